@@ -1,0 +1,333 @@
+"""The program as the rest of the house sees it: frozen, every reference resolved, every quantity in SI.
+
+Built by `program.build` from the YAML document after the schema check; nothing here reads files.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+
+@dataclass(frozen=True)
+class Where:
+    """Position in a file the user wrote."""
+
+    file: str  # relative to the programs folder, forward slashes
+    line: int = 0
+    column: int = 0
+
+
+# ---- definitions.yaml, shared by all programs of a folder ---------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Coating:
+    id: str
+    title: str
+    order: int  # place in definitions.yaml: fixes colour, point shape and dash for ever
+    process: str = ""
+    layers: tuple[str, ...] = ()
+    hardness_hv: float | None = None
+    thickness: float | None = None  # m
+    tracers: tuple[str, ...] = ()  # chemical symbols
+
+
+@dataclass(frozen=True)
+class EngineType:
+    id: str
+    title: str
+    cylinders: int
+    bore: float  # m
+    stroke: float  # m
+    layout: Literal["inline", "vee", "flat"] = "inline"
+    strokes: Literal[2, 4] = 4  # strokes a cycle
+    firing_order: tuple[int, ...] = ()
+    flywheel: Literal["at the last cylinder", "at the first cylinder"] = "at the last cylinder"
+    rod: float | None = None  # m, centre to centre
+    fuel: str = ""
+    rated_speed: float | None = None  # rad/s
+    oil_charge: float | None = None  # kg
+
+
+@dataclass(frozen=True)
+class Calibration:
+    on: str  # ISO date
+    due: str  # ISO date
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Tester:
+    """Two-gauge differential leak-down tester."""
+
+    id: str
+    title: str
+    orifice: float  # m, diameter of the master orifice
+    gauge_class: float  # Pa, limit of error of each gauge
+    orifice_tolerance: float = 0.0  # m, limit of error of the diameter
+    scale: Literal["pressure", "percent"] = "pressure"
+    percent_linear: bool = False  # a percent scale stated to be linear in gauge pressure
+    calibrations: tuple[Calibration, ...] = ()
+
+
+@dataclass(frozen=True)
+class ReferenceOrifice:
+    """Known hole put in the cylinder's place: calibrates the tester that day."""
+
+    id: str
+    title: str
+    diameter: float  # m
+    tolerance: float = 0.0  # m, limit of error
+
+
+@dataclass(frozen=True)
+class Tool:
+    """What build-sheet numbers are read with."""
+
+    id: str
+    title: str
+    kind: Literal["balance", "feeler", "ring-gauge", "bore-gauge", "micrometer", "tension-gauge"]
+    limit: float  # limit of error in the SI unit of what it reads: kg, m or N
+    calibrations: tuple[Calibration, ...] = ()
+
+
+@dataclass(frozen=True)
+class Oil:
+    id: str
+    title: str
+    grade: str = ""
+    density: float | None = None  # kg/m3
+
+
+@dataclass(frozen=True)
+class Definitions:
+    coatings: Mapping[str, Coating]
+    engine_types: Mapping[str, EngineType]
+    testers: Mapping[str, Tester]
+    reference_orifices: Mapping[str, ReferenceOrifice]
+    tools: Mapping[str, Tool]
+    oils: Mapping[str, Oil]
+
+
+# ---- program.yaml ---------------------------------------------------------------------------------------------------
+
+PhaseKind = Literal["static-check", "run", "pulls", "teardown", "durability"]
+
+
+@dataclass(frozen=True)
+class ScheduleStep:
+    """Part of a phase's planned running; a step from one speed to another counts at their mean."""
+
+    time: float  # s
+    speed: float  # rad/s
+    speed_to: float  # rad/s, equal to speed when steady
+    torque: float | None = None  # N m
+    reference_point: bool = False
+
+
+@dataclass(frozen=True)
+class Phase:
+    id: str
+    title: str
+    kind: PhaseKind
+    order: int
+    stage: str = ""  # several phases of one stage (a run-in stopped for checks) share it
+    repeat: int = 1  # the schedule is run that many times
+    schedule: tuple[ScheduleStep, ...] = ()
+    records: tuple[str, ...] = ()  # streams planned in this phase
+    condition: Literal["cold", "warm", ""] = ""  # metal temperature state its leak-down belongs to
+    only: tuple[str, ...] = ()  # build ids; empty: every build
+
+    @property
+    def fires(self) -> bool:
+        """True where the engine runs in this phase."""
+        return self.kind in {"run", "pulls", "durability"}
+
+
+@dataclass(frozen=True)
+class Place:
+    """A cylinder of a build and the ring set in it."""
+
+    cylinder: int
+    coating: str
+    lot: str = ""
+
+
+@dataclass(frozen=True)
+class Assembly:
+    """Stretch of phases through which the rings were not disturbed. Refitted rings start a new seating curve."""
+
+    id: str  # "a1", "a2" ...
+    first: str  # phase id
+    last: str  # phase id
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Departure:
+    """A phase this build does not run, or has still to run."""
+
+    phase: str
+    kind: Literal["skipped", "due"]
+    why: str = ""
+    due: str = ""  # ISO date
+
+
+@dataclass(frozen=True)
+class Build:
+    """One assembly of one engine: the unit of replication. Elsewhere `engine` in a key is this id."""
+
+    id: str
+    title: str
+    order: int
+    block: str
+    number: int  # of the block's builds
+    engine_type: EngineType
+    places: tuple[Place, ...]  # by cylinder
+    assemblies: tuple[Assembly, ...]
+    departures: tuple[Departure, ...] = ()
+    oil: str = ""
+    operator: str = ""
+    cell: str = ""
+    note: str = ""
+
+    @property
+    def coatings(self) -> tuple[str, ...]:
+        """Coatings in this build, each once, by cylinder."""
+        return tuple(dict.fromkeys(place.coating for place in self.places))
+
+    def coating_of(self, cylinder: int) -> str:
+        return next(place.coating for place in self.places if place.cylinder == cylinder)
+
+
+@dataclass(frozen=True)
+class Criterion:
+    """Stated before the data. Decided from values alone; stored as given."""
+
+    id: str
+    title: str
+    measure: str
+    phase: str
+    sense: Literal["at-most", "at-least", "below-reference", "above-reference"]
+    scope: Literal["every-cylinder", "mean-of-builds", "every-build"]
+    coatings: tuple[str, ...]
+    limit: float | None = None  # in the unit of the measure
+    end_rule: bool = False  # ends the program for the coating when it fails
+
+
+@dataclass(frozen=True)
+class SeatingRule:
+    """When a cylinder counts as seated, in the program's own words."""
+
+    to_lose: float  # mm2: leak still to lose at most
+    level: float  # mm2: leak area to the crankcase at most
+    fit_through: str = ""  # last phase of the seating fit; "" all fired checks
+
+
+@dataclass(frozen=True)
+class LeakdownRule:
+    """The condition one curve holds: supply pressure and oil state; other readings are kept apart."""
+
+    supply: float  # Pa gauge, nominal
+    oil: Literal["dry", "wet"] = "dry"
+    supply_band: float = 14e3  # Pa: readings further off belong to another supply pressure
+
+
+@dataclass(frozen=True)
+class ColumnUse:
+    header: str
+    unit: str = ""
+    where: Where = Where("")
+
+
+@dataclass(frozen=True)
+class RecordSource:
+    """One table of one stream, and how it is to be read."""
+
+    stream: str
+    file: str  # relative to the program's folder
+    where: Where
+    form: Literal["long", "sheet"] = "long"
+    columns: Mapping[str, ColumnUse] = field(default_factory=dict)  # field -> column; empty: headers "field [unit]"
+    constants: Mapping[str, Any] = field(default_factory=dict)  # field -> text as written, quantities with their unit
+    sheet_field: str = ""  # sheet form: what its cells hold
+    sheet_unit: str = ""
+    sheet_phases: Mapping[str, str] = field(default_factory=dict)  # header -> phase id
+    separator: str = ""  # "" detect
+    decimal: Literal[".", ","] = "."
+    thousands: str = ""
+    encoding: str = ""  # "" detect
+    date_order: Literal["", "day first", "month first"] = ""
+    skip_rows: int = 0
+    units_row: bool = False
+
+
+@dataclass(frozen=True)
+class Exclusion:
+    """An objection to a reading that was accepted: it is left out, and shown as left out."""
+
+    reading: str
+    why: str
+    by: str = ""
+    on: str = ""
+    where: Where = Where("")
+
+
+@dataclass(frozen=True)
+class Program:
+    id: str
+    title: str
+    question: str
+    folder: str  # absolute path of the program's folder; never printed
+    where: Where
+    definitions: Definitions
+    reference: str  # coating id
+    candidates: tuple[str, ...]
+    primary_measure: str
+    primary_phase: str
+    planned_builds: int
+    allocation_scheme: str
+    allocation_seed: int | None
+    phases: tuple[Phase, ...]
+    builds: tuple[Build, ...]
+    seating: SeatingRule
+    leakdown: LeakdownRule
+    criteria: tuple[Criterion, ...] = ()
+    criteria_stated: str = ""  # ISO date
+    criteria_hash: str = ""
+    records: tuple[RecordSource, ...] = ()
+    exclusions: tuple[Exclusion, ...] = ()
+    notes: str = ""  # Markdown file relative to the program's folder
+    invented: bool = False  # example data, said in the footer of every page
+    version: str = ""
+
+    def phase(self, phase: str) -> Phase:
+        return next(each for each in self.phases if each.id == phase)
+
+    def build(self, build: str) -> Build:
+        return next(each for each in self.builds if each.id == build)
+
+    def phases_of(self, build: Build) -> tuple[Phase, ...]:
+        """Phases this build runs or has still to run, in plan order."""
+        skipped = {each.phase for each in build.departures if each.kind == "skipped"}
+        return tuple(p for p in self.phases if p.id not in skipped and (not p.only or build.id in p.only))
+
+    def planned(self) -> list[tuple[Build, Phase, str]]:
+        """Every planned record: build, phase, stream."""
+        return [(b, p, stream) for b in self.builds for p in self.phases_of(b) for stream in p.records]
+
+    @property
+    def coatings(self) -> tuple[str, ...]:
+        """Reference first, then candidates."""
+        return (self.reference, *self.candidates)
+
+
+@dataclass(frozen=True)
+class Folder:
+    """A programs folder: its definitions and its programs, in order of their ids."""
+
+    path: str
+    definitions: Definitions
+    programs: Sequence[Program]

@@ -1,0 +1,363 @@
+"""The vocabulary every part shares.
+
+Imports nothing of ours and holds no behaviour but order and access. Three shapes travel through the program:
+`Readings` (what was recorded), `Value` and `Verdict` (what was concluded) and `Series` (curves for drawing only).
+Pages are described in blocks (`Figure`, `Table`, `Plans`, `Text`) that templates turn into HTML.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from graphlib import TopologicalSorter
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+# ---- problems -------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, order=True)
+class Problem:
+    """Something the user can mend. Sorted as shown: by file, line, column."""
+
+    file: str  # relative to the programs folder, with forward slashes
+    line: int = 0  # 1-based; 0: the whole file
+    column: int = 0  # 1-based character; 0: not known, or `column_name` says it
+    code: str = ""  # short, stable, kebab-case
+    what: str = ""
+    expected: str = ""
+    nearest: str = ""  # nearest allowed name, where a name was not known
+    next_step: str = ""
+    column_name: str = ""  # of a table
+    level: Literal["error", "warning"] = "error"  # a warning is a reading set aside: it fails only `--strict`
+
+
+class Refused(Exception):  # noqa: N818 - an answer, not a fault
+    """A method cannot answer: becomes a `refused` row with the reason's code, never a number."""
+
+    def __init__(self, code: str, **facts: float | str) -> None:
+        super().__init__(code)
+        self.code = code
+        self.facts = facts
+
+
+# ---- values ---------------------------------------------------------------------------------------------------
+
+
+class Key(NamedTuple):
+    """What a number is about; "" or 0: does not apply."""
+
+    engine: str = ""
+    cylinder: int = 0
+    coating: str = ""
+    phase: str = ""
+    at: str = ""  # inside the phase: "top", "vs:cold-build", "supply:276-kpa"
+
+
+Status = Literal["ok", "below", "missing", "refused", "excluded"]
+Of = Literal["reading", "cylinder", "build", "pull", "sample", "repeat", "check", ""]
+
+
+@dataclass(frozen=True)
+class Measure:
+    """A quantity the site can show, declared once: methods page, tables and tests are made from it."""
+
+    id: str
+    title: str
+    unit: str  # as printed; "1" for a pure ratio
+    better: Literal["less", "more", ""]
+    method: str  # one or two sentences a reader understands
+    formula: str
+    source: str
+    limits: str = ""  # what it does not say
+    interval: Literal["confidence", "prediction", "bounds", "laboratory", ""] = "confidence"
+    scale: Literal["linear", "log"] = "linear"
+
+
+@dataclass(frozen=True)
+class Value:
+    """One row of measures.csv, in the unit of its measure; (measure, key) is unique."""
+
+    measure: str
+    key: Key
+    value: float | None = None
+    low: float | None = None  # 95 % interval; None unknown, +-inf unbounded
+    high: float | None = None
+    se: float | None = None  # independent part of the error
+    df: float | None = None
+    se_common: float | None = None  # part shared by all readings of `common`; cancels in differences
+    common: str = ""  # "tester:T1", "lab:A" ...
+    n: int = 0
+    of: Of = ""
+    status: Status = "ok"
+    flags: frozenset[str] = frozenset()
+    reason: str = ""  # a code of `reasons.CATALOGUE`, so wording never moves a diff
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """One row of verdicts.csv: a cylinder's state or a criterion's answer."""
+
+    rule: str
+    key: Key
+    word: str
+    deciding: str = ""  # "measure@at" of the row that decided
+    error_rate: float | None = None
+    adjusted_over: int = 1
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class Series:
+    """A curve for drawing; never stored, never reviewed."""
+
+    id: str
+    key: Key
+    units: Mapping[str, str]
+    frame: pd.DataFrame
+
+
+# ---- readings and streams -------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Field:
+    """One thing a record of a stream may say, and how its text is understood."""
+
+    name: str
+    title: str
+    kind: Literal["id", "integer", "number", "word", "yes-no", "date", "text"]
+    unit: str = ""  # SI unit of the numbers read; "" for kinds without
+    dimension: str = ""  # key of `units.DIMENSIONS`, e.g. "gauge pressure"
+    words: tuple[str, ...] = ()  # allowed words of a "word" field
+    refers: Literal["", "engine", "phase", "cylinder", "tester", "reference", "tool"] = ""  # an id checked against the program
+    required: bool = False
+    low: float | None = None  # readings outside [low, high] are set aside
+    high: float | None = None
+    help: str = ""
+
+
+@dataclass(frozen=True)
+class Readings:
+    """What was recorded, one row a reading, in SI.
+
+    Columns: reading (id), file, row (line in the file), use ("" or the reason's code), then the stream's fields.
+    """
+
+    frame: pd.DataFrame
+    problems: Sequence[Problem] = ()
+    files: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)  # file -> encoding, separator, rows, used, set_aside
+
+
+class Book:
+    """Values by measure and key. Append-only; a step sees only what it said it needs."""
+
+    def __init__(self, rows: Mapping[tuple[str, Key], Value], needs: Iterable[str]) -> None:
+        self._rows = rows
+        self._needs = frozenset(needs)
+
+    def _declared(self, measure: str) -> None:
+        if measure not in self._needs:
+            raise LookupError(f"{measure} is read but not declared in needs")
+
+    def get(self, measure: str, key: Key) -> Value | None:
+        self._declared(measure)
+        return self._rows.get((measure, key))
+
+    def of(self, measure: str) -> Iterator[Value]:
+        """All values of one measure that this step may see, in the order they were given."""
+        self._declared(measure)
+        return (value for (name, _), value in self._rows.items() if name == measure)
+
+
+class ReadingsBook(Mapping[str, Readings]):
+    """The readings of the streams a step named; any other raises."""
+
+    def __init__(self, readings: Mapping[str, Readings], reads: Iterable[str]) -> None:
+        self._readings = readings
+        self._reads = tuple(reads)
+
+    def __getitem__(self, stream: str) -> Readings:
+        if stream not in self._reads:
+            raise LookupError(f"stream {stream} is read but not declared in reads")
+        return self._readings[stream]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._reads)
+
+    def __len__(self) -> int:
+        return len(self._reads)
+
+
+Result = Value | Verdict | Series
+
+
+@dataclass(frozen=True)
+class Step:
+    """One analysis: the unit of order, of parallel work and of blame."""
+
+    name: str
+    gives: tuple[Measure, ...]
+    run: Callable[[Any, str, Mapping[str, Readings], Book], Iterable[Result]]  # program, engine id ("" for scope program)
+    reads: tuple[str, ...] = ()  # streams
+    needs: tuple[str, ...] = ()  # measures of other steps
+    scope: Literal["engine", "program"] = "engine"
+
+
+def in_order(steps: Sequence[Step]) -> list[Step]:
+    """Steps so that each comes after those whose measures it needs; the same order under any hash seed."""
+    owner: dict[str, str] = {}
+    for step in steps:
+        for measure in step.gives:
+            if measure.id in owner:
+                raise ValueError(f"measure {measure.id} is given by {owner[measure.id]} and by {step.name}")
+            owner[measure.id] = step.name
+    graph: dict[str, list[str]] = {}
+    for step in sorted(steps, key=lambda each: each.name):
+        unknown = [need for need in step.needs if need not in owner]
+        if unknown:
+            raise ValueError(f"step {step.name} needs {', '.join(unknown)}, which no step gives")
+        graph[step.name] = sorted({owner[need] for need in step.needs})
+    named = {step.name: step for step in steps}
+    return [named[name] for name in TopologicalSorter(graph).static_order()]
+
+
+# ---- what a page is made of -----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One cell of a table, or a piece of a sentence. Plain text: templates escape it."""
+
+    text: str
+    href: str = ""
+    word: bool = False  # a word of state: drawn with its mark
+    note: str = ""  # small second line
+    coating: str = ""  # draws the coating's key before the text
+
+
+@dataclass(frozen=True)
+class Column:
+    title: str
+    unit: str = ""
+    numeric: bool = False
+
+
+@dataclass(frozen=True)
+class Row:
+    cells: Sequence[Cell]
+    here: bool = False  # highlighted: left out, or the subject of the page
+    anchor: str = ""
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table; saved as CSV under `name`."""
+
+    name: str
+    columns: Sequence[Column]
+    rows: Sequence[Row]
+    reading: str = ""  # computed sentence above it
+    caption: str = ""
+    note: str = ""
+    wide: bool = False  # scrolls sideways on a narrow screen
+
+
+@dataclass(frozen=True)
+class Panel:
+    """One chart of a figure: data rows by name and signal values for one chart kind."""
+
+    title: str
+    data: Mapping[str, Sequence[Mapping[str, Any]]]
+    signals: Mapping[str, Any] = field(default_factory=dict)
+    coating: str = ""
+    note: str = ""
+    label: str = ""  # what a screen reader is told
+
+
+@dataclass(frozen=True)
+class Figure:
+    """Panels of one chart kind under one computed sentence, above a fold with their data."""
+
+    name: str  # file name of what is saved
+    kind: str  # key of `pages.charts.KINDS`
+    panels: Sequence[Panel]
+    reading: str = ""
+    caption: str = ""
+    table: Table | None = None
+
+
+@dataclass(frozen=True)
+class Disc:
+    """One cylinder in a block plan."""
+
+    cylinder: int
+    text: str  # the number in it; "" where there is none
+    unit: str = ""
+    coating: str = ""
+    word: str = ""
+    href: str = ""
+    share: float | None = None  # 0..1: filled disc of that area (strip by phase); None: ring with the number
+    label: str = ""  # whole sentence for a screen reader
+
+
+@dataclass(frozen=True)
+class Plan:
+    title: str
+    discs: Sequence[Disc]
+    href: str = ""
+    note: str = ""
+    coating: str = ""
+    me: int = 0  # cylinder to be ringed
+    flywheel: Literal["right", "left"] = "right"
+
+
+@dataclass(frozen=True)
+class Plans:
+    """Block plans: large with numbers and words, or a strip of small ones by phase."""
+
+    plans: Sequence[Plan]
+    reading: str = ""
+    caption: str = ""
+    small: bool = False
+
+
+@dataclass(frozen=True)
+class Text:
+    """A paragraph of cells (plain text with links and words)."""
+
+    cells: Sequence[Cell]
+    role: Literal["plain", "lead", "note", "reading", "caution"] = "plain"
+
+
+Block = Figure | Table | Plans | Text
+
+
+@dataclass(frozen=True)
+class Section:
+    """What a stream has to say on one page kind; no blocks: nothing."""
+
+    anchor: str
+    title: str
+    order: int
+    page: Literal["program", "engine", "cylinder", "coating"]
+    build: Callable[[Any], Sequence[Block]]  # Any: pages.view.View of one subject
+    place: Literal["main", "side"] = "main"
+
+
+@dataclass(frozen=True)
+class Stream:
+    """One kind of evidence: one folder exports one of these; the registry lists them."""
+
+    name: str
+    title: str
+    order: int
+    fields: tuple[Field, ...]
+    read: Callable[[Any, Sequence[Any]], Readings]  # program, record sources of this stream
+    steps: tuple[Step, ...]
+    sections: tuple[Section, ...] = ()
+    recorded: tuple[str, ...] = ()  # measures a planned record of this stream yields for every cylinder
+    cautions: tuple[str, ...] = ()
