@@ -1,0 +1,1 @@
+"""Static report sites for multi-engine piston-ring coating test programs."""
