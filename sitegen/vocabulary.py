@@ -120,6 +120,11 @@ class Series:
     frame: pd.DataFrame
 
 
+def refused(measure: str, key: Key, why: Refused) -> Value:
+    """The row that stands where a method could not answer."""
+    return Value(measure, key, status="refused", reason=why.code)
+
+
 # ---- readings and streams -------------------------------------------------------------------------------------
 
 

@@ -9,6 +9,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
+from sitegen.vocabulary import Key
+
 
 @dataclass(frozen=True)
 class Where:
@@ -200,6 +202,23 @@ class Build:
 
     def coating_of(self, cylinder: int) -> str:
         return next(place.coating for place in self.places if place.cylinder == cylinder)
+
+    def key(self, cylinder: int = 0, phase: str = "", at: str = "") -> Key:
+        """Key of a value of this build; a whole build has a coating only where it holds one."""
+        if cylinder:
+            return Key(self.id, cylinder, self.coating_of(cylinder), phase, at)
+        return Key(self.id, 0, self.coatings[0] if len(self.coatings) == 1 else "", phase, at)
+
+    def is_due(self, phase: str) -> bool:
+        """True where the phase is still to be run."""
+        return any(each.phase == phase and each.kind == "due" for each in self.departures)
+
+    def assembly_of(self, phase: Phase, program: Program) -> Assembly | None:
+        """The stretch of undisturbed rings a phase belongs to."""
+        for assembly in self.assemblies:
+            if program.phase(assembly.first).order <= phase.order <= program.phase(assembly.last).order:
+                return assembly
+        return None
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,1 @@
+"""Steps that belong to no single stream."""

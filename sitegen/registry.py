@@ -1,0 +1,23 @@
+"""The one list of streams, and of the steps that cross them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from sitegen.crossing import exposure
+from sitegen.streams.buildsheet import STREAM as BUILDSHEET
+from sitegen.streams.leakdown import STREAM as LEAKDOWN
+from sitegen.vocabulary import Measure, Step, Stream
+
+STREAMS: tuple[Stream, ...] = tuple(sorted((BUILDSHEET, LEAKDOWN), key=lambda stream: stream.order))
+CROSSING: tuple[Step, ...] = (exposure.STEP,)
+
+
+def steps() -> tuple[Step, ...]:
+    """Every step of the house, in no particular order."""
+    return (*CROSSING, *(step for stream in STREAMS for step in stream.steps))
+
+
+def measures() -> Mapping[str, Measure]:
+    """Every measure by its id."""
+    return {measure.id: measure for step in steps() for measure in step.gives}

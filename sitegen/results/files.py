@@ -1,0 +1,169 @@
+"""The committed result files: measures.csv, verdicts.csv, provenance.json.
+
+They hold no clock, host or path, end lines with LF, and are sorted so that a history reads downwards.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import json
+import math
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from sitegen.program.model import Program
+from sitegen.results.rounding import place, plain
+from sitegen.results.run import Analysis, input_hashes
+from sitegen.vocabulary import Key, Measure, Value, Verdict
+
+FORMAT = 1
+FOLDER = "results"
+MEASURE_COLUMNS = (
+    "engine", "cylinder", "coating", "phase", "at", "measure", "value", "unit", "low", "high", "se", "df",
+    "se_common", "common", "n", "of", "status", "flags", "reason",
+)  # fmt: skip
+VERDICT_COLUMNS = (
+    "rule", "engine", "cylinder", "coating", "phase", "at", "word", "deciding", "error_rate", "adjusted_over", "reason",
+)  # fmt: skip
+
+
+def render(analysis: Analysis, measures: Mapping[str, Measure], version: str) -> dict[str, bytes]:
+    """The three files by name."""
+    files = {
+        "measures.csv": _csv(MEASURE_COLUMNS, measure_rows(analysis, measures)),
+        "verdicts.csv": _csv(VERDICT_COLUMNS, [_verdict_row(verdict) for verdict in analysis.verdicts]),
+    }
+    inputs: dict[str, Any] = {}
+    tables = {name: facts for each in analysis.readings.values() for name, facts in each.files.items()}
+    for name, sha in analysis.inputs.items():
+        rows = {what: tables[name][what] for what in ("rows", "used", "set_aside")} if name in tables else {}
+        inputs[name] = {"sha256": sha, **rows}
+    provenance = {
+        "format": FORMAT,
+        "version": version,
+        "criteria": analysis.program.criteria_hash,
+        "allocation_seed": analysis.program.allocation_seed,
+        "inputs": inputs,
+        "results": {name: hashlib.sha256(content).hexdigest() for name, content in files.items()},
+    }
+    files["provenance.json"] = (json.dumps(provenance, indent=1, ensure_ascii=False) + "\n").encode()
+    return files
+
+
+def results_id(files: Mapping[str, bytes]) -> str:
+    """Short name of a state of the results."""
+    return hashlib.sha256(files["measures.csv"] + files["verdicts.csv"]).hexdigest()[:7]
+
+
+def measure_rows(analysis: Analysis, measures: Mapping[str, Measure]) -> list[list[str]]:
+    """Rows of measures.csv in the order they are stored."""
+    order = {phase.id: str(phase.order).zfill(4) for phase in analysis.program.phases}
+
+    def downwards(value: Value) -> tuple[Any, ...]:
+        key = value.key
+        return key.engine, key.cylinder, value.measure, key.at, order.get(key.phase, ""), key.coating
+
+    return [_measure_row(value, measures[value.measure]) for value in sorted(analysis.values.values(), key=downwards)]
+
+
+def _measure_row(value: Value, measure: Measure) -> list[str]:
+    at = place(value)
+    key = value.key
+    return [
+        key.engine, str(key.cylinder or ""), key.coating, key.phase, key.at, value.measure,
+        plain(value.value, at), measure.unit, plain(value.low, at), plain(value.high, at), plain(value.se, at),
+        "" if value.df is None else f"{value.df:g}", plain(value.se_common, at), value.common,
+        str(value.n or ""), value.of, value.status, " ".join(sorted(value.flags)), value.reason,
+    ]  # fmt: skip
+
+
+def _verdict_row(verdict: Verdict) -> list[str]:
+    key: Key = verdict.key
+    rate = "" if verdict.error_rate is None else f"{verdict.error_rate:g}"
+    return [
+        verdict.rule, key.engine, str(key.cylinder or ""), key.coating, key.phase, key.at, verdict.word,
+        verdict.deciding, rate, str(verdict.adjusted_over), verdict.reason,
+    ]  # fmt: skip
+
+
+def _csv(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> bytes:
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(columns)
+    writer.writerows(rows)
+    return text.getvalue().encode()
+
+
+# ---- committed against fresh ------------------------------------------------------------------------------------
+
+
+def stale(program: Program) -> list[str]:
+    """Why the committed results do not belong to the inputs as they are; empty when they do or were never written."""
+    path = Path(program.folder) / FOLDER / "provenance.json"
+    if not path.is_file():
+        return []
+    try:
+        stored = json.loads(path.read_text(encoding="utf-8"))
+        form, inputs = stored["format"], {name: facts["sha256"] for name, facts in stored["inputs"].items()}
+        outputs = dict(stored["results"])
+    except (ValueError, KeyError, TypeError, AttributeError):
+        return ["provenance.json cannot be read"]
+    if form != FORMAT:
+        older = isinstance(form, int) and form < FORMAT
+        return [f"written in the {'older' if older else 'newer'} format {form}; this version writes format {FORMAT}"]
+    now = input_hashes(program)
+    reasons = [f"{name} is new" for name in now if name not in inputs]
+    reasons += [f"{name} is no longer read" for name in inputs if name not in now]
+    reasons += [f"{name} has changed" for name in now if name in inputs and now[name] != inputs[name]]
+    for name, sha in outputs.items():
+        file = path.parent / name
+        if not file.is_file():
+            reasons.append(f"{name} is gone")
+        elif hashlib.sha256(file.read_bytes()).hexdigest() != sha:
+            reasons.append(f"{name} was changed by hand")
+    return sorted(reasons)
+
+
+def differences(program: Program, fresh: Mapping[str, bytes]) -> list[str]:
+    """Rows of the committed results that a fresh run does not give back within their rounding."""
+    folder = Path(program.folder) / FOLDER
+    found: list[str] = []
+    for name, keys in (("measures.csv", MEASURE_COLUMNS[:6]), ("verdicts.csv", VERDICT_COLUMNS[:6])):
+        if not (folder / name).is_file():
+            found.append(f"{name} is not there")
+            continue
+        stored = _by_key((folder / name).read_text(encoding="utf-8"), keys)
+        new = _by_key(fresh[name].decode(), keys)
+        for key in sorted(stored.keys() | new.keys()):
+            where = f"{name}, {' '.join(part for part in key if part)}"
+            if key not in new:
+                found.append(f"{where}: no longer given")
+            elif key not in stored:
+                found.append(f"{where}: not in the committed file")
+            else:
+                found += [
+                    f"{where}: {column} is {old!r}, a fresh run gives {new[key].get(column, '')!r}"
+                    for column, old in stored[key].items()
+                    if not _same(old, new[key].get(column, ""))
+                ]
+    return found
+
+
+def _by_key(text: str, keys: Sequence[str]) -> dict[tuple[str, ...], dict[str, str]]:
+    return {tuple(row.get(key) or "" for key in keys): row for row in csv.DictReader(io.StringIO(text))}
+
+
+def _same(old: str, new: str) -> bool:
+    if old == new:
+        return True
+    try:
+        a, b = float(old), float(new)
+    except ValueError:
+        return False
+    if math.isinf(a) or math.isinf(b):
+        return a == b
+    digits = min(len(text.partition(".")[2]) for text in (old, new))
+    return abs(a - b) <= 1.01 * 10.0**-digits  # one step in the last stored place

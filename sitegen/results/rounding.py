@@ -1,0 +1,55 @@
+"""Rounding of what is stored: by the interval, so that optimiser noise moves no committed digit."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from sitegen.vocabulary import Value
+
+BELOW_HALF_WIDTH = 3  # decimal digits kept below the leading digit of the half-width
+SIGNIFICANT = 4  # digits kept where there is no interval
+
+
+def place(value: Value) -> int:
+    """Decimal place to which the numbers of a value are rounded (2: hundredths, -1: tens)."""
+    ends = [abs(end - value.value) for end in (value.low, value.high) if end is not None and value.value is not None]
+    widths = [width for width in ends if math.isfinite(width) and width > 0]
+    if widths:
+        return BELOW_HALF_WIDTH - math.floor(math.log10(min(widths)))
+    numbers = [abs(n) for n in (value.value, value.low, value.high, value.se) if n is not None and math.isfinite(n) and n != 0]
+    return SIGNIFICANT - 1 - math.floor(math.log10(max(numbers))) if numbers else 0
+
+
+def rounded(value: Value) -> Value:
+    """The value as it is stored and shown."""
+    at = place(value)
+
+    def cut(number: float | None) -> float | None:
+        if number is None or not math.isfinite(number):
+            return number
+        return round(number, at) + 0.0  # no negative zero
+
+    df = None if value.df is None else round(value.df, 1)
+    return replace(
+        value,
+        value=cut(value.value),
+        low=cut(value.low),
+        high=cut(value.high),
+        se=cut(value.se),
+        se_common=cut(value.se_common),
+        df=df,
+    )
+
+
+def plain(number: float | None, at: int) -> str:
+    """A number as stored: plain decimals, `inf` unbounded, empty unknown.
+
+    >>> plain(0.381, 4), plain(float("-inf"), 2), plain(None, 2), plain(1234567.0, -2)
+    ('0.3810', '-inf', '', '1234567')
+    """
+    if number is None:
+        return ""
+    if math.isinf(number):
+        return "inf" if number > 0 else "-inf"
+    return f"{number:.{max(at, 0)}f}"

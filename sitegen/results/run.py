@@ -1,0 +1,233 @@
+"""From a checked program to its results: reads the streams, runs the steps in order, fills in what is missing.
+
+Missing, refused and excluded rows and the rounding are made here, once, for every stream.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
+from functools import partial
+from itertools import groupby
+from pathlib import Path
+from typing import TypeVar
+
+from sitegen.program.model import Program
+from sitegen.reasons import RESTORABLE
+from sitegen.results.rounding import rounded
+from sitegen.vocabulary import (
+    Book,
+    Key,
+    Problem,
+    Readings,
+    ReadingsBook,
+    Result,
+    Series,
+    Step,
+    Stream,
+    Value,
+    Verdict,
+    in_order,
+)
+
+Rows = Mapping[tuple[str, Key], Value]
+In = TypeVar("In")
+Out = TypeVar("Out")
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What was recorded for one program, and what is wrong with it."""
+
+    program: Program
+    readings: Mapping[str, Readings]
+    problems: tuple[Problem, ...]
+    inputs: Mapping[str, str]  # file, relative to the programs folder -> sha256
+
+    @property
+    def blocked(self) -> bool:
+        """True where a table cannot be trusted, so that nothing may be written."""
+        return any(problem.level == "error" for problem in self.problems)
+
+
+@dataclass(frozen=True)
+class Analysis:
+    """Everything the pages and the result files are made from."""
+
+    program: Program
+    readings: Mapping[str, Readings]
+    values: Rows  # rounded
+    verdicts: tuple[Verdict, ...]
+    series: tuple[Series, ...]
+    problems: tuple[Problem, ...]
+    inputs: Mapping[str, str]
+    results_id: str = ""  # short hash of the result files, shown in every footer
+
+
+# ---- reading ----------------------------------------------------------------------------------------------------
+
+
+def gather(program: Program, streams: Sequence[Stream]) -> Evidence:
+    """Read every record of the program. Problems are returned, never raised."""
+    readings: dict[str, Readings] = {}
+    problems: list[Problem] = []
+    for stream in streams:
+        sources = [source for source in program.records if source.stream == stream.name]
+        readings[stream.name] = stream.read(program, sources)
+        problems.extend(readings[stream.name].problems)
+    return Evidence(program, readings, tuple(sorted(problems)), input_hashes(program))
+
+
+def input_hashes(program: Program) -> dict[str, str]:
+    """sha256 of every file the results rest on, by path relative to the programs folder."""
+    folder = Path(program.folder)
+    files = {f"{folder.name}/{source.file}" for source in program.records}
+    files |= {"definitions.yaml", f"{folder.name}/program.yaml"}
+    hashes = {}
+    for name in sorted(files):
+        path = folder.parent / name
+        hashes[name] = hashlib.sha256(path.read_bytes()).hexdigest() if path.is_file() else ""
+    return hashes
+
+
+# ---- running ----------------------------------------------------------------------------------------------------
+
+
+def analyse(evidence: Evidence, streams: Sequence[Stream], steps: Sequence[Step], executor: Executor | None = None) -> Analysis:
+    """Run the steps on what was recorded.
+
+    Steps of scope "engine" run once a build, and builds spread over the executor; the result does not depend on it.
+    """
+    spread = _Spread(executor)
+    values, verdicts, series = _run(evidence.program, evidence.readings, in_order(steps), spread)
+    values = {**values, **_missing(evidence.program, streams, values)}
+    values |= _with_what_was_left_out(evidence, streams, in_order(steps), spread)
+    kept = {key: rounded(value) for key, value in values.items()}
+    return Analysis(
+        program=evidence.program,
+        readings=evidence.readings,
+        values=dict(sorted(kept.items(), key=lambda item: item[0])),
+        verdicts=tuple(sorted(verdicts, key=lambda verdict: (verdict.rule, verdict.key))),
+        series=tuple(series),
+        problems=evidence.problems,
+        inputs=evidence.inputs,
+    )
+
+
+class _Spread:
+    """`map` in this process or over an executor; the order of results is that of the tasks either way."""
+
+    def __init__(self, executor: Executor | None) -> None:
+        self._executor = executor
+
+    def __call__(self, function: Callable[[In], Out], tasks: Iterable[In]) -> Iterable[Out]:
+        return map(function, tasks) if self._executor is None else self._executor.map(function, tasks)
+
+
+def _run(
+    program: Program, readings: Mapping[str, Readings], ordered: Sequence[Step], spread: _Spread
+) -> tuple[dict[tuple[str, Key], Value], list[Verdict], list[Series]]:
+    values: dict[tuple[str, Key], Value] = {}
+    verdicts: list[Verdict] = []
+    series: list[Series] = []
+
+    def keep(results: Iterable[Result], steps: Sequence[Step]) -> None:
+        given = {measure.id for step in steps for measure in step.gives}
+        for result in results:
+            if isinstance(result, Value):
+                where = (result.measure, result.key)
+                if result.measure not in given or where in values:
+                    raise ValueError(f"{result.measure} at {result.key}: not declared by the step, or given twice")
+                values[where] = result
+            elif isinstance(result, Verdict):
+                verdicts.append(result)
+            else:
+                series.append(result)
+
+    for scope, group in groupby(ordered, key=lambda step: step.scope):
+        steps = tuple(group)
+        if scope == "program":
+            for step in steps:
+                keep(_run_step(program, "", step, readings, values), (step,))
+            continue
+        task = partial(_run_engine, program, steps)
+        tasks = [
+            (build.id, _of_engine(readings, build.id), {w: v for w, v in values.items() if v.key.engine in {"", build.id}})
+            for build in program.builds
+        ]
+        for results in spread(task, tasks):
+            keep(results, steps)
+    return values, verdicts, series
+
+
+def _run_engine(program: Program, steps: Sequence[Step], task: tuple[str, Mapping[str, Readings], Rows]) -> list[Result]:
+    engine, readings, before = task
+    known = dict(before)
+    results: list[Result] = []
+    for step in steps:
+        for result in _run_step(program, engine, step, readings, known):
+            results.append(result)
+            if isinstance(result, Value):
+                known[result.measure, result.key] = result
+    return results
+
+
+def _run_step(program: Program, engine: str, step: Step, readings: Mapping[str, Readings], known: Rows) -> list[Result]:
+    return list(step.run(program, engine, ReadingsBook(readings, step.reads), Book(known, step.needs)))
+
+
+def _of_engine(readings: Mapping[str, Readings], engine: str) -> dict[str, Readings]:
+    return {
+        name: Readings(each.frame[(each.frame["engine"] == engine).to_numpy(dtype=bool)].reset_index(drop=True))
+        for name, each in readings.items()
+    }
+
+
+# ---- what is not there ------------------------------------------------------------------------------------------
+
+
+def _missing(program: Program, streams: Sequence[Stream], values: Rows) -> dict[tuple[str, Key], Value]:
+    recorded = {stream.name: stream.recorded for stream in streams}
+    present = {(measure, key.engine, key.cylinder, key.phase) for measure, key in values}
+    missing: dict[tuple[str, Key], Value] = {}
+    for build, phase, stream in program.planned():
+        for measure in recorded.get(stream, ()):
+            for place in build.places:
+                if (measure, build.id, place.cylinder, phase.id) not in present:
+                    key = build.key(place.cylinder, phase.id)
+                    reason = "to-come" if build.is_due(phase.id) else "no-reading"
+                    missing[measure, key] = Value(measure, key, status="missing", reason=reason)
+    return missing
+
+
+def _with_what_was_left_out(
+    evidence: Evidence, streams: Sequence[Stream], ordered: Sequence[Step], spread: _Spread
+) -> dict[tuple[str, Key], Value]:
+    """The values a phase would have had with a reading that was left out: the same steps, run once more."""
+    added: dict[tuple[str, Key], Value] = {}
+    for stream in streams:
+        frame = evidence.readings[stream.name].frame
+        for position in [i for i, use in enumerate(frame["use"]) if use in RESTORABLE]:
+            reading = frame.iloc[position]
+            if not isinstance(reading["engine"], str) or reading["cylinder"] != reading["cylinder"]:  # a missing cell
+                continue
+            restored = frame.copy()
+            restored.loc[restored.index[position], "use"] = ""
+            readings = {**evidence.readings, stream.name: replace(evidence.readings[stream.name], frame=restored)}
+            program = replace(
+                evidence.program, builds=tuple(b for b in evidence.program.builds if b.id == reading["engine"])
+            )
+            values, _, _ = _run(program, readings, ordered, spread)
+            for (measure, key), value in values.items():
+                same = (key.engine, key.cylinder, key.phase, key.at) == (
+                    reading["engine"],
+                    int(reading["cylinder"]),
+                    reading["phase"],
+                    "",
+                )
+                if same and measure in stream.recorded and value.status == "ok":
+                    with_it = key._replace(at=f"with:{reading['reading']}")
+                    added[measure, with_it] = replace(value, key=with_it, status="excluded", reason=str(reading["use"]))
+    return added
