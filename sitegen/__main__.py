@@ -1,0 +1,5 @@
+"""`python -m sitegen`."""
+
+from sitegen.cli import main
+
+raise SystemExit(main())

@@ -1,0 +1,79 @@
+"""What a verb of the command does, as functions that also serve as the library: examine, conclude, publish."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import Executor
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from importlib.metadata import version
+from pathlib import Path
+
+from sitegen import registry
+from sitegen.program.folder import load
+from sitegen.program.model import Folder
+from sitegen.results import files as result_files
+from sitegen.results.run import Analysis, Evidence, analyse, gather
+from sitegen.vocabulary import Problem
+
+
+@dataclass(frozen=True)
+class Examination:
+    """A programs folder with everything recorded in it, and all that is wrong with it."""
+
+    folder: Folder | None  # None: a program file is broken
+    evidence: tuple[Evidence, ...]
+    problems: tuple[Problem, ...]
+
+    @property
+    def blocked(self) -> bool:
+        """True where nothing may be written."""
+        return self.folder is None or any(problem.level == "error" for problem in self.problems)
+
+
+def examine(path: Path) -> Examination:
+    """Read a programs folder, or one program's folder, with all its records. Never raises for what the user can mend."""
+    units = {name: measure.unit for name, measure in registry.measures().items()}
+    folder, problems = load(path, measures=units, streams=[stream.name for stream in registry.STREAMS])
+    evidence: tuple[Evidence, ...] = ()
+    if folder is not None:
+        evidence = tuple(gather(program, registry.STREAMS) for program in folder.programs)
+        problems = [*problems, *(problem for each in evidence for problem in each.problems)]
+    return Examination(folder, evidence, tuple(sorted(problems)))
+
+
+def conclude(examination: Examination, executor: Executor | None = None) -> tuple[Analysis, ...]:
+    """Run every analysis of an examined folder."""
+    return tuple(analyse(each, registry.STREAMS, registry.steps(), executor) for each in examination.evidence)
+
+
+@dataclass(frozen=True)
+class Conclusion:
+    """One program's analysis with its result files."""
+
+    analysis: Analysis
+    files: Mapping[str, bytes]  # name in the results folder -> content
+
+
+def with_files(analyses: Sequence[Analysis]) -> tuple[Conclusion, ...]:
+    """The result files of each program; the analysis learns their short id."""
+    measures = registry.measures()
+    conclusions = []
+    for analysis in analyses:
+        files = result_files.render(analysis, measures, version("sitegen"))
+        conclusions.append(Conclusion(replace(analysis, results_id=result_files.results_id(files)), files))
+    return tuple(conclusions)
+
+
+@contextmanager
+def workers(count: int) -> Iterator[Executor | None]:
+    """A pool of processes, or none where one worker is asked for."""
+    if count <= 1:
+        yield None
+        return
+    import multiprocessing
+    from concurrent.futures import ProcessPoolExecutor
+
+    # spawn, not fork: the parent may hold threads of numerical libraries
+    with ProcessPoolExecutor(count, mp_context=multiprocessing.get_context("spawn")) as pool:
+        yield pool
