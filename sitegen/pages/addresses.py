@@ -1,0 +1,83 @@
+"""Where each page lies in the site, and the relative links between pages.
+
+File names are lower case [a-z0-9-] and safe on every file system: no reserved device name, no clash by case.
+"""
+
+from __future__ import annotations
+
+import posixpath
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from sitegen.program.model import Folder
+
+# Names some systems keep for devices (Microsoft, "Naming Files, Paths, and Namespaces").
+_DEVICES = frozenset({"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(10))})
+
+
+def slug(text: str) -> str:
+    """A file name or anchor made of [a-z0-9-].
+
+    >>> slug("B1"), slug("Pump rings, 2026"), slug("AUX"), slug("µm")
+    ('b1', 'pump-rings-2026', 'aux-', 'page')
+    """
+    name = re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-") or "page"
+    return f"{name}-" if name in _DEVICES else name
+
+
+def slugs(ids: Iterable[str], taken: Iterable[str] = ()) -> dict[str, str]:
+    """One distinct name for each id, in the order given.
+
+    >>> slugs(["B1", "b1", "B 1", "data"], taken=["data"])
+    {'B1': 'b1', 'b1': 'b1-2', 'B 1': 'b-1', 'data': 'data-2'}
+    """
+    used = set(taken)
+    names: dict[str, str] = {}
+    for each in ids:
+        name, n = slug(each), 2
+        while name in used:
+            name, n = f"{slug(each)}-{n}", n + 1
+        used.add(name)
+        names[each] = name
+    return names
+
+
+@dataclass(frozen=True)
+class Addresses:
+    """Paths of all pages, from the root of the site, with forward slashes."""
+
+    programs: Mapping[str, str]
+    engines: Mapping[tuple[str, str], str]  # (program, build)
+    cylinders: Mapping[tuple[str, str, int], str]  # (program, build, cylinder)
+    data: Mapping[str, str]  # program
+    coatings: Mapping[str, str]
+    home: str = "index.html"
+    methods: str = "methods.html"
+
+    @classmethod
+    def of(cls, folder: Folder) -> Addresses:
+        names = slugs(program.id for program in folder.programs)
+        programs, engines, cylinders, data = {}, {}, {}, {}
+        for program in folder.programs:
+            base = f"programs/{names[program.id]}"
+            programs[program.id] = f"{base}/index.html"
+            data[program.id] = f"{base}/data.html"
+            for build, name in slugs((build.id for build in program.builds), taken=("index", "data")).items():
+                engines[program.id, build] = f"{base}/{name}/index.html"
+                for place in program.build(build).places:
+                    cylinders[program.id, build, place.cylinder] = f"{base}/{name}/cylinder-{place.cylinder}.html"
+        coatings = {each: f"coatings/{name}.html" for each, name in slugs(folder.definitions.coatings).items()}
+        return cls(programs, engines, cylinders, data, coatings)
+
+
+def relative(target: str, page: str) -> str:
+    """Link from one page to another (or to an asset), fragment kept.
+
+    >>> relative("methods.html#leak", "programs/p/b1/index.html"), relative("a.html", "a.html"), relative("a.html#x", "a.html")
+    ('../../../methods.html#leak', 'a.html', '#x')
+    """
+    path, mark, fragment = target.partition("#")
+    if path == page and mark:
+        return f"#{fragment}"
+    return posixpath.relpath(path, posixpath.dirname(page) or ".") + mark + fragment

@@ -1,0 +1,314 @@
+"""What the content of a page may look at: one subject, its values, its readings and its links.
+
+A section gets a `View` and returns blocks. Numbers are formatted by `view.words`; links are relative to the page the
+view was made for, so the same section serves the home page and the program page.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from types import ModuleType
+from typing import TYPE_CHECKING, Any, Protocol
+
+from sitegen import reasons
+from sitegen.pages import words
+from sitegen.pages.addresses import Addresses, relative, slug
+from sitegen.pages.marks import STATE_WORDS
+from sitegen.program.model import Build, Coating, Folder, Phase, Program
+from sitegen.vocabulary import Cell, Key, Measure, Problem, Readings, Series, Stream, Value, Verdict
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+class Analysis(Protocol):
+    """What is known about one program when its pages are made."""
+
+    @property
+    def program(self) -> Program: ...
+    @property
+    def readings(self) -> Mapping[str, Readings]: ...
+    @property
+    def values(self) -> Mapping[tuple[str, Key], Value]: ...
+    @property
+    def verdicts(self) -> Sequence[Verdict]: ...
+    @property
+    def series(self) -> Sequence[Series]: ...
+    @property
+    def problems(self) -> Sequence[Problem]: ...
+    @property
+    def inputs(self) -> Mapping[str, str]: ...
+    @property
+    def results_id(self) -> str: ...
+
+
+class Desk:
+    """One analysis with its values, verdicts and readings laid out by subject. Built once a program."""
+
+    def __init__(self, analysis: Analysis) -> None:
+        self.analysis = analysis
+        self.program = analysis.program
+        self._values: dict[tuple[str, str, int, str, str], list[Value]] = {}
+        self._by_measure: dict[str, list[Value]] = {}
+        for (measure, key), value in analysis.values.items():
+            self._values.setdefault((measure, key.engine, key.cylinder, key.phase, key.at), []).append(value)
+            self._by_measure.setdefault(measure, []).append(value)
+        self._states = {
+            (verdict.key.engine, verdict.key.cylinder): verdict
+            for verdict in analysis.verdicts
+            if verdict.word in STATE_WORDS and verdict.key.cylinder
+        }
+        self._frames: dict[str, dict[tuple[str, int], pd.DataFrame]] = {}
+        self.cache: dict[str, Any] = {}  # what a section works out once a program
+
+    def value(self, measure: str, engine: str, cylinder: int, phase: str, at: str, coating: str) -> Value | None:
+        found = self._values.get((measure, engine, cylinder, phase, at), [])
+        return next((value for value in found if not coating or value.key.coating == coating), None)
+
+    def of(self, measure: str) -> Sequence[Value]:
+        return self._by_measure.get(measure, [])
+
+    def state(self, build: str, cylinder: int) -> Verdict | None:
+        return self._states.get((build, cylinder))
+
+    def rows(self, stream: str, build: str, cylinder: int) -> pd.DataFrame:
+        """Readings of one stream for a build (cylinder 0: all of its cylinders), in the order of the record."""
+        frame = self.analysis.readings[stream].frame
+        if not build:
+            return frame
+        if stream not in self._frames:
+            parts: dict[tuple[str, int], pd.DataFrame] = {}
+            if "engine" in frame:
+                for engine, part in frame.groupby("engine", sort=False):
+                    parts[str(engine), 0] = part
+                    if "cylinder" in frame:
+                        numbered = part[part["cylinder"].notna()]
+                        for number, own in numbered.groupby("cylinder", sort=False):
+                            parts[str(engine), int(number)] = own
+            self._frames[stream] = parts
+        return self._frames[stream].get((build, cylinder), frame.iloc[0:0])
+
+
+@dataclass(frozen=True)
+class View:
+    """One subject of one page: a folder, a program, a build, a cylinder or a coating within a program."""
+
+    folder: Folder
+    measures: Mapping[str, Measure]
+    streams: Sequence[Stream]
+    addresses: Addresses
+    page: str  # path of the page the links start from
+    desk: Desk | None = None
+    build: Build | None = None
+    cylinder: int = 0
+    coating: Coating | None = None
+    words: ModuleType = field(default=words, repr=False)
+
+    # ---- subject ----
+
+    @property
+    def analysis(self) -> Analysis:
+        if self.desk is None:
+            raise LookupError("this view is of the whole folder")
+        return self.desk.analysis
+
+    @property
+    def program(self) -> Program:
+        return self.analysis.program
+
+    @property
+    def the_build(self) -> Build:
+        """The build of an engine or cylinder page."""
+        if self.build is None:
+            raise LookupError("this view is of no single build")
+        return self.build
+
+    @cached_property
+    def phases(self) -> tuple[Phase, ...]:
+        """Phases of the build, or of the program, in plan order."""
+        return self.program.phases if self.build is None else self.program.phases_of(self.build)
+
+    def of_build(self, build: Build | str) -> View:
+        """The same page, looking at one build."""
+        return replace(self, build=self._build(build), cylinder=0)
+
+    def of_cylinder(self, build: Build | str, cylinder: int) -> View:
+        """The same page, looking at one cylinder."""
+        return replace(self, build=self._build(build), cylinder=cylinder)
+
+    @property
+    def builds(self) -> tuple[Build, ...]:
+        """Builds looked at: the one, those that hold the coating, or all."""
+        if self.build is not None:
+            return (self.build,)
+        if self.coating is not None:
+            return tuple(build for build in self.program.builds if self.coating.id in build.coatings)
+        return self.program.builds
+
+    # ---- what was concluded ----
+
+    def measure(self, measure: str) -> Measure:
+        return self.measures[measure]
+
+    def value(
+        self,
+        measure: str,
+        phase: str = "",
+        at: str = "",
+        *,
+        engine: Build | str | None = None,
+        cylinder: int | None = None,
+        coating: str = "",
+    ) -> Value | None:
+        """The value of a measure for this subject; `engine` ("" for the program) and `cylinder` look at another."""
+        if self.desk is None:
+            return None
+        build = (self.build.id if self.build else "") if engine is None else _id(engine)
+        number = self.cylinder if cylinder is None else cylinder
+        return self.desk.value(measure, build, number, phase, at, coating)
+
+    def values(
+        self,
+        measure: str,
+        *,
+        engine: Build | str | None = None,
+        cylinder: int | None = None,
+        phase: str | None = None,
+        at: str | None = None,
+        coating: str | None = None,
+    ) -> list[Value]:
+        """All values of a measure, narrowed by what is given; without narrowing those of the whole program."""
+        if self.desk is None:
+            return []
+        build = None if engine is None else _id(engine)
+        return [
+            value
+            for value in self.desk.of(measure)
+            if (build is None or value.key.engine == build)
+            and (cylinder is None or value.key.cylinder == cylinder)
+            and (phase is None or value.key.phase == phase)
+            and (at is None or value.key.at == at)
+            and (coating is None or value.key.coating == coating)
+        ]
+
+    def verdicts(
+        self,
+        rule: str = "",
+        *,
+        engine: Build | str | None = None,
+        cylinder: int | None = None,
+        coating: str | None = None,
+        phase: str | None = None,
+    ) -> list[Verdict]:
+        """Verdicts of the program, narrowed by what is given."""
+        build = None if engine is None else _id(engine)
+        return [
+            verdict
+            for verdict in self.analysis.verdicts
+            if (not rule or verdict.rule == rule)
+            and (build is None or verdict.key.engine == build)
+            and (cylinder is None or verdict.key.cylinder == cylinder)
+            and (coating is None or verdict.key.coating == coating)
+            and (phase is None or verdict.key.phase == phase)
+        ]
+
+    def state(self, engine: Build | str | None = None, cylinder: int | None = None) -> Verdict | None:
+        """The state of a cylinder (seated, still seating, not seated, cannot tell), where one was concluded."""
+        if self.desk is None:
+            return None
+        build = (self.build.id if self.build else "") if engine is None else _id(engine)
+        return self.desk.state(build, self.cylinder if cylinder is None else cylinder)
+
+    # ---- what was recorded ----
+
+    def readings(
+        self, stream: str, *, engine: Build | str | None = None, cylinder: int | None = None, phase: str = "", used: bool = False
+    ) -> pd.DataFrame:
+        """Readings of a stream for this subject, in the order of the record; `used`: only those that count."""
+        if self.desk is None:
+            raise LookupError("this view is of the whole folder")
+        build = (self.build.id if self.build else "") if engine is None else _id(engine)
+        number = (self.cylinder if cylinder is None else cylinder) if build else 0
+        frame = self.desk.rows(stream, build, number)
+        if phase:
+            frame = frame[frame["phase"] == phase]
+        return frame[frame["use"] == ""] if used else frame
+
+    def series(self, id: str) -> list[Series]:  # noqa: A002 - the name of the field
+        """Curves of this subject by id."""
+        return [
+            each
+            for each in self.analysis.series
+            if each.id == id
+            and (self.build is None or each.key.engine == self.build.id)
+            and (not self.cylinder or each.key.cylinder == self.cylinder)
+        ]
+
+    @property
+    def problems(self) -> Sequence[Problem]:
+        return self.analysis.problems
+
+    # ---- links ----
+
+    def href(self, target: str) -> str:
+        """Link from this page to a path of the site."""
+        return relative(target, self.page)
+
+    def href_home(self) -> str:
+        return self.href(self.addresses.home)
+
+    def href_program(self, program: Program | str | None = None, anchor: str = "") -> str:
+        target = self.addresses.programs[self.program.id if program is None else _id(program)]
+        return self.href(f"{target}#{anchor}" if anchor else target)
+
+    def href_engine(self, build: Build | str | None = None, anchor: str = "") -> str:
+        target = self.addresses.engines[self.program.id, self.the_build.id if build is None else _id(build)]
+        return self.href(f"{target}#{anchor}" if anchor else target)
+
+    def href_cylinder(self, build: Build | str | None = None, cylinder: int | None = None, anchor: str = "") -> str:
+        owner = self.the_build.id if build is None else _id(build)
+        target = self.addresses.cylinders[self.program.id, owner, self.cylinder if cylinder is None else cylinder]
+        return self.href(f"{target}#{anchor}" if anchor else target)
+
+    def href_coating(self, coating: Coating | str) -> str:
+        return self.href(self.addresses.coatings[_id(coating)])
+
+    def href_methods(self, measure: str = "") -> str:
+        return self.href(f"{self.addresses.methods}#{slug(measure)}" if measure else self.addresses.methods)
+
+    def href_data(self, anchor: str = "") -> str:
+        target = self.addresses.data[self.program.id]
+        return self.href(f"{target}#{anchor}" if anchor else target)
+
+    # ---- words ----
+
+    def text(self, value: Value | None, *, interval: bool = True, unit: bool = False) -> str:
+        """A value as printed, by its interval, with its unit when asked."""
+        printed = words.value_text(value, interval=interval)
+        if unit and value is not None and value.status in {"ok", "below"}:
+            return words.with_unit(printed, self.measures[value.measure].unit)
+        return printed
+
+    def why(self, code: str) -> str:
+        """The clause of a reason or flag code."""
+        return reasons.CATALOGUE.get(code, code.replace("-", " "))
+
+    def coating_title(self, coating: str) -> str:
+        return self.folder.definitions.coatings[coating].title
+
+    def coating_cell(self, coating: str, *, link: bool = True) -> Cell:
+        """The coating's key and name, linked to its page."""
+        return Cell(self.coating_title(coating), href=self.href_coating(coating) if link else "", coating=coating)
+
+    def each_build(self) -> Iterator[View]:
+        """A view of every build looked at."""
+        return (self.of_build(build) for build in self.builds)
+
+    def _build(self, build: Build | str) -> Build:
+        return self.program.build(build) if isinstance(build, str) else build
+
+
+def _id(subject: Any) -> str:
+    return subject if isinstance(subject, str) else str(subject.id)
