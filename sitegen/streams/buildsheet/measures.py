@@ -1,0 +1,61 @@
+"""What the build-sheet stream concludes, declared once."""
+
+from __future__ import annotations
+
+from sitegen.vocabulary import Measure
+
+_AS_MEASURED = "as measured, mean of the repeats"
+_TOOL = "The interval is the limit of error of the tool."
+
+
+def _measured(name: str, title: str, unit: str, better: str = "") -> Measure:
+    return Measure(
+        id=f"buildsheet.{name}",
+        title=title,
+        unit=unit,
+        better="less" if better == "less" else "",
+        method=f"{title[0].upper()}{title[1:]}, {_AS_MEASURED}. {_TOOL}",
+        formula="mean of the readings",
+        source="reading",
+        interval="bounds",
+    )
+
+
+GAP = _measured("gap", "ring end gap in the bore", "mm")
+GAP_GAUGE = _measured("gap_gauge", "ring end gap in the ring gauge", "mm")
+MASS = _measured("mass", "ring mass", "g")
+TENSION = _measured("tension", "tangential ring tension", "N")
+BORE = _measured("bore", "bore diameter", "mm")
+CLEARANCE = _measured("clearance", "radial clearance of the land below the ring", "mm")
+
+MASS_LOSS = Measure(
+    id="wear.mass_loss",
+    title="ring mass lost",
+    unit="mg",
+    better="less",
+    method="Ring mass before the first start less ring mass at teardown.",
+    formula="m(cold build) − m(teardown)",
+    source="difference of two weighings; error of the balance in both",
+    limits="The whole ring: face, flanks and ends. Deposits and oil left on the ring count against it.",
+)
+FACE_WEAR = Measure(
+    id="wear.face_from_gap",
+    title="radial face wear from the gap opening",
+    unit="µm",
+    better="less",
+    method="Face wear that would open the free gap by as much as the ring gauge shows.",
+    formula="Δgap · (R − t/2) / (2π · R), R half the bore, t the radial thickness",
+    source="geometry of a ring whose neutral fibre keeps its length (exact)",
+    limits="Blind below about 3 µm with feelers of ±0.02 mm. Only the gap in a ring gauge is used: in the bore, bore wear adds.",
+)
+FLOOR = Measure(
+    id="gaps.floor",
+    title="leak of the ring gaps alone",
+    unit="mm²",
+    better="",
+    method="What a perfectly seated set of rings would still leak through its end gaps, rings in series.",
+    formula="end gap · radial clearance of the land below + two chamfers, a ring; 1/A² = sum of 1/A²",
+    source="geometry; rings in series as orifices. Position of the gaps and tilt of the piston: ±18 %, from memory",
+    limits="Needs gap, land diameter and bore of each ring. A floor, not a forecast.",
+    interval="bounds",
+)

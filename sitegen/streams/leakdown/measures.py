@@ -1,0 +1,141 @@
+"""What the leak-down stream concludes, declared once."""
+
+from __future__ import annotations
+
+from sitegen.vocabulary import Measure
+
+PERCENT = Measure(
+    id="leakdown.percent",
+    title="leak",
+    unit="%",
+    better="less",
+    method="Drop between the two gauges as a share of the supply, mean of the repeats. Kept as read.",
+    formula="100 · (supply − cylinder) / supply, both gauge pressures",
+    source="FAA AC 43.13-1B, chapter 8 (differential compression test)",
+    limits="Belongs to one tester at one supply pressure and ambient; two testers read the same cylinder differently.",
+)
+AREA = Measure(
+    id="leakdown.area",
+    title="leak area",
+    unit="mm²",
+    better="less",
+    method="Area of the sharp orifice that would leak as much as the cylinder, by all paths together. The tester's orifice "
+    "and the ambient pressure are taken out; a reference orifice read on the tester corrects its scale.",
+    formula="tester orifice · f(supply, cylinder) / f(cylinder, ambient), f the ideal-gas flow through an orifice",
+    source="isentropic flow of an ideal gas through two orifices in series (exact); onset of choking 0.5283",
+    limits="Not comparable across supply pressures or temperatures: a slit of a few µm is laminar. Near the supply pressure the "
+    "gauge class decides: a drop inside it reads as below detection.",
+)
+CRANKCASE = Measure(
+    id="leakdown.crankcase",
+    title="leak area to the crankcase",
+    unit="mm²",
+    better="less",
+    method="The share of the leak area that went past the rings, from the recorded path or the flow out of the sealed crankcase.",
+    formula="leak area · share to the crankcase",
+    source="definition",
+    limits="Where no path was recorded it is the whole leak and is marked path unknown: valves and gasket may share in it.",
+)
+CHANGE = Measure(
+    id="leakdown.change",
+    title="change of leak area",
+    unit="mm²",
+    better="less",
+    method="Difference to the check before, in the same temperature state and assembly. A change counts only beyond the scatter "
+    "between occasions.",
+    formula="A(check) − A(check before); its error holds repeats, gauges and twice the scatter between occasions",
+    source="propagation of independent errors; common errors of one tester cancel",
+    limits="Without a measured scatter between occasions there is no interval.",
+)
+REFERENCE = Measure(
+    id="leakdown.reference",
+    title="tester scale",
+    unit="1",
+    better="",
+    method="True area of the reference orifice over the area the tester makes of it, mean over all occasions.",
+    formula="exp(mean of ln(reference area / area read))",
+    source="definition",
+    limits="Supposes that leak and reference orifice have the same discharge coefficient.",
+)
+OCCASION = Measure(
+    id="leakdown.occasion",
+    title="scatter between occasions",
+    unit="%",
+    better="less",
+    method="How much the same reference orifice reads differently from one occasion to the next, as a standard deviation.",
+    formula="standard deviation of ln(area read) over occasions, repeats of one occasion averaged first",
+    source="one-way analysis of variance",
+    limits="What the engine adds (piston tilt, metal temperature) is not in it. At least three occasions.",
+    interval="",
+)
+REPEAT = Measure(
+    id="leakdown.repeat",
+    title="scatter between repeats",
+    unit="%",
+    better="less",
+    method="How much repeats of one check differ, pooled over all cylinders and checks, as a standard deviation.",
+    formula="square root of the pooled relative variance",
+    source="one-way analysis of variance",
+    limits="A repeat means pressure off, engine turned over twice, dead centre found again.",
+    interval="",
+)
+SUPPLY_RATIO = Measure(
+    id="leakdown.supply_ratio",
+    title="leak area at the second supply pressure over that at the first",
+    unit="1",
+    better="",
+    method="Tells a slit from a hole: a thin slit is laminar and its area grows with the supply pressure, a hole's does not.",
+    formula="A(second supply) / A(first supply)",
+    source="laminar flow between parallel plates against orifice flow",
+    limits="Says what kind of leak it is, not where.",
+)
+UNEXPLAINED = Measure(
+    id="leakdown.unexplained",
+    title="leak the ring gaps do not explain",
+    unit="mm²",
+    better="less",
+    method="Leak area to the crankcase less what the end gaps alone would leak.",
+    formula="A(crankcase) − gap floor, on the same discharge coefficient",
+    source="difference",
+    limits="Holds face contact, flanks, bore distortion and plug; not all of it can be seated away.",
+)
+SCALE = Measure(
+    id="seating.scale",
+    title="seating distance",
+    unit="km",
+    better="less",
+    method="Sliding distance over which the leak still to lose falls to 37 %, one for all cylinders of an assembly.",
+    formula="A(x) = P + (S − P) · exp(−x / x_s), least squares with weights 1/level²",
+    source="variable projection; 95 % interval by the F cut on the engine-mean curve",
+    limits="Only a model. No number unless four fired checks fix it; the first, unfired reading lies on another curve.",
+)
+START = Measure(
+    id="seating.start",
+    title="leak area at the start of seating",
+    unit="mm²",
+    better="",
+    method="Where the seating curve begins, carried back to no distance.",
+    formula="S of the seating curve",
+    source=SCALE.source,
+    limits="Not the cold-build reading: assembly oil seals there.",
+)
+PLATEAU = Measure(
+    id="seating.plateau",
+    title="leak area when seated",
+    unit="mm²",
+    better="less",
+    method="Where the seating curve levels off.",
+    formula="P of the seating curve",
+    source=SCALE.source,
+    limits=SCALE.limits,
+)
+TO_LOSE = Measure(
+    id="seating.to_lose",
+    title="leak still to lose",
+    unit="mm²",
+    better="less",
+    method="How much leak area the seating curve still has to lose at a check.",
+    formula="(S − P) · exp(−x / x_s)",
+    source=SCALE.source,
+    limits="Says nothing about how high the plateau lies; the level criterion does.",
+)
