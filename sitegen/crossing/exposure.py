@@ -65,7 +65,7 @@ def run(program: Program, engine: str, readings: Mapping[str, Readings], book: B
         turned += phase_revolutions(phase)
         seconds += phase.repeat * sum(step.time for step in phase.schedule)
         key = build.key(phase=phase.id)
-        yield Value(KM.id, key, sliding_distance(stroke, turned) / 1000, flags=FROM_SCHEDULE)
+        yield Value(KM.id, key, sliding_distance(turned, stroke) / 1000, flags=FROM_SCHEDULE)
         yield Value(HOURS.id, key, seconds / 3600, flags=FROM_SCHEDULE)
         yield Value(REVOLUTIONS.id, key, turned / 1000, flags=FROM_SCHEDULE)
 

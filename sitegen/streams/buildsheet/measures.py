@@ -25,6 +25,7 @@ GAP = _measured("gap", "ring end gap in the bore", "mm")
 GAP_GAUGE = _measured("gap_gauge", "ring end gap in the ring gauge", "mm")
 MASS = _measured("mass", "ring mass", "g")
 TENSION = _measured("tension", "tangential ring tension", "N")
+THICKNESS = _measured("thickness", "radial ring thickness", "mm")
 BORE = _measured("bore", "bore diameter", "mm")
 CLEARANCE = _measured("clearance", "radial clearance of the land below the ring", "mm")
 
@@ -35,7 +36,8 @@ MASS_LOSS = Measure(
     better="less",
     method="Ring mass before the first start less ring mass at teardown.",
     formula="m(cold build) − m(teardown)",
-    source="difference of two weighings; error of the balance in both",
+    source="difference of two weighings; limits of error of the balance added",
+    interval="bounds",
     limits="The whole ring: face, flanks and ends. Deposits and oil left on the ring count against it.",
 )
 FACE_WEAR = Measure(
@@ -46,6 +48,7 @@ FACE_WEAR = Measure(
     method="Face wear that would open the free gap by as much as the ring gauge shows.",
     formula="Δgap · (R − t/2) / (2π · R), R half the bore, t the radial thickness",
     source="geometry of a ring whose neutral fibre keeps its length (exact)",
+    interval="bounds",
     limits="Blind below about 3 µm with feelers of ±0.02 mm. Only the gap in a ring gauge is used: in the bore, bore wear adds.",
 )
 FLOOR = Measure(
@@ -54,8 +57,8 @@ FLOOR = Measure(
     unit="mm²",
     better="",
     method="What a perfectly seated set of rings would still leak through its end gaps, rings in series.",
-    formula="end gap · radial clearance of the land below + two chamfers, a ring; 1/A² = sum of 1/A²",
-    source="geometry; rings in series as orifices. Position of the gaps and tilt of the piston: ±18 %, from memory",
+    formula="end gap · radial clearance of the land below + two chamfers, a ring; the flow through each the same",
+    source="geometry; rings in series as compressible orifices, discharge coefficient 0.86 (from memory). Position of the gaps and tilt of the piston: ±20 %, from memory",
     limits="Needs gap, land diameter and bore of each ring. A floor, not a forecast.",
     interval="bounds",
 )

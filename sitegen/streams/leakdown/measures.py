@@ -13,6 +13,7 @@ PERCENT = Measure(
     formula="100 · (supply − cylinder) / supply, both gauge pressures",
     source="FAA AC 43.13-1B, chapter 8 (differential compression test)",
     limits="Belongs to one tester at one supply pressure and ambient; two testers read the same cylinder differently.",
+    interval="",
 )
 AREA = Measure(
     id="leakdown.area",
@@ -34,7 +35,19 @@ CRANKCASE = Measure(
     method="The share of the leak area that went past the rings, from the recorded path or the flow out of the sealed crankcase.",
     formula="leak area · share to the crankcase",
     source="definition",
-    limits="Where no path was recorded it is the whole leak and is marked path unknown: valves and gasket may share in it.",
+    limits="Where no path was recorded it is the whole leak and is marked path unknown: valves and gasket may share in it. "
+    "The share is taken as recorded, without an error of its own.",
+)
+BUILD = Measure(
+    id="leakdown.build",
+    title="mean leak area to the crankcase of a build",
+    unit="mm²",
+    better="less",
+    method="Mean over the cylinders of a build that hold one coating. A build counts once, however many cylinders it has.",
+    formula="mean of the cylinders",
+    source="definition",
+    limits="No interval: the scatter that matters is between builds. Given only where every such cylinder has a value.",
+    interval="",
 )
 CHANGE = Measure(
     id="leakdown.change",

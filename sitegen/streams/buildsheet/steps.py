@@ -1,0 +1,205 @@
+"""Steps of the build sheet: what was measured, what the ring gaps alone leak, what the rings lost."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from sitegen.methods import ringgap
+from sitegen.program.model import Build, Program
+from sitegen.streams.buildsheet.measures import (
+    BORE,
+    CLEARANCE,
+    FACE_WEAR,
+    FLOOR,
+    GAP,
+    GAP_GAUGE,
+    MASS,
+    MASS_LOSS,
+    TENSION,
+    THICKNESS,
+)
+from sitegen.vocabulary import Book, Key, Measure, Readings, Refused, Result, Step, Value, refused
+
+STANDARD_AMBIENT = 101_325.0  # Pa abs
+COMPRESSION_RINGS = ("top", "second")
+
+
+@dataclass(frozen=True)
+class _Measured:
+    """A column of the sheet that becomes a measure."""
+
+    measure: Measure
+    field: str
+    tool: str  # field that names the tool; "" none is asked for
+    scale: float  # from SI to the unit of the measure
+    by_ring: bool = True
+
+
+_MEASURED = (
+    _Measured(GAP, "gap_bore", "tool_gap", 1e3),
+    _Measured(GAP_GAUGE, "gap_gauge", "tool_gap", 1e3),
+    _Measured(MASS, "mass", "tool_mass", 1e3),
+    _Measured(TENSION, "tension", "tool_tension", 1.0),
+    _Measured(THICKNESS, "radial_thickness", "", 1e3),
+    _Measured(BORE, "bore", "tool_bore", 1e3, by_ring=False),
+)
+
+
+def run_measured(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
+    """Means of the repeats of every number of the sheet, by cylinder, phase and ring."""
+    del book
+    build = program.build(engine)
+    frame = _used(readings)
+    for what in _MEASURED:
+        held = frame[frame[what.field].notna()]
+        columns = ["cylinder", "phase", *(["ring"] if what.by_ring else [])]
+        for where, rows in held.groupby(columns, sort=False):
+            at = str(where[2]) if what.by_ring else ""
+            key = build.key(int(where[0]), str(where[1]), at)
+            limit = _limit(program, rows[what.tool]) if what.tool else None
+            yield _value(what, key, rows[what.field], limit)
+    for (cylinder, phase, ring), rows in frame[frame["land_diameter"].notna()].groupby(
+        ["cylinder", "phase", "ring"], sort=False
+    ):
+        own = frame[(frame["cylinder"] == cylinder) & (frame["phase"] == phase) & frame["bore"].notna()]
+        key = build.key(int(cylinder), str(phase), str(ring))
+        if own.empty:
+            yield refused(CLEARANCE.id, key, Refused("no-bore"))
+            continue
+        clearance = 1e3 * (float(own["bore"].mean()) - float(rows["land_diameter"].mean())) / 2
+        limit = _limit(program, own["tool_bore"])
+        half = None if limit is None else 1e3 * limit / 2
+        yield Value(
+            CLEARANCE.id, key, clearance, low=None if half is None else clearance - half,
+            high=None if half is None else clearance + half, n=len(rows), of="reading",
+        )  # fmt: skip
+
+
+def run_floor(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
+    """What the gaps of the compression rings alone would leak at the program's supply pressure."""
+    build = program.build(engine)
+    frame = _used(readings)
+    sheets = frame.drop_duplicates(["cylinder", "phase"])[["cylinder", "phase"]]
+    for cylinder, phase in sheets.itertuples(index=False):
+        key = build.key(int(cylinder), phase)
+        try:
+            rings = [_ring(build, book, frame, int(cylinder), phase, ring) for ring in COMPRESSION_RINGS]
+            # A sound cylinder holds about 95 % of the supply; the floor hardly depends on it.
+            found = ringgap.floor(
+                rings,
+                cylinder=0.95 * program.leakdown.supply,
+                ambient=STANDARD_AMBIENT,
+                discharge_limit=_DISCHARGE_LIMIT,
+            )
+        except Refused as why:
+            yield refused(FLOOR.id, key, why)
+            continue
+        yield Value(
+            FLOOR.id, key, 1e6 * found.value, low=1e6 * found.low, high=1e6 * found.high, n=len(rings), of="reading"
+        )
+
+
+# From the coefficient of a gap up to that of the tester's own orifice: leak areas are on the scale of the latter.
+_DISCHARGE_LIMIT = 0.14
+
+
+def _ring(build: Build, book: Book, frame: pd.DataFrame, cylinder: int, phase: str, ring: str) -> ringgap.RingGap:
+    key = build.key(cylinder, phase, ring)
+    gap, clearance = book.get(GAP.id, key), book.get(CLEARANCE.id, key)
+    if gap is None or gap.value is None:
+        raise Refused("no-gap")
+    if clearance is None or clearance.value is None:
+        raise Refused("no-land")
+    if clearance.value <= 0:
+        raise Refused("land-wider-than-bore")
+    rows = frame[(frame["cylinder"] == cylinder) & (frame["phase"] == phase) & (frame["ring"] == ring)]
+    chamfer = rows["chamfer"].mean()
+    return ringgap.RingGap(
+        end_gap=gap.value / 1e3,
+        clearance=clearance.value / 1e3,
+        chamfer=0.0 if math.isnan(chamfer) else float(chamfer),
+        end_gap_limit=_half(gap) / 1e3,
+        clearance_limit=_half(clearance) / 1e3,
+    )
+
+
+def run_wear(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
+    """What each ring lost between its first and its last sheet."""
+    del readings
+    build = program.build(engine)
+    order = {phase.id: phase.order for phase in program.phases}
+    for measure, loss in ((MASS, MASS_LOSS), (GAP_GAUGE, FACE_WEAR)):
+        places: dict[tuple[int, str], list[Value]] = {}
+        for value in book.of(measure.id):
+            if value.value is not None:
+                places.setdefault((value.key.cylinder, value.key.at), []).append(value)
+        for (cylinder, ring), values in places.items():
+            ordered = sorted(values, key=lambda value: order[value.key.phase])
+            first, last = ordered[0], ordered[-1]
+            if first.key.phase == last.key.phase:
+                continue
+            key = build.key(cylinder, last.key.phase, ring)
+            yield _mass_loss(key, first, last) if loss is MASS_LOSS else _face_wear(build, book, key, first, last)
+
+
+def _mass_loss(key: Key, first: Value, last: Value) -> Value:
+    lost = 1e3 * ((first.value or 0.0) - (last.value or 0.0))
+    half = 1e3 * (_half(first) + _half(last))  # limits of error add: they are bounds
+    return Value(MASS_LOSS.id, key, lost, low=lost - half, high=lost + half, n=2, of="reading")
+
+
+def _face_wear(build: Build, book: Book, key: Key, first: Value, last: Value) -> Value:
+    thickness = book.get(THICKNESS.id, key._replace(phase=first.key.phase))
+    if thickness is None or thickness.value is None:
+        return refused(FACE_WEAR.id, key, Refused("no-radial-thickness"))
+    opened = ((last.value or 0.0) - (first.value or 0.0)) / 1e3
+    limit = (_half(first) + _half(last)) / 1e3
+    wear, half = (
+        1e6 * ringgap.face_wear(length, build.engine_type.bore, thickness.value / 1e3) for length in (opened, limit)
+    )
+    return Value(FACE_WEAR.id, key, wear, low=wear - half, high=wear + half, n=2, of="reading")
+
+
+# ---- shared ---------------------------------------------------------------------------------------------------------
+
+
+def _used(readings: Mapping[str, Readings]) -> pd.DataFrame:
+    frame = readings["buildsheet"].frame
+    return frame[(frame["use"] == "") & frame["cylinder"].notna()]
+
+
+def _value(what: _Measured, key: Key, numbers: pd.Series, limit: float | None) -> Value:
+    mean = what.scale * float(numbers.mean())
+    if limit is None:
+        flags = frozenset({"no-tool"}) if what.tool else frozenset()
+        return Value(what.measure.id, key, mean, n=len(numbers), of="reading", flags=flags)
+    half = what.scale * limit
+    return Value(what.measure.id, key, mean, low=mean - half, high=mean + half, n=len(numbers), of="reading")
+
+
+def _limit(program: Program, tools: pd.Series) -> float | None:
+    """Largest limit of error among the tools used, in SI; None where one is not named."""
+    named: Sequence[str] = list(tools.dropna())
+    if len(named) < len(tools):
+        return None
+    return max(program.definitions.tools[tool].limit for tool in named)
+
+
+def _half(value: Value) -> float:
+    if value.low is None or value.high is None:
+        return 0.0
+    return (value.high - value.low) / 2
+
+
+MEASURED = Step(
+    name="build-sheet",
+    gives=(*(what.measure for what in _MEASURED), CLEARANCE),
+    run=run_measured,
+    reads=("buildsheet",),
+)
+GAP_FLOOR = Step(name="gap-floor", gives=(FLOOR,), run=run_floor, reads=("buildsheet",), needs=(GAP.id, CLEARANCE.id))
+WEAR = Step(name="ring-wear", gives=(MASS_LOSS, FACE_WEAR), run=run_wear, needs=(MASS.id, GAP_GAUGE.id, THICKNESS.id))

@@ -1,0 +1,267 @@
+"""Steps from readings to leak areas: the tester's own scale, the area of each check, its share to the crankcase."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Hashable, Iterable, Mapping, Sequence
+from dataclasses import replace
+
+from sitegen.methods import leakdown as method
+from sitegen.methods.intervals import NORMAL_95, student_95
+from sitegen.program.model import Build, Program
+from sitegen.streams.leakdown.checks import Check, air_of, checks, reference_rows, share_to_crankcase
+from sitegen.streams.leakdown.measures import (
+    AREA,
+    BUILD,
+    CRANKCASE,
+    OCCASION,
+    PERCENT,
+    REFERENCE,
+    REPEAT,
+    SUPPLY_RATIO,
+)
+from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Step, Value, Verdict, refused
+
+MM2 = 1e6  # mm² in a m²
+
+KIND_OF_LEAK = "kind of leak"  # rule of the verdict slit / hole / cannot tell
+
+
+# ---- the testers ----------------------------------------------------------------------------------------------------
+
+
+def run_testers(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
+    """Scale and scatter of each tester over the whole program, from its reference-orifice readings and from repeats."""
+    del engine, book
+    frame = readings["leakdown"].frame
+    rows = reference_rows(frame)
+    for tester_id in sorted(set(frame["tester"].dropna())):
+        tester = program.definitions.testers[tester_id]
+        key = Key(at=tester_id)
+        nominal = method.orifice_area(tester.orifice)
+        ratios: list[float] = []
+        occasions: list[Hashable] = []
+        orifices = set()
+        for row in rows[rows["tester"] == tester_id].itertuples(index=False):
+            orifice = program.definitions.reference_orifices[row.reference]
+            orifices.add(orifice)
+            # in units of the orifice read, so that readings of several orifices stand together
+            ratios.append(air_of(row, tester).ratio() * nominal / method.orifice_area(orifice.diameter))
+            occasions.append((row.engine, row.phase))
+        try:
+            if not ratios:
+                raise Refused("no-reference-reading")
+            factor = method.tester_factor(ratios, occasions, master_area=1.0, reference_area=1.0)
+        except Refused as why:
+            yield refused(REFERENCE.id, key, why)
+            yield refused(OCCASION.id, key, why)
+            continue
+        common = max(method.bore_error(orifice.diameter, orifice.tolerance) for orifice in orifices)
+        half = student_95(factor.between.df) * factor.log_se
+        yield Value(
+            REFERENCE.id,
+            key,
+            factor.factor,
+            low=factor.factor * math.exp(-half),
+            high=factor.factor * math.exp(half),
+            se=factor.factor * factor.log_se,
+            df=factor.between.df,
+            se_common=factor.factor * common,
+            common="orifice:" + "+".join(sorted(orifice.id for orifice in orifices)),
+            n=len(factor.by_occasion),
+            of="check",
+        )
+        yield Value(
+            OCCASION.id, key, 100 * factor.between.sd, df=factor.between.df, n=len(factor.by_occasion), of="check"
+        )
+    yield _repeat_scatter(list(checks(program, frame)))
+
+
+def _repeat_scatter(found: Sequence[Check]) -> Value:
+    groups = [[air.ratio() for air in check.airs if not math.isnan(air.cylinder)] for check in found]
+    try:
+        scatter = method.pooled_repeats([group for group in groups if len(group) > 1])
+    except Refused as why:
+        return refused(REPEAT.id, Key(), why)
+    return Value(REPEAT.id, Key(), 100 * scatter.sd, df=scatter.df, n=sum(map(len, groups)), of="repeat")
+
+
+# ---- the checks -----------------------------------------------------------------------------------------------------
+
+
+def run_areas(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
+    """Percent, leak area and its crankcase share of every check of one build, and the mean of the build."""
+    build = program.build(engine)
+    found = list(checks(program, readings["leakdown"].frame))
+    areas: dict[tuple[int, str, str], method.Area] = {}
+    rings: list[Value] = []
+    for check in found:
+        key = build.key(check.cylinder, check.phase, check.at)
+        flags = check.assumed | ({"other-tester"} if check.other_tester else frozenset())
+        percents = check.percents
+        yield Value(PERCENT.id, key, sum(percents) / len(percents), n=len(percents), of="reading", flags=flags)
+        try:
+            area, factor, common, more = _area(program, check, book)
+        except Refused as why:
+            yield refused(AREA.id, key, why)
+            yield refused(CRANKCASE.id, key, why)
+            continue
+        areas[check.cylinder, check.phase, check.at] = area
+        whole = _value(AREA.id, key, area, common, check, flags | more)
+        yield whole
+        ring = _to_crankcase(check, area, whole)
+        rings.append(ring)
+        yield ring
+    yield from _build_means(build, rings)
+    yield from _kinds(build, found, areas)
+
+
+def _area(program: Program, check: Check, book: Book) -> tuple[method.Area, float, float, frozenset[str]]:
+    """Area, the tester's scale factor, the relative common error and flags."""
+    tester = program.definitions.testers[check.tester]
+    if any(math.isnan(air.cylinder) for air in check.airs):
+        raise Refused("percent-scale-unknown")
+    flags = set()
+    scale = book.get(REFERENCE.id, Key(at=check.tester))
+    if (
+        scale is not None
+        and scale.status == "ok"
+        and scale.value
+        and scale.se is not None
+        and scale.se_common is not None
+    ):
+        factor, common = scale.value, math.hypot(scale.se, scale.se_common) / scale.value
+    else:
+        factor, common = 1.0, method.bore_error(tester.orifice, tester.orifice_tolerance)
+        flags.add("no-reference-orifice")
+    repeats = book.get(REPEAT.id, Key())
+    scatter = None
+    if repeats is not None and repeats.status == "ok" and repeats.value is not None and repeats.df is not None:
+        scatter = method.Scatter(repeats.value / 100, repeats.df)
+    else:
+        flags.add("no-repeats")
+    airs = check.airs
+    area = method.leak_area(
+        [air.supply for air in airs],
+        [air.cylinder for air in airs],
+        master_area=method.orifice_area(tester.orifice) * factor,
+        gauge_limit=tester.gauge_class,
+        ambient=_mean([air.ambient for air in airs]),
+        supply_temperature=_mean([air.supply_temperature for air in airs]),
+        cylinder_temperature=_mean([air.cylinder_temperature for air in airs]),
+        repeats=scatter,
+    )
+    return area, factor, common, frozenset(flags)
+
+
+def _value(measure: str, key: Key, area: method.Area, common: float, check: Check, flags: frozenset[str]) -> Value:
+    tester = f"tester:{check.tester}"
+    if area.value is None:
+        high = area.high * (1 + NORMAL_95 * common)
+        return Value(
+            measure, key, None, high=MM2 * high, common=tester, n=area.n, of="reading", status="below",
+            flags=flags, reason="below-detection",
+        )  # fmt: skip
+    shared = NORMAL_95 * common * area.value
+    return Value(
+        measure,
+        key,
+        MM2 * area.value,
+        low=MM2 * max(area.value - math.hypot(area.value - area.low, shared), 0.0),
+        high=MM2 * (area.value + math.hypot(area.high - area.value, shared)),
+        se=MM2 * area.se,
+        df=None if math.isinf(area.df) else area.df,
+        se_common=MM2 * common * area.value,
+        common=tester,
+        n=area.n,
+        of="reading",
+        flags=flags,
+    )
+
+
+def _to_crankcase(check: Check, area: method.Area, whole: Value) -> Value:
+    if area.value is None:  # less than the limit by all paths together, so less by this one
+        return replace(whole, measure=CRANKCASE.id)
+    try:
+        share = share_to_crankcase(
+            check,
+            area.value,
+            _mean([air.cylinder for air in check.airs]),
+            _mean([air.ambient for air in check.airs]),
+            _mean([air.cylinder_temperature for air in check.airs]),
+        )
+    except Refused as why:
+        if why.code != "path-unknown":
+            return refused(CRANKCASE.id, whole.key, why)
+        return replace(whole, measure=CRANKCASE.id, flags=whole.flags | {"path-unknown"})
+
+    def part(number: float | None) -> float | None:
+        return None if number is None else share * number
+
+    return replace(
+        whole,
+        measure=CRANKCASE.id,
+        value=part(whole.value),
+        low=part(whole.low),
+        high=part(whole.high),
+        se=part(whole.se),
+        se_common=part(whole.se_common),
+    )
+
+
+def _build_means(build: Build, rings: Sequence[Value]) -> Iterable[Value]:
+    """Mean over the cylinders of one coating, where all of them have a value."""
+    phases = dict.fromkeys(ring.key.phase for ring in rings)
+    for coating in build.coatings:
+        places = [place.cylinder for place in build.places if place.coating == coating]
+        for phase in phases:
+            own = [r for r in rings if r.key.phase == phase and r.key.at == "" and r.key.coating == coating]
+            key = Key(build.id, 0, coating, phase)
+            values = [ring.value for ring in own if ring.value is not None]
+            if len(values) < len(places):
+                yield Value(BUILD.id, key, status="refused", reason="cylinders-missing", n=len(values), of="cylinder")
+                continue
+            flags = frozenset().union(*(ring.flags for ring in own))
+            yield Value(BUILD.id, key, _mean(values), n=len(values), of="cylinder", flags=flags)
+
+
+def _kinds(
+    build: Build, found: Sequence[Check], areas: Mapping[tuple[int, str, str], method.Area]
+) -> Iterable[Value | Verdict]:
+    """Slit or hole, where a second supply pressure was taken at the same check."""
+    by_place = {(check.cylinder, check.phase, check.at): check for check in found}
+    for (cylinder, phase, at), check in by_place.items():
+        base = by_place.get((cylinder, phase, ""))
+        if not at.startswith("supply:") or "," in at or base is None or base.tester != check.tester:
+            continue
+        key = build.key(cylinder, phase, at)
+        pair = sorted((base, check), key=lambda each: _mean([air.supply for air in each.airs]))
+        known = [areas.get((each.cylinder, each.phase, each.at)) for each in pair]
+        if known[0] is None or known[1] is None:
+            continue  # the refusal stands at the area itself
+        pressures = [_mean([air.cylinder for air in each.airs]) for each in pair]
+        try:
+            kind = method.slit_or_hole(
+                known[0], known[1], pressures[0], pressures[1], _mean([air.ambient for air in base.airs])
+            )
+        except Refused as why:
+            yield refused(SUPPLY_RATIO.id, key, why)
+            continue
+        yield Value(SUPPLY_RATIO.id, key, kind.ratio, low=kind.low, high=kind.high, n=2, of="check")
+        yield Verdict(KIND_OF_LEAK, key, kind.word, deciding=f"{SUPPLY_RATIO.id}@{at}")
+
+
+def _mean(numbers: Sequence[float]) -> float:
+    return sum(numbers) / len(numbers)
+
+
+TESTERS = Step(
+    name="leak-testers", gives=(REFERENCE, OCCASION, REPEAT), run=run_testers, reads=("leakdown",), scope="program"
+)
+AREAS = Step(
+    name="leak-areas",
+    gives=(PERCENT, AREA, CRANKCASE, BUILD, SUPPLY_RATIO),
+    run=run_areas,
+    reads=("leakdown",),
+    needs=(REFERENCE.id, REPEAT.id),
+)

@@ -1,0 +1,172 @@
+"""Readings put together by check: what one tester read on one cylinder in one condition.
+
+Steps and pages ask here which readings make a value, so that both mean the same.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from sitegen.methods import leakdown as method
+from sitegen.program.model import Phase, Program, Tester
+from sitegen.vocabulary import Refused
+
+STANDARD_AMBIENT = 101_325.0  # Pa abs, where none was recorded
+PATHS = ("crankcase", "exhaust", "intake", "coolant", "neighbour", "plug")
+
+
+@dataclass(frozen=True)
+class Air:
+    """Gauge pressures of one reading and what the flow depends on besides. SI."""
+
+    supply: float  # Pa gauge
+    cylinder: float  # Pa gauge; nan where a percent scale cannot be turned into a pressure
+    ambient: float  # Pa abs
+    supply_temperature: float  # K
+    cylinder_temperature: float  # K
+
+    def ratio(self) -> float:
+        """Leak area over the tester's orifice area [-]."""
+        return float(
+            method.area_ratio(
+                self.supply, self.cylinder, self.ambient, self.supply_temperature, self.cylinder_temperature
+            )
+        )
+
+
+@dataclass(frozen=True)
+class Check:
+    """The readings that make one value, in the order they were taken."""
+
+    engine: str
+    cylinder: int
+    phase: str
+    at: str  # "" the program's condition; else what differs: "wet", "supply:276-kpa", "tester:T2"
+    tester: str
+    other_tester: bool  # not the tester most of this build's readings were taken with
+    readings: tuple[str, ...]
+    airs: tuple[Air, ...]
+    percents: tuple[float, ...]
+    shares: tuple[dict[str, float], ...]  # recorded shares by path [%], one a reading that has any
+    crankcase_flows: tuple[float, ...]  # m3/s, of readings that have one
+    assumed: frozenset[str]  # flags: what had to be assumed
+
+
+def air_of(row: Any, tester: Tester) -> Air:
+    """Pressures and temperatures of one reading; `row` has the stream's fields as attributes."""
+    cylinder = row.pressure
+    if pd.isna(cylinder) and tester.percent_linear:
+        cylinder = float(method.cylinder_from_percent(row.supply, row.percent))
+    return Air(
+        supply=float(row.supply),
+        cylinder=float(cylinder),
+        ambient=STANDARD_AMBIENT if pd.isna(row.ambient) else float(row.ambient),
+        supply_temperature=method.REFERENCE_TEMPERATURE if pd.isna(row.air_temperature) else float(row.air_temperature),
+        cylinder_temperature=(
+            method.REFERENCE_TEMPERATURE if pd.isna(row.metal_temperature) else float(row.metal_temperature)
+        ),
+    )
+
+
+def used(frame: pd.DataFrame) -> pd.DataFrame:
+    """Readings not set aside."""
+    return frame[frame["use"] == ""]
+
+
+def reference_rows(frame: pd.DataFrame) -> pd.DataFrame:
+    """Used readings of a reference orifice in the cylinder's place."""
+    kept = used(frame)
+    return kept[kept["reference"].notna()]
+
+
+def checks(program: Program, frame: pd.DataFrame) -> Iterator[Check]:
+    """Used readings of cylinders by build, cylinder, phase and condition, in the order of the record."""
+    kept = used(frame)
+    kept = kept[kept["cylinder"].notna() & kept["reference"].isna()]
+    if kept.empty:
+        return
+    phases = {phase.id: phase for phase in program.phases}
+    main = {engine: _commonest(part["tester"]) for engine, part in kept.groupby("engine", sort=False)}
+    groups: dict[tuple[str, int, str, str, str], list[Any]] = {}
+    for row in kept.itertuples(index=False):
+        at = _condition(program, phases[row.phase], row)
+        groups.setdefault((row.engine, int(row.cylinder), row.phase, at, row.tester), []).append(row)
+    for (engine, cylinder, phase, at, tester), rows in groups.items():
+        other = tester != main[engine]
+        # Beside the build's own tester another one is kept apart; alone at a check it stands in, flagged.
+        beside = other and (engine, cylinder, phase, at, main[engine]) in groups
+        place = ",".join(part for part in (at, f"tester:{tester}" if beside else "") if part)
+        yield _check(program.definitions.testers[tester], rows, place, other)
+
+
+def _check(tester: Tester, rows: Sequence[Any], at: str, other: bool) -> Check:
+    first = rows[0]
+    assumed = set()
+    if any(pd.isna(row.ambient) for row in rows):
+        assumed.add("ambient-assumed")
+    if any(pd.isna(row.metal_temperature) and row.condition == "warm" for row in rows):
+        assumed.add("temperature-assumed")
+    shares = []
+    for row in rows:
+        told = {path: float(getattr(row, f"to_{path}")) for path in PATHS if not pd.isna(getattr(row, f"to_{path}"))}
+        if told:
+            shares.append(told)
+    return Check(
+        engine=first.engine,
+        cylinder=int(first.cylinder),
+        phase=first.phase,
+        at=at,
+        tester=tester.id,
+        other_tester=other,
+        readings=tuple(row.reading for row in rows),
+        airs=tuple(air_of(row, tester) for row in rows),
+        percents=tuple(
+            float(row.percent) if pd.isna(row.pressure) else float(method.percent(row.supply, row.pressure))
+            for row in rows
+        ),
+        shares=tuple(shares),
+        crankcase_flows=tuple(float(row.crankcase_flow) for row in rows if not pd.isna(row.crankcase_flow)),
+        assumed=frozenset(assumed),
+    )
+
+
+def _commonest(names: pd.Series) -> str:
+    counted = Counter(names)
+    return min(counted, key=lambda name: (-counted[name], name))
+
+
+def _condition(program: Program, phase: Phase, row: Any) -> str:
+    """What sets a reading apart from the program's condition; "" where nothing does."""
+    rule = program.leakdown
+    apart = []
+    if abs(row.supply - rule.supply) > rule.supply_band:
+        apart.append(f"supply:{row.supply / 1000:.0f}-kpa")
+    oil = "dry" if pd.isna(row.oil) else row.oil
+    if oil != rule.oil:
+        apart.append(oil)
+    if not pd.isna(row.condition) and phase.condition and row.condition != phase.condition:
+        apart.append(row.condition)
+    return ",".join(apart)
+
+
+def share_to_crankcase(check: Check, area: float, cylinder: float, ambient: float, temperature: float) -> float:
+    """Share [-] of a check's leak that went to the crankcase, mean of the readings that say.
+
+    Parameters: leak area [m2], mean cylinder pressure [Pa gauge], ambient [Pa abs], air temperature [K]: for the flow out of the sealed crankcase.
+
+    Refuses: `path-unknown`.
+    """
+    if check.crankcase_flows:
+        flow = sum(check.crankcase_flows) / len(check.crankcase_flows)
+        return method.crankcase_share_of_flow(flow, float(method.leak_flow(area, cylinder, ambient, temperature)))
+    told = [shares for shares in check.shares if "crankcase" in shares]
+    if not told:
+        raise Refused("path-unknown")
+    # One path alone is a share of the whole; several are taken relative to their sum.
+    shares = [s["crankcase"] / 100 if len(s) == 1 else method.crankcase_share(s) for s in told]
+    return sum(shares) / len(shares)
