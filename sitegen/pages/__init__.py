@@ -1,0 +1,1 @@
+"""From results to pages: order, layout and words. No arithmetic beyond formatting."""

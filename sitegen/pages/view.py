@@ -224,7 +224,13 @@ class View:
     # ---- what was recorded ----
 
     def readings(
-        self, stream: str, *, engine: Build | str | None = None, cylinder: int | None = None, phase: str = "", used: bool = False
+        self,
+        stream: str,
+        *,
+        engine: Build | str | None = None,
+        cylinder: int | None = None,
+        phase: str = "",
+        used: bool = False,
     ) -> pd.DataFrame:
         """Readings of a stream for this subject, in the order of the record; `used`: only those that count."""
         if self.desk is None:

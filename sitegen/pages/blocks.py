@@ -1,0 +1,249 @@
+"""Blocks of content turned into what templates print: ids made unique, keys and marks looked up, plans placed."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from sitegen.pages import charts
+from sitegen.pages.addresses import slug
+from sitegen.pages.contexts import (
+    BlockView,
+    ColumnView,
+    DiscView,
+    FigureView,
+    KeyView,
+    PanelView,
+    PieceView,
+    PlansView,
+    PlanView,
+    RowView,
+    TableView,
+    TextView,
+)
+from sitegen.pages.marks import STRONG, mark_of
+from sitegen.pages.styles import style
+from sitegen.pages.words import number
+from sitegen.program.model import Coating
+from sitegen.vocabulary import Block, Cell, Column, Figure, Plan, Plans, Row, Table, Text
+
+
+class Setter:
+    """Turns the blocks of one page into views; hands out each id once."""
+
+    def __init__(self, coatings: Mapping[str, Coating]) -> None:
+        self._coatings = coatings
+        self._orders = {each.id: each.order for each in coatings.values()}
+        self._taken: set[str] = {"main"}
+        self.charts = False  # does the page draw any?
+
+    def anchor(self, wanted: str) -> str:
+        """An id nobody on this page has yet."""
+        name, n = slug(wanted), 2
+        while name in self._taken:
+            name, n = f"{slug(wanted)}-{n}", n + 1
+        self._taken.add(name)
+        return name
+
+    def blocks(self, blocks: Sequence[Block]) -> list[BlockView]:
+        return [self.block(block) for block in blocks]
+
+    def block(self, block: Block) -> BlockView:
+        if isinstance(block, Figure):
+            return self.figure(block)
+        if isinstance(block, Table):
+            return self.table(block)
+        if isinstance(block, Plans):
+            return self.plans(block)
+        return self.text(block)
+
+    # ---- small things ----
+
+    def key(self, coating: str) -> KeyView | None:
+        if not coating:
+            return None
+        look = style(self._orders[coating])
+        return KeyView(look.colour, look.shape, " ".join(f"{each:g}" for each in look.dash))
+
+    def piece(self, cell: Cell) -> PieceView:
+        mark = mark_of(cell.text) if cell.word else ""
+        return PieceView(cell.text, cell.href, mark, mark in STRONG, cell.word, cell.note, self.key(cell.coating))
+
+    def text(self, block: Text) -> TextView:
+        return TextView(block.role, [self.piece(cell) for cell in block.cells])
+
+    def table(self, block: Table) -> TableView:
+        for row in block.rows:
+            if len(row.cells) != len(block.columns):
+                raise ValueError(f"table {block.name}: a row of {len(row.cells)} cells, {len(block.columns)} columns")
+        return TableView(
+            id=self.anchor(block.name),
+            name=slug(block.name),
+            label=block.caption or block.name.replace("-", " "),
+            columns=[
+                ColumnView(each.title, "" if each.unit == "1" else each.unit, each.numeric) for each in block.columns
+            ],
+            rows=[
+                RowView(
+                    [self.piece(cell) for cell in row.cells], row.here, self.anchor(row.anchor) if row.anchor else ""
+                )
+                for row in block.rows
+            ],
+            reading=block.reading,
+            caption=block.caption,
+            note=block.note,
+            wide=block.wide,
+        )
+
+    # ---- figures ----
+
+    def figure(self, block: Figure) -> FigureView:
+        self.charts = True
+        id_ = self.anchor(block.name)
+        panels = []
+        for n, (panel, rows) in enumerate(
+            zip(block.panels, charts.payloads(block, self._orders), strict=True), start=1
+        ):
+            panels.append(
+                PanelView(
+                    id=self.anchor(f"{id_}-panel-{n}"),
+                    title=panel.title,
+                    key=self.key(panel.coating),
+                    note=panel.note,
+                    label=panel.label
+                    or f"{panel.title or block.reading or block.name}. The data are in the table below.",
+                    rows=rows,
+                    height=round(rows["height"] + rows["pad"]["top"] + rows["pad"]["bottom"]),
+                )
+            )
+        table = self.table(block.table if block.table is not None else rows_as_table(block))
+        return FigureView(id_, slug(block.name), block.reading, block.caption, panels, table)
+
+    # ---- block plans ----
+
+    def plans(self, block: Plans) -> PlansView:
+        placed = [self._small(plan) if block.small else self._large(plan) for plan in block.plans]
+        return PlansView(self.anchor("plan"), block.reading, block.caption, block.small, placed)
+
+    def _large(self, plan: Plan) -> PlanView:
+        """Discs of 29 px radius 82 px apart, number above, word below; more than eight stand in two rows."""
+        pitch, radius = 82.0, 29.0
+        rows = _ranks(len(plan.discs))
+        per_row = math.ceil(len(plan.discs) / rows) if plan.discs else 1
+        row_height = 126.0
+        left = 26.0 if plan.flywheel == "left" else 1.0
+        body = per_row * pitch + 2
+        discs = []
+        for i, disc in enumerate(plan.discs):
+            row, place = divmod(i, per_row)
+            top = row * row_height
+            mark = mark_of(disc.word)
+            discs.append(
+                DiscView(
+                    number=f"cylinder {disc.cylinder}" if i == 0 else str(disc.cylinder),
+                    x=left + 1 + pitch * (place + 0.5),
+                    y=top + 63,
+                    radius=radius,
+                    text=disc.text,
+                    unit="" if disc.unit == "1" else disc.unit,
+                    colour=self._colour(disc.coating or plan.coating),
+                    word=disc.word,
+                    mark=mark,
+                    href=disc.href,
+                    label=disc.label or _disc_sentence(disc.cylinder, disc.text, disc.unit, disc.word),
+                    me=plan.me == disc.cylinder,
+                    named_y=top + 13,
+                    word_y=top + 122,
+                )
+            )
+        return PlanView(
+            title=plan.title, href=plan.href, key=self.key(plan.coating), note=plan.note,
+            label=f"Block plan of {plan.title}", width=left + body + (32 if plan.flywheel == "right" else 4),
+            height=rows * row_height + 4, body_width=body, body_top=20,
+            body_height=(rows - 1) * row_height + 86, body_left=left,
+            flywheel_x=left + body + 6 if plan.flywheel == "right" else left - 6,
+            flywheel_text_x=left + body + 24 if plan.flywheel == "right" else left - 14,
+            discs=discs, small=False,
+        )  # fmt: skip
+
+    def _small(self, plan: Plan) -> PlanView:
+        """Filled discs whose area is the share; the numbers stand beneath."""
+        pitch, most = 37.0, 16.0
+        rows = _ranks(len(plan.discs))
+        per_row = math.ceil(len(plan.discs) / rows) if plan.discs else 1
+        left = 8.0 if plan.flywheel == "left" else 1.0
+        body = per_row * pitch + 4
+        discs = []
+        for i, disc in enumerate(plan.discs):
+            row, place = divmod(i, per_row)
+            top = row * 62.0
+            discs.append(
+                DiscView(
+                    number=str(disc.cylinder),
+                    x=left + 2 + pitch * (place + 0.5),
+                    y=top + 21,
+                    radius=most,
+                    text=disc.text,
+                    unit=disc.unit,
+                    colour=self._colour(disc.coating or plan.coating),
+                    word=disc.word,
+                    mark="",
+                    href=disc.href,
+                    label=disc.label or _disc_sentence(disc.cylinder, disc.text, disc.unit, disc.word),
+                    me=plan.me == disc.cylinder,
+                    filled=round(most * math.sqrt(min(1.0, max(0.0, disc.share or 0.0))), 2),
+                    named_y=0,
+                    word_y=top + 56,
+                )
+            )
+        return PlanView(
+            title=plan.title, href=plan.href, key=self.key(plan.coating), note=plan.note,
+            label=f"{plan.title}: block plan", width=left + body + 8, height=rows * 62.0, body_width=body, body_top=1,
+            body_height=(rows - 1) * 62.0 + 40, body_left=left,
+            flywheel_x=left + body + 5 if plan.flywheel == "right" else left - 5, flywheel_text_x=0,
+            discs=discs, small=True,
+        )  # fmt: skip
+
+    def _colour(self, coating: str) -> int:
+        return style(self._orders[coating]).colour if coating else -1
+
+
+def _ranks(count: int) -> int:
+    return 1 if count <= 6 else 2
+
+
+def _disc_sentence(cylinder: int, text: str, unit: str, word: str) -> str:
+    number_ = f"{text} {unit}".strip() if unit != "1" else text
+    return ", ".join(part for part in (f"Cylinder {cylinder}", number_, word) if part)
+
+
+# ---- the table of a figure that brought none ------------------------------------------------------------------------
+
+
+def rows_as_table(figure: Figure) -> Table:
+    """The rows of a figure as a table: what is drawn can always be read."""
+    phases = {row["x"]: row["label"] for panel in figure.panels for row in panel.data.get("phases", [])}
+    builds = {row["y"]: row["label"] for panel in figure.panels for row in panel.data.get("lines", [])}
+    units = {str(panel.signals.get("unit", "")) for panel in figure.panels}
+    unit = units.pop() if len(units) == 1 else ""
+    rows = []
+    for panel in figure.panels:
+        for name in ("means", "thin", "readings", "dots"):
+            for row in panel.data.get(name, []):
+                place = phases.get(row.get("x"), builds.get(row.get("y"), ""))
+                what = str(row.get("line") or {"readings": "single reading", "dots": "cylinder"}.get(name, ""))
+                remark = "left out" if row.get("crossed") else "not yet to rely on" if row.get("open") else ""
+                rows.append(
+                    Row([Cell(panel.title), Cell(what), Cell(str(place)), Cell(number(float(row["value"]))),
+                         Cell(_end(row.get("low"))), Cell(_end(row.get("high"))), Cell(remark)])
+                )  # fmt: skip
+    columns = [
+        Column("Panel"), Column("Line"), Column("Where"), Column("Value", unit, True), Column("From", unit, True),
+        Column("To", unit, True), Column("Remark"),
+    ]  # fmt: skip
+    return Table(f"{figure.name}-data", columns, rows, caption="Data of this figure", wide=True)
+
+
+def _end(end: Any) -> str:
+    return "" if end is None else number(float(end))

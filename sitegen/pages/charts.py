@@ -1,0 +1,412 @@
+"""Chart kinds: what rows a panel gives, and how they are laid out for the compiled drawing.
+
+A kind is drawn once (`kinds.py`, with Altair), compiled when the site is published and written into one script; pages
+hold rows only. The layout that needs the sight of all panels is done here, so it is the same on every machine: the end
+of the shared axis, segments of lines, labels that would cover each other, phase labels in a long and a short form.
+
+Rows of `slope` and `history` (x is the place of the phase: 0, 1, 2 ...):
+
+    phases    x, label ("run-in, 15 min"), under ("18 km", sliding distance at its end)
+    means     line, x, value, low, high; open (not yet to rely on), part (id of the assembly: lines break between
+              parts), cold (not fired yet: the line to the next check is dashed), coating, label (at the end of the
+              line: "B3"), text (at the point: "0.53"), tip
+    thin      line, x, value, part, cold, coating ("" grey), label, tip: cylinders, neighbours, other coatings
+    readings  x, value, crossed (left out, but visible), label, tip: single readings beside the mean
+    limits    value, label ("limit 0.35")
+    band      low, high, label ("end gaps alone")
+
+Rows of `dots`, a line a build, for engines of more than eight cylinders:
+
+    lines     y, label ("B3"), under ("graded chromium nitride")
+    dots      y, value, coating, crossed, tip: cylinders
+    means     y, value, low, high, open, coating, tip
+    limits    value, label
+
+What a row does not give takes its default. Signals a panel may set: `top` (end of the value axis; else shared over the
+panels of the figure), `unit` (for the file saved), `ticks`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sitegen.pages.styles import style_number
+from sitegen.vocabulary import Figure, Panel
+
+Row = Mapping[str, Any]
+Orders = Mapping[str, int]  # coating id -> place in definitions.yaml
+
+_NEEDED = object()
+_LINE_HEIGHT = 13  # px between the baselines of 12 px text
+_CHAR = 6.3  # px, mean width of a character of 12 px sans serif
+_PLOT = {"slope": 190, "history": 240}  # px, height inside the axes
+
+_PHASED: dict[str, dict[str, Any]] = {
+    "phases": {"x": _NEEDED, "label": _NEEDED, "under": ""},
+    "means": {"line": _NEEDED, "x": _NEEDED, "value": _NEEDED, "low": None, "high": None, "open": False, "part": "",
+              "cold": False, "coating": "", "label": "", "text": "", "tip": ""},
+    "thin": {"line": _NEEDED, "x": _NEEDED, "value": _NEEDED, "part": "", "cold": False, "coating": "", "label": "",
+             "tip": ""},
+    "readings": {"x": _NEEDED, "value": _NEEDED, "crossed": False, "coating": "", "label": "", "tip": ""},
+    "limits": {"value": _NEEDED, "label": ""},
+    "band": {"low": _NEEDED, "high": _NEEDED, "label": ""},
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One kind of chart: the rows it takes, and how they are laid out."""
+
+    name: str
+    rows: Mapping[str, Mapping[str, Any]]  # dataset -> field -> default
+    lay: Callable[[str, Mapping[str, list[dict[str, Any]]], Mapping[str, Any], Panel, Orders], dict[str, Any]]
+
+
+class ChartError(ValueError):
+    """A panel gives rows its kind cannot draw: a fault of the content, not of the data."""
+
+
+# ---- from a figure to what the script draws -------------------------------------------------------------------------
+
+
+def payloads(figure: Figure, orders: Orders) -> list[dict[str, Any]]:
+    """What the page's script needs for each panel: kind, rows, signals, paddings [px], height [px].
+
+    Raises ChartError for an unknown kind or dataset, a row without what its kind needs, or a number that is not finite.
+    """
+    if figure.kind not in KINDS:
+        raise ChartError(f"{figure.name}: no chart kind {figure.kind!r}; there are {', '.join(KINDS)}")
+    kind = KINDS[figure.kind]
+    filled = [_filled(figure, kind, panel) for panel in figure.panels]
+    shared = _ends(figure, filled)
+    return [
+        kind.lay(kind.name, rows, {**shared, **panel.signals}, panel, orders)
+        for panel, rows in zip(figure.panels, filled, strict=True)
+    ]
+
+
+def _filled(figure: Figure, kind: Kind, panel: Panel) -> dict[str, list[dict[str, Any]]]:
+    unknown = [name for name in panel.data if name not in kind.rows]
+    if unknown:
+        raise ChartError(f"{figure.name}: kind {kind.name} has no rows {unknown[0]!r}; it has {', '.join(kind.rows)}")
+    filled: dict[str, list[dict[str, Any]]] = {name: [] for name in kind.rows}
+    for name, rows in panel.data.items():
+        fields = kind.rows[name]
+        for row in rows:
+            if stray := sorted(set(row) - set(fields)):
+                raise ChartError(
+                    f"{figure.name}: rows {name!r} have no field {stray[0]!r}; they have {', '.join(fields)}"
+                )
+            whole: dict[str, Any] = {}
+            for field, default in fields.items():
+                given = row.get(field, default)
+                if given is _NEEDED:
+                    raise ChartError(f"{figure.name}: a row of {name!r} lacks {field!r}")
+                whole[field] = _plain(figure.name, name, field, given)
+            filled[name].append(whole)
+    return filled
+
+
+def _plain(figure: str, name: str, field: str, given: Any) -> Any:
+    if given is None or isinstance(given, str | bool):
+        return given
+    number = float(given)
+    if field in {"x", "y"}:
+        return int(number)
+    if field in {"low", "high"} and math.isinf(number):
+        return number  # an unbounded end is cut at the edge of the panel, with an arrow head
+    if not math.isfinite(number):
+        raise ChartError(f"{figure}: {field!r} of a row of {name!r} is {number}, which nothing can draw")
+    return number
+
+
+def _ends(figure: Figure, panels: Sequence[Mapping[str, list[dict[str, Any]]]]) -> dict[str, Any]:
+    """Ends of the value axis shared by all panels: from zero, past every mark, not stretched by a wide interval."""
+    seen = [
+        row["value"]
+        for rows in panels
+        for name in ("means", "thin", "readings", "limits", "dots")
+        for row in rows.get(name, [])
+    ]
+    seen += [row["high"] for rows in panels for row in rows.get("band", [])]
+    most, least = max(seen, default=1.0), min(seen, default=0.0)
+    highs = [r["high"] for rows in panels for r in rows["means"] if r["high"] is not None and math.isfinite(r["high"])]
+    lows = [r["low"] for rows in panels for r in rows["means"] if r["low"] is not None and math.isfinite(r["low"])]
+    reach = max([most, *(high for high in highs if high <= 1.6 * most)])
+    step = tick_step(max(reach, 1e-12))
+    top = step * math.ceil(round(reach * 1.02 / step, 9))
+    bottom = 0.0
+    if least < 0:  # a measure that can fall below zero shows it; else an interval below zero ends at the axis
+        bottom = -step * math.ceil(round(-min([least, *lows]) * 1.02 / step, 9))
+    return {"top": float(f"{top:.10g}"), "bottom": float(f"{bottom:.10g}"), "step": step}
+
+
+def tick_step(top: float) -> float:
+    """Step of a value axis that ends at or above `top`: four to eight steps of 1, 2, 2.5 or 5 times a power of ten.
+
+    >>> tick_step(0.95), tick_step(27.0), tick_step(0.31)
+    (0.2, 5.0, 0.05)
+    """
+    power = 10.0 ** math.floor(math.log10(top))
+    step = next(s for s in (0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 2.5) if top / (s * power) <= 6.5)
+    return float(f"{step * power:.10g}")
+
+
+# ---- charts over phases ---------------------------------------------------------------------------------------------
+
+
+def _lay_phased(
+    kind: str, rows: Mapping[str, list[dict[str, Any]]], signals: Mapping[str, Any], panel: Panel, orders: Orders
+) -> dict[str, Any]:
+    plot = _PLOT[kind]
+    top, bottom = float(signals["top"]), float(signals.get("bottom", 0.0))
+    means, thin = rows["means"], rows["thin"]
+    own = panel.coating
+    shift = _shifts(means)
+    lines: list[dict[str, Any]] = []
+    for role, members in (("t", thin), ("m", means)):
+        lines += _segments(role, members, shift if role == "m" else {}, own, orders)
+    points = [_point(row, row["x"] + shift.get(row["line"], 0.0), own, orders, top, bottom) for row in means]
+    edge: list[dict[str, Any]] = [
+        *({"v": row["value"], "s": row["label"], "b": 0} for row in rows["limits"] if row["label"]),
+        *({"v": (row["low"] + row["high"]) / 2, "s": row["label"], "b": 0} for row in rows["band"] if row["label"]),
+    ]
+    ends = _line_ends(thin, {}, 0) + _line_ends(means, shift, 1)
+    count = len(rows["phases"])
+    outside = kind == "history"  # limits and bands are named beside the plot where there is room for it
+    if outside:
+        for label in ends:
+            label["edge"] = label["x"] >= count - 1.01 and not label["b"]
+        group = [label for label in ends if label.pop("edge")]
+        ends = [label for label in ends if label not in group]
+        edge += [{"v": label["v"], "s": label["s"], "b": 0} for label in group]
+        inside = [{"x": label["x"], "v": label["v"], "s": label["s"], "b": 0} for label in group]
+        _apart(edge, (top - bottom) * _LINE_HEIGHT / plot, bottom)
+    else:
+        inside = []
+    for x in sorted({label["x"] for label in ends}):
+        _apart([label for label in ends if label["x"] == x], (top - bottom) * _LINE_HEIGHT / plot, bottom)
+    texts = [
+        {"x": row["x"] + shift.get(row["line"], 0.0), "v": row["value"], "s": row["text"], "c": _c(row, own, orders)}
+        for row in means
+        if row["text"]
+    ]
+    phases, widest, under = _phase_labels(rows["phases"])
+    last = max((label["x"] for label in ends), default=0)
+    beside = max((len(label["s"]) for label in ends if label["x"] >= count - 1.5 and label["x"] == last), default=0)
+    right = max(10.0, 10 + beside * _CHAR)
+    wide = max(right, 14 + max((len(label["s"]) for label in edge), default=0) * _CHAR) if outside else right
+    left = _left(top, bottom, float(signals["step"]))
+    return {
+        "kind": kind,
+        "data": {
+            "phases": phases,
+            "lines": lines,
+            "points": points,
+            "readings": [_reading(row, own, orders) for row in rows["readings"]],
+            "limits": [{"v": row["value"], "s": row["label"]} for row in rows["limits"]],
+            "band": [{"lo": row["low"], "hi": row["high"], "s": row["label"]} for row in rows["band"]],
+            "ends": ends,
+            "inside": inside,
+            "edge": edge if outside else [],
+            "texts": texts,
+        },
+        "signals": {
+            "n": count,
+            "top": top,
+            "bottom": bottom,
+            "step": float(signals["step"]),
+            "widest": round(widest * _CHAR + 8),
+            "under": under,
+            "longest": max((len(p["long"]) for p in phases), default=1),
+            "shortest": max((len(p["short"]) for p in phases), default=1),
+        },
+        "pad": {"top": 14, "bottom": 22 + _LINE_HEIGHT * (1 + max((len(p["short"]) for p in phases), default=1)),
+                "left": left, "wide": round(wide), "narrow": round(right)},
+        "height": plot,
+    }  # fmt: skip
+
+
+def _segments(
+    role: str, members: Sequence[dict[str, Any]], shift: Mapping[str, float], own: str, orders: Orders
+) -> list[dict[str, Any]]:
+    """Rows of line pieces: broken between parts; the piece that leaves a cold check apart, to be dashed."""
+    rows = []
+    by_line: dict[tuple[str, str], list[dict[str, Any]]] = {}
+    for row in members:
+        by_line.setdefault((row["line"], row["part"]), []).append(row)
+    for number, ((line, _), own_rows) in enumerate(by_line.items()):
+        ordered = sorted(own_rows, key=lambda row: row["x"])
+        piece = 0
+        for before, after in zip(ordered, ordered[1:], strict=False):
+            cold = before["cold"]
+            name = f"{role}{number}.{piece}{'d' if cold else ''}"
+            ends = (before, after) if not rows or rows[-1]["g"] != name else (after,)
+            rows += [
+                {"g": name, "x": round(row["x"] + shift.get(line, 0.0), 3), "v": row["value"], "c": _c(row, own, orders),
+                 "r": role, "d": int(cold)}
+                for row in ends
+            ]  # fmt: skip
+            piece += cold
+    return rows
+
+
+def _c(row: Mapping[str, Any], own: str, orders: Orders) -> int:
+    """Place of the row's coating; -1: grey. A mean takes the panel's coating when it names none."""
+    coating = row["coating"] or (own if "low" in row or "crossed" in row else "")
+    return orders.get(coating, -1)
+
+
+def _shifts(means: Sequence[dict[str, Any]]) -> dict[str, float]:
+    """Lines of means stand a little apart, so that their intervals do not cover each other."""
+    names = list(dict.fromkeys(row["line"] for row in means))
+    room = min(0.09, 0.3 / max(1, len(names) - 1))
+    return {name: round((i - (len(names) - 1) / 2) * room, 3) for i, name in enumerate(names)}
+
+
+def _point(row: dict[str, Any], x: float, own: str, orders: Orders, top: float, bottom: float) -> dict[str, Any]:
+    low, high = row["low"], row["high"]
+    known = low is not None and high is not None
+    return {
+        "x": round(x, 3),
+        "v": row["value"],
+        "lo": max(bottom, low) if known else None,
+        "hi": min(top, high) if known else None,
+        "up": int(known and high > top),
+        "c": _c(row, own, orders),
+        "o": int(row["open"]),
+        "t": row["tip"],
+    }
+
+
+def _reading(row: dict[str, Any], own: str, orders: Orders) -> dict[str, Any]:
+    return {"x": row["x"], "v": row["value"], "k": int(row["crossed"]), "c": _c(row, own, orders), "s": row["label"],
+            "t": row["tip"]}  # fmt: skip
+
+
+def _line_ends(members: Sequence[dict[str, Any]], shift: Mapping[str, float], strong: int) -> list[dict[str, Any]]:
+    """Labels where their line ends; a row that carries a label before the end of its line names that point."""
+    return [
+        {"x": round(row["x"] + shift.get(row["line"], 0.0), 3), "v": row["value"], "s": row["label"], "b": strong}
+        for row in members
+        if row["label"]
+    ]
+
+
+def _apart(labels: list[dict[str, Any]], gap: float, floor: float) -> None:
+    """Move labels up and down until none covers another: each cluster keeps its middle."""
+    ordered = sorted(labels, key=lambda label: label["v"])
+    clusters: list[list[int]] = []
+    middles: list[float] = []
+    for i, label in enumerate(ordered):
+        clusters.append([i])
+        middles.append(label["v"])
+        while len(clusters) > 1:
+            below_top = middles[-2] + gap * (len(clusters[-2]) - 1) / 2
+            above_low = middles[-1] - gap * (len(clusters[-1]) - 1) / 2
+            if above_low - below_top >= gap:
+                break
+            merged = clusters[-2] + clusters[-1]
+            middle = sum(ordered[j]["v"] for j in merged) / len(merged)
+            clusters[-2:], middles[-2:] = [merged], [middle]
+    for members, middle in zip(clusters, middles, strict=True):
+        start = max(middle - gap * (len(members) - 1) / 2, floor)
+        for place, i in enumerate(members):
+            ordered[i]["v"] = float(f"{start + gap * place:.6g}")
+
+
+def _phase_labels(phases: Sequence[dict[str, Any]]) -> tuple[list[dict[str, Any]], int, str]:
+    """Phase rows with a long and a short form of the label; widest long line [characters]; unit of the distances."""
+    units = {row["under"].replace("\u00a0", " ").rpartition(" ")[2] for row in phases if row["under"]}
+    unit = units.pop() if len(units) == 1 else ""
+    rows = []
+    for row in phases:
+        under = row["under"]
+        bare = under.replace("\u00a0", " ").rpartition(" ")[0] if unit else under
+        rows.append({"x": row["x"], "long": wrapped(row["label"], 14), "short": wrapped(row["label"], 7), "u": under,
+                     "us": bare})  # fmt: skip
+    widest = max((len(line) for row in rows for line in [*row["long"], row["u"]]), default=0)
+    return rows, widest, unit
+
+
+def wrapped(text: str, width: int) -> list[str]:
+    """Text in lines of at most `width` characters where its words allow it.
+
+    >>> wrapped("run-in, 15 min", 7), wrapped("run-in, 15 min", 14), wrapped("durability", 7)
+    (['run-in,', '15 min'], ['run-in, 15 min'], ['durability'])
+    """
+    lines: list[str] = []
+    for word in text.split(" "):
+        if lines and len(lines[-1]) + 1 + len(word) <= width:
+            lines[-1] += f" {word}"
+        else:
+            lines.append(word)
+    return lines
+
+
+def _left(top: float, bottom: float, step: float) -> int:
+    decimals = max(0, -math.floor(math.log10(step) + 1e-9)) + (1 if f"{step:.2e}".startswith("2.5") else 0)
+    widest = max(len(f"{top:.{decimals}f}"), len(f"{bottom:.{decimals}f}"))
+    return round(12 + widest * _CHAR)
+
+
+# ---- dots by build --------------------------------------------------------------------------------------------------
+
+
+def _lay_dots(
+    kind: str, rows: Mapping[str, list[dict[str, Any]]], signals: Mapping[str, Any], panel: Panel, orders: Orders
+) -> dict[str, Any]:
+    top, bottom = float(signals["top"]), float(signals.get("bottom", 0.0))
+    own = panel.coating
+    count = len(rows["lines"])
+    left = 14 + max((max(len(row["label"]), len(row["under"])) for row in rows["lines"]), default=0) * _CHAR
+    short = 14 + max((len(row["label"]) for row in rows["lines"]), default=0) * _CHAR
+    means = []
+    for row in rows["means"]:
+        point = _point({**row, "x": row["y"], "line": ""}, 0, own, orders, top, bottom)
+        means.append({**point, "y": row["y"]})
+    return {
+        "kind": kind,
+        "data": {
+            "lines": [{"y": row["y"], "s": row["label"], "u": row["under"]} for row in rows["lines"]],
+            "dots": [{"y": row["y"], "v": row["value"], "c": _c(row, own, orders), "k": int(row["crossed"]), "t": row["tip"]}
+                     for row in rows["dots"]],
+            "points": means,
+            "limits": [{"v": row["value"], "s": row["label"]} for row in rows["limits"]],
+        },
+        "signals": {"n": count, "top": top, "bottom": bottom, "step": float(signals["step"])},
+        "pad": {"top": 22, "bottom": 26, "left": round(left), "leftNarrow": round(short), "wide": 16, "narrow": 16},
+        "height": 34 * max(1, count),
+    }  # fmt: skip
+
+
+KINDS: Mapping[str, Kind] = {
+    "slope": Kind("slope", _PHASED, _lay_phased),
+    "history": Kind("history", _PHASED, _lay_phased),
+    "dots": Kind(
+        "dots",
+        {
+            "lines": {"y": _NEEDED, "label": _NEEDED, "under": ""},
+            "dots": {"y": _NEEDED, "value": _NEEDED, "coating": "", "crossed": False, "tip": ""},
+            "means": {
+                "y": _NEEDED,
+                "value": _NEEDED,
+                "low": None,
+                "high": None,
+                "open": False,
+                "coating": "",
+                "tip": "",
+            },
+            "limits": {"value": _NEEDED, "label": ""},
+        },
+        _lay_dots,
+    ),
+}
+
+
+def numbers_of_styles(count: int = 64) -> list[tuple[int, int, int]]:
+    """Colour, shape and dash indices by place, for the script that draws."""
+    return [style_number(order) for order in range(count)]

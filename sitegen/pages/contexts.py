@@ -1,0 +1,336 @@
+"""What the templates are given: typed, frozen, finished. Templates print it and compute nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, ClassVar, Literal
+
+from sitegen.pages.marks import Mark
+
+
+@dataclass(frozen=True)
+class Link:
+    text: str
+    href: str = ""  # "": this very page
+
+
+@dataclass(frozen=True)
+class KeyView:
+    """A coating's key: a piece of its line with its point."""
+
+    colour: int
+    shape: str  # SVG path in a box from -1 to 1
+    dash: str  # stroke-dasharray
+
+
+@dataclass(frozen=True)
+class PieceView:
+    """A cell, or a piece of a sentence."""
+
+    text: str
+    href: str = ""
+    mark: Mark = ""
+    strong: bool = False
+    word: bool = False
+    note: str = ""
+    key: KeyView | None = None
+
+
+@dataclass(frozen=True)
+class ColumnView:
+    title: str
+    unit: str
+    numeric: bool
+
+
+@dataclass(frozen=True)
+class RowView:
+    cells: Sequence[PieceView]
+    here: bool
+    anchor: str
+
+
+@dataclass(frozen=True)
+class TableView:
+    shape: ClassVar = "table"
+    id: str
+    name: str
+    label: str  # what a screen reader calls the scrolling region
+    columns: Sequence[ColumnView]
+    rows: Sequence[RowView]
+    reading: str = ""
+    caption: str = ""
+    note: str = ""
+    wide: bool = False
+
+
+@dataclass(frozen=True)
+class PanelView:
+    id: str
+    title: str
+    key: KeyView | None
+    note: str
+    label: str
+    rows: Mapping[str, Any]  # what the script draws
+    height: int  # px, drawing with its labels: kept free before it is drawn
+
+
+@dataclass(frozen=True)
+class FigureView:
+    shape: ClassVar = "figure"
+    id: str
+    name: str
+    reading: str
+    caption: str
+    panels: Sequence[PanelView]
+    table: TableView
+
+
+@dataclass(frozen=True)
+class DiscView:
+    """One cylinder of a block plan, placed [px]."""
+
+    number: str
+    x: float
+    y: float
+    radius: float
+    text: str
+    unit: str
+    colour: int  # -1: no coating
+    word: str
+    mark: Mark
+    href: str
+    label: str
+    me: bool
+    filled: float = 0.0  # radius of the filled disc in a small plan
+    named_y: float = 0.0
+    word_y: float = 0.0
+
+
+@dataclass(frozen=True)
+class PlanView:
+    title: str
+    href: str
+    key: KeyView | None
+    note: str
+    label: str
+    width: float
+    height: float
+    body_width: float
+    body_top: float
+    body_height: float
+    body_left: float
+    flywheel_x: float
+    flywheel_text_x: float
+    discs: Sequence[DiscView]
+    small: bool
+
+
+@dataclass(frozen=True)
+class PlansView:
+    shape: ClassVar = "plans"
+    id: str
+    reading: str
+    caption: str
+    small: bool
+    plans: Sequence[PlanView]
+
+
+@dataclass(frozen=True)
+class TextView:
+    shape: ClassVar = "text"
+    role: str
+    pieces: Sequence[PieceView]
+
+
+BlockView = TableView | FigureView | PlansView | TextView
+
+
+@dataclass(frozen=True)
+class Part:
+    """A stretch of a page under one heading."""
+
+    anchor: str
+    title: str
+    blocks: Sequence[BlockView]
+
+
+@dataclass(frozen=True)
+class Fact:
+    term: str
+    pieces: Sequence[PieceView]
+
+
+@dataclass(frozen=True)
+class Assets:
+    """Links from the page to the site's assets; charts only where the page draws some."""
+
+    style: str
+    script: str
+    drawings: str = ""
+    library: str = ""
+
+
+@dataclass(frozen=True)
+class Foot:
+    invented: bool
+    program: str = ""
+    results: str = ""
+    files: str = ""  # "41 of 43 input files used"
+    left_out: str = ""  # link
+
+
+@dataclass(frozen=True)
+class Page:
+    """The frame of every page."""
+
+    template: ClassVar[str] = "base.html"
+    path: str
+    title: str  # of the browser's window
+    crumbs: Sequence[Link]
+    others: Sequence[Link]
+    previous: Link | None
+    next: Link | None
+    assets: Assets
+    foot: Foot
+
+
+@dataclass(frozen=True)
+class ProgramLine:
+    """A program on the home page."""
+
+    question: str
+    href: str
+    title: str
+    answer: Sequence[PieceView]
+    facts: str
+    records: str
+
+
+@dataclass(frozen=True)
+class CoatingLine:
+    piece: PieceView
+    process: str
+    used: str
+
+
+@dataclass(frozen=True)
+class HomePage(Page):
+    template: ClassVar[str] = "home.html"
+    reading: str
+    programs: Sequence[ProgramLine]
+    coatings: Sequence[CoatingLine]
+
+
+@dataclass(frozen=True)
+class CriterionLine:
+    title: str
+    limit: str
+    note: str
+    word: PieceView
+    why: str
+
+
+@dataclass(frozen=True)
+class MatrixCell:
+    lines: Sequence[PieceView]
+
+
+@dataclass(frozen=True)
+class MatrixRow:
+    head: PieceView
+    keys: Sequence[PieceView]
+    cells: Sequence[MatrixCell]
+
+
+@dataclass(frozen=True)
+class Matrix:
+    reading: str
+    columns: Sequence[str]
+    rows: Sequence[MatrixRow]
+
+
+@dataclass(frozen=True)
+class ProgramPage(Page):
+    template: ClassVar[str] = "program.html"
+    question: str
+    meta: Sequence[PieceView]
+    answer: Sequence[BlockView]
+    criteria_caption: str
+    criteria: Sequence[CriterionLine]
+    parts: Sequence[Part]
+    side: Sequence[Part]
+    plans: PlansView
+    matrix: Matrix
+
+
+@dataclass(frozen=True)
+class EnginePage(Page):
+    template: ClassVar[str] = "engine.html"
+    heading: str
+    meta: Sequence[PieceView]
+    plans: PlansView
+    side: Sequence[Part]
+    facts: Sequence[Fact]
+    parts: Sequence[Part]
+
+
+@dataclass(frozen=True)
+class CylinderPage(Page):
+    template: ClassVar[str] = "cylinder.html"
+    heading: str
+    state: PieceView | None
+    meta: Sequence[PieceView]
+    first: Part | None
+    plans: PlansView
+    side: Sequence[Part]
+    parts: Sequence[Part]
+
+
+@dataclass(frozen=True)
+class CoatingPage(Page):
+    template: ClassVar[str] = "coating.html"
+    heading: PieceView
+    reading: str
+    facts: Sequence[Fact]
+    parts: Sequence[Part]
+
+
+@dataclass(frozen=True)
+class PartsPage(Page):
+    """A page that is only a heading, a reading and its parts: data."""
+
+    template: ClassVar[str] = "parts.html"
+    heading: str
+    reading: str
+    parts: Sequence[Part]
+
+
+@dataclass(frozen=True)
+class MethodView:
+    anchor: str
+    id: str
+    title: str
+    method: str
+    formula: str
+    facts: Sequence[Fact]
+
+
+@dataclass(frozen=True)
+class MethodGroup:
+    anchor: str
+    title: str
+    methods: Sequence[MethodView]
+
+
+@dataclass(frozen=True)
+class MethodsPage(Page):
+    template: ClassVar[str] = "methods.html"
+    groups: Sequence[MethodGroup]
+    parts: Sequence[Part]
+    cautions: Sequence[tuple[str, Sequence[str]]]
+
+
+AnyPage = HomePage | ProgramPage | EnginePage | CylinderPage | CoatingPage | PartsPage | MethodsPage
+Place = Literal["main", "side"]

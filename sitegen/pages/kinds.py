@@ -1,0 +1,208 @@
+"""The drawings behind `charts.KINDS`, in Altair. Imported only when the compiled drawings are not in the cache.
+
+Colours are CSS variables, so that one SVG follows light, dark and print. Sizes are set by the page's script through the
+signals `width` and `narrow`; nothing is sized by the drawing itself (`autosize: none`), so nothing can be clipped by it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import altair as alt
+
+from sitegen.pages.styles import COLOURS, DASHES, SHAPES
+
+_SANS = "Segoe UI, Roboto, Helvetica Neue, Liberation Sans, sans-serif"
+_INK, _SOFT, _RULE, _PAPER, _GHOST, _FAINT = (f"var(--{n})" for n in ("ink", "soft", "rule", "paper", "ghost", "faint"))
+
+
+def _expr(text: str) -> Any:
+    return alt.ExprRef(expr=text)
+
+
+# A coating's look by its place, -1 grey; past eight, shapes and dashes move on (see `styles.style_number`).
+_COLOUR = "datum.c < 0 ? 'var(--ghost)' : 'var(--coating-' + (datum.c % 8) + ')'"
+_TURN = "(datum.c < 0 ? 0 : (datum.c + floor(datum.c / 8)) % 8)"
+_SHAPE = f"shapes[{_TURN}]"
+_DASH = f"dashes[{_TURN}]"
+
+
+def _params(extra: Mapping[str, Any]) -> list[Any]:
+    fixed = {"shapes": list(SHAPES), "dashes": [list(dash) for dash in DASHES], "narrow": False}
+    return [alt.param(name=name, value=value) for name, value in {**fixed, **extra}.items()]
+
+
+def _data(name: str) -> Any:
+    return alt.Chart(alt.NamedData(name=name))
+
+
+def _finished(layers: list[Any], extra: Mapping[str, Any], height: int) -> dict[str, Any]:
+    chart = (
+        alt.layer(*layers)
+        .properties(width=400, height=height, background="transparent", padding=0, autosize=alt.AutoSizeParams(type="none"))
+        .add_params(*_params(extra))
+        .configure_view(stroke=None)
+        .configure_axis(
+            domain=False, ticks=False, title=None, labelColor=_SOFT, labelFont=_SANS, labelFontSize=12, labelPadding=6,
+            gridColor=_RULE, labelAngle=0,
+        )
+        .configure_text(font=_SANS, fontSize=12, color=_SOFT)
+        .configure(aria=False)
+    )  # fmt: skip
+    return dict(chart.to_dict())
+
+
+def _value_axis(field: str) -> Any:
+    return alt.Y(
+        f"{field}:Q",
+        scale=alt.Scale(domainMin=_expr("bottom"), domainMax=_expr("top"), nice=False, zero=False),
+        axis=alt.Axis(values=_expr("sequence(bottom, top + step / 2, step)")),
+    )
+
+
+def _phased(height: int, *, history: bool) -> dict[str, Any]:
+    def x(field: str = "x") -> Any:
+        scale = alt.Scale(domainMin=_expr("-0.38"), domainMax=_expr("n - 0.62"), nice=False, zero=False)
+        return alt.X(f"{field}:Q", scale=scale, axis=None)
+
+    def y(field: str = "v") -> Any:
+        return _value_axis(field)
+
+    roomy = "(width / n > widest)"
+    shown = "(width / n > 27 || datum.x % 2 == 0 ? 1 : 0)"
+    band = [
+        _data("band").mark_rect(color=_FAINT, x=0, x2=_expr("width")).encode(y=y("lo"), y2="hi:Q"),
+    ]
+    base = [
+        _data("phases").mark_rule(color=_SOFT, x=0, x2=_expr("width"), strokeWidth=1).encode(
+            y=alt.YDatum(0)
+        ),
+        _data("phases").mark_text(
+            y=_expr("height + 8"), baseline="top", align="center", lineHeight=13, fontSize=_expr(f"{roomy} ? 12 : 11"),
+            color=_INK, text=_expr(f"{roomy} ? datum.long : datum.short"), opacity=_expr(shown),
+        ).encode(x=x()),
+        _data("phases").mark_text(
+            y=_expr(f"height + 9 + 13 * ({roomy} ? longest : shortest)"), baseline="top", align="center",
+            fontSize=_expr(f"{roomy} ? 12 : 11"), text=_expr(f"{roomy} ? datum.u : datum.us"), opacity=_expr(shown),
+        ).encode(x=x()),
+        _data("phases").transform_filter("datum.x == 0").mark_text(
+            x=-6, y=_expr("height + 9 + 13 * shortest"), baseline="top", align="right", fontSize=11,
+            text=_expr(f"{roomy} ? '' : under"),
+        ),
+    ]  # fmt: skip
+    limits = [
+        _data("limits").mark_rule(color=_INK, strokeDash=[2, 3], x=0, x2=_expr("width")).encode(y=y()),
+        _data("limits").mark_text(
+            x=2, dy=-6, align="left", text=_expr("datum.s"), opacity=_expr("narrow ? 1 : 0" if history else "1"),
+        ).encode(y=y()),
+        _data("band").mark_text(
+            x=2, dy=0, align="left", baseline="middle", text=_expr("datum.s"), opacity=_expr("narrow ? 1 : 0"),
+        ).transform_calculate(v="(datum.lo + datum.hi) / 2").encode(y=y()),
+    ]  # fmt: skip
+    lines = [
+        _data("lines").transform_filter("datum.r == 't' && datum.c < 0").mark_line(
+            strokeWidth=1.1, color=_GHOST, strokeJoin="round", strokeDash=_expr("datum.d ? [1.5, 3] : []"),
+        ).encode(x=x(), y=y(), detail="g:N"),
+        _data("lines").transform_filter("datum.r == 't' && datum.c >= 0").mark_line(
+            strokeWidth=1.1, color=_expr(_COLOUR), opacity=0.6, strokeJoin="round",
+            strokeDash=_expr("datum.d ? [1.5, 3] : []"),
+        ).encode(x=x(), y=y(), detail="g:N"),
+        _data("lines").transform_filter("datum.r == 'm'").mark_line(
+            strokeWidth=_expr("datum.d ? 1.4 : 2.2"), color=_expr(_COLOUR), strokeJoin="round",
+            strokeDash=_expr(f"datum.d ? [1.5, 3] : {_DASH}"),
+        ).encode(x=x(), y=y(), detail="g:N"),
+    ]  # fmt: skip
+    whiskers = [
+        _data("points").transform_filter("isValid(datum.lo)").mark_rule(
+            color=_expr(_COLOUR), strokeWidth=1.8, strokeDash=_expr("datum.o ? [2.5, 2] : []"),
+        ).encode(x=x(), y=y("lo"), y2="hi:Q"),
+        _data("points").transform_filter("datum.up == 1").mark_point(
+            color=_expr(_COLOUR), filled=True, shape="triangle-up", size=30, y=2, opacity=1,
+        ).encode(x=x()),
+    ]  # fmt: skip
+    readings = [
+        _data("readings").mark_point(
+            shape="circle", size=24, stroke=_expr("datum.k ? 'var(--soft)' : " + _COLOUR.replace("--ghost", "--soft")),
+            fill=_PAPER, strokeWidth=1.1, opacity=1, xOffset=11, tooltip=_expr("datum.t"),
+        ).encode(x=x(), y=y()),
+        _data("readings").transform_filter("datum.k == 1").mark_point(
+            shape="M-1,-1L1,1M-1,1L1,-1", size=64, stroke=_INK, strokeWidth=1.3, fill=None, opacity=1, xOffset=11,
+            tooltip=_expr("datum.t"),
+        ).encode(x=x(), y=y()),
+        _data("readings").transform_filter("datum.s != ''").mark_text(
+            align="left", dx=20, text=_expr("datum.s"), color=_SOFT,
+        ).encode(x=x(), y=y()),
+    ]  # fmt: skip
+    points = [
+        _data("points").mark_point(
+            shape=_expr(_SHAPE), size=78 if history else 68, strokeWidth=1.6, opacity=1, stroke=_expr(_COLOUR),
+            fill=_expr(f"datum.o ? 'var(--paper)' : {_COLOUR}"), tooltip=_expr("datum.t"),
+        ).encode(x=x(), y=y()),
+    ]  # fmt: skip
+    labels = [
+        _data("ends").mark_text(
+            align="left", dx=9, text=_expr("datum.s"), color=_expr("datum.b ? 'var(--ink)' : 'var(--soft)'"),
+            fontWeight=_expr("datum.b ? 600 : 400"),
+        ).encode(x=x(), y=y()),
+        _data("texts").mark_text(
+            align="left", dx=18, dy=-9, text=_expr("datum.s"), color=_INK, fontWeight=600,
+            fontSize=_expr("narrow ? 11 : 12"),
+        ).encode(x=x(), y=y()),
+        _data("edge").mark_text(
+            align="left", x=_expr("width + 8"), text=_expr("datum.s"), opacity=_expr("narrow ? 0 : 1"),
+        ).encode(y=y()),
+        _data("inside").mark_text(
+            align="right", dx=10, dy=12, text=_expr("datum.s"), opacity=_expr("narrow ? 1 : 0"),
+        ).encode(x=x(), y=y()),
+    ]  # fmt: skip
+    parts = [*band, *base, *limits, *lines, *whiskers, *readings, *points, *labels]
+    extra = {"n": 5, "top": 1, "bottom": 0, "step": 0.2, "widest": 90, "under": "km", "longest": 1, "shortest": 2}
+    return _finished(parts, extra, height)
+
+
+def _dots() -> dict[str, Any]:
+    def x(field: str = "v") -> Any:
+        scale = alt.Scale(domainMin=_expr("bottom"), domainMax=_expr("top"), nice=False, zero=False)
+        return alt.X(f"{field}:Q", scale=scale, axis=alt.Axis(values=_expr("sequence(bottom, top + step / 2, step)")))
+
+    def y() -> Any:
+        scale = alt.Scale(domainMin=_expr("-0.5"), domainMax=_expr("n - 0.5"), nice=False, zero=False, reverse=True)
+        return alt.Y("y:Q", scale=scale, axis=None)
+
+    parts = [
+        _data("lines").mark_rule(color=_RULE, x=0, x2=_expr("width")).encode(y=y()),
+        _data("lines").mark_text(
+            align="right", x=-10, dy=_expr("datum.u && !narrow ? -6 : 0"), text=_expr("datum.s"), color=_INK, fontWeight=600,
+        ).encode(y=y()),
+        _data("lines").mark_text(
+            align="right", x=-10, dy=7, text=_expr("narrow ? '' : datum.u"), fontSize=11,
+        ).encode(y=y()),
+        _data("limits").mark_rule(color=_INK, strokeDash=[2, 3], y=-4, y2=_expr("height")).encode(x=x()),
+        _data("limits").mark_text(y=-8, baseline="bottom", align="center", text=_expr("datum.s")).encode(x=x()),
+        _data("dots").mark_point(
+            shape="circle", size=26, strokeWidth=1.1, fill=_PAPER, opacity=0.85, stroke=_expr(_COLOUR), yOffset=7,
+            tooltip=_expr("datum.t"),
+        ).encode(x=x(), y=y()),
+        _data("dots").transform_filter("datum.k == 1").mark_point(
+            shape="M-1,-1L1,1M-1,1L1,-1", size=60, stroke=_INK, strokeWidth=1.3, opacity=1, yOffset=7,
+        ).encode(x=x(), y=y()),
+        _data("points").transform_filter("isValid(datum.lo)").mark_rule(
+            color=_expr(_COLOUR), strokeWidth=2, yOffset=-5, strokeDash=_expr("datum.o ? [2.5, 2] : []"),
+        ).encode(x=x("lo"), x2="hi:Q", y=y()),
+        _data("points").mark_point(
+            shape=_expr(_SHAPE), size=78, strokeWidth=1.6, opacity=1, stroke=_expr(_COLOUR), yOffset=-5,
+            fill=_expr(f"datum.o ? 'var(--paper)' : {_COLOUR}"), tooltip=_expr("datum.t"),
+        ).encode(x=x(), y=y()),
+    ]  # fmt: skip
+    return _finished(parts, {"n": 5, "top": 1, "bottom": 0, "step": 0.2}, 200)
+
+
+def drawings() -> dict[str, dict[str, Any]]:
+    """Vega-Lite specification of every kind, by name."""
+    made: dict[str, Callable[[], dict[str, Any]]] = {
+        "slope": lambda: _phased(190, history=False),
+        "history": lambda: _phased(240, history=True),
+        "dots": _dots,
+    }
+    return {name: make() for name, make in made.items()}
