@@ -1,0 +1,1 @@
+"""The program file: from bytes to a frozen model, every mistake with its place."""
