@@ -1,0 +1,26 @@
+"""Build sheet: what was measured on the parts before assembly and after teardown."""
+
+from __future__ import annotations
+
+from sitegen.streams.buildsheet.fields import FIELDS
+from sitegen.streams.buildsheet.measures import MASS
+from sitegen.streams.buildsheet.read import read
+from sitegen.streams.buildsheet.sections import SECTIONS
+from sitegen.streams.buildsheet.steps import GAP_FLOOR, MEASURED, WEAR
+from sitegen.vocabulary import Stream
+
+STREAM = Stream(
+    name="buildsheet",
+    title="build sheet",
+    order=10,
+    fields=FIELDS,
+    read=read,
+    steps=(MEASURED, GAP_FLOOR, WEAR),
+    sections=SECTIONS,
+    recorded=(MASS.id,),
+    cautions=(
+        "Ring edges are sharp and stretch: wear gloves and glasses, and use a ring tool. Lift crankshaft and block with tackle "
+        "rated for them.",
+        "Parts from a used engine carry used oil, which irritates the skin and can cause skin cancer: gloves.",
+    ),
+)

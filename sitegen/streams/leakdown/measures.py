@@ -112,6 +112,28 @@ UNEXPLAINED = Measure(
     source="difference",
     limits="Holds face contact, flanks, bore distortion and plug; not all of it can be seated away.",
 )
+RESIDUAL = Measure(
+    id="seating.residual",
+    title="scatter of the engine mean about its seating curve",
+    unit="%",
+    better="less",
+    method="How far the mean of an engine's cylinders lies from its own best seating curve, as a standard deviation.",
+    formula="square root of the weighted residual sum of squares over checks − 3",
+    source="least squares",
+    limits="On few degrees of freedom in one engine; pooled over the engines of a program it decides about intervals.",
+    interval="",
+)
+ELSEWHERE = Measure(
+    id="seating.elsewhere",
+    title="that scatter in the other builds",
+    unit="%",
+    better="less",
+    method="The same scatter pooled over the other builds of the program: what a seating curve of this build is held against.",
+    formula="root mean square weighted by degrees of freedom",
+    source="pooled variance",
+    limits="Supposes that occasions scatter alike in all builds; a build that scatters more is refused a curve.",
+    interval="",
+)
 SCALE = Measure(
     id="seating.scale",
     title="seating distance",

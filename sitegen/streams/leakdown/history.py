@@ -1,0 +1,139 @@
+"""Leak areas along the phases, as the pages tell them: rows for charts and the words for what was left out.
+
+Everything here arranges values that the steps concluded; nothing is worked out anew.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sitegen.streams.leakdown.measures import BUILD, CRANKCASE
+from sitegen.vocabulary import Value
+
+DOUBTFUL = frozenset({"path-unknown", "other-tester", "no-reference-orifice"})  # drawn with open marks
+KM = "exposure.km"
+
+
+@dataclass(frozen=True)
+class Point:
+    """One check of one line."""
+
+    x: int  # place of the phase on the axis
+    phase: str
+    value: Value
+    part: str  # assembly
+    cold: bool  # before the rings of this assembly first ran
+
+
+def checked_phases(view: Any) -> list[Any]:
+    """Phases with a planned leak-down check, in plan order; of the build where the view has one."""
+    return [phase for phase in view.phases if "leakdown" in phase.records]
+
+
+def distance(view: Any, build: Any, phase: Any) -> str:
+    """Sliding distance at the end of a phase of a build, as printed; "" where it has not run."""
+    value = view.value(KM, phase.id, engine=build, cylinder=0)
+    if value is None or value.value is None:
+        return ""
+    km = value.value
+    return f"{view.words.number(km, 0 if km >= 20 else 1 if km else 0)} km"
+
+
+def phase_rows(view: Any, builds: Sequence[Any]) -> list[dict[str, Any]]:
+    """Axis of a chart: every checked phase with the distance of the first build that ran it."""
+    rows = []
+    for x, phase in enumerate(checked_phases(view)):
+        under = next((d for d in (distance(view, build, phase) for build in builds) if d), "")
+        rows.append({"x": x, "label": phase.title, "under": under})
+    return rows
+
+
+def line(view: Any, build: Any, cylinder: int) -> list[Point]:
+    """Leak area to the crankcase of one cylinder at every check that has one; cylinder 0: mean of the build."""
+    measure = CRANKCASE.id if cylinder else BUILD.id
+    coating = build.coating_of(cylinder) if cylinder else (view.coating.id if view.coating else "")
+    return list(_points(view, build, measure, cylinder, coating))
+
+
+def mean_line(view: Any, build: Any, coating: str) -> list[Point]:
+    """Mean leak area of a build's cylinders of one coating at every check that has one."""
+    return list(_points(view, build, BUILD.id, 0, coating))
+
+
+def _points(view: Any, build: Any, measure: str, cylinder: int, coating: str) -> Iterable[Point]:
+    own = {phase.id for phase in view.program.phases_of(build)}
+    fired: set[str] = set()
+    for phase in view.program.phases:
+        if phase.id not in own:
+            continue
+        assembly = build.assembly_of(phase, view.program)
+        part = assembly.id if assembly else ""
+        if phase.fires:
+            fired.add(part)
+        places = [p.id for p in checked_phases(view)]
+        value = view.value(measure, phase.id, engine=build, cylinder=cylinder, coating=coating)
+        if phase.id in places and value is not None and value.status == "ok" and value.value is not None:
+            yield Point(places.index(phase.id), phase.id, value, part, part not in fired)
+
+
+def last(points: Sequence[Point]) -> Point | None:
+    """The latest check of a line."""
+    return points[-1] if points else None
+
+
+def mean_row(view: Any, point: Point, line: str, coating: str, *, label: str = "", text: str = "") -> dict[str, Any]:
+    """A strong point of a chart, with its interval where it has one."""
+    value = point.value
+    return {
+        "line": line,
+        "x": point.x,
+        "value": value.value,
+        "low": value.low,
+        "high": value.high,
+        "open": bool(value.flags & DOUBTFUL),
+        "part": point.part,
+        "cold": point.cold,
+        "coating": coating,
+        "label": label,
+        "text": text,
+        "tip": f"{line}, {view.program.phase(point.phase).title}: {view.text(value, unit=True)}",
+    }
+
+
+def thin_row(view: Any, point: Point, line: str, coating: str = "", label: str = "") -> dict[str, Any]:
+    """A faint point of a chart: a neighbour, a cylinder, another coating."""
+    title = view.program.phase(point.phase).title
+    return {
+        "line": line,
+        "x": point.x,
+        "value": point.value.value,
+        "part": point.part,
+        "cold": point.cold,
+        "coating": coating,
+        "label": label,
+        "tip": f"{line}, {title}: {view.text(point.value, unit=True)}",
+    }
+
+
+def limit_row(view: Any) -> dict[str, Any]:
+    """The level criterion of the program as a dotted line."""
+    level = view.program.seating.level
+    return {"value": level, "label": f"limit {view.words.number(level)}"}
+
+
+def with_labels(rows: Sequence[dict[str, Any]], label: str) -> list[dict[str, Any]]:
+    """The same line, named at its last point."""
+    return [*rows[:-1], {**rows[-1], "label": label}] if rows else []
+
+
+def mm2(view: Any, number: float) -> str:
+    """A leak area without an interval, as printed."""
+    return str(view.words.number(number, 2))
+
+
+def range_of(view: Any, numbers: Sequence[float]) -> str:
+    """ "0.24 to 0.27", or the one number."""
+    low, high = mm2(view, min(numbers)), mm2(view, max(numbers))
+    return low if low == high else f"{low} to {high}"

@@ -1,0 +1,276 @@
+"""Steps along the checks of a build: changes, the seating fit of each assembly, the state of each cylinder."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from sitegen.methods import seating as method
+from sitegen.methods.intervals import student_95
+from sitegen.methods.leakdown import Scatter
+from sitegen.program.model import Assembly, Build, Phase, Program
+from sitegen.streams.leakdown.measures import (
+    CHANGE,
+    CRANKCASE,
+    ELSEWHERE,
+    OCCASION,
+    PLATEAU,
+    RESIDUAL,
+    SCALE,
+    START,
+    TO_LOSE,
+    UNEXPLAINED,
+)
+from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Step, Value, Verdict, refused
+
+STATE_RULE = "seating"  # rules of the verdicts: the state of a cylinder, and what it rests on
+LEVEL_RULE = "seating.level"
+TO_LOSE_RULE = "seating.to_lose"
+FALL_RULE = "seating.fall"
+KM = "exposure.km"
+FLOOR = "gaps.floor"
+
+
+# ---- changes ----------------------------------------------------------------------------------------------------------
+
+
+def run_changes(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
+    """Change of each cylinder since the check before, within an assembly and a temperature state."""
+    del readings
+    build = program.build(engine)
+    for place in build.places:
+        for before, after in _pairs(program, build):
+            earlier, later = (book.get(CRANKCASE.id, build.key(place.cylinder, p.id)) for p in (before, after))
+            if earlier is None or later is None or earlier.value is None or later.value is None:
+                continue
+            key = build.key(place.cylinder, after.id, f"vs:{before.id}")
+            try:
+                if earlier.common != later.common:
+                    raise Refused("other-tester")
+                if ("path-unknown" in earlier.flags) != ("path-unknown" in later.flags):
+                    raise Refused("path-unknown")
+                found = method.change(_own(earlier), _own(later), _occasion(book, later))
+            except Refused as why:
+                yield refused(CHANGE.id, key, why)
+                continue
+            yield Value(CHANGE.id, key, found.value, low=found.low, high=found.high, n=2, of="check")
+
+
+def _pairs(program: Program, build: Build) -> Iterable[tuple[Phase, Phase]]:
+    """Consecutive checks of one assembly in one temperature state."""
+    before: dict[tuple[str, str], Phase] = {}
+    for phase in program.phases_of(build):
+        assembly = build.assembly_of(phase, program)
+        if "leakdown" not in phase.records or assembly is None:
+            continue
+        state = (assembly.id, phase.condition)
+        if state in before:
+            yield before[state], phase
+        before[state] = phase
+
+
+def _own(value: Value) -> method.Estimate:
+    """A level with the interval of its independent errors alone."""
+    level, se = value.value or 0.0, value.se or 0.0
+    half = student_95(math.inf if value.df is None else value.df) * se
+    return method.Estimate(level, max(level - half, 0.0), level + half)
+
+
+def _occasion(book: Book, value: Value) -> Scatter | None:
+    found = book.get(OCCASION.id, Key(at=value.common.removeprefix("tester:")))
+    if found is None or found.value is None or found.df is None:
+        return None
+    return Scatter(found.value / 100, found.df)
+
+
+# ---- the curve of an assembly ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Curve:
+    """Fired checks of one assembly: exposure since it was fitted, and leak areas [cylinder][check], NaN where none."""
+
+    assembly: Assembly
+    phases: tuple[Phase, ...]
+    km: tuple[float, ...]
+    cylinders: tuple[int, ...]
+    areas: tuple[tuple[float, ...], ...]
+    flags: frozenset[str]
+
+
+def _curves(program: Program, build: Build, book: Book) -> list[_Curve]:
+    through = program.phase(program.seating.fit_through).order if program.seating.fit_through else math.inf
+    curves = []
+    for assembly in build.assemblies:
+        own = [p for p in program.phases_of(build) if build.assembly_of(p, program) is assembly and not build.is_due(p.id)]
+        fired = [p for p in own if p.fires and "leakdown" in p.records and p.order <= through]
+        states = {phase.condition for phase in fired}
+        if len(states) > 1:  # one curve holds one temperature state: that of its first check
+            fired = [phase for phase in fired if phase.condition == fired[0].condition]
+        begin = _fitted_at(program, build, book, assembly)
+        cylinders = tuple(place.cylinder for place in build.places)
+        kept, km, columns = [], [], []
+        flags: set[str] = set()
+        known = {c: _path_known(build, book, c, fired) for c in cylinders}
+        for phase in fired:
+            distance = book.get(KM, build.key(phase=phase.id))
+            values = [book.get(CRANKCASE.id, build.key(cylinder, phase.id)) for cylinder in cylinders]
+            column = [_area(value, known[c]) for c, value in zip(cylinders, values, strict=True)]
+            if distance is None or distance.value is None or all(math.isnan(area) for area in column):
+                continue
+            kept.append(phase)
+            km.append(distance.value - begin)
+            columns.append(column)
+            flags |= distance.flags.union(*(value.flags for value in values if value is not None and value.value is not None))
+        areas = tuple(tuple(column[i] for column in columns) for i in range(len(cylinders)))
+        keep = flags & {"from-schedule", "path-unknown", "no-reference-orifice"}
+        curves.append(_Curve(assembly, tuple(kept), tuple(km), cylinders, areas, frozenset(keep)))
+    return curves
+
+
+def _fitted_at(program: Program, build: Build, book: Book, assembly: Assembly) -> float:
+    """Distance run when the rings of an assembly were fitted [km]: what the phases before it made."""
+    first = program.phase(assembly.first).order
+    before = [book.get(KM, build.key(phase=p.id)) for p in program.phases_of(build) if p.order < first]
+    return max((value.value for value in before if value is not None and value.value is not None), default=0.0)
+
+
+def _path_known(build: Build, book: Book, cylinder: int, phases: Sequence[Phase]) -> bool:
+    values = [book.get(CRANKCASE.id, build.key(cylinder, phase.id)) for phase in phases]
+    return any(value is not None and value.value is not None and "path-unknown" not in value.flags for value in values)
+
+
+def _area(value: Value | None, path_known: bool) -> float:
+    """Area for the fit; NaN where another tester read it, or where it holds paths that the others of its line do not."""
+    if value is None or value.value is None or "other-tester" in value.flags:
+        return math.nan
+    return math.nan if path_known and "path-unknown" in value.flags else value.value
+
+
+def run_residuals(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
+    """Scatter of the engine mean about its seating curve, for each assembly of one build."""
+    del readings
+    build = program.build(engine)
+    for curve in _curves(program, build, book):
+        key = build.key(at=curve.assembly.id)
+        try:
+            scatter = method.mean_residual(curve.km, curve.areas)
+        except Refused as why:
+            yield refused(RESIDUAL.id, key, why)
+            continue
+        yield Value(RESIDUAL.id, key, 100 * scatter.sd, df=scatter.df, n=len(curve.km), of="check")
+
+
+def run_elsewhere(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
+    """For each build, that scatter pooled over the other builds of the program."""
+    del engine, readings
+    found = [value for value in book.of(RESIDUAL.id) if value.value is not None and value.df is not None]
+    for build in program.builds:
+        others = [Scatter((v.value or 0.0) / 100, v.df or 0.0) for v in found if v.key.engine != build.id]
+        scatter = method.pooled(others)
+        if scatter is not None:
+            yield Value(ELSEWHERE.id, build.key(), 100 * scatter.sd, df=scatter.df, n=len(others), of="build")
+
+
+def run_seating(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
+    """The shared seating curve of each assembly with all its gates, and the state of each cylinder."""
+    del readings
+    build = program.build(engine)
+    outside = book.get(ELSEWHERE.id, build.key())
+    elsewhere = None
+    if outside is not None and outside.value is not None and outside.df is not None:
+        elsewhere = Scatter(outside.value / 100, outside.df)
+    curves = _curves(program, build, book)
+    lose: dict[tuple[int, str], Value] = {}
+    for curve in curves:
+        for result in _fitted(build, curve, elsewhere):
+            if result.measure == TO_LOSE.id:
+                lose[result.key.cylinder, result.key.phase] = result
+            yield result
+    for place in build.places:
+        yield from _state(program, build, book, curves, place.cylinder, lose)
+
+
+def _fitted(build: Build, curve: _Curve, elsewhere: Scatter | None) -> Iterable[Value]:
+    whole = build.key(at=curve.assembly.id)
+    try:
+        fit = method.fit(curve.km, curve.areas, elsewhere=elsewhere)
+    except Refused as why:
+        yield refused(SCALE.id, whole, why)
+        if curve.phases:
+            for cylinder in curve.cylinders:
+                yield refused(TO_LOSE.id, build.key(cylinder, curve.phases[-1].id), why)
+        return
+    count = len(fit.checks)
+    if fit.scale is None:
+        yield refused(SCALE.id, whole, Refused(f"scale-open-{fit.open_end}"))
+    else:
+        scale = fit.scale
+        yield Value(SCALE.id, whole, scale.value, scale.low, scale.high, n=count, of="check", flags=curve.flags)
+    for i, row in enumerate(fit.rows):
+        cylinder = curve.cylinders[row]
+        place = build.key(cylinder, at=curve.assembly.id)
+        for measure, estimates in ((START, fit.start), (PLATEAU, fit.plateau)):
+            if estimates:
+                found = estimates[i]
+                yield Value(measure.id, place, found.value, found.low, found.high, n=count, of="check", flags=curve.flags)
+        for column, found in zip(fit.checks, fit.to_lose[i], strict=True):
+            key = build.key(cylinder, curve.phases[column].id)
+            yield Value(TO_LOSE.id, key, found.value, found.low, found.high, n=count, of="check", flags=curve.flags)
+    for left in fit.left_out:
+        cylinder = curve.cylinders[left.row]
+        yield refused(PLATEAU.id, build.key(cylinder, at=curve.assembly.id), Refused(left.code))
+        yield refused(TO_LOSE.id, build.key(cylinder, curve.phases[-1].id), Refused(left.code))
+
+
+# ---- against the gaps -----------------------------------------------------------------------------------------------
+
+
+def run_unexplained(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
+    """Leak to the crankcase less what the ring gaps alone would leak, at every check of an assembly."""
+    del readings
+    build = program.build(engine)
+    sheets = sorted((v for v in book.of(FLOOR)), key=lambda value: program.phase(value.key.phase).order)
+    for value in book.of(CRANKCASE.id):
+        if value.key.at or value.status != "ok" or value.value is None:
+            continue
+        # the latest sheet taken up to this check: a refit may have changed the gaps
+        order = program.phase(value.key.phase).order
+        floors = [each for each in sheets if each.key.cylinder == value.key.cylinder]
+        floors = [each for each in floors if program.phase(each.key.phase).order <= order]
+        if not floors:
+            continue
+        floor = floors[-1]
+        key = build.key(value.key.cylinder, value.key.phase)
+        if floor.value is None or floor.low is None or floor.high is None:
+            yield refused(UNEXPLAINED.id, key, Refused(floor.reason or "no-gap"))
+            continue
+        low = value.value if value.low is None else value.low
+        high = value.value if value.high is None else value.high
+        yield Value(
+            UNEXPLAINED.id,
+            key,
+            value.value - floor.value,
+            low=value.value - floor.value - math.hypot(value.value - low, floor.high - floor.value),
+            high=value.value - floor.value + math.hypot(high - value.value, floor.value - floor.low),
+            n=value.n,
+            of="reading",
+            flags=value.flags,
+        )
+
+
+CHANGES = Step(name="leak-changes", gives=(CHANGE,), run=run_changes, needs=(CRANKCASE.id, OCCASION.id))
+RESIDUALS = Step(name="seating-residuals", gives=(RESIDUAL,), run=run_residuals, needs=(CRANKCASE.id, KM))
+ELSEWHERES = Step(
+    name="seating-elsewhere", gives=(ELSEWHERE,), run=run_elsewhere, needs=(RESIDUAL.id,), scope="program"
+)
+SEATING = Step(
+    name="seating",
+    gives=(SCALE, START, PLATEAU, TO_LOSE),
+    run=run_seating,
+    needs=(CRANKCASE.id, KM, ELSEWHERE.id, CHANGE.id),
+)
+UNEXPLAINED_BY_GAPS = Step(
+    name="leak-unexplained", gives=(UNEXPLAINED,), run=run_unexplained, needs=(CRANKCASE.id, FLOOR)
+)
