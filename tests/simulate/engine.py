@@ -307,20 +307,21 @@ def take(
 ) -> Reading:
     """One reading of one cylinder at a check; `ambient` in kPa, temperatures in degC."""
     cylinder, occasion = truth.cylinder(number), truth.occasion(check.phase)
-    ring = cylinder.ring_area(check)
-    floor = min(cylinder.floor, ring)
-    face = ring - floor
-    warm = air if metal is None else metal
-    scale = flow.leak_at_80_psig(
-        (floor + cylinder.exhaust_area(check.phase) + cylinder.intake) * MM2, face * MM2,
-        air + KELVIN, warm + KELVIN, ambient * 1000,
-    )  # fmt: skip
+    gaps = min(cylinder.floor, cylinder.ring_area(check))
+    face = cylinder.ring_area(check) - gaps
+    valves = cylinder.exhaust_area(check.phase) + cylinder.intake
+    outside, cool = ambient * 1000, air + KELVIN
+    warm = cool if metal is None else metal + KELVIN
+    usual = flow.leak_at_80_psig((gaps + valves) * MM2, face * MM2, cool, warm, outside)
     if wet:  # oil fills most of the face contact and part of the gaps, for as long as it stays there
-        scale = replace(scale, slit=scale.slit * 0.45, hole=scale.hole - 0.15 * floor * MM2)
-    shaken = occasion.engine * chance.spread(scatter.repeat)
-    leak = replace(scale, hole=scale.hole * shaken, slit=scale.slit * shaken)
+        gaps, face = 0.85 * gaps, 0.45 * face
+    shaken = occasion.engine * chance.spread(scatter.repeat) * MM2
+    rings = flow.Leak(gaps * shaken, face * shaken, usual.at)
+    leak = replace(rings, hole=rings.hole + valves * shaken)
     nominal = check.supply if supply is None else supply
     shown, pressure, percent = read(check.tester, leak, nominal, ambient, occasion.tester, air, metal)
+    inside = outside + flow.PSI * (nominal * (1 - (percent or 0.0) / 100) if pressure is None else pressure)
+    past = flow.mass_flow(rings.area(inside), inside, outside, warm)
     return Reading(
         truth.engine,
         check.phase,
@@ -332,6 +333,7 @@ def take(
         percent,
         area=(leak.hole + leak.slit) / MM2 * occasion.tester,
         oil="wet" if wet else "dry",
+        crankcase_flow=past / (100_000 / (flow.R_AIR * 293.15)) * 60_000,
         ambient=ambient,
         air_temperature=air,
         metal_temperature=metal,

@@ -15,12 +15,10 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from statistics import fmean
 
-from simulate import flow, sheets, tables
+from simulate import sheets, tables
 from simulate.engine import (
     GRADED,
     HARD,
-    KELVIN,
-    MM2,
     NITRIDED,
     Behaviour,
     Chance,
@@ -298,7 +296,7 @@ class Session:
         return replace(
             row,
             shares=None if check.phase in self.plan.quiet else _shares(self.beside, cylinder, check),
-            crankcase_flow=_crankcase_flow(self.beside, self.truth, check, row),
+            crankcase_flow=(row.crankcase_flow or 0.0) * self.beside.spread(0.01),  # the blow-by meter
             since_shutdown=None if cold else float(round(minutes)),
             condition="cold" if cold else "warm",
             crank="tdc",
@@ -350,18 +348,6 @@ EXTRA: Mapping[tuple[str, str], Sequence[Ask]] = {
         Ask(4, 4, tester=T2, remark="for comparison, workshop tester"),
     ),
 }
-
-
-def _crankcase_flow(chance: Chance, truth: EngineTruth, check: Check, row: Reading) -> float:
-    """Flow [L/min at 20 degC, 100 kPa] that the sealed crankcase gives off through the blow-by meter."""
-    ring = truth.cylinder(row.cylinder).ring_area(check) * truth.occasion(check.phase).engine
-    if row.oil == "wet":
-        ring *= 0.6
-    gauge = row.pressure if row.pressure is not None else row.supply * (1 - (row.percent or 0.0) / 100)
-    ambient = row.ambient * 1000
-    warm = (row.air_temperature if row.metal_temperature is None else row.metal_temperature) + KELVIN
-    mass = flow.mass_flow(ring * MM2, gauge * flow.PSI + ambient, ambient, warm)
-    return mass / (100_000 / (flow.R_AIR * 293.15)) * 60_000 * chance.spread(0.01)
 
 
 def _spoil(plan: Plan, rows: list[Reading]) -> list[Reading]:
