@@ -14,12 +14,30 @@ READING: dict[str, str] = {
 ANSWER: dict[str, str] = {
     "no-reading": "no usable reading was taken",
     "to-come": "the phase is still to come",
+    "below-detection": "the pressure drop lies within the class of the gauges",
+    "no-reference-reading": "no reference orifice was read on this tester",
+    "percent-scale-unknown": "the tester shows per cent only and its scale is not stated to be linear in gauge pressure",
+    "cylinders-missing": "not every cylinder of the build with this coating has a value",
+    "no-fired-check": "no check was taken after the first start",
+    "scale-open-below": "the leak had settled before the first check, so the distance has no lower end",
+    "scale-open-above": "no end of the seating is in sight, so the distance has no upper end",
+    "no-gap": "the end gap of a compression ring was not measured",
+    "no-land": "the land below a compression ring was not measured",
+    "no-bore": "the bore was not measured",
+    "land-wider-than-bore": "the land is stated to be wider than the bore",
+    "no-radial-thickness": "the radial thickness of the ring was not measured",
 }
 
 # With what care a value is to be taken (`flags`).
 FLAGS: dict[str, str] = {
     "from-schedule": "the distance comes from the planned schedule, not from a run log",
     "path-unknown": "where the air went was not recorded, so valves or gasket may share in it",
+    "other-tester": "it was read with another tester than the rest of the build",
+    "no-reference-orifice": "no reference orifice was read on this tester, so its scale is the nominal one",
+    "no-repeats": "no check was repeated, so the scatter between repeats is not in the interval",
+    "ambient-assumed": "ambient pressure was not recorded; the standard 101.325 kPa was taken",
+    "temperature-assumed": "the metal temperature of a warm check was not recorded; 20 °C was taken",
+    "no-tool": "the measuring tool was not recorded, so there is no interval",
 }
 
 # Set aside for a reason that leaves the number itself readable: shown with the value the check would have had with it.
