@@ -8,6 +8,27 @@ from __future__ import annotations
 # Why a reading is set aside or left out (`use` of Readings).
 READING: dict[str, str] = {
     "excluded": "an objection to it was accepted",
+    "above-supply": "the cylinder gauge stands above the supply by more than its class",
+    "crank-missing": "nothing says where the piston stood",
+    "no-figure": "no figure was entered",
+    "no-such-date": "its date is not a day of the calendar",
+    "not-a-date": "its date cannot be read",
+    "not-a-number": "something in it is not a number",
+    "not-finite": "something in it is not a finite number",
+    "not-whole": "a count in it is not a whole number",
+    "outside-limits": "something in it lies outside what is possible",
+    "overflow": "an instrument entered an overflow mark",
+    "past-calibration": "no calibration of its instrument was in force that day",
+    "repeat-unnumbered": "the same state was read before, without another repeat number",
+    "required-empty": "something needed is not entered",
+    "ring-missing": "nothing says which ring was measured",
+    "same-file": "its file is a copy of another one",
+    "shares-above-100": "the shares of its leak add up to more than all of it",
+    "short-row": "its row has fewer fields than the header",
+    "subject-missing": "nothing says which cylinder was read",
+    "subject-twice": "a cylinder and a reference orifice are entered together",
+    "unknown-word": "a word in it is none of those agreed",
+    "zero-pressure": "a cylinder gauge at zero is one not read, or an open valve",
 }
 
 # Why a value or a verdict is refused, missing or not to be relied on.
