@@ -213,7 +213,7 @@ class Reading:
     reference: str = ""
     oil: Literal["dry", "wet", ""] = ""
     shares: Mapping[str, int] | None = None  # % to crankcase, exhaust, intake
-    crankcase_flow: float | None = None  # L/min of air at 20 degC, 100 kPa
+    crankcase_flow: float | None = None  # L/min of air as it leaves, at room pressure and temperature
     ambient: float = 101.325  # kPa
     air_temperature: float = 20.0  # degC
     metal_temperature: float | None = None  # degC
@@ -333,7 +333,7 @@ def take(
         percent,
         area=(leak.hole + leak.slit) / MM2 * occasion.tester,
         oil="wet" if wet else "dry",
-        crankcase_flow=past / (100_000 / (flow.R_AIR * 293.15)) * 60_000,
+        crankcase_flow=past / (outside / (flow.R_AIR * cool)) * 60_000,
         ambient=ambient,
         air_temperature=air,
         metal_temperature=metal,

@@ -33,7 +33,7 @@ class RingTruth:
     tension: float  # N, tangential
     thickness: float  # mm, radial
     groove: float  # mm
-    angle: int  # degrees from the front, of the gap
+    angle: int  # degrees from the crankshaft's axis, of the gap
 
     @property
     def gap_in_bore(self) -> float:
@@ -116,7 +116,7 @@ class SheetRow:
     ring: str
     gap_gauge: float  # mm
     gap_bore: float  # mm
-    gap_angle: int  # degrees
+    gap_angle: int  # degrees from the crankshaft's axis
     mass: float  # g
     tension: float  # N
     radial_thickness: float  # mm
@@ -129,7 +129,7 @@ class SheetRow:
     joint: str = "straight"
     chamfer: float = CHAMFER  # mm
     repeat: int = 1
-    bore_angle: int = 90  # degrees from the front: thrust direction
+    bore_angle: int = 90  # degrees from the crankshaft's axis: thrust direction
     honing: str = "plateau"
     tool_gap: str = "feeler-1"
     tool_mass: str = "balance-1"
