@@ -1,0 +1,1 @@
+"""Record tables: from files as people and instruments write them to readings in SI."""

@@ -1,0 +1,110 @@
+"""Leak-down records to readings."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from sitegen.program.model import Program, RecordSource
+from sitegen.streams.leakdown.fields import FIELDS, PATHS
+from sitegen.tables.checks import in_force, same_again
+from sitegen.tables.reading import Sheet, read_stream
+from sitegen.vocabulary import Readings
+
+_ROUNDING = 1e-6  # %: what binary fractions leave of a sum of shares
+
+
+def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
+    """Readings of all leak-down tables; see `tables.reading.read_stream`."""
+    return read_stream(program, sources, FIELDS, (_subject, _figure, _shares, _calibrated, _repeats))
+
+
+def _subject(program: Program, sheet: Sheet) -> None:
+    """A reading is of one cylinder, whose crank position is known, or of a reference orifice."""
+    del program
+    cylinder, reference = sheet.frame["cylinder"].notna(), sheet.frame["reference"].notna()
+    sheet.set_aside(
+        cylinder & reference,
+        "subject-twice",
+        "reference",
+        "a cylinder and a reference orifice are entered",
+        "one of the two",
+    )
+    sheet.set_aside(
+        ~cylinder & ~reference,
+        "subject-missing",
+        "cylinder",
+        "nothing says which cylinder was read",
+        "the number of the cylinder, or the reference orifice read instead",
+    )
+    sheet.set_aside(
+        cylinder & sheet.frame["crank"].isna(),
+        "crank-missing",
+        "crank",
+        "nothing says where the piston stood",
+        "tdc, before-tdc, after-tdc or bdc",
+    )
+
+
+def _figure(program: Program, sheet: Sheet) -> None:
+    """Something was read, and it can be what a leaking cylinder gives."""
+    frame = sheet.frame
+    pressure, supply = frame["pressure"], frame["supply"]
+    sheet.set_aside(
+        pressure.isna() & frame["percent"].isna(),
+        "no-figure",
+        "pressure",
+        "neither pressure nor percent is entered",
+        "what the cylinder gauge showed",
+    )
+    sheet.set_aside(
+        pressure == 0,
+        "zero-pressure",
+        "pressure",
+        "the cylinder gauge is entered as zero: a gauge not read, or an open valve",
+        "a pressure above zero; an empty field where nothing was read",
+    )
+    classes = {name: tester.gauge_class for name, tester in program.definitions.testers.items()}
+    excess = (pressure - supply).to_numpy(dtype=float)
+    margin = frame["tester"].map(classes).to_numpy(dtype=float)
+
+    def above(at: int) -> str:
+        over, allowed = excess[at] / 1e3, margin[at] / 1e3
+        return f"the cylinder gauge is {over:.3g} kPa above the supply, more than the gauge class of {allowed:.3g} kPa"
+
+    sheet.set_aside(excess > margin, "above-supply", "pressure", above, "a cylinder pressure at or below the supply")
+
+
+def _shares(program: Program, sheet: Sheet) -> None:
+    """The air cannot go further than all of it."""
+    del program
+    total = sheet.frame[[f"to_{path}" for path in PATHS]].sum(axis=1)
+
+    def what(at: int) -> str:
+        return f"the shares add up to {total.iat[at]:.4g} %"
+
+    sheet.set_aside(total > 100 + _ROUNDING, "shares-above-100", "to_crankcase", what, "at most 100 %")
+
+
+def _calibrated(program: Program, sheet: Sheet) -> None:
+    in_force(sheet, "tester", {name: each.calibrations for name, each in program.definitions.testers.items()})
+
+
+def _repeats(program: Program, sheet: Sheet) -> None:
+    """Readings of one state need repeat numbers; reading the gauge once more is no repeat.
+
+    Supply pressures count as the same within the program's band; reference orifices are read anew each day.
+    """
+    frame, rule = sheet.frame, program.leakdown
+    off = frame["supply"] - rule.supply
+    step = 2 * max(rule.supply_band, 1.0)
+    frame["_supply"] = np.where(off.abs() <= rule.supply_band, 0.0, np.round(off / step))
+    frame["_oil"] = frame["oil"].fillna("dry")
+    state = ["engine", "phase", "tester", "_supply", "repeat"]
+    cylinder = frame["reference"].isna().to_numpy()
+    again = ", without another repeat number, in"
+    of_cylinder = [*state, "cylinder", "_oil", "condition", "crank", "crank_angle"]
+    same_again(sheet, of_cylinder, cylinder, "repeat", f"the same cylinder was read in the same state{again}")
+    same_again(sheet, [*state, "reference", "date"], ~cylinder, "repeat", f"the same reference orifice was read{again}")
+    frame.drop(columns=["_supply", "_oil"], inplace=True)

@@ -1,0 +1,57 @@
+"""Checks that readings of several streams share."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from sitegen.program.model import Calibration
+from sitegen.tables.reading import Sheet
+
+
+def in_force(sheet: Sheet, name: str, calibrations: Mapping[str, Sequence[Calibration]]) -> None:
+    """Set aside readings dated outside every calibration of the instrument that field `name` says.
+
+    An instrument without calibrations on record, and a reading without a date, are not judged.
+    """
+    frame = sheet.frame
+    known: dict[tuple[object, object], bool] = {}
+
+    def lapsed(instrument: object, date: object) -> bool:
+        dated = calibrations.get(str(instrument), ())
+        return bool(dated) and isinstance(date, str) and not any(each.on <= date <= each.due for each in dated)
+
+    pairs = list(zip(frame[name].tolist(), frame["date"].tolist(), strict=True))
+    for pair in set(pairs):
+        known[pair] = lapsed(*pair)
+    mask = np.array([known[pair] for pair in pairs], dtype=bool)
+
+    def what(at: int) -> str:
+        return f"on {frame['date'].iat[at]} no calibration of {frame[name].iat[at]} was in force"
+
+    sheet.set_aside(mask, "past-calibration", name, what, "a date between a calibration and its due date")
+
+
+def same_again(
+    sheet: Sheet, key: Sequence[str], among: np.ndarray[tuple[int], np.dtype[np.bool_]], name: str, why: str
+) -> None:
+    """Set aside each reading of `among` still in use that says the same in all of `key` as one before it."""
+    frame = sheet.frame
+    positions = np.flatnonzero(among & sheet.open)
+    if not len(positions):
+        return
+    part = frame.iloc[positions]
+    first = part.groupby(list(key), sort=False, dropna=False)["row"].transform("first").to_numpy()
+    files = part.groupby(list(key), sort=False, dropna=False)["file"].transform("first").to_numpy()
+    twice = part.duplicated(list(key)).to_numpy()
+    mask = np.zeros(len(frame), dtype=bool)
+    mask[positions[twice]] = True
+    before = {int(at): (str(file), int(row)) for at, file, row in zip(positions, files, first, strict=True)}
+
+    def what(at: int) -> str:
+        file, row = before[at]
+        place = f"line {row}" if file == frame["file"].iat[at] else f"line {row} of {file}"
+        return f"{why} {place}"
+
+    sheet.set_aside(mask, "repeat-unnumbered", name, what, "a repeat number of its own for each repeat")

@@ -1,0 +1,373 @@
+"""Which column of a table holds which field of a stream, and in which unit."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from difflib import SequenceMatcher
+from typing import Any
+
+from sitegen import units
+from sitegen.problems import nearest, shown
+from sitegen.program.model import RecordSource, Where
+from sitegen.tables.blocked import Blocked
+from sitegen.tables.numbers import dates
+from sitegen.tables.table import Table, plain
+from sitegen.vocabulary import Field, Problem
+
+_HEADER = re.compile(r"(?P<name>.*?)\s*(?:\[(?P<square>[^\[\]]*)\]|\((?P<round>.*)\))?")
+_ALIKE = 0.8  # a header this like a field's name is taken for a slip of the pen
+YES_NO: Mapping[str, str] = {
+    "yes": "yes",
+    "y": "yes",
+    "true": "yes",
+    "1": "yes",
+    "no": "no",
+    "n": "no",
+    "false": "no",
+    "0": "no",
+}
+
+
+@dataclass(frozen=True)
+class Use:
+    """A field that is taken from a column."""
+
+    field: Field
+    at: int  # position of the column
+    header: str  # as it stands in the file
+    unit: str = ""  # as written
+    scale: float = 1.0  # number · scale + offset is in the field's unit
+    offset: float = 0.0
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Where every field of a table comes from."""
+
+    uses: tuple[Use, ...]
+    cells: tuple[tuple[Use, str], ...]  # sheet form: column and phase
+    constants: Mapping[str, Any]  # field -> value in the field's unit
+    columns: Mapping[str, str] = field(default_factory=dict)  # header -> field, "" where it is not used
+
+
+def parted(header: str) -> tuple[str, str]:
+    """Name and bracketed unit of a header.
+
+    >>> parted("pressure [kPa gauge]"), parted("percent ()"), parted("engine")
+    (('pressure', 'kPa gauge'), ('percent', ''), ('engine', ''))
+    """
+    match = _HEADER.fullmatch(plain(header))
+    if match is None:
+        return plain(header), ""
+    return match["name"], plain(match["square"] or match["round"] or "")
+
+
+def known_headers(source: RecordSource, fields: Sequence[Field]) -> Callable[[Sequence[str]], int]:
+    """A count of the names among some headers that the record entry can use."""
+    wanted = {plain(use.header) for use in source.columns.values()} | {plain(name) for name in source.sheet_phases}
+    if not source.columns:
+        wanted |= {each.name for each in fields}
+
+    def count(headers: Sequence[str]) -> int:
+        return sum(1 for name in headers if name in wanted or parted(name)[0] in wanted)
+
+    return count
+
+
+class Planner:
+    """Finds the columns of one table; collects what does not fit."""
+
+    def __init__(self, source: RecordSource, fields: Sequence[Field], table: Table, file: str) -> None:
+        self._source = source
+        self._fields = {each.name: each for each in fields}
+        self._table = table
+        self._file = file
+        self._problems: list[Problem] = []
+        self._taken: dict[int, str] = {}
+
+    def plan(self) -> Plan:
+        """Raises `Blocked` with everything that is missing, unknown or contradictory."""
+        uses = self._stated() if self._source.columns else self._by_name()
+        cells = self._cells() if self._source.form == "sheet" else ()
+        constants = {name: self._constant(name, value) for name, value in self._source.constants.items()}
+        given = {use.field.name for use in uses} | set(constants) | {use.field.name for use, _ in cells}
+        given |= {"phase"} if cells else set()
+        twice = [use.field.name for use in uses if use.field.name in constants]
+        for name in twice:
+            self._entry(
+                self._source.where, "field-twice", f"{name} is a constant and a column at once", "one of the two"
+            )
+        for each in self._fields.values():
+            if each.required and each.name not in given and not self._complained_of(each.name):
+                self._entry(
+                    self._source.where,
+                    "field-missing",
+                    f"nothing in {shown(self._file)} says {each.name} ({each.title})",
+                    "a column or a constant for it",
+                    next_step=f"add `{each.name}` to `columns` or `constants`, or a header `{each.name}` to the table",
+                )
+        if self._problems:
+            raise Blocked(*self._problems)
+        return Plan(
+            tuple(uses),
+            tuple(cells),
+            constants,
+            {name or f"(column {i + 1})": self._taken.get(i, "") for i, name in enumerate(self._table.header)},
+        )
+
+    # ---- problems ---------------------------------------------------------------------------------------------------
+
+    def _entry(self, where: Where, code: str, what: str, expected: str, near: str = "", next_step: str = "") -> None:
+        self._problems.append(Problem(where.file, where.line, where.column, code, what, expected, near, next_step))
+
+    def _in_table(self, header: str, code: str, what: str, expected: str, near: str = "", next_step: str = "") -> None:
+        line = self._table.header_line
+        self._problems.append(Problem(self._file, line, 0, code, what, expected, near, next_step, header))
+
+    def _complained_of(self, name: str) -> bool:
+        return name in self._source.columns or any(problem.nearest == name for problem in self._problems)
+
+    # ---- columns ----------------------------------------------------------------------------------------------------
+
+    def _stated(self) -> list[Use]:
+        uses = []
+        for name, column in self._source.columns.items():
+            where = column.where if column.where.file else self._source.where
+            if name not in self._fields:
+                self._entry(
+                    where,
+                    "field-unknown",
+                    f'a record of {self._source.stream} has no field "{shown(name)}"',
+                    "a field of the stream",
+                    nearest(name, self._fields),
+                )
+                continue
+            at = self._position(column.header, where)
+            if at is not None:
+                uses.append(self._use(self._fields[name], at, column.unit, where))
+        return [use for use in uses if use is not None]
+
+    def _by_name(self) -> list[Use]:
+        uses = []
+        phases = {plain(name) for name in self._source.sheet_phases}
+        for at, header in enumerate(self._table.header):
+            name, _ = parted(header)
+            if not header or header in phases:
+                continue
+            if name in self._fields:
+                if name in self._taken.values():
+                    self._in_table(header, "header-twice", f'more than one column is "{name}"', "one column a field")
+                    continue
+                uses.append(self._use(self._fields[name], at, "", self._source.where))
+            elif near := _slip(name, self._fields):
+                self._in_table(
+                    header,
+                    "header-unknown",
+                    f'the header "{shown(name)}" is no field of {self._source.stream}',
+                    "`field [unit]` over each column",
+                    near,
+                    f'write "{near}", or state `columns` in the record entry',
+                )
+        return [use for use in uses if use is not None]
+
+    def _cells(self) -> list[tuple[Use, str]]:
+        source = self._source
+        if source.sheet_field not in self._fields:
+            self._entry(
+                source.where,
+                "field-unknown",
+                f'a record of {source.stream} has no field "{shown(source.sheet_field)}"',
+                "a field of the stream",
+                nearest(source.sheet_field, self._fields),
+            )
+            return []
+        cells = []
+        for header, phase in source.sheet_phases.items():
+            at = self._position(header, source.where)
+            if at is None:
+                continue
+            use = self._use(self._fields[source.sheet_field], at, source.sheet_unit, source.where)
+            if use is not None:
+                cells.append((use, phase))
+        odd = next(
+            (use for use, _ in cells if (use.scale, use.offset) != (cells[0][0].scale, cells[0][0].offset)), None
+        )
+        if odd is not None:
+            self._in_table(
+                odd.header,
+                "unit-contradicted",
+                f'the cells are in "{shown(odd.unit)}" here, but in '
+                f'"{shown(cells[0][0].unit)}" under "{shown(cells[0][0].header)}"',
+                "one unit for all cells of a sheet",
+            )
+        return cells
+
+    def _position(self, header: str, where: Where) -> int | None:
+        """Position of a header, with or without its bracketed unit; each column serves once."""
+        wanted = plain(header)
+        names = self._table.header
+        found = [i for i, name in enumerate(names) if name == wanted]
+        found = found or [i for i, name in enumerate(names) if parted(name)[0] == wanted]
+        if not found:
+            self._entry(
+                where,
+                "column-missing",
+                f'{shown(self._file)} has no column "{shown(header)}"',
+                "a header of the table",
+                nearest(wanted, (name for name in names if name)),
+            )
+            return None
+        if len(found) > 1:
+            self._entry(
+                where,
+                "column-ambiguous",
+                f'"{shown(header)}" fits more than one column of {shown(self._file)}',
+                " or ".join(names[i] for i in found),
+                next_step="write the whole header",
+            )
+            return None
+        if found[0] in self._taken:
+            self._entry(
+                where,
+                "column-twice",
+                f'the column "{shown(header)}" of {shown(self._file)} is used twice',
+                "one use a column",
+            )
+            return None
+        self._taken[found[0]] = ""
+        return found[0]
+
+    # ---- units ------------------------------------------------------------------------------------------------------
+
+    def _use(self, what: Field, at: int, stated: str, where: Where) -> Use | None:
+        header = self._table.header[at]
+        self._taken[at] = what.name
+        bracket, below = parted(header)[1], self._table.units[at]
+        written = stated or bracket or below
+        if what.kind != "number" or not what.dimension:
+            if what.kind == "number" and written not in {"", "1", "-"}:
+                self._in_table(
+                    header,
+                    "unit-unwanted",
+                    f'{what.name} is a count, but its unit is said to be "{shown(written)}"',
+                    "no unit",
+                )
+            return Use(what, at, header)
+        try:
+            scale, offset = _converter(written, what)
+        except ValueError as error:
+            expected, near = getattr(error, "expected", ""), getattr(error, "nearest", "")
+            if stated:
+                self._entry(where, "unit-wrong", f"{what.name}: {error}", expected, near)
+            else:
+                missing = "" if written else f"no unit is stated for {what.name}"
+                self._in_table(
+                    header,
+                    "unit-wrong" if written else "unit-missing",
+                    missing or str(error),
+                    expected,
+                    near,
+                    "" if written else f"write it in the header, `{what.name} [unit]`, or in the record entry",
+                )
+            return None
+        for other, place in ((bracket, "header"), (below, "row of units")):
+            if other and other != written and not _same(other, what, scale, offset):
+                self._entry(
+                    where,
+                    "unit-contradicted",
+                    f'{what.name} is in "{shown(written)}" here, but in "{shown(other)}" '
+                    f"in the {place} of {shown(self._file)}",
+                    "the same unit in both",
+                )
+        return Use(what, at, header, written, scale, offset)
+
+    def _constant(self, name: str, value: Any) -> Any:
+        what = self._fields.get(name)
+        where = self._source.where
+        if what is None:
+            self._entry(
+                where,
+                "field-unknown",
+                f'a record of {self._source.stream} has no field "{shown(name)}"',
+                "a field of the stream",
+                nearest(name, self._fields),
+            )
+            return None
+        text = ("yes" if value else "no") if isinstance(value, bool) else str(value).strip()
+        try:
+            return constant(what, text)
+        except ValueError as error:
+            self._entry(
+                where,
+                "constant-wrong",
+                f"the constant {name}: {error}",
+                getattr(error, "expected", "") or expected(what),
+                getattr(error, "nearest", ""),
+            )
+            return None
+
+
+def constant(what: Field, text: str) -> Any:
+    """Value of a text that holds for every row, in the unit of its field. Raises ValueError."""
+    if not text:
+        raise ValueError("nothing is stated")
+    if what.kind == "number":
+        if not what.dimension:
+            return float(text)
+        scale = 100.0 if what.unit == "%" else 1.0
+        value = units.parse(text, what.dimension) * scale
+    elif what.kind == "integer":
+        value = float(int(text))
+    elif what.kind == "word":
+        return word(what, text)
+    elif what.kind == "yes-no":
+        if text.casefold() not in YES_NO:
+            raise ValueError(f'"{shown(text)}" is neither yes nor no')
+        return YES_NO[text.casefold()]
+    elif what.kind == "date":
+        import numpy as np
+
+        read = dates(np.array([text], dtype=object))
+        if not read.values[0]:
+            raise ValueError(f'"{shown(text)}" is no date')
+        return read.values[0]
+    else:
+        return text
+    if (what.low is not None and value < what.low) or (what.high is not None and value > what.high):
+        raise ValueError(f'"{shown(text)}" is not within its limits')
+    return value
+
+
+def word(what: Field, text: str) -> str:
+    """The allowed word a text stands for, whatever its capitals and hyphens. Raises ValueError."""
+    found = "-".join(text.casefold().replace("_", " ").replace("-", " ").split())
+    if found not in what.words:
+        raise ValueError(f'"{shown(text)}" is not one of its words')
+    return found
+
+
+def expected(what: Field) -> str:
+    """What may stand in a field, for messages."""
+    if what.words:
+        return ", ".join(what.words)
+    kinds = {"integer": "a whole number", "yes-no": "yes or no", "date": "a date, as 2026-05-14", "number": "a number"}
+    return kinds.get(what.kind, "a text")
+
+
+def _converter(written: str, what: Field) -> tuple[float, float]:
+    scale, offset = units.converter(written, what.dimension)
+    return (scale * 100, offset * 100) if what.unit == "%" else (scale, offset)
+
+
+def _same(written: str, what: Field, scale: float, offset: float) -> bool:
+    try:
+        return _converter(written, what) == (scale, offset)
+    except ValueError:
+        return True  # a remark in brackets, no unit
+
+
+def _slip(name: str, fields: Mapping[str, Field]) -> str:
+    near = nearest(name, fields)
+    return near if near and SequenceMatcher(None, name.casefold(), near).ratio() >= _ALIKE else ""

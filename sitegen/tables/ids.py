@@ -1,0 +1,209 @@
+"""Ids in record tables against the program: what a table speaks of must exist there."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from pathlib import PurePosixPath
+from typing import Any
+
+from sitegen.problems import listed, nearest, shown
+from sitegen.program.model import Build, Program, RecordSource
+from sitegen.tables.mapping import Part
+from sitegen.vocabulary import Field, Problem, Readings
+
+_MOST = 20  # ids of one kind told one by one
+
+
+def unknown(
+    program: Program, part: Part, fields: Sequence[Field], file: str, source: RecordSource
+) -> Iterator[Problem]:
+    """Engines, phases, cylinders, testers, orifices and tools of a table that the program does not have."""
+    known: dict[str, list[str]] = {
+        "engine": [build.id for build in program.builds],
+        "phase": [phase.id for phase in program.phases],
+        "tester": list(program.definitions.testers),
+        "reference": list(program.definitions.reference_orifices),
+        "tool": list(program.definitions.tools),
+    }
+    builds = {build.id: build for build in program.builds}
+    engines = part.arrays["engine"].tolist() if "engine" in part.arrays else []
+    for each in fields:
+        if not each.refers or each.name not in part.arrays:
+            continue
+        values = part.arrays[each.name].tolist()
+        allowed = known.get(each.refers, [])
+        for value, at, count in _different(values) if each.refers in known else ():
+            if value is not None and value not in allowed:
+                what = f'there is no {each.title.lower()} "{shown(value)}"{_further(count)}'
+                near = nearest(value, allowed)
+                yield _problem(part, each.name, file, source, at, f"{each.refers}-unknown", what, listed(allowed), near)
+        if each.refers not in {"phase", "cylinder"}:
+            continue
+        for (engine, value), at, count in _different(list(zip(engines, values, strict=True))):
+            if engine not in builds or value is None or value != value:
+                continue
+            told = _of_build(program, builds[engine], each.refers, value)
+            if told:
+                code, what, expected = told
+                yield _problem(part, each.name, file, source, at, code, what + _further(count), expected, "")
+
+
+def _of_build(program: Program, build: Build, refers: str, value: Any) -> tuple[str, str, str] | None:
+    if refers == "cylinder":
+        numbers = [place.cylinder for place in build.places]
+        if value in numbers:
+            return None
+        return "cylinder-unknown", f"{build.id} has no cylinder {value:g}", listed(str(number) for number in numbers)
+    phases = [phase.id for phase in program.phases_of(build)]
+    if value in phases or value not in {phase.id for phase in program.phases}:
+        return None
+    why = next((each.why for each in build.departures if each.phase == value and each.kind == "skipped"), "")
+    said = f"{build.id} does not run the phase {value}" + (f" ({shown(why)})" if why else "")
+    return "phase-not-run", said, listed(phases)
+
+
+def _different(values: Sequence[Any]) -> list[tuple[Any, int, int]]:
+    """Each different value with its first position and how often it stands there; at most `_MOST`."""
+    first: dict[Any, int] = {}
+    count: dict[Any, int] = {}
+    for at, value in enumerate(values):
+        first.setdefault(value, at)
+        count[value] = count.get(value, 0) + 1
+    return [(value, first[value], count[value]) for value in first]
+
+
+def _further(count: int) -> str:
+    return "" if count == 1 else f" (this row and {count - 1} more)"
+
+
+def _problem(
+    part: Part, name: str, file: str, source: RecordSource, at: int, code: str, what: str, expected: str, near: str
+) -> Problem:
+    stated = name in source.constants or (name == "phase" and bool(part.phases))
+    if stated:  # said once in the record entry, not in the table
+        where = source.where
+        return Problem(where.file, where.line, where.column, code, f"{name}: {what}", expected, near)
+    return Problem(
+        file,
+        int(part.lines[at]),
+        0,
+        code,
+        what,
+        expected,
+        near,
+        "correct the record, or the program",
+        part.header(name, at),
+    )
+
+
+# ---- ids of readings ------------------------------------------------------------------------------------------------
+
+
+def stem(file: str) -> str:
+    """What the ids of a table's readings begin with.
+
+    >>> stem("records/leakdown-b1.csv")
+    'leakdown-b1'
+    """
+    return PurePosixPath(file).stem
+
+
+def of_readings(part: Part, file: str, own: bool = True) -> list[str]:
+    """Id of each reading: its own where the table gives one, else `stem:line`, with the phase on a sheet."""
+    lines = part.lines.tolist()
+    begin = stem(file)
+    ends = [f":{phase}" for phase in part.phases] or [""] * len(lines)
+    given = part.arrays["reading"].tolist() if own and "reading" in part.arrays else [None] * len(lines)
+    return [
+        f"{begin}:{line}{end}" if name is None else f"{name}{end}"
+        for name, line, end in zip(given, lines, ends, strict=True)
+    ]
+
+
+def twice(readings: Sequence[str], files: Sequence[str], lines: Sequence[int]) -> Iterator[Problem]:
+    """An id that two readings bear: an objection to it would hit both."""
+    if len(set(readings)) == len(readings):
+        return
+    first: dict[str, int] = {}
+    for at, name in enumerate(readings):
+        before = first.setdefault(name, at)
+        if before != at:
+            place = f"line {lines[before]}" + ("" if files[before] == files[at] else f" of {shown(files[before])}")
+            yield Problem(
+                files[at],
+                lines[at],
+                0,
+                "reading-twice",
+                f'the reading "{shown(name)}" stands already in {place}',
+                "an id of its own for each reading",
+                "",
+                "change one of the two, or leave the ids to be made from the line",
+            )
+
+
+def same_stem(program: Program, sources: Iterable[RecordSource]) -> Iterator[Problem]:
+    """Record files whose readings would get the same ids."""
+    mine = {source.file for source in sources}
+    first: dict[str, str] = {}
+    for source in program.records:
+        other = first.setdefault(stem(source.file), source.file)
+        if other != source.file and source.file in mine:
+            yield Problem(
+                source.where.file,
+                source.where.line,
+                source.where.column,
+                "record-name-twice",
+                f"{shown(source.file)} and {shown(other)} have one name, so their readings would share ids",
+                "a name of its own for each record file",
+                "",
+                "rename one of the two files",
+            )
+
+
+# ---- objections -----------------------------------------------------------------------------------------------------
+
+
+def objections(
+    program: Program, sources: Sequence[RecordSource], readings: Sequence[str], whole: bool
+) -> Iterator[Problem]:
+    """Objections of the program that name no reading of this stream, as far as this stream can tell.
+
+    An id that begins with the name of one of the stream's files is its own; where other streams have records too, any
+    other id may be theirs, and `unknown_objections` tells of it.
+    """
+    mine = {stem(source.file) for source in sources}
+    alone = all(source.stream == sources[0].stream for source in program.records) if sources else False
+    known = set(readings)
+    for each in program.exclusions:
+        if each.reading not in known and whole and (each.reading.partition(":")[0] in mine or alone):
+            yield _no_such(each.reading, each.where.file, each.where.line, each.where.column, readings)
+
+
+def unknown_objections(program: Program, readings: Mapping[str, Readings]) -> list[Problem]:
+    """Objections whose reading no stream has and no stream could tell of alone; `readings` by name of stream."""
+    streams = {source.stream for source in program.records}
+    if len(streams) < 2:
+        return []
+    names = [str(name) for each in readings.values() for name in each.frame["reading"]]
+    known, stems = set(names), {stem(source.file) for source in program.records}
+    return [
+        _no_such(each.reading, each.where.file, each.where.line, each.where.column, names)
+        for each in program.exclusions
+        if each.reading not in known and each.reading.partition(":")[0] not in stems
+    ]
+
+
+def _no_such(reading: str, file: str, line: int, column: int, readings: Sequence[str]) -> Problem:
+    # of many thousand readings only those that begin alike are compared
+    begin = reading.partition(":")[0]
+    near = [name for name in readings if name.partition(":")[0] == begin] or list(readings)
+    return Problem(
+        file,
+        line,
+        column,
+        "objection-unknown",
+        f'the objection names a reading "{shown(reading)}" that does not exist',
+        "the id of a reading",
+        nearest(reading, near[:5000]),
+        "correct `reading`, or take the objection out",
+    )

@@ -1,0 +1,292 @@
+"""One table of a stream to one frame of readings in SI, with everything in it that does not fit."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from sitegen.problems import nearest, shown
+from sitegen.program.model import RecordSource
+from sitegen.tables.blocked import Blocked
+from sitegen.tables.columns import YES_NO, Plan, Use, expected, word
+from sitegen.tables.numbers import Cells, Complaint, dates, numbers
+from sitegen.tables.table import Table
+from sitegen.vocabulary import Problem
+
+_ANNOUNCE: Mapping[Complaint, tuple[str, str, str]] = {
+    "comma-decimal": (
+        'the numbers have a decimal comma ("{cell}")',
+        "the decimal mark that is announced, a point",
+        'write `decimal: ","` in the record entry',
+    ),
+    "comma-thousands": (
+        'a comma stands between groups of digits ("{cell}")',
+        "numbers without thousands marks, as none is announced",
+        'write `thousands: ","` in the record entry',
+    ),
+    "comma-either": (
+        '"{cell}" may have a decimal comma or a thousands mark',
+        "marks that are announced",
+        'write `decimal: ","` or `thousands: ","` in the record entry',
+    ),
+    "dot-decimal": (
+        'the numbers have a decimal point ("{cell}")',
+        "the decimal mark that is announced, a comma",
+        'take `decimal: ","` out of the record entry',
+    ),
+    "dot-twice": (
+        'the dot stands between groups of digits ("{cell}")',
+        "one mark for one purpose",
+        'if it is only a thousands mark, write `thousands: "."` and `decimal: ","` in the record entry; if it is '
+        "also the decimal mark, export the table again without thousands marks",
+    ),
+    "groups-broken": (
+        'the thousands mark does not stand before groups of three digits ("{cell}")',
+        "one mark for one purpose",
+        "see which mark is the decimal one, and export the table again without thousands marks",
+    ),
+    "blank-thousands": (
+        'a blank or an apostrophe stands between groups of digits ("{cell}")',
+        "numbers without thousands marks, as none is announced",
+        "write that mark as `thousands` in the record entry",
+    ),
+}
+
+
+@dataclass(frozen=True)
+class Fault:
+    """A cell that sets its reading aside."""
+
+    at: int  # position of the reading
+    code: str
+    field: str
+    what: str
+    expected: str = ""
+    nearest: str = ""
+
+
+@dataclass(frozen=True)
+class Part:
+    """Readings of one table: arrays of one entry a reading, None or nan where nothing is said."""
+
+    lines: npt.NDArray[np.int64]
+    phases: Sequence[str]  # sheet form: phase of each reading, for its id; else empty
+    arrays: Mapping[str, Any]  # field -> float64, or object of str and None
+    faults: Sequence[Fault]
+    empty_cells: int = 0  # of a sheet: no reading was entered
+    headers: Mapping[str, str] = field(default_factory=dict)  # field -> header, for messages
+    cell_field: str = ""  # sheet form: field its cells hold ...
+    cell_headers: Sequence[str] = ()  # ... and the header of each reading
+
+    def header(self, name: str, at: int) -> str:
+        """Header over what a reading says of a field; the field's name where it is stated once for all."""
+        return self.cell_headers[at] if name and name == self.cell_field else self.headers.get(name, name)
+
+
+def readings(table: Table, plan: Plan, source: RecordSource, file: str) -> Part:
+    """Every reading of the table. Raises `Blocked` where a whole column cannot be trusted."""
+    numeric = () if source.thousands else [use.at for use in plan.uses if use.field.kind in {"number", "integer"}]
+    wanted = [*(use.at for use in plan.uses), *(use.at for use, _ in plan.cells)]
+    columns = table.columns(wanted, numeric, source.decimal)
+    lines, short = table.lines, table.short
+    if plan.cells:
+        return _of_sheet(table, plan, source, file, columns)
+    convert = _Converter(source, file, lines, short)
+    arrays = {use.field.name: convert(use, columns[use.at]) for use in plan.uses}
+    return _part(table, plan, convert, arrays, lines, short)
+
+
+def _of_sheet(table: Table, plan: Plan, source: RecordSource, file: str, columns: Mapping[int, Any]) -> Part:
+    """One reading for each cell with something in it, row by row."""
+    across = len(plan.cells)
+    cells = np.stack([columns[use.at] for use, _ in plan.cells], axis=1).reshape(-1)
+    entered = np.array([bool(cell.strip()) for cell in cells.tolist()], dtype=bool)
+    lines, short = (np.repeat(each, across)[entered] for each in (table.lines, table.short))
+    phases = _objects([phase for _, phase in plan.cells] * len(table))[entered]
+    headers = _objects([use.header for use, _ in plan.cells] * len(table))[entered].tolist()
+    what = plan.cells[0][0]
+    convert = _Converter(source, file, lines, short)
+    arrays = {use.field.name: convert(use, np.repeat(columns[use.at], across)[entered]) for use in plan.uses}
+    arrays[what.field.name] = convert(what, cells[entered])
+    arrays["phase"] = phases
+    part = _part(table, plan, convert, arrays, lines, short)
+    return replace(
+        part,
+        phases=phases.tolist(),
+        cell_field=what.field.name,
+        cell_headers=headers,
+        empty_cells=int((~entered).sum()),
+    )
+
+
+def _part(
+    table: Table,
+    plan: Plan,
+    convert: _Converter,
+    arrays: dict[str, Any],
+    lines: npt.NDArray[np.int64],
+    short: npt.NDArray[np.bool_],
+) -> Part:
+    for name, value in plan.constants.items():
+        arrays[name] = np.full(len(lines), value, dtype=float if isinstance(value, float) else object)
+    if convert.problems:
+        raise Blocked(*convert.problems)
+    faults = convert.faults
+    for at in np.flatnonzero(short):
+        what = f"this row has fewer fields than the header, which has {len(table.header)}"
+        faults.append(Fault(int(at), "short-row", "", what, "a field under every header"))
+    for array in arrays.values():  # a row that is too short may say anything anywhere
+        array[short] = np.nan if array.dtype.kind == "f" else None
+    return Part(lines, (), arrays, faults, headers={use.field.name: use.header for use in plan.uses})
+
+
+class _Converter:
+    """Text of a column to values; what is wrong with single cells and with whole columns is collected."""
+
+    def __init__(
+        self,
+        source: RecordSource,
+        file: str,
+        lines: npt.NDArray[np.int64],
+        short: npt.NDArray[np.bool_],
+    ) -> None:
+        self._source = source
+        self._file = file
+        self._lines = lines
+        self._short = short
+        self.faults: list[Fault] = []
+        self.problems: list[Problem] = []
+
+    def __call__(self, use: Use, column: Any) -> Any:
+        if column.dtype == object and self._short.any():
+            column = column.copy()
+            column[self._short] = ""
+        kind = use.field.kind
+        if kind in {"number", "integer"}:
+            return self._numbers(use, column)
+        if kind == "date":
+            return self._dates(use, column)
+        if kind == "word":
+            return self._each(use, column, lambda text: word(use.field, text), "unknown-word")
+        if kind == "yes-no":
+            return self._each(use, column, lambda text: YES_NO[text.casefold()], "unknown-word")
+        return self._each(use, column, str, "")
+
+    def _blocks(self, use: Use, at: int, code: str, what: str, expected: str, next_step: str) -> None:
+        line = int(self._lines[at])
+        self.problems.append(Problem(self._file, line, 0, code, what, expected, "", next_step, use.header))
+
+    def _numbers(self, use: Use, column: Any) -> Any:
+        what = use.field
+        if column.dtype == object:
+            read = numbers(column, self._source.decimal, self._source.thousands)
+            if read.complaint:
+                said, wanted, next_step = _ANNOUNCE[read.complaint]
+                cell = shown(column[read.at].strip())
+                self._blocks(use, read.at, "number-format", said.format(cell=cell), wanted, next_step)
+                return read.values
+            raw, odd = read.values, {int(at): str(read.faults[at]) for at in np.flatnonzero(read.faults != "")}
+        else:
+            raw, odd = column, {int(at): "not-finite" for at in np.flatnonzero(np.isinf(column))}
+        for at, code in odd.items():
+            self.faults.append(
+                Fault(at, code, what.name, f"{self._cell(column, at)} is {_FAULTS[code]}", expected(what))
+            )
+        with np.errstate(over="ignore", invalid="ignore"):
+            values = np.where(np.isinf(raw), np.nan, raw) * use.scale + use.offset
+        for at in np.flatnonzero(np.isinf(values)).tolist():
+            self.faults.append(
+                Fault(int(at), "not-finite", what.name, f"{self._cell(column, at)} is too large", expected(what))
+            )
+        values[np.isinf(values)] = np.nan
+        if what.kind == "integer":
+            self._aside(values != np.floor(values), values, use, column, "not-whole", "is not a whole number")
+        if what.low is not None or what.high is not None:
+            out = (values < (-np.inf if what.low is None else what.low)) | (
+                values > (np.inf if what.high is None else what.high)
+            )
+            self._aside(out, values, use, column, "outside-limits", "is outside its limits")
+        return values
+
+    def _aside(self, mask: Any, values: Any, use: Use, column: Any, code: str, what: str) -> None:
+        for at in np.flatnonzero(mask & ~np.isnan(values)).tolist():
+            allowed = within(use) if code == "outside-limits" else expected(use.field)
+            self.faults.append(Fault(int(at), code, use.field.name, f"{self._cell(column, at)} {what}", allowed))
+        if code == "not-whole":
+            values[mask & ~np.isnan(values)] = np.nan
+
+    def _dates(self, use: Use, column: Cells) -> Cells:
+        read = dates(column, self._source.date_order)
+        if read.unannounced:
+            self._blocks(
+                use,
+                read.at,
+                "date-order",
+                f"{self._cell(column, read.at)} does not say which is the day and which the month",
+                "a date as 2026-05-14, or an order that is announced",
+                "write `date_order: day first` or `date_order: month first` in the record entry",
+            )
+        for at in np.flatnonzero(read.faults != "").tolist() if not read.unannounced else ():
+            code = str(read.faults[at])
+            self.faults.append(
+                Fault(
+                    int(at), code, use.field.name, f"{self._cell(column, at)} is {_FAULTS[code]}", expected(use.field)
+                )
+            )
+        return _objects([value or None for value in read.values.tolist()])
+
+    def _each(self, use: Use, column: Cells, understand: Any, code: str) -> Cells:
+        known: dict[str, str | None] = {}
+        wrong = set()
+        for cell in dict.fromkeys(column.tolist()):
+            text = " ".join(cell.split())
+            try:
+                known[cell] = understand(text) if text else None
+            except (ValueError, KeyError):
+                known[cell] = None
+                wrong.add(cell)
+        listed = column.tolist()
+        if wrong:
+            for at in (i for i, cell in enumerate(listed) if cell in wrong):
+                near = nearest(listed[at].strip(), use.field.words or ("yes", "no"))
+                said = f"{self._cell(column, at)} is none of its words"
+                self.faults.append(Fault(at, code, use.field.name, said, expected(use.field), near))
+        return _objects([known[cell] for cell in listed])
+
+    def _cell(self, column: Any, at: int) -> str:
+        cell = column[at]
+        return f'"{shown(cell.strip())}"' if isinstance(cell, str) else f'"{cell:.12g}"'
+
+
+_FAULTS = {
+    "not-a-number": "not a number",
+    "not-finite": "not a finite number",
+    "overflow": "an overflow mark, not a number",
+    "not-a-date": "not a date with its year in four digits",
+    "no-such-date": "not a day of the calendar",
+}
+
+
+def within(use: Use) -> str:
+    """Limits of a field in the unit its column is written in, for messages."""
+    what = use.field
+
+    def told(limit: float) -> str:
+        return f"{(limit - use.offset) / use.scale:.4g}"
+
+    unit = f" {use.unit}" if use.unit else ""
+    if what.low is None:
+        return f"at most {told(what.high or 0.0)}{unit}"
+    if what.high is None:
+        return f"at least {told(what.low)}{unit}"
+    return f"{told(what.low)} to {told(what.high)}{unit}"
+
+
+def _objects(values: list[Any]) -> Cells:
+    array = np.empty(len(values), dtype=object)
+    array[:] = values
+    return array

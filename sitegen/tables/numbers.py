@@ -1,0 +1,196 @@
+"""Numbers and dates as people and instruments write them.
+
+Cells are judged column by column: a decimal comma nobody announced shows in the whole column, not in one cell.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from math import isfinite, nan
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+Cells = npt.NDArray[np.object_]
+Floats = npt.NDArray[np.float64]
+
+Complaint = Literal[
+    "",
+    "comma-decimal",
+    "comma-thousands",
+    "comma-either",
+    "dot-decimal",
+    "dot-twice",
+    "groups-broken",
+    "blank-thousands",
+]
+_NOT_FINITE = re.compile(
+    r"[+-]?(nan|inf|infinity|1\.#(inf|qnan|snan|ind)0*)|#(n/a|num!|div/0!|value!|ref!)", re.IGNORECASE
+)
+_PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
+_DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?", re.ASCII)
+_COMMA_GROUPS = re.compile(r"[+-]?\d{1,3}(?:,\d{3})+(?:\.\d*)?", re.ASCII)
+_DOT_GROUPS = re.compile(r"[+-]?\d{1,3}(?:\.\d{3}){2,}(?:,\d*)?|[+-]?\d{1,3}(?:\.\d{3})+,\d*", re.ASCII)
+_DOTS = re.compile(r"[+-]?\d+(?:\.\d*){2,}", re.ASCII)
+_BLANK_GROUPS = re.compile("[+-]?\\d{1,3}(?:[ \u00a0\u2009\u202f']\\d{3})+(?:[.,]\\d*)?", re.ASCII)
+_BLANKS = str.maketrans({"\u00a0": " ", "\u2009": " ", "\u202f": " ", "\u2019": "'"})
+
+
+@dataclass(frozen=True)
+class Numbers:
+    """A column of numbers as written, not yet in SI."""
+
+    values: Floats  # nan where empty or faulty
+    faults: Cells  # "" or the reason's code
+    complaint: Complaint = ""  # why the whole column cannot be trusted
+    at: int = 0  # position of the first cell the complaint is about
+
+
+def numbers(cells: Cells, decimal: str = ".", thousands: str = "") -> Numbers:
+    """Values of a column of text.
+
+    Empty cells give nan without a fault. Overflow stars, infinities and what is no number give nan and a fault. The
+    whole column is complained of where its marks contradict what was announced.
+
+    >>> numbers(np.array(["1.5", "", "*.***"], dtype=object)).faults.tolist()
+    ['', '', 'overflow']
+    >>> numbers(np.array(["12,5", "7"], dtype=object)).complaint
+    'comma-decimal'
+    """
+    read = {cell: _number(cell, decimal, thousands) for cell in dict.fromkeys(cells.tolist())}
+    listed = cells.tolist()
+    values = np.array([read[cell][0] for cell in listed], dtype=float)
+    faults = np.array([read[cell][1] for cell in listed], dtype=object)
+    odd = [cell for cell, (_, fault) in read.items() if fault == "not-a-number"]
+    good = [cell for cell, (_, fault) in read.items() if not fault]
+    complaint, culprit = _complaint(odd, good, decimal, thousands, listed) if odd else ("", "")
+    return Numbers(values, faults, complaint, listed.index(culprit) if complaint else 0)
+
+
+def _number(cell: str, decimal: str, thousands: str) -> tuple[float, str]:
+    text = cell.strip().replace("\u2212", "-")
+    if not text:
+        return nan, ""
+    if thousands:
+        mark = thousands.translate(_BLANKS)
+        text = text.translate(_BLANKS)
+        whole, comma, rest = text.partition(decimal)
+        if mark in whole:
+            if not re.fullmatch(rf"[+-]?[1-9]\d{{0,2}}(?:{re.escape(mark)}\d{{3}})+", whole, re.ASCII) or mark in rest:
+                return nan, _kind(text)
+            text = whole.replace(mark, "") + comma + rest
+    if decimal == ",":
+        if "." in text:
+            return nan, _kind(text)
+        text = text.replace(",", ".")
+    if not _PLAIN.fullmatch(text):
+        return nan, _kind(cell.strip())
+    value = float(text)
+    return (value, "") if isfinite(value) else (nan, "not-finite")
+
+
+def _kind(text: str) -> str:
+    if _NOT_FINITE.fullmatch(text):
+        return "not-finite"
+    if set(text) <= set("*#.,+-") and set(text) & set("*#"):
+        return "overflow"
+    return "not-a-number"
+
+
+def _complaint(
+    odd: Sequence[str], good: Sequence[str], decimal: str, thousands: str, cells: Sequence[str]
+) -> tuple[Complaint, str]:
+    """What the unreadable cells of a column have in common, and the first of them."""
+    texts = {cell: cell.strip().replace("\u2212", "-") for cell in odd}
+
+    def first(pattern: re.Pattern[str]) -> str:
+        return next((cell for cell, text in texts.items() if pattern.fullmatch(text)), "")
+
+    marked = {cell for cell in good if decimal in cell}
+    if decimal == ".":
+        if not thousands and (culprit := first(_DOT_GROUPS) or first(_DOTS)):
+            return "dot-twice", culprit
+        if thousands == "." or thousands == ",":
+            if culprit := first(_DECIMAL_COMMA) or first(_DOTS):
+                return "groups-broken", culprit
+        else:
+            if culprit := next((c for c, t in texts.items() if _COMMA_GROUPS.fullmatch(t) and "." in t), ""):
+                return "comma-thousands", culprit
+            commas = {cell for cell, text in texts.items() if _DECIMAL_COMMA.fullmatch(text)}
+            grouped = {cell for cell, text in texts.items() if _COMMA_GROUPS.fullmatch(text)}
+            if commas | grouped and _outweighs(commas | grouped, marked, cells):
+                culprit = next(cell for cell in texts if cell in commas | grouped)
+                if grouped - commas:
+                    return "comma-thousands", culprit
+                return ("comma-decimal" if commas - grouped else "comma-either"), culprit
+    else:
+        dots = {cell for cell, text in texts.items() if _PLAIN.fullmatch(text) or _DOT_GROUPS.fullmatch(text)}
+        if thousands == ".":
+            if culprit := next((c for c, t in texts.items() if _PLAIN.fullmatch(t) or _DOTS.fullmatch(t)), ""):
+                return "groups-broken", culprit
+        elif culprit := first(_DOT_GROUPS):
+            return "dot-twice", culprit
+        elif dots and _outweighs(dots, marked, cells):
+            return "dot-decimal", next(cell for cell in texts if cell in dots)
+    if not thousands and (culprit := first(_BLANK_GROUPS)):
+        return "blank-thousands", culprit
+    return "", ""
+
+
+def _outweighs(other: set[str], announced: set[str], cells: Sequence[str]) -> bool:
+    """True where at least as many cells bear the other mark as bear the announced one: no slip of one hand."""
+    return sum(cell in other for cell in cells) >= sum(cell in announced for cell in cells)
+
+
+_ISO = re.compile(r"(\d{4})-(\d{2})-(\d{2})(?:[T ]\d{1,2}:\d{2}.*)?", re.ASCII)
+_THREE = re.compile(r"(\d{1,2})([./-])\s?(\d{1,2})\2\s?(\d{4})(?:[T ,]\s?\d{1,2}:\d{2}.*)?", re.ASCII)
+
+
+@dataclass(frozen=True)
+class Dates:
+    """A column of dates as ISO text, "" where empty or faulty. A time of day beside the date is not kept."""
+
+    values: Cells
+    faults: Cells
+    unannounced: bool = False  # day and month in an order nobody stated
+    at: int = 0
+
+
+def dates(cells: Cells, order: str = "") -> Dates:
+    """ISO dates of a column: ISO as written, else in the stated `order` ("day first" or "month first").
+
+    >>> dates(np.array(["14.5.2026", "2026-05-15", "31.02.2026"], dtype=object), "day first").values.tolist()
+    ['2026-05-14', '2026-05-15', '']
+    """
+    read = {cell: _date(cell.strip(), order) for cell in dict.fromkeys(cells.tolist())}
+    listed = cells.tolist()
+    unannounced = [cell for cell, (_, fault) in read.items() if fault == "unannounced"]
+    return Dates(
+        np.array([read[cell][0] for cell in listed], dtype=object),
+        np.array([read[cell][1] for cell in listed], dtype=object),
+        bool(unannounced),
+        listed.index(unannounced[0]) if unannounced else 0,
+    )
+
+
+def _date(text: str, order: str) -> tuple[str, str]:
+    if not text:
+        return "", ""
+    if iso := _ISO.fullmatch(text):
+        year, month, day = int(iso[1]), int(iso[2]), int(iso[3])
+    elif three := _THREE.fullmatch(text):
+        if not order:
+            return "", "unannounced"
+        day, month, year = int(three[1]), int(three[3]), int(three[4])
+        if order == "month first":
+            day, month = month, day
+    else:
+        return "", "not-a-date"
+    try:
+        return date(year, month, day).isoformat(), ""
+    except ValueError:
+        return "", "no-such-date"

@@ -1,0 +1,285 @@
+"""A stream's record entries to its `Readings`: used by every stream, so that all are read and told alike.
+
+What breaks a table blocks, and nothing of that table is read; a reading that cannot be used is set aside with its
+reason and stays in the frame. For every table: rows = used + set aside.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+
+from sitegen.program.model import Program, RecordSource
+from sitegen.tables import ids
+from sitegen.tables.blocked import Blocked
+from sitegen.tables.columns import Planner, expected, known_headers
+from sitegen.tables.decode import Decoded, read_text
+from sitegen.tables.mapping import Part, readings
+from sitegen.tables.table import lay_out
+from sitegen.vocabulary import Field, Problem, Readings
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Check = Callable[[Program, "Sheet"], None]
+"""Sets readings of one stream aside; see `Sheet.set_aside`."""
+
+LEADING = ("reading", "file", "row", "use")
+
+
+@dataclass
+class _Read:
+    """One table as read."""
+
+    file: str
+    source: RecordSource
+    part: Part
+    facts: dict[str, Any]
+    copy_of: str = ""
+
+
+class Sheet:
+    """All readings of a stream while they are checked."""
+
+    def __init__(self, frame: pd.DataFrame, parts: Sequence[tuple[Part, str]]) -> None:
+        self.frame = frame
+        self.use: npt.NDArray[np.object_] = np.full(len(frame), "", dtype=object)
+        self.problems: list[Problem] = []
+        self._parts = parts
+        self._starts = np.cumsum([0, *(len(part.lines) for part, _ in parts)])
+
+    @property
+    def open(self) -> npt.NDArray[np.bool_]:
+        """Readings nothing speaks against so far."""
+        return np.asarray(self.use == "", dtype=bool)
+
+    def header(self, name: str, at: int) -> str:
+        """Header of a field in the table a reading comes from."""
+        which = int(np.searchsorted(self._starts, at, side="right")) - 1
+        return self._parts[which][0].header(name, at - int(self._starts[which]))
+
+    def line(self, at: int) -> int:
+        return int(self.frame["row"].to_numpy()[at])
+
+    def text(self, name: str, at: int) -> str:
+        return str(self.frame[name].iat[at])
+
+    def set_aside(
+        self,
+        mask: Any,
+        code: str,
+        name: str,
+        what: str | Callable[[int], str],
+        expected: str = "",
+        near: str = "",
+        *,
+        told: bool = True,
+    ) -> None:
+        """Set aside the readings of `mask` that are still in use, each with a warning unless `told` is false."""
+        for at in np.flatnonzero(np.asarray(mask, dtype=bool) & self.open).tolist():
+            self.use[at] = code
+            if told:
+                self.tell(at, code, name, what if isinstance(what, str) else what(at), expected, near)
+
+    def tell(self, at: int, code: str, name: str, what: str, expected: str = "", near: str = "") -> None:
+        """A warning about one reading."""
+        self.problems.append(
+            Problem(
+                self.text("file", at),
+                self.line(at),
+                0,
+                code,
+                what,
+                expected,
+                near,
+                "correct the record, or leave it set aside",
+                self.header(name, at) if name else "",
+                "warning",
+            )
+        )
+
+
+def read_stream(
+    program: Program, sources: Sequence[RecordSource], fields: Sequence[Field], checks: Sequence[Check] = ()
+) -> Readings:
+    """Read the tables of one stream.
+
+    The frame has columns reading, file, row, use and then every field: numbers and integers float64 in the field's
+    unit, nan where empty; ids, words, texts, yes-no ("yes", "no") and dates (ISO) as str, nan where empty.
+    Problems of level "error" mean that a table, or the way it is announced, cannot be trusted.
+    """
+    problems: list[Problem] = []
+    read: list[_Read] = []
+    files: dict[str, dict[str, Any]] = {}
+    seen: dict[str, str] = {}
+    texts: dict[str, Decoded] = {}
+    for source in sources:
+        file = f"{Path(program.folder).name}/{PurePosixPath(source.file)}"
+        facts: dict[str, Any] = {
+            "encoding": "",
+            "separator": "",
+            "decimal": source.decimal,
+            "rows": 0,
+            "used": 0,
+            "set_aside": 0,
+            "notes": [],
+            "columns": {},
+        }
+        try:
+            if file not in texts:
+                texts[file] = read_text(Path(program.folder) / source.file, file, source.encoding)
+            text = texts[file]
+            one = _one(program, source, file, fields, text, facts)
+            first = seen.setdefault(text.digest, file)
+            one.copy_of = first if first != file else ""
+            read.append(one)
+        except Blocked as blocked:
+            problems += blocked.problems
+            facts["notes"] = [*facts["notes"], "not read: see the errors"]
+        files[file] = _joined(files[file], facts) if file in files else facts
+    problems += ids.same_stem(program, sources)
+    frame = _frame(read, fields)
+    sheet = Sheet(frame, [(each.part, each.file) for each in read])
+    _faults(sheet, read)
+    _copies(sheet, read)
+    _required(sheet, fields)
+    _objected(program, sheet)
+    names = frame["reading"].tolist()
+    problems += ids.twice(names, frame["file"].tolist(), frame["row"].tolist())
+    problems += ids.objections(program, sources, names, whole=len(read) == len(sources))
+    if len(frame):
+        for check in checks:
+            check(program, sheet)
+    frame["use"] = _text(sheet.use)
+    for name, part in frame.groupby("file", sort=False) if len(frame) else ():
+        used = int((part["use"] == "").sum())
+        files[str(name)] |= {"rows": len(part), "used": used, "set_aside": len(part) - used}
+    return Readings(frame, tuple(sorted({*problems, *sheet.problems})), files)
+
+
+def _one(
+    program: Program, source: RecordSource, file: str, fields: Sequence[Field], text: Decoded, facts: dict[str, Any]
+) -> _Read:
+    facts["encoding"] = text.encoding
+    facts["notes"] = list(text.notes)
+    where = source.where
+    if source.thousands and source.thousands == source.decimal:
+        raise Blocked(
+            Problem(
+                where.file,
+                where.line,
+                where.column,
+                "number-format",
+                f'"{source.decimal}" is announced as decimal mark and as thousands mark',
+                "two different marks",
+            )
+        )
+    table = lay_out(text.text, file, source, known_headers(source, fields))
+    facts["separator"] = table.separator
+    facts["notes"] += table.notes
+    plan = Planner(source, fields, table, file).plan()
+    facts["columns"] = dict(plan.columns)
+    part = readings(table, plan, source, file)
+    if part.empty_cells:
+        facts["notes"].append(f"{part.empty_cells} empty cells: no reading was entered")
+    wrong = list(ids.unknown(program, part, fields, file, source))
+    if wrong:
+        raise Blocked(*wrong)
+    return _Read(file, source, part, facts)
+
+
+def _joined(first: Mapping[str, Any], second: Mapping[str, Any]) -> dict[str, Any]:
+    """Facts of a file that two record entries read."""
+    notes = [*first["notes"], *(note for note in second["notes"] if note not in first["notes"])]
+    columns = {name: first["columns"].get(name) or used for name, used in second["columns"].items()} or first["columns"]
+    return {**first, **{k: v for k, v in second.items() if v}, "notes": notes, "columns": columns}
+
+
+# ---- the frame ------------------------------------------------------------------------------------------------------
+
+
+def _frame(read: Sequence[_Read], fields: Sequence[Field]) -> pd.DataFrame:
+    import pandas as pd
+
+    sizes = [len(each.part.lines) for each in read]
+    columns: dict[str, Any] = {
+        "reading": _text([name for each in read for name in ids.of_readings(each.part, each.file, not each.copy_of)]),
+        "file": _text([each.file for each, size in zip(read, sizes, strict=True) for _ in range(size)]),
+        "row": np.concatenate([np.zeros(0, dtype=np.int64), *(each.part.lines for each in read)]),
+        "use": _text([""] * sum(sizes)),
+    }
+    for what in fields:
+        if what.name in columns:
+            continue
+        if what.kind in {"number", "integer"}:
+            arrays = [each.part.arrays.get(what.name, np.full(len(each.part.lines), np.nan)) for each in read]
+            columns[what.name] = np.concatenate([np.zeros(0), *arrays])
+        else:
+            texts = [
+                each.part.arrays.get(what.name, np.full(len(each.part.lines), None, dtype=object)) for each in read
+            ]
+            columns[what.name] = _text(np.concatenate([np.zeros(0, dtype=object), *texts]))
+    return pd.DataFrame(columns)
+
+
+def _text(values: Any) -> Any:
+    import pandas as pd
+
+    return pd.array(values, dtype=pd.StringDtype(na_value=np.nan))
+
+
+# ---- what sets readings aside in any stream -------------------------------------------------------------------------
+
+
+def _faults(sheet: Sheet, read: Sequence[_Read]) -> None:
+    start = 0
+    for each in read:
+        for fault in sorted(each.part.faults, key=lambda fault: fault.at):
+            at = start + fault.at
+            sheet.use[at] = sheet.use[at] or fault.code
+            if not each.copy_of:
+                sheet.tell(at, fault.code, fault.field, fault.what, fault.expected, fault.nearest)
+        start += len(each.part.lines)
+
+
+def _copies(sheet: Sheet, read: Sequence[_Read]) -> None:
+    """A file that is a copy of another one counts once, whatever its record entry says of it."""
+    start = 0
+    for each in read:
+        end = start + len(each.part.lines)
+        if each.copy_of:
+            sheet.use[start:end] = "same-file"
+            sheet.problems.append(
+                Problem(
+                    each.file,
+                    0,
+                    0,
+                    "same-file",
+                    f"this file is the same, byte by byte, as {each.copy_of}; none of its "
+                    f"{end - start} readings is used",
+                    "a record of its own",
+                    "",
+                    "put the right file there, or take one of the two out of the records",
+                    "",
+                    "warning",
+                )
+            )
+        start = end
+
+
+def _required(sheet: Sheet, fields: Sequence[Field]) -> None:
+    for each in fields:
+        if each.required:
+            what = f"nothing is entered for {each.title.lower()}"
+            sheet.set_aside(sheet.frame[each.name].isna(), "required-empty", each.name, what, expected(each))
+
+
+def _objected(program: Program, sheet: Sheet) -> None:
+    names = {each.reading for each in program.exclusions}
+    if names:
+        sheet.set_aside(sheet.frame["reading"].isin(sorted(names)), "excluded", "", "", told=False)

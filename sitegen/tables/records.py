@@ -1,0 +1,169 @@
+"""From lines to records: the separator, quotes, and where each record stands in the file."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Any
+
+from sitegen.problems import shown
+from sitegen.program.model import RecordSource
+from sitegen.tables.blocked import Blocked, refusal
+from sitegen.vocabulary import Problem
+
+SEPARATORS: Mapping[str, str] = MappingProxyType(
+    {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|", "blanks": " "}
+)
+_LOOKED_AT = 60  # rows that decide about the separator
+_BLANKS = re.compile("[ \t]+")
+_UNMATCHED = "the quotes of this row do not match: "
+_QUOTES = (
+    'a field in quotes from its first to its last character, quotes inside it doubled ("")',
+    "close the quote, or take it away",
+)
+
+
+@dataclass(frozen=True)
+class Records:
+    """Records in file order, header first. Without quotes in the file they stay whole lines, which is much faster."""
+
+    rows: list[Any]  # lines to be cut at `mark` where `bare`, else lists of fields
+    lines: list[int]  # line of each in the file
+    mark: str
+    bare: bool
+    notes: list[str] = field(default_factory=list)
+
+    def fields(self, i: int) -> list[str]:
+        """Fields of one record as written."""
+        row = self.rows[i]
+        cut: list[str] = row.split(self.mark) if self.bare else row
+        return cut
+
+    def counts(self) -> list[int]:
+        """Number of fields of each record."""
+        mark = self.mark
+        return [row.count(mark) + 1 for row in self.rows] if self.bare else [len(row) for row in self.rows]
+
+    def blanks(self) -> list[bool]:
+        """Whether each record holds nothing but separators."""
+        ends = self.mark + " \t"
+        return (
+            [not row.strip(ends) for row in self.rows] if self.bare else [not "".join(row).strip() for row in self.rows]
+        )
+
+    def begins(self, heads: Sequence[str]) -> list[int]:
+        """Positions of records whose first field may be one of `heads`."""
+        if self.bare:
+            starts = tuple(heads)
+            return [i for i, row in enumerate(self.rows) if row.lstrip().startswith(starts)]
+        return [i for i, row in enumerate(self.rows) if row and row[0].strip().startswith(tuple(heads))]
+
+    def fitted(self, i: int, width: int) -> Any:
+        """The record with exactly `width` fields: filled up with empty ones, or cut."""
+        fields = [*self.fields(i)[:width]]
+        fields += [""] * (width - len(fields))
+        return self.mark.join(fields) if self.bare else fields
+
+
+def records(lines: Sequence[str], at: int, separator: str, file: str) -> Records:
+    """Records from line position `at` on. Raises `Blocked` where quotes do not match."""
+    mark = SEPARATORS[separator]
+    if any('"' in line for line in lines[at:]):
+        return _quoted(lines, at, mark, file)
+    rows = list(lines[at:])
+    if mark == " ":
+        mark = "\t"
+        rows = [_BLANKS.sub(mark, line.strip(" \t")) for line in rows]
+    return Records(rows, list(range(at + 1, len(lines) + 1)), mark, bare=True)
+
+
+def _quoted(lines: Sequence[str], at: int, mark: str, file: str) -> Records:
+    """Records of a table with quotes. A quote that is never closed would swallow rows: refused."""
+    fed: Iterable[str] = (line + "\n" for line in lines[at:])
+    if mark == " ":
+        fed = (line.strip(" \t\n").replace("\t", " ") + "\n" for line in fed)
+    reader = csv.reader(fed, delimiter=mark, strict=True, skipinitialspace=mark == " ")
+    found = Records([], [], mark, bare=False)
+    start = 0
+    try:
+        while True:
+            start = reader.line_num
+            row = next(reader, None)
+            if row is None:
+                return found
+            if reader.line_num - start > 1:
+                first, last = at + start + 1, at + reader.line_num
+                if _swallowed(row, found, mark):
+                    raise refusal(file, first, "quotes-unmatched", _UNMATCHED + "a quote is not closed", *_QUOTES)
+                found.notes.append(f"lines {first} to {last} are one row: a text in it holds line breaks")
+            found.rows.append(row)
+            found.lines.append(at + start + 1)
+    except csv.Error as fault:
+        raise refusal(file, at + start + 1, "quotes-unmatched", _UNMATCHED + _said(fault), *_QUOTES) from None
+
+
+def _swallowed(row: Sequence[str], found: Records, mark: str) -> bool:
+    """Whether a text with line breaks looks like whole rows taken in by a quote that is closed too late."""
+    others = max(len(found.rows[0]) - 1, 1) if found.rows else 1
+    return any(line.count(mark) >= others for cell in row for line in cell.split("\n")[1:])
+
+
+def _said(fault: csv.Error) -> str:
+    text = str(fault)
+    if "field larger" in text:
+        return "a field is longer than any cell of a table"
+    return "text follows the closing quote" if "expected after" in text else "a quote is not closed"
+
+
+def cut(line: str, separator: str) -> list[str]:
+    """Fields of one line, for a look at it before the table is read.
+
+    >>> cut('a;"b;c"', "semicolon")
+    ['a', 'b;c']
+    """
+    mark = SEPARATORS[separator]
+    if mark == " ":
+        line = _BLANKS.sub(" ", line.strip(" \t"))
+    if '"' not in line:
+        return line.split(mark)
+    try:
+        return next(csv.reader([line], delimiter=mark), [""]) or [""]
+    except csv.Error:
+        return line.split(mark)
+
+
+def separator_of(lines: Sequence[str], at: int, source: RecordSource, known: Callable[[Sequence[str]], int]) -> str:
+    """The stated separator, or the one that makes most known headers of line position `at`; a word of `SEPARATORS`."""
+    if source.separator:
+        words = {
+            **{mark: word for word, mark in SEPARATORS.items()},
+            **{word: word for word in SEPARATORS},
+            r"\t": "tab",
+            "blank": "blanks",
+        }
+        if source.separator not in words:
+            raise Blocked(
+                Problem(
+                    source.where.file,
+                    source.where.line,
+                    source.where.column,
+                    "separator-unknown",
+                    f'the separator "{shown(source.separator)}" is not known',
+                    expected="comma, semicolon, tab, bar or blanks",
+                    next_step="state one of these, or none",
+                )
+            )
+        return words[source.separator]
+    sample = [line for line in lines[at + 1 : at + 1 + _LOOKED_AT] if line.strip()]
+
+    def merit(word: str) -> tuple[int, float]:
+        header = cut(lines[at], word)
+        agree = sum(len(cut(line, word)) == len(header) for line in sample) / max(len(sample), 1)
+        return known(header), agree if len(header) > 1 else 0.0
+
+    return max(
+        ("tab", "semicolon", "comma", "bar", "blanks"), key=merit
+    )  # the first of equals: blanks are part of texts

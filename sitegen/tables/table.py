@@ -1,0 +1,298 @@
+"""From text to a table: header, units row, and rows that keep their line in the file.
+
+A row with more fields than the header is never made to fit: it could shift every column to its right. A row with too
+few is kept and marked. Blank rows and a header repeated in the middle are skipped and noted.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from sitegen.problems import shown
+from sitegen.program.model import RecordSource
+from sitegen.tables.blocked import refusal
+from sitegen.tables.records import SEPARATORS, Records, cut, records, separator_of
+
+Known = Callable[[Sequence[str]], int]
+"""Counts how many of some header names a record entry can use."""
+
+_SHORT_AT_MOST = 0.5  # share of short rows above which the header does not describe the table
+_SEARCHED = 40  # lines searched for a header that is not where it was announced
+_BRACKETED = re.compile(r"\[.*\]|\(.*\)")
+_NUMERIC = re.compile(r"[+-]?\d+([.,]\d+)*([eE][+-]?\d+)?", re.ASCII)
+
+
+@dataclass(frozen=True)
+class Table:
+    """Header, units and rows as written. Arrays have one entry a data row."""
+
+    separator: str  # a word of `records.SEPARATORS`
+    header: tuple[str, ...]
+    units: tuple[str, ...]  # of the units row; "" where it says none
+    header_line: int
+    lines: npt.NDArray[np.int64]  # line in the file
+    short: npt.NDArray[np.bool_]  # rows with fewer fields than the header
+    notes: tuple[str, ...]
+    _rows: list[Any] = field(repr=False)
+    _mark: str = field(repr=False)
+
+    def __len__(self) -> int:
+        return len(self._rows)
+
+    def columns(self, wanted: Collection[int], numeric: Collection[int] = (), decimal: str = ".") -> dict[int, Any]:
+        """Columns by position: text, or float64 (nan where empty) where asked for and every cell is a plain number.
+
+        Text cells come as they stand in the file, blanks at their ends included.
+        """
+        if not isinstance(self._rows[0], str):
+            return {at: np.array([row[at] for row in self._rows], dtype=object) for at in wanted}
+        try:
+            return self._parsed(wanted, frozenset(numeric), decimal)
+        except (ValueError, OverflowError):  # some cell is no plain number; its reader finds out which, and why
+            return self._parsed(wanted, frozenset(), decimal)
+
+    def _parsed(self, wanted: Collection[int], numeric: frozenset[int], decimal: str) -> dict[int, Any]:
+        import pandas as pd
+
+        kinds: dict[Any, Any] = {at: "float64" if at in numeric else object for at in wanted}
+        empty: dict[Any, Any] = {at: [""] for at in numeric}
+        frame = pd.read_csv(
+            io.StringIO("\n".join(self._rows) + "\n"),
+            sep=self._mark,
+            header=None,
+            names=tuple(range(len(self.header))),
+            usecols=np.array(sorted(wanted)),
+            dtype=kinds,
+            na_values=empty,
+            keep_default_na=False,
+            decimal=decimal,
+            quoting=csv.QUOTE_NONE,
+            skip_blank_lines=False,
+            low_memory=False,
+            float_precision="round_trip",
+            engine="c",
+        )
+        if len(frame) != len(self._rows):
+            raise AssertionError(f"{len(self._rows)} rows became {len(frame)}")
+        return {at: frame[at].to_numpy() for at in wanted}
+
+
+def plain(text: str) -> str:
+    """A header as it is compared: blanks at its ends and runs of blanks do not count.
+
+    >>> plain("  Cylinder  gauge ")
+    'Cylinder gauge'
+    """
+    return " ".join(text.split())
+
+
+def lay_out(text: str, file: str, source: RecordSource, known: Known) -> Table:
+    """The table in a text whose lines end with LF.
+
+    Raises `Blocked` where rows and header do not fit together.
+    """
+    lines = text.split("\n")
+    if lines[-1] == "":
+        lines.pop()
+    at = next((i for i in range(source.skip_rows, len(lines)) if lines[i].strip()), -1)
+    if at < 0:
+        empty = not any(line.strip() for line in lines)
+        what = "the file is empty" if empty else f"nothing is left after the {source.skip_rows} rows to skip"
+        raise refusal(
+            file,
+            0,
+            code="table-empty",
+            what=what,
+            expected="a header and rows",
+            next_step="see whether this is the right file",
+        )
+    separator = separator_of(lines, at, source, known)
+    found = records(lines, at, separator, file)
+    header = [plain(name) for name in found.fields(0)]
+    if not known(header):
+        _announced_elsewhere(lines, source, separator, file, known, header, found.lines[0])
+    twice = [name for name in dict.fromkeys(header) if name and header.count(name) > 1]
+    if twice:
+        raise refusal(
+            file,
+            found.lines[0],
+            code="header-twice",
+            what=f'the header "{shown(twice[0])}" stands over more than one column',
+            expected="a different name over each column",
+            next_step="rename one of them",
+            column_name=twice[0],
+        )
+    return _table(found, header, separator, file, source)
+
+
+def _table(found: Records, header: list[str], separator: str, file: str, source: RecordSource) -> Table:
+    width = len(header)
+    first = 2 if source.units_row else 1
+    units = _units(found, width, file) if source.units_row else [""] * width
+    counts, blank = found.counts(), found.blanks()
+    repeated = _repeated(found, first)
+    kept = [i for i in range(first, len(counts)) if not blank[i] and i not in repeated]
+    notes = list(found.notes)
+    if repeated:
+        notes.append(f"header repeated in {_lines(found, sorted(repeated))}: skipped")
+    if separators := [i for i in range(first, len(counts)) if blank[i] and counts[i] > 1]:
+        notes.append(f"nothing but separators in {_lines(found, separators)}: skipped")
+    if not kept:
+        raise refusal(
+            file,
+            found.lines[0],
+            code="table-without-rows",
+            what="there is a header but no row below it",
+            expected="at least one row",
+            next_step="fill in the table, or take it out of the records",
+        )
+    if not source.units_row:
+        _no_units(found, kept[0], file)
+    longer = [i for i in kept if counts[i] > width]
+    _nothing_past_header(found, longer, header, separator, file)
+    if longer:
+        notes.append(f"an empty field after the last column in {_lines(found, longer)}")
+    named = len(_without_empty_end(header))
+    shorter = {i for i in kept if counts[i] < width}
+    short = np.array([counts[i] < named for i in kept], dtype=bool)
+    if short.sum() > max(_SHORT_AT_MOST * len(kept), 1):
+        i = kept[int(short.argmax())]
+        raise refusal(
+            file,
+            found.lines[i],
+            code="rows-too-short",
+            what=f"{short.sum()} of {len(kept)} rows have fewer fields than the header; this one has {counts[i]}",
+            expected=f"{width} fields: {shown(', '.join(header), 200)}",
+            next_step="see whether the separator is right, and fill up the rows",
+        )
+    odd = shorter.union(longer)
+    return Table(
+        separator=separator,
+        header=tuple(header),
+        units=tuple(units),
+        header_line=found.lines[0],
+        lines=np.array([found.lines[i] for i in kept], dtype=np.int64),
+        short=short,
+        notes=tuple(notes),
+        _rows=[found.fitted(i, width) if i in odd else found.rows[i] for i in kept],
+        _mark=found.mark,
+    )
+
+
+def _announced_elsewhere(
+    lines: Sequence[str],
+    source: RecordSource,
+    separator: str,
+    file: str,
+    known: Known,
+    header: Sequence[str],
+    line: int,
+) -> None:
+    """Blocks where the header stands further down than announced; otherwise the missing headers are told one by one."""
+    for i, text in enumerate(lines[:_SEARCHED]):
+        words = [separator] if source.separator else list(SEPARATORS)
+        if i + 1 != line and any(known([plain(name) for name in cut(text, word)]) for word in words):
+            raise refusal(
+                file,
+                line,
+                code="header-elsewhere",
+                what=f'the row "{shown(", ".join(header))}" is not the header: that is in line {i + 1}',
+                expected="the header after the rows to skip",
+                next_step=f"write `skip_rows: {i}` in the record entry",
+            )
+
+
+def _units(found: Records, width: int, file: str) -> list[str]:
+    cells = [plain(cell) for cell in found.fields(1)] if len(found.rows) > 1 else []
+    line = found.lines[1] if len(found.rows) > 1 else found.lines[0]
+    number = next((cell for cell in cells if _NUMERIC.fullmatch(cell) and cell != "1"), "")
+    if number or not cells:
+        raise refusal(
+            file,
+            line,
+            code="units-row-missing",
+            what=f'this row holds the number "{shown(number)}", not units' if number else "there is no row of units",
+            expected="a row of units below the header, as announced",
+            next_step="take `units_row` out of the record entry",
+        )
+    if len(_without_empty_end(cells)) > width:
+        raise refusal(
+            file,
+            line,
+            code="more-fields-than-header",
+            what=f"the row of units has {len(cells)} fields, the header has {width}",
+            expected=f"at most {width} fields",
+            next_step="give every column a header",
+        )
+    cells = [cell[1:-1].strip() if _BRACKETED.fullmatch(cell) else cell for cell in cells[:width]]
+    return cells + [""] * (width - len(cells))
+
+
+def _no_units(found: Records, i: int, file: str) -> None:
+    cells = [cell.strip() for cell in found.fields(i) if cell.strip()]
+    if cells and all(_BRACKETED.fullmatch(cell) for cell in cells):
+        raise refusal(
+            file,
+            found.lines[i],
+            code="units-row-unannounced",
+            what="this row looks like a row of units",
+            expected="rows of readings below the header",
+            next_step="write `units_row: true` in the record entry",
+        )
+
+
+def _repeated(found: Records, first: int) -> set[int]:
+    """Positions of records below the header that say the same as it; the row of units counts right below one only."""
+    heads = [_without_empty_end([plain(cell) for cell in found.fields(i)]) for i in range(first)]
+    starts = [name.split(" ")[0] for head in heads for name in head[:1]]
+    same: set[int] = set()
+    for i in found.begins(starts) if starts else []:
+        if i < first:
+            continue
+        cells = _without_empty_end([plain(cell) for cell in found.fields(i)])
+        if cells == heads[0] or (cells in heads and i - 1 in same):
+            same.add(i)
+    return same
+
+
+def _nothing_past_header(
+    found: Records, longer: Sequence[int], header: Sequence[str], separator: str, file: str
+) -> None:
+    width = len(header)
+    over = [i for i in longer if any(cell.strip() for cell in found.fields(i)[width:])]
+    if not over:
+        return
+    cells = found.fields(over[0])
+    commas = separator == "comma" and all(_NUMERIC.fullmatch(cell.strip()) for cell in cells[-2:])
+    others = f", and {len(over) - 1} further rows have too many" if len(over) > 1 else ""
+    raise refusal(
+        file,
+        found.lines[over[0]],
+        code="more-fields-than-header",
+        what=f"this row has {len(cells)} fields, the header in line {found.lines[0]} has {width}{others}",
+        expected=f"{width} fields: {shown(', '.join(header), 200)}",
+        next_step="put numbers with a decimal comma in quotes, or use another separator"
+        if commas
+        else "give every column a header, and put a text that holds the separator in quotes",
+    )
+
+
+def _without_empty_end(cells: Sequence[str]) -> list[str]:
+    kept = list(cells)
+    while kept and not kept[-1].strip():
+        kept.pop()
+    return kept
+
+
+def _lines(found: Records, positions: Sequence[int]) -> str:
+    numbers = [str(found.lines[i]) for i in positions]
+    more = f" and {len(numbers) - 8} more" if len(numbers) > 8 else ""
+    return ("line " if len(numbers) == 1 else "lines ") + ", ".join(numbers[:8]) + more
