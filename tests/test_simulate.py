@@ -115,7 +115,7 @@ def test_without_scatter_a_cylinder_of_known_area_gives_the_known_reading() -> N
 
 
 def test_crankcase_flow_of_a_ten_percent_reading() -> None:
-    # 36.11 L/min of air at 20 degC and 100 kPa, by hand as above, where all of it goes past the rings: at 101.325 kPa less
+    # 36.11 L/min of air at 20 degC and 100 kPa, by hand as above, all of it past the rings: less at 101.325 kPa
     ten = replace(sim.NITRIDED, start=0.50697, plateau=0.50697, growth=0.0)
     _, rows = sim.engine(1, behaviour=ten, scatter=sim.NONE)
     flows = [row.crankcase_flow for row in rows if row.cylinder and row.phase == "pulls"]

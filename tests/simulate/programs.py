@@ -112,7 +112,8 @@ OWN = {
     "engine": "", "phase": "", "cylinder": "", "repeat": "", "tester": "", "reference": "", "supply": "psig",
     "pressure": "psig", "percent": "%", "crank": "", "approached": "", "locked": "", "turns": "", "condition": "",
     "metal_temperature": "degC", "since_shutdown": "min", "oil": "", "wait": "s", "ambient": "kPa absolute",
-    "air_temperature": "degC", "to_crankcase": "%", "to_exhaust": "%", "to_intake": "%", "crankcase_flow": "actual L/min",
+    "air_temperature": "degC", "to_crankcase": "%", "to_exhaust": "%", "to_intake": "%",
+    "crankcase_flow": "actual L/min",
     "date": "", "operator": "", "remark": "",
 }  # fmt: skip
 OWN_2025 = {name: unit for name, unit in OWN.items() if name not in {"percent", "crankcase_flow", "wait"}}
