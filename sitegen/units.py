@@ -266,7 +266,8 @@ _SAME_SIGN = str.maketrans(
     }
 )
 _SUFFIX = re.compile(
-    r"(?P<unit>.*\S)(?:\s*\((?P<bracket>gauge|absolute|abs|g|a)\)| (?P<word>gauge|absolute|abs|actual|standard|difference))"
+    r"(?P<unit>.*\S)"
+    r"(?:\s*\((?P<bracket>gauge|absolute|abs|g|a)\)| (?P<word>gauge|absolute|abs|actual|standard|difference))"
 )
 _PREFIX = re.compile(r"(?P<word>actual|standard|gauge|absolute) (?P<unit>.+)")
 _REFERENCE = re.compile(r"(?P<unit>[^()]+?) ?\((?P<first>[^(),]+),(?P<second>[^(),]+)\)")
@@ -280,7 +281,7 @@ def _plain(text: str) -> str:
 
 
 def _product(text: str) -> tuple[Vector, float] | None:
-    """Vector and scale of a product of simple units with whole powers, such as `kg/m3` or `mg/km`; None if it is none."""
+    """Vector and scale of a product of simple units, such as `kg/m3` or `mg/km`; None if it is none."""
     over, *under = text.split("/")
     vector, scale = _NONE, 1.0
     for part, sign in [(over, 1), *((each, -1) for each in under)]:
@@ -380,6 +381,8 @@ def spellings() -> tuple[str, ...]:
 
 def kind_of(known: Unit) -> str:
     """Name of the kind of quantity a unit belongs to; "" where it has none."""
+    if known.vector == _PRESSURE and not known.nature:
+        return "pressure"
     for dimension in DIMENSIONS.values():
         if dimension.vector == known.vector and known.nature in dimension.natures:
             return dimension.name
@@ -390,7 +393,7 @@ def kind_of(known: Unit) -> str:
 
 def _fitting(known: Unit, dimension: Dimension) -> Unit:
     written = shown(known.text.strip())
-    expected = f"{dimension.name}, such as {listed(dimension.spellings)}"
+    expected = f"a unit of {dimension.name}, such as {listed(dimension.spellings)}"
     if known.vector != dimension.vector:
         kind = kind_of(known) or "something else"
         raise UnitError("wrong-kind-of-unit", f'"{written}" is a unit of {kind}, not of {dimension.name}', expected)
@@ -506,6 +509,8 @@ def convert(text: str, unit_text: str) -> float:
             f'"{shown(written)}" is a unit of {mine}, not of {theirs}',
             f"a unit such as {unit_text}",
         )
+    if (given.scale, given.offset) == (wanted.scale, wanted.offset):
+        return number
     value = (number * given.scale + given.offset - wanted.offset) / wanted.scale
     if not math.isfinite(value):
         raise UnitError("not-a-quantity", f'"{shown(text.strip())}" is too large a number', "a finite number")

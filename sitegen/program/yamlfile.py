@@ -208,6 +208,7 @@ class _Reader:
                 documents += 1
                 if documents > 1:
                     self.problems.add(at, "second-document", "a second document starts here", expected="one a file")
+                    self._unsure = True
                     break
                 continue
             if not isinstance(event, yaml.NodeEvent | yaml.CollectionEndEvent):

@@ -1,0 +1,416 @@
+"""program.yaml: from the document to the frozen program, with every reference followed."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Collection, Mapping, Sequence
+from pathlib import Path
+
+from sitegen import units
+from sitegen.problems import Collector, listed, nearest, shown
+from sitegen.program import records
+from sitegen.program.definitions import HOME, MOST_CYLINDERS
+from sitegen.program.model import (
+    Assembly,
+    Build,
+    Criterion,
+    Definitions,
+    Departure,
+    EngineType,
+    Exclusion,
+    LeakdownRule,
+    Phase,
+    Place,
+    Program,
+    ScheduleStep,
+    SeatingRule,
+    Where,
+)
+from sitegen.program.node import Node
+from sitegen.program.yamlfile import Document
+
+HERE = "this program"
+SENSES = ("at_most", "at_least", "below_reference", "above_reference")
+_UNKNOWN_ENGINE = EngineType("", "", 0, 0.0, 0.0)
+_NO_DEFINITIONS = Definitions({}, {}, {}, {}, {}, {})
+
+
+def build(
+    document: Document,
+    folder: Path,
+    definitions: Definitions | None,
+    problems: Collector,
+    measures: Mapping[str, str] | None = None,
+    streams: Collection[str] | None = None,
+) -> Program:
+    """The program of a document in `folder`, whose name is its id.
+
+    `measures` gives the unit of every known measure, `streams` the known kinds of record; None leaves them unchecked,
+    and limits stay numbers as written. With `definitions` None the ids that live there are not checked. Where
+    something is wrong a problem is added and a stand-in taken: the program may be used only if there is no error.
+    """
+    root = Node.root(document, problems)
+    phases = _phases(root, streams)
+    order = [phase.id for phase in phases]
+    compare = root.get("compare")
+    coatings = None if definitions is None else definitions.coatings
+    reference = compare.reference("reference", coatings, "coating", HOME)
+    candidates = compare.references("candidates", coatings, "coating", HOME)
+    if reference and reference in candidates:
+        place = next(each for each in compare.items("candidates") if each.own_text() == reference)
+        place.add("reference-is-candidate", f'"{reference}" is reference and candidate', expected="one of the two")
+    compared = _compared(compare)
+    builds = _builds(root, phases, definitions, compared)
+    criteria = _criteria(root, order, measures, compared, candidates)
+    files = records.Files(folder)
+    known: dict[str, Collection[str] | None] = {
+        "build": [each.id for each in builds],
+        "phase": order,
+        "tester": None if definitions is None else definitions.testers,
+        "reference orifice": None if definitions is None else definitions.reference_orifices,
+        "tool": None if definitions is None else definitions.tools,
+    }
+    sources = records.sources(root, files, known)
+    seating, leakdown = root.get("seating"), root.get("leakdown")
+    primary = compare.get("primary")
+    return Program(
+        id=folder.name,
+        title=root.text("title"),
+        question=root.text("question"),
+        folder=str(folder),
+        where=Where(document.file, 1, 1),
+        definitions=definitions or _NO_DEFINITIONS,
+        reference=reference,
+        candidates=candidates,
+        primary_measure=primary.reference("measure", measures, "measure", "this version"),
+        primary_phase=primary.reference("phase", order, "phase", HERE),
+        planned_builds=compare.whole("planned_builds") or 0,
+        allocation_scheme=compare.get("allocation").text("scheme") or "not recorded",
+        allocation_seed=compare.get("allocation").whole("seed"),
+        phases=phases,
+        builds=builds,
+        seating=SeatingRule(
+            to_lose=_area(seating, "to_lose"),
+            level=_area(seating, "level"),
+            fit_through=seating.reference("fit_through", order, "phase", HERE),
+        ),
+        leakdown=LeakdownRule(
+            supply=leakdown.quantity("supply", "gauge pressure") or 0.0,
+            oil="wet" if leakdown.text("oil") == "wet" else "dry",
+            supply_band=leakdown.quantity("supply_band", "pressure difference") or LeakdownRule(0.0).supply_band,
+        ),
+        criteria=criteria,
+        criteria_stated=root.get("criteria").date("stated"),
+        criteria_hash=criteria_hash(root, criteria) if criteria else "",
+        records=sources,
+        exclusions=_exclusions(root),
+        notes=files.take(root.get("notes")) if root.has("notes") else "",
+        invented=root.flag("invented"),
+        version=root.text("version"),
+    )
+
+
+def _compared(compare: Node) -> list[str]:
+    """Coatings of the comparison as written, known or not."""
+    return list(filter(None, dict.fromkeys([compare.text("reference"), *compare.texts("candidates")])))
+
+
+def _area(node: Node, key: str) -> float:
+    """An area in mm2."""
+    if node.quantity(key, "area") is None:
+        return 0.0
+    return units.convert(node.text(key), "mm2")
+
+
+# ---- phases ---------------------------------------------------------------------------------------------------------
+
+
+def _phases(root: Node, streams: Collection[str] | None) -> tuple[Phase, ...]:
+    build_ids = list(dict.fromkeys(filter(None, (each.text("id") for each in root.items("builds")))))
+    return tuple(
+        Phase(
+            id=name,
+            title=node.text("title"),
+            kind=node.text("kind").replace(" ", "-"),  # type: ignore[arg-type] # the schema allows no other word
+            order=order,
+            stage=node.text("stage"),
+            repeat=node.whole("repeat") or 1,
+            schedule=tuple(_step(each) for each in node.items("schedule")),
+            records=node.references("records", streams, "kind of record", "this version"),
+            condition=node.text("condition"),  # type: ignore[arg-type]
+            only=node.references("only", build_ids, "build", HERE),
+        )
+        for order, (name, node) in enumerate(root.ids("phases", "among the phases").items())
+    )
+
+
+def _step(node: Node) -> ScheduleStep:
+    speed = node.get("speed")
+    if isinstance(speed.value, dict):
+        first = speed.quantity("from", "speed", zero=True) or 0.0
+        last = speed.quantity("to", "speed", zero=True) or 0.0
+    else:
+        first = last = speed.own_quantity("speed", zero=True) or 0.0
+    return ScheduleStep(
+        time=node.quantity("time", "time") or 0.0,
+        speed=first,
+        speed_to=last,
+        torque=node.quantity("torque", "torque", zero=True),
+        reference_point=node.flag("reference_point"),
+    )
+
+
+# ---- builds ---------------------------------------------------------------------------------------------------------
+
+
+def _builds(
+    root: Node, phases: Sequence[Phase], definitions: Definitions | None, compared: Sequence[str]
+) -> tuple[Build, ...]:
+    engine_types = None if definitions is None else definitions.engine_types
+    oils = None if definitions is None else definitions.oils
+    numbered: dict[tuple[str, int], str] = {}
+    made = []
+    for order, (name, node) in enumerate(root.ids("builds", "among the builds").items()):
+        engine_type = _UNKNOWN_ENGINE
+        named = node.reference("engine_type", engine_types, "engine type", HOME)
+        if named and engine_types is not None:
+            engine_type = engine_types[named]
+        mine = [phase for phase in phases if not phase.only or name in phase.only]
+        departures = _departures(node, phases, mine)
+        block, number = node.text("block"), node.whole("number") or 0
+        if block and number:
+            first = numbered.setdefault((block.casefold(), number), name)
+            if first != name:
+                node.get("number").add(
+                    "build-number-twice",
+                    f'"{name}" and "{first}" are both build {number} of block "{shown(block)}"',
+                    expected="a number of its own for each build of a block",
+                )
+        made.append(
+            Build(
+                id=name,
+                title=node.text("title") or name,
+                order=order,
+                block=block,
+                number=number,
+                engine_type=engine_type,
+                places=_places(node, engine_type.cylinders, definitions, compared),
+                assemblies=_assemblies(node, mine, {each.phase for each in departures if each.kind == "skipped"}),
+                departures=departures,
+                oil=node.reference("oil", oils, "oil", HOME),
+                operator=node.text("operator"),
+                cell=node.text("cell"),
+                note=node.text("note"),
+            )
+        )
+    return tuple(made)
+
+
+def _places(node: Node, cylinders: int, definitions: Definitions | None, compared: Sequence[str]) -> tuple[Place, ...]:
+    """The ring set of each cylinder; `all` stands for those not named."""
+    rings = node.get("rings")
+    if not isinstance(rings.value, dict) or not 0 < cylinders <= MOST_CYLINDERS:
+        return ()
+    numbers = [str(number) for number in range(1, cylinders + 1)]
+    for name, entry in node.entries("rings"):
+        if name not in {*numbers, "all"}:
+            entry.problems.add(
+                entry.key_at,
+                "unknown-cylinder",
+                f'"{shown(name)}"{rings.within} is no cylinder of its engine type',
+                expected=f"1 to {cylinders}, or all",
+            )
+            continue
+        coating = entry.get("coating")
+        found = coating.own_reference(None if definitions is None else definitions.coatings, "coating", HOME)
+        if found and found not in compared:
+            coating.add(
+                "coating-not-compared",
+                f'{coating.subject} is "{shown(found)}", which is neither reference nor candidate of this program',
+                expected=listed(compared),
+                near=nearest(found, compared),
+            )
+    missing = [] if rings.has("all") else [number for number in numbers if not rings.has(number)]
+    if missing:
+        rings.problems.add(
+            rings.key_at,
+            "ring-missing",
+            f"no ring set is given for cylinder {listed(missing).replace(' or ', ' and ')}{rings.within}",
+            expected=f"one for each cylinder from 1 to {cylinders}, or all",
+        )
+    made = []
+    for number in numbers:
+        entry = rings.get(number if rings.has(number) else "all")
+        made.append(Place(int(number), entry.text("coating"), entry.text("lot")))
+    return tuple(made)
+
+
+def _departures(node: Node, phases: Sequence[Phase], mine: Sequence[Phase]) -> tuple[Departure, ...]:
+    order, own = [phase.id for phase in phases], {phase.id for phase in mine}
+    made: dict[str, Departure] = {}
+    for each in node.items("departures"):
+        phase = each.reference("phase", order, "phase", HERE)
+        if phase and phase not in own:
+            each.get("phase").add("phase-not-of-build", f'{each.get("phase").subject} is "{phase}", which this build does not have')
+        if phase in made:
+            each.get("phase").add(
+                "named-twice", f'the phase "{phase}" departs twice{node.within}', next_step="remove one"
+            )
+        if each.has("skipped") == each.has("due"):
+            said = "both skipped and due" if each.has("due") else "neither skipped nor due"
+            each.add(
+                "departure-unclear",
+                f"{each.subject} is {said}",
+                expected="skipped with its reason, or due with its day",
+            )
+        skipped = each.has("skipped")
+        made[phase] = Departure(
+            phase=phase,
+            kind="skipped" if skipped else "due",
+            why=each.text("skipped" if skipped else "why"),
+            due=each.date("due"),
+        )
+    return tuple(made.values())
+
+
+def _assemblies(node: Node, mine: Sequence[Phase], skipped: Collection[str]) -> tuple[Assembly, ...]:
+    """Stretches that follow each other and cover the phases of the build; phases it skips may lie between."""
+    order = [phase.id for phase in mine]
+    entries = node.items("assemblies")
+    if not order:
+        return ()
+    if not entries:
+        return (Assembly("a1", order[0], order[-1]),)
+    made: list[Assembly] = []
+    begin = 0
+    for count, each in enumerate(entries):
+        first = last = ""
+        if each.has("from"):
+            first = each.reference("from", order, "phase", f"{node.subject}")
+        elif begin < len(order):
+            first = order[begin]
+        if each.has("through"):
+            last = each.reference("through", order, "phase", f"{node.subject}")
+        elif count + 1 == len(entries):
+            last = order[-1]
+        elif entries[count + 1].text("from") in order:
+            last = order[max(order.index(entries[count + 1].text("from")) - 1, 0)]
+        elif not entries[count + 1].has("from"):
+            each.add("assembly-open", f"{each.subject} does not say where it ends", next_step='add "through"')
+        if not first or not last:
+            if begin >= len(order) and not each.has("from"):
+                each.add("assembly-order", f"{each.subject} has no phase left", next_step="remove it")
+            return tuple(made)
+        start, end = order.index(first), order.index(last)
+        gap = [name for name in order[begin:start] if name not in skipped]
+        if start < begin or end < start:
+            each.add(
+                "assembly-order",
+                f"{each.subject} runs from {first} through {last}, which is not after the one before",
+                expected="stretches of phases in the order of the program",
+            )
+            return tuple(made)
+        if gap:
+            each.add(
+                "assembly-gap", f"{each.subject} begins at {first} and leaves out {listed(gap)}", expected="no gap"
+            )
+        made.append(Assembly(f"a{count + 1}", first, last, each.text("note")))
+        begin = end + 1
+    left = [name for name in order[begin:] if name not in skipped]
+    if left:
+        entries[-1].add("assembly-gap", f"{entries[-1].subject} ends before {listed(left)}", expected="the last phase")
+    return tuple(made)
+
+
+# ---- criteria and exclusions ------------------------------------------------------------------------------------
+
+
+def _criteria(
+    root: Node,
+    order: Sequence[str],
+    measures: Mapping[str, str] | None,
+    compared: Sequence[str],
+    candidates: tuple[str, ...],
+) -> tuple[Criterion, ...]:
+    made = []
+    for name, node in root.get("criteria").ids("list", "among the criteria").items():
+        measure = node.reference("measure", measures, "measure", "this version")
+        given = [sense for sense in SENSES if node.has(sense)]
+        if len(given) != 1:
+            said = f"has {' and '.join(given)}" if given else "does not say what must hold"
+            node.add("criterion-unclear", f"{node.subject} {said}", expected=f"exactly one of {listed(SENSES)}")
+        sense = given[0] if given else "at_most"
+        made.append(
+            Criterion(
+                id=name,
+                title=node.text("title"),
+                measure=measure,
+                phase=node.reference("phase", order, "phase", HERE),
+                sense=sense.replace("_", "-"),  # type: ignore[arg-type] # one of SENSES
+                scope=node.text("scope").replace(" ", "-"),  # type: ignore[arg-type] # the schema allows no other word
+                coatings=node.references("coatings", compared, "coating", HERE) or candidates,
+                limit=_limit(node.get(sense), (measures or {}).get(measure)) if sense in SENSES[:2] else None,
+                end_rule=node.flag("end_rule"),
+            )
+        )
+    return tuple(made)
+
+
+def _limit(node: Node, unit: str | None) -> float | None:
+    """A limit in the unit of its measure; as written where the measure's unit is not known."""
+    if isinstance(node.value, bool) or not isinstance(node.value, str | int | float):
+        return None
+    text = node.as_written()
+    try:
+        if unit is None:
+            number, written = units.split(text)
+            if written:
+                units.unit(written)
+            return number
+        return units.convert(text, unit or "1")
+    except units.UnitError as error:
+        node.add(error.code, f"{node.subject}: {error.what}", expected=error.expected, near=error.nearest)
+        return None
+
+
+def criteria_hash(root: Node, criteria: Sequence[Criterion]) -> str:
+    """SHA-256 of what the criteria say: measures, phases, senses, limits in SI, scopes, coatings, end rules.
+
+    Titles and the spelling of units do not count, so rewording a criterion is not a change of it.
+    """
+    nodes = {node.text("id"): node for node in reversed(root.get("criteria").items("list"))}  # of doubles the first
+    said = [
+        {
+            "id": each.id,
+            "measure": nodes[each.id].text("measure"),
+            "phase": each.phase,
+            "sense": each.sense,
+            "scope": each.scope,
+            "coatings": sorted(each.coatings),
+            "limit": _canonical(nodes[each.id].get(each.sense.replace("-", "_"))) if each.limit is not None else "",
+            "end_rule": each.end_rule,
+        }
+        for each in sorted(criteria, key=lambda each: each.id)
+    ]
+    return hashlib.sha256(json.dumps(said, sort_keys=True, separators=(",", ":")).encode()).hexdigest()
+
+
+def _canonical(node: Node) -> str:
+    number, written = units.split(node.as_written())
+    known = units.unit(written or "1")
+    return f"{number * known.scale + known.offset:.12g}"
+
+
+def _exclusions(root: Node) -> tuple[Exclusion, ...]:
+    made: dict[str, Exclusion] = {}
+    for node in root.items("exclusions"):
+        reading = node.text("reading")
+        if reading and reading in made:
+            node.get("reading").add(
+                "named-twice",
+                f'the reading "{shown(reading)}" is left out twice; first in line {made[reading].where.line}',
+                next_step="remove one",
+            )
+        made.setdefault(reading, Exclusion(reading, node.text("why"), node.text("by"), node.date("on"), node.where))
+    return tuple(made.values())

@@ -1,0 +1,128 @@
+"""A programs folder: its definitions, its programs, and everything that is wrong with them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Mapping
+from pathlib import Path
+
+from sitegen.problems import Collector, errors, in_order, shown
+from sitegen.program import build, definitions, schema, yamlfile
+from sitegen.program.model import Definitions, Folder, Program
+from sitegen.program.node import Node, id_fault
+from sitegen.vocabulary import Problem
+
+DEFINITIONS = "definitions.yaml"
+PROGRAM = "program.yaml"
+_PROGRAM_ID = re.compile(r"[a-z0-9][a-z0-9-]*")
+
+
+def load(
+    path: Path | str,
+    *,
+    measures: Mapping[str, str] | None = None,
+    streams: Collection[str] | None = None,
+) -> tuple[Folder | None, list[Problem]]:
+    """Read and check a programs folder, or the folder of one program with the definitions beside it.
+
+    `measures` (id -> unit) and `streams` are the known ones; None leaves references to them unchecked. The problems
+    are sorted; the folder is None when one of them is an error. Nothing a file holds raises.
+    """
+    given = Path(path)
+    home = given.resolve()
+    if not home.is_dir():
+        what = "there is no such folder" if not home.exists() else "this is not a folder"
+        problem = Problem(
+            shown(given), code="not-a-folder", what=what, expected="a programs folder, or the folder of one program"
+        )
+        return None, [problem]
+    problems: list[Problem] = []
+    if (home / PROGRAM).exists():
+        home, folders = home.parent, [home]
+    else:
+        try:
+            folders = _program_folders(home, problems)
+        except OSError as error:
+            reason = (error.strerror or "it cannot be read").lower()
+            return None, [Problem(shown(given), code="not-readable", what=f"the folder cannot be read: {reason}")]
+        if not folders and not problems:
+            problems.append(
+                Problem(
+                    shown(given.name or given),
+                    code="no-program",
+                    what="there is no program in this folder",
+                    expected=f"folders that hold a {PROGRAM}",
+                )
+            )
+    shared = _definitions(home, problems)
+    programs = [_program(folder, shared, problems, measures, streams) for folder in folders]
+    if errors(problems) or shared is None:
+        return None, in_order(problems)
+    made = sorted((each for each in programs if each is not None), key=lambda each: each.id)
+    return Folder(str(home), shared, tuple(made)), in_order(problems)
+
+
+def _program_folders(home: Path, problems: list[Problem]) -> list[Path]:
+    """Folders with a program file. Others are somebody's own, unless their file is named nearly right."""
+    found = []
+    for folder in sorted(home.iterdir()):
+        if folder.name.startswith(".") or not folder.is_dir():
+            continue
+        if (folder / PROGRAM).exists():
+            found.append(folder)
+            continue
+        problems += [
+            Problem(
+                f"{shown(folder.name)}/{shown(name)}",
+                code="file-name",
+                what="the name of this file is not quite that of a program file",
+                expected=PROGRAM,
+                next_step="rename it",
+            )
+            for name in sorted(each.name for each in folder.iterdir())
+            if name.casefold() in {"program.yaml", "program.yml", "program.yaml.txt"}
+        ]
+    return found
+
+
+def _definitions(home: Path, problems: list[Problem]) -> Definitions | None:
+    collector = Collector(DEFINITIONS)
+    made = None
+    if not (home / DEFINITIONS).exists():
+        collector.add(
+            (0, 0), "missing-file", "the file is not there", expected="coatings and engine types beside the programs"
+        )
+    else:
+        document = yamlfile.read(home / DEFINITIONS, collector)
+        if document is not None:
+            schema.check(document, "definitions", collector)
+            made = definitions.build(Node.root(document, collector))
+    problems += collector.found
+    return made
+
+
+def _program(
+    folder: Path,
+    shared: Definitions | None,
+    problems: list[Problem],
+    measures: Mapping[str, str] | None,
+    streams: Collection[str] | None,
+) -> Program | None:
+    collector = Collector(f"{shown(folder.name)}/{PROGRAM}")
+    fault = id_fault(folder.name)
+    if not fault and not _PROGRAM_ID.fullmatch(folder.name):
+        fault = "is not made of small letters, digits and hyphens"
+    if fault:
+        collector.add(
+            (0, 0),
+            "reserved-name" if "reserved" in fault else "not-an-id",
+            f'the folder name "{shown(folder.name)}", the id of the program, {fault}',
+            next_step="rename the folder",
+        )
+    document = yamlfile.read(folder / PROGRAM, collector)
+    made = None
+    if document is not None:
+        schema.check(document, "program", collector)
+        made = build.build(document, folder, shared, collector, measures, streams)
+    problems += collector.found
+    return made

@@ -1,0 +1,183 @@
+"""The record tables a program names: the files behind them, and how each is to be read."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath
+
+from sitegen import units
+from sitegen.problems import nearest, shown
+from sitegen.program.model import ColumnUse, RecordSource
+from sitegen.program.node import Node
+
+_DRIVE = re.compile(r"[A-Za-z]:")
+# Ids a constant may give: field -> kind of id. `definitions.yaml` or the program holds them.
+_REFERS = {
+    "engine": "build",
+    "phase": "phase",
+    "tester": "tester",
+    "reference": "reference orifice",
+    "tool_gap": "tool",
+    "tool_mass": "tool",
+    "tool_bore": "tool",
+    "tool_tension": "tool",
+}
+
+
+@dataclass
+class Files:
+    """Files of one program's folder; each may be named once."""
+
+    folder: Path
+    named: dict[str, int] = field(default_factory=dict)  # resolved path -> line
+
+    def take(self, node: Node) -> str:
+        """The file a node names, from the program's folder; "" with a problem where it cannot be used."""
+        name = node.own_text()
+        if not name or not isinstance(node.value, str):
+            return ""
+        if "\\" in name or _DRIVE.match(name) or name.startswith("/") or not name.isprintable():
+            node.add(
+                "path-not-plain",
+                f'{node.subject} is "{shown(name)}", which is not written from the program\'s folder',
+                expected="a path inside the program's folder with forward slashes, such as records/leakdown.csv",
+            )
+            return ""
+        path = self.folder / name
+        try:
+            home, found = self.folder.resolve(), path.resolve()
+            if not found.is_relative_to(home) or found == home:
+                how = "through a link " if ".." not in PurePosixPath(name).parts else ""
+                node.add(
+                    "path-leaves-folder",
+                    f'{node.subject} is "{shown(name)}", which leaves the program\'s folder {how}'.rstrip(),
+                    expected="a file inside the program's folder",
+                    next_step="copy the file into the program's folder",
+                )
+                return ""
+            if not found.exists():
+                node.add(
+                    "missing-file",
+                    f'{node.subject} is "{shown(name)}", which is not there',
+                    expected="a file inside the program's folder",
+                    near=self._nearest(name),
+                )
+                return ""
+            if not found.is_file():
+                node.add("not-a-file", f'{node.subject} is "{shown(name)}", which is not a plain file')
+                return ""
+            if found.stat().st_size == 0:
+                node.add(
+                    "empty-file", f'{node.subject} is "{shown(name)}", which is empty', next_step="remove the entry"
+                )
+                return ""
+        except (OSError, ValueError, RuntimeError) as error:  # RuntimeError: a loop of links
+            reason = (error.strerror if isinstance(error, OSError) else "") or "it cannot be followed"
+            node.add("not-readable", f'{node.subject} is "{shown(name)}": {reason.lower()}')
+            return ""
+        line = self.named.setdefault(str(found).casefold(), node.at[0])
+        if line != node.at[0]:
+            node.add(
+                "file-named-twice",
+                f'{node.subject} is "{shown(name)}", which line {line} names already',
+                next_step="remove one of the entries",
+            )
+            return ""
+        return name
+
+    def _nearest(self, name: str) -> str:
+        there = []
+        for parent, folders, files in os.walk(self.folder):
+            folders[:] = sorted(each for each in folders if not each.startswith("."))
+            there += [(Path(parent) / each).relative_to(self.folder).as_posix() for each in files]
+            if len(there) > 2000:
+                break
+        return nearest(name, there)
+
+
+def sources(root: Node, files: Files, known: Mapping[str, Collection[str] | None]) -> tuple[RecordSource, ...]:
+    """Every record table of a program in the order written; `known` has the ids by kind (None: not checked)."""
+    return tuple(
+        _source(stream, entry, files, known)
+        for stream, _ in root.entries("records")
+        for entry in root.get("records").items(stream)
+    )
+
+
+def _source(stream: str, entry: Node, files: Files, known: Mapping[str, Collection[str] | None]) -> RecordSource:
+    columns = {name: _column(node) for name, node in entry.entries("columns")}
+    constants = {name: node.as_written() for name, node in entry.entries("constants")}
+    for name, node in entry.entries("constants"):
+        if name in _REFERS:
+            kind = _REFERS[name]
+            node.own_reference(known[kind], kind, "this program" if kind in {"build", "phase"} else "definitions.yaml")
+        if name in columns:
+            node.problems.add(
+                node.key_at,
+                "given-twice",
+                f'"{shown(name)}" is a column and a constant{entry.within}',
+                expected="one of the two",
+            )
+    cells = entry.get("cells")
+    field_of_cells = cells.text("field")
+    if field_of_cells and (field_of_cells in columns or field_of_cells in constants):
+        cells.get("field").add(
+            "given-twice",
+            f'"{shown(field_of_cells)}" is in the cells and elsewhere{entry.within}',
+            expected="one of the two",
+        )
+    if cells.value is not None:
+        for part in ("columns", "constants"):
+            if entry.get(part).has("phase"):
+                entry.get(part).get("phase").add(
+                    "given-twice",
+                    f"the phase is given by the cells and by the {part}{entry.within}",
+                    next_step="remove it",
+                )
+    _check_unit(cells.get("unit"))
+    thousands, decimal = entry.text("thousands"), entry.text("decimal") or "."
+    if thousands == decimal:
+        entry.get("thousands" if entry.has("thousands") else "decimal").add(
+            "signs-clash", f'"{thousands}" parts thousands and decimals{entry.within}', expected="two different signs"
+        )
+    return RecordSource(
+        stream=stream,
+        file=files.take(entry.get("file")),
+        where=entry.where,
+        form="sheet" if entry.text("form") == "sheet" else "long",
+        columns=columns,
+        constants=constants,
+        sheet_field=field_of_cells,
+        sheet_unit=cells.text("unit"),
+        sheet_phases={
+            header: node.own_reference(known["phase"], "phase", "this program")
+            for header, node in cells.entries("phases")
+        },
+        separator=entry.text("separator"),
+        decimal="," if decimal == "," else ".",
+        thousands=thousands,
+        encoding=entry.text("encoding"),
+        date_order=entry.text("date_order"),  # type: ignore[arg-type] # the schema allows no other word
+        skip_rows=entry.whole("skip_rows") or 0,
+        units_row=entry.flag("units_row"),
+    )
+
+
+def _column(node: Node) -> ColumnUse:
+    if not isinstance(node.value, dict):
+        return ColumnUse(node.own_text(), where=node.where)
+    _check_unit(node.get("unit"))
+    return ColumnUse(node.text("header"), node.text("unit"), node.where)
+
+
+def _check_unit(node: Node) -> None:
+    if isinstance(node.value, str) and node.value:
+        try:
+            units.unit(node.value)
+        except units.UnitError as error:
+            node.add(
+                error.code, f"{node.subject}: {error.what}", expected="a unit such as psig, mm or %", near=error.nearest
+            )
