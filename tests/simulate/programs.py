@@ -195,6 +195,10 @@ PLANS_2026 = (
         phases=(*RUN_IN, "refit", "durability", "teardown"),
         days={**DAYS, "refit": 7, "durability": 14, "teardown": 16},
         refit_after="pulls", ambient=100.4, sheet_phases={
+            "orifice-b5.tsv": {
+                "Cold": "cold-build", "10 min": "run-in-10", "25 min": "run-in-25", "60 min": "run-in-60",
+                "Pulls": "pulls", "Refit": "refit", "40 h": "durability",
+            },
             "leakdown-b5-cold.tsv": {"Cold": "cold-build", "Refit": "refit"},
             "leakdown-b5.tsv": {
                 "10 min": "run-in-10", "25 min": "run-in-25", "60 min": "run-in-60", "Pulls": "pulls",
@@ -398,7 +402,8 @@ def _written(plan: Plan, rows: list[Reading]) -> tuple[dict[str, bytes], Callabl
         return {plan.file: tables.long(rows, plan.form)}, lambda row: f"{Path(plan.file).stem}:{where[id(row)]}"
     files, ids = {}, {}
     for file, phases in plan.sheet_phases.items():
-        own = [row for row in rows if row.phase in phases.values()]
+        hole = file.startswith("orifice")  # a sheet of its own: it is as cool as the room, whatever the engine is
+        own = [row for row in rows if row.phase in phases.values() and bool(row.reference) == hole]
         files[file], lines = tables.sheet(own, phases, plan.form)
         ids.update({key: f"{Path(file).stem}:{line}:{key[-1]}" for key, line in lines.items()})
     return files, lambda row: ids[row.cylinder, row.reference, row.repeat, row.phase]

@@ -85,14 +85,14 @@ Place = tuple[int, str, int, str]
 
 
 def sheet(rows: Sequence[Reading], phases: Mapping[str, str], form: Form) -> tuple[bytes, dict[Place, int]]:
-    """A table with one line a cylinder and repeat and one column a phase; and the line of every reading.
+    """A table with one line a cylinder (or a reference orifice) and repeat and one column a phase; and where each is.
 
     The key of a reading is its cylinder, reference, repeat and phase.
     """
     found = {(row.cylinder, row.reference, row.repeat, row.phase): row for row in rows}
     lines = list(dict.fromkeys((row.cylinder, row.reference, row.repeat) for row in rows))
-    lines.sort(key=lambda line: (line[0] == 0, line))
-    table = [["Cylinder", "Reading", "Orifice", *phases]]
+    lines.sort()
+    table = [["Orifice" if lines[0][1] else "Cylinder", "Reading", *phases]]
     where = {}
     for number, (cylinder, reference, repeat) in enumerate(lines, start=2):
         cells = []
@@ -101,5 +101,5 @@ def sheet(rows: Sequence[Reading], phases: Mapping[str, str], form: Form) -> tup
             cells.append("" if row is None else text_of(row.pressure, "pressure", form))
             if row is not None:
                 where[cylinder, reference, repeat, phase] = number
-        table.append([str(cylinder or ""), str(repeat), reference, *cells])
+        table.append([reference or str(cylinder), str(repeat), *cells])
     return _bytes(table, form), where
