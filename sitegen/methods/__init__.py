@@ -1,0 +1,1 @@
+"""Pure mathematics: numbers in, numbers out. Nothing here knows files, programs or pages."""

@@ -1,0 +1,382 @@
+"""Leak-down: what a two-gauge differential test says about the area the air escapes through.
+
+The tester is a master orifice between two gauges. Supply air passes the master, fills the cylinder and leaves through
+the leak, so master and leak are two orifices in series and the pressure between them tells their ratio. Percent uses
+gauge pressures, flow uses absolute ones. Everything is SI: Pa, K, m, m2, kg/s.
+
+The area is that of an ideal nozzle passing the same flow; it removes the tester's orifice and the ambient pressure from
+the reading. It does not make readings at different supply pressures or temperatures comparable: see `slit_or_hole`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sitegen.vocabulary import Refused
+
+Floats = NDArray[np.float64]
+
+GAMMA = 1.4  # heat capacity ratio of air [-]
+GAS_CONSTANT = 287.0  # of dry air [J/(kg K)]
+CRITICAL_RATIO = (2 / (GAMMA + 1)) ** (GAMMA / (GAMMA - 1))  # 0.528282 [-]
+REFERENCE_PRESSURE = 100e3  # of printed flows [Pa abs]
+REFERENCE_TEMPERATURE = 293.15  # of printed flows [K]
+
+# Choked flux per p1/sqrt(T1): 0.0404184 sqrt(kg K/J)
+_CHOKED = math.sqrt(GAMMA / GAS_CONSTANT) * (2 / (GAMMA + 1)) ** ((GAMMA + 1) / (2 * (GAMMA - 1)))
+# Share of twice the limit of error that the difference of two independent rectangular errors stays within, 95 times in
+# a hundred: the difference is triangular, P(|d| > q 2a) = (1 - q)^2.
+_TRIANGULAR_95 = 1 - math.sqrt(0.05)
+_NORMAL_95 = 1.959963984540054
+
+
+def percent(supply: float | Floats, cylinder: float | Floats) -> Floats:
+    """Leak-down reading [%] from two gauge pressures [Pa gauge, or any one unit].
+
+    References: FAA AC 43.13-1B ch. 8 (80 psi over 60 psi is 25 %).
+    """
+    supply = np.asarray(supply, dtype=float)
+    return np.asarray(100 * (supply - np.asarray(cylinder, dtype=float)) / supply)
+
+
+def cylinder_from_percent(supply: float | Floats, reading: float | Floats) -> Floats:
+    """Cylinder pressure [Pa gauge] from a percent scale that is linear in gauge pressure.
+
+    Parameters: supply [Pa gauge], reading [%]. Only for a scale stated to be linear: many dials are not.
+    """
+    return np.asarray(np.asarray(supply, dtype=float) * (1 - np.asarray(reading, dtype=float) / 100))
+
+
+def mass_flux(upstream: float | Floats, downstream: float | Floats, temperature: float | Floats) -> Floats:
+    """Mass flow per effective area of an ideal nozzle [kg/(s m2)], choked or subsonic.
+
+    Parameters: upstream stagnation and downstream static pressure [Pa abs], upstream temperature [K]. No flow where
+    downstream is not below upstream.
+
+    References: Saint-Venant and Wantzel; in any text on gas dynamics.
+    """
+    p1 = np.asarray(upstream, dtype=float)
+    r = np.clip(np.asarray(downstream, dtype=float) / p1, CRITICAL_RATIO, 1.0)  # below it the flow no longer grows
+    root = np.sqrt(np.asarray(temperature, dtype=float))
+    subsonic = np.sqrt(2 * GAMMA / (GAMMA - 1) * (r ** (2 / GAMMA) - r ** ((GAMMA + 1) / GAMMA)) / GAS_CONSTANT)
+    return np.asarray(p1 / root * np.where(r <= CRITICAL_RATIO, _CHOKED, subsonic))
+
+
+def area_ratio(
+    supply: float | Floats,
+    cylinder: float | Floats,
+    ambient: float | Floats,
+    supply_temperature: float | Floats = REFERENCE_TEMPERATURE,
+    cylinder_temperature: float | Floats = REFERENCE_TEMPERATURE,
+) -> Floats:
+    """Effective leak area over master-orifice area [-] of the two in series.
+
+    Parameters: supply, cylinder [Pa gauge], ambient [Pa abs], air temperatures upstream of master and leak [K]. Zero
+    where the cylinder gauge is not below the supply gauge; infinite where it is not above ambient.
+    """
+    p0 = np.asarray(ambient, dtype=float)
+    p1, p2 = np.asarray(supply, dtype=float) + p0, np.asarray(cylinder, dtype=float) + p0
+    out = mass_flux(p2, p0, cylinder_temperature)
+    into = mass_flux(p1, np.minimum(p2, p1), supply_temperature)
+    with np.errstate(divide="ignore"):
+        return np.asarray(np.where(out > 0, into / np.where(out > 0, out, 1.0), np.inf))
+
+
+def cylinder_for(
+    ratio: float | Floats,
+    supply: float | Floats,
+    ambient: float | Floats,
+    supply_temperature: float | Floats = REFERENCE_TEMPERATURE,
+    cylinder_temperature: float | Floats = REFERENCE_TEMPERATURE,
+) -> Floats:
+    """Cylinder gauge pressure [Pa gauge] that a leak of this area ratio [-] would give: the inverse of `area_ratio`."""
+    ratio, supply = np.asarray(ratio, dtype=float), np.asarray(supply, dtype=float)
+    low, high = np.zeros(np.broadcast(ratio, supply).shape), supply + 0 * ratio
+    for _ in range(80):  # area falls steadily as the cylinder pressure rises, so halving cannot fail
+        middle = (low + high) / 2
+        too_open = area_ratio(supply, middle, ambient, supply_temperature, cylinder_temperature) > ratio
+        low, high = np.where(too_open, middle, low), np.where(too_open, high, middle)
+    return np.asarray((low + high) / 2)
+
+
+def volume_flow(mass_flow: float | Floats) -> Floats:
+    """Dry-air volume flow [m3/s] at 100 kPa and 20 degC of a mass flow [kg/s]."""
+    density = REFERENCE_PRESSURE / (GAS_CONSTANT * REFERENCE_TEMPERATURE)
+    return np.asarray(np.asarray(mass_flow, dtype=float) / density)
+
+
+def leak_flow(
+    area: float | Floats,
+    cylinder: float | Floats,
+    ambient: float | Floats,
+    temperature: float | Floats = REFERENCE_TEMPERATURE,
+) -> Floats:
+    """Dry-air volume flow [m3/s at 100 kPa, 20 degC] through a leak area [m2] at a cylinder reading [Pa gauge]."""
+    p0 = np.asarray(ambient, dtype=float)
+    flux = mass_flux(np.asarray(cylinder, dtype=float) + p0, p0, temperature)
+    return volume_flow(np.asarray(np.asarray(area, dtype=float) * flux))
+
+
+def orifice_area(diameter: float) -> float:
+    """Area [m2] of a round hole of this diameter [m]."""
+    return math.pi / 4 * diameter**2
+
+
+# ---- one tester ---------------------------------------------------------------------------------------------------
+
+
+def bore_error(diameter: float, limit: float) -> float:
+    """Relative standard error [-] of an orifice's area from the limit of error of its diameter [m], rectangular.
+
+    Shared by every reading that rests on that orifice: it does not average out, and a ratio of two readings is free
+    of it.
+    """
+    return 2 * limit / diameter / math.sqrt(3)
+
+
+@dataclass(frozen=True)
+class Scatter:
+    """Relative standard deviation [-] with its degrees of freedom [-]."""
+
+    sd: float
+    df: float
+
+
+@dataclass(frozen=True)
+class TesterFactor:
+    """What the master's nominal area is to be multiplied with to pass the air it passes."""
+
+    factor: float  # [-]
+    log_se: float  # standard error of its logarithm [-]
+    between: Scatter  # of the factor from occasion to occasion, repeats of an occasion averaged
+    by_occasion: Mapping[Hashable, float]  # factor of each occasion [-], in the order first met
+    readings: int
+
+
+def tester_factor(
+    ratios: Sequence[float], occasions: Sequence[Hashable], master_area: float, reference_area: float
+) -> TesterFactor:
+    """Factor of a tester from readings of a reference orifice put in the cylinder's place.
+
+    Parameters: area ratios of the readings (`area_ratio`) [-] and their occasions, nominal master and reference areas
+    [m2]. Geometric mean of the occasions' geometric means: repeats of one occasion share its error, so an occasion
+    counts once however often it was read.
+
+    Refuses: `few-reference-occasions` below three occasions (a scatter on one degree of freedom says nothing),
+    `reference-below-detection` where a ratio is not above zero.
+    """
+    if any(not 0 < ratio < math.inf for ratio in ratios):
+        raise Refused("reference-below-detection")
+    groups: dict[Hashable, list[float]] = {}
+    for ratio, occasion in zip(ratios, occasions, strict=True):
+        groups.setdefault(occasion, []).append(math.log(reference_area / (master_area * ratio)))
+    if len(groups) < 3:
+        raise Refused("few-reference-occasions", found=len(groups), needed=3)
+    means = {occasion: sum(logs) / len(logs) for occasion, logs in groups.items()}
+    logs = np.array(list(means.values()))
+    sd = float(np.std(logs, ddof=1))
+    return TesterFactor(
+        factor=math.exp(float(np.mean(logs))),
+        log_se=sd / math.sqrt(len(logs)),
+        between=Scatter(sd, len(logs) - 1),
+        by_occasion={occasion: math.exp(mean) for occasion, mean in means.items()},
+        readings=len(ratios),
+    )
+
+
+# ---- readings to an area ------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Area:
+    """Leak area of a cylinder at a check [m2], with the 95 % interval of its independent errors.
+
+    Below detection `value` is None, `low` 0 and `high` the limit.
+    """
+
+    value: float | None
+    low: float
+    high: float
+    se: float  # gauges and repeats together [m2]
+    df: float  # of se; inf where only the gauges count
+    n: int  # repeats
+    gauge_low: float  # bounds from the gauges alone [m2]
+    gauge_high: float
+
+    @property
+    def below(self) -> bool:
+        """True where the pressure drop lies within the gauge class."""
+        return self.value is None
+
+
+def pooled_repeats(groups: Sequence[Sequence[float]]) -> Scatter:
+    """Repeat scatter, relative to the level, pooled over cylinders and checks.
+
+    Parameters: areas of the repeats of each cylinder and check [any one unit]. Groups of one reading, and groups with a
+    reading of zero, say nothing about it. From the logarithms, so it holds for scatter up to about 20 %.
+
+    Refuses: `not-repeated` where no group has two readings.
+    """
+    useful = [np.log(group) for group in groups if len(group) > 1 and min(group) > 0]
+    df = sum(len(logs) - 1 for logs in useful)
+    if df == 0:
+        raise Refused("not-repeated")
+    total = sum(float(np.sum((logs - np.mean(logs)) ** 2)) for logs in useful)
+    return Scatter(math.sqrt(total / df), df)
+
+
+def leak_area(
+    supply: Sequence[float],
+    cylinder: Sequence[float],
+    *,
+    master_area: float,
+    gauge_limit: float,
+    ambient: float,
+    supply_temperature: float = REFERENCE_TEMPERATURE,
+    cylinder_temperature: float = REFERENCE_TEMPERATURE,
+    repeats: Scatter | None = None,
+) -> Area:
+    """Leak area of one cylinder at one check from its repeats, with the interval of the independent errors.
+
+    Parameters: gauge pressures of the repeats [Pa gauge], master area times tester factor [m2], limit of error of each
+    gauge [Pa], ambient [Pa abs], temperatures [K], repeat scatter pooled by `pooled_repeats`.
+
+    Notes: near supply the area goes with the root of the pressure drop, so the bounds of the drop are carried through
+    the area function and no standard error is linearised. Each gauge errs evenly within its limit and on its own; the
+    bounds of the drop are the 95 % points of the triangular difference, 1.553 limits. A gauge errs the same way at
+    every repeat, so its part is not divided by the number of repeats; the repeat part is. Both half-widths combine in
+    quadrature. The bore of the orifice is not in here: it is common to the tester (`bore_error`).
+
+    Refuses: `gauges-disagree` where the cylinder gauge exceeds the supply gauge by more than both limits,
+    `cylinder-at-ambient` where a cylinder gauge shows no pressure.
+    """
+    p1, p2 = np.asarray(supply, dtype=float), np.asarray(cylinder, dtype=float)
+    if len(p1) == 0 or len(p1) != len(p2):
+        raise ValueError("one supply and one cylinder pressure a repeat")
+    drop, level = float(np.mean(p1 - p2)), float(np.mean(p1))
+    if drop < -2 * gauge_limit:
+        raise Refused("gauges-disagree", drop=drop)
+    if float(np.min(p2)) <= 0:
+        raise Refused("cylinder-at-ambient")
+
+    def at(drops: float | Floats, supplies: float | Floats) -> Floats:
+        held = np.clip(np.asarray(drops, dtype=float), 0.0, np.asarray(supplies, dtype=float))
+        ratio = area_ratio(supplies, supplies - held, ambient, supply_temperature, cylinder_temperature)
+        return np.asarray(master_area * ratio)
+
+    reach = _TRIANGULAR_95 * 2 * gauge_limit
+    low, middle, high = (float(at(drop + off, level)) for off in (-reach, 0.0, reach))
+    if drop <= gauge_limit:
+        # Scatter of the repeats is part of the upper limit too: it is carried as scatter of the drop itself.
+        seen = float(np.std(p1 - p2, ddof=1)) / math.sqrt(len(p1)) if len(p1) > 1 else 0.0
+        high = float(at(max(drop, 0.0) + math.hypot(reach, _t95(max(len(p1) - 1, 1)) * seen), level))
+        return Area(None, 0.0, high, high / (2 * _NORMAL_95), math.inf, len(p1), 0.0, high)
+    value = float(np.mean(at(p1 - p2, p1)))
+    gauge_se = (high - low) / (2 * _NORMAL_95)
+    if repeats is None:
+        se, df, half = gauge_se, math.inf, 0.0
+    else:
+        repeat_se = repeats.sd * value / math.sqrt(len(p1))
+        se = math.hypot(gauge_se, repeat_se)
+        df = repeats.df * (se / repeat_se) ** 4 if repeat_se > 0 else math.inf  # Satterthwaite, gauges known
+        half = _t95(repeats.df) * repeat_se
+    return Area(
+        value=value,
+        low=max(value - math.hypot(middle - low, half), 0.0),  # an area is not below nothing
+        high=value + math.hypot(high - middle, half),
+        se=se,
+        df=df,
+        n=len(p1),
+        gauge_low=low,
+        gauge_high=high,
+    )
+
+
+def _t95(df: float) -> float:
+    from scipy.special import stdtrit
+
+    return _NORMAL_95 if math.isinf(df) else float(stdtrit(df, 0.975))
+
+
+# ---- what the area means ------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Path:
+    """Whether a leak behaves as a slit or as a hole when the supply pressure changes."""
+
+    word: Literal["slit", "hole", "cannot tell"]
+    ratio: float  # area at the higher over area at the lower supply pressure [-]
+    low: float
+    high: float
+    slit_ratio: float  # what a laminar slit would give; a hole gives 1
+
+
+def slit_flux_ratio(cylinder_high: float, cylinder_low: float, ambient: float) -> float:
+    """Mass flow of a laminar slit at one cylinder pressure over that at another [-]. Pressures in [Pa gauge], [Pa abs].
+
+    Isothermal plane Poiseuille flow of a gas: mass flow goes with p1^2 - p2^2.
+    """
+    return ((cylinder_high + ambient) ** 2 - ambient**2) / ((cylinder_low + ambient) ** 2 - ambient**2)
+
+
+def slit_or_hole(low: Area, high: Area, cylinder_low: float, cylinder_high: float, ambient: float) -> Path:
+    """Slit or hole, from the areas of one cylinder at two supply pressures of one occasion and one tester.
+
+    Parameters: areas at the lower and the higher supply pressure [m2], mean cylinder readings there [Pa gauge], ambient
+    [Pa abs]. A hole keeps its area; the area a slit of a few um seems to have grows nearly with pressure. The word is
+    given only where the interval of the ratio holds one of the two and not the other; the tester's common errors
+    cancel.
+
+    Refuses: `below-detection` where one of the areas is.
+    """
+    if low.value is None or high.value is None:
+        raise Refused("below-detection")
+    log = math.log(high.value / low.value)
+    down = math.hypot(_log(high.value, high.low), _log(low.high, low.value))
+    up = math.hypot(_log(high.high, high.value), _log(low.value, low.low))
+    lower, upper = math.exp(log - down), math.exp(log + up)
+    holes = mass_flux(np.array([cylinder_low, cylinder_high]) + ambient, ambient, REFERENCE_TEMPERATURE)
+    slit = slit_flux_ratio(cylinder_high, cylinder_low, ambient) * float(holes[0] / holes[1])
+    is_hole, is_slit = lower <= 1 <= upper, lower <= slit <= upper
+    word: Literal["slit", "hole", "cannot tell"] = "cannot tell"
+    if is_hole != is_slit:
+        word = "hole" if is_hole else "slit"
+    return Path(word, math.exp(log), lower, upper, slit)
+
+
+def _log(upper: float, lower: float) -> float:
+    return math.log(upper / lower) if lower > 0 else math.inf
+
+
+def crankcase_share(shares: Mapping[str, float]) -> float:
+    """Share [-] of the air that goes to the crankcase, from what was heard or measured by path (any one unit).
+
+    Refuses: `path-not-recorded` where no path, or not the crankcase, was recorded.
+    """
+    total = sum(shares.values())
+    if "crankcase" not in shares or total <= 0:
+        raise Refused("path-not-recorded")
+    return shares["crankcase"] / total
+
+
+def crankcase_share_of_flow(crankcase_flow: float, total_flow: float, relative_error: float = 0.1) -> float:
+    """Share [-] of the leak that the sealed crankcase's meter shows. Both flows [m3/s, same reference conditions].
+
+    Parameters: relative_error [-]: limit of error of the two flows together. A share above one is one as long as that
+    error explains it.
+
+    Refuses: `crankcase-flow-exceeds-leak` where it does not; `below-detection` where there is no leak to share.
+    """
+    if total_flow <= 0:
+        raise Refused("below-detection")
+    share = crankcase_flow / total_flow
+    if share > 1 + relative_error:
+        raise Refused("crankcase-flow-exceeds-leak", share=share)
+    return min(share, 1.0)

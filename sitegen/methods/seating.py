@@ -1,0 +1,702 @@
+"""Seating: how the leak areas of an engine's cylinders fall with exposure, and how much leak is still to lose.
+
+Model of one engine: A_c(x) = P_c + (S_c - P_c) exp(-x / x_s), start S and plateau P of each cylinder, one scale x_s.
+`x` is the exposure (sliding distance, hours, revolutions ...) and areas are in any one unit; results come in the same
+units.
+
+Errors have two levels: the scatter of each reading, and the occasion (set-up, day, temperature) that moves all
+cylinders of a check together. The engine-mean curve carries both and alone decides about x_s; differences between
+cylinders carry only the first. Where scatter grows with level, as it does for leak areas, all scatters here are
+relative [-].
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sitegen.methods.leakdown import Scatter
+from sitegen.vocabulary import Refused
+
+Floats = NDArray[np.float64]
+
+MIN_CHECKS = 4
+MIN_CYLINDERS = 2
+MIN_RESIDUAL_DF = 3
+_GRID = 160  # scales tried between the bounds, evenly in the logarithm
+_HULL = 161  # scales looked at inside the region of x_s
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A number with its 95 % interval, in the unit of what it estimates.
+
+    Without a value it is a limit only: below detection (`low` 0), or an end that is open (infinite; 0 for a scale).
+    """
+
+    value: float | None
+    low: float
+    high: float
+
+
+# ---- without a model ----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Change:
+    """What a cylinder's leak area did between two checks: later minus earlier, so a fall is negative."""
+
+    value: float | None  # None where one of the two levels is below detection
+    low: float
+    high: float
+    word: Literal["fell", "grew", "no change beyond scatter"]
+
+
+def change(before: Estimate, after: Estimate, occasion: Scatter | None) -> Change:
+    """Difference of one cylinder's level between two checks read with one tester, with its 95 % interval.
+
+    Parameters: levels with the intervals of their **independent** errors, relative scatter between occasions [-]. What
+    is common to the tester cannot turn the sign: it scales the difference by the same share as the levels.
+
+    Notes: half-widths of the parts combine in quadrature, each end by itself, so intervals need not be symmetrical.
+
+    Refuses: `occasion-scatter-unknown` without the scatter between occasions: a change is one only beyond it.
+    """
+    if occasion is None:
+        raise Refused("occasion-scatter-unknown")
+    value: float | None = None
+    if before.value is None or after.value is None:
+        # A level below detection enters as bounds, never as half its limit.
+        first, last = before.value or 0.0, after.value or 0.0
+        shared = _t95(occasion.df) * occasion.sd * math.hypot(first, last)
+        low, high = after.low - before.high - shared, after.high - before.low + shared
+    else:
+        value = after.value - before.value
+        shared = _t95(occasion.df) * occasion.sd * math.hypot(before.value, after.value)
+        low = value - math.hypot(after.value - after.low, before.high - before.value, shared)
+        high = value + math.hypot(after.high - after.value, before.value - before.low, shared)
+    return Change(value, low, high, "fell" if high < 0 else "grew" if low > 0 else "no change beyond scatter")
+
+
+# ---- the shared curve ---------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """A cylinder that is not in the shared fit."""
+
+    row: int
+    code: Literal["reading-missing", "own-scale"]
+    p: float | None = None  # of the common-scale test, before the division by the number of cylinders
+
+
+@dataclass(frozen=True)
+class Seating:
+    """The shared fit of one engine's cylinders. Sequences over cylinders follow `rows`, over checks `checks`."""
+
+    rows: tuple[int, ...]  # of the areas given, in the fit
+    checks: tuple[int, ...]  # columns of the areas given, in the fit
+    left_out: tuple[LeftOut, ...]
+    scale: Estimate  # x_s; only a limit where its region is open
+    start: tuple[Estimate, ...]  # S by cylinder, at no exposure; only a lower limit where the region is open below
+    plateau: tuple[Estimate, ...]  # P by cylinder; only a limit where the region is open above
+    to_lose: tuple[tuple[Estimate, ...], ...]  # leak still to lose, [cylinder][check]; a growing leak is negative
+    open_end: Literal["", "below", "above"]  # where no end of x_s was found
+    mean_scatter: Scatter  # of the engine mean about its curve, as used for the intervals
+    own_scatter: Scatter  # of a cylinder beside the engine mean
+    common_scale_tested: bool  # two cylinders cannot be tested against each other
+    misfit_tested: bool  # the mean curve's residual was compared with a scatter from elsewhere
+    curve: tuple[tuple[float, float], ...]  # (P, S) by cylinder at the best x_s, for drawing only
+    best_scale: float  # for drawing only
+
+
+@dataclass(frozen=True)
+class _Solved:
+    """Least squares on [1, b] for each scale tried: arrays [scale] or [scale, curve]."""
+
+    basis: Floats  # [scale, check], exp(-(x - x_1)/x_s)
+    level: Floats  # P
+    drop: Floats  # coefficient of b: leak to lose at the first check
+    rss: Floats
+    centre: Floats  # weighted mean of b [scale]
+    spread: Floats  # weighted sum of squares of b [scale]
+    residual: Floats  # [scale, curve, check]
+
+
+def _solve(x: Floats, weights: Floats, curves: Floats, scales: Floats) -> _Solved:
+    basis = np.exp(-(x - x[0]) / scales[:, None])
+    total = float(np.sum(weights))
+    centre = basis @ weights / total
+    off = basis - centre[:, None]
+    spread = off**2 @ weights
+    mean = curves @ weights / total
+    drop = (off * weights) @ curves.T / spread[:, None]
+    level = mean - drop * centre[:, None]
+    residual = curves[None] - level[:, :, None] - drop[:, :, None] * basis[:, None, :]
+    return _Solved(basis, level, drop, residual**2 @ weights, centre, spread, residual)
+
+
+@dataclass(frozen=True)
+class _Profile:
+    """Residual sum of squares of one curve over its scale, and where it is least."""
+
+    best: float
+    rss: float
+    at_bound: Literal["", "below", "above"]
+    of: Callable[[float], float]
+    grid: Floats
+    grid_rss: Floats
+
+
+def _log_scales(x: Floats) -> Floats:
+    """Logarithms of the scales to try.
+
+    Below a twentieth of the first gap, exp(-gap/x_s) is nothing and the curve is "first reading apart, rest level";
+    above twenty times the range it is a straight line: beyond these bounds the fit no longer changes.
+    """
+    return np.linspace(math.log((x[1] - x[0]) / 20), math.log(20 * (x[-1] - x[0])), _GRID)
+
+
+def _profile(x: Floats, weights: Floats, curve: Floats) -> _Profile:
+    """Least squares over the scale: a grid finds the valley, then the root of the exact slope finds its floor."""
+    from scipy.optimize import brentq
+
+    grid = _log_scales(x)
+    curves = curve[None]
+    rss = _solve(x, weights, curves, np.exp(grid)).rss[:, 0]
+
+    since, total = x - x[0], float(np.sum(weights))
+    level = float(curve @ weights) / total
+
+    def one(log_scale: float) -> tuple[float, Floats, Floats]:
+        basis = np.exp(-since / math.exp(log_scale))
+        off = basis - float(basis @ weights) / total
+        drop = float((off * weights) @ curve) / float((off * off) @ weights)
+        return drop, basis, curve - level - drop * off
+
+    def value(log_scale: float) -> float:
+        residual = one(log_scale)[2]
+        return float((residual * residual) @ weights)
+
+    def slope(log_scale: float) -> float:
+        # d RSS/d ln x_s = -2 sum w r D db/d ln x_s, exact because P and D are the least-squares ones (Golub, Pereyra)
+        drop, basis, residual = one(log_scale)
+        return -2 * drop * float((residual * basis * since) @ weights) / math.exp(log_scale)
+
+    index = int(np.argmin(rss))
+    at_bound: Literal["", "below", "above"] = "below" if index == 0 else "above" if index == _GRID - 1 else ""
+    best = float(grid[index])
+    if not at_bound:
+        left, right = float(grid[index - 1]), float(grid[index + 1])
+        if slope(left) < 0 < slope(right):
+            best = float(brentq(slope, left, right, xtol=1e-13, rtol=1e-13))
+        else:
+            raise Refused("fit-not-converged")
+    return _Profile(math.exp(best), value(best), at_bound, value, grid, rss)
+
+
+def _region(profile: _Profile, cut: float) -> tuple[float, float, bool, bool]:
+    """Ends of the scales whose residual sum of squares stays within `cut`, and whether each end is open."""
+    from scipy.optimize import brentq
+
+    inside = np.flatnonzero(profile.grid_rss <= cut)
+    first, last = (int(inside[0]), int(inside[-1])) if len(inside) else (-1, -1)
+    best = math.log(profile.best)
+    # The outermost crossings: a region in two pieces counts as one, which is wider.
+    left_in = best if first < 0 or profile.grid[first] > best else float(profile.grid[first])
+    right_in = best if last < 0 or profile.grid[last] < best else float(profile.grid[last])
+    open_low, open_high = first == 0, last == _GRID - 1
+
+    def beyond(log_scale: float) -> float:
+        return profile.of(log_scale) - cut
+
+    def end(inner: float, outer: float) -> float:
+        return float(brentq(beyond, inner, outer, xtol=1e-12)) if beyond(outer) > 0 > beyond(inner) else inner
+
+    low, high = left_in, right_in
+    if not open_low:
+        low = end(left_in, float(profile.grid[int(np.searchsorted(profile.grid, left_in)) - 1]))
+    if not open_high:
+        high = end(right_in, float(profile.grid[int(np.searchsorted(profile.grid, right_in, side="right"))]))
+    return math.exp(low), math.exp(high), open_low, open_high
+
+
+@dataclass(frozen=True)
+class _Engine:
+    """An engine's areas made ready: cylinders brought to a common level, weights by check."""
+
+    x: Floats
+    weights: Floats  # [check]
+    ratio: Floats  # [cylinder] level of the cylinder over that of the engine
+    curves: Floats  # [cylinder, check], areas over ratio
+
+
+def _prepare(x: Floats, areas: Floats, relative: bool) -> _Engine:
+    if not relative:
+        return _Engine(x, np.ones(len(x)), np.ones(len(areas)), areas)
+    if float(np.min(areas)) <= 0:
+        raise Refused("level-not-positive")
+    logs = np.log(areas)
+    ratio = np.exp(logs.mean(axis=1) - logs.mean())
+    curves = areas / ratio[:, None]
+    mean = curves.mean(axis=0)
+    weights = mean**-2
+    # Weights from the smooth curve where it is sound, so that a low reading does not weigh itself up.
+    tried = _solve(x, weights, mean[None], np.exp(_log_scales(x)))
+    smooth = mean - tried.residual[int(np.argmin(tried.rss[:, 0])), 0]
+    if float(np.min(smooth / mean)) > 0.5:
+        weights = smooth**-2
+    return _Engine(x, weights, ratio, curves)
+
+
+def _own_scatter(engine: _Engine, scale: float) -> Scatter:
+    """Scatter of cylinders beside their mean, at one scale: free of what an occasion does to all of them."""
+    contrasts = engine.curves - engine.curves.mean(axis=0)
+    df = (len(contrasts) - 1) * (len(engine.x) - 2)
+    rss = float(np.sum(_solve(engine.x, engine.weights, contrasts, np.array([scale])).rss))
+    return Scatter(math.sqrt(rss / df) if df else math.nan, df)
+
+
+def _own_scale_p(engine: _Engine) -> Floats:
+    """p values of "this cylinder has the scale of the others", one a cylinder (at least three).
+
+    The cylinder minus the mean of the others is, under a common scale, an exponential of that scale. A scale of its own
+    adds, to first order, the derivative of the exponential; its coefficient is tested against the scatter of the others
+    beside each other. The common scale is a nuisance: the statistic is taken where statistic plus misfit of the others'
+    mean curve is least, so a scale that is itself badly known accuses nobody.
+    """
+    from scipy.special import fdtrc
+
+    count, checks = engine.curves.shape
+    x, w = engine.x, engine.weights
+    scales = np.exp(_log_scales(x))
+    means = (np.sum(engine.curves, axis=0) - engine.curves) / (count - 1)  # of the others
+    mean_rss = _solve(x, w, means, scales).rss
+    apart = _solve(x, w, engine.curves - means, scales)
+    # The derivative of the exponential by ln(scale), and the part of it that [1, b] does not explain.
+    direction = apart.basis * ((x - x[0]) / scales[:, None])
+    off = apart.basis - apart.centre[:, None]
+    along = np.sum(off * w * direction, axis=1) / apart.spread
+    turned = direction - (direction @ w / np.sum(w))[:, None] - along[:, None] * off
+    size = turned**2 @ w
+    ps = []
+    for row in range(count):
+        rss = mean_rss[:, row]
+        least = int(np.argmin(rss))
+        others = np.delete(engine.curves, row, axis=0)
+        rest = _own_scatter(_Engine(x, w, np.ones(len(others)), others), float(scales[least]))
+        found = ((turned * apart.residual[:, row]) @ w) ** 2 / np.where(size > 1e-12, size, np.inf)
+        statistic = found / (rest.sd**2 * (1 + 1 / len(others)))
+        spread = max(float(rss[least]) / max(checks - 3, 1), rest.sd**2 / len(others))
+        ps.append(float(fdtrc(1, rest.df, max(float(np.min(statistic + (rss - rss[least]) / spread)), 0.0))))
+    return np.array(ps)
+
+
+def _complete(areas: Floats) -> tuple[list[int], list[int]]:
+    """Rows and columns to keep so that no cell is missing: drops checks or cylinders, whichever keeps more cells."""
+    missing = ~np.isfinite(areas)
+    by_check = [k for k in range(areas.shape[1]) if not missing[:, k].any()]
+    by_row = [c for c in range(areas.shape[0]) if not missing[c].any()]
+    everything = list(range(areas.shape[0])), list(range(areas.shape[1]))
+    if len(by_row) >= MIN_CYLINDERS and len(by_row) * areas.shape[1] >= len(by_check) * areas.shape[0]:
+        return by_row, everything[1]
+    return everything[0], by_check
+
+
+def _sized(x: Sequence[float], areas: Sequence[Sequence[float]]) -> tuple[Floats, Floats, list[int], list[int]]:
+    table = np.asarray(areas, dtype=float)
+    axis = np.asarray(x, dtype=float)
+    if table.ndim != 2 or table.shape[1] != len(axis):
+        raise ValueError("areas has a row a cylinder and a column a check")
+    if np.any(np.diff(axis) <= 0):
+        raise ValueError("exposure rises from check to check")
+    if len(table) < MIN_CYLINDERS:
+        raise Refused("few-cylinders", found=len(table), needed=MIN_CYLINDERS)
+    rows, checks = _complete(table)
+    if len(checks) < MIN_CHECKS:
+        raise Refused("few-checks", found=len(checks), needed=MIN_CHECKS)
+    if len(rows) * len(checks) - 2 * len(rows) - 1 < MIN_RESIDUAL_DF:
+        raise Refused("few-residual-df")
+    return axis[checks], table[np.ix_(rows, checks)], rows, checks
+
+
+def _shared(
+    x: Floats, table: Floats, rows: list[int], relative: bool
+) -> tuple[_Engine, list[int], list[LeftOut], bool]:
+    """Cylinders that share one scale; those that do not are named, the worst first, and the rest is tested again."""
+    left: list[LeftOut] = []
+    count = len(rows)
+    engine = _prepare(x, table, relative)
+    while len(rows) > MIN_CYLINDERS:
+        ps = _own_scale_p(engine)
+        worst = int(np.argmin(ps))
+        if ps[worst] >= 0.05 / len(rows):
+            break
+        if 2 * (len(left) + 1) >= count:
+            raise Refused("no-common-scale")
+        left.append(LeftOut(rows[worst], "own-scale", float(ps[worst])))
+        rows = rows[:worst] + rows[worst + 1 :]
+        table = np.delete(table, worst, axis=0)
+        engine = _prepare(x, table, relative)
+    return engine, rows, left, count > MIN_CYLINDERS
+
+
+def mean_residual(x: Sequence[float], areas: Sequence[Sequence[float]], *, relative: bool = True) -> Scatter:
+    """Scatter of an engine's mean readings about the best curve, for pooling over engines.
+
+    Parameters as for `fit`. Refuses as `fit` does for sizes, missing readings and cylinders of their own scale.
+    """
+    axis, table, rows, _ = _sized(x, areas)
+    engine, _, _, _ = _shared(axis, table, rows, relative)
+    profile = _profile(axis, engine.weights, engine.curves.mean(axis=0))
+    df = len(axis) - 3
+    return Scatter(math.sqrt(profile.rss / df), df)
+
+
+def pooled(scatters: Sequence[Scatter]) -> Scatter | None:
+    """Root mean square of scatters weighted by their degrees of freedom; None of none."""
+    df = sum(each.df for each in scatters)
+    return Scatter(math.sqrt(sum(each.df * each.sd**2 for each in scatters) / df), df) if df else None
+
+
+def fit(
+    x: Sequence[float],
+    areas: Sequence[Sequence[float]],
+    *,
+    relative: bool = True,
+    elsewhere: Scatter | None = None,
+) -> Seating:
+    """Shared fit of the cylinders of one engine by variable projection, with all gates.
+
+    Parameters: exposure of each **fired** check of one assembly of the rings, rising; areas [cylinder][check], NaN
+    where there is none; `relative`: scatter grows with level (weights 1/level^2), else it is the same at all levels;
+    `elsewhere`: scatter of an engine mean about its curve from **other** engines of the program (`mean_residual` of
+    each, `pooled`). The cold build is never passed: it lies on another curve.
+
+    Notes. x_s has the scales whose residual sum of squares of the engine-mean curve stays below least + s^2 F(1, nu).
+    S, P and leak still to lose are profiled over that region: at each scale inside it, what is left of the F budget
+    goes to the mean curve's coefficient, and the contrast of the cylinder to the mean adds its own F in quadrature.
+    With `elsewhere` the variance s^2 is pooled with it and nu grows by its degrees of freedom; an engine whose own
+    residual is larger at 1 % is refused instead (at 5 % the refusals themselves cost half a point of coverage).
+
+    Beyond the plain rule "an open region gives nothing": giving numbers only where a region happens to close selects
+    lucky draws (x_s 2 km, checks from 3.9 km: closed in one draw of ten, and covered by 70 % of those), so what is
+    still bounded is given as well. Open below (x_s may be arbitrarily short): x_s and S are limits only, P and the leak
+    still to lose are estimates. Open above (no end to the seating in sight): x_s, P and the leak still to lose are limits
+    only. A limit has no value, so it cannot be printed as one. The scatter of the mean is never taken smaller than the
+    cylinders' own makes it. Simulated coverage is in tests/methods/coverage.py.
+
+    Refuses: `few-cylinders`, `few-checks`, `few-residual-df`, `level-not-positive`; `no-common-scale` where half of the
+    cylinders or more have a scale of their own; `curve-does-not-fit` where the mean curve's residual exceeds what
+    `elsewhere` explains; `no-change-beyond-scatter`; `scale-at-bound` where the best curve is a straight line;
+    `scale-open` where both ends are; `fit-not-converged`.
+
+    References: Golub and Pereyra (1973), variable projection; Bates and Watts (1988), Nonlinear Regression Analysis,
+    6.1 (profile t and F(1, nu)).
+    """
+    from scipy.special import fdtrc, fdtri
+
+    axis, table, rows, checks = _sized(x, areas)
+    left = [LeftOut(row, "reading-missing") for row in range(len(areas)) if row not in rows]
+    engine, rows, own, tested = _shared(axis, table, rows, relative)
+    left += own
+    count, freedom = len(rows), len(axis) - 3
+    weights, mean = engine.weights, engine.curves.mean(axis=0)
+    profile = _profile(axis, weights, mean)
+    scatter = Scatter(math.sqrt(profile.rss / freedom), freedom)
+    if elsewhere is not None:
+        if fdtrc(freedom, elsewhere.df, (scatter.sd / elsewhere.sd) ** 2) < 0.01:
+            raise Refused("curve-does-not-fit", residual=scatter.sd, elsewhere=elsewhere.sd)
+        scatter = pooled([scatter, elsewhere]) or scatter
+    # A mean of cylinders cannot scatter less than their own scatter makes it: on one or two degrees of freedom a
+    # residual that happens to be tiny would else close regions that are open.
+    own_scatter = _own_scatter(engine, profile.best)
+    scatter = Scatter(max(scatter.sd, own_scatter.sd / math.sqrt(count)), scatter.df)
+    variance = scatter.sd**2
+    flat = float(np.sum(weights * (mean - np.sum(weights * mean) / np.sum(weights)) ** 2))
+    if flat - profile.rss <= 2 * variance * float(fdtri(2, scatter.df, 0.95)):
+        raise Refused("no-change-beyond-scatter")
+    if profile.at_bound == "above":
+        raise Refused("scale-at-bound")
+    budget = variance * float(fdtri(1, scatter.df, 0.95))
+    low, high, open_low, open_high = _region(profile, profile.rss + budget)
+    if open_low and open_high:
+        raise Refused("scale-open")
+
+    middle = (math.log(low) + math.log(high)) / 2
+    reach = (math.log(high) - math.log(low)) / 2
+    scales = np.exp(
+        middle - reach * np.cos(np.linspace(0, np.pi, _HULL))
+    )  # close at the ends, where the budget falls off
+    solved = _solve(axis, weights, engine.curves, np.append(scales, profile.best))
+    mean_rss = _solve(axis, weights, mean[None], scales).rss[:, 0]
+    spent = np.clip((mean_rss - profile.rss) / budget, 0.0, 1.0) if budget > 0 else np.zeros(len(scales))
+    contrast = own_scatter.sd**2 * float(fdtri(1, own_scatter.df, 0.95)) * (1 - 1 / count)
+    width = np.sqrt((1 - spent) * (budget + contrast))
+
+    def hull(values: Floats, unit_variance: Floats, row: int) -> Estimate:
+        """Union of the intervals over the region; the last scale is the best one. Areas of the cylinder itself."""
+        half = width * np.sqrt(unit_variance[:-1]) * engine.ratio[row]
+        scaled = values * engine.ratio[row]
+        return Estimate(float(scaled[-1]), float(np.min(scaled[:-1] - half)), float(np.max(scaled[:-1] + half)))
+
+    total = float(np.sum(weights))
+    open_end: Literal["", "below", "above"] = (
+        "below" if open_low or profile.at_bound == "below" else "above" if open_high else ""
+    )
+    lose, start, plateau = [], [], []
+    with np.errstate(over="ignore"):
+        back = np.minimum(np.exp(axis[0] / np.append(scales, profile.best)), 1e12)  # b at no exposure
+    for row in range(count):
+        drop, level, falls = solved.drop[:, row], solved.level[:, row], bool(solved.drop[-2, row] >= 0)
+        lost = [hull(drop * b, b**2 / solved.spread, row) for b in solved.basis.T]
+        p = hull(level, 1 / total + solved.centre**2 / solved.spread, row)
+        s = hull(level + drop * back, 1 / total + (back - solved.centre) ** 2 / solved.spread, row)
+        if open_end == "above":  # a falling leak may fall for ever, a growing one grow for ever
+            lost, p = [_open(each, upwards=falls) for each in lost], _open(p, upwards=not falls)
+        if open_end == "below":
+            s = _open(s, upwards=falls)
+        lose.append(tuple(lost))
+        plateau.append(p)
+        start.append(s)
+    scale = Estimate(None if open_end else profile.best, 0.0 if open_low else low, math.inf if open_high else high)
+    best_level, best_drop = solved.level[-1], solved.drop[-1]
+    return Seating(
+        rows=tuple(rows),
+        checks=tuple(checks),
+        left_out=tuple(left),
+        scale=scale,
+        start=tuple(start),
+        plateau=tuple(plateau),
+        to_lose=tuple(lose),
+        open_end=open_end,
+        mean_scatter=scatter,
+        own_scatter=own_scatter,
+        common_scale_tested=tested,
+        misfit_tested=elsewhere is not None,
+        curve=tuple(
+            (float(p * r), float((p + d * back[-1]) * r))
+            for p, d, r in zip(best_level, best_drop, engine.ratio, strict=True)
+        ),
+        best_scale=profile.best,
+    )
+
+
+def _open(found: Estimate, *, upwards: bool) -> Estimate:
+    return Estimate(None, found.low, math.inf) if upwards else Estimate(None, -math.inf, found.high)
+
+
+@dataclass(frozen=True)
+class Assumed:
+    """What three checks give when the curve is taken for granted: no interval, no state."""
+
+    scale: float
+    plateau: tuple[float, ...]
+    start: tuple[float, ...]
+    to_lose: tuple[tuple[float, ...], ...]  # [cylinder][check]
+
+
+def assuming_curve(x: Sequence[float], areas: Sequence[Sequence[float]]) -> Assumed:
+    """The curve through three fired checks, "assuming the curve": x_s from the engine mean, which it fits exactly.
+
+    Parameters as for `fit`, three checks without gaps. It says nothing about how well it is known and never decides.
+
+    Refuses: `few-checks` other than three (more go to `fit`), `few-cylinders` for none, `scale-at-bound` where no
+    exponential passes through the means, `reading-missing` where a cell is empty.
+    """
+    axis, table = np.asarray(x, dtype=float), np.asarray(areas, dtype=float)
+    if len(axis) != 3:
+        raise Refused("few-checks", found=len(axis), needed=3)
+    if len(table) == 0:
+        raise Refused("few-cylinders", found=0, needed=1)
+    if not np.all(np.isfinite(table)):
+        raise Refused("reading-missing")
+    profile = _profile(axis, np.ones(3), table.mean(axis=0))
+    if profile.at_bound or profile.rss > 1e-12 * float(np.sum(table.mean(axis=0) ** 2)):
+        raise Refused("scale-at-bound")
+    one = _solve(axis, np.ones(3), table, np.array([profile.best]))
+    level, drop = one.level[0], one.drop[0]
+    return Assumed(
+        scale=profile.best,
+        plateau=tuple(map(float, level)),
+        start=tuple(map(float, level + drop * math.exp(axis[0] / profile.best))),
+        to_lose=tuple(tuple(map(float, d * one.basis[0])) for d in drop),
+    )
+
+
+# ---- one curve by itself --------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Approach:
+    """y = plateau + (start - plateau) exp(-x/scale), with standard errors for independent scatter."""
+
+    plateau: float
+    start: float
+    scale: float
+    plateau_se: float
+    start_se: float  # 0 where the start was given
+    log_scale_se: float  # of ln(scale); that of scale is scale times it
+    residual_sd: float
+    df: int
+    rss: float
+
+
+def exponential_approach(x: Sequence[float], y: Sequence[float], *, start: float | None = None) -> Approach:
+    """Least squares of one exponential approach to a plateau, from a curve with enough points (a blow-by curve, say).
+
+    Parameters: x rising or not, in one unit; y in another; `start` [unit of y]: level at x = 0 where it is known, which
+    leaves two parameters. There are no starting values: all scales from a twentieth of the least gap to twenty times
+    the range are tried, then the slope's root is found, so the fit cannot stall on the way.
+
+    Notes: the standard errors hold for independent scatter; a logged curve's scatter is not.
+
+    Refuses: `few-points` without residual degrees of freedom, `scale-at-bound` where the best curve is a straight line
+    or a single step, `fit-not-converged` where the slope has no clean root.
+
+    References: Golub and Pereyra (1973); checked with NIST StRD Misra1a and BoxBOD and R's Loblolly example.
+    """
+    from scipy.optimize import brentq
+
+    axis, values = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
+    df = len(axis) - (3 if start is None else 2)
+    steps = np.diff(np.unique(axis))
+    if df < 1 or len(steps) < 2:
+        raise Refused("few-points", found=len(axis))
+
+    def solve(log_scale: float) -> tuple[float, float, Floats, Floats]:
+        b = np.exp(-axis / math.exp(log_scale))
+        if start is None:
+            off = b - b.mean()
+            slope = float(off @ values / (off @ off))
+            level = float(values.mean()) - slope * float(b.mean())
+        else:  # y - S b = P (1 - b)
+            level = float((1 - b) @ (values - start * b) / ((1 - b) @ (1 - b)))
+            slope = start - level
+        return level, slope, b, values - level - slope * b
+
+    def gradient(log_scale: float) -> float:
+        _, slope, b, residual = solve(log_scale)
+        return -slope * float(residual @ (b * axis)) / math.exp(log_scale)
+
+    grid = np.linspace(math.log(float(steps.min()) / 20), math.log(20 * float(axis.max() - axis.min())), 400)
+    rss = np.array([float(np.sum(solve(each)[3] ** 2)) for each in grid])
+    index = int(np.argmin(rss))
+    if index in {0, len(grid) - 1}:
+        raise Refused("scale-at-bound")
+    left, right = float(grid[index - 1]), float(grid[index + 1])
+    if not gradient(left) < 0 < gradient(right):
+        raise Refused("fit-not-converged")
+    best = float(brentq(gradient, left, right, xtol=1e-14, rtol=1e-14))
+    level, slope, b, residual = solve(best)
+    least = float(residual @ residual)
+    if not least <= rss[index] * (1 + 1e-12):
+        raise Refused("fit-not-converged")
+    scale = math.exp(best)
+    columns = [1 - b, slope * b * axis / scale] if start is not None else [1 - b, slope * b * axis / scale, b]
+    inverse = np.linalg.inv(np.column_stack(columns).T @ np.column_stack(columns))
+    errors = np.sqrt(np.diag(inverse) * least / df)
+    return Approach(
+        plateau=level,
+        start=level + slope,
+        scale=scale,
+        plateau_se=float(errors[0]),
+        start_se=0.0 if start is not None else float(errors[2]),
+        log_scale_se=float(errors[1]),
+        residual_sd=math.sqrt(least / df),
+        df=df,
+        rss=least,
+    )
+
+
+# ---- the state ------------------------------------------------------------------------------------------------------
+
+Met = Literal["yes", "no", "cannot tell"]
+
+
+@dataclass(frozen=True)
+class Criterion:
+    """One line of "why this state"."""
+
+    what: Literal["leak still to lose", "leak area", "last change"]
+    limit: float
+    found: Estimate | None  # None where it was refused
+    met: Met
+    reason: str = ""  # code, where it was refused
+
+
+@dataclass(frozen=True)
+class State:
+    """A cylinder's state after a check, with what led to it."""
+
+    word: Literal["seated", "still seating", "not seated", "cannot tell"]
+    reason: str  # code
+    criteria: tuple[Criterion, ...]
+
+
+def at_most(found: Estimate, limit: float) -> Met:
+    """Whether a number is at most a limit, given its 95 % interval."""
+    return "yes" if found.high <= limit else "no" if found.low > limit else "cannot tell"
+
+
+def state(
+    level: Estimate,
+    level_limit: float,
+    to_lose: Estimate | Refused,
+    to_lose_limit: float,
+    last_change: Change | None = None,
+) -> State:
+    """State of a cylinder by the program's rule. All in one unit of area.
+
+    Parameters: level at the check and its limit; leak still to lose there (or why the fit refuses it) and the amount
+    allowed; change since the check before.
+
+    Notes, in this order:
+
+    - *seated*: the upper limits of both the leak still to lose and the level are within their limits;
+    - *still seating*: the lower limit of the leak still to lose exceeds the amount allowed; where the fit has no
+      answer, the last fall's lower limit exceeds that amount and the level is above its limit;
+    - *not seated*: the level is above its limit and no longer falls: the upper limit of the leak still to lose is
+      within the amount allowed or, where the fit has no answer, the level grew beyond scatter;
+    - else *cannot tell*. That the last change was within scatter decides nothing: close checks and noise would too.
+    """
+    level_met = at_most(level, level_limit)
+    fitted = isinstance(to_lose, Estimate)
+    lose_met: Met = at_most(to_lose, to_lose_limit) if isinstance(to_lose, Estimate) else "cannot tell"
+    rows = [
+        Criterion("leak still to lose", to_lose_limit, to_lose, lose_met)
+        if isinstance(to_lose, Estimate)
+        else Criterion("leak still to lose", to_lose_limit, None, "cannot tell", to_lose.code),
+        Criterion("leak area", level_limit, level, level_met),
+    ]
+    fall = None
+    if last_change is not None and not fitted:
+        fallen = None if last_change.value is None else -last_change.value
+        fall = Estimate(fallen, -last_change.high, -last_change.low)
+        rows.append(Criterion("last change", to_lose_limit, fall, at_most(fall, to_lose_limit)))
+    criteria = tuple(rows)
+    if fitted:
+        if lose_met == "yes" and level_met == "yes":
+            return State("seated", "both-limits-hold", criteria)
+        if lose_met == "no":
+            return State("still seating", "leak-still-to-lose", criteria)
+        if lose_met == "yes" and level_met == "no":
+            return State("not seated", "no-longer-falls", criteria)
+        return State("cannot tell", "level-undecided" if lose_met == "yes" else "to-lose-undecided", criteria)
+    if fall is not None and level_met == "no":
+        if fall.low > to_lose_limit:
+            return State("still seating", "last-fall", criteria)
+        if fall.high < 0:
+            return State("not seated", "leak-grew", criteria)
+    return State("cannot tell", to_lose.code if isinstance(to_lose, Refused) else "", criteria)
+
+
+def _t95(df: float) -> float:
+    from scipy.special import stdtrit
+
+    return 1.959963984540054 if math.isinf(df) else float(stdtrit(df, 0.975))
