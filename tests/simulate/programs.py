@@ -2,7 +2,7 @@
 
 >>> truth, files = example()
 >>> truth.engines["B6"].cylinder(2).scale
-16.0
+14.0
 >>> sorted(files)[0]
 'pump-rings-2025/records/buildsheet-a1.csv'
 """
@@ -36,7 +36,7 @@ from simulate.engine import (
     take,
 )
 
-SEED = 2
+SEED = 7  # picked so that the story can be told: no evidence about methods, tests of recovery use many seeds
 BEHAVIOURS: Mapping[str, Behaviour] = {"nitrided": NITRIDED, "hard-crn": HARD, "graded-crn": GRADED}
 FLOOR = 0.148  # mm2, gap floor of nominal rings: plateaus are stated for these
 
@@ -208,7 +208,7 @@ PLANS_2026 = (
     ),
     Plan(
         "B6", "2026-07-06", _all("graded-crn"), "K. L.", "leakdown-b6.csv", OWN_FORM, OWN_SHEET,
-        phases=(*RUN_IN, "teardown"), days={**DAYS, "teardown": 4}, slow={2: (0.90, 0.30, 16.0)},
+        phases=(*RUN_IN, "teardown"), days={**DAYS, "teardown": 4}, slow={2: (0.90, 0.26, 14.0)},
     ),
     Plan("B7", "2026-11-02", _all("hard-crn"), "R. S.", "leakdown-b7.csv", FAHRENHEIT_FORM, OWN_SHEET, phases=RUN_IN),
 )  # fmt: skip
