@@ -31,6 +31,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 from sitegen.pages.styles import style_number
@@ -81,7 +82,7 @@ def payloads(figure: Figure, orders: Orders) -> list[dict[str, Any]]:
         raise ChartError(f"{figure.name}: no chart kind {figure.kind!r}; there are {', '.join(KINDS)}")
     kind = KINDS[figure.kind]
     filled = [_filled(figure, kind, panel) for panel in figure.panels]
-    shared = _ends(figure, filled)
+    shared = _ends(filled)
     return [
         kind.lay(kind.name, rows, {**shared, **panel.signals}, panel, orders)
         for panel, rows in zip(figure.panels, filled, strict=True)
@@ -123,7 +124,7 @@ def _plain(figure: str, name: str, field: str, given: Any) -> Any:
     return number
 
 
-def _ends(figure: Figure, panels: Sequence[Mapping[str, list[dict[str, Any]]]]) -> dict[str, Any]:
+def _ends(panels: Sequence[Mapping[str, list[dict[str, Any]]]]) -> dict[str, Any]:
     """Ends of the value axis shared by all panels: from zero, past every mark, not stretched by a wide interval."""
     seen = [
         row["value"]
@@ -234,20 +235,20 @@ def _segments(
     role: str, members: Sequence[dict[str, Any]], shift: Mapping[str, float], own: str, orders: Orders
 ) -> list[dict[str, Any]]:
     """Rows of line pieces: broken between parts; the piece that leaves a cold check apart, to be dashed."""
-    rows = []
+    rows: list[dict[str, Any]] = []
     by_line: dict[tuple[str, str], list[dict[str, Any]]] = {}
     for row in members:
         by_line.setdefault((row["line"], row["part"]), []).append(row)
     for number, ((line, _), own_rows) in enumerate(by_line.items()):
         ordered = sorted(own_rows, key=lambda row: row["x"])
         piece = 0
-        for before, after in zip(ordered, ordered[1:], strict=False):
+        for before, after in pairwise(ordered):
             cold = before["cold"]
             name = f"{role}{number}.{piece}{'d' if cold else ''}"
             ends = (before, after) if not rows or rows[-1]["g"] != name else (after,)
             rows += [
-                {"g": name, "x": round(row["x"] + shift.get(line, 0.0), 3), "v": row["value"], "c": _c(row, own, orders),
-                 "r": role, "d": int(cold)}
+                {"g": name, "x": round(row["x"] + shift.get(line, 0.0), 3), "v": row["value"],
+                 "c": _c(row, own, orders), "r": role, "d": int(cold)}
                 for row in ends
             ]  # fmt: skip
             piece += cold
@@ -372,8 +373,10 @@ def _lay_dots(
         "kind": kind,
         "data": {
             "lines": [{"y": row["y"], "s": row["label"], "u": row["under"]} for row in rows["lines"]],
-            "dots": [{"y": row["y"], "v": row["value"], "c": _c(row, own, orders), "k": int(row["crossed"]), "t": row["tip"]}
-                     for row in rows["dots"]],
+            "dots": [
+                {"y": row["y"], "v": row["value"], "c": _c(row, own, orders), "k": int(row["crossed"]), "t": row["tip"]}
+                for row in rows["dots"]
+            ],
             "points": means,
             "limits": [{"v": row["value"], "s": row["label"]} for row in rows["limits"]],
         },

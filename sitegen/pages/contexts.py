@@ -261,7 +261,6 @@ class ProgramPage(Page):
     criteria: Sequence[CriterionLine]
     parts: Sequence[Part]
     side: Sequence[Part]
-    plans: PlansView
     matrix: Matrix
 
 
@@ -270,7 +269,7 @@ class EnginePage(Page):
     template: ClassVar[str] = "engine.html"
     heading: str
     meta: Sequence[PieceView]
-    plans: PlansView
+    first: Part | None
     side: Sequence[Part]
     facts: Sequence[Fact]
     parts: Sequence[Part]
@@ -283,7 +282,6 @@ class CylinderPage(Page):
     state: PieceView | None
     meta: Sequence[PieceView]
     first: Part | None
-    plans: PlansView
     side: Sequence[Part]
     parts: Sequence[Part]
 

@@ -1,7 +1,7 @@
 """The drawings behind `charts.KINDS`, in Altair. Imported only when the compiled drawings are not in the cache.
 
 Colours are CSS variables, so that one SVG follows light, dark and print. Sizes are set by the page's script through the
-signals `width` and `narrow`; nothing is sized by the drawing itself (`autosize: none`), so nothing can be clipped by it.
+signals `width` and `narrow`; the drawing sizes nothing itself (`autosize: none`), so it can clip nothing.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from typing import Any
 
 import altair as alt
 
-from sitegen.pages.styles import COLOURS, DASHES, SHAPES
+from sitegen.pages.styles import DASHES, SHAPES
 
 _SANS = "Segoe UI, Roboto, Helvetica Neue, Liberation Sans, sans-serif"
 _INK, _SOFT, _RULE, _PAPER, _GHOST, _FAINT = (f"var(--{n})" for n in ("ink", "soft", "rule", "paper", "ghost", "faint"))
@@ -40,7 +40,8 @@ def _data(name: str) -> Any:
 def _finished(layers: list[Any], extra: Mapping[str, Any], height: int) -> dict[str, Any]:
     chart = (
         alt.layer(*layers)
-        .properties(width=400, height=height, background="transparent", padding=0, autosize=alt.AutoSizeParams(type="none"))
+        .properties(width=400, height=height, background="transparent", padding=0)
+        .properties(autosize=alt.AutoSizeParams(type="none"))
         .add_params(*_params(extra))
         .configure_view(stroke=None)
         .configure_axis(
@@ -173,7 +174,8 @@ def _dots() -> dict[str, Any]:
     parts = [
         _data("lines").mark_rule(color=_RULE, x=0, x2=_expr("width")).encode(y=y()),
         _data("lines").mark_text(
-            align="right", x=-10, dy=_expr("datum.u && !narrow ? -6 : 0"), text=_expr("datum.s"), color=_INK, fontWeight=600,
+            align="right", x=-10, dy=_expr("datum.u && !narrow ? -6 : 0"), text=_expr("datum.s"), color=_INK,
+            fontWeight=600,
         ).encode(y=y()),
         _data("lines").mark_text(
             align="right", x=-10, dy=7, text=_expr("narrow ? '' : datum.u"), fontSize=11,

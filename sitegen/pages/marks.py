@@ -26,7 +26,6 @@ MARKS: dict[str, Mark] = {
     "set aside": "bar",
     "left out": "bar",
 }
-STATE_WORDS = frozenset({"seated", "still seating", "not seated", "cannot tell"})
 STRONG = frozenset({"cross"})  # printed bold: what a reader must not miss
 
 

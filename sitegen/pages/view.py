@@ -15,12 +15,14 @@ from typing import TYPE_CHECKING, Any, Protocol
 from sitegen import reasons
 from sitegen.pages import words
 from sitegen.pages.addresses import Addresses, relative, slug
-from sitegen.pages.marks import STATE_WORDS
 from sitegen.program.model import Build, Coating, Folder, Phase, Program
 from sitegen.vocabulary import Cell, Key, Measure, Problem, Readings, Series, Stream, Value, Verdict
 
 if TYPE_CHECKING:
     import pandas as pd
+
+
+STATE = "seating"  # rule of the verdict that is the state of a cylinder
 
 
 class Analysis(Protocol):
@@ -58,7 +60,7 @@ class Desk:
         self._states = {
             (verdict.key.engine, verdict.key.cylinder): verdict
             for verdict in analysis.verdicts
-            if verdict.word in STATE_WORDS and verdict.key.cylinder
+            if verdict.rule == STATE and verdict.key.cylinder
         }
         self._frames: dict[str, dict[tuple[str, int], pd.DataFrame]] = {}
         self.cache: dict[str, Any] = {}  # what a section works out once a program
@@ -84,7 +86,7 @@ class Desk:
                 for engine, part in frame.groupby("engine", sort=False):
                     parts[str(engine), 0] = part
                     if "cylinder" in frame:
-                        numbered = part[part["cylinder"].notna()]
+                        numbered: Any = part[part["cylinder"].notna()]
                         for number, own in numbered.groupby("cylinder", sort=False):
                             parts[str(engine), int(number)] = own
             self._frames[stream] = parts
@@ -242,7 +244,7 @@ class View:
             frame = frame[frame["phase"] == phase]
         return frame[frame["use"] == ""] if used else frame
 
-    def series(self, id: str) -> list[Series]:  # noqa: A002 - the name of the field
+    def series(self, id: str) -> list[Series]:
         """Curves of this subject by id."""
         return [
             each

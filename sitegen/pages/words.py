@@ -137,6 +137,15 @@ def within(value: float, low: float | None, high: float | None) -> str:
     return number(value, decimals_for((high - low) / 2))
 
 
+def stated(limit: float) -> str:
+    """A limit as it was stated: no digits added.
+
+    >>> stated(0.35), stated(12.0), stated(-0.03)
+    ('0.35', '12', '−0.03')
+    """
+    return number(limit, max(0, -int(Decimal(repr(float(limit))).normalize().as_tuple().exponent)))
+
+
 def below(limit: float) -> str:
     """A censored value: only its limit is known.
 

@@ -1,0 +1,140 @@
+"""The page of one coating over all programs of the folder: builds as rows, programs as groups."""
+
+from __future__ import annotations
+
+from sitegen.pages import words
+from sitegen.pages.blocks import Setter
+from sitegen.pages.contexts import CoatingPage, Fact, Link, Part
+from sitegen.pages.frame import Site, crumbs, window_title
+from sitegen.pages.view import View
+from sitegen.program.model import Build, Coating
+from sitegen.vocabulary import Cell, Column, Row, Stream, Table, Value
+
+
+def page(site: Site, coating: Coating) -> CoatingPage:
+    """The page of one coating."""
+    path = site.addresses.coatings[coating.id]
+    setter = site.setter()
+    parts, builds = [], 0
+    for program in site.folder.programs:
+        view = site.view(path, program.id, coating=coating)
+        if not view.builds:
+            continue
+        builds += len(view.builds)
+        tables = [_builds(view)]
+        tables += [
+            table for stream in site.streams if not _tells(stream) and (table := _recorded(view, stream)) is not None
+        ]
+        blocks = [setter.table(table) for table in tables]
+        parts.append(Part(setter.anchor(program.id), program.title, blocks))
+        parts += site.parts(view, setter, "coating", "main")
+    coatings = list(site.folder.definitions.coatings.values())
+    place = coatings.index(coating)
+    view = site.view(path)
+    before = coatings[place - 1] if place else None
+    after = coatings[place + 1] if place + 1 < len(coatings) else None
+    programs = len(parts) and len(
+        {p.id for p in site.folder.programs if any(coating.id in b.coatings for b in p.builds)}
+    )
+    used = f"{words.counted(builds, 'build')} in {words.counted(programs, 'program')}." if builds else "Not built yet."
+    return CoatingPage(
+        path=path,
+        title=window_title(words.sentence(coating.title)),
+        crumbs=crumbs(site, path, [("Coatings", f"{site.addresses.home}#coatings"), (coating.title, path)]),
+        others=site.others(path),
+        previous=Link(before.title, view.href_coating(before)) if before else None,
+        next=Link(after.title, view.href_coating(after)) if after else None,
+        assets=site.links(path, charts=setter.charts),
+        foot=site.foot(path),
+        heading=setter.piece(Cell(words.sentence(coating.title), coating=coating.id)),
+        reading=words.sentence(used),
+        facts=_facts(setter, coating),
+        parts=parts,
+    )
+
+
+def _tells(stream: Stream) -> bool:
+    """True where the stream has its own say on coating pages."""
+    return any(section.page == "coating" for section in stream.sections)
+
+
+def _facts(setter: Setter, coating: Coating) -> list[Fact]:
+    facts = [
+        ("Process", coating.process),
+        ("Layers, from the body out", "; ".join(coating.layers)),
+        ("Hardness", words.with_unit(words.number(coating.hardness_hv, 0), "HV") if coating.hardness_hv else ""),
+        ("Thickness", words.with_unit(f"{coating.thickness * 1e6:g}", "µm") if coating.thickness else ""),
+        ("Tracer elements", words.listed(coating.tracers)),
+    ]
+    return [Fact(term, [setter.piece(Cell(text))]) for term, text in facts if text]
+
+
+def _cylinders(build: Build, coating: str) -> list[int]:
+    return [place.cylinder for place in build.places if place.coating == coating]
+
+
+def _builds(view: View) -> Table:
+    coating = view.coating.id if view.coating else ""
+    rows = []
+    for build in view.builds:
+        cylinders = _cylinders(build, coating)
+        lots = words.listed(
+            dict.fromkeys(place.lot for place in build.places if place.coating == coating and place.lot)
+        )
+        counts: dict[str, int] = {}
+        for cylinder in cylinders:
+            state = view.state(build, cylinder)
+            word = state.word if state else "no verdict"
+            counts[word] = counts.get(word, 0) + 1
+        states = ", ".join(f"{n} {word}" for word, n in counts.items())
+        rows.append(
+            Row([Cell(build.id, href=view.href_engine(build)), Cell(f"{build.block}, build {build.number}"), Cell(lots),
+                 Cell(words.numbers_listed(cylinders)), Cell(states)])
+        )  # fmt: skip
+    columns = [Column("Build"), Column("Block"), Column("Lot"), Column("Cylinders"), Column("States")]
+    return Table(f"builds-{view.program.id}", columns, rows, caption=f"Builds in {view.program.title}")
+
+
+def _recorded(view: View, stream: Stream) -> Table | None:
+    """The latest values of what a stream records, as the range over the coating's cylinders of each build."""
+    coating = view.coating.id if view.coating else ""
+    shown = [m for m in stream.recorded if any(v.status == "ok" and v.key.coating == coating for v in view.values(m))]
+    if not shown:
+        return None
+    rows = []
+    for build in view.builds:
+        cells = [Cell(build.id, href=view.href_engine(build))]
+        for measure in shown:
+            found, phase = _latest(view, measure, build, _cylinders(build, coating))
+            cells.append(Cell(_range(found), note=phase))
+        rows.append(Row(cells))
+    columns = [Column("Build"), *(Column(view.measures[m].title, view.measures[m].unit, True) for m in shown)]
+    return Table(
+        f"{stream.name}-{view.program.id}",
+        columns,
+        rows,
+        caption=stream.title,
+        note="Least and most of the cylinders with this coating, in the latest phase that has numbers.",
+        wide=True,
+    )
+
+
+def _latest(view: View, measure: str, build: Build, cylinders: list[int]) -> tuple[list[Value], str]:
+    for phase in reversed(view.program.phases):
+        found = [
+            value
+            for cylinder in cylinders
+            if (value := view.value(measure, phase.id, engine=build, cylinder=cylinder)) is not None
+            and value.status == "ok"
+        ]
+        if found:
+            return found, phase.title
+    return [], ""
+
+
+def _range(found: list[Value]) -> str:
+    numbers = sorted((value.value, value) for value in found if value.value is not None)
+    if not numbers:
+        return words.DASH
+    low, high = (words.value_text(value, interval=False) for _, value in (numbers[0], numbers[-1]))
+    return low if low == high else f"{low} to {high}"

@@ -1,0 +1,219 @@
+"""The data page of a program: what was left out and why comes first, then what was read."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from sitegen import reasons
+from sitegen.pages import words
+from sitegen.pages.contexts import Link, Part, PartsPage
+from sitegen.pages.frame import Site, crumbs, window_title
+from sitegen.pages.view import View
+from sitegen.program.model import Program
+from sitegen.vocabulary import Cell, Column, Problem, Row, Table
+
+
+def page(site: Site, program: Program) -> PartsPage:
+    """The data page of one program."""
+    path = site.addresses.data[program.id]
+    view = site.view(path, program.id)
+    setter = site.setter()
+    left_out = setter.anchor("left-out")
+    files = setter.anchor("files")
+    engines = setter.anchor("engines")
+    total, used = _totals(view)
+    parts = [
+        Part(left_out, "What was left out, and why", [setter.table(_left_out(site, view))]),
+        Part(files, "Files", [setter.table(_files(view))]),
+        Part(engines, "By engine", [setter.table(_by_engine(site, view))]),
+    ]
+    return PartsPage(
+        path=path,
+        title=window_title("Data", program.title),
+        crumbs=crumbs(site, path, [(program.title, site.addresses.programs[program.id]), ("Data", path)]),
+        others=site.others(path, program),
+        previous=None,
+        next=Link(program.title, view.href_program()),
+        assets=site.links(path, charts=False),
+        foot=site.foot(path, program),
+        heading=f"Data of {program.title}",
+        reading=f"{words.number(used, 0)} of {words.number(total, 0)} readings are used.",
+        parts=parts,
+    )
+
+
+def _totals(view: View) -> tuple[int, int]:
+    frames = [readings.frame for readings in view.analysis.readings.values()]
+    return sum(len(frame) for frame in frames), sum(int((frame["use"] == "").sum()) for frame in frames)
+
+
+# ---- what was left out ----------------------------------------------------------------------------------------------
+
+
+def _left_out(site: Site, view: View) -> Table:
+    problems = list(view.problems)
+    told: set[int] = set()
+    rows: list[tuple[tuple[str, int, int], Row]] = []
+    for stream in site.streams:
+        readings = view.analysis.readings.get(stream.name)
+        if readings is None or readings.frame.empty:
+            continue
+        frame = readings.frame
+        aside = frame[frame["use"] != ""]
+        for at, record in enumerate(aside.to_dict("records")):
+            own = [
+                (i, each)
+                for i, each in enumerate(problems)
+                if each.line == _row(record) and _same_file(each.file, str(record["file"]))
+            ]
+            told.update(i for i, _ in own)
+            said = "; ".join(dict.fromkeys(_said(each) for _, each in own))
+            rows.append(
+                (
+                    (str(record["file"]), _row(record), at),
+                    Row(
+                        [
+                            Cell(str(record["file"])),
+                            Cell(str(_row(record)) if _row(record) else ""),
+                            Cell(_where(view, record), href=_href(view, record)),
+                            Cell(*_why(view, record)),
+                            Cell(said),
+                        ]
+                    ),
+                )
+            )
+    for i, each in enumerate(problems):
+        if i not in told:
+            rows.append(
+                (
+                    (each.file, each.line, i),
+                    Row(
+                        [
+                            Cell(each.file),
+                            Cell(str(each.line) if each.line else ""),
+                            Cell(each.column_name and f"column {each.column_name}"),
+                            Cell(each.code.replace("-", " ")),
+                            Cell(_said(each)),
+                        ]
+                    ),
+                )
+            )
+    columns = [Column("File"), Column("Row", "", True), Column("About"), Column("Why"), Column("What the check says")]
+    ordered = [row for _, row in sorted(rows, key=lambda each: each[0])]
+    total, used = _totals(view)
+    aside_count = total - used
+    reading = (
+        "Every reading is used."
+        if not aside_count
+        else words.sentence(
+            f"{words.counted(aside_count, 'reading')} of {words.number(total, 0)} "
+            f"{'is' if aside_count == 1 else 'are'} not used. "
+            "Each stays in its file, and a cylinder's page shows it crossed."
+        )
+    )
+    return Table("set-aside", columns, ordered, reading, caption="Left out", wide=True)
+
+
+def _row(record: dict[object, object]) -> int:
+    row = record.get("row")
+    return int(row) if isinstance(row, int | float) and row == row else 0
+
+
+def _same_file(one: str, other: str) -> bool:
+    return one == other or one.endswith(f"/{other}") or other.endswith(f"/{one}")
+
+
+def _said(problem: Problem) -> str:
+    parts = [problem.what, f"expected {problem.expected}" if problem.expected else "", problem.next_step]
+    return "; ".join(part for part in parts if part)
+
+
+def _why(view: View, record: dict[object, object]) -> tuple[str, str, bool, str]:
+    """Text, link, word and note of the reason a reading is not used."""
+    code, reading = str(record["use"]), str(record["reading"])
+    objection = next((each for each in view.program.exclusions if each.reading == reading), None)
+    clause = view.why(code)
+    if objection is not None:
+        who = ", ".join(part for part in (objection.by, words.day(objection.on) if objection.on else "") if part)
+        return objection.why, "", False, f"objection accepted{f' ({who})' if who else ''}"
+    return clause, "", False, "" if code in reasons.CATALOGUE else code
+
+
+def _where(view: View, record: dict[object, object]) -> str:
+    engine = record.get("engine")
+    number = _number(record)
+    phase = record.get("phase")
+    titles = {each.id: each.title for each in view.program.phases}
+    parts = [
+        str(engine) if isinstance(engine, str) else "",
+        f"cylinder {number}" if number else "",
+        titles.get(str(phase), "") if isinstance(phase, str) else "",
+    ]
+    return ", ".join(part for part in parts if part)
+
+
+def _number(record: dict[object, object]) -> int:
+    number = record.get("cylinder")
+    return int(number) if isinstance(number, int | float) and number == number else 0
+
+
+def _href(view: View, record: dict[object, object]) -> str:
+    where = (view.program.id, str(record.get("engine")), _number(record))
+    return view.href(view.addresses.cylinders[where]) if where in view.addresses.cylinders else ""
+
+
+# ---- what was read --------------------------------------------------------------------------------------------------
+
+
+def _files(view: View) -> Table:
+    rows = []
+    hashes = dict(view.analysis.inputs)
+    for stream in view.streams:
+        readings = view.analysis.readings.get(stream.name)
+        for file, facts in sorted(readings.files.items()) if readings else []:
+            hashed = next((digest for name, digest in hashes.items() if _same_file(name, file)), "")
+            unmapped = facts.get("unmapped") or ()
+            rows.append(
+                Row(
+                    [
+                        Cell(file, note=f"sha256 {hashed[:12]}" if hashed else ""),
+                        Cell(stream.title),
+                        Cell(f"{facts.get('used', 0)} of {facts.get('rows', 0)}"),
+                        Cell(", ".join(_form(facts.get("encoding", ""), facts.get("separator", "")))),
+                        Cell(words.listed(map(str, unmapped)) or "none"),
+                    ]
+                )
+            )
+    total = len(rows)
+    reading = "No record file is named in the program file." if not total else ""
+    if total:
+        used = sum(1 for row in rows if not row.cells[2].text.startswith("0 of"))
+        reading = words.sentence(f"{words.share(used, total, 'record file')} give readings that are used.")
+    columns = [
+        Column("File"), Column("Stream"), Column("Rows used", "", True), Column("Read as"), Column("Columns not used"),
+    ]  # fmt: skip
+    return Table("record-files", columns, rows, reading, caption="Record files", wide=True)
+
+
+_SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar", " ": "space"}
+
+
+def _form(encoding: object, separator: object) -> Iterator[str]:
+    if encoding:
+        yield str(encoding)
+    if separator:
+        yield f"{_SEPARATORS.get(str(separator), str(separator))} between fields"
+
+
+def _by_engine(site: Site, view: View) -> Table:
+    streams = [stream for stream in site.streams if stream.name in view.analysis.readings]
+    rows = []
+    for build in view.program.builds:
+        cells = [Cell(build.id, href=view.href_engine(build))]
+        for stream in streams:
+            own = view.readings(stream.name, engine=build, cylinder=0)
+            used = int((own["use"] == "").sum())
+            cells.append(Cell(f"{used} of {len(own)}" if len(own) else words.DASH))
+        rows.append(Row(cells))
+    columns: Sequence[Column] = [Column("Build"), *(Column(stream.title, "", True) for stream in streams)]
+    return Table("by-engine", columns, rows, "Readings used, of those recorded.", caption="Readings by engine")

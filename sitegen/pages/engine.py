@@ -1,0 +1,161 @@
+"""The pages of one build and of one of its cylinders."""
+
+from __future__ import annotations
+
+from sitegen.pages import plans, words
+from sitegen.pages.blocks import Setter
+from sitegen.pages.contexts import CylinderPage, EnginePage, Fact, Link, Part, PieceView
+from sitegen.pages.frame import Site, crumbs, shows_plan, window_title
+from sitegen.pages.view import View
+from sitegen.program.model import Build, Program
+from sitegen.vocabulary import Cell, Plans
+
+
+def page(site: Site, program: Program, build: Build) -> EnginePage:
+    """The page of one build."""
+    path = site.addresses.engines[program.id, build.id]
+    view = site.view(path, program.id, build)
+    setter = site.setter()
+    setter.anchor("build")
+    parts = site.parts(view, setter, "engine", "main")
+    side = site.parts(view, setter, "engine", "side")
+    if not shows_plan([*parts, *side]):
+        drawn = [plans.plan_of(view, build, linked=False)]
+        block = Plans(drawn, plans.states_sentence(view), plans.caption(view))
+        parts.insert(0, Part(setter.anchor("plan"), "Where it stands", [setter.plans(block)]))
+    place = program.builds.index(build)
+    before = program.builds[place - 1] if place else None
+    after = program.builds[place + 1] if place + 1 < len(program.builds) else None
+    title = build.title if build.title and build.title != build.id else ""
+    return EnginePage(
+        path=path,
+        title=window_title(build.id, program.title),
+        crumbs=crumbs(site, path, [(program.title, site.addresses.programs[program.id]), (build.id, path)]),
+        others=site.others(path, program),
+        previous=Link(before.id, view.href_engine(before)) if before else None,
+        next=Link(after.id, view.href_engine(after)) if after else None,
+        assets=site.links(path, charts=setter.charts),
+        foot=site.foot(path, program),
+        heading=f"{build.id}: {title}" if title else f"Build {build.id}",
+        meta=[
+            *(setter.piece(view.coating_cell(coating)) for coating in build.coatings),
+            PieceView(f"build {build.number} of block {build.block}"),
+            PieceView(build.engine_type.title),
+        ],
+        first=parts[0] if parts else None,
+        side=side,
+        facts=_facts(view, setter, build),
+        parts=parts[1:],
+    )
+
+
+def _facts(view: View, setter: Setter, build: Build) -> list[Fact]:
+    program, kind = view.program, build.engine_type
+    facts: list[tuple[str, list[Cell]]] = [
+        ("Block", [Cell(f"{build.block}, its {_ordinal(build.number)} build")]),
+        ("Engine", [Cell(kind.title)]),
+        ("Bore × stroke", [Cell(words.with_unit(f"{kind.bore * 1e3:.1f} × {kind.stroke * 1e3:.1f}", "mm"))]),
+        ("Firing order", [Cell("-".join(map(str, kind.firing_order)))] if kind.firing_order else []),
+        ("Oil", [Cell(view.folder.definitions.oils[build.oil].title)] if build.oil else []),
+        ("Operator", [Cell(build.operator)] if build.operator else []),
+        ("Cell", [Cell(build.cell)] if build.cell else []),
+        ("Rings", _rings(view, build)),
+    ]
+    if len(build.assemblies) > 1:
+        for each in build.assemblies:
+            reach = f"{program.phase(each.first).title} to {program.phase(each.last).title}"
+            facts.append((f"Assembly {each.id}", [Cell(reach, note=each.note)]))
+    for departure in build.departures:
+        phase = program.phase(departure.phase).title
+        if departure.kind == "due":
+            when = f"to come, {words.day(departure.due)}" if departure.due else "to come"
+            facts.append((words.sentence(phase), [Cell(when, word=True, note=departure.why)]))
+        else:
+            facts.append((words.sentence(phase), [Cell("not run", note=departure.why)]))
+    if build.note:
+        facts.append(("Note", [Cell(build.note)]))
+    return [Fact(term, [setter.piece(cell) for cell in cells]) for term, cells in facts if cells]
+
+
+def _rings(view: View, build: Build) -> list[Cell]:
+    """Coating and lot with the cylinders that hold them."""
+    groups: dict[tuple[str, str], list[int]] = {}
+    for place in build.places:
+        groups.setdefault((place.coating, place.lot), []).append(place.cylinder)
+    cells = []
+    for (coating, lot), cylinders in groups.items():
+        where = (
+            "all cylinders" if len(cylinders) == len(build.places) else f"cylinders {words.numbers_listed(cylinders)}"
+        )
+        cells.append(
+            Cell(view.coating_title(coating), href=view.href_coating(coating), coating=coating,
+                 note=f"{f'lot {lot}, ' if lot else ''}{where}")
+        )  # fmt: skip
+    return cells
+
+
+def _ordinal(n: int) -> str:
+    """Place in a row, in words up to the third.
+
+    >>> _ordinal(1), _ordinal(4), _ordinal(21), _ordinal(12)
+    ('first', '4th', '21st', '12th')
+    """
+    if n <= 3:
+        return ("", "first", "second", "third")[n]
+    ending = "th" if n % 100 in {11, 12, 13} else {1: "st", 2: "nd", 3: "rd"}.get(n % 10, "th")
+    return f"{n}{ending}"
+
+
+# ---- one cylinder ---------------------------------------------------------------------------------------------------
+
+
+def cylinder_page(site: Site, program: Program, build: Build, cylinder: int) -> CylinderPage:
+    """The page of one cylinder of a build."""
+    path = site.addresses.cylinders[program.id, build.id, cylinder]
+    view = site.view(path, program.id, build, cylinder)
+    setter = site.setter()
+    parts = site.parts(view, setter, "cylinder", "main")
+    side = site.parts(view, setter, "cylinder", "side")
+    if not shows_plan([*parts, *side]):
+        drawn = [plans.plan_of(view, build, me=cylinder)]
+        side.insert(0, Part(setter.anchor("place"), "Where it sits", [setter.plans(Plans(drawn))]))
+    own = next(place for place in build.places if place.cylinder == cylinder)
+    state = view.state(build, cylinder)
+    order = [(each, place.cylinder) for each in program.builds for place in each.places]
+    here = order.index((build, cylinder))
+
+    def link(place: int) -> Link | None:
+        if not 0 <= place < len(order):
+            return None
+        other, number = order[place]
+        text = f"cylinder {number}" if other is build else f"{other.id} cylinder {number}"
+        return Link(text, view.href_cylinder(other, number))
+
+    return CylinderPage(
+        path=path,
+        title=window_title(f"{build.id} cylinder {cylinder}", program.title),
+        crumbs=crumbs(
+            site,
+            path,
+            [
+                (program.title, site.addresses.programs[program.id]),
+                (build.id, site.addresses.engines[program.id, build.id]),
+                (f"Cylinder {cylinder}", path),
+            ],
+        ),
+        others=[Link("Methods", view.href_methods()), Link("Data", view.href_data())],
+        previous=link(here - 1),
+        next=link(here + 1),
+        assets=site.links(path, charts=setter.charts),
+        foot=site.foot(path, program),
+        heading=f"{build.id}, cylinder {cylinder}",
+        state=setter.piece(Cell(state.word, word=True)) if state else None,
+        meta=[
+            setter.piece(view.coating_cell(own.coating)),
+            *([PieceView(f"lot {own.lot}")] if own.lot else []),
+            PieceView(f"block {build.block}, build {build.number}"),
+        ],
+        first=parts[0] if parts else None,
+        side=side,
+        parts=parts[1:],
+    )

@@ -1,0 +1,130 @@
+"""What every page of a site shares: the folder, the analyses, addresses, assets, and the running head and foot."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from sitegen.pages import words
+from sitegen.pages.addresses import Addresses, relative
+from sitegen.pages.blocks import Setter
+from sitegen.pages.contexts import Assets, Foot, Link, Part, PlansView
+from sitegen.pages.view import Desk, View
+from sitegen.program.model import Build, Coating, Folder, Program
+from sitegen.vocabulary import Measure, Section, Stream
+
+PAGE_TITLE_JOINER = " · "
+
+
+@dataclass(frozen=True)
+class Site:
+    """All that pages are made from."""
+
+    folder: Folder
+    desks: Mapping[str, Desk]  # by program, in the order of the folder
+    streams: Sequence[Stream]
+    measures: Mapping[str, Measure]
+    addresses: Addresses
+    assets: Mapping[str, str]  # "report.css" -> path with its hash
+
+    def view(
+        self,
+        page: str,
+        program: str = "",
+        build: Build | None = None,
+        cylinder: int = 0,
+        coating: Coating | None = None,
+    ) -> View:
+        desk = self.desks[program] if program else None
+        return View(self.folder, self.measures, self.streams, self.addresses, page, desk, build, cylinder, coating)
+
+    def setter(self) -> Setter:
+        return Setter(self.folder.definitions.coatings)
+
+    def links(self, page: str, *, charts: bool) -> Assets:
+        def to(name: str) -> str:
+            return relative(self.assets[name], page)
+
+        if not charts:
+            return Assets(to("report.css"), to("report.js"))
+        return Assets(to("report.css"), to("report.js"), to("drawings.js"), to("library.js"))
+
+    def sections(self, page: str, place: str) -> list[Section]:
+        """Sections of all streams for a page kind and place, in order."""
+        found = [
+            (section.order, stream.order, section.anchor, section)
+            for stream in self.streams
+            for section in stream.sections
+            if section.page == page and section.place == place
+        ]
+        return [section for *_, section in sorted(found, key=lambda each: each[:3])]
+
+    def parts(self, view: View, setter: Setter, page: str, place: str, skip: Sequence[str] = ()) -> list[Part]:
+        """What the streams have to say; a section without blocks is not there at all."""
+        parts = []
+        for section in self.sections(page, place):
+            if section.anchor in skip:
+                continue
+            blocks = section.build(view)
+            if blocks:
+                parts.append(Part(setter.anchor(section.anchor), section.title, setter.blocks(blocks)))
+        return parts
+
+    def foot(self, page: str, program: Program | None = None) -> Foot:
+        if program is None:
+            return Foot(invented=any(each.invented for each in self.folder.programs))
+        used, of = files_used(self.desks[program.id])
+        return Foot(
+            invented=program.invented,
+            program=program.id,
+            results=self.desks[program.id].analysis.results_id,
+            files=f"{used} of {of} record files used" if of else "",
+            left_out=relative(f"{self.addresses.data[program.id]}#left-out", page),
+        )
+
+    def others(self, page: str, program: Program | None = None) -> list[Link]:
+        """The other pages a reader may want next."""
+        own = [("Methods", self.addresses.methods)]
+        if program is not None:
+            builds = [
+                Link(build.id, _href(self.addresses.engines[program.id, build.id], page)) for build in program.builds
+            ]
+            own = [("Coatings", f"{self.addresses.home}#coatings"), *own, ("Data", self.addresses.data[program.id])]
+            return [*builds, *(Link(text, _href(target, page)) for text, target in own)]
+        return [
+            Link(text, _href(target, page)) for text, target in [("Coatings", f"{self.addresses.home}#coatings"), *own]
+        ]
+
+
+def _href(target: str, page: str) -> str:
+    return "" if target == page else relative(target, page)
+
+
+def shows_plan(parts: Sequence[Part]) -> bool:
+    """True where one of the parts already is a block plan, so that the page need not add its own."""
+    return any(isinstance(block, PlansView) and not block.small for part in parts for block in part.blocks)
+
+
+def crumbs(site: Site, page: str, trail: Sequence[tuple[str, str]]) -> list[Link]:
+    """The way from the first page to this one; the last step is this page."""
+    return [Link(text, _href(target, page)) for text, target in [("All programs", site.addresses.home), *trail]]
+
+
+def files_used(desk: Desk) -> tuple[int, int]:
+    """Record files with at least one reading that counts, and record files in all."""
+    files = [facts for readings in desk.analysis.readings.values() for facts in readings.files.values()]
+    return sum(1 for facts in files if facts.get("used", 0)), len(files)
+
+
+def window_title(*steps: str) -> str:
+    """Title of the browser's window, the special before the general."""
+    return PAGE_TITLE_JOINER.join(dict.fromkeys(step for step in steps if step))
+
+
+def engine_types(program: Program) -> str:
+    """The engines of a program in a few words."""
+    types = list(dict.fromkeys(build.engine_type.id for build in program.builds))
+    builds = words.counted(len(program.builds), "build")
+    if len(types) == 1 and program.builds:
+        return f"{builds} of one engine type, {program.builds[0].engine_type.title}"
+    return f"{builds} of {words.count(len(types))} engine types"

@@ -1,0 +1,78 @@
+"""The first page: a row a program, and the coatings."""
+
+from __future__ import annotations
+
+from sitegen.pages import words
+from sitegen.pages.contexts import CoatingLine, HomePage, Link, PieceView, ProgramLine, TextView
+from sitegen.pages.frame import Site, engine_types, window_title
+from sitegen.pages.present import complete, records
+from sitegen.vocabulary import Cell, Text
+
+ANSWER = "answer"  # anchor of the section that holds a program's answer
+
+
+def page(site: Site) -> HomePage:
+    """The first page."""
+    path = site.addresses.home
+    setter = site.setter()
+    setter.anchor("programs")
+    setter.anchor("coatings")
+    lines = []
+    for program in site.folder.programs:
+        desk = site.desks[program.id]
+        view = site.view(path, program.id)
+        every = records(desk, list(site.streams))
+        cylinders = sum(len(build.places) for build in program.builds)
+        lines.append(
+            ProgramLine(
+                question=program.question or program.title,
+                href=view.href_program(program),
+                title=program.title,
+                answer=_answer(site, program.id),
+                facts=f"{engine_types(program)}; {words.counted(cylinders, 'cylinder')}",
+                records=f"{complete(every)} of {len(every)} planned records in" if every else "no records planned",
+            )
+        )
+    coatings = []
+    view = site.view(path)
+    for coating in site.folder.definitions.coatings.values():
+        builds = [
+            (program, build)
+            for program in site.folder.programs
+            for build in program.builds
+            if coating.id in build.coatings
+        ]
+        where = words.counted(len({program.id for program, _ in builds}), "program")
+        used = f"{words.counted(len(builds), 'build')} in {where}" if builds else "no build yet"
+        coatings.append(CoatingLine(setter.piece(view.coating_cell(coating.id)), coating.process, used))
+    return HomePage(
+        path=path,
+        title=window_title("Test programs"),
+        crumbs=[Link("All programs")],
+        others=[Link("Coatings", "#coatings"), Link("Methods", view.href_methods())],
+        previous=None,
+        next=Link(site.folder.programs[0].title, lines[0].href) if lines else None,
+        assets=site.links(path, charts=False),
+        foot=site.foot(path),
+        reading=words.sentence(
+            f"{words.counted(len(lines), 'program')}, {words.counted(len(coatings), 'coating')}. "
+            "A coating keeps its colour, its point shape and its dash on every page."
+        ),
+        programs=lines,
+        coatings=coatings,
+    )
+
+
+def _answer(site: Site, program: str) -> list[PieceView]:
+    """The lead sentence of the program's answer, where it has one."""
+    view = site.view(site.addresses.home, program)
+    setter = site.setter()
+    for section in site.sections("program", "main"):
+        if section.anchor != ANSWER:
+            continue
+        for block in section.build(view):
+            if isinstance(block, Text):
+                shown = setter.text(block)
+                if isinstance(shown, TextView) and shown.pieces:
+                    return list(shown.pieces)
+    return [setter.piece(Cell("Not decided yet."))]

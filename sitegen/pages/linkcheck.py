@@ -1,0 +1,47 @@
+"""Dead links, dead anchors and ids given twice fail the build."""
+
+from __future__ import annotations
+
+import posixpath
+import re
+from collections.abc import Mapping
+from urllib.parse import unquote
+
+# Our templates write attributes in double quotes and escape quotes in text, so a pattern sees every one of them.
+_LINK = re.compile(r'\s(?:href|src)="([^"]*)"')
+_ID = re.compile(r'\sid="([^"]*)"')
+
+
+class DeadLinkError(ValueError):
+    """A link of a page that leads nowhere: a fault of ours or of a theme, never of the data."""
+
+
+def check(files: Mapping[str, bytes]) -> None:
+    """Raise DeadLinkError naming every broken link and doubled id of the site (path -> content)."""
+    pages = {path: content.decode() for path, content in files.items() if path.endswith(".html")}
+    ids: dict[str, set[str]] = {}
+    faults: list[str] = []
+    for path, text in pages.items():
+        found = _ID.findall(text)
+        ids[path] = set(found)
+        if len(ids[path]) != len(found):
+            doubled = sorted({each for each in found if found.count(each) > 1})
+            faults.append(f"{path}: id {doubled[0]!r} is given more than once")
+    for path, text in pages.items():
+        links = dict.fromkeys(_LINK.findall(text))
+        found = [_fault(path, link.replace("&amp;", "&"), files, ids) for link in links]
+        faults.extend(f"{path}: {fault}" for fault in found if fault)
+    if faults:
+        raise DeadLinkError("\n".join(faults))
+
+
+def _fault(page: str, link: str, files: Mapping[str, bytes], ids: Mapping[str, set[str]]) -> str:
+    if re.match(r"[a-z][a-z0-9+.-]*:", link) or link.startswith("//"):
+        return f"link {link!r} leads out of the site"
+    target, _, fragment = link.partition("#")
+    path = posixpath.normpath(posixpath.join(posixpath.dirname(page), unquote(target))) if target else page
+    if path not in files:
+        return f"link {link!r} leads to no file"
+    if fragment and fragment not in ids.get(path, set()):
+        return f"link {link!r} leads to no anchor"
+    return ""

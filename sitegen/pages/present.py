@@ -1,0 +1,70 @@
+"""Planned and present: which planned record is in, which is missing, which is still to come."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sitegen.pages import words
+from sitegen.pages.view import Desk
+from sitegen.program.model import Build, Phase
+from sitegen.vocabulary import Stream
+
+
+@dataclass(frozen=True)
+class Record:
+    """One planned record: a stream in a phase of a build."""
+
+    build: str
+    phase: str
+    stream: str
+    word: str  # in, partly in, missing, to come, set aside
+    detail: str = ""  # "3 of 4 cylinders", "7 December"
+
+
+def records(desk: Desk, streams: list[Stream]) -> list[Record]:
+    """Every planned record of a program with its word, in plan order."""
+    by_cylinder = {stream.name: any(field.name == "cylinder" for field in stream.fields) for stream in streams}
+    present = _present(desk)
+    return [
+        _record(build, phase, stream, present.get((build.id, phase.id, stream), {}), by_cylinder.get(stream, False))
+        for build, phase, stream in desk.program.planned()
+    ]
+
+
+def complete(every: list[Record]) -> int:
+    """Planned records that are wholly in."""
+    return sum(1 for record in every if record.word == "in")
+
+
+def _present(desk: Desk) -> dict[tuple[str, str, str], dict[int, bool]]:
+    """Cylinders with a reading, by build, phase and stream; True where one of them counts."""
+    found: dict[tuple[str, str, str], dict[int, bool]] = {}
+    for stream, readings in desk.analysis.readings.items():
+        frame = readings.frame
+        if frame.empty or "phase" not in frame or "engine" not in frame:
+            continue
+        numbers = frame["cylinder"] if "cylinder" in frame else [0] * len(frame)
+        for engine, phase, number, use in zip(frame["engine"], frame["phase"], numbers, frame["use"], strict=True):
+            if number != number:  # a missing cell equals nothing, itself included
+                continue
+            cylinders = found.setdefault((str(engine), str(phase), stream), {})
+            cylinders[int(number)] = cylinders.get(int(number), False) or use == ""
+    return found
+
+
+def _record(build: Build, phase: Phase, stream: str, cylinders: dict[int, bool], by_cylinder: bool) -> Record:
+    def record(word: str, detail: str = "") -> Record:
+        return Record(build.id, phase.id, stream, word, detail)
+
+    if not cylinders:
+        if build.is_due(phase.id):
+            due = next(each.due for each in build.departures if each.phase == phase.id and each.kind == "due")
+            return record("to come", words.day(due, year=False) if due else "")
+        return record("missing")
+    used = sum(cylinders.values())
+    if not used:
+        return record("set aside")
+    of = len(build.places)
+    if by_cylinder and 0 not in cylinders and used < of:
+        return record("partly in", f"{used} of {of} cylinders")
+    return record("in")

@@ -1,0 +1,195 @@
+"""The page of one program: the question, the answer so far, what it rests on, what is still to come."""
+
+from __future__ import annotations
+
+from sitegen.pages import plans, words
+from sitegen.pages.blocks import Setter
+from sitegen.pages.contexts import (
+    CriterionLine,
+    Link,
+    Matrix,
+    MatrixCell,
+    MatrixRow,
+    Part,
+    PieceView,
+    ProgramPage,
+    TextView,
+)
+from sitegen.pages.frame import Site, crumbs, engine_types, shows_plan, window_title
+from sitegen.pages.home import ANSWER
+from sitegen.pages.present import Record, complete, records
+from sitegen.pages.view import View
+from sitegen.program.model import Criterion, Program
+from sitegen.vocabulary import Cell, Plans
+
+_OWN_ANCHORS = ("answer", "criteria", "planned")
+_SENSES = {"at-most": "at most", "at-least": "at least"}
+
+
+def page(site: Site, program: Program) -> ProgramPage:
+    """The page of one program."""
+    path = site.addresses.programs[program.id]
+    view = site.view(path, program.id)
+    setter = site.setter()
+    for anchor in _OWN_ANCHORS:
+        setter.anchor(anchor)
+    every = records(site.desks[program.id], list(site.streams))
+    answer = [
+        setter.block(block)
+        for section in site.sections("program", "main")
+        if section.anchor == ANSWER
+        for block in section.build(view)
+    ]
+    parts = site.parts(view, setter, "program", "main", skip=(ANSWER,))
+    side = site.parts(view, setter, "program", "side")
+    if program.builds and not shows_plan([*parts, *side]):
+        drawn = [plans.plan_of(view, build) for build in program.builds]
+        block = Plans(drawn, plans.states_sentence(view), plans.caption(view))
+        parts.append(Part(setter.anchor("engines"), "Engines", [setter.plans(block)]))
+    programs = list(site.folder.programs)
+    place = programs.index(program)
+    before = programs[place - 1] if place else None
+    after = programs[place + 1] if place + 1 < len(programs) else None
+    return ProgramPage(
+        path=path,
+        title=window_title(program.title),
+        crumbs=crumbs(site, path, [(program.title, path)]),
+        others=site.others(path, program),
+        previous=Link(before.title, view.href_program(before)) if before else None,
+        next=Link(after.title, view.href_program(after)) if after else None,
+        assets=site.links(path, charts=setter.charts),
+        foot=site.foot(path, program),
+        question=program.question or program.title,
+        meta=_meta(program, every),
+        answer=answer or [_undecided(program, every)],
+        criteria_caption=_criteria_caption(program),
+        criteria=[_criterion(view, setter, each) for each in program.criteria],
+        parts=parts,
+        side=side,
+        matrix=_matrix(site, view, setter, every),
+    )
+
+
+def _meta(program: Program, every: list[Record]) -> list[PieceView]:
+    cylinders = sum(len(build.places) for build in program.builds)
+    pieces = [
+        PieceView(program.title, strong=True),
+        PieceView(f"{words.sentence(engine_types(program))}, {words.counted(cylinders, 'cylinder')}"),
+        PieceView(f"{complete(every)} of {len(every)} planned records in"),
+    ]
+    due = [record for record in every if record.word == "to come"]
+    if due:
+        waiting = words.listed(dict.fromkeys(record.build for record in due))
+        pieces.append(PieceView(f"Provisional: runs of {waiting} to come"))
+    return pieces
+
+
+def _undecided(program: Program, every: list[Record]) -> TextView:
+    lacking = len(every) - complete(every)
+    text = "Not decided yet."
+    if lacking:
+        text += f" {words.sentence(words.counted(lacking, 'planned record'))} of {len(every)} are not in."
+    if not program.builds:
+        text = "Nothing has been built yet."
+    return TextView("lead", [PieceView(text)])
+
+
+# ---- criteria -------------------------------------------------------------------------------------------------------
+
+
+def _criteria_caption(program: Program) -> str:
+    return f"Criteria, stated {words.day(program.criteria_stated)}" if program.criteria_stated else "Criteria"
+
+
+def _criterion(view: View, setter: Setter, criterion: Criterion) -> CriterionLine:
+    measure = view.measures.get(criterion.measure)
+    unit = measure.unit if measure else ""
+    coatings = words.listed(view.coating_title(coating) for coating in criterion.coatings)
+    if criterion.limit is not None and criterion.sense in _SENSES:
+        limit = f"{_SENSES[criterion.sense]} {words.with_unit(words.stated(criterion.limit), unit)}"
+    else:
+        side = "below" if criterion.sense == "below-reference" else "above"
+        limit = f"{side} {view.coating_title(view.program.reference)}"
+    scope = {
+        "every-cylinder": f"every cylinder with {coatings}",
+        "mean-of-builds": f"mean of the builds with {coatings}",
+        "every-build": f"every build with {coatings}",
+    }[criterion.scope]
+    phase = view.program.phase(criterion.phase).title
+    names = {criterion.id, f"criterion:{criterion.id}"}
+    verdict = next((each for each in view.analysis.verdicts if each.rule in names), None)
+    why = view.why(verdict.reason) if verdict and verdict.reason else ""
+    end = "; ends the program for a coating that fails" if criterion.end_rule else ""
+    return CriterionLine(
+        title=criterion.title,
+        limit=limit,
+        note=f"{scope}, after {phase}{end}",
+        word=setter.piece(Cell(verdict.word if verdict else "not decided yet", word=True)),
+        why=f"because {why}" if why else "",
+    )
+
+
+# ---- planned and present --------------------------------------------------------------------------------------------
+
+
+def _matrix(site: Site, view: View, setter: Setter, every: list[Record]) -> Matrix:
+    program = view.program
+    planned = {record.phase for record in every}
+    phases = [phase for phase in program.phases if phase.id in planned]
+    titles = {stream.name: stream.title for stream in site.streams}
+    rows = []
+    for build in program.builds:
+        cells = []
+        for phase in phases:
+            own = [record for record in every if record.build == build.id and record.phase == phase.id]
+            cells.append(MatrixCell(_cell(setter, own, titles, _skipped(program, build.id, phase.id))))
+        keys = [setter.piece(view.coating_cell(coating, link=False)) for coating in build.coatings]
+        rows.append(MatrixRow(PieceView(build.id, href=view.href_engine(build)), keys, cells))
+    return Matrix(_reading(every), [phase.title for phase in phases], rows)
+
+
+def _skipped(program: Program, build: str, phase: str) -> str:
+    own = program.build(build)
+    if any(each.phase == phase and each.kind == "skipped" for each in own.departures):
+        return "skipped"
+    only = program.phase(phase).only
+    return "" if only and build not in only else "not planned"
+
+
+def _cell(setter: Setter, own: list[Record], titles: dict[str, str], absent: str) -> list[PieceView]:
+    """One word where all streams agree, else a line for each stream that lacks something."""
+    if not own:
+        return [PieceView(absent)] if absent == "skipped" else []
+    if len({(record.word, record.detail) for record in own}) == 1:
+        return [_word(setter, own[0], "")]
+    return [_word(setter, record, titles.get(record.stream, record.stream)) for record in own if record.word != "in"]
+
+
+def _word(setter: Setter, record: Record, stream: str) -> PieceView:
+    if record.word == "partly in":
+        shown = setter.piece(Cell(record.word, word=True))
+        text = record.detail
+    else:
+        text = f"{record.word}, {record.detail}" if record.detail else record.word
+        shown = setter.piece(Cell(text, word=True))
+    return PieceView(text, "", shown.mark, shown.strong, True, stream.lower())
+
+
+def _reading(every: list[Record]) -> str:
+    if not every:
+        return "No records are planned."
+    counts = {
+        word: sum(1 for record in every if record.word == word)
+        for word in ("to come", "missing", "partly in", "set aside")
+    }
+    tellings = {
+        "to come": "to come",
+        "missing": "missing",
+        "partly in": "only partly in",
+        "set aside": "set aside whole",
+    }
+    rest = [f"{words.count(n)} {'is' if n == 1 else 'are'} {tellings[word]}" for word, n in counts.items() if n]
+    present = complete(every)
+    if not rest:
+        return f"All {len(every)} planned records are in."
+    return words.sentence(f"{present} of {len(every)} planned records are in; {words.listed(rest)}.")

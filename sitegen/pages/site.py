@@ -1,0 +1,131 @@
+"""The whole site as a mapping from path to bytes. The same input gives the same bytes anywhere, any day."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from sitegen import places
+from sitegen.pages import coating, data, engine, home, linkcheck, methods, program
+from sitegen.pages.addresses import Addresses
+from sitegen.pages.bundle import chart_scripts
+from sitegen.pages.contexts import AnyPage
+from sitegen.pages.frame import Site
+from sitegen.pages.styles import COLOURS
+from sitegen.pages.view import Analysis, Desk
+from sitegen.program.model import Folder
+from sitegen.vocabulary import Measure, Stream
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+
+def build_site(
+    folder: Folder,
+    analyses: Iterable[Analysis],
+    streams: Sequence[Stream],
+    measures: Mapping[str, Measure] | Iterable[Measure],
+    theme_dir: Path | None = None,
+) -> dict[str, bytes]:
+    """Every file of the site: path from its root, with forward slashes, to content.
+
+    `theme_dir` is a folder whose templates/, report.css and report.js replace ours, file by file.
+    Raises linkcheck.DeadLinkError for a link that leads nowhere and charts.ChartError for rows no chart can draw.
+    """
+    known = measures if isinstance(measures, Mapping) else {measure.id: measure for measure in measures}
+    by_program = {analysis.program.id: Desk(analysis) for analysis in analyses}
+    files, assets = _assets(theme_dir)
+    site = Site(
+        folder=folder,
+        desks={each.id: by_program[each.id] for each in folder.programs},
+        streams=sorted(streams, key=lambda stream: stream.order),
+        measures=known,
+        addresses=Addresses.of(folder),
+        assets=assets,
+    )
+    print_page = _printer(theme_dir)
+    for page in _pages(site):
+        files[page.path] = print_page(page)
+    linkcheck.check(files)
+    return files
+
+
+def _pages(site: Site) -> Iterable[AnyPage]:
+    yield home.page(site)
+    yield methods.page(site)
+    for each in site.folder.definitions.coatings.values():
+        yield coating.page(site, each)
+    for own in site.folder.programs:
+        yield program.page(site, own)
+        yield data.page(site, own)
+        for build in own.builds:
+            yield engine.page(site, own, build)
+            for place in build.places:
+                yield engine.cylinder_page(site, own, build, place.cylinder)
+
+
+# ---- templates ------------------------------------------------------------------------------------------------------
+
+
+def _printer(theme_dir: Path | None) -> Callable[[AnyPage], bytes]:
+    environment = _environment(theme_dir)
+
+    def print_page(page: AnyPage) -> bytes:
+        return (environment.get_template(page.template).render(page=page).strip() + "\n").encode()
+
+    return print_page
+
+
+def _environment(theme_dir: Path | None) -> Environment:
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    folders = [places.theme() / "templates"]
+    if theme_dir is not None:
+        folders.insert(0, theme_dir / "templates")
+    environment = Environment(
+        loader=FileSystemLoader(folders),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.policies["json.dumps_kwargs"] = {"sort_keys": True, "separators": (",", ":"), "allow_nan": False}
+    return environment
+
+
+# ---- assets ---------------------------------------------------------------------------------------------------------
+
+
+def _assets(theme_dir: Path | None) -> tuple[dict[str, bytes], dict[str, str]]:
+    """Asset files by their path, and that path by plain name. The name holds a hash, so no browser shows an old one."""
+    drawings, library = chart_scripts()
+    contents = {
+        "report.css": _themed("report.css", theme_dir).replace(b"/* coating colours */", _colours().encode()),
+        "report.js": _themed("report.js", theme_dir),
+        "drawings.js": drawings,
+        "library.js": library,
+    }
+    files, paths = {}, {}
+    for name, content in contents.items():
+        stem, _, ending = name.rpartition(".")
+        path = f"assets/{stem}-{hashlib.sha256(content).hexdigest()[:12]}.{ending}"
+        files[path], paths[name] = content, path
+    return files, paths
+
+
+def _themed(name: str, theme_dir: Path | None) -> bytes:
+    own = theme_dir / name if theme_dir is not None else None
+    path = own if own is not None and own.is_file() else places.theme() / name
+    return re.sub(rb"\r\n?", b"\n", path.read_bytes())
+
+
+def _colours() -> str:
+    """The coatings' colours as CSS variables for both papers."""
+    light = "".join(f" --coating-{n}: {colour};" for n, (colour, _) in enumerate(COLOURS))
+    dark = "".join(f" --coating-{n}: {colour};" for n, (_, colour) in enumerate(COLOURS))
+    return f":root {{{light} }}\n@media screen and (prefers-color-scheme: dark) {{ :root {{{dark} }} }}\n" + "".join(
+        f".coating-{n} {{ --c: var(--coating-{n}); }}\n" for n in range(len(COLOURS))
+    )
