@@ -52,7 +52,6 @@ ANSWER: dict[str, str] = {
     "not-repeated": "no check was repeated",
     "gauges-disagree": "the cylinder gauge stands above the supply by more than both gauges can err",
     "cylinder-at-ambient": "the cylinder gauge shows no pressure",
-    "path-not-recorded": "the share of the air that went to the crankcase was not recorded",
     "crankcase-flow-exceeds-leak": "the crankcase passed more air than the cylinder lost",
     "occasion-scatter-unknown": "nothing tells how far readings scatter from one occasion to the next",
     "few-cylinders": "a shared curve needs two cylinders",

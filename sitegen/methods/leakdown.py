@@ -18,6 +18,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from sitegen.methods.intervals import NORMAL_95, student_95
 from sitegen.vocabulary import Refused
 
 Floats = NDArray[np.float64]
@@ -33,7 +34,6 @@ _CHOKED = math.sqrt(GAMMA / GAS_CONSTANT) * (2 / (GAMMA + 1)) ** ((GAMMA + 1) / 
 # Share of twice the limit of error that the difference of two independent rectangular errors stays within, 95 times in
 # a hundred: the difference is triangular, P(|d| > q 2a) = (1 - q)^2.
 _TRIANGULAR_95 = 1 - math.sqrt(0.05)
-_NORMAL_95 = 1.959963984540054
 
 
 def percent(supply: float | Floats, cylinder: float | Floats) -> Floats:
@@ -275,17 +275,17 @@ def leak_area(
     if drop <= gauge_limit:
         # Scatter of the repeats is part of the upper limit too: it is carried as scatter of the drop itself.
         seen = float(np.std(p1 - p2, ddof=1)) / math.sqrt(len(p1)) if len(p1) > 1 else 0.0
-        high = float(at(max(drop, 0.0) + math.hypot(reach, _t95(max(len(p1) - 1, 1)) * seen), level))
-        return Area(None, 0.0, high, high / (2 * _NORMAL_95), math.inf, len(p1), 0.0, high)
+        high = float(at(max(drop, 0.0) + math.hypot(reach, student_95(max(len(p1) - 1, 1)) * seen), level))
+        return Area(None, 0.0, high, high / (2 * NORMAL_95), math.inf, len(p1), 0.0, high)
     value = float(np.mean(at(p1 - p2, p1)))
-    gauge_se = (high - low) / (2 * _NORMAL_95)
+    gauge_se = (high - low) / (2 * NORMAL_95)
     if repeats is None:
         se, df, half = gauge_se, math.inf, 0.0
     else:
         repeat_se = repeats.sd * value / math.sqrt(len(p1))
         se = math.hypot(gauge_se, repeat_se)
         df = repeats.df * (se / repeat_se) ** 4 if repeat_se > 0 else math.inf  # Satterthwaite, gauges known
-        half = _t95(repeats.df) * repeat_se
+        half = student_95(repeats.df) * repeat_se
     return Area(
         value=value,
         low=max(value - math.hypot(middle - low, half), 0.0),  # an area is not below nothing
@@ -296,12 +296,6 @@ def leak_area(
         gauge_low=low,
         gauge_high=high,
     )
-
-
-def _t95(df: float) -> float:
-    from scipy.special import stdtrit
-
-    return _NORMAL_95 if math.isinf(df) else float(stdtrit(df, 0.975))
 
 
 # ---- what the area means ------------------------------------------------------------------------------------------
@@ -358,11 +352,11 @@ def _log(upper: float, lower: float) -> float:
 def crankcase_share(shares: Mapping[str, float]) -> float:
     """Share [-] of the air that goes to the crankcase, from what was heard or measured by path (any one unit).
 
-    Refuses: `path-not-recorded` where no path, or not the crankcase, was recorded.
+    Refuses: `path-unknown` where no path, or not the crankcase, was recorded.
     """
     total = sum(shares.values())
     if "crankcase" not in shares or total <= 0:
-        raise Refused("path-not-recorded")
+        raise Refused("path-unknown")
     return shares["crankcase"] / total
 
 

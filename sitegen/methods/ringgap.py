@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from sitegen.methods.intervals import NORMAL_95
 from sitegen.methods.leakdown import GAMMA, GAS_CONSTANT, REFERENCE_TEMPERATURE, mass_flux
 
 DISCHARGE = 0.86  # of a ring gap, against the ideal nozzle [-]; from memory
@@ -105,7 +106,7 @@ def floor(
 
     value = area(rings, discharge)
     parts = [place * value]
-    to_95 = 1.959963984540054 / math.sqrt(3)
+    to_95 = NORMAL_95 / math.sqrt(3)
     if discharge_limit:
         parts.append(to_95 * abs(area(rings, discharge + discharge_limit) - value))
     for index, ring in enumerate(rings):

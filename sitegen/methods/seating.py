@@ -14,12 +14,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sitegen.methods.intervals import student_95
 from sitegen.methods.leakdown import Scatter
 from sitegen.vocabulary import Refused
 
@@ -36,7 +37,7 @@ _HULL = 161  # scales looked at inside the region of x_s
 class Estimate:
     """A number with its 95 % interval, in the unit of what it estimates.
 
-    Without a value it is a limit only: below detection (`low` 0), or an end that is open (infinite; 0 for a scale).
+    An unbounded end is infinite. Without a value it is a limit only: below detection.
     """
 
     value: float | None
@@ -73,11 +74,11 @@ def change(before: Estimate, after: Estimate, occasion: Scatter | None) -> Chang
     if before.value is None or after.value is None:
         # A level below detection enters as bounds, never as half its limit.
         first, last = before.value or 0.0, after.value or 0.0
-        shared = _t95(occasion.df) * occasion.sd * math.hypot(first, last)
+        shared = student_95(occasion.df) * occasion.sd * math.hypot(first, last)
         low, high = after.low - before.high - shared, after.high - before.low + shared
     else:
         value = after.value - before.value
-        shared = _t95(occasion.df) * occasion.sd * math.hypot(before.value, after.value)
+        shared = student_95(occasion.df) * occasion.sd * math.hypot(before.value, after.value)
         low = value - math.hypot(after.value - after.low, before.high - before.value, shared)
         high = value + math.hypot(after.high - after.value, before.value - before.low, shared)
     return Change(value, low, high, "fell" if high < 0 else "grew" if low > 0 else "no change beyond scatter")
@@ -102,9 +103,11 @@ class Seating:
     rows: tuple[int, ...]  # of the areas given, in the fit
     checks: tuple[int, ...]  # columns of the areas given, in the fit
     left_out: tuple[LeftOut, ...]
-    scale: Estimate  # x_s; only a limit where its region is open
-    start: tuple[Estimate, ...]  # S by cylinder, at no exposure; only a lower limit where the region is open below
-    plateau: tuple[Estimate, ...]  # P by cylinder; only a limit where the region is open above
+    scale: Estimate | None  # x_s; None where its region is open
+    scale_low: float  # ends of the region of x_s; 0 or inf where open: the other end is then a limit
+    scale_high: float
+    start: tuple[Estimate, ...]  # S by cylinder, at no exposure; empty where open above or at the bound
+    plateau: tuple[Estimate, ...]  # P by cylinder; empty where open above
     to_lose: tuple[tuple[Estimate, ...], ...]  # leak still to lose, [cylinder][check]; a growing leak is negative
     open_end: Literal["", "below", "above"]  # where no end of x_s was found
     mean_scatter: Scatter  # of the engine mean about its curve, as used for the intervals
@@ -386,10 +389,10 @@ def fit(
 
     Beyond the plain rule "an open region gives nothing": giving numbers only where a region happens to close selects
     lucky draws (x_s 2 km, checks from 3.9 km: closed in one draw of ten, and covered by 70 % of those), so what is
-    still bounded is given as well. Open below (x_s may be arbitrarily short): x_s and S are limits only, P and the leak
-    still to lose are estimates. Open above (no end to the seating in sight): x_s, P and the leak still to lose are limits
-    only. A limit has no value, so it cannot be printed as one. The scatter of the mean is never taken smaller than the
-    cylinders' own makes it. Simulated coverage is in tests/methods/coverage.py.
+    still bounded is given as well. Open below (x_s may be arbitrarily short): no x_s, but its upper limit; the leak
+    still to lose and P stay bounded, S has no upper limit. Open above (no end to the seating in sight): no x_s and no
+    P, but the lower limits of x_s and of the leak still to lose. The scatter of the mean is never taken smaller than
+    the cylinders' own makes it. Simulated coverage is in tests/methods/coverage.py.
 
     Refuses: `few-cylinders`, `few-checks`, `few-residual-df`, `level-not-positive`; `no-common-scale` where half of the
     cylinders or more have a scale of their own; `curve-does-not-fit` where the mean curve's residual exceeds what
@@ -458,19 +461,20 @@ def fit(
         p = hull(level, 1 / total + solved.centre**2 / solved.spread, row)
         s = hull(level + drop * back, 1 / total + (back - solved.centre) ** 2 / solved.spread, row)
         if open_end == "above":  # a falling leak may fall for ever, a growing one grow for ever
-            lost, p = [_open(each, upwards=falls) for each in lost], _open(p, upwards=not falls)
-        if open_end == "below":
-            s = _open(s, upwards=falls)
+            lost = [_open(each, upwards=falls) for each in lost]
+        else:
+            plateau.append(p)
+            if not profile.at_bound:
+                start.append(_open(s, upwards=falls) if open_end else s)
         lose.append(tuple(lost))
-        plateau.append(p)
-        start.append(s)
-    scale = Estimate(None if open_end else profile.best, 0.0 if open_low else low, math.inf if open_high else high)
     best_level, best_drop = solved.level[-1], solved.drop[-1]
     return Seating(
         rows=tuple(rows),
         checks=tuple(checks),
         left_out=tuple(left),
-        scale=scale,
+        scale=None if open_end else Estimate(profile.best, low, high),
+        scale_low=0.0 if open_low else low,
+        scale_high=math.inf if open_high else high,
         start=tuple(start),
         plateau=tuple(plateau),
         to_lose=tuple(lose),
@@ -488,7 +492,7 @@ def fit(
 
 
 def _open(found: Estimate, *, upwards: bool) -> Estimate:
-    return Estimate(None, found.low, math.inf) if upwards else Estimate(None, -math.inf, found.high)
+    return replace(found, high=math.inf) if upwards else replace(found, low=-math.inf)
 
 
 @dataclass(frozen=True)
@@ -694,9 +698,3 @@ def state(
         if fall.high < 0:
             return State("not seated", "leak-grew", criteria)
     return State("cannot tell", to_lose.code if isinstance(to_lose, Refused) else "", criteria)
-
-
-def _t95(df: float) -> float:
-    from scipy.special import stdtrit
-
-    return 1.959963984540054 if math.isinf(df) else float(stdtrit(df, 0.975))
