@@ -38,7 +38,7 @@ def nearest(name: str, allowed: Iterable[str]) -> str:
     names = sorted(set(allowed))
     if not name or len(name) > LONGEST:
         return ""
-    lowered = {each.casefold(): each for each in reversed(names)}
+    lowered = {each.casefold(): each for each in names}
     found = difflib.get_close_matches(name.casefold(), sorted(lowered), n=1, cutoff=0.6)
     return lowered[found[0]] if found else ""
 

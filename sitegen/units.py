@@ -282,6 +282,8 @@ def _plain(text: str) -> str:
 
 def _product(text: str) -> tuple[Vector, float] | None:
     """Vector and scale of a product of simple units, such as `kg/m3` or `mg/km`; None if it is none."""
+    if text in _SIMPLE:
+        return _SIMPLE[text]
     over, *under = text.split("/")
     vector, scale = _NONE, 1.0
     for part, sign in [(over, 1), *((each, -1) for each in under)]:

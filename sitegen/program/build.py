@@ -252,7 +252,9 @@ def _departures(node: Node, phases: Sequence[Phase], mine: Sequence[Phase]) -> t
     for each in node.items("departures"):
         phase = each.reference("phase", order, "phase", HERE)
         if phase and phase not in own:
-            each.get("phase").add("phase-not-of-build", f'{each.get("phase").subject} is "{phase}", which this build does not have')
+            each.get("phase").add(
+                "phase-not-of-build", f'{each.get("phase").subject} is "{phase}", which this build does not have'
+            )
         if phase in made:
             each.get("phase").add(
                 "named-twice", f'the phase "{phase}" departs twice{node.within}', next_step="remove one"

@@ -163,6 +163,9 @@ def _syntax(error: yaml.MarkedYAMLError, text: str, problems: Collector) -> None
         problems.add(at, "too-deep", f"more than {MOST_DEPTH} levels are nested here", next_step="flatten them")
         return
     context = f" {shown(error.context)}" if error.context else ""
+    began = error.context_mark
+    if context and began and mark and began.line != mark.line:
+        context += f" that begins in line {began.line + 1}"
     problems.add(
         at,
         "not-yaml",

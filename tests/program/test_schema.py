@@ -1,0 +1,147 @@
+"""The published schemas: valid as JSON Schema 2020-12, described throughout, and equal to what the code knows."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+import yaml
+
+from sitegen import places, units
+from sitegen.problems import Collector
+from sitegen.program import schema
+from sitegen.program.definitions import MOST_CYLINDERS, SECTIONS, TOOL_READS
+from sitegen.program.yamlfile import parse
+from sitegen.streams.buildsheet.fields import FIELDS as BUILDSHEET
+from sitegen.streams.leakdown.fields import FIELDS as LEAKDOWN
+
+FILES = sorted(places.schemas().glob("*.schema.json"))
+TESTS = Path(__file__).parent.parent
+STREAMS = {"leakdown": LEAKDOWN, "buildsheet": BUILDSHEET}
+
+
+def content(name: str) -> Any:
+    return json.loads((places.schemas() / f"{name}.schema.json").read_text(encoding="utf-8"))
+
+
+def parts(rule: Any, path: str = "") -> Iterator[tuple[str, Any]]:
+    if isinstance(rule, dict):
+        yield path, rule
+        for key, inner in rule.items():
+            yield from parts(inner, f"{path}/{key}")
+    elif isinstance(rule, list):
+        for number, inner in enumerate(rule):
+            yield from parts(inner, f"{path}/{number}")
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda each: each.name)
+def test_schema_is_valid_and_named(path: Path) -> None:
+    from jsonschema import Draft202012Validator
+
+    rules = json.loads(path.read_text(encoding="utf-8"))
+    Draft202012Validator.check_schema(rules)
+    assert rules["$schema"] == "https://json-schema.org/draft/2020-12/schema"
+    assert rules["$id"] == path.name
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda each: each.name)
+def test_every_key_is_described_and_no_object_is_open(path: Path) -> None:
+    for where, rule in parts(json.loads(path.read_text(encoding="utf-8"))):
+        inside_condition = "/allOf/" in where or where.startswith(("/if", "/then", "/else"))
+        if isinstance(rule.get("properties"), dict) and "type" in rule and not inside_condition:
+            assert rule["additionalProperties"] is False, where
+        if where.endswith("/properties") and not inside_condition:
+            for key, value in rule.items():
+                assert value.get("description") or "#/$defs/" in value["$ref"], f"{where}/{key}"
+                assert value.get("title") or "#/$defs/" in value.get("$ref", ""), f"{where}/{key}"
+
+
+def test_every_shared_part_is_described() -> None:
+    for name, rule in content("common")["$defs"].items():
+        assert rule["title"], name
+        assert rule["description"], name
+
+
+def test_every_dimension_exists() -> None:
+    named = {
+        rule["dimension"] for path in FILES for _, rule in parts(json.loads(path.read_text())) if "dimension" in rule
+    }
+    assert named
+    assert {each for each in named if isinstance(each, str)} <= set(units.DIMENSIONS)
+
+
+def test_every_example_of_a_quantity_is_one() -> None:
+    for path in FILES:
+        for where, rule in parts(json.loads(path.read_text(encoding="utf-8"))):
+            if isinstance(rule.get("dimension"), str):
+                for example in rule["examples"]:
+                    assert units.parse(example, rule["dimension"]) > 0, where
+
+
+@pytest.mark.parametrize("name", STREAMS)
+def test_fields_of_a_stream(name: str) -> None:
+    """The schema's field names are those the stream declares."""
+    fields = STREAMS[name]
+    properties = content(name)["properties"]
+    assert list(properties["columns"]["properties"]) == [field.name for field in fields]
+    assert list(properties["constants"]["properties"]) == [field.name for field in fields]
+    assert properties["cells"]["properties"]["field"]["enum"] == [f.name for f in fields if f.kind == "number"]
+    for part in ("columns", "constants"):
+        for field in fields:
+            rule = properties[part]["properties"][field.name]
+            assert rule["title"] == field.title
+            assert rule["description"] == (field.help or f"{field.title}.")
+
+
+def test_encodings_and_separators_are_those_of_the_table_reader() -> None:
+    from sitegen.tables.decode import ENCODINGS
+    from sitegen.tables.records import SEPARATORS
+
+    shared = content("common")["$defs"]
+    assert shared["encoding"]["enum"] == list(ENCODINGS)
+    assert set(shared["separator"]["enum"]) >= set(SEPARATORS)
+
+
+def test_words_of_the_code_and_of_the_schema() -> None:
+    definitions = content("definitions")["properties"]
+    assert list(definitions)[1:] == list(SECTIONS)
+    assert definitions["tools"]["additionalProperties"]["properties"]["kind"]["enum"] == list(TOOL_READS)
+    cylinders = definitions["engine_types"]["additionalProperties"]["properties"]["cylinders"]
+    assert cylinders["maximum"] == MOST_CYLINDERS
+
+
+@pytest.mark.parametrize("folder", sorted((TESTS / "accepted").iterdir()), ids=lambda each: each.name)
+def test_editors_agree(folder: Path) -> None:
+    """What we accept, a plain JSON Schema validator accepts of the same file read as any editor reads it."""
+    for file in [folder / "definitions.yaml", *folder.glob("*/program.yaml")]:
+        rules = schema.validator(file.stem)
+        text = yaml.load(file.read_text(encoding="utf-8"), Loader=yaml.BaseLoader)  # noqa: S506 - text only
+        document = parse(file.read_bytes(), Collector(file.name))
+        assert document is not None
+        assert sorted(text) == sorted(document.data)
+        assert [error.message for error in rules.iter_errors(document.data)] == []
+
+
+def test_the_accepted_folders_use_every_key() -> None:
+    """So that each key is known to be read without complaint."""
+    used: set[str] = set()
+    for file in (TESTS / "accepted").glob("**/*.yaml"):
+        document = parse(file.read_bytes(), Collector(file.name))
+        assert document is not None
+        used |= {str(step) for path in document.keys for step in path}
+    for name in ("program", "definitions"):
+        for where, rule in parts(content(name)):
+            if where.endswith("/properties"):
+                assert set(rule) <= used, where
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf")])
+def test_not_a_number_cannot_reach_the_schema(value: float) -> None:
+    """JSON Schema takes NaN for a number; no text of a file becomes one."""
+    for text in (str(value), f".{value}", f"-.{value}", "1e400", "1" * 400 + ".0"):
+        document = parse(f"key: {text}\n".encode(), Collector("p"))
+        assert document is not None
+        assert isinstance(document.data["key"], str)
