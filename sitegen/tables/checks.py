@@ -41,17 +41,19 @@ def same_again(
     positions = np.flatnonzero(among & sheet.open)
     if not len(positions):
         return
-    part = frame.iloc[positions]
-    first = part.groupby(list(key), sort=False, dropna=False)["row"].transform("first").to_numpy()
-    files = part.groupby(list(key), sort=False, dropna=False)["file"].transform("first").to_numpy()
-    twice = part.duplicated(list(key)).to_numpy()
+    part = frame[list(key)].iloc[positions]
+    twice = part.duplicated().to_numpy()
+    if not twice.any():
+        return
+    # groups are numbered in order of appearance, so the first of each is where a number turns up first
+    group = part.groupby(list(key), sort=False, dropna=False).ngroup().to_numpy()
+    first = dict(zip(group[~twice].tolist(), positions[~twice].tolist(), strict=True))
+    before = {at: first[number] for at, number in zip(positions[twice].tolist(), group[twice].tolist(), strict=True)}
     mask = np.zeros(len(frame), dtype=bool)
     mask[positions[twice]] = True
-    before = {int(at): (str(file), int(row)) for at, file, row in zip(positions, files, first, strict=True)}
 
     def what(at: int) -> str:
-        file, row = before[at]
-        place = f"line {row}" if file == frame["file"].iat[at] else f"line {row} of {file}"
-        return f"{why} {place}"
+        file, row = sheet.place(before[at])
+        return f"{why} line {row}" if file == sheet.place(at)[0] else f"{why} line {row} of {file}"
 
     sheet.set_aside(mask, "repeat-unnumbered", name, what, "a repeat number of its own for each repeat")

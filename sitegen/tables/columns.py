@@ -127,7 +127,8 @@ class Planner:
         self._problems.append(Problem(self._file, line, 0, code, what, expected, near, next_step, header))
 
     def _complained_of(self, name: str) -> bool:
-        return name in self._source.columns or any(problem.nearest == name for problem in self._problems)
+        tried = name in self._source.columns or name in self._taken.values()
+        return tried or any(problem.nearest == name for problem in self._problems)
 
     # ---- columns ----------------------------------------------------------------------------------------------------
 

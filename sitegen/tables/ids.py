@@ -6,12 +6,12 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import PurePosixPath
 from typing import Any
 
+import numpy as np
+
 from sitegen.problems import listed, nearest, shown
 from sitegen.program.model import Build, Program, RecordSource
 from sitegen.tables.mapping import Part
 from sitegen.vocabulary import Field, Problem, Readings
-
-_MOST = 20  # ids of one kind told one by one
 
 
 def unknown(
@@ -26,11 +26,11 @@ def unknown(
         "tool": list(program.definitions.tools),
     }
     builds = {build.id: build for build in program.builds}
-    engines = part.arrays["engine"].tolist() if "engine" in part.arrays else []
+    engines = part.arrays.get("engine", np.full(len(part.lines), None, dtype=object))
     for each in fields:
         if not each.refers or each.name not in part.arrays:
             continue
-        values = part.arrays[each.name].tolist()
+        values = part.arrays[each.name]
         allowed = known.get(each.refers, [])
         for value, at, count in _different(values) if each.refers in known else ():
             if value is not None and value not in allowed:
@@ -39,7 +39,7 @@ def unknown(
                 yield _problem(part, each.name, file, source, at, f"{each.refers}-unknown", what, listed(allowed), near)
         if each.refers not in {"phase", "cylinder"}:
             continue
-        for (engine, value), at, count in _different(list(zip(engines, values, strict=True))):
+        for (engine, value), at, count in _different(engines, values):
             if engine not in builds or value is None or value != value:
                 continue
             told = _of_build(program, builds[engine], each.refers, value)
@@ -62,14 +62,20 @@ def _of_build(program: Program, build: Build, refers: str, value: Any) -> tuple[
     return "phase-not-run", said, listed(phases)
 
 
-def _different(values: Sequence[Any]) -> list[tuple[Any, int, int]]:
-    """Each different value with its first position and how often it stands there; at most `_MOST`."""
-    first: dict[Any, int] = {}
-    count: dict[Any, int] = {}
-    for at, value in enumerate(values):
-        first.setdefault(value, at)
-        count[value] = count.get(value, 0) + 1
-    return [(value, first[value], count[value]) for value in first]
+def _different(*columns: Any) -> list[tuple[Any, int, int]]:
+    """Each different value (or row of values), with its first position and how often it stands there."""
+    import pandas as pd
+
+    size = len(columns[0])
+    codes = np.zeros(size, dtype=np.int64)
+    for column in columns:
+        code, values = pd.factorize(column, use_na_sentinel=False)
+        codes = codes * (len(values) + 1) + code
+    _, first, count = np.unique(codes, return_index=True, return_counts=True)
+    found = sorted(zip(first.tolist(), count.tolist(), strict=True))
+    if len(columns) == 1:
+        return [(columns[0][at], at, times) for at, times in found]
+    return [(tuple(column[at] for column in columns), at, times) for at, times in found]
 
 
 def _further(count: int) -> str:

@@ -50,6 +50,8 @@ class Sheet:
         self.frame = frame
         self.use: npt.NDArray[np.object_] = np.full(len(frame), "", dtype=object)
         self.problems: list[Problem] = []
+        self._files: list[str] = frame["file"].tolist()
+        self._rows: list[int] = frame["row"].tolist()
         self._parts = parts
         self._starts = np.cumsum([0, *(len(part.lines) for part, _ in parts)])
 
@@ -63,11 +65,9 @@ class Sheet:
         which = int(np.searchsorted(self._starts, at, side="right")) - 1
         return self._parts[which][0].header(name, at - int(self._starts[which]))
 
-    def line(self, at: int) -> int:
-        return int(self.frame["row"].to_numpy()[at])
-
-    def text(self, name: str, at: int) -> str:
-        return str(self.frame[name].iat[at])
+    def place(self, at: int) -> tuple[str, int]:
+        """File and line of a reading."""
+        return self._files[at], self._rows[at]
 
     def set_aside(
         self,
@@ -90,8 +90,7 @@ class Sheet:
         """A warning about one reading."""
         self.problems.append(
             Problem(
-                self.text("file", at),
-                self.line(at),
+                *self.place(at),
                 0,
                 code,
                 what,

@@ -7,7 +7,6 @@ import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Any
 
 from sitegen.problems import shown
 from sitegen.program.model import RecordSource
@@ -19,6 +18,7 @@ SEPARATORS: Mapping[str, str] = MappingProxyType(
 )
 _LOOKED_AT = 60  # rows that decide about the separator
 _BLANKS = re.compile("[ \t]+")
+_UNIT = "\x1f"  # unit separator of ASCII: `decode` lets no text with it through
 _UNMATCHED = "the quotes of this row do not match: "
 _QUOTES = (
     'a field in quotes from its first to its last character, quotes inside it doubled ("")',
@@ -28,44 +28,36 @@ _QUOTES = (
 
 @dataclass(frozen=True)
 class Records:
-    """Records in file order, header first. Without quotes in the file they stay whole lines, which is much faster."""
+    """Records in file order, header first, each one line without quotes, to be cut at `mark`."""
 
-    rows: list[Any]  # lines to be cut at `mark` where `bare`, else lists of fields
+    rows: list[str]
     lines: list[int]  # line of each in the file
     mark: str
-    bare: bool
     notes: list[str] = field(default_factory=list)
 
     def fields(self, i: int) -> list[str]:
         """Fields of one record as written."""
-        row = self.rows[i]
-        cut: list[str] = row.split(self.mark) if self.bare else row
-        return cut
+        return self.rows[i].split(self.mark)
 
     def counts(self) -> list[int]:
         """Number of fields of each record."""
         mark = self.mark
-        return [row.count(mark) + 1 for row in self.rows] if self.bare else [len(row) for row in self.rows]
+        return [row.count(mark) + 1 for row in self.rows]
 
     def blanks(self) -> list[bool]:
         """Whether each record holds nothing but separators."""
         ends = self.mark + " \t"
-        return (
-            [not row.strip(ends) for row in self.rows] if self.bare else [not "".join(row).strip() for row in self.rows]
-        )
+        return [not row.strip(ends) for row in self.rows]
 
     def begins(self, heads: Sequence[str]) -> list[int]:
         """Positions of records whose first field may be one of `heads`."""
-        if self.bare:
-            starts = tuple(heads)
-            return [i for i, row in enumerate(self.rows) if row.lstrip().startswith(starts)]
-        return [i for i, row in enumerate(self.rows) if row and row[0].strip().startswith(tuple(heads))]
+        starts = tuple(heads)
+        return [i for i, row in enumerate(self.rows) if row.lstrip().startswith(starts)]
 
-    def fitted(self, i: int, width: int) -> Any:
+    def fitted(self, i: int, width: int) -> str:
         """The record with exactly `width` fields: filled up with empty ones, or cut."""
-        fields = [*self.fields(i)[:width]]
-        fields += [""] * (width - len(fields))
-        return self.mark.join(fields) if self.bare else fields
+        fields = self.fields(i)[:width]
+        return self.mark.join(fields + [""] * (width - len(fields)))
 
 
 def records(lines: Sequence[str], at: int, separator: str, file: str) -> Records:
@@ -77,7 +69,7 @@ def records(lines: Sequence[str], at: int, separator: str, file: str) -> Records
     if mark == " ":
         mark = "\t"
         rows = [_BLANKS.sub(mark, line.strip(" \t")) for line in rows]
-    return Records(rows, list(range(at + 1, len(lines) + 1)), mark, bare=True)
+    return Records(rows, list(range(at + 1, len(lines) + 1)), mark)
 
 
 def _quoted(lines: Sequence[str], at: int, mark: str, file: str) -> Records:
@@ -85,30 +77,24 @@ def _quoted(lines: Sequence[str], at: int, mark: str, file: str) -> Records:
     fed: Iterable[str] = (line + "\n" for line in lines[at:])
     if mark == " ":
         fed = (line.strip(" \t\n").replace("\t", " ") + "\n" for line in fed)
-    reader = csv.reader(fed, delimiter=mark, strict=True, skipinitialspace=mark == " ")
-    found = Records([], [], mark, bare=False)
-    start = 0
+    reader = csv.reader(fed, delimiter=mark, strict=True, skipinitialspace=True)
+    found = Records([], [], _UNIT)
+    start, others = 0, 1  # lines read so far; separators in the header
     try:
-        while True:
-            start = reader.line_num
-            row = next(reader, None)
-            if row is None:
-                return found
-            if reader.line_num - start > 1:
-                first, last = at + start + 1, at + reader.line_num
-                if _swallowed(row, found, mark):
+        for row in reader:
+            first, last = at + start + 1, at + reader.line_num
+            if last > first:
+                if any(line.count(mark) >= others for cell in row for line in cell.split("\n")[1:]):
                     raise refusal(file, first, "quotes-unmatched", _UNMATCHED + "a quote is not closed", *_QUOTES)
                 found.notes.append(f"lines {first} to {last} are one row: a text in it holds line breaks")
-            found.rows.append(row)
-            found.lines.append(at + start + 1)
+            if not found.rows:
+                others = max(len(row) - 1, 1)
+            found.rows.append(_UNIT.join(row).replace("\n", " "))
+            found.lines.append(first)
+            start = reader.line_num
     except csv.Error as fault:
         raise refusal(file, at + start + 1, "quotes-unmatched", _UNMATCHED + _said(fault), *_QUOTES) from None
-
-
-def _swallowed(row: Sequence[str], found: Records, mark: str) -> bool:
-    """Whether a text with line breaks looks like whole rows taken in by a quote that is closed too late."""
-    others = max(len(found.rows[0]) - 1, 1) if found.rows else 1
-    return any(line.count(mark) >= others for cell in row for line in cell.split("\n")[1:])
+    return found
 
 
 def _said(fault: csv.Error) -> str:

@@ -41,7 +41,7 @@ class Table:
     lines: npt.NDArray[np.int64]  # line in the file
     short: npt.NDArray[np.bool_]  # rows with fewer fields than the header
     notes: tuple[str, ...]
-    _rows: list[Any] = field(repr=False)
+    _rows: list[str] = field(repr=False)
     _mark: str = field(repr=False)
 
     def __len__(self) -> int:
@@ -52,8 +52,6 @@ class Table:
 
         Text cells come as they stand in the file, blanks at their ends included.
         """
-        if not isinstance(self._rows[0], str):
-            return {at: np.array([row[at] for row in self._rows], dtype=object) for at in wanted}
         try:
             return self._parsed(wanted, frozenset(numeric), decimal)
         except (ValueError, OverflowError):  # some cell is no plain number; its reader finds out which, and why
@@ -271,7 +269,6 @@ def _nothing_past_header(
     if not over:
         return
     cells = found.fields(over[0])
-    commas = separator == "comma" and all(_NUMERIC.fullmatch(cell.strip()) for cell in cells[-2:])
     others = f", and {len(over) - 1} further rows have too many" if len(over) > 1 else ""
     raise refusal(
         file,
@@ -279,9 +276,8 @@ def _nothing_past_header(
         code="more-fields-than-header",
         what=f"this row has {len(cells)} fields, the header in line {found.lines[0]} has {width}{others}",
         expected=f"{width} fields: {shown(', '.join(header), 200)}",
-        next_step="put numbers with a decimal comma in quotes, or use another separator"
-        if commas
-        else "give every column a header, and put a text that holds the separator in quotes",
+        next_step="give every column a header, and put in quotes a text"
+        + (" or a number that holds a comma" if separator == "comma" else " that holds the separator"),
     )
 
 
