@@ -47,7 +47,9 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("folder", type=Path, help="a programs folder, or the folder of one program")
     check.add_argument("--format", choices=("text", "json"), default="text", help="how problems are listed (text)")
     check.add_argument("--strict", action="store_true", help="fail on readings set aside and on stale results too")
-    check.add_argument("--recompute", action="store_true", help="run the analysis and compare it with the committed results")
+    check.add_argument(
+        "--recompute", action="store_true", help="run the analysis and compare it with the committed results"
+    )
     check.set_defaults(verb=_check)
 
     publish = verbs.add_parser(
@@ -56,7 +58,9 @@ def _parser() -> argparse.ArgumentParser:
         description="Check, analyse, write results/ beside each program file and the whole site into a folder.",
     )
     publish.add_argument("folder", type=Path, help="a programs folder, or the folder of one program")
-    publish.add_argument("--to", type=Path, required=True, metavar="DIR", help="folder of the site; made when it is not there")
+    publish.add_argument(
+        "--to", type=Path, required=True, metavar="DIR", help="folder of the site; made when it is not there"
+    )
     publish.add_argument("--strict", action="store_true", help="write nothing when a reading was set aside")
     publish.add_argument("--theme", type=Path, metavar="DIR", help="folder whose templates and styles replace ours")
     publish.add_argument("--workers", type=_count, default=1, metavar="N", help="processes that share the analysis (1)")
@@ -83,7 +87,9 @@ def _check(options: argparse.Namespace) -> int:
     if options.recompute and not examination.blocked:
         for conclusion in workflow.with_files(workflow.conclude(examination)):
             program = conclusion.analysis.program
-            found += [workflow.different_problem(program, line) for line in files.differences(program, conclusion.files)]
+            found += [
+                workflow.different_problem(program, line) for line in files.differences(program, conclusion.files)
+            ]
     found.sort()
     print(problems.as_json(found) if options.format == "json" else problems.as_text(found))
     failing = [each for each in found if each.level == "error" or options.strict]

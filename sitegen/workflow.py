@@ -11,7 +11,7 @@ from pathlib import Path
 
 from sitegen import registry
 from sitegen.program.folder import load
-from sitegen.program.model import Folder
+from sitegen.program.model import Folder, Program
 from sitegen.results import files as result_files
 from sitegen.results.run import Analysis, Evidence, analyse, gather
 from sitegen.vocabulary import Problem
@@ -63,6 +63,52 @@ def with_files(analyses: Sequence[Analysis]) -> tuple[Conclusion, ...]:
         files = result_files.render(analysis, measures, version("sitegen"))
         conclusions.append(Conclusion(replace(analysis, results_id=result_files.results_id(files)), files))
     return tuple(conclusions)
+
+
+def stale_problem(program: Program, reason: str) -> Problem:
+    """That committed results no longer belong to the inputs, as a warning."""
+    return Problem(
+        f"{program.id}/{result_files.FOLDER}",
+        code="results-stale",
+        what=f"the committed results are stale: {reason}",
+        next_step="run sitegen publish and commit the results with the data",
+        level="warning",
+    )
+
+
+def different_problem(program: Program, difference: str) -> Problem:
+    """That a committed number does not follow from the inputs any more, as an error."""
+    return Problem(
+        f"{program.id}/{result_files.FOLDER}",
+        code="results-differ",
+        what=difference,
+        next_step="run sitegen publish and look at the difference before committing it",
+    )
+
+
+def publish(examination: Examination, target: Path, theme: Path | None, executor: Executor | None) -> str:
+    """Write the results into the program folders, then the site; returns the closing line.
+
+    Raises publish.CannotPublish. The examination must not be blocked.
+    """
+    from sitegen.pages.site import build_site
+    from sitegen import publish as disk
+
+    if examination.folder is None:
+        raise ValueError("a blocked examination cannot be published")
+    conclusions = with_files(conclude(examination, executor))
+    analyses = [conclusion.analysis for conclusion in conclusions]
+    site = build_site(examination.folder, analyses, registry.STREAMS, registry.measures(), theme)
+    for conclusion in conclusions:  # all pages are made before the first byte is written
+        disk.put(conclusion.files, Path(conclusion.analysis.program.folder) / result_files.FOLDER)
+    disk.publish(site, target)
+    pages = sum(name.endswith(".html") for name in site)
+    aside = sum(problem.level == "warning" for problem in examination.problems)
+    told = (
+        f"; {aside} {'reading was' if aside == 1 else 'readings were'} set aside, see the data pages" if aside else ""
+    )
+    programs = f"{len(analyses)} {'program' if len(analyses) == 1 else 'programs'}"
+    return f"Published {programs} on {pages} pages{told}. Open {target / 'index.html'}"
 
 
 @contextmanager

@@ -17,7 +17,9 @@ def place(value: Value) -> int:
     widths = [width for width in ends if math.isfinite(width) and width > 0]
     if widths:
         return BELOW_HALF_WIDTH - math.floor(math.log10(min(widths)))
-    numbers = [abs(n) for n in (value.value, value.low, value.high, value.se) if n is not None and math.isfinite(n) and n != 0]
+    numbers = [
+        abs(n) for n in (value.value, value.low, value.high, value.se) if n is not None and math.isfinite(n) and n != 0
+    ]
     return SIGNIFICANT - 1 - math.floor(math.log10(max(numbers))) if numbers else 0
 
 

@@ -95,7 +95,9 @@ def input_hashes(program: Program) -> dict[str, str]:
 # ---- running ----------------------------------------------------------------------------------------------------
 
 
-def analyse(evidence: Evidence, streams: Sequence[Stream], steps: Sequence[Step], executor: Executor | None = None) -> Analysis:
+def analyse(
+    evidence: Evidence, streams: Sequence[Stream], steps: Sequence[Step], executor: Executor | None = None
+) -> Analysis:
     """Run the steps on what was recorded.
 
     Steps of scope "engine" run once a build, and builds spread over the executor; the result does not depend on it.
@@ -154,7 +156,11 @@ def _run(
             continue
         task = partial(_run_engine, program, steps)
         tasks = [
-            (build.id, _of_engine(readings, build.id), {w: v for w, v in values.items() if v.key.engine in {"", build.id}})
+            (
+                build.id,
+                _of_engine(readings, build.id),
+                {w: v for w, v in values.items() if v.key.engine in {"", build.id}},
+            )
             for build in program.builds
         ]
         for results in spread(task, tasks):
@@ -162,7 +168,9 @@ def _run(
     return values, verdicts, series
 
 
-def _run_engine(program: Program, steps: Sequence[Step], task: tuple[str, Mapping[str, Readings], Rows]) -> list[Result]:
+def _run_engine(
+    program: Program, steps: Sequence[Step], task: tuple[str, Mapping[str, Readings], Rows]
+) -> list[Result]:
     engine, readings, before = task
     known = dict(before)
     results: list[Result] = []
@@ -208,6 +216,7 @@ def _with_what_was_left_out(
     """The values a phase would have had with a reading that was left out: the same steps, run once more."""
     added: dict[tuple[str, Key], Value] = {}
     for stream in streams:
+        steps = _leading_to(ordered, stream.recorded)
         frame = evidence.readings[stream.name].frame
         for position in [i for i, use in enumerate(frame["use"]) if use in RESTORABLE]:
             reading = frame.iloc[position]
@@ -219,7 +228,7 @@ def _with_what_was_left_out(
             program = replace(
                 evidence.program, builds=tuple(b for b in evidence.program.builds if b.id == reading["engine"])
             )
-            values, _, _ = _run(program, readings, ordered, spread)
+            values, _, _ = _run(program, readings, steps, spread)
             for (measure, key), value in values.items():
                 same = (key.engine, key.cylinder, key.phase, key.at) == (
                     reading["engine"],
@@ -231,3 +240,14 @@ def _with_what_was_left_out(
                     with_it = key._replace(at=f"with:{reading['reading']}")
                     added[measure, with_it] = replace(value, key=with_it, status="excluded", reason=str(reading["use"]))
     return added
+
+
+def _leading_to(ordered: Sequence[Step], measures: Iterable[str]) -> list[Step]:
+    """The steps that some measures rest on, in order."""
+    wanted = set(measures)
+    kept: list[Step] = []
+    for step in reversed(ordered):
+        if any(measure.id in wanted for measure in step.gives):
+            kept.append(step)
+            wanted |= set(step.needs)
+    return kept[::-1]

@@ -30,14 +30,16 @@ def engine_sheet(view: Any) -> Sequence[Block]:
         return ()
     rows = []
     for place in build.places:
-        gap, clearance, mass = (
-            view.value(m.id, first, "top", cylinder=place.cylinder) for m in (GAP, CLEARANCE, MASS)
-        )
+        gap, clearance, mass = (view.value(m.id, first, "top", cylinder=place.cylinder) for m in (GAP, CLEARANCE, MASS))
         bore, floor = (view.value(m.id, first, cylinder=place.cylinder) for m in (BORE, FLOOR))
         rows.append(
             Row(
                 (
-                    Cell(f"cylinder {place.cylinder}", href=view.href_cylinder(build, place.cylinder), coating=place.coating),
+                    Cell(
+                        f"cylinder {place.cylinder}",
+                        href=view.href_cylinder(build, place.cylinder),
+                        coating=place.coating,
+                    ),
                     Cell(place.lot),
                     *(Cell(view.text(value)) for value in (gap, bore, clearance, mass)),
                     Cell(view.text(floor), note=view.why(floor.reason) if floor is not None and floor.reason else ""),
@@ -82,7 +84,9 @@ def _wear_table(view: Any) -> Table | None:
             continue
         if lost is not None and lost.value is not None and (worst is None or lost.value > (worst.value or 0)):
             worst = lost
-        cylinder = Cell(f"cylinder {place.cylinder}", href=view.href_cylinder(build, place.cylinder), coating=place.coating)
+        cylinder = Cell(
+            f"cylinder {place.cylinder}", href=view.href_cylinder(build, place.cylinder), coating=place.coating
+        )
         rows.append(Row((cylinder, Cell(view.text(lost)), Cell(view.text(worn)))))
     if not rows:
         return None

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import pandas as pd
 
@@ -53,41 +53,43 @@ def run_measured(program: Program, engine: str, readings: Mapping[str, Readings]
     """Means of the repeats of every number of the sheet, by cylinder, phase and ring."""
     del book
     build = program.build(engine)
-    frame = _used(readings)
+    rows = _used(readings)
     for what in _MEASURED:
-        held = frame[frame[what.field].notna()]
-        columns = ["cylinder", "phase", *(["ring"] if what.by_ring else [])]
-        for where, rows in held.groupby(columns, sort=False):
-            at = str(where[2]) if what.by_ring else ""
-            key = build.key(int(where[0]), str(where[1]), at)
-            limit = _limit(program, rows[what.tool]) if what.tool else None
-            yield _value(what, key, rows[what.field], limit)
-    for (cylinder, phase, ring), rows in frame[frame["land_diameter"].notna()].groupby(
-        ["cylinder", "phase", "ring"], sort=False
-    ):
-        own = frame[(frame["cylinder"] == cylinder) & (frame["phase"] == phase) & frame["bore"].notna()]
-        key = build.key(int(cylinder), str(phase), str(ring))
-        if own.empty:
+        for key, numbers, tools in _by_place(build, rows, what.field, what.tool, by_ring=what.by_ring):
+            limit = _limit(program, tools) if what.tool else None
+            yield _value(what, key, numbers, limit)
+    bores = {
+        (key.cylinder, key.phase): (numbers, tools)
+        for key, numbers, tools in _by_place(build, rows, "bore", "tool_bore", by_ring=False)
+    }
+    for key, lands, _ in _by_place(build, rows, "land_diameter", "", by_ring=True):
+        if (key.cylinder, key.phase) not in bores:
             yield refused(CLEARANCE.id, key, Refused("no-bore"))
             continue
-        clearance = 1e3 * (float(own["bore"].mean()) - float(rows["land_diameter"].mean())) / 2
-        limit = _limit(program, own["tool_bore"])
+        numbers, tools = bores[key.cylinder, key.phase]
+        clearance = 1e3 * (_mean(numbers) - _mean(lands)) / 2
+        limit = _limit(program, tools)
         half = None if limit is None else 1e3 * limit / 2
         yield Value(
-            CLEARANCE.id, key, clearance, low=None if half is None else clearance - half,
-            high=None if half is None else clearance + half, n=len(rows), of="reading",
-        )  # fmt: skip
+            CLEARANCE.id,
+            key,
+            clearance,
+            low=None if half is None else clearance - half,
+            high=None if half is None else clearance + half,
+            n=len(lands),
+            of="reading",
+        )
 
 
 def run_floor(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
     """What the gaps of the compression rings alone would leak at the program's supply pressure."""
     build = program.build(engine)
-    frame = _used(readings)
-    sheets = frame.drop_duplicates(["cylinder", "phase"])[["cylinder", "phase"]]
-    for cylinder, phase in sheets.itertuples(index=False):
-        key = build.key(int(cylinder), phase)
+    rows = _used(readings)
+    chamfers = {key: _mean(numbers) for key, numbers, _ in _by_place(build, rows, "chamfer", "", by_ring=True)}
+    for cylinder, phase in dict.fromkeys((int(row.cylinder), str(row.phase)) for row in rows):
+        key = build.key(cylinder, phase)
         try:
-            rings = [_ring(build, book, frame, int(cylinder), phase, ring) for ring in COMPRESSION_RINGS]
+            rings = [_ring(book, chamfers, build.key(cylinder, phase, ring)) for ring in COMPRESSION_RINGS]
             # A sound cylinder holds about 95 % of the supply; the floor hardly depends on it.
             found = ringgap.floor(
                 rings,
@@ -107,8 +109,7 @@ def run_floor(program: Program, engine: str, readings: Mapping[str, Readings], b
 _DISCHARGE_LIMIT = 0.14
 
 
-def _ring(build: Build, book: Book, frame: pd.DataFrame, cylinder: int, phase: str, ring: str) -> ringgap.RingGap:
-    key = build.key(cylinder, phase, ring)
+def _ring(book: Book, chamfers: Mapping[Key, float], key: Key) -> ringgap.RingGap:
     gap, clearance = book.get(GAP.id, key), book.get(CLEARANCE.id, key)
     if gap is None or gap.value is None:
         raise Refused("no-gap")
@@ -116,12 +117,10 @@ def _ring(build: Build, book: Book, frame: pd.DataFrame, cylinder: int, phase: s
         raise Refused("no-land")
     if clearance.value <= 0:
         raise Refused("land-wider-than-bore")
-    rows = frame[(frame["cylinder"] == cylinder) & (frame["phase"] == phase) & (frame["ring"] == ring)]
-    chamfer = rows["chamfer"].mean()
     return ringgap.RingGap(
         end_gap=gap.value / 1e3,
         clearance=clearance.value / 1e3,
-        chamfer=0.0 if math.isnan(chamfer) else float(chamfer),
+        chamfer=chamfers.get(key, 0.0),
         end_gap_limit=_half(gap) / 1e3,
         clearance_limit=_half(clearance) / 1e3,
     )
@@ -167,13 +166,31 @@ def _face_wear(build: Build, book: Book, key: Key, first: Value, last: Value) ->
 # ---- shared ---------------------------------------------------------------------------------------------------------
 
 
-def _used(readings: Mapping[str, Readings]) -> pd.DataFrame:
+def _used(readings: Mapping[str, Readings]) -> list[Any]:
+    """Rows of cylinders not set aside, with the fields as attributes."""
     frame = readings["buildsheet"].frame
-    return frame[(frame["use"] == "") & frame["cylinder"].notna()]
+    return list(frame[(frame["use"] == "") & frame["cylinder"].notna()].itertuples(index=False))
 
 
-def _value(what: _Measured, key: Key, numbers: pd.Series, limit: float | None) -> Value:
-    mean = what.scale * float(numbers.mean())
+def _by_place(
+    build: Build, rows: Sequence[Any], field: str, tool: str, *, by_ring: bool
+) -> Iterator[tuple[Key, list[float], list[str | None]]]:
+    """Numbers of one field with their tools, by cylinder, phase and (by_ring) ring, in the order of the record."""
+    groups: dict[Key, tuple[list[float], list[str | None]]] = {}
+    for row in rows:
+        number, ring = getattr(row, field), row.ring
+        if pd.isna(number) or (by_ring and pd.isna(ring)):
+            continue
+        key = build.key(int(row.cylinder), str(row.phase), str(ring) if by_ring else "")
+        numbers, tools = groups.setdefault(key, ([], []))
+        numbers.append(float(number))
+        named = getattr(row, tool) if tool else None
+        tools.append(None if named is None or pd.isna(named) else str(named))
+    return ((key, numbers, tools) for key, (numbers, tools) in groups.items())
+
+
+def _value(what: _Measured, key: Key, numbers: Sequence[float], limit: float | None) -> Value:
+    mean = what.scale * _mean(numbers)
     if limit is None:
         flags = frozenset({"no-tool"}) if what.tool else frozenset()
         return Value(what.measure.id, key, mean, n=len(numbers), of="reading", flags=flags)
@@ -181,12 +198,16 @@ def _value(what: _Measured, key: Key, numbers: pd.Series, limit: float | None) -
     return Value(what.measure.id, key, mean, low=mean - half, high=mean + half, n=len(numbers), of="reading")
 
 
-def _limit(program: Program, tools: pd.Series) -> float | None:
+def _limit(program: Program, tools: Sequence[str | None]) -> float | None:
     """Largest limit of error among the tools used, in SI; None where one is not named."""
-    named: Sequence[str] = list(tools.dropna())
+    named = [tool for tool in tools if tool is not None]
     if len(named) < len(tools):
         return None
     return max(program.definitions.tools[tool].limit for tool in named)
+
+
+def _mean(numbers: Sequence[float]) -> float:
+    return sum(numbers) / len(numbers)
 
 
 def _half(value: Value) -> float:

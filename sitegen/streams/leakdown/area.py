@@ -183,13 +183,7 @@ def _to_crankcase(check: Check, area: method.Area, whole: Value) -> Value:
     if area.value is None:  # less than the limit by all paths together, so less by this one
         return replace(whole, measure=CRANKCASE.id)
     try:
-        share = share_to_crankcase(
-            check,
-            area.value,
-            _mean([air.cylinder for air in check.airs]),
-            _mean([air.ambient for air in check.airs]),
-            _mean([air.cylinder_temperature for air in check.airs]),
-        )
+        share = share_to_crankcase(check, area.value)
     except Refused as why:
         if why.code != "path-unknown":
             return refused(CRANKCASE.id, whole.key, why)

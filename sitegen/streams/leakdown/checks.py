@@ -6,7 +6,7 @@ Steps and pages ask here which readings make a value, so that both mean the same
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -62,14 +62,16 @@ def air_of(row: Any, tester: Tester) -> Air:
     cylinder = row.pressure
     if pd.isna(cylinder) and tester.percent_linear:
         cylinder = float(method.cylinder_from_percent(row.supply, row.percent))
+    supply_temperature = method.REFERENCE_TEMPERATURE if pd.isna(row.air_temperature) else float(row.air_temperature)
+    at_rest = not pd.isna(row.reference)  # a reference orifice has the temperature of the air, not of the engine
     return Air(
         supply=float(row.supply),
         cylinder=float(cylinder),
         ambient=STANDARD_AMBIENT if pd.isna(row.ambient) else float(row.ambient),
-        supply_temperature=method.REFERENCE_TEMPERATURE if pd.isna(row.air_temperature) else float(row.air_temperature),
-        cylinder_temperature=(
-            method.REFERENCE_TEMPERATURE if pd.isna(row.metal_temperature) else float(row.metal_temperature)
-        ),
+        supply_temperature=supply_temperature,
+        cylinder_temperature=supply_temperature
+        if at_rest or pd.isna(row.metal_temperature)
+        else float(row.metal_temperature),
     )
 
 
@@ -93,6 +95,7 @@ def checks(program: Program, frame: pd.DataFrame) -> Iterator[Check]:
     phases = {phase.id: phase for phase in program.phases}
     main = {engine: _commonest(part["tester"]) for engine, part in kept.groupby("engine", sort=False)}
     groups: dict[tuple[str, int, str, str, str], list[Any]] = {}
+    row: Any
     for row in kept.itertuples(index=False):
         at = _condition(program, phases[row.phase], row)
         groups.setdefault((row.engine, int(row.cylinder), row.phase, at, row.tester), []).append(row)
@@ -135,7 +138,7 @@ def _check(tester: Tester, rows: Sequence[Any], at: str, other: bool) -> Check:
     )
 
 
-def _commonest(names: pd.Series) -> str:
+def _commonest(names: Iterable[str]) -> str:
     counted = Counter(names)
     return min(counted, key=lambda name: (-counted[name], name))
 
@@ -154,15 +157,19 @@ def _condition(program: Program, phase: Phase, row: Any) -> str:
     return ",".join(apart)
 
 
-def share_to_crankcase(check: Check, area: float, cylinder: float, ambient: float, temperature: float) -> float:
-    """Share [-] of a check's leak that went to the crankcase, mean of the readings that say.
-
-    Parameters: leak area [m2], mean cylinder pressure [Pa gauge], ambient [Pa abs], air temperature [K]: for the flow out of the sealed crankcase.
+def share_to_crankcase(check: Check, area: float) -> float:
+    """Share [-] of a check's leak of this area [m2] that went to the crankcase, mean of the readings that say.
 
     Refuses: `path-unknown`.
     """
     if check.crankcase_flows:
-        flow = sum(check.crankcase_flows) / len(check.crankcase_flows)
+        cylinder, ambient, air_temperature, temperature = (
+            sum(getattr(air, name) for air in check.airs) / len(check.airs)
+            for name in ("cylinder", "ambient", "supply_temperature", "cylinder_temperature")
+        )
+        # the meter reads at ambient pressure and air temperature; the leak is worked out at 100 kPa, 20 °C
+        to_reference = (ambient / method.REFERENCE_PRESSURE) * (method.REFERENCE_TEMPERATURE / air_temperature)
+        flow = sum(check.crankcase_flows) / len(check.crankcase_flows) * to_reference
         return method.crankcase_share_of_flow(flow, float(method.leak_flow(area, cylinder, ambient, temperature)))
     told = [shares for shares in check.shares if "crankcase" in shares]
     if not told:

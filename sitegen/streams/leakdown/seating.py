@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 from sitegen.methods import seating as method
 from sitegen.methods.intervals import student_95
@@ -28,6 +29,7 @@ STATE_RULE = "seating"  # rules of the verdicts: the state of a cylinder, and wh
 LEVEL_RULE = "seating.level"
 TO_LOSE_RULE = "seating.to_lose"
 FALL_RULE = "seating.fall"
+EARLIER = ", earlier assembly"  # added to a rule judged on rings that were later disturbed
 KM = "exposure.km"
 FLOOR = "gaps.floor"
 
@@ -89,9 +91,13 @@ def _occasion(book: Book, value: Value) -> Scatter | None:
 
 @dataclass(frozen=True)
 class _Curve:
-    """Fired checks of one assembly: exposure since it was fitted, and leak areas [cylinder][check], NaN where none."""
+    """Fired checks of the cylinders of one coating in one assembly: what shares a seating scale.
+
+    Exposure counts since the rings were fitted; leak areas are [cylinder][check], NaN where there is none.
+    """
 
     assembly: Assembly
+    coating: str
     phases: tuple[Phase, ...]
     km: tuple[float, ...]
     cylinders: tuple[int, ...]
@@ -103,30 +109,46 @@ def _curves(program: Program, build: Build, book: Book) -> list[_Curve]:
     through = program.phase(program.seating.fit_through).order if program.seating.fit_through else math.inf
     curves = []
     for assembly in build.assemblies:
-        own = [p for p in program.phases_of(build) if build.assembly_of(p, program) is assembly and not build.is_due(p.id)]
+        own = [
+            p for p in program.phases_of(build) if build.assembly_of(p, program) is assembly and not build.is_due(p.id)
+        ]
         fired = [p for p in own if p.fires and "leakdown" in p.records and p.order <= through]
         states = {phase.condition for phase in fired}
         if len(states) > 1:  # one curve holds one temperature state: that of its first check
             fired = [phase for phase in fired if phase.condition == fired[0].condition]
         begin = _fitted_at(program, build, book, assembly)
-        cylinders = tuple(place.cylinder for place in build.places)
-        kept, km, columns = [], [], []
-        flags: set[str] = set()
-        known = {c: _path_known(build, book, c, fired) for c in cylinders}
-        for phase in fired:
-            distance = book.get(KM, build.key(phase=phase.id))
-            values = [book.get(CRANKCASE.id, build.key(cylinder, phase.id)) for cylinder in cylinders]
-            column = [_area(value, known[c]) for c, value in zip(cylinders, values, strict=True)]
-            if distance is None or distance.value is None or all(math.isnan(area) for area in column):
-                continue
-            kept.append(phase)
-            km.append(distance.value - begin)
-            columns.append(column)
-            flags |= distance.flags.union(*(value.flags for value in values if value is not None and value.value is not None))
-        areas = tuple(tuple(column[i] for column in columns) for i in range(len(cylinders)))
-        keep = flags & {"from-schedule", "path-unknown", "no-reference-orifice"}
-        curves.append(_Curve(assembly, tuple(kept), tuple(km), cylinders, areas, frozenset(keep)))
+        curves += [_curve(build, book, assembly, coating, fired, begin) for coating in build.coatings]
     return curves
+
+
+def _curve(build: Build, book: Book, assembly: Assembly, coating: str, fired: Sequence[Phase], begin: float) -> _Curve:
+    cylinders = tuple(place.cylinder for place in build.places if place.coating == coating)
+    kept, km, columns = [], [], []
+    flags: set[str] = set()
+    known = {cylinder: _path_known(build, book, cylinder, fired) for cylinder in cylinders}
+    for phase in fired:
+        distance = book.get(KM, build.key(phase=phase.id))
+        values = [book.get(CRANKCASE.id, build.key(cylinder, phase.id)) for cylinder in cylinders]
+        column = [_area(value, known[c]) for c, value in zip(cylinders, values, strict=True)]
+        if distance is None or distance.value is None or all(math.isnan(area) for area in column):
+            continue
+        kept.append(phase)
+        km.append(distance.value - begin)
+        columns.append(column)
+        flags |= distance.flags.union(*(v.flags for v in values if v is not None and v.value is not None))
+    return _Curve(
+        assembly,
+        coating,
+        tuple(kept),
+        tuple(km),
+        cylinders,
+        tuple(tuple(column[i] for column in columns) for i in range(len(cylinders))),
+        frozenset(flags & {"from-schedule", "path-unknown", "no-reference-orifice"}),
+    )
+
+
+def _whole(build: Build, curve: _Curve) -> Key:
+    return Key(build.id, 0, curve.coating, "", curve.assembly.id)
 
 
 def _fitted_at(program: Program, build: Build, book: Book, assembly: Assembly) -> float:
@@ -153,7 +175,7 @@ def run_residuals(program: Program, engine: str, readings: Mapping[str, Readings
     del readings
     build = program.build(engine)
     for curve in _curves(program, build, book):
-        key = build.key(at=curve.assembly.id)
+        key = _whole(build, curve)
         try:
             scatter = method.mean_residual(curve.km, curve.areas)
         except Refused as why:
@@ -189,11 +211,12 @@ def run_seating(program: Program, engine: str, readings: Mapping[str, Readings],
                 lose[result.key.cylinder, result.key.phase] = result
             yield result
     for place in build.places:
-        yield from _state(program, build, book, curves, place.cylinder, lose)
+        for assembly in build.assemblies:
+            yield from _state(program, build, book, assembly, place.cylinder, lose)
 
 
 def _fitted(build: Build, curve: _Curve, elsewhere: Scatter | None) -> Iterable[Value]:
-    whole = build.key(at=curve.assembly.id)
+    whole = _whole(build, curve)
     try:
         fit = method.fit(curve.km, curve.areas, elsewhere=elsewhere)
     except Refused as why:
@@ -214,7 +237,9 @@ def _fitted(build: Build, curve: _Curve, elsewhere: Scatter | None) -> Iterable[
         for measure, estimates in ((START, fit.start), (PLATEAU, fit.plateau)):
             if estimates:
                 found = estimates[i]
-                yield Value(measure.id, place, found.value, found.low, found.high, n=count, of="check", flags=curve.flags)
+                yield Value(
+                    measure.id, place, found.value, found.low, found.high, n=count, of="check", flags=curve.flags
+                )
         for column, found in zip(fit.checks, fit.to_lose[i], strict=True):
             key = build.key(cylinder, curve.phases[column].id)
             yield Value(TO_LOSE.id, key, found.value, found.low, found.high, n=count, of="check", flags=curve.flags)
@@ -222,6 +247,80 @@ def _fitted(build: Build, curve: _Curve, elsewhere: Scatter | None) -> Iterable[
         cylinder = curve.cylinders[left.row]
         yield refused(PLATEAU.id, build.key(cylinder, at=curve.assembly.id), Refused(left.code))
         yield refused(TO_LOSE.id, build.key(cylinder, curve.phases[-1].id), Refused(left.code))
+
+
+# ---- the state ------------------------------------------------------------------------------------------------------
+
+_MET = {"yes": "met", "no": "not met", "cannot tell": "cannot tell"}
+_RULES = {"leak area": LEVEL_RULE, "leak still to lose": TO_LOSE_RULE, "last change": FALL_RULE}
+
+
+def _state(
+    program: Program,
+    build: Build,
+    book: Book,
+    assembly: Assembly,
+    cylinder: int,
+    lose: Mapping[tuple[int, str], Value],
+) -> Iterable[Verdict]:
+    """The state of a cylinder at the last fired check of an assembly, and the criteria it rests on.
+
+    The last assembly gives the state of the cylinder; what its rings were before they were disturbed stands beside it.
+    """
+    before = "" if assembly is build.assemblies[-1] else EARLIER
+    levels = [
+        (phase, level)
+        for phase in program.phases_of(build)
+        if phase.fires and build.assembly_of(phase, program) is assembly
+        and (level := book.get(CRANKCASE.id, build.key(cylinder, phase.id))) is not None
+        and level.status in {"ok", "below"}
+    ]  # fmt: skip
+    if not levels:
+        yield Verdict(STATE_RULE + before, build.key(cylinder, at=assembly.id), "cannot tell", reason="no-fired-check")
+        return
+    phase, level = levels[-1]
+    key = build.key(cylinder, phase.id)
+    changes = [
+        v for v in book.of(CHANGE.id) if v.key.cylinder == cylinder and v.key.phase == phase.id and v.value is not None
+    ]
+    change = _as_change(changes[0]) if changes else None
+    still = lose.get((cylinder, phase.id))
+    found = method.state(_total(level), program.seating.level, _estimate(still), program.seating.to_lose, change)
+    deciding = {LEVEL_RULE: f"{CRANKCASE.id}@", TO_LOSE_RULE: f"{TO_LOSE.id}@"}
+    if changes:
+        deciding[FALL_RULE] = f"{CHANGE.id}@{changes[0].key.at}"
+    for criterion in found.criteria:
+        rule = _RULES[criterion.what]
+        yield Verdict(rule + before, key, _MET[criterion.met], deciding=deciding[rule], reason=criterion.reason)
+    word, reason = found.word, found.reason
+    if word == "seated" and "path-unknown" in level.flags:
+        reason = "seated-path-unknown"  # with valves and gasket in it the ring's share can only be smaller
+    if word == "not seated" and "path-unknown" in level.flags:
+        word, reason = "cannot tell", "path-unknown"  # the leak above the limit may be a valve's
+    yield Verdict(STATE_RULE + before, key, word, deciding=deciding[TO_LOSE_RULE], reason=reason)
+
+
+def _total(value: Value) -> method.Estimate:
+    """A level with its whole interval, the tester's common part included: a limit is not read with the same tester."""
+    low = 0.0 if value.low is None else value.low
+    high = math.inf if value.high is None else value.high
+    return method.Estimate(value.value, low, high)
+
+
+def _estimate(value: Value | None) -> method.Estimate | Refused:
+    if value is None:
+        return Refused("check-not-in-fit")
+    if value.status != "ok" or value.low is None or value.high is None:
+        return Refused(value.reason)
+    return method.Estimate(value.value, value.low, value.high)
+
+
+def _as_change(value: Value) -> method.Change | None:
+    if value.value is None or value.low is None or value.high is None:
+        return None
+    word: Literal["fell", "grew", "no change beyond scatter"]
+    word = "fell" if value.high < 0 else "grew" if value.low > 0 else "no change beyond scatter"
+    return method.Change(value.value, value.low, value.high, word)
 
 
 # ---- against the gaps -----------------------------------------------------------------------------------------------

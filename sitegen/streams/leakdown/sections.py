@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, Literal
 
 import pandas as pd
 
@@ -39,7 +39,7 @@ from sitegen.streams.leakdown.measures import (
     TO_LOSE,
     UNEXPLAINED,
 )
-from sitegen.streams.leakdown.seating import FALL_RULE, LEVEL_RULE, STATE_RULE, TO_LOSE_RULE
+from sitegen.streams.leakdown.seating import EARLIER, FALL_RULE, LEVEL_RULE, STATE_RULE, TO_LOSE_RULE
 from sitegen.vocabulary import (
     Block,
     Cell,
@@ -107,7 +107,11 @@ def _state_sentence(view: Any) -> list[Cell]:
     states = [(b, p.cylinder, view.state(b, p.cylinder)) for b in view.program.builds for p in b.places]
     counted = Counter(state.word for _, _, state in states if state is not None)
     total = len(states)
-    cells = [Cell(f"{view.words.sentence(words.share(counted['seated'], total, 'cylinder'))} {_is(counted['seated'])} seated")]
+    cells = [
+        Cell(
+            f"{view.words.sentence(words.share(counted['seated'], total, 'cylinder'))} {_is(counted['seated'])} seated"
+        )
+    ]
     if counted["cannot tell"]:
         cells.append(Cell(f"; of {words.count(counted['cannot tell'])} it cannot be told"))
     cells.append(Cell(". "))
@@ -124,7 +128,9 @@ def _state_sentence(view: Any) -> list[Cell]:
 
 
 def _means_at(view: Any, coating: str, phase: str) -> list[float]:
-    values = (view.value("leakdown.build", phase, engine=build, cylinder=0, coating=coating) for build in view.program.builds)
+    values = (
+        view.value("leakdown.build", phase, engine=build, cylinder=0, coating=coating) for build in view.program.builds
+    )
     return [value.value for value in values if value is not None and value.value is not None]
 
 
@@ -247,72 +253,79 @@ def _plan(view: Any, build: Any, me: int = 0) -> Plan:
         said = f"{number} mm²" if point else "no reading"
         discs.append(
             Disc(
-                place.cylinder, number, "mm²" if point else "", place.coating, word,
+                place.cylinder,
+                number,
+                "mm²" if point else "",
+                place.coating,
+                word,
                 href=view.href_cylinder(build, place.cylinder),
                 label=f"{build.id} cylinder {place.cylinder}: {said}{', ' + word if word else ''}",
             )  # fmt: skip
         )
-    flywheel = "left" if build.engine_type.flywheel == "at the first cylinder" else "right"
     one = build.coatings[0] if len(build.coatings) == 1 else ""
     note = "" if one else view.words.listed([view.coating_title(coating) for coating in build.coatings])
-    return Plan(build.id, discs, view.href_engine(build), note, one, me, flywheel)
+    return Plan(build.id, discs, view.href_engine(build), note, one, me, _flywheel(build))
 
 
 def seating_table(view: Any) -> Sequence[Block]:
-    """Seating distance of every build, and what its cylinders still had to lose when the run-in ended."""
+    """Seating distance by build and coating, and what the cylinders still had to lose when the run-in ended."""
     program, words = view.program, view.words
     run_in = [phase for phase in checked_phases(view) if phase.kind == "run"]
     end = run_in[-1] if run_in else None
     rows = []
     known: dict[str, list[float]] = {}
-    for build in program.builds:
-        scales = [v for v in view.values(SCALE.id, engine=build)]
-        scale = scales[0] if scales else None
-        if scale is not None and scale.value is not None and len(build.coatings) == 1:
-            known.setdefault(build.coatings[0], []).append(scale.value)
-        note = view.why(scale.reason) if scale is not None and scale.status == "refused" else ""
-        lose = [v for v in view.values(TO_LOSE.id, engine=build, phase=end.id) if v.value is not None] if end else []
-        largest = max(lose, key=lambda value: value.value) if lose else None
-        cells = Cell(f"cylinder {largest.key.cylinder}") if largest is not None else Cell("")
-        counted = Counter(state.word for p in build.places if (state := view.state(build, p.cylinder)) is not None)
-        tally = words.listed([f"{counted[word]} {word}" for word in STATE_ORDER if counted[word]])
-        rows.append(
-            Row(
-                (
-                    Cell(build.id, href=view.href_engine(build)),
-                    _coatings_cell(view, build),
-                    Cell(view.text(scale), note=note),
-                    Cell(view.text(largest) if largest is not None else words.DASH, note=cells.text),
-                    Cell(tally),
+    unknown = 0
+    for coating in program.coatings:
+        for build in program.builds:
+            if coating not in build.coatings:
+                continue
+            scale = next(iter(view.values(SCALE.id, engine=build, at=build.assemblies[0].id, coating=coating)), None)
+            if scale is not None and scale.value is not None:
+                known.setdefault(coating, []).append(scale.value)
+            why = view.why(scale.reason) if scale is not None and scale.status == "refused" else ""
+            unknown += bool(why)
+            lose = view.values(TO_LOSE.id, engine=build, phase=end.id, coating=coating) if end else []
+            lose = [value for value in lose if value.value is not None]
+            most = max(lose, key=lambda value: value.value) if lose else None
+            rows.append(
+                Row(
+                    (
+                        view.coating_cell(coating),
+                        Cell(build.id, href=view.href_engine(build)),
+                        Cell(view.text(scale), note=why),
+                        Cell(
+                            view.text(most) if most else words.DASH,
+                            note=f"cylinder {most.key.cylinder}" if most else "",
+                        ),
+                        Cell(_tally(view, build, coating)),
+                    )
                 )
             )
-        )
-    unknown = sum(1 for row in rows if row.cells[2].note)
-    clauses = [
-        f"{words.span(min(found), max(found), 1) if len(found) > 1 else words.number(found[0], 1)} km "
-        f"{view.coating_title(coating)}"
-        for coating, found in known.items()
-    ]
-    reading = ""
-    if clauses:
-        reading = f"Seating distances found: {words.listed(clauses)}."
+    clauses = [f"{_km_range(view, found)} {view.coating_title(coating)}" for coating, found in known.items()]
+    reading = f"Seating distances found: {words.listed(clauses)}." if clauses else ""
     if unknown:
-        reading += f" For {words.counted(unknown, 'build')} the checks do not fix it, and no number is given."
+        reading += f" In {words.counted(unknown, 'case')} the checks do not fix it, and no number is given."
     columns = (
-        Column("Build"), Column("Coating"), Column("Seating distance", "km", numeric=True),
+        Column("Coating"), Column("Build"), Column("Seating distance", "km", numeric=True),
         Column(f"Most still to lose at {end.title if end else 'the end'}", "mm²", numeric=True), Column("Cylinders now"),
     )  # fmt: skip
     note = (
-        "Seating distance: sliding over which the leak still to lose falls to 37 %, fitted to the fired checks of all cylinders "
-        "of a build together. 95 % intervals."
+        "Seating distance: sliding over which the leak still to lose falls to 37 %, fitted to the fired checks of the cylinders "
+        "of one coating in a build together. 95 % intervals."
     )
     return (Table("seating-by-build", columns, rows, reading.strip(), note=note),)
 
 
-def _coatings_cell(view: Any, build: Any) -> Cell:
-    if len(build.coatings) == 1:
-        return view.coating_cell(build.coatings[0])  # type: ignore[no-any-return]
-    return Cell("mixed", note=view.words.listed([view.coating_title(coating) for coating in build.coatings]))
+def _km_range(view: Any, found: Sequence[float]) -> str:
+    low, high = view.words.number(min(found), 1), view.words.number(max(found), 1)
+    return f"{low} km" if low == high else f"{low} to {high} km"
+
+
+def _tally(view: Any, build: Any, coating: str) -> str:
+    """How many cylinders of a coating are in which state."""
+    states = [view.state(build, place.cylinder) for place in build.places if place.coating == coating]
+    counted = Counter(state.word for state in states if state is not None)
+    return str(view.words.listed([f"{counted[word]} {word}" for word in STATE_ORDER if counted[word]]))
 
 
 # ---- engine ---------------------------------------------------------------------------------------------------------
@@ -324,7 +337,9 @@ def engine_plan(view: Any) -> Sequence[Block]:
     top = max((p.value.value or 0 for place in build.places for p in line(view, build, place.cylinder)), default=0)
     strip = [_strip_plan(view, build, phase, top) for phase in checked_phases(view)]
     strip = [plan for plan in strip if any(disc.share is not None for disc in plan.discs)]
-    small = Plans(strip, caption="Area of each disc: leak area. Values in mm², cylinders as they sit in the block.", small=True)
+    small = Plans(
+        strip, caption="Area of each disc: leak area. Values in mm², cylinders as they sit in the block.", small=True
+    )
     return (Plans((_plan(view, build),), _engine_reading(view)), small)
 
 
@@ -333,15 +348,21 @@ def _engine_reading(view: Any) -> str:
     counted = Counter(state.word for p in build.places if (state := view.state(build, p.cylinder)) is not None)
     if not counted:
         return ""
-    told = [f"{view.words.count(counted[word])} {word}" for word in STATE_ORDER if counted[word] and word != "cannot tell"]
+    told = [
+        f"{view.words.count(counted[word])} {word}" for word in STATE_ORDER if counted[word] and word != "cannot tell"
+    ]
     sentence = f"Of {view.words.counted(len(build.places), 'cylinder')}: {view.words.listed(told)}." if told else ""
     if counted["cannot tell"]:
-        reasons = sorted({s.reason for p in build.places if (s := view.state(build, p.cylinder)) and s.word == "cannot tell"})
+        reasons = sorted(
+            {s.reason for p in build.places if (s := view.state(build, p.cylinder)) and s.word == "cannot tell"}
+        )
         why = view.words.listed([view.why(code) for code in reasons])
         number = counted["cannot tell"]
         whom = "no cylinder" if number == len(build.places) else view.words.counted(number, "cylinder")
         sentence += (
-            f" No cylinder can be told, because {why}." if whom == "no cylinder" else f" Of {whom} it cannot be told, because {why}."
+            f" No cylinder can be told, because {why}."
+            if whom == "no cylinder"
+            else f" Of {whom} it cannot be told, because {why}."
         )
     return sentence.strip()
 
@@ -354,13 +375,20 @@ def _strip_plan(view: Any, build: Any, phase: Any, top: float, me: int = 0) -> P
         text = view.text(value, interval=False) if known else ""
         discs.append(
             Disc(
-                place.cylinder, text, "mm²", place.coating, href=view.href_cylinder(build, place.cylinder),
+                place.cylinder,
+                text,
+                "mm²",
+                place.coating,
+                href=view.href_cylinder(build, place.cylinder),
                 share=max(value.value, 0.0) / top if known and top > 0 else None,
                 label=f"{phase.title}, cylinder {place.cylinder}: {text + ' mm²' if known else 'no value'}",
             )  # fmt: skip
         )
-    flywheel = "left" if build.engine_type.flywheel == "at the first cylinder" else "right"
-    return Plan(phase.title, discs, me=me, flywheel=flywheel)
+    return Plan(phase.title, discs, me=me, flywheel=_flywheel(build))
+
+
+def _flywheel(build: Any) -> Literal["right", "left"]:
+    return "left" if build.engine_type.flywheel == "at the first cylinder" else "right"
 
 
 def engine_curves(view: Any) -> Sequence[Block]:
@@ -388,8 +416,10 @@ def _curves_reading(view: Any) -> str:
     ends = {number: points[-1] for number, points in fired.items()}
     title = view.program.phase(next(iter(ends.values())).phase).title
     largest = max(ends, key=lambda number: ends[number].value.value or 0)
-    values = [point.value.value for point in ends.values()]
-    sentence = f"At the last check, {title}, the cylinders leak {range_of(view, values)} mm²; cylinder {largest} leaks most."
+    values = [point.value.value or 0.0 for point in ends.values()]
+    sentence = (
+        f"At the last check, {title}, the cylinders leak {range_of(view, values)} mm²; cylinder {largest} leaks most."
+    )
     doubts = sorted({flag for points in lines.values() for point in points for flag in point.value.flags & DOUBTFUL})
     if doubts:
         sentence += f" Open marks: {view.words.listed([view.why(flag) for flag in doubts])}."
@@ -400,7 +430,9 @@ def _by_cylinder(view: Any, build: Any) -> Table:
     phases = checked_phases(view)
     rows = []
     for place in build.places:
-        cells = [Cell(f"cylinder {place.cylinder}", href=view.href_cylinder(build, place.cylinder), coating=place.coating)]
+        cells = [
+            Cell(f"cylinder {place.cylinder}", href=view.href_cylinder(build, place.cylinder), coating=place.coating)
+        ]
         for phase in phases:
             value = view.value(CRANKCASE.id, phase.id, engine=build, cylinder=place.cylinder)
             cells.append(Cell(view.text(value), note=_change_note(view, build, place.cylinder, phase.id)))
@@ -424,41 +456,55 @@ def _change_note(view: Any, build: Any, cylinder: int, phase: str) -> str:
 
 
 def engine_seating(view: Any) -> Sequence[Block]:
-    """The seating curve of each assembly: distance, plateaus, leak still to lose, state."""
+    """The seating curves of each assembly: distance, leak when seated, leak still to lose, state."""
     build, words = view.the_build, view.words
     blocks: list[Block] = []
     for assembly in build.assemblies:
         scales = view.values(SCALE.id, engine=build, at=assembly.id)
         if not scales:
             continue
-        scale = scales[0]
-        blocks.append(Text((Cell(_scale_sentence(view, build, assembly, scale)),), role="reading"))
+        sentences = " ".join(_scale_sentence(view, build, assembly, scale) for scale in scales)
+        blocks.append(Text((Cell(sentences),), role="reading"))
         rows = []
         for place in build.places:
             plateau = view.values(PLATEAU.id, engine=build, cylinder=place.cylinder, at=assembly.id)
             lose = _to_lose(view, build, place.cylinder, assembly)
             latest = max(lose, key=lambda v: view.program.phase(v.key.phase).order) if lose else None
-            floor = _floor(view, build, place.cylinder)
-            rest = last_value(view, UNEXPLAINED.id, build, place.cylinder)
-            state = view.state(build, place.cylinder)
+            state = _state_after(view, build, place.cylinder, assembly)
             rows.append(
                 Row(
                     (
-                        Cell(f"cylinder {place.cylinder}", href=view.href_cylinder(build, place.cylinder), coating=place.coating),
+                        Cell(
+                            f"cylinder {place.cylinder}",
+                            href=view.href_cylinder(build, place.cylinder),
+                            coating=place.coating,
+                        ),
                         Cell(view.text(plateau[0]) if plateau else words.DASH),
                         Cell(view.text(latest), note=view.program.phase(latest.key.phase).title if latest else ""),
-                        Cell(view.text(floor)),
-                        Cell(view.text(rest)),
-                        Cell(state.word if state and assembly is build.assemblies[-1] else "", word=True),
+                        Cell(view.text(_floor(view, build, place.cylinder))),
+                        Cell(view.text(last_value(view, UNEXPLAINED.id, build, place.cylinder, assembly))),
+                        Cell(state.word if state else "", word=True),
                     )
                 )
             )
         columns = (
             Column("Cylinder"), Column("Leak when seated", "mm²", numeric=True), Column("Still to lose", "mm²", numeric=True),
-            Column("Gaps alone", "mm²", numeric=True), Column("Not explained by gaps, now", "mm²", numeric=True), Column("State"),
+            Column("Gaps alone", "mm²", numeric=True), Column("Gaps do not explain", "mm²", numeric=True), Column("State"),
         )  # fmt: skip
         blocks.append(Table(f"seating-{build.id}-{assembly.id}", columns, rows, wide=True))
     return blocks
+
+
+def _state_after(view: Any, build: Any, cylinder: int, assembly: Any) -> Any:
+    """State of a cylinder at the last fired check of an assembly."""
+    rule = STATE_RULE if assembly is build.assemblies[-1] else STATE_RULE + EARLIER
+    for verdict in view.verdicts(rule, engine=build, cylinder=cylinder):
+        phase = verdict.key.phase
+        if verdict.key.at == assembly.id or (
+            phase and build.assembly_of(view.program.phase(phase), view.program) is assembly
+        ):
+            return verdict
+    return None
 
 
 def _to_lose(view: Any, build: Any, cylinder: int, assembly: Any) -> list[Value]:
@@ -472,22 +518,31 @@ def _to_lose(view: Any, build: Any, cylinder: int, assembly: Any) -> list[Value]
 
 def _scale_sentence(view: Any, build: Any, assembly: Any, scale: Value) -> str:
     first, end = view.program.phase(assembly.first).title, view.program.phase(assembly.last).title
-    rings = f"Rings as fitted, {first} to {end}" if len(build.assemblies) > 1 else "Seating curve"
+    of = f" of the {view.coating_title(scale.key.coating)} rings" if len(build.coatings) > 1 else ""
+    when = f", {first} to {end}" if len(build.assemblies) > 1 else ""
     if scale.status != "ok":
-        return f"{rings}: no seating distance, because {view.why(scale.reason)}."
-    sentence = f"{rings}: the leak still to lose falls to 37 % over {view.text(scale, unit=True)} of sliding."
-    if "from-schedule" in scale.flags:
-        sentence += " The distance comes from the planned schedule."
-    apart = [v.key.cylinder for v in view.values(PLATEAU.id, engine=build, at=assembly.id) if v.reason == "own-scale"]
+        return f"No seating distance{of}{when}, because {view.why(scale.reason)}."
+    sentence = f"The leak still to lose{of} falls to 37 % over {view.text(scale, unit=True)} of sliding{when}"
+    sentence += ", by the planned schedule." if "from-schedule" in scale.flags else "."
+    plateaus = view.values(PLATEAU.id, engine=build, at=assembly.id, coating=scale.key.coating)
+    apart = [value.key.cylinder for value in plateaus if value.reason == "own-scale"]
     if apart:
-        named = view.words.listed([f"cylinder {number}" for number in apart])
-        sentence += f" {view.words.sentence(named)} {_is(len(apart))} left out of the common curve: it does not share the distance of the others."
+        named = view.words.numbers_listed(apart)
+        one = len(apart) == 1
+        sentence += (
+            f" {view.words.plural(len(apart), 'Cylinder')} {named} {'does' if one else 'do'} not share that distance and "
+            f"{'was' if one else 'were'} left out of the common curve."
+        )
     return sentence
 
 
-def last_value(view: Any, measure: str, build: Any, cylinder: int) -> Value | None:
-    """The value of a cylinder at its latest phase that has one."""
-    values = [v for v in view.values(measure, engine=build, cylinder=cylinder, at="") if v.value is not None]
+def last_value(view: Any, measure: str, build: Any, cylinder: int, assembly: Any) -> Value | None:
+    """The value of a cylinder at the latest phase of an assembly that has one."""
+    values = [
+        v
+        for v in view.values(measure, engine=build, cylinder=cylinder, at="")
+        if v.value is not None and build.assembly_of(view.program.phase(v.key.phase), view.program) is assembly
+    ]
     return max(values, key=lambda v: view.program.phase(v.key.phase).order) if values else None
 
 
@@ -533,9 +588,7 @@ def cylinder_history(view: Any) -> Sequence[Block]:
     build, number = view.the_build, view.cylinder
     coating = build.coating_of(number)
     points = line(view, build, number)
-    strong = [
-        mean_row(view, p, f"cylinder {number}", coating, text=view.text(p.value, interval=False)) for p in points
-    ]
+    strong = [mean_row(view, p, f"cylinder {number}", coating, text=view.text(p.value, interval=False)) for p in points]
     others = [place.cylinder for place in build.places if place.cylinder != number]
     thin: list[dict[str, Any]] = []
     for other in others:
@@ -565,7 +618,12 @@ def cylinder_history(view: Any) -> Sequence[Block]:
     )
     table = Table(
         name=f"history-{build.id}-{number}",
-        columns=(Column("Phase"), Column("Distance"), Column("Leak area", "mm²", numeric=True), Column("Readings", numeric=True)),
+        columns=(
+            Column("Phase"),
+            Column("Distance"),
+            Column("Leak area", "mm²", numeric=True),
+            Column("Readings", numeric=True),
+        ),
         rows=[
             Row(
                 (
@@ -596,7 +654,14 @@ def _reading_rows(view: Any, coating: str) -> list[dict[str, Any]]:
             reading = value.key.at.removeprefix("with:")
             tip = f"{reading}, left out: {view.why(value.reason)}. With it the check would read {mm2(view, value.value)} mm²"
             rows.append(
-                {"x": places[value.key.phase], "value": value.value, "crossed": True, "coating": coating, "label": "left out", "tip": tip}
+                {
+                    "x": places[value.key.phase],
+                    "value": value.value,
+                    "crossed": True,
+                    "coating": coating,
+                    "label": "left out",
+                    "tip": tip,
+                }
             )
     return rows
 
@@ -611,7 +676,7 @@ def _history_reading(view: Any, points: Sequence[Point], others: Sequence[int]) 
     went = "fell" if b < a else "rose"
     sentence = f"Leak area {went} from {mm2(view, a)} mm² at {start} to {mm2(view, b)} mm² at {finish}."
     ends = [last(line(view, view.the_build, other)) for other in others]
-    level = [point.value.value for point in ends if point is not None and point.phase == end.phase]
+    level = [point.value.value or 0.0 for point in ends if point is not None and point.phase == end.phase]
     if level:
         sentence += f" Its neighbours end at {range_of(view, level)} mm²."
     change = next(iter(view.values(CHANGE.id, engine=view.the_build, cylinder=view.cylinder, phase=end.phase)), None)
@@ -619,7 +684,9 @@ def _history_reading(view: Any, points: Sequence[Point], others: Sequence[int]) 
         if change.low <= 0 <= change.high:
             sentence += " The last change is within the scatter between occasions."
         else:
-            sentence += f" The last change, {view.words.signed(change.value, 2)} mm², is beyond the scatter between occasions."
+            sentence += (
+                f" The last change, {view.words.signed(change.value, 2)} mm², is beyond the scatter between occasions."
+            )
     return sentence
 
 
@@ -632,7 +699,9 @@ def cylinder_place(view: Any) -> Sequence[Block]:
         return blocks
     rows = [_rule_row(view, rule) for rule in view.verdicts(engine=build, cylinder=number) if rule.rule in _RULES]
     columns = (Column("Rule of the program"), Column("Limit", numeric=True), Column("Found", numeric=True), Column(""))
-    blocks.append(Table(f"why-{build.id}-{number}", columns, rows, caption=f"Why “{state.word}”", note=_why_note(view, state)))
+    blocks.append(
+        Table(f"why-{build.id}-{number}", columns, rows, caption=f"Why “{state.word}”", note=_why_note(view, state))
+    )
     return blocks
 
 
@@ -655,7 +724,11 @@ def _rule_row(view: Any, rule: Any) -> Row:
 
 def _why_note(view: Any, state: Any) -> str:
     phase = view.program.phase(state.key.phase).title
-    reason = f" It {'is' if state.word == 'cannot tell' else 'counts as'} “{state.word}” because {view.why(state.reason)}." if state.reason else ""
+    reason = (
+        f" It {'is' if state.word == 'cannot tell' else 'counts as'} “{state.word}” because {view.why(state.reason)}."
+        if state.reason
+        else ""
+    )
     return f"Judged at {phase}.{reason}"
 
 
@@ -673,7 +746,9 @@ def _rank_sentence(view: Any) -> str:
     build, number = view.the_build, view.cylinder
     most = least = seen = 0
     for phase in checked_phases(view):
-        values = {p.cylinder: view.value(CRANKCASE.id, phase.id, engine=build, cylinder=p.cylinder) for p in build.places}
+        values = {
+            p.cylinder: view.value(CRANKCASE.id, phase.id, engine=build, cylinder=p.cylinder) for p in build.places
+        }
         known = {c: v.value for c, v in values.items() if v is not None and v.status == "ok" and v.value is not None}
         if number not in known or len(known) < 2:
             continue
@@ -687,7 +762,9 @@ def _rank_sentence(view: Any) -> str:
         return f"Cylinder {number} had the largest leak of {build.id} at {word(most)} of {word(seen)} checks."
     if least:
         return f"Cylinder {number} had the smallest leak of {build.id} at {word(least)} of {word(seen)} checks."
-    return f"Cylinder {number} was neither the largest nor the smallest leak of {build.id} at any of {word(seen)} checks."
+    return (
+        f"Cylinder {number} was neither the largest nor the smallest leak of {build.id} at any of {word(seen)} checks."
+    )
 
 
 def cylinder_paths(view: Any) -> Sequence[Block]:
@@ -726,7 +803,11 @@ def cylinder_paths(view: Any) -> Sequence[Block]:
         ratio = view.value(SUPPLY_RATIO.id, kind.key.phase, kind.key.at)
         text = (
             f"A second supply pressure at {view.program.phase(kind.key.phase).title} gave {view.text(ratio)} of the leak area: "
-            + {"slit": "a slit, as a ring face leaks.", "hole": "a hole, not a face.", "cannot tell": "slit or hole cannot be told."}[kind.word]
+            + {
+                "slit": "a slit, as a ring face leaks.",
+                "hole": "a hole, not a face.",
+                "cannot tell": "slit or hole cannot be told.",
+            }[kind.word]
         )
         blocks.append(Text((Cell(text),)))
     return blocks
@@ -758,7 +839,9 @@ def cylinder_readings(view: Any) -> Sequence[Block]:
                     Cell(_number(view, row.supply, 1e3)),
                     Cell(_number(view, row.pressure, 1e3)),
                     Cell(_percent(view, row)),
-                    Cell("" if pd.isna(row.metal_temperature) else view.words.number(row.metal_temperature - 273.15, 0)),
+                    Cell(
+                        "" if pd.isna(row.metal_temperature) else view.words.number(row.metal_temperature - 273.15, 0)
+                    ),
                     Cell("" if pd.isna(row.oil) else row.oil),
                     Cell(row.tester),
                     Cell("left out" if out else "used", word=out, note=state if out else ""),
@@ -775,10 +858,12 @@ def cylinder_readings(view: Any) -> Sequence[Block]:
     )  # fmt: skip
     left = sum(row.here for row in rows)
     total = view.words.counted(len(rows), "reading")
-    reading = f"{view.words.sentence(total)}, all used." if not left else f"{view.words.sentence(total)}; {view.words.count(left)} left out, with the reason beside it."
-    note = (
-        "To object to a reading, add its file and line under `exclusions` in the program file, with why, by whom and when; it stays visible here."
+    reading = (
+        f"{view.words.sentence(total)}, all used."
+        if not left
+        else f"{view.words.sentence(total)}; {view.words.count(left)} left out, with the reason beside it."
     )
+    note = "To object to a reading, add its file and line under `exclusions` in the program file, with why, by whom and when; it stays visible here."
     return (Table(f"readings-{build.id}-{number}", columns, rows, reading, note=note, wide=True),)
 
 
@@ -806,13 +891,11 @@ def coating_builds(view: Any) -> Sequence[Block]:
         cells = [Cell(build.id, href=view.href_engine(build), note="" if len(build.coatings) == 1 else "mixed engine")]
         for phase in phases:
             value = view.value("leakdown.build", phase.id, engine=build, cylinder=0, coating=coating)
-            cells.append(Cell(mm2(view, value.value) if value is not None and value.value is not None else view.words.DASH))
-        scale = next(iter(view.values(SCALE.id, engine=build)), None)
-        cells.append(Cell(view.text(scale) if len(build.coatings) == 1 else view.words.DASH))
-        counted = Counter(
-            s.word for p in build.places if p.coating == coating and (s := view.state(build, p.cylinder)) is not None
-        )
-        cells.append(Cell(view.words.listed([f"{counted[word]} {word}" for word in STATE_ORDER if counted[word]])))
+            cells.append(
+                Cell(mm2(view, value.value) if value is not None and value.value is not None else view.words.DASH)
+            )
+        scale = next(iter(view.values(SCALE.id, engine=build, at=build.assemblies[0].id, coating=coating)), None)
+        cells += [Cell(view.text(scale)), Cell(_tally(view, build, coating))]
         rows.append(Row(cells))
     columns = (
         Column("Build"), *(Column(phase.title, "mm²", numeric=True) for phase in phases),
