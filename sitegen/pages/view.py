@@ -25,6 +25,9 @@ if TYPE_CHECKING:
 STATE = "seating"  # rule of the verdict that is the state of a cylinder
 
 
+STATE_RULE = "seating"  # rule of the verdict that is a cylinder's state
+
+
 class Analysis(Protocol):
     """What is known about one program when its pages are made."""
 
