@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-
 from sitegen.program.model import Program, RecordSource
 from sitegen.streams.buildsheet.fields import FIELDS
 from sitegen.tables.checks import in_force, same_again
@@ -59,10 +57,8 @@ def _calibrated(program: Program, sheet: Sheet) -> None:
 def _repeats(program: Program, sheet: Sheet) -> None:
     """The same numbers of the same part need repeat numbers; other numbers of it may stand in a row of their own."""
     del program
-    frame = sheet.frame
-    filled = frame[[*OF_RING, *OF_BORE, "honing", "joint"]].notna()
-    frame["_filled"] = filled.to_numpy() @ (1 << np.arange(filled.shape[1]))
-    key = ["engine", "cylinder", "phase", "ring", "bore_height", "bore_angle", "repeat", "_filled"]
+    filled = sheet.frame[[*OF_RING, *OF_BORE, "honing", "joint"]].notna()
+    part = ["engine", "cylinder", "phase", "ring", "bore_height", "bore_angle", "repeat"]
+    state = sheet.frame[part].join(filled)
     why = "the same was measured on the same part, without another repeat number, in"
-    same_again(sheet, key, sheet.open, "repeat", why)
-    frame.drop(columns="_filled", inplace=True)
+    same_again(sheet, state, sheet.open, "repeat", why)

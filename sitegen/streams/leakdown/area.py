@@ -6,6 +6,8 @@ import math
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import replace
 
+import pandas as pd
+
 from sitegen.methods import leakdown as method
 from sitegen.methods.intervals import NORMAL_95, student_95
 from sitegen.program.model import Build, Program
@@ -20,7 +22,7 @@ from sitegen.streams.leakdown.measures import (
     REPEAT,
     SUPPLY_RATIO,
 )
-from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Step, Value, Verdict, refused
+from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Step, Value, Verdict, refused
 
 MM2 = 1e6  # mm² in a m²
 
@@ -112,6 +114,8 @@ def run_areas(program: Program, engine: str, readings: Mapping[str, Readings], b
         ring = _to_crankcase(check, area, whole)
         rings.append(ring)
         yield ring
+        if check.at == "" and ring.value is not None and whole.value:
+            yield _single_readings(check, key, factor * ring.value / whole.value, program)
     yield from _build_means(build, rings)
     yield from _kinds(build, found, areas)
 
@@ -152,6 +156,15 @@ def _area(program: Program, check: Check, book: Book) -> tuple[method.Area, floa
         repeats=scatter,
     )
     return area, factor, common, frozenset(flags)
+
+
+def _single_readings(check: Check, key: Key, scale: float, program: Program) -> Series:
+    """Each reading of a check as an area to the crankcase [mm²]; `scale`: tester factor times crankcase share."""
+    master = MM2 * method.orifice_area(program.definitions.testers[check.tester].orifice) * scale
+    frame = pd.DataFrame(
+        {"phase": check.phase, "reading": check.readings, "area": [master * air.ratio() for air in check.airs]}
+    )
+    return Series("leakdown.readings", key, {"area": "mm²"}, frame)
 
 
 def _value(measure: str, key: Key, area: method.Area, common: float, check: Check, flags: frozenset[str]) -> Value:

@@ -14,10 +14,10 @@ import pandas as pd
 
 from sitegen.methods import leakdown as method
 from sitegen.program.model import Phase, Program, Tester
+from sitegen.streams.leakdown.fields import PATHS
 from sitegen.vocabulary import Refused
 
 STANDARD_AMBIENT = 101_325.0  # Pa abs, where none was recorded
-PATHS = ("crankcase", "exhaust", "intake", "coolant", "neighbour", "plug")
 
 
 @dataclass(frozen=True)

@@ -120,7 +120,7 @@ def thin_row(view: Any, point: Point, line: str, coating: str = "", label: str =
 def limit_row(view: Any) -> dict[str, Any]:
     """The level criterion of the program as a dotted line."""
     level = view.program.seating.level
-    return {"value": level, "label": f"limit {view.words.number(level)}"}
+    return {"value": level, "label": f"limit {mm2(view, level)}"}
 
 
 def with_labels(rows: Sequence[dict[str, Any]], label: str) -> list[dict[str, Any]]:

@@ -99,12 +99,13 @@ def _repeats(program: Program, sheet: Sheet) -> None:
     frame, rule = sheet.frame, program.leakdown
     off = frame["supply"] - rule.supply
     step = 2 * max(rule.supply_band, 1.0)
-    frame["_supply"] = np.where(off.abs() <= rule.supply_band, 0.0, np.round(off / step))
-    frame["_oil"] = frame["oil"].fillna("dry")
-    state = ["engine", "phase", "tester", "_supply", "repeat"]
-    cylinder = frame["reference"].isna().to_numpy()
+    supply = np.where(off.abs() <= rule.supply_band, 0.0, np.round(off / step))
+    state = frame[["engine", "phase", "tester", "repeat"]].assign(supply=supply)
+    of_cylinder = frame[["cylinder", "condition", "crank", "crank_angle"]].assign(oil=frame["oil"].fillna("dry"))
+    of_orifice = frame[["reference", "date"]]
+    cylinder = frame["reference"].isna()
     again = ", without another repeat number, in"
-    of_cylinder = [*state, "cylinder", "_oil", "condition", "crank", "crank_angle"]
-    same_again(sheet, of_cylinder, cylinder, "repeat", f"the same cylinder was read in the same state{again}")
-    same_again(sheet, [*state, "reference", "date"], ~cylinder, "repeat", f"the same reference orifice was read{again}")
-    frame.drop(columns=["_supply", "_oil"], inplace=True)
+    same = f"the same cylinder was read in the same state{again}"
+    same_again(sheet, state.join(of_cylinder), cylinder, "repeat", same)
+    same = f"the same reference orifice was read{again}"
+    same_again(sheet, state.join(of_orifice), ~cylinder, "repeat", same)

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any, Literal
 
 import pandas as pd
 
-from sitegen.streams.leakdown.checks import PATHS
+from sitegen.streams.leakdown.fields import PATHS
 from sitegen.streams.leakdown.history import (
     DOUBTFUL,
     Point,
@@ -30,7 +31,6 @@ from sitegen.streams.leakdown.measures import (
     CHANGE,
     CRANKCASE,
     OCCASION,
-    PERCENT,
     PLATEAU,
     REFERENCE,
     REPEAT,
@@ -113,7 +113,7 @@ def _state_sentence(view: Any) -> list[Cell]:
         )
     ]
     if counted["cannot tell"]:
-        cells.append(Cell(f"; of {words.count(counted['cannot tell'])} it cannot be told"))
+        cells.append(Cell(f"; {words.count(counted['cannot tell'])} cannot be told yet"))
     cells.append(Cell(". "))
     for word in ("not seated", "still seating"):
         named = [(build, number) for build, number, state in states if state is not None and state.word == word]
@@ -249,7 +249,7 @@ def _plan(view: Any, build: Any, me: int = 0) -> Plan:
         point = last(line(view, build, place.cylinder))
         state = view.state(build, place.cylinder)
         word = state.word if state is not None else ""
-        number = view.text(point.value, interval=False) if point else ""
+        number = mm2(view, point.value.value or 0.0) if point else ""
         said = f"{number} mm²" if point else "no reading"
         discs.append(
             Disc(
@@ -372,7 +372,7 @@ def _strip_plan(view: Any, build: Any, phase: Any, top: float, me: int = 0) -> P
     for place in build.places:
         value = view.value(CRANKCASE.id, phase.id, engine=build, cylinder=place.cylinder)
         known = value is not None and value.status == "ok" and value.value is not None
-        text = view.text(value, interval=False) if known else ""
+        text = mm2(view, value.value) if known else ""
         discs.append(
             Disc(
                 place.cylinder,
@@ -588,7 +588,7 @@ def cylinder_history(view: Any) -> Sequence[Block]:
     build, number = view.the_build, view.cylinder
     coating = build.coating_of(number)
     points = line(view, build, number)
-    strong = [mean_row(view, p, f"cylinder {number}", coating, text=view.text(p.value, interval=False)) for p in points]
+    strong = [mean_row(view, p, f"cylinder {number}", coating, text=mm2(view, p.value.value or 0.0)) for p in points]
     others = [place.cylinder for place in build.places if place.cylinder != number]
     thin: list[dict[str, Any]] = []
     for other in others:
@@ -697,7 +697,8 @@ def cylinder_place(view: Any) -> Sequence[Block]:
     state = view.state()
     if state is None:
         return blocks
-    rows = [_rule_row(view, rule) for rule in view.verdicts(engine=build, cylinder=number) if rule.rule in _RULES]
+    found = {rule.rule: rule for rule in view.verdicts(engine=build, cylinder=number)}
+    rows = [_rule_row(view, found[rule]) for rule in _RULES if rule in found]
     columns = (Column("Rule of the program"), Column("Limit", numeric=True), Column("Found", numeric=True), Column(""))
     blocks.append(
         Table(f"why-{build.id}-{number}", columns, rows, caption=f"Why “{state.word}”", note=_why_note(view, state))
@@ -705,21 +706,26 @@ def cylinder_place(view: Any) -> Sequence[Block]:
     return blocks
 
 
-_RULES = {LEVEL_RULE: "Leak area, mm²", TO_LOSE_RULE: "Leak still to lose, mm²", FALL_RULE: "Last change, mm²"}
+_RULES = {
+    LEVEL_RULE: "Leak area, mm²",
+    TO_LOSE_RULE: "Leak still to lose, mm²",
+    FALL_RULE: "Fall since the check before, mm²",
+}
 
 
 def _rule_row(view: Any, rule: Any) -> Row:
     seating = view.program.seating
-    limit = {
-        LEVEL_RULE: f"≤ {view.words.number(seating.level)}",
-        TO_LOSE_RULE: f"≤ {view.words.number(seating.to_lose)}",
-        FALL_RULE: f"≥ {view.words.signed(-seating.to_lose)}",
-    }[rule.rule]
+    limit = {LEVEL_RULE: mm2(view, seating.level), TO_LOSE_RULE: mm2(view, seating.to_lose), FALL_RULE: "0"}[rule.rule]
     measure, _, at = rule.deciding.partition("@")
     value = view.value(measure, rule.key.phase, at, engine=rule.key.engine, cylinder=rule.key.cylinder)
+    if rule.rule == FALL_RULE and value is not None and value.value is not None:
+        value = replace(value, value=-value.value, low=_negative(value.high), high=_negative(value.low))
     found = view.text(value) if value is not None else view.words.DASH
-    note = view.why(value.reason) if value is not None and value.status == "refused" else ""
-    return Row((Cell(_RULES[rule.rule]), Cell(limit), Cell(found, note=note), Cell(rule.word, word=True)))
+    return Row((Cell(_RULES[rule.rule]), Cell(f"≤ {limit}"), Cell(found), Cell(rule.word, word=True)))
+
+
+def _negative(end: float | None) -> float | None:
+    return None if end is None else -end
 
 
 def _why_note(view: Any, state: Any) -> str:
@@ -768,49 +774,70 @@ def _rank_sentence(view: Any) -> str:
 
 
 def cylinder_paths(view: Any) -> Sequence[Block]:
-    """Where the air went, where more than the crankcase took a share."""
+    """Where the air went: a table where other paths than the rings took a tenth or more, else one sentence."""
     build, number = view.the_build, view.cylinder
-    rows, worst = [], None
+    rows: list[Row] = []
+    told: list[tuple[Any, Value, Value, float | None]] = []
     for phase in checked_phases(view):
-        area = view.value(AREA.id, phase.id)
-        ring = view.value(CRANKCASE.id, phase.id)
-        if area is None or area.value is None or ring is None or ring.value is None:
+        area, ring = view.value(AREA.id, phase.id), view.value(CRANKCASE.id, phase.id)
+        if area is None or ring is None or not area.value or ring.value is None:
             continue
         readings = view.readings("leakdown", phase=phase.id, used=True)
-        shares = [f"{path} {_mean_share(view, readings, path)}" for path in PATHS if _mean_share(view, readings, path)]
-        rest = area.value - ring.value
-        if rest > 0.1 * area.value and (worst is None or rest > worst[0]):
-            worst = (rest, phase, area, ring)
-        told = ", ".join(shares) if shares else view.why("path-unknown")
-        rows.append(Row((Cell(phase.title), Cell(view.text(area)), Cell(view.text(ring)), Cell(told))))
-    kinds = view.verdicts("kind of leak", engine=build, cylinder=number)
+        shares = [f"{path} {told_share}" for path in PATHS if (told_share := _mean_share(view, readings, path))]
+        unknown = "path-unknown" in ring.flags
+        share = None if unknown else ring.value / area.value
+        told.append((phase, area, ring, share))
+        where = (
+            "not recorded" if unknown else view.words.listed(shares) if shares else "from the flow out of the crankcase"
+        )
+        rows.append(Row((Cell(phase.title), Cell(view.text(area)), Cell(view.text(ring)), Cell(where))))
     blocks: list[Block] = []
-    if worst is not None:
-        _, phase, area, ring = worst
-        reading = (
-            f"Not all of this leak is the rings': at {phase.title} {mm2(view, area.value)} mm² in all, of which {mm2(view, ring.value)} mm² "
-            "went to the crankcase. A valve, a gasket or a plug wants looking at."
+    known = [(phase, area, ring, share) for phase, area, ring, share in told if share is not None]
+    if told and not known:
+        blocks.append(
+            Text(
+                (
+                    Cell(
+                        f"Where the air went was not recorded for {build.id}: valves or gasket may share in these areas."
+                    ),
+                )
+            )
         )
-    else:
-        reading = "" if not rows else "Total leak and its share past the rings."
-    columns = (
-        Column("Phase"), Column("Leak area, all paths", "mm²", numeric=True), Column("To the crankcase", "mm²", numeric=True),
-        Column("Share of the air"),
-    )  # fmt: skip
-    if rows:
-        blocks.append(Table(f"paths-{build.id}-{number}", columns, rows, reading))
-    for kind in kinds:
+    elif known:
+        worst = min(known, key=lambda each: each[3])
+        if worst[3] >= 0.9 and len(known) == len(told):
+            percent = view.words.percent(min(each[3] for each in known), 1.0)
+            blocks.append(
+                Text((Cell(f"At every check at least {percent} of the air went past the rings to the crankcase."),))
+            )
+        else:
+            columns = (
+                Column("Phase"), Column("Leak area, all paths", "mm²", numeric=True), Column("To the crankcase", "mm²", numeric=True),
+                Column("Share of the air"),
+            )  # fmt: skip
+            blocks.append(Table(f"paths-{build.id}-{number}", columns, rows, _path_reading(view, *worst)))
+    for kind in view.verdicts("kind of leak", engine=build, cylinder=number):
         ratio = view.value(SUPPLY_RATIO.id, kind.key.phase, kind.key.at)
-        text = (
-            f"A second supply pressure at {view.program.phase(kind.key.phase).title} gave {view.text(ratio)} of the leak area: "
-            + {
-                "slit": "a slit, as a ring face leaks.",
-                "hole": "a hole, not a face.",
-                "cannot tell": "slit or hole cannot be told.",
-            }[kind.word]
-        )
-        blocks.append(Text((Cell(text),)))
+        says = {
+            "slit": "That is how a slit leaks, such as a ring face.",
+            "hole": "That is how a hole leaks, not a ring face.",
+            "cannot tell": "Neither a slit alone nor a hole alone explains that." if ratio and ratio.low and ratio.low > 1 else
+            "Slit and hole both fit that.",
+        }[kind.word]  # fmt: skip
+        blocks.append(
+            Text((Cell(f"At {view.program.phase(kind.key.phase).title} the leak area at the higher supply pressure was "
+                       f"{view.text(ratio)} times that at the lower. {says}"),))
+        )  # fmt: skip
     return blocks
+
+
+def _path_reading(view: Any, phase: Any, area: Value, ring: Value, share: float) -> str:
+    if share >= 0.9:
+        return "Nearly all of the air went past the rings where the path was recorded; at the other checks it was not."
+    return (
+        f"Not all of this leak is the rings': at {phase.title} it was {mm2(view, area.value or 0.0)} mm² in all, of which "
+        f"{mm2(view, ring.value or 0.0)} mm² went to the crankcase. A valve, a gasket or a plug wants looking at."
+    )
 
 
 def _mean_share(view: Any, readings: pd.DataFrame, path: str) -> str:
@@ -863,7 +890,7 @@ def cylinder_readings(view: Any) -> Sequence[Block]:
         if not left
         else f"{view.words.sentence(total)}; {view.words.count(left)} left out, with the reason beside it."
     )
-    note = "To object to a reading, add its file and line under `exclusions` in the program file, with why, by whom and when; it stays visible here."
+    note = "To object to a reading, name its file and line under “exclusions” in the program file, with why, by whom and when; it stays visible here."
     return (Table(f"readings-{build.id}-{number}", columns, rows, reading, note=note, wide=True),)
 
 
