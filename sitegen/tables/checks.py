@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from sitegen.program.model import Calibration
 from sitegen.tables.reading import Sheet
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 def in_force(sheet: Sheet, name: str, calibrations: Mapping[str, Sequence[Calibration]]) -> None:
@@ -33,23 +37,20 @@ def in_force(sheet: Sheet, name: str, calibrations: Mapping[str, Sequence[Calibr
     sheet.set_aside(mask, "past-calibration", name, what, "a date between a calibration and its due date")
 
 
-def same_again(
-    sheet: Sheet, key: Sequence[str], among: np.ndarray[tuple[int], np.dtype[np.bool_]], name: str, why: str
-) -> None:
-    """Set aside each reading of `among` still in use that says the same in all of `key` as one before it."""
-    frame = sheet.frame
-    positions = np.flatnonzero(among & sheet.open)
-    if not len(positions):
-        return
-    part = frame[list(key)].iloc[positions]
+def same_again(sheet: Sheet, state: pd.DataFrame, among: Any, name: str, why: str) -> None:
+    """Set aside each reading of `among` still in use whose row of `state` says the same as one before it.
+
+    Empty says the same as empty. The reading set aside is the later one.
+    """
+    positions = np.flatnonzero(np.asarray(among, dtype=bool) & sheet.open)
+    part = state.iloc[positions]
     twice = part.duplicated().to_numpy()
     if not twice.any():
         return
-    # groups are numbered in order of appearance, so the first of each is where a number turns up first
-    group = part.groupby(list(key), sort=False, dropna=False).ngroup().to_numpy()
+    group = part.groupby(list(part.columns), sort=False, dropna=False).ngroup().to_numpy()
     first = dict(zip(group[~twice].tolist(), positions[~twice].tolist(), strict=True))
     before = {at: first[number] for at, number in zip(positions[twice].tolist(), group[twice].tolist(), strict=True)}
-    mask = np.zeros(len(frame), dtype=bool)
+    mask = np.zeros(len(state), dtype=bool)
     mask[positions[twice]] = True
 
     def what(at: int) -> str:

@@ -154,14 +154,13 @@ def _decoded(data: bytes, file: str, stated: str) -> tuple[str, str, tuple[str, 
                 next_step="save the file again, or state the encoding it is in",
             ) from None
     if data[:4096].count(0) * 3 > len(data[:4096]):
-        half = "le" if data[1:4096:2].count(0) > data[0:4096:2].count(0) else "be"
         raise refusal(
             file,
             0,
             code="encoding-wrong",
             what="every other byte is zero, as in UTF-16 without its mark",
             expected="text",
-            next_step=f"if it is text, write `encoding: utf-16-{half}` in the record entry",
+            next_step="if it is text, save it in UTF-8, or write `encoding: utf-16` in the record entry",
         )
     try:
         return data.decode("utf-8"), "utf-8", ()

@@ -191,13 +191,13 @@ class _Converter:
                 return read.values
             raw, odd = read.values, {int(at): str(read.faults[at]) for at in np.flatnonzero(read.faults != "")}
         else:
-            raw, odd = column, {int(at): "not-finite" for at in np.flatnonzero(np.isinf(column))}
+            raw, odd = column, {}
         for at, code in odd.items():
             self.faults.append(
                 Fault(at, code, what.name, f"{self._cell(column, at)} is {_FAULTS[code]}", expected(what))
             )
         with np.errstate(over="ignore", invalid="ignore"):
-            values = np.where(np.isinf(raw), np.nan, raw) * use.scale + use.offset
+            values = raw * use.scale + use.offset
         for at in np.flatnonzero(np.isinf(values)).tolist():
             self.faults.append(
                 Fault(int(at), "not-finite", what.name, f"{self._cell(column, at)} is too large", expected(what))

@@ -141,7 +141,8 @@ def read_stream(
             problems += blocked.problems
             facts["notes"] = [*facts["notes"], "not read: see the errors"]
         files[file] = _joined(files[file], facts) if file in files else facts
-    problems += ids.same_stem(program, sources)
+    shared = list(ids.same_stem(program, sources))
+    problems += shared
     frame = _frame(read, fields)
     sheet = Sheet(frame, [(each.part, each.file) for each in read])
     _faults(sheet, read)
@@ -149,7 +150,7 @@ def read_stream(
     _required(sheet, fields)
     _objected(program, sheet)
     names = frame["reading"].tolist()
-    problems += ids.twice(names, frame["file"].tolist(), frame["row"].tolist())
+    problems += [] if shared else ids.twice(names, frame["file"].tolist(), frame["row"].tolist())
     problems += ids.objections(program, sources, names, whole=len(read) == len(sources))
     if len(frame):
         for check in checks:

@@ -53,9 +53,11 @@ class Table:
         Text cells come as they stand in the file, blanks at their ends included.
         """
         try:
-            return self._parsed(wanted, frozenset(numeric), decimal)
+            found = self._parsed(wanted, frozenset(numeric), decimal)
         except (ValueError, OverflowError):  # some cell is no plain number; its reader finds out which, and why
             return self._parsed(wanted, frozenset(), decimal)
+        infinite = any(np.isinf(found[at]).any() for at in numeric)
+        return self._parsed(wanted, frozenset(), decimal) if infinite else found
 
     def _parsed(self, wanted: Collection[int], numeric: frozenset[int], decimal: str) -> dict[int, Any]:
         import pandas as pd
@@ -75,7 +77,6 @@ class Table:
             quoting=csv.QUOTE_NONE,
             skip_blank_lines=False,
             low_memory=False,
-            float_precision="round_trip",
             engine="c",
         )
         if len(frame) != len(self._rows):
