@@ -68,7 +68,10 @@ class Setter:
 
     def piece(self, cell: Cell) -> PieceView:
         mark = mark_of(cell.text) if cell.word else ""
-        return PieceView(cell.text, cell.href, mark, mark in STRONG, cell.word, cell.note, self.key(cell.coating))
+        plain = not (cell.href or cell.word or cell.note or cell.coating)
+        return PieceView(
+            cell.text, cell.href, mark, mark in STRONG, cell.word, cell.note, self.key(cell.coating), plain
+        )
 
     def text(self, block: Text) -> TextView:
         return TextView(block.role, [self.piece(cell) for cell in block.cells])
@@ -131,7 +134,7 @@ class Setter:
         pitch, radius = 82.0, 29.0
         rows = _ranks(len(plan.discs))
         per_row = math.ceil(len(plan.discs) / rows) if plan.discs else 1
-        row_height = 126.0
+        row_height = 142.0
         left = 26.0 if plan.flywheel == "left" else 1.0
         body = per_row * pitch + 2
         discs = []
@@ -158,7 +161,7 @@ class Setter:
                 )
             )
         return PlanView(
-            title=plan.title, href=plan.href, key=self.key(plan.coating), note=plan.note,
+            title=plan.title, href=plan.href, key=self.key(plan.coating), note=plan.note or self._title(plan.coating),
             label=f"Block plan of {plan.title}", width=left + body + (32 if plan.flywheel == "right" else 4),
             height=rows * row_height + 4, body_width=body, body_top=20,
             body_height=(rows - 1) * row_height + 86, body_left=left,
@@ -198,12 +201,15 @@ class Setter:
                 )
             )
         return PlanView(
-            title=plan.title, href=plan.href, key=self.key(plan.coating), note=plan.note,
+            title=plan.title, href=plan.href, key=self.key(plan.coating), note=plan.note or self._title(plan.coating),
             label=f"{plan.title}: block plan", width=left + body + 8, height=rows * 62.0, body_width=body, body_top=1,
             body_height=(rows - 1) * 62.0 + 40, body_left=left,
             flywheel_x=left + body + 5 if plan.flywheel == "right" else left - 5, flywheel_text_x=0,
             discs=discs, small=True,
         )  # fmt: skip
+
+    def _title(self, coating: str) -> str:
+        return self._coatings[coating].title if coating else ""
 
     def _colour(self, coating: str) -> int:
         return style(self._orders[coating]).colour if coating else -1

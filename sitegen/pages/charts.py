@@ -175,7 +175,9 @@ def _lay_phased(
         *({"v": row["value"], "s": row["label"], "b": 0} for row in rows["limits"] if row["label"]),
         *({"v": (row["low"] + row["high"]) / 2, "s": row["label"], "b": 0} for row in rows["band"] if row["label"]),
     ]
-    ends = _line_ends(thin, {}, 0) + _line_ends(means, shift, 1)
+    ends = _line_ends(thin, 0) + _line_ends(means, 1)
+    for label in ends:
+        label["x"] += max(shift.values(), default=0.0)  # past the last of the marks that stand apart
     count = len(rows["phases"])
     outside = kind == "history"  # limits and bands are named beside the plot where there is room for it
     if outside:
@@ -219,7 +221,7 @@ def _lay_phased(
             "n": count,
             "top": top,
             "bottom": bottom,
-            "step": float(signals["step"]),
+            **_ticks(top, bottom, float(signals["step"])),
             "widest": round(widest * _CHAR + 8),
             "under": under,
             "longest": max((len(p["long"]) for p in phases), default=1),
@@ -264,7 +266,7 @@ def _c(row: Mapping[str, Any], own: str, orders: Orders) -> int:
 def _shifts(means: Sequence[dict[str, Any]]) -> dict[str, float]:
     """Lines of means stand a little apart, so that their intervals do not cover each other."""
     names = list(dict.fromkeys(row["line"] for row in means))
-    room = min(0.09, 0.3 / max(1, len(names) - 1))
+    room = min(0.07, 0.2 / max(1, len(names) - 1))
     return {name: round((i - (len(names) - 1) / 2) * room, 3) for i, name in enumerate(names)}
 
 
@@ -288,13 +290,9 @@ def _reading(row: dict[str, Any], own: str, orders: Orders) -> dict[str, Any]:
             "t": row["tip"]}  # fmt: skip
 
 
-def _line_ends(members: Sequence[dict[str, Any]], shift: Mapping[str, float], strong: int) -> list[dict[str, Any]]:
+def _line_ends(members: Sequence[dict[str, Any]], strong: int) -> list[dict[str, Any]]:
     """Labels where their line ends; a row that carries a label before the end of its line names that point."""
-    return [
-        {"x": round(row["x"] + shift.get(row["line"], 0.0), 3), "v": row["value"], "s": row["label"], "b": strong}
-        for row in members
-        if row["label"]
-    ]
+    return [{"x": row["x"], "v": row["value"], "s": row["label"], "b": strong} for row in members if row["label"]]
 
 
 def _apart(labels: list[dict[str, Any]], gap: float, floor: float) -> None:
@@ -348,9 +346,22 @@ def wrapped(text: str, width: int) -> list[str]:
     return lines
 
 
+def _decimals(step: float) -> int:
+    return len(f"{step:.10f}".rstrip("0").partition(".")[2])
+
+
+def _ticks(top: float, bottom: float, step: float) -> dict[str, Any]:
+    """Ticks and the form of their labels.
+
+    >>> _ticks(1.2, 0.0, 0.4)
+    {'ticks': [0.0, 0.4, 0.8, 1.2], 'digits': ',.1f'}
+    """
+    first, last = round(bottom / step), math.floor(top / step + 1e-9)
+    return {"ticks": [float(f"{n * step:.10g}") for n in range(first, last + 1)], "digits": f",.{_decimals(step)}f"}
+
+
 def _left(top: float, bottom: float, step: float) -> int:
-    decimals = max(0, -math.floor(math.log10(step) + 1e-9)) + (1 if f"{step:.2e}".startswith("2.5") else 0)
-    widest = max(len(f"{top:.{decimals}f}"), len(f"{bottom:.{decimals}f}"))
+    widest = max(len(f"{end:,.{_decimals(step)}f}") for end in (top, bottom))
     return round(12 + widest * _CHAR)
 
 
@@ -380,7 +391,7 @@ def _lay_dots(
             "points": means,
             "limits": [{"v": row["value"], "s": row["label"]} for row in rows["limits"]],
         },
-        "signals": {"n": count, "top": top, "bottom": bottom, "step": float(signals["step"])},
+        "signals": {"n": count, "top": top, "bottom": bottom, **_ticks(top, bottom, float(signals["step"]))},
         "pad": {"top": 22, "bottom": 26, "left": round(left), "leftNarrow": round(short), "wide": 16, "narrow": 16},
         "height": 34 * max(1, count),
     }  # fmt: skip

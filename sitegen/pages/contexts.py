@@ -35,6 +35,7 @@ class PieceView:
     word: bool = False
     note: str = ""
     key: KeyView | None = None
+    plain: bool = False  # nothing but text: printed without asking for the rest
 
 
 @dataclass(frozen=True)

@@ -33,6 +33,12 @@ def _params(extra: Mapping[str, Any]) -> list[Any]:
     return [alt.param(name=name, value=value) for name, value in {**fixed, **extra}.items()]
 
 
+# Ticks come ready: counted up by the drawing, 0.2 six times is a little more than 1.2 and falls off the axis.
+_AXIS = alt.Axis(
+    values=_expr("ticks"), title=None, labelOverlap=False, tickCount=99, labelExpr="format(datum.value, digits)"
+)
+
+
 def _data(name: str) -> Any:
     return alt.Chart(alt.NamedData(name=name))
 
@@ -43,13 +49,13 @@ def _finished(layers: list[Any], extra: Mapping[str, Any], height: int) -> dict[
         .properties(width=400, height=height, background="transparent", padding=0)
         .properties(autosize=alt.AutoSizeParams(type="none"))
         .add_params(*_params(extra))
+        .configure(aria=False)
         .configure_view(stroke=None)
         .configure_axis(
             domain=False, ticks=False, title=None, labelColor=_SOFT, labelFont=_SANS, labelFontSize=12, labelPadding=6,
             gridColor=_RULE, labelAngle=0,
         )
         .configure_text(font=_SANS, fontSize=12, color=_SOFT)
-        .configure(aria=False)
     )  # fmt: skip
     return dict(chart.to_dict())
 
@@ -57,14 +63,14 @@ def _finished(layers: list[Any], extra: Mapping[str, Any], height: int) -> dict[
 def _value_axis(field: str) -> Any:
     return alt.Y(
         f"{field}:Q",
-        scale=alt.Scale(domainMin=_expr("bottom"), domainMax=_expr("top"), nice=False, zero=False),
-        axis=alt.Axis(values=_expr("sequence(bottom, top + step / 2, step)")),
+        scale=alt.Scale(domain=_expr("[bottom, top]"), nice=False, zero=False),
+        axis=_AXIS,
     )
 
 
 def _phased(height: int, *, history: bool) -> dict[str, Any]:
     def x(field: str = "x") -> Any:
-        scale = alt.Scale(domainMin=_expr("-0.38"), domainMax=_expr("n - 0.62"), nice=False, zero=False)
+        scale = alt.Scale(domain=_expr("[-0.38, n - 0.62]"), nice=False, zero=False)
         return alt.X(f"{field}:Q", scale=scale, axis=None)
 
     def y(field: str = "v") -> Any:
@@ -143,12 +149,13 @@ def _phased(height: int, *, history: bool) -> dict[str, Any]:
     ]  # fmt: skip
     labels = [
         _data("ends").mark_text(
-            align="left", dx=9, text=_expr("datum.s"), color=_expr("datum.b ? 'var(--ink)' : 'var(--soft)'"),
+            align="left", dx=20 if history else 9, text=_expr("datum.s"),
+            color=_expr("datum.b ? 'var(--ink)' : 'var(--soft)'"),
             fontWeight=_expr("datum.b ? 600 : 400"),
         ).encode(x=x(), y=y()),
         _data("texts").mark_text(
-            align="left", dx=18, dy=-9, text=_expr("datum.s"), color=_INK, fontWeight=600,
-            fontSize=_expr("narrow ? 11 : 12"),
+            align=_expr("narrow ? 'center' : 'left'"), dx=_expr("narrow ? 0 : 18"), dy=_expr("narrow ? -12 : -9"),
+            text=_expr("datum.s"), color=_INK, fontWeight=600, fontSize=_expr("narrow ? 11 : 12"),
         ).encode(x=x(), y=y()),
         _data("edge").mark_text(
             align="left", x=_expr("width + 8"), text=_expr("datum.s"), opacity=_expr("narrow ? 0 : 1"),
@@ -158,17 +165,31 @@ def _phased(height: int, *, history: bool) -> dict[str, Any]:
         ).encode(x=x(), y=y()),
     ]  # fmt: skip
     parts = [*band, *base, *limits, *lines, *whiskers, *readings, *points, *labels]
-    extra = {"n": 5, "top": 1, "bottom": 0, "step": 0.2, "widest": 90, "under": "km", "longest": 1, "shortest": 2}
+    extra = {
+        "n": 5,
+        "top": 1,
+        "bottom": 0,
+        "ticks": [0, 1],
+        "digits": ".1f",
+        "widest": 90,
+        "under": "km",
+        "longest": 1,
+        "shortest": 2,
+    }
     return _finished(parts, extra, height)
 
 
 def _dots() -> dict[str, Any]:
     def x(field: str = "v") -> Any:
-        scale = alt.Scale(domainMin=_expr("bottom"), domainMax=_expr("top"), nice=False, zero=False)
-        return alt.X(f"{field}:Q", scale=scale, axis=alt.Axis(values=_expr("sequence(bottom, top + step / 2, step)")))
+        scale = alt.Scale(domain=_expr("[bottom, top]"), nice=False, zero=False)
+        return alt.X(
+            f"{field}:Q",
+            scale=scale,
+            axis=_AXIS,
+        )
 
     def y() -> Any:
-        scale = alt.Scale(domainMin=_expr("-0.5"), domainMax=_expr("n - 0.5"), nice=False, zero=False, reverse=True)
+        scale = alt.Scale(domain=_expr("[-0.5, n - 0.5]"), nice=False, zero=False, reverse=True)
         return alt.Y("y:Q", scale=scale, axis=None)
 
     parts = [
@@ -192,12 +213,16 @@ def _dots() -> dict[str, Any]:
         _data("points").transform_filter("isValid(datum.lo)").mark_rule(
             color=_expr(_COLOUR), strokeWidth=2, yOffset=-5, strokeDash=_expr("datum.o ? [2.5, 2] : []"),
         ).encode(x=x("lo"), x2="hi:Q", y=y()),
+        _data("points").transform_filter("datum.up == 1").mark_point(
+            color=_expr(_COLOUR), filled=True, shape="triangle-right", size=30, x=_expr("width - 2"), opacity=1,
+            yOffset=-5,
+        ).encode(y=y()),
         _data("points").mark_point(
             shape=_expr(_SHAPE), size=78, strokeWidth=1.6, opacity=1, stroke=_expr(_COLOUR), yOffset=-5,
             fill=_expr(f"datum.o ? 'var(--paper)' : {_COLOUR}"), tooltip=_expr("datum.t"),
         ).encode(x=x(), y=y()),
     ]  # fmt: skip
-    return _finished(parts, {"n": 5, "top": 1, "bottom": 0, "step": 0.2}, 200)
+    return _finished(parts, {"n": 5, "top": 1, "bottom": 0, "ticks": [0, 1], "digits": ".1f"}, 200)
 
 
 def drawings() -> dict[str, dict[str, Any]]:
