@@ -56,8 +56,13 @@ class Table:
             found = self._parsed(wanted, frozenset(numeric), decimal)
         except (ValueError, OverflowError):  # some cell is no plain number; its reader finds out which, and why
             return self._parsed(wanted, frozenset(), decimal)
-        infinite = any(np.isinf(found[at]).any() for at in numeric)
-        return self._parsed(wanted, frozenset(), decimal) if infinite else found
+        odd = any(np.isinf(found[at]).any() or self._says_true_or_false(at, found[at]) for at in numeric)
+        return self._parsed(wanted, frozenset(), decimal) if odd else found
+
+    def _says_true_or_false(self, at: int, values: npt.NDArray[np.float64]) -> bool:
+        """Whether the reader took a column of nothing but "true" and "false" for ones and zeros."""
+        first = int(np.argmin(np.isnan(values)))
+        return self._rows[first].split(self._mark)[at].strip().casefold() in {"true", "false"}
 
     def _parsed(self, wanted: Collection[int], numeric: frozenset[int], decimal: str) -> dict[int, Any]:
         import pandas as pd

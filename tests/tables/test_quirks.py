@@ -304,6 +304,11 @@ def test_one_slip_of_the_pen_does_not_block_the_column(folder: Folder) -> None:
     ]
 
 
+def test_true_and_false_are_no_numbers(folder: Folder) -> None:
+    found = folder.leak(table(header=[*HEADER, "turns"], rows=[[*ROWS[0], ""], [*ROWS[1], "True"]]))
+    assert column(found, "use") == ["", "not-a-number"]
+
+
 def test_dates_in_the_order_announced(folder: Folder) -> None:
     header = [*HEADER, "date"]
     rows = [[*r, d] for r, d in zip(ROWS, ["4.5.2026", "2026-05-14"], strict=True)]
