@@ -30,6 +30,7 @@ MIN_CHECKS = 4
 MIN_CYLINDERS = 2
 MIN_RESIDUAL_DF = 3
 _GRID = 160  # scales tried between the bounds, evenly in the logarithm
+_TINY = 1e-18  # variance below which there is none
 _HULL = 161  # scales looked at inside the region of x_s
 
 
@@ -293,8 +294,9 @@ def _own_scale_p(engine: _Engine, elsewhere: Scatter | None, own_elsewhere: Scat
         variance = float(rss[least]) / (checks - 3)
         if elsewhere is not None:
             variance = ((checks - 3) * variance + elsewhere.df * elsewhere.sd**2) / (checks - 3 + elsewhere.df)
-        misfit = (rss - rss[least]) / max(variance, rest.sd**2 / len(others))
-        residual = apart[:, row] / (rest.sd**2 * (1 + 1 / len(others)))
+        own = max(rest.sd**2, _TINY)  # readings copied from cylinder to cylinder have none
+        misfit = (rss - rss[least]) / max(variance, own / len(others))
+        residual = apart[:, row] / (own * (1 + 1 / len(others)))
         ps.append(float(fdtrc(checks - 2, rest.df, float(np.min(residual + misfit)) / (checks - 2))))
     return np.array(ps)
 
@@ -426,7 +428,7 @@ def fit(
     profile = _profile(axis, weights, mean)
     scatter = Scatter(math.sqrt(profile.rss / freedom), freedom)
     if elsewhere is not None:
-        if fdtrc(freedom, elsewhere.df, (scatter.sd / elsewhere.sd) ** 2) < 0.01:
+        if fdtrc(freedom, elsewhere.df, scatter.sd**2 / max(elsewhere.sd**2, _TINY)) < 0.01:
             raise Refused("curve-does-not-fit", residual=scatter.sd, elsewhere=elsewhere.sd)
         scatter = pooled([scatter, elsewhere]) or scatter
     # A mean of cylinders cannot scatter less than their own scatter makes it: on one or two degrees of freedom a
@@ -434,7 +436,7 @@ def fit(
     own_scatter = _own_scatter(engine, profile.best)
     if own_elsewhere is not None:
         own_scatter = pooled([own_scatter, own_elsewhere]) or own_scatter
-    scatter = Scatter(max(scatter.sd, own_scatter.sd / math.sqrt(count)), scatter.df)
+    scatter = Scatter(max(scatter.sd, own_scatter.sd / math.sqrt(count), math.sqrt(_TINY)), scatter.df)
     variance = scatter.sd**2
     flat = float(np.sum(weights * (mean - np.sum(weights * mean) / np.sum(weights)) ** 2))
     if flat - profile.rss <= 2 * variance * float(fdtri(2, scatter.df, 0.95)):
@@ -448,20 +450,20 @@ def fit(
 
     middle = (math.log(low) + math.log(high)) / 2
     reach = (math.log(high) - math.log(low)) / 2
-    scales = np.exp(
-        middle - reach * np.cos(np.linspace(0, np.pi, _HULL))
-    )  # close at the ends, where the budget falls off
-    solved = _solve(axis, weights, engine.curves, np.append(scales, profile.best))
+    # close at the ends, where the budget falls off; the best one last
+    inside = np.exp(middle - reach * np.cos(np.linspace(0, np.pi, _HULL)))
+    scales = np.append(inside, profile.best)
+    solved = _solve(axis, weights, engine.curves, scales)
     mean_rss = _solve(axis, weights, mean[None], scales).rss[:, 0]
-    spent = np.clip((mean_rss - profile.rss) / budget, 0.0, 1.0) if budget > 0 else np.zeros(len(scales))
+    spent = np.clip((mean_rss - profile.rss) / budget, 0.0, 1.0)
     contrast = own_scatter.sd**2 * float(fdtri(1, own_scatter.df, 0.95)) * (1 - 1 / count)
     width = np.sqrt((1 - spent) * (budget + contrast))
 
     def hull(values: Floats, unit_variance: Floats, row: int) -> Estimate:
         """Union of the intervals over the region; the last scale is the best one. Areas of the cylinder itself."""
-        half = width * np.sqrt(unit_variance[:-1]) * engine.ratio[row]
+        half = width * np.sqrt(unit_variance) * engine.ratio[row]
         scaled = values * engine.ratio[row]
-        return Estimate(float(scaled[-1]), float(np.min(scaled[:-1] - half)), float(np.max(scaled[:-1] + half)))
+        return Estimate(float(scaled[-1]), float(np.min(scaled - half)), float(np.max(scaled + half)))
 
     total = float(np.sum(weights))
     open_end: Literal["", "below", "above"] = (
@@ -469,7 +471,7 @@ def fit(
     )
     lose, start, plateau = [], [], []
     with np.errstate(over="ignore"):
-        back = np.minimum(np.exp(axis[0] / np.append(scales, profile.best)), 1e12)  # b at no exposure
+        back = np.minimum(np.exp(axis[0] / scales), 1e12)  # b at no exposure
     for row in range(count):
         drop, level, falls = solved.drop[:, row], solved.level[:, row], bool(solved.drop[-2, row] >= 0)
         lost = [hull(drop * b, b**2 / solved.spread, row) for b in solved.basis.T]

@@ -150,10 +150,11 @@ def run(case: Case, draws: int, seed: int = 20260105) -> Tally:
     rng = np.random.default_rng([seed, CASES.index(case) if case in CASES else 999])
     tally = Tally()
     while tally.engines < draws:
-        # of a program with a slow cylinder one build has it, and that one is judged
-        engines = [draw(case if i == 0 else replace(case, slow=1.0), rng) for i in range(case.builds)]
+        engines = [draw(replace(case, slow=1.0) if case.builds > 1 else case, rng) for _ in range(case.builds)]
         scatters = [_residuals(case, engine) for engine in engines] if case.builds > 1 else [None]
-        for index, engine in enumerate(engines if case.slow == 1 else engines[:1]):
+        if case.slow != 1:  # one build of the program has the slow cylinder: each in turn
+            engines = [draw(case, rng) for _ in engines]
+        for index, engine in enumerate(engines):
             others = [s for i, s in enumerate(scatters) if i != index and s is not None]
             means, own = seating.pooled([s[0] for s in others]), seating.pooled([s[1] for s in others])
             _judge(case, engine, means, own if case.pool_own else None, tally)
