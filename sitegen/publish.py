@@ -49,6 +49,8 @@ def publish(files: Mapping[str, bytes], to: Path) -> Published:
     with _plain_words(to):
         to.mkdir(parents=True, exist_ok=True)
         root = to.resolve()
+        if not (root / MANIFEST).exists():
+            _refuse_strangers(root)  # before the lock, which is a file too
         with _locked(root):
             return _publish(files, root)
 
@@ -141,6 +143,14 @@ def _write_manifest(root: Path, manifest: _Manifest) -> None:
     _replace(root / MANIFEST, (json.dumps(stored, indent=0, sort_keys=True) + "\n").encode())
 
 
+def _refuse_strangers(root: Path) -> None:
+    others = sorted(each.name for each in root.iterdir() if each.name != LOCK and not each.name.startswith(_TEMPORARY))
+    if others:
+        raise CannotPublish(
+            f"{root} is not empty and was not written by sitegen (it holds {others[0]}). Name an empty or a new folder."
+        )
+
+
 def _refuse_foreign(
     root: Path,
     files: Mapping[str, bytes],
@@ -149,14 +159,7 @@ def _refuse_foreign(
     hashes: Mapping[str, str],
 ) -> None:
     if not manifest.known:
-        others = sorted(
-            each.name for each in root.iterdir() if each.name != LOCK and not each.name.startswith(_TEMPORARY)
-        )
-        if others:
-            raise CannotPublish(
-                f"{root} is not empty and was not written by sitegen (it holds {others[0]}). "
-                "Name an empty or a new folder."
-            )
+        _refuse_strangers(root)
     for path in sorted(files):
         for parent in PurePosixPath(path).parents:
             if (root / parent).is_symlink() and parent.parts:

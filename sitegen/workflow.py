@@ -99,9 +99,9 @@ def publish(examination: Examination, target: Path, theme: Path | None, executor
     conclusions = with_files(conclude(examination, executor))
     analyses = [conclusion.analysis for conclusion in conclusions]
     site = build_site(examination.folder, analyses, registry.STREAMS, registry.measures(), theme)
-    for conclusion in conclusions:  # all pages are made before the first byte is written
+    disk.publish(site, target)  # all pages are made before the first byte is written
+    for conclusion in conclusions:
         disk.put(conclusion.files, Path(conclusion.analysis.program.folder) / result_files.FOLDER)
-    disk.publish(site, target)
     pages = sum(name.endswith(".html") for name in site)
     aside = sum(problem.level == "warning" for problem in examination.problems)
     told = (

@@ -62,7 +62,11 @@ def test_the_order_is_the_same_under_any_hash_seed() -> None:
     code = "from sitegen import registry, vocabulary as v; print([s.name for s in v.in_order(registry.steps())])"
     printed = {
         subprocess.run(
-            [sys.executable, "-c", code], env={**os.environ, "PYTHONHASHSEED": seed}, capture_output=True, text=True, check=True
+            [sys.executable, "-c", code],
+            env={**os.environ, "PYTHONHASHSEED": seed},
+            capture_output=True,
+            text=True,
+            check=True,
         ).stdout
         for seed in ("0", "1", "4242")
     }

@@ -1,0 +1,112 @@
+"""The committed files: the same bytes anywhere, stale when an input changed, compared within their rounding."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from house import ROOT, copied, rows_of
+
+from sitegen.cli import main
+from sitegen.results.files import MEASURE_COLUMNS, VERDICT_COLUMNS
+
+RESULTS = ("measures.csv", "verdicts.csv", "provenance.json")
+
+
+def tree(folder: Path) -> dict[str, bytes]:
+    return {str(path.relative_to(folder)): path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()}
+
+
+def publish(programs: Path, site: Path, *more: str, **environment: str) -> None:
+    command = [sys.executable, "-m", "sitegen", "publish", str(programs), "--to", str(site), *more]
+    subprocess.run(command, check=True, capture_output=True, env={**os.environ, **environment}, cwd=programs)
+
+
+def test_committed_results_are_those_of_the_committed_data(tmp_path: Path) -> None:
+    programs = copied(tmp_path)
+    assert main(["publish", str(programs), "--to", str(tmp_path / "site")]) == 0
+    for program in ("pump-rings-2025", "pump-rings-2026"):
+        for name in RESULTS:
+            committed = ROOT / "programs" / program / "results" / name
+            assert (programs / program / "results" / name).read_bytes() == committed.read_bytes(), f"{program}/{name}"
+
+
+def test_same_bytes_from_another_folder_time_zone_locale_hash_seed_and_worker_count(tmp_path: Path) -> None:
+    first, second = tmp_path / "a", tmp_path / "elsewhere" / "b c"
+    publish(copied(first), first / "site", PYTHONHASHSEED="1", TZ="UTC", LC_ALL="C.UTF-8")
+    publish(copied(second), second / "site", "--workers", "2", PYTHONHASHSEED="77", TZ="Asia/Tokyo", LC_ALL="C")
+    one, other = tree(first), tree(second)
+    assert one.keys() == other.keys()
+    assert [name for name in one if one[name] != other[name]] == []
+
+
+def test_publishing_twice_changes_no_byte(tmp_path: Path) -> None:
+    programs = copied(tmp_path)
+    assert main(["publish", str(programs), "--to", str(tmp_path / "site")]) == 0
+    before = tree(tmp_path)
+    assert main(["publish", str(programs), "--to", str(tmp_path / "site")]) == 0
+    assert tree(tmp_path) == before
+
+
+def test_rows_are_unique_sorted_and_plain(tmp_path: Path) -> None:
+    del tmp_path
+    folder = ROOT / "programs" / "pump-rings-2026" / "results"
+    rows = rows_of(folder / "measures.csv")
+    assert tuple(rows[0]) == MEASURE_COLUMNS
+    keys = [tuple(row[c] for c in ("engine", "cylinder", "coating", "phase", "measure", "at")) for row in rows]
+    assert len(set(keys)) == len(keys)
+    order = [(row["engine"], int(row["cylinder"] or 0), row["measure"], row["at"]) for row in rows]
+    assert order == sorted(order)
+    numbers = [row[c] for row in rows for c in ("value", "low", "high", "se", "df", "se_common")]
+    assert not [text for text in numbers if "e" in text or "nan" in text]
+    assert tuple(rows_of(folder / "verdicts.csv")[0]) == VERDICT_COLUMNS
+
+
+def test_no_clock_no_path_in_the_files() -> None:
+    for path in (ROOT / "programs").rglob("results/*"):
+        content = path.read_bytes()
+        assert b"\r" not in content
+        assert str(ROOT).encode() not in content
+
+
+def test_check_says_when_results_are_stale(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    programs = copied(tmp_path)
+    assert main(["check", str(programs)]) == 0
+    assert "stale" not in capsys.readouterr().out
+    table = programs / "pump-rings-2026" / "records" / "leakdown-b1.csv"
+    table.write_bytes(table.read_bytes() + b"\n")
+    assert main(["check", str(programs)]) == 0
+    said = capsys.readouterr().out
+    assert "pump-rings-2026/results: warning" in said
+    assert "stale: pump-rings-2026/records/leakdown-b1.csv has changed" in said
+    assert main(["check", "--strict", str(programs)]) == 1
+
+
+def test_older_and_newer_formats_get_different_sentences(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    programs = copied(tmp_path)
+    path = programs / "pump-rings-2026" / "results" / "provenance.json"
+    for form, word in ((0, "older"), (99, "newer")):
+        path.write_text(json.dumps({**json.loads(path.read_text()), "format": form}))
+        assert main(["check", str(programs)]) == 0
+        assert f"{word} format {form}" in capsys.readouterr().out
+
+
+def test_recompute_accepts_what_follows_and_names_what_does_not(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    programs = copied(tmp_path)
+    assert main(["check", "--recompute", str(programs)]) == 0
+    path = programs / "pump-rings-2025" / "results" / "measures.csv"
+    rows = rows_of(path)
+    target = next(row for row in rows if row["measure"] == "leakdown.crankcase" and row["value"])
+    old = target["value"]
+    path.write_text(path.read_text().replace(f",leakdown.crankcase,{old},", f",leakdown.crankcase,9{old},", 1))
+    capsys.readouterr()
+    assert main(["check", "--recompute", str(programs)]) == 1
+    said = capsys.readouterr().out
+    assert f"value is '9{old}', a fresh run gives '{old}'" in said
+    assert "was changed by hand" in said

@@ -1,0 +1,136 @@
+"""The command: exit statuses, what it prints, and that nothing is written where it must not be."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from house import copied
+
+from sitegen.cli import main
+
+PROGRAM = Path("pump-rings-2026") / "program.yaml"
+TABLE = Path("pump-rings-2026") / "records" / "leakdown-b1.csv"
+
+
+def everything(folder: Path) -> dict[str, bytes]:
+    return {str(path.relative_to(folder)): path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()}
+
+
+def replaced(old: str, new: str) -> Callable[[str], str]:
+    def change(text: str) -> str:
+        assert old in text, old
+        return text.replace(old, new, 1)
+
+    return change
+
+
+# What breaks the structure: where, how, and what the message must name.
+STRUCTURE: dict[str, tuple[Path, Callable[[str], str], tuple[str, ...]]] = {
+    "misspelt key": (PROGRAM, replaced("question:", "qestion:"), ("program.yaml:", "qestion", "question")),
+    "missing unit": (PROGRAM, replaced("supply: 80 psig", "supply: 80"), ("program.yaml:", "80")),
+    "wrong kind of unit": (PROGRAM, replaced("supply: 80 psig", "supply: 80 mm"), ("program.yaml:", "mm")),
+    "gauge or absolute unstated": (PROGRAM, replaced("supply: 80 psig", "supply: 80 psi"), ("program.yaml:", "gauge")),
+    "unknown coating": (PROGRAM, replaced("reference: nitrided", "reference: nitrded"), ("nitrded", "nitrided")),
+    "missing file": (PROGRAM, replaced("records/leakdown-b1.csv", "records/leakdwn-b1.csv"), ("leakdwn-b1.csv",)),
+    "path leaving the folder": (PROGRAM, replaced("records/leakdown-b1.csv", "../../x.csv"), ("program.yaml:", "../../x.csv")),
+    "empty file": (TABLE, lambda _: "", ("leakdown-b1.csv",)),
+    "not text": (TABLE, lambda _: "a\x00b\n", ("leakdown-b1.csv",)),
+    "more fields than the header": (TABLE, lambda text: "\n".join(f"{row},9" if i == 7 else row for i, row in enumerate(text.split("\n"))), ("leakdown-b1.csv:8",)),
+    "unknown phase": (TABLE, replaced("run-in-10", "run-in-11"), ("leakdown-b1.csv:", "run-in-11", "run-in-10")),
+    "unknown tester": (TABLE, replaced(",T1,", ",T9,"), ("leakdown-b1.csv:", "T9")),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", STRUCTURE)
+def test_a_broken_structure_blocks_and_leaves_everything_as_it_was(
+    case: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    where, change, named = STRUCTURE[case]
+    programs, site = copied(tmp_path), tmp_path / "site"
+    site.mkdir()
+    (site / "index.html").write_text("the old site")
+    path = programs / where
+    path.write_text(change(path.read_text(encoding="utf-8")), encoding="utf-8")
+    before = everything(tmp_path)
+    assert main(["publish", str(programs), "--to", str(site)]) == 1
+    said = capsys.readouterr()
+    for word in named:
+        assert word in said.err, said.err
+    assert "Traceback" not in said.err
+    assert "Nothing was written." in said.err
+    assert everything(tmp_path) == before
+
+
+def test_all_problems_come_in_one_run(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    programs = copied(tmp_path)
+    first, second = programs / TABLE, programs / "pump-rings-2026" / "records" / "leakdown-b7.csv"
+    for path in (first, second):
+        path.write_text(path.read_text(encoding="utf-8").replace("run-in-60", "run-in-61"), encoding="utf-8")
+    assert main(["check", str(programs)]) == 1
+    said = capsys.readouterr().out
+    assert "leakdown-b1.csv" in said
+    assert "leakdown-b7.csv" in said
+
+
+def test_a_bad_reading_is_set_aside_and_fails_only_strict(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    programs, site = copied(tmp_path), tmp_path / "site"
+    assert main(["publish", str(programs), "--to", str(site)]) == 0
+    said = capsys.readouterr()
+    assert "1 reading was set aside" in said.out
+    assert "leakdown-b6.csv:58: warning" in said.err
+    assert main(["publish", "--strict", str(programs), "--to", str(tmp_path / "other")]) == 1
+    assert not (tmp_path / "other").exists()
+
+
+def test_json_lists_the_problems(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", "--format", "json", "programs"]) == 0
+    listed = json.loads(capsys.readouterr().out)
+    (problem,) = listed["problems"]
+    assert (problem["file"], problem["line"], problem["level"]) == (
+        "pump-rings-2026/records/leakdown-b6.csv",
+        58,
+        "warning",
+    )
+
+
+@pytest.mark.parametrize(
+    ("arguments", "status"),
+    [
+        ([], 2),
+        (["bake"], 2),
+        (["publish", "programs"], 2),
+        (["check", "nowhere"], 1),
+        (["--help"], 0),
+        (["check", "-h"], 0),
+    ],
+)
+def test_exit_status(arguments: list[str], status: int, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(arguments) == status
+    said = capsys.readouterr()
+    assert "Traceback" not in said.out + said.err
+
+
+def test_a_fault_of_ours_is_a_traceback_and_another_status(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def broken(*_: object, **__: object) -> None:
+        raise ZeroDivisionError("ours")
+
+    monkeypatch.setattr("sitegen.workflow.examine", broken)
+    assert main(["check", "programs"]) == 3
+    said = capsys.readouterr().err
+    assert "ZeroDivisionError: ours" in said
+    assert "a fault in sitegen" in said
+
+
+def test_a_folder_of_somebody_else_is_not_written_into(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    programs, site = copied(tmp_path), tmp_path / "photos"
+    site.mkdir()
+    (site / "holiday.jpg").write_bytes(b"x")
+    assert main(["publish", str(programs), "--to", str(site)]) == 1
+    assert "photos" in capsys.readouterr().err
+    assert os.listdir(site) == ["holiday.jpg"]
