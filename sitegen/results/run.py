@@ -17,6 +17,7 @@ from typing import TypeVar
 from sitegen.program.model import Program
 from sitegen.reasons import RESTORABLE
 from sitegen.results.rounding import rounded
+from sitegen.tables.ids import unknown_objections
 from sitegen.vocabulary import (
     Book,
     Key,
@@ -77,6 +78,7 @@ def gather(program: Program, streams: Sequence[Stream]) -> Evidence:
         sources = [source for source in program.records if source.stream == stream.name]
         readings[stream.name] = stream.read(program, sources)
         problems.extend(readings[stream.name].problems)
+    problems.extend(unknown_objections(program, readings))
     return Evidence(program, readings, tuple(sorted(problems)), input_hashes(program))
 
 
