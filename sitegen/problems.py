@@ -15,6 +15,7 @@ from sitegen.vocabulary import Problem
 
 FORMAT = 1  # of the JSON report
 SHOWN_PER_FILE = 100  # lines of the text report; the JSON report holds all
+MOST_NAMES = 500  # names compared with one that is not known
 LONGEST = 80  # characters of the user's own text quoted in a message
 
 
@@ -30,13 +31,13 @@ def shown(text: object, longest: int = LONGEST) -> str:
 
 
 def nearest(name: str, allowed: Iterable[str]) -> str:
-    """The allowed name most like `name`; "" where none is near.
+    """The allowed name most like `name`; "" where none is near, or where there are too many to compare with.
 
     >>> nearest("titel", ["title", "question"])
     'title'
     """
     names = sorted(set(allowed))
-    if not name or len(name) > LONGEST:
+    if not name or len(name) > LONGEST or len(names) > MOST_NAMES:
         return ""
     lowered = {each.casefold(): each for each in names}
     found = difflib.get_close_matches(name.casefold(), sorted(lowered), n=1, cutoff=0.6)

@@ -365,15 +365,29 @@ def _limit(node: Node, unit: str | None) -> float | None:
         return None
     text = node.as_written()
     try:
-        if unit is None:
-            number, written = units.split(text)
-            if written:
-                units.unit(written)
-            return number
-        return units.convert(text, unit or "1")
+        return units.convert(text, unit or "1") if unit is not None and _known(unit) else _as_written(text, unit)
     except units.UnitError as error:
         node.add(error.code, f"{node.subject}: {error.what}", expected=error.expected, near=error.nearest)
         return None
+
+
+def _as_written(text: str, unit: str | None) -> float:
+    """A number whose measure is not known (None), or counts in a unit of its own, such as thousands."""
+    number, written = units.split(text)
+    if written and written != unit:
+        known = units.unit(written)
+        if unit is not None:
+            raise units.UnitError(
+                "wrong-kind-of-unit", f'"{shown(known.text)}" is not in {unit}', f"a number of {unit}"
+            )
+    return number
+
+
+def _known(unit: str) -> bool:
+    try:
+        return bool(units.unit(unit or "1"))
+    except units.UnitError:
+        return False
 
 
 def criteria_hash(root: Node, criteria: Sequence[Criterion]) -> str:
@@ -400,6 +414,8 @@ def criteria_hash(root: Node, criteria: Sequence[Criterion]) -> str:
 
 def _canonical(node: Node) -> str:
     number, written = units.split(node.as_written())
+    if not _known(written):
+        return f"{number:.12g} {written}"
     known = units.unit(written or "1")
     return f"{number * known.scale + known.offset:.12g}"
 

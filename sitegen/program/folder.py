@@ -94,8 +94,7 @@ def _definitions(home: Path, problems: list[Problem]) -> Definitions | None:
         )
     else:
         document = yamlfile.read(home / DEFINITIONS, collector)
-        if document is not None:
-            schema.check(document, "definitions", collector)
+        if document is not None and schema.check(document, "definitions", collector):
             made = definitions.build(Node.root(document, collector))
     problems += collector.found
     return made
@@ -121,8 +120,7 @@ def _program(
         )
     document = yamlfile.read(folder / PROGRAM, collector)
     made = None
-    if document is not None:
-        schema.check(document, "program", collector)
+    if document is not None and schema.check(document, "program", collector):
         made = build.build(document, folder, shared, collector, measures, streams)
     problems += collector.found
     return made

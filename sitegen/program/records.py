@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 
 from sitegen import units
-from sitegen.problems import nearest, shown
+from sitegen.problems import MOST_NAMES, nearest, shown
 from sitegen.program.model import ColumnUse, RecordSource
 from sitegen.program.node import Node
 
@@ -33,6 +33,7 @@ class Files:
 
     folder: Path
     named: dict[str, int] = field(default_factory=dict)  # resolved path -> line
+    there: list[str] = field(default_factory=list)  # what the folder holds, looked up for the first missing file
 
     def take(self, node: Node) -> str:
         """The file a node names, from the program's folder; "" with a problem where it cannot be used."""
@@ -89,13 +90,13 @@ class Files:
         return name
 
     def _nearest(self, name: str) -> str:
-        there = []
-        for parent, folders, files in os.walk(self.folder):
-            folders[:] = sorted(each for each in folders if not each.startswith("."))
-            there += [(Path(parent) / each).relative_to(self.folder).as_posix() for each in files]
-            if len(there) > 2000:
-                break
-        return nearest(name, there)
+        if not self.there:
+            for parent, folders, files in os.walk(self.folder):
+                folders[:] = sorted(each for each in folders if not each.startswith("."))
+                self.there += [(Path(parent) / each).relative_to(self.folder).as_posix() for each in files]
+                if len(self.there) > MOST_NAMES:
+                    break
+        return nearest(name, self.there)
 
 
 def sources(root: Node, files: Files, known: Mapping[str, Collection[str] | None]) -> tuple[RecordSource, ...]:

@@ -167,3 +167,18 @@ def test_assembly_ends_before_the_next_begins(tmp_path: Path) -> None:
     place = "    oil: gas-40\n"
     made = spoilt(tmp_path, (place, place + "    assemblies:\n      - {note: first}\n      - {from: teardown}\n"))
     assert made.builds[0].assemblies[0] == Assembly("a1", "cold-build", "pulls", "first")
+
+
+def test_limit_of_a_measure_with_a_unit_of_its_own(tmp_path: Path) -> None:
+    """Thousands of turns are no unit of any table: the limit is a bare number of them."""
+    folder = shutil.copytree(TESTS / "accepted/plain", tmp_path / "programs")
+    file = folder / "pump/program.yaml"
+    text = file.read_text(encoding="utf-8")
+    for written, expected in (("0.35", 0.35), ("0.35 1000", 0.35), ("0.35 mm2", None)):
+        file.write_text(text.replace("at_most: 0.35 mm2", f"at_most: {written}"), encoding="utf-8")
+        made, problems = load(folder, measures={**MEASURES, "leakdown.crankcase": "1000"})
+        if expected is None:
+            assert [each.code for each in problems] == ["wrong-kind-of-unit"]
+        else:
+            assert made is not None
+            assert made.programs[0].criteria[0].limit == expected

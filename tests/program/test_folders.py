@@ -166,3 +166,23 @@ def test_programs_in_order_of_their_ids(plain: Path) -> None:
     made, _ = load(plain, measures=MEASURES, streams=STREAMS)
     assert made is not None
     assert [each.id for each in made.programs] == ["alpha", "pump", "zinc"]
+
+
+def test_too_many_entries_are_not_followed(plain: Path) -> None:
+    """A file of the largest size with a hundred thousand entries is answered, not worked through."""
+    text = (plain / "pump/program.yaml").read_text(encoding="utf-8")
+    many = "".join(f"  - {{id: p{n}}}\n" for n in range(100_000))
+    (plain / "pump/program.yaml").write_text(text.replace("phases:\n", "phases:\n" + many), encoding="utf-8")
+    assert report(plain) == (
+        'pump/program.yaml:28:3: "phases" has 100003 entries, so the rest of the file was not checked. '
+        "Expected at most 500.\n1 error, 0 warnings."
+    )
+
+
+def test_too_many_problems_are_not_all_looked_for(plain: Path) -> None:
+    text = (plain / "pump/program.yaml").read_text(encoding="utf-8")
+    many = "".join(f"key{n}: 1\n" for n in range(100_000))
+    (plain / "pump/program.yaml").write_text(text + many, encoding="utf-8")
+    said = report(plain)
+    assert "pump/program.yaml: more than 500 things are wrong, so the rest of the file was not checked" in said
+    assert "pump/program.yaml: and 402 further errors." in said
