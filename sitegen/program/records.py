@@ -50,11 +50,12 @@ class Files:
         path = self.folder / name
         try:
             home, found = self.folder.resolve(), path.resolve()
-            if not found.is_relative_to(home) or found == home:
-                how = "through a link " if ".." not in PurePosixPath(name).parts else ""
+            upwards = ".." in PurePosixPath(name).parts
+            if upwards or not found.is_relative_to(home):
+                how = "" if upwards else " through a link"
                 node.add(
                     "path-leaves-folder",
-                    f'{node.subject} is "{shown(name)}", which leaves the program\'s folder {how}'.rstrip(),
+                    f'{node.subject} is "{shown(name)}", which leaves the program\'s folder{how}',
                     expected="a file inside the program's folder",
                     next_step="copy the file into the program's folder",
                 )
@@ -87,7 +88,7 @@ class Files:
                 next_step="remove one of the entries",
             )
             return ""
-        return name
+        return PurePosixPath(name).as_posix()
 
     def _nearest(self, name: str) -> str:
         if not self.there:

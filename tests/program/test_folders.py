@@ -143,6 +143,23 @@ def test_strange_file_names(plain: Path, name: str) -> None:
     assert "\x1b" not in said
 
 
+@pytest.mark.parametrize("name", ["./records/leakdown.csv", "records//leakdown.csv", "records/./leakdown.csv"])
+def test_a_file_has_one_spelling(plain: Path, name: str) -> None:
+    program = plain / "pump/program.yaml"
+    text = program.read_text(encoding="utf-8").replace("records/leakdown.csv", name)
+    program.write_text(text, encoding="utf-8")
+    made, _ = load(plain, measures=MEASURES, streams=STREAMS)
+    assert made is not None
+    assert made.programs[0].records[0].file == "records/leakdown.csv"
+
+
+def test_no_way_leads_upwards(plain: Path) -> None:
+    program = plain / "pump/program.yaml"
+    text = program.read_text(encoding="utf-8").replace("records/leakdown.csv", "records/../records/leakdown.csv")
+    program.write_text(text, encoding="utf-8")
+    assert "which leaves the program's folder. Expected" in report(plain)
+
+
 def test_no_folder(tmp_path: Path) -> None:
     assert "there is no such folder" in report(tmp_path / "none")
     (tmp_path / "file").write_text("x", encoding="utf-8")
