@@ -68,7 +68,8 @@ def test_temperatures() -> None:
 
 def test_spellings_against_pint() -> None:
     """Every simple spelling agrees with a general-purpose units library."""
-    pint = pytest.importorskip("pint")
+    import pint
+
     registry = pint.UnitRegistry()
     names = {
         "um": "micrometer", "micron": "micrometer", "thou": "thou", "mil": "thou",
@@ -196,7 +197,8 @@ def test_what_a_dimension_proposes_is_accepted(name: str) -> None:
 
 
 def test_columns_convert_at_once() -> None:
-    numpy = pytest.importorskip("numpy")
+    import numpy
+
     scale, offset = units.converter("degF", "temperature")
     assert (scale * numpy.array([32.0, 212.0]) + offset).tolist() == pytest.approx([273.15, 373.15])
 
