@@ -36,6 +36,7 @@ class Setter:
         self._coatings = coatings
         self._orders = {each.id: each.order for each in coatings.values()}
         self._taken: set[str] = {"main"}
+        self._labels: dict[str, int] = {}
         self.charts = False  # does the page draw any?
 
     def anchor(self, wanted: str) -> str:
@@ -45,6 +46,11 @@ class Setter:
             name, n = f"{slug(wanted)}-{n}", n + 1
         self._taken.add(name)
         return name
+
+    def _label(self, wanted: str) -> str:
+        """A name for a region that no other region of the page has: screen readers list them."""
+        self._labels[wanted] = self._labels.get(wanted, 0) + 1
+        return wanted if self._labels[wanted] == 1 else f"{wanted}, {self._labels[wanted]}"
 
     def blocks(self, blocks: Sequence[Block]) -> list[BlockView]:
         return [self.block(block) for block in blocks]
@@ -83,7 +89,7 @@ class Setter:
         return TableView(
             id=self.anchor(block.name),
             name=slug(block.name),
-            label=block.caption or block.name.replace("-", " "),
+            label=self._label(f"Table: {block.caption or block.name.replace('-', ' ')}"),
             columns=[
                 ColumnView(each.title, "" if each.unit == "1" else each.unit, each.numeric) for each in block.columns
             ],

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from sitegen.pages import words
 from sitegen.pages.blocks import Setter
 from sitegen.pages.contexts import CoatingPage, Fact, Link, Part
@@ -27,7 +29,8 @@ def page(site: Site, coating: Coating) -> CoatingPage:
         ]
         blocks = [setter.table(table) for table in tables]
         parts.append(Part(setter.anchor(program.id), program.title, blocks))
-        parts += site.parts(view, setter, "coating", "main")
+        own = site.parts(view, setter, "coating", "main")
+        parts += [replace(part, title=f"{part.title}, {program.title}") for part in own]
     coatings = list(site.folder.definitions.coatings.values())
     place = coatings.index(coating)
     view = site.view(path)

@@ -35,7 +35,12 @@ def _params(extra: Mapping[str, Any]) -> list[Any]:
 
 # Ticks come ready: counted up by the drawing, 0.2 six times is a little more than 1.2 and falls off the axis.
 _AXIS = alt.Axis(
-    values=_expr("ticks"), title=None, labelOverlap=False, tickCount=99, labelExpr="format(datum.value, digits)"
+    values=_expr("ticks"),
+    title=None,
+    labelOverlap=False,
+    labelFlush=False,
+    tickCount=99,
+    labelExpr="format(datum.value, digits)",
 )
 
 
