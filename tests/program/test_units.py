@@ -70,7 +70,7 @@ def test_spellings_against_pint() -> None:
     """Every simple spelling agrees with a general-purpose units library."""
     import pint
 
-    registry = pint.UnitRegistry()
+    registry: pint.UnitRegistry[float] = pint.UnitRegistry()
     names = {
         "um": "micrometer", "micron": "micrometer", "thou": "thou", "mil": "thou",
         "degC": "delta_degC", "deg C": "delta_degC", "C": "delta_degC",
