@@ -242,11 +242,22 @@ def _fitted(build: Build, curve: _Curve, elsewhere: Scatter | None) -> Iterable[
                 )
         for column, found in zip(fit.checks, fit.to_lose[i], strict=True):
             key = build.key(cylinder, curve.phases[column].id)
-            yield Value(TO_LOSE.id, key, found.value, found.low, found.high, n=count, of="check", flags=curve.flags)
+            value, low, high = (_above_nothing(number) for number in (found.value, found.low, found.high))
+            yield Value(TO_LOSE.id, key, value, low, high, n=count, of="check", flags=curve.flags)
     for left in fit.left_out:
         cylinder = curve.cylinders[left.row]
         yield refused(PLATEAU.id, build.key(cylinder, at=curve.assembly.id), Refused(left.code))
         yield refused(TO_LOSE.id, build.key(cylinder, curve.phases[-1].id), Refused(left.code))
+
+
+NOTHING = 1e-6  # mm²: a hole of 1 µm; below it the tail of an exponential says nothing about a ring
+
+
+def _above_nothing(number: float | None) -> float | None:
+    """Leak still to lose without the digits of a curve's far tail: what is nearer to none than NOTHING counts as that."""
+    if number is None or number == 0 or abs(number) >= NOTHING:
+        return number
+    return math.copysign(NOTHING, number)
 
 
 # ---- the state ------------------------------------------------------------------------------------------------------

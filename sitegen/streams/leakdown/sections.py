@@ -227,19 +227,22 @@ def plans(view: Any) -> Sequence[Block]:
 
 
 def _plans_reading(view: Any) -> str:
-    """Builds whose cylinders are all seated, and those where it cannot be told."""
-    whole, open_ = [], []
+    """Builds whose cylinders are all seated, and why it cannot be told of others."""
+    whole: list[str] = []
+    open_: dict[str, list[str]] = {}
     for build in view.program.builds:
-        found = {state.word for place in build.places if (state := view.state(build, place.cylinder)) is not None}
-        if found == {"seated"}:
+        states = [state for place in build.places if (state := view.state(build, place.cylinder)) is not None]
+        words = {state.word for state in states}
+        if words == {"seated"}:
             whole.append(build.id)
-        if found == {"cannot tell"}:
-            open_.append(build.id)
+        if words == {"cannot tell"}:
+            open_.setdefault(states[0].reason, []).append(build.id)
     parts = []
     if whole:
         parts.append(f"All cylinders of {view.words.listed(whole)} are seated.")
-    if open_:
-        parts.append(f"Of {view.words.listed(open_)} no cylinder can be told; the reason stands on its page.")
+    clauses = [f"of {view.words.listed(builds)}, because {view.why(reason)}" for reason, builds in open_.items()]
+    if clauses:
+        parts.append(f"No cylinder can be told {'; '.join(clauses)}.")
     return " ".join(parts)
 
 
@@ -297,7 +300,7 @@ def seating_table(view: Any) -> Sequence[Block]:
                             view.text(most) if most else words.DASH,
                             note=f"cylinder {most.key.cylinder}" if most else "",
                         ),
-                        Cell(_tally(view, build, coating)),
+                        Cell(_tally(view, build, coating), note=_before_refit(view, build, coating)),
                     )
                 )
             )
@@ -326,6 +329,16 @@ def _tally(view: Any, build: Any, coating: str) -> str:
     states = [view.state(build, place.cylinder) for place in build.places if place.coating == coating]
     counted = Counter(state.word for state in states if state is not None)
     return str(view.words.listed([f"{counted[word]} {word}" for word in STATE_ORDER if counted[word]]))
+
+
+def _before_refit(view: Any, build: Any, coating: str) -> str:
+    """What the cylinders were before their rings were last disturbed."""
+    if len(build.assemblies) < 2:
+        return ""
+    before = [_state_after(view, build, p.cylinder, build.assemblies[-2]) for p in build.places if p.coating == coating]
+    counted = Counter(state.word for state in before if state is not None)
+    told = view.words.listed([f"{counted[word]} {word}" for word in STATE_ORDER if counted[word]])
+    return f"{told} before the rings were disturbed" if told else ""
 
 
 # ---- engine ---------------------------------------------------------------------------------------------------------
@@ -480,7 +493,9 @@ def engine_seating(view: Any) -> Sequence[Block]:
                             coating=place.coating,
                         ),
                         Cell(view.text(plateau[0]) if plateau else words.DASH),
-                        Cell(view.text(latest), note=view.program.phase(latest.key.phase).title if latest else ""),
+                        Cell(
+                            _lose_text(view, latest), note=view.program.phase(latest.key.phase).title if latest else ""
+                        ),
                         Cell(view.text(_floor(view, build, place.cylinder))),
                         Cell(view.text(last_value(view, UNEXPLAINED.id, build, place.cylinder, assembly))),
                         Cell(state.word if state else "", word=True),
@@ -720,8 +735,20 @@ def _rule_row(view: Any, rule: Any) -> Row:
     value = view.value(measure, rule.key.phase, at, engine=rule.key.engine, cylinder=rule.key.cylinder)
     if rule.rule == FALL_RULE and value is not None and value.value is not None:
         value = replace(value, value=-value.value, low=_negative(value.high), high=_negative(value.low))
-    found = view.text(value) if value is not None else view.words.DASH
+    found = _lose_text(view, value) if value is not None else view.words.DASH
     return Row((Cell(_RULES[rule.rule]), Cell(f"≤ {limit}"), Cell(found), Cell(rule.word, word=True)))
+
+
+def _lose_text(view: Any, value: Value | None) -> str:
+    """Leak still to lose; where all of its interval is as good as nothing, only that is said."""
+    if (
+        value is not None
+        and value.status == "ok"
+        and value.high is not None
+        and abs(value.low or 0.0) < value.high < 0.0005
+    ):
+        return "below 0.001"
+    return str(view.text(value))
 
 
 def _negative(end: float | None) -> float | None:
@@ -764,13 +791,16 @@ def _rank_sentence(view: Any) -> str:
     if not seen:
         return ""
     word = view.words.count
-    if most:
-        return f"Cylinder {number} had the largest leak of {build.id} at {word(most)} of {word(seen)} checks."
-    if least:
-        return f"Cylinder {number} had the smallest leak of {build.id} at {word(least)} of {word(seen)} checks."
+    if most == least == 0:
+        return f"Cylinder {number} was neither the largest nor the smallest leak of {build.id} at any of {word(seen)} checks."
     return (
-        f"Cylinder {number} was neither the largest nor the smallest leak of {build.id} at any of {word(seen)} checks."
+        f"Of {word(seen)} checks, cylinder {number} had the largest leak of {build.id} at {_number_of(view, most)} and the smallest at "
+        f"{_number_of(view, least)}."
     )
+
+
+def _number_of(view: Any, count: int) -> str:
+    return "none" if count == 0 else str(view.words.count(count))
 
 
 def cylinder_paths(view: Any) -> Sequence[Block]:
@@ -815,7 +845,9 @@ def cylinder_paths(view: Any) -> Sequence[Block]:
                 Column("Phase"), Column("Leak area, all paths", "mm²", numeric=True), Column("To the crankcase", "mm²", numeric=True),
                 Column("Share of the air"),
             )  # fmt: skip
-            blocks.append(Table(f"paths-{build.id}-{number}", columns, rows, _path_reading(view, *worst)))
+            unknown_at = [phase.title for phase, _, _, share in told if share is None]
+            reading = _path_reading(view, *worst, unknown_at)
+            blocks.append(Table(f"paths-{build.id}-{number}", columns, rows, reading, wide=True))
     for kind in view.verdicts("kind of leak", engine=build, cylinder=number):
         ratio = view.value(SUPPLY_RATIO.id, kind.key.phase, kind.key.at)
         says = {
@@ -831,12 +863,13 @@ def cylinder_paths(view: Any) -> Sequence[Block]:
     return blocks
 
 
-def _path_reading(view: Any, phase: Any, area: Value, ring: Value, share: float) -> str:
+def _path_reading(view: Any, phase: Any, area: Value, ring: Value, share: float, unknown: Sequence[str]) -> str:
+    gap = f" At {view.words.listed(unknown)} it was not recorded." if unknown else ""
     if share >= 0.9:
-        return "Nearly all of the air went past the rings where the path was recorded; at the other checks it was not."
+        return f"Where the path was recorded, nearly all of the air went past the rings.{gap}"
     return (
         f"Not all of this leak is the rings': at {phase.title} it was {mm2(view, area.value or 0.0)} mm² in all, of which "
-        f"{mm2(view, ring.value or 0.0)} mm² went to the crankcase. A valve, a gasket or a plug wants looking at."
+        f"{mm2(view, ring.value or 0.0)} mm² went to the crankcase. A valve, a gasket or a plug wants looking at.{gap and ' The path' + gap[3:]}"
     )
 
 
@@ -855,7 +888,7 @@ def cylinder_readings(view: Any) -> Sequence[Block]:
     for row in frame.itertuples(index=False):
         out = row.use != ""
         with_it = view.value(CRANKCASE.id, row.phase, f"with:{row.reading}") if out else None
-        state = f"{view.words.sentence(view.why(row.use))}." if out else "used"
+        state = _why_out(view, row) if out else "used"
         if with_it is not None and with_it.value is not None:
             state += f" With it: {mm2(view, with_it.value)} mm²."
         repeat = "" if pd.isna(row.repeat) else f", {int(row.repeat)}"
@@ -892,6 +925,16 @@ def cylinder_readings(view: Any) -> Sequence[Block]:
     )
     note = "To object to a reading, name its file and line under “exclusions” in the program file, with why, by whom and when; it stays visible here."
     return (Table(f"readings-{build.id}-{number}", columns, rows, reading, note=note, wide=True),)
+
+
+def _why_out(view: Any, row: Any) -> str:
+    """Why a reading is left out, in the words of the objection where there is one."""
+    for objection in view.program.exclusions:
+        if objection.reading == row.reading and row.use == "excluded":
+            when = f", {view.words.day(objection.on)}" if objection.on else ""
+            by = f" ({objection.by}{when})" if objection.by else ""
+            return f"{view.words.sentence(objection.why)}{by}."
+    return f"{view.words.sentence(view.why(row.use))}."
 
 
 def _number(view: Any, value: float, scale: float) -> str:
@@ -947,7 +990,7 @@ SECTIONS = (
     Section("answer", "Where it stands", 0, "program", answer),
     Section("leak", "Leak area by phase", 10, "program", by_coating),
     Section("engines", "Engines", 20, "program", plans),
-    Section("seating", "How far they had to run", 30, "program", seating_table),
+    Section("seating", "How far they had to run to seat", 30, "program", seating_table),
     Section("plan", "Where it stands", 0, "engine", engine_plan),
     Section("leak", "Leak area by phase", 10, "engine", engine_curves),
     Section("seating", "Seating", 20, "engine", engine_seating),
