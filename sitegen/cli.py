@@ -24,7 +24,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         sys.stderr.close()  # the reader of a pipe went away: nothing to say, nowhere to say it
         return FINE
-    except Exception:  # noqa: BLE001 - the one place where a fault of ours is told from a mistake of the user's
+    except Exception:
         traceback.print_exc()
         print("\nThis is a fault in sitegen, not in your files. Nothing was half written.", file=sys.stderr)
         return FAULT

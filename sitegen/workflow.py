@@ -91,8 +91,8 @@ def publish(examination: Examination, target: Path, theme: Path | None, executor
 
     Raises publish.CannotPublish. The examination must not be blocked.
     """
-    from sitegen.pages.site import build_site
     from sitegen import publish as disk
+    from sitegen.pages.site import build_site
 
     if examination.folder is None:
         raise ValueError("a blocked examination cannot be published")

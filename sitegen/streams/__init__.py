@@ -1,0 +1,1 @@
+"""Kinds of evidence, a folder each; no stream knows another."""

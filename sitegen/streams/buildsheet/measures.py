@@ -49,7 +49,8 @@ FACE_WEAR = Measure(
     formula="Δgap · (R − t/2) / (2π · R), R half the bore, t the radial thickness",
     source="geometry of a ring whose neutral fibre keeps its length (exact)",
     interval="bounds",
-    limits="Blind below about 3 µm with feelers of ±0.02 mm. Only the gap in a ring gauge is used: in the bore, bore wear adds.",
+    limits="Blind below about 3 µm with feelers of ±0.02 mm. Only the gap in a ring gauge is used: in the bore, bore "
+    "wear adds.",
 )
 FLOOR = Measure(
     id="gaps.floor",
@@ -58,7 +59,8 @@ FLOOR = Measure(
     better="",
     method="What a perfectly seated set of rings would still leak through its end gaps, rings in series.",
     formula="end gap · radial clearance of the land below + two chamfers, a ring; the flow through each the same",
-    source="geometry; rings in series as compressible orifices, discharge coefficient 0.86 (from memory). Position of the gaps and tilt of the piston: ±20 %, from memory",
+    source="geometry; rings in series as compressible orifices, discharge coefficient 0.86 (from memory). Position of "
+    "the gaps and tilt of the piston: ±20 %, from memory",
     limits="Needs gap, land diameter and bore of each ring. A floor, not a forecast.",
     interval="bounds",
 )

@@ -47,7 +47,8 @@ def engine_sheet(view: Any) -> Sequence[Block]:
             )
         )
     columns = (
-        Column("Cylinder"), Column("Ring lot"), Column("Top ring gap", "mm", numeric=True), Column("Bore", "mm", numeric=True),
+        Column("Cylinder"), Column("Ring lot"), Column("Top ring gap", "mm", numeric=True),
+        Column("Bore", "mm", numeric=True),
         Column("Land clearance", "mm", numeric=True), Column("Top ring mass", "g", numeric=True),
         Column("Gaps alone leak", "mm²", numeric=True),
     )  # fmt: skip
@@ -97,7 +98,10 @@ def _wear_table(view: Any) -> Table | None:
     reading = ""
     if worst is not None:
         reading = f"The top ring of cylinder {worst.key.cylinder} lost most: {view.text(worst, unit=True)}."
-    note = "Bounds from the limits of error of balance and feelers. Feelers are blind below about 3 µm of face wear; the balance is not."
+    note = (
+        "Bounds from the limits of error of balance and feelers. Feelers are blind below about 3 µm of face wear; "
+        "the balance is not."
+    )
     return Table(f"ring-wear-{build.id}", columns, rows, reading, note=note)
 
 

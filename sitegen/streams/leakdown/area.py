@@ -50,9 +50,11 @@ def run_testers(program: Program, engine: str, readings: Mapping[str, Readings],
             # in units of the orifice read, so that readings of several orifices stand together
             ratios.append(air_of(row, tester).ratio() * nominal / method.orifice_area(orifice.diameter))
             occasions.append((row.engine, row.phase))
+        if not ratios:
+            yield refused(REFERENCE.id, key, Refused("no-reference-reading"))
+            yield refused(OCCASION.id, key, Refused("no-reference-reading"))
+            continue
         try:
-            if not ratios:
-                raise Refused("no-reference-reading")
             factor = method.tester_factor(ratios, occasions, master_area=1.0, reference_area=1.0)
         except Refused as why:
             yield refused(REFERENCE.id, key, why)

@@ -20,11 +20,13 @@ AREA = Measure(
     title="leak area",
     unit="mm²",
     better="less",
-    method="Area of the sharp orifice that would leak as much as the cylinder, by all paths together. The tester's orifice "
+    method="Area of the sharp orifice that would leak as much as the cylinder, by all paths together. The tester's "
+    "orifice "
     "and the ambient pressure are taken out; a reference orifice read on the tester corrects its scale.",
     formula="tester orifice · f(supply, cylinder) / f(cylinder, ambient), f the ideal-gas flow through an orifice",
     source="isentropic flow of an ideal gas through two orifices in series (exact); onset of choking 0.5283",
-    limits="Not comparable across supply pressures or temperatures: a slit of a few µm is laminar. Near the supply pressure the "
+    limits="Not comparable across supply pressures or temperatures: a slit of a few µm is laminar. Near the supply "
+    "pressure the "
     "gauge class decides: a drop inside it reads as below detection.",
 )
 CRANKCASE = Measure(
@@ -32,10 +34,12 @@ CRANKCASE = Measure(
     title="leak area to the crankcase",
     unit="mm²",
     better="less",
-    method="The share of the leak area that went past the rings, from the recorded path or the flow out of the sealed crankcase.",
+    method="The share of the leak area that went past the rings, from the recorded path or the flow out of the sealed "
+    "crankcase.",
     formula="leak area · share to the crankcase",
     source="definition",
-    limits="Where no path was recorded it is the whole leak and is marked path unknown: valves and gasket may share in it. "
+    limits="Where no path was recorded it is the whole leak and is marked path unknown: valves and gasket may share "
+    "in it. "
     "The share is taken as recorded, without an error of its own.",
 )
 BUILD = Measure(
@@ -43,7 +47,8 @@ BUILD = Measure(
     title="mean leak area to the crankcase of a build",
     unit="mm²",
     better="less",
-    method="Mean over the cylinders of a build that hold one coating. A build counts once, however many cylinders it has.",
+    method="Mean over the cylinders of a build that hold one coating. A build counts once, however many cylinders it "
+    "has.",
     formula="mean of the cylinders",
     source="definition",
     limits="No interval: the scatter that matters is between builds. Given only where every such cylinder has a value.",
@@ -54,7 +59,8 @@ CHANGE = Measure(
     title="change of leak area",
     unit="mm²",
     better="less",
-    method="Difference to the check before, in the same temperature state and assembly. A change counts only beyond the scatter "
+    method="Difference to the check before, in the same temperature state and assembly. A change counts only beyond "
+    "the scatter "
     "between occasions.",
     formula="A(check) − A(check before); its error holds repeats, gauges and twice the scatter between occasions",
     source="propagation of independent errors; common errors of one tester cancel",
@@ -75,7 +81,8 @@ OCCASION = Measure(
     title="scatter between occasions",
     unit="%",
     better="less",
-    method="How much the same reference orifice reads differently from one occasion to the next, as a standard deviation.",
+    method="How much the same reference orifice reads differently from one occasion to the next, as a standard "
+    "deviation.",
     formula="standard deviation of ln(area read) over occasions, repeats of one occasion averaged first",
     source="one-way analysis of variance",
     limits="What the engine adds (piston tilt, metal temperature) is not in it. At least three occasions.",
@@ -97,7 +104,8 @@ SUPPLY_RATIO = Measure(
     title="leak area at the second supply pressure over that at the first",
     unit="1",
     better="",
-    method="Tells a slit from a hole: a thin slit is laminar and its area grows with the supply pressure, a hole's does not.",
+    method="Tells a slit from a hole: a thin slit is laminar and its area grows with the supply pressure, a hole's "
+    "does not.",
     formula="A(second supply) / A(first supply)",
     source="laminar flow between parallel plates against orifice flow",
     limits="Says what kind of leak it is, not where.",
@@ -128,7 +136,8 @@ ELSEWHERE = Measure(
     title="that scatter in the other builds",
     unit="%",
     better="less",
-    method="The same scatter pooled over the other builds of the program: what a seating curve of this build is held against.",
+    method="The same scatter pooled over the other builds of the program: what a seating curve of this build is held "
+    "against.",
     formula="root mean square weighted by degrees of freedom",
     source="pooled variance",
     limits="Supposes that occasions scatter alike in all builds; a build that scatters more is refused a curve.",

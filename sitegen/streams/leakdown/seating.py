@@ -34,7 +34,7 @@ KM = "exposure.km"
 FLOOR = "gaps.floor"
 
 
-# ---- changes ----------------------------------------------------------------------------------------------------------
+# ---- changes --------------------------------------------------------------------------------------------------------
 
 
 def run_changes(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
@@ -48,15 +48,19 @@ def run_changes(program: Program, engine: str, readings: Mapping[str, Readings],
                 continue
             key = build.key(place.cylinder, after.id, f"vs:{before.id}")
             try:
-                if earlier.common != later.common:
-                    raise Refused("other-tester")
-                if ("path-unknown" in earlier.flags) != ("path-unknown" in later.flags):
-                    raise Refused("path-unknown")
-                found = method.change(_own(earlier), _own(later), _occasion(book, later))
+                found = _change(book, earlier, later)
             except Refused as why:
                 yield refused(CHANGE.id, key, why)
                 continue
             yield Value(CHANGE.id, key, found.value, low=found.low, high=found.high, n=2, of="check")
+
+
+def _change(book: Book, earlier: Value, later: Value) -> method.Change:
+    if earlier.common != later.common:
+        raise Refused("other-tester")
+    if ("path-unknown" in earlier.flags) != ("path-unknown" in later.flags):
+        raise Refused("path-unknown")
+    return method.change(_own(earlier), _own(later), _occasion(book, later))
 
 
 def _pairs(program: Program, build: Build) -> Iterable[tuple[Phase, Phase]]:
@@ -164,7 +168,7 @@ def _path_known(build: Build, book: Book, cylinder: int, phases: Sequence[Phase]
 
 
 def _area(value: Value | None, path_known: bool) -> float:
-    """Area for the fit; NaN where another tester read it, or where it holds paths that the others of its line do not."""
+    """Area for the fit; NaN where another tester read it, or where it holds paths the rest of its line does not."""
     if value is None or value.value is None or "other-tester" in value.flags:
         return math.nan
     return math.nan if path_known and "path-unknown" in value.flags else value.value
@@ -254,7 +258,7 @@ NOTHING = 1e-6  # mm²: a hole of 1 µm; below it the tail of an exponential say
 
 
 def _above_nothing(number: float | None) -> float | None:
-    """Leak still to lose without the digits of a curve's far tail: what is nearer to none than NOTHING counts as that."""
+    """Leak still to lose without the digits of a curve's far tail: what is less than NOTHING counts as that."""
     if number is None or number == 0 or abs(number) >= NOTHING:
         return number
     return math.copysign(NOTHING, number)

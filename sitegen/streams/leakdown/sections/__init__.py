@@ -1,0 +1,32 @@
+"""What leak-down and seating say on each kind of page."""
+
+from __future__ import annotations
+
+from sitegen.streams.leakdown.sections.coating import coating_builds
+from sitegen.streams.leakdown.sections.cylinder import (
+    cylinder_history,
+    cylinder_neighbours,
+    cylinder_paths,
+    cylinder_place,
+    cylinder_readings,
+)
+from sitegen.streams.leakdown.sections.engine import engine_curves, engine_plan, engine_seating, engine_tester
+from sitegen.streams.leakdown.sections.program import answer, by_coating, plans, seating_table
+from sitegen.vocabulary import Section
+
+SECTIONS = (
+    Section("answer", "Where it stands", 0, "program", answer),
+    Section("leak", "Leak area by phase", 10, "program", by_coating),
+    Section("engines", "Engines", 20, "program", plans),
+    Section("seating", "How far they had to run to seat", 30, "program", seating_table),
+    Section("plan", "Where it stands", 0, "engine", engine_plan),
+    Section("leak", "Leak area by phase", 10, "engine", engine_curves),
+    Section("seating", "Seating", 20, "engine", engine_seating),
+    Section("testers", "Testers", 60, "engine", engine_tester),
+    Section("history", "History", 0, "cylinder", cylinder_history),
+    Section("place", "Where it sits", 1, "cylinder", cylinder_place, place="side"),
+    Section("neighbours", "Among its neighbours", 10, "cylinder", cylinder_neighbours),
+    Section("paths", "Where the air went", 20, "cylinder", cylinder_paths),
+    Section("readings", "Every reading", 30, "cylinder", cylinder_readings),
+    Section("leak", "Leak area and seating", 10, "coating", coating_builds),
+)

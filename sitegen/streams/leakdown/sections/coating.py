@@ -1,0 +1,46 @@
+"""What leak-down and seating say on the page of a coating. Formats what the steps concluded; computes nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from sitegen.streams.leakdown.history import (
+    mm2,
+)
+from sitegen.streams.leakdown.measures import (
+    SCALE,
+)
+from sitegen.streams.leakdown.sections.shared import (
+    tally,
+)
+from sitegen.vocabulary import (
+    Block,
+    Cell,
+    Column,
+    Row,
+    Table,
+)
+
+
+def coating_builds(view: Any) -> Sequence[Block]:
+    """All builds of a program with this coating: leak by phase as a table; the page gathers the programs."""
+    coating = view.coating.id
+    phases = [phase for phase in view.program.phases if "leakdown" in phase.records]
+    rows = []
+    for build in view.builds:
+        cells = [Cell(build.id, href=view.href_engine(build), note="" if len(build.coatings) == 1 else "mixed engine")]
+        for phase in phases:
+            value = view.value("leakdown.build", phase.id, engine=build, cylinder=0, coating=coating)
+            cells.append(
+                Cell(mm2(view, value.value) if value is not None and value.value is not None else view.words.DASH)
+            )
+        scale = next(iter(view.values(SCALE.id, engine=build, at=build.assemblies[0].id, coating=coating)), None)
+        cells += [Cell(view.text(scale)), Cell(tally(view, build, coating))]
+        rows.append(Row(cells))
+    columns = (
+        Column("Build"), *(Column(phase.title, "mm²", numeric=True) for phase in phases),
+        Column("Seating distance", "km", numeric=True), Column("Cylinders now"),
+    )  # fmt: skip
+    note = "Mean leak area to the crankcase over the cylinders of the build that hold this coating."
+    return (Table(f"{view.program.id}-builds", columns, rows, note=note, wide=True),)

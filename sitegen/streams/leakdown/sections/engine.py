@@ -1,0 +1,247 @@
+"""What leak-down and seating say on the page of a build. Formats what the steps concluded; computes nothing."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import Any
+
+from sitegen.streams.leakdown.history import (
+    DOUBTFUL,
+    checked_phases,
+    limit_row,
+    line,
+    mean_row,
+    phase_rows,
+    range_of,
+    with_labels,
+)
+from sitegen.streams.leakdown.measures import (
+    CHANGE,
+    CRANKCASE,
+    OCCASION,
+    PLATEAU,
+    REFERENCE,
+    REPEAT,
+    SCALE,
+    UNEXPLAINED,
+)
+from sitegen.streams.leakdown.sections.shared import (
+    CURVE_CAPTION,
+    STATE_ORDER,
+    floor_of,
+    last_value,
+    lose_text,
+    plan_of,
+    state_after,
+    strip_of,
+    to_lose_of,
+)
+from sitegen.vocabulary import (
+    Block,
+    Cell,
+    Column,
+    Figure,
+    Panel,
+    Plans,
+    Row,
+    Table,
+    Text,
+    Value,
+)
+
+
+def engine_plan(view: Any) -> Sequence[Block]:
+    """The build's block plan, and how the leak of its cylinders went from phase to phase."""
+    build = view.the_build
+    top = max((p.value.value or 0 for place in build.places for p in line(view, build, place.cylinder)), default=0)
+    strip = [strip_of(view, build, phase, top) for phase in checked_phases(view)]
+    strip = [plan for plan in strip if any(disc.share is not None for disc in plan.discs)]
+    small = Plans(
+        strip, caption="Area of each disc: leak area. Values in mm², cylinders as they sit in the block.", small=True
+    )
+    return (Plans((plan_of(view, build),), _engine_reading(view)), small)
+
+
+def _engine_reading(view: Any) -> str:
+    build = view.the_build
+    counted = Counter(state.word for p in build.places if (state := view.state(build, p.cylinder)) is not None)
+    if not counted:
+        return ""
+    told = [
+        f"{view.words.count(counted[word])} {word}" for word in STATE_ORDER if counted[word] and word != "cannot tell"
+    ]
+    sentence = f"Of {view.words.counted(len(build.places), 'cylinder')}: {view.words.listed(told)}." if told else ""
+    if counted["cannot tell"]:
+        reasons = sorted(
+            {s.reason for p in build.places if (s := view.state(build, p.cylinder)) and s.word == "cannot tell"}
+        )
+        why = view.words.listed([view.why(code) for code in reasons])
+        number = counted["cannot tell"]
+        whom = "no cylinder" if number == len(build.places) else view.words.counted(number, "cylinder")
+        sentence += (
+            f" No cylinder can be told, because {why}."
+            if whom == "no cylinder"
+            else f" Of {whom} it cannot be told, because {why}."
+        )
+    return sentence.strip()
+
+
+def engine_curves(view: Any) -> Sequence[Block]:
+    """All cylinders of a build over its phases, and the same as a table."""
+    build = view.the_build
+    means: list[dict[str, Any]] = []
+    for place in build.places:
+        points = line(view, build, place.cylinder)
+        drawn = [mean_row(view, point, f"cylinder {place.cylinder}", place.coating) for point in points]
+        means += with_labels(drawn, f"cyl. {place.cylinder}")
+    data = {"phases": phase_rows(view, (build,)), "means": means, "limits": [limit_row(view)]}
+    panel = Panel(build.id, data, coating=build.coatings[0], label=f"Leak area of the cylinders of {build.id} by phase")
+    caption = f"{CURVE_CAPTION} Bars: 95 % intervals. Open marks: not yet to rely on."
+    table = _by_cylinder(view, build)
+    return (Figure(f"leak-area-{build.id}", "slope", (panel,), _curves_reading(view), caption), table)
+
+
+def _curves_reading(view: Any) -> str:
+    build = view.the_build
+    lines = {place.cylinder: line(view, build, place.cylinder) for place in build.places}
+    fired = {number: [point for point in points if not point.cold] for number, points in lines.items()}
+    fired = {number: points for number, points in fired.items() if points}
+    if not fired:
+        return "No check after the first start yet."
+    ends = {number: points[-1] for number, points in fired.items()}
+    title = view.program.phase(next(iter(ends.values())).phase).title
+    largest = max(ends, key=lambda number: ends[number].value.value or 0)
+    values = [point.value.value or 0.0 for point in ends.values()]
+    sentence = (
+        f"At the last check, {title}, the cylinders leak {range_of(view, values)} mm²; cylinder {largest} leaks most."
+    )
+    doubts = sorted({flag for points in lines.values() for point in points for flag in point.value.flags & DOUBTFUL})
+    if doubts:
+        sentence += f" Open marks: {view.words.listed([view.why(flag) for flag in doubts])}."
+    return sentence
+
+
+def _by_cylinder(view: Any, build: Any) -> Table:
+    phases = checked_phases(view)
+    rows = []
+    for place in build.places:
+        cells = [
+            Cell(f"cylinder {place.cylinder}", href=view.href_cylinder(build, place.cylinder), coating=place.coating)
+        ]
+        for phase in phases:
+            value = view.value(CRANKCASE.id, phase.id, engine=build, cylinder=place.cylinder)
+            cells.append(Cell(view.text(value), note=_change_note(view, build, place.cylinder, phase.id)))
+        rows.append(Row(cells))
+    columns = (Column("Cylinder"), *(Column(phase.title, "mm²", numeric=True) for phase in phases))
+    note = (
+        "Leak area to the crankcase with its 95 % interval. Second line: change since the check before, where the "
+        "condition is "
+        "the same; “within scatter” where it is no more than occasions differ by."
+    )
+    return Table(f"leak-area-{build.id}-by-cylinder", columns, rows, note=note, wide=True)
+
+
+def _change_note(view: Any, build: Any, cylinder: int, phase: str) -> str:
+    changes = view.values(CHANGE.id, engine=build, cylinder=cylinder, phase=phase)
+    if not changes or changes[0].status != "ok" or changes[0].value is None:
+        return ""
+    change = changes[0]
+    if change.low is not None and change.high is not None and change.low <= 0 <= change.high:
+        return "within scatter"
+    return str(view.words.signed(change.value, 2))
+
+
+def engine_seating(view: Any) -> Sequence[Block]:
+    """The seating curves of each assembly: distance, leak when seated, leak still to lose, state."""
+    build, words = view.the_build, view.words
+    blocks: list[Block] = []
+    for assembly in build.assemblies:
+        scales = view.values(SCALE.id, engine=build, at=assembly.id)
+        if not scales:
+            continue
+        sentences = " ".join(_scale_sentence(view, build, assembly, scale) for scale in scales)
+        blocks.append(Text((Cell(sentences),), role="reading"))
+        rows = []
+        for place in build.places:
+            plateau = view.values(PLATEAU.id, engine=build, cylinder=place.cylinder, at=assembly.id)
+            lose = to_lose_of(view, build, place.cylinder, assembly)
+            latest = max(lose, key=lambda v: view.program.phase(v.key.phase).order) if lose else None
+            state = state_after(view, build, place.cylinder, assembly)
+            rows.append(
+                Row(
+                    (
+                        Cell(
+                            f"cylinder {place.cylinder}",
+                            href=view.href_cylinder(build, place.cylinder),
+                            coating=place.coating,
+                        ),
+                        Cell(view.text(plateau[0]) if plateau else words.DASH),
+                        Cell(
+                            lose_text(view, latest), note=view.program.phase(latest.key.phase).title if latest else ""
+                        ),
+                        Cell(view.text(floor_of(view, build, place.cylinder))),
+                        Cell(view.text(last_value(view, UNEXPLAINED.id, build, place.cylinder, assembly))),
+                        Cell(state.word if state else "", word=True),
+                    )
+                )
+            )
+        columns = (
+            Column("Cylinder"), Column("Leak when seated", "mm²", numeric=True),
+            Column("Still to lose", "mm²", numeric=True),
+            Column("Gaps alone", "mm²", numeric=True), Column("Gaps do not explain", "mm²", numeric=True),
+            Column("State"),
+        )  # fmt: skip
+        blocks.append(Table(f"seating-{build.id}-{assembly.id}", columns, rows, wide=True))
+    return blocks
+
+
+def _scale_sentence(view: Any, build: Any, assembly: Any, scale: Value) -> str:
+    first, end = view.program.phase(assembly.first).title, view.program.phase(assembly.last).title
+    of = f" of the {view.coating_title(scale.key.coating)} rings" if len(build.coatings) > 1 else ""
+    when = f", {first} to {end}" if len(build.assemblies) > 1 else ""
+    if scale.status != "ok":
+        return f"No seating distance{of}{when}, because {view.why(scale.reason)}."
+    sentence = f"The leak still to lose{of} falls to 37 % over {view.text(scale, unit=True)} of sliding{when}"
+    sentence += ", by the planned schedule." if "from-schedule" in scale.flags else "."
+    plateaus = view.values(PLATEAU.id, engine=build, at=assembly.id, coating=scale.key.coating)
+    apart = [value.key.cylinder for value in plateaus if value.reason == "own-scale"]
+    if apart:
+        named = view.words.numbers_listed(apart)
+        one = len(apart) == 1
+        sentence += (
+            f" {view.words.plural(len(apart), 'Cylinder')} {named} {'does' if one else 'do'} not share that distance "
+            f"and "
+            f"{'was' if one else 'were'} left out of the common curve."
+        )
+    return sentence
+
+
+def engine_tester(view: Any) -> Sequence[Block]:
+    """What the testers of the program were worth."""
+    rows = []
+    for tester in sorted(set(view.readings("leakdown")["tester"].dropna())):
+        scale, occasion = (view.value(m, at=tester, engine="", cylinder=0) for m in (REFERENCE.id, OCCASION.id))
+        facts = view.program.definitions.testers[tester]
+        note = view.why(scale.reason) if scale is not None and scale.status == "refused" else ""
+        rows.append(
+            Row(
+                (
+                    Cell(tester, note=facts.title),
+                    Cell(view.words.number(1000 * facts.orifice, 3)),
+                    Cell(view.text(scale), note=note),
+                    Cell(view.text(occasion)),
+                    Cell(str(occasion.n) if occasion is not None and occasion.n else view.words.DASH),
+                )
+            )
+        )
+    repeat = view.value(REPEAT.id, engine="", cylinder=0)
+    reading = ""
+    if repeat is not None and repeat.value is not None:
+        reading = f"Repeats of one check differ by {view.text(repeat, unit=True)} (standard deviation, whole program)."
+    columns = (
+        Column("Tester"), Column("Orifice", "mm", numeric=True),
+        Column("Scale from the reference orifice", numeric=True),
+        Column("Scatter between occasions", "%", numeric=True), Column("Occasions", numeric=True),
+    )  # fmt: skip
+    return (Table("testers", columns, rows, reading),)

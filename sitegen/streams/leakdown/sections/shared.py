@@ -1,0 +1,162 @@
+"""What several page kinds of the leak-down stream say alike. Formats what the steps concluded; computes nothing."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import Any, Literal
+
+from sitegen.streams.leakdown.history import (
+    last,
+    line,
+    mm2,
+)
+from sitegen.streams.leakdown.measures import (
+    CRANKCASE,
+    TO_LOSE,
+)
+from sitegen.streams.leakdown.seating import EARLIER, STATE_RULE
+from sitegen.vocabulary import (
+    Disc,
+    Plan,
+    Value,
+)
+
+FLOOR = "gaps.floor"
+
+
+STATE_ORDER = ("seated", "still seating", "not seated", "cannot tell")
+
+
+CURVE_CAPTION = (
+    "Effective leak area to the crankcase in mm², by phase, with the sliding distance at its end. Phases evenly "
+    "spaced, not "
+    "to scale of distance. Dashed from the cold build: assembly oil seals there, and the first fired check starts the "
+    "curve."
+)
+
+
+def plan_of(view: Any, build: Any, me: int = 0) -> Plan:
+    """Block plan of a build with the latest leak area and the state of each cylinder; `me` is ringed."""
+    discs = []
+    for place in build.places:
+        point = last(line(view, build, place.cylinder))
+        state = view.state(build, place.cylinder)
+        word = state.word if state is not None else ""
+        number = mm2(view, point.value.value or 0.0) if point else ""
+        said = f"{number} mm²" if point else "no reading"
+        discs.append(
+            Disc(
+                place.cylinder,
+                number,
+                "mm²" if point else "",
+                place.coating,
+                word,
+                href=view.href_cylinder(build, place.cylinder),
+                label=f"{build.id} cylinder {place.cylinder}: {said}{', ' + word if word else ''}",
+            )
+        )
+    one = build.coatings[0] if len(build.coatings) == 1 else ""
+    note = "" if one else view.words.listed([view.coating_title(coating) for coating in build.coatings])
+    return Plan(build.id, discs, view.href_engine(build), note, one, me, flywheel(build))
+
+
+def strip_of(view: Any, build: Any, phase: Any, top: float, me: int = 0) -> Plan:
+    """Small block plan of one phase; the area of a disc is the leak area over `top` [mm2]."""
+    discs = []
+    for place in build.places:
+        value = view.value(CRANKCASE.id, phase.id, engine=build, cylinder=place.cylinder)
+        known = value is not None and value.status == "ok" and value.value is not None
+        text = mm2(view, value.value) if known else ""
+        discs.append(
+            Disc(
+                place.cylinder,
+                text,
+                "mm²",
+                place.coating,
+                href=view.href_cylinder(build, place.cylinder),
+                share=max(value.value, 0.0) / top if known and top > 0 else None,
+                label=f"{phase.title}, cylinder {place.cylinder}: {text + ' mm²' if known else 'no value'}",
+            )
+        )
+    return Plan(phase.title, discs, me=me, flywheel=flywheel(build))
+
+
+def flywheel(build: Any) -> Literal["right", "left"]:
+    """End of the block plan that carries the flywheel."""
+    return "left" if build.engine_type.flywheel == "at the first cylinder" else "right"
+
+
+def tally(view: Any, build: Any, coating: str) -> str:
+    """How many cylinders of a coating are in which state."""
+    states = [view.state(build, place.cylinder) for place in build.places if place.coating == coating]
+    counted = Counter(state.word for state in states if state is not None)
+    return str(view.words.listed([f"{counted[word]} {word}" for word in STATE_ORDER if counted[word]]))
+
+
+def before_refit(view: Any, build: Any, coating: str) -> str:
+    """What the cylinders were before their rings were last disturbed."""
+    if len(build.assemblies) < 2:
+        return ""
+    before = [state_after(view, build, p.cylinder, build.assemblies[-2]) for p in build.places if p.coating == coating]
+    counted = Counter(state.word for state in before if state is not None)
+    told = view.words.listed([f"{counted[word]} {word}" for word in STATE_ORDER if counted[word]])
+    return f"{told} before the rings were disturbed" if told else ""
+
+
+def state_after(view: Any, build: Any, cylinder: int, assembly: Any) -> Any:
+    """State of a cylinder at the last fired check of an assembly."""
+    rule = STATE_RULE if assembly is build.assemblies[-1] else STATE_RULE + EARLIER
+    for verdict in view.verdicts(rule, engine=build, cylinder=cylinder):
+        phase = verdict.key.phase
+        if verdict.key.at == assembly.id or (
+            phase and build.assembly_of(view.program.phase(phase), view.program) is assembly
+        ):
+            return verdict
+    return None
+
+
+def to_lose_of(view: Any, build: Any, cylinder: int, assembly: Any) -> list[Value]:
+    """Leak still to lose of a cylinder at the checks of one assembly."""
+    return [
+        value
+        for value in view.values(TO_LOSE.id, engine=build, cylinder=cylinder)
+        if build.assembly_of(view.program.phase(value.key.phase), view.program) is assembly
+    ]
+
+
+def lose_text(view: Any, value: Value | None) -> str:
+    """Leak still to lose; where all of its interval is as good as nothing, only that is said."""
+    if (
+        value is not None
+        and value.status == "ok"
+        and value.high is not None
+        and abs(value.low or 0.0) < value.high < 0.0005
+    ):
+        return "below 0.001"
+    return str(view.text(value))
+
+
+def floor_of(view: Any, build: Any, cylinder: int) -> Value | None:
+    """What the ring gaps of a cylinder alone would leak, from its first build sheet."""
+    values = view.values(FLOOR, engine=build, cylinder=cylinder)
+    return min(values, key=lambda v: view.program.phase(v.key.phase).order) if values else None
+
+
+def last_value(view: Any, measure: str, build: Any, cylinder: int, assembly: Any) -> Value | None:
+    """The value of a cylinder at the latest phase of an assembly that has one."""
+    values = [
+        v
+        for v in view.values(measure, engine=build, cylinder=cylinder, at="")
+        if v.value is not None and build.assembly_of(view.program.phase(v.key.phase), view.program) is assembly
+    ]
+    return max(values, key=lambda v: view.program.phase(v.key.phase).order) if values else None
+
+
+def the(title: str) -> str:
+    """A phase inside a sentence."""
+    return f"the {title}"
+
+
+def is_or_are(count: int) -> str:
+    """The verb in the number of its subject."""
+    return "is" if count == 1 else "are"
