@@ -37,7 +37,7 @@ ANSWER: dict[str, str] = {
     "to-come": "the phase is still to come",
     "below-detection": "the pressure drop lies within the class of the gauges",
     "no-reference-reading": "no reference orifice was read on this tester",
-    "percent-scale-unknown": "the tester shows per cent only and its scale is not stated to be linear in gauge pressure",
+    "percent-scale-unknown": "the tester shows per cent only and its scale is not stated to be linear in pressure",
     "cylinders-missing": "not every cylinder of the build with this coating has a value",
     "no-fired-check": "no check was taken after the first start",
     "scale-open-below": "the leak had settled before the first check, so the distance has no lower end",

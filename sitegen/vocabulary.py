@@ -138,7 +138,7 @@ class Field:
     unit: str = ""  # SI unit of the numbers read; "" for kinds without
     dimension: str = ""  # key of `units.DIMENSIONS`, e.g. "gauge pressure"
     words: tuple[str, ...] = ()  # allowed words of a "word" field
-    refers: Literal["", "engine", "phase", "cylinder", "tester", "reference", "tool"] = ""  # an id checked against the program
+    refers: Literal["", "engine", "phase", "cylinder", "tester", "reference", "tool"] = ""  # id in the program
     required: bool = False
     low: float | None = None  # readings outside [low, high] are set aside
     high: float | None = None
@@ -154,7 +154,7 @@ class Readings:
 
     frame: pd.DataFrame
     problems: Sequence[Problem] = ()
-    files: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)  # file -> encoding, separator, rows, used, set_aside
+    files: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)  # file -> encoding, rows, used ...
 
 
 class Book:
@@ -206,7 +206,7 @@ class Step:
 
     name: str
     gives: tuple[Measure, ...]
-    run: Callable[[Any, str, Mapping[str, Readings], Book], Iterable[Result]]  # program, engine id ("" for scope program)
+    run: Callable[[Any, str, Mapping[str, Readings], Book], Iterable[Result]]  # program, engine id or ""
     reads: tuple[str, ...] = ()  # streams
     needs: tuple[str, ...] = ()  # measures of other steps
     scope: Literal["engine", "program"] = "engine"

@@ -32,7 +32,7 @@ class Examination:
 
 
 def examine(path: Path) -> Examination:
-    """Read a programs folder, or one program's folder, with all its records. Never raises for what the user can mend."""
+    """Read a programs folder, or one program's folder, with all its records. What the user can mend never raises."""
     units = {name: measure.unit for name, measure in registry.measures().items()}
     folder, problems = load(path, measures=units, streams=[stream.name for stream in registry.STREAMS])
     evidence: tuple[Evidence, ...] = ()
