@@ -43,6 +43,7 @@ Orders = Mapping[str, int]  # coating id -> place in definitions.yaml
 _NEEDED = object()
 _LINE_HEIGHT = 13  # px between the baselines of 12 px text
 _CHAR = 6.3  # px, mean width of a character of 12 px sans serif
+_MARK = 7  # px, what a small ring takes
 _PLOT = {"slope": 190, "history": 240}  # px, height inside the axes
 
 _PHASED: dict[str, dict[str, Any]] = {
@@ -186,7 +187,8 @@ def _lay_phased(
         group = [label for label in ends if label.pop("edge")]
         ends = [label for label in ends if label not in group]
         edge += [{"v": label["v"], "s": label["s"], "b": 0} for label in group]
-        inside = [{"x": label["x"], "v": label["v"], "s": label["s"], "b": 0} for label in group]
+        told = any(row["label"] and row["x"] >= count - 1.01 for row in rows["readings"])
+        inside = [] if told else [{"x": label["x"], "v": label["v"], "s": label["s"], "b": 0} for label in group]
         _apart(edge, (top - bottom) * _LINE_HEIGHT / plot, bottom)
     else:
         inside = []
@@ -209,7 +211,7 @@ def _lay_phased(
             "phases": phases,
             "lines": lines,
             "points": points,
-            "readings": [_reading(row, own, orders) for row in rows["readings"]],
+            "readings": _readings(rows["readings"], (top - bottom) * _MARK / plot, own, orders),
             "limits": [{"v": row["value"], "s": row["label"]} for row in rows["limits"]],
             "band": [{"lo": row["low"], "hi": row["high"], "s": row["label"]} for row in rows["band"]],
             "ends": ends,
@@ -285,9 +287,18 @@ def _point(row: dict[str, Any], x: float, own: str, orders: Orders, top: float, 
     }
 
 
-def _reading(row: dict[str, Any], own: str, orders: Orders) -> dict[str, Any]:
-    return {"x": row["x"], "v": row["value"], "k": int(row["crossed"]), "c": _c(row, own, orders), "s": row["label"],
-            "t": row["tip"]}  # fmt: skip
+def _readings(rows: Sequence[dict[str, Any]], gap: float, own: str, orders: Orders) -> list[dict[str, Any]]:
+    """Single readings beside their mean; those that would cover each other step aside (`o` [px])."""
+    placed: list[dict[str, Any]] = []
+    for row in sorted(rows, key=lambda row: (row["x"], row["value"])):
+        last = placed[-1] if placed else None
+        close = last is not None and last["x"] == row["x"] and row["value"] - last["v"] < gap
+        step = 0 if last is None or not close else (last["o"] - 11) // 7 + 1
+        placed.append(
+            {"x": row["x"], "v": row["value"], "k": int(row["crossed"]), "c": _c(row, own, orders), "s": row["label"],
+             "t": row["tip"], "o": 11 + 7 * (step % 3)}
+        )  # fmt: skip
+    return placed
 
 
 def _line_ends(members: Sequence[dict[str, Any]], strong: int) -> list[dict[str, Any]]:

@@ -101,7 +101,9 @@ def _builds(view: View) -> Table:
 def _recorded(view: View, stream: Stream) -> Table | None:
     """The latest values of what a stream records, as the range over the coating's cylinders of each build."""
     coating = view.coating.id if view.coating else ""
-    shown = [m for m in stream.recorded if any(v.status == "ok" and v.key.coating == coating for v in view.values(m))]
+    shown = [
+        m for m in stream.recorded if any(v.status == "ok" and v.key.coating == coating for v in view.values(m, at=""))
+    ]
     if not shown:
         return None
     rows = []
@@ -116,7 +118,7 @@ def _recorded(view: View, stream: Stream) -> Table | None:
         f"{stream.name}-{view.program.id}",
         columns,
         rows,
-        caption=stream.title,
+        caption=words.sentence(stream.title),
         note="Least and most of the cylinders with this coating, in the latest phase that has numbers.",
         wide=True,
     )

@@ -311,6 +311,7 @@ class MethodView:
     anchor: str
     id: str
     title: str
+    kind: str  # unit, better direction, kind of interval
     method: str
     formula: str
     facts: Sequence[Fact]

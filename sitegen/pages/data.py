@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from sitegen import reasons
 from sitegen.pages import words
-from sitegen.pages.contexts import Link, Part, PartsPage
+from sitegen.pages.contexts import Part, PartsPage
 from sitegen.pages.frame import Site, crumbs, window_title
 from sitegen.pages.view import View
 from sitegen.program.model import Program
@@ -33,7 +33,7 @@ def page(site: Site, program: Program) -> PartsPage:
         crumbs=crumbs(site, path, [(program.title, site.addresses.programs[program.id]), ("Data", path)]),
         others=site.others(path, program),
         previous=None,
-        next=Link(program.title, view.href_program()),
+        next=None,
         assets=site.links(path, charts=False),
         foot=site.foot(path, program),
         heading=f"Data of {program.title}",
@@ -108,10 +108,10 @@ def _left_out(site: Site, view: View) -> Table:
         else words.sentence(
             f"{words.counted(aside_count, 'reading')} of {words.number(total, 0)} "
             f"{'is' if aside_count == 1 else 'are'} not used. "
-            "Each stays in its file, and a cylinder's page shows it crossed."
+            "Each stays in its file, and a cylinder’s page shows it crossed."
         )
     )
-    return Table("set-aside", columns, ordered, reading, caption="Left out", wide=True)
+    return Table("set-aside", columns, ordered, reading, wide=True)
 
 
 def _row(record: dict[object, object]) -> int:
@@ -192,7 +192,7 @@ def _files(view: View) -> Table:
     columns = [
         Column("File"), Column("Stream"), Column("Rows used", "", True), Column("Read as"), Column("Columns not used"),
     ]  # fmt: skip
-    return Table("record-files", columns, rows, reading, caption="Record files", wide=True)
+    return Table("record-files", columns, rows, reading, wide=True)
 
 
 _SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar", " ": "space"}
@@ -215,5 +215,8 @@ def _by_engine(site: Site, view: View) -> Table:
             used = int((own["use"] == "").sum())
             cells.append(Cell(f"{used} of {len(own)}" if len(own) else words.DASH))
         rows.append(Row(cells))
-    columns: Sequence[Column] = [Column("Build"), *(Column(stream.title, "", True) for stream in streams)]
-    return Table("by-engine", columns, rows, "Readings used, of those recorded.", caption="Readings by engine")
+    columns: Sequence[Column] = [
+        Column("Build"),
+        *(Column(words.sentence(stream.title), "", True) for stream in streams),
+    ]
+    return Table("by-engine", columns, rows, "Readings used, of those recorded.")

@@ -29,7 +29,7 @@ def page(site: Site) -> HomePage:
                 href=view.href_program(program),
                 title=program.title,
                 answer=_answer(site, program.id),
-                facts=f"{engine_types(program)}; {words.counted(cylinders, 'cylinder')}",
+                facts=words.sentence(f"{engine_types(program)}; {words.counted(cylinders, 'cylinder')}"),
                 records=f"{complete(every)} of {len(every)} planned records in" if every else "no records planned",
             )
         )

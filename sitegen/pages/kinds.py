@@ -136,14 +136,14 @@ def _phased(height: int, *, history: bool) -> dict[str, Any]:
     readings = [
         _data("readings").mark_point(
             shape="circle", size=24, stroke=_expr("datum.k ? 'var(--soft)' : " + _COLOUR.replace("--ghost", "--soft")),
-            fill=_PAPER, strokeWidth=1.1, opacity=1, xOffset=11, tooltip=_expr("datum.t"),
+            fill=_PAPER, strokeWidth=1.1, opacity=1, xOffset=_expr("datum.o"), tooltip=_expr("datum.t"),
         ).encode(x=x(), y=y()),
         _data("readings").transform_filter("datum.k == 1").mark_point(
-            shape="M-1,-1L1,1M-1,1L1,-1", size=64, stroke=_INK, strokeWidth=1.3, fill=None, opacity=1, xOffset=11,
-            tooltip=_expr("datum.t"),
+            shape="M-1,-1L1,1M-1,1L1,-1", size=64, stroke=_INK, strokeWidth=1.3, fill=None, opacity=1,
+            xOffset=_expr("datum.o"), tooltip=_expr("datum.t"),
         ).encode(x=x(), y=y()),
         _data("readings").transform_filter("datum.s != ''").mark_text(
-            align="left", dx=20, text=_expr("datum.s"), color=_SOFT,
+            align="center", dx=_expr("datum.o"), dy=14, text=_expr("datum.s"), color=_SOFT, fontSize=11,
         ).encode(x=x(), y=y()),
     ]  # fmt: skip
     points = [

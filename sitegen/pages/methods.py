@@ -5,7 +5,7 @@ from __future__ import annotations
 from sitegen import reasons
 from sitegen.pages import words
 from sitegen.pages.addresses import slug
-from sitegen.pages.contexts import Fact, Link, MethodGroup, MethodsPage, MethodView, Part, PieceView
+from sitegen.pages.contexts import Fact, MethodGroup, MethodsPage, MethodView, Part, PieceView
 from sitegen.pages.frame import Site, crumbs, window_title
 from sitegen.vocabulary import Cell, Column, Measure, Row, Table
 
@@ -14,9 +14,8 @@ _INTERVALS = {
     "prediction": "95 % prediction interval: where the next value is expected",
     "bounds": "bounds: the limits of error of what it was read with",
     "laboratory": "95 % interval from the laboratory's stated precision",
-    "": "none",
 }
-_BETTER = {"less": "less", "more": "more", "": "neither: context only"}
+_BETTER = {"less": "less is better", "more": "more is better", "": ""}
 
 
 def page(site: Site) -> MethodsPage:
@@ -30,7 +29,9 @@ def page(site: Site) -> MethodsPage:
         own = [measure for measure in site.measures.values() if owner.get(measure.id, "") == name]
         if own:
             anchor = setter.anchor(name or "across-streams")
-            groups.append(MethodGroup(anchor, title, [_method(setter.anchor(slug(m.id)), m) for m in own]))
+            groups.append(
+                MethodGroup(anchor, words.sentence(title), [_method(setter.anchor(slug(m.id)), m) for m in own])
+            )
     parts = [
         Part(
             setter.anchor("flags"),
@@ -52,25 +53,29 @@ def page(site: Site) -> MethodsPage:
         crumbs=crumbs(site, path, [("Methods", path)]),
         others=site.others(path),
         previous=None,
-        next=Link("All programs", site.view(path).href_home()),
+        next=None,
         assets=site.links(path, charts=False),
         foot=site.foot(path),
         groups=groups,
         parts=parts,
-        cautions=[(stream.title, stream.cautions) for stream in site.streams if stream.cautions],
+        cautions=[(words.sentence(stream.title), stream.cautions) for stream in site.streams if stream.cautions],
     )
 
 
 def _method(anchor: str, measure: Measure) -> MethodView:
-    facts = [
-        ("Unit", "none: a pure ratio" if measure.unit == "1" else measure.unit),
-        ("Better", _BETTER[measure.better]),
-        ("Interval", _INTERVALS[measure.interval] + (", on the log scale" if measure.scale == "log" else "")),
-        ("Source", measure.source),
-        ("What it does not say", measure.limits),
-    ]
-    shown = [Fact(term, [PieceView(text)]) for term, text in facts if text]
-    return MethodView(anchor, measure.id, words.sentence(measure.title), measure.method, measure.formula, shown)
+    unit = "a pure ratio" if measure.unit == "1" else f"in {measure.unit}"
+    scale = ", on the log scale" if measure.scale == "log" else ""
+    interval = f"{_INTERVALS[measure.interval]}{scale}" if measure.interval else "no interval"
+    facts = [("Source", measure.source), ("What it does not say", measure.limits)]
+    return MethodView(
+        anchor,
+        measure.id,
+        words.sentence(measure.title),
+        "; ".join(part for part in (unit, _BETTER[measure.better], interval) if part),
+        measure.method,
+        measure.formula,
+        [Fact(term, [PieceView(text)]) for term, text in facts if text],
+    )
 
 
 def _codes(name: str, codes: dict[str, str], title: str) -> Table:

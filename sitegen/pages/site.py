@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from sitegen import places
 from sitegen.pages import coating, data, engine, home, linkcheck, methods, program
 from sitegen.pages.addresses import Addresses
-from sitegen.pages.bundle import chart_scripts
+from sitegen.pages.bundle import cache_folder, chart_scripts
 from sitegen.pages.contexts import AnyPage
 from sitegen.pages.frame import Site
 from sitegen.pages.styles import COLOURS
@@ -20,7 +20,7 @@ from sitegen.program.model import Folder
 from sitegen.vocabulary import Measure, Stream
 
 if TYPE_CHECKING:
-    from jinja2 import Environment
+    from jinja2 import BytecodeCache, Environment
 
 
 def build_site(
@@ -91,9 +91,22 @@ def _environment(theme_dir: Path | None) -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        bytecode_cache=_compiled_templates(),
     )
     environment.policies["json.dumps_kwargs"] = {"sort_keys": True, "separators": (",", ":"), "allow_nan": False}
     return environment
+
+
+def _compiled_templates() -> BytecodeCache | None:
+    """Compiled templates in the user's cache folder; jinja2 knows them by the hash of their source."""
+    from jinja2 import FileSystemBytecodeCache
+
+    folder = cache_folder() / "templates"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError:
+        return None
+    return FileSystemBytecodeCache(str(folder))
 
 
 # ---- assets ---------------------------------------------------------------------------------------------------------

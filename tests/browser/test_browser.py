@@ -87,7 +87,7 @@ def test_axe_finds_nothing_in_light_and_dark(browser: Browser, site: Path) -> No
             page = found.go(site, path)
             page.evaluate(axe)
             for scheme in ("light", "dark"):
-                page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+                page.emulate_media(color_scheme=scheme)
                 result: dict[str, Any] = page.evaluate("() => axe.run(document)")
                 faults = [f"{each['id']}: {each['nodes'][0]['html'][:200]}" for each in result["violations"]]
                 assert faults == [], (path, scheme)

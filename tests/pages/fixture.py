@@ -1,5 +1,6 @@
-"""A small invented program, made from the dataclasses alone: two builds of four cylinders and one of twelve, with a
-reading set aside, an objection, a phase to come, an assembly that was refitted, and text that would break careless HTML.
+"""A small invented program, made from the dataclasses alone: two builds of four cylinders and one of twelve.
+
+With a reading set aside, an objection, a phase to come, an assembly that was refitted, and text that would break careless HTML.
 """
 
 from __future__ import annotations
@@ -113,13 +114,15 @@ def folder(path: str = "/nowhere/programs") -> Folder:
               (Departure("pulls", "skipped", "no time"),)),
     )  # fmt: skip
     program = Program(
-        id="probe-2026", title="Probe rings 2026", question="Does soft nitride seat sooner?", folder=f"{path}/probe-2026",
+        id="probe-2026", title="Probe rings 2026", question="Does soft nitride seat sooner?",
+        folder=f"{path}/probe-2026",
         where=Where("probe-2026/program.yaml"), definitions=definitions, reference="soft", candidates=("hard",),
         primary_measure=AREA.id, primary_phase="pulls", planned_builds=3, allocation_scheme="whole builds",
         allocation_seed=1, phases=phases, builds=builds, seating=SeatingRule(0.03, 0.35), leakdown=LeakdownRule(552e3),
         criteria=(
             Criterion("level", "Area after the pulls", AREA.id, "pulls", "at-most", "every-cylinder", ("hard",), 0.35),
-            Criterion("better", "Area below soft", AREA.id, "pulls", "below-reference", "mean-of-builds", ("hard",), end_rule=True),
+            Criterion("better", "Area below soft", AREA.id, "pulls", "below-reference", "mean-of-builds", ("hard",),
+                      end_rule=True),
         ),
         criteria_stated="2026-01-12",
         exclusions=(Exclusion("probe:3", f"needle stuck {NASTY}", "K.", "2026-05-14"),), invented=True,
@@ -181,7 +184,8 @@ def analyses(of: Folder) -> list[FixtureAnalysis]:
         level="warning",
     )
     frame = pd.DataFrame(rows)
-    files = {"probe-2026/records/probe.csv": {"encoding": "utf-8", "separator": ";", "rows": len(rows), "used": len(rows) - 2,
+    files = {"probe-2026/records/probe.csv": {"encoding": "utf-8", "separator": ";", "rows": len(rows),
+                                              "used": len(rows) - 2,
                                               "set_aside": 2, "unmapped": ("Remark",)}}  # fmt: skip
     empty = pd.DataFrame(columns=list(frame.columns))
     return [
@@ -255,7 +259,8 @@ def _slope(view: Any) -> Sequence[Block]:
 def _history(view: Any) -> Sequence[Block]:
     build = view.the_build
     rows = _line(view, build, view.cylinder, "own", coating=build.coating_of(view.cylinder))
-    means = [{**r, "label": "", "low": r["value"] - 0.04, "high": r["value"] + 0.04, "text": view.words.number(r["value"], 2),
+    means = [{**r, "label": "", "low": r["value"] - 0.04, "high": r["value"] + 0.04,
+              "text": view.words.number(r["value"], 2),
               "tip": f"mean {NASTY}"} for r in rows]  # fmt: skip
     thin: list[dict[str, Any]] = []
     for place in build.places:
@@ -268,7 +273,8 @@ def _history(view: Any) -> Sequence[Block]:
     panel = Panel(
         "",
         {"phases": _phases(view), "means": means, "thin": thin, "readings": readings,
-         "limits": [{"value": 0.35, "label": "limit 0.35"}], "band": [{"low": 0.05, "high": 0.1, "label": "end gaps alone"}]},
+         "limits": [{"value": 0.35, "label": "limit 0.35"}],
+         "band": [{"low": 0.05, "high": 0.1, "label": "end gaps alone"}]},
         coating=build.coating_of(view.cylinder), label="History of the cylinder",
     )  # fmt: skip
     table = Table("history-data", (Column("Phase"), Column("Area", "mm²", True)),
@@ -302,7 +308,8 @@ def _dots(view: Any) -> Sequence[Block]:
 def _strip(view: Any) -> Sequence[Block]:
     build = view.the_build
     plans = [
-        Plan(title, [Disc(p.cylinder, view.words.number(level(build, p.cylinder, i), 2), "mm²", p.coating, share=level(build, p.cylinder, i))
+        Plan(title, [Disc(p.cylinder, view.words.number(level(build, p.cylinder, i), 2), "mm²", p.coating,
+                          share=level(build, p.cylinder, i))
                      for p in build.places], me=view.cylinder)
         for i, title in enumerate(TITLES)
     ]  # fmt: skip
@@ -312,7 +319,8 @@ def _strip(view: Any) -> Sequence[Block]:
 def _readings(view: Any) -> Sequence[Block]:
     frame = view.readings("probe")
     rows = [
-        Row((Cell(r["phase"]), Cell(view.words.number(r["area"], 3)), Cell(view.why(r["use"]) if r["use"] else "used", note=r["file"])),
+        Row((Cell(r["phase"]), Cell(view.words.number(r["area"], 3)),
+             Cell(view.why(r["use"]) if r["use"] else "used", note=r["file"])),
             here=bool(r["use"]), anchor=r["reading"])
         for r in frame.to_dict("records")
     ]  # fmt: skip
