@@ -403,7 +403,7 @@ def fit(
     residual is larger at 1 % is refused instead (at 5 % the refusals themselves cost half a point of coverage).
 
     Beyond the plain rule "an open region gives nothing": giving numbers only where a region happens to close selects
-    lucky draws (x_s 2 km, checks from 3.9 km: closed in one draw of ten, and covered by 70 % of those), so what is
+    lucky draws (x_s 2 km, checks from 3.9 km: closed in 8 draws of 100, and covered by 77 % of those), so what is
     still bounded is given as well. Open below (x_s may be arbitrarily short): no x_s, but its upper limit; the leak
     still to lose and P stay bounded, S has no upper limit. Open above (no end to the seating in sight): no x_s and no
     P, but the lower limits of x_s and of the leak still to lose. The scatter of the mean is never taken smaller than
