@@ -2,8 +2,8 @@
 
     python tests/methods/coverage.py --draws 10000
 
-runs every case with that many engines (some twenty minutes on two idle cores) and prints the table. The normal test run uses
-few draws with the tolerance that this number justifies (test_coverage.py).
+runs every case with that many engines (some twenty minutes on two idle cores) and prints the table. The normal test run
+uses few draws with the tolerance that this number justifies (test_coverage.py).
 
 The truth is built without the code under test: the leak falls by Euler steps of a ten-millionth of the scale, the leak
 still to lose is level minus plateau, gauge readings come from the isentropic relations in Mach-number form.
