@@ -72,8 +72,10 @@ ANSWER: dict[str, str] = {
     "leak-still-to-lose": "the leak still to lose exceeds the amount allowed",
     "no-longer-falls": "the leak area is above its limit and hardly any leak is still to lose",
     "leak-grew": "the leak area is above its limit and grew since the check before",
-    "last-fall": "it fell by more than the amount allowed since the check before and is above its limit",
+    "last-fall": "the leak area is above its limit and fell beyond scatter since the check before",
     "level-undecided": "the interval of the leak area reaches across its limit",
+    "seated-path-unknown": "both are within their limits even with what other paths may share in the leak",
+    "check-not-in-fit": "the check is not part of the seating curve",
     "to-lose-undecided": "the interval of the leak still to lose reaches across the amount allowed",
 }
 
@@ -83,6 +85,7 @@ FLAGS: dict[str, str] = {
     "path-unknown": "where the air went was not recorded, so valves or gasket may share in it",
     "other-tester": "it was read with another tester than the rest of the build",
     "no-reference-orifice": "no reference orifice was read on this tester, so its scale is the nominal one",
+    "repeats-disagree": "its repeats differ by more than repeats do, and nothing tells which of them is wrong",
     "no-repeats": "no check was repeated, so the scatter between repeats is not in the interval",
     "ambient-assumed": "ambient pressure was not recorded; the standard 101.325 kPa was taken",
     "temperature-assumed": "the metal temperature of a warm check was not recorded; 20 °C was taken",

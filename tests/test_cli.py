@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
@@ -28,37 +28,53 @@ def replaced(old: str, new: str) -> Callable[[str], str]:
     return change
 
 
-# What breaks the structure: where, how, and what the message must name.
-STRUCTURE: dict[str, tuple[Path, Callable[[str], str], tuple[str, ...]]] = {
-    "misspelt key": (PROGRAM, replaced("question:", "qestion:"), ("program.yaml:", "qestion", "question")),
-    "missing unit": (PROGRAM, replaced("supply: 80 psig", "supply: 80"), ("program.yaml:", "80")),
-    "wrong kind of unit": (PROGRAM, replaced("supply: 80 psig", "supply: 80 mm"), ("program.yaml:", "mm")),
-    "gauge or absolute unstated": (PROGRAM, replaced("supply: 80 psig", "supply: 80 psi"), ("program.yaml:", "gauge")),
-    "unknown coating": (PROGRAM, replaced("reference: nitrided", "reference: nitrded"), ("nitrded", "nitrided")),
-    "missing file": (PROGRAM, replaced("records/leakdown-b1.csv", "records/leakdwn-b1.csv"), ("leakdwn-b1.csv",)),
-    "path leaving the folder": (PROGRAM, replaced("records/leakdown-b1.csv", "../../x.csv"), ("program.yaml:", "../../x.csv")),
-    "empty file": (TABLE, lambda _: "", ("leakdown-b1.csv",)),
-    "not text": (TABLE, lambda _: "a\x00b\n", ("leakdown-b1.csv",)),
-    "more fields than the header": (TABLE, lambda text: "\n".join(f"{row},9" if i == 7 else row for i, row in enumerate(text.split("\n"))), ("leakdown-b1.csv:8",)),
-    "unknown phase": (TABLE, replaced("run-in-10", "run-in-11"), ("leakdown-b1.csv:", "run-in-11", "run-in-10")),
-    "unknown tester": (TABLE, replaced(",T1,", ",T9,"), ("leakdown-b1.csv:", "T9")),
-}  # fmt: skip
+def one_field_more(text: str) -> str:
+    rows = text.split("\n")
+    rows[7] += ",9"
+    return "\n".join(rows)
+
+
+@dataclass(frozen=True)
+class Broken:
+    """A break of the structure: where, how, and what the message must name."""
+
+    where: Path
+    change: Callable[[str], str]
+    named: tuple[str, ...]
+
+
+SUPPLY = "supply: 80 psig"
+FILE = "records/leakdown-b1.csv"
+STRUCTURE = {
+    "misspelt key": Broken(PROGRAM, replaced("question:", "qestion:"), ("program.yaml:", "qestion", "question")),
+    "missing unit": Broken(PROGRAM, replaced(SUPPLY, "supply: 80"), ("program.yaml:", "80")),
+    "wrong kind of unit": Broken(PROGRAM, replaced(SUPPLY, "supply: 80 mm"), ("program.yaml:", "mm")),
+    "gauge or absolute unstated": Broken(PROGRAM, replaced(SUPPLY, "supply: 80 psi"), ("program.yaml:", "gauge")),
+    "unknown coating": Broken(PROGRAM, replaced("reference: nitrided", "reference: nitrded"), ("nitrded", "nitrided")),
+    "missing file": Broken(PROGRAM, replaced(FILE, "records/leakdwn-b1.csv"), ("leakdwn-b1.csv",)),
+    "path leaving the folder": Broken(PROGRAM, replaced(FILE, "../../x.csv"), ("program.yaml:", "../../x.csv")),
+    "empty file": Broken(TABLE, lambda _: "", ("leakdown-b1.csv",)),
+    "not text": Broken(TABLE, lambda _: "a\x00b\n", ("leakdown-b1.csv",)),
+    "more fields than the header": Broken(TABLE, one_field_more, ("leakdown-b1.csv:8",)),
+    "unknown phase": Broken(TABLE, replaced("run-in-10", "run-in-11"), ("leakdown-b1.csv:", "run-in-11", "run-in-10")),
+    "unknown tester": Broken(TABLE, replaced(",T1,", ",T9,"), ("leakdown-b1.csv:", "T9")),
+}
 
 
 @pytest.mark.parametrize("case", STRUCTURE)
 def test_a_broken_structure_blocks_and_leaves_everything_as_it_was(
     case: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    where, change, named = STRUCTURE[case]
+    broken = STRUCTURE[case]
     programs, site = copied(tmp_path), tmp_path / "site"
     site.mkdir()
     (site / "index.html").write_text("the old site")
-    path = programs / where
-    path.write_text(change(path.read_text(encoding="utf-8")), encoding="utf-8")
+    path = programs / broken.where
+    path.write_text(broken.change(path.read_text(encoding="utf-8")), encoding="utf-8")
     before = everything(tmp_path)
     assert main(["publish", str(programs), "--to", str(site)]) == 1
     said = capsys.readouterr()
-    for word in named:
+    for word in broken.named:
         assert word in said.err, said.err
     assert "Traceback" not in said.err
     assert "Nothing was written." in said.err
@@ -133,4 +149,4 @@ def test_a_folder_of_somebody_else_is_not_written_into(tmp_path: Path, capsys: p
     (site / "holiday.jpg").write_bytes(b"x")
     assert main(["publish", str(programs), "--to", str(site)]) == 1
     assert "photos" in capsys.readouterr().err
-    assert os.listdir(site) == ["holiday.jpg"]
+    assert [each.name for each in site.iterdir()] == ["holiday.jpg"]

@@ -62,10 +62,9 @@ def _properties(node: object, where: str = "") -> list[tuple[str, dict[str, obje
     found: list[tuple[str, dict[str, object]]] = []
     if isinstance(node, dict):
         for key, value in node.items():
-            if key == "properties" and isinstance(value, dict):
-                # under if/then/else a property is only referred to
-                if not re.search(r"/(if|then|else|allOf)(/|$)", where):
-                    found += [(f"{where}/{name}", each) for name, each in value.items()]
+            only_referred_to = re.search(r"/(if|then|else|allOf)(/|$)", where)
+            if key == "properties" and isinstance(value, dict) and not only_referred_to:
+                found += [(f"{where}/{name}", each) for name, each in value.items()]
             found += _properties(value, f"{where}/{key}")
     if isinstance(node, list):
         for index, value in enumerate(node):

@@ -231,6 +231,25 @@ def pooled_repeats(groups: Sequence[Sequence[float]]) -> Scatter:
     return Scatter(math.sqrt(total / df), df)
 
 
+def repeats_disagree(areas: Sequence[float], scatter: Scatter, looked_at: int) -> bool:
+    """Whether a repeat lies further from the others of its check than repeats do.
+
+    Parameters: areas of the repeats of one check [any one unit], pooled repeat scatter (relative), number of readings
+    looked at in the program: the 5 % of a false alarm are shared among them (Bonferroni). Each reading is held against
+    the mean of the others by Student's t on the logarithms; one reading alone never disagrees.
+
+    Notes: with two repeats nothing tells which of them is wrong, so the check is doubted and no reading is dropped.
+    """
+    from scipy.special import stdtr
+
+    if len(areas) < 2 or min(areas) <= 0 or scatter.sd <= 0:
+        return False
+    logs = np.log(areas)
+    others = (np.sum(logs) - logs) / (len(logs) - 1)
+    t = np.abs(logs - others) / (scatter.sd * math.sqrt(1 + 1 / (len(logs) - 1)))
+    return bool(2 * stdtr(scatter.df, -float(np.max(t))) < 0.05 / looked_at)
+
+
 def leak_area(
     supply: Sequence[float],
     cylinder: Sequence[float],

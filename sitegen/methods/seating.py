@@ -681,7 +681,7 @@ def state(
 
     - *seated*: the upper limits of both the leak still to lose and the level are within their limits;
     - *still seating*: the lower limit of the leak still to lose exceeds the amount allowed; where the fit has no
-      answer, the last fall's lower limit exceeds that amount and the level is above its limit;
+      answer, the level is above its limit and fell beyond scatter since the check before: it is not done, and it moves;
     - *not seated*: the level is above its limit and no longer falls: the upper limit of the leak still to lose is
       within the amount allowed or, where the fit has no answer, the level grew beyond scatter;
     - else *cannot tell*. That the last change was within scatter decides nothing: close checks and noise would too.
@@ -699,7 +699,7 @@ def state(
     if last_change is not None and not fitted:
         fallen = None if last_change.value is None else -last_change.value
         fall = Estimate(fallen, -last_change.high, -last_change.low)
-        rows.append(Criterion("last change", to_lose_limit, fall, at_most(fall, to_lose_limit)))
+        rows.append(Criterion("last change", 0.0, fall, at_most(fall, 0.0)))
     criteria = tuple(rows)
     if fitted:
         if lose_met == "yes" and level_met == "yes":
@@ -710,7 +710,7 @@ def state(
             return State("not seated", "no-longer-falls", criteria)
         return State("cannot tell", "level-undecided" if lose_met == "yes" else "to-lose-undecided", criteria)
     if fall is not None and level_met == "no":
-        if fall.low > to_lose_limit:
+        if fall.low > 0:
             return State("still seating", "last-fall", criteria)
         if fall.high < 0:
             return State("not seated", "leak-grew", criteria)

@@ -314,7 +314,8 @@ GREW = Change(0.05, 0.02, 0.08, "grew")
         (HIGH, DONE, None, "not seated", "no-longer-falls"),
         (HIGH, Estimate(-0.1, -0.2, -0.01), None, "not seated", "no-longer-falls"),
         (HIGH, NONE, FELL, "still seating", "last-fall"),
-        (HIGH, NONE, SMALL_FALL, "cannot tell", "own-scale"),
+        (HIGH, NONE, SMALL_FALL, "still seating", "last-fall"),
+        (HIGH, NONE, Change(-0.02, -0.05, 0.01, "no change beyond scatter"), "cannot tell", "own-scale"),
         (LOW, NONE, FELL, "cannot tell", "own-scale"),
         (ACROSS, NONE, FELL, "cannot tell", "own-scale"),
         (HIGH, NONE, GREW, "not seated", "leak-grew"),
@@ -333,7 +334,7 @@ def test_state_shows_rule_limit_and_found() -> None:
     assert [(each.what, each.limit, each.met) for each in found.criteria] == [
         ("leak still to lose", 0.03, "cannot tell"),
         ("leak area", 0.35, "no"),
-        ("last change", 0.03, "no"),
+        ("last change", 0.0, "no"),
     ]
     assert found.criteria[0].reason == "own-scale"
     assert found.criteria[2].found == Estimate(0.10, 0.06, 0.14)

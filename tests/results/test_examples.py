@@ -57,10 +57,10 @@ def test_a_phase_to_come_is_missing_with_its_reason(concluded: dict[str, Conclus
 
 
 def test_leak_areas_hold_the_truth_within_their_intervals(one: Analysis) -> None:
-    """The interval holds gauges, repeats and the tester; what an occasion does to an engine widens the truth's own spread.
+    """The interval holds gauges, repeats and the tester, but not what an occasion does to an engine.
 
-    So the truth is the simulator's ring area times what the occasion made of it, and 95 in 100 intervals hold it; of some
-    160 values 90 % is five standard deviations of luck below that.
+    So the truth is the simulator's ring area times what the occasion made of it, and 95 in 100 intervals hold it; of
+    some 120 values 90 % is two and a half standard deviations of luck below that.
     """
     held = total = 0
     for (measure, key), found in one.values.items():

@@ -144,6 +144,8 @@ def _area(program: Program, check: Check, book: Book) -> tuple[method.Area, floa
     scatter = None
     if repeats is not None and repeats.status == "ok" and repeats.value is not None and repeats.df is not None:
         scatter = method.Scatter(repeats.value / 100, repeats.df)
+        if method.repeats_disagree([air.ratio() for air in check.airs], scatter, repeats.n):
+            flags.add("repeats-disagree")
     else:
         flags.add("no-repeats")
     airs = check.airs

@@ -12,7 +12,9 @@ from typing import Any
 from sitegen.streams.leakdown.measures import BUILD, CRANKCASE
 from sitegen.vocabulary import Value
 
-DOUBTFUL = frozenset({"path-unknown", "other-tester", "no-reference-orifice"})  # drawn with open marks
+DOUBTFUL = frozenset(
+    {"path-unknown", "other-tester", "no-reference-orifice", "repeats-disagree"}
+)  # drawn with open marks
 KM = "exposure.km"
 
 

@@ -16,6 +16,8 @@ from sitegen.streams.leakdown.measures import (
     CRANKCASE,
     ELSEWHERE,
     OCCASION,
+    OWN_ELSEWHERE,
+    OWN_RESIDUAL,
     PLATEAU,
     RESIDUAL,
     SCALE,
@@ -84,10 +86,7 @@ def _own(value: Value) -> method.Estimate:
 
 
 def _occasion(book: Book, value: Value) -> Scatter | None:
-    found = book.get(OCCASION.id, Key(at=value.common.removeprefix("tester:")))
-    if found is None or found.value is None or found.df is None:
-        return None
-    return Scatter(found.value / 100, found.df)
+    return _scatter(book.get(OCCASION.id, Key(at=value.common.removeprefix("tester:"))))
 
 
 # ---- the curve of an assembly ---------------------------------------------------------------------------------------
@@ -168,49 +167,48 @@ def _path_known(build: Build, book: Book, cylinder: int, phases: Sequence[Phase]
 
 
 def _area(value: Value | None, path_known: bool) -> float:
-    """Area for the fit; NaN where another tester read it, or where it holds paths the rest of its line does not."""
-    if value is None or value.value is None or "other-tester" in value.flags:
+    """Area for the fit; NaN where it is not to be relied on, or holds paths that the rest of its line does not."""
+    if value is None or value.value is None or value.flags & {"other-tester", "repeats-disagree"}:
         return math.nan
     return math.nan if path_known and "path-unknown" in value.flags else value.value
 
 
 def run_residuals(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
-    """Scatter of the engine mean about its seating curve, for each assembly of one build."""
+    """Scatter about the seating curves of one build: of the engine mean, and of cylinders beside it."""
     del readings
     build = program.build(engine)
     for curve in _curves(program, build, book):
         key = _whole(build, curve)
-        try:
-            scatter = method.mean_residual(curve.km, curve.areas)
-        except Refused as why:
-            yield refused(RESIDUAL.id, key, why)
-            continue
-        yield Value(RESIDUAL.id, key, 100 * scatter.sd, df=scatter.df, n=len(curve.km), of="check")
+        for measure, residual in ((RESIDUAL, method.mean_residual), (OWN_RESIDUAL, method.own_residual)):
+            try:
+                scatter = residual(curve.km, curve.areas)
+            except Refused as why:
+                yield refused(measure.id, key, why)
+                continue
+            yield Value(measure.id, key, 100 * scatter.sd, df=scatter.df, n=len(curve.km), of="check")
 
 
 def run_elsewhere(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
-    """For each build, that scatter pooled over the other builds of the program."""
+    """For each build, these scatters pooled over the other builds of the program."""
     del engine, readings
-    found = [value for value in book.of(RESIDUAL.id) if value.value is not None and value.df is not None]
-    for build in program.builds:
-        others = [Scatter((v.value or 0.0) / 100, v.df or 0.0) for v in found if v.key.engine != build.id]
-        scatter = method.pooled(others)
-        if scatter is not None:
-            yield Value(ELSEWHERE.id, build.key(), 100 * scatter.sd, df=scatter.df, n=len(others), of="build")
+    for measure, pooled in ((RESIDUAL, ELSEWHERE), (OWN_RESIDUAL, OWN_ELSEWHERE)):
+        found = [value for value in book.of(measure.id) if value.value is not None and value.df is not None]
+        for build in program.builds:
+            others = [Scatter((v.value or 0.0) / 100, v.df or 0.0) for v in found if v.key.engine != build.id]
+            scatter = method.pooled(others)
+            if scatter is not None:
+                yield Value(pooled.id, build.key(), 100 * scatter.sd, df=scatter.df, n=len(others), of="build")
 
 
 def run_seating(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
     """The shared seating curve of each assembly with all its gates, and the state of each cylinder."""
     del readings
     build = program.build(engine)
-    outside = book.get(ELSEWHERE.id, build.key())
-    elsewhere = None
-    if outside is not None and outside.value is not None and outside.df is not None:
-        elsewhere = Scatter(outside.value / 100, outside.df)
+    elsewhere, own_elsewhere = (_scatter(book.get(m.id, build.key())) for m in (ELSEWHERE, OWN_ELSEWHERE))
     curves = _curves(program, build, book)
     lose: dict[tuple[int, str], Value] = {}
     for curve in curves:
-        for result in _fitted(build, curve, elsewhere):
+        for result in _fitted(build, curve, elsewhere, own_elsewhere):
             if result.measure == TO_LOSE.id:
                 lose[result.key.cylinder, result.key.phase] = result
             yield result
@@ -219,10 +217,16 @@ def run_seating(program: Program, engine: str, readings: Mapping[str, Readings],
             yield from _state(program, build, book, assembly, place.cylinder, lose)
 
 
-def _fitted(build: Build, curve: _Curve, elsewhere: Scatter | None) -> Iterable[Value]:
+def _scatter(value: Value | None) -> Scatter | None:
+    if value is None or value.value is None or value.df is None:
+        return None
+    return Scatter(value.value / 100, value.df)
+
+
+def _fitted(build: Build, curve: _Curve, elsewhere: Scatter | None, own_elsewhere: Scatter | None) -> Iterable[Value]:
     whole = _whole(build, curve)
     try:
-        fit = method.fit(curve.km, curve.areas, elsewhere=elsewhere)
+        fit = method.fit(curve.km, curve.areas, elsewhere=elsewhere, own_elsewhere=own_elsewhere)
     except Refused as why:
         yield refused(SCALE.id, whole, why)
         if curve.phases:
@@ -230,11 +234,7 @@ def _fitted(build: Build, curve: _Curve, elsewhere: Scatter | None) -> Iterable[
                 yield refused(TO_LOSE.id, build.key(cylinder, curve.phases[-1].id), why)
         return
     count = len(fit.checks)
-    if fit.scale is None:
-        yield refused(SCALE.id, whole, Refused(f"scale-open-{fit.open_end}"))
-    else:
-        scale = fit.scale
-        yield Value(SCALE.id, whole, scale.value, scale.low, scale.high, n=count, of="check", flags=curve.flags)
+    yield _scale(whole, curve, fit)
     for i, row in enumerate(fit.rows):
         cylinder = curve.cylinders[row]
         place = build.key(cylinder, at=curve.assembly.id)
@@ -252,6 +252,20 @@ def _fitted(build: Build, curve: _Curve, elsewhere: Scatter | None) -> Iterable[
         cylinder = curve.cylinders[left.row]
         yield refused(PLATEAU.id, build.key(cylinder, at=curve.assembly.id), Refused(left.code))
         yield refused(TO_LOSE.id, build.key(cylinder, curve.phases[-1].id), Refused(left.code))
+
+
+def _scale(key: Key, curve: _Curve, fit: method.Seating) -> Value:
+    """The seating distance; where the leak had settled before the first check only its upper limit is known."""
+    count = len(fit.checks)
+    if fit.scale is not None:
+        scale = fit.scale
+        return Value(SCALE.id, key, scale.value, scale.low, scale.high, n=count, of="check", flags=curve.flags)
+    if fit.open_end == "below":
+        return Value(
+            SCALE.id, key, high=fit.scale_high, n=count, of="check", status="below", flags=curve.flags,
+            reason="scale-open-below",
+        )  # fmt: skip
+    return refused(SCALE.id, key, Refused("scale-open-above"))
 
 
 NOTHING = 1e-6  # mm²: a hole of 1 µm; below it the tail of an exponential says nothing about a ring
@@ -375,15 +389,19 @@ def run_unexplained(program: Program, engine: str, readings: Mapping[str, Readin
 
 
 CHANGES = Step(name="leak-changes", gives=(CHANGE,), run=run_changes, needs=(CRANKCASE.id, OCCASION.id))
-RESIDUALS = Step(name="seating-residuals", gives=(RESIDUAL,), run=run_residuals, needs=(CRANKCASE.id, KM))
+RESIDUALS = Step(name="seating-residuals", gives=(RESIDUAL, OWN_RESIDUAL), run=run_residuals, needs=(CRANKCASE.id, KM))
 ELSEWHERES = Step(
-    name="seating-elsewhere", gives=(ELSEWHERE,), run=run_elsewhere, needs=(RESIDUAL.id,), scope="program"
+    name="seating-elsewhere",
+    gives=(ELSEWHERE, OWN_ELSEWHERE),
+    run=run_elsewhere,
+    needs=(RESIDUAL.id, OWN_RESIDUAL.id),
+    scope="program",
 )
 SEATING = Step(
     name="seating",
     gives=(SCALE, START, PLATEAU, TO_LOSE),
     run=run_seating,
-    needs=(CRANKCASE.id, KM, ELSEWHERE.id, CHANGE.id),
+    needs=(CRANKCASE.id, KM, ELSEWHERE.id, OWN_ELSEWHERE.id, CHANGE.id),
 )
 UNEXPLAINED_BY_GAPS = Step(
     name="leak-unexplained", gives=(UNEXPLAINED,), run=run_unexplained, needs=(CRANKCASE.id, FLOOR)
