@@ -235,7 +235,7 @@ def test_share_to_the_crankcase() -> None:
 
 
 def test_a_repeat_that_disagrees_is_noticed_and_others_hardly_ever() -> None:
-    """4 000 simulated programs of 40 checks: false alarms in at most 5 % of programs, a 15 % slip found nearly always."""
+    """4 000 simulated programs of 40 checks: false alarms in at most 5 % of them, most slips of 15 % found."""
     rng = np.random.default_rng(20260112)
     scatter = leakdown.Scatter(0.02, 60)
     alarms = found = 0

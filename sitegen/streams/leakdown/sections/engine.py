@@ -212,7 +212,7 @@ def _scale_sentence(view: Any, build: Any, assembly: Any, scale: Value) -> str:
         sentence += (
             f" {view.words.plural(len(apart), 'Cylinder')} {named} {'does' if one else 'do'} not share that distance "
             f"and "
-            f"{'was' if one else 'were'} left out of the common curve."
+            f"{'was' if one else 'were'} left out of the common curve, by a test that errs for one engine in twenty."
         )
     return sentence
 
