@@ -202,7 +202,7 @@ def _lay_phased(
     phases, widest, under = _phase_labels(rows["phases"])
     last = max((label["x"] for label in ends), default=0)
     beside = max((len(label["s"]) for label in ends if label["x"] >= count - 1.5 and label["x"] == last), default=0)
-    right = max(10.0, 10 + beside * _CHAR)
+    right = max(14.0, 10 + beside * _CHAR)
     wide = max(right, 14 + max((len(label["s"]) for label in edge), default=0) * _CHAR) if outside else right
     left = _left(top, bottom, float(signals["step"]))
     return {

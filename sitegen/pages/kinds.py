@@ -55,6 +55,7 @@ def _finished(layers: list[Any], extra: Mapping[str, Any], height: int) -> dict[
         .properties(autosize=alt.AutoSizeParams(type="none"))
         .add_params(*_params(extra))
         .configure(aria=False)
+        .configure_mark(invalid="show")  # rows are checked before they come here: no filter for each layer
         .configure_view(stroke=None)
         .configure_axis(
             domain=False, ticks=False, title=None, labelColor=_SOFT, labelFont=_SANS, labelFontSize=12, labelPadding=6,
@@ -143,7 +144,9 @@ def _phased(height: int, *, history: bool) -> dict[str, Any]:
             xOffset=_expr("datum.o"), tooltip=_expr("datum.t"),
         ).encode(x=x(), y=y()),
         _data("readings").transform_filter("datum.s != ''").mark_text(
-            align="center", dx=_expr("datum.o"), dy=14, text=_expr("datum.s"), color=_SOFT, fontSize=11,
+            align=_expr("datum.x > n - 1.5 ? 'right' : 'center'"), dy=14,
+            dx=_expr("datum.x > n - 1.5 ? min(datum.o, 18) + 4 : datum.o"), text=_expr("datum.s"),
+            color=_SOFT, fontSize=11,
         ).encode(x=x(), y=y()),
     ]  # fmt: skip
     points = [
@@ -159,7 +162,7 @@ def _phased(height: int, *, history: bool) -> dict[str, Any]:
             fontWeight=_expr("datum.b ? 600 : 400"),
         ).encode(x=x(), y=y()),
         _data("texts").mark_text(
-            align=_expr("narrow ? 'center' : 'left'"), dx=_expr("narrow ? 0 : 18"), dy=_expr("narrow ? -12 : -9"),
+            align=_expr("narrow ? 'center' : 'left'"), dx=_expr("narrow ? 0 : 18"), dy=_expr("narrow ? -12 : -11"),
             text=_expr("datum.s"), color=_INK, fontWeight=600, fontSize=_expr("narrow ? 11 : 12"),
         ).encode(x=x(), y=y()),
         _data("edge").mark_text(

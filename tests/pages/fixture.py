@@ -1,6 +1,7 @@
 """A small invented program, made from the dataclasses alone: two builds of four cylinders and one of twelve.
 
-With a reading set aside, an objection, a phase to come, an assembly that was refitted, and text that would break careless HTML.
+It has a reading set aside, an objection, a phase to come, an assembly that was refitted, and text that would break
+careless HTML.
 """
 
 from __future__ import annotations
@@ -270,6 +271,9 @@ def _history(view: Any) -> Sequence[Block]:
         thin[-1]["label"] = "cyl. 1, 3, 4"
     readings = [{"x": r["x"], "value": r["value"] + d, "crossed": False} for r in rows for d in (-0.02, 0.02)]
     readings.append({"x": 2, "value": 0.12, "crossed": True, "label": "left out"})
+    last = {"x": len(view.phases) - 1, "crossed": False}
+    readings += [{**last, "value": 0.309}, {**last, "value": 0.31}, {**last, "value": 0.311}]
+    readings.append({**last, "value": 0.312, "crossed": True, "label": "left out"})
     panel = Panel(
         "",
         {"phases": _phases(view), "means": means, "thin": thin, "readings": readings,
