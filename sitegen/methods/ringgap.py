@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -56,7 +57,7 @@ def in_series(areas: Sequence[float], upstream: float, downstream: float) -> flo
     if len(areas) == 1:
         return areas[0]
 
-    whole = float(mass_flux(upstream, downstream, REFERENCE_TEMPERATURE))
+    whole = _flux(upstream, downstream)
     low, high = 0.0, min(areas) * whole
     for _ in range(60):  # the pressure needed grows with the flow, so halving cannot fail
         flow = (low + high) / 2
@@ -77,7 +78,13 @@ def _upstream_for(flux: float, downstream: float) -> float:
     mach2 = (math.sqrt(1 + 4 * k * scaled) - 1) / (2 * k)
     if mach2 < 1:
         return float(downstream * (1 + k * mach2) ** (GAMMA / (GAMMA - 1)))
-    return flux / float(mass_flux(1.0, 0.0, REFERENCE_TEMPERATURE))  # choked: only upstream pressure counts
+    return flux / _flux(1.0, 0.0)  # choked: only upstream pressure counts
+
+
+@lru_cache(maxsize=64)
+def _flux(upstream: float, downstream: float) -> float:
+    """One number of `mass_flux`, kept: the halving asks for the same one thousands of times."""
+    return float(mass_flux(upstream, downstream, REFERENCE_TEMPERATURE))
 
 
 def floor(

@@ -95,6 +95,14 @@ class Desk:
             self._frames[stream] = parts
         return self._frames[stream].get((build, cylinder), frame.iloc[0:0])
 
+    def tuples(self, stream: str, build: str, cylinder: int) -> list[Any]:
+        """The same rows as tuples; made once, since pages ask for them phase by phase."""
+        key = f"tuples {stream} {build} {cylinder}"
+        if key not in self.cache:
+            self.cache[key] = list(self.rows(stream, build, cylinder).itertuples(index=False))
+        found: list[Any] = self.cache[key]
+        return found
+
 
 @dataclass(frozen=True)
 class View:
@@ -246,6 +254,13 @@ class View:
         if phase:
             frame = frame[frame["phase"] == phase]
         return frame[frame["use"] == ""] if used else frame
+
+    def records(self, stream: str, *, phase: str = "", used: bool = False) -> list[Any]:
+        """Readings of this subject as tuples with the fields as attributes, in the order of the record."""
+        if self.desk is None:
+            raise LookupError("this view is of the whole folder")
+        rows = self.desk.tuples(stream, self.build.id if self.build else "", self.cylinder if self.build else 0)
+        return [row for row in rows if (not phase or row.phase == phase) and (not used or row.use == "")]
 
     def series(self, id: str) -> list[Series]:
         """Curves of this subject by id."""

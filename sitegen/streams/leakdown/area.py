@@ -99,6 +99,7 @@ def run_areas(program: Program, engine: str, readings: Mapping[str, Readings], b
     found = list(checks(program, readings["leakdown"].frame))
     areas: dict[tuple[int, str, str], method.Area] = {}
     rings: list[Value] = []
+    single: dict[int, list[tuple[str, str, float]]] = {}  # each reading as an area to the crankcase, for drawing
     for check in found:
         key = build.key(check.cylinder, check.phase, check.at)
         flags = check.assumed | ({"other-tester"} if check.other_tester else frozenset())
@@ -117,7 +118,15 @@ def run_areas(program: Program, engine: str, readings: Mapping[str, Readings], b
         rings.append(ring)
         yield ring
         if check.at == "" and ring.value is not None and whole.value:
-            yield _single_readings(check, key, factor * ring.value / whole.value, program)
+            scale = MM2 * method.orifice_area(program.definitions.testers[check.tester].orifice) * factor
+            scale *= ring.value / whole.value
+            single.setdefault(check.cylinder, []).extend(
+                (check.phase, reading, scale * air.ratio())
+                for reading, air in zip(check.readings, check.airs, strict=True)
+            )
+    for cylinder, rows in single.items():
+        frame = pd.DataFrame(rows, columns=["phase", "reading", "area"])
+        yield Series("leakdown.readings", build.key(cylinder), {"area": "mm²"}, frame)
     yield from _build_means(build, rings)
     yield from _kinds(build, found, areas)
 
@@ -160,15 +169,6 @@ def _area(program: Program, check: Check, book: Book) -> tuple[method.Area, floa
         repeats=scatter,
     )
     return area, factor, common, frozenset(flags)
-
-
-def _single_readings(check: Check, key: Key, scale: float, program: Program) -> Series:
-    """Each reading of a check as an area to the crankcase [mm²]; `scale`: tester factor times crankcase share."""
-    master = MM2 * method.orifice_area(program.definitions.testers[check.tester].orifice) * scale
-    frame = pd.DataFrame(
-        {"phase": check.phase, "reading": check.readings, "area": [master * air.ratio() for air in check.airs]}
-    )
-    return Series("leakdown.readings", key, {"area": "mm²"}, frame)
 
 
 def _value(measure: str, key: Key, area: method.Area, common: float, check: Check, flags: frozenset[str]) -> Value:

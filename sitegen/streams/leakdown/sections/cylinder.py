@@ -260,8 +260,8 @@ def cylinder_paths(view: Any) -> Sequence[Block]:
         area, ring = view.value(AREA.id, phase.id), view.value(CRANKCASE.id, phase.id)
         if area is None or ring is None or not area.value or ring.value is None:
             continue
-        readings = view.readings("leakdown", phase=phase.id, used=True)
-        shares = [f"{path} {told_share}" for path in PATHS if (told_share := _mean_share(view, readings, path))]
+        records = view.records("leakdown", phase=phase.id, used=True)
+        shares = [f"{path} {told_share}" for path in PATHS if (told_share := _mean_share(view, records, path))]
         unknown = "path-unknown" in ring.flags
         share = None if unknown else ring.value / area.value
         told.append((phase, area, ring, share))
@@ -327,19 +327,19 @@ def _path_reading(view: Any, phase: Any, area: Value, ring: Value, share: float,
     )
 
 
-def _mean_share(view: Any, readings: pd.DataFrame, path: str) -> str:
-    shares = readings[f"to_{path}"].dropna()
-    return f"{view.words.number(float(shares.mean()), 0)} %" if len(shares) and float(shares.mean()) > 0 else ""
+def _mean_share(view: Any, records: Sequence[Any], path: str) -> str:
+    shares = [share for row in records if not pd.isna(share := getattr(row, f"to_{path}"))]
+    mean = sum(shares) / len(shares) if shares else 0.0
+    return f"{view.words.number(mean, 0)} %" if mean > 0 else ""
 
 
 def cylinder_readings(view: Any) -> Sequence[Block]:
     """Every reading of the cylinder, used or not, with where it stands in the record."""
     build, number = view.the_build, view.cylinder
-    frame = view.readings("leakdown")
     order = {phase.id: phase.order for phase in view.program.phases}
-    frame = frame.assign(_order=frame["phase"].map(order)).sort_values(["_order", "file", "row"], kind="stable")
+    records = sorted(view.records("leakdown"), key=lambda row: (order[row.phase], row.file, row.row))
     rows = []
-    for row in frame.itertuples(index=False):
+    for row in records:
         out = row.use != ""
         with_it = view.value(CRANKCASE.id, row.phase, f"with:{row.reading}") if out else None
         state = _why_out(view, row) if out else "used"

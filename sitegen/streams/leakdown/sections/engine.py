@@ -220,7 +220,7 @@ def _scale_sentence(view: Any, build: Any, assembly: Any, scale: Value) -> str:
 def engine_tester(view: Any) -> Sequence[Block]:
     """What the testers of the program were worth."""
     rows = []
-    for tester in sorted(set(view.readings("leakdown")["tester"].dropna())):
+    for tester in sorted({row.tester for row in view.records("leakdown") if isinstance(row.tester, str)}):
         scale, occasion = (view.value(m, at=tester, engine="", cylinder=0) for m in (REFERENCE.id, OCCASION.id))
         facts = view.program.definitions.testers[tester]
         note = view.why(scale.reason) if scale is not None and scale.status == "refused" else ""
