@@ -5,7 +5,6 @@ File names are lower case [a-z0-9-] and safe on every file system: no reserved d
 
 from __future__ import annotations
 
-import posixpath
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -80,4 +79,8 @@ def relative(target: str, page: str) -> str:
     path, mark, fragment = target.partition("#")
     if path == page and mark:
         return f"#{fragment}"
-    return posixpath.relpath(path, posixpath.dirname(page) or ".") + mark + fragment
+    there, here = path.split("/"), page.split("/")
+    shared = 0  # folders both paths begin with
+    while shared < min(len(there), len(here)) - 1 and there[shared] == here[shared]:
+        shared += 1
+    return "../" * (len(here) - 1 - shared) + "/".join(there[shared:]) + mark + fragment
