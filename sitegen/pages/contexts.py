@@ -6,6 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar, Literal
 
+from markupsafe import Markup
+
 from sitegen.pages.marks import Mark
 
 
@@ -263,6 +265,7 @@ class ProgramPage(Page):
     parts: Sequence[Part]
     side: Sequence[Part]
     matrix: Matrix
+    notes: Markup  # "" where there are none
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sitegen.pages import plans, words
+from sitegen.pages import notes, plans, words
 from sitegen.pages.blocks import Setter
 from sitegen.pages.contexts import (
     CriterionLine,
@@ -22,7 +22,7 @@ from sitegen.pages.view import View
 from sitegen.program.model import Criterion, Program
 from sitegen.vocabulary import Cell, Plans
 
-_OWN_ANCHORS = ("answer", "criteria", "planned")
+_OWN_ANCHORS = ("answer", "criteria", "planned", "notes")
 _SENSES = {"at-most": "at most", "at-least": "at least"}
 
 
@@ -67,6 +67,7 @@ def page(site: Site, program: Program) -> ProgramPage:
         parts=parts,
         side=side,
         matrix=_matrix(site, view, setter, every),
+        notes=notes.of_program(program),
     )
 
 
