@@ -9,7 +9,9 @@ from __future__ import annotations
 READING: dict[str, str] = {
     "excluded": "an objection to it was accepted",
     "above-supply": "the cylinder gauge stands above the supply by more than its class",
+    "band-not-of-ring": "a contact band is entered for a part that has no ring face",
     "crank-missing": "nothing says where the piston stood",
+    "grade-not-on-scale": "its grade is none of the program's scale",
     "no-figure": "no figure was entered",
     "no-such-date": "its date is not a day of the calendar",
     "not-a-date": "its date cannot be read",
@@ -76,6 +78,10 @@ ANSWER: dict[str, str] = {
     "level-undecided": "the interval of the leak area reaches across its limit",
     "seated-path-unknown": "both are within their limits even with what other paths may share in the leak",
     "check-not-in-fit": "the check is not part of the seating curve",
+    "no-grade-scale": "the program file states no scale of grades",
+    "no-grade": "no grade was given",
+    "few-common-places": "two inspectors graded fewer than eight places in common",
+    "one-grade-only": "both inspectors gave every place the same one grade, so that chance alone agrees",
     "to-lose-undecided": "the interval of the leak still to lose reaches across the amount allowed",
 }
 

@@ -6,10 +6,11 @@ from collections.abc import Mapping
 
 from sitegen.crossing import exposure
 from sitegen.streams.buildsheet import STREAM as BUILDSHEET
+from sitegen.streams.inspection import STREAM as INSPECTION
 from sitegen.streams.leakdown import STREAM as LEAKDOWN
 from sitegen.vocabulary import Measure, Step, Stream
 
-STREAMS: tuple[Stream, ...] = tuple(sorted((BUILDSHEET, LEAKDOWN), key=lambda stream: stream.order))
+STREAMS: tuple[Stream, ...] = tuple(sorted((BUILDSHEET, INSPECTION, LEAKDOWN), key=lambda stream: stream.order))
 CROSSING: tuple[Step, ...] = (exposure.STEP,)
 
 

@@ -2,7 +2,7 @@
 
 Imports nothing of ours and holds no behaviour but order and access. Three shapes travel through the program:
 `Readings` (what was recorded), `Value` and `Verdict` (what was concluded) and `Series` (curves for drawing only).
-Pages are described in blocks (`Figure`, `Table`, `Plans`, `Text`) that templates turn into HTML.
+Pages are described in blocks (`Figure`, `Table`, `Plans`, `Images`, `Text`) that templates turn into HTML.
 """
 
 from __future__ import annotations
@@ -58,7 +58,7 @@ class Key(NamedTuple):
 
 
 Status = Literal["ok", "below", "missing", "refused", "excluded"]
-Of = Literal["reading", "cylinder", "build", "pull", "sample", "repeat", "check", ""]
+Of = Literal["reading", "cylinder", "build", "pull", "sample", "repeat", "check", "inspector", "place", ""]
 
 
 @dataclass(frozen=True)
@@ -338,7 +338,27 @@ class Text:
     role: Literal["plain", "lead", "note", "reading", "caution"] = "plain"
 
 
-Block = Figure | Table | Plans | Text
+@dataclass(frozen=True)
+class Image:
+    """A picture from the records. Content names the file; the pages make what is published from it."""
+
+    source: str  # the file, from the programs folder, with forward slashes
+    caption: str
+    alternative: str  # what a screen reader is told in its place
+    width: float | None = None  # m, of the whole picture in reality: draws the scale bar
+
+
+@dataclass(frozen=True)
+class Images:
+    """Pictures side by side: small ones that open the whole ones."""
+
+    name: str
+    images: Sequence[Image]
+    reading: str = ""
+    caption: str = ""
+
+
+Block = Figure | Table | Plans | Text | Images
 
 
 @dataclass(frozen=True)

@@ -7,12 +7,14 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from sitegen.pages import charts
-from sitegen.pages.addresses import slug
+from sitegen.pages.addresses import relative, slug
 from sitegen.pages.contexts import (
     BlockView,
     ColumnView,
     DiscView,
     FigureView,
+    ImagesView,
+    ImageView,
     KeyView,
     PanelView,
     PieceView,
@@ -22,17 +24,20 @@ from sitegen.pages.contexts import (
     TableView,
     TextView,
 )
+from sitegen.pages.gallery import Gallery, scale_of
 from sitegen.pages.marks import STRONG, mark_of
 from sitegen.pages.styles import style
 from sitegen.pages.words import number
 from sitegen.program.model import Coating
-from sitegen.vocabulary import Block, Cell, Column, Figure, Plan, Plans, Row, Table, Text
+from sitegen.vocabulary import Block, Cell, Column, Figure, Images, Plan, Plans, Row, Table, Text
 
 
 class Setter:
     """Turns the blocks of one page into views; hands out each id once."""
 
-    def __init__(self, coatings: Mapping[str, Coating]) -> None:
+    def __init__(self, coatings: Mapping[str, Coating], page: str = "", gallery: Gallery | None = None) -> None:
+        self._page = page
+        self._gallery = gallery
         self._coatings = coatings
         self._orders = {each.id: each.order for each in coatings.values()}
         self._taken: set[str] = {"main"}
@@ -62,6 +67,8 @@ class Setter:
             return self.table(block)
         if isinstance(block, Plans):
             return self.plans(block)
+        if isinstance(block, Images):
+            return self.images(block)
         return self.text(block)
 
     # ---- small things ----
@@ -128,6 +135,25 @@ class Setter:
             )
         table = self.table(block.table if block.table is not None else rows_as_table(block))
         return FigureView(id_, slug(block.name), block.reading, block.caption, panels, table)
+
+    # ---- pictures ----
+
+    def images(self, block: Images) -> ImagesView:
+        if self._gallery is None:
+            raise ValueError(f"{block.name}: pictures on a page that takes none")
+        made = []
+        for image in block.images:
+            found = self._gallery.put(image.source)
+            if found is None:
+                made.append(ImageView("", "", 0, 0, "", image.caption, "", image.alternative, None))
+                continue
+            small, full = (relative(path, self._page) for path in (found.small, found.full))
+            width, height = found.picture.thumbnail_width, found.picture.thumbnail_height
+            size = f"{number(found.picture.width)} × {number(found.picture.height)} pixels"
+            note = "; ".join(found.picture.notes)
+            scale = scale_of(image.width)
+            made.append(ImageView(small, full, width, height, size, image.caption, note, image.alternative, scale))
+        return ImagesView(self.anchor(block.name), block.reading, block.caption, made)
 
     # ---- block plans ----
 

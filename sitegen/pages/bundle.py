@@ -6,14 +6,12 @@ folder under a name that holds the drawings' source and the library versions; wi
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
 import json
-import os
-import sys
-import tempfile
 from importlib.metadata import version
 from pathlib import Path
+
+from sitegen.cache import cache_folder, keep, kept
 
 # Only what the drawings depend on may stand here: a change of any of these files means compiling anew.
 _SOURCES = ("kinds.py", "styles.py", "bundle.py")
@@ -30,25 +28,13 @@ def chart_scripts(cache: Path | None = None) -> tuple[bytes, bytes]:
     folder = cache_folder() if cache is None else cache
     key = _key()
     names = (f"drawings-{key}.js", f"library-{key}.js")
-    kept = [_read(folder / name) for name in names]
-    if kept[0] is not None and kept[1] is not None:
-        return kept[0], kept[1]
+    before = [kept(folder / name) for name in names]
+    if before[0] is not None and before[1] is not None:
+        return before[0], before[1]
     made = (_drawings(), _library())
     for name, content in zip(names, made, strict=True):
-        _keep(folder / name, content)
+        keep(folder / name, content)
     return made
-
-
-def cache_folder() -> Path:
-    """Where this user's caches lie: SITEGEN_CACHE, else the system's usual place."""
-    own = os.environ.get("SITEGEN_CACHE")
-    if own:
-        return Path(own)
-    if sys.platform == "win32":
-        return Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local") / "sitegen"
-    if sys.platform == "darwin":
-        return Path.home() / "Library" / "Caches" / "sitegen"
-    return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "sitegen"
 
 
 def _key() -> str:
@@ -75,23 +61,3 @@ def _library() -> bytes:
 
     bundle = vl_convert.javascript_bundle(snippet="window.sitegenEmbed = vegaEmbed;")
     return (_HEAD + bundle + _TAIL).encode()
-
-
-# A kept file ends with the hash of what stands before it, so that half a file is never taken for a whole one.
-
-
-def _read(path: Path) -> bytes | None:
-    try:
-        content, _, digest = path.read_bytes().rpartition(b"\n//")
-    except OSError:
-        return None
-    return content if hashlib.sha256(content).hexdigest().encode() == digest else None
-
-
-def _keep(path: Path, content: bytes) -> None:
-    with contextlib.suppress(OSError):
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".new-")
-        with os.fdopen(handle, "wb") as file:
-            file.write(content + b"\n//" + hashlib.sha256(content).hexdigest().encode())
-        Path(temporary).replace(path)

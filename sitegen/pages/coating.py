@@ -16,7 +16,7 @@ from sitegen.vocabulary import Cell, Column, Row, Stream, Table, Value
 def page(site: Site, coating: Coating) -> CoatingPage:
     """The page of one coating."""
     path = site.addresses.coatings[coating.id]
-    setter = site.setter()
+    setter = site.setter(path)
     parts, builds = [], 0
     for program in site.folder.programs:
         view = site.view(path, program.id, coating=coating)

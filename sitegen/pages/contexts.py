@@ -147,7 +147,39 @@ class TextView:
     pieces: Sequence[PieceView]
 
 
-BlockView = TableView | FigureView | PlansView | TextView
+@dataclass(frozen=True)
+class ScaleView:
+    """Scale bar of a picture."""
+
+    share: float  # % of the picture's width
+    length: str  # "0.5 mm"
+
+
+@dataclass(frozen=True)
+class ImageView:
+    """One picture; `small` is empty where it could not be made any more."""
+
+    small: str  # link of the thumbnail
+    full: str  # link of the whole picture
+    width: int  # px, of the thumbnail
+    height: int
+    size: str  # "1200 × 800 pixels": what opens
+    caption: str
+    note: str
+    alternative: str
+    scale: ScaleView | None
+
+
+@dataclass(frozen=True)
+class ImagesView:
+    shape: ClassVar = "images"
+    id: str
+    reading: str
+    caption: str
+    images: Sequence[ImageView]
+
+
+BlockView = TableView | FigureView | PlansView | TextView | ImagesView
 
 
 @dataclass(frozen=True)

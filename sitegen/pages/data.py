@@ -17,7 +17,7 @@ def page(site: Site, program: Program) -> PartsPage:
     """The data page of one program."""
     path = site.addresses.data[program.id]
     view = site.view(path, program.id)
-    setter = site.setter()
+    setter = site.setter(path)
     left_out = setter.anchor("left-out")
     files = setter.anchor("files")
     engines = setter.anchor("engines")

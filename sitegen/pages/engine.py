@@ -15,7 +15,7 @@ def page(site: Site, program: Program, build: Build) -> EnginePage:
     """The page of one build."""
     path = site.addresses.engines[program.id, build.id]
     view = site.view(path, program.id, build)
-    setter = site.setter()
+    setter = site.setter(path)
     setter.anchor("build")
     parts = site.parts(view, setter, "engine", "main")
     side = site.parts(view, setter, "engine", "side")
@@ -113,7 +113,7 @@ def cylinder_page(site: Site, program: Program, build: Build, cylinder: int) -> 
     """The page of one cylinder of a build."""
     path = site.addresses.cylinders[program.id, build.id, cylinder]
     view = site.view(path, program.id, build, cylinder)
-    setter = site.setter()
+    setter = site.setter(path)
     parts = site.parts(view, setter, "cylinder", "main")
     side = site.parts(view, setter, "cylinder", "side")
     if not shows_plan([*parts, *side]):

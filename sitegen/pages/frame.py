@@ -9,6 +9,7 @@ from sitegen.pages import words
 from sitegen.pages.addresses import Addresses, relative
 from sitegen.pages.blocks import Setter
 from sitegen.pages.contexts import Assets, Foot, Link, Part, PlansView
+from sitegen.pages.gallery import Gallery
 from sitegen.pages.view import Desk, View
 from sitegen.program.model import Build, Coating, Folder, Program
 from sitegen.vocabulary import Measure, Section, Stream
@@ -26,6 +27,7 @@ class Site:
     measures: Mapping[str, Measure]
     addresses: Addresses
     assets: Mapping[str, str]  # "report.css" -> path with its hash
+    gallery: Gallery
 
     def view(
         self,
@@ -38,8 +40,8 @@ class Site:
         desk = self.desks[program] if program else None
         return View(self.folder, self.measures, self.streams, self.addresses, page, desk, build, cylinder, coating)
 
-    def setter(self) -> Setter:
-        return Setter(self.folder.definitions.coatings)
+    def setter(self, page: str) -> Setter:
+        return Setter(self.folder.definitions.coatings, page, self.gallery)
 
     def links(self, page: str, *, charts: bool) -> Assets:
         def to(name: str) -> str:

@@ -14,7 +14,7 @@ ANSWER = "answer"  # anchor of the section that holds a program's answer
 def page(site: Site) -> HomePage:
     """The first page."""
     path = site.addresses.home
-    setter = site.setter()
+    setter = site.setter(path)
     setter.anchor("programs")
     setter.anchor("coatings")
     lines = []
@@ -66,7 +66,7 @@ def page(site: Site) -> HomePage:
 def _answer(site: Site, program: str) -> list[PieceView]:
     """The lead sentence of the program's answer, where it has one."""
     view = site.view(site.addresses.home, program)
-    setter = site.setter()
+    setter = site.setter(site.addresses.home)
     for section in site.sections("program", "main"):
         if section.anchor != ANSWER:
             continue

@@ -21,7 +21,7 @@ _BETTER = {"less": "less is better", "more": "more is better", "": ""}
 def page(site: Site) -> MethodsPage:
     """The methods page."""
     path = site.addresses.methods
-    setter = site.setter()
+    setter = site.setter(path)
     owner = {measure.id: stream.name for stream in site.streams for step in stream.steps for measure in step.gives}
     titled = [(stream.name, stream.title) for stream in site.streams] + [("", "Across streams")]
     groups = []

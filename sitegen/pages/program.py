@@ -30,7 +30,7 @@ def page(site: Site, program: Program) -> ProgramPage:
     """The page of one program."""
     path = site.addresses.programs[program.id]
     view = site.view(path, program.id)
-    setter = site.setter()
+    setter = site.setter(path)
     for anchor in _OWN_ANCHORS:
         setter.anchor(anchor)
     every = records(site.desks[program.id], list(site.streams))

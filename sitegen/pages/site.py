@@ -9,11 +9,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sitegen import places
+from sitegen.cache import cache_folder
 from sitegen.pages import coating, data, engine, home, linkcheck, methods, program
 from sitegen.pages.addresses import Addresses
-from sitegen.pages.bundle import cache_folder, chart_scripts
+from sitegen.pages.bundle import chart_scripts
 from sitegen.pages.contexts import AnyPage
 from sitegen.pages.frame import Site
+from sitegen.pages.gallery import Gallery
 from sitegen.pages.styles import COLOURS
 from sitegen.pages.view import Analysis, Desk
 from sitegen.program.model import Folder
@@ -45,10 +47,12 @@ def build_site(
         measures=known,
         addresses=Addresses.of(folder),
         assets=assets,
+        gallery=Gallery(folder.path),
     )
     print_page = _printer(theme_dir)
     for page in _pages(site):
         files[page.path] = print_page(page)
+    files.update(site.gallery.files)
     linkcheck.check(files)
     return files
 

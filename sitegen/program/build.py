@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 
@@ -19,6 +20,7 @@ from sitegen.program.model import (
     Departure,
     EngineType,
     Exclusion,
+    GradeScale,
     LeakdownRule,
     Phase,
     Place,
@@ -33,6 +35,7 @@ from sitegen.program.yamlfile import Document
 HERE = "this program"
 SENSES = ("at_most", "at_least", "below_reference", "above_reference")
 _UNKNOWN_ENGINE = EngineType("", "", 0, 0.0, 0.0)
+_GRADE = re.compile(r"0|[1-9][0-9]?|100")
 _NO_DEFINITIONS = Definitions({}, {}, {}, {}, {}, {})
 
 
@@ -108,6 +111,7 @@ def build(
         notes=files.take(root.get("notes")) if root.has("notes") else "",
         invented=root.flag("invented"),
         version=root.text("version"),
+        inspection=_grades(root.get("inspection")),
     )
 
 
@@ -121,6 +125,32 @@ def _area(node: Node, key: str) -> float:
     if node.quantity(key, "area") is None:
         return 0.0
     return units.convert(node.text(key), "mm2")
+
+
+def _grades(node: Node) -> GradeScale | None:
+    """The scale of grades; which end of it is the best must be said, since both are in use."""
+    grades: dict[float, str] = {}
+    for name, entry in node.entries("grades"):
+        if not _GRADE.fullmatch(name):
+            entry.problems.add(
+                entry.key_at,
+                "not-a-grade",
+                f'"{shown(name)}"{node.get("grades").within} is no grade',
+                expected="a whole number from 0 to 100",
+            )
+            continue
+        grades[float(name)] = entry.own_text()
+    best = node.whole("best")
+    if len(grades) < 2 or best is None:
+        return None
+    scale = GradeScale(dict(sorted(grades.items())), float(best))
+    if scale.best not in {scale.low, scale.high}:
+        node.get("best").add(
+            "best-not-an-end",
+            f"{node.get('best').subject} is {best}, which is neither the lowest nor the highest grade",
+            expected=f"{scale.low:g} or {scale.high:g}",
+        )
+    return scale
 
 
 # ---- phases ---------------------------------------------------------------------------------------------------------

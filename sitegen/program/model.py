@@ -255,6 +255,22 @@ class LeakdownRule:
 
 
 @dataclass(frozen=True)
+class GradeScale:
+    """The program's own scale of grades for what an inspector sees."""
+
+    grades: Mapping[float, str]  # grade -> what it stands for, in ascending order
+    best: float  # the lowest or the highest of them
+
+    @property
+    def low(self) -> float:
+        return min(self.grades)
+
+    @property
+    def high(self) -> float:
+        return max(self.grades)
+
+
+@dataclass(frozen=True)
 class ColumnUse:
     header: str
     unit: str = ""
@@ -321,6 +337,7 @@ class Program:
     notes: str = ""  # Markdown file relative to the program's folder
     invented: bool = False  # example data, said in the footer of every page
     version: str = ""
+    inspection: GradeScale | None = None  # None: the program file states no scale of grades
 
     def phase(self, phase: str) -> Phase:
         return next(each for each in self.phases if each.id == phase)

@@ -1,0 +1,271 @@
+"""Pictures from outside, opened with care and made into what a page may show.
+
+Nothing of the file itself reaches the site: its pixels are decoded and encoded anew, so that no metadata (place, time,
+device, author, text) travels along. A picture is refused before it is decoded where its header promises more than we
+take; whatever a decoder trips over is told as damage, never raised further.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+import warnings
+from dataclasses import asdict, dataclass
+from functools import cache
+from importlib.metadata import version
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from sitegen.cache import cache_folder, keep, kept
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+
+MOST_BYTES = 100_000_000  # of a file
+MOST_PIXELS = 50_000_000  # a scanning camera's frame; decoded with room to work it stays below 1 GB
+MOST_SIDE = 30_000  # pixels
+THUMBNAIL = (600, 800)  # pixels, widest and highest
+LOSSLESS_PIXELS = 4_000_000  # above it a picture that came without loss is published as JPEG after all
+FORMATS = ("PNG", "JPEG", "TIFF")
+_MADE = 1  # of the way pictures are made: count up when it changes
+
+# Pillow's names. Everything else is turned into one of the two that a page can show.
+_GREY = frozenset({"1", "L"})
+_WIDE = frozenset({"I", "F", "I;16", "I;16L", "I;16B", "I;16N"})
+
+
+class PictureFault(Exception):  # noqa: N818 - an answer for the user, not a fault of ours
+    """Why a picture cannot be shown, as a code and a clause that goes on after its name."""
+
+    def __init__(self, code: str, what: str, expected: str = "") -> None:
+        super().__init__(what)
+        self.code = code
+        self.what = what
+        self.expected = expected
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A picture as it is published."""
+
+    full: bytes  # PNG or JPEG
+    full_name: str  # hash of the content and ending
+    thumbnail: bytes  # JPEG
+    thumbnail_name: str
+    width: int  # pixels, of the full picture
+    height: int
+    thumbnail_width: int
+    thumbnail_height: int
+    notes: tuple[str, ...] = ()  # what was done to it that a reader should know
+
+
+def check(path: Path) -> None:
+    """Raise PictureFault unless the file is a picture we can show, decoded to its last row."""
+    content = _content(path)
+    if _taken_up(content) is None:
+        _decoded(content)
+
+
+def picture(path: Path) -> Picture:
+    """The picture in a file, as it is published; made once and kept by the hash of the file. Raises PictureFault.
+
+    The same file gives the same bytes with the same version of the imaging library.
+    """
+    content = _content(path)
+    before = _taken_up(content)
+    if before is not None:
+        return before
+    made = _made(content)
+    facts = {name: value for name, value in asdict(made).items() if not isinstance(value, bytes)}
+    head = json.dumps({**facts, "size": len(made.full)}, sort_keys=True).encode()
+    keep(_place(content), head + b"\n" + made.full + made.thumbnail)
+    return made
+
+
+# ---- the file -------------------------------------------------------------------------------------------------------
+
+
+def _content(path: Path) -> bytes:
+    try:
+        size = path.stat().st_size
+        if size > MOST_BYTES:
+            raise PictureFault(
+                "image-too-large",
+                f"is a file of {size / 1e6:.0f} MB",
+                f"at most {MOST_BYTES / 1e6:.0f} MB",
+            )
+        with path.open("rb") as file:
+            return file.read(MOST_BYTES)
+    except OSError as error:
+        raise PictureFault("image-not-readable", f"cannot be read: {(error.strerror or 'unknown').lower()}") from error
+
+
+def _place(content: bytes) -> Path:
+    return cache_folder() / "pictures" / f"{hashlib.sha256(content).hexdigest()[:32]}-{_maker()}"
+
+
+@cache
+def _maker() -> str:
+    return f"{_MADE}-{version('pillow')}"
+
+
+def _taken_up(content: bytes) -> Picture | None:
+    found = kept(_place(content))
+    if found is None:
+        return None
+    head, _, data = found.partition(b"\n")
+    facts: dict[str, Any] = json.loads(head)
+    size = facts.pop("size")
+    facts["notes"] = tuple(facts["notes"])
+    return Picture(full=data[:size], thumbnail=data[size:], **facts)
+
+
+# ---- from bytes to pixels -------------------------------------------------------------------------------------------
+
+
+def _decoded(content: bytes) -> tuple[Image, bool, tuple[str, ...]]:
+    """The first picture of a file, upright, in grey or colour of 8 bits; whether it came without loss; notes."""
+    from PIL import Image, UnidentifiedImageError
+
+    # What the library only warns of is either decided here by our own limits or part of metadata that is dropped.
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        try:
+            opened = Image.open(io.BytesIO(content), formats=FORMATS)
+        except Image.DecompressionBombError as error:
+            raise _too_many() from error
+        except UnidentifiedImageError as error:
+            raise PictureFault("not-an-image", "is not an image", "a PNG, JPEG or TIFF file") from error
+        except Exception as error:  # a decoder may raise anything on bytes made to harm it
+            raise _damaged(error) from error
+        with opened:
+            width, height = opened.size
+            if width * height > MOST_PIXELS or max(width, height) > MOST_SIDE:
+                raise _too_many(width, height)
+            try:
+                return _upright(opened)
+            except PictureFault:
+                raise
+            except Exception as error:
+                raise _damaged(error) from error
+
+
+def _too_many(width: int = 0, height: int = 0) -> PictureFault:
+    size = f"has {width} × {height} pixels" if width else "has too many pixels"
+    return PictureFault("image-too-large", size, f"at most {MOST_PIXELS / 1e6:.0f} million, and {MOST_SIDE} on a side")
+
+
+def _damaged(error: Exception) -> PictureFault:
+    cut = "truncated" in str(error).lower() or isinstance(error, EOFError)
+    return PictureFault("image-damaged", "is cut short" if cut else "is damaged", "a whole PNG, JPEG or TIFF file")
+
+
+def _upright(opened: Image) -> tuple[Image, bool, tuple[str, ...]]:
+    from PIL import Image, ImageOps
+
+    lossless = opened.format != "JPEG" and opened.format != "MPO"
+    white_is_zero = opened.format == "TIFF" and _tag(opened, 262) == 0
+    opened.load()
+    made, notes = _eight_bits(opened, white_is_zero)
+    orientation = _orientation(opened)
+    if orientation:
+        turned = Image.new("1", (1, 1)).getexif()
+        turned[0x0112] = orientation
+        made.info["exif"] = turned.tobytes()
+        made = ImageOps.exif_transpose(made)
+    # A picture made of nothing but pixels: what the file said besides stays behind.
+    clean = Image.frombytes(made.mode, made.size, made.tobytes())
+    if _has_more(opened):
+        notes = (*notes, "the first of several pictures in its file")
+    return clean, lossless, notes
+
+
+def _orientation(opened: Image) -> int:
+    """How the camera was held, as the file says it: 2 to 8, or 0 where the picture stands as it is."""
+    try:
+        said: Any = opened.getexif().get(0x0112)
+    except Exception:  # metadata can be broken where the pixels are whole
+        return 0
+    return int(said) if said in range(2, 9) else 0
+
+
+def _tag(opened: Any, number: int) -> Any:
+    return opened.tag_v2.get(number)
+
+
+def _has_more(opened: Image) -> bool:
+    """True where a second picture follows. They are not counted: a file can hold any number of them."""
+    if not hasattr(opened, "seek"):
+        return False
+    try:
+        opened.seek(1)
+    except Exception:  # no second one, or none that can be found
+        return False
+    return True
+
+
+def _eight_bits(opened: Image, white_is_zero: bool) -> tuple[Image, tuple[str, ...]]:
+    if opened.mode in _WIDE:
+        return _stretched(opened, white_is_zero), ("grey values spread from the darkest to the lightest",)
+    if opened.mode in _GREY:
+        return opened.convert("L"), ()
+    if opened.has_transparency_data:
+        from PIL import Image
+
+        seen = opened.convert("RGBA")
+        paper = Image.new("RGBA", seen.size, "white")
+        return Image.alpha_composite(paper, seen).convert("RGB"), ()
+    if opened.mode in {"LA", "La"}:
+        return opened.convert("L"), ()
+    return opened.convert("RGB"), ()
+
+
+def _stretched(opened: Image, white_is_zero: bool) -> Image:
+    """More than 8 bits of grey: few cameras fill 16, so the values are spread over what a screen can show."""
+    import numpy as np
+    from PIL import Image
+
+    values = np.asarray(opened).astype(np.float64)
+    values[~np.isfinite(values)] = 0.0
+    low, high = float(values.min()), float(values.max())
+    share = (values - low) / (high - low) if high > low else np.full(values.shape, 0.5)
+    if white_is_zero:
+        share = 1.0 - share
+    return Image.fromarray(np.rint(255 * share).astype(np.uint8))
+
+
+# ---- from pixels to files -------------------------------------------------------------------------------------------
+
+
+def _made(content: bytes) -> Picture:
+    from PIL import Image
+
+    decoded, lossless, notes = _decoded(content)
+    small = decoded.copy()
+    small.thumbnail(THUMBNAIL, Image.Resampling.LANCZOS)
+    if lossless and decoded.width * decoded.height <= LOSSLESS_PIXELS:
+        full, ending = _png(decoded), "png"
+    else:
+        full, ending = _jpeg(decoded, 92), "jpg"
+    thumbnail = _jpeg(small, 82)
+    return Picture(
+        full, f"{_hash(full)}.{ending}", thumbnail, f"{_hash(thumbnail)}.jpg",
+        decoded.width, decoded.height, small.width, small.height, notes,
+    )  # fmt: skip
+
+
+def _png(image: Image) -> bytes:
+    out = io.BytesIO()
+    image.save(out, "PNG", compress_level=6)
+    return out.getvalue()
+
+
+def _jpeg(image: Image, quality: int) -> bytes:
+    out = io.BytesIO()
+    image.save(out, "JPEG", quality=quality, subsampling=0, progressive=False, optimize=False)
+    return out.getvalue()
+
+
+def _hash(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()[:16]

@@ -1,0 +1,26 @@
+"""Inspection: what inspectors saw on rings, bores and pistons, with their grades and pictures."""
+
+from __future__ import annotations
+
+from sitegen.streams.inspection.fields import FIELDS
+from sitegen.streams.inspection.measures import GRADE
+from sitegen.streams.inspection.read import read
+from sitegen.streams.inspection.sections import SECTIONS
+from sitegen.streams.inspection.steps import AGREED, SEEN
+from sitegen.vocabulary import Stream
+
+STREAM = Stream(
+    name="inspection",
+    title="inspection",
+    order=50,
+    fields=FIELDS,
+    read=read,
+    steps=(SEEN, AGREED),
+    sections=SECTIONS,
+    recorded=(GRADE.id,),
+    cautions=(
+        "Solvents for cleaning parts burn and harm skin and lungs: ventilation, gloves, no flame, and what the safety "
+        "data sheet says.",
+        "Deposits and abraded metal are harmful dust: wipe wet, do not blow off with air.",
+    ),
+)

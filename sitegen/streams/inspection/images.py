@@ -1,0 +1,69 @@
+"""Images an inspection names: inside the program's folder, and pictures indeed. What is not is taken out and told."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path, PurePosixPath
+
+import numpy as np
+
+from sitegen.pictures import PictureFault, check
+from sitegen.problems import shown
+from sitegen.program.model import Program
+from sitegen.tables.reading import Sheet
+
+_FOLDER = "a PNG, JPEG or TIFF file inside the program's folder, such as images/b1-top.png"
+LONGEST = 200  # characters of a name
+
+
+def located(folder: Path, name: str) -> Path:
+    """The file an image name of a record means. Raises PictureFault where it is none of the program's folder.
+
+    Links are followed before the question is asked, so that none leads out.
+    """
+    plain = name.isprintable() and len(name) <= LONGEST and "\\" not in name and not name.startswith("/")
+    if not plain or (len(name) > 1 and name[1] == ":"):
+        raise PictureFault("path-not-plain", "is not written from the program's folder", _FOLDER)
+    path = folder / name
+    try:
+        home, found = folder.resolve(), path.resolve()
+        upwards = ".." in PurePosixPath(name).parts
+        if upwards or not found.is_relative_to(home):
+            how = "" if upwards else " through a link"
+            raise PictureFault("path-leaves-folder", f"leaves the program's folder{how}", _FOLDER)
+        if not found.exists():
+            raise PictureFault("missing-file", "is not there", _FOLDER)
+        if not found.is_file():
+            raise PictureFault("not-a-file", "is not a plain file", _FOLDER)
+    except (OSError, ValueError, RuntimeError) as error:  # RuntimeError: a loop of links
+        reason = (error.strerror if isinstance(error, OSError) else "") or "it cannot be followed"
+        raise PictureFault("image-not-readable", f"cannot be read: {reason.lower()}", _FOLDER) from error
+    return found
+
+
+def check_images(program: Program, sheet: Sheet) -> None:
+    """Take images that cannot be shown out of their rows, each with a warning; the row keeps its numbers."""
+    folder = Path(program.folder)
+    answers: dict[str, PictureFault | None] = {}
+    for at, name in _named(sheet):
+        if name not in answers:
+            answers[name] = _answer(folder, name)
+        fault = answers[name]
+        if fault is not None:
+            what = f'the image "{shown(name)}" {fault.what}, and is not shown; the rest of the row is used'
+            sheet.tell(at, fault.code, "image", what, fault.expected)
+            sheet.frame.loc[sheet.frame.index[at], "image"] = np.nan
+
+
+def _named(sheet: Sheet) -> Iterator[tuple[int, str]]:
+    column = sheet.frame["image"]
+    for at in np.flatnonzero(column.notna().to_numpy(dtype=bool) & sheet.open).tolist():
+        yield at, str(column.iat[at])
+
+
+def _answer(folder: Path, name: str) -> PictureFault | None:
+    try:
+        check(located(folder, name))
+    except PictureFault as fault:
+        return fault
+    return None

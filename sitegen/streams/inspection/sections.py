@@ -1,0 +1,280 @@
+"""What the inspection says on the pages. Formats what the steps concluded; computes nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import pandas as pd
+
+from sitegen.streams.inspection.fields import FINDINGS, NUMBERS, PARTS, RINGS
+from sitegen.streams.inspection.measures import AGREEMENT, BAND_SHARE, BAND_WIDTH, GRADE
+from sitegen.streams.inspection.steps import RULE, pair_of
+from sitegen.vocabulary import Block, Cell, Column, Image, Images, Row, Section, Table, Text, Value
+
+_TITLES = {"top-ring": "top ring", "second-ring": "second ring", "bore": "bore", "piston": "piston"}
+
+
+# ---- a cylinder -----------------------------------------------------------------------------------------------------
+
+
+def cylinder_inspection(view: Any) -> Sequence[Block]:
+    """What was seen on the parts of one cylinder, inspector by inspector, and the pictures."""
+    order = {phase.id: phase.order for phase in view.program.phases}
+    records = sorted(view.records("inspection"), key=lambda row: (order[row.phase], row.file, row.row))
+    blocks: list[Block] = []
+    rows = [_seen_row(view, row) for row in records if row.use != "" or pd.isna(row.image) or _says_something(row)]
+    if rows:
+        blocks.append(_seen_table(view, rows))
+    pictures = [_image(view, row) for row in records if row.use == "" and not pd.isna(row.image)]
+    if pictures:
+        note = "" if all(each.width for each in pictures) else " Without a bar the scale was not recorded."
+        note = f"A picture opens at its full size.{note} Metadata of the files is not published."
+        name = f"inspection-images-{view.the_build.id}-{view.cylinder}"
+        blocks.append(Images(name, list(dict.fromkeys(pictures)), "" if rows else _band_reading(view), note))
+    return blocks
+
+
+def _seen_table(view: Any, rows: Sequence[Row]) -> Table:
+    columns = (
+        Column("Part"), Column("Place"), Column("Inspector"), Column("Band of the face", "%", numeric=True),
+        Column("Band", "mm", numeric=True), Column("Grade", numeric=True),
+        *(Column(finding.capitalize()) for finding in FINDINGS), Column("Remark"),
+    )  # fmt: skip
+    name = f"inspection-{view.the_build.id}-{view.cylinder}"
+    return Table(name, columns, rows, _band_reading(view), note=_scale_note(view), wide=True)
+
+
+def _says_something(row: Any) -> bool:
+    return any(not pd.isna(getattr(row, name)) for name in (*NUMBERS, *FINDINGS, "remark"))
+
+
+def _seen_row(view: Any, row: Any) -> Row:
+    out = row.use != ""
+    part = "" if pd.isna(row.part) else _TITLES.get(row.part, row.part)
+    phase = view.program.phase(row.phase)
+    look = "" if pd.isna(row.repeat) else f"look {int(row.repeat)}"
+    remark = Cell(_text(row.remark))
+    if out:
+        remark = Cell("left out", word=True, note=f"{view.words.sentence(view.why(row.use))}.")
+    cells = (
+        Cell(view.words.sentence(part), note="" if phase.kind == "teardown" else f"at {phase.title}"),
+        Cell(_text(row.place)),
+        Cell(_text(row.inspector), note=look),
+        Cell(_number(view, row.band_share, 1.0, 0)),
+        Cell(_number(view, row.band_width, 1e3, 2)),
+        Cell(_number(view, row.grade, 1.0, 0)),
+        *(Cell(_text(getattr(row, finding))) for finding in FINDINGS),
+        remark,
+    )
+    return Row(cells, here=out, anchor=f"reading-{row.reading}")
+
+
+def _text(value: Any) -> str:
+    return "" if pd.isna(value) else str(value)
+
+
+def _number(view: Any, value: float, scale: float, decimals: int) -> str:
+    return "" if pd.isna(value) else str(view.words.number(scale * value, decimals))
+
+
+def _image(view: Any, row: Any) -> Image:
+    """The picture of a row. Alternative text says what it is of; the caption says what is to be seen."""
+    build, phase = view.the_build, view.program.phase(row.phase)
+    what = ", ".join(part for part in (_TITLES.get(row.part, row.part), _text(row.place)) if part)
+    caption = _text(row.caption) or f"{view.words.sentence(what)}."
+    alternative = f"{view.words.sentence(what)}, {build.id} cylinder {view.cylinder} at {phase.title}"
+    if _text(row.caption):
+        alternative += f": {_text(row.caption)}"
+    width = None if pd.isna(row.image_width) else float(row.image_width)
+    return Image(f"{view.program.id}/{row.image}", caption, alternative, width)
+
+
+def _band_reading(view: Any) -> str:
+    """The contact band of the top ring against those of its neighbours, at the last phase it was looked at."""
+    build, number = view.the_build, view.cylinder
+    for phase in reversed(view.phases):
+        bands = {
+            place.cylinder: value.value
+            for place in build.places
+            if (value := view.value(BAND_SHARE.id, phase.id, RINGS[0], engine=build, cylinder=place.cylinder))
+            is not None
+            and value.value is not None
+        }
+        own = bands.pop(number, None)
+        if own is None:
+            continue
+        sentence = (
+            f"At {phase.title} the contact band of cylinder {number} covers {view.words.number(own, 0)} % of the width "
+            "of the top ring’s face"
+        )
+        if not bands:
+            return f"{sentence}."
+        verb = "bands cover" if len(bands) > 1 else "band covers"
+        return f"{sentence}; its neighbours’ {verb} {_span(view, list(bands.values()))} %."
+    return ""
+
+
+def _span(view: Any, values: Sequence[float]) -> str:
+    low, high = (view.words.number(each, 0) for each in (min(values), max(values)))
+    return str(low) if low == high else f"{low} to {high}"
+
+
+def _scale_note(view: Any) -> str:
+    scale = view.program.inspection
+    if scale is None:
+        return ""
+    grades = "; ".join(f"{grade:g} {title}" for grade, title in scale.grades.items())
+    return f"Grades of this program: {grades}. Best is {scale.best:g}."
+
+
+# ---- a build --------------------------------------------------------------------------------------------------------
+
+
+def engine_inspection(view: Any) -> Sequence[Block]:
+    """All cylinders of a build at each phase they were looked at, and how far inspectors agree."""
+    build = view.the_build
+    blocks: list[Block] = [_phase_table(view, phase) for phase in view.phases if _looked_at(view, phase)]
+    if blocks:
+        blocks += [Text((Cell(sentence),), "note") for sentence in _agreements(view)]
+    elif any("inspection" in phase.records and not build.is_due(phase.id) for phase in view.phases):
+        blocks.append(Text((Cell("No inspection is on record yet."),), "note"))
+    return blocks
+
+
+def _looked_at(view: Any, phase: Any) -> bool:
+    return bool(view.records("inspection", phase=phase.id, used=True))
+
+
+def _phase_table(view: Any, phase: Any) -> Table:
+    build = view.the_build
+    graded = [
+        part for part in PARTS if any(v.value is not None for v in _of(view, GRADE.id, phase, part))
+    ]  # columns only for parts somebody graded
+    rows = []
+    for place in build.places:
+        one = view.of_cylinder(build, place.cylinder)
+        values = [one.value(measure.id, phase.id, RINGS[0]) for measure in (BAND_SHARE, BAND_WIDTH)]
+        grades = [one.value(GRADE.id, phase.id, part) for part in graded]
+        link = view.href_cylinder(build, place.cylinder, "inspection") if one.records("inspection") else ""
+        rows.append(
+            Row(
+                (
+                    Cell(f"cylinder {place.cylinder}", href=link, coating=place.coating),
+                    *(Cell(_rounded(view, value, digits)) for value, digits in zip(values, (0, 2), strict=True)),
+                    *(Cell(_rounded(view, value, 1), note=_inspectors(view, value)) for value in grades),
+                    Cell(_findings_of(view, phase, place.cylinder)),
+                )
+            )
+        )
+    columns = (
+        Column("Cylinder"), Column("Band of the top ring’s face", "%", numeric=True),
+        Column("Band", "mm", numeric=True),
+        *(Column(f"Grade, {_TITLES[part]}", numeric=True) for part in graded), Column("Findings"),
+    )  # fmt: skip
+    return Table(
+        f"inspection-{build.id}-{phase.id}", columns, rows, _engine_reading(view, phase), note=_scale_note(view),
+        wide=True,
+    )  # fmt: skip
+
+
+def _of(view: Any, measure: str, phase: Any, part: str) -> list[Value]:
+    found: list[Value] = view.values(measure, engine=view.the_build, phase=phase.id, at=part)
+    return found
+
+
+def _rounded(view: Any, value: Value | None, decimals: int) -> str:
+    return str(view.words.DASH if value is None or value.value is None else view.words.number(value.value, decimals))
+
+
+def _inspectors(view: Any, value: Value | None) -> str:
+    return "" if value is None or value.value is None else str(view.words.counted(value.n, "inspector"))
+
+
+def _findings_of(view: Any, phase: Any, cylinder: int) -> str:
+    """Each finding that is there, with its part; "none" only where somebody looked for all of them."""
+    seen = {
+        (verdict.rule.removeprefix(RULE), verdict.key.at): verdict.word
+        for finding in FINDINGS
+        for verdict in view.verdicts(f"{RULE}{finding}", engine=view.the_build, cylinder=cylinder, phase=phase.id)
+    }
+    there = [
+        f"{finding} {seen[finding, part]} ({_TITLES[part]})"
+        for finding in FINDINGS
+        for part in PARTS
+        if seen.get((finding, part), "none") != "none"
+    ]
+    if there:
+        return "; ".join(there)
+    missed = [finding for finding in FINDINGS if not any(name == finding for name, _ in seen)]
+    if missed == list(FINDINGS):
+        return "not recorded"
+    return "none" if not missed else f"none; {view.words.listed(missed)} not recorded"
+
+
+def _engine_reading(view: Any, phase: Any) -> str:
+    bands = [value for value in _of(view, BAND_SHARE.id, phase, RINGS[0]) if value.value is not None]
+    if len(bands) < 2:
+        return ""
+    low, high = min(bands, key=lambda v: v.value or 0.0), max(bands, key=lambda v: v.value or 0.0)
+    texts = [view.words.number(each.value, 0) for each in (low, high)]
+    if texts[0] == texts[1]:
+        return f"At {phase.title} the contact bands of the top rings cover {texts[0]} % of the face."
+    return (
+        f"At {phase.title} the contact bands of the top rings cover {texts[0]} % of the face (cylinder "
+        f"{low.key.cylinder}) to {texts[1]} % (cylinder {high.key.cylinder})."
+    )
+
+
+def _agreements(view: Any) -> list[str]:
+    told = []
+    for value in view.values(AGREEMENT.id):
+        whom = f"{view.words.listed(pair_of(value.key.at))}" if value.key.at else "two inspectors"
+        if value.value is None:
+            told.append(f"How far {whom} agree in their grades cannot be told, because {view.why(value.reason)}.")
+        elif value.low is None:
+            told.append(f"{whom} gave the same grade at all of {value.n} places of this program.")
+        else:
+            within = f"{view.words.number(value.low, 2)} to {view.words.number(value.high, 2)}"
+            told.append(
+                f"How far {whom} agree in their grades: weighted kappa {view.words.number(value.value, 2)}, 95 % "
+                f"interval {within}, from {value.n} places of this program that both graded (1 always alike, 0 no "
+                "better than chance)."
+            )
+    return told
+
+
+# ---- a coating ------------------------------------------------------------------------------------------------------
+
+
+def coating_inspection(view: Any) -> Sequence[Block]:
+    """Builds of a program with this coating: range of the bands and of the grades of its top rings."""
+    rows = []
+    for build in view.builds:
+        cells = []
+        for measure, decimals in ((BAND_SHARE, 0), (BAND_WIDTH, 2), (GRADE, 1)):
+            values = [
+                value.value
+                for value in view.values(measure.id, engine=build, at=RINGS[0], coating=view.coating.id)
+                if value.value is not None
+            ]
+            ends = [view.words.number(end(values), decimals) for end in (min, max)] if values else [view.words.DASH]
+            cells.append(Cell(" to ".join(dict.fromkeys(ends)), note=view.words.counted(len(values), "ring")))
+        if any(cell.text != view.words.DASH for cell in cells):
+            mixed = "" if len(build.coatings) == 1 else "mixed engine"
+            rows.append(Row((Cell(build.id, href=view.href_engine(build, "inspection"), note=mixed), *cells)))
+    if not rows:
+        return ()
+    columns = (
+        Column("Build"), Column("Band of the top ring’s face", "%", numeric=True),
+        Column("Band", "mm", numeric=True), Column("Grade, top ring", numeric=True),
+    )  # fmt: skip
+    note = f"Lowest to highest over its rings. No difference between coatings is concluded from it. {_scale_note(view)}"
+    return (Table(f"{view.program.id}-inspection", columns, rows, note=note.strip(), wide=True),)
+
+
+SECTIONS = (
+    Section("inspection", "Inspection", 50, "engine", engine_inspection),
+    Section("inspection", "Inspection", 40, "cylinder", cylinder_inspection),
+    Section("inspection", "Inspection", 30, "coating", coating_inspection),
+)
