@@ -10,8 +10,10 @@ READING: dict[str, str] = {
     "excluded": "an objection to it was accepted",
     "above-supply": "the cylinder gauge stands above the supply by more than its class",
     "band-not-of-ring": "a contact band is entered for a part that has no ring face",
+    "cell-error": "a cell of it holds an error of the workbook",
     "crank-missing": "nothing says where the piston stood",
     "grade-not-on-scale": "its grade is none of the program's scale",
+    "formula-not-calculated": "a formula in it was never calculated",
     "no-figure": "no figure was entered",
     "no-such-date": "its date is not a day of the calendar",
     "not-a-date": "its date cannot be read",
@@ -92,9 +94,12 @@ FLAGS: dict[str, str] = {
     "other-tester": "it was read with another tester than the rest of the build",
     "no-reference-orifice": "no reference orifice was read on this tester, so its scale is the nominal one",
     "repeats-disagree": "its repeats differ by more than repeats do, and nothing tells which of them is wrong",
+    "few-reference-readings": "the reference orifice was read on fewer than three occasions on this tester, so its "
+    "scale is the nominal one",
     "no-repeats": "no check was repeated, so the scatter between repeats is not in the interval",
     "ambient-assumed": "ambient pressure was not recorded; the standard 101.325 kPa was taken",
-    "temperature-assumed": "the metal temperature of a warm check was not recorded; 20 °C was taken",
+    "temperature-assumed": "the metal temperature of a warm check was not recorded; that of the air was taken, with "
+    "which a warm engine reads about 6 % too little",
     "no-tool": "the measuring tool was not recorded, so there is no interval",
 }
 

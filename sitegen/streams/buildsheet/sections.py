@@ -66,43 +66,104 @@ def _gap_reading(view: Any, phase: str) -> str:
         return ""
     low, high = min(gaps, key=lambda v: v.value), max(gaps, key=lambda v: v.value)
     number = view.words.number
-    if number(low.value, 2) == number(high.value, 2):
-        return f"Top ring gaps are alike, {number(low.value, 2)} mm."
+    if low.high is None or high.low is None or low.high >= high.low:
+        mean = view.words.with_unit(f"{number(low.value, 2)} to {number(high.value, 2)}", "mm")
+        same = view.words.with_unit(number(low.value, 2), "mm")
+        return f"Top ring gaps are alike within the feelers' error: {same if low.value == high.value else mean}."
     return (
-        f"Top ring gaps run from {number(low.value, 2)} mm (cylinder {low.key.cylinder}) to {number(high.value, 2)} mm "
-        f"(cylinder {high.key.cylinder}); a wider gap leaks more whatever the coating."
+        f"Top ring gaps run from {number(low.value, 2)} (cylinder {low.key.cylinder}) to "
+        f"{view.words.with_unit(number(high.value, 2), 'mm')} (cylinder {high.key.cylinder}); a wider gap leaks more "
+        "whatever the coating."
     )
 
 
 def _wear_table(view: Any) -> Table | None:
     build = view.the_build
     rows = []
-    worst: Value | None = None
+    losses: list[Value] = []
+    wears: list[Value] = []
     for place in build.places:
         lost = _only(view.values(MASS_LOSS.id, engine=build, cylinder=place.cylinder, at="top"))
         worn = _only(view.values(FACE_WEAR.id, engine=build, cylinder=place.cylinder, at="top"))
         if lost is None and worn is None:
             continue
-        if lost is not None and lost.value is not None and (worst is None or lost.value > (worst.value or 0)):
-            worst = lost
-        cylinder = Cell(
-            f"cylinder {place.cylinder}", href=view.href_cylinder(build, place.cylinder), coating=place.coating
-        )
+        losses += [lost] if lost is not None and lost.value is not None else []
+        wears += [worn] if worn is not None and worn.value is not None else []
+        href = view.href_cylinder(build, place.cylinder)
+        cylinder = Cell(f"cylinder {place.cylinder}", href=href, coating=place.coating)
         rows.append(Row((cylinder, Cell(view.text(lost)), Cell(view.text(worn)))))
     if not rows:
         return None
-    columns = (
+    columns = [
         Column("Cylinder"), Column("Top ring mass lost", "mg", numeric=True),
         Column("Face wear from the gap opening", "µm", numeric=True),
-    )  # fmt: skip
+    ]  # fmt: skip
+    note = "Bounds from the limits of error of balance and feelers."
+    if wears and all(worn.low is not None and worn.low <= 0 for worn in wears):  # nothing seen: not worth a column
+        rows = [Row(row.cells[:2]) for row in rows]
+        columns = columns[:2]
+        note += (
+            " The feelers see no face wear at any cylinder; they are blind below some micrometres, the balance is not."
+        )
     reading = ""
-    if worst is not None:
-        reading = f"The top ring of cylinder {worst.key.cylinder} lost most: {view.text(worst, unit=True)}."
-    note = (
-        "Bounds from the limits of error of balance and feelers. Feelers are blind below about 3 µm of face wear; "
-        "the balance is not."
-    )
+    if losses:
+        masses = view.words.span(min(v.value or 0.0 for v in losses), max(v.value or 0.0 for v in losses), 1)
+        reading = f"The top rings lost {view.words.with_unit(masses, 'mg')}{_over(view, build)}."
+        odd = _clear_of_the_rest(losses)
+        reading += f" Cylinder {odd.key.cylinder} stands apart." if odd is not None else ""
     return Table(f"ring-wear-{build.id}", columns, rows, reading, note=note)
+
+
+def _over(view: Any, build: Any) -> str:
+    """Distance a build has run, as the end of a sentence."""
+    run = [value.value for value in view.values("exposure.km", engine=build, cylinder=0) if value.value is not None]
+    return f" in {view.words.with_unit(view.words.number(max(run), 0), 'km')}" if run else ""
+
+
+def _clear_of_the_rest(values: Sequence[Value]) -> Value | None:
+    """The one value whose bounds clear those of all others; None where there is none."""
+    for each in values:
+        others = [other for other in values if other is not each]
+        if not others or each.low is None or each.high is None:
+            continue
+        if all(other.low is not None and each.high < other.low for other in others):
+            return each
+        if all(other.high is not None and each.low > other.high for other in others):
+            return each
+    return None
+
+
+def wear_by_coating(view: Any) -> Sequence[Block]:
+    """What the top rings of every build that was taken apart have lost, by coating."""
+    rows = []
+    clauses = []
+    coatings = [view.coating.id] if view.coating is not None else view.program.coatings
+    for coating in coatings:
+        every: list[float] = []
+        for build in view.builds:
+            lost = view.values(MASS_LOSS.id, engine=build, at="top", coating=coating)
+            known = [value.value for value in lost if value.value is not None]
+            if known:
+                every += known
+                masses = view.words.span(min(known), max(known), 1)
+                engine = Cell(build.id, href=view.href_engine(build))
+                distance = Cell(_over(view, build).removeprefix(" in "))
+                rows.append(Row((view.coating_cell(coating), engine, Cell(masses), Cell(str(len(known))), distance)))
+        if every:
+            clauses.append(f"{view.coating_title(coating)} {view.words.span(min(every), max(every), 1)}")
+    if not rows:
+        return ()
+    columns = (
+        Column("Coating"), Column("Build"), Column("Top ring mass lost", "mg", numeric=True),
+        Column("Rings", numeric=True), Column("Run"),
+    )  # fmt: skip
+    reading = f"Mass lost by the top rings: {view.words.with_unit(view.words.listed(clauses), 'mg')}."
+    note = (
+        "From the least to the most of the cylinders of a build; bounds stand on the page of the build. Builds that ran "
+        "different distances do not compare."
+    )
+    name = "ring-mass-lost" if view.coating is None else f"{view.program.id}-ring-mass-lost"
+    return (Table(name, columns, rows, reading, note=note),)
 
 
 def cylinder_sheet(view: Any) -> Sequence[Block]:
@@ -125,7 +186,11 @@ def cylinder_sheet(view: Any) -> Sequence[Block]:
         return ()
     columns = (Column("Measured"), *(Column(phase.title, numeric=True) for phase in phases))
     lost = _only(view.values(MASS_LOSS.id, engine=build, cylinder=number, at="top"))
-    reading = f"The top ring lost {view.text(lost, unit=True)}." if lost is not None and lost.value is not None else ""
+    reading = (
+        f"The top ring lost {view.text(lost, unit=True)}{_over(view, build)}."
+        if lost is not None and lost.value is not None
+        else ""
+    )
     return (Table(f"build-sheet-{build.id}-{number}", columns, rows, reading),)
 
 
@@ -143,4 +208,6 @@ def _first_phase(view: Any) -> str | None:
 SECTIONS = (
     Section("build-sheet", "Build sheet", 40, "engine", engine_sheet),
     Section("build-sheet", "Build sheet", 25, "cylinder", cylinder_sheet),
+    Section("wear", "Ring mass lost", 40, "program", wear_by_coating),
+    Section("wear", "Ring mass lost", 20, "coating", wear_by_coating),
 )

@@ -148,7 +148,8 @@ def _area(program: Program, check: Check, book: Book) -> tuple[method.Area, floa
         factor, common = scale.value, math.hypot(scale.se, scale.se_common) / scale.value
     else:
         factor, common = 1.0, method.bore_error(tester.orifice, tester.orifice_tolerance)
-        flags.add("no-reference-orifice")
+        seldom = scale is not None and scale.reason == "few-reference-occasions"
+        flags.add("few-reference-readings" if seldom else "no-reference-orifice")
     repeats = book.get(REPEAT.id, Key())
     scatter = None
     if repeats is not None and repeats.status == "ok" and repeats.value is not None and repeats.df is not None:

@@ -5,6 +5,7 @@ Everything here arranges values that the steps concluded; nothing is worked out 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -13,7 +14,7 @@ from sitegen.streams.leakdown.measures import BUILD, CRANKCASE
 from sitegen.vocabulary import Value
 
 DOUBTFUL = frozenset(
-    {"path-unknown", "other-tester", "no-reference-orifice", "repeats-disagree"}
+    {"path-unknown", "other-tester", "no-reference-orifice", "few-reference-readings", "repeats-disagree"}
 )  # drawn with open marks
 KM = "exposure.km"
 
@@ -136,6 +137,37 @@ def mm2(view: Any, number: float) -> str:
 
 
 def range_of(view: Any, numbers: Sequence[float]) -> str:
-    """ "0.24 to 0.27", or the one number."""
+    """Leak areas from the least to the largest, with their unit: "0.24 to 0.27 mm²", or the one number."""
+    return str(view.words.with_unit(bare_range(view, numbers), "mm²"))
+
+
+def bare_range(view: Any, numbers: Sequence[float]) -> str:
+    """The same without the unit."""
     low, high = mm2(view, min(numbers)), mm2(view, max(numbers))
     return low if low == high else f"{low} to {high}"
+
+
+def area(view: Any, number: float) -> str:
+    """A leak area with its unit, never parted at a line end."""
+    return str(view.words.with_unit(mm2(view, number), "mm²"))
+
+
+def area_text(view: Any, value: Value | None) -> str:
+    """A leak area with its interval in hundredths of a mm², so that a column reads evenly."""
+    if value is None or value.status not in {"ok", "excluded"} or value.value is None:
+        return str(view.text(value))
+    if value.low is None or value.high is None or math.isinf(value.low) or math.isinf(value.high):
+        return str(view.text(value))
+    middle, low, high = (round(number, 2) for number in (value.value, value.low, value.high))
+    if abs((high - middle) - (middle - low)) < 0.015:
+        return f"{mm2(view, middle)} ± {mm2(view, (value.high - value.low) / 2)}"
+    return f"{mm2(view, middle)} ({mm2(view, low)} to {mm2(view, high)})"
+
+
+def stands_out(values: Sequence[Value]) -> Value | None:
+    """The largest value, where its interval clears those of all others; None where nothing stands out."""
+    known = [each for each in values if each.value is not None and each.low is not None and each.high is not None]
+    if len(known) < 2:
+        return None
+    *rest, top = sorted(known, key=lambda each: each.value or 0.0)
+    return top if (top.low or 0.0) > max(each.high or 0.0 for each in rest) else None

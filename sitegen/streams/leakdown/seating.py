@@ -146,7 +146,7 @@ def _curve(build: Build, book: Book, assembly: Assembly, coating: str, fired: Se
         tuple(km),
         cylinders,
         tuple(tuple(column[i] for column in columns) for i in range(len(cylinders))),
-        frozenset(flags & {"from-schedule", "path-unknown", "no-reference-orifice"}),
+        frozenset(flags & {"from-schedule", "path-unknown", "no-reference-orifice", "few-reference-readings"}),
     )
 
 

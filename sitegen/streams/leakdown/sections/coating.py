@@ -12,6 +12,7 @@ from sitegen.streams.leakdown.measures import (
     SCALE,
 )
 from sitegen.streams.leakdown.sections.shared import (
+    apart,
     tally,
 )
 from sitegen.vocabulary import (
@@ -36,7 +37,10 @@ def coating_builds(view: Any) -> Sequence[Block]:
                 Cell(mm2(view, value.value) if value is not None and value.value is not None else view.words.DASH)
             )
         scale = next(iter(view.values(SCALE.id, engine=build, at=build.assemblies[0].id, coating=coating)), None)
-        cells += [Cell(view.text(scale)), Cell(tally(view, build, coating))]
+        odd = apart(view, build, build.assemblies[0], coating)
+        noun = view.words.plural(len(odd), "cylinder")
+        without = f"without {noun} {view.words.numbers_listed(odd)}" if odd else ""
+        cells += [Cell(view.text(scale), note=without), Cell(tally(view, build, coating))]
         rows.append(Row(cells))
     columns = (
         Column("Build"), *(Column(phase.title, "mm²", numeric=True) for phase in phases),

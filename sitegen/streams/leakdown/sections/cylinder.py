@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -11,6 +11,8 @@ import pandas as pd
 from sitegen.streams.leakdown.fields import PATHS
 from sitegen.streams.leakdown.history import (
     Point,
+    area,
+    area_text,
     checked_phases,
     distance,
     last,
@@ -35,6 +37,7 @@ from sitegen.streams.leakdown.sections.shared import (
     lose_text,
     plan_of,
     strip_of,
+    why_open,
 )
 from sitegen.vocabulary import (
     Block,
@@ -80,9 +83,9 @@ def cylinder_history(view: Any) -> Sequence[Block]:
     }
     panel = Panel("", data, coating=coating, label=f"Leak area of {build.id} cylinder {number} by phase")
     caption = (
-        f"{CURVE_CAPTION} Bars: 95 % intervals. Small rings: single readings. Crossed: left out, at the value the "
-        f"check would "
-        "have had with it. Grey: the other cylinders. Band: what the end gaps alone would leak."
+        f"{CURVE_CAPTION} Bars: 95\u00a0% intervals, often hidden by the marks. Small rings: single readings. Crossed: "
+        "left out, at the value the check would have had with it. Grey: the other cylinders. Band: what the end gaps "
+        "alone would leak."
     )
     table = Table(
         name=f"history-{build.id}-{number}",
@@ -97,7 +100,7 @@ def cylinder_history(view: Any) -> Sequence[Block]:
                 (
                     Cell(view.program.phase(p.phase).title),
                     Cell(distance(view, build, view.program.phase(p.phase))),
-                    Cell(view.text(p.value)),
+                    Cell(area_text(view, p.value)),
                     Cell(str(p.value.n)),
                 )
             )
@@ -145,19 +148,18 @@ def _history_reading(view: Any, points: Sequence[Point], others: Sequence[int]) 
     a, b = first.value.value or 0.0, end.value.value or 0.0
     start, finish = (view.program.phase(point.phase).title for point in (first, end))
     went = "fell" if b < a else "rose"
-    sentence = f"Leak area {went} from {mm2(view, a)} mm² at {start} to {mm2(view, b)} mm² at {finish}."
+    sentence = f"Leak area {went} from {area(view, a)} at {start} to {area(view, b)} at {finish}."
     ends = [last(line(view, view.the_build, other)) for other in others]
     level = [point.value.value or 0.0 for point in ends if point is not None and point.phase == end.phase]
     if level:
-        sentence += f" Its neighbours end at {range_of(view, level)} mm²."
+        sentence += f" Its neighbours end at {range_of(view, level)}."
     change = next(iter(view.values(CHANGE.id, engine=view.the_build, cylinder=view.cylinder, phase=end.phase)), None)
     if change is not None and change.status == "ok" and change.low is not None and change.high is not None:
+        moved = view.words.with_unit(view.words.signed(change.value, 2), "mm²")
         if change.low <= 0 <= change.high:
             sentence += " The last change is within the scatter between occasions."
         else:
-            sentence += (
-                f" The last change, {view.words.signed(change.value, 2)} mm², is beyond the scatter between occasions."
-            )
+            sentence += f" The last change, {moved}, is beyond the scatter between occasions."
     return sentence
 
 
@@ -172,11 +174,14 @@ def cylinder_place(view: Any) -> Sequence[Block]:
     rows = [_rule_row(view, found[rule]) for rule in _RULES if rule in found]
     columns = (Column("Rule of the program"), Column("Limit", numeric=True), Column("Found", numeric=True), Column(""))
     blocks.append(
-        Table(f"why-{build.id}-{number}", columns, rows, caption=f"Why “{state.word}”", note=_why_note(view, state))
+        Table(
+            f"why-{build.id}-{number}", columns, rows, caption=f"Why “{state.word}”", note=_why_note(view, state, found)
+        )
     )
     return blocks
 
 
+MOSTLY = 0.9  # share of the air past the rings from which the other paths are not worth a table
 _RULES = {
     LEVEL_RULE: "Leak area, mm²",
     TO_LOSE_RULE: "Leak still to lose, mm²",
@@ -186,27 +191,33 @@ _RULES = {
 
 def _rule_row(view: Any, rule: Any) -> Row:
     seating = view.program.seating
-    limit = {LEVEL_RULE: mm2(view, seating.level), TO_LOSE_RULE: mm2(view, seating.to_lose), FALL_RULE: "0"}[rule.rule]
+    limit = {LEVEL_RULE: mm2(view, seating.level), TO_LOSE_RULE: mm2(view, seating.to_lose), FALL_RULE: "no fall"}[
+        rule.rule
+    ]
     measure, _, at = rule.deciding.partition("@")
     value = view.value(measure, rule.key.phase, at, engine=rule.key.engine, cylinder=rule.key.cylinder)
     if rule.rule == FALL_RULE and value is not None and value.value is not None:
         value = replace(value, value=-value.value, low=_negative(value.high), high=_negative(value.low))
-    found = lose_text(view, value) if value is not None else view.words.DASH
-    return Row((Cell(_RULES[rule.rule]), Cell(f"≤ {limit}"), Cell(found), Cell(rule.word, word=True)))
+    text = lose_text if rule.rule == TO_LOSE_RULE else area_text
+    found = text(view, value) if value is not None else view.words.DASH
+    shown = limit if rule.rule == FALL_RULE else f"≤ {limit}"
+    found = found.replace(" ± ", "\u00a0±\u00a0")
+    return Row((Cell(_RULES[rule.rule]), Cell(shown), Cell(found), Cell(rule.word, word=True)))
 
 
 def _negative(end: float | None) -> float | None:
     return None if end is None else -end
 
 
-def _why_note(view: Any, state: Any) -> str:
-    phase = view.program.phase(state.key.phase).title
-    reason = (
-        f" It {'is' if state.word == 'cannot tell' else 'counts as'} “{state.word}” because {view.why(state.reason)}."
-        if state.reason
-        else ""
-    )
-    return f"Judged at {phase}.{reason}"
+def _why_note(view: Any, state: Any, rules: Mapping[str, Any]) -> str:
+    """When the state was judged, why it is what it is, and what is certain all the same."""
+    note = f"Judged at {view.program.phase(state.key.phase).title}." if state.key.phase else ""
+    if state.word != "cannot tell":
+        return f"{note} It counts as “{state.word}” because {view.why(state.reason)}."
+    note += f" It cannot be told: {why_open(view, view.the_build, state.reason)}."
+    if LEVEL_RULE in rules and rules[LEVEL_RULE].word == "not met":
+        note += " The leak area is above its limit all the same; what is open is whether it still falls."
+    return note.strip()
 
 
 def cylinder_neighbours(view: Any) -> Sequence[Block]:
@@ -219,36 +230,32 @@ def cylinder_neighbours(view: Any) -> Sequence[Block]:
 
 
 def _rank_sentence(view: Any) -> str:
-    """In how many phases this cylinder leaked most of its engine."""
+    """At how many checks this cylinder stands apart from its neighbours, beyond the intervals of both."""
     build, number = view.the_build, view.cylinder
-    most = least = seen = 0
+    above = below = seen = 0
     for phase in checked_phases(view):
-        values = {
-            p.cylinder: view.value(CRANKCASE.id, phase.id, engine=build, cylinder=p.cylinder) for p in build.places
+        values = [view.value(CRANKCASE.id, phase.id, engine=build, cylinder=p.cylinder) for p in build.places]
+        bounds = {
+            value.key.cylinder: (value.low, value.high)
+            for value in values
+            if value is not None and value.status == "ok" and value.low is not None and value.high is not None
         }
-        known = {c: v.value for c, v in values.items() if v is not None and v.status == "ok" and v.value is not None}
-        if number not in known or len(known) < 2:
+        others = [ends for cylinder, ends in bounds.items() if cylinder != number]
+        if number not in bounds or not others:
             continue
         seen += 1
-        most += known[number] == max(known.values())
-        least += known[number] == min(known.values())
+        low, high = bounds[number]
+        above += low > max(end for _, end in others)
+        below += high < min(end for end, _ in others)
     if not seen:
         return ""
-    word = view.words.count
-    if most == least == 0:
-        return (
-            f"Cylinder {number} was neither the largest nor the smallest leak of {build.id} at any of {word(seen)} "
-            f"checks."
-        )
-    return (
-        f"Of {word(seen)} checks, cylinder {number} had the largest leak of {build.id} at {_number_of(view, most)} "
-        f"and the smallest at "
-        f"{_number_of(view, least)}."
-    )
-
-
-def _number_of(view: Any, count: int) -> str:
-    return "none" if count == 0 else str(view.words.count(count))
+    words = view.words
+    of = f"of {words.counted(seen, 'check')}"
+    if above:
+        return f"At {words.count(above)} {of} it leaks more than every neighbour, beyond their intervals."
+    if below:
+        return f"At {words.count(below)} {of} it leaks less than every neighbour, beyond their intervals."
+    return f"At none {of} does it stand apart from its neighbours by more than their intervals."
 
 
 def cylinder_paths(view: Any) -> Sequence[Block]:
@@ -257,20 +264,20 @@ def cylinder_paths(view: Any) -> Sequence[Block]:
     rows: list[Row] = []
     told: list[tuple[Any, Value, Value, float | None]] = []
     for phase in checked_phases(view):
-        area, ring = view.value(AREA.id, phase.id), view.value(CRANKCASE.id, phase.id)
-        if area is None or ring is None or not area.value or ring.value is None:
+        whole, ring = view.value(AREA.id, phase.id), view.value(CRANKCASE.id, phase.id)
+        if whole is None or ring is None or not whole.value or ring.value is None:
             continue
         records = view.records("leakdown", phase=phase.id, used=True)
         shares = [f"{path} {told_share}" for path in PATHS if (told_share := _mean_share(view, records, path))]
         unknown = "path-unknown" in ring.flags
-        share = None if unknown else ring.value / area.value
-        told.append((phase, area, ring, share))
+        share = None if unknown else ring.value / whole.value
+        told.append((phase, whole, ring, share))
         where = (
             "not recorded" if unknown else view.words.listed(shares) if shares else "from the flow out of the crankcase"
         )
-        rows.append(Row((Cell(phase.title), Cell(view.text(area)), Cell(view.text(ring)), Cell(where))))
+        rows.append(Row((Cell(phase.title), Cell(area_text(view, whole)), Cell(area_text(view, ring)), Cell(where))))
     blocks: list[Block] = []
-    known = [(phase, area, ring, share) for phase, area, ring, share in told if share is not None]
+    known = [(phase, whole, ring, share) for phase, whole, ring, share in told if share is not None]
     if told and not known:
         blocks.append(
             Text(
@@ -284,19 +291,16 @@ def cylinder_paths(view: Any) -> Sequence[Block]:
         )
     elif known:
         worst = min(known, key=lambda each: each[3])
-        if worst[3] >= 0.9 and len(known) == len(told):
-            percent = view.words.percent(min(each[3] for each in known), 1.0)
-            blocks.append(
-                Text((Cell(f"At every check at least {percent} of the air went past the rings to the crankcase."),))
-            )
+        if worst[3] >= MOSTLY and len(known) == len(told):
+            share = view.words.percent(worst[3], 1.0)
+            blocks.append(Text((Cell(f"At every check at least {share} of the air went past the rings."),)))
         else:
             columns = (
                 Column("Phase"), Column("Leak area, all paths", "mm²", numeric=True),
                 Column("To the crankcase", "mm²", numeric=True),
                 Column("Share of the air"),
             )  # fmt: skip
-            unknown_at = [phase.title for phase, _, _, share in told if share is None]
-            reading = _path_reading(view, *worst, unknown_at)
+            reading = _path_reading(view, told)
             blocks.append(Table(f"paths-{build.id}-{number}", columns, rows, reading, wide=True))
     for kind in view.verdicts("kind of leak", engine=build, cylinder=number):
         ratio = view.value(SUPPLY_RATIO.id, kind.key.phase, kind.key.at)
@@ -309,22 +313,55 @@ def cylinder_paths(view: Any) -> Sequence[Block]:
             else "Slit and hole both fit that.",
         }[kind.word]
         blocks.append(
-            Text((Cell(f"At {view.program.phase(kind.key.phase).title} the leak area at the higher supply pressure was "
-                       f"{view.text(ratio)} times that at the lower. {says}"),))
-        )  # fmt: skip
+            Text(
+                (
+                    Cell(
+                        f"At {view.program.phase(kind.key.phase).title} the leak area at the higher of two supply "
+                        f"pressures was {view.text(ratio)} times that at the lower; a hole gives 1, a thin slit more. "
+                        f"{says}"
+                    ),
+                )
+            )
+        )
+    blocks += _with_oil(view)
     return blocks
 
 
-def _path_reading(view: Any, phase: Any, area: Value, ring: Value, share: float, unknown: Sequence[str]) -> str:
-    gap = f" At {view.words.listed(unknown)} it was not recorded." if unknown else ""
-    if share >= 0.9:
+def _with_oil(view: Any) -> list[Block]:
+    """What a check read with oil added, beside the same check dry."""
+    blocks: list[Block] = []
+    for wet in view.values(CRANKCASE.id, engine=view.the_build, cylinder=view.cylinder, at="wet"):
+        dry = view.value(CRANKCASE.id, wet.key.phase)
+        if dry is None or dry.value is None or dry.low is None or wet.value is None or wet.high is None:
+            continue
+        title = view.program.phase(wet.key.phase).title
+        text = f"With oil added at {title} it read {area(view, wet.value)} instead of {area(view, dry.value)}."
+        if wet.high < dry.low:
+            text += " Oil seals rings, not valves: what it closed leaked past the rings (common practice, no source)."
+        blocks.append(Text((Cell(text),)))
+    return blocks
+
+
+def _path_reading(view: Any, told: Sequence[tuple[Any, Value, Value, float | None]]) -> str:
+    """How much of the air went past the rings, at the first check that says and at the last."""
+    known = [(phase, whole, ring, share) for phase, whole, ring, share in told if share is not None]
+    unknown = [phase.title for phase, _, _, share in told if share is None]
+    gap = f" At {view.words.listed(unknown)} the path was not recorded." if unknown else ""
+    worst = min(known, key=lambda each: each[3])
+    if worst[3] >= MOSTLY:
         return f"Where the path was recorded, nearly all of the air went past the rings.{gap}"
-    return (
-        f"Not all of this leak is the rings': at {phase.title} it was {mm2(view, area.value or 0.0)} mm² in all, of "
-        f"which "
-        f"{mm2(view, ring.value or 0.0)} mm² went to the crankcase. A valve, a gasket or a plug wants looking "
-        f"at.{gap and ' The path' + gap[3:]}"
+    (first, _, _, before), (end, whole, ring, after) = known[0], known[-1]
+    percent = view.words.percent
+    sentence = (
+        f"Not all of this leak is the rings': {percent(1 - before, 1.0)} of the air went elsewhere at {first.title}, "
+        f"{percent(1 - after, 1.0)} at {end.title}, where it is {area(view, whole.value or 0.0)} in all and "
+        f"{area(view, ring.value or 0.0)} past the rings."
     )
+    if after < before:
+        sentence += " It grows: a valve, a gasket or a plug wants looking at."
+    elif after >= MOSTLY:
+        sentence += " It went away with running, as a valve does that beds in; the total alone would look like seating."
+    return sentence + gap
 
 
 def _mean_share(view: Any, records: Sequence[Any], path: str) -> str:
@@ -334,56 +371,69 @@ def _mean_share(view: Any, records: Sequence[Any], path: str) -> str:
 
 
 def cylinder_readings(view: Any) -> Sequence[Block]:
-    """Every reading of the cylinder, used or not, with where it stands in the record."""
+    """Every reading of the cylinder: in the value of its check, beside it, or left out, with where it stands."""
     build, number = view.the_build, view.cylinder
     order = {phase.id: phase.order for phase in view.program.phases}
     records = sorted(view.records("leakdown"), key=lambda row: (order[row.phase], row.file, row.row))
+    counted = {reading for series in view.series("leakdown.readings") for reading in series.frame["reading"]}
     rows = []
+    inside = 0
     for row in records:
-        out = row.use != ""
-        with_it = view.value(CRANKCASE.id, row.phase, f"with:{row.reading}") if out else None
-        state = _why_out(view, row) if out else "used"
-        if with_it is not None and with_it.value is not None:
-            state += f" With it: {mm2(view, with_it.value)} mm²."
+        inside += row.reading in counted
+        use, note = _use(view, row, row.reading in counted)
+        remark = "" if pd.isna(row.remark) else f"“{row.remark}”"
         repeat = "" if pd.isna(row.repeat) else f", {int(row.repeat)}"
+        metal = "" if pd.isna(row.metal_temperature) else view.words.number(row.metal_temperature - 273.15, 0)
         rows.append(
             Row(
                 (
-                    Cell(f"{view.program.phase(row.phase).title}{repeat}"),
+                    Cell(f"{view.program.phase(row.phase).title}{repeat}".replace(" ", "\u00a0")),
                     Cell(_number(view, row.supply, 1e3)),
                     Cell(_number(view, row.pressure, 1e3)),
                     Cell(_percent(view, row)),
-                    Cell(
-                        "" if pd.isna(row.metal_temperature) else view.words.number(row.metal_temperature - 273.15, 0)
-                    ),
-                    Cell("" if pd.isna(row.oil) else row.oil),
+                    Cell(metal),
                     Cell(row.tester),
-                    Cell("left out" if out else "used", word=out, note=state if out else ""),
-                    Cell(f"{row.file.rpartition('/')[2]}, line {row.row}"),
+                    Cell("" if pd.isna(row.date) else view.words.day(row.date)),
+                    Cell(use, word=row.use != "", note=" ".join(part for part in (note, remark) if part)),
+                    Cell(row.reading, note=f"{row.file.rpartition('/')[2]}, line {row.row}"),
                 ),
-                here=out,
+                here=row.use != "",
                 anchor=f"reading-{row.reading}",
             )
         )
     columns = (
         Column("Phase, repeat"), Column("Supply", "kPa gauge", numeric=True),
-        Column("Cylinder", "kPa gauge", numeric=True),
-        Column("Leak", "%", numeric=True), Column("Metal", "°C", numeric=True), Column("Oil"), Column("Tester"),
-        Column("Use"),
-        Column("From"),
+        Column("Cylinder", "kPa gauge", numeric=True), Column("Leak", "%", numeric=True),
+        Column("Metal", "°C", numeric=True), Column("Tester"), Column("Date"), Column("Use"), Column("Reading"),
     )  # fmt: skip
     left = sum(row.here for row in rows)
-    total = view.words.counted(len(rows), "reading")
-    reading = (
-        f"{view.words.sentence(total)}, all used."
-        if not left
-        else f"{view.words.sentence(total)}; {view.words.count(left)} left out, with the reason beside it."
-    )
+    beside = len(rows) - left - inside
+    words = view.words
+    parts = [f"{words.count(inside)} in the values above"]
+    parts += [f"{words.count(beside)} beside them, in another condition"] if beside else []
+    parts += [f"{words.count(left)} left out, with the reason beside it"] if left else []
+    reading = f"{words.sentence(words.counted(len(rows), 'reading'))}: {words.listed(parts)}."
+    example = next((row.reading for row in records if row.use == ""), "")
     note = (
-        "To object to a reading, name its file and line under “exclusions” in the program file, with why, by whom "
-        "and when; it stays visible here."
+        "To object to a reading, add a line like this under “exclusions” in the program file; the reading stays "
+        "visible "
+        f'here: - {{reading: "{example}", why: …, by: …, on: …}}'
     )
-    return (Table(f"readings-{build.id}-{number}", columns, rows, reading, note=note, wide=True),)
+    return (Table(f"readings-{build.id}-{number}", columns, rows, reading, note=note if example else "", wide=True),)
+
+
+def _use(view: Any, row: Any, counted: bool) -> tuple[str, str]:
+    """Whether a reading is in the value of its check, beside it, or left out, and why."""
+    if row.use != "":
+        with_it = view.value(CRANKCASE.id, row.phase, f"with:{row.reading}")
+        told = f" With it the check reads {area(view, with_it.value)}." if with_it is not None and with_it.value else ""
+        return "left out", _why_out(view, row) + told
+    if counted:
+        return "used", ""
+    parts = ["oil added"] if not pd.isna(row.oil) and row.oil == "wet" else []
+    off = abs(row.supply - view.program.leakdown.supply) > view.program.leakdown.supply_band
+    parts += ["another supply pressure"] if off else []
+    return "beside the value", view.words.listed(parts)
 
 
 def _why_out(view: Any, row: Any) -> str:

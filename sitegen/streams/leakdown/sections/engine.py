@@ -8,12 +8,14 @@ from typing import Any
 
 from sitegen.streams.leakdown.history import (
     DOUBTFUL,
+    area_text,
     checked_phases,
     limit_row,
     line,
     mean_row,
     phase_rows,
     range_of,
+    stands_out,
     with_labels,
 )
 from sitegen.streams.leakdown.measures import (
@@ -24,11 +26,13 @@ from sitegen.streams.leakdown.measures import (
     REFERENCE,
     REPEAT,
     SCALE,
+    TO_LOSE,
     UNEXPLAINED,
 )
 from sitegen.streams.leakdown.sections.shared import (
     CURVE_CAPTION,
     STATE_ORDER,
+    apart,
     floor_of,
     last_value,
     lose_text,
@@ -36,6 +40,8 @@ from sitegen.streams.leakdown.sections.shared import (
     state_after,
     strip_of,
     to_lose_of,
+    unused_checks,
+    why_open,
 )
 from sitegen.vocabulary import (
     Block,
@@ -64,27 +70,22 @@ def engine_plan(view: Any) -> Sequence[Block]:
 
 
 def _engine_reading(view: Any) -> str:
-    build = view.the_build
-    counted = Counter(state.word for p in build.places if (state := view.state(build, p.cylinder)) is not None)
+    """How many cylinders are in which state, and cylinder by cylinder why it cannot be told."""
+    build, words = view.the_build, view.words
+    states = {place.cylinder: view.state(build, place.cylinder) for place in build.places}
+    counted = Counter(state.word for state in states.values() if state is not None)
     if not counted:
         return ""
-    told = [
-        f"{view.words.count(counted[word])} {word}" for word in STATE_ORDER if counted[word] and word != "cannot tell"
-    ]
-    sentence = f"Of {view.words.counted(len(build.places), 'cylinder')}: {view.words.listed(told)}." if told else ""
-    if counted["cannot tell"]:
-        reasons = sorted(
-            {s.reason for p in build.places if (s := view.state(build, p.cylinder)) and s.word == "cannot tell"}
-        )
-        why = view.words.listed([view.why(code) for code in reasons])
-        number = counted["cannot tell"]
-        whom = "no cylinder" if number == len(build.places) else view.words.counted(number, "cylinder")
-        sentence += (
-            f" No cylinder can be told, because {why}."
-            if whom == "no cylinder"
-            else f" Of {whom} it cannot be told, because {why}."
-        )
-    return sentence.strip()
+    told = [f"{words.count(counted[word])} {word}" for word in STATE_ORDER if counted[word] and word != "cannot tell"]
+    parts = [f"Of {words.counted(len(build.places), 'cylinder')}: {words.listed(told)}."] if told else []
+    by_reason: dict[str, list[int]] = {}
+    for number, state in states.items():
+        if state is not None and state.word == "cannot tell":
+            by_reason.setdefault(state.reason, []).append(number)
+    for reason, numbers in by_reason.items():
+        whom = f"{words.plural(len(numbers), 'cylinder')} {words.numbers_listed(numbers)}"
+        parts.append(f"Of {whom} it cannot be told: {why_open(view, build, reason)}.")
+    return " ".join(parts)
 
 
 def engine_curves(view: Any) -> Sequence[Block]:
@@ -97,7 +98,7 @@ def engine_curves(view: Any) -> Sequence[Block]:
         means += with_labels(drawn, f"cyl. {place.cylinder}")
     data = {"phases": phase_rows(view, (build,)), "means": means, "limits": [limit_row(view)]}
     panel = Panel(build.id, data, coating=build.coatings[0], label=f"Leak area of the cylinders of {build.id} by phase")
-    caption = f"{CURVE_CAPTION} Bars: 95 % intervals. Open marks: not yet to rely on."
+    caption = f"{CURVE_CAPTION} Bars: 95\u00a0% intervals, often hidden by the marks."
     table = _by_cylinder(view, build)
     return (Figure(f"leak-area-{build.id}", "slope", (panel,), _curves_reading(view), caption), table)
 
@@ -111,11 +112,10 @@ def _curves_reading(view: Any) -> str:
         return "No check after the first start yet."
     ends = {number: points[-1] for number, points in fired.items()}
     title = view.program.phase(next(iter(ends.values())).phase).title
-    largest = max(ends, key=lambda number: ends[number].value.value or 0)
     values = [point.value.value or 0.0 for point in ends.values()]
-    sentence = (
-        f"At the last check, {title}, the cylinders leak {range_of(view, values)} mm²; cylinder {largest} leaks most."
-    )
+    odd = stands_out([point.value for point in ends.values()])
+    most = f"cylinder {odd.key.cylinder} stands out" if odd is not None else "none stands out beyond its interval"
+    sentence = f"At the last check, {title}, the cylinders leak {range_of(view, values)}; {most}."
     doubts = sorted({flag for points in lines.values() for point in points for flag in point.value.flags & DOUBTFUL})
     if doubts:
         sentence += f" Open marks: {view.words.listed([view.why(flag) for flag in doubts])}."
@@ -131,13 +131,12 @@ def _by_cylinder(view: Any, build: Any) -> Table:
         ]
         for phase in phases:
             value = view.value(CRANKCASE.id, phase.id, engine=build, cylinder=place.cylinder)
-            cells.append(Cell(view.text(value), note=_change_note(view, build, place.cylinder, phase.id)))
+            cells.append(Cell(area_text(view, value), note=_change_note(view, build, place.cylinder, phase.id)))
         rows.append(Row(cells))
     columns = (Column("Cylinder"), *(Column(phase.title, "mm²", numeric=True) for phase in phases))
     note = (
-        "Leak area to the crankcase with its 95 % interval. Second line: change since the check before, where the "
-        "condition is "
-        "the same; “within scatter” where it is no more than occasions differ by."
+        "Leak area to the crankcase with its 95\u00a0% interval. Second line: change since the check before, where the "
+        "condition is the same; “within scatter” where it is no more than occasions differ by."
     )
     return Table(f"leak-area-{build.id}-by-cylinder", columns, rows, note=note, wide=True)
 
@@ -176,12 +175,12 @@ def engine_seating(view: Any) -> Sequence[Block]:
                             href=view.href_cylinder(build, place.cylinder),
                             coating=place.coating,
                         ),
-                        Cell(view.text(plateau[0]) if plateau else words.DASH),
+                        Cell(area_text(view, plateau[0]) if plateau else words.DASH),
                         Cell(
                             lose_text(view, latest), note=view.program.phase(latest.key.phase).title if latest else ""
                         ),
-                        Cell(view.text(floor_of(view, build, place.cylinder))),
-                        Cell(view.text(last_value(view, UNEXPLAINED.id, build, place.cylinder, assembly))),
+                        Cell(area_text(view, floor_of(view, build, place.cylinder))),
+                        Cell(area_text(view, last_value(view, UNEXPLAINED.id, build, place.cylinder, assembly))),
                         Cell(state.word if state else "", word=True),
                     )
                 )
@@ -189,30 +188,42 @@ def engine_seating(view: Any) -> Sequence[Block]:
         columns = (
             Column("Cylinder"), Column("Leak when seated", "mm²", numeric=True),
             Column("Still to lose", "mm²", numeric=True),
-            Column("Gaps alone", "mm²", numeric=True), Column("Gaps do not explain", "mm²", numeric=True),
+            Column("Gaps alone", "mm²", numeric=True), Column("Not explained by gaps", "mm²", numeric=True),
             Column("State"),
         )  # fmt: skip
         blocks.append(Table(f"seating-{build.id}-{assembly.id}", columns, rows, wide=True))
+    if blocks:
+        blocks.append(Text((Cell("How seating is judged", href=view.href_methods(TO_LOSE.id)),), role="note"))
     return blocks
 
 
 def _scale_sentence(view: Any, build: Any, assembly: Any, scale: Value) -> str:
+    """Seating distance of one assembly and coating, what it is without, or why there is none."""
+    words, coating = view.words, scale.key.coating
     first, end = view.program.phase(assembly.first).title, view.program.phase(assembly.last).title
-    of = f" of the {view.coating_title(scale.key.coating)} rings" if len(build.coatings) > 1 else ""
+    of = f" of the {view.coating_title(coating)} rings" if len(build.coatings) > 1 else ""
     when = f", {first} to {end}" if len(build.assemblies) > 1 else ""
-    if scale.status != "ok":
-        return f"No seating distance{of}{when}, because {view.why(scale.reason)}."
-    sentence = f"The leak still to lose{of} falls to 37 % over {view.text(scale, unit=True)} of sliding{when}"
-    sentence += ", by the planned schedule." if "from-schedule" in scale.flags else "."
-    plateaus = view.values(PLATEAU.id, engine=build, at=assembly.id, coating=scale.key.coating)
-    apart = [value.key.cylinder for value in plateaus if value.reason == "own-scale"]
-    if apart:
-        named = view.words.numbers_listed(apart)
-        one = len(apart) == 1
+    used, why = unused_checks(view, build, assembly, coating)
+    if scale.status == "refused":
+        because = view.why(scale.reason)
+        if scale.reason == "few-checks":
+            because = (
+                f"a curve needs four checks and there {'is' if len(used) == 1 else 'are'} {words.count(len(used))}"
+            )
+        sentence = f"No seating distance{of}{when}: {because}"
+    else:
+        over = "less than " if scale.status == "below" else ""
+        length = words.with_unit(words.number(scale.high, 1), "km") if over else view.text(scale, unit=True)
+        sentence = f"The leak still to lose{of} falls to 37\u00a0% over {over}{length} of sliding{when}"
+        sentence += ", by the planned schedule" if "from-schedule" in scale.flags else ""
+    sentence += f". Not counted: {words.listed(why)}." if why else "."
+    odd = apart(view, build, assembly, coating)
+    if odd:
+        does, was = ("does", "was") if len(odd) == 1 else ("do", "were")
         sentence += (
-            f" {view.words.plural(len(apart), 'Cylinder')} {named} {'does' if one else 'do'} not share that distance "
-            f"and "
-            f"{'was' if one else 'were'} left out of the common curve, by a test that errs for one engine in twenty."
+            f" {words.plural(len(odd), 'Cylinder')} {words.numbers_listed(odd)} {does} not share that distance and "
+            f"{was} "
+            "left out of the common curve, by a test that errs for one engine in twenty."
         )
     return sentence
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from typing import Any
 
 from sitegen.streams.leakdown.history import (
     Point,
+    area,
+    bare_range,
     checked_phases,
     distance,
     limit_row,
@@ -16,90 +17,114 @@ from sitegen.streams.leakdown.history import (
     mean_row,
     phase_rows,
     range_of,
+    stands_out,
     thin_row,
     with_labels,
 )
-from sitegen.streams.leakdown.measures import (
-    CRANKCASE,
-    SCALE,
-    TO_LOSE,
-)
+from sitegen.streams.leakdown.measures import BUILD, CRANKCASE, SCALE, TO_LOSE
 from sitegen.streams.leakdown.sections.shared import (
     CURVE_CAPTION,
+    apart,
     before_refit,
-    is_or_are,
+    lose_text,
     plan_of,
     tally,
     the,
+    unused_checks,
+    why_open,
 )
-from sitegen.vocabulary import (
-    Block,
-    Cell,
-    Column,
-    Figure,
-    Panel,
-    Plans,
-    Row,
-    Table,
-    Text,
-    Value,
-)
+from sitegen.vocabulary import Block, Cell, Column, Figure, Panel, Plans, Row, Table, Text, Value
+
+# ---- the opening ----------------------------------------------------------------------------------------------------
 
 
 def answer(view: Any) -> Sequence[Block]:
     """The opening of the program page: where each coating stands, who stands out, what cannot be said."""
+    words, program = view.words, view.program
+    blocks: list[Block] = []
+    lead = [sentence for sentence in (_distance_sentence(view), _level_sentence(view)) if sentence]
+    if lead:
+        blocks.append(Text((Cell(" ".join(lead)),), role="lead"))
+    blocks.append(Text(_state_sentence(view)))
+    waiting = _waiting_sentence(view)
+    if waiting:
+        blocks.append(Text((Cell(waiting),)))
+    for coating in program.coatings:
+        if sum(coating in build.coatings for build in program.builds) == 1:
+            title = words.sentence(view.coating_title(coating))
+            text = f"{title} was built once: nothing here separates the coating from that build."
+            blocks.append(Text((Cell(text),)))
+    mixed = [build.id for build in program.builds if len(build.coatings) > 1]
+    if mixed:
+        each = "each of these engines" if len(mixed) > 1 else "that engine"
+        text = (
+            f"{words.listed(mixed)} {'hold' if len(mixed) > 1 else 'holds'} more than one coating: build, operator and "
+            f"tune are common to the coatings of {each}."
+        )
+        blocks.append(Text((Cell(text),)))
+    note = (
+        "Ranges over builds, not a test: whether a difference is more than the scatter between builds is not decided "
+        "here. Cylinders of one engine share its build and count once."
+    )
+    blocks.append(Text((Cell(note),), role="note"))
+    return blocks
+
+
+def _distance_sentence(view: Any) -> str:
+    """Seating distances by coating, with the builds that give one."""
+    words = view.words
+    clauses = []
+    for coating in view.program.coatings:
+        found = _scales(view, coating)
+        builds = [build for build in view.program.builds if coating in build.coatings]
+        known = [scale.value for scale in found if scale.value is not None]
+        if known:
+            of = (
+                words.share(len(known), len(builds), "build")
+                if len(known) < len(builds)
+                else words.counted(len(known), "build")
+            )
+            clauses.append(f"{view.coating_title(coating)} over {_km_range(view, known)} ({of})")
+    return f"Rings seat: {words.listed(clauses)}." if clauses else ""
+
+
+def _level_sentence(view: Any) -> str:
+    """Mean leak of the builds of each coating at the primary phase."""
     words, program = view.words, view.program
     phase = program.phase(program.primary_phase)
     clauses = []
     for coating in program.coatings:
         means = _means_at(view, coating, phase.id)
         if means:
-            count = words.counted(len(means), "build")
-            clauses.append(f"{view.coating_title(coating)} {range_of(view, means)} mm² ({count})")
-    blocks: list[Block] = []
-    if clauses:
-        lead = f"After {the(phase.title)} the mean leak to the crankcase is: {words.listed(clauses)}."
-        blocks.append(Text((Cell(lead),), role="lead"))
-    blocks.append(Text(_state_sentence(view)))
-    single = [c for c in program.coatings if sum(c in build.coatings for build in program.builds) == 1]
-    mixed = [build.id for build in program.builds if len(build.coatings) > 1]
-    for coating in single:
-        text = (
-            f"{view.words.sentence(view.coating_title(coating))} was built once: nothing here separates the coating "
-            f"from that build."
-        )
-        blocks.append(Text((Cell(text),)))
-    if mixed:
-        text = (
-            f"{words.listed(mixed)} {'mix' if len(mixed) > 1 else 'mixes'} coatings within the engine, so coatings "
-            f"are seen "
-            "under the same build, operator and tune, and in the same few engines."
-        )
-        blocks.append(Text((Cell(text),)))
-    note = (
-        "Ranges of build means, not a test: whether a difference is more than the scatter between builds is not "
-        "decided here. "
-        "Cylinders of one engine share its build and count once."
-    )
-    blocks.append(Text((Cell(note),), role="note"))
-    return blocks
+            clauses.append(
+                f"{view.coating_title(coating)} {range_of(view, means)} ({words.counted(len(means), 'build')})"
+            )
+    return f"After {the(phase.title)} the mean leak past the rings is: {words.listed(clauses)}." if clauses else ""
+
+
+def _means_at(view: Any, coating: str, phase: str) -> list[float]:
+    builds = view.program.builds
+    values = (view.value(BUILD.id, phase, engine=build, cylinder=0, coating=coating) for build in builds)
+    return [value.value for value in values if value is not None and value.value is not None]
 
 
 def _state_sentence(view: Any) -> list[Cell]:
-    """Counts of states, and by name every cylinder that is neither seated nor merely undecided."""
-    words = view.words
-    states = [(b, p.cylinder, view.state(b, p.cylinder)) for b in view.program.builds for p in b.places]
-    counted = Counter(state.word for _, _, state in states if state is not None)
-    total = len(states)
-    seated = counted["seated"]
-    cells = [Cell(f"{words.sentence(words.share(seated, total, 'cylinder'))} {is_or_are(seated)} seated")]
-    if counted["cannot tell"]:
-        cells.append(Cell(f"; {words.count(counted['cannot tell'])} cannot be told yet"))
-    cells.append(Cell(". "))
+    """Seated cylinders by coating, and by name every cylinder that is neither seated nor merely undecided."""
+    words, program = view.words, view.program
+    states = [(b, p, view.state(b, p.cylinder)) for b in program.builds for p in b.places]
+    clauses = []
+    for coating in program.coatings:
+        own = [state.word for _, place, state in states if place.coating == coating and state is not None]
+        if own:
+            seated = own.count("seated")
+            clauses.append(f"{view.coating_title(coating)} {words.share(seated, len(own), 'cylinder')}")
+    limits = program.seating
+    rule = f" (at most {area(view, limits.to_lose)} still to lose and at most {area(view, limits.level)} in all)"
+    cells = [Cell(f"Seated{rule}: {words.listed(clauses)}. ")] if clauses else []
     for word in ("not seated", "still seating"):
-        named = [(build, number) for build, number, state in states if state is not None and state.word == word]
+        named = [(b, p.cylinder) for b, p, state in states if state is not None and state.word == word]
         if named:
-            cells.append(Cell(f"{view.words.sentence(word)}: "))
+            cells.append(Cell(f"{words.sentence(word)}: "))
             for i, (build, number) in enumerate(named):
                 if i:
                     cells.append(Cell(", " if i < len(named) - 1 else " and "))
@@ -108,11 +133,42 @@ def _state_sentence(view: Any) -> list[Cell]:
     return cells
 
 
-def _means_at(view: Any, coating: str, phase: str) -> list[float]:
-    values = (
-        view.value("leakdown.build", phase, engine=build, cylinder=0, coating=coating) for build in view.program.builds
+def _waiting_sentence(view: Any) -> str:
+    """Of how many cylinders it cannot be told: how many wait for a run, and how many have none to come."""
+    words = view.words
+    open_ = [
+        build
+        for build in view.program.builds
+        for place in build.places
+        if (state := view.state(build, place.cylinder)) is not None and state.word == "cannot tell"
+    ]
+    if not open_:
+        return ""
+    waits = {
+        build.id: phase
+        for build in view.program.builds
+        for phase in view.program.phases_of(build)
+        if phase.fires and build.is_due(phase.id)
+    }
+    waiting = [build for build in open_ if build.id in waits]
+    dates = words.listed(
+        f"{waits[build.id].title} of {build.id} ({_day(view, build, waits[build.id])})"
+        for build in dict.fromkeys(waiting)
     )
-    return [value.value for value in values if value is not None and value.value is not None]
+    parts = [f"Of {words.counted(len(open_), 'cylinder')} it cannot be told"]
+    if waiting:
+        parts.append(f"{words.count(len(waiting))} of them wait for {dates}")
+    if len(waiting) < len(open_):
+        parts.append(f"{words.count(len(open_) - len(waiting))} have no run to come")
+    return f"{parts[0]}: {words.listed(parts[1:])}."
+
+
+def _day(view: Any, build: Any, phase: Any) -> str:
+    due = next((each.due for each in build.departures if each.phase == phase.id and each.kind == "due"), "")
+    return str(view.words.day(due, year=False)) if due else "no date"
+
+
+# ---- leak by phase --------------------------------------------------------------------------------------------------
 
 
 def by_coating(view: Any) -> Sequence[Block]:
@@ -129,18 +185,17 @@ def by_coating(view: Any) -> Sequence[Block]:
             for other in build.coatings:
                 points = mean_line(view, build, other)
                 if other == coating:
-                    drawn = [mean_row(view, point, build.id, coating) for point in points]
-                    means += with_labels(drawn, build.id)
+                    means += with_labels([mean_row(view, point, build.id, coating) for point in points], build.id)
                     rows += [_mean_table_row(view, build, coating, point) for point in points]
+                    for place in build.places:
+                        if place.coating == coating:
+                            thin += _cylinder_line(view, build, place.cylinder, coating, points)
                 else:
                     name = f"{build.id}, {view.coating_title(other)}"
                     thin += [thin_row(view, point, name) for point in points]
-            for place in build.places:
-                if place.coating == coating:
-                    thin += _cylinder_line(view, build, place.cylinder, coating)
-        note = view.words.counted(len(builds), "build")
         data = {"phases": phase_rows(view, builds), "means": means, "thin": thin, "limits": [limit_row(view)]}
         label = f"Leak area to the crankcase by phase, {view.coating_title(coating)}"
+        note = view.words.counted(len(builds), "build")
         panels.append(Panel(view.coating_title(coating), data, coating=coating, note=note, label=label))
     table = Table(
         name="leak-area-by-phase",
@@ -151,16 +206,20 @@ def by_coating(view: Any) -> Sequence[Block]:
         rows=rows,
     )  # fmt: skip
     caption = f"{CURVE_CAPTION} Heavy lines: mean of a build. Thin: its cylinders. Grey: builds of the other coatings."
-    return (Figure("leak-area-by-phase", "slope", panels, _coating_reading(view), caption, table),)
+    links = Text((Cell("How the area is computed", href=view.href_methods(CRANKCASE.id)),), role="note")
+    return (Figure("leak-area-by-phase", "slope", panels, _coating_reading(view), caption, table), links)
 
 
-def _cylinder_line(view: Any, build: Any, cylinder: int, coating: str) -> list[dict[str, Any]]:
-    """Thin line of one cylinder; named where it is not seated, so that the eye finds the exception."""
+def _cylinder_line(view: Any, build: Any, cylinder: int, coating: str, means: Sequence[Point]) -> list[dict[str, Any]]:
+    """Thin line of one cylinder; named where it stands furthest from its build, if it is not seated."""
     points = line(view, build, cylinder)
-    state = view.state(build, cylinder)
     drawn = [thin_row(view, point, f"{build.id} cylinder {cylinder}", coating) for point in points]
-    named = state is not None and state.word in {"not seated", "still seating"}
-    return with_labels(drawn, f"{build.id} cyl. {cylinder}") if named else drawn
+    state = view.state(build, cylinder)
+    if state is None or state.word not in {"not seated", "still seating"} or not drawn:
+        return drawn
+    mean = {point.x: point.value.value or 0.0 for point in means}
+    furthest = max(drawn, key=lambda row: row["value"] - mean.get(row["x"], row["value"]))
+    return [{**row, "label": f"{build.id} cyl. {cylinder}"} if row is furthest else row for row in drawn]
 
 
 def _mean_table_row(view: Any, build: Any, coating: str, point: Point) -> Row:
@@ -178,34 +237,36 @@ def _mean_table_row(view: Any, build: Any, coating: str, point: Point) -> Row:
 
 
 def _coating_reading(view: Any) -> str:
-    """Where each coating stands at the end of the run-in, and the cylinder that leaks most there."""
-    program = view.program
+    """Where the cylinders of each coating stand when the run-in ends, and the one that stands out."""
     run_in = [phase for phase in checked_phases(view) if phase.kind == "run"]
     if not run_in:
         return ""
     phase = run_in[-1]
     clauses = []
-    worst: Value | None = None
-    for coating in program.coatings:
+    odd = None
+    for coating in view.program.coatings:
         own = [v for v in view.values(CRANKCASE.id, phase=phase.id, at="", coating=coating) if v.value is not None]
         if own:
-            top = max(own, key=lambda value: value.value)
-            worst = top if worst is None or (top.value or 0) > (worst.value or 0) else worst
-            clauses.append(f"{view.coating_title(coating)} cylinders {range_of(view, [v.value for v in own])} mm²")
-    if not clauses or worst is None:
-        return f"No check was taken at {the(phase.title)} yet."
-    return (
-        f"At {the(phase.title)} mark: {view.words.listed(clauses)}. The largest is {worst.key.engine} cylinder "
-        f"{worst.key.cylinder}."
-    )
+            clauses.append(f"{view.coating_title(coating)} cylinders leak {bare_range(view, [v.value for v in own])}")
+            odd = odd or stands_out(own)
+    if not clauses:
+        return f"No check was taken at {phase.title} yet."
+    where = f"{view.words.sentence(phase.title)}: {view.words.with_unit(view.words.listed(clauses), 'mm²')}."
+    if odd is not None:
+        title = view.coating_title(odd.key.coating)
+        where += f" {odd.key.engine} cylinder {odd.key.cylinder} stands out among the {title} ones."
+    return where
+
+
+# ---- builds ---------------------------------------------------------------------------------------------------------
 
 
 def plans(view: Any) -> Sequence[Block]:
     """A block plan of every build, with the latest leak area and the state of each cylinder."""
     drawn = [plan_of(view, build) for build in view.program.builds]
     caption = (
-        "Number: latest leak area to the crankcase. Ring: its coating. Mark and word: state. Each circle leads to "
-        "its cylinder."
+        "Number: latest leak area to the crankcase. Ring: its coating. Mark and word: state. Each circle leads to its "
+        "cylinder."
     )
     return (Plans(drawn, _plans_reading(view), caption),)
 
@@ -216,71 +277,87 @@ def _plans_reading(view: Any) -> str:
     open_: dict[str, list[str]] = {}
     for build in view.program.builds:
         states = [state for place in build.places if (state := view.state(build, place.cylinder)) is not None]
-        words = {state.word for state in states}
-        if words == {"seated"}:
+        found = {state.word for state in states}
+        if found == {"seated"}:
             whole.append(build.id)
-        if words == {"cannot tell"}:
-            open_.setdefault(states[0].reason, []).append(build.id)
+        if found == {"cannot tell"}:
+            open_.setdefault(why_open(view, build, states[0].reason), []).append(build.id)
     parts = []
     if whole:
         parts.append(f"All cylinders of {view.words.listed(whole)} are seated.")
-    clauses = [f"of {view.words.listed(builds)}, because {view.why(reason)}" for reason, builds in open_.items()]
-    if clauses:
-        parts.append(f"No cylinder can be told {'; '.join(clauses)}.")
+    parts += [f"Of {view.words.listed(builds)} none can be told: {why}." for why, builds in open_.items()]
     return " ".join(parts)
 
 
 def seating_table(view: Any) -> Sequence[Block]:
-    """Seating distance by build and coating, and what the cylinders still had to lose when the run-in ended."""
+    """Seating distance by coating and build, and what the cylinders still had to lose when the run-in ended."""
     program, words = view.program, view.words
     run_in = [phase for phase in checked_phases(view) if phase.kind == "run"]
     end = run_in[-1] if run_in else None
     rows = []
-    known: dict[str, list[float]] = {}
-    unknown = 0
     for coating in program.coatings:
         for build in program.builds:
             if coating not in build.coatings:
                 continue
-            scale = next(iter(view.values(SCALE.id, engine=build, at=build.assemblies[0].id, coating=coating)), None)
-            if scale is not None and scale.value is not None:
-                known.setdefault(coating, []).append(scale.value)
-            why = view.why(scale.reason) if scale is not None and scale.status == "refused" else ""
-            unknown += bool(why)
+            scale = _scale(view, build, coating)
             lose = view.values(TO_LOSE.id, engine=build, phase=end.id, coating=coating) if end else []
             lose = [value for value in lose if value.value is not None]
             most = max(lose, key=lambda value: value.value) if lose else None
+            odd = apart(view, build, build.assemblies[0], coating)
             rows.append(
                 Row(
                     (
                         view.coating_cell(coating),
                         Cell(build.id, href=view.href_engine(build)),
-                        Cell(view.text(scale), note=why),
+                        Cell(view.text(scale), note=_scale_note(view, build, coating, scale, odd)),
                         Cell(
-                            view.text(most) if most else words.DASH,
+                            lose_text(view, most) if most else words.DASH,
                             note=f"cylinder {most.key.cylinder}" if most else "",
                         ),
                         Cell(tally(view, build, coating), note=before_refit(view, build, coating)),
                     )
                 )
             )
-    clauses = [f"{_km_range(view, found)} {view.coating_title(coating)}" for coating, found in known.items()]
-    reading = f"Seating distances found: {words.listed(clauses)}." if clauses else ""
-    if unknown:
-        reading += f" In {words.counted(unknown, 'case')} the checks do not fix it, and no number is given."
     columns = (
         Column("Coating"), Column("Build"), Column("Seating distance", "km", numeric=True),
         Column(f"Most still to lose at {end.title if end else 'the end'}", "mm²", numeric=True),
         Column("Cylinders now"),
     )  # fmt: skip
     note = (
-        "Seating distance: sliding over which the leak still to lose falls to 37 %, fitted to the fired checks of the "
-        "cylinders "
-        "of one coating in a build together. 95 % intervals."
+        "Seating distance: sliding over which the leak still to lose falls to 37\u00a0%, fitted to the fired checks of "
+        "the cylinders of one coating in a build together. 95\u00a0% intervals."
     )
-    return (Table("seating-by-build", columns, rows, reading.strip(), note=note),)
+    links = Text((Cell("How the distance is found", href=view.href_methods(SCALE.id)),), role="note")
+    return (Table("seating-by-build", columns, rows, _distance_sentence(view), note=note), links)
+
+
+def _scale(view: Any, build: Any, coating: str) -> Value | None:
+    values = view.values(SCALE.id, engine=build, at=build.assemblies[0].id, coating=coating)
+    return values[0] if values else None
+
+
+def _scales(view: Any, coating: str) -> list[Value]:
+    builds = [build for build in view.program.builds if coating in build.coatings]
+    return [scale for build in builds if (scale := _scale(view, build, coating)) is not None]
+
+
+def _scale_note(view: Any, build: Any, coating: str, scale: Value | None, odd: Sequence[int]) -> str:
+    """What a distance is without, or why there is none."""
+    if scale is None or scale.status == "refused":
+        why = scale.reason if scale is not None else "no-reading"
+        if why == "few-checks":
+            used, _ = unused_checks(view, build, build.assemblies[0], coating)
+            return f"{view.words.counted(len(used), 'check')} where four are needed"
+        return str(view.why(why))
+    if odd:
+        noun = view.words.plural(len(odd), "cylinder")
+        return (
+            f"without {noun} {view.words.numbers_listed(odd)}, on a distance of {'its' if len(odd) == 1 else 'their'} "
+            f"own"
+        )
+    return ""
 
 
 def _km_range(view: Any, found: Sequence[float]) -> str:
     low, high = view.words.number(min(found), 1), view.words.number(max(found), 1)
-    return f"{low} km" if low == high else f"{low} to {high} km"
+    return str(view.words.with_unit(low if low == high else f"{low} to {high}", "km"))

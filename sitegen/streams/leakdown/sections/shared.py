@@ -12,6 +12,7 @@ from sitegen.streams.leakdown.history import (
 )
 from sitegen.streams.leakdown.measures import (
     CRANKCASE,
+    PLATEAU,
     TO_LOSE,
 )
 from sitegen.streams.leakdown.seating import EARLIER, STATE_RULE
@@ -24,14 +25,16 @@ from sitegen.vocabulary import (
 FLOOR = "gaps.floor"
 
 
+SMALL = 0.001  # mm²; leak areas themselves are known to some hundredths
 STATE_ORDER = ("seated", "still seating", "not seated", "cannot tell")
 
 
 CURVE_CAPTION = (
     "Effective leak area to the crankcase in mm², by phase, with the sliding distance at its end. Phases evenly "
-    "spaced, not "
-    "to scale of distance. Dashed from the cold build: assembly oil seals there, and the first fired check starts the "
-    "curve."
+    "spaced, "
+    "not to scale of distance. Dotted: up to the first check after a start; assembly oil seals before it, so cold "
+    "checks "
+    "lie on another curve. Open marks: not yet to rely on."
 )
 
 
@@ -125,15 +128,49 @@ def to_lose_of(view: Any, build: Any, cylinder: int, assembly: Any) -> list[Valu
 
 
 def lose_text(view: Any, value: Value | None) -> str:
-    """Leak still to lose; where all of its interval is as good as nothing, only that is said."""
-    if (
-        value is not None
-        and value.status == "ok"
-        and value.high is not None
-        and abs(value.low or 0.0) < value.high < 0.0005
-    ):
-        return "below 0.001"
-    return str(view.text(value))
+    """Leak still to lose, in thousandths of a mm²; where all of its interval is as good as nothing, only that."""
+    if value is None or value.status != "ok" or value.value is None or value.high is None or value.low is None:
+        return str(view.text(value))
+    number = view.words.number
+    if value.high < SMALL:
+        return f"below {number(SMALL, 3)}"
+    if value.value < SMALL:
+        return f"at most {number(value.high, 3)}"
+    return (
+        f"{number(value.value, 3)} ({number(max(value.low, 0.0) if value.value > 0 else value.low, 3)} to "
+        f"{number(value.high, 3)})"
+    )
+
+
+def unused_checks(view: Any, build: Any, assembly: Any, coating: str) -> tuple[list[str], list[str]]:
+    """Fired checks of an assembly: titles of those in the seating curve, and why each of the others is not."""
+    used, why = [], []
+    cylinders = [place.cylinder for place in build.places if place.coating == coating]
+    for phase in view.program.phases_of(build):
+        if not phase.fires or "leakdown" not in phase.records or build.assembly_of(phase, view.program) is not assembly:
+            continue
+        values = [view.value(CRANKCASE.id, phase.id, engine=build, cylinder=number) for number in cylinders]
+        flags = frozenset().union(*(value.flags for value in values if value is not None))
+        known = [value for value in values if value is not None and value.value is not None]
+        if build.is_due(phase.id):
+            why.append(f"{phase.title} is still to come")
+        elif not known:
+            why.append(f"{phase.title} has no value")
+        elif "other-tester" in flags:
+            why.append(f"{phase.title} was read with another tester")
+        elif "repeats-disagree" in flags:
+            odd = [value.key.cylinder for value in known if "repeats-disagree" in value.flags]
+            noun = view.words.plural(len(odd), "cylinder")
+            why.append(f"at {phase.title} the repeats of {noun} {view.words.numbers_listed(odd)} disagree")
+        else:
+            used.append(phase.title)
+    return used, why
+
+
+def apart(view: Any, build: Any, assembly: Any, coating: str) -> list[int]:
+    """Cylinders that seat on a distance of their own and are not in the common curve."""
+    plateaus = view.values(PLATEAU.id, engine=build, at=assembly.id, coating=coating)
+    return [value.key.cylinder for value in plateaus if value.reason == "own-scale"]
 
 
 def floor_of(view: Any, build: Any, cylinder: int) -> Value | None:
@@ -160,3 +197,14 @@ def the(title: str) -> str:
 def is_or_are(count: int) -> str:
     """The verb in the number of its subject."""
     return "is" if count == 1 else "are"
+
+
+def why_open(view: Any, build: Any, reason: str) -> str:
+    """Why a state cannot be told, with the checks that do not count where they are too few."""
+    if reason != "few-checks":
+        return str(view.why(reason))
+    assembly = build.assemblies[-1]
+    used, why = unused_checks(view, build, assembly, build.coatings[0])
+    since = " since the rings were refitted" if len(build.assemblies) > 1 else ""
+    text = f"{view.words.counted(len(used), 'check')}{since} where a curve needs four"
+    return f"{text} ({view.words.listed(why)})" if why else text
