@@ -297,6 +297,7 @@ class RecordSource:
     date_order: Literal["", "day first", "month first"] = ""
     skip_rows: int = 0
     units_row: bool = False
+    sheet: str = ""  # worksheet of a workbook; "" the only one with something in it
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,11 @@ from sitegen.problems import MOST_NAMES, nearest, shown
 from sitegen.program.model import ColumnUse, RecordSource
 from sitegen.program.node import Node
 
+WORKBOOKS = (".xlsx", ".xlsm")
+PARQUET = ".parquet"
+
 _DRIVE = re.compile(r"[A-Za-z]:")
+_OF_TEXT = ("separator", "decimal", "thousands", "encoding")  # keys that say how a text table is written
 # Ids a constant may give: field -> kind of id. `definitions.yaml` or the program holds them.
 _REFERS = {
     "engine": "build",
@@ -140,6 +144,7 @@ def _source(stream: str, entry: Node, files: Files, known: Mapping[str, Collecti
                     next_step="remove it",
                 )
     _check_unit(cells.get("unit"))
+    _check_keys(entry)
     thousands, decimal = entry.text("thousands"), entry.text("decimal") or "."
     if thousands == decimal:
         entry.get("thousands" if entry.has("thousands") else "decimal").add(
@@ -165,7 +170,28 @@ def _source(stream: str, entry: Node, files: Files, known: Mapping[str, Collecti
         date_order=entry.text("date_order"),  # type: ignore[arg-type] # the schema allows no other word
         skip_rows=entry.whole("skip_rows") or 0,
         units_row=entry.flag("units_row"),
+        sheet=entry.text("sheet"),
     )
+
+
+def _check_keys(entry: Node) -> None:
+    """Keys that the form of the file leaves nothing to say for; the form is what the name ends in."""
+    ending = PurePosixPath(entry.text("file")).suffix.lower()
+    keys: tuple[str, ...]
+    if ending in WORKBOOKS:
+        keys, why = _OF_TEXT, "the cells of a workbook hold numbers, not their signs"
+    elif ending == PARQUET:
+        keys, why = (*_OF_TEXT, "skip_rows", "sheet"), "the columns of a Parquet file have names and types"
+    else:
+        keys, why = ("sheet",), "only a workbook has worksheets"
+    for key in keys:
+        if entry.has(key):
+            entry.get(key).add(
+                "key-does-not-apply",
+                f'"{key}" does not apply{entry.within}: {why}',
+                expected="a key that applies" if key != "sheet" else "`sheet` beside a file that ends in .xlsx",
+                next_step="remove it",
+            )
 
 
 def _column(node: Node) -> ColumnUse:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from sitegen.program.model import Calibration
+from sitegen.tables.ids import counted
 from sitegen.tables.reading import Sheet
 
 if TYPE_CHECKING:
@@ -55,6 +56,7 @@ def same_again(sheet: Sheet, state: pd.DataFrame, among: Any, name: str, why: st
 
     def what(at: int) -> str:
         file, row = sheet.place(before[at])
-        return f"{why} line {row}" if file == sheet.place(at)[0] else f"{why} line {row} of {file}"
+        place = f"{counted(file)} {row}"
+        return f"{why} {place}" if file == sheet.place(at)[0] else f"{why} {place} of {file}"
 
     sheet.set_aside(mask, "repeat-unnumbered", name, what, "a repeat number of its own for each repeat")

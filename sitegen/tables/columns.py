@@ -36,7 +36,7 @@ class Use:
 
     field: Field
     at: int  # position of the column
-    header: str  # as it stands in the file
+    header: str  # as it stands in the file, with the letter of its column in a workbook
     unit: str = ""  # as written
     scale: float = 1.0  # number · scale + offset is in the field's unit
     offset: float = 0.0
@@ -123,8 +123,8 @@ class Planner:
         self._problems.append(Problem(where.file, where.line, where.column, code, what, expected, near, next_step))
 
     def _in_table(self, header: str, code: str, what: str, expected: str, near: str = "", next_step: str = "") -> None:
-        line = self._table.header_line
-        self._problems.append(Problem(self._file, line, 0, code, what, expected, near, next_step, header))
+        line, column = self._table.header_line, self._table.label(header)
+        self._problems.append(Problem(self._file, line, 0, code, what, expected, near, next_step, column))
 
     def _complained_of(self, name: str) -> bool:
         tried = name in self._source.columns or name in self._taken.values()
@@ -247,6 +247,20 @@ class Planner:
         self._taken[at] = what.name
         bracket, below = parted(header)[1], self._table.units[at]
         written = stated or bracket or below
+        if (
+            at in self._table.percent
+            and what.kind in {"number", "integer"}
+            and written != "%"
+            and (written or not what.dimension)
+        ):
+            self._in_table(
+                header,
+                "unit-contradicted",
+                f'{what.name} is in "{shown(written or "1")}" here, but cells of the column are shown as per cent',
+                "per cent in both, or cells in a plain number format",
+            )
+            return None
+        label = self._table.label(header)
         if what.kind != "number" or not what.dimension:
             if what.kind == "number" and written not in {"", "1", "-"}:
                 self._in_table(
@@ -255,7 +269,7 @@ class Planner:
                     f'{what.name} is a count, but its unit is said to be "{shown(written)}"',
                     "no unit",
                 )
-            return Use(what, at, header)
+            return Use(what, at, label)
         try:
             scale, offset = _converter(written, what)
         except ValueError as error:
@@ -282,7 +296,7 @@ class Planner:
                     f"in the {place} of {shown(self._file)}",
                     "the same unit in both",
                 )
-        return Use(what, at, header, written, scale, offset)
+        return Use(what, at, label, written, scale, offset)
 
     def _constant(self, name: str, value: Any) -> Any:
         what = self._fields.get(name)

@@ -5,13 +5,13 @@ from __future__ import annotations
 import codecs
 import hashlib
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
 from sitegen.problems import nearest, shown
 from sitegen.tables.blocked import Blocked, refusal
-from sitegen.vocabulary import Problem
 
 LINE_LIMIT = 1 << 20  # bytes: a line longer than this is no row of a table
 FILE_LIMIT = 1 << 30  # bytes
@@ -52,22 +52,26 @@ def read_text(path: Path, file: str, stated: str = "") -> Decoded:
 
     Raises `Blocked` where there is no such file, where it is no text, or where it is not in the stated encoding.
     """
+    return decode(taken(path, file, lambda stream: _in_lines(stream, file)), file, stated)
+
+
+def taken(path: Path, file: str, take: Callable[[BinaryIO], bytes], limit: int = FILE_LIMIT) -> bytes:
+    """What `take` takes of the file at `path`. Raises `Blocked` where it is missing or has more than `limit` bytes."""
     try:
         if not path.is_file():
             raise _missing(path, file)
         size = path.stat().st_size
-        if size > FILE_LIMIT:
-            raise Blocked(
-                Problem(
-                    file,
-                    code="file-too-big",
-                    what=f"the file has {size} bytes",
-                    expected=f"at most {FILE_LIMIT} bytes",
-                    next_step="split the table into several files",
-                )
+        if size > limit:
+            raise refusal(
+                file,
+                0,
+                code="file-too-big",
+                what=f"the file has {size} bytes",
+                expected=f"at most {limit} bytes",
+                next_step="split the table into several files",
             )
         with path.open("rb") as stream:
-            data = _in_lines(stream, file)
+            return take(stream)
     except (OSError, ValueError) as fault:  # ValueError: a name no file can have
         what = getattr(fault, "strerror", None) or "the name is not one a file can have"
         raise refusal(
@@ -77,7 +81,6 @@ def read_text(path: Path, file: str, stated: str = "") -> Decoded:
             what=f"the file cannot be read: {what}",
             next_step="see to its name and rights",
         ) from None
-    return decode(data, file, stated)
 
 
 def decode(data: bytes, file: str, stated: str = "") -> Decoded:

@@ -10,6 +10,7 @@ import numpy as np
 
 from sitegen.problems import listed, nearest, shown
 from sitegen.program.model import Build, Program, RecordSource
+from sitegen.program.records import PARQUET, WORKBOOKS
 from sitegen.tables.mapping import Part
 from sitegen.vocabulary import Field, Problem, Readings
 
@@ -105,6 +106,15 @@ def _problem(
 # ---- ids of readings ------------------------------------------------------------------------------------------------
 
 
+def counted(file: str) -> str:
+    """What the number beside a file's name counts.
+
+    >>> counted("leak.csv"), counted("leak.xlsx")
+    ('line', 'row')
+    """
+    return "row" if PurePosixPath(file).suffix.lower() in {*WORKBOOKS, PARQUET} else "line"
+
+
 def stem(file: str) -> str:
     """What the ids of a table's readings begin with.
 
@@ -134,7 +144,9 @@ def twice(readings: Sequence[str], files: Sequence[str], lines: Sequence[int]) -
     for at, name in enumerate(readings):
         before = first.setdefault(name, at)
         if before != at:
-            place = f"line {lines[before]}" + ("" if files[before] == files[at] else f" of {shown(files[before])}")
+            place = f"{counted(files[before])} {lines[before]}" + (
+                "" if files[before] == files[at] else f" of {shown(files[before])}"
+            )
             yield Problem(
                 files[at],
                 lines[at],

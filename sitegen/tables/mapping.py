@@ -13,6 +13,7 @@ from sitegen.problems import nearest, shown
 from sitegen.program.model import RecordSource
 from sitegen.tables.blocked import Blocked
 from sitegen.tables.columns import YES_NO, Plan, Use, expected, word
+from sitegen.tables.grid import Odd
 from sitegen.tables.numbers import Cells, Complaint, dates, numbers
 from sitegen.tables.table import Table
 from sitegen.vocabulary import Problem
@@ -89,14 +90,16 @@ class Part:
 
 def readings(table: Table, plan: Plan, source: RecordSource, file: str) -> Part:
     """Every reading of the table. Raises `Blocked` where a whole column cannot be trusted."""
+    if table.cells:
+        source = replace(source, decimal=".", thousands="")
     numeric = () if source.thousands else [use.at for use in plan.uses if use.field.kind in {"number", "integer"}]
     wanted = [*(use.at for use in plan.uses), *(use.at for use, _ in plan.cells)]
     columns = table.columns(wanted, numeric, source.decimal)
     lines, short = table.lines, table.short
     if plan.cells:
         return _of_sheet(table, plan, source, file, columns)
-    convert = _Converter(source, file, lines, short)
-    arrays = {use.field.name: convert(use, columns[use.at]) for use in plan.uses}
+    convert = _Converter(source, file, lines, short, table.cells)
+    arrays = {use.field.name: convert(use, columns[use.at], table.odd.get(use.at, {})) for use in plan.uses}
     return _part(table, plan, convert, arrays, lines, short)
 
 
@@ -109,9 +112,19 @@ def _of_sheet(table: Table, plan: Plan, source: RecordSource, file: str, columns
     phases = _objects([phase for _, phase in plan.cells] * len(table))[entered]
     headers = _objects([use.header for use, _ in plan.cells] * len(table))[entered].tolist()
     what = plan.cells[0][0]
-    convert = _Converter(source, file, lines, short)
-    arrays = {use.field.name: convert(use, np.repeat(columns[use.at], across)[entered]) for use in plan.uses}
-    arrays[what.field.name] = convert(what, cells[entered])
+    convert = _Converter(source, file, lines, short, table.cells)
+    rows = np.repeat(np.arange(len(table)), across)[entered].tolist()
+    at_cells = np.array([use.at for use, _ in plan.cells] * len(table))[entered].tolist()
+
+    def odd(columns_of: Sequence[int]) -> dict[int, Odd]:
+        places = enumerate(zip(columns_of, rows, strict=True)) if table.odd else ()
+        return {i: table.odd[at][row] for i, (at, row) in places if row in table.odd.get(at, {})}
+
+    arrays = {
+        use.field.name: convert(use, np.repeat(columns[use.at], across)[entered], odd([use.at] * len(rows)))
+        for use in plan.uses
+    }
+    arrays[what.field.name] = convert(what, cells[entered], odd(at_cells))
     arrays["phase"] = phases
     part = _part(table, plan, convert, arrays, lines, short)
     return replace(
@@ -153,15 +166,21 @@ class _Converter:
         file: str,
         lines: npt.NDArray[np.int64],
         short: npt.NDArray[np.bool_],
+        cells: bool = False,  # numbers stand in cells of a workbook or a column file
     ) -> None:
         self._source = source
+        self._cells = cells
         self._file = file
         self._lines = lines
         self._short = short
         self.faults: list[Fault] = []
         self.problems: list[Problem] = []
 
-    def __call__(self, use: Use, column: Any) -> Any:
+    def __call__(self, use: Use, column: Any, odd: Mapping[int, Odd]) -> Any:
+        if odd:
+            column = column.copy()
+            column[list(odd)] = "" if column.dtype == object else np.nan
+            self.faults += [Fault(at, each.code, use.field.name, each.what, each.expected) for at, each in odd.items()]
         if column.dtype == object and self._short.any():
             column = column.copy()
             column[self._short] = ""
@@ -186,6 +205,8 @@ class _Converter:
             read = numbers(column, self._source.decimal, self._source.thousands)
             if read.complaint:
                 said, wanted, next_step = _ANNOUNCE[read.complaint]
+                if self._cells:
+                    wanted, next_step = "numbers entered as numbers", "enter them as numbers, not as text"
                 cell = shown(column[read.at].strip())
                 self._blocks(use, read.at, "number-format", said.format(cell=cell), wanted, next_step)
                 return read.values

@@ -31,7 +31,7 @@ Complaint = Literal[
 _NOT_FINITE = re.compile(
     r"[+-]?(nan|inf|infinity|1\.#(inf|qnan|snan|ind)0*)|#(n/a|num!|div/0!|value!|ref!)", re.IGNORECASE
 )
-_PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
+PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?", re.ASCII)
 _COMMA_GROUPS = re.compile(r"[+-]?\d{1,3}(?:,\d{3})+(?:\.\d*)?", re.ASCII)
 _DOT_GROUPS = re.compile(r"[+-]?\d{1,3}(?:\.\d{3}){2,}(?:,\d*)?|[+-]?\d{1,3}(?:\.\d{3})+,\d*", re.ASCII)
@@ -87,7 +87,7 @@ def _number(cell: str, decimal: str, thousands: str) -> tuple[float, str]:
         if "." in text:
             return nan, _kind(text)
         text = text.replace(",", ".")
-    if not _PLAIN.fullmatch(text):
+    if not PLAIN.fullmatch(text):
         return nan, _kind(cell.strip())
     value = float(text)
     return (value, "") if isfinite(value) else (nan, "not-finite")
@@ -128,9 +128,9 @@ def _complaint(
                     return "comma-thousands", culprit
                 return ("comma-decimal" if commas - grouped else "comma-either"), culprit
     else:
-        dots = {cell for cell, text in texts.items() if _PLAIN.fullmatch(text) or _DOT_GROUPS.fullmatch(text)}
+        dots = {cell for cell, text in texts.items() if PLAIN.fullmatch(text) or _DOT_GROUPS.fullmatch(text)}
         if thousands == ".":
-            if culprit := next((c for c, t in texts.items() if _PLAIN.fullmatch(t) or _DOTS.fullmatch(t)), ""):
+            if culprit := next((c for c, t in texts.items() if PLAIN.fullmatch(t) or _DOTS.fullmatch(t)), ""):
                 return "groups-broken", culprit
         elif culprit := first(_DOT_GROUPS):
             return "dot-twice", culprit

@@ -18,9 +18,11 @@ from sitegen.program.model import Program, RecordSource
 from sitegen.tables import ids
 from sitegen.tables.blocked import Blocked
 from sitegen.tables.columns import Planner, expected, known_headers
-from sitegen.tables.decode import Decoded, read_text
+from sitegen.tables.decode import Decoded
+from sitegen.tables.grid import Grid
+from sitegen.tables.kinds import load
 from sitegen.tables.mapping import Part, readings
-from sitegen.tables.table import lay_out
+from sitegen.tables.table import lay_out, lay_out_cells
 from sitegen.vocabulary import Field, Problem, Readings
 
 if TYPE_CHECKING:
@@ -116,7 +118,7 @@ def read_stream(
     read: list[_Read] = []
     files: dict[str, dict[str, Any]] = {}
     seen: dict[str, str] = {}
-    texts: dict[str, Decoded] = {}
+    contents: dict[tuple[str, str], Decoded | Grid] = {}
     for source in sources:
         file = f"{Path(program.folder).name}/{PurePosixPath(source.file)}"
         facts: dict[str, Any] = {
@@ -130,11 +132,11 @@ def read_stream(
             "columns": {},
         }
         try:
-            if file not in texts:
-                texts[file] = read_text(Path(program.folder) / source.file, file, source.encoding)
-            text = texts[file]
-            one = _one(program, source, file, fields, text, facts)
-            first = seen.setdefault(text.digest, file)
+            if (file, source.sheet) not in contents:
+                contents[file, source.sheet] = load(Path(program.folder) / source.file, file, source)
+            content = contents[file, source.sheet]
+            one = _one(program, source, file, fields, content, facts)
+            first = seen.setdefault(content.digest, file)
             one.copy_of = first if first != file else ""
             read.append(one)
         except Blocked as blocked:
@@ -163,10 +165,15 @@ def read_stream(
 
 
 def _one(
-    program: Program, source: RecordSource, file: str, fields: Sequence[Field], text: Decoded, facts: dict[str, Any]
+    program: Program,
+    source: RecordSource,
+    file: str,
+    fields: Sequence[Field],
+    content: Decoded | Grid,
+    facts: dict[str, Any],
 ) -> _Read:
-    facts["encoding"] = text.encoding
-    facts["notes"] = list(text.notes)
+    facts["encoding"] = content.encoding
+    facts["notes"] = list(content.notes) if isinstance(content, Decoded) else []
     where = source.where
     if source.thousands and source.thousands == source.decimal:
         raise Blocked(
@@ -179,7 +186,11 @@ def _one(
                 "two different marks",
             )
         )
-    table = lay_out(text.text, file, source, known_headers(source, fields))
+    known = known_headers(source, fields)
+    if isinstance(content, Decoded):
+        table = lay_out(content.text, file, source, known)
+    else:
+        table = lay_out_cells(content, file, source, known)
     facts["separator"] = table.separator
     facts["notes"] += table.notes
     plan = Planner(source, fields, table, file).plan()

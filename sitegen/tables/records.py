@@ -18,7 +18,7 @@ SEPARATORS: Mapping[str, str] = MappingProxyType(
 )
 _LOOKED_AT = 60  # rows that decide about the separator
 _BLANKS = re.compile("[ \t]+")
-_UNIT = "\x1f"  # unit separator of ASCII: `decode` lets no text with it through
+UNIT = "\x1f"  # unit separator of ASCII: `decode` lets no text with it through
 _UNMATCHED = "the quotes of this row do not match: "
 _QUOTES = (
     'a field in quotes from its first to its last character, quotes inside it doubled ("")',
@@ -34,6 +34,7 @@ class Records:
     lines: list[int]  # line of each in the file
     mark: str
     notes: list[str] = field(default_factory=list)
+    word: str = "line"  # what `lines` counts
 
     def fields(self, i: int) -> list[str]:
         """Fields of one record as written."""
@@ -78,7 +79,7 @@ def _quoted(lines: Sequence[str], at: int, mark: str, file: str) -> Records:
     if mark == " ":
         fed = (line.strip(" \t\n").replace("\t", " ") + "\n" for line in fed)
     reader = csv.reader(fed, delimiter=mark, strict=True, skipinitialspace=True)
-    found = Records([], [], _UNIT)
+    found = Records([], [], UNIT)
     start, others = 0, 1  # lines read so far; separators in the header
     try:
         for row in reader:
@@ -89,7 +90,7 @@ def _quoted(lines: Sequence[str], at: int, mark: str, file: str) -> Records:
                 found.notes.append(f"lines {first} to {last} are one row: a text in it holds line breaks")
             if not found.rows:
                 others = max(len(row) - 1, 1)
-            found.rows.append(_UNIT.join(row).replace("\n", " "))
+            found.rows.append(UNIT.join(row).replace("\n", " "))
             found.lines.append(first)
             start = reader.line_num
     except csv.Error as fault:

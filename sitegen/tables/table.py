@@ -9,8 +9,8 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -18,8 +18,9 @@ import numpy.typing as npt
 
 from sitegen.problems import shown
 from sitegen.program.model import RecordSource
-from sitegen.tables.blocked import refusal
-from sitegen.tables.records import SEPARATORS, Records, cut, records, separator_of
+from sitegen.tables.blocked import Blocked, refusal
+from sitegen.tables.grid import CELL_LIMIT, COLUMN_LIMIT, Grid, Odd, letters
+from sitegen.tables.records import SEPARATORS, UNIT, Records, cut, records, separator_of
 
 Known = Callable[[Sequence[str]], int]
 """Counts how many of some header names a record entry can use."""
@@ -43,6 +44,17 @@ class Table:
     notes: tuple[str, ...]
     _rows: list[str] = field(repr=False)
     _mark: str = field(repr=False)
+    cells: bool = False  # of a workbook or a column file: number marks and encodings do not apply
+    letters: tuple[str, ...] = ()  # of the columns; empty where they have none
+    percent: frozenset[int] = frozenset()  # columns with cells shown as per cent
+    odd: Mapping[int, Mapping[int, Odd]] = field(default_factory=dict)  # column -> row -> why it holds no value
+
+    def label(self, header: str) -> str:
+        """A header as it is told, with the letter of its column where it has one."""
+        if not self.letters or header not in self.header:
+            return header
+        letter = self.letters[self.header.index(header)]
+        return f"{letter}: {header}" if header else letter
 
     def __len__(self) -> int:
         return len(self._rows)
@@ -108,21 +120,71 @@ def lay_out(text: str, file: str, source: RecordSource, known: Known) -> Table:
         lines.pop()
     at = next((i for i in range(source.skip_rows, len(lines)) if lines[i].strip()), -1)
     if at < 0:
-        empty = not any(line.strip() for line in lines)
-        what = "the file is empty" if empty else f"nothing is left after the {source.skip_rows} rows to skip"
-        raise refusal(
-            file,
-            0,
-            code="table-empty",
-            what=what,
-            expected="a header and rows",
-            next_step="see whether this is the right file",
-        )
+        raise _nothing(file, source, not any(line.strip() for line in lines))
     separator = separator_of(lines, at, source, known)
     found = records(lines, at, separator, file)
+    words = [separator] if source.separator else list(SEPARATORS)
+    others = ((i + 1, cut(line, word)) for i, line in enumerate(lines[:_SEARCHED]) for word in words)
+    return _table(found, _header(found, others, file, known), separator, file, source)
+
+
+def lay_out_cells(grid: Grid, file: str, source: RecordSource, known: Known) -> Table:
+    """The table in a grid of cells.
+
+    Raises `Blocked` where rows and header do not fit together.
+    """
+    begin = next((i for i, number in enumerate(grid.numbers) if number > source.skip_rows or not number), -1)
+    if begin < 0:
+        raise _nothing(file, source, not grid.rows)
+    width = len(_without_empty_end(grid.rows[begin]))
+    kept = range(begin, len(grid.rows))
+    if width > COLUMN_LIMIT or width * len(kept) > CELL_LIMIT:
+        raise refusal(
+            file,
+            grid.numbers[begin],
+            code="file-too-big",
+            what=f"the table has {len(kept)} rows below a header of {width} fields",
+            expected=f"at most {CELL_LIMIT} cells in {COLUMN_LIMIT} columns",
+            next_step="split the table into several files",
+        )
+    rows = [UNIT.join([*grid.rows[i][:width], *[""] * (width - len(grid.rows[i]))]) for i in kept]
+    within = [i for i, row in enumerate(rows) if row.strip(UNIT + " \t")]  # the others hold cells without a header only
+    found = Records([rows[i] for i in within], [grid.numbers[begin + i] for i in within], UNIT, [], "row")
+    others = list(zip(grid.numbers[:_SEARCHED], grid.rows, strict=False)) if grid.letters else []
+    header = _header(found, others, file, known)
+    table = _table(found, header, "", file, source)
+    places = {number: i for i, number in enumerate(table.lines.tolist())}
+    odd: dict[int, dict[int, Odd]] = {}
+    for (number, at), each in grid.odd.items():
+        if at < width and number in places:
+            odd.setdefault(at, {})[places[number]] = each
+    return replace(
+        table,
+        notes=(*grid.notes_below(table.header_line, width), *table.notes),
+        cells=True,
+        letters=tuple(letters(at) for at in range(width)) if grid.letters else (),
+        percent=frozenset(at for at, last in grid.percent.items() if last > table.header_line),
+        odd=odd,
+    )
+
+
+def _nothing(file: str, source: RecordSource, empty: bool) -> Blocked:
+    what = "the file is empty" if empty else f"nothing is left after the {source.skip_rows} rows to skip"
+    return refusal(
+        file,
+        0,
+        code="table-empty",
+        what=what,
+        expected="a header and rows",
+        next_step="see whether this is the right file",
+    )
+
+
+def _header(found: Records, others: Iterable[tuple[int, Sequence[str]]], file: str, known: Known) -> list[str]:
+    """The header that the first record is; `others` are the first rows of the file, with their numbers."""
     header = [plain(name) for name in found.fields(0)]
     if not known(header):
-        _announced_elsewhere(lines, source, separator, file, known, header, found.lines[0])
+        _announced_elsewhere(others, file, known, header, found)
     twice = [name for name in dict.fromkeys(header) if name and header.count(name) > 1]
     if twice:
         raise refusal(
@@ -134,7 +196,7 @@ def lay_out(text: str, file: str, source: RecordSource, known: Known) -> Table:
             next_step="rename one of them",
             column_name=twice[0],
         )
-    return _table(found, header, separator, file, source)
+    return header
 
 
 def _table(found: Records, header: list[str], separator: str, file: str, source: RecordSource) -> Table:
@@ -192,25 +254,19 @@ def _table(found: Records, header: list[str], separator: str, file: str, source:
 
 
 def _announced_elsewhere(
-    lines: Sequence[str],
-    source: RecordSource,
-    separator: str,
-    file: str,
-    known: Known,
-    header: Sequence[str],
-    line: int,
+    others: Iterable[tuple[int, Sequence[str]]], file: str, known: Known, header: Sequence[str], found: Records
 ) -> None:
     """Blocks where the header stands further down than announced; otherwise the missing headers are told one by one."""
-    for i, text in enumerate(lines[:_SEARCHED]):
-        words = [separator] if source.separator else list(SEPARATORS)
-        if i + 1 != line and any(known([plain(name) for name in cut(text, word)]) for word in words):
+    line = found.lines[0]
+    for number, cells in others:
+        if number != line and known([plain(name) for name in cells]):
             raise refusal(
                 file,
                 line,
                 code="header-elsewhere",
-                what=f'the row "{shown(", ".join(header))}" is not the header: that is in line {i + 1}',
+                what=f'the row "{shown(", ".join(header))}" is not the header: that is in {found.word} {number}',
                 expected="the header after the rows to skip",
-                next_step=f"write `skip_rows: {i}` in the record entry",
+                next_step=f"write `skip_rows: {number - 1}` in the record entry",
             )
 
 
@@ -297,4 +353,4 @@ def _without_empty_end(cells: Sequence[str]) -> list[str]:
 def _lines(found: Records, positions: Sequence[int]) -> str:
     numbers = [str(found.lines[i]) for i in positions]
     more = f" and {len(numbers) - 8} more" if len(numbers) > 8 else ""
-    return ("line " if len(numbers) == 1 else "lines ") + ", ".join(numbers[:8]) + more
+    return found.word + (" " if len(numbers) == 1 else "s ") + ", ".join(numbers[:8]) + more

@@ -1,0 +1,160 @@
+"""A Parquet file to a grid of cells. Needs pyarrow, which the optional extra `parquet` installs."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
+
+from sitegen.problems import shown
+from sitegen.tables.blocked import Blocked, refusal
+from sitegen.tables.grid import CELL_LIMIT, COLUMN_LIMIT, TEXT_LIMIT, Grid
+from sitegen.tables.workbook import clean, iso, number_text
+
+if TYPE_CHECKING:
+    import pyarrow as pa
+
+UNPACKED_LIMIT = 1 << 29  # bytes of all columns together, as the file states them
+
+
+def read_parquet(data: bytes, file: str) -> Grid:
+    """Rows of a Parquet file, counted from 1, below the names of its columns.
+
+    Raises `Blocked` where the file is broken, too large or nested, or where pyarrow is not installed.
+    """
+    try:
+        import pyarrow as pa
+        import pyarrow.parquet as pq
+    except ImportError:
+        raise refusal(
+            file,
+            0,
+            code="parquet-not-installed",
+            what="reading Parquet needs the package pyarrow, which is not installed",
+            expected="the optional extra `parquet`",
+            next_step="run: pip install 'sitegen[parquet]'",
+        ) from None
+    try:
+        opened = pq.ParquetFile(pa.BufferReader(data), thrift_string_size_limit=1 << 24)
+        _small_enough(opened.metadata, file)
+        _flat(opened.schema_arrow, file)
+        table = opened.read(use_threads=False)
+        columns = [_texts(table.column(at), name, file) for at, name in enumerate(table.column_names)]
+    except (pa.ArrowException, OSError, ValueError, OverflowError, ArithmeticError, LookupError) as fault:
+        raise refusal(
+            file,
+            0,
+            code="parquet-broken",
+            what=f"the Parquet file cannot be read: {shown(str(fault).partition(chr(10))[0])}",
+            expected="a whole Parquet file",
+            next_step="write the file again",
+        ) from None
+    header = [clean(name) for name in table.column_names]
+    numbered = [(i, row) for i, row in enumerate(zip(*columns, strict=True), 1) if any(row)]
+    return Grid(
+        hashlib.sha256(data).hexdigest(),
+        "Parquet",
+        [header, *(row for _, row in numbered)],
+        [0, *(i for i, _ in numbered)],
+        letters=False,
+    )
+
+
+def _small_enough(metadata: Any, file: str) -> None:
+    size = sum(metadata.row_group(i).total_byte_size for i in range(metadata.num_row_groups))
+    cells = metadata.num_rows * metadata.num_columns
+    if size > UNPACKED_LIMIT or cells > CELL_LIMIT or metadata.num_columns > COLUMN_LIMIT:
+        raise refusal(
+            file,
+            0,
+            code="file-too-big",
+            what=f"the table has {metadata.num_rows} rows, {metadata.num_columns} columns and {size} bytes unpacked",
+            expected=f"at most {CELL_LIMIT} cells, {COLUMN_LIMIT} columns and {UNPACKED_LIMIT} bytes",
+            next_step="keep the record table only, or split it into several files",
+        )
+
+
+def _flat(schema: pa.Schema, file: str) -> None:
+    nested = [field for field in schema if _reader(field.type) is None]
+    if nested:
+        raise Blocked(
+            *(
+                refusal(
+                    file,
+                    0,
+                    code="column-nested",
+                    what=f"the column holds {shown(each.type)}, not one value a row",
+                    expected="numbers, texts, dates, times, or yes and no",
+                    next_step="write the file again with plain columns",
+                    column_name=shown(each.name),
+                ).problems[0]
+                for each in nested
+            )
+        )
+
+
+def _reader(kind: pa.DataType) -> Callable[[Any], str] | None:
+    """How a value of this type is written as text; None for types that hold more than one value."""
+    import pyarrow as pa
+
+    types = pa.types
+    if types.is_dictionary(kind):
+        return _reader(kind.value_type)
+    if types.is_boolean(kind):
+        return lambda value: "yes" if value else "no"
+    if types.is_integer(kind):
+        return str
+    if types.is_floating(kind):
+        return _of_float
+    if types.is_decimal(kind):
+        return _of_decimal
+    if types.is_string(kind) or types.is_large_string(kind) or types.is_string_view(kind):
+        return clean
+    if types.is_date(kind) or types.is_timestamp(kind) or types.is_time(kind) or types.is_duration(kind):
+        return iso
+    return str if types.is_null(kind) else None
+
+
+def _of_float(value: float) -> str:
+    text = repr(value)
+    return text if text in {"nan", "inf", "-inf"} else number_text(text)
+
+
+def _of_decimal(value: Decimal) -> str:
+    return number_text(format(value, "f"))
+
+
+def _texts(column: pa.ChunkedArray, name: str, file: str) -> list[str]:
+    import pyarrow as pa
+
+    kind = column.type
+    if pa.types.is_dictionary(kind):
+        kind = kind.value_type
+        column = column.cast(kind)
+    write = _reader(kind)
+    if write is None:
+        raise AssertionError(f"{name} was let through")
+    if pa.types.is_timestamp(kind):  # finer than a microsecond says nothing about a day
+        column = column.cast(pa.timestamp("us", kind.tz), safe=False)
+    elif pa.types.is_time(kind):
+        column = column.cast(pa.time64("us"), safe=False)
+    elif pa.types.is_duration(kind):
+        column = column.cast(pa.duration("us"), safe=False)
+    known: dict[Any, str] = {None: ""}
+    texts: list[str] = []
+    for value in column.to_pylist():
+        text = known.get(value)
+        if text is None or value != value:
+            text = known[value] = write(value)
+        texts.append(text)
+    if sum(map(len, texts)) > TEXT_LIMIT:
+        raise refusal(
+            file,
+            0,
+            code="file-too-big",
+            what=f"the texts have more than {TEXT_LIMIT} characters",
+            expected="a record table",
+            column_name=shown(name),
+        )
+    return texts
