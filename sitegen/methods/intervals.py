@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 NORMAL_95 = 1.959963984540054  # two-sided 95 % point of the normal distribution [-]
 
 
+@lru_cache(maxsize=1024)  # the same few degrees of freedom come back at every check
 def student_95(df: float) -> float:
     """Two-sided 95 % point of Student's t on `df` degrees of freedom [-]; infinite df is the normal distribution.
 

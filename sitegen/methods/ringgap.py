@@ -11,6 +11,7 @@ import numpy as np
 
 from sitegen.methods.intervals import NORMAL_95
 from sitegen.methods.leakdown import GAMMA, GAS_CONSTANT, REFERENCE_TEMPERATURE, mass_flux
+from sitegen.methods.roots import root
 
 DISCHARGE = 0.86  # of a ring gap, against the ideal nozzle [-]; from memory
 PLACE = 0.20  # share of the floor that gap position and piston tilt move it by, 95 % [-]; from memory (15 to 20 %)
@@ -59,13 +60,14 @@ def in_series(areas: Sequence[float], upstream: float, downstream: float) -> flo
 
     whole = _flux(upstream, downstream)
     low, high = 0.0, min(areas) * whole
-    for _ in range(60):  # the pressure needed grows with the flow, so halving cannot fail
-        flow = (low + high) / 2
+
+    def too_much(flow: float) -> float:
         needed = downstream
         for area in reversed(areas):
             needed = _upstream_for(flow / area, needed)
-        low, high = (flow, high) if needed < upstream else (low, flow)
-    return (low + high) / 2 / whole
+        return needed - upstream
+
+    return root(too_much, low, high) / whole  # the pressure needed grows with the flow: there is one root
 
 
 def _upstream_for(flux: float, downstream: float) -> float:
@@ -108,21 +110,22 @@ def floor(
     gaps of 0.40 and 0.45 mm on lands of 0.3 to 0.4 mm): the second gap is choked there.
     """
 
-    def area(of: Sequence[RingGap], coefficient: float) -> float:
-        return coefficient * in_series([gap_area(ring) for ring in of], cylinder + ambient, ambient)
+    def series(of: Sequence[RingGap]) -> float:
+        return in_series([gap_area(ring) for ring in of], cylinder + ambient, ambient)
 
-    value = area(rings, discharge)
+    ideal = series(rings)
+    value = discharge * ideal
     parts = [place * value]
     to_95 = NORMAL_95 / math.sqrt(3)
     if discharge_limit:
-        parts.append(to_95 * abs(area(rings, discharge + discharge_limit) - value))
+        parts.append(to_95 * abs((discharge + discharge_limit) * ideal - value))
     for index, ring in enumerate(rings):
         for name in ("end_gap", "clearance", "chamfer"):
             limit = getattr(ring, f"{name}_limit")
             if limit:
                 moved = list(rings)
                 moved[index] = replace(ring, **{name: getattr(ring, name) + limit})
-                parts.append(to_95 * abs(area(moved, discharge) - value))
+                parts.append(to_95 * abs(discharge * series(moved) - value))
     half = float(np.sqrt(np.sum(np.square(parts))))
     return Floor(value, max(value - half, 0.0), value + half)
 

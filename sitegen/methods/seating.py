@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from sitegen.methods.intervals import student_95
 from sitegen.methods.leakdown import Scatter
+from sitegen.methods.roots import root
 from sitegen.vocabulary import Refused
 
 Floats = NDArray[np.float64]
@@ -168,8 +169,6 @@ def _log_scales(x: Floats) -> Floats:
 
 def _profile(x: Floats, weights: Floats, curve: Floats) -> _Profile:
     """Least squares over the scale: a grid finds the valley, then the root of the exact slope finds its floor."""
-    from scipy.optimize import brentq
-
     grid = _log_scales(x)
     curves = curve[None]
     rss = _solve(x, weights, curves, np.exp(grid)).rss[:, 0]
@@ -198,7 +197,7 @@ def _profile(x: Floats, weights: Floats, curve: Floats) -> _Profile:
     if not at_bound:
         left, right = float(grid[index - 1]), float(grid[index + 1])
         if slope(left) < 0 < slope(right):
-            best = float(brentq(slope, left, right, xtol=1e-13, rtol=1e-13))
+            best = root(slope, left, right, 1e-13)
         else:
             raise Refused("fit-not-converged")
     return _Profile(math.exp(best), value(best), at_bound, value, grid, rss)
@@ -206,8 +205,6 @@ def _profile(x: Floats, weights: Floats, curve: Floats) -> _Profile:
 
 def _region(profile: _Profile, cut: float) -> tuple[float, float, bool, bool]:
     """Ends of the scales whose residual sum of squares stays within `cut`, and whether each end is open."""
-    from scipy.optimize import brentq
-
     inside = np.flatnonzero(profile.grid_rss <= cut)
     first, last = (int(inside[0]), int(inside[-1])) if len(inside) else (-1, -1)
     best = math.log(profile.best)
@@ -220,7 +217,7 @@ def _region(profile: _Profile, cut: float) -> tuple[float, float, bool, bool]:
         return profile.of(log_scale) - cut
 
     def end(inner: float, outer: float) -> float:
-        return float(brentq(beyond, inner, outer, xtol=1e-12)) if beyond(outer) > 0 > beyond(inner) else inner
+        return root(beyond, inner, outer, 1e-12) if beyond(outer) > 0 > beyond(inner) else inner
 
     low, high = left_in, right_in
     if not open_low:
@@ -582,8 +579,6 @@ def exponential_approach(x: Sequence[float], y: Sequence[float], *, start: float
 
     References: Golub and Pereyra (1973); checked with NIST StRD Misra1a and BoxBOD and R's Loblolly example.
     """
-    from scipy.optimize import brentq
-
     axis, values = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
     df = len(axis) - (3 if start is None else 2)
     steps = np.diff(np.unique(axis))
@@ -613,7 +608,7 @@ def exponential_approach(x: Sequence[float], y: Sequence[float], *, start: float
     left, right = float(grid[index - 1]), float(grid[index + 1])
     if not gradient(left) < 0 < gradient(right):
         raise Refused("fit-not-converged")
-    best = float(brentq(gradient, left, right, xtol=1e-14, rtol=1e-14))
+    best = root(gradient, left, right, 1e-14)
     level, slope, b, residual = solve(best)
     least = float(residual @ residual)
     if not least <= rss[index] * (1 + 1e-12):

@@ -211,8 +211,8 @@ def _by_engine(site: Site, view: View) -> Table:
     for build in view.program.builds:
         cells = [Cell(build.id, href=view.href_engine(build))]
         for stream in streams:
-            own = view.readings(stream.name, engine=build, cylinder=0)
-            used = int((own["use"] == "").sum())
+            own = view.of_build(build).records(stream.name)
+            used = sum(row.use == "" for row in own)
             cells.append(Cell(f"{used} of {len(own)}" if len(own) else words.DASH))
         rows.append(Row(cells))
     columns: Sequence[Column] = [

@@ -6,6 +6,7 @@ view was made for, so the same section serves the home page and the program page
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -16,6 +17,7 @@ from sitegen import reasons
 from sitegen.pages import words
 from sitegen.pages.addresses import Addresses, relative, slug
 from sitegen.program.model import Build, Coating, Folder, Phase, Program
+from sitegen.tables.rows import rows_of
 from sitegen.vocabulary import Cell, Key, Measure, Problem, Readings, Series, Stream, Value, Verdict
 
 if TYPE_CHECKING:
@@ -57,23 +59,37 @@ class Desk:
         self.program = analysis.program
         self._values: dict[tuple[str, str, int, str, str], list[Value]] = {}
         self._by_measure: dict[str, list[Value]] = {}
+        self._by_engine: dict[tuple[str, str], list[Value]] = {}
         for (measure, key), value in analysis.values.items():
             self._values.setdefault((measure, key.engine, key.cylinder, key.phase, key.at), []).append(value)
             self._by_measure.setdefault(measure, []).append(value)
+            self._by_engine.setdefault((measure, key.engine), []).append(value)
+        self._verdicts: dict[str, list[Verdict]] = {}
+        for verdict in analysis.verdicts:
+            self._verdicts.setdefault(verdict.key.engine, []).append(verdict)
+        self._series: dict[str, list[Series]] = {}
+        for series in analysis.series:
+            self._series.setdefault(series.key.engine, []).append(series)
         self._states = {
             (verdict.key.engine, verdict.key.cylinder): verdict
             for verdict in analysis.verdicts
             if verdict.rule == STATE and verdict.key.cylinder
         }
-        self._frames: dict[str, dict[tuple[str, int], pd.DataFrame]] = {}
+        self._tuples: dict[str, dict[tuple[str, int], list[Any]]] = {}
         self.cache: dict[str, Any] = {}  # what a section works out once a program
 
     def value(self, measure: str, engine: str, cylinder: int, phase: str, at: str, coating: str) -> Value | None:
         found = self._values.get((measure, engine, cylinder, phase, at), [])
         return next((value for value in found if not coating or value.key.coating == coating), None)
 
-    def of(self, measure: str) -> Sequence[Value]:
-        return self._by_measure.get(measure, [])
+    def of(self, measure: str, engine: str | None = None) -> Sequence[Value]:
+        return self._by_measure.get(measure, []) if engine is None else self._by_engine.get((measure, engine), [])
+
+    def verdicts(self, engine: str | None = None) -> Sequence[Verdict]:
+        return self.analysis.verdicts if engine is None else self._verdicts.get(engine, [])
+
+    def series(self, engine: str | None = None) -> Sequence[Series]:
+        return self.analysis.series if engine is None else self._series.get(engine, [])
 
     def state(self, build: str, cylinder: int) -> Verdict | None:
         return self._states.get((build, cylinder))
@@ -83,25 +99,16 @@ class Desk:
         frame = self.analysis.readings[stream].frame
         if not build:
             return frame
-        if stream not in self._frames:
-            parts: dict[tuple[str, int], pd.DataFrame] = {}
-            if "engine" in frame:
-                for engine, part in frame.groupby("engine", sort=False):
-                    parts[str(engine), 0] = part
-                    if "cylinder" in frame:
-                        numbered: Any = part[part["cylinder"].notna()]
-                        for number, own in numbered.groupby("cylinder", sort=False):
-                            parts[str(engine), int(number)] = own
-            self._frames[stream] = parts
-        return self._frames[stream].get((build, cylinder), frame.iloc[0:0])
+        for name, wanted in (("engine", build), ("cylinder", cylinder)):
+            if wanted:
+                frame = frame[frame[name] == wanted] if name in frame else frame.iloc[0:0]
+        return frame
 
     def tuples(self, stream: str, build: str, cylinder: int) -> list[Any]:
-        """The same rows as tuples; made once, since pages ask for them phase by phase."""
-        key = f"tuples {stream} {build} {cylinder}"
-        if key not in self.cache:
-            self.cache[key] = list(self.rows(stream, build, cylinder).itertuples(index=False))
-        found: list[Any] = self.cache[key]
-        return found
+        """The same rows as tuples; laid out once, since pages ask for them phase by phase."""
+        if stream not in self._tuples:
+            self._tuples[stream] = _by_place(rows_of(self.analysis.readings[stream].frame))
+        return self._tuples[stream].get((build, cylinder if build else 0), [])
 
 
 @dataclass(frozen=True)
@@ -123,9 +130,13 @@ class View:
 
     @property
     def analysis(self) -> Analysis:
+        return self._desk.analysis
+
+    @property
+    def _desk(self) -> Desk:
         if self.desk is None:
             raise LookupError("this view is of the whole folder")
-        return self.desk.analysis
+        return self.desk
 
     @property
     def program(self) -> Program:
@@ -198,9 +209,8 @@ class View:
         build = None if engine is None else _id(engine)
         return [
             value
-            for value in self.desk.of(measure)
-            if (build is None or value.key.engine == build)
-            and (cylinder is None or value.key.cylinder == cylinder)
+            for value in self.desk.of(measure, build)
+            if (cylinder is None or value.key.cylinder == cylinder)
             and (phase is None or value.key.phase == phase)
             and (at is None or value.key.at == at)
             and (coating is None or value.key.coating == coating)
@@ -219,9 +229,8 @@ class View:
         build = None if engine is None else _id(engine)
         return [
             verdict
-            for verdict in self.analysis.verdicts
+            for verdict in self._desk.verdicts(build)
             if (not rule or verdict.rule == rule)
-            and (build is None or verdict.key.engine == build)
             and (cylinder is None or verdict.key.cylinder == cylinder)
             and (coating is None or verdict.key.coating == coating)
             and (phase is None or verdict.key.phase == phase)
@@ -266,10 +275,8 @@ class View:
         """Curves of this subject by id."""
         return [
             each
-            for each in self.analysis.series
-            if each.id == id
-            and (self.build is None or each.key.engine == self.build.id)
-            and (not self.cylinder or each.key.cylinder == self.cylinder)
+            for each in self._desk.series(None if self.build is None else self.build.id)
+            if each.id == id and (not self.cylinder or each.key.cylinder == self.cylinder)
         ]
 
     @property
@@ -334,6 +341,19 @@ class View:
 
     def _build(self, build: Build | str) -> Build:
         return self.program.build(build) if isinstance(build, str) else build
+
+
+def _by_place(rows: Sequence[Any]) -> dict[tuple[str, int], list[Any]]:
+    """Rows by build and cylinder (0: all of the build), in their order; all of them under ("", 0)."""
+    places: dict[tuple[str, int], list[Any]] = {("", 0): list(rows)}
+    for row in rows:
+        engine: Any = getattr(row, "engine", math.nan)
+        number: Any = getattr(row, "cylinder", math.nan)
+        if engine == engine:  # a missing cell equals nothing, itself included
+            places.setdefault((engine, 0), []).append(row)
+            if number == number:
+                places.setdefault((engine, int(number)), []).append(row)
+    return places
 
 
 def _id(subject: Any) -> str:

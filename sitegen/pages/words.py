@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from decimal import ROUND_HALF_EVEN, Decimal
+from functools import lru_cache
 
 from sitegen.vocabulary import Value
 
@@ -53,6 +54,7 @@ def decimals_alone(number: float, significant: int = 3) -> int:
     return max(0, significant - 1 - math.floor(math.log10(abs(number))))
 
 
+@lru_cache(maxsize=16384)  # the same numbers stand on the pages of a cylinder, its engine, its coating, its program
 def number(value: float, decimals: int | None = None) -> str:
     """A number with a proper minus sign and narrow spaces between thousands.
 
@@ -105,6 +107,7 @@ def span(low: float | None, high: float | None, decimals: int | None = None) -> 
     return f"{number(lower, places)} to {number(upper, places)}"
 
 
+@lru_cache(maxsize=16384)
 def with_interval(value: float, low: float | None, high: float | None) -> str:
     """A number with its interval: symmetric as ±, lopsided as its two ends.
 

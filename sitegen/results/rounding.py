@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 from sitegen.vocabulary import Value
 
@@ -33,15 +32,11 @@ def rounded(value: Value) -> Value:
         return round(number, at) + 0.0  # no negative zero
 
     df = None if value.df is None else round(value.df, 1)
-    return replace(
-        value,
-        value=cut(value.value),
-        low=cut(value.low),
-        high=cut(value.high),
-        se=cut(value.se),
-        se_common=cut(value.se_common),
-        df=df,
-    )
+    # field by field: `replace` takes four times as long, and there are tens of thousands
+    return Value(
+        value.measure, value.key, cut(value.value), cut(value.low), cut(value.high), cut(value.se), df,
+        cut(value.se_common), value.common, value.n, value.of, value.status, value.flags, value.reason,
+    )  # fmt: skip
 
 
 def plain(number: float | None, at: int) -> str:

@@ -150,6 +150,7 @@ def _run(
             else:
                 series.append(result)
 
+    own = _by_engine(program, readings) if any(step.scope == "engine" for step in ordered) else {}
     for scope, group in groupby(ordered, key=lambda step: step.scope):
         steps = tuple(group)
         if scope == "program":
@@ -157,15 +158,12 @@ def _run(
                 keep(_run_step(program, "", step, readings, values), (step,))
             continue
         task = partial(_run_engine, program, steps)
-        tasks = [
-            (
-                build.id,
-                _of_engine(readings, build.id),
-                {w: v for w, v in values.items() if v.key.engine in {"", build.id}},
-            )
-            for build in program.builds
-        ]
-        for results in spread(task, tasks):
+        known: dict[str, dict[tuple[str, Key], Value]] = {build.id: {} for build in program.builds}
+        for where, value in values.items():
+            engine = value.key.engine
+            for each in (known[engine],) if engine in known else known.values() if not engine else ():
+                each[where] = value
+        for results in spread(task, [(build.id, own[build.id], known[build.id]) for build in program.builds]):
             keep(results, steps)
     return values, verdicts, series
 
@@ -188,11 +186,19 @@ def _run_step(program: Program, engine: str, step: Step, readings: Mapping[str, 
     return list(step.run(program, engine, ReadingsBook(readings, step.reads), Book(known, step.needs)))
 
 
-def _of_engine(readings: Mapping[str, Readings], engine: str) -> dict[str, Readings]:
-    return {
-        name: Readings(each.frame[(each.frame["engine"] == engine).to_numpy(dtype=bool)].reset_index(drop=True))
-        for name, each in readings.items()
-    }
+def _by_engine(program: Program, readings: Mapping[str, Readings]) -> dict[str, dict[str, Readings]]:
+    """The readings of each build, every stream parted once."""
+    parts: dict[str, dict[str, Readings]] = {build.id: {} for build in program.builds}
+    for name, each in readings.items():
+        places: dict[str, list[int]] = {}
+        for place, engine in enumerate(each.frame["engine"].tolist()):
+            places.setdefault(engine, []).append(place)
+        for engine, part in parts.items():
+            own = places.get(engine, [])
+            whole = bool(own) and own[-1] - own[0] + 1 == len(own)  # a slice takes a tenth of the time of a selection
+            frame = each.frame.iloc[own[0] : own[-1] + 1] if whole else each.frame.iloc[own]
+            part[name] = Readings(frame.reset_index(drop=True))
+    return parts
 
 
 # ---- what is not there ------------------------------------------------------------------------------------------

@@ -6,8 +6,6 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import pandas as pd
-
 from sitegen.methods import ringgap
 from sitegen.program.model import Build, Program
 from sitegen.streams.buildsheet.measures import (
@@ -22,6 +20,7 @@ from sitegen.streams.buildsheet.measures import (
     TENSION,
     THICKNESS,
 )
+from sitegen.tables.rows import rows_of
 from sitegen.vocabulary import Book, Key, Measure, Readings, Refused, Result, Step, Value, refused
 
 STANDARD_AMBIENT = 101_325.0  # Pa abs
@@ -168,8 +167,7 @@ def _face_wear(build: Build, book: Book, key: Key, first: Value, last: Value) ->
 
 def _used(readings: Mapping[str, Readings]) -> list[Any]:
     """Rows of cylinders not set aside, with the fields as attributes."""
-    frame = readings["buildsheet"].frame
-    return list(frame[(frame["use"] == "") & frame["cylinder"].notna()].itertuples(index=False))
+    return [row for row in rows_of(readings["buildsheet"].frame) if row.use == "" and row.cylinder == row.cylinder]
 
 
 def _by_place(
@@ -179,13 +177,13 @@ def _by_place(
     groups: dict[Key, tuple[list[float], list[str | None]]] = {}
     for row in rows:
         number, ring = getattr(row, field), row.ring
-        if pd.isna(number) or (by_ring and pd.isna(ring)):
+        if number != number or (by_ring and ring != ring):  # a missing cell equals nothing, itself included
             continue
         key = build.key(int(row.cylinder), str(row.phase), str(ring) if by_ring else "")
         numbers, tools = groups.setdefault(key, ([], []))
         numbers.append(float(number))
         named = getattr(row, tool) if tool else None
-        tools.append(None if named is None or pd.isna(named) else str(named))
+        tools.append(None if named is None or named != named else str(named))
     return ((key, numbers, tools) for key, (numbers, tools) in groups.items())
 
 

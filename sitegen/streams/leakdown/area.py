@@ -22,6 +22,7 @@ from sitegen.streams.leakdown.measures import (
     REPEAT,
     SUPPLY_RATIO,
 )
+from sitegen.tables.rows import rows_of
 from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Step, Value, Verdict, refused
 
 MM2 = 1e6  # mm² in a m²
@@ -36,7 +37,8 @@ def run_testers(program: Program, engine: str, readings: Mapping[str, Readings],
     """Scale and scatter of each tester over the whole program, from its reference-orifice readings and from repeats."""
     del engine, book
     frame = readings["leakdown"].frame
-    rows = reference_rows(frame)
+    every = rows_of(frame)
+    rows = reference_rows(every)
     for tester_id in sorted(set(frame["tester"].dropna())):
         tester = program.definitions.testers[tester_id]
         key = Key(at=tester_id)
@@ -44,7 +46,7 @@ def run_testers(program: Program, engine: str, readings: Mapping[str, Readings],
         ratios: list[float] = []
         occasions: list[Hashable] = []
         orifices = set()
-        for row in rows[rows["tester"] == tester_id].itertuples(index=False):
+        for row in (row for row in rows if row.tester == tester_id):
             orifice = program.definitions.reference_orifices[row.reference]
             orifices.add(orifice)
             # in units of the orifice read, so that readings of several orifices stand together
@@ -78,7 +80,7 @@ def run_testers(program: Program, engine: str, readings: Mapping[str, Readings],
         yield Value(
             OCCASION.id, key, 100 * factor.between.sd, df=factor.between.df, n=len(factor.by_occasion), of="check"
         )
-    yield _repeat_scatter(list(checks(program, frame)))
+    yield _repeat_scatter(list(checks(program, every)))
 
 
 def _repeat_scatter(found: Sequence[Check]) -> Value:
@@ -96,7 +98,7 @@ def _repeat_scatter(found: Sequence[Check]) -> Value:
 def run_areas(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
     """Percent, leak area and its crankcase share of every check of one build, and the mean of the build."""
     build = program.build(engine)
-    found = list(checks(program, readings["leakdown"].frame))
+    found = list(checks(program, rows_of(readings["leakdown"].frame)))
     areas: dict[tuple[int, str, str], method.Area] = {}
     rings: list[Value] = []
     single: dict[int, list[tuple[str, str, float]]] = {}  # each reading as an area to the crankcase, for drawing

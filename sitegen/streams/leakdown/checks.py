@@ -10,8 +10,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import pandas as pd
-
 from sitegen.methods import leakdown as method
 from sitegen.program.model import Phase, Program, Tester
 from sitegen.streams.leakdown.fields import PATHS
@@ -57,46 +55,47 @@ class Check:
     assumed: frozenset[str]  # flags: what had to be assumed
 
 
+def _missing(cell: Any) -> bool:
+    """Whether a cell is empty: nan, which alone does not equal itself."""
+    return bool(cell != cell)
+
+
 def air_of(row: Any, tester: Tester) -> Air:
     """Pressures and temperatures of one reading; `row` has the stream's fields as attributes."""
     cylinder = row.pressure
-    if pd.isna(cylinder) and tester.percent_linear:
+    if _missing(cylinder) and tester.percent_linear:
         cylinder = float(method.cylinder_from_percent(row.supply, row.percent))
-    supply_temperature = method.REFERENCE_TEMPERATURE if pd.isna(row.air_temperature) else float(row.air_temperature)
-    at_rest = not pd.isna(row.reference)  # a reference orifice has the temperature of the air, not of the engine
+    supply_temperature = method.REFERENCE_TEMPERATURE if _missing(row.air_temperature) else float(row.air_temperature)
+    at_rest = not _missing(row.reference)  # a reference orifice has the temperature of the air, not of the engine
     return Air(
         supply=float(row.supply),
         cylinder=float(cylinder),
-        ambient=STANDARD_AMBIENT if pd.isna(row.ambient) else float(row.ambient),
+        ambient=STANDARD_AMBIENT if _missing(row.ambient) else float(row.ambient),
         supply_temperature=supply_temperature,
         cylinder_temperature=supply_temperature
-        if at_rest or pd.isna(row.metal_temperature)
+        if at_rest or _missing(row.metal_temperature)
         else float(row.metal_temperature),
     )
 
 
-def used(frame: pd.DataFrame) -> pd.DataFrame:
-    """Readings not set aside."""
-    return frame[frame["use"] == ""]
-
-
-def reference_rows(frame: pd.DataFrame) -> pd.DataFrame:
+def reference_rows(rows: Iterable[Any]) -> list[Any]:
     """Used readings of a reference orifice in the cylinder's place."""
-    kept = used(frame)
-    return kept[kept["reference"].notna()]
+    return [row for row in rows if row.use == "" and not _missing(row.reference)]
 
 
-def checks(program: Program, frame: pd.DataFrame) -> Iterator[Check]:
-    """Used readings of cylinders by build, cylinder, phase and condition, in the order of the record."""
-    kept = used(frame)
-    kept = kept[kept["cylinder"].notna() & kept["reference"].isna()]
-    if kept.empty:
-        return
+def checks(program: Program, rows: Iterable[Any]) -> Iterator[Check]:
+    """Used readings of cylinders by build, cylinder, phase and condition, in the order of the record.
+
+    `rows` are the readings of the stream as `tables.rows.rows_of` gives them.
+    """
+    kept = [row for row in rows if row.use == "" and not _missing(row.cylinder) and _missing(row.reference)]
     phases = {phase.id: phase for phase in program.phases}
-    main = {engine: _commonest(part["tester"]) for engine, part in kept.groupby("engine", sort=False)}
+    testers: dict[str, list[str]] = {}
+    for row in kept:
+        testers.setdefault(row.engine, []).append(row.tester)
+    main = {engine: _commonest(names) for engine, names in testers.items()}
     groups: dict[tuple[str, int, str, str, str], list[Any]] = {}
-    row: Any
-    for row in kept.itertuples(index=False):
+    for row in kept:
         at = _condition(program, phases[row.phase], row)
         groups.setdefault((row.engine, int(row.cylinder), row.phase, at, row.tester), []).append(row)
     for (engine, cylinder, phase, at, tester), rows in groups.items():
@@ -110,13 +109,13 @@ def checks(program: Program, frame: pd.DataFrame) -> Iterator[Check]:
 def _check(tester: Tester, rows: Sequence[Any], at: str, other: bool) -> Check:
     first = rows[0]
     assumed = set()
-    if any(pd.isna(row.ambient) for row in rows):
+    if any(_missing(row.ambient) for row in rows):
         assumed.add("ambient-assumed")
-    if any(pd.isna(row.metal_temperature) and row.condition == "warm" for row in rows):
+    if any(_missing(row.metal_temperature) and row.condition == "warm" for row in rows):
         assumed.add("temperature-assumed")
     shares = []
     for row in rows:
-        told = {path: float(getattr(row, f"to_{path}")) for path in PATHS if not pd.isna(getattr(row, f"to_{path}"))}
+        told = {path: float(getattr(row, f"to_{path}")) for path in PATHS if not _missing(getattr(row, f"to_{path}"))}
         if told:
             shares.append(told)
     return Check(
@@ -129,11 +128,11 @@ def _check(tester: Tester, rows: Sequence[Any], at: str, other: bool) -> Check:
         readings=tuple(row.reading for row in rows),
         airs=tuple(air_of(row, tester) for row in rows),
         percents=tuple(
-            float(row.percent) if pd.isna(row.pressure) else float(method.percent(row.supply, row.pressure))
+            float(row.percent) if _missing(row.pressure) else float(method.percent(row.supply, row.pressure))
             for row in rows
         ),
         shares=tuple(shares),
-        crankcase_flows=tuple(float(row.crankcase_flow) for row in rows if not pd.isna(row.crankcase_flow)),
+        crankcase_flows=tuple(float(row.crankcase_flow) for row in rows if not _missing(row.crankcase_flow)),
         assumed=frozenset(assumed),
     )
 
@@ -149,10 +148,10 @@ def _condition(program: Program, phase: Phase, row: Any) -> str:
     apart = []
     if abs(row.supply - rule.supply) > rule.supply_band:
         apart.append(f"supply:{row.supply / 1000:.0f}-kpa")
-    oil = "dry" if pd.isna(row.oil) else row.oil
+    oil = "dry" if _missing(row.oil) else row.oil
     if oil != rule.oil:
         apart.append(oil)
-    if not pd.isna(row.condition) and phase.condition and row.condition != phase.condition:
+    if not _missing(row.condition) and phase.condition and row.condition != phase.condition:
         apart.append(row.condition)
     return ",".join(apart)
 

@@ -57,15 +57,25 @@ def line(view: Any, build: Any, cylinder: int) -> list[Point]:
     """Leak area to the crankcase of one cylinder at every check that has one; cylinder 0: mean of the build."""
     measure = CRANKCASE.id if cylinder else BUILD.id
     coating = build.coating_of(cylinder) if cylinder else (view.coating.id if view.coating else "")
-    return list(_points(view, build, measure, cylinder, coating))
+    return _points(view, build, measure, cylinder, coating)
 
 
 def mean_line(view: Any, build: Any, coating: str) -> list[Point]:
     """Mean leak area of a build's cylinders of one coating at every check that has one."""
-    return list(_points(view, build, BUILD.id, 0, coating))
+    return _points(view, build, BUILD.id, 0, coating)
 
 
-def _points(view: Any, build: Any, measure: str, cylinder: int, coating: str) -> Iterable[Point]:
+def _points(view: Any, build: Any, measure: str, cylinder: int, coating: str) -> list[Point]:
+    """The same line is drawn on many pages, so it is put together once a program and kind of axis."""
+    axis = view.build.id if view.build else ""
+    key = f"line {build.id} {measure} {cylinder} {coating} {axis}"
+    if key not in view.desk.cache:
+        view.desk.cache[key] = tuple(_each_point(view, build, measure, cylinder, coating))
+    return list(view.desk.cache[key])
+
+
+def _each_point(view: Any, build: Any, measure: str, cylinder: int, coating: str) -> Iterable[Point]:
+    places = [p.id for p in checked_phases(view)]
     own = {phase.id for phase in view.program.phases_of(build)}
     fired: set[str] = set()
     for phase in view.program.phases:
@@ -75,7 +85,6 @@ def _points(view: Any, build: Any, measure: str, cylinder: int, coating: str) ->
         part = assembly.id if assembly else ""
         if phase.fires:
             fired.add(part)
-        places = [p.id for p in checked_phases(view)]
         value = view.value(measure, phase.id, engine=build, cylinder=cylinder, coating=coating)
         if phase.id in places and value is not None and value.status == "ok" and value.value is not None:
             yield Point(places.index(phase.id), phase.id, value, part, part not in fired)
