@@ -263,6 +263,7 @@ class CriterionLine:
     title: str
     limit: str
     note: str
+    seen: str  # the value nearest to breaking it, by name
     word: PieceView
     why: str
 

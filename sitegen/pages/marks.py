@@ -16,7 +16,7 @@ MARKS: dict[str, Mark] = {
     "fails": "cross",
     "cannot tell yet": "half",
     "unverified": "gap",
-    "not decided yet": "ring",
+    "not decided here": "ring",
     "met": "full",
     "not met": "cross",
     "in": "full",

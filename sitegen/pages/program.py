@@ -81,7 +81,7 @@ def _meta(program: Program, every: list[Record]) -> list[PieceView]:
     due = [record for record in every if record.word == "to come"]
     if due:
         waiting = words.listed(dict.fromkeys(record.build for record in due))
-        pieces.append(PieceView(f"Provisional: runs of {waiting} to come"))
+        pieces.append(PieceView(f"Provisional: records of {waiting} still to come"))
     return pieces
 
 
@@ -125,9 +125,35 @@ def _criterion(view: View, setter: Setter, criterion: Criterion) -> CriterionLin
         title=criterion.title,
         limit=limit,
         note=f"{scope}, after {phase}{end}",
-        word=setter.piece(Cell(verdict.word if verdict else "not decided yet", word=True)),
+        seen=_seen(view, criterion),
+        word=setter.piece(Cell(verdict.word if verdict else "not decided here", word=True)),
         why=f"because {why}" if why else "",
     )
+
+
+def _seen(view: View, criterion: Criterion) -> str:
+    """The value nearest to breaking a criterion on every cylinder or build, by name: shown, not judged."""
+    if criterion.sense not in _SENSES or criterion.scope == "mean-of-builds":
+        return ""
+    values = [
+        value
+        for value in view.values(criterion.measure, phase=criterion.phase, at="")
+        if value.key.coating in criterion.coatings
+        and value.value is not None
+        and bool(value.key.cylinder) == (criterion.scope == "every-cylinder")
+    ]
+    if not values:
+        return "no value yet"
+    most = criterion.sense == "at-most"
+    worst = max(values, key=lambda value: (value.value or 0.0) * (1 if most else -1))
+    whose = f"{worst.key.engine} cylinder {worst.key.cylinder}" if worst.key.cylinder else worst.key.engine
+    seen = f"{'largest' if most else 'smallest'} so far: {whose}, {view.text(worst, unit=True)}"
+    refused = [
+        f"{value.key.engine} cylinder {value.key.cylinder}"
+        for value in view.values(criterion.measure, phase=criterion.phase, at="")
+        if value.key.coating in criterion.coatings and value.status == "refused"
+    ]
+    return seen + (f"; no answer for {words.listed(refused)}" if refused else "")
 
 
 # ---- planned and present --------------------------------------------------------------------------------------------

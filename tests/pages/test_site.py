@@ -64,7 +64,7 @@ def test_program_page_opens_with_question_answer_and_criteria(site: dict[str, by
     page = text(site["programs/probe-2026/index.html"])
     order = ["Does soft nitride seat sooner?", "12 of 15 planned records in", "Soft rings seat sooner",
              "Criteria, stated 12 January 2026",
-             "at most 0.35 mm²", "fails", "not decided yet",
+             "at most 0.35 mm²", "fails", "not decided here",
              "Area by phase", "Engines", "Planned and present"]  # fmt: skip
     places = [page.index(each) for each in order]
     assert places == sorted(places)

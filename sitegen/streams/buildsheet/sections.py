@@ -136,31 +136,35 @@ def _clear_of_the_rest(values: Sequence[Value]) -> Value | None:
 def wear_by_coating(view: Any) -> Sequence[Block]:
     """What the top rings of every build that was taken apart have lost, by coating."""
     rows = []
-    clauses = []
+    lost_over: dict[str, dict[str, list[float]]] = {}  # distance -> coating -> masses: only these compare
     coatings = [view.coating.id] if view.coating is not None else view.program.coatings
     for coating in coatings:
-        every: list[float] = []
         for build in view.builds:
             lost = view.values(MASS_LOSS.id, engine=build, at="top", coating=coating)
             known = [value.value for value in lost if value.value is not None]
             if known:
-                every += known
+                distance = _over(view, build).removeprefix(" in ")
+                lost_over.setdefault(distance, {}).setdefault(coating, []).extend(known)
                 masses = view.words.span(min(known), max(known), 1)
                 engine = Cell(build.id, href=view.href_engine(build))
-                distance = Cell(_over(view, build).removeprefix(" in "))
-                rows.append(Row((view.coating_cell(coating), engine, Cell(masses), Cell(str(len(known))), distance)))
-        if every:
-            clauses.append(f"{view.coating_title(coating)} {view.words.span(min(every), max(every), 1)}")
+                rows.append(
+                    Row((view.coating_cell(coating), engine, Cell(masses), Cell(str(len(known))), Cell(distance)))
+                )
     if not rows:
         return ()
+    told = []
+    for distance, by_coating in lost_over.items():
+        clauses = [f"{view.coating_title(c)} {view.words.span(min(m), max(m), 1)}" for c, m in by_coating.items()]
+        over = f" in {distance}" if distance else ""
+        told.append(f"{view.words.with_unit(view.words.listed(clauses), 'mg')}{over}")
+    reading = f"Mass lost by the top rings: {'; '.join(told)}."
     columns = (
         Column("Coating"), Column("Build"), Column("Top ring mass lost", "mg", numeric=True),
         Column("Rings", numeric=True), Column("Run"),
     )  # fmt: skip
-    reading = f"Mass lost by the top rings: {view.words.with_unit(view.words.listed(clauses), 'mg')}."
     note = (
-        "From the least to the most of the cylinders of a build; bounds stand on the page of the build. Builds that ran "
-        "different distances do not compare."
+        "From the least to the most of the cylinders of a build; bounds stand on the page of the build. Builds that "
+        "ran different distances do not compare."
     )
     name = "ring-mass-lost" if view.coating is None else f"{view.program.id}-ring-mass-lost"
     return (Table(name, columns, rows, reading, note=note),)

@@ -409,7 +409,7 @@ def cylinder_readings(view: Any) -> Sequence[Block]:
     left = sum(row.here for row in rows)
     beside = len(rows) - left - inside
     words = view.words
-    parts = [f"{words.count(inside)} in the values above"]
+    parts = [f"{words.count(inside) if inside < len(rows) else 'all'} in the values above"]
     parts += [f"{words.count(beside)} beside them, in another condition"] if beside else []
     parts += [f"{words.count(left)} left out, with the reason beside it"] if left else []
     reading = f"{words.sentence(words.counted(len(rows), 'reading'))}: {words.listed(parts)}."
