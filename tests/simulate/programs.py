@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from statistics import fmean
 
-from simulate import sheets, tables
+from simulate import inspection, sheets, tables
 from simulate.engine import (
     GRADED,
     HARD,
@@ -82,6 +82,8 @@ class Plan:
     exhaust: Mapping[int, Mapping[str, float]] = field(default_factory=dict)  # cylinder -> phase -> mm2
     slow: Mapping[int, tuple[float, float, float]] = field(default_factory=dict)  # cylinder -> start, plateau, scale
     quiet: Sequence[str] = ()  # phases without a word on where the air went
+    inspected: inspection.Inspected | None = None  # None: nobody looked at the parts
+    inspection: tables.Form | None = None  # of that record; None: the plain one
 
     def date(self, phase: str) -> str:
         """ISO date of a phase."""
@@ -123,6 +125,11 @@ SHEET = {
     "land_diameter": "mm", "groove_width": "mm", "bore": "mm", "bore_height": "mm", "bore_angle": "deg", "honing": "",
     "tool_gap": "", "tool_mass": "", "tool_bore": "", "tool_tension": "", "date": "", "operator": "", "remark": "",
 }  # fmt: skip
+SEEN = {
+    "engine": "", "phase": "", "cylinder": "", "part": "", "place": "", "inspector": "", "band_share": "%",
+    "band_width": "mm", "grade": "", "scuffing": "", "spalling": "", "sticking": "", "deposits": "", "image": "",
+    "image_width": "mm", "caption": "", "date": "", "remark": "",
+}  # fmt: skip
 SHEET_HEADERS = (
     ("Build", "engine"), ("Stage", "phase"), ("Cyl", "cylinder"), ("Ring", "ring"), ("Gap in gauge", "gap_gauge"),
     ("Gap in bore", "gap_bore"), ("Gap at", "gap_angle"), ("Joint", "joint"), ("Chamfer", "chamfer"), ("Mass", "mass"),
@@ -132,6 +139,8 @@ SHEET_HEADERS = (
     ("Tension gauge", "tool_tension"), ("Date", "date"), ("By", "operator"),
 )  # fmt: skip
 
+SEEN_FORM = tables.Form(tables.own_names(SEEN))
+SEMICOLON_SEEN = tables.Form(tables.own_names(SEEN), separator=";", decimal=",", day_first=True)
 OWN_FORM = tables.Form(tables.own_names(OWN))
 OWN_2025_FORM = tables.Form(tables.own_names(OWN_2025))
 SHORT_FORM = tables.Form(SHORT)
@@ -164,6 +173,7 @@ PLANS_2025 = tuple(
         OWN_SHEET,
         tester=T1_2025,
         exhaust=exhaust,
+        inspected=inspection.Inspected(("M. A.", "K. L."), 5, {1: ("jpg",), 2: ("jpg", "jpg")} if name == "A1" else {}),
     )
     for name, start, operator, rings, exhaust in (
         ("A1", "2025-03-10", "M. A.", ("nitrided", "hard-crn", "nitrided", "hard-crn"), {}),
@@ -177,8 +187,13 @@ PLANS_2025 = tuple(
 
 PLANS_2026 = (
     Plan("B1", "2026-02-09", _all("nitrided"), "M. A.", "leakdown-b1.csv", SHORT_FORM, OWN_SHEET,
-         quiet=("cold-build",)),
-    Plan("B2", "2026-03-16", _all("nitrided"), "K. L.", "leakdown-b2.csv", SEMICOLON_FORM, SEMICOLON_SHEET),
+         quiet=("cold-build",), inspected=inspection.Inspected(("M. A.", "K. L."), pictures={
+             1: ("jpg", "jpg"), 3: ("png",)
+         })),
+    Plan("B2", "2026-03-16", _all("nitrided"), "K. L.", "leakdown-b2.csv", SEMICOLON_FORM, SEMICOLON_SHEET,
+         inspection=SEMICOLON_SEEN, inspected=inspection.Inspected(("K. L.", "M. A."), pictures={
+             1: ("jpg", "jpg"), 2: ("jpg",)
+         }, scuffed={(1, inspection.BORE_PLACES[0]): "light"})),
     Plan(
         "B3", "2026-11-16", _all("nitrided"), "R. S.", "leakdown-b3.csv", UNITS_ROW_FORM, OWN_SHEET,
         phases=RUN_IN, testers={"run-in-60": T2},
@@ -189,11 +204,13 @@ PLANS_2026 = (
             "cold-build": 0.012, "run-in-10": 0.012, "run-in-25": 0.014, "run-in-60": 0.07, "pulls": 0.15,
             "durability": 0.17,
         }},
+        inspected=inspection.Inspected(("J. Ö.", "K. L."), pictures={1: ("tif",), 2: ("jpg",)}),
     ),
     Plan(
         "B5", "2026-04-13", _all("graded-crn"), "M. A.", "leakdown-b5.tsv", SHEET_TSV_FORM, OWN_SHEET,
         phases=(*RUN_IN, "refit", "durability", "teardown"),
         days={**DAYS, "refit": 7, "durability": 14, "teardown": 16},
+        inspected=inspection.Inspected(("M. A.", "K. L."), pictures={1: ("jpg", "jpg"), 4: ("jpg",)}),
         refit_after="pulls", ambient=100.4, sheet_phases={
             "orifice-b5.tsv": {
                 "Cold": "cold-build", "10 min": "run-in-10", "25 min": "run-in-25", "60 min": "run-in-60",
@@ -209,6 +226,9 @@ PLANS_2026 = (
     Plan(
         "B6", "2026-07-06", _all("graded-crn"), "K. L.", "leakdown-b6.csv", OWN_FORM, OWN_SHEET,
         phases=(*RUN_IN, "teardown"), days={**DAYS, "teardown": 4}, slow={2: (0.90, 0.26, 14.0)},
+        inspected=inspection.Inspected(("K. L.", "M. A."), pictures={
+            1: ("jpg", "jpg"), 2: ("jpg", "jpg", "jpg"), 3: ("jpg",), 4: ("jpg",)
+        }),
     ),
     Plan("B7", "2026-11-02", _all("hard-crn"), "R. S.", "leakdown-b7.csv", FAHRENHEIT_FORM, OWN_SHEET, phases=RUN_IN),
 )  # fmt: skip
@@ -392,6 +412,14 @@ def sheet_rows(
     return rows
 
 
+def inspected(seed: int, plan: Plan, truth: EngineTruth) -> list[inspection.Seen]:
+    """What was seen on the parts of a build at teardown."""
+    if plan.inspected is None:
+        return []
+    hours = max(check.hours for check in checks_of(plan))
+    return inspection.rows_of(seed, plan.name, truth.cylinders, hours, plan.date("teardown"), plan.inspected)
+
+
 # ---- from readings to tables ----------------------------------------------------------------------------------------
 
 
@@ -450,6 +478,9 @@ def _program(seed: int, folder: str, plans: Sequence[Plan], scatter: Scatter) ->
         files.update({f"{folder}/records/{file}": data for file, data in written.items()})
         sheet = tables.long(sheet_rows(seed, plan, truth, fitted), plan.sheet)
         files[f"{folder}/records/buildsheet-{plan.name.lower()}.csv"] = sheet
+        if plan.inspected is not None:
+            seen = tables.long(inspected(seed, plan, truth), plan.inspection or SEEN_FORM)
+            files[f"{folder}/records/inspection-{plan.name.lower()}.csv"] = seen
         engines[plan.name], checks[plan.name] = truth, checks_of(plan)
         odd += _oddities(plan, rows, name, truth)
     return Truth(seed, engines, checks, tuple(odd)), files
@@ -468,6 +499,19 @@ def example(seed: int = SEED, scatter: Scatter = Scatter()) -> tuple[Truth, dict
     return truth, {**files, **more}
 
 
+def pictures(seed: int = SEED) -> dict[str, bytes]:
+    """The pictures the inspection records of both example programs name, by path below the programs folder."""
+    files = {}
+    for folder, plans in (("pump-rings-2025", PLANS_2025), ("pump-rings-2026", PLANS_2026)):
+        for plan in plans:
+            truth, _ = truth_of(seed, plan, Scatter())
+            hours = max(check.hours for check in checks_of(plan))
+            wear = {each.cylinder: sheets.wear_of(each, hours)["top"] for each in truth.cylinders}
+            drawn = inspection.pictures_of(seed, inspected(seed, plan, truth), wear)
+            files.update({f"{folder}/{name}": data for name, data in drawn.items()})
+    return files
+
+
 def save(folder: Path, files: Mapping[str, bytes | str]) -> None:
     """Write files below a folder."""
     for name, data in sorted(files.items()):
@@ -477,9 +521,9 @@ def save(folder: Path, files: Mapping[str, bytes | str]) -> None:
 
 
 def write(folder: Path, seed: int = SEED) -> Truth:
-    """Write the record tables of both example programs below `folder`; the program files stay as they are."""
+    """Write records and pictures of both example programs below `folder`; the program files stay as they are."""
     truth, files = example(seed)
-    save(folder, files)
+    save(folder, {**files, **pictures(seed)})
     return truth
 
 

@@ -14,6 +14,7 @@ DECIMALS = {
     "supply": 1, "pressure": 1, "percent": 1, "crankcase_flow": 1, "ambient": 1, "air_temperature": 0,
     "metal_temperature": 0, "since_shutdown": 0, "wait": 0, "chamfer": 2, "gap_gauge": 2, "gap_bore": 2, "mass": 4,
     "tension": 1, "radial_thickness": 3, "land_diameter": 3, "groove_width": 3, "bore": 3, "bore_height": 0,
+    "band_share": 0, "band_width": 2, "image_width": 1,
 }  # fmt: skip
 SHARES = {"to_crankcase": "crankcase", "to_exhaust": "exhaust", "to_intake": "intake"}
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
@@ -25,7 +26,8 @@ def cylinder_inspection(view: Any) -> Sequence[Block]:
     blocks: list[Block] = []
     rows = [_seen_row(view, row) for row in records if row.use != "" or pd.isna(row.image) or _says_something(row)]
     if rows:
-        blocks.append(_seen_table(view, rows))
+        remarked = any(row.use != "" or not pd.isna(row.remark) for row in records)
+        blocks.append(_seen_table(view, rows, remarked=remarked))
     pictures = [_image(view, row) for row in records if row.use == "" and not pd.isna(row.image)]
     if pictures:
         note = "" if all(each.width for each in pictures) else " Without a bar the scale was not recorded."
@@ -35,12 +37,15 @@ def cylinder_inspection(view: Any) -> Sequence[Block]:
     return blocks
 
 
-def _seen_table(view: Any, rows: Sequence[Row]) -> Table:
-    columns = (
+def _seen_table(view: Any, rows: Sequence[Row], *, remarked: bool) -> Table:
+    columns = [
         Column("Part"), Column("Place"), Column("Inspector"), Column("Band of the face", "%", numeric=True),
         Column("Band", "mm", numeric=True), Column("Grade", numeric=True),
         *(Column(finding.capitalize()) for finding in FINDINGS), Column("Remark"),
-    )  # fmt: skip
+    ]  # fmt: skip
+    if not remarked:
+        columns.pop()
+        rows = [replace(row, cells=row.cells[:-1]) for row in rows]
     name = f"inspection-{view.the_build.id}-{view.cylinder}"
     return Table(name, columns, rows, _band_reading(view), note=_scale_note(view), wide=True)
 
@@ -151,6 +156,9 @@ def _phase_table(view: Any, phase: Any) -> Table:
     graded = [
         part for part in PARTS if any(v.value is not None for v in _of(view, GRADE.id, phase, part))
     ]  # columns only for parts somebody graded
+    counts = {v.n for part in graded for v in _of(view, GRADE.id, phase, part) if v.value is not None}
+    alike = len(counts) == 1
+    means = f" Mean of {view.words.counted(min(counts), 'inspector')}." if alike else ""
     rows = []
     for place in build.places:
         one = view.of_cylinder(build, place.cylinder)
@@ -162,7 +170,10 @@ def _phase_table(view: Any, phase: Any) -> Table:
                 (
                     Cell(f"cylinder {place.cylinder}", href=link, coating=place.coating),
                     *(Cell(_rounded(view, value, digits)) for value, digits in zip(values, (0, 2), strict=True)),
-                    *(Cell(_rounded(view, value, 1), note=_inspectors(view, value)) for value in grades),
+                    *(
+                        Cell(_rounded(view, value, 1), note="" if alike else _inspectors(view, value))
+                        for value in grades
+                    ),
                     Cell(_findings_of(view, phase, place.cylinder)),
                 )
             )
@@ -172,10 +183,8 @@ def _phase_table(view: Any, phase: Any) -> Table:
         Column("Band", "mm", numeric=True),
         *(Column(f"Grade, {_TITLES[part]}", numeric=True) for part in graded), Column("Findings"),
     )  # fmt: skip
-    return Table(
-        f"inspection-{build.id}-{phase.id}", columns, rows, _engine_reading(view, phase), note=_scale_note(view),
-        wide=True,
-    )  # fmt: skip
+    note = f"{_scale_note(view)}{means}".strip()
+    return Table(f"inspection-{build.id}-{phase.id}", columns, rows, _engine_reading(view, phase), note=note, wide=True)
 
 
 def _of(view: Any, measure: str, phase: Any, part: str) -> list[Value]:
