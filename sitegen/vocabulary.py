@@ -125,6 +125,17 @@ def refused(measure: str, key: Key, why: Refused) -> Value:
     return Value(measure, key, status="refused", reason=why.code)
 
 
+@dataclass(frozen=True)
+class Change:
+    """One row that differs from the last commit: of a measure, or of a verdict's rule."""
+
+    what: str  # id of the measure, or the rule
+    key: Key
+    before: str  # value or word as stored; "" where there was no row or no value
+    after: str
+    verdict: bool = False
+
+
 # ---- readings and streams -------------------------------------------------------------------------------------
 
 

@@ -12,6 +12,7 @@ from pathlib import Path
 from sitegen import registry
 from sitegen.program.folder import load
 from sitegen.program.model import Folder, Program
+from sitegen.results import committed
 from sitegen.results import files as result_files
 from sitegen.results.run import Analysis, Evidence, analyse, gather
 from sitegen.vocabulary import Problem
@@ -56,12 +57,15 @@ class Conclusion:
 
 
 def with_files(analyses: Sequence[Analysis]) -> tuple[Conclusion, ...]:
-    """The result files of each program; the analysis learns their short id."""
+    """The result files of each program; the analysis learns their short id, and what moved since the last commit."""
     measures = registry.measures()
     conclusions = []
     for analysis in analyses:
         files = result_files.render(analysis, measures, version("sitegen"))
-        conclusions.append(Conclusion(replace(analysis, results_id=result_files.results_id(files)), files))
+        told = replace(
+            analysis, results_id=result_files.results_id(files), changes=committed.changes(analysis.program, files)
+        )
+        conclusions.append(Conclusion(told, files))
     return tuple(conclusions)
 
 

@@ -241,6 +241,8 @@ class ProgramLine:
     answer: Sequence[PieceView]
     facts: str
     records: str
+    left_out: str  # readings set aside
+    moved: str  # against the last commit of the results
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from sitegen.pages import words
 from sitegen.pages.contexts import CoatingLine, HomePage, Link, PieceView, ProgramLine, TextView
 from sitegen.pages.frame import Site, engine_types, window_title
-from sitegen.pages.present import complete, records
+from sitegen.pages.present import Record, complete, records
+from sitegen.pages.view import Desk
 from sitegen.vocabulary import Cell, Text
 
 ANSWER = "answer"  # anchor of the section that holds a program's answer
@@ -18,7 +19,7 @@ def page(site: Site) -> HomePage:
     setter.anchor("programs")
     setter.anchor("coatings")
     lines = []
-    for program in site.folder.programs:
+    for program in reversed(site.folder.programs):  # the latest first
         desk = site.desks[program.id]
         view = site.view(path, program.id)
         every = records(desk, list(site.streams))
@@ -30,7 +31,9 @@ def page(site: Site) -> HomePage:
                 title=program.title,
                 answer=_answer(site, program.id),
                 facts=words.sentence(f"{engine_types(program)}; {words.counted(cylinders, 'cylinder')}"),
-                records=f"{complete(every)} of {len(every)} planned records in" if every else "no records planned",
+                records=_records(every),
+                left_out=_left_out(desk),
+                moved=_moved(desk),
             )
         )
     coatings = []
@@ -51,7 +54,7 @@ def page(site: Site) -> HomePage:
         crumbs=[Link("All programs")],
         others=[Link("Coatings", "#coatings"), Link("Methods", view.href_methods())],
         previous=None,
-        next=Link(site.folder.programs[0].title, lines[0].href) if lines else None,
+        next=Link(lines[0].title, lines[0].href) if lines else None,
         assets=site.links(path, charts=False),
         foot=site.foot(path),
         reading=words.sentence(
@@ -61,6 +64,27 @@ def page(site: Site) -> HomePage:
         programs=lines,
         coatings=coatings,
     )
+
+
+def _records(every: list[Record]) -> str:
+    if not every:
+        return "no records planned"
+    text = f"{complete(every)} of {len(every)} planned records in"
+    due = list(dict.fromkeys(record.build for record in every if record.word == "to come"))
+    return f"{text}, provisional: {words.listed(due)} to come" if due else text
+
+
+def _left_out(desk: Desk) -> str:
+    frames = [readings.frame for readings in desk.analysis.readings.values()]
+    left = sum(int((frame["use"] != "").sum()) for frame in frames if "use" in frame)
+    return f"{words.counted(left, 'reading')} left out" if left else ""
+
+
+def _moved(desk: Desk) -> str:
+    moved = desk.analysis.changes
+    if not moved:
+        return ""
+    return f"{words.counted(len(moved), 'result')} changed since the last commit"
 
 
 def _answer(site: Site, program: str) -> list[PieceView]:

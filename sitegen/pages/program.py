@@ -20,7 +20,7 @@ from sitegen.pages.home import ANSWER
 from sitegen.pages.present import Record, complete, records
 from sitegen.pages.view import View
 from sitegen.program.model import Criterion, Program
-from sitegen.vocabulary import Cell, Plans
+from sitegen.vocabulary import Cell, Change, Column, Plans, Row, Table
 
 _OWN_ANCHORS = ("answer", "criteria", "planned", "notes")
 _SENSES = {"at-most": "at most", "at-least": "at least"}
@@ -42,6 +42,9 @@ def page(site: Site, program: Program) -> ProgramPage:
     ]
     parts = site.parts(view, setter, "program", "main", skip=(ANSWER,))
     side = site.parts(view, setter, "program", "side")
+    moved = _changes(view)
+    if moved is not None:
+        parts.append(Part(setter.anchor("changes"), "Changed since the last commit", [setter.table(moved)]))
     if program.builds and not shows_plan([*parts, *side]):
         drawn = [plans.plan_of(view, build) for build in program.builds]
         block = Plans(drawn, plans.states_sentence(view), plans.caption(view))
@@ -154,6 +157,47 @@ def _seen(view: View, criterion: Criterion) -> str:
         if value.key.coating in criterion.coatings and value.status == "refused"
     ]
     return seen + (f"; no answer for {words.listed(refused)}" if refused else "")
+
+
+# ---- since the last commit ------------------------------------------------------------------------------------------
+
+MOST_CHANGES = 40  # rows shown; all of them are in the diff
+
+
+def _changes(view: View) -> Table | None:
+    """What moved since the last commit of the results: verdicts first; None where nothing did, or nothing is known."""
+    changes = sorted(view.analysis.changes or (), key=lambda change: (not change.verdict, change.what, change.key))
+    if not changes:
+        return None
+    rows = [Row(_moved(view, change)) for change in changes[:MOST_CHANGES]]
+    words_ = sum(change.verdict for change in changes)
+    parts = [words.counted(words_, "verdict")] if words_ else []
+    parts += [words.counted(len(changes) - words_, "value")] if len(changes) > words_ else []
+    verb = "differs" if len(changes) == 1 else "differ"
+    reading = f"{words.sentence(words.listed(parts))} {verb} from the results as committed."
+    note = f"The first {MOST_CHANGES} of {len(changes)}; git shows all." if len(changes) > MOST_CHANGES else ""
+    columns = (Column("What"), Column("Of"), Column("Committed", numeric=True), Column("Now", numeric=True))
+    return Table("changed-since-the-last-commit", columns, rows, reading, note=note)
+
+
+def _moved(view: View, change: Change) -> list[Cell]:
+    measure = view.measures.get(change.what)
+    unit = f", {measure.unit}" if measure is not None and measure.unit != "1" else ""
+    title = f"{words.sentence(measure.title)}{unit}" if measure is not None else change.what
+    key = change.key
+    known = key.phase in {phase.id for phase in view.program.phases}
+    about = [
+        key.engine,
+        f"cylinder {key.cylinder}" if key.cylinder else "",
+        view.program.phase(key.phase).title if known else key.phase,
+        key.at,
+    ]
+    return [
+        Cell(title, note="" if measure is not None else "verdict"),
+        Cell(", ".join(part for part in about if part)),
+        Cell(change.before or words.DASH),
+        Cell(change.after or words.DASH),
+    ]
 
 
 # ---- planned and present --------------------------------------------------------------------------------------------

@@ -18,7 +18,7 @@ from sitegen.pages import words
 from sitegen.pages.addresses import Addresses, relative, slug
 from sitegen.program.model import Build, Coating, Folder, Phase, Program
 from sitegen.tables.rows import rows_of
-from sitegen.vocabulary import Cell, Key, Measure, Problem, Readings, Series, Stream, Value, Verdict
+from sitegen.vocabulary import Cell, Change, Key, Measure, Problem, Readings, Series, Stream, Value, Verdict
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -49,6 +49,8 @@ class Analysis(Protocol):
     def inputs(self) -> Mapping[str, str]: ...
     @property
     def results_id(self) -> str: ...
+    @property
+    def changes(self) -> Sequence[Change] | None: ...
 
 
 class Desk:

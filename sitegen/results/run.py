@@ -20,6 +20,7 @@ from sitegen.results.rounding import rounded
 from sitegen.tables.ids import unknown_objections
 from sitegen.vocabulary import (
     Book,
+    Change,
     Key,
     Problem,
     Readings,
@@ -65,6 +66,7 @@ class Analysis:
     problems: tuple[Problem, ...]
     inputs: Mapping[str, str]
     results_id: str = ""  # short hash of the result files, shown in every footer
+    changes: tuple[Change, ...] | None = None  # against the last commit of the results; None: nothing to compare with
 
 
 # ---- reading ----------------------------------------------------------------------------------------------------

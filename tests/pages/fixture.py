@@ -33,6 +33,7 @@ from sitegen.program.model import (
 from sitegen.vocabulary import (
     Block,
     Cell,
+    Change,
     Column,
     Disc,
     Field,
@@ -76,6 +77,7 @@ class FixtureAnalysis:
     inputs: Mapping[str, str]
     series: Sequence[Series] = ()
     results_id: str = "7c41e0"
+    changes: Sequence[Change] | None = None
     extra: Mapping[str, Any] = field(default_factory=dict)
 
 

@@ -1,0 +1,63 @@
+"""What git holds of a program's results, and what a fresh run says otherwise.
+
+Only the last commit is asked, through the `git` command; without git, or outside a repository, nothing is known.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import shutil
+import subprocess
+from collections.abc import Mapping
+from pathlib import Path
+
+from sitegen.program.model import Program
+from sitegen.results.files import FOLDER, MEASURE_COLUMNS, VERDICT_COLUMNS
+from sitegen.vocabulary import Change, Key
+
+_PATIENCE = 10  # s, for a git that hangs on a dead share
+
+
+def changes(program: Program, fresh: Mapping[str, bytes]) -> tuple[Change, ...] | None:
+    """Rows whose value, word or status differs from the last commit; None where there is nothing to compare with."""
+    found: list[Change] = []
+    for name, columns, verdict in (("measures.csv", MEASURE_COLUMNS, False), ("verdicts.csv", VERDICT_COLUMNS, True)):
+        stored = _at_head(program, name)
+        if stored is None:
+            return None
+        before, after = _rows(stored, columns, verdict), _rows(fresh[name], columns, verdict)
+        for where in sorted(before.keys() | after.keys()):
+            old, new = before.get(where, ""), after.get(where, "")
+            if old != new:
+                what, key = where
+                found.append(Change(what, key, old, new, verdict))
+    return tuple(found)
+
+
+def _rows(content: bytes, columns: tuple[str, ...], verdict: bool) -> dict[tuple[str, Key], str]:
+    rows = {}
+    for row in csv.DictReader(io.StringIO(content.decode("utf-8", errors="replace"))):
+        if not set(columns) <= set(row):
+            continue  # another format: not comparable row by row
+        key = Key(row["engine"], int(row["cylinder"] or 0), row["coating"], row["phase"], row["at"])
+        told = row["word"] if verdict else row["value"] or row["status"].replace("ok", "")
+        rows[row["rule" if verdict else "measure"], key] = told
+    return rows
+
+
+def _at_head(program: Program, name: str) -> bytes | None:
+    git = shutil.which("git")
+    if git is None:
+        return None
+    try:
+        done = subprocess.run(  # noqa: S603 - no shell, and nothing of the user's in the command but the folder
+            [git, "-C", str(Path(program.folder)), "show", f"HEAD:./{FOLDER}/{name}"],
+            capture_output=True,
+            timeout=_PATIENCE,
+            check=False,
+            stdin=subprocess.DEVNULL,
+        )
+    except (OSError, subprocess.TimeoutExpired):
+        return None
+    return done.stdout if done.returncode == 0 else None
