@@ -154,7 +154,11 @@ def wear_by_coating(view: Any) -> Sequence[Block]:
         return ()
     told = []
     for distance, by_coating in lost_over.items():
-        clauses = [f"{view.coating_title(c)} {view.words.span(min(m), max(m), 1)}" for c, m in by_coating.items()]
+        named = len(coatings) > 1
+        clauses = [
+            f"{view.coating_title(coating) + ' ' if named else ''}{view.words.span(min(masses), max(masses), 1)}"
+            for coating, masses in by_coating.items()
+        ]
         over = f" in {distance}" if distance else ""
         told.append(f"{view.words.with_unit(view.words.listed(clauses), 'mg')}{over}")
     reading = f"Mass lost by the top rings: {'; '.join(told)}."

@@ -395,7 +395,7 @@ def cylinder_readings(view: Any) -> Sequence[Block]:
                     Cell(row.tester),
                     Cell("" if pd.isna(row.date) else view.words.day(row.date)),
                     Cell(use, word=row.use != "", note=" ".join(part for part in (note, remark) if part)),
-                    Cell(row.reading, note=f"{row.file.rpartition('/')[2]}, line {row.row}"),
+                    Cell(row.reading),
                 ),
                 here=row.use != "",
                 anchor=f"reading-{row.reading}",
@@ -404,7 +404,8 @@ def cylinder_readings(view: Any) -> Sequence[Block]:
     columns = (
         Column("Phase, repeat"), Column("Supply", "kPa gauge", numeric=True),
         Column("Cylinder", "kPa gauge", numeric=True), Column("Leak", "%", numeric=True),
-        Column("Metal", "°C", numeric=True), Column("Tester"), Column("Date"), Column("Use"), Column("Reading"),
+        Column("Metal", "°C", numeric=True), Column("Tester"), Column("Date"), Column("Use"),
+        Column("Reading, file:line"),
     )  # fmt: skip
     left = sum(row.here for row in rows)
     beside = len(rows) - left - inside
