@@ -15,7 +15,7 @@ import pytest
 import yaml
 from fluids.compressible import is_critical_flow, isentropic_T_rise_compression
 from simulate import engine as sim
-from simulate import flow, programs, sheets
+from simulate import flow, inspection, programs, sheets
 
 PROGRAMS = Path(__file__).parent.parent / "programs"
 SUPPLY = flow.STANDARD_ATMOSPHERE + 80 * flow.PSI
@@ -197,6 +197,32 @@ def test_committed_tables_are_the_simulator_s(made: tuple[sim.Truth, dict[str, b
     assert found == set(files)
     different = [name for name, data in files.items() if (PROGRAMS / name).read_bytes() != data]
     assert different == [], "run `python -m simulate` from the tests folder"
+
+
+def test_committed_pictures_are_the_simulator_s() -> None:
+    """By their pixels: another version of the imaging library may write other bytes, and round otherwise."""
+    import io
+
+    import numpy as np
+    from PIL import Image
+
+    made = programs.pictures()
+    folders = PROGRAMS.glob("pump-rings-*/images/*")
+    assert {path.relative_to(PROGRAMS).as_posix() for path in folders} == set(made)
+    assert sum(map(len, made.values())) < 3_000_000
+    for name, data in made.items():
+        with Image.open(io.BytesIO(data)) as drawn, Image.open(PROGRAMS / name) as committed:
+            assert (drawn.size, drawn.mode) == (committed.size, committed.mode), name
+            full = 4095.0 if drawn.mode.startswith("I") else 255.0
+            apart = np.asarray(drawn).astype(float) - np.asarray(committed).astype(float)
+            assert np.abs(apart).mean() / full < 0.005, name
+
+
+def test_the_contact_band_is_the_chord_of_the_barrel() -> None:
+    # by Pythagoras: half the chord at a depth d below the crown of a circle R is sqrt(2 R d - d^2)
+    assert inspection.band_of(1.3) == pytest.approx(2 * math.sqrt(2 * 40 * 0.0013 - 0.0013**2), rel=1e-4)
+    assert inspection.band_of(0.3) < 0.5 * inspection.band_of(1.3)
+    assert inspection.band_of(9.0) == 1.2  # no wider than the face
 
 
 def document(path: Path) -> Any:

@@ -140,6 +140,8 @@ def _grades(node: Node) -> GradeScale | None:
             )
             continue
         grades[float(name)] = entry.own_text()
+    if len(node.entries("grades")) == 1:
+        node.get("grades").add("too-few", f"{node.get('grades').subject} holds one grade", expected="two or more")
     best = node.whole("best")
     if len(grades) < 2 or best is None:
         return None

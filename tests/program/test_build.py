@@ -12,11 +12,12 @@ from sitegen.program.folder import load
 from sitegen.program.model import Assembly, Departure, Place, Program
 
 TESTS = Path(__file__).parent.parent
+STREAMS = ("buildsheet", "inspection", "leakdown")
 MEASURES = {"leakdown.crankcase": "mm2", "leakdown.percent": "%", "seating.to_lose": "mm2"}
 
 
 def program(folder: Path, **known: object) -> Program:
-    made, problems = load(folder, **(known or {"measures": MEASURES, "streams": ["buildsheet", "leakdown"]}))  # type: ignore[arg-type]
+    made, problems = load(folder, **(known or {"measures": MEASURES, "streams": STREAMS}))  # type: ignore[arg-type]
     assert problems == []
     assert made is not None
     return made.programs[0]
@@ -55,6 +56,9 @@ def test_program_values(full: Program) -> None:
     assert full.seating.level == 0.35
     assert full.leakdown.supply == pytest.approx(551580.6, rel=1e-6)
     assert full.leakdown.supply_band == pytest.approx(13789.51, rel=1e-6)
+    assert full.inspection is not None
+    assert full.inspection.grades == {1.0: "evenly run in", 2.0: "light marks", 3.0: "torn"}
+    assert (full.inspection.best, full.inspection.low, full.inspection.high) == (1.0, 1.0, 3.0)
     assert (full.leakdown.oil, full.invented, full.version) == ("wet", True, "2026-3")
     assert (full.allocation_scheme, full.allocation_seed) == ("by block", 7)
     assert [each.kind for each in full.phases] == ["static-check", "pulls", "teardown"]
@@ -101,7 +105,7 @@ def test_text_stays_text() -> None:
 
 
 def test_records(full: Program) -> None:
-    long, sheet, buildsheet = full.records
+    long, sheet, buildsheet, inspection = full.records
     assert (long.stream, long.file, long.form, long.separator) == ("leakdown", "records/leakdown.csv", "long", "")
     assert (long.columns["supply"].header, long.columns["supply"].unit) == ("Supply", "psig")
     assert (long.where.file, long.columns["engine"].where.line > long.where.line) == ("pump/program.yaml", True)
@@ -110,7 +114,7 @@ def test_records(full: Program) -> None:
     assert sheet.sheet_phases == {"Cold": "cold-build", "4 pulls": "pulls"}
     assert (sheet.decimal, sheet.thousands, sheet.separator, sheet.skip_rows) == (",", ".", "tab", 2)
     assert (sheet.encoding, sheet.date_order, sheet.units_row) == ("windows-1252", "day first", True)
-    assert buildsheet.stream == "buildsheet"
+    assert (buildsheet.stream, inspection.stream) == ("buildsheet", "inspection")
     assert full.exclusions[0].reading == "leakdown:2"
     assert full.notes == "notes.md"
 

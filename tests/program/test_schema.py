@@ -15,11 +15,12 @@ from sitegen.program import schema
 from sitegen.program.definitions import MOST_CYLINDERS, SECTIONS, TOOL_READS
 from sitegen.program.yamlfile import parse
 from sitegen.streams.buildsheet.fields import FIELDS as BUILDSHEET
+from sitegen.streams.inspection.fields import FIELDS as INSPECTION
 from sitegen.streams.leakdown.fields import FIELDS as LEAKDOWN
 
 FILES = sorted(places.schemas().glob("*.schema.json"))
 TESTS = Path(__file__).parent.parent
-STREAMS = {"leakdown": LEAKDOWN, "buildsheet": BUILDSHEET}
+STREAMS = {"leakdown": LEAKDOWN, "buildsheet": BUILDSHEET, "inspection": INSPECTION}
 
 
 def content(name: str) -> Any:

@@ -1,0 +1,311 @@
+"""Pictures from outside: what is shown, what is refused, and that nothing but pixels travels on."""
+
+from __future__ import annotations
+
+import io
+import struct
+import zlib
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from PIL import ExifTags, Image, PngImagePlugin, TiffImagePlugin
+
+from sitegen import pictures
+from sitegen.pictures import Picture, PictureFault, check, picture
+
+SECRET = b"SECRET-9137"
+
+
+@pytest.fixture(autouse=True)
+def _own_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("SITEGEN_CACHE", str(tmp_path / "cache"))
+
+
+def gradient(width: int = 60, height: int = 40) -> Image.Image:
+    """Dark to the left, light to the right."""
+    return Image.fromarray(np.tile(np.linspace(0, 255, width).astype(np.uint8), (height, 1)))
+
+
+def saved(image: Image.Image, form: str, **how: Any) -> bytes:
+    out = io.BytesIO()
+    image.save(out, form, **how)
+    return out.getvalue()
+
+
+def put(folder: Path, content: bytes, name: str = "picture") -> Path:
+    path = folder / name
+    path.write_bytes(content)
+    return path
+
+
+def opened(content: bytes) -> Image.Image:
+    with Image.open(io.BytesIO(content)) as image:
+        image.load()
+        return image
+
+
+def refused(path: Path) -> PictureFault:
+    with pytest.raises(PictureFault) as told:
+        check(path)
+    with pytest.raises(PictureFault) as again:
+        picture(path)
+    assert again.value.code == told.value.code
+    return told.value
+
+
+# ---- what is shown --------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("form", "ending"), [("PNG", "png"), ("TIFF", "png"), ("JPEG", "jpg")])
+def test_the_three_formats(tmp_path: Path, form: str, ending: str) -> None:
+    made = picture(put(tmp_path, saved(gradient(), form)))
+    assert made.full_name.endswith(f".{ending}")
+    assert (made.width, made.height, made.notes) == (60, 40, ())
+    apart = np.asarray(opened(made.full)).astype(int) - np.asarray(gradient()).astype(int)
+    assert np.abs(apart).max() <= (0 if ending == "png" else 6)
+    assert opened(made.thumbnail).size == (60, 40)  # never made larger
+
+
+def test_the_content_decides_not_the_name(tmp_path: Path) -> None:
+    assert picture(put(tmp_path, saved(gradient(), "PNG"), "photo.tif")).full_name.endswith(".png")
+    assert refused(put(tmp_path, b"<svg xmlns='http://www.w3.org/2000/svg'/>", "photo.png")).code == "not-an-image"
+
+
+def test_thumbnails_keep_their_proportions(tmp_path: Path) -> None:
+    made = picture(put(tmp_path, saved(gradient(1200, 300), "PNG")))
+    assert (made.thumbnail_width, made.thumbnail_height) == (600, 150)
+    tall = picture(put(tmp_path, saved(gradient(100, 4000), "PNG")))
+    assert (tall.thumbnail_width, tall.thumbnail_height) == (20, 800)
+
+
+def test_the_same_file_gives_the_same_bytes_with_and_without_cache(tmp_path: Path) -> None:
+    path = put(tmp_path, saved(gradient(), "TIFF"))
+    first = picture(path)
+    assert list((tmp_path / "cache" / "pictures").iterdir())
+    assert picture(path) == first  # from the cache
+    for kept in (tmp_path / "cache" / "pictures").iterdir():
+        kept.write_bytes(kept.read_bytes()[:-9])  # half a file is none
+    assert picture(path) == first
+    (tmp_path / "cache" / "pictures").rename(tmp_path / "away")
+    assert picture(path) == first
+
+
+@pytest.mark.parametrize(
+    ("dtype", "top"), [(np.uint16, 4095), (np.uint16, 65535), (np.int32, 100_000), (np.float32, 1)]
+)
+def test_deep_grey_is_spread_over_what_a_screen_shows(tmp_path: Path, dtype: Any, top: float) -> None:
+    values = np.tile(np.linspace(0, top, 60).astype(dtype), (40, 1))
+    made = picture(put(tmp_path, saved(Image.fromarray(values), "TIFF")))
+    shown = np.asarray(opened(made.full))
+    assert (shown.min(), shown.max()) == (0, 255)  # a shift by 8 bits would leave 12-bit data at 15 of 255
+    assert np.abs(shown.astype(int) - np.asarray(gradient()).astype(int)).max() <= 1
+    assert made.notes == ("grey values spread from the darkest to the lightest",)
+
+
+def test_deep_grey_of_one_value_and_of_no_number(tmp_path: Path) -> None:
+    even = picture(put(tmp_path, saved(Image.fromarray(np.full((40, 60), 700, np.uint16)), "TIFF")))
+    assert set(np.asarray(opened(even.full)).ravel()) == {128}
+    values = np.tile(np.linspace(0, 1, 60).astype(np.float32), (40, 1))
+    values[0, 0], values[0, 1] = np.nan, np.inf
+    assert np.asarray(opened(picture(put(tmp_path, saved(Image.fromarray(values), "TIFF"))).full)).max() == 255
+
+
+def test_white_is_zero_is_turned_round(tmp_path: Path) -> None:
+    # TIFF 6.0, tag 262 PhotometricInterpretation: 0 WhiteIsZero
+    values = np.tile(np.linspace(0, 4095, 60).astype(np.uint16), (40, 1))
+    content = bytearray(saved(Image.fromarray(values), "TIFF"))
+    at = content.index(struct.pack("<HHI", 262, 3, 1)) + 8
+    content[at : at + 2] = struct.pack("<H", 0)
+    shown = np.asarray(opened(picture(put(tmp_path, bytes(content))).full))
+    assert (shown[0, 0], shown[0, -1]) == (255, 0)
+
+
+def test_the_first_of_several_is_shown_and_said(tmp_path: Path) -> None:
+    second = Image.new("L", (60, 40), 7)
+    made = picture(put(tmp_path, saved(gradient(), "TIFF", save_all=True, append_images=[second])))
+    assert np.array_equal(np.asarray(opened(made.full)), np.asarray(gradient()))
+    assert made.notes == ("the first of several pictures in its file",)
+
+
+@pytest.mark.parametrize("form", ["JPEG", "TIFF", "PNG"])
+@pytest.mark.parametrize("orientation", [3, 6, 8])
+def test_orientation_is_applied(tmp_path: Path, form: str, orientation: int) -> None:
+    # EXIF 2.3, tag 0x0112: 3 upside down, 6 row 0 is the right side, 8 row 0 is the left side
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    made = picture(put(tmp_path, saved(gradient(), form, exif=exif)))
+    shown = np.asarray(opened(made.full)).astype(int)
+    assert shown.shape == ((40, 60) if orientation == 3 else (60, 40))
+    top, bottom, left, right = shown[0].mean(), shown[-1].mean(), shown[:, 0].mean(), shown[:, -1].mean()
+    dark = {3: right, 6: top, 8: bottom}[orientation]
+    assert dark == min(top, bottom, left, right)
+
+
+@pytest.mark.parametrize("mode", ["1", "L", "LA", "P", "RGB", "RGBA", "CMYK", "I;16", "YCbCr", "F"])
+def test_every_colour_model_becomes_grey_or_colour(tmp_path: Path, mode: str) -> None:
+    image = Image.fromarray(np.full((9, 9), 300, np.uint16)) if mode == "I;16" else gradient(9, 9).convert(mode)
+    form = "JPEG" if mode in {"CMYK", "YCbCr"} else "TIFF" if mode in {"F", "I;16"} else "PNG"
+    made = picture(put(tmp_path, saved(image, form)))
+    assert opened(made.full).mode in {"L", "RGB"}
+
+
+def test_what_is_transparent_stands_on_white(tmp_path: Path) -> None:
+    made = picture(put(tmp_path, saved(Image.new("RGBA", (9, 9), (0, 0, 0, 0)), "PNG")))
+    assert opened(made.full).getpixel((4, 4)) == (255, 255, 255)
+
+
+# ---- nothing but pixels ---------------------------------------------------------------------------------------------
+
+
+def _with_everything(form: str) -> bytes:
+    exif = Image.Exif()
+    exif[ExifTags.Base.Artist] = SECRET.decode()
+    exif[ExifTags.Base.ImageDescription] = SECRET.decode()
+    exif.get_ifd(ExifTags.IFD.GPSInfo)[ExifTags.GPS.GPSLatitudeRef] = SECRET.decode()
+    exif.get_ifd(ExifTags.IFD.Exif)[ExifTags.Base.UserComment] = SECRET.decode()
+    how: dict[str, Any] = {"exif": exif, "icc_profile": b"\0" * 40 + SECRET}
+    if form == "JPEG":
+        how |= {"comment": SECRET}
+    if form == "PNG":
+        text = PngImagePlugin.PngInfo()
+        text.add_text("Author", SECRET.decode())
+        text.add_itxt("Comment", SECRET.decode(), zip=False)
+        how |= {"pnginfo": text}
+    if form == "TIFF":
+        tags = TiffImagePlugin.ImageFileDirectory_v2()
+        tags[270], tags[315], tags[700] = SECRET.decode(), SECRET.decode(), SECRET
+        how = {"tiffinfo": tags, "icc_profile": b"\0" * 40 + SECRET}
+    return saved(gradient(), form, **how) + SECRET  # and something behind the end
+
+
+@pytest.mark.parametrize("form", ["PNG", "JPEG", "TIFF"])
+def test_metadata_stays_behind(tmp_path: Path, form: str) -> None:
+    content = _with_everything(form)
+    assert content.count(SECRET) >= 4
+    made = picture(put(tmp_path, content))
+    for data in (made.full, made.thumbnail):
+        assert SECRET not in data
+        image = opened(data)
+        assert dict(image.getexif()) == {}
+        assert set(image.info) <= {"jfif", "jfif_version", "jfif_unit", "jfif_density"}
+        assert not getattr(image, "text", {})
+        segments = _segments(data)
+        assert segments <= {"IHDR", "IDAT", "IEND", "APP0", "other"}
+
+
+def _segments(data: bytes) -> set[str]:
+    """Chunks of a PNG; application and comment segments of a JPEG (all else of it is `other`)."""
+    found, at = set(), 8
+    if data.startswith(b"\x89PNG"):
+        while at < len(data):
+            (length,) = struct.unpack(">I", data[at : at + 4])
+            found.add(data[at + 4 : at + 8].decode())
+            at += 12 + length
+        return found
+    at = 2
+    while data[at] == 0xFF and data[at + 1] != 0xDA:
+        marker = data[at + 1]
+        found.add(f"APP{marker - 0xE0}" if 0xE0 <= marker <= 0xEF else "COM" if marker == 0xFE else "other")
+        at += 2 + struct.unpack(">H", data[at + 2 : at + 4])[0]
+    return found
+
+
+# ---- what is refused ------------------------------------------------------------------------------------------------
+
+
+def png_of(width: int, height: int, data: bytes = b"") -> bytes:
+    """A PNG whose header promises so many grey pixels."""
+
+    def chunk(kind: bytes, body: bytes) -> bytes:
+        return struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(kind + body))
+
+    head = struct.pack(">IIBBBBB", width, height, 8, 0, 0, 0, 0)
+    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", zlib.compress(data)) + chunk(b"IEND", b"")
+
+
+def tiff_of(width: int, height: int) -> bytes:
+    """A TIFF of a few bytes whose header promises so many grey pixels in one strip."""
+    entries = [(256, 4, width), (257, 4, height), (258, 3, 8), (259, 3, 1), (262, 3, 1), (273, 4, 8), (277, 3, 1),
+               (278, 4, height), (279, 4, width * height & 0xFFFFFFFF)]  # fmt: skip
+    body = b"".join(struct.pack("<HHII", tag, kind, 1, value) for tag, kind, value in entries)
+    return b"II*\0" + struct.pack("<I", 8) + struct.pack("<H", len(entries)) + body + struct.pack("<I", 0)
+
+
+@pytest.mark.parametrize(
+    "content",
+    [png_of(40_000, 40_000), png_of(2_000_000_000, 2_000_000_000), png_of(8000, 8000), png_of(31_000, 1),
+     tiff_of(60_000, 60_000), tiff_of(8000, 8000), tiff_of(0x7FFFFFFF, 0x7FFFFFFF)],
+    ids=["png", "png-huge", "png-64-million", "png-long", "tiff", "tiff-64-million", "tiff-huge"],
+)  # fmt: skip
+def test_bombs_are_refused_before_they_are_decoded(
+    tmp_path: Path, content: bytes, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def never(*_: object) -> None:
+        raise AssertionError("decoded")
+
+    monkeypatch.setattr(pictures, "_upright", never)
+    assert refused(put(tmp_path, content)).code == "image-too-large"
+
+
+def test_no_more_is_unpacked_than_the_header_promises(tmp_path: Path) -> None:
+    """The header promises 3 × 3 pixels, the data hold 100 million zeros: nothing of them is taken."""
+    made = picture(put(tmp_path, png_of(3, 3, b"\0" * 100_000_000)))
+    assert (made.width, made.height) == (3, 3)
+
+
+def test_text_that_swells_is_damage(tmp_path: Path) -> None:
+    swelling = zlib.compress(b"a" * 80_000_000)
+    body = b"Comment\0\0" + swelling
+    chunk = struct.pack(">I", len(body)) + b"zTXt" + body + struct.pack(">I", zlib.crc32(b"zTXt" + body))
+    content = saved(gradient(), "PNG")
+    assert refused(put(tmp_path, content[:33] + chunk + content[33:])).code == "image-damaged"
+
+
+def test_a_file_too_large_is_refused_unread(tmp_path: Path) -> None:
+    path = tmp_path / "large.tif"
+    with path.open("wb") as file:
+        file.truncate(pictures.MOST_BYTES + 1)
+    told = refused(path)
+    assert (told.code, told.expected) == ("image-too-large", "at most 100 MB")
+
+
+@pytest.mark.parametrize("form", ["PNG", "JPEG", "TIFF"])
+def test_what_is_cut_short_is_refused(tmp_path: Path, form: str) -> None:
+    noise = np.random.RandomState(3).randint(0, 255, (200, 300)).astype(np.uint8)
+    content = saved(Image.fromarray(noise), form, **({"compression": "tiff_lzw"} if form == "TIFF" else {}))
+    for share in (0.3, 0.6, 0.9):
+        assert refused(put(tmp_path, content[: int(len(content) * share)])).code in {"image-damaged", "not-an-image"}
+    told = refused(put(tmp_path, content[: len(content) // 2]))
+    assert told.what.startswith("is ")
+
+
+@pytest.mark.parametrize(
+    "content",
+    [b"", b"no image", b"GIF89a" + bytes(40), b"\x89PNG\r\n\x1a\n", b"II*\0\xff\xff\xff\x7f", b"\xff\xd8\xff\xe0"],
+)
+def test_what_is_no_image_is_said_to_be_none(tmp_path: Path, content: bytes) -> None:
+    assert refused(put(tmp_path, content)).code in {"not-an-image", "image-damaged"}
+
+
+def test_a_gif_is_not_taken(tmp_path: Path) -> None:
+    assert refused(put(tmp_path, saved(gradient(), "GIF"))).code == "not-an-image"
+
+
+@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    st.sampled_from(["PNG", "JPEG", "TIFF"]), st.lists(st.tuples(st.integers(0, 3000), st.integers(0, 255)), max_size=8)
+)
+def test_any_bytes_are_shown_or_refused(tmp_path: Path, form: str, changes: list[tuple[int, int]]) -> None:
+    content = bytearray(_with_everything(form))
+    for at, value in changes:
+        content[at % len(content)] = value
+    try:
+        made = picture(put(tmp_path, bytes(content)))
+    except PictureFault:
+        return
+    assert isinstance(made, Picture)
+    assert SECRET not in made.full + made.thumbnail
