@@ -16,6 +16,7 @@ from sitegen.program.model import (
     Departure,
     EngineType,
     Exclusion,
+    GradeScale,
     LeakdownRule,
     Phase,
     Place,
@@ -28,6 +29,7 @@ from sitegen.program.model import (
     Where,
 )
 from sitegen.streams.buildsheet.read import read as read_buildsheet
+from sitegen.streams.inspection.read import read as read_inspection
 from sitegen.streams.leakdown.read import read as read_leakdown
 from sitegen.vocabulary import Problem, Readings
 
@@ -89,6 +91,7 @@ def program(folder: Path, records: tuple[RecordSource, ...] = (), exclusions: tu
         leakdown=LeakdownRule(80 * PSI, "dry", 2 * PSI),
         records=records,
         exclusions=exclusions,
+        inspection=GradeScale({1.0: "evenly run in", 2.0: "light marks", 3.0: "torn"}, 1.0),
     )
 
 
@@ -119,7 +122,9 @@ class Folder:
 
     def read(self, *sources: RecordSource) -> Readings:
         """All of one stream."""
-        reader = {"leakdown": read_leakdown, "buildsheet": read_buildsheet}[sources[0].stream]
+        reader = {"leakdown": read_leakdown, "buildsheet": read_buildsheet, "inspection": read_inspection}[
+            sources[0].stream
+        ]
         found = reader(program(self.path, sources, self.exclusions), sources)
         _accounted(found)
         return found

@@ -16,6 +16,7 @@ from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Step, Value
 
 RULE = "inspection."  # and the finding: rule of the verdict none, light or marked
 _BANDS = ((BAND_SHARE, "band_share", 1.0), (BAND_WIDTH, "band_width", 1e3))  # measure, field, from SI to its unit
+_PAIR = "pair:"  # so that no inspector's name stands first in a cell of the result tables
 _JOINER = " & "  # between two inspectors
 
 
@@ -23,9 +24,9 @@ def pair_name(one: str, other: str) -> str:
     """Two inspectors as one name; an & inside a name is doubled, so that no two pairs share one.
 
     >>> pair_name("A & B", "C"), pair_name("A", "B & C")
-    ('A && B & C', 'A & B && C')
+    ('pair:A && B & C', 'pair:A & B && C')
     """
-    return _JOINER.join(name.replace("&", "&&") for name in (one, other))
+    return _PAIR + _JOINER.join(name.replace("&", "&&") for name in (one, other))
 
 
 def pair_of(name: str) -> tuple[str, str]:
@@ -34,7 +35,7 @@ def pair_of(name: str) -> tuple[str, str]:
     >>> pair_of(pair_name("A & B", "C"))
     ('A & B', 'C')
     """
-    one, _, other = name.partition(_JOINER)
+    one, _, other = name.removeprefix(_PAIR).partition(_JOINER)
     return one.replace("&&", "&"), other.replace("&&", "&")
 
 
