@@ -136,7 +136,7 @@ def _decoded(content: bytes) -> tuple[Image, bool, tuple[str, ...]]:
         except Image.DecompressionBombError as error:
             raise _too_many() from error
         except UnidentifiedImageError as error:
-            raise PictureFault("not-an-image", "is not an image", "a PNG, JPEG or TIFF file") from error
+            raise PictureFault("image-of-no-kind", "is not an image", "a PNG, JPEG or TIFF file") from error
         except Exception as error:  # a decoder may raise anything on bytes made to harm it
             raise _damaged(error) from error
         with opened:

@@ -107,10 +107,12 @@ def publish(examination: Examination, target: Path, theme: Path | None, executor
     for conclusion in conclusions:
         disk.put(conclusion.files, Path(conclusion.analysis.program.folder) / result_files.FOLDER)
     pages = sum(name.endswith(".html") for name in site)
-    aside = sum(problem.level == "warning" for problem in examination.problems)
-    told = (
-        f"; {aside} {'reading was' if aside == 1 else 'readings were'} set aside, see the data pages" if aside else ""
-    )
+    codes = [problem.code for problem in examination.problems if problem.level == "warning"]
+    images = sum(code.startswith("image-") for code in codes)  # the rest of such a row is used
+    aside = len(codes) - images
+    told = f"; {aside} {'reading was' if aside == 1 else 'readings were'} set aside" if aside else ""
+    told += f"; {images} {'image is' if images == 1 else 'images are'} not shown" if images else ""
+    told += ", see the data pages" if codes else ""
     programs = f"{len(analyses)} {'program' if len(analyses) == 1 else 'programs'}"
     return f"Published {programs} on {pages} pages{told}. Open {target / 'index.html'}"
 

@@ -72,7 +72,7 @@ def test_the_three_formats(tmp_path: Path, form: str, ending: str) -> None:
 
 def test_the_content_decides_not_the_name(tmp_path: Path) -> None:
     assert picture(put(tmp_path, saved(gradient(), "PNG"), "photo.tif")).full_name.endswith(".png")
-    assert refused(put(tmp_path, b"<svg xmlns='http://www.w3.org/2000/svg'/>", "photo.png")).code == "not-an-image"
+    assert refused(put(tmp_path, b"<svg xmlns='http://www.w3.org/2000/svg'/>", "photo.png")).code == "image-of-no-kind"
 
 
 def test_thumbnails_keep_their_proportions(tmp_path: Path) -> None:
@@ -278,7 +278,7 @@ def test_what_is_cut_short_is_refused(tmp_path: Path, form: str) -> None:
     noise = np.random.RandomState(3).randint(0, 255, (200, 300)).astype(np.uint8)
     content = saved(Image.fromarray(noise), form, **({"compression": "tiff_lzw"} if form == "TIFF" else {}))
     for share in (0.3, 0.6, 0.9):
-        assert refused(put(tmp_path, content[: int(len(content) * share)])).code in {"image-damaged", "not-an-image"}
+        assert refused(put(tmp_path, content[: int(len(content) * share)])).code in {"image-damaged", "image-of-no-kind"}
     told = refused(put(tmp_path, content[: len(content) // 2]))
     assert told.what.startswith("is ")
 
@@ -288,11 +288,11 @@ def test_what_is_cut_short_is_refused(tmp_path: Path, form: str) -> None:
     [b"", b"no image", b"GIF89a" + bytes(40), b"\x89PNG\r\n\x1a\n", b"II*\0\xff\xff\xff\x7f", b"\xff\xd8\xff\xe0"],
 )
 def test_what_is_no_image_is_said_to_be_none(tmp_path: Path, content: bytes) -> None:
-    assert refused(put(tmp_path, content)).code in {"not-an-image", "image-damaged"}
+    assert refused(put(tmp_path, content)).code in {"image-of-no-kind", "image-damaged"}
 
 
 def test_a_gif_is_not_taken(tmp_path: Path) -> None:
-    assert refused(put(tmp_path, saved(gradient(), "GIF"))).code == "not-an-image"
+    assert refused(put(tmp_path, saved(gradient(), "GIF"))).code == "image-of-no-kind"
 
 
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])

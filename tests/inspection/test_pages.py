@@ -114,6 +114,7 @@ def pictures(made: Made) -> list[Path]:
 def test_what_cannot_be_shown_is_named_with_file_row_and_column(made: Made) -> None:
     said = [line for line in made.said.splitlines() if line.startswith(TEARDOWN)]
     assert len(said) == 4  # two publishes
+    assert made.said.count("; 2 images are not shown, see the data pages.") == 2
     assert re.match(rf'{TEARDOWN}:\d+: warning: column "image": the image "images/page.png" is not an image', said[0])
     assert '"../../definitions.yaml" leaves the program\'s folder' in said[1]
     data = "".join(parsed(made.site / "programs/pump-rings-2025/data.html").text)

@@ -23,18 +23,18 @@ def located(folder: Path, name: str) -> Path:
     """
     plain = name.isprintable() and len(name) <= LONGEST and "\\" not in name and not name.startswith("/")
     if not plain or (len(name) > 1 and name[1] == ":"):
-        raise PictureFault("path-not-plain", "is not written from the program's folder", _FOLDER)
+        raise PictureFault("image-path-not-plain", "is not written from the program's folder", _FOLDER)
     path = folder / name
     try:
         home, found = folder.resolve(), path.resolve()
         upwards = ".." in PurePosixPath(name).parts
         if upwards or not found.is_relative_to(home):
             how = "" if upwards else " through a link"
-            raise PictureFault("path-leaves-folder", f"leaves the program's folder{how}", _FOLDER)
+            raise PictureFault("image-outside-folder", f"leaves the program's folder{how}", _FOLDER)
         if not found.exists():
-            raise PictureFault("missing-file", "is not there", _FOLDER)
+            raise PictureFault("image-missing", "is not there", _FOLDER)
         if not found.is_file():
-            raise PictureFault("not-a-file", "is not a plain file", _FOLDER)
+            raise PictureFault("image-not-a-file", "is not a plain file", _FOLDER)
     except (OSError, ValueError, RuntimeError) as error:  # RuntimeError: a loop of links
         reason = (error.strerror if isinstance(error, OSError) else "") or "it cannot be followed"
         raise PictureFault("image-not-readable", f"cannot be read: {reason.lower()}", _FOLDER) from error
