@@ -13,7 +13,7 @@ import hashlib
 import json
 import os
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 from typing import Any
 
@@ -70,9 +70,11 @@ def put(files: Mapping[str, bytes], folder: Path) -> tuple[str, ...]:
 
 
 def _publish(files: Mapping[str, bytes], root: Path) -> Published:
-    manifest = _read_manifest(root)
+    stored = _read_manifest(root)
     hashes = {path: hashlib.sha256(content).hexdigest() for path, content in files.items()}
-    on_disk = {path: _hash_of(root, path) for path in sorted({*files, *manifest.files, *manifest.retiring})}
+    paths = {*files, *stored.files, *stored.retiring, *stored.writing}
+    on_disk = {path: _hash_of(root, path) for path in sorted(paths)}
+    manifest = _settled(stored, on_disk)
     _refuse_foreign(root, files, manifest, on_disk, hashes)
 
     changed = [path for path in _order(files) if on_disk[path] != hashes[path]]
@@ -82,9 +84,10 @@ def _publish(files: Mapping[str, bytes], root: Path) -> Published:
     leaving |= {path: digest for path, digest in manifest.retiring.items() if path not in files}
 
     after = _Manifest(hashes, retiring)
-    if changed or leaving or (manifest.files, manifest.retiring) != (after.files, after.retiring):
-        # Ownership is on disk before the first file is, so that a publish cut short can be taken up again.
-        _write_manifest(root, _Manifest({**manifest.files, **hashes}, manifest.retiring))
+    if changed or leaving or stored != after:
+        # What is about to be ours is on disk before the first file is: a publish cut short can be taken up again.
+        writing = {path: hashes[path] for path in changed}
+        _write_manifest(root, _Manifest(manifest.files, manifest.retiring, writing))
         for path in changed:
             _replace(root / path, files[path])
         removed, left = _remove(root, leaving, on_disk)
@@ -114,6 +117,7 @@ def _checked(path: str) -> None:
 class _Manifest:
     files: Mapping[str, str]  # path -> sha256 as last written
     retiring: Mapping[str, str]  # assets kept one publish longer
+    writing: Mapping[str, str] = field(default_factory=dict)  # sha256 of what a publish set out to write
     known: bool = True
 
 
@@ -130,16 +134,27 @@ def _read_manifest(root: Path) -> _Manifest:
                 f"{root} was published by another version of sitegen (manifest format {stored['format']}, this one "
                 f"writes {_FORMAT}). Publish into a new folder."
             )
-        files, retiring = dict(stored["files"]), dict(stored["retiring"])
-        for each in (*files, *retiring):
+        files, retiring, writing = dict(stored["files"]), dict(stored["retiring"]), dict(stored["writing"])
+        for each in (*files, *retiring, *writing):
             _checked(each)
     except (ValueError, KeyError, TypeError) as cause:
         raise CannotPublish(f"{path} cannot be read as a manifest. Publish into a new folder.") from cause
-    return _Manifest(files, retiring)
+    return _Manifest(files, retiring, writing)
+
+
+def _settled(stored: _Manifest, on_disk: Mapping[str, str | None]) -> _Manifest:
+    """The manifest as it is after a publish that may have been cut short: each file is the old one or the new one."""
+    written = {path: digest for path, digest in stored.writing.items() if on_disk[path] == digest}
+    return _Manifest({**stored.files, **written}, stored.retiring, known=stored.known)
 
 
 def _write_manifest(root: Path, manifest: _Manifest) -> None:
-    stored = {"format": _FORMAT, "files": dict(manifest.files), "retiring": dict(manifest.retiring)}
+    stored = {
+        "format": _FORMAT,
+        "files": dict(manifest.files),
+        "retiring": dict(manifest.retiring),
+        "writing": dict(manifest.writing),
+    }
     _replace(root / MANIFEST, (json.dumps(stored, indent=0, sort_keys=True) + "\n").encode())
 
 

@@ -203,6 +203,7 @@ class Assets:
 
     style: str
     script: str
+    tables: str
     drawings: str = ""
     library: str = ""
 

@@ -47,9 +47,8 @@ class Site:
         def to(name: str) -> str:
             return relative(self.assets[name], page)
 
-        if not charts:
-            return Assets(to("report.css"), to("report.js"))
-        return Assets(to("report.css"), to("report.js"), to("drawings.js"), to("library.js"))
+        always = to("report.css"), to("report.js"), to("tables.js")
+        return Assets(*always, to("drawings.js"), to("library.js")) if charts else Assets(*always)
 
     def sections(self, page: str, place: str) -> list[Section]:
         """Sections of all streams for a page kind and place, in order."""

@@ -34,7 +34,7 @@ def build_site(
 ) -> dict[str, bytes]:
     """Every file of the site: path from its root, with forward slashes, to content.
 
-    `theme_dir` is a folder whose templates/, report.css and report.js replace ours, file by file.
+    `theme_dir` is a folder whose templates/, report.css, report.js and tables.js replace ours, file by file.
     Raises linkcheck.DeadLinkError for a link that leads nowhere and charts.ChartError for rows no chart can draw.
     """
     known = measures if isinstance(measures, Mapping) else {measure.id: measure for measure in measures}
@@ -122,6 +122,7 @@ def _assets(theme_dir: Path | None) -> tuple[dict[str, bytes], dict[str, str]]:
     contents = {
         "report.css": _themed("report.css", theme_dir).replace(b"/* coating colours */", _colours().encode()),
         "report.js": _themed("report.js", theme_dir),
+        "tables.js": _themed("tables.js", theme_dir),
         "drawings.js": drawings,
         "library.js": library,
     }

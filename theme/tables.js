@@ -1,0 +1,145 @@
+/* Sorts and filters tables in the browser. Without scripts a table stays as it was written; the order as written comes
+   back with the third press. What is chosen stands in the address, so that it can be sent: #anchor~table.column.direction~table=words */
+(function () {
+  "use strict";
+  var SORTED = 3, FOUND = 8; // rows from which a table can be sorted, and filtered
+  var tables = new Map(); // id -> {table, rows, column, down, words, input, count}
+  var COLLATOR = new Intl.Collator("en", { numeric: true, sensitivity: "base" });
+
+  function textOf(cell) {
+    var copy = cell.cloneNode(true);
+    copy.querySelectorAll("small").forEach(function (small) { small.remove(); });
+    return copy.textContent.replace(/\s+/g, " ").trim();
+  }
+
+  // A number first in its cell, "below 0.04" a little under 0.04; null where there is none.
+  function numberOf(text) {
+    var found = /^(below |at most )?([+\u2212-]?[\d\u202f]+(?:\.\d+)?)/.exec(text);
+    if (!found) { return null; }
+    var value = parseFloat(found[2].replace(/\u202f/g, "").replace("\u2212", "-"));
+    return found[1] ? value * 0.999 : value;
+  }
+
+  function compare(a, b) {
+    if (a.empty || b.empty) { return a.empty - b.empty; }
+    if (a.number !== null && b.number !== null) { return a.number - b.number; }
+    if (a.number !== null || b.number !== null) { return a.number === null ? 1 : -1; }
+    return COLLATOR.compare(a.text, b.text);
+  }
+
+  function keyOf(row, column) {
+    var text = row.cells[column] ? textOf(row.cells[column]) : "";
+    var numeric = row.cells[column] && row.cells[column].classList.contains("n");
+    return { text: text, number: numeric ? numberOf(text) : null, empty: text === "" || text === "\u2013" ? 1 : 0 };
+  }
+
+  function arrange(state) {
+    var order = state.rows.slice();
+    if (state.column !== null) {
+      var keys = new Map(order.map(function (row) { return [row, keyOf(row, state.column)]; }));
+      order.sort(function (a, b) {
+        var x = keys.get(a), y = keys.get(b), found = compare(x, y);
+        return x.empty || y.empty || !state.down ? found : -found; // empty cells stay last either way
+      });
+    }
+    var body = state.table.tBodies[0];
+    order.forEach(function (row) { body.appendChild(row); });
+    Array.prototype.forEach.call(state.table.tHead.rows[0].cells, function (head, column) {
+      if (state.column === column) { head.setAttribute("aria-sort", state.down ? "descending" : "ascending"); }
+      else { head.removeAttribute("aria-sort"); }
+    });
+    var words = state.words.toLowerCase().split(/\s+/).filter(Boolean);
+    var shown = 0;
+    state.rows.forEach(function (row) {
+      var text = row.textContent.toLowerCase();
+      var fits = words.every(function (word) { return text.indexOf(word) >= 0; });
+      row.hidden = !fits;
+      shown += fits ? 1 : 0;
+    });
+    if (state.count) { state.count.textContent = words.length ? shown + " of " + state.rows.length + " rows" : ""; }
+  }
+
+  // ---- the address ----
+  function decoded(text) { try { return decodeURIComponent(text); } catch (broken) { return ""; } }
+  function anchor() { return decoded(location.hash.slice(1).split("~")[0]); }
+
+  function remember() {
+    var parts = [encodeURIComponent(anchor())];
+    tables.forEach(function (state, id) {
+      if (state.column !== null) { parts.push(id + "." + state.column + "." + (state.down ? "down" : "up")); }
+      if (state.words) { parts.push(id + "=" + encodeURIComponent(state.words)); }
+    });
+    try { history.replaceState(null, "", "#" + parts.join("~")); } catch (refused) { /* a browser that keeps the address of a file as it is */ }
+  }
+
+  function recall() {
+    tables.forEach(function (state) { state.column = null; state.down = false; state.words = ""; });
+    location.hash.slice(1).split("~").slice(1).forEach(function (part) {
+      var sort = /^([a-z0-9-]+)\.(\d+)\.(up|down)$/.exec(part), find = /^([a-z0-9-]+)=(.*)$/.exec(part);
+      var state = tables.get((sort || find || [])[1]);
+      if (!state) { return; }
+      if (sort && +sort[2] < state.table.tHead.rows[0].cells.length) { state.column = +sort[2]; state.down = sort[3] === "down"; }
+      if (find && state.input) { state.words = decoded(find[2]); }
+    });
+    tables.forEach(function (state) {
+      if (state.input) { state.input.value = state.words; }
+      arrange(state);
+    });
+    if (location.hash.indexOf("~") >= 0) {
+      var chosen = Array.from(tables.values()).find(function (state) { return state.column !== null || state.words; });
+      var target = document.getElementById(anchor()) || (chosen && chosen.table.parentNode.parentNode);
+      if (target) { target.scrollIntoView(); }
+    }
+  }
+
+  // ---- buttons and fields ----
+  function sortable(state) {
+    Array.prototype.forEach.call(state.table.tHead.rows[0].cells, function (head, column) {
+      if (!head.textContent.trim()) { return; }
+      var button = document.createElement("button");
+      button.type = "button";
+      button.className = "sort";
+      while (head.firstChild) { button.appendChild(head.firstChild); }
+      head.appendChild(button);
+      button.addEventListener("click", function () {
+        if (state.column !== column) { state.column = column; state.down = false; }
+        else if (!state.down) { state.down = true; }
+        else { state.column = null; state.down = false; }
+        arrange(state);
+        remember();
+      });
+    });
+  }
+
+  function filterable(state) {
+    var line = document.createElement("p");
+    line.className = "find";
+    var label = document.createElement("label");
+    label.textContent = "Rows with ";
+    state.input = document.createElement("input");
+    state.input.type = "search";
+    state.count = document.createElement("span");
+    state.count.setAttribute("role", "status");
+    label.appendChild(state.input);
+    line.appendChild(label);
+    line.appendChild(state.count);
+    state.table.parentNode.parentNode.insertBefore(line, state.table.parentNode);
+    state.input.addEventListener("input", function () {
+      state.words = state.input.value.trim();
+      arrange(state);
+      remember();
+    });
+  }
+
+  document.querySelectorAll(".scroll > table[id]").forEach(function (table) {
+    var rows = table.tBodies.length && table.tHead ? Array.prototype.slice.call(table.tBodies[0].rows) : [];
+    if (rows.length < SORTED) { return; }
+    var state = { table: table, rows: rows, column: null, down: false, words: "", input: null, count: null };
+    tables.set(table.id, state);
+    sortable(state);
+    if (rows.length >= FOUND) { filterable(state); }
+  });
+  recall();
+  window.addEventListener("hashchange", recall);
+  document.documentElement.setAttribute("data-tables", "ready");
+})();
