@@ -26,7 +26,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return FINE
     except Exception:
         traceback.print_exc()
-        print("\nThis is a fault in sitegen, not in your files. Nothing was half written.", file=sys.stderr)
+        print("\nThis is a fault in sitegen, not in your files.", file=sys.stderr)
         return FAULT
 
 
@@ -98,6 +98,7 @@ def _check(options: argparse.Namespace) -> int:
 
 def _publish(options: argparse.Namespace) -> int:
     from sitegen import problems, workflow
+    from sitegen.pages.site import ThemeError
     from sitegen.publish import CannotPublish
 
     examination = workflow.examine(options.folder)
@@ -108,7 +109,7 @@ def _publish(options: argparse.Namespace) -> int:
     try:
         with workflow.workers(options.workers) as executor:
             report = workflow.publish(examination, options.to, options.theme, executor)
-    except CannotPublish as problem:
+    except (CannotPublish, ThemeError) as problem:
         print(problem, file=sys.stderr)
         return INPUT
     if examination.problems:

@@ -150,3 +150,29 @@ def test_a_folder_of_somebody_else_is_not_written_into(tmp_path: Path, capsys: p
     assert main(["publish", str(programs), "--to", str(site)]) == 1
     assert "photos" in capsys.readouterr().err
     assert [each.name for each in site.iterdir()] == ["holiday.jpg"]
+
+
+@pytest.mark.parametrize(
+    ("files", "said"),
+    [
+        (None, "no such folder"),
+        ({"readme.txt": ""}, "nothing in it replaces the theme"),
+        ({"templates/hom.html": "x"}, "hom.html: no page uses this template"),
+        ({"templates/home.html": "{% if %}"}, "home.html:1: "),
+        ({"templates/home.html": "a\nb {{ page.nothing }}"}, "home.html:2: "),
+        ({"templates/home.html": "{% extends 'bse.html' %}"}, "bse.html"),
+    ],
+)
+def test_a_theme_that_cannot_be_used_is_told_with_its_line(
+    files: dict[str, str] | None, said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    theme = tmp_path / "theme"
+    for name, content in (files or {}).items():
+        (theme / name).parent.mkdir(parents=True, exist_ok=True)
+        (theme / name).write_text(content)
+    programs = copied(tmp_path)
+    assert main(["publish", str(programs), "--to", str(tmp_path / "site"), "--theme", str(theme)]) == 1
+    told = capsys.readouterr().err
+    assert said in told
+    assert "Traceback" not in told
+    assert not (tmp_path / "site").exists()

@@ -35,8 +35,10 @@ def build_site(
     """Every file of the site: path from its root, with forward slashes, to content.
 
     `theme_dir` is a folder whose templates/, report.css, report.js and tables.js replace ours, file by file.
-    Raises linkcheck.DeadLinkError for a link that leads nowhere and charts.ChartError for rows no chart can draw.
+    Raises ThemeError for a theme folder that cannot be used, linkcheck.DeadLinkError for a link that leads nowhere and
+    charts.ChartError for rows no chart can draw.
     """
+    _checked(theme_dir)
     known = measures if isinstance(measures, Mapping) else {measure.id: measure for measure in measures}
     by_program = {analysis.program.id: Desk(analysis) for analysis in analyses}
     files, assets = _assets(theme_dir)
@@ -78,9 +80,51 @@ def _printer(theme_dir: Path | None) -> Callable[[AnyPage], bytes]:
     environment = _environment(theme_dir)
 
     def print_page(page: AnyPage) -> bytes:
-        return (environment.get_template(page.template).render(page=page).strip() + "\n").encode()
+        from jinja2 import TemplateError
+
+        try:
+            return (environment.get_template(page.template).render(page=page).strip() + "\n").encode()
+        except TemplateError as problem:
+            if theme_dir is None:
+                raise  # a fault of ours
+            raise ThemeError(_told(problem)) from problem
 
     return print_page
+
+
+class ThemeError(Exception):
+    """Something in a user's theme folder that the user can mend, as a sentence with file and line."""
+
+
+THEMED = ("report.css", "report.js", "tables.js")  # beside templates/, what a theme folder may replace
+
+
+def _checked(theme_dir: Path | None) -> None:
+    if theme_dir is None:
+        return
+    if not theme_dir.is_dir():
+        raise ThemeError(f"{theme_dir}: there is no such folder. Expected a theme folder.")
+    if not (theme_dir / "templates").is_dir() and not any((theme_dir / name).is_file() for name in THEMED):
+        raise ThemeError(f"{theme_dir}: nothing in it replaces the theme. Expected templates/ or {', '.join(THEMED)}.")
+    ours = {path.name for path in (places.theme() / "templates").glob("*.html")}
+    strange = sorted(path.name for path in (theme_dir / "templates").glob("*.html") if path.name not in ours)
+    if strange and not any((theme_dir / "templates" / name).is_file() for name in ours):
+        raise ThemeError(
+            f"{theme_dir / 'templates' / strange[0]}: no page uses this template. Expected {', '.join(sorted(ours))}."
+        )
+
+
+def _told(problem: Exception) -> str:
+    """Where a template went wrong and how, from the innermost line of a template."""
+    import traceback
+
+    line, name = getattr(problem, "lineno", None), getattr(problem, "filename", None)
+    if line is None:
+        frames = [each for each in traceback.extract_tb(problem.__traceback__) if each.filename.endswith(".html")]
+        if frames:
+            line, name = frames[-1].lineno, frames[-1].filename
+    where = f"{name}:{line}: " if name and line else ""
+    return f"{where}{getattr(problem, 'message', None) or problem}"
 
 
 def _environment(theme_dir: Path | None) -> Environment:
