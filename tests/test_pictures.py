@@ -278,7 +278,10 @@ def test_what_is_cut_short_is_refused(tmp_path: Path, form: str) -> None:
     noise = np.random.RandomState(3).randint(0, 255, (200, 300)).astype(np.uint8)
     content = saved(Image.fromarray(noise), form, **({"compression": "tiff_lzw"} if form == "TIFF" else {}))
     for share in (0.3, 0.6, 0.9):
-        assert refused(put(tmp_path, content[: int(len(content) * share)])).code in {"image-damaged", "image-of-no-kind"}
+        assert refused(put(tmp_path, content[: int(len(content) * share)])).code in {
+            "image-damaged",
+            "image-of-no-kind",
+        }
     told = refused(put(tmp_path, content[: len(content) // 2]))
     assert told.what.startswith("is ")
 
