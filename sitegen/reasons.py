@@ -39,6 +39,7 @@ READING: dict[str, str] = {
 ANSWER: dict[str, str] = {
     "no-reading": "no usable reading was taken",
     "to-come": "the phase is still to come",
+    "no-share": "no share of the air was found to go to the crankcase",
     "below-detection": "the pressure drop lies within the class of the gauges",
     "no-reference-reading": "no reference orifice was read on this tester",
     "percent-scale-unknown": "the tester shows per cent only and its scale is not stated to be linear in pressure",
@@ -90,7 +91,7 @@ ANSWER: dict[str, str] = {
 # With what care a value is to be taken (`flags`).
 FLAGS: dict[str, str] = {
     "from-schedule": "the distance comes from the planned schedule, not from a run log",
-    "path-unknown": "where the air went was not recorded, so valves or gasket may share in it",
+    "path-unknown": "what went to the crankcase was not recorded, so valves or gasket may share in it",
     "other-tester": "it was read with another tester than the rest of the build",
     "no-reference-orifice": "no reference orifice was read on this tester, so its scale is the nominal one",
     "repeats-disagree": "its repeats differ by more than repeats do, and nothing tells which of them is wrong",

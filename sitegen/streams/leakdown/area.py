@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Hashable, Iterable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import pandas as pd
 
@@ -16,6 +16,7 @@ from sitegen.streams.leakdown.measures import (
     AREA,
     BUILD,
     CRANKCASE,
+    GAUGE,
     OCCASION,
     PERCENT,
     REFERENCE,
@@ -27,6 +28,7 @@ from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Ste
 
 MM2 = 1e6  # mm² in a m²
 
+LEAST_SHARE = 0.05  # smallest share of a leak that is told apart by ear or hand [-]; from memory
 KIND_OF_LEAK = "kind of leak"  # rule of the verdict slit / hole / cannot tell
 
 
@@ -108,22 +110,28 @@ def run_areas(program: Program, engine: str, readings: Mapping[str, Readings], b
         percents = check.percents
         yield Value(PERCENT.id, key, sum(percents) / len(percents), n=len(percents), of="reading", flags=flags)
         try:
-            area, factor, common, more = _area(program, check, book)
+            area, scale, more = _area(program, check, book)
         except Refused as why:
             yield refused(AREA.id, key, why)
             yield refused(CRANKCASE.id, key, why)
             continue
         areas[check.cylinder, check.phase, check.at] = area
-        whole = _value(AREA.id, key, area, common, check, flags | more)
+        whole = _value(AREA.id, key, area, scale, check, flags | more)
         yield whole
         ring = _to_crankcase(check, area, whole)
         rings.append(ring)
         yield ring
-        if check.at == "" and ring.value is not None and whole.value:
-            scale = MM2 * method.orifice_area(program.definitions.testers[check.tester].orifice) * factor
-            scale *= ring.value / whole.value
+        if ring.value is None or not whole.value:
+            continue
+        share = ring.value / whole.value
+        low, high = MM2 * share * area.gauge_low, MM2 * share * area.gauge_high
+        yield Value(GAUGE.id, key, (high - low) / 2, low=low, high=high, n=area.n, of="reading")
+        if check.at == "":
+            to_area = (
+                MM2 * share * scale.factor * method.orifice_area(program.definitions.testers[check.tester].orifice)
+            )
             single.setdefault(check.cylinder, []).extend(
-                (check.phase, reading, scale * air.ratio())
+                (check.phase, reading, to_area * air.ratio())
                 for reading, air in zip(check.readings, check.airs, strict=True)
             )
     for cylinder, rows in single.items():
@@ -133,8 +141,17 @@ def run_areas(program: Program, engine: str, readings: Mapping[str, Readings], b
     yield from _kinds(build, found, areas)
 
 
-def _area(program: Program, check: Check, book: Book) -> tuple[method.Area, float, float, frozenset[str]]:
-    """Area, the tester's scale factor, the relative common error and flags."""
+@dataclass(frozen=True)
+class _Scale:
+    """What a tester's nominal orifice is to be multiplied with, and what all its readings share. Relative [-]."""
+
+    factor: float
+    common: float  # standard error
+    half: float  # half-width of 95 %
+
+
+def _area(program: Program, check: Check, book: Book) -> tuple[method.Area, _Scale, frozenset[str]]:
+    """Area, the tester's scale and flags."""
     tester = program.definitions.testers[check.tester]
     if any(math.isnan(air.cylinder) for air in check.airs):
         raise Refused("percent-scale-unknown")
@@ -147,9 +164,12 @@ def _area(program: Program, check: Check, book: Book) -> tuple[method.Area, floa
         and scale.se is not None
         and scale.se_common is not None
     ):
-        factor, common = scale.value, math.hypot(scale.se, scale.se_common) / scale.value
+        own, bore = scale.se / scale.value, scale.se_common / scale.value
+        half = math.hypot(student_95(math.inf if scale.df is None else scale.df) * own, NORMAL_95 * bore)
+        on_scale = _Scale(scale.value, math.hypot(own, bore), half)
     else:
-        factor, common = 1.0, method.bore_error(tester.orifice, tester.orifice_tolerance)
+        bore = method.bore_error(tester.orifice, tester.orifice_tolerance)
+        on_scale = _Scale(1.0, bore, NORMAL_95 * bore)
         seldom = scale is not None and scale.reason == "few-reference-occasions"
         flags.add("few-reference-readings" if seldom else "no-reference-orifice")
     repeats = book.get(REPEAT.id, Key())
@@ -164,25 +184,25 @@ def _area(program: Program, check: Check, book: Book) -> tuple[method.Area, floa
     area = method.leak_area(
         [air.supply for air in airs],
         [air.cylinder for air in airs],
-        master_area=method.orifice_area(tester.orifice) * factor,
+        master_area=method.orifice_area(tester.orifice) * on_scale.factor,
         gauge_limit=tester.gauge_class,
         ambient=_mean([air.ambient for air in airs]),
         supply_temperature=_mean([air.supply_temperature for air in airs]),
         cylinder_temperature=_mean([air.cylinder_temperature for air in airs]),
         repeats=scatter,
     )
-    return area, factor, common, frozenset(flags)
+    return area, on_scale, frozenset(flags)
 
 
-def _value(measure: str, key: Key, area: method.Area, common: float, check: Check, flags: frozenset[str]) -> Value:
+def _value(measure: str, key: Key, area: method.Area, scale: _Scale, check: Check, flags: frozenset[str]) -> Value:
     tester = f"tester:{check.tester}"
     if area.value is None:
-        high = area.high * (1 + NORMAL_95 * common)
+        high = area.high * (1 + scale.half)
         return Value(
             measure, key, None, high=MM2 * high, common=tester, n=area.n, of="reading", status="below",
             flags=flags, reason="below-detection",
         )  # fmt: skip
-    shared = NORMAL_95 * common * area.value
+    shared = scale.half * area.value
     return Value(
         measure,
         key,
@@ -191,7 +211,7 @@ def _value(measure: str, key: Key, area: method.Area, common: float, check: Chec
         high=MM2 * (area.value + math.hypot(area.high - area.value, shared)),
         se=MM2 * area.se,
         df=None if math.isinf(area.df) else area.df,
-        se_common=MM2 * common * area.value,
+        se_common=MM2 * scale.common * area.value,
         common=tester,
         n=area.n,
         of="reading",
@@ -203,18 +223,27 @@ def _to_crankcase(check: Check, area: method.Area, whole: Value) -> Value:
     if area.value is None:  # less than the limit by all paths together, so less by this one
         return replace(whole, measure=CRANKCASE.id)
     try:
-        share = share_to_crankcase(check, area.value)
+        found = share_to_crankcase(check, area.value)
     except Refused as why:
         if why.code != "path-unknown":
             return refused(CRANKCASE.id, whole.key, why)
         return replace(whole, measure=CRANKCASE.id, flags=whole.flags | {"path-unknown"})
 
+    flags = whole.flags | ({"path-unknown"} if found.bound else frozenset())
+    if found.share <= 0:  # nothing was found to go there: less than the half of a tenth that shares are written in
+        high = None if whole.high is None else LEAST_SHARE * whole.high
+        return replace(
+            whole, measure=CRANKCASE.id, value=None, low=None, high=high, se=None, df=None, se_common=None,
+            status="below", flags=flags, reason="no-share",
+        )  # fmt: skip
+
     def part(number: float | None) -> float | None:
-        return None if number is None else share * number
+        return None if number is None else found.share * number
 
     return replace(
         whole,
         measure=CRANKCASE.id,
+        flags=flags,
         value=part(whole.value),
         low=part(whole.low),
         high=part(whole.high),
@@ -274,7 +303,7 @@ TESTERS = Step(
 )
 AREAS = Step(
     name="leak-areas",
-    gives=(PERCENT, AREA, CRANKCASE, BUILD, SUPPLY_RATIO),
+    gives=(PERCENT, AREA, CRANKCASE, GAUGE, BUILD, SUPPLY_RATIO),
     run=run_areas,
     reads=("leakdown",),
     needs=(REFERENCE.id, REPEAT.id),

@@ -5,13 +5,14 @@ Steps and pages ask here which readings make a value, so that both mean the same
 
 from __future__ import annotations
 
+import math
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from sitegen.methods import leakdown as method
-from sitegen.program.model import Phase, Program, Tester
+from sitegen.program.model import Program, Tester
 from sitegen.streams.leakdown.fields import PATHS
 from sitegen.vocabulary import Refused
 
@@ -89,29 +90,42 @@ def checks(program: Program, rows: Iterable[Any]) -> Iterator[Check]:
     `rows` are the readings of the stream as `tables.rows.rows_of` gives them.
     """
     kept = [row for row in rows if row.use == "" and not _missing(row.cylinder) and _missing(row.reference)]
-    phases = {phase.id: phase for phase in program.phases}
+    states = _states(program, kept)
     testers: dict[str, list[str]] = {}
     for row in kept:
         testers.setdefault(row.engine, []).append(row.tester)
     main = {engine: _commonest(names) for engine, names in testers.items()}
     groups: dict[tuple[str, int, str, str, str], list[Any]] = {}
     for row in kept:
-        at = _condition(program, phases[row.phase], row)
+        at = _condition(program, states[row.engine, row.phase], row)
         groups.setdefault((row.engine, int(row.cylinder), row.phase, at, row.tester), []).append(row)
     for (engine, cylinder, phase, at, tester), rows in groups.items():
         other = tester != main[engine]
         # Beside the build's own tester another one is kept apart; alone at a check it stands in, flagged.
         beside = other and (engine, cylinder, phase, at, main[engine]) in groups
         place = ",".join(part for part in (at, f"tester:{tester}" if beside else "") if part)
-        yield _check(program.definitions.testers[tester], rows, place, other)
+        state = states[engine, phase]
+        yield _check(program.definitions.testers[tester], rows, place, other, warm=state == "warm")
 
 
-def _check(tester: Tester, rows: Sequence[Any], at: str, other: bool) -> Check:
+def _states(program: Program, rows: Iterable[Any]) -> dict[tuple[str, str], str]:
+    """Temperature state of each build's phases: as the program states it, else that of most readings."""
+    stated = {phase.id: phase.condition for phase in program.phases}
+    seen: dict[tuple[str, str], list[str]] = {}
+    for row in rows:
+        seen.setdefault((row.engine, row.phase), []).append("" if _missing(row.condition) else row.condition)
+    return {where: stated[where[1]] or _commonest(name for name in names) for where, names in seen.items()}
+
+
+def _check(tester: Tester, rows: Sequence[Any], at: str, other: bool, *, warm: bool) -> Check:
     first = rows[0]
     assumed = set()
     if any(_missing(row.ambient) for row in rows):
         assumed.add("ambient-assumed")
-    if any(_missing(row.metal_temperature) and row.condition == "warm" for row in rows):
+    if any(
+        _missing(row.metal_temperature) and (warm if _missing(row.condition) else row.condition == "warm")
+        for row in rows
+    ):
         assumed.add("temperature-assumed")
     shares = []
     for row in rows:
@@ -142,22 +156,35 @@ def _commonest(names: Iterable[str]) -> str:
     return min(counted, key=lambda name: (-counted[name], name))
 
 
-def _condition(program: Program, phase: Phase, row: Any) -> str:
+def _condition(program: Program, state: str, row: Any) -> str:
     """What sets a reading apart from the program's condition; "" where nothing does."""
     rule = program.leakdown
     apart = []
-    if abs(row.supply - rule.supply) > rule.supply_band:
-        apart.append(f"supply:{row.supply / 1000:.0f}-kpa")
+    off = row.supply - rule.supply
+    if abs(off) > rule.supply_band:  # readings of one second supply pressure belong together: binned by the band
+        step = 2 * max(rule.supply_band, 1.0)
+        apart.append(f"supply:{(rule.supply + step * round(off / step)) / 1000:.0f}-kpa")
     oil = "dry" if _missing(row.oil) else row.oil
     if oil != rule.oil:
         apart.append(oil)
-    if not _missing(row.condition) and phase.condition and row.condition != phase.condition:
+    if not _missing(row.condition) and state and row.condition != state:
         apart.append(row.condition)
+    if not _missing(row.crank) and row.crank != "tdc":
+        angle = "" if _missing(row.crank_angle) else f":{math.degrees(abs(row.crank_angle)):.0f}-deg"
+        apart.append(f"{row.crank}{angle}")
     return ",".join(apart)
 
 
-def share_to_crankcase(check: Check, area: float) -> float:
-    """Share [-] of a check's leak of this area [m2] that went to the crankcase, mean of the readings that say.
+@dataclass(frozen=True)
+class Share:
+    """How much of a leak went to the crankcase."""
+
+    share: float  # [-]
+    bound: bool = False  # the crankcase itself was not given: at most this much
+
+
+def share_to_crankcase(check: Check, area: float) -> Share:
+    """Share of a check's leak of this area [m2] that went to the crankcase, mean of the readings that say.
 
     Refuses: `path-unknown`.
     """
@@ -169,10 +196,21 @@ def share_to_crankcase(check: Check, area: float) -> float:
         # the meter reads at ambient pressure and air temperature; the leak is worked out at 100 kPa, 20 °C
         to_reference = (ambient / method.REFERENCE_PRESSURE) * (method.REFERENCE_TEMPERATURE / air_temperature)
         flow = sum(check.crankcase_flows) / len(check.crankcase_flows) * to_reference
-        return method.crankcase_share_of_flow(flow, float(method.leak_flow(area, cylinder, ambient, temperature)))
-    told = [shares for shares in check.shares if "crankcase" in shares]
-    if not told:
+        total = float(method.leak_flow(area, cylinder, ambient, temperature))
+        return Share(method.crankcase_share_of_flow(flow, total))
+    told = [_share(shares) for shares in check.shares if "crankcase" in shares]
+    if told:
+        return Share(sum(told) / len(told))
+    elsewhere = [sum(shares.values()) / 100 for shares in check.shares]
+    if not elsewhere:
         raise Refused("path-unknown")
-    # One path alone is a share of the whole; several are taken relative to their sum.
-    shares = [s["crankcase"] / 100 if len(s) == 1 else method.crankcase_share(s) for s in told]
-    return sum(shares) / len(shares)
+    return Share(max(1 - sum(elsewhere) / len(elsewhere), 0.0), bound=True)
+
+
+NEARLY_ALL = 90.0  # %: shares that add up to this much were meant to add up to all of it
+
+
+def _share(shares: Mapping[str, float]) -> float:
+    """Share of the crankcase [-]; of the sum where the paths given were meant to make up the whole."""
+    total = sum(shares.values())
+    return shares["crankcase"] / (total if len(shares) > 1 and total >= NEARLY_ALL else 100)
