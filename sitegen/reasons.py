@@ -32,6 +32,7 @@ READING: dict[str, str] = {
     "subject-missing": "nothing says which cylinder was read",
     "subject-twice": "a cylinder and a reference orifice are entered together",
     "unknown-word": "a word in it is none of those agreed",
+    "wrong-tool": "the tool named cannot have read it",
     "zero-pressure": "a cylinder gauge at zero is one not read, or an open valve",
 }
 

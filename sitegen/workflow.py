@@ -103,9 +103,10 @@ def publish(examination: Examination, target: Path, theme: Path | None, executor
     conclusions = with_files(conclude(examination, executor))
     analyses = [conclusion.analysis for conclusion in conclusions]
     site = build_site(examination.folder, analyses, registry.STREAMS, registry.measures(), theme)
-    disk.publish(site, target)  # all pages are made before the first byte is written
+    # All pages are made before the first byte is written; results first, which the pages quote.
     for conclusion in conclusions:
         disk.put(conclusion.files, Path(conclusion.analysis.program.folder) / result_files.FOLDER)
+    disk.publish(site, target)
     pages = sum(name.endswith(".html") for name in site)
     codes = [problem.code for problem in examination.problems if problem.level == "warning"]
     images = sum(code.startswith("image-") for code in codes)  # the rest of such a row is used

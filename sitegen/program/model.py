@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Any, Literal, TypeVar
 
 from sitegen.vocabulary import Key
 
@@ -311,6 +311,16 @@ class Exclusion:
     where: Where = Where("")
 
 
+_Named = TypeVar("_Named", Phase, Build)
+
+
+def _named(each_of: Sequence[_Named], wanted: str) -> _Named:
+    for each in each_of:
+        if each.id == wanted:
+            return each
+    raise LookupError(f"there is no {wanted!r}")
+
+
 @dataclass(frozen=True)
 class Program:
     id: str
@@ -341,10 +351,10 @@ class Program:
     inspection: GradeScale | None = None  # None: the program file states no scale of grades
 
     def phase(self, phase: str) -> Phase:
-        return next(each for each in self.phases if each.id == phase)
+        return _named(self.phases, phase)
 
     def build(self, build: str) -> Build:
-        return next(each for each in self.builds if each.id == build)
+        return _named(self.builds, build)
 
     def phases_of(self, build: Build) -> tuple[Phase, ...]:
         """Phases this build runs or has still to run, in plan order."""

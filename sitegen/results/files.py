@@ -135,7 +135,11 @@ def differences(program: Program, fresh: Mapping[str, bytes]) -> list[str]:
         if not (folder / name).is_file():
             found.append(f"{name} is not there")
             continue
-        stored = _by_key((folder / name).read_text(encoding="utf-8"), keys)
+        try:
+            stored = _by_key((folder / name).read_text(encoding="utf-8"), keys)
+        except (UnicodeDecodeError, csv.Error) as fault:
+            found.append(f"{name} cannot be read: {fault}")
+            continue
         new = _by_key(fresh[name].decode(), keys)
         for key in sorted(stored.keys() | new.keys()):
             where = f"{name}, {' '.join(part for part in key if part)}"
@@ -153,7 +157,8 @@ def differences(program: Program, fresh: Mapping[str, bytes]) -> list[str]:
 
 
 def _by_key(text: str, keys: Sequence[str]) -> dict[tuple[str, ...], dict[str, str]]:
-    return {tuple(row.get(key) or "" for key in keys): row for row in csv.DictReader(io.StringIO(text))}
+    rows = csv.DictReader(io.StringIO(text), restkey="more than the header", restval="")
+    return {tuple(str(row.get(key) or "") for key in keys): {k: str(v) for k, v in row.items()} for row in rows}
 
 
 def _same(old: str, new: str) -> bool:

@@ -27,7 +27,18 @@ MASS = _measured("mass", "ring mass", "g")
 TENSION = _measured("tension", "tangential ring tension", "N")
 THICKNESS = _measured("thickness", "radial ring thickness", "mm")
 BORE = _measured("bore", "bore diameter", "mm")
-CLEARANCE = _measured("clearance", "radial clearance of the land below the ring", "mm")
+CLEARANCE = Measure(
+    id="buildsheet.clearance",
+    title="radial clearance of the land below the ring",
+    unit="mm",
+    better="",
+    method="Half the difference of bore and land diameter, as measured. No interval: the sheet does not say what the "
+    "land "
+    "was measured with.",
+    formula="(bore − land diameter) / 2",
+    source="difference of two readings",
+    interval="",
+)
 
 MASS_LOSS = Measure(
     id="wear.mass_loss",

@@ -22,12 +22,18 @@ OF_RING = (
     "groove_width",
 )
 OF_BORE = ("bore",)
-_TOOLS = ("tool_gap", "tool_mass", "tool_bore", "tool_tension")
+# What each number may be read with: a limit of error is in the unit of its tool.
+_TOOLS = {
+    "tool_gap": ("feeler", "ring-gauge"),
+    "tool_mass": ("balance",),
+    "tool_bore": ("bore-gauge", "micrometer"),
+    "tool_tension": ("tension-gauge",),
+}
 
 
 def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
     """Readings of all build sheets; see `tables.reading.read_stream`."""
-    return read_stream(program, sources, FIELDS, (_subject, _calibrated, _repeats))
+    return read_stream(program, sources, FIELDS, (_subject, _tools, _calibrated, _repeats))
 
 
 def _subject(program: Program, sheet: Sheet) -> None:
@@ -46,6 +52,17 @@ def _subject(program: Program, sheet: Sheet) -> None:
         "nothing says which ring was measured",
         "top, second or oil",
     )
+
+
+def _tools(program: Program, sheet: Sheet) -> None:
+    """A balance reads no gap."""
+    tools = program.definitions.tools
+    for field, kinds in _TOOLS.items():
+        fitting = [name for name, tool in tools.items() if tool.kind in kinds]
+        named = sheet.frame[field]
+        wrong = named.notna() & ~named.isin(fitting)
+        expected = f"a tool of kind {' or '.join(kinds)}: {', '.join(fitting) or 'none is defined'}"
+        sheet.set_aside(wrong, "wrong-tool", field, "the tool named cannot have read this", expected)
 
 
 def _calibrated(program: Program, sheet: Sheet) -> None:

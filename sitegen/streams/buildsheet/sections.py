@@ -98,7 +98,12 @@ def _wear_table(view: Any) -> Table | None:
         Column("Cylinder"), Column("Top ring mass lost", "mg", numeric=True),
         Column("Face wear from the gap opening", "µm", numeric=True),
     ]  # fmt: skip
-    note = "Bounds from the limits of error of balance and feelers."
+    bounded = all(value.low is not None for value in (*losses, *wears))
+    note = (
+        "Bounds from the limits of error of balance and feelers."
+        if bounded
+        else "Where the tool was not recorded there are no bounds."
+    )
     if wears and all(worn.low is not None and worn.low <= 0 for worn in wears):  # nothing seen: not worth a column
         rows = [Row(row.cells[:2]) for row in rows]
         columns = columns[:2]

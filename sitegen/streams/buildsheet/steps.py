@@ -58,26 +58,15 @@ def run_measured(program: Program, engine: str, readings: Mapping[str, Readings]
             limit = _limit(program, tools) if what.tool else None
             yield _value(what, key, numbers, limit)
     bores = {
-        (key.cylinder, key.phase): (numbers, tools)
-        for key, numbers, tools in _by_place(build, rows, "bore", "tool_bore", by_ring=False)
+        (key.cylinder, key.phase): numbers for key, numbers, _ in _by_place(build, rows, "bore", "", by_ring=False)
     }
     for key, lands, _ in _by_place(build, rows, "land_diameter", "", by_ring=True):
         if (key.cylinder, key.phase) not in bores:
             yield refused(CLEARANCE.id, key, Refused("no-bore"))
             continue
-        numbers, tools = bores[key.cylinder, key.phase]
-        clearance = 1e3 * (_mean(numbers) - _mean(lands)) / 2
-        limit = _limit(program, tools)
-        half = None if limit is None else 1e3 * limit / 2
-        yield Value(
-            CLEARANCE.id,
-            key,
-            clearance,
-            low=None if half is None else clearance - half,
-            high=None if half is None else clearance + half,
-            n=len(lands),
-            of="reading",
-        )
+        clearance = 1e3 * (_mean(bores[key.cylinder, key.phase]) - _mean(lands)) / 2
+        # the sheet has no place for the tool of the land, so half of the error is not known, and none is given
+        yield Value(CLEARANCE.id, key, clearance, n=len(lands), of="reading", flags=_NO_TOOL)
 
 
 def run_floor(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
@@ -100,10 +89,19 @@ def run_floor(program: Program, engine: str, readings: Mapping[str, Readings], b
             yield refused(FLOOR.id, key, why)
             continue
         yield Value(
-            FLOOR.id, key, 1e6 * found.value, low=1e6 * found.low, high=1e6 * found.high, n=len(rings), of="reading"
+            FLOOR.id,
+            key,
+            1e6 * found.value,
+            low=1e6 * found.low,
+            high=1e6 * found.high,
+            n=len(rings),
+            of="reading",
+            flags=_NO_TOOL if any(ring.end_gap_limit == 0 for ring in rings) else frozenset(),
         )
 
 
+_NO_TOOL = frozenset({"no-tool"})
+_LAND_LIMIT = 10e-6  # m, of the radial clearance: a land is round and central to about that; from memory
 # From the coefficient of a gap up to that of the tester's own orifice: leak areas are on the scale of the latter.
 _DISCHARGE_LIMIT = 0.14
 
@@ -120,8 +118,8 @@ def _ring(book: Book, chamfers: Mapping[Key, float], key: Key) -> ringgap.RingGa
         end_gap=gap.value / 1e3,
         clearance=clearance.value / 1e3,
         chamfer=chamfers.get(key, 0.0),
-        end_gap_limit=_half(gap) / 1e3,
-        clearance_limit=_half(clearance) / 1e3,
+        end_gap_limit=(_half(gap) or 0.0) / 1e3,
+        clearance_limit=_LAND_LIMIT,
     )
 
 
@@ -146,20 +144,16 @@ def run_wear(program: Program, engine: str, readings: Mapping[str, Readings], bo
 
 def _mass_loss(key: Key, first: Value, last: Value) -> Value:
     lost = 1e3 * ((first.value or 0.0) - (last.value or 0.0))
-    half = 1e3 * (_half(first) + _half(last))  # limits of error add: they are bounds
-    return Value(MASS_LOSS.id, key, lost, low=lost - half, high=lost + half, n=2, of="reading")
+    return _difference(MASS_LOSS, key, lost, (_half(first), _half(last)), 1e3)
 
 
 def _face_wear(build: Build, book: Book, key: Key, first: Value, last: Value) -> Value:
     thickness = book.get(THICKNESS.id, key._replace(phase=first.key.phase))
     if thickness is None or thickness.value is None:
         return refused(FACE_WEAR.id, key, Refused("no-radial-thickness"))
-    opened = ((last.value or 0.0) - (first.value or 0.0)) / 1e3
-    limit = (_half(first) + _half(last)) / 1e3
-    wear, half = (
-        1e6 * ringgap.face_wear(length, build.engine_type.bore, thickness.value / 1e3) for length in (opened, limit)
-    )
-    return Value(FACE_WEAR.id, key, wear, low=wear - half, high=wear + half, n=2, of="reading")
+    to_wear = 1e3 * ringgap.face_wear(1.0, build.engine_type.bore, thickness.value / 1e3)  # µm a mm of opening
+    wear = to_wear * ((last.value or 0.0) - (first.value or 0.0))
+    return _difference(FACE_WEAR, key, wear, (_half(first), _half(last)), to_wear)
 
 
 # ---- shared ---------------------------------------------------------------------------------------------------------
@@ -190,7 +184,7 @@ def _by_place(
 def _value(what: _Measured, key: Key, numbers: Sequence[float], limit: float | None) -> Value:
     mean = what.scale * _mean(numbers)
     if limit is None:
-        flags = frozenset({"no-tool"}) if what.tool else frozenset()
+        flags = _NO_TOOL if what.tool else frozenset()
         return Value(what.measure.id, key, mean, n=len(numbers), of="reading", flags=flags)
     half = what.scale * limit
     return Value(what.measure.id, key, mean, low=mean - half, high=mean + half, n=len(numbers), of="reading")
@@ -208,10 +202,20 @@ def _mean(numbers: Sequence[float]) -> float:
     return sum(numbers) / len(numbers)
 
 
-def _half(value: Value) -> float:
+def _half(value: Value) -> float | None:
+    """Limit of error of a number as measured; None where its tool was not recorded."""
     if value.low is None or value.high is None:
-        return 0.0
+        return None
     return (value.high - value.low) / 2
+
+
+def _difference(measure: Measure, key: Key, lost: float, halves: Sequence[float | None], scale: float) -> Value:
+    """A difference of two numbers with its bounds: limits of error add; without one of them there are none."""
+    known = [half for half in halves if half is not None]
+    if len(known) < len(halves):
+        return Value(measure.id, key, lost, n=2, of="reading", flags=_NO_TOOL)
+    half = scale * sum(known)
+    return Value(measure.id, key, lost, low=lost - half, high=lost + half, n=2, of="reading")
 
 
 MEASURED = Step(

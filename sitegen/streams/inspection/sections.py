@@ -22,7 +22,7 @@ _TITLES = {"top-ring": "top ring", "second-ring": "second ring", "bore": "bore",
 def cylinder_inspection(view: Any) -> Sequence[Block]:
     """What was seen on the parts of one cylinder, inspector by inspector, and the pictures."""
     order = {phase.id: phase.order for phase in view.program.phases}
-    records = sorted(view.records("inspection"), key=lambda row: (order[row.phase], row.file, row.row))
+    records = sorted(view.records("inspection"), key=lambda row: (order.get(row.phase, len(order)), row.file, row.row))
     blocks: list[Block] = []
     rows = [_seen_row(view, row) for row in records if row.use != "" or pd.isna(row.image) or _says_something(row)]
     if rows:

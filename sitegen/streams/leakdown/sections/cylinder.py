@@ -374,7 +374,8 @@ def cylinder_readings(view: Any) -> Sequence[Block]:
     """Every reading of the cylinder: in the value of its check, beside it, or left out, with where it stands."""
     build, number = view.the_build, view.cylinder
     order = {phase.id: phase.order for phase in view.program.phases}
-    records = sorted(view.records("leakdown"), key=lambda row: (order[row.phase], row.file, row.row))
+    records = sorted(view.records("leakdown"), key=lambda row: (order.get(row.phase, len(order)), row.file, row.row))
+    titles = {phase.id: phase.title for phase in view.program.phases}
     counted = {reading for series in view.series("leakdown.readings") for reading in series.frame["reading"]}
     rows = []
     inside = 0
@@ -387,7 +388,7 @@ def cylinder_readings(view: Any) -> Sequence[Block]:
         rows.append(
             Row(
                 (
-                    Cell(f"{view.program.phase(row.phase).title}{repeat}".replace(" ", "\u00a0")),
+                    Cell(f"{titles.get(row.phase, 'no phase')}{repeat}".replace(" ", "\u00a0")),
                     Cell(_number(view, row.supply, 1e3)),
                     Cell(_number(view, row.pressure, 1e3)),
                     Cell(_percent(view, row)),
