@@ -69,10 +69,9 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _count(text: str) -> int:
-    number = int(text)
-    if number < 1:
-        raise argparse.ArgumentTypeError("a number from 1 up")
-    return number
+    if not text.isdecimal() or int(text) < 1:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number from 1 up")
+    return int(text)
 
 
 def _check(options: argparse.Namespace) -> int:

@@ -223,6 +223,8 @@ def _why_note(view: Any, state: Any, rules: Mapping[str, Any]) -> str:
 def cylinder_neighbours(view: Any) -> Sequence[Block]:
     """The strip of block plans by phase with this cylinder ringed."""
     build, number = view.the_build, view.cylinder
+    if len(build.places) < 2:
+        return ()
     top = max((p.value.value or 0 for place in build.places for p in line(view, build, place.cylinder)), default=0)
     strip = [strip_of(view, build, phase, top, number) for phase in checked_phases(view)]
     strip = [plan for plan in strip if any(disc.share is not None for disc in plan.discs)]

@@ -50,10 +50,13 @@ def answer(view: Any) -> Sequence[Block]:
     if waiting:
         blocks.append(Text((Cell(waiting),)))
     for coating in program.coatings:
-        if sum(coating in build.coatings for build in program.builds) == 1:
-            title = words.sentence(view.coating_title(coating))
+        count = sum(coating in build.coatings for build in program.builds)
+        title = words.sentence(view.coating_title(coating))
+        if count == 1:
             text = f"{title} was built once: nothing here separates the coating from that build."
             blocks.append(Text((Cell(text),)))
+        if count == 0:
+            blocks.append(Text((Cell(f"{title} has not been built yet."),)))
     mixed = [build.id for build in program.builds if len(build.coatings) > 1]
     if mixed:
         each = "each of these engines" if len(mixed) > 1 else "that engine"
