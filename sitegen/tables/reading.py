@@ -241,7 +241,8 @@ def _frame(read: Sequence[_Read], fields: Sequence[Field]) -> pd.DataFrame:
 def _text(values: Any) -> Any:
     import pandas as pd
 
-    return pd.array(values, dtype=pd.StringDtype(na_value=np.nan))
+    # one storage, whether pyarrow is installed or not
+    return pd.array(values, dtype=pd.StringDtype(storage="python", na_value=np.nan))
 
 
 # ---- what sets readings aside in any stream -------------------------------------------------------------------------

@@ -137,6 +137,8 @@ def lay_out_cells(grid: Grid, file: str, source: RecordSource, known: Known) -> 
     if begin < 0:
         raise _nothing(file, source, not grid.rows)
     width = len(_without_empty_end(grid.rows[begin]))
+    if not width:  # a Parquet file without columns, or without a name over any
+        raise _nothing(file, source, empty=True)
     kept = range(begin, len(grid.rows))
     if width > COLUMN_LIMIT or width * len(kept) > CELL_LIMIT:
         raise refusal(

@@ -33,6 +33,7 @@ UNPACKED_LIMIT = 1 << 28  # bytes of all parts together, as the directory of the
 PARTS_LIMIT = 10_000
 CELL_TEXT_LIMIT = 32_767  # characters of one cell: the limit office programs keep
 _STEP = 1 << 16
+_KNOWN = 1 << 16  # numbers remembered with the text they become
 _REFERENCE = re.compile(r"([A-Z]{1,3})([1-9][0-9]{0,6})")
 _ESCAPE = re.compile(r"_x([0-9A-Fa-f]{4})_")  # ECMA-376 part 1, 22.9.2.19
 _CONTROL = re.compile("[\x00-\x1f\x7f]+")
@@ -419,6 +420,7 @@ class _Cells:
         self._row = self._column = 0  # of the last cell, from 1
         self._cells: list[str] = []
         self._columns: dict[str, int] = {}
+        self._known: dict[tuple[str, str], str] = {}  # number and style -> text
         self._count = self._size = 0
 
     def start(self, element: str, given: dict[str, str]) -> None:
@@ -426,10 +428,10 @@ class _Cells:
         name = _local(element) if ":" in element else element
         if not self._inside:
             self._around(name, given)
-        elif name == "c":
-            self._cell(given)
         elif name == "v":
             self._value, self._taking = [], True
+        elif name == "c":
+            self._cell(given)
         elif name == "t":
             self._taking = not self._phonetic
         elif name == "rPh":
@@ -442,7 +444,7 @@ class _Cells:
             row = int(given["r"]) if "r" in given else self._row + 1
             if not self._row < row <= ROW_LIMIT:
                 raise _BrokenError(f"row {row} of the worksheet follows row {self._row}")
-            self._row, self._column, self._cells = row, 0, []
+            self._row, self._column, self._cells, self._written = row, 0, [], str(row)
             self._hidden = given.get("hidden", "0") in {"1", "true"}
 
     def end(self, element: str) -> None:
@@ -486,20 +488,24 @@ class _Cells:
         if reference is None:
             column = self._column + 1
         else:
-            match = _REFERENCE.fullmatch(reference)
-            if match is None or int(match[2]) != self._row:
-                raise _BrokenError(f"row {self._row} of the worksheet holds a cell {shown(reference)}")
-            column = self._columns.get(match[1], 0) or self._columns.setdefault(match[1], _number_of(match[1]))
+            name = reference.removesuffix(self._written)
+            column = self._columns.get(name, 0) or self._named(reference)
         if column <= self._column:
             raise _BrokenError(f"the cells of row {self._row} of the worksheet are not in order")
         self._column = column
         self._kind, self._style = given.get("t", "n"), given.get("s", "0")
-        self._formula, self._value = False, None
-        self._phonetic = False
+        self._formula, self._value, self._phonetic = False, None, False
 
-    _kind = _style = ""
+    _kind = _style = _written = ""
     _formula = False
     _value: list[str] | None = None
+
+    def _named(self, reference: str) -> int:
+        """Column of a cell, from 1, whose letters are met for the first time."""
+        match = _REFERENCE.fullmatch(reference)
+        if match is None or match[2] != self._written:
+            raise _BrokenError(f"row {self._row} of the worksheet holds a cell {shown(reference)}")
+        return self._columns.setdefault(match[1], _number_of(match[1]))
 
     def _put(self) -> None:
         """The cell that ends here goes to its row."""
@@ -512,6 +518,9 @@ class _Cells:
                 return
         if not written:
             return
+        if self._kind == "n":
+            self._number(at, written)
+            return
         if len(written) > CELL_TEXT_LIMIT * 8:  # before escapes are taken back
             raise _TooBigError(f"the cell {letters(at)}{self._row} holds {len(written)} characters")
         if self._kind == "s":
@@ -519,8 +528,6 @@ class _Cells:
             if not 0 <= place < len(self.texts):
                 raise _BrokenError(f"the cell {letters(at)}{self._row} refers to a text that is not there")
             self._add(at, self.texts[place])
-        elif self._kind == "n":
-            self._number(at, written)
         elif self._kind == "b":
             self._add(at, "yes" if written.strip() in {"1", "true"} else "no")
         elif self._kind == "e":
@@ -529,13 +536,19 @@ class _Cells:
             self._add(at, clean(written))
 
     def _number(self, at: int, written: str) -> None:
-        kind = self.formats.kinds.get(int(self._style), "") if self._style != "0" else self.formats.kinds.get(0, "")
+        known = self._known.get((written, self._style))
+        if known is not None:
+            self._add(at, known)
+            return
+        kind = self.formats.kinds.get(int(self._style), "")
         try:
             text = number_text(written)
             if kind:
                 text = self.formats.shown(text, kind)
-                if kind == "percent":
-                    self.percent[at] = self._row
+            if kind == "percent":
+                self.percent[at] = self._row
+            elif len(self._known) < _KNOWN:
+                self._known[written, self._style] = text
         except (ValueError, OverflowError, ArithmeticError):
             what = f'"{shown(written)}", which is no {"date" if kind in {"date", "elapsed"} else "number"}'
             self._set_aside(at, clean(written), "cell-error", what, "a value")
