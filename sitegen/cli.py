@@ -8,6 +8,10 @@ import traceback
 from collections.abc import Sequence
 from importlib.metadata import version
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from sitegen.unchanged import Outcome
 
 FINE, INPUT, USE, FAULT = 0, 1, 2, 3
 
@@ -96,6 +100,24 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def _publish(options: argparse.Namespace) -> int:
+    from sitegen import unchanged
+
+    asked = unchanged.question(options.folder, options.to, options.theme)
+    outcome = unchanged.answered(asked) if asked is not None else None
+    if outcome is None or (options.strict and outcome.problems):
+        outcome = _published(options)
+        if outcome is None:
+            return INPUT
+        if asked is not None:
+            unchanged.remember(asked, outcome)
+    if outcome.problems:
+        print(outcome.problems, file=sys.stderr)
+    print(outcome.report)
+    return FINE
+
+
+def _published(options: argparse.Namespace) -> Outcome | None:
+    """What a publish left behind; None where nothing was written, which has been said."""
     from sitegen import problems, workflow
     from sitegen.pages.site import ThemeError
     from sitegen.publish import CannotPublish
@@ -104,17 +126,13 @@ def _publish(options: argparse.Namespace) -> int:
     if examination.blocked or (options.strict and examination.problems):
         print(problems.as_text(examination.problems), file=sys.stderr)
         print("Nothing was written.", file=sys.stderr)
-        return INPUT
+        return None
     try:
         with workflow.workers(options.workers) as executor:
-            report = workflow.publish(examination, options.to, options.theme, executor)
+            return workflow.publish(examination, options.to, options.theme, executor)
     except (CannotPublish, ThemeError) as problem:
         print(problem, file=sys.stderr)
-        return INPUT
-    if examination.problems:
-        print(problems.as_text(examination.problems), file=sys.stderr)
-    print(report)
-    return FINE
+        return None
 
 
 if __name__ == "__main__":

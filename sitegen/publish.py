@@ -55,6 +55,19 @@ def publish(files: Mapping[str, bytes], to: Path) -> Published:
             return _publish(files, root)
 
 
+def holds(to: Path, hashes: Mapping[str, str]) -> bool:
+    """Whether the folder holds just these files (path -> sha256), all of them ours, with nothing left to tidy up."""
+    try:
+        manifest = _read_manifest(to)
+        return (
+            manifest == _Manifest(hashes, {})
+            and not any(each.is_symlink() for each in (to / path for path in hashes))
+            and all(_hash_of(to, path) == digest for path, digest in hashes.items())
+        )
+    except (CannotPublish, OSError):
+        return False
+
+
 def put(files: Mapping[str, bytes], folder: Path) -> tuple[str, ...]:
     """Write these files into a folder that belongs to somebody else too: each in one step, only where it changed.
 

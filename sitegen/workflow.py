@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from contextlib import contextmanager
@@ -10,11 +11,13 @@ from importlib.metadata import version
 from pathlib import Path
 
 from sitegen import registry
+from sitegen.problems import as_text
 from sitegen.program.folder import load
 from sitegen.program.model import Folder, Program
 from sitegen.results import committed
 from sitegen.results import files as result_files
 from sitegen.results.run import Analysis, Evidence, analyse, gather
+from sitegen.unchanged import Outcome
 from sitegen.vocabulary import Problem
 
 
@@ -90,8 +93,8 @@ def different_problem(program: Program, difference: str) -> Problem:
     )
 
 
-def publish(examination: Examination, target: Path, theme: Path | None, executor: Executor | None) -> str:
-    """Write the results into the program folders, then the site; returns the closing line.
+def publish(examination: Examination, target: Path, theme: Path | None, executor: Executor | None) -> Outcome:
+    """Write the results into the program folders, then the site; returns the closing line and what lies there now.
 
     Raises publish.CannotPublish. The examination must not be blocked.
     """
@@ -104,8 +107,12 @@ def publish(examination: Examination, target: Path, theme: Path | None, executor
     analyses = [conclusion.analysis for conclusion in conclusions]
     site = build_site(examination.folder, analyses, registry.STREAMS, registry.measures(), theme)
     # All pages are made before the first byte is written; results first, which the pages quote.
+    results: dict[str, str] = {}
     for conclusion in conclusions:
-        disk.put(conclusion.files, Path(conclusion.analysis.program.folder) / result_files.FOLDER)
+        folder = Path(conclusion.analysis.program.folder)
+        disk.put(conclusion.files, folder / result_files.FOLDER)
+        own = f"{folder.name}/{result_files.FOLDER}"
+        results |= {f"{own}/{name}": digest for name, digest in hashes(conclusion.files).items()}
     disk.publish(site, target)
     pages = sum(name.endswith(".html") for name in site)
     codes = [problem.code for problem in examination.problems if problem.level == "warning"]
@@ -115,7 +122,14 @@ def publish(examination: Examination, target: Path, theme: Path | None, executor
     told += f"; {images} {'image is' if images == 1 else 'images are'} not shown" if images else ""
     told += ", see the data pages" if codes else ""
     programs = f"{len(analyses)} {'program' if len(analyses) == 1 else 'programs'}"
-    return f"Published {programs} on {pages} pages{told}. Open {target / 'index.html'}"
+    report = f"Published {programs} on {pages} pages{told}. Open {target / 'index.html'}"
+    said = as_text(examination.problems) if examination.problems else ""
+    return Outcome(report, said, hashes(site), results)
+
+
+def hashes(files: Mapping[str, bytes]) -> dict[str, str]:
+    """sha256 of each file."""
+    return {name: hashlib.sha256(content).hexdigest() for name, content in files.items()}
 
 
 @contextmanager
