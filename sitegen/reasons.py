@@ -76,6 +76,8 @@ ANSWER: dict[str, str] = {
     "assuming-the-curve": "three checks draw the curve but cannot test it",
     "both-limits-hold": "the leak still to lose and the leak area are both within their limits",
     "leak-still-to-lose": "the leak still to lose exceeds the amount allowed",
+    "leak-grows": "the leak area grows along its curve",
+    "no-distance": "the distance between two checks is not known: a phase between them has no schedule",
     "no-longer-falls": "the leak area is above its limit and hardly any leak is still to lose",
     "leak-grew": "the leak area is above its limit and grew since the check before",
     "last-fall": "the leak area is above its limit and fell beyond scatter since the check before",

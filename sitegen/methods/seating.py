@@ -47,6 +47,61 @@ class Estimate:
     high: float
 
 
+def widened(found: Estimate, share: float) -> Estimate:
+    """An estimate with another error beside: a relative half-width [-] of 95 %, combined in quadrature at each end.
+
+    Without a value the limits themselves move by the share; an unbounded end stays so.
+    """
+    if share == 0:
+        return found
+    if found.value is None:
+        return Estimate(None, found.low - share * abs(found.low), found.high + share * abs(found.high))
+    part = share * abs(found.value)
+    return Estimate(
+        found.value,
+        found.value - math.hypot(found.value - found.low, part),
+        found.value + math.hypot(found.high - found.value, part),
+    )
+
+
+@dataclass(frozen=True)
+class GaugeShares:
+    """What the gauges alone can do to the curve of one cylinder: relative half-widths of 95 % [-], for `widened`."""
+
+    start: float
+    plateau: float
+    scale: float
+    to_lose: tuple[float, ...]  # by check of the fit
+
+
+def gauge_shares(
+    fit: Seating, i: int, x: Sequence[float], areas: Sequence[float], shares: Sequence[float]
+) -> GaugeShares:
+    """Gauge part of the estimates of the fit's cylinder `i`, from its areas and what the gauges can move each by [-].
+
+    Notes: a gauge errs alike at every check, so no scatter shows it. The area goes with the root of the pressure drop:
+    an error of the drop moves an area A by a share that grows as 1/A^2, and a difference of two areas by at most the
+    share at the lower one. The late part of the curve is stretched by another share than the early part; about half of
+    the difference of the two shares goes to the distance, and from there into what rests on it, leak to lose at x by
+    x/x_s times it. Simulated in tests/methods/gauges_in_seating.py.
+    """
+    plateau, start = fit.curve[i]
+    first, last = fit.checks[0], fit.checks[-1]
+
+    def at(level: float, check: int) -> float:
+        return min(shares[check] * (areas[check] / level) ** 2, 1.0) if level > 0 else 1.0
+
+    low, high = at(plateau, last), at(start, first)
+    bend = abs(low - high) / 2
+    drop = abs(start - plateau) / start if start > 0 else 1.0
+    return GaugeShares(
+        start=math.hypot(high, drop * x[first] / fit.best_scale * bend),
+        plateau=low,
+        scale=bend,
+        to_lose=tuple(math.hypot(low, min(x[check] / fit.best_scale * bend, 1.0)) for check in fit.checks),
+    )
+
+
 # ---- without a model ----------------------------------------------------------------------------------------------
 
 
@@ -677,6 +732,7 @@ def state(
     - *seated*: the upper limits of both the leak still to lose and the level are within their limits;
     - *still seating*: the lower limit of the leak still to lose exceeds the amount allowed; where the fit has no
       answer, the level is above its limit and fell beyond scatter since the check before: it is not done, and it moves;
+    - a leak that grows along its curve is never *seated* for that: what it has to lose is less than nothing;
     - *not seated*: the level is above its limit and no longer falls: the upper limit of the leak still to lose is
       within the amount allowed or, where the fit has no answer, the level grew beyond scatter;
     - else *cannot tell*. That the last change was within scatter decides nothing: close checks and noise would too.
@@ -697,6 +753,9 @@ def state(
         rows.append(Criterion("last change", 0.0, fall, at_most(fall, 0.0)))
     criteria = tuple(rows)
     if fitted:
+        if isinstance(to_lose, Estimate) and to_lose.high < 0:
+            word: Literal["not seated", "cannot tell"] = "not seated" if level_met == "no" else "cannot tell"
+            return State(word, "leak-grows", criteria)
         if lose_met == "yes" and level_met == "yes":
             return State("seated", "both-limits-hold", criteria)
         if lose_met == "no":

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from methods.gauges_in_seating import coverage
 
 from sitegen.methods import seating
 from sitegen.methods.leakdown import Scatter
@@ -312,7 +313,8 @@ GREW = Change(0.05, 0.02, 0.08, "grew")
         (HIGH, MUCH, None, "still seating", "leak-still-to-lose"),
         (HIGH, Estimate(0.2, 0.05, math.inf), None, "still seating", "leak-still-to-lose"),
         (HIGH, DONE, None, "not seated", "no-longer-falls"),
-        (HIGH, Estimate(-0.1, -0.2, -0.01), None, "not seated", "no-longer-falls"),
+        (HIGH, Estimate(-0.1, -0.2, -0.01), None, "not seated", "leak-grows"),
+        (LOW, Estimate(-0.1, -0.2, -0.01), None, "cannot tell", "leak-grows"),
         (HIGH, NONE, FELL, "still seating", "last-fall"),
         (HIGH, NONE, SMALL_FALL, "still seating", "last-fall"),
         (HIGH, NONE, Change(-0.02, -0.05, 0.01, "no change beyond scatter"), "cannot tell", "own-scale"),
@@ -357,3 +359,25 @@ def test_every_code_has_a_wording() -> None:
         codes = re.findall(r'Refused\("([a-z-]+)"', text) + re.findall(r'State\("[a-z ]+", "([a-z-]+)"', text)
         assert codes
         assert [code for code in codes if code not in reasons.CATALOGUE] == []
+
+
+@pytest.mark.parametrize(("limit", "plateau"), [(0.25, 0.25), (0.5, 0.25)])
+def test_intervals_hold_although_gauges_err_alike_at_every_check(limit: float, plateau: float) -> None:
+    """50 programs of six builds on one tester each; the documented command runs more.
+
+    Offsets are drawn once a program, so its four cylinders hold or miss together: 50 draws of 95 % stay above 88 % in
+    98 cases of 100. Without the gauge part the plateau holds in less than half of them.
+    """
+    found = coverage(50, limit, plateau, 4.0)
+    for name, share in found.items():
+        if "left out" not in name:
+            assert share >= 0.88, name
+    assert found["plateau, gauges left out"] < 0.7
+
+
+def test_widening_keeps_unbounded_ends_and_leaves_nothing_out() -> None:
+    found = seating.widened(Estimate(0.3, 0.2, math.inf), 0.1)
+    assert found.low == pytest.approx(0.3 - math.hypot(0.1, 0.03))
+    assert (found.value, found.high) == (0.3, math.inf)
+    assert seating.widened(Estimate(None, 0.0, 2.0), 0.1) == Estimate(None, 0.0, 2.2)
+    assert seating.widened(Estimate(0.0, -math.inf, 1.0), 0.0) == Estimate(0.0, -math.inf, 1.0)

@@ -20,8 +20,7 @@ STREAM = Stream(
     recorded=(MASS.id,),
     cautions=(
         "Ring edges are sharp and stretch: wear gloves and glasses, and use a ring tool. Lift crankshaft and block "
-        "with tackle "
-        "rated for them.",
+        "with tackle rated for them.",
         "Parts from a used engine carry used oil, which irritates the skin and can cause skin cancer: gloves.",
     ),
 )

@@ -33,8 +33,7 @@ CLEARANCE = Measure(
     unit="mm",
     better="",
     method="Half the difference of bore and land diameter, as measured. No interval: the sheet does not say what the "
-    "land "
-    "was measured with.",
+    "land was measured with.",
     formula="(bore − land diameter) / 2",
     source="difference of two readings",
     interval="",

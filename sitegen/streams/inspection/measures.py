@@ -9,8 +9,8 @@ BAND_SHARE = Measure(
     title="contact band, share of the face width",
     unit="%",
     better="",
-    method="Share of the axial width of a ring's face that carries contact marks. Mean over the places looked at, each "
-    "the mean of its inspectors.",
+    method="Share of the axial width of a ring's face that carries contact marks. Mean over the places looked at, "
+    "each the mean of its inspectors.",
     formula="100 · width of the contact marks / width of the face, mean over places",
     source="reading",
     limits="A new face with a profile starts with a narrow band and widens it as it wears in: neither wide nor narrow "
@@ -51,9 +51,9 @@ AGREEMENT = Measure(
     method="Cohen's weighted kappa of the grades two inspectors gave the same places, over all cylinders of the "
     "program: 1 when every grade is the same, 0 when they agree no more than chance would make them.",
     formula="κ = (p_o − p_e) / (1 − p_e), each pair weighted by 1 − |difference| / length of the scale",
-    source="J. Cohen, Psychological Bulletin 70 (1968) 213, with linear weights (Cicchetti and Allison 1971); interval "
-    "from the large-sample standard error of Fleiss, Cohen and Everitt, Psychological Bulletin 72 (1969) 323",
-    limits="Needs eight places both graded. The interval is rough below some fifty places, and takes the places of one "
-    "cylinder as independent, which they are not quite. Where nearly all parts have one grade, kappa is low "
+    source="J. Cohen, Psychological Bulletin 70 (1968) 213, with linear weights (Cicchetti and Allison 1971); "
+    "interval from the large-sample standard error of Fleiss, Cohen and Everitt, Psychological Bulletin 72 (1969) 323",
+    limits="Needs eight places both graded. The interval is rough below some fifty places, and takes the places of "
+    "one cylinder as independent, which they are not quite. Where nearly all parts have one grade, kappa is low "
     "although the inspectors hardly differ. It says whether they agree, not whether they are right.",
 )

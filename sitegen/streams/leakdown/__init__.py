@@ -23,9 +23,8 @@ STREAM = Stream(
         "Isolate fuel or gas and ignition and lock them out before the plugs come out (in the United States: 29 CFR "
         "1910.147).",
         "The crankshaft can turn under the air. At 80 psig an 86 mm piston with a 103 mm stroke makes 19 N m at 5° "
-        "and 38 N m "
-        "at 10° past dead centre. Nothing is left on the crank, hands are clear, pressure is raised slowly (FAA AC "
-        "43.13-1B).",
+        "and 38 N m at 10° past dead centre. Nothing is left on the crank, hands are clear, pressure is raised slowly "
+        "(FAA AC 43.13-1B).",
         "The cooling system is closed and hot; so is a warm engine's exhaust. Wear eye protection: air leaves by any "
         "open path.",
         "Local codes, the site's rules and its competent person come first.",

@@ -21,13 +21,12 @@ AREA = Measure(
     unit="mm²",
     better="less",
     method="Area of the sharp orifice that would leak as much as the cylinder, by all paths together. The tester's "
-    "orifice "
-    "and the ambient pressure are taken out; a reference orifice read on the tester corrects its scale.",
+    "orifice and the ambient pressure are taken out; a reference orifice read on the tester corrects its scale.",
     formula="tester orifice · f(supply, cylinder) / f(cylinder, ambient), f the ideal-gas flow through an orifice",
     source="isentropic flow of an ideal gas through two orifices in series (exact); onset of choking 0.5283",
     limits="Not comparable across supply pressures or temperatures: a slit of a few µm is laminar. Near the supply "
-    "pressure the "
-    "gauge class decides: a drop inside it reads as below detection.",
+    "pressure the gauge class decides: a drop inside it reads as below detection. The interval is of the area on that "
+    "occasion: what a day and a set-up do to an engine is not in it, but in changes and in what decides a state.",
 )
 CRANKCASE = Measure(
     id="leakdown.crankcase",
@@ -39,8 +38,7 @@ CRANKCASE = Measure(
     formula="leak area · share to the crankcase",
     source="definition",
     limits="Where no path was recorded it is the whole leak and is marked path unknown: valves and gasket may share "
-    "in it. "
-    "The share is taken as recorded, without an error of its own.",
+    "in it. The share is taken as recorded, without an error of its own.",
 )
 BUILD = Measure(
     id="leakdown.build",
@@ -60,8 +58,7 @@ GAUGE = Measure(
     unit="mm²",
     better="less",
     method="Half-width of the area between the bounds of the two gauges. A gauge errs alike at every check, so this "
-    "part "
-    "shows in no scatter and does not average out.",
+    "part shows in no scatter and does not average out.",
     formula="half of A(drop + 1.553 limits) − A(drop − 1.553 limits)",
     source="95 points in a hundred of the difference of two independent rectangular errors (exact)",
     limits="Supposes that the gauges stay within their class.",
@@ -73,8 +70,7 @@ CHANGE = Measure(
     unit="mm²",
     better="less",
     method="Difference to the check before, in the same temperature state and assembly. A change counts only beyond "
-    "the scatter "
-    "between occasions.",
+    "the scatter between occasions.",
     formula="A(check) − A(check before); its error holds repeats, gauges and twice the scatter between occasions",
     source="propagation of independent errors; common errors of one tester cancel",
     limits="Without a measured scatter between occasions there is no interval.",
@@ -118,8 +114,7 @@ SUPPLY_RATIO = Measure(
     unit="1",
     better="",
     method="Tells a slit from a hole: a thin slit is laminar and its area grows with the supply pressure, a hole's "
-    "does "
-    "not.",
+    "does not.",
     formula="A(higher supply) / A(lower supply)",
     source="laminar flow between parallel plates against orifice flow",
     limits="Says what kind of leak it is, not where.",
@@ -133,9 +128,8 @@ UNEXPLAINED = Measure(
     formula="A(crankcase) − gap floor",
     source="difference",
     limits="Holds face contact, flanks, bore distortion and plug; not all of it can be seated away. The floor "
-    "supposes a "
-    "discharge coefficient of 0.86; the area is on the scale of the reference orifice, whose own is not known, and the "
-    "interval of the floor reaches to where both are the same.",
+    "supposes a discharge coefficient of 0.86; the area is on the scale of the reference orifice, whose own is not "
+    "known, and the interval of the floor reaches to where both are the same.",
 )
 RESIDUAL = Measure(
     id="seating.residual",
@@ -221,6 +215,5 @@ TO_LOSE = Measure(
     formula="(S − P) · exp(−x / x_s)",
     source=SCALE.source,
     limits="Says nothing about how high the plateau lies; the level criterion does. A cylinder that seats slower than "
-    "its "
-    "neighbours can hide among four checks; in simulations of that case the interval held the truth in 92 of 100.",
+    "its neighbours can hide among four checks; in simulations of that case the interval held the truth in 92 of 100.",
 )

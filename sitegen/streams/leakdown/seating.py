@@ -8,13 +8,14 @@ from dataclasses import dataclass
 from typing import Literal
 
 from sitegen.methods import seating as method
-from sitegen.methods.intervals import student_95
+from sitegen.methods.intervals import NORMAL_95, student_95
 from sitegen.methods.leakdown import Scatter
 from sitegen.program.model import Assembly, Build, Phase, Program
 from sitegen.streams.leakdown.measures import (
     CHANGE,
     CRANKCASE,
     ELSEWHERE,
+    GAUGE,
     OCCASION,
     OWN_ELSEWHERE,
     OWN_RESIDUAL,
@@ -40,53 +41,70 @@ FLOOR = "gaps.floor"
 
 
 def run_changes(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
-    """Change of each cylinder since the check before, within an assembly and a temperature state."""
+    """Change of each cylinder since the check before that has a value, within an assembly and a temperature state.
+
+    Only checks after the rings first ran: assembly oil seals the cold build, which lies on another curve.
+    """
     del readings
     build = program.build(engine)
     for place in build.places:
-        for before, after in _pairs(program, build):
-            earlier, later = (book.get(CRANKCASE.id, build.key(place.cylinder, p.id)) for p in (before, after))
-            if earlier is None or later is None or earlier.value is None or later.value is None:
-                continue
-            key = build.key(place.cylinder, after.id, f"vs:{before.id}")
+        for earlier, later in _pairs(program, build, book, place.cylinder):
+            key = later.key._replace(at=f"vs:{earlier.key.phase}")
             try:
-                found = _change(book, earlier, later)
+                found = _change(book, build, earlier, later)
             except Refused as why:
                 yield refused(CHANGE.id, key, why)
                 continue
-            yield Value(CHANGE.id, key, found.value, low=found.low, high=found.high, n=2, of="check")
+            if found.value is None:  # one of the two levels is below detection: the bounds are all there is
+                yield Value(CHANGE.id, key, None, found.low, found.high, n=2, of="check", reason="below-detection")
+            else:
+                yield Value(CHANGE.id, key, found.value, low=found.low, high=found.high, n=2, of="check")
 
 
-def _change(book: Book, earlier: Value, later: Value) -> method.Change:
+def _change(book: Book, build: Build, earlier: Value, later: Value) -> method.Change:
     if earlier.common != later.common:
         raise Refused("other-tester")
     if ("path-unknown" in earlier.flags) != ("path-unknown" in later.flags):
         raise Refused("path-unknown")
-    return method.change(_own(earlier), _own(later), _occasion(book, later))
+    return method.change(_own(earlier), _own(later), _occasion(book, build, later))
 
 
-def _pairs(program: Program, build: Build) -> Iterable[tuple[Phase, Phase]]:
-    """Consecutive checks of one assembly in one temperature state."""
-    before: dict[tuple[str, str], Phase] = {}
+def _pairs(program: Program, build: Build, book: Book, cylinder: int) -> Iterable[tuple[Value, Value]]:
+    """Consecutive values of one cylinder in one assembly and temperature state, after the assembly first ran."""
+    before: dict[tuple[str, str], Value] = {}
+    fired: set[str] = set()
     for phase in program.phases_of(build):
         assembly = build.assembly_of(phase, program)
-        if "leakdown" not in phase.records or assembly is None:
+        if assembly is None:
+            continue
+        if phase.fires:
+            fired.add(assembly.id)
+        value = book.get(CRANKCASE.id, build.key(cylinder, phase.id))
+        if assembly.id not in fired or value is None or value.status not in {"ok", "below"}:
             continue
         state = (assembly.id, phase.condition)
         if state in before:
-            yield before[state], phase
-        before[state] = phase
+            yield before[state], value
+        before[state] = value
 
 
 def _own(value: Value) -> method.Estimate:
-    """A level with the interval of its independent errors alone."""
-    level, se = value.value or 0.0, value.se or 0.0
-    half = student_95(math.inf if value.df is None else value.df) * se
-    return method.Estimate(level, max(level - half, 0.0), level + half)
+    """A level with the interval of its independent errors alone; a limit where it is below detection."""
+    if value.value is None:
+        return method.Estimate(None, 0.0, math.inf if value.high is None else value.high)
+    half = student_95(math.inf if value.df is None else value.df) * (value.se or 0.0)
+    return method.Estimate(value.value, max(value.value - half, 0.0), value.value + half)
 
 
-def _occasion(book: Book, value: Value) -> Scatter | None:
-    return _scatter(book.get(OCCASION.id, Key(at=value.common.removeprefix("tester:"))))
+def _occasion(book: Book, build: Build, value: Value) -> Scatter | None:
+    """Scatter from one occasion to the next: the tester's own, or that of engine means about their curves if larger.
+
+    The reference orifice shows what an occasion does to the tester, not what it does to the engine.
+    """
+    tester = _scatter(book.get(OCCASION.id, Key(at=value.common.removeprefix("tester:"))))
+    engine = _scatter(book.get(ELSEWHERE.id, build.key()))
+    known = [each for each in (tester, engine) if each is not None]
+    return max(known, key=lambda each: each.sd) if known else None
 
 
 # ---- the curve of an assembly ---------------------------------------------------------------------------------------
@@ -105,11 +123,14 @@ class _Curve:
     km: tuple[float, ...]
     cylinders: tuple[int, ...]
     areas: tuple[tuple[float, ...], ...]
+    gauges: tuple[tuple[float, ...], ...]  # what the gauges alone can move each area, relative half-width
+    common: float  # standard error that all readings of the tester share, relative
     flags: frozenset[str]
+    gap: str  # code, where a distance is missing or does not rise
 
 
 def _curves(program: Program, build: Build, book: Book) -> list[_Curve]:
-    through = program.phase(program.seating.fit_through).order if program.seating.fit_through else math.inf
+    through = _fit_through(program)
     curves = []
     for assembly in build.assemblies:
         own = [
@@ -124,20 +145,40 @@ def _curves(program: Program, build: Build, book: Book) -> list[_Curve]:
     return curves
 
 
+def _fit_through(program: Program) -> float:
+    """Order of the last phase of the fit: as stated, else the last before any durability run."""
+    if program.seating.fit_through:
+        return program.phase(program.seating.fit_through).order
+    durable = [phase.order for phase in program.phases if phase.kind == "durability"]
+    return min(durable) - 1 if durable else math.inf
+
+
 def _curve(build: Build, book: Book, assembly: Assembly, coating: str, fired: Sequence[Phase], begin: float) -> _Curve:
     cylinders = tuple(place.cylinder for place in build.places if place.coating == coating)
-    kept, km, columns = [], [], []
+    kept: list[Phase] = []
+    km: list[float] = []
+    columns: list[list[float]] = []
+    gauges: list[list[float]] = []
     flags: set[str] = set()
+    common = 0.0
+    gap = ""
     known = {cylinder: _path_known(build, book, cylinder, fired) for cylinder in cylinders}
     for phase in fired:
         distance = book.get(KM, build.key(phase=phase.id))
         values = [book.get(CRANKCASE.id, build.key(cylinder, phase.id)) for cylinder in cylinders]
         column = [_area(value, known[c]) for c, value in zip(cylinders, values, strict=True)]
-        if distance is None or distance.value is None or all(math.isnan(area) for area in column):
+        if all(math.isnan(area) for area in column):
+            continue
+        if distance is None or distance.value is None or distance.value - begin <= (km[-1] if km else 0.0):
+            gap = "no-distance"
             continue
         kept.append(phase)
         km.append(distance.value - begin)
         columns.append(column)
+        gauges.append(
+            [_gauge_share(book, build.key(c, phase.id), area) for c, area in zip(cylinders, column, strict=True)]
+        )
+        common = max([common, *(_common_share(value) for value in values)])
         flags |= distance.flags.union(*(v.flags for v in values if v is not None and v.value is not None))
     return _Curve(
         assembly,
@@ -146,8 +187,20 @@ def _curve(build: Build, book: Book, assembly: Assembly, coating: str, fired: Se
         tuple(km),
         cylinders,
         tuple(tuple(column[i] for column in columns) for i in range(len(cylinders))),
+        tuple(tuple(column[i] for column in gauges) for i in range(len(cylinders))),
+        common,
         frozenset(flags & {"from-schedule", "path-unknown", "no-reference-orifice", "few-reference-readings"}),
+        gap,
     )
+
+
+def _gauge_share(book: Book, key: Key, area: float) -> float:
+    gauge = book.get(GAUGE.id, key)
+    return 0.0 if gauge is None or gauge.value is None or math.isnan(area) or area <= 0 else gauge.value / area
+
+
+def _common_share(value: Value | None) -> float:
+    return 0.0 if value is None or not value.value or value.se_common is None else value.se_common / value.value
 
 
 def _whole(build: Build, curve: _Curve) -> Key:
@@ -180,6 +233,9 @@ def run_residuals(program: Program, engine: str, readings: Mapping[str, Readings
     for curve in _curves(program, build, book):
         key = _whole(build, curve)
         for measure, residual in ((RESIDUAL, method.mean_residual), (OWN_RESIDUAL, method.own_residual)):
+            if curve.gap:
+                yield refused(measure.id, key, Refused(curve.gap))
+                continue
             try:
                 scatter = residual(curve.km, curve.areas)
             except Refused as why:
@@ -223,10 +279,16 @@ def _scatter(value: Value | None) -> Scatter | None:
     return Scatter(value.value / 100, value.df)
 
 
+def _fit(curve: _Curve, elsewhere: Scatter | None, own_elsewhere: Scatter | None) -> method.Seating:
+    if curve.gap:
+        raise Refused(curve.gap)
+    return method.fit(curve.km, curve.areas, elsewhere=elsewhere, own_elsewhere=own_elsewhere)
+
+
 def _fitted(build: Build, curve: _Curve, elsewhere: Scatter | None, own_elsewhere: Scatter | None) -> Iterable[Value]:
     whole = _whole(build, curve)
     try:
-        fit = method.fit(curve.km, curve.areas, elsewhere=elsewhere, own_elsewhere=own_elsewhere)
+        fit = _fit(curve, elsewhere, own_elsewhere)
     except Refused as why:
         yield refused(SCALE.id, whole, why)
         if curve.phases:
@@ -234,18 +296,23 @@ def _fitted(build: Build, curve: _Curve, elsewhere: Scatter | None, own_elsewher
                 yield refused(TO_LOSE.id, build.key(cylinder, curve.phases[-1].id), why)
         return
     count = len(fit.checks)
-    yield _scale(whole, curve, fit)
+    gauges = [
+        method.gauge_shares(fit, i, curve.km, curve.areas[row], curve.gauges[row]) for i, row in enumerate(fit.rows)
+    ]
+    yield _scale(whole, curve, fit, max((each.scale for each in gauges), default=0.0))
     for i, row in enumerate(fit.rows):
         cylinder = curve.cylinders[row]
         place = build.key(cylinder, at=curve.assembly.id)
-        for measure, estimates in ((START, fit.start), (PLATEAU, fit.plateau)):
+        own = gauges[i]
+        for measure, estimates, share in ((START, fit.start, own.start), (PLATEAU, fit.plateau, own.plateau)):
             if estimates:
-                found = estimates[i]
+                found = method.widened(estimates[i], math.hypot(share, NORMAL_95 * curve.common))
                 yield Value(
                     measure.id, place, found.value, found.low, found.high, n=count, of="check", flags=curve.flags
                 )
-        for column, found in zip(fit.checks, fit.to_lose[i], strict=True):
+        for column, fitted, share in zip(fit.checks, fit.to_lose[i], own.to_lose, strict=True):
             key = build.key(cylinder, curve.phases[column].id)
+            found = method.widened(fitted, share)
             value, low, high = (_above_nothing(number) for number in (found.value, found.low, found.high))
             yield Value(TO_LOSE.id, key, value, low, high, n=count, of="check", flags=curve.flags)
     for left in fit.left_out:
@@ -254,11 +321,11 @@ def _fitted(build: Build, curve: _Curve, elsewhere: Scatter | None, own_elsewher
         yield refused(TO_LOSE.id, build.key(cylinder, curve.phases[-1].id), Refused(left.code))
 
 
-def _scale(key: Key, curve: _Curve, fit: method.Seating) -> Value:
+def _scale(key: Key, curve: _Curve, fit: method.Seating, gauges: float) -> Value:
     """The seating distance; where the leak had settled before the first check only its upper limit is known."""
     count = len(fit.checks)
     if fit.scale is not None:
-        scale = fit.scale
+        scale = method.widened(fit.scale, gauges)
         return Value(SCALE.id, key, scale.value, scale.low, scale.high, n=count, of="check", flags=curve.flags)
     if fit.open_end == "below":
         return Value(
@@ -310,11 +377,18 @@ def _state(
     phase, level = levels[-1]
     key = build.key(cylinder, phase.id)
     changes = [
-        v for v in book.of(CHANGE.id) if v.key.cylinder == cylinder and v.key.phase == phase.id and v.value is not None
+        v for v in book.of(CHANGE.id) if v.key.cylinder == cylinder and v.key.phase == phase.id and v.status == "ok"
     ]
     change = _as_change(changes[0]) if changes else None
-    still = lose.get((cylinder, phase.id))
-    found = method.state(_total(level), program.seating.level, _estimate(still), program.seating.to_lose, change)
+    # a later check than the last of the fit has no more to lose than that one
+    order = {each.id: each.order for each in program.phases_of(build) if build.assembly_of(each, program) is assembly}
+    fitted = [where for where in lose if where[0] == cylinder and where[1] in order]
+    last = max(fitted, key=lambda where: order[where[1]], default=None)
+    still = lose[last] if last is not None else None
+    occasion = _occasion(book, build, level)
+    found = method.state(
+        _total(level, occasion), program.seating.level, _estimate(still), program.seating.to_lose, change
+    )
     deciding = {LEVEL_RULE: f"{CRANKCASE.id}@", TO_LOSE_RULE: f"{TO_LOSE.id}@"}
     if changes:
         deciding[FALL_RULE] = f"{CHANGE.id}@{changes[0].key.at}"
@@ -329,11 +403,12 @@ def _state(
     yield Verdict(STATE_RULE + before, key, word, deciding=deciding[TO_LOSE_RULE], reason=reason)
 
 
-def _total(value: Value) -> method.Estimate:
-    """A level with its whole interval, the tester's common part included: a limit is not read with the same tester."""
+def _total(value: Value, occasion: Scatter | None) -> method.Estimate:
+    """A level with its whole interval: a limit is not read with the same tester, nor on the same occasion."""
     low = 0.0 if value.low is None else value.low
     high = math.inf if value.high is None else value.high
-    return method.Estimate(value.value, low, high)
+    found = method.Estimate(value.value, low, high)
+    return found if occasion is None else method.widened(found, student_95(occasion.df) * occasion.sd)
 
 
 def _estimate(value: Value | None) -> method.Estimate | Refused:
@@ -345,7 +420,7 @@ def _estimate(value: Value | None) -> method.Estimate | Refused:
 
 
 def _as_change(value: Value) -> method.Change | None:
-    if value.value is None or value.low is None or value.high is None:
+    if value.low is None or value.high is None:
         return None
     word: Literal["fell", "grew", "no change beyond scatter"]
     word = "fell" if value.high < 0 else "grew" if value.low > 0 else "no change beyond scatter"
@@ -388,8 +463,10 @@ def run_unexplained(program: Program, engine: str, readings: Mapping[str, Readin
         )
 
 
-CHANGES = Step(name="leak-changes", gives=(CHANGE,), run=run_changes, needs=(CRANKCASE.id, OCCASION.id))
-RESIDUALS = Step(name="seating-residuals", gives=(RESIDUAL, OWN_RESIDUAL), run=run_residuals, needs=(CRANKCASE.id, KM))
+CHANGES = Step(name="leak-changes", gives=(CHANGE,), run=run_changes, needs=(CRANKCASE.id, OCCASION.id, ELSEWHERE.id))
+RESIDUALS = Step(
+    name="seating-residuals", gives=(RESIDUAL, OWN_RESIDUAL), run=run_residuals, needs=(CRANKCASE.id, KM, GAUGE.id)
+)
 ELSEWHERES = Step(
     name="seating-elsewhere",
     gives=(ELSEWHERE, OWN_ELSEWHERE),
@@ -401,7 +478,7 @@ SEATING = Step(
     name="seating",
     gives=(SCALE, START, PLATEAU, TO_LOSE),
     run=run_seating,
-    needs=(CRANKCASE.id, KM, ELSEWHERE.id, OWN_ELSEWHERE.id, CHANGE.id),
+    needs=(CRANKCASE.id, KM, GAUGE.id, OCCASION.id, ELSEWHERE.id, OWN_ELSEWHERE.id, CHANGE.id),
 )
 UNEXPLAINED_BY_GAPS = Step(
     name="leak-unexplained", gives=(UNEXPLAINED,), run=run_unexplained, needs=(CRANKCASE.id, FLOOR)
