@@ -2,7 +2,7 @@
    back with the third press. What is chosen stands in the address, so that it can be sent: #anchor~table.column.direction~table=words */
 (function () {
   "use strict";
-  var SORTED = 3, FOUND = 8; // rows from which a table can be sorted, and filtered
+  var SORTED = 3, FOUND = 12; // rows from which a table can be sorted, and filtered
   var tables = new Map(); // id -> {table, rows, column, down, words, input, count}
   var COLLATOR = new Intl.Collator("en", { numeric: true, sensitivity: "base" });
 

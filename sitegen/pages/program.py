@@ -151,12 +151,18 @@ def _seen(view: View, criterion: Criterion) -> str:
     worst = max(values, key=lambda value: (value.value or 0.0) * (1 if most else -1))
     whose = f"{worst.key.engine} cylinder {worst.key.cylinder}" if worst.key.cylinder else worst.key.engine
     seen = f"{'largest' if most else 'smallest'} so far: {whose}, {view.text(worst, unit=True)}"
-    refused = [
-        f"{value.key.engine} cylinder {value.key.cylinder}"
-        for value in view.values(criterion.measure, phase=criterion.phase, at="")
-        if value.key.coating in criterion.coatings and value.status == "refused"
+    known = {(value.key.engine, value.key.cylinder) for value in values}
+    lacking = [
+        f"{build.id} cylinder {place.cylinder}"
+        for build in view.program.builds
+        for place in build.places
+        if worst.key.cylinder
+        and place.coating in criterion.coatings
+        and not build.is_due(criterion.phase)
+        and any(phase.id == criterion.phase for phase in view.program.phases_of(build))
+        and (build.id, place.cylinder) not in known
     ]
-    return seen + (f"; no answer for {words.listed(refused)}" if refused else "")
+    return seen + (f"; no value for {words.listed(lacking)}" if lacking else "")
 
 
 # ---- since the last commit ------------------------------------------------------------------------------------------
