@@ -1,0 +1,56 @@
+"""Time from navigation to the first chart, and the weight of each page kind: `python benchmarks/first_chart.py`, from `tests`.
+
+The examples are published into a new folder and opened from there in Chromium (on the PATH or in SITEGEN_CHROMIUM), each
+page in a fresh context, as by a double click. The page itself notes when its first chart was painted. Budgets: 0.3 s on
+a machine of two cores, HTML and data of a page 300 kB.
+
+    --rounds 7
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import shutil
+import statistics
+import tempfile
+from pathlib import Path
+
+from playwright.sync_api import sync_playwright
+
+from sitegen.cli import main
+
+PROGRAMS = Path(__file__).parents[2] / "programs"
+PAGES = ("programs/pump-rings-2026/index.html", "programs/pump-rings-2026/b6/index.html",
+         "programs/pump-rings-2026/b6/cylinder-2.html")  # fmt: skip
+FLAGS = ["--no-sandbox", "--disable-quic", "--no-first-run", "--disable-background-networking"]
+
+
+def measure(site: Path, rounds: int) -> None:
+    """Print the median, least and most of each page."""
+    browser_path = os.environ.get("SITEGEN_CHROMIUM") or shutil.which("chromium") or shutil.which("google-chrome")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=browser_path, args=FLAGS)
+        for path in PAGES:
+            times = []
+            for _ in range(rounds):
+                context = browser.new_context(viewport={"width": 1280, "height": 900}, offline=True)
+                page = context.new_page()
+                page.goto((site / path).as_uri())
+                page.wait_for_selector("html[data-first-chart]", state="attached")
+                times.append(float(page.evaluate("() => document.documentElement.dataset.firstChart")))
+                context.close()
+            weight = (site / path).stat().st_size / 1000
+            middle = statistics.median(times)
+            print(f"{path:48s} {middle:5.0f} ms ({min(times):.0f} to {max(times):.0f}), {weight:.0f} kB")
+        browser.close()
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--rounds", type=int, default=7)
+    options = parser.parse_args()
+    with tempfile.TemporaryDirectory() as folder:
+        programs = shutil.copytree(PROGRAMS, Path(folder) / "programs")
+        if main(["publish", str(programs), "--to", str(Path(folder) / "site")]) == 0:
+            measure(Path(folder) / "site", options.rounds)
