@@ -1,8 +1,8 @@
-"""Time from navigation to the first chart, and the weight of each page kind: `python benchmarks/first_chart.py`, from `tests`.
+"""Time from navigation to the first chart, and page weights: `python benchmarks/first_chart.py`, from `tests`.
 
-The examples are published into a new folder and opened from there in Chromium (on the PATH or in SITEGEN_CHROMIUM), each
-page in a fresh context, as by a double click. The page itself notes when its first chart was painted. Budgets: 0.3 s on
-a machine of two cores, HTML and data of a page 300 kB.
+The examples are published into a new folder and opened from there in Chromium (on the PATH or in SITEGEN_CHROMIUM),
+each page in a fresh context, as by a double click. The page itself notes when its first chart was painted. Budgets:
+0.3 s on a machine of two cores, HTML and data of a page 300 kB.
 
     --rounds 7
 """
