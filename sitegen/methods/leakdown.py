@@ -26,6 +26,7 @@ Floats = NDArray[np.float64]
 GAMMA = 1.4  # heat capacity ratio of air [-]
 GAS_CONSTANT = 287.0  # of dry air [J/(kg K)]
 CRITICAL_RATIO = (2 / (GAMMA + 1)) ** (GAMMA / (GAMMA - 1))  # 0.528282 [-]
+STANDARD_AMBIENT = 101_325.0  # taken where none was recorded [Pa abs]
 REFERENCE_PRESSURE = 100e3  # of printed flows [Pa abs]
 REFERENCE_TEMPERATURE = 293.15  # of printed flows [K]
 

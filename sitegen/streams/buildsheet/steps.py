@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from statistics import fmean
 from typing import Any
 
 from sitegen.methods import ringgap
+from sitegen.methods.leakdown import STANDARD_AMBIENT
 from sitegen.program.model import Build, Program
 from sitegen.streams.buildsheet.measures import (
     BORE,
@@ -23,7 +25,6 @@ from sitegen.streams.buildsheet.measures import (
 from sitegen.tables.rows import rows_of
 from sitegen.vocabulary import Book, Key, Measure, Readings, Refused, Result, Step, Value, refused
 
-STANDARD_AMBIENT = 101_325.0  # Pa abs
 COMPRESSION_RINGS = ("top", "second")
 
 
@@ -64,7 +65,7 @@ def run_measured(program: Program, engine: str, readings: Mapping[str, Readings]
         if (key.cylinder, key.phase) not in bores:
             yield refused(CLEARANCE.id, key, Refused("no-bore"))
             continue
-        clearance = 1e3 * (_mean(bores[key.cylinder, key.phase]) - _mean(lands)) / 2
+        clearance = 1e3 * (fmean(bores[key.cylinder, key.phase]) - fmean(lands)) / 2
         # the sheet has no place for the tool of the land, so half of the error is not known, and none is given
         yield Value(CLEARANCE.id, key, clearance, n=len(lands), of="reading", flags=_NO_TOOL)
 
@@ -73,7 +74,7 @@ def run_floor(program: Program, engine: str, readings: Mapping[str, Readings], b
     """What the gaps of the compression rings alone would leak at the program's supply pressure."""
     build = program.build(engine)
     rows = _used(readings)
-    chamfers = {key: _mean(numbers) for key, numbers, _ in _by_place(build, rows, "chamfer", "", by_ring=True)}
+    chamfers = {key: fmean(numbers) for key, numbers, _ in _by_place(build, rows, "chamfer", "", by_ring=True)}
     for cylinder, phase in dict.fromkeys((int(row.cylinder), str(row.phase)) for row in rows):
         key = build.key(cylinder, phase)
         try:
@@ -182,7 +183,7 @@ def _by_place(
 
 
 def _value(what: _Measured, key: Key, numbers: Sequence[float], limit: float | None) -> Value:
-    mean = what.scale * _mean(numbers)
+    mean = what.scale * fmean(numbers)
     if limit is None:
         flags = _NO_TOOL if what.tool else frozenset()
         return Value(what.measure.id, key, mean, n=len(numbers), of="reading", flags=flags)
@@ -196,10 +197,6 @@ def _limit(program: Program, tools: Sequence[str | None]) -> float | None:
     if len(named) < len(tools):
         return None
     return max(program.definitions.tools[tool].limit for tool in named)
-
-
-def _mean(numbers: Sequence[float]) -> float:
-    return sum(numbers) / len(numbers)
 
 
 def _half(value: Value) -> float | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from itertools import combinations
+from statistics import fmean
 from typing import Any
 
 import pandas as pd
@@ -56,8 +57,8 @@ def _bands(build: Build, rows: Sequence[Any]) -> Iterator[Value]:
     for measure, name, scale in _BANDS:
         for key, seen in _by_part(build, rows, name):
             places = _grouped((place, (inspector, number)) for place, inspector, number in seen)
-            means = [_mean([_mean(own) for own in _grouped(looks).values()]) for looks in places.values()]
-            yield Value(measure.id, key, scale * _mean(means), n=len(means), of="place")
+            means = [fmean([fmean(own) for own in _grouped(looks).values()]) for looks in places.values()]
+            yield Value(measure.id, key, scale * fmean(means), n=len(means), of="place")
 
 
 def _grades(build: Build, rows: Sequence[Any], scale: GradeScale | None) -> Iterator[Value]:
@@ -71,8 +72,8 @@ def _grades(build: Build, rows: Sequence[Any], scale: GradeScale | None) -> Iter
         return
     for key, seen in graded:
         inspectors = _grouped((inspector, (place, number)) for place, inspector, number in seen)
-        means = [_mean([_mean(own) for own in _grouped(looks).values()]) for looks in inspectors.values()]
-        yield Value(GRADE.id, key, _mean(means), n=len(means), of="inspector")
+        means = [fmean([fmean(own) for own in _grouped(looks).values()]) for looks in inspectors.values()]
+        yield Value(GRADE.id, key, fmean(means), n=len(means), of="inspector")
 
 
 def _findings(build: Build, rows: Sequence[Any]) -> Iterator[Verdict]:
@@ -142,10 +143,6 @@ def _grouped(pairs: Iterable[tuple[str, Any]]) -> dict[str, list[Any]]:
     for name, item in pairs:
         groups.setdefault(name, []).append(item)
     return groups
-
-
-def _mean(numbers: Sequence[float]) -> float:
-    return float(sum(numbers) / len(numbers))
 
 
 SEEN = Step(name="inspection", gives=(BAND_SHARE, BAND_WIDTH, GRADE), run=run_seen, reads=("inspection",))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from statistics import fmean
 
 import pandas as pd
 
@@ -186,9 +187,9 @@ def _area(program: Program, check: Check, book: Book) -> tuple[method.Area, _Sca
         [air.cylinder for air in airs],
         master_area=method.orifice_area(tester.orifice) * on_scale.factor,
         gauge_limit=tester.gauge_class,
-        ambient=_mean([air.ambient for air in airs]),
-        supply_temperature=_mean([air.supply_temperature for air in airs]),
-        cylinder_temperature=_mean([air.cylinder_temperature for air in airs]),
+        ambient=fmean([air.ambient for air in airs]),
+        supply_temperature=fmean([air.supply_temperature for air in airs]),
+        cylinder_temperature=fmean([air.cylinder_temperature for air in airs]),
         repeats=scatter,
     )
     return area, on_scale, frozenset(flags)
@@ -265,7 +266,7 @@ def _build_means(build: Build, rings: Sequence[Value]) -> Iterable[Value]:
                 yield Value(BUILD.id, key, status="refused", reason="cylinders-missing", n=len(values), of="cylinder")
                 continue
             flags = frozenset().union(*(ring.flags for ring in own))
-            yield Value(BUILD.id, key, _mean(values), n=len(values), of="cylinder", flags=flags)
+            yield Value(BUILD.id, key, fmean(values), n=len(values), of="cylinder", flags=flags)
 
 
 def _kinds(
@@ -278,24 +279,20 @@ def _kinds(
         if not at.startswith("supply:") or "," in at or base is None or base.tester != check.tester:
             continue
         key = build.key(cylinder, phase, at)
-        pair = sorted((base, check), key=lambda each: _mean([air.supply for air in each.airs]))
+        pair = sorted((base, check), key=lambda each: fmean([air.supply for air in each.airs]))
         known = [areas.get((each.cylinder, each.phase, each.at)) for each in pair]
         if known[0] is None or known[1] is None:
             continue  # the refusal stands at the area itself
-        pressures = [_mean([air.cylinder for air in each.airs]) for each in pair]
+        pressures = [fmean([air.cylinder for air in each.airs]) for each in pair]
         try:
             kind = method.slit_or_hole(
-                known[0], known[1], pressures[0], pressures[1], _mean([air.ambient for air in base.airs])
+                known[0], known[1], pressures[0], pressures[1], fmean([air.ambient for air in base.airs])
             )
         except Refused as why:
             yield refused(SUPPLY_RATIO.id, key, why)
             continue
         yield Value(SUPPLY_RATIO.id, key, kind.ratio, low=kind.low, high=kind.high, n=2, of="check")
         yield Verdict(KIND_OF_LEAK, key, kind.word, deciding=f"{SUPPLY_RATIO.id}@{at}")
-
-
-def _mean(numbers: Sequence[float]) -> float:
-    return sum(numbers) / len(numbers)
 
 
 TESTERS = Step(

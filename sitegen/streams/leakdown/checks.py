@@ -16,8 +16,6 @@ from sitegen.program.model import Program, Tester
 from sitegen.streams.leakdown.fields import PATHS
 from sitegen.vocabulary import Refused
 
-STANDARD_AMBIENT = 101_325.0  # Pa abs, where none was recorded
-
 
 @dataclass(frozen=True)
 class Air:
@@ -71,7 +69,7 @@ def air_of(row: Any, tester: Tester) -> Air:
     return Air(
         supply=float(row.supply),
         cylinder=float(cylinder),
-        ambient=STANDARD_AMBIENT if _missing(row.ambient) else float(row.ambient),
+        ambient=method.STANDARD_AMBIENT if _missing(row.ambient) else float(row.ambient),
         supply_temperature=supply_temperature,
         cylinder_temperature=supply_temperature
         if at_rest or _missing(row.metal_temperature)

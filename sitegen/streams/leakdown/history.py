@@ -10,13 +10,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sitegen.streams.leakdown.measures import BUILD, CRANKCASE
+from sitegen.streams.leakdown.measures import BUILD, CRANKCASE, KM
 from sitegen.vocabulary import Value
 
 DOUBTFUL = frozenset(
     {"path-unknown", "other-tester", "no-reference-orifice", "few-reference-readings", "repeats-disagree"}
 )  # drawn with open marks
-KM = "exposure.km"
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from sitegen.vocabulary import Measure
 
+# measures of others, named by their ids: no stream imports another
+KM = "exposure.km"
+FLOOR = "gaps.floor"
+
 PERCENT = Measure(
     id="leakdown.percent",
     title="leak",

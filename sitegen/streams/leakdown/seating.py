@@ -15,7 +15,9 @@ from sitegen.streams.leakdown.measures import (
     CHANGE,
     CRANKCASE,
     ELSEWHERE,
+    FLOOR,
     GAUGE,
+    KM,
     OCCASION,
     OWN_ELSEWHERE,
     OWN_RESIDUAL,
@@ -33,8 +35,6 @@ LEVEL_RULE = "seating.level"
 TO_LOSE_RULE = "seating.to_lose"
 FALL_RULE = "seating.fall"
 EARLIER = ", earlier assembly"  # added to a rule judged on rings that were later disturbed
-KM = "exposure.km"
-FLOOR = "gaps.floor"
 
 
 # ---- changes --------------------------------------------------------------------------------------------------------

@@ -9,6 +9,7 @@ from sitegen.streams.leakdown.history import (
     mm2,
 )
 from sitegen.streams.leakdown.measures import (
+    BUILD,
     SCALE,
 )
 from sitegen.streams.leakdown.sections.shared import (
@@ -32,7 +33,7 @@ def coating_builds(view: Any) -> Sequence[Block]:
     for build in view.builds:
         cells = [Cell(build.id, href=view.href_engine(build), note="" if len(build.coatings) == 1 else "mixed engine")]
         for phase in phases:
-            value = view.value("leakdown.build", phase.id, engine=build, cylinder=0, coating=coating)
+            value = view.value(BUILD.id, phase.id, engine=build, cylinder=0, coating=coating)
             cells.append(
                 Cell(mm2(view, value.value) if value is not None and value.value is not None else view.words.DASH)
             )

@@ -12,6 +12,7 @@ from sitegen.streams.leakdown.history import (
 )
 from sitegen.streams.leakdown.measures import (
     CRANKCASE,
+    FLOOR,
     PLATEAU,
     TO_LOSE,
 )
@@ -21,9 +22,6 @@ from sitegen.vocabulary import (
     Plan,
     Value,
 )
-
-FLOOR = "gaps.floor"
-
 
 SMALL = 0.001  # mm²; leak areas themselves are known to some hundredths
 STATE_ORDER = ("seated", "still seating", "not seated", "cannot tell")
