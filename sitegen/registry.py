@@ -22,3 +22,8 @@ def steps() -> tuple[Step, ...]:
 def measures() -> Mapping[str, Measure]:
     """Every measure by its id."""
     return {measure.id: measure for step in steps() for measure in step.gives}
+
+
+def comparable() -> frozenset[str]:
+    """Ids of the measures two coatings can be set against each other in."""
+    return frozenset(measure.id for measure in measures().values() if measure.compare)

@@ -75,6 +75,9 @@ class Measure:
     limits: str = ""  # what it does not say
     interval: Literal["confidence", "prediction", "bounds", "laboratory", ""] = "confidence"
     scale: Literal["linear", "log"] = "linear"
+    compare: Literal["ratio", "difference", ""] = ""  # how two coatings are set against each other; "": never
+    offered: bool = False  # among the comparisons made when the program names none
+    shared: str = ""  # measure that gives, at the same key, the half-width of what one instrument does to all readings
 
 
 @dataclass(frozen=True)
@@ -107,6 +110,46 @@ class Verdict:
     deciding: str = ""  # "measure@at" of the row that decided
     error_rate: float | None = None
     adjusted_over: int = 1
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """One row of comparisons.csv: a coating against the reference in one measure, phase and place."""
+
+    measure: str
+    phase: str
+    at: str
+    coating: str
+    reference: str
+    role: Literal["primary", "criterion", "exploratory"]
+    scale: Literal["ratio", "difference"]
+    design: str = ""  # what the allocation was, in words: decides the procedure
+    procedure: str = ""
+    scope: str = ""  # "engines-to-come" or "these-engines"; "" where nothing is claimed
+    estimate: float | None = None  # candidate over reference, or candidate less reference in the measure's unit
+    low: float | None = None  # 95 % interval, adjusted as `adjusted_over` says
+    high: float | None = None
+    df: float | None = None
+    se: float | None = None  # independent part, on the scale worked on (natural log for ratios)
+    adjusted_over: int = 1
+    p: float | None = None  # adjusted alike; None where no test is honest
+    p_randomised: float | None = None  # randomisation test, where the recorded scheme allows one that can speak
+    least_p: float | None = None  # the least a randomisation test of this allocation could reach
+    level: float | None = None  # mean of the builds with the coating, in the measure's unit (geometric for ratios)
+    level_reference: float | None = None
+    builds: int = 0
+    builds_reference: int = 0
+    cylinders: int = 0
+    cylinders_reference: int = 0
+    icc: float | None = None  # share of the scatter that lies between builds
+    icc_low: float | None = None
+    icc_high: float | None = None
+    effective: float | None = None  # number of independent tests the cylinders are worth
+    effective_low: float | None = None
+    effective_high: float | None = None
+    verdict: Literal["better", "worse", "less", "more", "cannot tell", "refused"] = "cannot tell"
+    flags: frozenset[str] = frozenset()
     reason: str = ""
 
 
@@ -208,7 +251,7 @@ class ReadingsBook(Mapping[str, Readings]):
         return len(self._reads)
 
 
-Result = Value | Verdict | Series
+Result = Value | Verdict | Series | Comparison
 
 
 @dataclass(frozen=True)

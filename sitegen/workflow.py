@@ -38,7 +38,8 @@ class Examination:
 def examine(path: Path) -> Examination:
     """Read a programs folder, or one program's folder, with all its records. What the user can mend never raises."""
     units = {name: measure.unit for name, measure in registry.measures().items()}
-    folder, problems = load(path, measures=units, streams=[stream.name for stream in registry.STREAMS])
+    streams = [stream.name for stream in registry.STREAMS]
+    folder, problems = load(path, measures=units, streams=streams, comparable=registry.comparable())
     evidence: tuple[Evidence, ...] = ()
     if folder is not None:
         evidence = tuple(gather(program, registry.STREAMS) for program in folder.programs)

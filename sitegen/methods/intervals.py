@@ -18,3 +18,14 @@ def student_95(df: float) -> float:
     from scipy.special import stdtrit  # 0.3 s to import, so only where an interval is made
 
     return NORMAL_95 if math.isinf(df) else float(stdtrit(df, 0.975))
+
+
+def normal_two_sided(error: float) -> float:
+    """Two-sided point of the normal distribution that is exceeded with probability `error` [-].
+
+    >>> round(normal_two_sided(0.05), 6)
+    1.959964
+    """
+    from statistics import NormalDist
+
+    return NormalDist().inv_cdf(1 - error / 2)

@@ -27,6 +27,7 @@ from sitegen.program.model import (
     Program,
     ScheduleStep,
     SeatingRule,
+    Subject,
     Where,
 )
 from sitegen.program.node import Node
@@ -46,12 +47,14 @@ def build(
     problems: Collector,
     measures: Mapping[str, str] | None = None,
     streams: Collection[str] | None = None,
+    comparable: Collection[str] | None = None,
 ) -> Program:
     """The program of a document in `folder`, whose name is its id.
 
-    `measures` gives the unit of every known measure, `streams` the known kinds of record; None leaves them unchecked,
-    and limits stay numbers as written. With `definitions` None the ids that live there are not checked. Where
-    something is wrong a problem is added and a stand-in taken: the program may be used only if there is no error.
+    `measures` gives the unit of every known measure, `streams` the known kinds of record, `comparable` the measures
+    that can be set against each other; None leaves them unchecked, and limits stay numbers as written. With
+    `definitions` None the ids that live there are not checked. Where something is wrong a problem is added and a
+    stand-in taken: the program may be used only if there is no error.
     """
     root = Node.root(document, problems)
     phases = _phases(root, streams)
@@ -65,7 +68,7 @@ def build(
         place.add("reference-is-candidate", f'"{reference}" is reference and candidate', expected="one of the two")
     compared = _compared(compare)
     builds = _builds(root, phases, definitions, compared)
-    criteria = _criteria(root, order, measures, compared, candidates)
+    criteria = _criteria(root, order, measures, comparable, compared, candidates)
     files = records.Files(folder)
     known: dict[str, Collection[str] | None] = {
         "build": [each.id for each in builds],
@@ -86,8 +89,12 @@ def build(
         definitions=definitions or _NO_DEFINITIONS,
         reference=reference,
         candidates=candidates,
-        primary_measure=primary.reference("measure", measures, "measure", "this version"),
+        primary_measure=_measure(primary, measures, comparable),
         primary_phase=primary.reference("phase", order, "phase", HERE),
+        primary_at=primary.text("at"),
+        also=tuple(_subject(each, order, measures, comparable) for each in compare.items("also")),
+        covariates=_covariates(compare, measures, phases),
+        worth_finding=compare.quantity("worth_finding", "ratio"),
         planned_builds=compare.whole("planned_builds") or 0,
         allocation_scheme=compare.get("allocation").text("scheme") or "not recorded",
         allocation_seed=compare.get("allocation").whole("seed"),
@@ -118,6 +125,43 @@ def build(
 def _compared(compare: Node) -> list[str]:
     """Coatings of the comparison as written, known or not."""
     return list(filter(None, dict.fromkeys([compare.text("reference"), *compare.texts("candidates")])))
+
+
+def _measure(node: Node, measures: Collection[str] | None, comparable: Collection[str] | None = None) -> str:
+    """The measure of a place; one that coatings can be compared in, where those are given."""
+    if comparable is None or node.text("measure") not in (measures or ()):
+        return node.reference("measure", measures, "measure", "this version")
+    return node.reference("measure", comparable, "measure", "this version that coatings are compared in")
+
+
+def _subject(
+    node: Node,
+    order: Sequence[str],
+    measures: Collection[str] | None,
+    comparable: Collection[str] | None = None,
+) -> Subject:
+    return Subject(
+        _measure(node, measures, comparable),
+        node.reference("phase", order, "phase", HERE),
+        node.text("at"),
+    )
+
+
+def _covariates(compare: Node, measures: Mapping[str, str] | None, phases: Sequence[Phase]) -> tuple[Subject, ...]:
+    """What comparisons are adjusted for: only what was fixed before the first start, for the rest may be its effect."""
+    fired = next((phase.order for phase in phases if phase.fires), len(phases))
+    before = [phase.id for phase in phases if phase.order < fired]
+    made = []
+    for node in compare.items("covariates"):
+        subject = _subject(node, [phase.id for phase in phases], measures)
+        if subject.phase not in before and (subject.phase or not node.has("phase")):
+            node.add(
+                "covariate-after-start",
+                f"{node.subject} is not of a phase before the first start, so it may be an effect of the coating",
+                expected=listed(before) if before else "a check before the first start",
+            )
+        made.append(subject)
+    return tuple(made)
 
 
 def _area(node: Node, key: str) -> float:
@@ -202,6 +246,7 @@ def _builds(
     engine_types = None if definitions is None else definitions.engine_types
     oils = None if definitions is None else definitions.oils
     numbered: dict[tuple[str, int], str] = {}
+    placed: dict[int, str] = {}
     made = []
     for order, (name, node) in enumerate(root.ids("builds", "among the builds").items()):
         engine_type = _UNKNOWN_ENGINE
@@ -219,6 +264,14 @@ def _builds(
                     f'"{name}" and "{first}" are both build {number} of block "{shown(block)}"',
                     expected="a number of its own for each build of a block",
                 )
+        place = node.whole("order") or order + 1
+        first = placed.setdefault(place, name)
+        if first != name:
+            (node.get("order") if node.has("order") else node).add(
+                "build-order-twice",
+                f'"{name}" and "{first}" are both number {place} in the order of building',
+                expected="a place of its own for each build, or none for any",
+            )
         made.append(
             Build(
                 id=name,
@@ -234,6 +287,7 @@ def _builds(
                 operator=node.text("operator"),
                 cell=node.text("cell"),
                 note=node.text("note"),
+                built=place,
             )
         )
     return tuple(made)
@@ -364,17 +418,24 @@ def _criteria(
     root: Node,
     order: Sequence[str],
     measures: Mapping[str, str] | None,
+    comparable: Collection[str] | None,
     compared: Sequence[str],
     candidates: tuple[str, ...],
 ) -> tuple[Criterion, ...]:
     made = []
     for name, node in root.get("criteria").ids("list", "among the criteria").items():
-        measure = node.reference("measure", measures, "measure", "this version")
         given = [sense for sense in SENSES if node.has(sense)]
+        measure = _measure(node, measures, comparable if given and given[0] in SENSES[2:] else None)
         if len(given) != 1:
             said = f"has {' and '.join(given)}" if given else "does not say what must hold"
             node.add("criterion-unclear", f"{node.subject} {said}", expected=f"exactly one of {listed(SENSES)}")
         sense = given[0] if given else "at_most"
+        if sense in SENSES[2:] and node.text("scope") not in {"", "mean of builds"}:
+            node.get("scope").add(
+                "criterion-scope",
+                f'{node.get("scope").subject} is "{node.text("scope")}", but {sense} is judged on builds together',
+                expected="mean of builds",
+            )
         made.append(
             Criterion(
                 id=name,
@@ -386,6 +447,7 @@ def _criteria(
                 coatings=node.references("coatings", compared, "coating", HERE) or candidates,
                 limit=_limit(node.get(sense), (measures or {}).get(measure)) if sense in SENSES[:2] else None,
                 end_rule=node.flag("end_rule"),
+                at=node.text("at"),
             )
         )
     return tuple(made)
@@ -433,6 +495,7 @@ def criteria_hash(root: Node, criteria: Sequence[Criterion]) -> str:
             "id": each.id,
             "measure": nodes[each.id].text("measure"),
             "phase": each.phase,
+            **({"at": each.at} if each.at else {}),
             "sense": each.sense,
             "scope": each.scope,
             "coatings": sorted(each.coatings),

@@ -22,11 +22,13 @@ def load(
     *,
     measures: Mapping[str, str] | None = None,
     streams: Collection[str] | None = None,
+    comparable: Collection[str] | None = None,
 ) -> tuple[Folder | None, list[Problem]]:
     """Read and check a programs folder, or the folder of one program with the definitions beside it.
 
-    `measures` (id -> unit) and `streams` are the known ones; None leaves references to them unchecked. The problems
-    are sorted; the folder is None when one of them is an error. Nothing a file holds raises.
+    `measures` (id -> unit), `streams` and `comparable` (measures that can be compared) are the known ones; None leaves
+    references to them unchecked. The problems are sorted; the folder is None when one of them is an error. Nothing a
+    file holds raises.
     """
     given = Path(path)
     home = given.resolve()
@@ -55,7 +57,7 @@ def load(
                 )
             )
     shared = _definitions(home, problems)
-    programs = [_program(folder, shared, problems, measures, streams) for folder in folders]
+    programs = [_program(folder, shared, problems, measures, streams, comparable) for folder in folders]
     if errors(problems) or shared is None:
         return None, in_order(problems)
     made = sorted((each for each in programs if each is not None), key=lambda each: each.id)
@@ -106,6 +108,7 @@ def _program(
     problems: list[Problem],
     measures: Mapping[str, str] | None,
     streams: Collection[str] | None,
+    comparable: Collection[str] | None,
 ) -> Program | None:
     collector = Collector(f"{shown(folder.name)}/{PROGRAM}")
     fault = id_fault(folder.name)
@@ -121,6 +124,6 @@ def _program(
     document = yamlfile.read(folder / PROGRAM, collector)
     made = None
     if document is not None and schema.check(document, "program", collector):
-        made = build.build(document, folder, shared, collector, measures, streams)
+        made = build.build(document, folder, shared, collector, measures, streams, comparable)
     problems += collector.found
     return made

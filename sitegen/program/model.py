@@ -194,6 +194,7 @@ class Build:
     operator: str = ""
     cell: str = ""
     note: str = ""
+    built: int = 0  # place in the order of building, from 1
 
     @property
     def coatings(self) -> tuple[str, ...]:
@@ -234,6 +235,16 @@ class Criterion:
     coatings: tuple[str, ...]
     limit: float | None = None  # in the unit of the measure
     end_rule: bool = False  # ends the program for the coating when it fails
+    at: str = ""  # place inside the phase
+
+
+@dataclass(frozen=True)
+class Subject:
+    """What is set against each other: a measure in a phase, at a place of it."""
+
+    measure: str
+    phase: str
+    at: str = ""
 
 
 @dataclass(frozen=True)
@@ -348,6 +359,10 @@ class Program:
     notes: str = ""  # Markdown file relative to the program's folder
     invented: bool = False  # example data, said in the footer of every page
     version: str = ""
+    primary_at: str = ""
+    also: tuple[Subject, ...] = ()  # exploratory comparisons named in the program; none: those offered
+    covariates: tuple[Subject, ...] = ()  # fixed before the first start
+    worth_finding: float | None = None  # difference that matters: share for a ratio, else in the measure's unit
     inspection: GradeScale | None = None  # None: the program file states no scale of grades
 
     def phase(self, phase: str) -> Phase:

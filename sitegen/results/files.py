@@ -15,12 +15,13 @@ from pathlib import Path
 from typing import Any
 
 from sitegen.program.model import Program
-from sitegen.results.rounding import place, plain
+from sitegen.results.rounding import comparison_place, place, plain
 from sitegen.results.run import Analysis, input_hashes
-from sitegen.vocabulary import Key, Measure, Value, Verdict
+from sitegen.vocabulary import Comparison, Key, Measure, Value, Verdict
 
-FORMAT = 1
+FORMAT = 2  # 2: comparisons.csv, and the answers to criteria in verdicts.csv
 FOLDER = "results"
+TABLES = ("measures.csv", "comparisons.csv", "verdicts.csv")
 MEASURE_COLUMNS = (
     "engine", "cylinder", "coating", "phase", "at", "measure", "value", "unit", "low", "high", "se", "df",
     "se_common", "common", "n", "of", "status", "flags", "reason",
@@ -28,12 +29,26 @@ MEASURE_COLUMNS = (
 VERDICT_COLUMNS = (
     "rule", "engine", "cylinder", "coating", "phase", "at", "word", "deciding", "error_rate", "adjusted_over", "reason",
 )  # fmt: skip
+COMPARISON_COLUMNS = (
+    "measure", "phase", "at", "coating", "reference", "role", "scope", "design", "procedure", "scale", "estimate",
+    "unit", "low", "high", "df", "se", "adjusted_over", "p", "p_randomised", "least_p", "level", "level_reference",
+    "builds", "builds_reference", "cylinders", "cylinders_reference", "icc", "icc_low", "icc_high", "effective_tests",
+    "effective_low", "effective_high", "verdict", "flags", "reason",
+)  # fmt: skip
+
+
+KEYS = {  # columns that name a row
+    "measures.csv": MEASURE_COLUMNS[:6],
+    "comparisons.csv": COMPARISON_COLUMNS[:4],
+    "verdicts.csv": VERDICT_COLUMNS[:6],
+}
 
 
 def render(analysis: Analysis, measures: Mapping[str, Measure], version: str) -> dict[str, bytes]:
-    """The three files by name."""
+    """The files by name."""
     files = {
         "measures.csv": _csv(MEASURE_COLUMNS, measure_rows(analysis, measures)),
+        "comparisons.csv": _csv(COMPARISON_COLUMNS, comparison_rows(analysis, measures)),
         "verdicts.csv": _csv(VERDICT_COLUMNS, [_verdict_row(verdict) for verdict in analysis.verdicts]),
     }
     inputs: dict[str, Any] = {}
@@ -55,7 +70,7 @@ def render(analysis: Analysis, measures: Mapping[str, Measure], version: str) ->
 
 def results_id(files: Mapping[str, bytes]) -> str:
     """Short name of a state of the results."""
-    return hashlib.sha256(files["measures.csv"] + files["verdicts.csv"]).hexdigest()[:7]
+    return hashlib.sha256(b"".join(files[name] for name in TABLES)).hexdigest()[:7]
 
 
 def measure_rows(analysis: Analysis, measures: Mapping[str, Measure]) -> list[list[str]]:
@@ -77,6 +92,28 @@ def _measure_row(value: Value, measure: Measure) -> list[str]:
         plain(value.value, at), measure.unit, plain(value.low, at), plain(value.high, at), plain(value.se, at),
         "" if value.df is None else f"{value.df:g}", plain(value.se_common, at), value.common,
         str(value.n or ""), value.of, value.status, " ".join(sorted(value.flags)), value.reason,
+    ]  # fmt: skip
+
+
+def comparison_rows(analysis: Analysis, measures: Mapping[str, Measure]) -> list[list[str]]:
+    """Rows of comparisons.csv: the primary first, then as the program states them."""
+    return [_comparison_row(row, measures[row.measure]) for row in analysis.comparisons]
+
+
+def _comparison_row(row: Comparison, measure: Measure) -> list[str]:
+    at = comparison_place(row)
+
+    def short(number: float | None) -> str:
+        return "" if number is None else f"{number:g}"
+
+    return [
+        row.measure, row.phase, row.at, row.coating, row.reference, row.role, row.scope, row.design, row.procedure,
+        row.scale, plain(row.estimate, at), "1" if row.scale == "ratio" else measure.unit, plain(row.low, at),
+        plain(row.high, at), short(row.df), short(row.se), str(row.adjusted_over), short(row.p),
+        short(row.p_randomised), short(row.least_p), short(row.level), short(row.level_reference), str(row.builds),
+        str(row.builds_reference), str(row.cylinders), str(row.cylinders_reference), short(row.icc),
+        short(row.icc_low), short(row.icc_high), short(row.effective), short(row.effective_low),
+        short(row.effective_high), row.verdict, " ".join(sorted(row.flags)), row.reason,
     ]  # fmt: skip
 
 
@@ -131,7 +168,7 @@ def differences(program: Program, fresh: Mapping[str, bytes]) -> list[str]:
     """Rows of the committed results that a fresh run does not give back within their rounding."""
     folder = Path(program.folder) / FOLDER
     found: list[str] = []
-    for name, keys in (("measures.csv", MEASURE_COLUMNS[:6]), ("verdicts.csv", VERDICT_COLUMNS[:6])):
+    for name, keys in KEYS.items():
         if not (folder / name).is_file():
             found.append(f"{name} is not there")
             continue

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
-from sitegen.vocabulary import Value
+from sitegen.vocabulary import Comparison, Key, Value
 
 BELOW_HALF_WIDTH = 3  # decimal digits kept below the leading digit of the half-width
 SIGNIFICANT = 4  # digits kept where there is no interval
@@ -36,6 +37,31 @@ def rounded(value: Value) -> Value:
     return Value(
         value.measure, value.key, cut(value.value), cut(value.low), cut(value.high), cut(value.se), df,
         cut(value.se_common), value.common, value.n, value.of, value.status, value.flags, value.reason,
+    )  # fmt: skip
+
+
+def comparison_place(row: Comparison) -> int:
+    """Decimal place of the estimate and the ends of a comparison."""
+    return place(Value(row.measure, Key(), row.estimate, row.low, row.high))
+
+
+def settled(row: Comparison) -> Comparison:
+    """The comparison as it is stored and shown: the estimate by its interval, the rest to 4 significant digits."""
+    at = comparison_place(row)
+
+    def cut(number: float | None) -> float | None:
+        return None if number is None else round(number, at) + 0.0
+
+    def short(number: float | None) -> float | None:
+        return None if number is None else float(f"{number:.{SIGNIFICANT}g}")
+
+    return replace(
+        row,
+        estimate=cut(row.estimate), low=cut(row.low), high=cut(row.high), df=short(row.df), se=short(row.se),
+        p=short(row.p), p_randomised=short(row.p_randomised), least_p=short(row.least_p), level=short(row.level),
+        level_reference=short(row.level_reference), icc=short(row.icc), icc_low=short(row.icc_low),
+        icc_high=short(row.icc_high), effective=short(row.effective), effective_low=short(row.effective_low),
+        effective_high=short(row.effective_high),
     )  # fmt: skip
 
 

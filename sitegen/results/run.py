@@ -16,11 +16,12 @@ from typing import TypeVar
 
 from sitegen.program.model import Program
 from sitegen.reasons import RESTORABLE
-from sitegen.results.rounding import rounded
+from sitegen.results.rounding import rounded, settled
 from sitegen.tables.ids import unknown_objections
 from sitegen.vocabulary import (
     Book,
     Change,
+    Comparison,
     Key,
     Problem,
     Readings,
@@ -62,6 +63,7 @@ class Analysis:
     readings: Mapping[str, Readings]
     values: Rows  # rounded
     verdicts: tuple[Verdict, ...]
+    comparisons: tuple[Comparison, ...]  # the primary first; rounded
     series: tuple[Series, ...]
     problems: tuple[Problem, ...]
     inputs: Mapping[str, str]
@@ -107,7 +109,8 @@ def analyse(
     Steps of scope "engine" run once a build, and builds spread over the executor; the result does not depend on it.
     """
     spread = _Spread(executor)
-    values, verdicts, series = _run(evidence.program, evidence.readings, in_order(steps), spread)
+    found = _run(evidence.program, evidence.readings, in_order(steps), spread)
+    values, verdicts = found.values, found.verdicts
     values = {**values, **_missing(evidence.program, streams, values)}
     values |= _with_what_was_left_out(evidence, streams, in_order(steps), spread)
     kept = {key: rounded(value) for key, value in values.items()}
@@ -116,7 +119,8 @@ def analyse(
         readings=evidence.readings,
         values=dict(sorted(kept.items(), key=lambda item: item[0])),
         verdicts=tuple(sorted(verdicts, key=lambda verdict: (verdict.rule, verdict.key))),
-        series=tuple(series),
+        comparisons=tuple(settled(row) for row in found.comparisons),
+        series=tuple(found.series),
         problems=evidence.problems,
         inputs=evidence.inputs,
     )
@@ -132,12 +136,19 @@ class _Spread:
         return map(function, tasks) if self._executor is None else self._executor.map(function, tasks)
 
 
-def _run(
-    program: Program, readings: Mapping[str, Readings], ordered: Sequence[Step], spread: _Spread
-) -> tuple[dict[tuple[str, Key], Value], list[Verdict], list[Series]]:
-    values: dict[tuple[str, Key], Value] = {}
-    verdicts: list[Verdict] = []
-    series: list[Series] = []
+@dataclass
+class _Found:
+    """What the steps gave."""
+
+    values: dict[tuple[str, Key], Value]
+    verdicts: list[Verdict]
+    comparisons: list[Comparison]
+    series: list[Series]
+
+
+def _run(program: Program, readings: Mapping[str, Readings], ordered: Sequence[Step], spread: _Spread) -> _Found:
+    found = _Found({}, [], [], [])
+    values = found.values
 
     def keep(results: Iterable[Result], steps: Sequence[Step]) -> None:
         given = {measure.id for step in steps for measure in step.gives}
@@ -148,9 +159,11 @@ def _run(
                     raise ValueError(f"{result.measure} at {result.key}: not declared by the step, or given twice")
                 values[where] = result
             elif isinstance(result, Verdict):
-                verdicts.append(result)
+                found.verdicts.append(result)
+            elif isinstance(result, Comparison):
+                found.comparisons.append(result)
             else:
-                series.append(result)
+                found.series.append(result)
 
     own = _by_engine(program, readings) if any(step.scope == "engine" for step in ordered) else {}
     for scope, group in groupby(ordered, key=lambda step: step.scope):
@@ -167,7 +180,7 @@ def _run(
                 each[where] = value
         for results in spread(task, [(build.id, own[build.id], known[build.id]) for build in program.builds]):
             keep(results, steps)
-    return values, verdicts, series
+    return found
 
 
 def _run_engine(
@@ -238,8 +251,8 @@ def _with_what_was_left_out(
             program = replace(
                 evidence.program, builds=tuple(b for b in evidence.program.builds if b.id == reading["engine"])
             )
-            values, _, _ = _run(program, readings, steps, spread)
-            for (measure, key), value in values.items():
+            again = _run(program, readings, steps, spread)
+            for (measure, key), value in again.values.items():
                 same = (key.engine, key.cylinder, key.phase, key.at) == (
                     reading["engine"],
                     int(reading["cylinder"]),

@@ -18,6 +18,7 @@ def _measured(name: str, title: str, unit: str, better: str = "") -> Measure:
         formula="mean of the readings",
         source="reading",
         interval="bounds",
+        compare="difference",
     )
 
 
@@ -44,6 +45,8 @@ MASS_LOSS = Measure(
     title="ring mass lost",
     unit="mg",
     better="less",
+    compare="difference",
+    offered=True,
     method="Ring mass before the first start less ring mass at teardown.",
     formula="m(cold build) − m(teardown)",
     source="difference of two weighings; limits of error of the balance added",
@@ -55,6 +58,7 @@ FACE_WEAR = Measure(
     title="radial face wear from the gap opening",
     unit="µm",
     better="less",
+    compare="difference",
     method="Face wear that would open the free gap by as much as the ring gauge shows.",
     formula="Δgap · (R − t/2) / (2π · R), R half the bore, t the radial thickness",
     source="geometry of a ring whose neutral fibre keeps its length (exact)",
@@ -67,6 +71,7 @@ FLOOR = Measure(
     title="leak of the ring gaps alone",
     unit="mm²",
     better="",
+    compare="ratio",
     method="What a perfectly seated set of rings would still leak through its end gaps, rings in series.",
     formula="end gap · radial clearance of the land below + two chamfers, a ring; the flow through each the same",
     source="geometry; rings in series as compressible orifices, discharge coefficient 0.86 (from memory). Position of "

@@ -9,6 +9,7 @@ BAND_SHARE = Measure(
     title="contact band, share of the face width",
     unit="%",
     better="",
+    compare="difference",
     method="Share of the axial width of a ring's face that carries contact marks. Mean over the places looked at, "
     "each the mean of its inspectors.",
     formula="100 · width of the contact marks / width of the face, mean over places",
@@ -23,6 +24,7 @@ BAND_WIDTH = Measure(
     title="contact band, width",
     unit="mm",
     better="",
+    compare="difference",
     method="Axial width of the contact marks on a ring's face. Mean over the places looked at, each the mean of its "
     "inspectors.",
     formula="mean over places",
