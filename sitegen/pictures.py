@@ -1,8 +1,9 @@
 """Pictures from outside, opened with care and made into what a page may show.
 
 Nothing of the file itself reaches the site: its pixels are decoded and encoded anew, so that no metadata (place, time,
-device, author, text) travels along. A picture is refused before it is decoded where its header promises more than we
-take; whatever a decoder trips over is told as damage, never raised further.
+device, author, text) travels along; what a colour profile says of them is worked into the pixels first. A picture is
+refused before it is decoded where its header promises more than we take; whatever a decoder trips over is told as
+damage, never raised further.
 """
 
 from __future__ import annotations
@@ -21,14 +22,16 @@ from sitegen.cache import cache_folder, keep, kept
 
 if TYPE_CHECKING:
     from PIL.Image import Image
+    from PIL.ImageCms import ImageCmsTransform
 
 MOST_BYTES = 100_000_000  # of a file
 MOST_PIXELS = 50_000_000  # a scanning camera's frame; decoded with room to work it stays below 1 GB
 MOST_SIDE = 30_000  # pixels
+MOST_PROFILE = 4_000_000  # bytes of a colour profile; those of printing presses, the largest, have about 2 MB
 THUMBNAIL = (600, 800)  # pixels, widest and highest
 LOSSLESS_PIXELS = 4_000_000  # above it a picture that came without loss is published as JPEG after all
 FORMATS = ("PNG", "JPEG", "TIFF")
-_MADE = 1  # of the way pictures are made: count up when it changes
+_MADE = 2  # of the way pictures are made: count up when it changes
 
 # Pillow's names. Everything else is turned into one of the two that a page can show.
 _GREY = frozenset({"1", "L"})
@@ -167,7 +170,9 @@ def _upright(opened: Image) -> tuple[Image, bool, tuple[str, ...]]:
     lossless = opened.format != "JPEG" and opened.format != "MPO"
     white_is_zero = opened.format == "TIFF" and _tag(opened, 262) == 0
     opened.load()
-    made, notes = _eight_bits(opened, white_is_zero)
+    coloured, notes = _in_srgb(opened)
+    made, more = _eight_bits(coloured, white_is_zero)
+    notes = (*notes, *more)
     orientation = _orientation(opened)
     if orientation:
         turned = Image.new("1", (1, 1)).getexif()
@@ -179,6 +184,56 @@ def _upright(opened: Image) -> tuple[Image, bool, tuple[str, ...]]:
     if _has_more(opened):
         notes = (*notes, "the first of several pictures in its file")
     return clean, lossless, notes
+
+
+def _in_srgb(opened: Image) -> tuple[Image, tuple[str, ...]]:
+    """The same picture with its colours as a browser takes those of a picture without a profile: sRGB.
+
+    Deep grey is spread over the range anyway, so a profile says nothing about it. A profile that is broken, or of
+    another kind of picture, is left alone and told.
+    """
+    profile = opened.info.get("icc_profile")
+    if not profile or opened.mode in _WIDE:
+        return opened, ()
+    from PIL import Image as Imaging
+    from PIL import ImageCms
+
+    solid = _without_palette(opened)
+    useless = "its colour profile cannot be used, so colours may be off"
+    if len(profile) > MOST_PROFILE:
+        return opened, (useless,)
+    try:
+        turning = ImageCms.buildTransform(
+            ImageCms.ImageCmsProfile(io.BytesIO(profile)), ImageCms.createProfile("sRGB"), solid.mode, "RGB",
+            # grey goes through once a level, so without the shortcut that is rough in the dark
+            flags=ImageCms.Flags.NOOPTIMIZE if solid.mode == "L" else ImageCms.Flags.NONE,
+        )  # fmt: skip
+        if solid.mode == "L":
+            levels = Imaging.frombytes("L", (256, 1), bytes(range(256)))
+            made = solid.point(list(_turned(levels, turning).convert("L").tobytes()))
+        else:
+            made = _turned(solid, turning)
+    except Exception:  # whatever the library trips over in a profile, the pixels are whole
+        return opened, (useless,)
+    if opened.has_transparency_data:
+        made = Imaging.merge("RGBA", (*made.convert("RGB").split(), opened.convert("RGBA").getchannel("A")))
+    return made, ()
+
+
+def _turned(image: Image, turning: ImageCmsTransform) -> Image:
+    from PIL import ImageCms
+
+    made = ImageCms.applyTransform(image, turning)
+    if made is None:  # only where it is asked to work in place
+        raise ValueError("nothing was made")
+    return made
+
+
+def _without_palette(opened: Image) -> Image:
+    """The colours alone, in a model that colour profiles are made for."""
+    if opened.mode in {"L", "RGB", "CMYK"}:
+        return opened
+    return opened.convert("L" if opened.mode in {"1", "LA", "La"} else "RGB")
 
 
 def _orientation(opened: Image) -> int:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import struct
 import zlib
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from PIL import ExifTags, Image, PngImagePlugin, TiffImagePlugin
+from PIL import ExifTags, Image, ImageCms, PngImagePlugin, TiffImagePlugin
 
 from sitegen import pictures
 from sitegen.pictures import Picture, PictureFault, check, picture
@@ -312,3 +313,131 @@ def test_any_bytes_are_shown_or_refused(tmp_path: Path, form: str, changes: list
         return
     assert isinstance(made, Picture)
     assert SECRET not in made.full + made.thumbnail
+
+
+# ---- colour profiles ------------------------------------------------------------------------------------------------
+
+# Colours of the sRGB primaries seen in the profiles' D50 white: IEC 61966-2-1, adapted as in ICC.1:2010 annex E
+# (Bradford); the digits as widely tabulated, from memory.
+SRGB = {"r": (0.4360747, 0.2225045, 0.0139322), "g": (0.3850649, 0.7168786, 0.0971045),
+        "b": (0.1430804, 0.0606169, 0.7141733)}  # fmt: skip
+D50 = (0.9642, 1.0, 0.8249)
+
+
+def profile(space: str, gamma: float, primaries: Mapping[str, tuple[float, ...]] | None = None) -> bytes:
+    """A display profile, laid out by ICC.1:2001-04: header 6.1, tag table 6.2, curveType 6.5.3, XYZType 6.5.22."""
+
+    def fixed(*numbers: float) -> bytes:  # s15Fixed16Number
+        return b"".join(struct.pack(">i", round(65536 * number)) for number in numbers)
+
+    curve = b"curv" + bytes(4) + struct.pack(">IH", 1, round(256 * gamma)) + bytes(2)
+    tags = {b"wtpt": b"XYZ " + bytes(4) + fixed(*D50), b"cprt": b"text" + bytes(4) + b"none\0\0\0\0",
+            b"desc": b"desc" + bytes(4) + struct.pack(">I", 2) + b"x\0" + bytes(79 + 3)}  # fmt: skip
+    if space == "GRAY":
+        tags[b"kTRC"] = curve
+    for name, colour in (primaries or {}).items():
+        tags[f"{name}XYZ".encode()] = b"XYZ " + bytes(4) + fixed(*colour)
+        tags[f"{name}TRC".encode()] = curve
+    table, body, at = b"", b"", 128 + 4 + 12 * len(tags)
+    for tag, content in tags.items():
+        whole = content + bytes(-len(content) % 4)
+        table += tag + struct.pack(">II", at + len(body), len(content))
+        body += whole
+    head = struct.pack(">I4s", at + len(body), b"none") + b"\x02\x40\0\0" + b"mntr" + space.encode() + b"XYZ "
+    head += bytes(12) + b"acsp" + bytes(28) + fixed(*D50) + bytes(48)
+    assert len(head) == 128
+    return head + struct.pack(">I", len(tags)) + table + body
+
+
+def srgb(linear: float) -> float:
+    """Level [0..255] of a linear intensity [0..1]: IEC 61966-2-1, the transfer function of sRGB."""
+    return 255 * (12.92 * linear if linear <= 0.0031308 else 1.055 * linear ** (1 / 2.4) - 0.055)
+
+
+COLOURS = np.array(
+    [[[250, 20, 10], [10, 240, 30], [30, 20, 220], [128, 128, 128], [0, 0, 0], [255, 255, 255]]], np.uint8
+)
+
+
+@pytest.mark.parametrize("form", ["PNG", "TIFF"])
+def test_red_and_blue_exchanged_by_a_profile_are_exchanged_in_the_picture(tmp_path: Path, form: str) -> None:
+    """The profile calls red what sRGB calls blue: the published numbers are the same ones, first and last exchanged."""
+    swapped = {"r": SRGB["b"], "g": SRGB["g"], "b": SRGB["r"]}
+    content = saved(Image.fromarray(COLOURS), form, icc_profile=profile("RGB ", 2.2, swapped))
+    made = picture(put(tmp_path, content))
+    shown = np.asarray(opened(made.full)).astype(int)
+    assert np.abs(shown - COLOURS[:, :, ::-1].astype(int)).max() <= 8  # power 2.2 against the curve of sRGB
+    assert "icc_profile" not in opened(made.full).info
+    assert made.notes == ()
+
+
+def test_half_the_light_is_188_of_255(tmp_path: Path) -> None:
+    """Levels in proportion to light: half the light (128 of 255) is 188 in sRGB, by IEC 61966-2-1."""
+    content = saved(Image.fromarray(COLOURS), "PNG", icc_profile=profile("RGB ", 1.0, SRGB))
+    shown = np.asarray(opened(picture(put(tmp_path, content)).full)).astype(float)
+    expected = np.vectorize(srgb)(COLOURS / 255.0)
+    assert round(srgb(128 / 255)) == 188
+    assert np.abs(shown - expected).max() <= 1.5
+
+
+@pytest.mark.parametrize("mode", ["L", "LA", "1"])
+def test_a_profile_of_grey(tmp_path: Path, mode: str) -> None:
+    content = saved(gradient().convert(mode), "PNG", icc_profile=profile("GRAY", 1.0))
+    shown = np.asarray(opened(picture(put(tmp_path, content)).full).convert("L")).astype(float)
+    before = np.asarray(gradient().convert(mode).convert("L")) / 255.0
+    assert np.abs(shown - np.vectorize(srgb)(before)).max() <= 1.5
+
+
+def test_what_is_transparent_stays_so_under_a_profile(tmp_path: Path) -> None:
+    image = Image.new("RGBA", (9, 9), (128, 128, 128, 255))
+    image.putpixel((4, 4), (128, 128, 128, 0))
+    shown = opened(picture(put(tmp_path, saved(image, "PNG", icc_profile=profile("RGB ", 1.0, SRGB)))).full)
+    assert shown.getpixel((4, 4)) == (255, 255, 255)
+    assert shown.getpixel((0, 0)) == pytest.approx((188, 188, 188), abs=1)
+
+
+def test_the_profile_of_srgb_changes_nothing(tmp_path: Path) -> None:
+    own = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
+    shown = np.asarray(opened(picture(put(tmp_path, saved(Image.fromarray(COLOURS), "PNG", icc_profile=own))).full))
+    assert np.abs(shown.astype(int) - COLOURS.astype(int)).max() <= 1
+
+
+@pytest.mark.parametrize(
+    "broken",
+    [b"x", b"\0" * 200, profile("RGB ", 1.0, SRGB)[:200], profile("GRAY", 1.0), profile("RGB ", 1.0)],
+    ids=["short", "zeros", "cut", "of-grey", "without-colours"],
+)
+@pytest.mark.parametrize("form", ["PNG", "JPEG", "TIFF"])
+def test_a_profile_that_cannot_be_used_is_told_and_the_pixels_stay(tmp_path: Path, form: str, broken: bytes) -> None:
+    plain, with_it = (
+        picture(put(tmp_path, saved(Image.fromarray(COLOURS), form, **how), name))
+        for name, how in (("a", {}), ("b", {"icc_profile": broken}))
+    )
+    assert with_it.full == plain.full
+    assert with_it.notes == ("its colour profile cannot be used, so colours may be off",)
+
+
+def test_a_profile_of_another_kind_than_the_picture_is_left_alone(tmp_path: Path) -> None:
+    inks = Image.fromarray(COLOURS).convert("CMYK")
+    plain = picture(put(tmp_path, saved(inks, "JPEG"), "a"))
+    with_it = picture(put(tmp_path, saved(inks, "JPEG", icc_profile=profile("RGB ", 1.0, SRGB)), "b"))
+    assert with_it.full == plain.full
+
+
+def test_a_profile_too_large_to_be_one_is_not_opened(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def never(*_: object, **__: object) -> None:
+        raise AssertionError("opened")
+
+    monkeypatch.setattr(ImageCms, "ImageCmsProfile", never)
+    content = saved(Image.fromarray(COLOURS), "TIFF", icc_profile=b"\0" * (pictures.MOST_PROFILE + 1))
+    assert picture(put(tmp_path, content)).notes == ("its colour profile cannot be used, so colours may be off",)
+
+
+@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.lists(st.tuples(st.integers(0, 600), st.integers(0, 255)), max_size=6))
+def test_any_profile_is_used_or_left_alone(tmp_path: Path, changes: list[tuple[int, int]]) -> None:
+    made = bytearray(profile("RGB ", 1.0, SRGB))
+    for at, value in changes:
+        made[at % len(made)] = value
+    shown = picture(put(tmp_path, saved(Image.fromarray(COLOURS), "PNG", icc_profile=bytes(made))))
+    assert (shown.width, shown.height) == (6, 1)
