@@ -240,15 +240,20 @@ class Area:
         return self.value is None
 
 
+def _positive(areas: Sequence[float]) -> bool:
+    return all(0 < area < math.inf for area in areas)
+
+
 def pooled_repeats(groups: Sequence[Sequence[float]]) -> Scatter:
     """Repeat scatter, relative to the level, pooled over cylinders and checks.
 
     Parameters: areas of the repeats of each cylinder and check [any one unit]. Groups of one reading, and groups with a
-    reading of zero, say nothing about it. From the logarithms, so it holds for scatter up to about 20 %.
+    reading of zero or without bound (a gauge at zero) say nothing about it. From the logarithms, so it holds for
+    scatter up to about 20 %.
 
     Refuses: `not-repeated` where no group has two readings.
     """
-    useful = [np.log(group) for group in groups if len(group) > 1 and min(group) > 0]
+    useful = [np.log(group) for group in groups if len(group) > 1 and _positive(group)]
     df = sum(len(logs) - 1 for logs in useful)
     if df == 0:
         raise Refused("not-repeated")
@@ -267,8 +272,8 @@ def repeats_disagree(areas: Sequence[float], scatter: Scatter, looked_at: int) -
     """
     from scipy.special import stdtr
 
-    if len(areas) < 2 or min(areas) <= 0 or scatter.sd <= 0:
-        return False
+    if len(areas) < 2 or not _positive(areas) or scatter.sd <= 0:
+        return False  # a reading of zero or without bound is refused as a value
     logs = np.log(areas)
     others = (np.sum(logs) - logs) / (len(logs) - 1)
     t = np.abs(logs - others) / (scatter.sd * math.sqrt(1 + 1 / (len(logs) - 1)))

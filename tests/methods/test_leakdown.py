@@ -214,6 +214,9 @@ def test_pooled_repeats_by_hand() -> None:
     assert found.sd == pytest.approx(math.sqrt(0.002 / 3))
     with pytest.raises(Refused, match="not-repeated"):
         leakdown.pooled_repeats([[1.0], [2.0]])
+    # a gauge at zero makes an area without bound: that check tells nothing of how repeats scatter
+    assert leakdown.pooled_repeats([*groups, [1.0, math.inf]]) == found
+    assert not leakdown.repeats_disagree([1.0, math.inf], found, 80)
 
 
 def test_slit_or_hole_cannot_tell_on_coarse_gauges() -> None:
