@@ -90,7 +90,7 @@ class Value:
     low: float | None = None  # 95 % interval; None unknown, +-inf unbounded
     high: float | None = None
     se: float | None = None  # independent part of the error
-    df: float | None = None
+    df: float | None = None  # of `se`; None: known, which a stored row also says above `rounding.MOST_DF`
     se_common: float | None = None  # part shared by all readings of `common`; cancels in differences
     common: str = ""  # "tester:T1", "lab:A" ...
     n: int = 0
@@ -303,6 +303,7 @@ class Column:
     title: str
     unit: str = ""
     numeric: bool = False
+    measure: str = ""  # id of what it shows: its heading leads to the methods page
 
 
 @dataclass(frozen=True)
@@ -347,6 +348,7 @@ class Figure:
     reading: str = ""
     caption: str = ""
     table: Table | None = None
+    measure: str = ""  # id of what it shows: its caption leads to the methods page
 
 
 @dataclass(frozen=True)

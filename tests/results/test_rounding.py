@@ -6,6 +6,7 @@ import math
 
 import pytest
 
+from sitegen.methods.intervals import NORMAL_95, student_95
 from sitegen.results.rounding import place, plain, rounded
 from sitegen.vocabulary import Key, Value
 
@@ -43,3 +44,12 @@ def test_optimiser_noise_moves_no_digit() -> None:
 
 def test_no_negative_zero_is_stored() -> None:
     assert plain(rounded(value(-1e-9, -0.1, 0.1)).value, 2) == "0.00"
+
+
+def test_many_degrees_of_freedom_are_stored_as_known() -> None:
+    """On 1000 degrees of freedom the 95 % point of t is 1.962 in any table, that of the normal 1.960: 0.1 % apart."""
+    assert student_95(1000) == pytest.approx(1.962, abs=5e-4)
+    assert student_95(1000) / NORMAL_95 == pytest.approx(1, abs=1.3e-3)
+    given = (12.34, 1000.0, 1000.1, 69632.8, math.inf, None)
+    stored = [rounded(Value("m", Key(), 1.0, se=0.1, df=df)).df for df in given]
+    assert stored == [12.3, 1000.0, None, None, None, None]
