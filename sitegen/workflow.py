@@ -11,6 +11,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 from sitegen import registry
+from sitegen.pages import notes
 from sitegen.problems import as_text
 from sitegen.program.folder import load
 from sitegen.program.model import Folder, Program
@@ -42,9 +43,16 @@ def examine(path: Path) -> Examination:
     folder, problems = load(path, measures=units, streams=streams, comparable=registry.comparable())
     evidence: tuple[Evidence, ...] = ()
     if folder is not None:
-        evidence = tuple(gather(program, registry.STREAMS) for program in folder.programs)
+        evidence = tuple(
+            _with_notes(gather(program, registry.STREAMS), notes.problems(folder, program, units))
+            for program in folder.programs
+        )
         problems = [*problems, *(problem for each in evidence for problem in each.problems)]
     return Examination(folder, evidence, tuple(sorted(problems)))
+
+
+def _with_notes(evidence: Evidence, found: Sequence[Problem]) -> Evidence:
+    return replace(evidence, problems=tuple(sorted([*evidence.problems, *found])))
 
 
 def conclude(examination: Examination, executor: Executor | None = None) -> tuple[Analysis, ...]:
@@ -118,9 +126,11 @@ def publish(examination: Examination, target: Path, theme: Path | None, executor
     pages = sum(name.endswith(".html") for name in site)
     codes = [problem.code for problem in examination.problems if problem.level == "warning"]
     images = sum(code.startswith("image-") for code in codes)  # the rest of such a row is used
-    aside = len(codes) - images
+    noted = sum(code.startswith(notes.CODE) for code in codes)
+    aside = len(codes) - images - noted
     told = f"; {aside} {'reading was' if aside == 1 else 'readings were'} set aside" if aside else ""
     told += f"; {images} {'image is' if images == 1 else 'images are'} not shown" if images else ""
+    told += f"; {noted} {'link of notes leads' if noted == 1 else 'links of notes lead'} nowhere" if noted else ""
     told += ", see the data pages" if codes else ""
     programs = f"{len(analyses)} {'program' if len(analyses) == 1 else 'programs'}"
     report = f"Published {programs} on {pages} pages{told}. Open {target / 'index.html'}"

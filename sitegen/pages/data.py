@@ -8,6 +8,7 @@ from sitegen import reasons
 from sitegen.pages import words
 from sitegen.pages.contexts import Part, PartsPage
 from sitegen.pages.frame import Site, crumbs, window_title
+from sitegen.pages.notes import CODE
 from sitegen.pages.view import View
 from sitegen.program.model import Program
 from sitegen.vocabulary import Cell, Column, Problem, Row, Table
@@ -92,7 +93,7 @@ def _left_out(site: Site, view: View) -> Table:
                             Cell(each.file),
                             Cell(str(each.line) if each.line else ""),
                             Cell(each.column_name and f"column {each.column_name}"),
-                            Cell(each.code.replace("-", " ")),
+                            Cell("printed as text" if each.code.startswith(CODE) else each.code.replace("-", " ")),
                             Cell(_said(each)),
                         ]
                     ),

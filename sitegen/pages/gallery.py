@@ -1,11 +1,13 @@
-"""The pictures of a site: files named by their content, collected while pages are made."""
+"""Pictures and other files of a site, named by their content and collected while pages are made."""
 
 from __future__ import annotations
 
+import hashlib
 import math
 from dataclasses import dataclass, field
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 
+from sitegen.pages.addresses import slug
 from sitegen.pages.contexts import ScaleView
 from sitegen.pages.words import number
 from sitegen.pictures import Picture, PictureFault, picture
@@ -35,6 +37,18 @@ class Gallery:
         if source not in self._hung:
             self._hung[source] = self._hang(source)
         return self._hung[source]
+
+    def take(self, source: str) -> str:
+        """Path in the site of any other file, taken along as it is; "" where it cannot be read any more."""
+        try:
+            content = (Path(self.folder) / source).read_bytes()
+        except OSError:
+            return ""
+        name = PurePosixPath(source)
+        digest = hashlib.sha256(content).hexdigest()[:12]
+        path = f"assets/files/{slug(name.stem)[:60]}-{digest}{name.suffix.lower()}"
+        self.files[path] = content
+        return path
 
     def _hang(self, source: str) -> Hung | None:
         try:

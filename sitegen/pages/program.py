@@ -70,7 +70,7 @@ def page(site: Site, program: Program) -> ProgramPage:
         parts=parts,
         side=side,
         matrix=_matrix(site, view, setter, every),
-        notes=notes.of_program(program),
+        notes=notes.of_program(site, program, path),
     )
 
 

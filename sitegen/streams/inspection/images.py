@@ -3,42 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 
 import numpy as np
 
 from sitegen.pictures import PictureFault, check
 from sitegen.problems import shown
+from sitegen.program.inside import PathFault, file_inside
 from sitegen.program.model import Program
 from sitegen.tables.reading import Sheet
 
 _FOLDER = "a PNG, JPEG or TIFF file inside the program's folder, such as images/b1-top.png"
-LONGEST = 200  # characters of a name
 
 
 def located(folder: Path, name: str) -> Path:
-    """The file an image name of a record means. Raises PictureFault where it is none of the program's folder.
-
-    Links are followed before the question is asked, so that none leads out.
-    """
-    plain = name.isprintable() and len(name) <= LONGEST and "\\" not in name and not name.startswith("/")
-    if not plain or (len(name) > 1 and name[1] == ":"):
-        raise PictureFault("image-path-not-plain", "is not written from the program's folder", _FOLDER)
-    path = folder / name
+    """The file an image name of a record means. Raises PictureFault where it is none of the program's folder."""
     try:
-        home, found = folder.resolve(), path.resolve()
-        upwards = ".." in PurePosixPath(name).parts
-        if upwards or not found.is_relative_to(home):
-            how = "" if upwards else " through a link"
-            raise PictureFault("image-outside-folder", f"leaves the program's folder{how}", _FOLDER)
-        if not found.exists():
-            raise PictureFault("image-missing", "is not there", _FOLDER)
-        if not found.is_file():
-            raise PictureFault("image-not-a-file", "is not a plain file", _FOLDER)
-    except (OSError, ValueError, RuntimeError) as error:  # RuntimeError: a loop of links
-        reason = (error.strerror if isinstance(error, OSError) else "") or "it cannot be followed"
-        raise PictureFault("image-not-readable", f"cannot be read: {reason.lower()}", _FOLDER) from error
-    return found
+        return file_inside(folder, name)
+    except PathFault as fault:
+        raise PictureFault(f"image-{fault.code}", fault.what, _FOLDER) from fault
 
 
 def check_images(program: Program, sheet: Sheet) -> None:
