@@ -89,6 +89,20 @@ ANSWER: dict[str, str] = {
     "few-common-places": "two inspectors graded fewer than eight places in common",
     "one-grade-only": "both inspectors gave every place the same one grade, so that chance alone agrees",
     "to-lose-undecided": "the interval of the leak still to lose reaches across the amount allowed",
+    "coating-without-value": "one of the coatings has no value",
+    "build-and-coating": "each coating was run in one build only, so that build and coating cannot be told apart",
+    "block-and-coating": "each coating was run on one block only, so that block and coating cannot be told apart",
+    "position-and-coating": "the coatings sat on the same cylinders in every engine, so that position and coating "
+    "cannot be told apart",
+    "one-block": "only one block ran both coatings, so that nothing tells how far such a difference scatters",
+    "few-cylinders-mixed": "too few cylinders are left over once engines and positions are allowed for",
+    "one-build": "a coating has values from one build only",
+    "no-repeat": "nothing was repeated, so that nothing tells how far the values scatter",
+    "covariate-and-coating": "a covariate goes along with the coating, so that they cannot be told apart",
+    "covariates-take-all": "nothing is left over to tell the scatter once the covariates are allowed for",
+    "mixed-in-engine": "a build holds more than one coating",
+    "one-cylinder-a-build": "no build has values of two cylinders",
+    "no-scatter": "the cylinders of each build all read the same",
 }
 
 # With what care a value is to be taken (`flags`).
@@ -105,6 +119,12 @@ FLAGS: dict[str, str] = {
     "temperature-assumed": "the metal temperature of a warm check was not recorded; that of the air was taken, with "
     "which a warm engine reads about 6 % too little",
     "no-tool": "the measuring tool was not recorded, so there is no interval",
+    "order-one-sided": "one coating always or nearly always came first, so that whatever changed from build to build "
+    "may share in the difference",
+    "whole-builds-left-out": "builds that hold only one of the two coatings were left out",
+    "unpaired-builds-left-out": "builds on blocks that ran only one of the two coatings were left out",
+    "shared-block-left-out": "the one block that ran both coatings was left out",
+    "blocks-used-again": "some builds were made on the same block, which the interval does not allow for",
 }
 
 # Set aside for a reason that leaves the number itself readable: shown with the value the check would have had with it.
