@@ -69,6 +69,25 @@ def _parser() -> argparse.ArgumentParser:
     publish.add_argument("--theme", type=Path, metavar="DIR", help="folder whose templates and styles replace ours")
     publish.add_argument("--workers", type=_count, default=1, metavar="N", help="processes that share the analysis (1)")
     publish.set_defaults(verb=_publish)
+
+    plan = verbs.add_parser(
+        "plan",
+        help="draw lots, and say what a program can find and how many builds it takes; writes nothing",
+        description="Draw lots for coatings, say what the instruments and the comparison can show, and how many builds "
+        "it takes to find the difference worth finding. The scatter between builds comes from the program's own "
+        "results, or is typed in.",
+    )
+    plan.add_argument("program", type=Path, help="the folder of one program")
+    plan.add_argument("--builds", type=_count, metavar="N", help="builds in all (those planned in the program file)")
+    plan.add_argument("--seed", type=_seed, metavar="N", help="seed of the lots (that of the program file)")
+    plan.add_argument("--scheme", choices=_SCHEMES, help="how lots are drawn (that of the program file)")
+    plan.add_argument(
+        "--scatter", type=_scatter, action="append", default=[], metavar="MEASURE=SD",
+        help="scatter between builds of one coating: a share for measures compared as ratios (leakdown.crankcase=8%%), "
+        "else a number in the measure's unit; may be given for several measures",
+    )  # fmt: skip
+    plan.add_argument("--format", choices=("text", "json"), default="text", help="how the plan is printed (text)")
+    plan.set_defaults(verb=_plan)
     return parser
 
 
@@ -76,6 +95,27 @@ def _count(text: str) -> int:
     if not text.isdecimal() or int(text) < 1:
         raise argparse.ArgumentTypeError(f"{text!r} is not a number from 1 up")
     return int(text)
+
+
+_SCHEMES = ("whole builds", "whole builds in rounds", "mixed in engine")
+
+
+def _seed(text: str) -> int:
+    if not text.isdecimal() or int(text) > 2**32 - 1:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 0 to 4294967295")
+    return int(text)
+
+
+def _scatter(text: str) -> tuple[str, float]:
+    measure, _, number = text.partition("=")
+    share = number.strip().endswith("%")
+    try:
+        value = float(number.strip().rstrip("%")) / (100 if share else 1)
+    except ValueError:
+        value = 0.0
+    if not measure or not 0 < value < float("inf"):
+        raise argparse.ArgumentTypeError(f"{text!r} is not a measure with its scatter, such as leakdown.crankcase=8%")
+    return measure.strip(), value
 
 
 def _check(options: argparse.Namespace) -> int:
@@ -133,6 +173,33 @@ def _published(options: argparse.Namespace) -> Outcome | None:
     except (CannotPublish, ThemeError) as problem:
         print(problem, file=sys.stderr)
         return None
+
+
+def _plan(options: argparse.Namespace) -> int:
+    import json
+
+    from sitegen import problems, registry, workflow
+    from sitegen.pages import plan as told
+
+    examination = workflow.examine(options.program)
+    if examination.blocked or examination.folder is None:
+        print(problems.as_text(examination.problems), file=sys.stderr)
+        return INPUT
+    if len(examination.folder.programs) != 1:
+        names = ", ".join(program.id for program in examination.folder.programs)
+        print(f"{options.program}: this folder holds several programs. Give the folder of one: {names}.")
+        return USE
+    typed = dict(options.scatter)
+    strange = sorted(set(typed) - registry.comparable())
+    if strange:
+        known = ", ".join(sorted(registry.comparable()))
+        print(f"--scatter: no measure {strange[0]} is compared. Expected {known}.", file=sys.stderr)
+        return USE
+    plan = workflow.plan(examination, typed, options.builds, options.seed, options.scheme or "")[0]
+    print(
+        json.dumps(told.as_json(plan), indent=1, ensure_ascii=False) if options.format == "json" else told.as_text(plan)
+    )
+    return FINE
 
 
 if __name__ == "__main__":

@@ -102,6 +102,16 @@ ANSWER: dict[str, str] = {
     "covariates-take-all": "nothing is left over to tell the scatter once the covariates are allowed for",
     "mixed-in-engine": "a build holds more than one coating",
     "one-cylinder-a-build": "no build has values of two cylinders",
+    "order-and-coating": "on every block the same coating came first, so that order and coating cannot be told apart",
+    "whole-engine-in-mixed": "it belongs to the whole engine, which held more than one coating, and so to no coating",
+    "covariate-missing": "a covariate has no value for one of the cylinders",
+    "below-detection-in-mean": "some values are known only to lie below a limit, which leaves no mean",
+    "not-positive": "a value is not above zero, so that there is no ratio",
+    "too-many-arrangements": "there are too many arrangements to try them all",
+    "no-interval": "the measure has no interval, so that nothing tells how sure its values are",
+    "limit-in-interval": "the interval reaches across the limit",
+    "no-difference-in-interval": "the interval reaches across no difference",
+    "common-error-reaches": "what the tester does to all its readings alike reaches the limit by itself",
     "no-scatter": "the cylinders of each build all read the same",
 }
 
@@ -124,6 +134,9 @@ FLAGS: dict[str, str] = {
     "whole-builds-left-out": "builds that hold only one of the two coatings were left out",
     "unpaired-builds-left-out": "builds on blocks that ran only one of the two coatings were left out",
     "shared-block-left-out": "the one block that ran both coatings was left out",
+    "provisional": "builds or phases are still to come",
+    "cylinders-missing": "a cylinder without a value is not in the mean of its build",
+    "one-lot": "all rings of the coating came from one lot, so that coating and lot cannot be told apart",
     "blocks-used-again": "some builds were made on the same block, which the interval does not allow for",
 }
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from sitegen.crossing import exposure
+from sitegen.crossing import answers, exposure
 from sitegen.streams.buildsheet import STREAM as BUILDSHEET
 from sitegen.streams.inspection import STREAM as INSPECTION
 from sitegen.streams.leakdown import STREAM as LEAKDOWN
@@ -16,7 +16,8 @@ CROSSING: tuple[Step, ...] = (exposure.STEP,)
 
 def steps() -> tuple[Step, ...]:
     """Every step of the house, in no particular order."""
-    return (*CROSSING, *(step for stream in STREAMS for step in stream.steps))
+    yielding = (*CROSSING, *(step for stream in STREAMS for step in stream.steps))
+    return (*yielding, answers.step(measure for step in yielding for measure in step.gives))
 
 
 def measures() -> Mapping[str, Measure]:

@@ -288,6 +288,18 @@ def in_order(steps: Sequence[Step]) -> list[Step]:
 
 
 @dataclass(frozen=True)
+class Strip:
+    """An interval drawn in a table's cell about an upright line of no difference; places from -1 to 1, 0 the line."""
+
+    low: float
+    mark: float | None
+    high: float
+    hollow: bool  # not yet to be relied on
+    coating: str
+    label: str  # what a screen reader is told
+
+
+@dataclass(frozen=True)
 class Cell:
     """One cell of a table, or a piece of a sentence. Plain text: templates escape it."""
 
@@ -296,6 +308,7 @@ class Cell:
     word: bool = False  # a word of state: drawn with its mark
     note: str = ""  # small second line
     coating: str = ""  # draws the coating's key before the text
+    strip: Strip | None = None  # drawn in place of the text
 
 
 @dataclass(frozen=True)
@@ -324,6 +337,7 @@ class Table:
     caption: str = ""
     note: str = ""
     wide: bool = False  # scrolls sideways on a narrow screen
+    measure: str = ""  # id of what all its numbers are: its note leads to the methods page
 
 
 @dataclass(frozen=True)
@@ -430,6 +444,16 @@ class Section:
 
 
 @dataclass(frozen=True)
+class Smallest:
+    """The least a measure can show with one instrument of the program, known before anything is run."""
+
+    measure: str
+    what: str  # "leak of a cylinder, one check": completes "the smallest ... it can show"
+    value: float  # in the unit of the measure
+    because: str  # the instrument and its limit
+
+
+@dataclass(frozen=True)
 class Stream:
     """One kind of evidence: one folder exports one of these; the registry lists them."""
 
@@ -442,3 +466,4 @@ class Stream:
     sections: tuple[Section, ...] = ()
     recorded: tuple[str, ...] = ()  # measures a planned record of this stream yields for every cylinder
     cautions: tuple[str, ...] = ()
+    smallest: Callable[[Any], Iterable[Smallest]] | None = None  # program -> what its instruments can show at all

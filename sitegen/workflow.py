@@ -11,6 +11,8 @@ from importlib.metadata import version
 from pathlib import Path
 
 from sitegen import registry
+from sitegen.crossing import planning
+from sitegen.crossing.planning import Planning
 from sitegen.pages import notes
 from sitegen.problems import as_text
 from sitegen.program.folder import load
@@ -81,6 +83,32 @@ def with_files(analyses: Sequence[Analysis]) -> tuple[Conclusion, ...]:
     return tuple(conclusions)
 
 
+def plan(
+    examination: Examination,
+    typed: Mapping[str, float] | None = None,
+    builds: int | None = None,
+    seed: int | None = None,
+    scheme: str = "",
+) -> tuple[Planning, ...]:
+    """The plan of every program of an examined folder; what is typed in stands for what the file says."""
+    return plan_each(conclude(examination), typed, builds, seed, scheme)
+
+
+def plan_each(
+    analyses: Sequence[Analysis],
+    typed: Mapping[str, float] | None = None,
+    builds: int | None = None,
+    seed: int | None = None,
+    scheme: str = "",
+) -> tuple[Planning, ...]:
+    """The same from analyses that were made already."""
+    measures = registry.measures()
+    return tuple(
+        planning.plan(each.program, registry.STREAMS, measures, each.comparisons, typed, builds, seed, scheme)
+        for each in analyses
+    )
+
+
 def stale_problem(program: Program, reason: str) -> Problem:
     """That committed results no longer belong to the inputs, as a warning."""
     return Problem(
@@ -108,13 +136,18 @@ def publish(examination: Examination, target: Path, theme: Path | None, executor
     Raises publish.CannotPublish. The examination must not be blocked.
     """
     from sitegen import publish as disk
+    from sitegen.crossing.history import histories
     from sitegen.pages.site import build_site
 
     if examination.folder is None:
         raise ValueError("a blocked examination cannot be published")
     conclusions = with_files(conclude(examination, executor))
     analyses = [conclusion.analysis for conclusion in conclusions]
-    site = build_site(examination.folder, analyses, registry.STREAMS, registry.measures(), theme)
+    measures = registry.measures()
+    plans = plan_each(analyses)
+    site = build_site(
+        examination.folder, analyses, registry.STREAMS, measures, theme, histories(analyses, measures), plans
+    )
     # All pages are made before the first byte is written; results first, which the pages quote.
     results: dict[str, str] = {}
     for conclusion in conclusions:

@@ -20,6 +20,18 @@ def student_95(df: float) -> float:
     return NORMAL_95 if math.isinf(df) else float(stdtrit(df, 0.975))
 
 
+@lru_cache(maxsize=4096)
+def student(df: float, error: float) -> float:
+    """Two-sided point of Student's t on `df` degrees of freedom that is exceeded with probability `error` [-].
+
+    >>> round(student(10, 0.01), 4), round(student(float("inf"), 0.05), 6)
+    (3.1693, 1.959964)
+    """
+    from scipy.special import stdtrit
+
+    return normal_two_sided(error) if math.isinf(df) else float(stdtrit(df, 1 - error / 2))
+
+
 def normal_two_sided(error: float) -> float:
     """Two-sided point of the normal distribution that is exceeded with probability `error` [-].
 

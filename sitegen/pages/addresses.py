@@ -50,6 +50,7 @@ class Addresses:
     engines: Mapping[tuple[str, str], str]  # (program, build)
     cylinders: Mapping[tuple[str, str, int], str]  # (program, build, cylinder)
     data: Mapping[str, str]  # program
+    plans: Mapping[str, str]  # program
     coatings: Mapping[str, str]
     home: str = "index.html"
     methods: str = "methods.html"
@@ -57,17 +58,22 @@ class Addresses:
     @classmethod
     def of(cls, folder: Folder) -> Addresses:
         names = slugs(program.id for program in folder.programs)
-        programs, engines, cylinders, data = {}, {}, {}, {}
+        programs, engines, cylinders, data, plans = {}, {}, {}, {}, {}
         for program in folder.programs:
             base = f"programs/{names[program.id]}"
             programs[program.id] = f"{base}/index.html"
             data[program.id] = f"{base}/data.html"
-            for build, name in slugs((build.id for build in program.builds), taken=("index", "data")).items():
+            plans[program.id] = f"{base}/plan.html"
+            for build, name in slugs((build.id for build in program.builds), taken=("index", "data", "plan")).items():
                 engines[program.id, build] = f"{base}/{name}/index.html"
                 for place in program.build(build).places:
                     cylinders[program.id, build, place.cylinder] = f"{base}/{name}/cylinder-{place.cylinder}.html"
         coatings = {each: f"coatings/{name}.html" for each, name in slugs(folder.definitions.coatings).items()}
-        return cls(programs, engines, cylinders, data, coatings)
+        return cls(programs, engines, cylinders, data, plans, coatings)
+
+    def method(self, measure: str) -> str:
+        """Where the methods page says how a measure is worked out."""
+        return f"{self.methods}#{slug(measure)}"
 
 
 def relative(target: str, page: str) -> str:

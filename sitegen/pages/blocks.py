@@ -3,40 +3,51 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from sitegen.pages import charts
 from sitegen.pages.addresses import relative, slug
 from sitegen.pages.contexts import (
     BlockView,
+    ChoiceView,
     ColumnView,
     DiscView,
     FigureView,
     ImagesView,
     ImageView,
     KeyView,
+    Link,
     PanelView,
     PieceView,
     PlansView,
     PlanView,
     RowView,
+    StripView,
     TableView,
     TextView,
 )
 from sitegen.pages.gallery import Gallery, scale_of
 from sitegen.pages.marks import STRONG, mark_of
-from sitegen.pages.styles import style
+from sitegen.pages.styles import SHAPES, style
 from sitegen.pages.words import number
 from sitegen.program.model import Coating
-from sitegen.vocabulary import Block, Cell, Column, Figure, Images, Plan, Plans, Row, Table, Text
+from sitegen.vocabulary import Block, Cell, Column, Figure, Images, Plan, Plans, Row, Strip, Table, Text
 
 
 class Setter:
     """Turns the blocks of one page into views; hands out each id once."""
 
-    def __init__(self, coatings: Mapping[str, Coating], page: str = "", gallery: Gallery | None = None) -> None:
+    def __init__(
+        self,
+        coatings: Mapping[str, Coating],
+        page: str = "",
+        gallery: Gallery | None = None,
+        method: Callable[[str], Link | None] | None = None,  # of a measure: its name and its place in the site
+    ) -> None:
         self._page = page
+        self._method = method
         self._gallery = gallery
         self._coatings = coatings
         self._orders = {each.id: each.order for each in coatings.values()}
@@ -56,6 +67,16 @@ class Setter:
         """A name for a region that no other region of the page has: screen readers list them."""
         self._labels[wanted] = self._labels.get(wanted, 0) + 1
         return wanted if self._labels[wanted] == 1 else f"{wanted}, {self._labels[wanted]}"
+
+    def how(self, measure: str) -> Link | None:
+        """Name of a measure and the link to how it is worked out; None for what the methods page does not know."""
+        found = self._method(measure) if self._method is not None and measure else None
+        return Link(found.text, relative(found.href, self._page)) if found is not None else None
+
+    def _column(self, column: Column) -> ColumnView:
+        how = self.how(column.measure)
+        unit = "" if column.unit == "1" else column.unit
+        return ColumnView(column.title, unit, column.numeric, how.href if how is not None else "")
 
     def blocks(self, blocks: Sequence[Block]) -> list[BlockView]:
         return [self.block(block) for block in blocks]
@@ -77,13 +98,34 @@ class Setter:
         if not coating:
             return None
         look = style(self._orders[coating])
-        return KeyView(look.colour, look.shape, " ".join(f"{each:g}" for each in look.dash))
+        dash = " ".join(f"{each:g}" for each in look.dash)
+        return KeyView(look.colour, look.shape, dash, SHAPES.index(look.shape))
 
     def piece(self, cell: Cell) -> PieceView:
         mark = mark_of(cell.text) if cell.word else ""
-        plain = not (cell.href or cell.word or cell.note or cell.coating)
+        plain = not (cell.href or cell.word or cell.note or cell.coating or cell.strip)
         return PieceView(
-            cell.text, cell.href, mark, mark in STRONG, cell.word, cell.note, self.key(cell.coating), plain
+            cell.text,
+            cell.href,
+            mark,
+            mark in STRONG,
+            cell.word,
+            cell.note,
+            self.key(cell.coating),
+            self.strip(cell.strip) if cell.strip else None,
+            plain,
+        )
+
+    def strip(self, strip: Strip) -> StripView:
+        """An interval on a line of 180 px with 8 px of room at both ends."""
+        look = style(self._orders[strip.coating])
+
+        def place(at: float) -> float:
+            return round(90 + 82 * at, 1)
+
+        mark = None if strip.mark is None else place(strip.mark)
+        return StripView(
+            place(strip.low), place(strip.high), mark, 90, 180, strip.hollow, look.colour, look.shape, strip.label
         )
 
     def text(self, block: Text) -> TextView:
@@ -97,9 +139,7 @@ class Setter:
             id=self.anchor(block.name),
             name=slug(block.name),
             label=self._label(f"Table: {block.caption or block.name.replace('-', ' ')}"),
-            columns=[
-                ColumnView(each.title, "" if each.unit == "1" else each.unit, each.numeric) for each in block.columns
-            ],
+            columns=[self._column(each) for each in block.columns],
             rows=[
                 RowView(
                     [self.piece(cell) for cell in row.cells], row.here, self.anchor(row.anchor) if row.anchor else ""
@@ -110,11 +150,15 @@ class Setter:
             caption=block.caption,
             note=block.note,
             wide=block.wide,
+            how=self.how(block.measure),
         )
 
     # ---- figures ----
 
     def figure(self, block: Figure) -> FigureView:
+        return replace(self._drawn(block), how=self.how(block.measure))
+
+    def _drawn(self, block: Figure) -> FigureView:
         self.charts = True
         id_ = self.anchor(block.name)
         panels = []
@@ -129,12 +173,13 @@ class Setter:
                     note=panel.note,
                     label=panel.label
                     or f"{panel.title or block.reading or block.name}. The data are in the table below.",
-                    rows=rows,
+                    rows=charts.packed(rows),
                     height=round(rows["height"] + rows["pad"]["top"] + rows["pad"]["bottom"]),
                 )
             )
         table = self.table(block.table if block.table is not None else rows_as_table(block))
-        return FigureView(id_, slug(block.name), block.reading, block.caption, panels, table)
+        choices = [ChoiceView(n, name, self.key(coating)) for n, (name, coating) in enumerate(charts.series(block))]
+        return FigureView(id_, slug(block.name), block.reading, block.caption, panels, table, choices)
 
     # ---- pictures ----
 
@@ -177,9 +222,9 @@ class Setter:
             discs.append(
                 DiscView(
                     number=f"cylinder {disc.cylinder}" if i == 0 else str(disc.cylinder),
-                    x=left + 1 + pitch * (place + 0.5),
-                    y=top + 63,
-                    radius=radius,
+                    x=_px(left + 1 + pitch * (place + 0.5)),
+                    y=_px(top + 63),
+                    radius=_px(radius),
                     text=disc.text,
                     unit="" if disc.unit == "1" else disc.unit,
                     colour=self._colour(disc.coating or plan.coating),
@@ -188,8 +233,8 @@ class Setter:
                     href=disc.href,
                     label=disc.label or _disc_sentence(disc.cylinder, disc.text, disc.unit, disc.word),
                     me=plan.me == disc.cylinder,
-                    named_y=top + 13,
-                    word_y=top + 122,
+                    named_y=_px(top + 13),
+                    word_y=_px(top + 122),
                 )
             )
         return PlanView(
@@ -216,9 +261,9 @@ class Setter:
             discs.append(
                 DiscView(
                     number=str(disc.cylinder),
-                    x=left + 2 + pitch * (place + 0.5),
-                    y=top + 21,
-                    radius=most,
+                    x=_px(left + 2 + pitch * (place + 0.5)),
+                    y=_px(top + 21),
+                    radius=_px(most),
                     text=disc.text,
                     unit=disc.unit,
                     colour=self._colour(disc.coating or plan.coating),
@@ -229,7 +274,7 @@ class Setter:
                     me=plan.me == disc.cylinder,
                     filled=round(most * math.sqrt(min(1.0, max(0.0, disc.share or 0.0))), 2),
                     named_y=0,
-                    word_y=top + 56,
+                    word_y=_px(top + 56),
                 )
             )
         return PlanView(
@@ -245,6 +290,11 @@ class Setter:
 
     def _colour(self, coating: str) -> int:
         return style(self._orders[coating]).colour if coating else -1
+
+
+def _px(length: float) -> float:
+    """A length as short as it prints: 43, not 43.0; pages hold many of them."""
+    return int(length) if length == int(length) else round(length, 2)
 
 
 def _ranks(count: int) -> int:

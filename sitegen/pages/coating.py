@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from sitegen.pages import words
+from sitegen.pages import history, words
 from sitegen.pages.blocks import Setter
 from sitegen.pages.contexts import CoatingPage, Fact, Link, Part
 from sitegen.pages.frame import Site, crumbs, window_title
@@ -18,6 +18,9 @@ def page(site: Site, coating: Coating) -> CoatingPage:
     path = site.addresses.coatings[coating.id]
     setter = site.setter(path)
     parts, builds = [], 0
+    known = history.blocks(site.view(path), coating.id, site.histories.get(coating.id, ()))
+    if known:
+        parts.append(Part(setter.anchor(history.ANCHOR), history.TITLE, setter.blocks(known)))
     for program in site.folder.programs:
         view = site.view(path, program.id, coating=coating)
         if not view.builds:
@@ -113,7 +116,7 @@ def _recorded(view: View, stream: Stream) -> Table | None:
             found, phase = _latest(view, measure, build, _cylinders(build, coating))
             cells.append(Cell(_range(found), note=phase))
         rows.append(Row(cells))
-    columns = [Column("Build"), *(Column(view.measures[m].title, view.measures[m].unit, True) for m in shown)]
+    columns = [Column("Build"), *(Column(view.measures[m].title, view.measures[m].unit, True, m) for m in shown)]
     return Table(
         f"{stream.name}-{view.program.id}",
         columns,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, ClassVar, Literal
 
 from markupsafe import Markup
@@ -24,6 +24,22 @@ class KeyView:
     colour: int
     shape: str  # SVG path in a box from -1 to 1
     dash: str  # stroke-dasharray
+    symbol: int = 0  # number of the drawing that holds this shape and dash
+
+
+@dataclass(frozen=True)
+class StripView:
+    """An interval in a cell [px], in a box of the width and height the template draws."""
+
+    low: float
+    high: float
+    mark: float | None
+    middle: float
+    width: float
+    hollow: bool
+    colour: int
+    shape: str
+    label: str
 
 
 @dataclass(frozen=True)
@@ -37,6 +53,7 @@ class PieceView:
     word: bool = False
     note: str = ""
     key: KeyView | None = None
+    strip: StripView | None = None
     plain: bool = False  # nothing but text: printed without asking for the rest
 
 
@@ -45,6 +62,7 @@ class ColumnView:
     title: str
     unit: str
     numeric: bool
+    href: str = ""  # to how it is worked out
 
 
 @dataclass(frozen=True)
@@ -57,6 +75,7 @@ class RowView:
 @dataclass(frozen=True)
 class TableView:
     shape: ClassVar = "table"
+    how: Link | None = field(default=None, kw_only=True)  # name of the measure, and how it is worked out
     id: str
     name: str
     label: str  # what a screen reader calls the scrolling region
@@ -66,6 +85,15 @@ class TableView:
     caption: str = ""
     note: str = ""
     wide: bool = False
+
+
+@dataclass(frozen=True)
+class ChoiceView:
+    """A series of a figure that the reader may hide."""
+
+    number: int  # what its rows carry
+    name: str
+    key: KeyView | None
 
 
 @dataclass(frozen=True)
@@ -82,12 +110,14 @@ class PanelView:
 @dataclass(frozen=True)
 class FigureView:
     shape: ClassVar = "figure"
+    how: Link | None = field(default=None, kw_only=True)  # name of the measure, and how it is worked out
     id: str
     name: str
     reading: str
     caption: str
     panels: Sequence[PanelView]
     table: TableView
+    choices: Sequence[ChoiceView] = ()  # none where there is nothing to choose
 
 
 @dataclass(frozen=True)
@@ -205,7 +235,6 @@ class Assets:
     script: str
     tables: str
     drawings: str = ""
-    library: str = ""
 
 
 @dataclass(frozen=True)
@@ -262,13 +291,20 @@ class HomePage(Page):
 
 
 @dataclass(frozen=True)
+class AnswerLine:
+    """The answer to a criterion for one coating."""
+
+    coating: PieceView | None  # named where the criterion is about several
+    word: PieceView
+    told: Sequence[str]  # who decided it, what would
+
+
+@dataclass(frozen=True)
 class CriterionLine:
     title: str
     limit: str
     note: str
-    seen: str  # the value nearest to breaking it, by name
-    word: PieceView
-    why: str
+    answers: Sequence[AnswerLine]
 
 
 @dataclass(frozen=True)

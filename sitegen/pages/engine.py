@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sitegen.pages import plans, words
+from sitegen.pages import criteria, plans, words
 from sitegen.pages.blocks import Setter
 from sitegen.pages.contexts import CylinderPage, EnginePage, Fact, Link, Part, PieceView
 from sitegen.pages.frame import Site, crumbs, shows_plan, window_title
@@ -116,6 +116,9 @@ def cylinder_page(site: Site, program: Program, build: Build, cylinder: int) -> 
     setter = site.setter(path)
     parts = site.parts(view, setter, "cylinder", "main")
     side = site.parts(view, setter, "cylinder", "side")
+    judged = criteria.of_cylinder(view)
+    if judged is not None:
+        parts.append(Part(setter.anchor("criteria"), "Criteria", [setter.table(judged)]))
     if not shows_plan([*parts, *side]):
         drawn = [plans.plan_of(view, build, me=cylinder)]
         side.insert(0, Part(setter.anchor("place"), "Where it sits", [setter.plans(Plans(drawn))]))

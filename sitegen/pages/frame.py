@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from sitegen.pages import words
 from sitegen.pages.addresses import Addresses, relative
@@ -13,6 +14,10 @@ from sitegen.pages.gallery import Gallery
 from sitegen.pages.view import Desk, View
 from sitegen.program.model import Build, Coating, Folder, Program
 from sitegen.vocabulary import Measure, Section, Stream
+
+if TYPE_CHECKING:
+    from sitegen.crossing.history import History
+    from sitegen.crossing.planning import Planning
 
 PAGE_TITLE_JOINER = " · "
 
@@ -28,6 +33,8 @@ class Site:
     addresses: Addresses
     assets: Mapping[str, str]  # "report.css" -> path with its hash
     gallery: Gallery
+    histories: Mapping[str, Sequence[History]]  # by coating
+    plans: Mapping[str, Planning]  # by program
 
     def view(
         self,
@@ -41,14 +48,19 @@ class Site:
         return View(self.folder, self.measures, self.streams, self.addresses, page, desk, build, cylinder, coating)
 
     def setter(self, page: str) -> Setter:
-        return Setter(self.folder.definitions.coatings, page, self.gallery)
+        return Setter(self.folder.definitions.coatings, page, self.gallery, self.method)
+
+    def method(self, measure: str) -> Link | None:
+        """The name of a measure and where the site says how it is worked out; None for one it does not know."""
+        known = self.measures.get(measure)
+        return Link(known.title, self.addresses.method(measure)) if known is not None else None
 
     def links(self, page: str, *, charts: bool) -> Assets:
         def to(name: str) -> str:
             return relative(self.assets[name], page)
 
         always = to("report.css"), to("report.js"), to("tables.js")
-        return Assets(*always, to("drawings.js"), to("library.js")) if charts else Assets(*always)
+        return Assets(*always, to("drawings.js")) if charts else Assets(*always)
 
     def sections(self, page: str, place: str) -> list[Section]:
         """Sections of all streams for a page kind and place, in order."""
@@ -90,7 +102,9 @@ class Site:
             builds = [
                 Link(build.id, _href(self.addresses.engines[program.id, build.id], page)) for build in program.builds
             ]
-            own = [("Coatings", f"{self.addresses.home}#coatings"), *own, ("Data", self.addresses.data[program.id])]
+            plan = [("Plan", self.addresses.plans[program.id])] if program.id in self.plans else []
+            data = ("Data", self.addresses.data[program.id])
+            own = [("Coatings", f"{self.addresses.home}#coatings"), *own, *plan, data]
             return [*builds, *(Link(text, _href(target, page)) for text, target in own)]
         return [
             Link(text, _href(target, page)) for text, target in [("Coatings", f"{self.addresses.home}#coatings"), *own]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sitegen.pages import words
+from sitegen.pages import comparing, words
 from sitegen.pages.contexts import CoatingLine, HomePage, Link, PieceView, ProgramLine, TextView
 from sitegen.pages.frame import Site, engine_types, window_title
 from sitegen.pages.present import Record, complete, records
@@ -91,6 +91,9 @@ def _answer(site: Site, program: str) -> list[PieceView]:
     """The lead sentence of the program's answer, where it has one."""
     view = site.view(site.addresses.home, program)
     setter = site.setter(site.addresses.home)
+    compared = comparing.lead(view)
+    if compared:
+        return [setter.piece(Cell(compared))]
     for section in site.sections("program", "main"):
         if section.anchor != ANSWER:
             continue

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from sitegen.pages import notes, plans, words
+from sitegen.pages import comparing, criteria, notes, plans, words
 from sitegen.pages.blocks import Setter
 from sitegen.pages.contexts import (
-    CriterionLine,
     Link,
     Matrix,
     MatrixCell,
@@ -19,11 +18,10 @@ from sitegen.pages.frame import Site, crumbs, engine_types, shows_plan, window_t
 from sitegen.pages.home import ANSWER
 from sitegen.pages.present import Record, complete, records
 from sitegen.pages.view import View
-from sitegen.program.model import Criterion, Program
+from sitegen.program.model import Program
 from sitegen.vocabulary import Cell, Change, Column, Plans, Row, Table
 
-_OWN_ANCHORS = ("answer", "criteria", "planned", "notes")
-_SENSES = {"at-most": "at most", "at-least": "at least"}
+_OWN_ANCHORS = ("answer", "criteria", "planned", "notes", comparing.ANCHOR, "worked-out")
 
 
 def page(site: Site, program: Program) -> ProgramPage:
@@ -34,17 +32,24 @@ def page(site: Site, program: Program) -> ProgramPage:
     for anchor in _OWN_ANCHORS:
         setter.anchor(anchor)
     every = records(site.desks[program.id], list(site.streams))
-    answer = [
+    answer = [setter.block(block) for block in comparing.answer(view)]
+    answer += [
         setter.block(block)
         for section in site.sections("program", "main")
         if section.anchor == ANSWER
         for block in section.build(view)
     ]
     parts = site.parts(view, setter, "program", "main", skip=(ANSWER,))
+    compared = comparing.table(view)
+    if compared:
+        parts.insert(1, Part(comparing.ANCHOR, comparing.TITLE, setter.blocks(compared)))
     side = site.parts(view, setter, "program", "side")
     moved = _changes(view)
     if moved is not None:
         parts.append(Part(setter.anchor("changes"), "Changed since the last commit", [setter.table(moved)]))
+    detail = comparing.worked_out(view)
+    if detail:
+        parts.append(Part("worked-out", "How the comparisons were worked out", setter.blocks(detail)))
     if program.builds and not shows_plan([*parts, *side]):
         drawn = [plans.plan_of(view, build) for build in program.builds]
         block = Plans(drawn, plans.states_sentence(view), plans.caption(view))
@@ -65,8 +70,8 @@ def page(site: Site, program: Program) -> ProgramPage:
         question=program.question or program.title,
         meta=_meta(program, every),
         answer=answer or [_undecided(program, every)],
-        criteria_caption=_criteria_caption(program),
-        criteria=[_criterion(view, setter, each) for each in program.criteria],
+        criteria_caption=criteria.caption(program),
+        criteria=criteria.lines(view, setter),
         parts=parts,
         side=side,
         matrix=_matrix(site, view, setter, every),
@@ -96,73 +101,6 @@ def _undecided(program: Program, every: list[Record]) -> TextView:
     if not program.builds:
         text = "Nothing has been built yet."
     return TextView("lead", [PieceView(text)])
-
-
-# ---- criteria -------------------------------------------------------------------------------------------------------
-
-
-def _criteria_caption(program: Program) -> str:
-    return f"Criteria, stated {words.day(program.criteria_stated)}" if program.criteria_stated else "Criteria"
-
-
-def _criterion(view: View, setter: Setter, criterion: Criterion) -> CriterionLine:
-    measure = view.measures.get(criterion.measure)
-    unit = measure.unit if measure else ""
-    coatings = words.listed(view.coating_title(coating) for coating in criterion.coatings)
-    if criterion.limit is not None and criterion.sense in _SENSES:
-        limit = f"{_SENSES[criterion.sense]} {words.with_unit(words.stated(criterion.limit), unit)}"
-    else:
-        side = "below" if criterion.sense == "below-reference" else "above"
-        limit = f"{side} {view.coating_title(view.program.reference)}"
-    scope = {
-        "every-cylinder": f"every cylinder with {coatings}",
-        "mean-of-builds": f"mean of the builds with {coatings}",
-        "every-build": f"every build with {coatings}",
-    }[criterion.scope]
-    phase = view.program.phase(criterion.phase).title
-    names = {criterion.id, f"criterion:{criterion.id}"}
-    verdict = next((each for each in view.analysis.verdicts if each.rule in names), None)
-    why = view.why(verdict.reason) if verdict and verdict.reason else ""
-    end = "; ends the program for a coating that fails" if criterion.end_rule else ""
-    return CriterionLine(
-        title=criterion.title,
-        limit=limit,
-        note=f"{scope}, after {phase}{end}",
-        seen=_seen(view, criterion),
-        word=setter.piece(Cell(verdict.word if verdict else "not decided here", word=True)),
-        why=f"because {why}" if why else "",
-    )
-
-
-def _seen(view: View, criterion: Criterion) -> str:
-    """The value nearest to breaking a criterion on every cylinder or build, by name: shown, not judged."""
-    if criterion.sense not in _SENSES or criterion.scope == "mean-of-builds":
-        return ""
-    values = [
-        value
-        for value in view.values(criterion.measure, phase=criterion.phase, at="")
-        if value.key.coating in criterion.coatings
-        and value.value is not None
-        and bool(value.key.cylinder) == (criterion.scope == "every-cylinder")
-    ]
-    if not values:
-        return "no value yet"
-    most = criterion.sense == "at-most"
-    worst = max(values, key=lambda value: (value.value or 0.0) * (1 if most else -1))
-    whose = f"{worst.key.engine} cylinder {worst.key.cylinder}" if worst.key.cylinder else worst.key.engine
-    seen = f"{'largest' if most else 'smallest'} so far: {whose}, {view.text(worst, unit=True)}"
-    known = {(value.key.engine, value.key.cylinder) for value in values}
-    lacking = [
-        f"{build.id} cylinder {place.cylinder}"
-        for build in view.program.builds
-        for place in build.places
-        if worst.key.cylinder
-        and place.coating in criterion.coatings
-        and not build.is_due(criterion.phase)
-        and any(phase.id == criterion.phase for phase in view.program.phases_of(build))
-        and (build.id, place.cylinder) not in known
-    ]
-    return seen + (f"; no value for {words.listed(lacking)}" if lacking else "")
 
 
 # ---- since the last commit ------------------------------------------------------------------------------------------

@@ -18,16 +18,13 @@ from sitegen.pages import words
 from sitegen.pages.addresses import Addresses, relative, slug
 from sitegen.program.model import Build, Coating, Folder, Phase, Program
 from sitegen.tables.rows import rows_of
-from sitegen.vocabulary import Cell, Change, Key, Measure, Problem, Readings, Series, Stream, Value, Verdict
+from sitegen.vocabulary import Cell, Change, Comparison, Key, Measure, Problem, Readings, Series, Stream, Value, Verdict
 
 if TYPE_CHECKING:
     import pandas as pd
 
 
 STATE = "seating"  # rule of the verdict that is the state of a cylinder
-
-
-STATE_RULE = "seating"  # rule of the verdict that is a cylinder's state
 
 
 class Analysis(Protocol):
@@ -41,6 +38,8 @@ class Analysis(Protocol):
     def values(self) -> Mapping[tuple[str, Key], Value]: ...
     @property
     def verdicts(self) -> Sequence[Verdict]: ...
+    @property
+    def comparisons(self) -> Sequence[Comparison]: ...
     @property
     def series(self) -> Sequence[Series]: ...
     @property
@@ -237,6 +236,11 @@ class View:
             and (coating is None or verdict.key.coating == coating)
             and (phase is None or verdict.key.phase == phase)
         ]
+
+    @property
+    def comparisons(self) -> Sequence[Comparison]:
+        """Coatings set against the reference, the primary first."""
+        return self._desk.analysis.comparisons
 
     def state(self, engine: Build | str | None = None, cylinder: int | None = None) -> Verdict | None:
         """The state of a cylinder (seated, still seating, not seated, cannot tell), where one was concluded."""

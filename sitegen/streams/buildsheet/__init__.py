@@ -6,6 +6,7 @@ from sitegen.streams.buildsheet.fields import FIELDS
 from sitegen.streams.buildsheet.measures import MASS
 from sitegen.streams.buildsheet.read import read
 from sitegen.streams.buildsheet.sections import SECTIONS
+from sitegen.streams.buildsheet.smallest import smallest
 from sitegen.streams.buildsheet.steps import GAP_FLOOR, MEASURED, WEAR
 from sitegen.vocabulary import Stream
 
@@ -23,4 +24,5 @@ STREAM = Stream(
         "with tackle rated for them.",
         "Parts from a used engine carry used oil, which irritates the skin and can cause skin cancer: gloves.",
     ),
+    smallest=smallest,
 )

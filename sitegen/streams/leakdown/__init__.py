@@ -8,6 +8,7 @@ from sitegen.streams.leakdown.measures import AREA, CRANKCASE, PERCENT
 from sitegen.streams.leakdown.read import read
 from sitegen.streams.leakdown.seating import CHANGES, ELSEWHERES, RESIDUALS, SEATING, UNEXPLAINED_BY_GAPS
 from sitegen.streams.leakdown.sections import SECTIONS
+from sitegen.streams.leakdown.smallest import smallest
 from sitegen.vocabulary import Stream
 
 STREAM = Stream(
@@ -29,4 +30,5 @@ STREAM = Stream(
         "open path.",
         "Local codes, the site's rules and its competent person come first.",
     ),
+    smallest=smallest,
 )

@@ -1,0 +1,28 @@
+"""The step that answers: coatings compared, criteria decided. Made for whatever measures the streams yield."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from sitegen.crossing import comparing, deciding
+from sitegen.program.model import Program
+from sitegen.vocabulary import Book, Measure, Readings, Result, Step
+
+
+class _Answers:
+    """Runs on the measures it was made with. A class, not a closure, so that processes can be handed it."""
+
+    def __init__(self, measures: Mapping[str, Measure]) -> None:
+        self._measures = dict(measures)
+
+    def __call__(self, program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
+        del engine, readings
+        rows = comparing.compared(program, self._measures, book)
+        yield from rows
+        yield from deciding.decided(program, self._measures, book, rows)
+
+
+def step(measures: Iterable[Measure]) -> Step:
+    """The step, given every measure that can be compared or judged."""
+    named = {measure.id: measure for measure in measures}
+    return Step(name="answers", gives=deciding.GIVES, run=_Answers(named), needs=tuple(sorted(named)), scope="program")

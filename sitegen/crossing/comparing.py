@@ -1,0 +1,347 @@
+"""Coatings set against the reference: which procedure the allocation allows, and what it says.
+
+The procedure follows from the design before a number is looked at (`methods.design`). Errors that all readings of a
+tester share are carried through the signs of the estimate: alike on both sides they cancel, else they widen it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from statistics import fmean
+from typing import Any
+
+import numpy as np
+
+from sitegen.crossing import allocation, subjects
+from sitegen.crossing.subjects import Entries, Role
+from sitegen.methods import contrasts, design, dunnett, intraclass, randomisation
+from sitegen.methods.intervals import NORMAL_95, normal_two_sided
+from sitegen.program.model import Program, Subject
+from sitegen.vocabulary import Book, Comparison, Measure, Refused
+
+ERROR = 0.05  # family error of a comparison
+MOST_CENSORED = 8  # values below detection whose bounds are tried in every combination
+TOGETHER = ("pooled", "borrowed")  # procedures whose contrasts share one scatter and one mean of the reference
+
+
+def compared(program: Program, measures: Mapping[str, Measure], book: Book) -> list[Comparison]:
+    """Every comparison the program states, or that is offered where it states none; the primary first."""
+    found = subjects.chosen(program, measures, book)
+    exploratory = sum(role == "exploratory" for _, role in found)
+    rows: list[Comparison] = []
+    for subject, role in found:
+        over = exploratory if role == "exploratory" else 1
+        rows += _subject(program, measures[subject.measure], subject, role, over, book)
+    return rows
+
+
+@dataclass(frozen=True)
+class _Answer:
+    """One candidate's contrast on the scale worked on."""
+
+    made: design.Design
+    contrast: Any  # contrasts.Contrast
+    common: float  # standard error shared by the readings of an instrument
+    shared: float  # half-width of what one instrument does to all its readings
+
+
+def _subject(
+    program: Program, measure: Measure, subject: Subject, role: Role, over: int, book: Book
+) -> list[Comparison]:
+    """The rows of one subject, a candidate each."""
+    ratio = measure.compare == "ratio"
+    blank = {
+        candidate: Comparison(
+            subject.measure, subject.phase, subject.at, candidate, program.reference, role,
+            "ratio" if ratio else "difference", adjusted_over=over * len(program.candidates),
+        )
+        for candidate in program.candidates
+    }  # fmt: skip
+    try:
+        laid = subjects.entries(program, measure, subject, book)
+        extra = subjects.covariates(program, laid, book)
+    except Refused as why:
+        return [replace(row, verdict="refused", reason=why.code) for row in blank.values()]
+    rows: dict[str, Comparison] = {}
+    answers: dict[str, _Answer] = {}
+    for candidate, row in blank.items():
+        made = design.recognise(laid.spots, candidate, program.reference)
+        told = _counted(replace(row, design=made.name), program, laid, made)
+        reason = made.reason or _unfit(laid, ratio=ratio)
+        if reason:
+            rows[candidate] = replace(told, verdict="refused", reason=reason)
+            continue
+        try:
+            answers[candidate] = _answer(laid, extra, made, candidate, program.reference, ratio=ratio)
+        except Refused as why:
+            rows[candidate] = replace(told, verdict="refused", reason=why.code)
+            continue
+        rows[candidate] = told
+    for candidate, answer in answers.items():
+        rows[candidate] = _concluded(program, measure, laid, extra, rows[candidate], answers, answer, over)
+    return [rows[candidate] for candidate in program.candidates]
+
+
+def _unfit(laid: Entries, *, ratio: bool) -> str:
+    if laid.censored and (ratio or len(laid.censored) > MOST_CENSORED):
+        return "below-detection-in-mean"
+    if ratio and (laid.numbers() <= 0).any():
+        return "not-positive"
+    return ""
+
+
+def _counted(row: Comparison, program: Program, laid: Entries, made: design.Design) -> Comparison:
+    """The row with its builds and cylinders, and with what is still missing as flags."""
+    # a mixed design rests on the builds that hold both; elsewhere on all builds of the two coatings
+    used = [spot for spot in laid.spots if not made.builds or spot.build in made.builds]
+    own = [spot for spot in used if spot.coating == row.coating]
+    other = [spot for spot in used if spot.coating == row.reference]
+    flags = set(laid.flags) | set(made.notes)
+    pair = {row.coating, row.reference}
+    holding = {build.id for build in program.builds if pair & set(build.coatings)}
+    if holding & set(laid.awaited):
+        flags.add("provisional")
+    if holding & set(laid.lacking):
+        flags.add("cylinders-missing")
+    planned = len(program.builds) < program.planned_builds
+    if planned:
+        flags.add("provisional")
+    lots = {
+        place.lot
+        for build in program.builds
+        for place in build.places
+        if place.coating == row.coating and place.lot and any(spot.build == build.id for spot in own)
+    }
+    if len(lots) == 1:
+        flags.add("one-lot")
+    return replace(
+        row,
+        level=_level(laid, own, ratio=row.scale == "ratio"),
+        level_reference=_level(laid, other, ratio=row.scale == "ratio"),
+        builds=len({spot.build for spot in own}),
+        builds_reference=len({spot.build for spot in other}),
+        cylinders=sum(bool(spot.position) for spot in own),
+        cylinders_reference=sum(bool(spot.position) for spot in other),
+        flags=frozenset(flags),
+    )
+
+
+def _level(laid: Entries, spots: Sequence[design.Spot], *, ratio: bool) -> float | None:
+    """Mean over builds of the means of their cylinders; None where a value is below detection, or there is none."""
+    values = dict(zip(laid.spots, laid.values, strict=True))
+    builds: dict[str, list[float]] = {}
+    for spot in spots:
+        number = values[spot].value
+        if number is None or (ratio and number <= 0):
+            return None
+        builds.setdefault(spot.build, []).append(math.log(number) if ratio else number)
+    if not builds:
+        return None
+    mean = fmean(fmean(own) for own in builds.values())
+    return math.exp(mean) if ratio else mean
+
+
+# ---- the estimate ---------------------------------------------------------------------------------------------------
+
+
+def _scaled(laid: Entries, *, ratio: bool) -> tuple[np.ndarray, list[float]]:
+    """Values on the scale worked on, and what turns an error of a value into one on that scale."""
+    numbers = laid.numbers()
+    if ratio:
+        return np.log(numbers), [1 / number for number in numbers]
+    return numbers, [1.0] * len(numbers)
+
+
+def _answer(
+    laid: Entries, extra: np.ndarray | None, made: design.Design, candidate: str, reference: str, *, ratio: bool
+) -> _Answer:
+    y, turn = _scaled(laid, ratio=ratio)
+    contrast = contrasts.contrast(made, laid.spots, y, candidate, reference, covariates=extra)
+    common, shared = subjects.common_parts(laid, contrast.weights, turn)
+    return _Answer(made, contrast, common, shared)
+
+
+def _correlations(laid: Entries, reference: str, answers: Mapping[str, _Answer]) -> list[float]:
+    """b of each candidate, by product of which the contrasts with one reference correlate."""
+
+    def units(coating: str) -> int:
+        by_block = any(answer.made.name == "by block" for answer in answers.values())
+        return len({spot.block if by_block else spot.build for spot in laid.spots if spot.coating == coating})
+
+    base = units(reference)
+    return [math.sqrt(n / (n + base)) for n in map(units, answers)]
+
+
+@dataclass(frozen=True)
+class _Cuts:
+    """What widens a standard error to an interval."""
+
+    own: float  # of the independent part
+    common: float  # of a part known as a normal standard error
+
+    def half(self, se: float, common: float, shared: float) -> float:
+        """Half-width; parts in quadrature. `shared` is a half-width at 95 % already."""
+        return math.hypot(self.own * se, self.common * common, self.common / NORMAL_95 * shared)
+
+
+def _cuts(
+    program: Program, laid: Entries, extra: object, answers: Mapping[str, _Answer], answer: _Answer, over: int
+) -> tuple[_Cuts, Any]:
+    """The cut of this family, and the adjusted p value as a function of t."""
+    df, error = float(answer.contrast.df), ERROR / over
+    family = len(program.candidates)
+    same = all(each.made.procedure in TOGETHER for each in answers.values()) and extra is None
+    if family > 1 and same and len(answers) == family:
+        b = _correlations(laid, program.reference, answers)
+        cut = dunnett.critical(b, df, error)
+
+        def p_value(t: float) -> float:
+            return min(1.0, over * dunnett.p_value(t, b, df))
+    else:
+        cut = dunnett.critical([0.0], df, error / family)
+
+        def p_value(t: float) -> float:
+            return min(1.0, over * family * dunnett.p_value(t, [0.0], df))
+
+    return _Cuts(cut, normal_two_sided(error / family)), p_value
+
+
+def _concluded(
+    program: Program, measure: Measure, laid: Entries, extra: np.ndarray | None, row: Comparison,
+    answers: Mapping[str, _Answer], answer: _Answer, over: int,
+) -> Comparison:  # fmt: skip
+    """The row with its estimate, interval, p values and verdict."""
+    ratio = row.scale == "ratio"
+    cuts, p_value = _cuts(program, laid, extra, answers, answer, over)
+    estimate, se = float(answer.contrast.estimate), float(answer.contrast.se)
+    half = cuts.half(se, answer.common, answer.shared)
+    low, high = estimate - half, estimate + half
+    censored = laid.kept([row.coating, row.reference]).censored
+    if censored:
+        low, high = _hull(laid, extra, answer.made, row, cuts)
+    tested = answer.made.procedure != "borrowed" and not censored
+    verdict, reason = _verdict(measure, low, high), ""
+    if answer.made.procedure == "borrowed":
+        verdict, reason = "cannot tell", "one-build"
+    elif answer.made.procedure == "paired" and 0 in answer.made.first:
+        verdict, reason, tested = "cannot tell", "order-and-coating", False
+    p = p_value(abs(estimate) * cuts.own / half) if tested and half > 0 else None
+    out = replace(
+        row,
+        procedure=answer.contrast.procedure if answer.made.procedure != "borrowed" else "borrowed",
+        scope=answer.made.scope,
+        estimate=None if censored else math.exp(estimate) if ratio else estimate,
+        low=math.exp(low) if ratio else low,
+        high=math.exp(high) if ratio else high,
+        df=float(answer.contrast.df),
+        se=se,
+        p=p,
+        verdict=verdict,
+        reason=reason,
+    )
+    return _randomised(program, laid, _clustered(laid, out))
+
+
+def _verdict(measure: Measure, low: float, high: float) -> Any:
+    if low <= 0 <= high:
+        return "cannot tell"
+    if not measure.better:
+        return "less" if high < 0 else "more"
+    return "better" if (high < 0) == (measure.better == "less") else "worse"
+
+
+def _hull(
+    laid: Entries, extra: np.ndarray | None, made: design.Design, row: Comparison, cuts: _Cuts
+) -> tuple[float, float]:
+    """The interval over every combination of bounds of the values below detection.
+
+    Exact: the lower end is concave and the upper end convex in each value, so both have their extremes at corners.
+    """
+    ends: list[tuple[float, float]] = []
+    places = laid.censored
+    for corner in range(2 ** len(places)):
+        values = list(laid.values)
+        for bit, place in enumerate(places):
+            limit = values[place].high or 0.0
+            end = limit if corner >> bit & 1 else min(values[place].low or 0.0, limit)
+            values[place] = replace(values[place], value=end, status="ok")
+        answer = _answer(replace(laid, values=tuple(values)), extra, made, row.coating, row.reference, ratio=False)
+        half = cuts.half(float(answer.contrast.se), answer.common, answer.shared)
+        ends.append((float(answer.contrast.estimate) - half, float(answer.contrast.estimate) + half))
+    return min(low for low, _ in ends), max(high for _, high in ends)
+
+
+# ---- beside it ------------------------------------------------------------------------------------------------------
+
+
+def _clustered(laid: Entries, row: Comparison) -> Comparison:
+    """How alike the cylinders of one build are, and how many independent tests they are worth; whole builds only."""
+    if row.procedure not in {"pooled", "welch", "borrowed"} or laid.censored:
+        return row
+    if any(spot.position == 0 for spot in laid.spots):
+        return row
+    y, _ = _scaled(laid, ratio=row.scale == "ratio")
+    try:
+        found = intraclass.intraclass(y, [s.build for s in laid.spots], [s.coating for s in laid.spots])
+    except Refused:
+        return row
+    pair = row.cylinders + row.cylinders_reference  # the scatter is that of all coatings, the tests are of these two
+
+    def worth(icc: float) -> float:
+        return intraclass.effective(pair, found.size, icc)
+
+    return replace(
+        row,
+        icc=found.icc, icc_low=found.low, icc_high=found.high,
+        effective=worth(found.icc), effective_low=worth(found.high), effective_high=worth(found.low),
+    )  # fmt: skip
+
+
+def _randomised(program: Program, laid: Entries, row: Comparison) -> Comparison:
+    """The randomisation test at the level of assignment, where the recorded scheme and seed give this allocation."""
+    if row.design == "by block" or row.procedure == "paired" or laid.censored:
+        return row  # not assigned build by build
+    pair = laid.kept([row.coating, row.reference])
+    y, _ = _scaled(pair, ratio=row.scale == "ratio")
+    try:
+        if row.procedure in {"differences", "fixed"}:
+            own = _holding_both(pair)
+            labels, builds = [pair.spots[i].coating for i in own], [pair.spots[i].build for i in own]
+            found = randomisation.within_builds([y[i] for i in own], labels, builds, row.coating, row.reference)
+        else:
+            means, labels, rounds = _by_build(program, pair, y.tolist())
+            if program.allocation_scheme == "whole builds in rounds":
+                found = randomisation.in_rounds(means, labels, rounds, row.coating, row.reference)
+            else:
+                found = randomisation.whole_builds(means, labels, row.coating, row.reference)
+    except Refused:
+        return row
+    speaks = found.least_p <= ERROR and row.p is not None and allocation.follows(program)
+    return replace(row, least_p=found.least_p, p_randomised=found.p if speaks else None)
+
+
+def _holding_both(pair: Entries) -> list[int]:
+    held: dict[str, set[str]] = {}
+    for spot in pair.spots:
+        held.setdefault(spot.build, set()).add(spot.coating)
+    return [place for place, spot in enumerate(pair.spots) if len(held[spot.build]) > 1]
+
+
+def _by_build(program: Program, pair: Entries, y: Sequence[float]) -> tuple[list[float], list[str], list[int]]:
+    """Build means, their coatings, and the round each build was run in."""
+    groups: dict[str, list[float]] = {}
+    coating: dict[str, str] = {}
+    for spot, number in zip(pair.spots, y, strict=True):
+        groups.setdefault(spot.build, []).append(float(number))
+        coating[spot.build] = spot.coating
+    size = len(program.coatings)
+    rounds = [(program.build(build).built - 1) // size for build in groups]
+    return [math.fsum(own) / len(own) for own in groups.values()], [coating[build] for build in groups], rounds
+
+
+def of(rows: Iterable[Comparison], subject: Subject, coating: str) -> Comparison | None:
+    """The comparison of one subject and coating among those made."""
+    wanted = (subject.measure, subject.phase, subject.at, coating)
+    return next((row for row in rows if (row.measure, row.phase, row.at, row.coating) == wanted), None)

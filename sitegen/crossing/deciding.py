@@ -1,0 +1,331 @@
+"""Criteria answered: every cylinder, every build, the mean of builds; how wrong the word can be, and what would decide.
+
+A criterion holds or fails where the 95 % interval lies on one side of its limit: 2.5 % of error on that side. "Every
+cylinder holds" needs no correction, "some cylinder fails" is held against the number of cylinders looked at.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from sitegen.crossing import comparing, subjects
+from sitegen.crossing.subjects import Entries
+from sitegen.methods import contrasts, power
+from sitegen.methods import criteria as method
+from sitegen.methods.criteria import Sense
+from sitegen.methods.intervals import NORMAL_95, student_95
+from sitegen.program.model import Criterion, Program, Subject
+from sitegen.vocabulary import Book, Comparison, Key, Measure, Refused, Result, Value, Verdict
+
+ONE_SIDE = 0.025  # probability of a wrong word on each side
+RULE = "criterion:"  # + id: the answer for a coating, and below it for each cylinder or build
+WORST = "worst-seen:"  # + id: the cylinder nearest to breaking it, and those not clearly better
+CANNOT = "cannot tell yet"
+
+BUILDS_NEEDED = Measure(
+    id="criterion.builds_needed",
+    title="builds it would take to decide a criterion",
+    unit="builds",
+    better="",
+    method="Builds of each coating at which the criterion would be decided with a power of 80 %, if the difference to "
+    "the limit stays what it is. A range, because the scatter between builds is known from few builds only.",
+    formula="noncentral t at the lower and the upper 80 % limit of the scatter between builds",
+    source="J. Cohen, Statistical power analysis (1988), ch. 2; chi-square limits of a standard deviation",
+    limits="Says what it would take, not that it is worth it. An end without a number: more than sixty.",
+    interval="bounds",
+)
+READINGS_NEEDED = Measure(
+    id="criterion.readings_needed",
+    title="readings it would take to decide a criterion on a cylinder",
+    unit="readings",
+    better="",
+    method="Readings in one check at which the interval of this cylinder would clear the limit, if its value stays. "
+    "What a tester's scale and its gauges do to all of its readings alike is left as it is.",
+    formula="n · (z · se / (distance to the limit less the common half-width))²",
+    source="propagation of independent errors",
+    limits="None where the common part alone reaches the limit: then only another tester or a calibration decides.",
+    interval="",
+)
+GIVES = (BUILDS_NEEDED, READINGS_NEEDED)
+
+
+@dataclass(frozen=True)
+class _Unit:
+    """One cylinder or build under a criterion."""
+
+    key: Key
+    value: float | None
+    low: float | None
+    high: float | None
+    df: float | None
+    se: float | None = None
+    se_common: float = 0.0  # with the gauges: what more readings do not lessen
+    n: int = 1
+
+
+def decided(
+    program: Program, measures: Mapping[str, Measure], book: Book, rows: Sequence[Comparison]
+) -> Iterable[Result]:
+    """The verdicts of every criterion, for each coating it names."""
+    for criterion in program.criteria:
+        for coating in criterion.coatings:
+            if criterion.sense in {"below-reference", "above-reference"}:
+                yield from _against_reference(criterion, coating, rows)
+                continue
+            measure = measures[criterion.measure]
+            try:
+                laid = subjects.entries(program, measure, _subject(criterion), book)
+            except Refused as why:
+                yield _summary(criterion, coating, CANNOT, why.code)
+                continue
+            own = laid.kept([coating])
+            asked = _asked(program, criterion, coating)
+            lacking = _lacking(program, criterion, asked, own)
+            if criterion.scope == "mean-of-builds":
+                yield from _mean(criterion, coating, laid, lacking)
+                continue
+            over = len(asked) if criterion.scope == "every-build" else sum(map(len, asked.values()))
+            yield from _each(criterion, coating, own, lacking, measure, over)
+
+
+def _subject(criterion: Criterion) -> Subject:
+    return Subject(criterion.measure, criterion.phase, criterion.at)
+
+
+def _sense(criterion: Criterion) -> Sense:
+    return "at-least" if criterion.sense == "at-least" else "at-most"
+
+
+def _summary(
+    criterion: Criterion, coating: str, word: str, reason: str = "", deciding: Key | None = None, over: int = 1
+) -> Verdict:
+    key = Key(coating=coating, phase=criterion.phase, at=criterion.at)
+    told = "" if deciding is None else f"{criterion.measure}@{deciding.engine}"
+    told += f"/{deciding.cylinder}" if deciding is not None and deciding.cylinder else ""
+    rate = None if word == CANNOT else ONE_SIDE
+    return Verdict(f"{RULE}{criterion.id}", key, word, told, rate, over, reason)
+
+
+def _asked(program: Program, criterion: Criterion, coating: str) -> dict[str, list[int]]:
+    """Cylinders a criterion is about, by build: those read and those still to be read."""
+    return {
+        build.id: [place.cylinder for place in build.places if place.coating == coating]
+        for build in program.builds
+        if coating in build.coatings
+        and (not criterion.phase or criterion.phase in {phase.id for phase in program.phases_of(build)})
+    }
+
+
+def _lacking(
+    program: Program, criterion: Criterion, asked: Mapping[str, Sequence[int]], own: Entries
+) -> dict[str, bool]:
+    """Builds without a value for every cylinder they should have; True: the phase is still to come."""
+    present = {(spot.build, spot.position) for spot in own.spots}
+    return {
+        build: program.build(build).is_due(criterion.phase)
+        for build, numbers in asked.items()
+        if (build, 0) not in present and any((build, number) not in present for number in numbers)
+    }
+
+
+def _why_lacking(lacking: Mapping[str, bool]) -> str:
+    if not lacking:
+        return ""
+    return "to-come" if all(lacking.values()) else "cylinders-missing"
+
+
+# ---- every cylinder, every build ------------------------------------------------------------------------------------
+
+
+def _each(
+    criterion: Criterion, coating: str, own: Entries, lacking: Mapping[str, bool], measure: Measure, over: int
+) -> Iterable[Result]:
+    units = _cylinders(own) if criterion.scope == "every-cylinder" else _builds(own)
+    if not units:
+        yield _summary(criterion, coating, CANNOT, _why_lacking(lacking) or "no-reading")
+        return
+    if any(unit.low is None and unit.high is None for unit in units):
+        yield _summary(criterion, coating, CANNOT, "no-interval")
+        return
+    found = []
+    for unit in units:
+        word = _word(criterion, unit, over)
+        found.append((word, unit))
+        yield Verdict(
+            f"{RULE}{criterion.id}", unit.key, word, f"{criterion.measure}@{criterion.phase}",
+            None if word == CANNOT else ONE_SIDE, over, "limit-in-interval" if word == CANNOT else "",
+        )  # fmt: skip
+        if word == CANNOT and criterion.scope == "every-cylinder":
+            yield from _readings_needed(criterion, unit, measure)
+    word = method.every([word for word, _ in found], len(lacking))
+    deciding = next((unit.key for each, unit in found if each == "fails"), None)
+    open_ = [unit.key for each, unit in found if each == CANNOT]
+    reason = ""
+    if word == CANNOT:
+        deciding = open_[0] if open_ else None
+        reason = "limit-in-interval" if open_ else _why_lacking(lacking)
+    yield _summary(criterion, coating, word, reason, deciding, over)
+    yield from _worst(criterion, units)
+
+
+def _word(criterion: Criterion, unit: _Unit, over: int) -> str:
+    limit = criterion.limit or 0.0
+    if unit.value is None:  # below a limit of detection: at most `high`
+        high = unit.high if unit.high is not None else math.inf
+        if criterion.sense == "at-most":
+            return "holds" if high <= limit else CANNOT
+        return "fails" if high < limit else CANNOT
+    return method.unit_word(unit.value, unit.low, unit.high, limit, _sense(criterion), unit.df, over)
+
+
+def _cylinders(own: Entries) -> list[_Unit]:
+    return [
+        _Unit(
+            value.key, value.value, value.low, value.high, value.df, value.se,
+            math.hypot(value.se_common or 0.0, shared / NORMAL_95), max(value.n, 1),
+        )
+        for value, shared in zip(own.values, own.shared, strict=True)
+    ]  # fmt: skip
+
+
+def _builds(own: Entries) -> list[_Unit]:
+    """Each build's mean over its cylinders, with the error of the readings: the build is judged, not builds to come."""
+    units = []
+    for build in dict.fromkeys(spot.build for spot in own.spots):
+        part = _of_build(own, build)
+        key = part.values[0].key._replace(cylinder=0)
+        if part.censored:
+            ends = [value.high or 0.0 if value.value is None else value.value for value in part.values]
+            units.append(_Unit(key, None, None, math.fsum(ends) / len(ends), None))
+            continue
+        count = len(part.values)
+        mean = math.fsum(value.value or 0.0 for value in part.values) / count
+        ses = [value.se for value in part.values]
+        if any(se is None for se in ses):
+            units.append(_bounded(key, part, mean))
+            continue
+        se = math.hypot(*(each or 0.0 for each in ses)) / count
+        df = _together([(each or 0.0) / count for each in ses], [value.df for value in part.values])
+        common, shared = subjects.common_parts(part, np.full(count, 1 / count), [1.0] * count)
+        half = math.hypot(student_95(df) * se, NORMAL_95 * common, shared)
+        units.append(_Unit(key, mean, mean - half, mean + half, df, se, math.hypot(common, shared / NORMAL_95)))
+    return units
+
+
+def _bounded(key: Key, part: Entries, mean: float) -> _Unit:
+    """A mean of values that carry bounds, or no interval, instead of a standard error: the mean of their ends."""
+    lows, highs = [value.low for value in part.values], [value.high for value in part.values]
+    if any(low is None for low in lows) or any(high is None for high in highs):
+        return _Unit(key, mean, None, None, None)
+    low = math.fsum(each or 0.0 for each in lows) / len(lows)
+    high = math.fsum(each or 0.0 for each in highs) / len(highs)
+    return _Unit(key, mean, low, high, None)
+
+
+def _together(ses: Sequence[float], dfs: Sequence[float | None]) -> float:
+    """Degrees of freedom of a sum of independent errors (Welch and Satterthwaite)."""
+    total = math.fsum(se**2 for se in ses)
+    parts = math.fsum(se**4 / df for se, df in zip(ses, dfs, strict=True) if df is not None and math.isfinite(df))
+    return total**2 / parts if parts else math.inf
+
+
+def _of_build(own: Entries, build: str) -> Entries:
+    places = [place for place, spot in enumerate(own.spots) if spot.build == build]
+    return Entries(
+        own.subject, tuple(own.spots[i] for i in places), tuple(own.values[i] for i in places),
+        tuple(own.shared[i] for i in places), (), (),
+    )  # fmt: skip
+
+
+def _readings_needed(criterion: Criterion, unit: _Unit, measure: Measure) -> Iterable[Value]:
+    if unit.value is None or unit.se is None or measure.interval != "confidence":
+        return
+    end = unit.high if criterion.sense == "at-most" else unit.low
+    beyond = (unit.value > (criterion.limit or 0.0)) == (criterion.sense == "at-most")
+    if beyond:  # nearer to failing: the other end has to clear the limit
+        end = unit.low if criterion.sense == "at-most" else unit.high
+    key = unit.key._replace(at=criterion.id)
+    needed = (
+        None if end is None else method.repeats_needed(unit.value, end, criterion.limit or 0.0, unit.n, unit.se_common)
+    )
+    if needed is None:
+        yield Value(READINGS_NEEDED.id, key, status="refused", reason="common-error-reaches")
+    else:
+        yield Value(READINGS_NEEDED.id, key, float(needed), n=unit.n, of="reading")
+
+
+def _worst(criterion: Criterion, units: Sequence[_Unit]) -> Iterable[Verdict]:
+    known = [unit for unit in units if unit.value is not None and unit.se is not None]
+    if len(known) < 2:
+        return
+    sign = 1.0 if criterion.sense == "at-most" else -1.0
+    place, near = method.worst(
+        [sign * (unit.value or 0.0) for unit in known], [unit.se or 0.0 for unit in known], [unit.df for unit in known]
+    )
+    rule = f"{WORST}{criterion.id}"
+    yield Verdict(rule, known[place].key, "worst seen", criterion.measure, adjusted_over=len(known))
+    for other in near:
+        yield Verdict(rule, known[other].key, "not clearly better", criterion.measure, adjusted_over=len(known) - 1)
+
+
+# ---- the mean of builds ---------------------------------------------------------------------------------------------
+
+
+def _mean(criterion: Criterion, coating: str, laid: Entries, lacking: Mapping[str, bool]) -> Iterable[Result]:
+    """The mean over builds against a limit, with the scatter between builds."""
+    limit = criterion.limit or 0.0
+    if laid.kept([coating]).censored:
+        yield _summary(criterion, coating, CANNOT, "below-detection-in-mean")
+        return
+    try:
+        found = contrasts.level(laid.spots, laid.numbers(), coating)
+    except Refused as why:
+        yield _summary(criterion, coating, CANNOT, why.code)
+        return
+    common, shared = subjects.common_parts(laid, found.weights, [1.0] * len(laid.spots))
+    mean, se, df = float(found.estimate), float(found.se), float(found.df)
+    half = math.hypot(student_95(df) * se, NORMAL_95 * common, shared)
+    word = method.unit_word(mean, mean - half, mean + half, limit, _sense(criterion), df, 1)
+    reason = "limit-in-interval" if word == CANNOT else ""
+    if word != CANNOT and lacking:  # builds to come belong to the mean that was asked for
+        word, reason = CANNOT, _why_lacking(lacking)
+    yield _summary(criterion, coating, word, reason)
+    if reason == "limit-in-interval":
+        count = len({spot.build for spot in laid.spots if spot.coating == coating})
+        yield _needed(criterion, coating, method.builds_needed(mean, se * math.sqrt(count), df, limit), count)
+
+
+def _needed(criterion: Criterion, coating: str, found: tuple[int, int | None], have: int) -> Value:
+    least, most = found
+    key = Key(coating=coating, phase=criterion.phase, at=criterion.id)
+    high = math.inf if most is None else float(most)
+    return Value(BUILDS_NEEDED.id, key, None, low=float(least), high=high, n=have, of="build")
+
+
+def _against_reference(criterion: Criterion, coating: str, rows: Sequence[Comparison]) -> Iterable[Result]:
+    row = comparing.of(rows, _subject(criterion), coating)
+    if row is None:
+        return
+    if row.verdict == "refused" or row.low is None or row.high is None:
+        yield _summary(criterion, coating, CANNOT, row.reason)
+        return
+    none = 1.0 if row.scale == "ratio" else 0.0
+    below, above = row.high < none, row.low > none
+    wanted, other = (below, above) if criterion.sense == "below-reference" else (above, below)
+    word = "holds" if wanted else "fails" if other else CANNOT
+    reason = "no-difference-in-interval" if word == CANNOT else ""
+    if row.procedure == "borrowed":
+        word, reason = CANNOT, "one-build"
+    elif word != CANNOT and "provisional" in row.flags:
+        word, reason = CANNOT, "to-come"
+    yield _summary(criterion, coating, word, reason, over=row.adjusted_over)
+    if reason == "no-difference-in-interval" and row.se and row.df and row.estimate is not None:
+        distance = abs(math.log(row.estimate) if row.scale == "ratio" else row.estimate)
+        spread = 1 / row.builds + 1 / row.builds_reference
+        sd = row.se / math.sqrt(spread)
+        if distance > 0:
+            yield _needed(criterion, coating, power.builds_range(sd, row.df, distance), row.builds)

@@ -1,0 +1,111 @@
+"""What is known of a coating over all programs of a folder: every build's value, and where the next one may lie."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from statistics import fmean
+from typing import Protocol
+
+from sitegen.methods import prediction
+from sitegen.program.model import Program, Subject
+from sitegen.vocabulary import Comparison, Key, Measure, Refused, Value
+
+
+class Analysed(Protocol):
+    """What is known about one program."""
+
+    @property
+    def program(self) -> Program: ...
+    @property
+    def values(self) -> Mapping[tuple[str, Key], Value]: ...
+    @property
+    def comparisons(self) -> Sequence[Comparison]: ...
+    @property
+    def results_id(self) -> str: ...
+
+
+@dataclass(frozen=True)
+class Point:
+    """One build of a coating in one measure: the mean over its cylinders that hold the coating."""
+
+    program: str
+    build: str
+    value: float  # in the unit of the measure
+    cylinders: int  # 0: a value of the whole build
+    mixed: bool  # the engine held other coatings too
+    flags: frozenset[str]
+    results: str  # id of the results it was taken from
+
+
+@dataclass(frozen=True)
+class History:
+    """All builds of a coating in one subject, and the 95 % prediction interval of the next build."""
+
+    coating: str
+    subject: Subject
+    points: tuple[Point, ...]  # by program, then in the order of building
+    mean: float | None = None
+    low: float | None = None
+    high: float | None = None
+    reason: str = ""  # why there is no interval
+
+
+def histories(analyses: Iterable[Analysed], measures: Mapping[str, Measure]) -> dict[str, tuple[History, ...]]:
+    """By coating, the history of everything any program of the folder compares."""
+    every = list(analyses)
+    subjects: dict[Subject, None] = {}
+    for role in ("primary", "criterion", "exploratory"):
+        for analysis in every:
+            for row in analysis.comparisons:
+                if row.role == role:
+                    subjects.setdefault(Subject(row.measure, row.phase, row.at))
+    coatings = dict.fromkeys(coating for analysis in every for coating in analysis.program.coatings)
+    found: dict[str, tuple[History, ...]] = {}
+    for coating in coatings:
+        made = [_history(coating, subject, every, measures[subject.measure]) for subject in subjects]
+        found[coating] = tuple(each for each in made if each.points)
+    return found
+
+
+def _history(coating: str, subject: Subject, analyses: Sequence[Analysed], measure: Measure) -> History:
+    points = tuple(point for analysis in analyses for point in _points(coating, subject, analysis))
+    ratio = measure.compare == "ratio" and all(point.value > 0 for point in points)
+    numbers = [math.log(point.value) if ratio else point.value for point in points]
+    try:
+        mean, low, high = prediction.next_value(numbers)
+    except Refused as why:
+        return History(coating, subject, points, reason=why.code)
+    if ratio:
+        mean, low, high = (math.exp(end) for end in (mean, low, high))
+    return History(coating, subject, points, mean, low, high)
+
+
+def _points(coating: str, subject: Subject, analysis: Analysed) -> list[Point]:
+    program = analysis.program
+    own: dict[str, list[Value]] = {}
+    for (measure, key), value in analysis.values.items():
+        same = (measure, key.phase, key.at, key.coating) == (subject.measure, subject.phase, subject.at, coating)
+        if same and value.status == "ok" and value.value is not None:
+            own.setdefault(key.engine, []).append(value)
+    made = []
+    for build in sorted(program.builds, key=lambda build: build.built):
+        values = own.get(build.id, [])
+        by_cylinder = [value for value in values if value.key.cylinder]
+        used = by_cylinder or values
+        whole = sum(place.coating == coating for place in build.places)
+        if not used or (by_cylinder and len(by_cylinder) < whole):
+            continue  # a mean over other cylinders than those of its neighbours is another quantity
+        made.append(
+            Point(
+                program.id,
+                build.id,
+                fmean(value.value or 0.0 for value in used),
+                len(by_cylinder),
+                len(build.coatings) > 1,
+                frozenset().union(*(value.flags for value in used)),
+                analysis.results_id,
+            )
+        )
+    return made

@@ -1,0 +1,87 @@
+"""Results as data frames, for notebooks and scripts of one's own."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from sitegen.problems import as_text
+from sitegen.vocabulary import Problem
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+_WHOLE = ("cylinder", "n", "adjusted_over", "builds", "builds_reference", "cylinders", "cylinders_reference")
+_NUMBERS = (
+    "value", "low", "high", "se", "df", "se_common", "estimate", "p", "p_randomised", "least_p", "level",
+    "level_reference", "icc", "icc_low", "icc_high", "effective_tests", "effective_low", "effective_high", "error_rate",
+)  # fmt: skip
+
+
+class InputError(Exception):
+    """Program files or records are broken; `problems` holds every one, and the text lists them."""
+
+    def __init__(self, problems: Sequence[Problem]) -> None:
+        super().__init__(as_text(problems))
+        self.problems = tuple(problems)
+
+
+@dataclass(frozen=True)
+class Results:
+    """What was concluded from a programs folder, one row as in the result files, with the program's id before it.
+
+    Numbers are floats with NaN where there is none, counts are `Int64`, everything else is text ("" where empty).
+    """
+
+    measures: pd.DataFrame
+    comparisons: pd.DataFrame
+    verdicts: pd.DataFrame
+    problems: tuple[Problem, ...]  # readings set aside and the like
+
+
+def results(path: Path | str, *, committed: bool = False) -> Results:
+    """Results of a programs folder, or of one program's folder.
+
+    Parameters: `path` the folder; `committed` takes the result files as they lie beside the program files, without
+    reading a record, instead of working them out.
+
+    Raises InputError where something must be mended first; FileNotFoundError where results are asked for as committed
+    and a program has none.
+    """
+    from sitegen import workflow
+    from sitegen.results.files import FOLDER, TABLES
+
+    folder = Path(path)
+    examination = workflow.examine(folder)
+    if examination.folder is None or (examination.blocked and not committed):
+        raise InputError(examination.problems)
+    if committed:
+        found = [
+            (program.id, {name: (Path(program.folder) / FOLDER / name).read_bytes() for name in TABLES})
+            for program in examination.folder.programs
+        ]
+    else:
+        conclusions = workflow.with_files(workflow.conclude(examination))
+        found = [(each.analysis.program.id, dict(each.files)) for each in conclusions]
+    measures, comparisons, verdicts = (_joined([(program, files[name]) for program, files in found]) for name in TABLES)
+    return Results(measures, comparisons, verdicts, examination.problems)
+
+
+def _joined(parts: Sequence[tuple[str, bytes]]) -> pd.DataFrame:
+    import pandas as pd
+
+    frames = []
+    for program, content in parts:
+        frame = pd.read_csv(io.BytesIO(content), dtype=str, keep_default_na=False)
+        frame.insert(0, "program", program)
+        frames.append(frame)
+    joined = pd.concat(frames, ignore_index=True)
+    for column in joined.columns:
+        if column in _NUMBERS:
+            joined[column] = pd.to_numeric(joined[column])
+        elif column in _WHOLE:
+            joined[column] = pd.to_numeric(joined[column]).astype("Int64")
+    return joined

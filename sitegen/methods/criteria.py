@@ -1,0 +1,107 @@
+"""Limits stated before the data: when a value holds or fails, how many must, what would decide.
+
+A word is given where a 95 % interval lies on one side of the limit, so each is wrong with at most 2.5 %. That every
+unit holds needs no correction (R. L. Berger, Technometrics 24 (1982) 295: intersection-union); that some unit fails is
+held against the number looked at (Bonferroni).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Literal
+
+from sitegen.methods import power as planning
+from sitegen.methods.intervals import NORMAL_95, student
+
+HOLDS, FAILS, CANNOT = "holds", "fails", "cannot tell yet"
+ERROR = 0.05  # of an interval, both sides
+
+Sense = Literal["at-most", "at-least"]
+
+
+def adjusted_end(value: float, end: float, df: float | None, over: int) -> float:
+    """End of a 95 % interval widened to hold for `over` units together, in the unit of the value.
+
+    The half-width on that side is multiplied with t(0.05/over)/t(0.05) on df (None: known scatter).
+    """
+    free = math.inf if df is None else df
+    return value + (end - value) * student(free, ERROR / over) / student(free, ERROR)
+
+
+def unit_word(
+    value: float, low: float | None, high: float | None, limit: float, sense: Sense, df: float | None, over: int
+) -> str:
+    """holds, fails or cannot tell yet, of one cylinder or build among `over`. All numbers in the measure's unit."""
+    if sense == "at-least":
+        least, most = (None if end is None else -end for end in (high, low))
+        return unit_word(-value, least, most, -limit, "at-most", df, over)
+    if high is not None and high <= limit:
+        return HOLDS
+    if low is not None and adjusted_end(value, low, df, over) > limit:
+        return FAILS
+    return CANNOT
+
+
+def every(words: Sequence[str], missing: int) -> str:
+    """The answer of "every cylinder" or "every build" from the words of those looked at; `missing` have no value."""
+    if FAILS in words:
+        return FAILS
+    return HOLDS if words and not missing and all(word == HOLDS for word in words) else CANNOT
+
+
+def repeats_needed(value: float, end: float, limit: float, n: int, se_common: float, most: int = 1000) -> int | None:
+    """Readings in all [-] at which the interval would clear the limit, if the value stays; None where none would do.
+
+    value, end of its 95 % interval towards the limit, limit, se_common of what more readings do not lessen, all in
+    the measure's unit; n readings taken. The independent part of the half-width goes with 1/sqrt(n).
+    """
+    half, distance, common = abs(end - value), abs(limit - value), NORMAL_95 * se_common
+    own = math.sqrt(max(half**2 - common**2, 0.0))
+    room = distance**2 - common**2
+    if room <= 0:
+        return None
+    needed = math.ceil(n * own**2 / room)
+    return max(needed, n + 1) if needed <= most else None
+
+
+def builds_needed(estimate: float, sd: float, df: float, limit: float, most: int = 60) -> tuple[int, int | None]:
+    """Builds at which a mean would clear its limit with a power of 80 %, as a range from the limits of the scatter.
+
+    estimate of the mean, sd between builds on df, limit, in one unit. One-sample t with an error of 2.5 % on the side
+    of the limit. The upper end is None beyond `most`; a lower end beyond it is `most` + 1.
+    """
+    distance = abs(limit - estimate)
+    ends = planning.scatter_limits(sd, df) if math.isfinite(df) else (sd, sd)
+    least, last = (_one_sample(distance / each if each > 0 else math.inf, most) for each in ends)
+    return least, None if last > most else last
+
+
+def _one_sample(d: float, most: int) -> int:
+    """Builds that find a mean `d` standard deviations from its limit; `most` + 1 where more are needed."""
+    from scipy.stats import nct
+
+    if math.isinf(d):
+        return 2
+    for n in range(2, most + 1):
+        if float(nct.sf(student(n - 1, ERROR), n - 1, d * math.sqrt(n))) >= planning.LIMIT:
+            return n
+    return most + 1
+
+
+def worst(values: Sequence[float], ses: Sequence[float], dfs: Sequence[float | None]) -> tuple[int, tuple[int, ...]]:
+    """Place of the largest value, and of those not clearly below it.
+
+    Not clearly: the 95 % interval of the difference to the largest, widened over all others, includes nought.
+    """
+    first = max(range(len(values)), key=lambda place: values[place])
+    others = [place for place in range(len(values)) if place != first]
+    near = []
+    for place in others:
+        se = math.hypot(ses[first], ses[place])
+        dfs_two = [dfs[first], dfs[place]]
+        parts = [each**4 / df for each, df in zip((ses[first], ses[place]), dfs_two, strict=True) if df is not None]
+        free = se**4 / math.fsum(parts) if parts and math.fsum(parts) > 0 else math.inf
+        if values[first] - values[place] <= student(free, ERROR / len(others)) * se:
+            near.append(place)
+    return first, tuple(near)

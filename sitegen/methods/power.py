@@ -1,0 +1,85 @@
+"""How large a difference a number of builds finds, and how many builds find a difference."""
+
+from __future__ import annotations
+
+import math
+
+from sitegen.methods.intervals import student
+
+LIMIT = 0.8  # probability of the limits of a scatter known from few builds
+_FAR = 1e7  # group size beyond which nothing is asked
+
+
+def power(n_one: int, n_other: int, d: float, df: float | None = None, error: float = 0.05) -> float:
+    """Probability [-] that a two-sided t test finds a difference of `d` standard deviations of a unit [-].
+
+    n_one, n_other units in the two groups; df of the scatter, n_one + n_other - 2 when not given. Noncentral t:
+    J. Cohen, Statistical power analysis for the behavioral sciences (2nd ed., 1988), ch. 2.
+    """
+    from scipy.stats import nct
+
+    free = float(n_one + n_other - 2 if df is None else df)
+    shift = abs(d) / math.sqrt(1 / n_one + 1 / n_other)
+    cut = student(free, error)
+    if math.isinf(free):
+        from scipy.special import ndtr
+
+        return float(ndtr(shift - cut) + ndtr(-shift - cut))
+    return float(nct.sf(cut, free, shift) + nct.cdf(-cut, free, shift))
+
+
+def group_size(d: float, power: float = 0.8, error: float = 0.05, most: int = 10_000) -> int:
+    """Units in each of two groups [-] that find `d` standard deviations [-]; `most` + 1 where more are needed."""
+    low, high = 1, 2
+    while _reaches(high, d, error) < power:
+        low, high = high, 2 * high
+        if low > most:
+            return most + 1
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if _reaches(middle, d, error) >= power else (middle, high)
+    return high
+
+
+def _reaches(n: int, d: float, error: float) -> float:
+    return power(n, n, d, None, error) if n > 1 else 0.0
+
+
+def detectable(n_one: int, n_other: int, df: float | None = None, power: float = 0.8, error: float = 0.05) -> float:
+    """Difference in standard deviations of a unit [-] that is found with this power."""
+    from scipy.optimize import brentq
+
+    target = power
+
+    def lacking(d: float) -> float:
+        return _power(n_one, n_other, d, df, error) - target
+
+    high = 1.0
+    while lacking(high) < 0:
+        high *= 2
+    return float(brentq(lacking, 0.0, high, xtol=1e-9))
+
+
+def scatter_limits(sd: float, df: float, share: float = LIMIT) -> tuple[float, float]:
+    """One-sided limits of a standard deviation, each passed with probability 1 - `share`, in the unit of `sd`.
+
+    sd·sqrt(df/chi²): the true scatter lies below the upper limit in 80 of 100 programs, above the lower in 80.
+    """
+    from scipy.special import chdtri
+
+    low, high = float(chdtri(df, 1 - share)), float(chdtri(df, share))
+    return sd * math.sqrt(df / low), sd * math.sqrt(df / high)
+
+
+def builds_range(sd: float, df: float, difference: float, power: float = 0.8, most: int = 60) -> tuple[int, int | None]:
+    """Builds of each of two coatings that find a difference, as a range from the limits of the scatter.
+
+    sd between builds of one coating on df degrees of freedom (infinite: taken as known), difference in the unit of
+    sd. The upper end is None beyond `most`; a lower end beyond it is `most` + 1.
+    """
+    limits = (sd, sd) if math.isinf(df) else scatter_limits(sd, df)
+    least, last = (group_size(abs(difference) / each, power, most=most) if each > 0 else 2 for each in limits)
+    return min(least, most + 1), None if last > most else last
+
+
+_power = power

@@ -1,0 +1,317 @@
+"""Coatings set against each other: the answer in sentences, the table with its intervals, how it was worked out."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from sitegen.pages import differences, words
+from sitegen.pages.view import View
+from sitegen.vocabulary import Block, Cell, Column, Comparison, Row, Strip, Table, Text
+
+SEATS = 1.12  # room beyond the furthest end of a row's intervals
+ANCHOR, TITLE = "compared", "Coatings compared"
+
+
+# ---- the answer -----------------------------------------------------------------------------------------------------
+
+
+def answer(view: View) -> list[Text]:
+    """The opening of a program page: the primary comparison of each candidate, and with what care to read it."""
+    rows = primary(view)
+    if not rows:
+        return []
+    blocks = [Text((Cell(_lead(view, rows)),), role="lead")]
+    blocks += [Text((Cell(differences.sentence(view, row)),)) for row in rows[1:]]
+    care = _care(view, rows)
+    if care:
+        blocks.append(Text((Cell(care),)))
+    return blocks
+
+
+def primary(view: View) -> list[Comparison]:
+    """Primary comparisons, those that say something first."""
+    rows = [row for row in view.comparisons if row.role == "primary"]
+    rank = {"better": 0, "worse": 0, "less": 0, "more": 0, "cannot tell": 1, "refused": 2}
+    return sorted(rows, key=lambda row: (row.procedure == "borrowed", rank[row.verdict]))
+
+
+def lead(view: View) -> str:
+    """The one sentence of the home page; "" where there is nothing to compare yet."""
+    rows = primary(view)
+    return _lead(view, rows) if rows else ""
+
+
+def _lead(view: View, rows: Sequence[Comparison]) -> str:
+    text = differences.sentence(view, rows[0])
+    if "provisional" in rows[0].flags:
+        text = f"So far: {text[:1].lower()}{text[1:]}"
+    return text
+
+
+def _care(view: View, rows: Sequence[Comparison]) -> str:
+    """What is still to come, what it would take, and what cannot be separated."""
+    parts = []
+    if any("provisional" in row.flags for row in rows):
+        program = view.program
+        waiting = [build.id for build in program.builds if build.is_due(program.primary_phase)]
+        lacking = program.planned_builds - len(program.builds)
+        if waiting:
+            parts.append(f"{words.listed(waiting)} {words.plural(len(waiting), 'has', 'have')} still to run.")
+        if lacking > 0:
+            parts.append(
+                f"{words.sentence(words.count(len(program.builds)))} of {program.planned_builds} planned builds are "
+                f"there; looking before all are in raises the chance of a false alarm."
+            )
+    for row in rows:
+        if "order-one-sided" in row.flags:
+            parts.append(f"{words.sentence(view.why('order-one-sided'))}.")
+            break
+    needed = [text for row in rows if (text := needs(view, row))]
+    return " ".join([*parts, *needed])
+
+
+def needs(view: View, row: Comparison) -> str:
+    """How many builds would find the difference worth finding, where the comparison cannot tell."""
+    if row.verdict != "cannot tell" or row.role != "primary" or view.program.worth_finding is None:
+        return ""
+    value = view.value("comparison.builds_needed", row.phase, row.measure, engine="", cylinder=0, coating=row.coating)
+    if value is None or value.low is None:
+        return ""
+    worth = words.percent(view.program.worth_finding, 1)
+    return (
+        f"To find a difference of {worth} between {view.coating_title(row.coating)} and "
+        f"{view.coating_title(row.reference)} would take {builds_range(value.low, value.high)} of each."
+    )
+
+
+def builds_range(low: float, high: float | None) -> str:
+    """ "three to nine builds", "from four to more than 60 builds"."""
+    least = words.count(int(low))
+    if high is None or math.isinf(high):
+        return f"from {least} to more than 60 builds"
+    if int(high) == int(low):
+        return words.counted(int(low), "build")
+    return f"{least} to {words.counted(int(high), 'build')}"
+
+
+# ---- the table ------------------------------------------------------------------------------------------------------
+
+
+def table(view: View) -> list[Block]:
+    """Measure by coating: the reference's level, each candidate's difference with its interval drawn."""
+    rows = list(view.comparisons)
+    if not rows:
+        return []
+    program = view.program
+    columns = [Column("Measure"), Column(view.coating_title(program.reference), numeric=True)]
+    for coating in program.candidates:
+        columns += [Column(view.coating_title(coating)), Column(_axis_title(view))]
+    made = []
+    for found in _subjects(rows):
+        reference = found[0]
+        cells = [_measure_cell(view, reference), _level_cell(view, reference)]
+        reach = _reach(found)
+        for coating in program.candidates:
+            own = next((row for row in found if row.coating == coating), None)
+            cells += [_difference_cell(view, own), _strip_cell(view, own, reach)]
+        made.append(Row(cells))
+    caption = ""
+    return [Table("coatings-compared", columns, made, _reading(view, rows), caption, _note(view, rows), wide=True)]
+
+
+def _axis_title(view: View) -> str:
+    return f"less | more than {view.coating_title(view.program.reference)}"
+
+
+def _subjects(rows: Sequence[Comparison]) -> list[list[Comparison]]:
+    found: dict[tuple[str, str, str], list[Comparison]] = {}
+    for row in rows:
+        found.setdefault((row.measure, row.phase, row.at), []).append(row)
+    return list(found.values())
+
+
+def _measure_cell(view: View, row: Comparison) -> Cell:
+    measure = view.measures[row.measure]
+    text = words.sentence(measure.title) + (f", {row.at}" if row.at else "")
+    better = {"less": "less is better", "more": "more is better", "": ""}[measure.better]
+    notes = [differences.after(view, row), "primary" if row.role == "primary" else "", better]
+    return Cell(text, href=view.href_methods(row.measure), note=", ".join(note for note in notes if note))
+
+
+def _level_cell(view: View, row: Comparison) -> Cell:
+    if row.level_reference is None:
+        return Cell(words.DASH)
+    text = words.with_unit(words.number(row.level_reference), view.measures[row.measure].unit)
+    return Cell(text, note=words.counted(row.builds_reference, "build"))
+
+
+def _difference_cell(view: View, row: Comparison | None) -> Cell:
+    if row is None:
+        return Cell(words.DASH)
+    if row.verdict == "refused":
+        return Cell("not compared", note=view.why(row.reason))
+    word = "no test, built once" if row.procedure == "borrowed" else row.verdict
+    note = f"95\N{NO-BREAK SPACE}% {differences.interval(view, row)}; {words.counted(row.builds, 'build')}; {word}"
+    return Cell(differences.estimate(view, row), note=note)
+
+
+def _at(row: Comparison, value: float) -> float:
+    """Place of a value about "no difference", on the scale worked on."""
+    if row.scale == "difference":
+        return value
+    return math.log(value) if value > 0 else -math.inf
+
+
+def _reach(rows: Sequence[Comparison]) -> float:
+    ends = [_at(row, end) for row in rows for end in (row.low, row.high) if end is not None]
+    return SEATS * max((abs(end) for end in ends if math.isfinite(end)), default=0.0)
+
+
+def _strip_cell(view: View, row: Comparison | None, reach: float) -> Cell:
+    if row is None or row.low is None or row.high is None or not reach:
+        return Cell("")
+    low, high = (max(-1.0, min(1.0, _at(row, end) / reach)) for end in (row.low, row.high))
+    mark = None if row.estimate is None else max(-1.0, min(1.0, _at(row, row.estimate) / reach))
+    hollow = row.procedure == "borrowed" or "provisional" in row.flags
+    label = f"{differences.estimate(view, row)}, {differences.interval(view, row)}"
+    return Cell("", strip=Strip(low, mark, high, hollow, row.coating, label))
+
+
+def _reading(view: View, rows: Sequence[Comparison]) -> str:
+    """How many of the measures differ, by candidate."""
+    clauses = []
+    for coating in view.program.candidates:
+        own = [row for row in rows if row.coating == coating and row.verdict != "refused"]
+        told = [row for row in own if row.verdict != "cannot tell"]
+        if not own:
+            continue
+        title = view.coating_title(coating)
+        if all(row.procedure == "borrowed" for row in own):
+            clauses.append(f"{title} was built once and is shown without a test")
+        else:
+            few = "no measure" if not told else f"{words.share(len(told), len(own), 'measure')}"
+            clauses.append(f"{title} differs from {view.coating_title(view.program.reference)} in {few}")
+    return f"{words.sentence(words.listed(clauses))}." if clauses else ""
+
+
+def _note(view: View, rows: Sequence[Comparison]) -> str:
+    exploratory = sum(row.role == "exploratory" for row in rows if row.coating == view.program.candidates[0])
+    parts = [
+        "Differences are taken between builds, because the cylinders of one engine share its build, its tune and its "
+        "operator. Each row is drawn on a scale of its own about the upright line of no difference; open marks are not "
+        "yet to be relied on."
+    ]
+    if len(view.program.candidates) > 1:
+        parts.append("Intervals are widened for the number of candidates.")
+    if exploratory > 1:
+        parts.append(
+            f"All but the primary are exploratory: their intervals are widened for the "
+            f"{words.counted(exploratory, 'measure')} looked at."
+        )
+    return " ".join(parts)
+
+
+# ---- how it was worked out ------------------------------------------------------------------------------------------
+
+
+def worked_out(view: View) -> list[Block]:
+    """The procedure of each comparison, and what the cylinders are worth."""
+    rows = [row for row in view.comparisons if row.design]
+    if not rows:
+        return []
+    made = [
+        Row(
+            (
+                Cell(words.sentence(view.measures[row.measure].title), note=_place(view, row)),
+                view.coating_cell(row.coating, link=False),
+                Cell(words.sentence(row.design), note=differences.PROCEDURES.get(row.procedure, "")),
+                Cell(differences.SCOPES.get(row.scope, words.DASH)),
+                Cell(words.number(row.df, 1 if row.df % 1 else 0) if row.df is not None else words.DASH),
+                Cell(str(row.adjusted_over)),
+                Cell(_p(row.p), note=_randomised(row)),
+                Cell(_worth(row), note=_icc(row)),
+                Cell(_cares(view, row)),
+            )
+        )
+        for row in rows
+    ]
+    columns = (
+        Column("Measure"), Column("Coating"), Column("Design and procedure"), Column("Holds for"),
+        Column("Degrees of freedom", numeric=True), Column("Widened for", numeric=True), Column("p", numeric=True),
+        Column("Cylinders are worth"), Column("Read with care"),
+    )  # fmt: skip
+    return [Table("how-worked-out", columns, made, _design_sentence(view), note=_DETAIL, wide=True)]
+
+
+_DETAIL = (
+    "The procedure follows from which coating was where, before a number is looked at. Widened for: number of "
+    "comparisons the interval and p are adjusted for. Cylinders are worth: number of independent tests, from how alike "
+    "the cylinders of one build are."
+)
+
+
+def _place(view: View, row: Comparison) -> str:
+    return ", ".join(part for part in (differences.after(view, row), row.at) if part)
+
+
+def _p(p: float | None) -> str:
+    if p is None:
+        return words.DASH
+    return "below 0.001" if p < 0.001 else words.number(p, 3 if p < 0.1 else 2)
+
+
+def _randomised(row: Comparison) -> str:
+    if row.p_randomised is not None:
+        return f"by randomisation {_p(row.p_randomised)}"
+    if row.least_p is not None and row.least_p > 0.05:
+        return f"randomisation cannot go below {words.number(row.least_p, 2)}"
+    return ""
+
+
+def _worth(row: Comparison) -> str:
+    if row.effective is None:
+        return words.DASH
+    cylinders = row.cylinders + row.cylinders_reference
+    del cylinders
+    text = words.number(row.effective, 0)
+    if row.effective_low is not None and row.effective_high is not None:
+        text += f" ({words.number(row.effective_low, 0)} to {words.number(row.effective_high, 0)})"
+    return text
+
+
+def _icc(row: Comparison) -> str:
+    if row.icc is None or row.icc_low is None or row.icc_high is None:
+        return ""
+    low, high = max(row.icc_low, 0.0), max(row.icc_high, 0.0)
+    return f"{words.percent(low, 1)} to {words.percent(high, 1)} of the scatter is between builds"
+
+
+def _cares(view: View, row: Comparison) -> str:
+    told = "; ".join(view.why(flag) for flag in sorted(row.flags))
+    if row.reason:
+        told = "; ".join(part for part in (view.why(row.reason), told) if part)
+    return words.sentence(told) or words.DASH
+
+
+def _design_sentence(view: View) -> str:
+    """Which coating was where."""
+    program = view.program
+    mixed = [build.id for build in program.builds if len(build.coatings) > 1]
+    whole = [build for build in program.builds if len(build.coatings) == 1]
+    parts = []
+    if mixed:
+        parts.append(f"{words.listed(mixed)} {words.plural(len(mixed), 'holds', 'hold')} more than one coating")
+    if whole:
+        counts = [
+            f"{words.counted(n, 'build')} with {view.coating_title(coating)}"
+            for coating in program.coatings
+            if (n := sum(build.coatings == (coating,) for build in whole))
+        ]
+        parts.append(words.listed(counts))
+    text = f"{words.sentence('; '.join(parts))}." if parts else ""
+    scheme = program.allocation_scheme
+    if scheme == "not recorded":
+        return f"{text} How the coatings were given out is not recorded."
+    drawn = " by lot" if program.allocation_seed is not None else ""
+    return f"{text} Given out{drawn} as {scheme}."

@@ -1,0 +1,185 @@
+"""Criteria with their answers: the word, who decided it, how wrong it can be, what would decide it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from sitegen.pages import comparing, words
+from sitegen.pages.blocks import Setter
+from sitegen.pages.contexts import AnswerLine, CriterionLine
+from sitegen.pages.view import View
+from sitegen.program.model import Criterion, Program
+from sitegen.vocabulary import Cell, Column, Row, Table, Verdict
+
+SENSES = {"at-most": "at most", "at-least": "at least"}
+CANNOT = "cannot tell yet"
+MOST_NAMED = 4  # undecided cylinders named in a line; the rest are counted
+
+
+def caption(program: Program) -> str:
+    """Caption of the criteria, with the day they were stated."""
+    return f"Criteria, stated {words.day(program.criteria_stated)}" if program.criteria_stated else "Criteria"
+
+
+def lines(view: View, setter: Setter) -> list[CriterionLine]:
+    """Every criterion of the program, answered for each coating it names."""
+    return [_line(view, setter, each) for each in view.program.criteria]
+
+
+def _line(view: View, setter: Setter, criterion: Criterion) -> CriterionLine:
+    coatings = words.listed(view.coating_title(coating) for coating in criterion.coatings)
+    scope = {
+        "every-cylinder": f"every cylinder with {coatings}",
+        "mean-of-builds": f"mean of the builds with {coatings}",
+        "every-build": f"every build with {coatings}",
+    }[criterion.scope]
+    when = f", after {view.program.phase(criterion.phase).title}" if criterion.phase else ""
+    end = "; a failure ends the program for the coating" if criterion.end_rule else ""
+    return CriterionLine(
+        title=criterion.title,
+        limit=limit(view, criterion),
+        note=f"{scope}{when}{end}",
+        answers=[_answer(view, setter, criterion, coating) for coating in criterion.coatings],
+    )
+
+
+def limit(view: View, criterion: Criterion) -> str:
+    """The limit as stated: "at most 0.35 mm²", "below nitrided"."""
+    measure = view.measures.get(criterion.measure)
+    if criterion.limit is not None and criterion.sense in SENSES:
+        unit = measure.unit if measure else ""
+        return f"{SENSES[criterion.sense]} {words.with_unit(words.stated(criterion.limit), unit)}"
+    side = "below" if criterion.sense == "below-reference" else "above"
+    return f"{side} {view.coating_title(view.program.reference)}"
+
+
+def _answer(view: View, setter: Setter, criterion: Criterion, coating: str) -> AnswerLine:
+    own = [
+        each
+        for each in view.verdicts(f"criterion:{criterion.id}")
+        if each.key.coating == coating and each.key.phase == criterion.phase
+    ]
+    summary = next((each for each in own if not each.key.engine), None)
+    many = len(criterion.coatings) > 1
+    name = setter.piece(view.coating_cell(coating, link=False)) if many else None
+    if summary is None:
+        return AnswerLine(name, setter.piece(Cell("not decided here", word=True)), [])
+    units = [each for each in own if each.key.engine]
+    told = [*_decided_by(view, criterion, summary, units), *_worst(view, criterion, coating)]
+    if summary.word == "fails" and criterion.end_rule:
+        told.insert(0, "the program ends for this coating")
+    needed = _builds_needed(view, criterion, coating)
+    return AnswerLine(
+        name, setter.piece(Cell(summary.word, word=True)), [words.sentence(each) for each in [*told, *needed]]
+    )
+
+
+def unit_name(verdict: Verdict) -> str:
+    """ "B6 cylinder 2", or the build."""
+    return f"{verdict.key.engine} cylinder {verdict.key.cylinder}" if verdict.key.cylinder else verdict.key.engine
+
+
+def _named(verdicts: Sequence[Verdict]) -> str:
+    shown = [unit_name(each) for each in verdicts[:MOST_NAMED]]
+    more = len(verdicts) - len(shown)
+    return words.listed([*shown, f"{words.count(more)} more"]) if more else words.listed(shown)
+
+
+def _decided_by(view: View, criterion: Criterion, summary: Verdict, units: Sequence[Verdict]) -> list[str]:
+    failing = [each for each in units if each.word == "fails"]
+    open_ = [each for each in units if each.word == CANNOT]
+    if summary.word == "fails":
+        return [f"decided by {_named(failing)}"] if failing else []
+    if summary.word == "holds":
+        return []
+    if open_:
+        told = [f"undecided: {_named(open_)}"]
+        needed = _readings_needed(view, criterion, open_)
+        return [*told, *([needed] if needed else [])]
+    told = [f"because {view.why(summary.reason)}"] if summary.reason else []
+    holding = sum(each.word == "holds" for each in units)
+    if holding:
+        told.append(f"holds for {words.share(holding, holding, _noun(criterion))} read so far")
+    return told
+
+
+def _noun(criterion: Criterion) -> str:
+    return "build" if criterion.scope == "every-build" else "cylinder"
+
+
+def _readings_needed(view: View, criterion: Criterion, open_: Sequence[Verdict]) -> str:
+    """What would decide the cylinders that are open."""
+    values = [
+        value
+        for each in open_
+        for value in view.values(
+            "criterion.readings_needed", engine=each.key.engine, cylinder=each.key.cylinder, at=criterion.id
+        )
+    ]
+    known = [int(value.value) for value in values if value.value is not None]
+    if values and not known:
+        return f"more readings cannot decide it, because {view.why('common-error-reaches')}"
+    if not known:
+        return ""
+    return f"about {words.number(max(known), 0)} readings of a check would decide it"
+
+
+def _builds_needed(view: View, criterion: Criterion, coating: str) -> list[str]:
+    value = view.value("criterion.builds_needed", criterion.phase, criterion.id, engine="", cylinder=0, coating=coating)
+    if value is None or value.low is None:
+        return []
+    return [f"would take {comparing.builds_range(value.low, value.high)} of each coating"]
+
+
+def _worst(view: View, criterion: Criterion, coating: str) -> list[str]:
+    """The worst cylinder seen, and those not clearly better: the worst of many looks worse than it is."""
+    own = [each for each in view.verdicts(f"worst-seen:{criterion.id}") if each.key.coating == coating]
+    worst = next((each for each in own if each.word == "worst seen"), None)
+    if worst is None:
+        return []
+    value = view.value(
+        criterion.measure, criterion.phase, criterion.at, engine=worst.key.engine, cylinder=worst.key.cylinder
+    )
+    shown = f" at {view.text(value, unit=True)}" if value is not None else ""
+    near = [each for each in own if each.word != "worst seen"]
+    beside = f"; {_near(near)}" if near else ""
+    return [f"worst seen: {unit_name(worst)}{shown}{beside}"]
+
+
+def _near(near: Sequence[Verdict]) -> str:
+    if len(near) > MOST_NAMED:
+        return f"{words.count(len(near))} others are not clearly better"
+    return f"{_named(near)} {'is' if len(near) == 1 else 'are'} not clearly better"
+
+
+# ---- one cylinder ---------------------------------------------------------------------------------------------------
+
+
+def of_cylinder(view: View) -> Table | None:
+    """How one cylinder stands under each criterion; None where none looks at it."""
+    rows = []
+    for criterion in view.program.criteria:
+        verdict = next(
+            iter(view.verdicts(f"criterion:{criterion.id}", engine=view.the_build, cylinder=view.cylinder)), None
+        )
+        if verdict is None:
+            continue
+        value = view.value(criterion.measure, criterion.phase, criterion.at)
+        rows.append(
+            Row(
+                (
+                    Cell(criterion.title, href=view.href_program(anchor="criteria")),
+                    Cell(limit(view, criterion)),
+                    Cell(view.text(value, unit=True)),
+                    Cell(verdict.word, word=True, note=view.why(verdict.reason) if verdict.reason else ""),
+                )
+            )
+        )
+    if not rows:
+        return None
+    columns = (Column("Criterion"), Column("Limit"), Column("Found"), Column("Answer"))
+    note = (
+        "For this cylinder alone: it fails only where its interval lies beyond the limit with room for the number of "
+        "cylinders looked at."
+    )
+    return Table("criteria-of-this-cylinder", columns, rows, note=note)

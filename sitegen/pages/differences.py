@@ -1,0 +1,129 @@
+"""Differences between coatings in words: how much less or more, how sure, and on what it rests."""
+
+from __future__ import annotations
+
+import math
+
+from sitegen.pages import words
+from sitegen.pages.view import View
+from sitegen.vocabulary import Comparison
+
+RATIO_IN_TIMES = 2.0  # from twice as much on, a ratio is read more easily than per cent
+
+PROCEDURES = {
+    "pooled": "means of builds, scatter pooled over the coatings (t)",
+    "welch": "means of builds, each coating with its own scatter (t after Welch)",
+    "differences": "one difference in each build (t)",
+    "fixed": "within the engines: build and position taken out (t on what is left)",
+    "paired": "one difference in each block (t)",
+    "borrowed": "scatter borrowed from the coatings that were built again; no test",
+}
+SCOPES = {
+    "engines-to-come": "engines to come",
+    "these-engines": "these engines and this lot only",
+}
+
+
+def subject(view: View, row: Comparison) -> str:
+    """What is compared, as it stands inside a sentence: "the leak area to the crankcase"."""
+    title = view.measures[row.measure].title
+    return f"the {title}{f' ({row.at})' if row.at else ''}"
+
+
+def after(view: View, row: Comparison) -> str:
+    """When: "after four pulls"; "" for measures of a whole seating curve."""
+    if not row.phase:
+        return ""
+    phase = view.program.phase(row.phase)
+    return f"{'at' if phase.kind in {'static-check', 'teardown'} else 'after'} {phase.title}"
+
+
+def amount(view: View, row: Comparison, value: float, half: float) -> str:
+    """One end or the estimate, without its direction: "24 %", "2.3 times", "0.02 mm²"."""
+    if row.scale == "difference":
+        return words.with_unit(words.number(abs(value), words.decimals_for(half)), view.measures[row.measure].unit)
+    if value >= RATIO_IN_TIMES:
+        return f"{words.number(value, words.decimals_for(half))} times as much"
+    return words.with_unit(words.number(100 * abs(value - 1), max(0, words.decimals_for(100 * half))), "%")
+
+
+def none(row: Comparison) -> float:
+    """Where there is no difference."""
+    return 1.0 if row.scale == "ratio" else 0.0
+
+
+def directed(view: View, row: Comparison, value: float, half: float) -> str:
+    """With its direction: "24 % less", "0.02 mm² more", "2.3 times as much"."""
+    text = amount(view, row, value, half)
+    if text.endswith("times as much"):
+        return text
+    return f"{text} {'less' if value < none(row) else 'more'}"
+
+
+def half_width(row: Comparison) -> float:
+    """Half the width of the interval; not a number where an end is open."""
+    ends = [end for end in (row.low, row.high) if end is not None and math.isfinite(end)]
+    return (ends[1] - ends[0]) / 2 if len(ends) == 2 else math.nan
+
+
+def estimate(view: View, row: Comparison) -> str:
+    """The estimate with its direction; the bounds where values below detection leave no estimate."""
+    if row.estimate is None:
+        return interval(view, row)
+    return directed(view, row, row.estimate, half_width(row))
+
+
+def interval(view: View, row: Comparison) -> str:
+    """The 95 % interval: "15 to 32 % less", "from 3 % less to 12 % more"."""
+    if row.low is None or row.high is None:
+        return "no interval"
+    half = half_width(row)
+    near, far = sorted((row.low, row.high), key=lambda end: abs(end - none(row)))
+    one, other = directed(view, row, near, half), directed(view, row, far, half)
+    same = (row.low < none(row)) == (row.high < none(row))
+    if not same:
+        return f"from {directed(view, row, row.low, half)} to {directed(view, row, row.high, half)}"
+    number, _, rest = one.partition("\N{NO-BREAK SPACE}")
+    if rest and other.partition("\N{NO-BREAK SPACE}")[2] == rest:
+        return f"{number} to {other}"
+    return f"{one} to {other}"
+
+
+def rests_on(row: Comparison) -> str:
+    """The units the difference rests on: builds, or for mixed engines the builds that hold both."""
+    if row.procedure in {"differences", "fixed"} or row.design.startswith("mixed"):
+        return f"{words.counted(row.builds, 'build')} holding both"
+    if row.builds == row.builds_reference:
+        return f"{words.counted(row.builds, 'build')} each"
+    return f"{words.counted(row.builds, 'build')} against {words.count(row.builds_reference)}"
+
+
+def sentence(view: View, row: Comparison) -> str:
+    """What a comparison says, with what it rests on, as one or two sentences."""
+    coating, reference = view.coating_title(row.coating), view.coating_title(row.reference)
+    what, when = subject(view, row), after(view, row)
+    if row.verdict == "refused":
+        return words.sentence(
+            f"{what} with {coating} {f'{when} ' if when else ''}is not set against {reference}, because "
+            f"{view.why(row.reason)}."
+        )
+    where = " in these engines" if row.scope == "these-engines" else ""
+    told = f"95\N{NO-BREAK SPACE}% interval {interval(view, row)}; {rests_on(row)}"
+    start = f"{when}, " if when else ""
+    if row.procedure == "borrowed":
+        once = coating if row.builds == 1 else reference
+        text = (
+            f"{start}{what} is {estimate(view, row)} with {coating} than with {reference} ({told}). "
+            f"{words.sentence(once)} was built once, so build and coating cannot be told apart: the scatter is that of "
+            f"the other coatings' builds, and this is no test."
+        )
+    elif row.verdict == "cannot tell":
+        text = (
+            f"{start}it cannot be told whether {what} differs between {coating} and {reference}{where}: "
+            f"{estimate(view, row)} with {coating} ({told})."
+        )
+    else:
+        text = f"{start}{what} is {estimate(view, row)} with {coating} than with {reference}{where} ({told})."
+    if row.scope == "these-engines":
+        text += " This holds for these engines and this lot of rings; of engines to come it says nothing."
+    return words.sentence(text)

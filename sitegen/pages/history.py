@@ -1,0 +1,113 @@
+"""Every build of a coating over all programs, one drawing a measure, and where the next build may lie."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from sitegen.pages import words
+from sitegen.pages.view import View
+from sitegen.program.model import Program
+from sitegen.vocabulary import Block, Cell, Column, Figure, Panel, Row, Table
+
+if TYPE_CHECKING:
+    from sitegen.crossing.history import History, Point
+
+ANCHOR, TITLE = "over-programs", "Over all programs"
+
+
+def blocks(view: View, coating: str, found: Sequence[History]) -> list[Block]:
+    """One figure with a panel a measure, above a table with the provenance of each point."""
+    if not found:
+        return []
+    programs = {program.id: program for program in view.folder.programs}
+    panels = [_panel(view, coating, each, programs) for each in found]
+    rows = [_row(view, each, point, programs) for each in found for point in each.points]
+    columns = (
+        Column("Measure"), Column("Program"), Column("Build"), Column("Value", numeric=True),
+        Column("Cylinders", numeric=True), Column("Results"), Column("Read with care"),
+    )  # fmt: skip
+    table = Table("points-of-the-history", columns, rows)
+    caption = (
+        "Filled: a build, the mean of its cylinders with this coating. Open, with its interval: where the next build "
+        "may lie with a probability of 95\N{NO-BREAK SPACE}%, taking all these builds as drawn from one lot. "
+        "A program's own tester, oil and schedule are not taken out."
+    )
+    return [Figure("history-of-builds", "dots", panels, _reading(view, found), caption, table)]
+
+
+def _title(view: View, each: History) -> str:
+    title = words.sentence(view.measures[each.subject.measure].title)
+    return f"{title}, {each.subject.at}" if each.subject.at else title
+
+
+def _phase(each: History, programs: dict[str, Program]) -> str:
+    """Title of the phase in the first program that has it; "" for a measure of a whole curve."""
+    if not each.subject.phase:
+        return ""
+    return programs[each.points[0].program].phase(each.subject.phase).title
+
+
+def _panel(view: View, coating: str, each: History, programs: dict[str, Program]) -> Panel:
+    lines: list[dict[str, Any]] = []
+    means: list[dict[str, Any]] = []
+    unit = view.measures[each.subject.measure].unit
+    for y, point in enumerate(each.points):
+        mixed = ", mixed engine" if point.mixed else ""
+        lines.append({"y": y, "label": point.build, "under": programs[point.program].title})
+        tip = (
+            f"{programs[point.program].title}, {point.build}{mixed}: {words.with_unit(words.number(point.value), unit)}"
+        )
+        means.append({"y": y, "value": point.value, "coating": coating, "open": point.mixed, "tip": tip})
+    if each.low is not None and each.high is not None and each.mean is not None:
+        y = len(each.points)
+        lines.append({"y": y, "label": "next build", "under": "95 % prediction"})
+        tip = f"next build: {words.with_unit(words.span(each.low, each.high), unit)}"
+        means.append(
+            {
+                "y": y,
+                "value": each.mean,
+                "low": each.low,
+                "high": each.high,
+                "coating": coating,
+                "open": True,
+                "tip": tip,
+            }
+        )
+    phase = _phase(each, programs)
+    note = ", ".join(part for part in (f"after {phase}" if phase else "", "" if unit == "1" else unit) if part)
+    return Panel(
+        _title(view, each), {"lines": lines, "dots": [], "means": means, "limits": []}, coating=coating, note=note
+    )
+
+
+def _row(view: View, each: History, point: Point, programs: dict[str, Program]) -> Row:
+    unit = view.measures[each.subject.measure].unit
+    program = programs[point.program]
+    page = view.addresses.engines[program.id, point.build]
+    care = [view.why(flag) for flag in sorted(point.flags)] + (["the engine held other coatings too"] * point.mixed)
+    return Row(
+        (
+            Cell(_title(view, each), href=view.href_methods(each.subject.measure), note=_phase(each, programs)),
+            Cell(program.title, href=view.href_program(program)),
+            Cell(point.build, href=view.href(page)),
+            Cell(words.with_unit(words.number(point.value), unit)),
+            Cell(str(point.cylinders or words.DASH)),
+            Cell(point.results),
+            Cell(words.sentence("; ".join(care)) or words.DASH),
+        )
+    )
+
+
+def _reading(view: View, found: Sequence[History]) -> str:
+    """The next build in the first measure that has a prediction, with what it rests on."""
+    for each in found:
+        if each.low is None or each.high is None:
+            continue
+        unit = view.measures[each.subject.measure].unit
+        count = len(each.points)
+        programs = len({point.program for point in each.points})
+        where = f"{words.counted(count, 'build')} of {words.counted(programs, 'program')}"
+        span = words.with_unit(words.span(each.low, each.high), unit)
+        return f"{_title(view, each)}: the next build may lie at {span}, judged by {where}."
+    return "One build alone gives no range for the next."

@@ -1,0 +1,288 @@
+"""The plan of a program as blocks: for its page, and printed as text by the command."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from sitegen.pages import words
+from sitegen.pages.contexts import Link, Part, PartsPage
+from sitegen.pages.frame import Site, crumbs, window_title
+from sitegen.program.model import Program
+from sitegen.vocabulary import Cell, Column, Row, Smallest, Table
+
+if TYPE_CHECKING:
+    from sitegen.crossing.planning import Planning, Reach
+
+MOST = 60
+LOTS, REACH, SMALLEST = "Who gets which coating", "What the comparison can find", "What the instruments can show"
+
+
+def reading(plan: Planning) -> str:
+    """The plan in a sentence or two."""
+    program = plan.program
+    coatings = [program.definitions.coatings[each].title for each in program.coatings]
+    builds = words.counted(program.planned_builds, "build")
+    text = f"{words.sentence(builds)} planned for {words.listed(coatings)}, given out as {plan.scheme}."
+    primary = next((each for each in plan.reaches if each.measure.id == program.primary_measure), None)
+    if primary is not None and primary.detectable is not None:
+        text += f" {words.counted(primary.builds, 'build').capitalize()} of each find {found(primary)}."
+    return text
+
+
+def found(reach: Reach) -> str:
+    """The difference found, from the scatter as known to its upper limit."""
+    if reach.detectable is None:
+        return "nothing"
+    text = amount(reach, reach.detectable)
+    if reach.detectable_high is not None and reach.scatter.df is not None:
+        text += f", or {amount(reach, reach.detectable_high)} if the builds scatter as far as they may,"
+        text = text.rstrip(",")
+    return f"a difference of {text} in the {reach.measure.title} four times in five"
+
+
+def amount(reach: Reach, value: float) -> str:
+    """A difference as a share of the level, or in the unit of the measure."""
+    if reach.measure.compare == "ratio":
+        return words.with_unit(words.number(100 * value, 0 if value > 0.095 else 1), "%")
+    return words.with_unit(words.number(value), reach.measure.unit)
+
+
+def lots(plan: Planning) -> Table:
+    """Builds in the order of building, with the coating of each cylinder: as drawn, beside what the program lists."""
+    builds = sorted(plan.program.builds, key=lambda build: build.built)
+    rows = []
+    count = max(len(plan.drawn or ()), len(builds))
+    for place in range(count):
+        build = builds[place] if place < len(builds) else None
+        drawn = _coatings(plan, plan.drawn[place]) if plan.drawn and place < len(plan.drawn) else words.DASH
+        listed = _coatings(plan, plan.actual[place]) if build is not None else words.DASH
+        rows.append(Row((Cell(str(place + 1)), Cell(build.id if build else words.DASH), Cell(drawn), Cell(listed))))
+    columns = (Column("Order", numeric=True), Column("Build"), Column("Drawn"), Column("In the program file"))
+    return Table("who-gets-which-coating", columns, rows, _lots_reading(plan), note=_LOTS_NOTE)
+
+
+_LOTS_NOTE = (
+    "Drawn from the seed by a fair shuffle that gives the same lots on every machine. Take the lots as they fall: lots "
+    "drawn again until they please are no longer drawn."
+)
+
+
+def _coatings(plan: Planning, build: Sequence[str]) -> str:
+    names = {each: plan.program.definitions.coatings[each].title for each in dict.fromkeys(build)}
+    if len(names) == 1:
+        return next(iter(names.values()))
+    return "; ".join(
+        f"{words.numbers_listed([n for n, coating in enumerate(build, start=1) if coating == each])}: {title}"
+        for each, title in names.items()
+    )
+
+
+def _lots_reading(plan: Planning) -> str:
+    if plan.drawn is None:
+        if plan.seed is None:
+            return "No seed is recorded, so no lots can be drawn or checked."
+        return f"Lots cannot be drawn for the scheme “{plan.scheme}”."
+    if not plan.actual:
+        return f"Drawn from seed {plan.seed}."
+    if plan.follows:
+        return f"The allocation in the program file is the one that seed {plan.seed} draws."
+    return (
+        f"The allocation in the program file is not the one that seed {plan.seed} draws: no randomisation test can be "
+        "made on it."
+    )
+
+
+def reach(plan: Planning) -> Table:
+    """What each compared measure can find with the builds planned, and how many it would take."""
+    rows = [
+        Row(
+            (
+                Cell(words.sentence(each.measure.title), note=_primary(plan, each)),
+                Cell(_scatter(each), note=_source(each)),
+                Cell(amount(each, each.detectable) if each.detectable is not None else words.DASH,
+                     note=_at_worst(each)),
+                Cell(_needed(each), note=_worth(each)),
+            )
+        )
+        for each in plan.reaches
+    ]  # fmt: skip
+    columns = (
+        Column("Measure"),
+        Column("Scatter between builds", numeric=True),
+        Column(f"Found with {_each(plan)}", numeric=True),
+        Column("Builds of each coating it takes", numeric=True),
+    )
+    return Table("what-the-comparison-can-find", columns, rows, _reach_reading(plan), note=_REACH_NOTE)
+
+
+_REACH_NOTE = (
+    "Found: the difference that a test at 5\N{NO-BREAK SPACE}% finds with a power of 80\N{NO-BREAK SPACE}%. The "
+    "scatter is known from few builds, so every number is a range: the second is at the upper 80\N{NO-BREAK SPACE}% "
+    "limit of the scatter."
+)
+
+
+def _each(plan: Planning) -> str:
+    if not plan.reaches:
+        return "the builds planned"
+    return f"{words.counted(plan.reaches[0].builds, 'build')} of each"
+
+
+def _primary(plan: Planning, each: Reach) -> str:
+    return "primary" if each.measure.id == plan.program.primary_measure else ""
+
+
+def _scatter(each: Reach) -> str:
+    if each.measure.compare == "ratio":
+        return words.with_unit(words.number(100 * each.scatter.sd, 1), "%")
+    return words.with_unit(words.number(each.scatter.sd), each.measure.unit)
+
+
+def _source(each: Reach) -> str:
+    if each.scatter.df is None:
+        return each.scatter.source
+    return f"{each.scatter.source}, {words.counted(round(each.scatter.df), 'degree', 'degrees')} of freedom"
+
+
+def _at_worst(each: Reach) -> str:
+    if each.detectable_high is None or each.scatter.df is None:
+        return ""
+    return f"at worst {amount(each, each.detectable_high)}"
+
+
+def _needed(each: Reach) -> str:
+    if each.needed is None:
+        return words.DASH
+    least, most = each.needed
+    if least > MOST:
+        return f"more than {MOST}"
+    if most is None:
+        return f"{least} to more than {MOST}"
+    return str(least) if least == most else f"{least} to {most}"
+
+
+def _worth(each: Reach) -> str:
+    if each.worth is None:
+        return "no difference worth finding is stated"
+    return f"for {words.percent(each.worth, 1)}" if each.needed else "the level of the reference is not known yet"
+
+
+def _reach_reading(plan: Planning) -> str:
+    if not plan.reaches:
+        return (
+            "How far builds scatter is not known yet: type it in (--scatter), or look again when two builds of a "
+            "coating are in."
+        )
+    lacking = [plan.program.primary_measure] if plan.program.primary_measure in plan.without else []
+    text = ""
+    if plan.without:
+        text = f" Of {words.counted(len(plan.without), 'measure')} the scatter between builds is not known"
+        text += ", the primary among them." if lacking else "."
+    first = plan.reaches[0]
+    return f"{words.counted(first.builds, 'build').capitalize()} of each find {found(first)}.{text}"
+
+
+def smallest(plan: Planning) -> Table:
+    """What each instrument can show at all, by stream."""
+    rows = [
+        Row((Cell(words.sentence(each.what)), Cell(_least(plan, each)), Cell(each.because)))
+        for _, each in plan.smallest
+    ]
+    columns = (Column("What"), Column("Least", numeric=True), Column("Because"))
+    note = "Below these the instrument shows nothing, however many builds there are."
+    return Table("what-the-instruments-can-show", columns, rows, note=note)
+
+
+def _least(plan: Planning, each: Smallest) -> str:
+    unit = plan.units.get(each.measure, "")
+    return words.with_unit(words.number(each.value, words.decimals_alone(each.value, 2)), unit)
+
+
+def tables(plan: Planning) -> list[tuple[str, Table]]:
+    """Headings and tables in the order of the page."""
+    return [(LOTS, lots(plan)), (REACH, reach(plan)), (SMALLEST, smallest(plan))]
+
+
+def page(site: Site, program: Program) -> PartsPage:
+    """The page of a program's plan."""
+    path = site.addresses.plans[program.id]
+    plan = site.plans[program.id]
+    view = site.view(path, program.id)
+    setter = site.setter(path)
+    return PartsPage(
+        path=path,
+        title=window_title("Plan", program.title),
+        crumbs=crumbs(site, path, [(program.title, site.addresses.programs[program.id]), ("Plan", path)]),
+        others=site.others(path, program),
+        previous=Link(program.title, view.href_program(program)),
+        next=Link("Data", view.href_data()),
+        assets=site.links(path, charts=False),
+        foot=site.foot(path, program),
+        heading=f"Plan of {program.title}",
+        reading=reading(plan),
+        parts=[Part(setter.anchor(heading), heading, [setter.table(table)]) for heading, table in tables(plan)],
+    )
+
+
+# ---- as text and JSON -----------------------------------------------------------------------------------------------
+
+
+def as_text(plan: Planning) -> str:
+    """The same, for a terminal."""
+    parts = [plan.program.title, reading(plan)]
+    for heading, table in tables(plan):
+        parts.append(f"\n{heading}")
+        if table.reading:
+            parts.append(table.reading)
+        parts.append(_grid(table))
+    return "\n".join(parts)
+
+
+def _grid(table: Table) -> str:
+    cells = [[column.title for column in table.columns]]
+    cells += [[cell.text + (f" ({cell.note})" if cell.note else "") for cell in row.cells] for row in table.rows]
+    widths = [max(len(row[place]) for row in cells) for place in range(len(table.columns))]
+    return "\n".join(
+        "  " + "  ".join(text.ljust(width) for text, width in zip(row, widths, strict=True)).rstrip() for row in cells
+    )
+
+
+def as_json(plan: Planning) -> dict[str, Any]:
+    """The same as numbers: coatings by id, measures in their units, shares as shares."""
+    builds = sorted(plan.program.builds, key=lambda build: build.built)
+
+    def lots_of(found: Sequence[Sequence[str]] | None) -> list[list[str]] | None:
+        return None if found is None else [list(each) for each in found]
+
+    return {
+        "program": plan.program.id,
+        "scheme": plan.scheme,
+        "seed": plan.seed,
+        "drawn": lots_of(plan.drawn),
+        "listed": lots_of(plan.actual),
+        "builds": [build.id for build in builds],
+        "follows": plan.follows,
+        "finds": [
+            {
+                "measure": each.measure.id,
+                "as": each.measure.compare,
+                "unit": "1" if each.measure.compare == "ratio" else each.measure.unit,
+                "scatter": each.scatter.sd,
+                "df": each.scatter.df,
+                "source": each.scatter.source,
+                "builds": each.builds,
+                "finds": each.detectable,
+                "finds_at_worst": each.detectable_high,
+                "builds_needed": None if each.needed is None else list(each.needed),
+            }
+            for each in plan.reaches
+        ],
+        "scatter_unknown": list(plan.without),
+        "instruments": [
+            {"stream": stream, "measure": each.measure, "what": each.what, "least": each.value, "because": each.because}
+            for stream, each in plan.smallest
+            if math.isfinite(each.value)
+        ],
+    }

@@ -1,0 +1,24 @@
+"""What the measuring tools of a program can show at all, before the first start."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from sitegen.methods.ringgap import face_wear
+from sitegen.program.model import Program
+from sitegen.streams.buildsheet.measures import FACE_WEAR, MASS_LOSS
+from sitegen.vocabulary import Smallest
+
+
+def smallest(program: Program) -> Iterable[Smallest]:
+    """Mass loss by each balance and face wear by each feeler: two readings, each within the limit of its tool."""
+    bores = [build.engine_type.bore for build in program.builds]
+    bores = bores or [each.bore for each in program.definitions.engine_types.values()]
+    for tool in program.definitions.tools.values():
+        if tool.kind == "balance":
+            because = f"{tool.title}: ±{tool.limit * 1e6:.3g} mg at each weighing"
+            yield Smallest(MASS_LOSS.id, "mass a ring must lose", 2 * tool.limit * 1e6, because)
+        if tool.kind == "feeler" and bores:
+            wear = face_wear(2 * tool.limit, max(bores), 0.0)
+            because = f"{tool.title}: ±{tool.limit * 1e3:.3g} mm at each reading of the gap"
+            yield Smallest(FACE_WEAR.id, "face wear that opens the gap enough", wear * 1e6, because)
