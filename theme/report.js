@@ -5,12 +5,16 @@
   root.classList.add("js");
   var NARROW = 430; // px: below it labels move inside and shorten
   var PRINT_ONE = 660, PRINT_MANY = 320; // px: widths of charts on A4
-  var drawn = new Map(); // chart element -> {view, pad}
+  var LARGER = 1.7; // height of a panel made larger
+  var charts = []; // every chart of the page
+  var drawn = new Map(); // chart element -> {payload, width, tall}
+  var hidden = new Map(); // figure -> Set of numbers of series that are not shown
 
   // ---- tooltips ----
   var tip = null;
-  function showTip(handler, event, item, value) {
-    if (value === null || value === undefined || value === "") {
+  function showTip(event) {
+    var told = event.target.tip;
+    if (!told) {
       if (tip) { tip.hidden = true; }
       return;
     }
@@ -20,7 +24,7 @@
       tip.setAttribute("aria-hidden", "true");
       document.body.appendChild(tip);
     }
-    tip.textContent = String(value);
+    tip.textContent = String(told);
     tip.hidden = false;
     var left = Math.min(event.clientX + 12, window.innerWidth - tip.offsetWidth - 8);
     tip.style.left = Math.max(4, left) + "px";
@@ -28,113 +32,202 @@
   }
 
   // ---- charts ----
-  function rowsOf(el) {
-    return JSON.parse(document.querySelector('script[data-for="' + el.id + '"]').textContent);
+  // Rows travel by column: one value where all rows share it, [value, times, value, times ...] under "r", else a list.
+  function unpacked(set) {
+    var rows = Array.from({ length: set.n }, function () { return {}; });
+    Object.keys(set.of).forEach(function (field) {
+      var column = set.of[field];
+      if (column !== null && typeof column === "object" && !Array.isArray(column)) {
+        for (var i = 0, at = 0; i < column.r.length; i += 2) {
+          for (var n = column.r[i + 1]; n > 0; n -= 1) { rows[at][field] = column.r[i]; at += 1; }
+        }
+      } else {
+        rows.forEach(function (row, at) { row[field] = Array.isArray(column) ? column[at] : column; });
+      }
+    });
+    return rows;
   }
 
-  function layout(pad, width) {
+  function payloadOf(el) {
+    var payload = JSON.parse(document.querySelector('script[data-for="' + el.id + '"]').textContent);
+    for (var name in payload.data) { payload.data[name] = unpacked(payload.data[name]); }
+    return payload;
+  }
+
+  function paint(el, width) {
+    var entry = drawn.get(el), payload = entry.payload, pad = payload.pad;
     var narrow = width < NARROW;
-    var left = narrow && pad.leftNarrow ? pad.leftNarrow : pad.left;
-    var right = narrow ? pad.narrow : pad.wide;
-    return { narrow: narrow, padding: { left: left, right: right, top: pad.top, bottom: pad.bottom }, width: Math.max(60, width - left - right) };
-  }
-
-  function specOf(payload, width) {
-    var spec = JSON.parse(JSON.stringify(window.sitegenCharts[payload.kind]));
-    spec.data.forEach(function (set) {
-      if (payload.data[set.name]) { set.values = payload.data[set.name]; }
-    });
-    var place = layout(payload.pad, width);
-    spec.signals.forEach(function (signal) {
-      if (signal.name in payload.signals) { signal.value = payload.signals[signal.name]; }
-      if (signal.name === "narrow") { signal.value = place.narrow; }
-    });
-    spec.width = place.width;
-    spec.height = payload.height;
-    spec.padding = place.padding;
-    return spec;
+    var left = narrow && pad.leftNarrow ? pad.leftNarrow : pad.left, right = narrow ? pad.narrow : pad.wide;
+    var without = hidden.get(el.closest("figure"));
+    var rows = {};
+    for (var name in payload.data) {
+      rows[name] = without && without.size ? payload.data[name].filter(function (row) { return !without.has(row.q); }) : payload.data[name];
+    }
+    var size = { narrow: narrow, width: Math.max(60, width - left - right), height: Math.round(payload.height * (entry.tall ? LARGER : 1)) };
+    var svg = window.sitegenPaint(payload.kind, rows, Object.assign({}, payload.signals, size),
+      { left: left, right: right, top: pad.top, bottom: pad.bottom });
+    entry.width = width;
+    el.replaceChildren(svg);
+    el.style.height = svg.getAttribute("height") + "px"; // known beforehand, so that nothing else has to be laid out anew
   }
 
   function draw(el) {
-    if (drawn.has(el)) { return drawn.get(el).ready; }
-    var entry = { view: null, pad: null, ready: null };
-    drawn.set(el, entry);
-    entry.ready = Promise.resolve().then(function () {
-      var payload = rowsOf(el);
-      entry.pad = payload.pad;
-      entry.width = el.clientWidth;
-      return window.sitegenEmbed(el, specOf(payload, el.clientWidth), {
-        mode: "vega", ast: true, renderer: "svg", actions: false, defaultStyle: false, tooltip: showTip
-      });
-    }).then(function (result) {
-      entry.view = result.view;
-      var svg = el.querySelector("svg");
-      svg.setAttribute("aria-hidden", "true");
-      svg.setAttribute("focusable", "false");
-      el.style.height = "auto";
+    if (drawn.has(el)) { return; }
+    try {
+      drawn.set(el, { payload: payloadOf(el), width: 0, tall: false });
+      paint(el, el.clientWidth);
       el.dataset.drawn = "yes";
-      if (!root.dataset.firstChart) { root.dataset.firstChart = String(Math.round(performance.now())); }
-    }).catch(function (error) {
-      el.innerHTML = "";
+    } catch (error) {
       var p = document.createElement("p");
       p.className = "failed";
       p.textContent = "This chart could not be drawn (" + error.message + "). Its data are in the table below.";
-      el.appendChild(p);
+      el.replaceChildren(p);
       el.style.height = "auto";
       el.dataset.drawn = "failed";
-    });
-    return entry.ready;
+      drawn.set(el, null);
+    }
   }
 
   function refit(el, width) {
     var entry = drawn.get(el);
-    if (!entry || !entry.view || !width || entry.width === width) { return; }
-    entry.width = width;
-    var place = layout(entry.pad, width);
-    entry.view.padding(place.padding).width(place.width).signal("narrow", place.narrow);
-    entry.view.run();
+    if (entry && width && entry.width !== width) { paint(el, width); }
+  }
+  function again(figure) {
+    figure.querySelectorAll(".chart").forEach(function (el) { if (drawn.get(el)) { paint(el, drawn.get(el).width); } });
   }
 
   function printing() {
-    drawn.forEach(function (entry, el) { refit(el, el.closest(".panels.one") ? PRINT_ONE : PRINT_MANY); });
-    document.querySelectorAll(".side .chart").forEach(function (el) { refit(el, 400); });
+    charts.forEach(function (el) {
+      draw(el);
+      if (drawn.get(el)) { drawn.get(el).tall = false; paint(el, el.closest(".side") ? 400 : el.closest(".panels.one") ? PRINT_ONE : PRINT_MANY); }
+    });
   }
   function printed() {
-    drawn.forEach(function (entry, el) { refit(el, el.clientWidth); });
+    charts.forEach(function (el) {
+      if (drawn.get(el)) { drawn.get(el).tall = isLarge(el); paint(el, el.clientWidth); }
+    });
+  }
+
+  // After what was drawn has come onto the screen; at once where nothing is ever painted.
+  function afterPaint(then) {
+    if (document.hidden) { setTimeout(then, 0); return; }
+    window.requestAnimationFrame(function () { setTimeout(then, 0); });
   }
 
   function start() {
-    var charts = Array.prototype.slice.call(document.querySelectorAll(".chart"));
+    charts = Array.prototype.slice.call(document.querySelectorAll(".chart"));
     if (!charts.length) { root.dataset.charts = "all"; return; }
+    recall();
     var near = charts.filter(function (el) {
       var box = el.getBoundingClientRect();
       return box.top < window.innerHeight + 300 && box.bottom > -300;
     });
-    var watch = new IntersectionObserver(function (entries) {
-      entries.forEach(function (each) {
-        if (each.isIntersecting) { watch.unobserve(each.target); draw(each.target); }
-      });
-    }, { rootMargin: "400px 0px" });
-    // What is in sight comes first, one after the other; the rest follows when the page is idle, so that print is whole.
-    var chain = near.reduce(function (before, el) { return before.then(function () { return draw(el); }); }, Promise.resolve());
-    chain.then(function () {
+    // What is in sight comes first, its first panel before all; the rest when the page is idle, so that print is whole.
+    draw(near[0] || charts[0]);
+    afterPaint(function () {
+      root.dataset.firstChart = String(Math.round(performance.now()));
+      near.forEach(draw);
       root.dataset.charts = "near";
+      var watch = new IntersectionObserver(function (entries) {
+        entries.forEach(function (each) {
+          if (each.isIntersecting) { watch.unobserve(each.target); draw(each.target); }
+        });
+      }, { rootMargin: "400px 0px" });
       charts.forEach(function (el) { if (!drawn.has(el)) { watch.observe(el); } });
+      var sizes = new ResizeObserver(function (entries) {
+        if (window.matchMedia("print").matches) { return; }
+        entries.forEach(function (each) { refit(each.target, Math.round(each.contentRect.width)); });
+      });
+      charts.forEach(function (el) { sizes.observe(el); });
       var idle = window.requestIdleCallback || function (f) { return setTimeout(f, 50); };
       (function rest(at) {
         if (at >= charts.length) { root.dataset.charts = "all"; return; }
-        idle(function () { draw(charts[at]).then(function () { rest(at + 1); }); });
+        idle(function () { draw(charts[at]); rest(at + 1); });
       })(0);
     });
-    var sizes = new ResizeObserver(function (entries) {
-      if (window.matchMedia("print").matches) { return; }
-      entries.forEach(function (each) { refit(each.target, Math.round(each.contentRect.width)); });
-    });
-    charts.forEach(function (el) { sizes.observe(el); });
+    document.addEventListener("mousemove", showTip);
     window.addEventListener("beforeprint", printing);
     window.addEventListener("afterprint", printed);
     window.matchMedia("print").addEventListener("change", function (event) { (event.matches ? printing : printed)(); });
+    window.addEventListener("hashchange", function () { recall(); document.querySelectorAll("figure").forEach(again); });
   }
+
+  // ---- choice of series: what is not shown stands in the address: #anchor~figure.without=B1,B2 ----
+  var WITHOUT = /^([a-z0-9-]+)\.without=(.*)$/;
+  function decoded(text) { try { return decodeURIComponent(text); } catch (broken) { return ""; } }
+  function boxesOf(figure) { return Array.prototype.slice.call(figure.querySelectorAll("input[data-series]")); }
+
+  function choose(figure) {
+    var without = new Set();
+    boxesOf(figure).forEach(function (box) { if (!box.checked) { without.add(+box.dataset.series); } });
+    hidden.set(figure, without);
+  }
+
+  function remember() {
+    var parts = location.hash.slice(1).split("~").filter(function (part) { return !WITHOUT.test(part); });
+    document.querySelectorAll("figure").forEach(function (figure) {
+      var names = boxesOf(figure).filter(function (box) { return !box.checked; }).map(function (box) { return encodeURIComponent(box.value); });
+      if (names.length) { parts.push(figure.id + ".without=" + names.join(",")); }
+    });
+    try { history.replaceState(null, "", "#" + parts.join("~")); } catch (refused) { /* a browser that keeps the address of a file as it is */ }
+  }
+
+  function recall() {
+    var asked = new Map();
+    location.hash.slice(1).split("~").slice(1).forEach(function (part) {
+      var found = WITHOUT.exec(part);
+      if (found) { asked.set(found[1], found[2].split(",").map(decoded)); }
+    });
+    document.querySelectorAll("figure").forEach(function (figure) {
+      var names = asked.get(figure.id) || [], boxes = boxesOf(figure);
+      boxes.forEach(function (box) { box.checked = names.indexOf(box.value) < 0; });
+      if (boxes.length) { choose(figure); }
+      if (names.length && !location.hash.slice(1).split("~")[0]) { figure.scrollIntoView(); }
+    });
+  }
+
+  document.addEventListener("change", function (event) {
+    if (!event.target.matches("input[data-series]")) { return; }
+    var figure = event.target.closest("figure");
+    choose(figure);
+    again(figure);
+    remember();
+  });
+  document.addEventListener("click", function (event) {
+    var button = event.target.closest("button[data-all]");
+    if (!button) { return; }
+    var figure = button.closest("figure");
+    boxesOf(figure).forEach(function (box) { box.checked = button.dataset.all === "yes"; });
+    choose(figure);
+    again(figure);
+    remember();
+  });
+
+  // ---- a panel as wide as the text, and taller ----
+  function isLarge(el) { return el.closest(".panel").classList.contains("large"); }
+
+  function enlarge(panel, large) {
+    var el = panel.querySelector(".chart"), button = panel.querySelector("button.larger");
+    if (large) { document.querySelectorAll(".panel.large").forEach(function (other) { enlarge(other, false); }); }
+    panel.classList.toggle("large", large);
+    button.setAttribute("aria-pressed", String(large));
+    draw(el);
+    if (drawn.get(el)) { drawn.get(el).tall = large; paint(el, el.clientWidth); }
+  }
+
+  document.addEventListener("click", function (event) {
+    var button = event.target.closest("button.larger");
+    if (!button) { return; }
+    var panel = button.closest(".panel");
+    enlarge(panel, !panel.classList.contains("large"));
+    panel.scrollIntoView({ block: "nearest" });
+  });
+  document.addEventListener("keydown", function (event) {
+    var panel = event.key === "Escape" ? document.querySelector(".panel.large") : null;
+    if (!panel) { return; }
+    enlarge(panel, false);
+    panel.querySelector("button.larger").focus();
+  });
 
   // ---- saving ----
   function save(name, blob) {
@@ -160,32 +253,31 @@
 
   // All panels of a figure side by side in one drawing, colours as they are on screen.
   function figureSvg(figure) {
-    var charts = Array.prototype.slice.call(figure.querySelectorAll(".chart"));
-    return Promise.all(charts.map(draw)).then(function () {
-      return Promise.all(charts.map(function (el) { return drawn.get(el).view.toSVG(); }));
-    }).then(function (texts) {
-      var x = 0, tall = 0, body = "";
-      texts.forEach(function (text, i) {
-        var size = /width="([\d.]+)" height="([\d.]+)"/.exec(text);
-        var title = charts[i].dataset.title;
-        var head = title ? 22 : 0;
-        if (title) {
-          body += '<text x="' + (x + 4) + '" y="15" font-family="sans-serif" font-size="13" font-weight="600" fill="var(--ink)">' +
-            title.replace(/&/g, "&amp;").replace(/</g, "&lt;") + "</text>";
-        }
-        body += text.replace("<svg ", '<svg x="' + x + '" y="' + head + '" ');
-        x += parseFloat(size[1]) + 16;
-        tall = Math.max(tall, parseFloat(size[2]) + head);
-      });
-      var width = Math.max(1, x - 16);
-      var style = "<style>text{paint-order:stroke;stroke:var(--paper);stroke-width:3px;stroke-linejoin:round}</style>";
-      return {
-        width: width, height: tall,
-        text: computed('<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" width="' + width +
-          '" height="' + tall + '" viewBox="0 0 ' + width + " " + tall + '">' + style +
-          '<rect width="100%" height="100%" fill="var(--paper)"/>' + body + "</svg>")
-      };
+    var x = 0, tall = 0, body = "";
+    figure.querySelectorAll(".chart").forEach(function (el) {
+      draw(el);
+      var svg = el.querySelector("svg");
+      if (!svg) { return; }
+      var drawing = svg.cloneNode(true);
+      var title = el.dataset.title;
+      var head = title ? 22 : 0;
+      if (title) {
+        body += '<text x="' + (x + 4) + '" y="15" font-family="sans-serif" font-size="13" font-weight="600" fill="var(--ink)">' +
+          title.replace(/&/g, "&amp;").replace(/</g, "&lt;") + "</text>";
+      }
+      drawing.setAttribute("x", x);
+      drawing.setAttribute("y", head);
+      body += new XMLSerializer().serializeToString(drawing);
+      x += parseFloat(drawing.getAttribute("width")) + 16;
+      tall = Math.max(tall, parseFloat(drawing.getAttribute("height")) + head);
     });
+    var width = Math.max(1, x - 16);
+    var style = "<style>text{paint-order:stroke;stroke:var(--paper);stroke-width:3px;stroke-linejoin:round}</style>";
+    return {
+      width: width, height: tall,
+      text: computed('<svg xmlns="http://www.w3.org/2000/svg" width="' + width + '" height="' + tall + '" viewBox="0 0 ' + width +
+        " " + tall + '">' + style + '<rect width="100%" height="100%" fill="var(--paper)"/>' + body + "</svg>")
+    };
   }
 
   function pngOf(svg) {
@@ -208,7 +300,7 @@
     var copy = cell.cloneNode(true);
     var notes = [];
     copy.querySelectorAll("small").forEach(function (small) { notes.push(small.textContent.trim()); small.remove(); });
-    copy.querySelectorAll("br, .unit").forEach(function (each) { each.remove(); });
+    copy.querySelectorAll("br, .unit, .to-method").forEach(function (each) { each.remove(); });
     var text = copy.textContent.replace(/\u2212/g, "-").replace(/(\d)\u202f(?=\d)/g, "$1").replace(/[\u00a0\u202f\s]+/g, " ").trim();
     if (cell.dataset.unit) { text += " [" + cell.dataset.unit + "]"; }
     if (notes.length) { text += (text ? "; " : "") + notes.join("; "); }
@@ -231,10 +323,9 @@
       save(fileName(name, "csv"), new Blob([csvOf(what)], { type: "text/csv;charset=utf-8" }));
       return;
     }
-    figureSvg(what).then(function (svg) {
-      if (button.dataset.save === "svg") { return new Blob([svg.text], { type: "image/svg+xml" }); }
-      return pngOf(svg);
-    }).then(function (blob) { save(fileName(name, button.dataset.save), blob); });
+    var svg = figureSvg(what);
+    if (button.dataset.save === "svg") { save(fileName(name, "svg"), new Blob([svg.text], { type: "image/svg+xml" })); return; }
+    pngOf(svg).then(function (blob) { save(fileName(name, "png"), blob); });
   });
 
   // ---- turning pages ----

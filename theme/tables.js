@@ -64,7 +64,10 @@
   function anchor() { return decoded(location.hash.slice(1).split("~")[0]); }
 
   function remember() {
-    var parts = [encodeURIComponent(anchor())];
+    var parts = [encodeURIComponent(anchor())]; // what others keep in the address stays there
+    location.hash.slice(1).split("~").slice(1).forEach(function (part) {
+      if (!tables.has((/^([a-z0-9-]+)(=|\.\d+\.)/.exec(part) || [])[1])) { parts.push(part); }
+    });
     tables.forEach(function (state, id) {
       if (state.column !== null) { parts.push(id + "." + state.column + "." + (state.down ? "down" : "up")); }
       if (state.words) { parts.push(id + "=" + encodeURIComponent(state.words)); }
@@ -99,8 +102,11 @@
       var button = document.createElement("button");
       button.type = "button";
       button.className = "sort";
+      var how = head.querySelector(".to-method"); // a link cannot stand in a button
+      if (how) { how.remove(); }
       while (head.firstChild) { button.appendChild(head.firstChild); }
       head.appendChild(button);
+      if (how) { head.append(" ", how); }
       button.addEventListener("click", function () {
         if (state.column !== column) { state.column = column; state.down = false; }
         else if (!state.down) { state.down = true; }
@@ -131,15 +137,20 @@
     });
   }
 
-  document.querySelectorAll(".scroll > table[id]").forEach(function (table) {
-    var rows = table.tBodies.length && table.tHead ? Array.prototype.slice.call(table.tBodies[0].rows) : [];
-    if (rows.length < SORTED) { return; }
-    var state = { table: table, rows: rows, column: null, down: false, words: "", input: null, count: null };
-    tables.set(table.id, state);
-    sortable(state);
-    if (rows.length >= FOUND) { filterable(state); }
-  });
-  recall();
-  window.addEventListener("hashchange", recall);
-  document.documentElement.setAttribute("data-tables", "ready");
+  function start() {
+    document.querySelectorAll(".scroll > table[id]").forEach(function (table) {
+      var rows = table.tBodies.length && table.tHead ? Array.prototype.slice.call(table.tBodies[0].rows) : [];
+      if (rows.length < SORTED) { return; }
+      var state = { table: table, rows: rows, column: null, down: false, words: "", input: null, count: null };
+      tables.set(table.id, state);
+      sortable(state);
+      if (rows.length >= FOUND) { filterable(state); }
+    });
+    recall();
+    window.addEventListener("hashchange", recall);
+    document.documentElement.setAttribute("data-tables", "ready");
+  }
+
+  // After the first picture of the page: charts come before buttons in headings.
+  if (document.hidden) { setTimeout(start, 0); } else { requestAnimationFrame(function () { setTimeout(start, 0); }); }
 })();

@@ -177,7 +177,7 @@ class Setter:
                     height=round(rows["height"] + rows["pad"]["top"] + rows["pad"]["bottom"]),
                 )
             )
-        table = self.table(block.table if block.table is not None else rows_as_table(block))
+        table = self.table(bare(block.table) if block.table is not None else rows_as_table(block))
         choices = [ChoiceView(n, name, self.key(coating)) for n, (name, coating) in enumerate(charts.series(block))]
         return FigureView(id_, slug(block.name), block.reading, block.caption, panels, table, choices)
 
@@ -331,6 +331,12 @@ def rows_as_table(figure: Figure) -> Table:
         Column("To", unit, True), Column("Remark"),
     ]  # fmt: skip
     return Table(f"{figure.name}-data", columns, rows, caption="Data of this figure", wide=True)
+
+
+def bare(table: Table) -> Table:
+    """A figure's table as plain text: its links and keys stand on the page already, and would be most of its weight."""
+    rows = [replace(row, cells=[replace(cell, href="", coating="") for cell in row.cells]) for row in table.rows]
+    return replace(table, rows=rows)
 
 
 def _end(end: Any) -> str:

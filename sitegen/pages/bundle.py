@@ -1,40 +1,36 @@
-"""The two scripts every page with charts loads: the compiled drawings and the drawing library.
+"""The script every page with charts loads: the compiled drawings and what paints them.
 
-Both are made when the site is published. Making them costs a second or two, so they are kept in the user's cache
-folder under a name that holds the drawings' source and the library versions; without a cache they are made each time.
+Compiling costs half a second, so the drawings are kept in the user's cache folder under a name that holds their source
+and the library versions; without a cache they are made each time.
 """
 
 from __future__ import annotations
 
 import hashlib
-import json
 from importlib.metadata import version
 from pathlib import Path
 
+from sitegen import places
 from sitegen.cache import cache_folder, keep, kept
 
 # Only what the drawings depend on may stand here: a change of any of these files means compiling anew.
-_SOURCES = ("kinds.py", "styles.py", "bundle.py")
+_SOURCES = ("kinds.py", "styles.py", "compiled.py", "bundle.py")
 _LIBRARIES = ("altair", "vl-convert-python")
-# `vegaEmbed` is all that is needed; the function around it keeps 2 500 names of the library out of the page.
-_HEAD, _TAIL = "(function(){", "})();\n"
 
 
-def chart_scripts(cache: Path | None = None) -> tuple[bytes, bytes]:
-    """Drawings and library, as two classic scripts that set `sitegenCharts` and `sitegenEmbed`.
+def chart_script(cache: Path | None = None) -> bytes:
+    """A classic script that sets `sitegenDrawings` and `sitegenPaint`.
 
-    `cache` is the folder to keep them in; by default the user's own.
+    `cache` is the folder to keep the drawings in; by default the user's own.
     """
     folder = cache_folder() if cache is None else cache
-    key = _key()
-    names = (f"drawings-{key}.js", f"library-{key}.js")
-    before = [kept(folder / name) for name in names]
-    if before[0] is not None and before[1] is not None:
-        return before[0], before[1]
-    made = (_drawings(), _library())
-    for name, content in zip(names, made, strict=True):
-        keep(folder / name, content)
-    return made
+    path = folder / f"drawings-{_key()}.js"
+    drawings = kept(path)
+    if drawings is None:
+        drawings = _drawings()
+        keep(path, drawings)
+    painter = (places.theme() / "painter.js").read_bytes().replace(b"\r\n", b"\n")
+    return drawings + painter
 
 
 def _key() -> str:
@@ -46,18 +42,17 @@ def _key() -> str:
     return digest.hexdigest()[:16]
 
 
-def _drawings() -> bytes:
+def specifications() -> dict[str, dict[str, object]]:
+    """The Vega specification of every kind, by name."""
     import vl_convert
 
     from sitegen.pages.kinds import drawings
 
-    compiled = {name: vl_convert.vegalite_to_vega(drawing) for name, drawing in drawings().items()}
-    text = json.dumps(compiled, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
-    return f"window.sitegenCharts={text};\n".encode()
+    return {name: vl_convert.vegalite_to_vega(each) for name, each in sorted(drawings().items())}
 
 
-def _library() -> bytes:
-    import vl_convert
+def _drawings() -> bytes:
+    from sitegen.pages.compiled import drawing
 
-    bundle = vl_convert.javascript_bundle(snippet="window.sitegenEmbed = vegaEmbed;")
-    return (_HEAD + bundle + _TAIL).encode()
+    parts = ",\n".join(f'"{name}":{drawing(spec)}' for name, spec in specifications().items())
+    return f'window.sitegenDrawings=function(f){{"use strict";return {{\n{parts}}};}};\n'.encode()

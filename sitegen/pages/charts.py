@@ -9,21 +9,22 @@ Rows of `slope` and `history` (x is the place of the phase: 0, 1, 2 ...):
     phases    x, label ("run-in, 15 min"), under ("18 km", sliding distance at its end)
     means     line, x, value, low, high; open (not yet to rely on), part (id of the assembly: lines break between
               parts), cold (not fired yet: the line to the next check is dashed), coating, label (at the end of the
-              line: "B3"), text (at the point: "0.53"), tip
-    thin      line, x, value, part, cold, coating ("" grey), label, tip: cylinders, neighbours, other coatings
-    readings  x, value, crossed (left out, but visible), label, tip: single readings beside the mean
+              line: "B3"), text (at the point: "0.53"), tip, series
+    thin      line, x, value, part, cold, coating ("" grey), label, tip, series: cylinders, neighbours, other coatings
+    readings  x, value, crossed (left out, but visible), label, tip, series: single readings beside the mean
     limits    value, label ("limit 0.35")
     band      low, high, label ("end gaps alone")
 
 Rows of `dots`, a line a build, for engines of more than eight cylinders:
 
     lines     y, label ("B3"), under ("graded chromium nitride")
-    dots      y, value, coating, crossed, tip: cylinders
-    means     y, value, low, high, open, coating, tip
+    dots      y, value, coating, crossed, tip, series: cylinders
+    means     y, value, low, high, open, coating, tip, series
     limits    value, label
 
-What a row does not give takes its default. Signals a panel may set: `top` (end of the value axis; else shared over the
-panels of the figure), `unit` (for the file saved), `ticks`.
+`series` is what the reader may hide, by the name it is offered under ("B3"); where a figure has fewer than two, nothing
+is offered. What a row does not give takes its default. Signals a panel may set: `top` (end of the value axis; else
+shared over the panels of the figure), `unit` (for the file saved), `ticks`.
 """
 
 from __future__ import annotations
@@ -31,7 +32,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import groupby, pairwise
 from typing import Any
 
 from sitegen.pages.styles import style_number
@@ -43,16 +44,18 @@ Orders = Mapping[str, int]  # coating id -> place in definitions.yaml
 _NEEDED = object()
 _LINE_HEIGHT = 13  # px between the baselines of 12 px text
 _CHAR = 6.3  # px, mean width of a character of 12 px sans serif
+_TEXT_RISE = 11  # px, the middle of the number at a point above the point (`texts` in kinds.py)
 _MARK = 7  # px, what a small ring takes
 _PLOT = {"slope": 190, "history": 240}  # px, height inside the axes
 
 _PHASED: dict[str, dict[str, Any]] = {
     "phases": {"x": _NEEDED, "label": _NEEDED, "under": ""},
     "means": {"line": _NEEDED, "x": _NEEDED, "value": _NEEDED, "low": None, "high": None, "open": False, "part": "",
-              "cold": False, "coating": "", "label": "", "text": "", "tip": ""},
+              "cold": False, "coating": "", "label": "", "text": "", "tip": "", "series": ""},
     "thin": {"line": _NEEDED, "x": _NEEDED, "value": _NEEDED, "part": "", "cold": False, "coating": "", "label": "",
-             "tip": ""},
-    "readings": {"x": _NEEDED, "value": _NEEDED, "crossed": False, "coating": "", "label": "", "tip": ""},
+             "tip": "", "series": ""},
+    "readings": {"x": _NEEDED, "value": _NEEDED, "crossed": False, "coating": "", "label": "", "tip": "",
+                 "series": ""},
     "limits": {"value": _NEEDED, "label": ""},
     "band": {"low": _NEEDED, "high": _NEEDED, "label": ""},
 }  # fmt: skip
@@ -83,11 +86,55 @@ def payloads(figure: Figure, orders: Orders) -> list[dict[str, Any]]:
         raise ChartError(f"{figure.name}: no chart kind {figure.kind!r}; there are {', '.join(KINDS)}")
     kind = KINDS[figure.kind]
     filled = [_filled(figure, kind, panel) for panel in figure.panels]
+    numbers = {name: number for number, (name, _) in enumerate(series(figure))}
+    for panel in filled:
+        for row in (row for rows in panel.values() for row in rows):
+            row["series"] = numbers.get(row.get("series", ""), -1)
     shared = _ends(filled)
     return [
         kind.lay(kind.name, rows, {**shared, **panel.signals}, panel, orders)
         for panel, rows in zip(figure.panels, filled, strict=True)
     ]
+
+
+def series(figure: Figure) -> list[tuple[str, str]]:
+    """What a reader may hide: name, and coating where all its coloured rows have the same; none where there is one."""
+    coatings: dict[str, set[str]] = {}
+    for panel in figure.panels:
+        for kind, rows in panel.data.items():
+            for row in rows:
+                if name := row.get("series", ""):
+                    own = row.get("coating") or (panel.coating if kind in {"means", "readings"} else "")
+                    coatings.setdefault(name, set()).update({own} - {""})
+    if len(coatings) < 2:
+        return []
+    return [(name, found.pop() if len(found) == 1 else "") for name, found in coatings.items()]
+
+
+def packed(payload: Mapping[str, Any]) -> dict[str, Any]:
+    """The same by column: rows repeat their names and most of what they hold. Empty sets are left out.
+
+    A set becomes {n: rows, of: {field: column}}; a column one value that all rows share, {r: [value, times, ...]}, or a
+    list with a value a row.
+
+    >>> packed({"data": {"limits": [{"v": 1, "s": "a"}, {"v": 2, "s": "a"}], "band": []}})
+    {'data': {'limits': {'n': 2, 'of': {'v': [1, 2], 's': 'a'}}}}
+    """
+    sets = {
+        name: {"n": len(rows), "of": {field: _column([row[field] for row in rows]) for field in rows[0]}}
+        for name, rows in payload["data"].items()
+        if rows
+    }
+    return {**payload, "data": sets}
+
+
+def _column(values: list[Any]) -> Any:
+    runs = [[value, sum(1 for _ in same)] for value, same in groupby(values)]
+    if len(runs) == 1 and not isinstance(values[0], list):
+        return values[0]
+    if 3 * len(runs) < len(values):
+        return {"r": [each for run in runs for each in run]}
+    return values
 
 
 def _filled(figure: Figure, kind: Kind, panel: Panel) -> dict[str, list[dict[str, Any]]]:
@@ -173,8 +220,12 @@ def _lay_phased(
         lines += _segments(role, members, shift if role == "m" else {}, own, orders)
     points = [_point(row, row["x"] + shift.get(row["line"], 0.0), own, orders, top, bottom) for row in means]
     edge: list[dict[str, Any]] = [
-        *({"v": row["value"], "s": row["label"], "b": 0} for row in rows["limits"] if row["label"]),
-        *({"v": (row["low"] + row["high"]) / 2, "s": row["label"], "b": 0} for row in rows["band"] if row["label"]),
+        *({"v": row["value"], "s": row["label"], "b": 0, "q": -1} for row in rows["limits"] if row["label"]),
+        *(
+            {"v": (row["low"] + row["high"]) / 2, "s": row["label"], "b": 0, "q": -1}
+            for row in rows["band"]
+            if row["label"]
+        ),
     ]
     ends = _line_ends(thin, 0) + _line_ends(means, 1)
     for label in ends:
@@ -186,16 +237,19 @@ def _lay_phased(
             label["edge"] = label["x"] >= count - 1.01 and not label["b"]
         group = [label for label in ends if label.pop("edge")]
         ends = [label for label in ends if label not in group]
-        edge += [{"v": label["v"], "s": label["s"], "b": 0} for label in group]
+        edge += [{"v": label["v"], "s": label["s"], "b": 0, "q": label["q"]} for label in group]
         told = any(row["label"] and row["x"] >= count - 1.01 for row in rows["readings"])
-        inside = [] if told else [{"x": label["x"], "v": label["v"], "s": label["s"], "b": 0} for label in group]
-        _apart(edge, (top - bottom) * _LINE_HEIGHT / plot, bottom)
+        inside = [] if told else [{**label, "b": 0} for label in group]
+        # The number at the last point reaches beyond the plot when the phases stand close.
+        reaching = [row["value"] + (top - bottom) * _TEXT_RISE / plot for row in means
+                    if row["text"] and row["x"] >= count - 1]  # fmt: skip
+        _apart_from(edge, reaching, (top - bottom) * _LINE_HEIGHT / plot, bottom)
     else:
         inside = []
     for x in sorted({label["x"] for label in ends}):
         _apart([label for label in ends if label["x"] == x], (top - bottom) * _LINE_HEIGHT / plot, bottom)
     texts = [
-        {"x": row["x"] + shift.get(row["line"], 0.0), "v": row["value"], "s": row["text"], "c": _c(row, own, orders)}
+        {"x": row["x"] + shift.get(row["line"], 0.0), "v": row["value"], "s": row["text"], "q": row["series"]}
         for row in means
         if row["text"]
     ]
@@ -243,19 +297,20 @@ def _segments(
     by_line: dict[tuple[str, str], list[dict[str, Any]]] = {}
     for row in members:
         by_line.setdefault((row["line"], row["part"]), []).append(row)
-    for number, ((line, _), own_rows) in enumerate(by_line.items()):
+    piece = 0  # a number no other piece of this role has
+    for (line, _), own_rows in by_line.items():
         ordered = sorted(own_rows, key=lambda row: row["x"])
-        piece = 0
+        last: bool | None = None
         for before, after in pairwise(ordered):
-            cold = before["cold"]
-            name = f"{role}{number}.{piece}{'d' if cold else ''}"
-            ends = (before, after) if not rows or rows[-1]["g"] != name else (after,)
+            cold = bool(before["cold"])
+            ends = (after,) if cold == last and not cold else (before, after)
+            piece += len(ends) - 1
+            last = cold
             rows += [
-                {"g": name, "x": round(row["x"] + shift.get(line, 0.0), 3), "v": row["value"],
-                 "c": _c(row, own, orders), "r": role, "d": int(cold)}
+                {"g": piece, "x": round(row["x"] + shift.get(line, 0.0), 3), "v": row["value"],
+                 "c": _c(row, own, orders), "r": role, "d": int(cold), "q": row["series"]}
                 for row in ends
             ]  # fmt: skip
-            piece += cold
     return rows
 
 
@@ -284,6 +339,7 @@ def _point(row: dict[str, Any], x: float, own: str, orders: Orders, top: float, 
         "c": _c(row, own, orders),
         "o": int(row["open"]),
         "t": row["tip"],
+        "q": row["series"],
     }
 
 
@@ -296,14 +352,18 @@ def _readings(rows: Sequence[dict[str, Any]], gap: float, own: str, orders: Orde
         step = 0 if last is None or not close else (last["o"] - 11) // 7 + 1
         placed.append(
             {"x": row["x"], "v": row["value"], "k": int(row["crossed"]), "c": _c(row, own, orders), "s": row["label"],
-             "t": row["tip"], "o": 11 + 7 * (step % 3)}
+             "t": row["tip"], "o": 11 + 7 * (step % 3), "q": row["series"]}
         )  # fmt: skip
     return placed
 
 
 def _line_ends(members: Sequence[dict[str, Any]], strong: int) -> list[dict[str, Any]]:
     """Labels where their line ends; a row that carries a label before the end of its line names that point."""
-    return [{"x": row["x"], "v": row["value"], "s": row["label"], "b": strong} for row in members if row["label"]]
+    return [
+        {"x": row["x"], "v": row["value"], "s": row["label"], "b": strong, "q": row["series"]}
+        for row in members
+        if row["label"]
+    ]
 
 
 def _apart(labels: list[dict[str, Any]], gap: float, floor: float) -> None:
@@ -322,10 +382,34 @@ def _apart(labels: list[dict[str, Any]], gap: float, floor: float) -> None:
             merged = clusters[-2] + clusters[-1]
             middle = sum(ordered[j]["v"] for j in merged) / len(merged)
             clusters[-2:], middles[-2:] = [merged], [middle]
+    least = floor
     for members, middle in zip(clusters, middles, strict=True):
-        start = max(middle - gap * (len(members) - 1) / 2, floor)
+        start = max(middle - gap * (len(members) - 1) / 2, least)
         for place, i in enumerate(members):
             ordered[i]["v"] = float(f"{start + gap * place:.6g}")
+        least = start + gap * len(members)  # a cluster lifted off the floor lifts the next
+
+
+def _apart_from(labels: list[dict[str, Any]], fixed: Sequence[float], gap: float, floor: float) -> None:
+    """The same beside a text that stays where it is: labels above it move up, those below it down, or up for want of
+    room. More than one such text is taken as one block.
+    """
+    if not fixed:
+        _apart(labels, gap, floor)
+        return
+    low, high = min(fixed), max(fixed)
+    ordered = sorted(labels, key=lambda label: label["v"])
+    room = max(0, math.floor((low - floor) / gap + 1e-9))  # labels that fit between the floor and the text
+    below = [label for label in ordered if label["v"] < low][:room]
+    above = ordered[len(below) :]
+    _apart(above, gap, high + gap)
+    for label in below:  # the same upside down
+        label["v"] = -label["v"]
+    _apart(below, gap, gap - low)
+    least = floor
+    for label in sorted(below, key=lambda label: -label["v"]):
+        label["v"] = max(-label["v"], least)
+        least = label["v"] + gap
 
 
 def _phase_labels(phases: Sequence[dict[str, Any]]) -> tuple[list[dict[str, Any]], int, str]:
@@ -396,7 +480,8 @@ def _lay_dots(
         "data": {
             "lines": [{"y": row["y"], "s": row["label"], "u": row["under"]} for row in rows["lines"]],
             "dots": [
-                {"y": row["y"], "v": row["value"], "c": _c(row, own, orders), "k": int(row["crossed"]), "t": row["tip"]}
+                {"y": row["y"], "v": row["value"], "c": _c(row, own, orders), "k": int(row["crossed"]), "t": row["tip"],
+                 "q": row["series"]}
                 for row in rows["dots"]
             ],
             "points": means,
@@ -415,7 +500,7 @@ KINDS: Mapping[str, Kind] = {
         "dots",
         {
             "lines": {"y": _NEEDED, "label": _NEEDED, "under": ""},
-            "dots": {"y": _NEEDED, "value": _NEEDED, "coating": "", "crossed": False, "tip": ""},
+            "dots": {"y": _NEEDED, "value": _NEEDED, "coating": "", "crossed": False, "tip": "", "series": ""},
             "means": {
                 "y": _NEEDED,
                 "value": _NEEDED,
@@ -424,6 +509,7 @@ KINDS: Mapping[str, Kind] = {
                 "open": False,
                 "coating": "",
                 "tip": "",
+                "series": "",
             },
             "limits": {"value": _NEEDED, "label": ""},
         },

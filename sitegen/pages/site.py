@@ -12,11 +12,11 @@ from sitegen import places
 from sitegen.cache import cache_folder
 from sitegen.pages import coating, data, engine, home, linkcheck, methods, program
 from sitegen.pages.addresses import Addresses
-from sitegen.pages.bundle import chart_scripts
+from sitegen.pages.bundle import chart_script
 from sitegen.pages.contexts import AnyPage
 from sitegen.pages.frame import Site
 from sitegen.pages.gallery import Gallery
-from sitegen.pages.styles import COLOURS
+from sitegen.pages.styles import COLOURS, SHAPES, style
 from sitegen.pages.view import Analysis, Desk
 from sitegen.program.model import Folder
 from sitegen.vocabulary import Measure, Stream
@@ -152,6 +152,7 @@ def _compiled_templates() -> BytecodeCache | None:
     folder = cache_folder() / "templates"
     try:
         folder.mkdir(parents=True, exist_ok=True)
+    environment.globals["key_symbols"] = [style(order) for order in range(len(SHAPES))]
     except OSError:
         return None
     return FileSystemBytecodeCache(str(folder))
@@ -162,13 +163,11 @@ def _compiled_templates() -> BytecodeCache | None:
 
 def _assets(theme_dir: Path | None) -> tuple[dict[str, bytes], dict[str, str]]:
     """Asset files by their path, and that path by plain name. The name holds a hash, so no browser shows an old one."""
-    drawings, library = chart_scripts()
     contents = {
         "report.css": _themed("report.css", theme_dir).replace(b"/* coating colours */", _colours().encode()),
         "report.js": _themed("report.js", theme_dir),
         "tables.js": _themed("tables.js", theme_dir),
-        "drawings.js": drawings,
-        "library.js": library,
+        "drawings.js": chart_script(),
     }
     files, paths = {}, {}
     for name, content in contents.items():

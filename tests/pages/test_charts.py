@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import copy
+import json
 import math
+from collections.abc import Callable
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -10,7 +13,8 @@ from typing import Any
 import pytest
 
 from sitegen.pages import bundle, charts
-from sitegen.pages.bundle import chart_scripts
+from sitegen.pages.bundle import chart_script
+from sitegen.pages.compiled import DrawingError, drawing, expression
 from sitegen.vocabulary import Figure, Panel
 
 PHASES = [
@@ -102,20 +106,119 @@ def test_rows_no_chart_can_draw_are_a_fault(fig: Figure, says: str) -> None:
         charts.payloads(fig, ORDERS)
 
 
-def test_scripts_are_the_same_with_and_without_a_cache(tmp_path: Path) -> None:
-    made = chart_scripts(tmp_path / "cache")
+def test_the_script_is_the_same_with_and_without_a_cache(tmp_path: Path) -> None:
+    made = chart_script(tmp_path / "cache")
     (tmp_path / "file").write_text("no folder")
-    assert made == chart_scripts(tmp_path / "cache") == chart_scripts(tmp_path / "file" / "cache")
-    assert made[0].startswith(b"window.sitegenCharts=")
-    assert made[1].startswith(b"(function(){")
+    assert made == chart_script(tmp_path / "cache") == chart_script(tmp_path / "file" / "cache")
+    assert made.startswith(b"window.sitegenDrawings=")
+    assert b"window.sitegenPaint" in made
+    assert len(made) < 60_000  # bytes: parsed before the first chart of every page
 
 
 def test_half_a_kept_file_is_not_taken_for_a_whole_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(bundle, "_drawings", lambda: b"drawings // 1")
-    monkeypatch.setattr(bundle, "_library", lambda: b"library // 2")
-    made = chart_scripts(tmp_path)
+    monkeypatch.setattr(bundle, "_drawings", lambda: b"drawings // 1\n")
+    assert chart_script(tmp_path).startswith(b"drawings // 1\n")
+    monkeypatch.setattr(bundle, "_drawings", lambda: b"drawings // new\n")
+    assert chart_script(tmp_path).startswith(b"drawings // 1\n")  # kept
     for file in tmp_path.iterdir():
         file.write_bytes(file.read_bytes()[:-1])
-    monkeypatch.setattr(bundle, "_drawings", lambda: b"drawings // new")
-    assert made == (b"drawings // 1", b"library // 2")
-    assert chart_scripts(tmp_path) == (b"drawings // new", b"library // 2")
+    assert chart_script(tmp_path).startswith(b"drawings // new\n")
+
+
+# ---- series, places of labels, weight ----
+
+
+def test_series_carry_their_number_and_leave_the_axis_alone() -> None:
+    rows = [mean(0, 0.9, "B1", series="B1"), mean(1, 0.5, "B1", series="B1", label="B1", text="0.5")]
+    other = [mean(0, 0.3, "B2", series="B2", coating="hard"), mean(1, 0.2, "B2", series="B2", coating="hard")]
+    thin = [{"line": "B2 cylinder 1", "x": x, "value": 0.3, "series": "B2"} for x in (0, 1)]
+    fig = figure(means=[*rows, *other], thin=thin, limits=[{"value": 0.35, "label": "limit"}])
+    assert charts.series(fig) == [("B1", "soft"), ("B2", "hard")]
+    data = one(fig)["data"]
+    assert [point["q"] for point in data["points"]] == [0, 0, 1, 1]
+    assert {(line["r"], line["q"]) for line in data["lines"]} == {("m", 0), ("m", 1), ("t", 1)}
+    assert data["ends"][0]["q"] == data["texts"][0]["q"] == 0
+    assert all("q" not in row for row in data["limits"])
+
+
+def test_a_single_series_is_nothing_to_choose_from() -> None:
+    fig = figure(means=[mean(0, 0.9, series="B1"), mean(1, 0.5, series="B1")])
+    assert charts.series(fig) == []
+    assert {point["q"] for point in one(fig)["data"]["points"]} == {-1}
+
+
+@pytest.mark.parametrize("last", [0.02, 0.10, 0.30, 0.34, 0.345, 0.36, 0.40, 0.80])
+@pytest.mark.parametrize("neighbour", [0.05, 0.33, 0.36, 0.41])
+def test_the_number_at_the_last_point_is_clear_of_the_labels_at_the_edge(last: float, neighbour: float) -> None:
+    thin = [{"line": "cyl", "x": x, "value": neighbour, "label": "cyl. 1, 3" if x == 2 else ""} for x in range(3)]
+    means = [mean(0, 0.9), mean(1, 0.5), mean(2, last, text=f"{last}")]
+    limits, band = [{"value": 0.35, "label": "limit 0.35"}], [{"low": 0.01, "high": 0.06, "label": "end gaps alone"}]
+    drawn = one(figure("history", means=means, thin=thin, limits=limits, band=band))
+    scale = drawn["height"] / (drawn["signals"]["top"] - drawn["signals"]["bottom"])
+    number = last * scale + 11  # px above the axis: it stands 11 px above its point (kinds.py, `texts`)
+    heights = sorted(label["v"] * scale for label in drawn["data"]["edge"])
+    assert len(heights) == 3
+    assert min(abs(height - number) for height in heights) >= 12.9
+    assert min(b - a for a, b in pairwise(heights)) >= 12.9
+    assert heights[0] >= -0.1
+
+
+def test_packing_loses_nothing() -> None:
+    means = [mean(x, 0.9 - 0.1 * x, f"B{b}", low=0.1 if b else None, high=0.99, series=f"B{b}")
+             for b in range(9) for x in range(3)]  # fmt: skip
+    payload = one(figure(means=means, limits=[{"value": 0.35, "label": "limit"}]))
+    packed = charts.packed(payload)
+    assert {name: unpacked(each) for name, each in packed["data"].items()} == {
+        name: rows for name, rows in payload["data"].items() if rows
+    }
+    assert len(json.dumps(packed)) < 0.5 * len(json.dumps(payload))
+
+
+def unpacked(packed: dict[str, Any]) -> list[dict[str, Any]]:
+    """As the page's script reads it."""
+    columns = {}
+    for field, column in packed["of"].items():
+        if isinstance(column, dict):
+            pairs = zip(column["r"][::2], column["r"][1::2], strict=True)
+            columns[field] = [value for value, times in pairs for _ in range(times)]
+        else:
+            columns[field] = column if isinstance(column, list) else [column] * packed["n"]
+    return [{field: column[i] for field, column in columns.items()} for i in range(packed["n"])]
+
+
+# ---- from Vega to our drawings ----
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("datum.v + nobody", "unknown signal 'nobody'"),
+        ("random()", "unknown function 'random'"),
+        ("window", "unknown signal 'window'"),
+        ("{a: 1}", "object"),
+    ],
+)
+def test_an_expression_beyond_the_painter_is_refused(text: str, says: str) -> None:
+    with pytest.raises(DrawingError, match=says):
+        expression(text, ["n"])
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        (lambda spec: spec["marks"][0].update(type="arc"), "mark 'arc'"),
+        (lambda spec: spec["marks"][0]["encode"]["update"].update(blend={"value": "multiply"}), "blend of the rect"),
+        (lambda spec: spec["scales"][0].update(type="log"), "not plainly linear"),
+        (lambda spec: spec["axes"][0].update(titlePadding=3), "titlePadding"),
+        (lambda spec: spec["data"].append({"name": "d", "source": "band", "transform": [{"type": "bin", "expr": "1"}]}),
+         "transform 'bin'"),
+        (lambda spec: spec["marks"][0]["encode"]["update"].update(x=[{"test": "n > 1", "value": 0}, {"value": 1}]),
+         "a condition"),
+    ],
+)  # fmt: skip
+def test_a_drawing_beyond_the_painter_is_refused(change: Callable[[Any], None], says: str) -> None:
+    spec: Any = copy.deepcopy(bundle.specifications()["slope"])
+    assert drawing(spec)
+    change(spec)
+    with pytest.raises(DrawingError, match=says):
+        drawing(spec)

@@ -110,6 +110,7 @@ def mean_row(view: Any, point: Point, line: str, coating: str, *, label: str = "
         "label": label,
         "text": text,
         "tip": f"{line}, {view.program.phase(point.phase).title}: {view.text(value, unit=True)}",
+        "series": series_of(view, value),
     }
 
 
@@ -125,7 +126,15 @@ def thin_row(view: Any, point: Point, line: str, coating: str = "", label: str =
         "coating": coating,
         "label": label,
         "tip": f"{line}, {title}: {view.text(point.value, unit=True)}",
+        "series": series_of(view, point.value),
     }
+
+
+def series_of(view: Any, value: Value) -> str:
+    """What a reader of this page may hide: cylinders on the pages of a build, builds elsewhere."""
+    if view.build is not None and view.build.id == value.key.engine and value.key.cylinder:
+        return f"cylinder {value.key.cylinder}"
+    return value.key.engine
 
 
 def limit_row(view: Any) -> dict[str, Any]:

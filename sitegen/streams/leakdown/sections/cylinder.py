@@ -117,9 +117,10 @@ def _reading_rows(view: Any, coating: str) -> list[dict[str, Any]]:
     rows = []
     for series in view.series("leakdown.readings"):
         for row in series.frame.itertuples(index=False):
+    own = f"cylinder {view.cylinder}"  # hidden together with its line
             if row.phase in places:
                 tip = f"reading {row.reading}: {mm2(view, row.area)} mm²"
-                rows.append({"x": places[row.phase], "value": row.area, "coating": coating, "tip": tip})
+                rows.append({"x": places[row.phase], "value": row.area, "coating": coating, "tip": tip, "series": own})
     for value in view.values(CRANKCASE.id, engine=view.the_build, cylinder=view.cylinder):
         if value.status == "excluded" and value.value is not None and value.key.phase in places:
             reading = value.key.at.removeprefix("with:")
@@ -137,6 +138,7 @@ def _reading_rows(view: Any, coating: str) -> list[dict[str, Any]]:
                     "tip": tip,
                 }
             )
+                    "series": own,
     return rows
 
 
