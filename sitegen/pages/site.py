@@ -141,6 +141,7 @@ def _environment(theme_dir: Path | None) -> Environment:
         lstrip_blocks=True,
         bytecode_cache=_compiled_templates(),
     )
+    environment.globals["key_symbols"] = [style(order) for order in range(len(SHAPES))]
     environment.policies["json.dumps_kwargs"] = {"sort_keys": True, "separators": (",", ":"), "allow_nan": False}
     return environment
 
@@ -152,7 +153,6 @@ def _compiled_templates() -> BytecodeCache | None:
     folder = cache_folder() / "templates"
     try:
         folder.mkdir(parents=True, exist_ok=True)
-    environment.globals["key_symbols"] = [style(order) for order in range(len(SHAPES))]
     except OSError:
         return None
     return FileSystemBytecodeCache(str(folder))

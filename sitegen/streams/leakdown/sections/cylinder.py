@@ -115,9 +115,9 @@ def _reading_rows(view: Any, coating: str) -> list[dict[str, Any]]:
     """Single readings as areas in proportion to the check's mean per cent; those left out where the check would lie."""
     places = {phase.id: x for x, phase in enumerate(checked_phases(view))}
     rows = []
+    own = f"cylinder {view.cylinder}"  # hidden together with its line
     for series in view.series("leakdown.readings"):
         for row in series.frame.itertuples(index=False):
-    own = f"cylinder {view.cylinder}"  # hidden together with its line
             if row.phase in places:
                 tip = f"reading {row.reading}: {mm2(view, row.area)} mm²"
                 rows.append({"x": places[row.phase], "value": row.area, "coating": coating, "tip": tip, "series": own})
@@ -136,9 +136,9 @@ def _reading_rows(view: Any, coating: str) -> list[dict[str, Any]]:
                     "coating": coating,
                     "label": "left out",
                     "tip": tip,
+                    "series": own,
                 }
             )
-                    "series": own,
     return rows
 
 
