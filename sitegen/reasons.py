@@ -135,7 +135,7 @@ FLAGS: dict[str, str] = {
     "unpaired-builds-left-out": "builds on blocks that ran only one of the two coatings were left out",
     "shared-block-left-out": "the one block that ran both coatings was left out",
     "provisional": "builds or phases are still to come",
-    "cylinders-missing": "a cylinder without a value is not in the mean of its build",
+    "mean-of-fewer": "a cylinder without a value is not in the mean of its build",
     "one-lot": "all rings of the coating came from one lot, so that coating and lot cannot be told apart",
     "blocks-used-again": "some builds were made on the same block, which the interval does not allow for",
 }

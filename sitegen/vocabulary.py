@@ -168,9 +168,12 @@ def refused(measure: str, key: Key, why: Refused) -> Value:
     return Value(measure, key, status="refused", reason=why.code)
 
 
+COMPARED = "comparison:"  # + measure: what a change of a comparison is of
+
+
 @dataclass(frozen=True)
 class Change:
-    """One row that differs from the last commit: of a measure, or of a verdict's rule."""
+    """One row that differs from the last commit: of a measure, a comparison, or a verdict's rule."""
 
     what: str  # id of the measure, or the rule
     key: Key
@@ -363,6 +366,7 @@ class Figure:
     caption: str = ""
     table: Table | None = None
     measure: str = ""  # id of what it shows: its caption leads to the methods page
+    one_scale: bool = True  # its panels share the ends of the value axis
 
 
 @dataclass(frozen=True)
@@ -451,6 +455,7 @@ class Smallest:
     what: str  # "leak of a cylinder, one check": completes "the smallest ... it can show"
     value: float  # in the unit of the measure
     because: str  # the instrument and its limit
+    of: Literal["level", "difference"] = "level"  # what it is held against: the level itself, or a difference in it
 
 
 @dataclass(frozen=True)

@@ -104,7 +104,7 @@ def _counted(row: Comparison, program: Program, laid: Entries, made: design.Desi
     if holding & set(laid.awaited):
         flags.add("provisional")
     if holding & set(laid.lacking):
-        flags.add("cylinders-missing")
+        flags.add("mean-of-fewer")
     planned = len(program.builds) < program.planned_builds
     if planned:
         flags.add("provisional")

@@ -7,37 +7,38 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from sitegen.crossing import allocation
-from sitegen.methods import power
+from sitegen.methods import criteria, power
 from sitegen.program.model import Program
 from sitegen.vocabulary import Comparison, Measure, Smallest, Stream
 
 POWER = 0.8
 MOST = 60  # builds of a coating beyond which no number is given
-WHOLE = ("pooled", "welch", "borrowed")  # procedures whose scatter is that between builds
+APART = ("pooled", "welch", "borrowed")  # procedures whose scatter is that between builds
+WITHIN = ("fixed", "differences")  # procedures whose scatter is that of a difference inside a build
 
 
 @dataclass(frozen=True)
 class Scatter:
-    """Standard deviation between builds of one coating, on the scale a measure is compared on."""
+    """Standard deviation from build to build, on the scale a measure is compared on."""
 
     measure: str
     sd: float  # relative (natural log) for ratios, else in the unit of the measure
     df: float | None  # None: typed in, taken as known
-    source: str  # "typed in", or the comparison it comes from
+    within: bool  # of the difference of two coatings inside a build, not of a coating from build to build
 
 
 @dataclass(frozen=True)
 class Reach:
-    """What builds of each coating find of a measure."""
+    """What the planned builds of two coatings find of a measure."""
 
     measure: Measure
+    candidate: str
     scatter: Scatter
-    sd_high: float  # upper 80 % limit of the scatter
-    builds: int  # planned of each coating
-    detectable: float | None  # difference found with power 0.8 at the scatter as known; share or amount; None: no df
-    detectable_high: float | None  # at the upper limit of the scatter
-    worth: float | None  # share of the reference's level asked for
-    needed: tuple[int, int | None] | None  # builds of each coating that find it, as a range
+    builds: int  # with the candidate; inside engines: that hold both
+    builds_reference: int
+    found: float | None  # difference found with power 0.8: a share for ratios, else an amount; None: nothing scatters
+    found_at_worst: float | None  # the same at the upper 80 % limit of the scatter
+    needed: tuple[int, int | None] | None  # builds of each coating (or holding both) that find the one worth finding
 
 
 @dataclass(frozen=True)
@@ -53,6 +54,7 @@ class Planning:
     smallest: tuple[tuple[str, Smallest], ...]  # stream, what its instruments can show
     reaches: tuple[Reach, ...]
     units: Mapping[str, str]  # of the measures of `smallest`
+    levels: Mapping[str, float]  # of the reference, in the unit of the measure, where it is known
     without: tuple[str, ...]  # measures compared for which no scatter is known
 
 
@@ -74,15 +76,20 @@ def plan(
     total = builds or program.planned_builds
     asked = scheme or program.allocation_scheme
     number = program.allocation_seed if seed is None else seed
-    known = {each.measure: each for each in _own(comparisons)}
-    known |= {name: Scatter(name, sd, None, "typed in") for name, sd in (typed or {}).items()}
-    each = max(2, total // len(program.coatings))
-    wanted = list(dict.fromkeys([program.primary_measure, *_judged(program, comparisons), *known]))
-    levels = {row.measure: row.level_reference for row in comparisons if row.level_reference}
+    rows = list(comparisons)
+    within = asked == "mixed in engine"
+    known = {each.measure: each for each in _own(rows, within=within)}
+    known |= {name: Scatter(name, sd, None, within) for name, sd in (typed or {}).items()}
+    lots = None if number is None else _drawn(program, asked, total, number)
+    held = allocation.actual(program) if len(program.builds) == total else lots or _even(program, total, within=within)
+    wanted = list(dict.fromkeys([program.primary_measure, *(row.measure for row in rows), *_also(program), *known]))
+    levels = {row.measure: row.level_reference for row in rows if row.level_reference}
     reaches = [
-        _reach(measures[name], known[name], each, len(program.coatings), program.worth_finding, levels.get(name))
+        found
         for name in wanted
         if name in known
+        for candidate in program.candidates
+        if (found := _reach(program, measures[name], candidate, known[name], held, levels.get(name))) is not None
     ]
     smallest = [
         (stream.name, found) for stream in streams if stream.smallest is not None for found in stream.smallest(program)
@@ -91,30 +98,40 @@ def plan(
         program=program,
         scheme=asked,
         seed=number,
-        drawn=None if number is None else _drawn(program, asked, total, number),
+        drawn=lots,
         actual=allocation.actual(program),
         follows=allocation.follows(program),
         smallest=tuple(smallest),
         reaches=tuple(reaches),
         units={found.measure: measures[found.measure].unit for _, found in smallest},
+        levels=levels,
         without=tuple(name for name in wanted if name not in known),
     )
 
 
-def _judged(program: Program, comparisons: Iterable[Comparison]) -> list[str]:
-    named = [row.measure for row in comparisons]
-    return [*named, *(subject.measure for subject in program.also)]
+def _also(program: Program) -> list[str]:
+    return [subject.measure for subject in program.also]
 
 
-def _own(comparisons: Iterable[Comparison]) -> list[Scatter]:
-    """Scatter between builds from the program's own whole builds: the independent part of a difference, taken apart."""
+def _own(rows: Sequence[Comparison], *, within: bool) -> list[Scatter]:
+    """Scatter from the program's own comparisons: the independent error of a difference, taken apart again."""
     found = []
-    for row in comparisons:
-        if row.procedure not in WHOLE or not row.se or row.df is None or not (row.builds and row.builds_reference):
+    for row in rows:
+        if not row.se or row.df is None or not (row.builds and row.builds_reference):
             continue
-        spread = 1 / row.builds + 1 / row.builds_reference
-        found.append(Scatter(row.measure, row.se / math.sqrt(spread), row.df, "own builds"))
-    return found[::-1]  # the first of a measure wins where they are laid out by measure
+        if within and row.procedure in WITHIN:
+            found.append(Scatter(row.measure, row.se * math.sqrt(row.builds), row.df, within=True))
+        if not within and row.procedure in APART:
+            spread = math.sqrt(1 / row.builds + 1 / row.builds_reference)
+            found.append(Scatter(row.measure, row.se / spread, row.df, within=False))
+    return found[::-1]  # of several rows of a measure the first stands
+
+
+def _even(program: Program, total: int, *, within: bool) -> allocation.Lots:
+    """Coatings shared out as evenly as can be, where no lots are drawn."""
+    if within:
+        return (program.coatings,) * total
+    return tuple((program.coatings[place % len(program.coatings)],) for place in range(total))
 
 
 def _drawn(program: Program, scheme: str, total: int, seed: int) -> allocation.Lots | None:
@@ -129,25 +146,34 @@ def _drawn(program: Program, scheme: str, total: int, seed: int) -> allocation.L
 
 
 def _reach(
-    measure: Measure, scatter: Scatter, each: int, coatings: int, worth: float | None, level: float | None
-) -> Reach:
-    df = each * coatings - coatings
-    found = high = None
-    sd_high = scatter.sd
-    if scatter.df is not None:
-        sd_high = power.scatter_limits(scatter.sd, scatter.df)[1]
-    if df > 0:
-        step = power.detectable(each, each, df, POWER)
-        found, high = (_printed(measure, step * sd) for sd in (scatter.sd, sd_high))
-    needed = None
-    difference = _difference(measure, worth, level)
-    if difference is not None:
-        if scatter.df is None:
-            one, _ = power.builds_range(scatter.sd, math.inf, difference, POWER, MOST)
-            needed = (one, one if one <= MOST else None)
-        else:
-            needed = power.builds_range(scatter.sd, scatter.df, difference, POWER, MOST)
-    return Reach(measure, scatter, sd_high, each, found, high, worth, needed)
+    program: Program, measure: Measure, candidate: str, scatter: Scatter, held: allocation.Lots, level: float | None
+) -> Reach | None:
+    own = [set(build) for build in held]
+    pair = {candidate, program.reference}
+    if scatter.within:
+        n = other = sum(pair <= build for build in own)
+        df, factor = float(n - 1), math.sqrt(1 / n) if n else math.inf
+    else:
+        n, other = sum(candidate in build for build in own), sum(program.reference in build for build in own)
+        df = float(len(own) - len(set().union(*own, set())))
+        factor = math.sqrt(1 / n + 1 / other) if n and other else math.inf
+    if math.isinf(factor):
+        return None
+    at_worst = scatter.sd if scatter.df is None else power.scatter_limits(scatter.sd, scatter.df)[1]
+    found = worst = None
+    if df > 0 and (scatter.within or min(n, other) > 1):
+        step = power.shift(df, POWER) * factor
+        found, worst = (_printed(measure, step * sd) for sd in (scatter.sd, at_worst))
+    difference = _difference(measure, program.worth_finding, level)
+    needed = None if difference is None else _needed(scatter, difference)
+    return Reach(measure, candidate, scatter, n, other, found, worst, needed)
+
+
+def _needed(scatter: Scatter, difference: float) -> tuple[int, int | None]:
+    df = math.inf if scatter.df is None else scatter.df
+    if scatter.within:
+        return criteria.builds_needed(difference, scatter.sd, df, 0.0, MOST)
+    return power.builds_range(scatter.sd, df, difference, POWER, MOST)
 
 
 def _difference(measure: Measure, worth: float | None, level: float | None) -> float | None:

@@ -16,16 +16,19 @@ def power(n_one: int, n_other: int, d: float, df: float | None = None, error: fl
     n_one, n_other units in the two groups; df of the scatter, n_one + n_other - 2 when not given. Noncentral t:
     J. Cohen, Statistical power analysis for the behavioral sciences (2nd ed., 1988), ch. 2.
     """
+    free = float(n_one + n_other - 2 if df is None else df)
+    return _found(abs(d) / math.sqrt(1 / n_one + 1 / n_other), free, error)
+
+
+def _found(shift: float, df: float, error: float) -> float:
+    """Probability [-] that |t| passes its cut when the difference is `shift` standard errors."""
+    from scipy.special import ndtr
     from scipy.stats import nct
 
-    free = float(n_one + n_other - 2 if df is None else df)
-    shift = abs(d) / math.sqrt(1 / n_one + 1 / n_other)
-    cut = student(free, error)
-    if math.isinf(free):
-        from scipy.special import ndtr
-
+    cut = student(df, error)
+    if math.isinf(df):
         return float(ndtr(shift - cut) + ndtr(-shift - cut))
-    return float(nct.sf(cut, free, shift) + nct.cdf(-cut, free, shift))
+    return float(nct.sf(cut, df, shift) + nct.cdf(-cut, df, shift))
 
 
 def group_size(d: float, power: float = 0.8, error: float = 0.05, most: int = 10_000) -> int:
@@ -45,19 +48,30 @@ def _reaches(n: int, d: float, error: float) -> float:
     return power(n, n, d, None, error) if n > 1 else 0.0
 
 
-def detectable(n_one: int, n_other: int, df: float | None = None, power: float = 0.8, error: float = 0.05) -> float:
-    """Difference in standard deviations of a unit [-] that is found with this power."""
+def shift(df: float, power: float = 0.8, error: float = 0.05) -> float:
+    """Difference over its standard error [-] that a two-sided t test on df finds with this power.
+
+    >>> round(shift(4), 3), round(shift(float("inf")), 3)
+    (3.761, 2.802)
+    """
     from scipy.optimize import brentq
 
-    target = power
+    def lacking(found: float) -> float:
+        return _found(found, df, error) - power
 
-    def lacking(d: float) -> float:
-        return _power(n_one, n_other, d, df, error) - target
-
-    high = 1.0
+    high = 4.0
     while lacking(high) < 0:
         high *= 2
     return float(brentq(lacking, 0.0, high, xtol=1e-9))
+
+
+def detectable(n_one: int, n_other: int, df: float | None = None, power: float = 0.8, error: float = 0.05) -> float:
+    """Difference in standard deviations of a unit [-] that is found with this power.
+
+    >>> round(detectable(3, 3), 2), round(detectable(6, 6), 2)
+    (3.07, 1.8)
+    """
+    return shift(float(n_one + n_other - 2 if df is None else df), power, error) * math.sqrt(1 / n_one + 1 / n_other)
 
 
 def scatter_limits(sd: float, df: float, share: float = LIMIT) -> tuple[float, float]:
@@ -81,5 +95,3 @@ def builds_range(sd: float, df: float, difference: float, power: float = 0.8, mo
     least, last = (group_size(abs(difference) / each, power, most=most) if each > 0 else 2 for each in limits)
     return min(least, most + 1), None if last > most else last
 
-
-_power = power

@@ -90,10 +90,10 @@ def payloads(figure: Figure, orders: Orders) -> list[dict[str, Any]]:
     for panel in filled:
         for row in (row for rows in panel.values() for row in rows):
             row["series"] = numbers.get(row.get("series", ""), -1)
-    shared = _ends(filled)
+    ends = [_ends(filled)] * len(filled) if figure.one_scale else [_ends([rows]) for rows in filled]
     return [
-        kind.lay(kind.name, rows, {**shared, **panel.signals}, panel, orders)
-        for panel, rows in zip(figure.panels, filled, strict=True)
+        kind.lay(kind.name, rows, {**own, **panel.signals}, panel, orders)
+        for panel, rows, own in zip(figure.panels, filled, ends, strict=True)
     ]
 
 
@@ -471,6 +471,7 @@ def _lay_dots(
     count = len(rows["lines"])
     left = 14 + max((max(len(row["label"]), len(row["under"])) for row in rows["lines"]), default=0) * _CHAR
     short = 14 + max((len(row["label"]) for row in rows["lines"]), default=0) * _CHAR
+    room = max(16, _left(top, bottom, float(signals["step"])) // 2)  # half of the last tick's number stands beyond
     means = []
     for row in rows["means"]:
         point = _point({**row, "x": row["y"], "line": ""}, 0, own, orders, top, bottom)
@@ -487,8 +488,11 @@ def _lay_dots(
             "points": means,
             "limits": [{"v": row["value"], "s": row["label"]} for row in rows["limits"]],
         },
-        "signals": {"n": count, "top": top, "bottom": bottom, **_ticks(top, bottom, float(signals["step"]))},
-        "pad": {"top": 22, "bottom": 26, "left": round(left), "leftNarrow": round(short), "wide": 16, "narrow": 16},
+        "signals": {
+            "n": count, "apart": int(bool(rows["dots"])), "top": top, "bottom": bottom,
+            **_ticks(top, bottom, float(signals["step"])),
+        },
+        "pad": {"top": 22, "bottom": 26, "left": round(left), "leftNarrow": round(short), "wide": room, "narrow": room},
         "height": 34 * max(1, count),
     }  # fmt: skip
 

@@ -23,10 +23,35 @@ def answer(view: View) -> list[Text]:
         return []
     blocks = [Text((Cell(_lead(view, rows)),), role="lead")]
     blocks += [Text((Cell(differences.sentence(view, row)),)) for row in rows[1:]]
+    beside = _beside(view)
+    if beside:
+        blocks.append(Text((Cell(beside),)))
     care = _care(view, rows)
     if care:
         blocks.append(Text((Cell(care),)))
     return blocks
+
+
+def _beside(view: View) -> str:
+    """The exploratory measures in which a candidate differs."""
+    parts = []
+    for coating in view.program.candidates:
+        own = [row for row in view.comparisons if row.role == "exploratory" and row.coating == coating]
+        told = [row for row in own if row.verdict not in {"cannot tell", "refused"}]
+        if not told:
+            continue
+        named = words.listed(_with_estimate(view, row) for row in told)
+        where = " in these engines" if all(row.scope == "these-engines" for row in told) else ""
+        verb = words.plural(len(told), "differs", "differ")
+        of = words.counted(len(own), "exploratory measure")
+        parts.append(f"Of the {of}, {named} {verb} for {differences.rings(view, coating)}{where}.")
+    return " ".join(parts)
+
+
+def _with_estimate(view: View, row: Comparison) -> str:
+    place = differences.place_words(row.at)
+    told = ", ".join(part for part in (place, differences.estimate(view, row)) if part)
+    return f"the {view.measures[row.measure].title} ({told})"
 
 
 def primary(view: View) -> list[Comparison]:
@@ -133,7 +158,8 @@ def _subjects(rows: Sequence[Comparison]) -> list[list[Comparison]]:
 
 def _measure_cell(view: View, row: Comparison) -> Cell:
     measure = view.measures[row.measure]
-    text = words.sentence(measure.title) + (f", {row.at}" if row.at else "")
+    place = differences.place_words(row.at)
+    text = words.sentence(measure.title) + (f", {place}" if place else "")
     better = {"less": "less is better", "more": "more is better", "": ""}[measure.better]
     notes = [differences.after(view, row), "primary" if row.role == "primary" else "", better]
     return Cell(text, href=view.href_methods(row.measure), note=", ".join(note for note in notes if note))
@@ -152,8 +178,12 @@ def _difference_cell(view: View, row: Comparison | None) -> Cell:
     if row.verdict == "refused":
         return Cell("not compared", note=view.why(row.reason))
     word = "no test, built once" if row.procedure == "borrowed" else row.verdict
-    note = f"95\N{NO-BREAK SPACE}% {differences.interval(view, row)}; {words.counted(row.builds, 'build')}; {word}"
-    return Cell(differences.estimate(view, row), note=note)
+    parts = [
+        f"95\N{NO-BREAK SPACE}% interval {differences.interval(view, row)}",
+        words.counted(row.builds, "build"),
+        word,
+    ]
+    return Cell(differences.estimate(view, row), note="; ".join(parts))
 
 
 def _at(row: Comparison, value: float) -> float:
@@ -186,12 +216,12 @@ def _reading(view: View, rows: Sequence[Comparison]) -> str:
         told = [row for row in own if row.verdict != "cannot tell"]
         if not own:
             continue
-        title = view.coating_title(coating)
+        title = differences.rings(view, coating)
         if all(row.procedure == "borrowed" for row in own):
-            clauses.append(f"{title} was built once and is shown without a test")
+            clauses.append(f"{title} were built once and are shown without a test")
         else:
             few = "no measure" if not told else f"{words.share(len(told), len(own), 'measure')}"
-            clauses.append(f"{title} differs from {view.coating_title(view.program.reference)} in {few}")
+            clauses.append(f"{title} differ from {differences.rings(view, view.program.reference)} in {few}")
     return f"{words.sentence(words.listed(clauses))}." if clauses else ""
 
 
@@ -225,11 +255,8 @@ def worked_out(view: View) -> list[Block]:
             (
                 Cell(words.sentence(view.measures[row.measure].title), note=_place(view, row)),
                 view.coating_cell(row.coating, link=False),
-                Cell(words.sentence(row.design), note=differences.PROCEDURES.get(row.procedure, "")),
-                Cell(differences.SCOPES.get(row.scope, words.DASH)),
-                Cell(words.number(row.df, 1 if row.df % 1 else 0) if row.df is not None else words.DASH),
-                Cell(str(row.adjusted_over)),
-                Cell(_p(row.p), note=_randomised(row)),
+                Cell(words.sentence(row.design), note=_procedure(row)),
+                Cell(_p(row.p), note=_p_note(row)),
                 Cell(_worth(row), note=_icc(row)),
                 Cell(_cares(view, row)),
             )
@@ -237,22 +264,51 @@ def worked_out(view: View) -> list[Block]:
         for row in rows
     ]
     columns = (
-        Column("Measure"), Column("Coating"), Column("Design and procedure"), Column("Holds for"),
-        Column("Degrees of freedom", numeric=True), Column("Widened for", numeric=True), Column("p", numeric=True),
+        Column("Measure"), Column("Coating"), Column("Design and procedure"), Column("p", numeric=True),
         Column("Cylinders are worth"), Column("Read with care"),
     )  # fmt: skip
-    return [Table("how-worked-out", columns, made, _design_sentence(view), note=_DETAIL, wide=True)]
+    return [Table("how-worked-out", columns, made, _design_sentence(view), note=_detail(view, rows), wide=True)]
+
+
+def _procedure(row: Comparison) -> str:
+    parts = [differences.PROCEDURES.get(row.procedure, ""), differences.SCOPES.get(row.scope, "")]
+    return "; ".join(part for part in parts if part)
+
+
+def _p_note(row: Comparison) -> str:
+    parts = []
+    if row.df is not None:
+        df = words.number(row.df, 1 if row.df % 1 else 0)
+        parts.append(f"{df} degrees of freedom" if row.df != 1 else "one degree of freedom")
+    if row.df is not None and row.adjusted_over > 1:
+        parts.append(f"widened for {words.count(row.adjusted_over)} comparisons")
+    return "; ".join([*parts, *filter(None, [_randomised(row)])])
+
+
+def _detail(view: View, rows: Sequence[Comparison]) -> str:
+    """What the columns mean, and the care the values themselves ask for, once for all rows."""
+    flags = sorted({flag for row in rows for flag in row.flags} - OWN_FLAGS)
+    of_values = [f"{view.why(flag)}" for flag in flags]
+    return _DETAIL + (f" Of some of the values behind them: {'; '.join(of_values)}." if of_values else "")
+
+
+# flags of a comparison itself; the others come from its values
+OWN_FLAGS = frozenset(
+    {
+        "provisional", "mean-of-fewer", "one-lot", "order-one-sided", "whole-builds-left-out",
+        "unpaired-builds-left-out", "shared-block-left-out", "blocks-used-again",
+    }
+)  # fmt: skip
 
 
 _DETAIL = (
-    "The procedure follows from which coating was where, before a number is looked at. Widened for: number of "
-    "comparisons the interval and p are adjusted for. Cylinders are worth: number of independent tests, from how alike "
-    "the cylinders of one build are."
+    "The procedure follows from which coating was where, before a number is looked at. Cylinders are worth: number of "
+    "independent tests, from how alike the cylinders of one build are."
 )
 
 
 def _place(view: View, row: Comparison) -> str:
-    return ", ".join(part for part in (differences.after(view, row), row.at) if part)
+    return ", ".join(part for part in (differences.after(view, row), differences.place_words(row.at)) if part)
 
 
 def _p(p: float | None) -> str:
@@ -272,9 +328,7 @@ def _randomised(row: Comparison) -> str:
 def _worth(row: Comparison) -> str:
     if row.effective is None:
         return words.DASH
-    cylinders = row.cylinders + row.cylinders_reference
-    del cylinders
-    text = words.number(row.effective, 0)
+    text = f"{words.number(row.effective, 0)} of {row.cylinders + row.cylinders_reference} tests"
     if row.effective_low is not None and row.effective_high is not None:
         text += f" ({words.number(row.effective_low, 0)} to {words.number(row.effective_high, 0)})"
     return text
@@ -288,7 +342,7 @@ def _icc(row: Comparison) -> str:
 
 
 def _cares(view: View, row: Comparison) -> str:
-    told = "; ".join(view.why(flag) for flag in sorted(row.flags))
+    told = "; ".join(view.why(flag) for flag in sorted(row.flags & OWN_FLAGS))
     if row.reason:
         told = "; ".join(part for part in (view.why(row.reason), told) if part)
     return words.sentence(told) or words.DASH

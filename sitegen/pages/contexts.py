@@ -271,6 +271,7 @@ class ProgramLine:
     answer: Sequence[PieceView]
     facts: str
     records: str
+    criteria: str  # how they stand, in words
     left_out: str  # readings set aside
     moved: str  # against the last commit of the results
 
@@ -382,6 +383,16 @@ class PartsPage(Page):
 
 
 @dataclass(frozen=True)
+class NameView:
+    """One of several measures that are worked out alike."""
+
+    anchor: str
+    id: str
+    title: str
+    kind: str  # unit, better direction
+
+
+@dataclass(frozen=True)
 class MethodView:
     anchor: str
     id: str
@@ -390,6 +401,7 @@ class MethodView:
     method: str
     formula: str
     facts: Sequence[Fact]
+    names: Sequence[NameView] = ()  # where the entry is of several measures; its own id is empty then
 
 
 @dataclass(frozen=True)
@@ -397,11 +409,13 @@ class MethodGroup:
     anchor: str
     title: str
     methods: Sequence[MethodView]
+    count: str = ""  # "ten measures"
 
 
 @dataclass(frozen=True)
 class MethodsPage(Page):
     template: ClassVar[str] = "methods.html"
+    intervals: Sequence[Fact]
     groups: Sequence[MethodGroup]
     parts: Sequence[Part]
     cautions: Sequence[tuple[str, Sequence[str]]]

@@ -96,11 +96,43 @@ def _decided_by(view: View, criterion: Criterion, summary: Verdict, units: Seque
         told = [f"undecided: {_named(open_)}"]
         needed = _readings_needed(view, criterion, open_)
         return [*told, *([needed] if needed else [])]
-    told = [f"because {view.why(summary.reason)}"] if summary.reason else []
+    told = _without(view, criterion, summary.key.coating, units)
+    if not told and summary.reason:
+        told = [f"because {view.why(summary.reason)}"]
     holding = sum(each.word == "holds" for each in units)
     if holding:
         told.append(f"holds for {words.share(holding, holding, _noun(criterion))} read so far")
     return told
+
+
+def _without(view: View, criterion: Criterion, coating: str, units: Sequence[Verdict]) -> list[str]:
+    """Cylinders that should have a value and have none, and why, by reason."""
+    if criterion.scope != "every-cylinder":
+        return []
+    known = {(each.key.engine, each.key.cylinder) for each in units}
+    lacking: dict[str, list[str]] = {}
+    for build in view.program.builds:
+        if criterion.phase and criterion.phase not in {phase.id for phase in view.program.phases_of(build)}:
+            continue
+        for place in build.places:
+            if place.coating != coating or (build.id, place.cylinder) in known:
+                continue
+            why = "to-come" if build.is_due(criterion.phase) else _why_none(view, criterion, build.id, place.cylinder)
+            lacking.setdefault(why, []).append(f"{build.id} cylinder {place.cylinder}")
+    return [
+        f"no value for {words.listed(names) if len(names) <= MOST_NAMED else words.counted(len(names), 'cylinder')}, "
+        f"because {view.why(why)}"
+        for why, names in lacking.items()
+    ]
+
+
+def _why_none(view: View, criterion: Criterion, engine: str, cylinder: int) -> str:
+    """Why a cylinder has no value: said at the phase itself, or once for all phases by what refused it."""
+    own = view.value(criterion.measure, criterion.phase, criterion.at, engine=engine, cylinder=cylinder)
+    if own is not None and own.reason:
+        return own.reason
+    others = view.values(criterion.measure, engine=engine, cylinder=cylinder)
+    return next((value.reason for value in others if value.status == "refused" and value.reason), "no-reading")
 
 
 def _noun(criterion: Criterion) -> str:
@@ -183,3 +215,25 @@ def of_cylinder(view: View) -> Table | None:
         "cylinders looked at."
     )
     return Table("criteria-of-this-cylinder", columns, rows, note=note)
+
+
+# ---- in a line ------------------------------------------------------------------------------------------------------
+
+
+def in_words(view: View) -> str:
+    """How the criteria stand, for the home page: "Criteria: one fails (leak area after the pulls) and two hold."."""
+    answers: dict[str, list[str]] = {}
+    for criterion in view.program.criteria:
+        for coating in criterion.coatings:
+            own = view.verdicts(f"criterion:{criterion.id}", engine="", coating=coating)
+            for verdict in own[:1]:
+                answers.setdefault(verdict.word, []).append(criterion.title)
+    if not answers:
+        return ""
+    parts = []
+    for word, verb in (("fails", "fail"), ("holds", "hold"), (CANNOT, "cannot be told yet")):
+        titles = answers.get(word, [])
+        if titles:
+            named = f" ({words.listed(dict.fromkeys(titles))})" if word == "fails" else ""
+            parts.append(f"{words.count(len(titles))} {word if len(titles) == 1 and word != CANNOT else verb}{named}")
+    return f"Criteria: {words.listed(parts)}."

@@ -26,8 +26,24 @@ SCOPES = {
 
 def subject(view: View, row: Comparison) -> str:
     """What is compared, as it stands inside a sentence: "the leak area to the crankcase"."""
-    title = view.measures[row.measure].title
-    return f"the {title}{f' ({row.at})' if row.at else ''}"
+    place = place_words(row.at)
+    return f"the {view.measures[row.measure].title}{f' ({place})' if place else ''}"
+
+
+def place_words(at: str) -> str:
+    """A place inside a phase as a reader knows it; the first assembly goes without saying.
+
+    >>> place_words("top"), place_words("a1"), place_words("a2"), place_words("top-ring")
+    ('top', '', 'assembly 2', 'top ring')
+    """
+    if at[:1] == "a" and at[1:].isdecimal():
+        return "" if at == "a1" else f"assembly {at[1:]}"
+    return at.replace("-", " ")
+
+
+def rings(view: View, coating: str) -> str:
+    """The rings with a coating: "nitrided rings"."""
+    return f"{view.coating_title(coating)} rings"
 
 
 def after(view: View, row: Comparison) -> str:
@@ -100,7 +116,7 @@ def rests_on(row: Comparison) -> str:
 
 def sentence(view: View, row: Comparison) -> str:
     """What a comparison says, with what it rests on, as one or two sentences."""
-    coating, reference = view.coating_title(row.coating), view.coating_title(row.reference)
+    coating, reference = rings(view, row.coating), rings(view, row.reference)
     what, when = subject(view, row), after(view, row)
     if row.verdict == "refused":
         return words.sentence(
@@ -114,8 +130,8 @@ def sentence(view: View, row: Comparison) -> str:
         once = coating if row.builds == 1 else reference
         text = (
             f"{start}{what} is {estimate(view, row)} with {coating} than with {reference} ({told}). "
-            f"{words.sentence(once)} was built once, so build and coating cannot be told apart: the scatter is that of "
-            f"the other coatings' builds, and this is no test."
+            f"{words.sentence(once)} were built once, so build and coating cannot be told apart: the scatter is that "
+            f"of the other coatings' builds, and this is no test."
         )
     elif row.verdict == "cannot tell":
         text = (

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from sitegen.pages import words
+from sitegen.pages.differences import place_words
 from sitegen.pages.view import View
 from sitegen.program.model import Program
 from sitegen.vocabulary import Block, Cell, Column, Figure, Panel, Row, Table
@@ -33,12 +34,13 @@ def blocks(view: View, coating: str, found: Sequence[History]) -> list[Block]:
         "may lie with a probability of 95\N{NO-BREAK SPACE}%, taking all these builds as drawn from one lot. "
         "A program's own tester, oil and schedule are not taken out."
     )
-    return [Figure("history-of-builds", "dots", panels, _reading(view, found), caption, table)]
+    return [Figure("history-of-builds", "dots", panels, _reading(view, found), caption, table, one_scale=False)]
 
 
 def _title(view: View, each: History) -> str:
     title = words.sentence(view.measures[each.subject.measure].title)
-    return f"{title}, {each.subject.at}" if each.subject.at else title
+    place = place_words(each.subject.at)
+    return f"{title}, {place}" if place else title
 
 
 def _phase(each: History, programs: dict[str, Program]) -> str:
@@ -75,7 +77,7 @@ def _panel(view: View, coating: str, each: History, programs: dict[str, Program]
             }
         )
     phase = _phase(each, programs)
-    note = ", ".join(part for part in (f"after {phase}" if phase else "", "" if unit == "1" else unit) if part)
+    note = ", ".join(part for part in (phase, "" if unit == "1" else unit) if part)
     return Panel(
         _title(view, each), {"lines": lines, "dots": [], "means": means, "limits": []}, coating=coating, note=note
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sitegen.pages import comparing, words
+from sitegen.pages import comparing, criteria, words
 from sitegen.pages.contexts import CoatingLine, HomePage, Link, PieceView, ProgramLine, TextView
 from sitegen.pages.frame import Site, engine_types, window_title
 from sitegen.pages.present import Record, complete, records
@@ -32,6 +32,7 @@ def page(site: Site) -> HomePage:
                 answer=_answer(site, program.id),
                 facts=words.sentence(f"{engine_types(program)}; {words.counted(cylinders, 'cylinder')}"),
                 records=_records(every),
+                criteria=criteria.in_words(view),
                 left_out=_left_out(desk),
                 moved=_moved(desk),
             )

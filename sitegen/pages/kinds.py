@@ -219,18 +219,19 @@ def _dots() -> dict[str, Any]:
             shape="M-1,-1L1,1M-1,1L1,-1", size=60, stroke=_INK, strokeWidth=1.3, opacity=1, yOffset=7,
         ).encode(x=x(), y=y()),
         _data("points").transform_filter("isValid(datum.lo)").mark_rule(
-            color=_expr(_COLOUR), strokeWidth=2, yOffset=-5, strokeDash=_expr("datum.o ? [2.5, 2] : []"),
+            color=_expr(_COLOUR), strokeWidth=2, yOffset=_expr("-5 * apart"),
+            strokeDash=_expr("datum.o ? [2.5, 2] : []"),
         ).encode(x=x("lo"), x2="hi:Q", y=y()),
         _data("points").transform_filter("datum.up == 1").mark_point(
             color=_expr(_COLOUR), filled=True, shape="triangle-right", size=30, x=_expr("width - 2"), opacity=1,
-            yOffset=-5,
+            yOffset=_expr("-5 * apart"),
         ).encode(y=y()),
         _data("points").mark_point(
-            shape=_expr(_SHAPE), size=78, strokeWidth=1.6, opacity=1, stroke=_expr(_COLOUR), yOffset=-5,
-            fill=_expr(f"datum.o ? 'var(--paper)' : {_COLOUR}"), tooltip=_expr("datum.t"),
+            shape=_expr(_SHAPE), size=78, strokeWidth=1.6, opacity=1, stroke=_expr(_COLOUR),
+            yOffset=_expr("-5 * apart"), fill=_expr(f"datum.o ? 'var(--paper)' : {_COLOUR}"), tooltip=_expr("datum.t"),
         ).encode(x=x(), y=y()),
     ]  # fmt: skip
-    return _finished(parts, {"n": 5, "top": 1, "bottom": 0, "ticks": [0, 1], "digits": ".1f"}, 200)
+    return _finished(parts, {"n": 5, "top": 1, "bottom": 0, "ticks": [0, 1], "digits": ".1f", "apart": 1}, 200)
 
 
 def drawings() -> dict[str, dict[str, Any]]:

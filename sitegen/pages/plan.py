@@ -20,26 +20,33 @@ LOTS, REACH, SMALLEST = "Who gets which coating", "What the comparison can find"
 
 
 def reading(plan: Planning) -> str:
-    """The plan in a sentence or two."""
+    """The plan in a sentence."""
     program = plan.program
-    coatings = [program.definitions.coatings[each].title for each in program.coatings]
-    builds = words.counted(program.planned_builds, "build")
-    text = f"{words.sentence(builds)} planned for {words.listed(coatings)}, given out as {plan.scheme}."
-    primary = next((each for each in plan.reaches if each.measure.id == program.primary_measure), None)
-    if primary is not None and primary.detectable is not None:
-        text += f" {words.counted(primary.builds, 'build').capitalize()} of each find {found(primary)}."
-    return text
+    coatings = [f"{program.definitions.coatings[each].title} rings" for each in program.coatings]
+    builds = words.sentence(words.counted(program.planned_builds, "build"))
+    return f"{builds} planned for {words.listed(coatings)}; scheme of the lots: {plan.scheme}."
 
 
-def found(reach: Reach) -> str:
-    """The difference found, from the scatter as known to its upper limit."""
-    if reach.detectable is None:
-        return "nothing"
-    text = amount(reach, reach.detectable)
-    if reach.detectable_high is not None and reach.scatter.df is not None:
-        text += f", or {amount(reach, reach.detectable_high)} if the builds scatter as far as they may,"
-        text = text.rstrip(",")
-    return f"a difference of {text} in the {reach.measure.title} four times in five"
+def _finding(plan: Planning, reach: Reach) -> str:
+    """What the builds of two coatings find, in a sentence."""
+    titles = plan.program.definitions.coatings
+    two = f"{titles[reach.candidate].title} and {titles[plan.program.reference].title} rings"
+    what = f"the {reach.measure.title} of {two}"
+    if reach.found is None:
+        return f"With {_builds(reach)} no difference in {what} can be tested."
+    worst = ""
+    if reach.found_at_worst is not None and reach.scatter.df is not None:
+        worst = f" ({amount(reach, reach.found_at_worst)} at the upper limit of the scatter)"
+    found = amount(reach, reach.found)
+    return f"{words.sentence(_builds(reach))} find a difference of {found}{worst} in {what} four times in five."
+
+
+def _builds(reach: Reach) -> str:
+    if reach.scatter.within:
+        return f"{words.counted(reach.builds, 'build')} holding both"
+    if reach.builds == reach.builds_reference:
+        return f"{words.counted(reach.builds, 'build')} of each"
+    return f"{words.counted(reach.builds, 'build')} against {words.count(reach.builds_reference)}"
 
 
 def amount(reach: Reach, value: float) -> str:
@@ -59,7 +66,7 @@ def lots(plan: Planning) -> Table:
         drawn = _coatings(plan, plan.drawn[place]) if plan.drawn and place < len(plan.drawn) else words.DASH
         listed = _coatings(plan, plan.actual[place]) if build is not None else words.DASH
         rows.append(Row((Cell(str(place + 1)), Cell(build.id if build else words.DASH), Cell(drawn), Cell(listed))))
-    columns = (Column("Order", numeric=True), Column("Build"), Column("Drawn"), Column("In the program file"))
+    columns = (Column("Order"), Column("Build"), Column("Drawn"), Column("In the program file"))
     return Table("who-gets-which-coating", columns, rows, _lots_reading(plan), note=_LOTS_NOTE)
 
 
@@ -100,34 +107,29 @@ def reach(plan: Planning) -> Table:
         Row(
             (
                 Cell(words.sentence(each.measure.title), note=_primary(plan, each)),
+                Cell(plan.program.definitions.coatings[each.candidate].title, note=_builds(each)),
                 Cell(_scatter(each), note=_source(each)),
-                Cell(amount(each, each.detectable) if each.detectable is not None else words.DASH,
-                     note=_at_worst(each)),
-                Cell(_needed(each), note=_worth(each)),
+                Cell(amount(each, each.found) if each.found is not None else "no test", note=_at_worst(each)),
+                Cell(_needed(each), note=_worth(plan, each)),
             )
         )
         for each in plan.reaches
-    ]  # fmt: skip
+    ]
     columns = (
         Column("Measure"),
-        Column("Scatter between builds", numeric=True),
-        Column(f"Found with {_each(plan)}", numeric=True),
-        Column("Builds of each coating it takes", numeric=True),
+        Column("Against the reference"),
+        Column("Scatter from build to build", numeric=True),
+        Column("Difference found", numeric=True),
+        Column("Builds it takes", numeric=True),
     )
     return Table("what-the-comparison-can-find", columns, rows, _reach_reading(plan), note=_REACH_NOTE)
 
 
 _REACH_NOTE = (
-    "Found: the difference that a test at 5\N{NO-BREAK SPACE}% finds with a power of 80\N{NO-BREAK SPACE}%. The "
-    "scatter is known from few builds, so every number is a range: the second is at the upper 80\N{NO-BREAK SPACE}% "
-    "limit of the scatter."
+    "Found: the difference that a test at 5\N{NO-BREAK SPACE}% finds with a power of 80\N{NO-BREAK SPACE}%. Builds it "
+    "takes: of each coating, or holding both. A scatter is known from few builds, so the numbers are ranges: at worst "
+    "is at the upper 80\N{NO-BREAK SPACE}% limit of the scatter."
 )
-
-
-def _each(plan: Planning) -> str:
-    if not plan.reaches:
-        return "the builds planned"
-    return f"{words.counted(plan.reaches[0].builds, 'build')} of each"
 
 
 def _primary(plan: Planning, each: Reach) -> str:
@@ -141,15 +143,17 @@ def _scatter(each: Reach) -> str:
 
 
 def _source(each: Reach) -> str:
+    of = "of the difference inside a build, " if each.scatter.within else ""
     if each.scatter.df is None:
-        return each.scatter.source
-    return f"{each.scatter.source}, {words.counted(round(each.scatter.df), 'degree', 'degrees')} of freedom"
+        return f"{of}typed in"
+    df = words.number(each.scatter.df, 0)
+    return f"{of}from this program's results, {df} {'degree' if df == '1' else 'degrees'} of freedom"
 
 
 def _at_worst(each: Reach) -> str:
-    if each.detectable_high is None or each.scatter.df is None:
+    if each.found_at_worst is None or each.scatter.df is None:
         return ""
-    return f"at worst {amount(each, each.detectable_high)}"
+    return f"at worst {amount(each, each.found_at_worst)}"
 
 
 def _needed(each: Reach) -> str:
@@ -163,10 +167,11 @@ def _needed(each: Reach) -> str:
     return str(least) if least == most else f"{least} to {most}"
 
 
-def _worth(each: Reach) -> str:
-    if each.worth is None:
+def _worth(plan: Planning, each: Reach) -> str:
+    if plan.program.worth_finding is None:
         return "no difference worth finding is stated"
-    return f"for {words.percent(each.worth, 1)}" if each.needed else "the level of the reference is not known yet"
+    worth = words.percent(plan.program.worth_finding, 1)
+    return f"for a difference of {worth}" if each.needed else "the level of the reference is not known yet"
 
 
 def _reach_reading(plan: Planning) -> str:
@@ -175,24 +180,43 @@ def _reach_reading(plan: Planning) -> str:
             "How far builds scatter is not known yet: type it in (--scatter), or look again when two builds of a "
             "coating are in."
         )
-    lacking = [plan.program.primary_measure] if plan.program.primary_measure in plan.without else []
-    text = ""
+    told = [_finding(plan, each) for each in plan.reaches if each.measure.id == plan.reaches[0].measure.id]
     if plan.without:
-        text = f" Of {words.counted(len(plan.without), 'measure')} the scatter between builds is not known"
-        text += ", the primary among them." if lacking else "."
-    first = plan.reaches[0]
-    return f"{words.counted(first.builds, 'build').capitalize()} of each find {found(first)}.{text}"
+        number = words.counted(len(plan.without), "measure")
+        told.append(f"Of {number} it is not known how far builds scatter.")
+    return " ".join(told)
 
 
 def smallest(plan: Planning) -> Table:
     """What each instrument can show at all, by stream."""
     rows = [
-        Row((Cell(words.sentence(each.what)), Cell(_least(plan, each)), Cell(each.because)))
+        Row(
+            (Cell(words.sentence(each.what)), Cell(_least(plan, each)), Cell(each.because), Cell(_suffices(plan, each)))
+        )
         for _, each in plan.smallest
     ]
-    columns = (Column("What"), Column("Least", numeric=True), Column("Because"))
-    note = "Below these the instrument shows nothing, however many builds there are."
+    columns = (Column("What"), Column("Least", numeric=True), Column("Because"), Column("Is it enough"))
+    note = (
+        "For one reading. Means over cylinders and builds lessen what scatters from reading to reading, but not what "
+        "an instrument does to all of its readings."
+    )
     return Table("what-the-instruments-can-show", columns, rows, note=note)
+
+
+def _suffices(plan: Planning, each: Smallest) -> str:
+    """Whether the instrument shows what is asked for, where the level of the reference is known."""
+    level = plan.levels.get(each.measure)
+    unit = plan.units.get(each.measure, "")
+    if level is None:
+        return words.DASH
+    if each.of == "level":
+        told = words.with_unit(words.number(level), unit)
+        return f"{'yes' if abs(level) > each.value else 'no'}: the reference lies at {told}"
+    if plan.program.worth_finding is None:
+        return words.DASH
+    wanted = plan.program.worth_finding * abs(level)
+    told = words.with_unit(words.number(wanted, words.decimals_alone(wanted, 2)), unit)
+    return f"{'yes' if wanted > each.value else 'no'}: the difference worth finding is {told}"
 
 
 def _least(plan: Planning, each: Smallest) -> str:
@@ -269,12 +293,14 @@ def as_json(plan: Planning) -> dict[str, Any]:
                 "measure": each.measure.id,
                 "as": each.measure.compare,
                 "unit": "1" if each.measure.compare == "ratio" else each.measure.unit,
+                "candidate": each.candidate,
                 "scatter": each.scatter.sd,
+                "scatter_of": "difference inside a build" if each.scatter.within else "build to build",
                 "df": each.scatter.df,
-                "source": each.scatter.source,
                 "builds": each.builds,
-                "finds": each.detectable,
-                "finds_at_worst": each.detectable_high,
+                "builds_reference": each.builds_reference,
+                "finds": each.found,
+                "finds_at_worst": each.found_at_worst,
                 "builds_needed": None if each.needed is None else list(each.needed),
             }
             for each in plan.reaches

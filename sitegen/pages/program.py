@@ -19,7 +19,7 @@ from sitegen.pages.home import ANSWER
 from sitegen.pages.present import Record, complete, records
 from sitegen.pages.view import View
 from sitegen.program.model import Program
-from sitegen.vocabulary import Cell, Change, Column, Plans, Row, Table
+from sitegen.vocabulary import COMPARED, Cell, Change, Column, Plans, Row, Table
 
 _OWN_ANCHORS = ("answer", "criteria", "planned", "notes", comparing.ANCHOR, "worked-out")
 
@@ -124,20 +124,34 @@ def _changes(view: View) -> Table | None:
     return Table("changed-since-the-last-commit", columns, rows, reading, note=note)
 
 
+def _change_title(view: View, change: Change) -> tuple[str, str]:
+    """What a change is of, and of what kind."""
+    measure = view.measures.get(change.what.removeprefix(COMPARED))
+    if measure is not None:
+        if change.verdict:
+            return words.sentence(measure.title), "comparison"
+        unit = f", {measure.unit}" if measure.unit != "1" else ""
+        return f"{words.sentence(measure.title)}{unit}", ""
+    rule, _, name = change.what.partition(":")
+    criterion = next((each for each in view.program.criteria if each.id == name), None)
+    if criterion is not None:
+        return criterion.title, "criterion" if rule == "criterion" else rule.replace("-", " ")
+    return words.sentence(change.what), "verdict"
+
+
 def _moved(view: View, change: Change) -> list[Cell]:
-    measure = view.measures.get(change.what)
-    unit = f", {measure.unit}" if measure is not None and measure.unit != "1" else ""
-    title = f"{words.sentence(measure.title)}{unit}" if measure is not None else change.what
+    title, kind = _change_title(view, change)
     key = change.key
     known = key.phase in {phase.id for phase in view.program.phases}
     about = [
         key.engine,
         f"cylinder {key.cylinder}" if key.cylinder else "",
+        view.coating_title(key.coating) if not key.engine and key.coating in view.folder.definitions.coatings else "",
         view.program.phase(key.phase).title if known else key.phase,
         key.at,
     ]
     return [
-        Cell(title, note="" if measure is not None else "verdict"),
+        Cell(title, note=kind),
         Cell(", ".join(part for part in about if part)),
         Cell(change.before or words.DASH),
         Cell(change.after or words.DASH),

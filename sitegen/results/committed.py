@@ -13,8 +13,8 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from sitegen.program.model import Program
-from sitegen.results.files import FOLDER, MEASURE_COLUMNS, VERDICT_COLUMNS
-from sitegen.vocabulary import Change, Key
+from sitegen.results.files import COMPARISON_COLUMNS, FOLDER, MEASURE_COLUMNS, VERDICT_COLUMNS
+from sitegen.vocabulary import COMPARED, Change, Key
 
 _PATIENCE = 10  # s, for a git that hangs on a dead share
 
@@ -22,8 +22,14 @@ _PATIENCE = 10  # s, for a git that hangs on a dead share
 def changes(program: Program, fresh: Mapping[str, bytes]) -> tuple[Change, ...] | None:
     """Rows whose value, word or status differs from the last commit; None where there is nothing to compare with."""
     found: list[Change] = []
-    for name, columns, verdict in (("measures.csv", MEASURE_COLUMNS, False), ("verdicts.csv", VERDICT_COLUMNS, True)):
+    for name, columns, verdict in (
+        ("measures.csv", MEASURE_COLUMNS, False),
+        ("comparisons.csv", COMPARISON_COLUMNS, True),
+        ("verdicts.csv", VERDICT_COLUMNS, True),
+    ):
         stored = _at_head(program, name)
+        if stored is None and name == "comparisons.csv":
+            continue  # committed in a format that had none
         if stored is None:
             return None
         before, after = _rows(stored, columns, verdict), _rows(fresh[name], columns, verdict)
@@ -40,9 +46,14 @@ def _rows(content: bytes, columns: tuple[str, ...], verdict: bool) -> dict[tuple
     for row in csv.DictReader(io.StringIO(content.decode("utf-8", errors="replace"))):
         if not set(columns) <= set(row):
             continue  # another format: not comparable row by row
-        key = Key(row["engine"], int(row["cylinder"] or 0), row["coating"], row["phase"], row["at"])
-        told = row["word"] if verdict else row["value"] or row["status"].replace("ok", "")
-        rows[row["rule" if verdict else "measure"], key] = told
+        number = int(row.get("cylinder") or 0)
+        key = Key(row.get("engine") or "", number, row["coating"], row["phase"], row["at"])
+        if "estimate" in row:
+            rows[f"{COMPARED}{row['measure']}", key] = ", ".join(filter(None, (row["verdict"], row["estimate"])))
+        elif verdict:
+            rows[row["rule"], key] = row["word"]
+        else:
+            rows[row["measure"], key] = row["value"] or row["status"].replace("ok", "")
     return rows
 
 

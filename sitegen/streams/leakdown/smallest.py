@@ -34,4 +34,4 @@ def smallest(program: Program) -> Iterable[Smallest]:
             if found.value is not None:
                 part = MM2 * (found.gauge_high - found.gauge_low) / 2
                 what = f"what its gauges alone may err at a leak of {program.seating.level:g} mm²"
-                yield Smallest(CRANKCASE.id, what, part, gauge)
+                yield Smallest(CRANKCASE.id, what, part, gauge, "difference")

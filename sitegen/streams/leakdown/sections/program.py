@@ -16,7 +16,6 @@ from sitegen.streams.leakdown.history import (
     mean_line,
     mean_row,
     phase_rows,
-    range_of,
     stands_out,
     thin_row,
     with_labels,
@@ -29,7 +28,6 @@ from sitegen.streams.leakdown.sections.shared import (
     lose_text,
     plan_of,
     tally,
-    the,
     unused_checks,
     why_open,
 )
@@ -39,37 +37,15 @@ from sitegen.vocabulary import Block, Cell, Column, Figure, Panel, Plans, Row, T
 
 
 def answer(view: Any) -> Sequence[Block]:
-    """The opening of the program page: where each coating stands, who stands out, what cannot be said."""
-    words, program = view.words, view.program
+    """Below the answer of the program page: how soon each coating seats, who stands out, what cannot be said."""
     blocks: list[Block] = []
-    lead = [sentence for sentence in (_distance_sentence(view), _level_sentence(view)) if sentence]
-    if lead:
-        blocks.append(Text((Cell(" ".join(lead)),), role="lead"))
+    distance_ = _distance_sentence(view)
+    if distance_:
+        blocks.append(Text((Cell(distance_),)))
     blocks.append(Text(_state_sentence(view)))
     waiting = _waiting_sentence(view)
     if waiting:
         blocks.append(Text((Cell(waiting),)))
-    for coating in program.coatings:
-        count = sum(coating in build.coatings for build in program.builds)
-        title = words.sentence(view.coating_title(coating))
-        if count == 1:
-            text = f"{title} was built once: nothing here separates the coating from that build."
-            blocks.append(Text((Cell(text),)))
-        if count == 0:
-            blocks.append(Text((Cell(f"{title} has not been built yet."),)))
-    mixed = [build.id for build in program.builds if len(build.coatings) > 1]
-    if mixed:
-        each = "each of these engines" if len(mixed) > 1 else "that engine"
-        text = (
-            f"{words.listed(mixed)} {'hold' if len(mixed) > 1 else 'holds'} more than one coating: build, operator and "
-            f"tune are common to the coatings of {each}."
-        )
-        blocks.append(Text((Cell(text),)))
-    note = (
-        "Ranges over builds, not a test: whether a difference is more than the scatter between builds is not decided "
-        "here. Cylinders of one engine share its build and count once."
-    )
-    blocks.append(Text((Cell(note),), role="note"))
     return blocks
 
 
@@ -89,26 +65,6 @@ def _distance_sentence(view: Any) -> str:
             )
             clauses.append(f"{view.coating_title(coating)} over {_km_range(view, known)} ({of})")
     return f"Rings seat: {words.listed(clauses)}." if clauses else ""
-
-
-def _level_sentence(view: Any) -> str:
-    """Mean leak of the builds of each coating at the primary phase."""
-    words, program = view.words, view.program
-    phase = program.phase(program.primary_phase)
-    clauses = []
-    for coating in program.coatings:
-        means = _means_at(view, coating, phase.id)
-        if means:
-            clauses.append(
-                f"{view.coating_title(coating)} {range_of(view, means)} ({words.counted(len(means), 'build')})"
-            )
-    return f"After {the(phase.title)} the mean leak past the rings is: {words.listed(clauses)}." if clauses else ""
-
-
-def _means_at(view: Any, coating: str, phase: str) -> list[float]:
-    builds = view.program.builds
-    values = (view.value(BUILD.id, phase, engine=build, cylinder=0, coating=coating) for build in builds)
-    return [value.value for value in values if value is not None and value.value is not None]
 
 
 def _state_sentence(view: Any) -> list[Cell]:
@@ -204,13 +160,13 @@ def by_coating(view: Any) -> Sequence[Block]:
         name="leak-area-by-phase",
         columns=(
             Column("Coating"), Column("Build"), Column("Phase"), Column("Distance"),
-            Column("Mean leak area", "mm²", numeric=True), Column("Cylinders", numeric=True),
+            Column("Mean leak area", "mm²", numeric=True, measure=BUILD.id), Column("Cylinders", numeric=True),
         ),
         rows=rows,
     )  # fmt: skip
     caption = f"{CURVE_CAPTION} Heavy lines: mean of a build. Thin: its cylinders. Grey: builds of the other coatings."
-    links = Text((Cell("How the area is computed", href=view.href_methods(CRANKCASE.id)),), role="note")
-    return (Figure("leak-area-by-phase", "slope", panels, _coating_reading(view), caption, table), links)
+    reading = _coating_reading(view)
+    return (Figure("leak-area-by-phase", "slope", panels, reading, caption, table, measure=CRANKCASE.id),)
 
 
 def _cylinder_line(view: Any, build: Any, cylinder: int, coating: str, means: Sequence[Point]) -> list[dict[str, Any]]:
@@ -322,16 +278,15 @@ def seating_table(view: Any) -> Sequence[Block]:
                 )
             )
     columns = (
-        Column("Coating"), Column("Build"), Column("Seating distance", "km", numeric=True),
-        Column(f"Most still to lose at {end.title if end else 'the end'}", "mm²", numeric=True),
+        Column("Coating"), Column("Build"), Column("Seating distance", "km", numeric=True, measure=SCALE.id),
+        Column(f"Most still to lose at {end.title if end else 'the end'}", "mm²", numeric=True, measure=TO_LOSE.id),
         Column("Cylinders now"),
     )  # fmt: skip
     note = (
         "Seating distance: sliding over which the leak still to lose falls to 37\u00a0%, fitted to the fired checks of "
         "the cylinders of one coating in a build together. 95\u00a0% intervals."
     )
-    links = Text((Cell("How the distance is found", href=view.href_methods(SCALE.id)),), role="note")
-    return (Table("seating-by-build", columns, rows, _distance_sentence(view), note=note), links)
+    return (Table("seating-by-build", columns, rows, _distance_sentence(view), note=note),)
 
 
 def _scale(view: Any, build: Any, coating: str) -> Value | None:
