@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from sitegen import places
 from sitegen.cache import cache_folder
-from sitegen.pages import coating, data, engine, home, linkcheck, methods, program
+from sitegen.pages import coating, data, engine, home, linkcheck, methods, plan, program
 from sitegen.pages.addresses import Addresses
 from sitegen.pages.bundle import chart_script
 from sitegen.pages.contexts import AnyPage
@@ -24,6 +24,9 @@ from sitegen.vocabulary import Measure, Stream
 if TYPE_CHECKING:
     from jinja2 import BytecodeCache, Environment
 
+    from sitegen.crossing.history import History
+    from sitegen.crossing.planning import Planning
+
 
 def build_site(
     folder: Folder,
@@ -31,10 +34,14 @@ def build_site(
     streams: Sequence[Stream],
     measures: Mapping[str, Measure] | Iterable[Measure],
     theme_dir: Path | None = None,
+    histories: Mapping[str, Sequence[History]] | None = None,
+    planned: Sequence[Planning] = (),
 ) -> dict[str, bytes]:
     """Every file of the site: path from its root, with forward slashes, to content.
 
-    `theme_dir` is a folder whose templates/, report.css, report.js and tables.js replace ours, file by file.
+    `histories` holds what is known of each coating over all programs, `planned` the plans of the programs.
+    `theme_dir` is a folder whose templates/,
+    report.css, report.js and tables.js replace ours, file by file.
     Raises ThemeError for a theme folder that cannot be used, linkcheck.DeadLinkError for a link that leads nowhere and
     charts.ChartError for rows no chart can draw.
     """
@@ -50,6 +57,8 @@ def build_site(
         addresses=Addresses.of(folder),
         assets=assets,
         gallery=Gallery(folder.path),
+        histories=histories or {},
+        plans={each.program.id: each for each in planned},
     )
     print_page = _printer(theme_dir)
     for page in _pages(site):
@@ -61,16 +70,18 @@ def build_site(
 
 def _pages(site: Site) -> Iterable[AnyPage]:
     yield home.page(site)
-    yield methods.page(site)
     for each in site.folder.definitions.coatings.values():
         yield coating.page(site, each)
     for own in site.folder.programs:
         yield program.page(site, own)
         yield data.page(site, own)
+        if own.id in site.plans:
+            yield plan.page(site, own)
         for build in own.builds:
             yield engine.page(site, own, build)
             for place in build.places:
                 yield engine.cylinder_page(site, own, build, place.cylinder)
+    yield methods.page(site)  # last: it says what the others show
 
 
 # ---- templates ------------------------------------------------------------------------------------------------------
