@@ -76,8 +76,12 @@ def with_files(analyses: Sequence[Analysis]) -> tuple[Conclusion, ...]:
     conclusions = []
     for analysis in analyses:
         files = result_files.render(analysis, measures, version("sitegen"))
+        early = any(row.role == "primary" and "provisional" in row.flags for row in analysis.comparisons)
         told = replace(
-            analysis, results_id=result_files.results_id(files), changes=committed.changes(analysis.program, files)
+            analysis,
+            results_id=result_files.results_id(files),
+            looks=committed.looks(analysis.program, files) if early else 1,
+            changes=committed.changes(analysis.program, files),
         )
         conclusions.append(Conclusion(told, files))
     return tuple(conclusions)

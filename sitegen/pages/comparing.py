@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from sitegen.methods.looks import false_alarm
 from sitegen.pages import differences, words
 from sitegen.pages.view import View
 from sitegen.vocabulary import Block, Cell, Column, Comparison, Row, Strip, Table, Text
@@ -86,8 +87,16 @@ def _care(view: View, rows: Sequence[Comparison]) -> str:
         if lacking > 0:
             parts.append(
                 f"{words.sentence(words.count(len(program.builds)))} of {program.planned_builds} planned builds are "
-                f"there; looking before all are in raises the chance of a false alarm."
+                f"there."
             )
+        looks = view.analysis.looks
+        if looks > 1:
+            parts.append(
+                f"This is look {looks} at the data before all builds are in: so many looks raise the chance of a false "
+                f"alarm from 5 to {words.percent(false_alarm(looks), 1)}."
+            )
+        else:
+            parts.append("Looking again before all builds are in raises the chance of a false alarm.")
     for row in rows:
         if "order-one-sided" in row.flags:
             parts.append(f"{words.sentence(view.why('order-one-sided'))}.")

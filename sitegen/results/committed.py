@@ -41,6 +41,27 @@ def changes(program: Program, fresh: Mapping[str, bytes]) -> tuple[Change, ...] 
     return tuple(found)
 
 
+MOST_LOOKS = 200  # commits of the comparisons that are asked for
+
+
+def looks(program: Program, fresh: Mapping[str, bytes]) -> int:
+    """How often the primary comparison was looked at, this time included: states of its builds among the commits."""
+    seen = [_primary_builds(fresh["comparisons.csv"])]
+    listed = _git(program, "log", f"--max-count={MOST_LOOKS}", "--format=%H", "--", f"./{FOLDER}/comparisons.csv")
+    for commit in (listed or b"").decode().split():
+        stored = _git(program, "show", f"{commit}:./{FOLDER}/comparisons.csv")
+        if stored is not None:
+            seen.append(_primary_builds(stored))
+    return len({each for each in seen if each})
+
+
+def _primary_builds(content: bytes) -> tuple[str, ...]:
+    """Builds of each coating in the primary comparison; nothing where none of it could be answered."""
+    rows = csv.DictReader(io.StringIO(content.decode("utf-8", errors="replace")))
+    primary = [row for row in rows if row.get("role") == "primary" and row.get("estimate")]
+    return tuple(f"{row['coating']}:{row['builds']}:{row['builds_reference']}" for row in primary)
+
+
 def _rows(content: bytes, columns: tuple[str, ...], verdict: bool) -> dict[tuple[str, Key], str]:
     rows = {}
     for row in csv.DictReader(io.StringIO(content.decode("utf-8", errors="replace"))):
@@ -58,12 +79,17 @@ def _rows(content: bytes, columns: tuple[str, ...], verdict: bool) -> dict[tuple
 
 
 def _at_head(program: Program, name: str) -> bytes | None:
+    return _git(program, "show", f"HEAD:./{FOLDER}/{name}")
+
+
+def _git(program: Program, *arguments: str) -> bytes | None:
+    """What git says in the program's folder; None without git, outside a repository, or where it knows no such."""
     git = shutil.which("git")
     if git is None:
         return None
     try:
         done = subprocess.run(  # noqa: S603 - no shell, and nothing of the user's in the command but the folder
-            [git, "-C", str(Path(program.folder)), "show", f"HEAD:./{FOLDER}/{name}"],
+            [git, "-C", str(Path(program.folder)), *arguments],
             capture_output=True,
             timeout=_PATIENCE,
             check=False,

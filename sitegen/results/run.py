@@ -68,6 +68,7 @@ class Analysis:
     problems: tuple[Problem, ...]
     inputs: Mapping[str, str]
     results_id: str = ""  # short hash of the result files, shown in every footer
+    looks: int = 1  # at the primary comparison so far, by the commits; more than one only before all builds are in
     changes: tuple[Change, ...] | None = None  # against the last commit of the results; None: nothing to compare with
 
 
