@@ -48,6 +48,7 @@ class Setter:
     ) -> None:
         self._page = page
         self._method = method
+        self._explained: list[str] = []
         self._gallery = gallery
         self._coatings = coatings
         self._orders = {each.id: each.order for each in coatings.values()}
@@ -71,7 +72,14 @@ class Setter:
     def how(self, measure: str) -> Link | None:
         """Name of a measure and the link to how it is worked out; None for what the methods page does not know."""
         found = self._method(measure) if self._method is not None and measure else None
+        if found is not None:
+            self._explained.append(measure)
         return Link(found.text, relative(found.href, self._page)) if found is not None else None
+
+    def explained(self) -> list[str]:
+        """Measures led from to the methods page since this was asked last."""
+        found, self._explained = self._explained, []
+        return found
 
     def _column(self, column: Column) -> ColumnView:
         how = self.how(column.measure)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from sitegen.pages import words
@@ -35,6 +35,8 @@ class Site:
     gallery: Gallery
     histories: Mapping[str, Sequence[History]]  # by coating
     plans: Mapping[str, Planning]  # by program
+    # measure -> page kinds and section titles that showed it so far, in the order met
+    shown: dict[str, dict[tuple[str, str], None]] = field(default_factory=dict)
 
     def view(
         self,
@@ -81,6 +83,8 @@ class Site:
             blocks = section.build(view)
             if blocks:
                 parts.append(Part(setter.anchor(section.anchor), section.title, setter.blocks(blocks)))
+                for measure in setter.explained():
+                    self.shown.setdefault(measure, {})[page, section.title] = None
         return parts
 
     def foot(self, page: str, program: Program | None = None) -> Foot:

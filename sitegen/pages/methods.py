@@ -1,52 +1,56 @@
-"""The methods page: one entry for each measure, written from the code's own declarations."""
+"""The methods page: an entry for each way a measure is worked out, written from the code's own declarations."""
 
 from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 
 from sitegen import reasons
 from sitegen.pages import words
 from sitegen.pages.addresses import slug
-from sitegen.pages.contexts import Fact, MethodGroup, MethodsPage, MethodView, Part, PieceView
+from sitegen.pages.blocks import Setter
+from sitegen.pages.contexts import Fact, MethodGroup, MethodsPage, MethodView, NameView, Part, PieceView
 from sitegen.pages.frame import Site, crumbs, window_title
+from sitegen.pages.view import Desk, View
 from sitegen.vocabulary import Cell, Column, Measure, Row, Table
 
 _INTERVALS = {
     "confidence": "95 % confidence interval",
-    "prediction": "95 % prediction interval: where the next value is expected",
-    "bounds": "bounds: the limits of error of what it was read with",
-    "laboratory": "95 % interval from the laboratory's stated precision",
+    "prediction": "95 % prediction interval",
+    "bounds": "bounds",
+    "laboratory": "95 % interval of the laboratory",
+    "": "no interval",
+}
+_MEANINGS = {
+    "confidence": "Drawn so that 95 of 100 such intervals hold the true value.",
+    "prediction": "Where the next value is expected, 95 times in 100.",
+    "bounds": "The limits of error of what it was read with. How likely the parts between them are is not said.",
+    "laboratory": "From the precision the laboratory states for its method, not from scatter seen here.",
+    "": "Nothing is known of the error, or the scatter that matters is told elsewhere; the entry says which.",
 }
 _BETTER = {"less": "less is better", "more": "more is better", "": ""}
+_DF = (
+    "Stored with each standard error. Empty where the error is known, and above 1000, where it makes no difference to "
+    "an interval."
+)
 
 
 def page(site: Site) -> MethodsPage:
-    """The methods page."""
+    """The methods page. Made after all others, so that it can say where each measure is shown."""
     path = site.addresses.methods
+    view = site.view(path)
     setter = site.setter(path)
+    anchors = {measure: setter.anchor(slug(measure)) for measure in site.measures}  # first: others link to them
     owner = {measure.id: stream.name for stream in site.streams for step in stream.steps for measure in step.gives}
     titled = [(stream.name, stream.title) for stream in site.streams] + [("", "Across streams")]
     groups = []
     for name, title in titled:
         own = [measure for measure in site.measures.values() if owner.get(measure.id, "") == name]
         if own:
+            entries = [_entry(site, view, setter, anchors, alike) for alike in _alike(own)]
             anchor = setter.anchor(name or "across-streams")
-            groups.append(
-                MethodGroup(anchor, words.sentence(title), [_method(setter.anchor(slug(m.id)), m) for m in own])
-            )
-    parts = [
-        Part(
-            setter.anchor("flags"),
-            "With what care a value is to be taken",
-            [setter.table(_codes("flags-list", reasons.FLAGS, "Remark"))],
-        ),
-        Part(
-            setter.anchor("reasons"),
-            "Why a reading or an answer is not there",
-            [
-                setter.table(_codes("readings-aside", reasons.READING, "A reading is left out")),
-                setter.table(_codes("answers-refused", reasons.ANSWER, "There is no answer")),
-            ],
-        ),
-    ]
+            groups.append(MethodGroup(anchor, words.sentence(title), entries, words.counted(len(own), "measure")))
+    met = _met(site.desks.values())
     return MethodsPage(
         path=path,
         title=window_title("Methods"),
@@ -56,31 +60,130 @@ def page(site: Site) -> MethodsPage:
         next=None,
         assets=site.links(path, charts=False),
         foot=site.foot(path),
+        intervals=_intervals(site.measures.values()),
         groups=groups,
-        parts=parts,
+        parts=[
+            Part(
+                setter.anchor("reasons"),
+                "Why something is not there, or is to be taken with care",
+                [setter.table(_clauses(met, *each)) for each in _CATALOGUES],
+            )
+        ],
         cautions=[(words.sentence(stream.title), stream.cautions) for stream in site.streams if stream.cautions],
     )
 
 
-def _method(anchor: str, measure: Measure) -> MethodView:
-    unit = "a pure ratio" if measure.unit == "1" else f"in {measure.unit}"
-    scale = ", on the log scale" if measure.scale == "log" else ""
-    interval = f"{_INTERVALS[measure.interval]}{scale}" if measure.interval else "no interval"
-    facts = [("Source", measure.source), ("What it does not say", measure.limits)]
+def _intervals(measures: Iterable[Measure]) -> list[Fact]:
+    kinds = {measure.interval for measure in measures}
+    facts = [(words.sentence(title), _MEANINGS[kind]) for kind, title in _INTERVALS.items() if kind in kinds]
+    return [Fact(term, [PieceView(text)]) for term, text in [*facts, ("Degrees of freedom", _DF)]]
+
+
+# ---- measures -------------------------------------------------------------------------------------------------------
+
+
+def _alike(measures: Sequence[Measure]) -> list[list[Measure]]:
+    """Measures whose entries would say the same but for their name, in the order declared."""
+    groups: dict[tuple[str, ...], list[Measure]] = {}
+    for each in measures:
+        said = (_without_name(each), each.formula, each.source, each.limits, each.interval, each.scale)
+        groups.setdefault(said, []).append(each)
+    return list(groups.values())
+
+
+def _without_name(measure: Measure) -> str:
+    """How it is worked out, with "each" for its name at the beginning."""
+    if measure.method.lower().startswith(measure.title.lower()):
+        return f"Each{measure.method[len(measure.title) :]}"
+    return measure.method
+
+
+def _entry(
+    site: Site, view: View, setter: Setter, anchors: Mapping[str, str], alike: Sequence[Measure]
+) -> MethodView:
+    first = alike[0]
+    facts = [("Source", first.source), ("What it does not say", first.limits), ("Shown", _shown(site, alike))]
+    listed = [Fact(term, [PieceView(text)]) for term, text in facts if text]
+    if len(alike) == 1:
+        listed.append(Fact("Values", _values(site, view, first)))
+        kind = f"{_kind(first)}; {_interval(first)}"
+        method = first.method
+        return MethodView(anchors[first.id], first.id, words.sentence(first.title), kind, method, first.formula, listed)
+    listed += [Fact(f"Values, {each.title}", _values(site, view, each)) for each in alike]
     return MethodView(
-        anchor,
-        measure.id,
-        words.sentence(measure.title),
-        "; ".join(part for part in (unit, _BETTER[measure.better], interval) if part),
-        measure.method,
-        measure.formula,
-        [Fact(term, [PieceView(text)]) for term, text in facts if text],
+        setter.anchor(f"{slug(first.id)}-and-others"),
+        "",
+        words.sentence(f"{words.counted(len(alike), 'measure')} worked out alike"),
+        _interval(first),
+        _without_name(first),
+        first.formula,
+        listed,
+        [NameView(anchors[each.id], each.id, words.sentence(each.title), _kind(each)) for each in alike],
     )
 
 
-def _codes(name: str, codes: dict[str, str], title: str) -> Table:
-    rows = [
-        Row([Cell(words.sentence(code.replace("-", " "))), Cell(f"because {clause}")])
-        for code, clause in sorted(codes.items())
-    ]
-    return Table(name, [Column(title), Column("Meaning")], rows, caption=title)
+def _kind(measure: Measure) -> str:
+    unit = "a pure ratio" if measure.unit == "1" else f"in {measure.unit}"
+    return "; ".join(part for part in (unit, _BETTER[measure.better]) if part)
+
+
+def _interval(measure: Measure) -> str:
+    return _INTERVALS[measure.interval] + (", on the log scale" if measure.interval and measure.scale == "log" else "")
+
+
+def _shown(site: Site, alike: Sequence[Measure]) -> str:
+    """Kinds of pages with the sections that show it in a column or a figure."""
+    found: dict[str, list[str]] = {}
+    for each in alike:
+        for kind, section in site.shown.get(each.id, ()):
+            if section not in found.setdefault(kind, []):
+                found[kind].append(section)
+    kinds = [kind for kind in ("program", "engine", "cylinder", "coating") if kind in found]
+    places = [f"{kind} pages under {words.listed(found[kind])}" for kind in kinds]
+    return words.sentence("; ".join(f"on {place}" for place in places))
+
+
+def _values(site: Site, view: View, measure: Measure) -> list[PieceView]:
+    """How many values each program has, with a link to the program."""
+    pieces = []
+    for program, desk in site.desks.items():
+        values = desk.of(measure.id)
+        known = sum(value.status in {"ok", "below"} for value in values)
+        open_ = sum(value.status in {"refused", "missing"} for value in values)
+        if known or open_:
+            count = words.counted(known, "value") + (f", {words.counted(open_, 'place')} without" if open_ else "")
+            pieces.append(PieceView(f"{desk.program.title}: {count}", view.href_program(program)))
+    return pieces or [PieceView("none in these programs")]
+
+
+# ---- reasons --------------------------------------------------------------------------------------------------------
+
+_CATALOGUES = (
+    ("readings-aside", "A reading is set aside", "A reading is set aside because", reasons.READING),
+    ("answers-refused", "There is no answer", "A value, a state or an answer is open because", reasons.ANSWER),
+    ("flags-list", "A value is to be taken with care", "A value is to be taken with care because", reasons.FLAGS),
+)
+
+
+def _met(desks: Iterable[Desk]) -> Counter[str]:
+    """How often each code occurs in the programs shown."""
+    met: Counter[str] = Counter()
+    for desk in desks:
+        for readings in desk.analysis.readings.values():
+            met.update(readings.frame["use"].tolist())
+        for value in desk.analysis.values.values():
+            met.update({value.reason, *value.flags})
+        for comparison in desk.analysis.comparisons:
+            met.update({comparison.reason, *comparison.flags})
+        met.update(verdict.reason for verdict in desk.analysis.verdicts)
+    return met
+
+
+def _clauses(met: Mapping[str, int], name: str, caption: str, because: str, codes: Mapping[str, str]) -> Table:
+    """Reasons in words, those met in these programs first; the code is what the result files hold."""
+    ordered = sorted(codes.items(), key=lambda each: (-met.get(each[0], 0), each[1]))
+    rows = [Row([Cell(clause), Cell(str(met.get(code, 0) or "")), Cell(code)]) for code, clause in ordered]
+    here = sum(1 for code in codes if met.get(code))
+    columns = [Column(because), Column("Times here", numeric=True), Column("Code in the files")]
+    title = f"{caption}: {words.counted(len(codes), 'reason')}, {words.count(here)} of them met here"
+    return Table(name, columns, rows, caption=title)

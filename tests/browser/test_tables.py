@@ -83,6 +83,25 @@ def test_without_scripts_a_table_stands_as_written(browser: Browser, published: 
         assert found.page.locator(".sort, .find").count() == 0
 
 
+def test_a_heading_sorts_and_its_link_leads_to_the_method(browser: Browser, published: Path) -> None:
+    with opened(browser) as found:
+        page = found.go(published, PAGE)
+        head = page.locator(f"{TABLE} thead th:nth-child(4)")
+        assert head.locator("button a").count() == 0
+        assert head.locator("button").inner_text().split() == ["Leak", "%"]
+        head.locator("button").focus()
+        page.keyboard.press("Tab")
+        assert page.evaluate("() => document.activeElement.textContent") == "how"
+        with page.expect_navigation():
+            page.keyboard.press("Enter")
+        assert page.url.endswith("methods.html#leakdown-percent")
+        entry = page.locator("#leakdown-percent")
+        assert entry.is_visible()
+        box = entry.bounding_box()
+        assert box is not None
+        assert 0 <= box["y"] < 900
+
+
 def test_a_saved_table_keeps_its_headings(browser: Browser, published: Path) -> None:
     with opened(browser) as found:
         page = found.go(published, PAGE)
@@ -90,7 +109,7 @@ def test_a_saved_table_keeps_its_headings(browser: Browser, published: Path) -> 
             page.locator("[data-of='readings-b6-2']").click()
         text = Path(download.value.path()).read_text(encoding="utf-8-sig")
         assert text.splitlines()[0].startswith('"Phase, repeat",')
-        assert "Supply [kPa gauge]" in text.splitlines()[0]
+        assert "Supply [kPa gauge],Cylinder [kPa gauge],Leak [%]," in text.splitlines()[0]
         assert len(text.splitlines()) == 15
 
 

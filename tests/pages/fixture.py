@@ -35,6 +35,7 @@ from sitegen.vocabulary import (
     Cell,
     Change,
     Column,
+    Comparison,
     Disc,
     Field,
     Figure,
@@ -76,6 +77,7 @@ class FixtureAnalysis:
     problems: Sequence[Problem]
     inputs: Mapping[str, str]
     series: Sequence[Series] = ()
+    comparisons: Sequence[Comparison] = ()
     results_id: str = "7c41e0"
     changes: Sequence[Change] | None = None
     extra: Mapping[str, Any] = field(default_factory=dict)
@@ -283,9 +285,9 @@ def _history(view: Any) -> Sequence[Block]:
          "band": [{"low": 0.05, "high": 0.1, "label": "end gaps alone"}]},
         coating=build.coating_of(view.cylinder), label="History of the cylinder",
     )  # fmt: skip
-    table = Table("history-data", (Column("Phase"), Column("Area", "mm²", True)),
+    table = Table("history-data", (Column("Phase"), Column("Area", "mm²", True, AREA.id)),
                   [Row((Cell(str(r["x"])), Cell(view.words.number(-r["value"], 3)))) for r in rows])  # fmt: skip
-    return (Figure("history", "history", (panel,), "It fell.", "Bars: 95 % intervals.", table),)
+    return (Figure("history", "history", (panel,), "It fell.", "Bars: 95 % intervals.", table, measure=AREA.id),)
 
 
 def _dots(view: Any) -> Sequence[Block]:
@@ -330,7 +332,7 @@ def _readings(view: Any) -> Sequence[Block]:
             here=bool(r["use"]), anchor=r["reading"])
         for r in frame.to_dict("records")
     ]  # fmt: skip
-    columns = (Column("Phase"), Column("Area", "mm²", True), Column("Use"))
+    columns = (Column("Phase"), Column("Area", "mm²", True, AREA.id), Column("Use", measure="known.nowhere"))
     return (
         Table("readings", columns, rows, "Every reading.", "Readings", wide=True),
         Text(

@@ -106,6 +106,20 @@ def test_methods_page_has_an_entry_for_each_measure(site: dict[str, bytes]) -> N
     assert "Lock out the fuel." in text(page)
 
 
+def test_headings_and_captions_lead_to_how_their_measure_is_worked_out(site: dict[str, bytes]) -> None:
+    page = site[f"{B2}cylinder-2.html"].decode()
+    heads = re.findall(r"<th scope=\"col\"[^>]*>.*?</th>", page)
+    of_area = [head for head in heads if ">Area<" in head]
+    assert len(of_area) == 2
+    for head in of_area:
+        assert 'href="../../../methods.html#probe-area" aria-label="Area: how it is worked out">how</a>' in head
+        assert 'abbr="Area"' in head  # what is read out at each cell
+    assert all("methods.html" not in head for head in heads if head not in of_area)  # nor what nobody knows
+    caption = re.search(r"<figcaption>.*?</figcaption>", page)
+    assert caption is not None
+    assert '<a class="to-method" href="../../../methods.html#probe-area">How probe area is worked out</a>' in caption[0]
+
+
 def test_coating_page_has_builds_as_rows_and_facts(site: dict[str, bytes]) -> None:
     page = text(site["coatings/soft.html"])
     for said in ("Probe rings 2026", "B1", "B2", "S-1 and S-2", "60 µm", "900 HV", "Cr and Mo", "1 and 4"):

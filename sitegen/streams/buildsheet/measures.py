@@ -14,7 +14,7 @@ def _measured(name: str, title: str, unit: str, better: str = "") -> Measure:
         title=title,
         unit=unit,
         better="less" if better == "less" else "",
-        method=f"{title[0].upper()}{title[1:]}, {_AS_MEASURED}. {_TOOL}",
+        method=f"{title[0].upper()}{title[1:]} {_AS_MEASURED}. {_TOOL}",
         formula="mean of the readings",
         source="reading",
         interval="bounds",

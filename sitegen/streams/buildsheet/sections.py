@@ -47,10 +47,11 @@ def engine_sheet(view: Any) -> Sequence[Block]:
             )
         )
     columns = (
-        Column("Cylinder"), Column("Ring lot"), Column("Top ring gap", "mm", numeric=True),
-        Column("Bore", "mm", numeric=True),
-        Column("Land clearance", "mm", numeric=True), Column("Top ring mass", "g", numeric=True),
-        Column("Gaps alone leak", "mm²", numeric=True),
+        Column("Cylinder"), Column("Ring lot"), Column("Top ring gap", "mm", numeric=True, measure=GAP.id),
+        Column("Bore", "mm", numeric=True, measure=BORE.id),
+        Column("Land clearance", "mm", numeric=True, measure=CLEARANCE.id),
+        Column("Top ring mass", "g", numeric=True, measure=MASS.id),
+        Column("Gaps alone leak", "mm²", numeric=True, measure=FLOOR.id),
     )  # fmt: skip
     reading = _gap_reading(view, first)
     note = "As measured, with the limit of error of the tool. Gaps alone: what perfectly seated rings would still leak."
@@ -95,8 +96,8 @@ def _wear_table(view: Any) -> Table | None:
     if not rows:
         return None
     columns = [
-        Column("Cylinder"), Column("Top ring mass lost", "mg", numeric=True),
-        Column("Face wear from the gap opening", "µm", numeric=True),
+        Column("Cylinder"), Column("Top ring mass lost", "mg", numeric=True, measure=MASS_LOSS.id),
+        Column("Face wear from the gap opening", "µm", numeric=True, measure=FACE_WEAR.id),
     ]  # fmt: skip
     bounded = all(value.low is not None for value in (*losses, *wears))
     note = (
@@ -168,7 +169,7 @@ def wear_by_coating(view: Any) -> Sequence[Block]:
         told.append(f"{view.words.with_unit(view.words.listed(clauses), 'mg')}{over}")
     reading = f"Mass lost by the top rings: {'; '.join(told)}."
     columns = (
-        Column("Coating"), Column("Build"), Column("Top ring mass lost", "mg", numeric=True),
+        Column("Coating"), Column("Build"), Column("Top ring mass lost", "mg", numeric=True, measure=MASS_LOSS.id),
         Column("Rings", numeric=True), Column("Run"),
     )  # fmt: skip
     note = (

@@ -179,9 +179,9 @@ def _phase_table(view: Any, phase: Any) -> Table:
             )
         )
     columns = (
-        Column("Cylinder"), Column("Band of the top ring’s face", "%", numeric=True),
-        Column("Band", "mm", numeric=True),
-        *(Column(f"Grade, {_TITLES[part]}", numeric=True) for part in graded), Column("Findings"),
+        Column("Cylinder"), Column("Band of the top ring’s face", "%", numeric=True, measure=BAND_SHARE.id),
+        Column("Band", "mm", numeric=True, measure=BAND_WIDTH.id),
+        *(Column(f"Grade, {_TITLES[part]}", numeric=True, measure=GRADE.id) for part in graded), Column("Findings"),
     )  # fmt: skip
     note = f"{_scale_note(view)}{means}".strip()
     return Table(f"inspection-{build.id}-{phase.id}", columns, rows, _engine_reading(view, phase), note=note, wide=True)
@@ -275,8 +275,9 @@ def coating_inspection(view: Any) -> Sequence[Block]:
     if not rows:
         return ()
     columns = (
-        Column("Build"), Column("Band of the top ring’s face", "%", numeric=True),
-        Column("Band", "mm", numeric=True), Column("Grade, top ring", numeric=True),
+        Column("Build"), Column("Band of the top ring’s face", "%", numeric=True, measure=BAND_SHARE.id),
+        Column("Band", "mm", numeric=True, measure=BAND_WIDTH.id),
+        Column("Grade, top ring", numeric=True, measure=GRADE.id),
     )  # fmt: skip
     note = f"Lowest to highest over its rings. No difference between coatings is concluded from it. {_scale_note(view)}"
     return (Table(f"{view.program.id}-inspection", columns, rows, note=note.strip(), wide=True),)

@@ -45,7 +45,7 @@ def coating_builds(view: Any) -> Sequence[Block]:
         rows.append(Row(cells))
     columns = (
         Column("Build"), *(Column(phase.title, "mm²", numeric=True) for phase in phases),
-        Column("Seating distance", "km", numeric=True), Column("Cylinders now"),
+        Column("Seating distance", "km", numeric=True, measure=SCALE.id), Column("Cylinders now"),
     )  # fmt: skip
     note = "Mean leak area to the crankcase over the cylinders of the build that hold this coating."
-    return (Table(f"{view.program.id}-builds", columns, rows, note=note, wide=True),)
+    return (Table(f"{view.program.id}-builds", columns, rows, note=note, wide=True, measure=BUILD.id),)

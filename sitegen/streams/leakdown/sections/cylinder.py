@@ -28,6 +28,7 @@ from sitegen.streams.leakdown.measures import (
     AREA,
     CHANGE,
     CRANKCASE,
+    PERCENT,
     SUPPLY_RATIO,
 )
 from sitegen.streams.leakdown.seating import FALL_RULE, LEVEL_RULE, TO_LOSE_RULE
@@ -92,7 +93,7 @@ def cylinder_history(view: Any) -> Sequence[Block]:
         columns=(
             Column("Phase"),
             Column("Distance"),
-            Column("Leak area", "mm²", numeric=True),
+            Column("Leak area", "mm²", numeric=True, measure=CRANKCASE.id),
             Column("Readings", numeric=True),
         ),
         rows=[
@@ -108,7 +109,8 @@ def cylinder_history(view: Any) -> Sequence[Block]:
         ],
     )
     reading = _history_reading(view, points, others)
-    return (Figure(f"history-{build.id}-cylinder-{number}", "history", (panel,), reading, caption, table),)
+    name = f"history-{build.id}-cylinder-{number}"
+    return (Figure(name, "history", (panel,), reading, caption, table, measure=CRANKCASE.id),)
 
 
 def _reading_rows(view: Any, coating: str) -> list[dict[str, Any]]:
@@ -300,8 +302,8 @@ def cylinder_paths(view: Any) -> Sequence[Block]:
             blocks.append(Text((Cell(f"At every check at least {share} of the air went past the rings."),)))
         else:
             columns = (
-                Column("Phase"), Column("Leak area, all paths", "mm²", numeric=True),
-                Column("To the crankcase", "mm²", numeric=True),
+                Column("Phase"), Column("Leak area, all paths", "mm²", numeric=True, measure=AREA.id),
+                Column("To the crankcase", "mm²", numeric=True, measure=CRANKCASE.id),
                 Column("Share of the air"),
             )  # fmt: skip
             reading = _path_reading(view, told)
@@ -408,7 +410,7 @@ def cylinder_readings(view: Any) -> Sequence[Block]:
         )
     columns = (
         Column("Phase, repeat"), Column("Supply", "kPa gauge", numeric=True),
-        Column("Cylinder", "kPa gauge", numeric=True), Column("Leak", "%", numeric=True),
+        Column("Cylinder", "kPa gauge", numeric=True), Column("Leak", "%", numeric=True, measure=PERCENT.id),
         Column("Metal", "°C", numeric=True), Column("Tester"), Column("Date"), Column("Use"),
         Column("Reading, file:line"),
     )  # fmt: skip

@@ -21,6 +21,7 @@ from sitegen.streams.leakdown.history import (
 from sitegen.streams.leakdown.measures import (
     CHANGE,
     CRANKCASE,
+    FLOOR,
     OCCASION,
     PLATEAU,
     REFERENCE,
@@ -100,7 +101,8 @@ def engine_curves(view: Any) -> Sequence[Block]:
     panel = Panel(build.id, data, coating=build.coatings[0], label=f"Leak area of the cylinders of {build.id} by phase")
     caption = f"{CURVE_CAPTION} Bars: 95\u00a0% intervals, often hidden by the marks."
     table = _by_cylinder(view, build)
-    return (Figure(f"leak-area-{build.id}", "slope", (panel,), _curves_reading(view), caption), table)
+    name, reading = f"leak-area-{build.id}", _curves_reading(view)
+    return (Figure(name, "slope", (panel,), reading, caption, measure=CRANKCASE.id), table)
 
 
 def _curves_reading(view: Any) -> str:
@@ -138,7 +140,7 @@ def _by_cylinder(view: Any, build: Any) -> Table:
         "Leak area to the crankcase with its 95\u00a0% interval. Second line: change since the check before, where the "
         "condition is the same; “within scatter” where it is no more than occasions differ by."
     )
-    return Table(f"leak-area-{build.id}-by-cylinder", columns, rows, note=note, wide=True)
+    return Table(f"leak-area-{build.id}-by-cylinder", columns, rows, note=note, wide=True, measure=CHANGE.id)
 
 
 def _change_note(view: Any, build: Any, cylinder: int, phase: str) -> str:
@@ -186,14 +188,13 @@ def engine_seating(view: Any) -> Sequence[Block]:
                 )
             )
         columns = (
-            Column("Cylinder"), Column("Leak when seated", "mm²", numeric=True),
-            Column("Still to lose", "mm²", numeric=True),
-            Column("Gaps alone", "mm²", numeric=True), Column("Not explained by gaps", "mm²", numeric=True),
+            Column("Cylinder"), Column("Leak when seated", "mm²", numeric=True, measure=PLATEAU.id),
+            Column("Still to lose", "mm²", numeric=True, measure=TO_LOSE.id),
+            Column("Gaps alone", "mm²", numeric=True, measure=FLOOR),
+            Column("Not explained by gaps", "mm²", numeric=True, measure=UNEXPLAINED.id),
             Column("State"),
         )  # fmt: skip
         blocks.append(Table(f"seating-{build.id}-{assembly.id}", columns, rows, wide=True))
-    if blocks:
-        blocks.append(Text((Cell("How seating is judged", href=view.href_methods(TO_LOSE.id)),), role="note"))
     return blocks
 
 
@@ -252,7 +253,8 @@ def engine_tester(view: Any) -> Sequence[Block]:
         reading = f"Repeats of one check differ by {view.text(repeat, unit=True)} (standard deviation, whole program)."
     columns = (
         Column("Tester"), Column("Orifice", "mm", numeric=True),
-        Column("Scale from the reference orifice", numeric=True),
-        Column("Scatter between occasions", "%", numeric=True), Column("Occasions", numeric=True),
+        Column("Scale from the reference orifice", numeric=True, measure=REFERENCE.id),
+        Column("Scatter between occasions", "%", numeric=True, measure=OCCASION.id),
+        Column("Occasions", numeric=True),
     )  # fmt: skip
     return (Table("testers", columns, rows, reading),)
