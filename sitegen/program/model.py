@@ -96,6 +96,25 @@ class Tool:
 
 
 @dataclass(frozen=True)
+class Meter:
+    """Flow meter for blow-by."""
+
+    id: str
+    title: str
+    principle: Literal["positive-displacement", "thermal-mass", "float", "orifice"]
+    scale: Literal["actual", "standard"]  # volume as it passes, or as it would be at the reference conditions
+    reference_pressure: float | None = None  # Pa absolute, of a standard scale
+    reference_temperature: float | None = None  # K, of a standard scale
+    design_pressure: float | None = None  # Pa absolute, of a float or orifice scale
+    design_temperature: float | None = None  # K
+    design_density: float | None = None  # kg/m3 of the gas it is scaled for, at 0 degC and 101.325 kPa
+    time_constant: float | None = None  # s
+    low: float | None = None  # m3/s on its own scale: below it nothing is sure
+    high: float | None = None  # m3/s on its own scale
+    calibrations: tuple[Calibration, ...] = ()
+
+
+@dataclass(frozen=True)
 class Oil:
     id: str
     title: str
@@ -111,6 +130,7 @@ class Definitions:
     reference_orifices: Mapping[str, ReferenceOrifice]
     tools: Mapping[str, Tool]
     oils: Mapping[str, Oil]
+    meters: Mapping[str, Meter] = field(default_factory=dict)
 
 
 # ---- program.yaml ---------------------------------------------------------------------------------------------------
@@ -312,6 +332,47 @@ class RecordSource:
 
 
 @dataclass(frozen=True)
+class LogTime:
+    """How the instants of a log are written."""
+
+    kind: Literal["elapsed", "clock", "date-and-time"]  # a number; one stamp; date and time of day in two columns
+    headers: tuple[str, ...]
+    unit: str = "s"  # of elapsed time
+    date_order: Literal["", "day first", "month first"] = ""
+
+
+@dataclass(frozen=True)
+class LogChannel:
+    """One channel of a log: what it is, and in which column and unit it stands."""
+
+    name: str  # "speed", "torque", "blowby", "exhaust_temperature_2" ...
+    header: str
+    unit: str
+    meter: str = ""  # id, of a flow channel
+    time: LogTime | None = None  # a time column of its own, at its own rate
+    where: Where = Where("")
+
+
+@dataclass(frozen=True)
+class LogSource:
+    """One log file of one phase of one build, and how it is to be read. Several may make up a phase."""
+
+    file: str  # relative to the program's folder
+    where: Where
+    engine: str
+    phase: str
+    channels: tuple[LogChannel, ...]
+    time: LogTime | None = None  # None: every channel has its own
+    separator: str = ""  # "" detect
+    decimal: Literal[".", ","] = "."
+    encoding: str = ""  # "" detect
+    skip_rows: int = 0
+    header_rows: int = 1  # headers of several rows are joined by a blank
+    units_row: bool = False
+    sheet: str = ""
+
+
+@dataclass(frozen=True)
 class Exclusion:
     """An objection to a reading that was accepted: it is left out, and shown as left out."""
 
@@ -355,6 +416,7 @@ class Program:
     criteria_stated: str = ""  # ISO date
     criteria_hash: str = ""
     records: tuple[RecordSource, ...] = ()
+    logs: tuple[LogSource, ...] = ()
     exclusions: tuple[Exclusion, ...] = ()
     notes: str = ""  # Markdown file relative to the program's folder
     invented: bool = False  # example data, said in the footer of every page
