@@ -257,3 +257,36 @@ def _paired(own: Sequence[Unit], other: Sequence[Unit], both: Collection[str]) -
 def _in_order(found: Iterable[Unit]) -> tuple[str, ...]:
     ordered = sorted(found, key=lambda unit: (unit.order, unit.block, unit.coating))
     return tuple(once(build for unit in ordered for build in unit.builds))
+
+
+# ---- how often each procedure is wrong -------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Measured:
+    """False alarms of a procedure in simulated programs without a difference, at a correlation of 0.3 within builds."""
+
+    row: str  # of tests/methods/design_table.py
+    design: str
+    procedure: str
+    holds_for: str
+    alarms: float  # % at a nominal 5 %
+    cylinders: float  # % if every cylinder counted as an independent test
+
+
+RATES = (  # 100 000 draws a row; a test holds them against its own draws
+    Measured("whole builds 3+3", "whole builds, two or more of a coating", "means of builds, scatter pooled over all "
+             "coatings, degrees of freedom builds less coatings", "engines to come", 5.0, 16.6),
+    Measured("whole builds 4+4, Welch", "whole builds, four or more of every coating", "means of builds, each coating "
+             "with its own scatter (Welch)", "engines to come", 4.2, 16.5),
+    Measured("mixed, 4 builds", "four or more engines that hold both coatings", "one difference an engine",
+             "engines to come", 4.8, 2.8),
+    Measured("mixed, 3 builds, positions differ", "fewer engines that hold both", "engine and position taken out, what "
+             "is left scatters", "these engines and this lot only", 5.1, 3.2),
+    Measured("mixed 4 and pure 2+2", "engines that hold both beside engines that hold one", "the engines that hold "
+             "both, as above", "as above", 5.1, 14.1),
+    Measured("by block, 2 builds each, 3+3 blocks", "blocks used again with one coating", "means of blocks",
+             "engines to come", 5.1, 42.5),
+    Measured("in order on 6 blocks", "blocks that ran both coatings one after the other", "one difference a block; the "
+             "order is told", "engines to come", 5.0, 6.7),
+)  # fmt: skip

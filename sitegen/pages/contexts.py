@@ -417,6 +417,7 @@ class MethodsPage(Page):
     template: ClassVar[str] = "methods.html"
     intervals: Sequence[Fact]
     groups: Sequence[MethodGroup]
+    comparing: Part
     parts: Sequence[Part]
     cautions: Sequence[tuple[str, Sequence[str]]]
 

@@ -12,7 +12,7 @@ import pytest
 from methods.design_table import CORRELATIONS, ROWS, Rates, Row, run
 
 from sitegen import reasons
-from sitegen.methods.design import Design, Spot, recognise
+from sitegen.methods.design import RATES, Design, Measured, Spot, recognise
 
 DRAWS = 20_000
 
@@ -260,3 +260,12 @@ def test_a_one_sided_order_passes_for_a_coating() -> None:
     row = named("in order on 6 blocks, B always second")
     assert row.design.notes == ("order-one-sided",)
     assert rates(row, 0.3).false_alarms > 0.2
+
+
+@pytest.mark.parametrize("told", RATES, ids=lambda told: told.row)
+def test_what_the_methods_page_tells(told: Measured) -> None:
+    """Within four standard errors of these draws and the rounding of the table."""
+    found = rates(named(told.row), 0.3)
+    for stated, seen in ((told.alarms, found.false_alarms), (told.cylinders, found.independent)):
+        share = stated / 100
+        assert abs(100 * seen - stated) < 400 * (share * (1 - share) / 20_000) ** 0.5 + 0.06
