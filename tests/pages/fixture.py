@@ -79,6 +79,7 @@ class FixtureAnalysis:
     series: Sequence[Series] = ()
     comparisons: Sequence[Comparison] = ()
     results_id: str = "7c41e0"
+    looks: int = 1
     changes: Sequence[Change] | None = None
     extra: Mapping[str, Any] = field(default_factory=dict)
 
@@ -154,7 +155,7 @@ def analyses(of: Folder) -> list[FixtureAnalysis]:
     program = of.programs[1]
     values: dict[tuple[str, Key], Value] = {}
     rows: list[dict[str, Any]] = []
-    verdicts: list[Verdict] = [Verdict("level", Key(coating="hard"), "fails")]
+    verdicts: list[Verdict] = [Verdict("criterion:level", Key(coating="hard", phase="pulls"), "fails")]
     words = ("seated", "still seating", "not seated", "cannot tell")
     for build in program.builds:
         for place in build.places:
