@@ -65,7 +65,7 @@
     text: function (to, c) {
       var lines = Array.isArray(c.text) ? c.text : [c.text];
       if (c.opacity === 0 || !lines.join("")) { return; }
-      var x = round(c.x + (c.dx || 0)), y = round(c.y + (c.dy || 0) + RISE[c.baseline || "alphabetic"] * c.fontSize);
+      var x = round(c.x + (c.dx || 0)), y = round(c.y + (c.dy || 0) + Math.round(RISE[c.baseline || "alphabetic"] * c.fontSize));
       var made = add(to, "text", { x: x, y: y, "text-anchor": ANCHOR[c.align || "left"], "font-size": c.fontSize,
         "font-weight": c.fontWeight, fill: c.fill, opacity: faint(c), "pointer-events": "none" });
       if (lines.length === 1) { made.textContent = lines[0]; return; }
@@ -92,6 +92,7 @@
 
   function axis(to, made, s, k) {
     var left = made.orient === "left";
+    to = add(to, "g", { transform: "translate(0.5,0.5)" }); // lines of 1 px on whole pixels
     made.values(s).forEach(function (value) {
       var at = k[made.scale](value);
       if (made.grid) {
