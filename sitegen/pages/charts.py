@@ -247,7 +247,9 @@ def _lay_phased(
     else:
         inside = []
     for x in sorted({label["x"] for label in ends}):
-        _apart([label for label in ends if label["x"] == x], (top - bottom) * _LINE_HEIGHT / plot, bottom)
+        here = _fitting([label for label in ends if label["x"] == x], plot)
+        ends = [label for label in ends if label["x"] != x] + here
+        _apart(here, (top - bottom) * _LINE_HEIGHT / plot, bottom)
     texts = [
         {"x": row["x"] + shift.get(row["line"], 0.0), "v": row["value"], "s": row["text"], "q": row["series"]}
         for row in means
@@ -388,6 +390,17 @@ def _apart(labels: list[dict[str, Any]], gap: float, floor: float) -> None:
         for place, i in enumerate(members):
             ordered[i]["v"] = float(f"{start + gap * place:.6g}")
         least = start + gap * len(members)  # a cluster lifted off the floor lifts the next
+
+
+def _fitting(labels: list[dict[str, Any]], plot: float) -> list[dict[str, Any]]:
+    """Labels of one place that have room beside each other: all of them, else of the many lines the highest and lowest.
+
+    The others are named by their marks when pointed at, in the choice of series and in the table.
+    """
+    if len(labels) * _LINE_HEIGHT <= plot + _LINE_HEIGHT:
+        return labels
+    ordered = sorted(labels, key=lambda label: label["v"])
+    return [label for label in ordered if not label["b"] or label in (ordered[0], ordered[-1])]
 
 
 def _apart_from(labels: list[dict[str, Any]], fixed: Sequence[float], gap: float, floor: float) -> None:

@@ -85,6 +85,15 @@ def test_labels_do_not_cover_each_other() -> None:
     assert order == [f"B{i}" for i in range(5)]
 
 
+def test_of_more_labels_than_fit_the_highest_and_lowest_stay() -> None:
+    rows = [mean(2, 0.3 + 0.001 * i, f"B{i:02}", label=f"B{i:02}") for i in range(40)]
+    drawn = one(figure(means=rows))
+    assert [label["s"] for label in drawn["data"]["ends"]] == ["B00", "B39"]
+    assert all(0 <= label["v"] <= drawn["signals"]["top"] for label in drawn["data"]["ends"])
+    fewer = one(figure(means=rows[:14]))
+    assert len(fewer["data"]["ends"]) == 14
+
+
 def test_an_interval_that_is_not_known_is_not_drawn() -> None:
     point = one(figure(means=[mean(0, 0.3)]))["data"]["points"][0]
     assert point["lo"] is None
