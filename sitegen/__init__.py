@@ -1,8 +1,8 @@
 """Static report sites for multi-engine piston-ring coating test programs.
 
-As a library: `results(folder)` gives measures, comparisons and verdicts as data frames.
+As a library: `findings(folder)` gives measures, comparisons and verdicts as data frames.
 """
 
-from sitegen.library import InputError, Results, results
+from sitegen.library import Findings, InputError, findings
 
-__all__ = ["InputError", "Results", "results"]
+__all__ = ["Findings", "InputError", "findings"]

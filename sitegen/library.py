@@ -1,4 +1,4 @@
-"""Results as data frames, for notebooks and scripts of one's own."""
+"""What was concluded as data frames, for notebooks and scripts of one's own."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ class InputError(Exception):
 
 
 @dataclass(frozen=True)
-class Results:
+class Findings:
     """What was concluded from a programs folder, one row as in the result files, with the program's id before it.
 
     Numbers are floats with NaN where there is none, counts are `Int64`, everything else is text ("" where empty).
@@ -42,8 +42,8 @@ class Results:
     problems: tuple[Problem, ...]  # readings set aside and the like
 
 
-def results(path: Path | str, *, committed: bool = False) -> Results:
-    """Results of a programs folder, or of one program's folder.
+def findings(path: Path | str, *, committed: bool = False) -> Findings:
+    """What is concluded from a programs folder, or from one program's folder.
 
     Parameters: `path` the folder; `committed` takes the result files as they lie beside the program files, without
     reading a record, instead of working them out.
@@ -67,7 +67,7 @@ def results(path: Path | str, *, committed: bool = False) -> Results:
         conclusions = workflow.with_files(workflow.conclude(examination))
         found = [(each.analysis.program.id, dict(each.files)) for each in conclusions]
     measures, comparisons, verdicts = (_joined([(program, files[name]) for program, files in found]) for name in TABLES)
-    return Results(measures, comparisons, verdicts, examination.problems)
+    return Findings(measures, comparisons, verdicts, examination.problems)
 
 
 def _joined(parts: Sequence[tuple[str, bytes]]) -> pd.DataFrame:

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from graphlib import TopologicalSorter
 from importlib.metadata import version
 from pathlib import Path
 
@@ -19,7 +20,7 @@ from sitegen.program.folder import load
 from sitegen.program.model import Folder, Program
 from sitegen.results import committed
 from sitegen.results import files as result_files
-from sitegen.results.run import Analysis, Evidence, analyse, gather
+from sitegen.results.run import Analysis, Evidence, analyse, gather, lent_file
 from sitegen.unchanged import Outcome
 from sitegen.vocabulary import Problem
 
@@ -50,6 +51,7 @@ def examine(path: Path) -> Examination:
             for program in folder.programs
         )
         problems = [*problems, *(problem for each in evidence for problem in each.problems)]
+        problems += [problem for each in evidence for problem in _not_lent(each.program, evidence)]
     return Examination(folder, evidence, tuple(sorted(problems)))
 
 
@@ -57,9 +59,46 @@ def _with_notes(evidence: Evidence, found: Sequence[Problem]) -> Evidence:
     return replace(evidence, problems=tuple(sorted([*evidence.problems, *found])))
 
 
+def _not_lent(program: Program, evidence: Sequence[Evidence]) -> list[Problem]:
+    """Programs asked for their scatter whose results are not there, and lending in a circle."""
+    known = {each.program.id: each.program for each in evidence}
+    found = []
+    for name in program.scatter_from:
+        path = Path(program.folder).parent / lent_file(name)
+        circle = name in known and program.id in known[name].scatter_from
+        if circle or (name not in known and not path.is_file()):
+            what = "lends its scatter to the program it borrows from" if circle else "has no results yet"
+            step = "" if circle else f"publish {name} first"
+            found.append(Problem(program.where.file, code="scatter-not-there", what=f'"{name}" {what}', next_step=step))
+    return found
+
+
 def conclude(examination: Examination, executor: Executor | None = None) -> tuple[Analysis, ...]:
-    """Run every analysis of an examined folder."""
-    return tuple(analyse(each, registry.STREAMS, registry.steps(), executor) for each in examination.evidence)
+    """Run every analysis of an examined folder; programs that lend their scatter to others go first."""
+    waiting = {each.program.id: each for each in examination.evidence}
+    graph = {name: [*each.program.scatter_from] for name, each in waiting.items()}
+    done: dict[str, Analysis] = {}
+    for name in TopologicalSorter(graph).static_order():
+        if name in waiting:
+            done[name] = analyse(_with_lent(waiting[name], done), registry.STREAMS, registry.steps(), executor)
+    return tuple(done[each.program.id] for each in examination.evidence)
+
+
+def _with_lent(evidence: Evidence, done: Mapping[str, Analysis]) -> Evidence:
+    """The evidence with what other programs lend: as just worked out, else as committed."""
+    program = evidence.program
+    if not program.scatter_from:
+        return evidence
+    lent, inputs = [], dict(evidence.inputs)
+    for name in program.scatter_from:
+        path = Path(program.folder).parent / lent_file(name)
+        if name in done:
+            content = result_files.render(done[name], registry.measures(), version("sitegen"))["measures.csv"]
+        else:
+            content = path.read_bytes() if path.is_file() else b""
+        lent.append((name, result_files.values(content)))
+        inputs[lent_file(name)] = hashlib.sha256(content).hexdigest()
+    return replace(evidence, program=replace(program, lent=tuple(lent)), inputs=inputs)
 
 
 @dataclass(frozen=True)

@@ -19,10 +19,14 @@ from sitegen.crossing.subjects import Entries, Role
 from sitegen.methods import contrasts, design, dunnett, intraclass, randomisation
 from sitegen.methods.intervals import NORMAL_95, normal_two_sided
 from sitegen.program.model import Program, Subject
-from sitegen.vocabulary import Book, Comparison, Measure, Refused
+from sitegen.vocabulary import Book, Comparison, Measure, Refused, Value
 
 ERROR = 0.05  # family error of a comparison
 MOST_CENSORED = 8  # values below detection whose bounds are tried in every combination
+LARGEST = math.log(1e300)  # logarithm from which on a ratio counts as unbounded
+ROUNDING = 1e-12  # relative size below which a scatter is nothing but rounding
+LENT = "lent"  # scatter between the builds of other programs
+UNTESTED = ("borrowed", LENT)  # an interval, but no test
 TOGETHER = ("pooled", "borrowed")  # procedures whose contrasts share one scatter and one mean of the reference
 
 
@@ -68,14 +72,21 @@ def _subject(
     answers: dict[str, _Answer] = {}
     for candidate, row in blank.items():
         made = design.recognise(laid.spots, candidate, program.reference)
+        if made.reason == "build-and-coating" and program.lent:
+            made = replace(made, procedure=LENT, reason="")
         told = _counted(replace(row, design=made.name), program, laid, made)
         reason = made.reason or _unfit(laid, ratio=ratio)
         if reason:
             rows[candidate] = replace(told, verdict="refused", reason=reason)
             continue
         try:
-            answers[candidate] = _answer(laid, extra, made, candidate, program.reference, ratio=ratio)
+            if made.procedure == LENT:
+                answers[candidate] = _lent(program, laid, made, candidate, ratio=ratio)
+            else:
+                answers[candidate] = _answer(laid, extra, made, candidate, program.reference, ratio=ratio)
+            _scattered(laid, answers[candidate], ratio=ratio)
         except Refused as why:
+            answers.pop(candidate, None)
             rows[candidate] = replace(told, verdict="refused", reason=why.code)
             continue
         rows[candidate] = told
@@ -163,6 +174,59 @@ def _answer(
     return _Answer(made, contrast, common, shared)
 
 
+def _lent(program: Program, laid: Entries, made: design.Design, candidate: str, *, ratio: bool) -> _Answer:
+    """One build each, held against the scatter between the whole builds of other programs.
+
+    Raises Refused "build-and-coating" where they lend none.
+    """
+    y, turn = _scaled(laid, ratio=ratio)
+    squares, df = 0.0, 0
+    for _, values in program.lent:
+        own, free = _within_coatings(values, laid.subject, ratio=ratio)
+        squares, df = squares + own, df + free
+    if not df or laid.censored:
+        raise Refused("build-and-coating")
+    weights = np.zeros(len(laid.spots))
+    units = 0.0
+    for sign, coating in ((1.0, candidate), (-1.0, program.reference)):
+        builds: dict[str, list[int]] = {}
+        for place, spot in enumerate(laid.spots):
+            if spot.coating == coating:
+                builds.setdefault(spot.build, []).append(place)
+        units += 1 / len(builds)
+        for places in builds.values():
+            weights[places] = sign / (len(places) * len(builds))
+    contrast = contrasts.Contrast(float(weights @ y), math.sqrt(squares / df * units), float(df), weights, LENT)
+    common, shared = subjects.common_parts(laid, weights, turn)
+    return _Answer(made, contrast, common, shared)
+
+
+def _within_coatings(values: Sequence[Value], subject: Subject, *, ratio: bool) -> tuple[float, int]:
+    """Sum of squares between the whole builds of each coating, and its degrees of freedom."""
+    found: dict[str, list[float]] = {}
+    held: dict[str, set[str]] = {}
+    for value in values:
+        key = value.key
+        if key.engine and key.coating:
+            held.setdefault(key.engine, set()).add(key.coating)
+        same = (value.measure, key.phase, key.at) == (subject.measure, subject.phase, subject.at)
+        if same and key.coating and value.value is not None and (value.value > 0 or not ratio):
+            found.setdefault(key.engine, []).append(math.log(value.value) if ratio else value.value)
+    means: dict[str, list[float]] = {}
+    for engine, own in found.items():
+        if len(held[engine]) == 1:
+            means.setdefault(next(iter(held[engine])), []).append(fmean(own))
+    squares = math.fsum((each - fmean(own)) ** 2 for own in means.values() for each in own)
+    return squares, sum(len(own) - 1 for own in means.values())
+
+
+def _scattered(laid: Entries, answer: _Answer, *, ratio: bool) -> None:
+    """Raises Refused where coarse readings came out so alike that nothing but rounding is left of their scatter."""
+    y, _ = _scaled(laid, ratio=ratio)
+    if not laid.censored and float(answer.contrast.se) <= ROUNDING * float(np.abs(y).max()):
+        raise Refused("no-scatter-at-all")
+
+
 def _correlations(laid: Entries, reference: str, answers: Mapping[str, _Answer]) -> list[float]:
     """b of each candidate, by product of which the contrasts with one reference correlate."""
 
@@ -214,27 +278,32 @@ def _concluded(
 ) -> Comparison:  # fmt: skip
     """The row with its estimate, interval, p values and verdict."""
     ratio = row.scale == "ratio"
+    bounded = bool(_bounded(laid, row, answer.made))
+    if bounded and answer.contrast.procedure == "welch":
+        least = float(min(_units(laid, coating) for coating in (row.coating, row.reference)) - 1)
+        answer = replace(answer, contrast=replace(answer.contrast, df=least))
     cuts, p_value = _cuts(program, laid, extra, answers, answer, over)
     estimate, se = float(answer.contrast.estimate), float(answer.contrast.se)
     half = cuts.half(se, answer.common, answer.shared)
     low, high = estimate - half, estimate + half
     censored = laid.kept([row.coating, row.reference]).censored
-    if censored:
+    if bounded:
         low, high = _hull(laid, extra, answer.made, row, cuts)
-    tested = answer.made.procedure != "borrowed" and not censored
+    untested = answer.made.procedure in UNTESTED
+    tested = not untested and not bounded
     verdict, reason = _verdict(measure, low, high), ""
-    if answer.made.procedure == "borrowed":
+    if untested:
         verdict, reason = "cannot tell", "one-build"
     elif answer.made.procedure == "paired" and 0 in answer.made.first:
         verdict, reason, tested = "cannot tell", "order-and-coating", False
     p = p_value(abs(estimate) * cuts.own / half) if tested and half > 0 else None
     out = replace(
         row,
-        procedure=answer.contrast.procedure if answer.made.procedure != "borrowed" else "borrowed",
+        procedure=answer.made.procedure if untested else answer.contrast.procedure,
         scope=answer.made.scope,
         estimate=None if censored else math.exp(estimate) if ratio else estimate,
-        low=math.exp(low) if ratio else low,
-        high=math.exp(high) if ratio else high,
+        low=_ratio(low) if ratio else low,
+        high=_ratio(high) if ratio else high,
         df=float(answer.contrast.df),
         se=se,
         p=p,
@@ -242,6 +311,23 @@ def _concluded(
         reason=reason,
     )
     return _randomised(program, laid, _clustered(laid, out))
+
+
+def _ratio(log: float) -> float:
+    """The ratio of a logarithm; unbounded where no number is large enough."""
+    return math.exp(log) if log < LARGEST else math.inf
+
+
+def _bounded(laid: Entries, row: Comparison, made: design.Design) -> list[int]:
+    """Places of values below detection that enter the means or the scatter of a comparison."""
+    coatings = {row.coating, row.reference, *made.scatter_coatings}
+    builds = {*made.builds, *made.scatter}
+    return [place for place in laid.censored if laid.spots[place].coating in coatings
+            and laid.spots[place].build in builds]  # fmt: skip
+
+
+def _units(laid: Entries, coating: str) -> int:
+    return sum(unit.coating == coating for unit in design.units(laid.spots))
 
 
 def _verdict(measure: Measure, low: float, high: float) -> Any:
@@ -258,6 +344,7 @@ def _hull(
     """The interval over every combination of bounds of the values below detection.
 
     Exact: the lower end is concave and the upper end convex in each value, so both have their extremes at corners.
+    Only Welch's degrees of freedom move with the values: there the cut is that of the fewest they can be.
     """
     ends: list[tuple[float, float]] = []
     places = laid.censored

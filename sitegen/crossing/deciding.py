@@ -318,7 +318,7 @@ def _against_reference(criterion: Criterion, coating: str, rows: Sequence[Compar
     wanted, other = (below, above) if criterion.sense == "below-reference" else (above, below)
     word = "holds" if wanted else "fails" if other else CANNOT
     reason = "no-difference-in-interval" if word == CANNOT else ""
-    if row.procedure == "borrowed":
+    if row.procedure in {"borrowed", "lent"}:
         word, reason = CANNOT, "one-build"
     elif word != CANNOT and "provisional" in row.flags:
         word, reason = CANNOT, "to-come"

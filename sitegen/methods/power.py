@@ -6,8 +6,9 @@ import math
 
 from sitegen.methods.intervals import student
 
-LIMIT = 0.8  # probability of the limits of a scatter known from few builds
-_FAR = 1e7  # group size beyond which nothing is asked
+POWER = 0.8
+LIMIT = 0.8  # share of programs in which the true scatter lies below its upper limit
+END = 0.9  # the same for each end of a range, so that both ends hold in 80 of 100 programs
 
 
 def power(n_one: int, n_other: int, d: float, df: float | None = None, error: float = 0.05) -> float:
@@ -31,7 +32,7 @@ def _found(shift: float, df: float, error: float) -> float:
     return float(nct.sf(cut, df, shift) + nct.cdf(-cut, df, shift))
 
 
-def group_size(d: float, power: float = 0.8, error: float = 0.05, most: int = 10_000) -> int:
+def group_size(d: float, power: float = POWER, error: float = 0.05, most: int = 10_000) -> int:
     """Units in each of two groups [-] that find `d` standard deviations [-]; `most` + 1 where more are needed."""
     low, high = 1, 2
     while _reaches(high, d, error) < power:
@@ -48,7 +49,7 @@ def _reaches(n: int, d: float, error: float) -> float:
     return power(n, n, d, None, error) if n > 1 else 0.0
 
 
-def shift(df: float, power: float = 0.8, error: float = 0.05) -> float:
+def shift(df: float, power: float = POWER, error: float = 0.05) -> float:
     """Difference over its standard error [-] that a two-sided t test on df finds with this power.
 
     >>> round(shift(4), 3), round(shift(float("inf")), 3)
@@ -65,7 +66,7 @@ def shift(df: float, power: float = 0.8, error: float = 0.05) -> float:
     return float(brentq(lacking, 0.0, high, xtol=1e-9))
 
 
-def detectable(n_one: int, n_other: int, df: float | None = None, power: float = 0.8, error: float = 0.05) -> float:
+def detectable(n_one: int, n_other: int, df: float | None = None, power: float = POWER, error: float = 0.05) -> float:
     """Difference in standard deviations of a unit [-] that is found with this power.
 
     >>> round(detectable(3, 3), 2), round(detectable(6, 6), 2)
@@ -77,7 +78,11 @@ def detectable(n_one: int, n_other: int, df: float | None = None, power: float =
 def scatter_limits(sd: float, df: float, share: float = LIMIT) -> tuple[float, float]:
     """One-sided limits of a standard deviation, each passed with probability 1 - `share`, in the unit of `sd`.
 
-    sd·sqrt(df/chi²): the true scatter lies below the upper limit in 80 of 100 programs, above the lower in 80.
+    sd·sqrt(df/chi²): with a share of 0.8 the true scatter lies below the upper limit in 80 of 100 programs and above
+    the lower in 80, but between them in 60 only; a share of 0.9 gives the two-sided 80 % limits (`END`).
+
+    >>> [round(each, 2) for each in scatter_limits(1.0, 2, END)]
+    [0.66, 3.08]
     """
     from scipy.special import chdtri
 
@@ -85,13 +90,15 @@ def scatter_limits(sd: float, df: float, share: float = LIMIT) -> tuple[float, f
     return sd * math.sqrt(df / low), sd * math.sqrt(df / high)
 
 
-def builds_range(sd: float, df: float, difference: float, power: float = 0.8, most: int = 60) -> tuple[int, int | None]:
-    """Builds of each of two coatings that find a difference, as a range from the limits of the scatter.
+def builds_range(
+    sd: float, df: float, difference: float, power: float = POWER, most: int = 60
+) -> tuple[int, int | None]:
+    """Builds of each of two coatings that find a difference, as a range from the two-sided 80 % limits of the scatter.
 
     sd between builds of one coating on df degrees of freedom (infinite: taken as known), difference in the unit of
-    sd. The upper end is None beyond `most`; a lower end beyond it is `most` + 1.
+    sd. The number truly needed lies in the range in 80 of 100 programs. The upper end is None beyond `most`; a lower
+    end beyond it is `most` + 1. Two builds of each are the least, and no number of builds finds no difference.
     """
-    limits = (sd, sd) if math.isinf(df) else scatter_limits(sd, df)
+    limits = (sd, sd) if math.isinf(df) else scatter_limits(sd, df, END)
     least, last = (group_size(abs(difference) / each, power, most=most) if each > 0 else 2 for each in limits)
     return min(least, most + 1), None if last > most else last
-

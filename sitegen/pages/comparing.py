@@ -59,7 +59,7 @@ def primary(view: View) -> list[Comparison]:
     """Primary comparisons, those that say something first."""
     rows = [row for row in view.comparisons if row.role == "primary"]
     rank = {"better": 0, "worse": 0, "less": 0, "more": 0, "cannot tell": 1, "refused": 2}
-    return sorted(rows, key=lambda row: (row.procedure == "borrowed", rank[row.verdict]))
+    return sorted(rows, key=lambda row: (row.procedure in {"borrowed", "lent"}, rank[row.verdict]))
 
 
 def lead(view: View) -> str:
@@ -186,7 +186,7 @@ def _difference_cell(view: View, row: Comparison | None) -> Cell:
         return Cell(words.DASH)
     if row.verdict == "refused":
         return Cell("not compared", note=view.why(row.reason))
-    word = "no test, built once" if row.procedure == "borrowed" else row.verdict
+    word = "no test, built once" if row.procedure in {"borrowed", "lent"} else row.verdict
     parts = [
         f"95\N{NO-BREAK SPACE}% interval {differences.interval(view, row)}",
         words.counted(row.builds, "build"),
@@ -212,7 +212,7 @@ def _strip_cell(view: View, row: Comparison | None, reach: float) -> Cell:
         return Cell("")
     low, high = (max(-1.0, min(1.0, _at(row, end) / reach)) for end in (row.low, row.high))
     mark = None if row.estimate is None else max(-1.0, min(1.0, _at(row, row.estimate) / reach))
-    hollow = row.procedure == "borrowed" or "provisional" in row.flags
+    hollow = row.procedure in {"borrowed", "lent"} or "provisional" in row.flags
     label = f"{differences.estimate(view, row)}, {differences.interval(view, row)}"
     return Cell("", strip=Strip(low, mark, high, hollow, row.coating, label))
 
@@ -226,7 +226,7 @@ def _reading(view: View, rows: Sequence[Comparison]) -> str:
         if not own:
             continue
         title = differences.rings(view, coating)
-        if all(row.procedure == "borrowed" for row in own):
+        if all(row.procedure in {"borrowed", "lent"} for row in own):
             clauses.append(f"{title} were built once and are shown without a test")
         else:
             few = "no measure" if not told else f"{words.share(len(told), len(own), 'measure')}"

@@ -17,6 +17,7 @@ PROCEDURES = {
     "fixed": "within the engines: build and position taken out (t on what is left)",
     "paired": "one difference in each block (t)",
     "borrowed": "scatter borrowed from the coatings that were built again; no test",
+    "lent": "scatter lent by the builds of other programs; no test",
 }
 SCOPES = {
     "engines-to-come": "engines to come",
@@ -126,12 +127,16 @@ def sentence(view: View, row: Comparison) -> str:
     where = " in these engines" if row.scope == "these-engines" else ""
     told = f"95\N{NO-BREAK SPACE}% interval {interval(view, row)}; {rests_on(row)}"
     start = f"{when}, " if when else ""
-    if row.procedure == "borrowed":
+    if row.procedure in {"borrowed", "lent"}:
         once = coating if row.builds == 1 else reference
+        lenders = "the other coatings' builds"
+        if row.procedure == "lent":
+            titles = {program.id: program.title for program in view.folder.programs}
+            lenders = f"the builds of {words.listed(titles.get(each, each) for each in view.program.scatter_from)}"
         text = (
             f"{start}{what} is {estimate(view, row)} with {coating} than with {reference} ({told}). "
             f"{words.sentence(once)} were built once, so build and coating cannot be told apart: the scatter is that "
-            f"of the other coatings' builds, and this is no test."
+            f"of {lenders}, and this is no test."
         )
     elif row.verdict == "cannot tell":
         text = (

@@ -103,12 +103,13 @@ def _comparing() -> list[Block]:
         "Dunnett's cut (C. W. Dunnett, J. Am. Stat. Assoc. 50 (1955) 1096), else Bonferroni. Exploratory "
         "comparisons are widened for their number. Positive measures are compared as ratios, on the logarithms. "
         "What a tester does to all of its readings cancels where both coatings were read with it. Cylinders as "
-        "independent tests: n/(1 + (m − 1)·ICC), L. Kish, Survey sampling (1965). Criteria: 2.5\N{NO-BREAK SPACE}% of error on the"
-        " side of the limit; “some cylinder fails” by Bonferroni over the cylinders looked at. A randomisation "
-        "test is made only where the recorded seed gives the allocation and the test can reach 5\N{NO-BREAK SPACE}%: with three "
-        "builds of each it cannot go below 1/10."
+        "independent tests: n/(1 + (m − 1)·ICC), L. Kish, Survey sampling (1965). Where engines hold both coatings, "
+        "counting cylinders alarms seldom because the engines' differences swell the scatter: it finds less. Criteria: "
+        "2.5\N{NO-BREAK SPACE}% of error on the side of the limit; “some cylinder fails” by Bonferroni over the "
+        "cylinders looked at. A randomisation test is made only where the recorded seed gives the allocation and the "
+        "test can reach 5\N{NO-BREAK SPACE}%: with three builds of each it cannot go below 1/10."
     )
-    return [Table("procedures", columns, rows, reading, note=note, wide=True)]
+    return [Table("procedures", columns, rows, reading, note=note)]
 
 
 def _intervals(measures: Iterable[Measure]) -> list[Fact]:

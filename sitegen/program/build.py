@@ -94,6 +94,7 @@ def build(
         primary_at=primary.text("at"),
         also=tuple(_subject(each, order, measures, comparable) for each in compare.items("also")),
         covariates=_covariates(compare, measures, phases),
+        scatter_from=_lenders(compare, folder),
         worth_finding=compare.quantity("worth_finding", "ratio"),
         planned_builds=compare.whole("planned_builds") or 0,
         allocation_scheme=compare.get("allocation").text("scheme") or "not recorded",
@@ -145,6 +146,12 @@ def _subject(
         node.reference("phase", order, "phase", HERE),
         node.text("at"),
     )
+
+
+def _lenders(compare: Node, folder: Path) -> tuple[str, ...]:
+    """Other programs of the folder that lend their scatter."""
+    there = [each.parent.name for each in sorted(folder.parent.glob("*/program.yaml")) if each.parent != folder]
+    return compare.references("scatter_from", there, "program", "this folder")
 
 
 def _covariates(compare: Node, measures: Mapping[str, str] | None, phases: Sequence[Phase]) -> tuple[Subject, ...]:

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal, TypeVar
 
-from sitegen.vocabulary import Key
+from sitegen.vocabulary import Key, Value
 
 
 @dataclass(frozen=True)
@@ -425,6 +425,8 @@ class Program:
     also: tuple[Subject, ...] = ()  # exploratory comparisons named in the program; none: those offered
     covariates: tuple[Subject, ...] = ()  # fixed before the first start
     worth_finding: float | None = None  # difference that matters: share for a ratio, else in the measure's unit
+    scatter_from: tuple[str, ...] = ()  # programs that lend the scatter between their builds
+    lent: tuple[tuple[str, tuple[Value, ...]], ...] = ()  # their values, put in before the analysis
     inspection: GradeScale | None = None  # None: the program file states no scale of grades
 
     def phase(self, phase: str) -> Phase:

@@ -134,6 +134,24 @@ def _csv(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> bytes:
     return text.getvalue().encode()
 
 
+def values(content: bytes) -> tuple[Value, ...]:
+    """Values of a measures.csv; rows of another format are left out."""
+    rows = csv.DictReader(io.StringIO(content.decode("utf-8", errors="replace")))
+    return tuple(_value(row) for row in rows if set(MEASURE_COLUMNS) <= set(row))
+
+
+def _value(row: Mapping[str, Any]) -> Value:
+    def number(name: str) -> float | None:
+        return float(row[name]) if row[name] else None
+
+    key = Key(row["engine"], int(row["cylinder"] or 0), row["coating"], row["phase"], row["at"])
+    return Value(
+        row["measure"], key, number("value"), number("low"), number("high"), number("se"), number("df"),
+        number("se_common"), row["common"], int(row["n"] or 0), row["of"], row["status"],
+        frozenset(row["flags"].split()), row["reason"],
+    )  # fmt: skip
+
+
 # ---- committed against fresh ------------------------------------------------------------------------------------
 
 

@@ -87,11 +87,17 @@ def gather(program: Program, streams: Sequence[Stream]) -> Evidence:
     return Evidence(program, readings, tuple(sorted(problems)), input_hashes(program))
 
 
+def lent_file(program: str) -> str:
+    """The file another program's scatter is taken from, relative to the programs folder."""
+    return f"{program}/results/measures.csv"
+
+
 def input_hashes(program: Program) -> dict[str, str]:
     """sha256 of every file the results rest on, by path relative to the programs folder."""
     folder = Path(program.folder)
     files = {f"{folder.name}/{source.file}" for source in program.records}
     files |= {"definitions.yaml", f"{folder.name}/program.yaml"}
+    files |= {lent_file(lender) for lender in program.scatter_from}
     hashes = {}
     for name in sorted(files):
         path = folder.parent / name

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from sitegen.program.folder import load
-from sitegen.program.model import Assembly, Departure, Place, Program
+from sitegen.program.model import Assembly, Departure, Place, Program, Subject
 
 TESTS = Path(__file__).parent.parent
 STREAMS = ("buildsheet", "inspection", "leakdown")
@@ -49,6 +49,16 @@ def test_definitions_in_si(full: Program) -> None:
     assert full.definitions.tools["tension-1"].limit == pytest.approx(0.4)
     assert full.definitions.tools["feeler-1"].limit == pytest.approx(2e-5)
     assert full.definitions.oils["gas-40"].density == pytest.approx(885)
+
+
+def test_what_is_compared(full: Program) -> None:
+    assert (full.primary_measure, full.primary_phase, full.primary_at) == ("leakdown.crankcase", "pulls", "wet")
+    assert full.also == (Subject("seating.to_lose", "pulls"), Subject("leakdown.percent", "pulls", "wet"))
+    assert full.covariates == (Subject("leakdown.crankcase", "cold-build", "wet"),)
+    assert full.worth_finding == pytest.approx(0.1)
+    assert full.scatter_from == ("rings-2025",)
+    assert [build.built for build in full.builds] == [2, 1]
+    assert full.criteria[0].at == "wet"
 
 
 def test_program_values(full: Program) -> None:
