@@ -112,6 +112,7 @@ ANSWER: dict[str, str] = {
     "limit-in-interval": "the interval reaches across the limit",
     "no-difference-in-interval": "the interval reaches across no difference",
     "common-error-reaches": "what the tester does to all its readings alike reaches the limit by itself",
+    "no-scatter-at-all": "the values of each coating came out all alike, so that nothing tells how far they scatter",
     "no-scatter": "the cylinders of each build all read the same",
 }
 

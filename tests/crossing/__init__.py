@@ -1,0 +1,1 @@
+"""How coatings are compared, criteria decided and programs planned, on made-up allocations."""
