@@ -1,0 +1,106 @@
+"""A run against its schedule: made-up records with stops, strays and missing samples whose answer is known."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from sitegen.methods.schedule import SETTLING, Bands, Held, Part, held
+from sitegen.vocabulary import Refused
+
+RPM = math.pi / 30  # rad/s in a revolution a minute: exact
+PLAN = (Part(120, 1300 * RPM, 1300 * RPM, 60.0, reference=True), Part(240, 1700 * RPM, 1700 * RPM, 120.0))
+BANDS = Bands(50 * RPM, 10.0)
+IDLE = 100 * RPM
+
+
+def record(stop_at: int = 0, stop_for: int = 0) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """The plan run to the letter at 1 Hz, with a stop put in after so many seconds."""
+    speed = np.repeat([1300 * RPM, 1700 * RPM], [120, 240])
+    torque = np.repeat([60.0, 120.0], [120, 240])
+    if stop_for:
+        speed = np.insert(speed, stop_at, np.zeros(stop_for))
+        torque = np.insert(torque, stop_at, np.zeros(stop_for))
+    return np.arange(len(speed), dtype=float), speed, torque
+
+
+def test_a_run_to_the_letter_is_held() -> None:
+    found = run(*record())
+    assert (found.share, found.by_part) == (1.0, (1.0, 1.0))
+    assert (found.run, found.planned, found.stops, found.strays) == (360.0, 360.0, (), ())
+    assert found.windows == ((0, 0.0, 120.0), (1, 120.0, 360.0))
+
+
+def test_a_stop_moves_what_follows_and_is_told() -> None:
+    found = run(*record(200, 90))
+    assert found.share == 1.0
+    assert found.stops == ((200.0, 290.0),)
+    assert found.windows[1] == (1, 120.0, 450.0)
+
+
+def test_a_stop_shorter_than_ten_seconds_is_a_gap_of_the_record() -> None:
+    assert run(*record(200, 9)).stops == ()
+
+
+def test_an_excursion_is_found_with_its_size() -> None:
+    t, speed, torque = record()
+    speed[250:270] += 80 * RPM
+    found = run(t, speed, torque)
+    assert [(each.begin, each.end, each.part, each.channel) for each in found.strays] == [(250.0, 270.0, 1, "speed")]
+    assert found.strays[0].most == pytest.approx(80 * RPM)
+    assert found.by_part[1] == pytest.approx(1 - 20 / (240 - SETTLING))
+
+
+def test_the_way_into_a_step_counts_neither_way() -> None:
+    t, speed, torque = record()
+    speed[120:134] = 1300 * RPM  # fourteen seconds late
+    assert run(t, speed, torque).share == 1.0
+
+
+def test_a_run_cut_short_is_not_held() -> None:
+    t, speed, torque = record()
+    found = run(t[:240], speed[:240], torque[:240])
+    assert found.by_part == (1.0, pytest.approx((120 - SETTLING) / (240 - SETTLING)))
+    assert found.share == pytest.approx((105 + 105) / (105 + 225))
+
+
+def test_missing_samples_are_not_held() -> None:
+    t, speed, torque = record()
+    torque[300:330] = np.nan
+    assert run(t, speed, torque).by_part[1] == pytest.approx(1 - 30 / (240 - SETTLING))
+
+
+def test_a_ramp_is_held_against_its_line() -> None:
+    plan = (Part(100, 1200 * RPM, 2200 * RPM, 150.0),)
+    t = np.arange(100.0)
+    line = (1200 + 1000 * (t + 0.5) / 100) * RPM
+    assert held(t, 1.0, line, np.full(100, 150.0), plan, BANDS, IDLE).share == 1.0
+    assert held(t, 1.0, line + 60 * RPM, np.full(100, 150.0), plan, BANDS, IDLE).share == 0.0
+
+
+def test_wider_bins_give_the_same_share() -> None:
+    t, speed, torque = record(200, 90)
+    fast, hard = (each.reshape(-1, 2).mean(axis=1) for each in (speed, torque))
+    found = held(t[::2], 2.0, fast, hard, PLAN, BANDS, IDLE)
+    assert found.share == pytest.approx(1.0, abs=0.01)
+    assert found.run == 360.0
+
+
+def test_without_torque_speed_alone_is_held() -> None:
+    t, speed, _ = record()
+    assert held(t, 1.0, speed, None, PLAN, BANDS, IDLE).share == 1.0
+
+
+@pytest.mark.parametrize(
+    ("speed", "plan", "code"), [(np.full(5, np.nan), PLAN, "no-speed"), (np.ones(5), (), "no-schedule")]
+)
+def test_refused(speed: np.ndarray, plan: tuple[Part, ...], code: str) -> None:
+    with pytest.raises(Refused) as why:
+        held(np.arange(5.0), 1.0, speed, None, plan, BANDS, IDLE)
+    assert why.value.code == code
+
+
+def run(t: np.ndarray, speed: np.ndarray, torque: np.ndarray) -> Held:
+    return held(t, 1.0, speed, torque, PLAN, BANDS, IDLE)
