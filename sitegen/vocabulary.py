@@ -212,6 +212,7 @@ class Readings:
     frame: pd.DataFrame
     problems: Sequence[Problem] = ()
     files: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)  # file -> encoding, rows, used ...
+    logs: Mapping[tuple[str, str], Any] = field(default_factory=dict)  # (engine, phase) -> logs.Log, of run logs
 
 
 class Book:
@@ -470,5 +471,6 @@ class Stream:
     steps: tuple[Step, ...]
     sections: tuple[Section, ...] = ()
     recorded: tuple[str, ...] = ()  # measures a planned record of this stream yields for every cylinder
+    whole: bool = False  # they belong to the whole engine instead
     cautions: tuple[str, ...] = ()
     smallest: Callable[[Any], Iterable[Smallest]] | None = None  # program -> what its instruments can show at all

@@ -25,6 +25,7 @@ from sitegen.program.model import (
     Phase,
     Place,
     Program,
+    RunRule,
     ScheduleStep,
     SeatingRule,
     Subject,
@@ -119,6 +120,7 @@ def build(
         notes=files.take(root.get("notes")) if root.has("notes") else "",
         invented=root.flag("invented"),
         version=root.text("version"),
+        run=_run_rule(root.get("run")),
         inspection=_grades(root.get("inspection")),
     )
 
@@ -176,6 +178,14 @@ def _area(node: Node, key: str) -> float:
     if node.quantity(key, "area") is None:
         return 0.0
     return units.convert(node.text(key), "mm2")
+
+
+def _run_rule(node: Node) -> RunRule | None:
+    speed, torque = node.quantity("speed_band", "speed"), node.quantity("torque_band", "torque")
+    held = node.quantity("held", "ratio")
+    if speed is None or torque is None or held is None:
+        return None
+    return RunRule(speed, torque, held)
 
 
 def _grades(node: Node) -> GradeScale | None:

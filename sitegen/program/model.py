@@ -286,6 +286,15 @@ class LeakdownRule:
 
 
 @dataclass(frozen=True)
+class RunRule:
+    """How near to its schedule a run has to stay to count as planned."""
+
+    speed_band: float  # rad/s
+    torque_band: float  # N m
+    held: float  # share of the planned time within both bands, at least
+
+
+@dataclass(frozen=True)
 class GradeScale:
     """The program's own scale of grades for what an inspector sees."""
 
@@ -417,6 +426,7 @@ class Program:
     criteria_hash: str = ""
     records: tuple[RecordSource, ...] = ()
     logs: tuple[LogSource, ...] = ()
+    run: RunRule | None = None  # None: runs are not held against their schedule
     exclusions: tuple[Exclusion, ...] = ()
     notes: str = ""  # Markdown file relative to the program's folder
     invented: bool = False  # example data, said in the footer of every page

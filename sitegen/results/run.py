@@ -219,7 +219,8 @@ def _by_engine(program: Program, readings: Mapping[str, Readings]) -> dict[str, 
             own = places.get(engine, [])
             whole = bool(own) and own[-1] - own[0] + 1 == len(own)  # a slice takes a tenth of the time of a selection
             frame = each.frame.iloc[own[0] : own[-1] + 1] if whole else each.frame.iloc[own]
-            part[name] = Readings(frame.reset_index(drop=True))
+            logs = {key: log for key, log in each.logs.items() if key[0] == engine}
+            part[name] = Readings(frame.reset_index(drop=True), logs=logs)
     return parts
 
 
@@ -228,13 +229,14 @@ def _by_engine(program: Program, readings: Mapping[str, Readings]) -> dict[str, 
 
 def _missing(program: Program, streams: Sequence[Stream], values: Rows) -> dict[tuple[str, Key], Value]:
     recorded = {stream.name: stream.recorded for stream in streams}
+    whole = {stream.name for stream in streams if stream.whole}
     present = {(measure, key.engine, key.cylinder, key.phase) for measure, key in values}
     missing: dict[tuple[str, Key], Value] = {}
     for build, phase, stream in program.planned():
         for measure in recorded.get(stream, ()):
-            for place in build.places:
-                if (measure, build.id, place.cylinder, phase.id) not in present:
-                    key = build.key(place.cylinder, phase.id)
+            for cylinder in (0,) if stream in whole else [place.cylinder for place in build.places]:
+                if (measure, build.id, cylinder, phase.id) not in present:
+                    key = build.key(cylinder, phase.id)
                     reason = "to-come" if build.is_due(phase.id) else "no-reading"
                     missing[measure, key] = Value(measure, key, status="missing", reason=reason)
     return missing
