@@ -17,7 +17,7 @@ from sitegen.crossing.subjects import Entries
 from sitegen.methods import contrasts, power
 from sitegen.methods import criteria as method
 from sitegen.methods.criteria import Sense
-from sitegen.methods.intervals import NORMAL_95, student_95
+from sitegen.methods.intervals import NORMAL_95, student, student_95
 from sitegen.program.model import Criterion, Program, Subject
 from sitegen.vocabulary import Book, Comparison, Key, Measure, Refused, Result, Value, Verdict
 
@@ -148,7 +148,7 @@ def _each(
     if not units:
         yield _summary(criterion, coating, CANNOT, _why_lacking(lacking) or "no-reading")
         return
-    if any(unit.low is None and unit.high is None for unit in units):
+    if all(unit.low is None and unit.high is None for unit in units):
         yield _summary(criterion, coating, CANNOT, "no-interval")
         return
     found = []
@@ -157,19 +157,23 @@ def _each(
         found.append((word, unit))
         yield Verdict(
             f"{RULE}{criterion.id}", unit.key, word, f"{criterion.measure}@{criterion.phase}",
-            None if word == CANNOT else ONE_SIDE, over, "limit-in-interval" if word == CANNOT else "",
+            None if word == CANNOT else ONE_SIDE, over, _why_open(unit) if word == CANNOT else "",
         )  # fmt: skip
         if word == CANNOT and criterion.scope == "every-cylinder":
-            yield from _readings_needed(criterion, unit, measure)
+            yield from _readings_needed(criterion, unit, measure, over)
     word = method.every([word for word, _ in found], len(lacking))
     deciding = next((unit.key for each, unit in found if each == "fails"), None)
-    open_ = [unit.key for each, unit in found if each == CANNOT]
+    open_ = sorted((unit for each, unit in found if each == CANNOT), key=lambda unit: _why_open(unit) == "no-interval")
     reason = ""
     if word == CANNOT:
-        deciding = open_[0] if open_ else None
-        reason = "limit-in-interval" if open_ else _why_lacking(lacking)
+        deciding = open_[0].key if open_ else None
+        reason = _why_open(open_[0]) if open_ else _why_lacking(lacking)
     yield _summary(criterion, coating, word, reason, deciding, over)
     yield from _worst(criterion, units)
+
+
+def _why_open(unit: _Unit) -> str:
+    return "no-interval" if unit.low is None and unit.high is None else "limit-in-interval"
 
 
 def _word(criterion: Criterion, unit: _Unit, over: int) -> str:
@@ -199,8 +203,9 @@ def _builds(own: Entries) -> list[_Unit]:
         part = _of_build(own, build)
         key = part.values[0].key._replace(cylinder=0)
         if part.censored:
-            ends = [value.high or 0.0 if value.value is None else value.value for value in part.values]
-            units.append(_Unit(key, None, None, math.fsum(ends) / len(ends), None))
+            highs = [value.high for value in part.values if value.high is not None]
+            high = math.fsum(highs) / len(highs) if len(highs) == len(part.values) else None
+            units.append(_Unit(key, None, None, high, None))
             continue
         count = len(part.values)
         mean = math.fsum(value.value or 0.0 for value in part.values) / count
@@ -241,17 +246,18 @@ def _of_build(own: Entries, build: str) -> Entries:
     )  # fmt: skip
 
 
-def _readings_needed(criterion: Criterion, unit: _Unit, measure: Measure) -> Iterable[Value]:
+def _readings_needed(criterion: Criterion, unit: _Unit, measure: Measure, over: int) -> Iterable[Value]:
     if unit.value is None or unit.se is None or measure.interval != "confidence":
         return
     end = unit.high if criterion.sense == "at-most" else unit.low
     beyond = (unit.value > (criterion.limit or 0.0)) == (criterion.sense == "at-most")
-    if beyond:  # nearer to failing: the other end has to clear the limit
+    limit = criterion.limit or 0.0
+    if beyond:  # nearer to failing: the other end has to clear the limit, with room for the number looked at
         end = unit.low if criterion.sense == "at-most" else unit.high
+        df = math.inf if unit.df is None else unit.df
+        limit = unit.value + (limit - unit.value) * student_95(df) / student(df, 2 * ONE_SIDE / over)
     key = unit.key._replace(at=criterion.id)
-    needed = (
-        None if end is None else method.repeats_needed(unit.value, end, criterion.limit or 0.0, unit.n, unit.se_common)
-    )
+    needed = None if end is None else method.repeats_needed(unit.value, end, limit, unit.n, unit.se_common)
     if needed is None:
         yield Value(READINGS_NEEDED.id, key, status="refused", reason="common-error-reaches")
     else:
@@ -260,7 +266,8 @@ def _readings_needed(criterion: Criterion, unit: _Unit, measure: Measure) -> Ite
 
 def _worst(criterion: Criterion, units: Sequence[_Unit]) -> Iterable[Verdict]:
     known = [unit for unit in units if unit.value is not None and unit.se is not None]
-    if len(known) < 2:
+    below = criterion.sense == "at-least" and any(unit.value is None for unit in units)  # the worst, but by how much?
+    if len(known) < 2 or below:
         return
     sign = 1.0 if criterion.sense == "at-most" else -1.0
     place, near = method.worst(
@@ -278,6 +285,8 @@ def _worst(criterion: Criterion, units: Sequence[_Unit]) -> Iterable[Verdict]:
 def _mean(criterion: Criterion, coating: str, laid: Entries, lacking: Mapping[str, bool]) -> Iterable[Result]:
     """The mean over builds against a limit, with the scatter between builds."""
     limit = criterion.limit or 0.0
+    coatings = dict.fromkeys(spot.coating for spot in laid.spots)
+    laid = laid.kept(each for each in coatings if each == coating or not laid.kept([each]).censored)
     if laid.kept([coating]).censored:
         yield _summary(criterion, coating, CANNOT, "below-detection-in-mean")
         return
@@ -288,6 +297,9 @@ def _mean(criterion: Criterion, coating: str, laid: Entries, lacking: Mapping[st
         return
     common, shared = subjects.common_parts(laid, found.weights, [1.0] * len(laid.spots))
     mean, se, df = float(found.estimate), float(found.se), float(found.df)
+    if se <= comparing.ROUNDING * abs(mean):
+        yield _summary(criterion, coating, CANNOT, "no-scatter-at-all")
+        return
     half = math.hypot(student_95(df) * se, NORMAL_95 * common, shared)
     word = method.unit_word(mean, mean - half, mean + half, limit, _sense(criterion), df, 1)
     reason = "limit-in-interval" if word == CANNOT else ""
