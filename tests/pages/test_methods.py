@@ -90,7 +90,9 @@ def test_long_parts_are_folded_and_contents_are_short(page: str) -> None:
     contents = re.search(r'<nav class="contents".*?</nav>', page, re.S)
     assert contents is not None
     unfolded = re.sub(r"<details>.*?</details>", "", contents[0], flags=re.S)
-    assert re.findall(r'href="#([a-z-]+)"', unfolded) == ["intervals", "probe", "across-streams", "reasons", "cautions"]
+    assert re.findall(r'href="#([a-z-]+)"', unfolded) == [
+        "intervals", "probe", "across-streams", "comparing", "reasons", "cautions",
+    ]  # fmt: skip
     for entry in entries(page):
         assert "<details><summary>Source, limits, where used</summary>" in entry
     assert make()  # every link of the page leads somewhere
