@@ -33,6 +33,7 @@ READING: dict[str, str] = {
     "subject-twice": "a cylinder and a reference orifice are entered together",
     "unknown-word": "a word in it is none of those agreed",
     "wrong-tool": "the tool named cannot have read it",
+    "log-not-usable": "its time axis or its columns cannot be trusted",
     "zero-pressure": "a cylinder gauge at zero is one not read, or an open valve",
 }
 
@@ -114,6 +115,12 @@ ANSWER: dict[str, str] = {
     "no-difference-in-interval": "the interval reaches across no difference",
     "common-error-reaches": "what the tester does to all its readings alike reaches the limit by itself",
     "no-scatter-at-all": "the values of each coating came out all alike, so that nothing tells how far they scatter",
+    "no-speed": "no speed was logged",
+    "no-schedule": "the phase has no schedule",
+    "no-samples": "the channel holds no sample while the engine ran",
+    "no-channel": "the channel was not logged",
+    "no-meter": "the log does not say which meter the flow was read with",
+    "no-bands": "the program states no bands to hold a run against",
     "no-scatter": "the cylinders of each build all read the same",
     "flow-pressure-missing": "the pressure of the gas at the flow meter was not recorded",
     "flow-temperature-missing": "the temperature of the gas at the flow meter was not recorded",
@@ -157,6 +164,7 @@ FLAGS: dict[str, str] = {
     "channel-below-range": "the channel lies below the range of its meter",
     "channel-drifting-zero": "the channel's zero, read at standstill, drifts",
     "channel-jumps": "the channel jumps away and back within seconds",
+    "not-as-planned": "a run it rests on was not run as planned",
     "provisional": "builds or phases are still to come",
     "mean-of-fewer": "a cylinder without a value is not in the mean of its build",
     "one-lot": "all rings of the coating came from one lot, so that coating and lot cannot be told apart",
