@@ -189,7 +189,10 @@ def _curve(build: Build, book: Book, assembly: Assembly, coating: str, fired: Se
         tuple(tuple(column[i] for column in columns) for i in range(len(cylinders))),
         tuple(tuple(column[i] for column in gauges) for i in range(len(cylinders))),
         common,
-        frozenset(flags & {"from-schedule", "path-unknown", "no-reference-orifice", "few-reference-readings"}),
+        frozenset(
+            flags
+            & {"from-schedule", "not-as-planned", "path-unknown", "no-reference-orifice", "few-reference-readings"}
+        ),
         gap,
     )
 

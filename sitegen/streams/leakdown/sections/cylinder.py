@@ -216,6 +216,8 @@ def _negative(end: float | None) -> float | None:
 def _why_note(view: Any, state: Any, rules: Mapping[str, Any]) -> str:
     """When the state was judged, why it is what it is, and what is certain all the same."""
     note = f"Judged at {view.program.phase(state.key.phase).title}." if state.key.phase else ""
+    if any("not-as-planned" in value.flags for value in view.values(TO_LOSE.id, engine=view.the_build)):
+        note += " A run before it was not run as planned."
     if state.word != "cannot tell":
         return f"{note} It counts as “{state.word}” because {view.why(state.reason)}."
     note += f" It cannot be told: {why_open(view, view.the_build, state.reason)}."

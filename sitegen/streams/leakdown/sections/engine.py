@@ -217,6 +217,7 @@ def _scale_sentence(view: Any, build: Any, assembly: Any, scale: Value) -> str:
         length = words.with_unit(words.number(scale.high, 1), "km") if over else view.text(scale, unit=True)
         sentence = f"The leak still to lose{of} falls to 37\u00a0% over {over}{length} of sliding{when}"
         sentence += ", by the planned schedule" if "from-schedule" in scale.flags else ""
+        sentence += "; a run before it was not run as planned" if "not-as-planned" in scale.flags else ""
     sentence += f". Not counted: {words.listed(why)}." if why else "."
     odd = apart(view, build, assembly, coating)
     if odd:

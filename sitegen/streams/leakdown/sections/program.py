@@ -307,6 +307,8 @@ def _scale_note(view: Any, build: Any, coating: str, scale: Value | None, odd: S
             used, _ = unused_checks(view, build, build.assemblies[0], coating)
             return f"{view.words.counted(len(used), 'check')} where four are needed"
         return str(view.why(why))
+    if "not-as-planned" in scale.flags:
+        return "a run before it was not run as planned"
     if odd:
         noun = view.words.plural(len(odd), "cylinder")
         return (
