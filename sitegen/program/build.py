@@ -10,7 +10,7 @@ from pathlib import Path
 
 from sitegen import units
 from sitegen.problems import Collector, listed, nearest, shown
-from sitegen.program import records
+from sitegen.program import logs, records
 from sitegen.program.definitions import HOME, MOST_CYLINDERS
 from sitegen.program.model import (
     Assembly,
@@ -79,6 +79,7 @@ def build(
         "tool": None if definitions is None else definitions.tools,
     }
     sources = records.sources(root, files, known)
+    meters = None if definitions is None else definitions.meters
     seating, leakdown = root.get("seating"), root.get("leakdown")
     primary = compare.get("primary")
     return Program(
@@ -116,6 +117,7 @@ def build(
         criteria_stated=root.get("criteria").date("stated"),
         criteria_hash=criteria_hash(root, criteria) if criteria else "",
         records=sources,
+        logs=logs.sources(root, files, builds, phases, meters),
         exclusions=_exclusions(root),
         notes=files.take(root.get("notes")) if root.has("notes") else "",
         invented=root.flag("invented"),

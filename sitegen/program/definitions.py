@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from sitegen.problems import counted
+from sitegen import units
+from sitegen.problems import counted, shown
 from sitegen.program.model import (
     Calibration,
     Coating,
     Definitions,
     EngineType,
+    Meter,
     Oil,
     ReferenceOrifice,
     Tester,
@@ -16,7 +18,7 @@ from sitegen.program.model import (
 from sitegen.program.node import Ids, Node
 
 HOME = "definitions.yaml"
-SECTIONS = ("coatings", "engine_types", "testers", "reference_orifices", "tools", "oils")
+SECTIONS = ("coatings", "engine_types", "testers", "reference_orifices", "tools", "oils", "meters")
 MOST_CYLINDERS = 24
 TOOL_READS = {
     "balance": "mass",
@@ -41,6 +43,7 @@ def build(root: Node) -> Definitions:
         reference_orifices={name: _orifice(name, entry) for name, entry in root.entries("reference_orifices")},
         tools={name: _tool(name, entry) for name, entry in root.entries("tools")},
         oils={name: _oil(name, entry) for name, entry in root.entries("oils")},
+        meters={name: _meter(name, entry) for name, entry in root.entries("meters")},
     )
 
 
@@ -133,3 +136,69 @@ def _tool(name: str, entry: Node) -> Tool:
 
 def _oil(name: str, entry: Node) -> Oil:
     return Oil(name, entry.text("title"), entry.text("grade"), entry.quantity("density", "density"))
+
+
+def _meter(name: str, entry: Node) -> Meter:
+    scale = entry.text("scale")
+    reference, design, within = entry.get("reference"), entry.get("design"), entry.get("range")
+    if scale == "standard" and not entry.has("reference"):
+        entry.add(
+            "reference-conditions-unstated",
+            f'"scale"{entry.within} is standard, but the conditions it counts at are not given',
+            expected="reference: {pressure: 101.325 kPa absolute, temperature: 0 degC}, or what the meter states",
+        )
+    if scale == "actual" and entry.has("reference"):
+        reference.add(
+            "key-does-not-apply",
+            f'"reference" does not apply{entry.within}: actual volume is counted as it passes',
+            next_step="remove it",
+        )
+    low, high = _flow(within.get("low"), scale), _flow(within.get("high"), scale)
+    if low is not None and high is not None and low >= high:
+        within.add("range-reversed", f"{within.subject} ends below its beginning", expected="low below high")
+    return Meter(
+        id=name,
+        title=entry.text("title"),
+        principle=entry.text("principle"),  # type: ignore[arg-type] # the schema allows no other word
+        scale="standard" if scale == "standard" else "actual",
+        reference_pressure=reference.quantity("pressure", "absolute pressure"),
+        reference_temperature=reference.quantity("temperature", "temperature"),
+        design_pressure=design.quantity("pressure", "absolute pressure"),
+        design_temperature=design.quantity("temperature", "temperature"),
+        design_density=design.quantity("density", "density"),
+        time_constant=entry.quantity("time_constant", "time", zero=True),
+        low=low,
+        high=high,
+        calibrations=_calibrations(entry),
+    )
+
+
+def _flow(node: Node, scale: str) -> float | None:
+    """A flow on the meter's own scale [m3/s]: its unit need not repeat which volume that is, but may not deny it."""
+    if not isinstance(node.value, str) or not node.value:
+        return None
+    expected = "a flow on the scale of the meter, such as 20 L/min"
+    try:
+        number, written = units.split(node.value)
+        meant = units.unit(written)
+    except units.UnitError as error:
+        node.add(error.code, f"{node.subject}: {error.what}", expected=expected, near=error.nearest)
+        return None
+    if meant.vector != units.unit("m3/s").vector:
+        node.add(
+            "wrong-kind-of-unit",
+            f'{node.subject}: "{shown(written)}" is a unit of {units.kind_of(meant) or "something else"}, not of flow',
+            expected=expected,
+        )
+        return None
+    if meant.reference or meant.nature not in {"", scale}:
+        node.add(
+            "scale-contradicted",
+            f'{node.subject} is "{shown(node.value)}", but the scale of the meter is in {scale} volume',
+            expected=expected,
+        )
+        return None
+    if number < 0:
+        node.add("out-of-range", f'{node.subject} is "{shown(node.value)}"', expected="zero or more")
+        return None
+    return number * meant.scale

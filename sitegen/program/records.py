@@ -109,6 +109,7 @@ def sources(root: Node, files: Files, known: Mapping[str, Collection[str] | None
     return tuple(
         _source(stream, entry, files, known)
         for stream, _ in root.entries("records")
+        if stream != "runlog"  # `logs.sources` reads them
         for entry in root.get("records").items(stream)
     )
 
@@ -144,7 +145,7 @@ def _source(stream: str, entry: Node, files: Files, known: Mapping[str, Collecti
                     next_step="remove it",
                 )
     _check_unit(cells.get("unit"))
-    _check_keys(entry)
+    check_keys(entry)
     thousands, decimal = entry.text("thousands"), entry.text("decimal") or "."
     if thousands == decimal:
         entry.get("thousands" if entry.has("thousands") else "decimal").add(
@@ -174,14 +175,17 @@ def _source(stream: str, entry: Node, files: Files, known: Mapping[str, Collecti
     )
 
 
-def _check_keys(entry: Node) -> None:
-    """Keys that the form of the file leaves nothing to say for; the form is what the name ends in."""
+def check_keys(entry: Node, of_rows: tuple[str, ...] = ()) -> None:
+    """Keys that the form of the file leaves nothing to say for; the form is what the name ends in.
+
+    `of_rows` are further ones that a Parquet file, which has no rows of headers, leaves nothing to say for.
+    """
     ending = PurePosixPath(entry.text("file")).suffix.lower()
     keys: tuple[str, ...]
     if ending in WORKBOOKS:
         keys, why = _OF_TEXT, "the cells of a workbook hold numbers, not their signs"
     elif ending == PARQUET:
-        keys, why = (*_OF_TEXT, "skip_rows", "sheet"), "the columns of a Parquet file have names and types"
+        keys, why = (*_OF_TEXT, "skip_rows", "sheet", *of_rows), "the columns of a Parquet file have names and types"
     else:
         keys, why = ("sheet",), "only a workbook has worksheets"
     for key in keys:

@@ -7,6 +7,7 @@ are checked in full by `program.build`, so their patterns are passed over here.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator, Sequence
 from functools import cache
 from typing import TYPE_CHECKING, Any
@@ -192,7 +193,9 @@ def _unknown_keys(document: Document, error: ValidationError, problems: Collecto
     rule: Any = error.schema
     instance: Any = error.instance
     allowed = list(rule.get("properties", {}))
-    unknown = [key for key in instance if key not in allowed]
+    patterns = rule.get("patternProperties", {})
+    unknown = [key for key in instance if key not in allowed and not any(re.search(each, key) for each in patterns)]
+    allowed += [each["title"] for each in patterns.values()]
     for key in unknown[: MOST_FINDINGS + 1]:
         free = [each for each in allowed if each not in instance]
         problems.add(
