@@ -106,7 +106,11 @@ def _seed(text: str) -> int:
     return int(text)
 
 
-def _scatter(text: str) -> tuple[str, float]:
+LARGEST_SHARE = 5.0  # scatter between builds beyond which a share was meant otherwise
+
+
+def _scatter(text: str) -> tuple[str, float, bool]:
+    """A measure, its scatter, and whether that was given in per cent."""
     measure, _, number = text.partition("=")
     share = number.strip().endswith("%")
     try:
@@ -115,7 +119,7 @@ def _scatter(text: str) -> tuple[str, float]:
         value = 0.0
     if not measure or not 0 < value < float("inf"):
         raise argparse.ArgumentTypeError(f"{text!r} is not a measure with its scatter, such as leakdown.crankcase=8%")
-    return measure.strip(), value
+    return measure.strip(), value, share
 
 
 def _check(options: argparse.Namespace) -> int:
@@ -187,14 +191,26 @@ def _plan(options: argparse.Namespace) -> int:
         return INPUT
     if len(examination.folder.programs) != 1:
         names = ", ".join(program.id for program in examination.folder.programs)
-        print(f"{options.program}: this folder holds several programs. Give the folder of one: {names}.")
+        print(
+            f"{options.program}: this folder holds several programs. Give the folder of one: {names}.", file=sys.stderr
+        )
         return USE
-    typed = dict(options.scatter)
+    typed = {measure: value for measure, value, _ in options.scatter}
     strange = sorted(set(typed) - registry.comparable())
     if strange:
         known = ", ".join(sorted(registry.comparable()))
         print(f"--scatter: no measure {strange[0]} is compared. Expected {known}.", file=sys.stderr)
         return USE
+    for measure, value, share in options.scatter:
+        of = registry.measures()[measure]
+        if of.compare == "ratio" and value > LARGEST_SHARE:
+            print(
+                f"--scatter: {measure} is compared as a ratio. Expected a share, such as 8% or 0.08.", file=sys.stderr
+            )
+            return USE
+        if of.compare != "ratio" and share:
+            print(f"--scatter: {measure} is compared as a difference. Expected a number in {of.unit}.", file=sys.stderr)
+            return USE
     plan = workflow.plan(examination, typed, options.builds, options.seed, options.scheme or "")[0]
     print(
         json.dumps(told.as_json(plan), indent=1, ensure_ascii=False) if options.format == "json" else told.as_text(plan)

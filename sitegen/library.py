@@ -55,19 +55,23 @@ def findings(path: Path | str, *, committed: bool = False) -> Findings:
     from sitegen.results.files import FOLDER, TABLES
 
     folder = Path(path)
-    examination = workflow.examine(folder)
-    if examination.folder is None or (examination.blocked and not committed):
-        raise InputError(examination.problems)
     if committed:
+        home, problems = workflow.programs(folder)
+        if home is None:
+            raise InputError(problems)
         found = [
             (program.id, {name: (Path(program.folder) / FOLDER / name).read_bytes() for name in TABLES})
-            for program in examination.folder.programs
+            for program in home.programs
         ]
     else:
+        examination = workflow.examine(folder)
+        if examination.blocked:
+            raise InputError(examination.problems)
+        problems = list(examination.problems)
         conclusions = workflow.with_files(workflow.conclude(examination))
         found = [(each.analysis.program.id, dict(each.files)) for each in conclusions]
     measures, comparisons, verdicts = (_joined([(program, files[name]) for program, files in found]) for name in TABLES)
-    return Findings(measures, comparisons, verdicts, examination.problems)
+    return Findings(measures, comparisons, verdicts, tuple(problems))
 
 
 def _joined(parts: Sequence[tuple[str, bytes]]) -> pd.DataFrame:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sitegen.crossing import allocation
 from sitegen.methods import criteria, power
@@ -12,6 +12,7 @@ from sitegen.program.model import Program
 from sitegen.vocabulary import Comparison, Measure, Smallest, Stream
 
 POWER = 0.8
+LARGEST = math.log(1e300)  # logarithm from which on a ratio counts as unbounded
 MOST = 60  # builds of a coating beyond which no number is given
 APART = ("pooled", "welch", "borrowed")  # procedures whose scatter is that between builds
 WITHIN = ("fixed", "differences")  # procedures whose scatter is that of a difference inside a build
@@ -46,11 +47,12 @@ class Planning:
     """Everything `plan` says of one program."""
 
     program: Program
+    builds: int  # in all
     scheme: str
     seed: int | None
     drawn: allocation.Lots | None  # by the scheme and the seed; None: no scheme that can be drawn, or no seed
     actual: allocation.Lots  # as listed in the program file
-    follows: bool
+    follows: bool  # the seed and the scheme give what is listed, or what of it has been built so far
     smallest: tuple[tuple[str, Smallest], ...]  # stream, what its instruments can show
     reaches: tuple[Reach, ...]
     units: Mapping[str, str]  # of the measures of `smallest`
@@ -81,7 +83,8 @@ def plan(
     known = {each.measure: each for each in _own(rows, within=within)}
     known |= {name: Scatter(name, sd, None, within) for name, sd in (typed or {}).items()}
     lots = None if number is None else _drawn(program, asked, total, number)
-    held = allocation.actual(program) if len(program.builds) == total else lots or _even(program, total, within=within)
+    as_listed = len(program.builds) == total and asked == program.allocation_scheme
+    held = allocation.actual(program) if as_listed else lots or _even(program, total, within=within)
     wanted = list(dict.fromkeys([program.primary_measure, *(row.measure for row in rows), *_also(program), *known]))
     levels = {row.measure: row.level_reference for row in rows if row.level_reference}
     reaches = [
@@ -96,11 +99,12 @@ def plan(
     ]
     return Planning(
         program=program,
+        builds=total,
         scheme=asked,
         seed=number,
         drawn=lots,
         actual=allocation.actual(program),
-        follows=allocation.follows(program),
+        follows=_follows(replace(program, allocation_scheme=asked, allocation_seed=number), lots),
         smallest=tuple(smallest),
         reaches=tuple(reaches),
         units={found.measure: measures[found.measure].unit for _, found in smallest},
@@ -145,6 +149,12 @@ def _drawn(program: Program, scheme: str, total: int, seed: int) -> allocation.L
     return allocation.drawn(scheme, whole if scheme == "whole builds" else coatings, cylinders, seed)
 
 
+def _follows(program: Program, lots: allocation.Lots | None) -> bool:
+    listed = allocation.actual(program)
+    so_far = lots is not None and bool(listed) and lots[: len(listed)] == listed
+    return so_far or allocation.follows(program)
+
+
 def _reach(
     program: Program, measure: Measure, candidate: str, scatter: Scatter, held: allocation.Lots, level: float | None
 ) -> Reach | None:
@@ -187,4 +197,6 @@ def _difference(measure: Measure, worth: float | None, level: float | None) -> f
 
 def _printed(measure: Measure, difference: float) -> float:
     """A difference on the scale worked on as a share, or as an amount."""
-    return math.expm1(difference) if measure.compare == "ratio" else difference
+    if measure.compare != "ratio":
+        return difference
+    return math.expm1(difference) if difference < LARGEST else math.inf

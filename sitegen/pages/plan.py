@@ -23,7 +23,7 @@ def reading(plan: Planning) -> str:
     """The plan in a sentence."""
     program = plan.program
     coatings = [f"{program.definitions.coatings[each].title} rings" for each in program.coatings]
-    builds = words.sentence(words.counted(program.planned_builds, "build"))
+    builds = words.sentence(words.counted(plan.builds, "build"))
     return f"{builds} planned for {words.listed(coatings)}; scheme of the lots: {plan.scheme}."
 
 
@@ -175,6 +175,8 @@ def _worth(plan: Planning, each: Reach) -> str:
 
 
 def _reach_reading(plan: Planning) -> str:
+    if not plan.reaches and not plan.without:
+        return "With so many builds no coating can be set against the reference."
     if not plan.reaches:
         return (
             "How far builds scatter is not known yet: type it in (--scatter), or look again when two builds of a "
@@ -277,6 +279,9 @@ def as_json(plan: Planning) -> dict[str, Any]:
     """The same as numbers: coatings by id, measures in their units, shares as shares."""
     builds = sorted(plan.program.builds, key=lambda build: build.built)
 
+    def finite(number: float | None) -> float | None:
+        return None if number is None or math.isinf(number) else number
+
     def lots_of(found: Sequence[Sequence[str]] | None) -> list[list[str]] | None:
         return None if found is None else [list(each) for each in found]
 
@@ -299,8 +304,8 @@ def as_json(plan: Planning) -> dict[str, Any]:
                 "df": each.scatter.df,
                 "builds": each.builds,
                 "builds_reference": each.builds_reference,
-                "finds": each.found,
-                "finds_at_worst": each.found_at_worst,
+                "finds": finite(each.found),
+                "finds_at_worst": finite(each.found_at_worst),
                 "builds_needed": None if each.needed is None else list(each.needed),
             }
             for each in plan.reaches
