@@ -10,12 +10,12 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from statistics import fmean
 
-from simulate import inspection, sheets, tables
+from simulate import inspection, logfiles, logs, sheets, tables
 from simulate.engine import (
     GRADED,
     HARD,
@@ -35,6 +35,7 @@ from simulate.engine import (
     reference,
     take,
 )
+from simulate.logplans import LOGS_2025, LOGS_2026, Logged
 
 SEED = 7  # picked so that the story can be told: no evidence about methods, tests of recovery use many seeds
 BEHAVIOURS: Mapping[str, Behaviour] = {"nitrided": NITRIDED, "hard-crn": HARD, "graded-crn": GRADED}
@@ -512,6 +513,56 @@ def pictures(seed: int = SEED) -> dict[str, bytes]:
     return files
 
 
+def _logged(seed: int, plan: Plan, logged: Logged) -> Iterator[tuple[str, logs.Run]]:
+    """The logged phases of a build, each run after the one before."""
+    engine, _ = truth_of(seed, plan, Scatter())
+    chance = Chance(seed, plan.name, "log", "room")
+    km = 0.0
+    for phase in logged.phases:
+        day = datetime.date.fromisoformat(plan.date(phase)) - datetime.timedelta(days=2 * (phase == "durability"))
+        ambient = (plan.ambient or 100.6) + chance.normal(0.3)
+        ran = logs.run(
+            seed,
+            logs.Setup(
+                engine,
+                phase,
+                f"{day}T{logged.clocks[phase]}:00",
+                km=km,
+                ambient=ambient,
+                second=logged.second,
+                departures=logged.departures.get(phase, ()),
+                dead=logged.dead,
+                stuck=logged.stuck.get(phase, {}),
+            ),
+        )
+        km = ran.truth.km[1]
+        yield phase, ran
+
+
+def log_runs(seed: int = SEED, builds: Sequence[str] = ()) -> Iterator[tuple[str, logs.Run, logfiles.LogForm]]:
+    """Every logged phase of the named builds (none: of all): file below the programs folder, the run, its form."""
+    for folder, plans, logged in (
+        ("pump-rings-2025", PLANS_2025, LOGS_2025),
+        ("pump-rings-2026", PLANS_2026, LOGS_2026),
+    ):
+        for plan in plans:
+            if builds and plan.name not in builds:
+                continue
+            for phase, ran in _logged(seed, plan, logged[plan.name]):
+                form = logged[plan.name].form_of(phase)
+                yield f"{folder}/logs/{plan.name.lower()}-{phase}.{form.suffix}", ran, form
+
+
+def log_truth(seed: int = SEED, builds: Sequence[str] = ()) -> dict[tuple[str, str], logs.RunTruth]:
+    """What is known of every logged phase, by build and phase: revolutions, energy, reference points, stops."""
+    return {(ran.truth.engine, ran.truth.phase): ran.truth for _, ran, _ in log_runs(seed, builds)}
+
+
+def run_logs(seed: int = SEED) -> dict[str, bytes]:
+    """The run logs of both example programs, by path below the programs folder."""
+    return {name: logfiles.written(ran, form) for name, ran, form in log_runs(seed)}
+
+
 def save(folder: Path, files: Mapping[str, bytes | str]) -> None:
     """Write files below a folder."""
     for name, data in sorted(files.items()):
@@ -521,9 +572,9 @@ def save(folder: Path, files: Mapping[str, bytes | str]) -> None:
 
 
 def write(folder: Path, seed: int = SEED) -> Truth:
-    """Write records and pictures of both example programs below `folder`; the program files stay as they are."""
+    """Write what both example programs record below `folder`; the program files stay as they are."""
     truth, files = example(seed)
-    save(folder, {**files, **pictures(seed)})
+    save(folder, {**files, **pictures(seed), **run_logs(seed)})
     return truth
 
 
