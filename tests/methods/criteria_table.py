@@ -1,0 +1,230 @@
+"""Simulated criteria and plans: how often a word is wrong, and how often a plan holds what is truly needed.
+
+    python -m tests.methods.criteria_table --draws 100000
+
+draws that many programs a row and prints the tables (about a minute). The test run does the same with 10 000 draws
+(test_criteria.py, test_power.py).
+
+The truth is drawn here and every decision is made by the code under test, cylinder by cylinder. A value has a standard
+error of 1 and a limit of 0 it must not exceed; its interval comes from a scatter on `df` degrees of freedom (none:
+known), and from an error common to all cylinders where a row has one.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sitegen.methods import criteria, power
+from sitegen.methods.intervals import NORMAL_95, student_95
+
+Floats = NDArray[np.float64]
+SEED = 20260113
+LIMIT = 0.0
+FAR = 20.0  # standard errors inside the limit: never in doubt
+
+
+@dataclass(frozen=True)
+class Row:
+    """Cylinders under one criterion. `truth` are their true values in standard errors above the limit."""
+
+    name: str
+    truth: Sequence[float]
+    df: float | None = None
+    common: float = 0.0  # standard error of what all cylinders share
+
+
+def rows() -> Iterator[Row]:
+    """A cylinder exactly at its limit is the worst case of both words: by a hair it breaks it, or keeps it."""
+    for number in (4, 8):
+        for df, common in ((None, 0.0), (4.0, 0.0), (9.0, 0.0), (4.0, 1.0)):
+            told = f"{number} cylinders" + (", common error" if common else "")
+            one = [0.0] + [-FAR] * (number - 1)
+            yield Row(f"{told}: one at the limit, rest far inside", one, df, common)
+            yield Row(f"{told}: all at the limit", [0.0] * number, df, common)
+
+
+@dataclass(frozen=True)
+class Rates:
+    """Shares of the programs drawn [-]."""
+
+    words: dict[str, float]
+    uncorrected: float  # fails, if each cylinder were held against its own 95 % interval
+
+
+def intervals(row: Row, draws: int, rng: np.random.Generator) -> tuple[Floats, Floats]:
+    """Values and half-widths of their 95 % intervals; (draws, cylinders)."""
+    shape = (draws, len(row.truth))
+    shared = row.common * rng.standard_normal((draws, 1))
+    values = np.asarray(row.truth) + rng.standard_normal(shape) + shared
+    se = np.ones(shape) if row.df is None else np.sqrt(rng.chisquare(row.df, shape) / row.df)
+    cut = student_95(math.inf if row.df is None else row.df)
+    return values, np.hypot(cut * se, NORMAL_95 * row.common)
+
+
+def run(row: Row, draws: int) -> Rates:
+    rng = np.random.default_rng([SEED, *(round(10 * (each or 0)) % 1000 for each in (*row.truth, row.df, row.common))])
+    values, half = intervals(row, draws, rng)
+    number = len(row.truth)
+    found = dict.fromkeys((criteria.HOLDS, criteria.FAILS, criteria.CANNOT), 0)
+    naive = 0
+    for own, reach in zip(values.tolist(), half.tolist(), strict=True):
+        words = [
+            criteria.unit_word(value, value - each, value + each, LIMIT, "at-most", row.df, number)
+            for value, each in zip(own, reach, strict=True)
+        ]
+        found[criteria.every(words, 0)] += 1
+        naive += any(value - each > LIMIT for value, each in zip(own, reach, strict=True))
+    return Rates({word: count / draws for word, count in found.items()}, naive / draws)
+
+
+# ---- the worst seen -------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Worst:
+    """What the largest of several values that are truly alike, or spread, gets wrong."""
+
+    bias: float  # mean of the largest seen less what it truly is, in standard errors
+    coverage: float  # of its own 95 % interval [-]
+    named: float  # the true worst is the one seen, or among those not clearly better [-]
+    near: float  # how many are named beside it
+
+
+def worst(truth: Sequence[float], df: float | None, draws: int) -> Worst:
+    rng = np.random.default_rng([SEED, len(truth), round(10 * (df or 0)), round(10 * max(truth))])
+    values, half = intervals(Row("", truth, df), draws, rng)
+    cut = student_95(math.inf if df is None else df)
+    most = int(np.argmax(truth))
+    bias = covered = named = near = 0.0
+    for own, reach in zip(values.tolist(), half.tolist(), strict=True):
+        place, others = criteria.worst(own, [each / cut for each in reach], [df] * len(own))
+        bias += own[place] - truth[place]
+        covered += abs(own[place] - truth[place]) <= reach[place]
+        named += most == place or most in others
+        near += len(others)
+    return Worst(bias / draws, covered / draws, named / draws, near / draws)
+
+
+# ---- plans ----------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Planned:
+    """How plans made from a scatter on few degrees of freedom turn out. The true scatter is 1."""
+
+    needed: int  # builds truly needed
+    held: float  # share of programs whose range holds that number [-]
+    enough: float  # share whose upper end is enough [-]
+    guessed: float  # share that would have too few builds with the scatter taken at face value [-]
+    ends: tuple[int, int | None]  # the median program's range
+
+
+def scatters(df: int, draws: int) -> Floats:
+    """Standard deviations as programs find them: pooled over two coatings of df/2 + 1 builds each; (draws,)."""
+    rng = np.random.default_rng([SEED, df])
+    builds = rng.standard_normal((draws, 2, df // 2 + 1))
+    return np.asarray(np.sqrt(builds.var(axis=2, ddof=1).mean(axis=1)))
+
+
+def planned(kind: str, df: int, difference: float, draws: int) -> Planned:
+    """`kind`: "two coatings" (builds_range) or "one mean" (builds_needed).
+
+    Both ends only step up as the scatter found grows, so they are worked out on a fine grid and looked up.
+    """
+
+    def plan(sd: float, free: float) -> tuple[int, int | None]:
+        if kind == "two coatings":
+            return power.builds_range(sd, free, difference)
+        return criteria.builds_needed(difference, sd, free, 0.0)
+
+    found = scatters(df, draws)
+    grid = np.quantile(found, np.linspace(0, 1, 401))
+    ranges = [plan(float(sd), df) for sd in grid]
+    guesses = np.array([plan(float(sd), math.inf)[0] for sd in grid])
+    lows = np.array([low for low, _ in ranges])
+    highs = np.array([math.inf if high is None else high for _, high in ranges])
+    places = np.searchsorted(grid, found).clip(0, len(grid) - 1)
+    needed, _ = plan(1.0, math.inf)
+    low, high = lows[places], highs[places]
+    return Planned(
+        needed,
+        float(((low <= needed) & (needed <= high)).mean()),
+        float((needed <= high).mean()),
+        float((guesses[places] < needed).mean()),
+        ranges[len(ranges) // 2],
+    )
+
+
+def found_share(n_one: int, n_other: int, d: float, draws: int) -> float:
+    """Share [-] of simulated programs in which a pooled t test finds a difference of d build standard deviations."""
+    rng = np.random.default_rng([SEED, n_one, n_other])
+    one, other = rng.standard_normal((draws, n_one)) + d, rng.standard_normal((draws, n_other))
+    squares = ((one - one.mean(axis=1, keepdims=True)) ** 2).sum(axis=1)
+    squares += ((other - other.mean(axis=1, keepdims=True)) ** 2).sum(axis=1)
+    df = n_one + n_other - 2
+    se = np.sqrt(squares / df * (1 / n_one + 1 / n_other))
+    return float((np.abs(one.mean(axis=1) - other.mean(axis=1)) > student_95(df) * se).mean())
+
+
+PLANS = (("two coatings", 1.5), ("two coatings", 2.5), ("one mean", 1.0), ("one mean", 2.0))
+FREEDOMS = (2, 4, 8)
+GROUPS = ((2, 2), (3, 3), (6, 6), (2, 5))
+ALIKE = (4, 8)
+
+
+def _df(df: float | None) -> str:
+    return "known" if df is None else f"{df:.0f}"
+
+
+def table(draws: int) -> Iterator[str]:
+    """The lines of the tables."""
+    yield f"Criteria on every cylinder; {draws} programs a row, shares in per cent, nominal 2.5 a word"
+    yield f"{'case':62}{'df':>6}{'holds':>8}{'fails':>8}{'cannot':>8}{'fails uncorrected':>19}"
+    for row in rows():
+        rates = run(row, draws)
+        shares = "".join(
+            f"{100 * rates.words[word]:8.2f}" for word in (criteria.HOLDS, criteria.FAILS, criteria.CANNOT)
+        )
+        yield f"{row.name:62}{_df(row.df):>6}{shares}{100 * rates.uncorrected:19.2f}"
+    yield ""
+    yield "Worst seen: bias in standard errors, its own interval, the true worst among those named, named beside it"
+    for number in ALIKE:
+        for df in (None, 4.0):
+            for truth in ([0.0] * number, [1.0] + [0.0] * (number - 1), [3.0] + [0.0] * (number - 1)):
+                seen = worst(truth, df, draws)
+                yield (
+                    f"{number} cylinders, worst truly {truth[0]:.0f} above the rest{'':8}{_df(df):>6}"
+                    f"{seen.bias:8.2f}{100 * seen.coverage:8.2f}{100 * seen.named:8.2f}{seen.near:8.2f}"
+                )
+    yield ""
+    yield "Power of two groups: said, simulated"
+    for one, other in GROUPS:
+        d = power.detectable(one, other)
+        said, got = 100 * power.power(one, other, d), 100 * found_share(one, other, d, draws)
+        yield f"{one}+{other} builds find {d:.2f} build-sd{'':8}{said:8.2f}{got:8.2f}"
+    yield ""
+    yield "Builds from a scatter on few df: needed, range holds that, upper end enough, too few at face value, median"
+    for kind, difference in PLANS:
+        for free in FREEDOMS:
+            made = planned(kind, free, difference, draws)
+            shares = "".join(f"{100 * share:8.2f}" for share in (made.held, made.enough, made.guessed))
+            low, high = made.ends
+            ends = f"{low} to {high}" if high is not None else f"{low} to over 60"
+            yield f"{kind}, {difference} build-sd, {free} df{'':4}{made.needed:6}{shares}  {ends}"
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n", maxsplit=1)[0])
+    parser.add_argument("--draws", type=int, default=100_000, help="programs a row")
+    for line in table(parser.parse_args().draws):
+        print(line, flush=True)
+
+
+if __name__ == "__main__":
+    main()

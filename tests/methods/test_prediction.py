@@ -1,0 +1,67 @@
+"""Prediction intervals against published examples and simulated coverage."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from sitegen.methods.prediction import next_value
+from sitegen.vocabulary import Refused
+
+
+def sample(n: int, mean: float, sd: float) -> list[float]:
+    """n values with exactly this mean and standard deviation."""
+    shape = np.arange(n) - (n - 1) / 2
+    return list((mean + sd * shape / shape.std(ddof=1)).tolist())
+
+
+def test_fat_of_hot_dogs() -> None:
+    """J. L. Devore, Probability and statistics for engineering and the sciences, example 7.13 (from memory).
+
+    Ten values with mean 21.90 and s 4.134: the next lies in (12.09, 31.71) with 95 %.
+    """
+    fat = [25.2, 21.3, 22.8, 17.0, 29.8, 21.0, 25.5, 16.0, 20.9, 19.5]
+    assert next_value(fat) == pytest.approx((21.90, 12.09, 31.71), abs=0.006)
+
+
+def test_strength_of_concrete() -> None:
+    """Lecture notes on uncertainty analysis: ten blocks of mean 1312 and s 25 give 1312 ± 59 for the next block."""
+    mean, low, high = next_value(sample(10, 1312, 25))
+    assert (round(mean), round(mean - low), round(high - mean)) == (1312, 59, 59)
+
+
+@pytest.mark.parametrize(
+    ("n", "factor"), [(4, 3.56), (5, 3.04), (6, 2.78), (7, 2.62), (8, 2.51), (10, 2.37), (20, 2.14)]
+)
+def test_published_factors(n: int, factor: float) -> None:
+    """G. J. Hahn and W. Q. Meeker, Statistical intervals (1991), table A.13 for one future value (from memory)."""
+    mean, low, _ = next_value(sample(n, 50.0, 1.0))
+    assert mean - low == pytest.approx(factor, abs=0.006)
+
+
+@pytest.mark.parametrize("n", [2, 3, 5, 10])
+def test_simulated_coverage(n: int) -> None:
+    """10 000 programs of n builds and one more: 95 % within three standard errors of 0.65 points."""
+    draws = np.random.default_rng([1970, n]).standard_normal((10_000, n + 1))
+    ends = np.array([next_value(row)[1:] for row in draws[:, :-1].tolist()])
+    inside = (ends[:, 0] <= draws[:, -1]) & (draws[:, -1] <= ends[:, 1])
+    assert inside.mean() == pytest.approx(0.95, abs=0.0065)
+
+
+def test_builds_without_scatter_predict_themselves() -> None:
+    assert next_value([2.0, 2.0]) == (2.0, 2.0, 2.0)
+
+
+@pytest.mark.parametrize("means", [[], [3.0]])
+def test_one_build_predicts_nothing(means: list[float]) -> None:
+    with pytest.raises(Refused) as told:
+        next_value(means)
+    assert told.value.code == "one-build"
+
+
+def test_unit_free() -> None:
+    """Another unit, another level: the interval goes along."""
+    metres, inches = next_value([1.0, 1.2, 1.5]), next_value([each / 0.0254 for each in (1.0, 1.2, 1.5)])
+    assert all(math.isclose(one / 0.0254, other) for one, other in zip(metres, inches, strict=True))
