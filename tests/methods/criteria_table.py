@@ -2,7 +2,7 @@
 
     python -m tests.methods.criteria_table --draws 100000
 
-draws that many programs a row and prints the tables (about a minute). The test run does the same with 10 000 draws
+draws that many programs a row and prints the tables (a minute or two). The test run does the same with 10 000 draws
 (test_criteria.py, test_power.py).
 
 The truth is drawn here and every decision is made by the code under test, cylinder by cylinder. A value has a standard
