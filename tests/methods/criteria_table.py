@@ -27,6 +27,7 @@ Floats = NDArray[np.float64]
 SEED = 20260113
 LIMIT = 0.0
 FAR = 20.0  # standard errors inside the limit: never in doubt
+FAR_TOO_MANY = 10_000  # readings: counts as undecided
 
 
 @dataclass(frozen=True)
@@ -109,6 +110,37 @@ def worst(truth: Sequence[float], df: float | None, draws: int) -> Worst:
         named += most == place or most in others
         near += len(others)
     return Worst(bias / draws, covered / draws, named / draws, near / draws)
+
+
+# ---- readings -------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Told:
+    """How the number of readings told to undecided programs turns out."""
+
+    decided: float  # of the programs undecided at first, decided once they have that many in all [-]
+    median: float  # told, with what further readings do to t
+    at_face_value: float  # told, where t stays what it was
+
+
+def readings(first: int, distance: float, draws: int) -> Told:
+    """A cylinder `distance` standard deviations of a reading inside its limit; `first` readings, then as told."""
+    rng = np.random.default_rng([SEED, first, round(100 * distance)])
+    told, plain, decided = [], [], 0.0
+    for own in rng.standard_normal((draws, first)) - distance:
+        half = student_95(first - 1) * float(own.std(ddof=1)) / math.sqrt(first)
+        value = float(own.mean())
+        if value >= LIMIT or value + half <= LIMIT:
+            continue
+        number = criteria.repeats_needed(value, value + half, LIMIT, first, 0.0, df=first - 1)
+        known = criteria.repeats_needed(value, value + half, LIMIT, first, 0.0)
+        told.append(math.inf if number is None else number)
+        plain.append(math.inf if known is None else known)
+        if number is not None and number < FAR_TOO_MANY:
+            every = np.concatenate([own, rng.standard_normal(number - first) - distance])
+            decided += every.mean() + student_95(number - 1) * every.std(ddof=1) / math.sqrt(number) <= LIMIT
+    return Told(float(decided) / len(told), float(np.median(told)), float(np.median(plain)))
 
 
 # ---- plans ----------------------------------------------------------------------------------------------------------
@@ -202,6 +234,15 @@ def table(draws: int) -> Iterator[str]:
                     f"{number} cylinders, worst truly {truth[0]:.0f} above the rest{'':8}{_df(df):>6}"
                     f"{seen.bias:8.2f}{100 * seen.coverage:8.2f}{100 * seen.named:8.2f}{seen.near:8.2f}"
                 )
+    yield ""
+    yield "Readings of a cylinder inside its limit: decided at the number told, median told, median if t stayed"
+    for first in (2, 3, 5):
+        for distance in (0.5, 1.0, 1.5):
+            told = readings(first, distance, min(draws, 10_000))
+            yield (
+                f"{first} readings, {distance} sd inside{'':12}{100 * told.decided:8.2f}{told.median:8.0f}"
+                f"{told.at_face_value:8.0f}"
+            )
     yield ""
     yield "Power of two groups: said, simulated"
     for one, other in GROUPS:

@@ -95,6 +95,28 @@ def test_blood_counts() -> None:
     assert 2.50 < critical(b, df) < stats.t.isf(0.0125, df)
 
 
+def test_mice_in_a_maze() -> None:
+    """Western Michigan University, STAT 664, mice example: simultaneous 95 % intervals as a package prints them.
+
+    Six mice without training, six each under two conditions; 15 degrees of freedom, root mean square 8.60039.
+    """
+    groups = ([58, 32, 59, 64, 55, 49], [73, 70, 68, 71, 60, 62], [53, 74, 72, 62, 58, 61])
+    scatter = math.sqrt(sum(np.var(each, ddof=1) for each in groups) / 3)
+    assert scatter == pytest.approx(8.60039, abs=5e-6)
+    half = critical([HALF, HALF], 15) * scatter * math.sqrt(2 / 6)
+    for group, low, high in zip(groups[1:], (2.388, -1.612), (26.61, 22.61), strict=True):
+        apart = float(np.mean(group) - np.mean(groups[0]))
+        assert apart - half == pytest.approx(low, abs=6e-4)
+        assert apart + half == pytest.approx(high, abs=6e-3)
+
+
+def test_p_is_two_sided() -> None:
+    for b, df in (((HALF, HALF), 4.0), ((0.3, 0.8, 0.6), math.inf), ((HALF,), 4.0)):
+        assert p_value(-2.1, b, df) == p_value(2.1, b, df)
+        single = p_value(2.1, b[:1], df)
+        assert single <= p_value(2.1, b, df) <= len(b) * single  # between one test and Bonferroni
+
+
 def test_nearly_known_scatter_joins_the_known() -> None:
     """No step where the degrees of freedom are taken as infinite."""
     b = (HALF, 0.6)

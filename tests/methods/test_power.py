@@ -30,6 +30,18 @@ def test_power_printed_by_r(n: int, d: float, expected: float) -> None:
 
 
 @pytest.mark.parametrize(
+    ("error", "difference", "sd", "units", "expected"),
+    [
+        (0.05, 5, 12, 100, 0.541), (0.05, 5, 12, 200, 0.834), (0.05, 5, 18, 100, 0.280), (0.05, 6, 12, 200, 0.940),
+        (0.05, 6, 18, 100, 0.379), (0.10, 5, 12, 100, 0.664), (0.10, 6, 12, 200, 0.970), (0.10, 6, 18, 200, 0.759),
+    ],
+)  # fmt: skip
+def test_power_printed_by_a_manual(error: float, difference: float, sd: float, units: int, expected: float) -> None:
+    """SAS/STAT 9.22 user's guide, introduction to power analysis, figure 18.1: two halves of `units`."""
+    assert power(units // 2, units // 2, difference / sd, error=error) == pytest.approx(expected, abs=0.0006)
+
+
+@pytest.mark.parametrize(
     ("d", "n"), [(0.4, 100), (0.5, 64), (0.6, 45), (0.7, 34), (0.8, 26), (0.9, 21), (1.0, 17), (1.1, 15), (1.2, 12)]
 )
 def test_sizes_for_power_80(d: float, n: int) -> None:
@@ -112,6 +124,20 @@ def test_limits_of_the_scatter(df: int, low: float, high: float) -> None:
     assert found == pytest.approx((3 * math.sqrt(df / low), 3 * math.sqrt(df / high)), rel=2e-5)
 
 
+@pytest.mark.parametrize(
+    ("sd", "n", "low", "high"),
+    [
+        # 95 %, two-sided, of a standard deviation of 1: Boost C++ libraries, worked example of chi-square limits
+        (1.0, 2, 0.4461, 31.9102), (1.0, 3, 0.5207, 6.2847), (1.0, 5, 0.5991, 2.8736), (1.0, 9, 0.6755, 1.9158),
+        # diameters of gears, NIST/SEMATECH e-Handbook 1.3.5.8, limits as Boost gives them
+        (0.0062789, 100, 0.00551, 0.00729),
+    ],
+)  # fmt: skip
+def test_published_limits(sd: float, n: int, low: float, high: float) -> None:
+    digits = 5 if sd < 1 else 4
+    assert tuple(round(each, digits) for each in scatter_limits(sd, n - 1, 0.975)) == (low, high)
+
+
 def test_upper_limit_of_the_scatter() -> None:
     """One-sided 80 % on 2 df: chi-square is -2·ln of the probability, exactly."""
     assert scatter_limits(1.0, 2) == pytest.approx((math.sqrt(-1 / math.log(0.2)), math.sqrt(-1 / math.log(0.8))))
@@ -141,4 +167,6 @@ def test_ends_of_a_range() -> None:
     assert builds_range(1.0, 3, 0.05) == (61, None)
     assert builds_range(1.0, math.inf, 0.5, most=100) == (64, 64)
     assert builds_range(1.0, math.inf, 0.5, most=63) == (64, None)
+    assert builds_range(1.0, math.inf, 0.5) == (61, None)  # 64 lies beyond 60, and no further than that is told
+    assert group_size(0.55, most=60) == 53  # between two doublings
     assert builds_range(2.0, 5, -1.5) == builds_range(2.0, 5, 1.5)

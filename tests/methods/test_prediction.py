@@ -26,6 +26,14 @@ def test_fat_of_hot_dogs() -> None:
     assert next_value(fat) == pytest.approx((21.90, 12.09, 31.71), abs=0.006)
 
 
+def test_load_of_an_alloy() -> None:
+    """D. C. Montgomery and G. C. Runger, Applied statistics and probability for engineers, example 8-8.
+
+    22 specimens of mean 13.71 and s 3.55: the load of the next lies between 6.16 and 21.26.
+    """
+    assert next_value(sample(22, 13.71, 3.55)) == pytest.approx((13.71, 6.16, 21.26), abs=0.006)
+
+
 def test_strength_of_concrete() -> None:
     """Lecture notes on uncertainty analysis: ten blocks of mean 1312 and s 25 give 1312 ± 59 for the next block."""
     mean, low, high = next_value(sample(10, 1312, 25))

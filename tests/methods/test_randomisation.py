@@ -36,8 +36,8 @@ def test_two_and_two() -> None:
 
 
 def test_four_and_four() -> None:
-    """D. M. Lane, HyperStat, randomisation tests: 3 of 70 on one side, two-tailed 6/70 = 0.0857 (data from memory)."""
-    found = both([7, 8, 11, 30], [0, 2, 5, 9])
+    """D. M. Lane, HyperStat, randomisation tests: 3 of 70 on one side, two-tailed 6/70 = 0.0857; means 10 and 4."""
+    found = both([11, 14, 7, 8], [2, 9, 0, 5])
     assert (round(found.p, 4), found.arrangements) == (0.0857, 70)
 
 
@@ -176,11 +176,25 @@ def test_least_p_is_reached_and_never_passed(groups: list[tuple[int, int]]) -> N
     assert min(found) == pytest.approx(least_p(groups))
 
 
+def test_a_group_with_one_of_the_two_has_no_say_in_the_least_p() -> None:
+    """Two rounds with both and one with the candidate alone: 4 arrangements, in mirrored pairs."""
+    found = in_rounds([5, 1, 6, 2, 9], list("ABABA"), [1, 1, 2, 2, 3], "A", "B")
+    assert found.least_p == least_p([(1, 1), (1, 1), (1, 0)]) == least_p([(0, 3), (1, 1), (1, 1)]) == 0.5
+    assert found.p == pytest.approx(0.5)
+
+
 def test_a_plan_without_a_choice_cannot_speak() -> None:
     assert least_p([(3, 0), (0, 2)]) == 1.0
 
 
 # ---- ties, size, refusals -------------------------------------------------------------------------------------------
+
+
+def test_a_high_level_makes_no_ties() -> None:
+    """Thousandths about a million: arrangements stay apart that differ by less than a millionth of the level."""
+    for level in (0.0, 1e6):
+        found = both([level + each for each in (0.004, 0.009, 0.005)], [level + each for each in (0.001, 0.002, 0.003)])
+        assert found.p == pytest.approx(2 / 20)
 
 
 def test_rounding_makes_no_difference_of_a_tie() -> None:
