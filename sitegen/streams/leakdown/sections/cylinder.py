@@ -30,6 +30,7 @@ from sitegen.streams.leakdown.measures import (
     CRANKCASE,
     PERCENT,
     SUPPLY_RATIO,
+    TO_LOSE,
 )
 from sitegen.streams.leakdown.seating import FALL_RULE, LEVEL_RULE, TO_LOSE_RULE
 from sitegen.streams.leakdown.sections.shared import (
