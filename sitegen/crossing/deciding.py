@@ -33,7 +33,7 @@ BUILDS_NEEDED = Measure(
     better="",
     method="Builds of each coating at which the criterion would be decided with a power of 80 %, if the difference to "
     "the limit stays what it is. A range, because the scatter between builds is known from few builds only.",
-    formula="noncentral t at the lower and the upper 80 % limit of the scatter between builds",
+    formula="noncentral t at both ends of the two-sided 80 % interval of the scatter between builds",
     source="J. Cohen, Statistical power analysis (1988), ch. 2; chi-square limits of a standard deviation",
     limits="Says what it would take, not that it is worth it. An end without a number: more than sixty.",
     interval="bounds",
@@ -45,7 +45,7 @@ READINGS_NEEDED = Measure(
     better="",
     method="Readings in one check at which the interval of this cylinder would clear the limit, if its value stays. "
     "What a tester's scale and its gauges do to all of its readings alike is left as it is.",
-    formula="n · (z · se / (distance to the limit less the common half-width))²",
+    formula="n · own² / (distance to the limit² − common²), own and common the half-widths of the interval",
     source="propagation of independent errors",
     limits="None where the common part alone reaches the limit: then only another tester or a calibration decides.",
     interval="",
@@ -153,7 +153,7 @@ def _each(
         return
     found = []
     for unit in units:
-        word = _word(criterion, unit, over)
+        word = _word(criterion, unit, over, measure)
         found.append((word, unit))
         yield Verdict(
             f"{RULE}{criterion.id}", unit.key, word, f"{criterion.measure}@{criterion.phase}",
@@ -176,13 +176,19 @@ def _why_open(unit: _Unit) -> str:
     return "no-interval" if unit.low is None and unit.high is None else "limit-in-interval"
 
 
-def _word(criterion: Criterion, unit: _Unit, over: int) -> str:
+def _word(criterion: Criterion, unit: _Unit, over: int, measure: Measure) -> str:
     limit = criterion.limit or 0.0
     if unit.value is None:  # below a limit of detection: at most `high`
         high = unit.high if unit.high is not None else math.inf
         if criterion.sense == "at-most":
             return "holds" if high <= limit else CANNOT
         return "fails" if high < limit else CANNOT
+    numbers = (unit.value, unit.low, unit.high, limit)
+    ratio = measure.compare == "ratio" and all(each is not None and each > 0 for each in numbers)
+    if ratio and criterion.sense == "at-least":
+        # widened on the scale a ratio scatters on: on the plain one its upper end would fall short
+        value, low, high, limit = (math.log(each or 1.0) for each in numbers)
+        return method.unit_word(value, low, high, limit, _sense(criterion), unit.df, over)
     return method.unit_word(unit.value, unit.low, unit.high, limit, _sense(criterion), unit.df, over)
 
 

@@ -146,8 +146,17 @@ def test_at_least_is_the_mirror_of_at_most() -> None:
     cut = stats.norm.ppf(1 - 0.025 / 8)
     assert over(far(0.45), criterion("at-least")).answer().word == "holds"
     near = over({**far(0.45), ("B1", 1): (LIMIT - 2.7 * 0.01, 0.01)}, criterion("at-least"))
-    beyond = over({**far(0.45), ("B1", 1): (LIMIT - (cut + 0.01) * 0.01, 0.01)}, criterion("at-least"))
-    assert (near.answer().word, beyond.answer().word) == ("cannot tell yet", "fails")
+    # a ratio is widened on its logarithm: v·(high/v)^(cut/1.96) has to stay below the limit
+    low, high = 0.25, LIMIT
+    for _ in range(60):
+        v = (low + high) / 2
+        reached = v * ((v + 1.959963984540054 * 0.01) / v) ** (cut / 1.959963984540054) >= LIMIT
+        low, high = (low, v) if reached else (v, high)
+    beyond = over({**far(0.45), ("B1", 1): (low - 1e-4, 0.01)}, criterion("at-least"))
+    almost = over({**far(0.45), ("B1", 1): (low + 1e-4, 0.01)}, criterion("at-least"))
+    assert low < LIMIT - cut * 0.01  # further off than on the plain scale
+    words = [each.answer().word for each in (near, almost, beyond)]
+    assert words == ["cannot tell yet", "cannot tell yet", "fails"]
 
 
 @pytest.mark.parametrize(
