@@ -221,4 +221,4 @@ def vapour_share(temperature: Some, pressure: Some) -> Floats:
     What lies between "wet" and "dry" flow: dry is wet less this share. 1 where the water would boil; NaN below
     0 degC. Source of the saturation pressure: IAPWS R7-97(2012).
     """
-    return np.minimum(saturation_pressure(temperature) / np.asarray(pressure, dtype=float), 1.0)
+    return np.asarray(np.minimum(saturation_pressure(temperature) / np.asarray(pressure, dtype=float), 1.0))
