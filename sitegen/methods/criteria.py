@@ -59,7 +59,7 @@ def repeats_needed(
     the measure's unit; n readings taken. The independent part of the half-width goes with 1/sqrt(n) and is added to
     the common part in quadrature. df of the scatter in that interval (None: known): each reading more adds one, so
     that t shrinks too; from two readings t is 12.7, and 1/sqrt(n) alone would ask for ten times what it takes. At
-    that number two in three simulated cylinders are decided: the value does not quite stay. None where the common
+    that number 47 to 90 % of simulated cylinders are decided: the value does not quite stay. None where the common
     part alone reaches the limit, or so nearly that `most` readings would not clear it.
     """
     half, distance, common = abs(end - value), abs(limit - value), NORMAL_95 * se_common

@@ -110,6 +110,13 @@ def test_mice_in_a_maze() -> None:
         assert apart + half == pytest.approx(high, abs=6e-3)
 
 
+def test_p_of_anything_is_a_probability() -> None:
+    """One less the probability inside is a rounding error below nought for large t."""
+    for df in (2, 20, math.inf):
+        for t in (0.0, 40.0, 1e4, 1e6):
+            assert 0.0 <= p_value(t, (HALF, HALF), df) <= 1.0
+
+
 def test_p_is_two_sided() -> None:
     for b, df in (((HALF, HALF), 4.0), ((0.3, 0.8, 0.6), math.inf), ((HALF,), 4.0)):
         assert p_value(-2.1, b, df) == p_value(2.1, b, df)
