@@ -39,11 +39,17 @@ class Examination:
         return self.folder is None or any(problem.level == "error" for problem in self.problems)
 
 
-def examine(path: Path) -> Examination:
-    """Read a programs folder, or one program's folder, with all its records. What the user can mend never raises."""
+def programs(path: Path) -> tuple[Folder | None, list[Problem]]:
+    """The program files of a folder, or of one program's folder, without their records; None where one is broken."""
     units = {name: measure.unit for name, measure in registry.measures().items()}
     streams = [stream.name for stream in registry.STREAMS]
-    folder, problems = load(path, measures=units, streams=streams, comparable=registry.comparable())
+    return load(path, measures=units, streams=streams, comparable=registry.comparable())
+
+
+def examine(path: Path) -> Examination:
+    """Read a programs folder, or one program's folder, with all its records. What the user can mend never raises."""
+    folder, problems = programs(path)
+    units = {name: measure.unit for name, measure in registry.measures().items()}
     evidence: tuple[Evidence, ...] = ()
     if folder is not None:
         evidence = tuple(

@@ -1,0 +1,275 @@
+"""`sitegen plan`: its text, its numbers against an independent computation, its exit status on wrong input."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import pytest
+from house import PROGRAMS, copied, rows_of
+from scipy import stats
+from scipy.optimize import brentq
+
+from sitegen.cli import main
+from sitegen.crossing.allocation import whole_builds
+
+P2025, P2026 = (str(PROGRAMS / f"pump-rings-{year}") for year in (2025, 2026))
+PSI = 6894.757293168  # Pa
+BUILDS = {"nitrided": 3, "graded-crn": 3, "hard-crn": 1}
+WORTH = 0.15
+
+
+def said(capsys: pytest.CaptureFixture[str], *words: str, status: int = 0) -> str:
+    assert main(["plan", *words]) == status
+    told = capsys.readouterr()
+    assert "Traceback" not in told.err + told.out
+    return told.out if status == 0 else told.err
+
+
+def numbers(capsys: pytest.CaptureFixture[str], *words: str) -> dict[str, Any]:
+    found: dict[str, Any] = json.loads(said(capsys, *words, "--format", "json"))
+    return found
+
+
+# ---- every number of the 2026 example, worked out apart from the house ----------------------------------------------
+
+
+def found_at(df: float, factor: float) -> float:
+    """Difference in standard deviations found with a power of 80 % by a two-sided t test at 5 %: noncentral t."""
+    cut = stats.t.ppf(0.975, df)
+    return factor * float(brentq(lambda shift: stats.nct.sf(cut, df, shift) - 0.8, 0.5, 15, xtol=1e-12))
+
+
+def size_of_group(d: float) -> int | None:
+    """Builds of each coating that find d standard deviations; None beyond sixty."""
+    for n in range(2, 61):
+        df = 2 * n - 2
+        if stats.nct.sf(stats.t.ppf(0.975, df), df, d * math.sqrt(n / 2)) >= 0.8:
+            return n
+    return None
+
+
+def committed() -> dict[tuple[str, str], dict[str, str]]:
+    rows = rows_of(PROGRAMS / "pump-rings-2026" / "results" / "comparisons.csv")
+    return {(row["measure"], row["coating"]): row for row in rows}
+
+
+def test_what_is_found_and_how_many_builds_it_takes(capsys: pytest.CaptureFixture[str]) -> None:
+    """From the standard errors of the committed comparisons, by scipy's noncentral t and chi-square."""
+    found = numbers(capsys, P2026)["finds"]
+    rows = committed()
+    assert [(each["measure"], each["candidate"]) for each in found] == [
+        (measure, coating)
+        for measure in ("leakdown.crankcase", "seating.scale", "seating.to_lose", "wear.mass_loss")
+        for coating in ("graded-crn", "hard-crn")
+    ]
+    for each in found:
+        row = rows[each["measure"], "graded-crn"]
+        ratio = row["scale"] == "ratio"
+        df = float(row["df"])
+        sd = float(row["se"]) / math.sqrt(1 / int(row["builds"]) + 1 / int(row["builds_reference"]))
+        assert (each["as"], each["unit"], each["scatter_of"]) == (row["scale"], row["unit"], "build to build")
+        assert (each["scatter"], each["df"]) == (pytest.approx(sd, rel=1e-9), df)
+        assert each["builds_reference"] == BUILDS["nitrided"]
+        assert each["builds"] == BUILDS[each["candidate"]]
+        difference = math.log1p(WORTH) if ratio else WORTH * float(row["level_reference"])
+        ends = [sd * math.sqrt(df / stats.chi2.ppf(share, df)) for share in (0.9, 0.1)]  # two-sided 80 %
+        assert each["builds_needed"] == [size_of_group(difference / end) for end in ends]
+        if each["candidate"] == "hard-crn":
+            assert (each["finds"], each["finds_at_worst"]) == (None, None)
+            continue
+        step = found_at(sum(BUILDS.values()) - 3, math.sqrt(2 / 3))
+        worst = sd * math.sqrt(df / stats.chi2.ppf(0.2, df))  # one-sided 80 %
+        expected = [math.expm1(step * each_sd) if ratio else step * each_sd for each_sd in (sd, worst)]
+        assert [each["finds"], each["finds_at_worst"]] == pytest.approx(expected, rel=1e-6)
+
+
+def flow(before: float, after: float) -> float:
+    """Mass flow through an ideal orifice up to a factor, gamma 1.4: A. H. Shapiro, Compressible fluid flow (1953).
+
+    Pressures absolute [Pa]."""
+    r = max(after / before, (2 / 2.4) ** 3.5)
+    return before * math.sqrt(r ** (2 / 1.4) - r ** (2.4 / 1.4))
+
+
+def leak(drop: float, orifice: float) -> float:
+    """Leak area [mm²] behind a master orifice [mm] at 80 psig supply, standard air outside."""
+    supply, outside = 80 * PSI + 101_325, 101_325.0
+    cylinder = supply - drop
+    return math.pi / 4 * orifice**2 * flow(supply, cylinder) / flow(cylinder, outside)
+
+
+def test_what_the_instruments_can_show(capsys: pytest.CaptureFixture[str]) -> None:
+    """Balance: two weighings within 0.5 mg. Feeler: two readings within 0.02 mm over 2·pi. Testers: two gauges that
+    err evenly within their class differ by at most 1.553 classes in 95 of 100 (triangular distribution)."""
+    found = {(each["stream"], each["what"], each["because"][:4]): each["least"] for each in
+             numbers(capsys, P2026)["instruments"]}  # fmt: skip
+    reach = 2 * (1 - math.sqrt(0.05))
+    expected = {
+        ("buildsheet", "mass a ring must lose", "anal"): 1.0,
+        ("buildsheet", "face wear that opens the gap enough", "feel"): 40 / (2 * math.pi),
+    }
+    for name, orifice, gauges in (("cell", 1.016, 0.25 * PSI), ("work", 1.0, 0.5 * PSI)):
+        expected["leakdown", "leak that is told from none", name] = leak(reach * gauges, orifice)
+        drop = float(brentq(lambda drop, o=orifice: leak(drop, o) - 0.35, 1.0, 40 * PSI))  # type: ignore[misc]
+        part = (leak(drop + reach * gauges, orifice) - leak(drop - reach * gauges, orifice)) / 2
+        expected["leakdown", "what its gauges alone may err at a leak of 0.35 mm²", name] = part
+    assert found == pytest.approx(expected, rel=2e-3)
+
+
+def test_the_lots_are_those_of_the_seed(capsys: pytest.CaptureFixture[str]) -> None:
+    found = numbers(capsys, P2026)
+    wanted = [coating for coating, count in BUILDS.items() for _ in range(count)]
+    assert found["drawn"] == [list(each) for each in whole_builds(wanted, [4] * 7, 20260159)]
+    assert found["listed"] == found["drawn"]
+    assert found["builds"] == ["B1", "B4", "B2", "B5", "B6", "B7", "B3"]
+    assert (found["seed"], found["scheme"], found["follows"]) == (20260159, "whole builds", True)
+    assert found["scatter_unknown"] == []
+
+
+def test_the_mixed_example_is_planned_by_its_differences(capsys: pytest.CaptureFixture[str]) -> None:
+    found = numbers(capsys, P2025)
+    row = rows_of(PROGRAMS / "pump-rings-2025" / "results" / "comparisons.csv")[0]
+    first = found["finds"][0]
+    sd = float(row["se"]) * math.sqrt(3)
+    assert first["scatter"] == pytest.approx(sd)
+    assert first["scatter_of"] == "difference inside a build"
+    assert first["finds"] == pytest.approx(math.expm1(sd * found_at(2, math.sqrt(1 / 3))), rel=1e-6)
+    assert found["follows"] is True
+
+
+# ---- what is typed in -----------------------------------------------------------------------------------------------
+
+
+def test_builds_seed_scheme_and_scatter_stand_in_for_the_file(capsys: pytest.CaptureFixture[str]) -> None:
+    found = numbers(capsys, P2026, "--builds", "12", "--seed", "5", "--scheme", "whole builds in rounds",
+                    "--scatter", "leakdown.crankcase=8%")  # fmt: skip
+    assert (found["seed"], found["scheme"], found["follows"]) == (5, "whole builds in rounds", False)
+    assert len(found["drawn"]) == 12
+    first = found["finds"][0]
+    assert (first["scatter"], first["df"]) == (0.08, None)
+    assert (first["builds"], first["builds_reference"]) == (4, 4)
+    assert first["finds"] == pytest.approx(math.expm1(0.08 * found_at(9, math.sqrt(1 / 2))), rel=1e-6)
+    assert first["builds_needed"] == [size_of_group(math.log1p(WORTH) / 0.08)] * 2
+
+
+def test_with_another_seed_it_is_not_said_that_the_file_follows(capsys: pytest.CaptureFixture[str]) -> None:
+    text = said(capsys, P2026, "--seed", "5")
+    assert "is not the one that seed 5 draws" in text
+    assert "the one that seed 20260159 draws" in said(capsys, P2026)
+
+
+@pytest.mark.parametrize("share", ["8%", "0.08", "8 %"])
+def test_a_share_may_be_written_either_way(share: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert numbers(capsys, P2026, "--scatter", f"leakdown.area={share}")["finds"][-1]["scatter"] == 0.08
+
+
+def test_the_text_says_what_the_numbers_say(capsys: pytest.CaptureFixture[str]) -> None:
+    text = said(capsys, P2026)
+    assert text.splitlines()[:2] == [
+        "Pump rings 2026",
+        "Seven builds planned for nitrided rings, graded chromium nitride rings and hard chromium nitride rings; "
+        "scheme of the lots: whole builds.",
+    ]
+    for heading in ("Who gets which coating", "What the comparison can find", "What the instruments can show"):
+        assert heading in text
+    first = numbers(capsys, P2026)["finds"][0]
+    percent, worst = (f"{100 * first[name]:.0f}\N{NO-BREAK SPACE}%" for name in ("finds", "finds_at_worst"))
+    assert f"find a difference of {percent} ({worst} at the upper limit of the scatter)" in text
+    assert "With one build against three no difference in" in text
+    assert all(len(line) == len(line.rstrip()) for line in text.splitlines())
+
+
+def test_the_same_twice(capsys: pytest.CaptureFixture[str]) -> None:
+    assert said(capsys, P2026, "--format", "json") == said(capsys, P2026, "--format", "json")
+
+
+def test_nothing_is_written(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    programs = copied(tmp_path)
+    before = {path: path.read_bytes() for path in sorted(tmp_path.rglob("*")) if path.is_file()}
+    said(capsys, str(programs / "pump-rings-2025"), "--builds", "6")
+    assert {path: path.read_bytes() for path in sorted(tmp_path.rglob("*")) if path.is_file()} == before
+
+
+@pytest.mark.parametrize("builds", [1, 2, 3, 40])
+def test_any_number_of_builds_can_be_asked_for(builds: int, capsys: pytest.CaptureFixture[str]) -> None:
+    for program in (P2025, P2026):
+        found = numbers(capsys, program, "--builds", str(builds))
+        assert len(found["drawn"]) == builds
+        text = said(capsys, program, "--builds", str(builds))
+        assert f"{['one', 'two', 'three'][builds - 1] if builds < 4 else builds} build" in text.splitlines()[1].lower()
+        assert "is not known yet" not in text  # the scatter is known, from the results
+
+
+def test_a_program_without_results_yet_says_what_it_lacks(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    programs = copied(tmp_path)
+    path = programs / "pump-rings-2025" / "program.yaml"
+    text = path.read_text(encoding="utf-8")
+    records, notes = text.index("\nrecords:"), text.index("\nnotes:")
+    path.write_text(text[:records] + text[notes:], encoding="utf-8")
+    told = said(capsys, str(programs / "pump-rings-2025"))
+    assert "How far builds scatter is not known yet" in told
+    found = numbers(capsys, str(programs / "pump-rings-2025"))
+    assert found["finds"] == []
+    assert "leakdown.crankcase" in found["scatter_unknown"]
+
+
+# ---- wrong input ----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["--scatter", "leakdown.cranckase=8%"], "leakdown.cranckase"),
+        (["--scatter", "exposure.distance=8"], "exposure.distance"),
+        (["--scatter", "leakdown.crankcase"], "leakdown.crankcase"),
+        (["--scatter", "leakdown.crankcase=much"], "much"),
+        (["--scatter", "leakdown.crankcase=-8%"], "-8%"),
+        (["--scatter", "leakdown.crankcase=0"], "=0"),
+        (["--scatter", "leakdown.crankcase=nan"], "nan"),
+        (["--scatter", "leakdown.crankcase=inf"], "inf"),
+        (["--scatter", "=8%"], "=8%"),
+        (["--scatter", "leakdown.crankcase=8"], "8% or 0.08"),
+        (["--scatter", "wear.mass_loss=8%"], "a number in mg"),
+        (["--builds", "0"], "'0'"),
+        (["--builds", "-3"], "-3"),
+        (["--builds", "2.5"], "2.5"),
+        (["--seed", "-1"], "-1"),
+        (["--seed", "4294967296"], "4294967295"),
+        (["--scheme", "as they come"], "as they come"),
+        (["--format", "xml"], "xml"),
+    ],
+)
+def test_wrong_use_is_told_and_exits_with_2(
+    words: Sequence[str], told: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert told in said(capsys, P2026, *words, status=2)
+
+
+def test_a_folder_of_several_programs_is_wrong_use(capsys: pytest.CaptureFixture[str]) -> None:
+    assert "pump-rings-2025, pump-rings-2026" in said(capsys, str(PROGRAMS), status=2)
+
+
+def test_no_folder_is_an_error_in_the_input(capsys: pytest.CaptureFixture[str]) -> None:
+    assert "nowhere" in said(capsys, "nowhere", status=1)
+
+
+@pytest.mark.parametrize(
+    ("name", "old", "new", "told"),
+    [
+        ("program.yaml", "reference: nitrided", "reference: nitrded", "nitrded"),
+        ("program.yaml", "question:", "qestion:", "qestion"),
+        ("records/leakdown-a1.csv", "run-in-10", "run-in-11", "leakdown-a1.csv:"),
+    ],
+)
+def test_a_broken_program_is_listed_and_exits_with_1(
+    name: str, old: str, new: str, told: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = copied(tmp_path) / "pump-rings-2025"
+    text = (folder / name).read_text(encoding="utf-8")
+    assert old in text
+    (folder / name).write_text(text.replace(old, new, 1), encoding="utf-8")
+    assert told in said(capsys, str(folder), status=1)
