@@ -111,6 +111,7 @@ ANSWER: dict[str, str] = {
     "not-positive": "a value is not above zero, so that there is no ratio",
     "too-many-arrangements": "there are too many arrangements to try them all",
     "no-interval": "the measure has no interval, so that nothing tells how sure its values are",
+    "stands-out": "it lies further from the others than their scatter explains",
     "limit-in-interval": "the interval reaches across the limit",
     "no-difference-in-interval": "the interval reaches across no difference",
     "common-error-reaches": "what the tester does to all its readings alike reaches the limit by itself",

@@ -14,7 +14,7 @@ import numpy as np
 
 from sitegen.crossing import comparing, subjects
 from sitegen.crossing.subjects import Entries
-from sitegen.methods import contrasts, power
+from sitegen.methods import contrasts, outliers, power
 from sitegen.methods import criteria as method
 from sitegen.methods.criteria import Sense
 from sitegen.methods.intervals import NORMAL_95, student, student_95
@@ -24,6 +24,7 @@ from sitegen.vocabulary import Book, Comparison, Key, Measure, Refused, Result, 
 ONE_SIDE = 0.025  # probability of a wrong word on each side
 RULE = "criterion:"  # + id: the answer for a coating, and below it for each cylinder or build
 WORST = "worst-seen:"  # + id: the cylinder nearest to breaking it, and those not clearly better
+STANDS_OUT = "stands-out"  # reason of the worst seen: beyond what the scatter of the others explains (Grubbs)
 CANNOT = "cannot tell yet"
 
 BUILDS_NEEDED = Measure(
@@ -263,7 +264,7 @@ def _readings_needed(criterion: Criterion, unit: _Unit, measure: Measure, over: 
         df = math.inf if unit.df is None else unit.df
         limit = unit.value + (limit - unit.value) * student_95(df) / student(df, 2 * ONE_SIDE / over)
     key = unit.key._replace(at=criterion.id)
-    needed = None if end is None else method.repeats_needed(unit.value, end, limit, unit.n, unit.se_common)
+    needed = None if end is None else method.repeats_needed(unit.value, end, limit, unit.n, unit.se_common, df=unit.df)
     if needed is None:
         yield Value(READINGS_NEEDED.id, key, status="refused", reason="common-error-reaches")
     else:
@@ -280,7 +281,12 @@ def _worst(criterion: Criterion, units: Sequence[_Unit]) -> Iterable[Verdict]:
         [sign * (unit.value or 0.0) for unit in known], [unit.se or 0.0 for unit in known], [unit.df for unit in known]
     )
     rule = f"{WORST}{criterion.id}"
-    yield Verdict(rule, known[place].key, "worst seen", criterion.measure, adjusted_over=len(known))
+    try:
+        far = outliers.largest([sign * (unit.value or 0.0) for unit in known]).stands_out
+    except Refused:
+        far = False
+    reason = STANDS_OUT if far else ""
+    yield Verdict(rule, known[place].key, "worst seen", criterion.measure, adjusted_over=len(known), reason=reason)
     for other in near:
         yield Verdict(rule, known[other].key, "not clearly better", criterion.measure, adjusted_over=len(known) - 1)
 

@@ -175,6 +175,7 @@ def _worst(view: View, criterion: Criterion, coating: str) -> list[str]:
     shown = f" at {view.text(value, unit=True)}" if value is not None else ""
     near = [each for each in own if each.word != "worst seen"]
     beside = f"; {_near(near)}" if near else ""
+    beside += f"; {view.why(worst.reason)}" if worst.reason else ""
     return [f"worst seen: {unit_name(worst)}{shown}{beside}"]
 
 
