@@ -70,9 +70,25 @@ def read_workbook(data: bytes, file: str, source: RecordSource) -> Grid:
     Raises `Blocked` where the workbook is broken, locked or too large, or where it is not clear which worksheet is
     meant.
     """
+    with _refused(file), _told(), zipfile.ZipFile(io.BytesIO(data)) as archive:
+        return _Workbook(archive, file, source).grid(hashlib.sha256(data).hexdigest())
+
+
+def scan_workbook(data: bytes, file: str, source: RecordSource, take: Callable[[int, list[str]], None]) -> str:
+    """Give every row with something in it to `take`, with its number, while the worksheet is read; its name in words.
+
+    Rows are not kept, so a worksheet of a million rows needs no more memory than its file. Raises as `read_workbook`;
+    what `take` raises must be no fault this module has a sentence for.
+    """
+    with _refused(file), _told(), zipfile.ZipFile(io.BytesIO(data)) as archive:
+        return _Workbook(archive, file, source).grid("", take).encoding
+
+
+@contextmanager
+def _refused(file: str) -> Iterator[None]:
+    """A broken or too large workbook as a refusal."""
     try:
-        with _told(), zipfile.ZipFile(io.BytesIO(data)) as archive:
-            return _Workbook(archive, file, source).grid(hashlib.sha256(data).hexdigest())
+        yield
     except _BrokenError as fault:
         raise refusal(
             file,
@@ -135,8 +151,8 @@ class _Workbook:
         if len(self._names) > PARTS_LIMIT:
             raise _TooBigError(f"it has {len(self._names)} parts, more than {PARTS_LIMIT}")
 
-    def grid(self, digest: str) -> Grid:
-        """The worksheet meant, as a grid."""
+    def grid(self, digest: str, take: Callable[[int, list[str]], None] | None = None) -> Grid:
+        """The worksheet meant, as a grid; its rows go to `take` instead where that is given."""
         main = self._related("", "officeDocument")
         if not main:
             raise _BrokenError("it names no workbook part")
@@ -146,7 +162,7 @@ class _Workbook:
         for part in self._related(main[0], "styles")[:1]:
             formats = _Formats(mac, self._styles(part))
         sheet = self._meant(sheets, texts, formats)
-        read = _Cells(texts, formats)
+        read = _Cells(texts, formats, take=take)
         self.scan(sheet.part, read.start, read.end, read.text)
         return read.grid(digest, sheet.name, ("the worksheet is hidden",) if sheet.hidden else ())
 
@@ -406,6 +422,7 @@ class _Cells:
     texts: list[str]
     formats: _Formats
     enough: bool = False  # stop at the first cell that holds something
+    take: Callable[[int, list[str]], None] | None = None  # gets the rows, which are not kept then
     rows: list[list[str]] = field(default_factory=list)
     numbers: list[int] = field(default_factory=list)
     odd: dict[tuple[int, int], Odd] = field(default_factory=dict)
@@ -460,6 +477,9 @@ class _Cells:
             self._phonetic = False
         elif name == "row":
             if any(cell.strip() for cell in self._cells):
+                if self.take is not None:
+                    self.take(self._row, self._cells)
+                    return
                 self.rows.append(self._cells)
                 self.numbers.append(self._row)
                 if self._hidden:
