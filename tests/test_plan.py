@@ -114,7 +114,7 @@ def test_what_the_instruments_can_show(capsys: pytest.CaptureFixture[str]) -> No
     }
     for name, orifice, gauges in (("cell", 1.016, 0.25 * PSI), ("work", 1.0, 0.5 * PSI)):
         expected["leakdown", "leak that is told from none", name] = leak(reach * gauges, orifice)
-        drop = float(brentq(lambda drop, o=orifice: leak(drop, o) - 0.35, 1.0, 40 * PSI))  # type: ignore[misc]
+        drop = float(brentq(lambda drop, o=orifice: leak(drop, o) - 0.35, 1.0, 40 * PSI))
         part = (leak(drop + reach * gauges, orifice) - leak(drop - reach * gauges, orifice)) / 2
         expected["leakdown", "what its gauges alone may err at a leak of 0.35 mm²", name] = part
     assert found == pytest.approx(expected, rel=2e-3)

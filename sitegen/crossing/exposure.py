@@ -1,17 +1,22 @@
 """How far the rings have run: the axis of every seating curve.
 
-Taken from the planned schedule and flagged so. A log of the run, once there is one, gives the same measures.
+Taken from the log of the run where there is one, else from the planned schedule and flagged so.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
+from typing import Any
 
 from sitegen.methods.exposure import revolutions, sliding_distance
 from sitegen.program.model import Phase, Program
-from sitegen.vocabulary import Book, Measure, Readings, Result, Step, Value
+from sitegen.vocabulary import Book, Key, Measure, Readings, Result, Step, Value
 
-FROM_SCHEDULE = frozenset({"from-schedule"})
+RUNLOG = "runlog"  # stream of the logs
+RUN_HELD = "run.held"
+FROM_SCHEDULE = "from-schedule"
+NOT_AS_PLANNED = "not-as-planned"
 
 KM = Measure(
     id="exposure.km",
@@ -21,7 +26,8 @@ KM = Measure(
     method="Distance the rings have slid in the bore since the cold build, up to the end of the phase.",
     formula="2 · stroke · revolutions",
     source="exact",
-    limits="Taken from the planned schedule where no log of the run is given; the flag says so.",
+    limits="Revolutions are summed from the logged speed; where a phase has no log, from its planned schedule, and the "
+    "flag says so.",
     interval="",
 )
 HOURS = Measure(
@@ -30,7 +36,7 @@ HOURS = Measure(
     unit="h",
     better="",
     method="Time run since the cold build, up to the end of the phase.",
-    formula="sum over the steps of the schedule",
+    formula="time with the engine running; else the sum over the steps of the schedule",
     source="exact",
     limits=KM.limits,
     interval="",
@@ -41,9 +47,20 @@ REVOLUTIONS = Measure(
     unit="thousand",
     better="",
     method="Crankshaft revolutions since the cold build, up to the end of the phase, in thousands.",
-    formula="sum over the steps of mean speed · time",
+    formula="integral of the speed over time; else the sum over the steps of mean speed · time",
     source="exact",
     limits=KM.limits,
+    interval="",
+)
+ENERGY = Measure(
+    id="exposure.energy",
+    title="brake energy",
+    unit="kWh",
+    better="",
+    method="Energy delivered at the brake since the cold build, up to the end of the phase.",
+    formula="integral of torque · speed over time; else the sum over the steps of the schedule",
+    source="exact",
+    limits=f"{KM.limits} No value after a phase whose torque is neither logged nor planned.",
     interval="",
 )
 
@@ -53,21 +70,46 @@ def phase_revolutions(phase: Phase) -> float:
     return phase.repeat * sum(revolutions((s.speed + s.speed_to) / 2, s.time) for s in phase.schedule)
 
 
+def phase_energy(phase: Phase) -> float:
+    """Planned brake energy of one phase [J]; not a number where the torque of a step is not planned."""
+    steps = ((math.nan if s.torque is None else s.torque) * (s.speed + s.speed_to) / 2 * s.time for s in phase.schedule)
+    return phase.repeat * sum(steps)
+
+
+def _least_held(phase: Phase, key: Key, book: Book) -> float:
+    """Least share of planned time held, of the whole phase and of each step [%]; infinite without a log."""
+    steps = range(1, phase.repeat * len(phase.schedule) + 1)
+    found = [book.get(RUN_HELD, key), *(book.get(RUN_HELD, key._replace(at=f"step-{n}")) for n in steps)]
+    return min((each.value for each in found if each is not None and each.value is not None), default=math.inf)
+
+
 def run(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
     """Cumulative exposure of one build at the end of each of its phases."""
-    del readings, book
     build = program.build(engine)
     stroke = build.engine_type.stroke
-    turned = seconds = 0.0
+    logs: Mapping[tuple[str, str], Any] = readings[RUNLOG].logs
+    turned = seconds = energy = 0.0
+    flags: frozenset[str] = frozenset()
     for phase in program.phases_of(build):
         if build.is_due(phase.id):
             break  # nothing after a phase that is still to come has been run
-        turned += phase_revolutions(phase)
-        seconds += phase.repeat * sum(step.time for step in phase.schedule)
+        log = logs.get((engine, phase.id))
+        if log is not None and math.isfinite(log.revolutions):
+            turned, seconds, energy = turned + log.revolutions, seconds + log.running_seconds, energy + log.energy
+        else:
+            turned += phase_revolutions(phase)
+            seconds += phase.repeat * sum(step.time for step in phase.schedule)
+            energy += phase_energy(phase)
+            if phase.schedule:
+                flags |= {FROM_SCHEDULE}
         key = build.key(phase=phase.id)
-        yield Value(KM.id, key, sliding_distance(turned, stroke) / 1000, flags=FROM_SCHEDULE)
-        yield Value(HOURS.id, key, seconds / 3600, flags=FROM_SCHEDULE)
-        yield Value(REVOLUTIONS.id, key, turned / 1000, flags=FROM_SCHEDULE)
+        if program.run is not None and _least_held(phase, key, book) < 100 * program.run.held:
+            flags |= {NOT_AS_PLANNED}
+        yield Value(KM.id, key, sliding_distance(turned, stroke) / 1000, flags=flags)
+        yield Value(HOURS.id, key, seconds / 3600, flags=flags)
+        yield Value(REVOLUTIONS.id, key, turned / 1000, flags=flags)
+        if math.isfinite(energy):
+            yield Value(ENERGY.id, key, energy / 3.6e6, flags=flags)
 
 
-STEP = Step(name="exposure", gives=(KM, HOURS, REVOLUTIONS), run=run)
+STEP = Step(name="exposure", gives=(KM, HOURS, REVOLUTIONS, ENERGY), run=run, reads=(RUNLOG,), needs=(RUN_HELD,))

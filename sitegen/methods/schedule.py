@@ -66,8 +66,8 @@ def held(t: Any, width: float, speed: Any, torque: Any, parts: Sequence[Part], b
 
     t (n,) beginning of each bin [s], width of a bin [s], speed (n,) [rad/s], torque (n,) [N m] or None, NaN where there
     is no sample; `idle` the speed below which the engine does not run [rad/s]. The plan is followed in running time, so
-    that a stop moves what comes after it and does not put it out of band. The first `SETTLING` seconds of a part count
-    neither way. A bin without a sample, or that was never run, is time not held.
+    that a stop moves what comes after it and does not put it out of band. The first `SETTLING` seconds of a part, and
+    those after a start, count neither way. A bin without a sample, or that was never run, is time not held.
 
     Raises Refused "no-schedule" and "no-speed".
     """
@@ -82,7 +82,10 @@ def held(t: Any, width: float, speed: Any, torque: Any, parts: Sequence[Part], b
     begins = ends - [part.time for part in parts]
     part = np.clip(np.searchsorted(ends, elapsed + 1e-9, side="right"), 0, len(parts) - 1)
     planned = running & (elapsed < ends[-1] - 1e-9)
-    counted = planned & (elapsed - begins[part] >= SETTLING)
+    starts = running & ~np.concatenate([[False], running[:-1]])
+    since = elapsed - np.maximum.accumulate(np.where(starts, elapsed, 0.0))  # running time since the last start
+    settled = planned & (elapsed - begins[part] >= SETTLING)
+    counted = settled & (since >= SETTLING - 1e-9)
     span = np.array([each.time for each in parts])[part]
     first, last = (np.array([getattr(each, name) for each in parts])[part] for name in ("speed", "speed_to"))
     along = (elapsed + width / 2 - begins[part]) / span
@@ -95,7 +98,8 @@ def held(t: Any, width: float, speed: Any, torque: Any, parts: Sequence[Part], b
         within &= np.isnan(wanted) | (np.abs(off["torque"]) <= bands.torque)
         limits["torque"] = bands.torque
     good = counted & within
-    asked = np.maximum(np.array([each.time for each in parts]) - SETTLING, width)
+    excused = width * np.bincount(part[settled & ~counted], minlength=len(parts))
+    asked = np.maximum(np.array([each.time for each in parts]) - SETTLING - excused, width)
     by_part = [float(min(1.0, width * good[part == place].sum() / asked[place])) for place in range(len(parts))]
     share = float(np.dot(by_part, asked) / asked.sum())
     strays = [

@@ -22,6 +22,12 @@ Rows of `dots`, a line a build, for engines of more than eight cylinders:
     means     y, value, low, high, open, coating, tip, series
     limits    value, label
 
+Rows of `run`, one channel over time; signals `from` and `to` are the ends of the time axis:
+
+    path      at [min], value, low, high (least and most about that instant), line (lines break between lines), series
+    bands     at, to: reference points
+    marks     at, label, event (a stop or an excursion; else the beginning of a phase)
+
 `series` is what the reader may hide, by the name it is offered under ("B3"); where a figure has fewer than two, nothing
 is offered. What a row does not give takes its default. Signals a panel may set: `top` (end of the value axis; else
 shared over the panels of the figure), `unit` (for the file saved), `ticks`.
@@ -182,8 +188,15 @@ def _ends(panels: Sequence[Mapping[str, list[dict[str, Any]]]]) -> dict[str, Any
     ]
     seen += [row["high"] for rows in panels for row in rows.get("band", [])]
     most, least = max(seen, default=1.0), min(seen, default=0.0)
-    highs = [r["high"] for rows in panels for r in rows["means"] if r["high"] is not None and math.isfinite(r["high"])]
-    lows = [r["low"] for rows in panels for r in rows["means"] if r["low"] is not None and math.isfinite(r["low"])]
+    highs = [
+        r["high"]
+        for rows in panels
+        for r in rows.get("means", [])
+        if r["high"] is not None and math.isfinite(r["high"])
+    ]
+    lows = [
+        r["low"] for rows in panels for r in rows.get("means", []) if r["low"] is not None and math.isfinite(r["low"])
+    ]
     reach = max([most, *(high for high in highs if high <= 1.6 * most)])
     step = tick_step(max(reach, 1e-12))
     top = step * math.ceil(round(reach * 1.02 / step, 9))
@@ -510,6 +523,57 @@ def _lay_dots(
     }  # fmt: skip
 
 
+# ---- a channel over the time of a run -------------------------------------------------------------------------------
+
+
+def _lay_run(
+    kind: str, rows: Mapping[str, list[dict[str, Any]]], signals: Mapping[str, Any], panel: Panel, orders: Orders
+) -> dict[str, Any]:
+    del panel, orders
+    path = rows["path"]
+    seen = [row[name] for row in path for name in ("low", "high", "value") if row[name] is not None]
+    top, bottom, step = _span(min(seen, default=0.0), max(seen, default=1.0))
+    begin, end = float(signals["from"]), float(signals["to"])
+    pace = tick_step(end - begin)
+    times = [
+        float(f"{n * pace:.10g}") for n in range(math.ceil(begin / pace - 1e-9), math.floor(end / pace + 1e-9) + 1)
+    ]
+    return {
+        "kind": kind,
+        "data": {
+            "path": [{"at": r["at"], "v": r["value"], "g": r["line"], "q": r["series"]} for r in path],
+            "spread": [
+                {"at": r["at"], "lo": r["low"], "hi": r["high"], "q": r["series"]}
+                for r in path
+                if r["low"] is not None and r["high"] is not None and r["high"] > r["low"]
+            ],
+            "bands": [{"at": r["at"], "to": r["to"]} for r in rows["bands"]],
+            "marks": [{"at": r["at"], "s": r["label"], "e": int(r["event"])} for r in rows["marks"]],
+        },
+        "signals": {
+            "from": begin, "to": end, "times": times, "minutes": f",.{_decimals(pace)}f", "top": top, "bottom": bottom,
+            **_ticks(top, bottom, step),
+        },
+        "pad": {"top": 24, "bottom": 24, "left": _left(top, bottom, step), "leftNarrow": 0, "wide": 16, "narrow": 16},
+        "height": 120,
+    }  # fmt: skip
+
+
+def _span(least: float, most: float) -> tuple[float, float, float]:
+    """Ends and step of an axis about what was logged: from zero only where that is near.
+
+    >>> _span(0.0, 141.0), _span(88.2, 91.4)
+    ((150.0, 0.0, 25.0), (91.5, 88.0, 0.5))
+    """
+    if 0 <= least < 0.4 * most:
+        least = 0.0
+    step = tick_step(max(most - least, abs(most) * 1e-6, 1e-12))
+    top, bottom = step * math.ceil(round(most / step, 9)), step * math.floor(round(least / step, 9))
+    if top == bottom:
+        top = bottom + step
+    return float(f"{top:.10g}"), float(f"{bottom:.10g}"), step
+
+
 KINDS: Mapping[str, Kind] = {
     "slope": Kind("slope", _PHASED, _lay_phased),
     "history": Kind("history", _PHASED, _lay_phased),
@@ -531,6 +595,15 @@ KINDS: Mapping[str, Kind] = {
             "limits": {"value": _NEEDED, "label": ""},
         },
         _lay_dots,
+    ),
+    "run": Kind(
+        "run",
+        {
+            "path": {"at": _NEEDED, "value": _NEEDED, "low": None, "high": None, "line": "", "series": ""},
+            "bands": {"at": _NEEDED, "to": _NEEDED},
+            "marks": {"at": _NEEDED, "label": "", "event": False},
+        },
+        _lay_run,
     ),
 }
 

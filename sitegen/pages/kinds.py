@@ -234,11 +234,53 @@ def _dots() -> dict[str, Any]:
     return _finished(parts, {"n": 5, "top": 1, "bottom": 0, "ticks": [0, 1], "digits": ".1f", "apart": 1}, 200)
 
 
+def _run() -> dict[str, Any]:
+    """One channel over time: a line of means, upright strokes from least to most, phases, reference points, events."""
+
+    def x(field: str = "at") -> Any:
+        scale = alt.Scale(domain=_expr("[from, to]"), nice=False, zero=False)
+        ticks = alt.Axis(
+            values=_expr("times"), title=None, labelOverlap=False, labelFlush=False, tickCount=99,
+            labelExpr="format(datum.value, minutes)",
+        )  # fmt: skip
+        return alt.X(f"{field}:Q", scale=scale, axis=ticks)
+
+    def y(field: str = "v") -> Any:
+        return _value_axis(field)
+
+    parts = [
+        _data("bands").mark_rect(color=_FAINT, y=0, y2=_expr("height")).encode(x=x(), x2="to:Q"),
+        _data("spread").mark_rule(color=_GHOST, strokeWidth=1).encode(x=x(), y=y("lo"), y2="hi:Q"),
+        _data("path").mark_line(strokeWidth=1.3, color=_INK, strokeJoin="round").encode(
+            x=x(), y=y(), detail="g:N"
+        ),
+        _data("marks").mark_rule(
+            color=_SOFT, y=-4, y2=_expr("height"), strokeWidth=1, strokeDash=_expr("datum.e ? [2, 3] : []")
+        ).encode(x=x()),
+        _data("marks").mark_text(
+            align="left", dx=3, y=-8, baseline="bottom", text=_expr("datum.s"), fontSize=11,
+            opacity=_expr("narrow && datum.e == 0 ? 0 : 1"),
+        ).encode(x=x()),
+    ]  # fmt: skip
+    extra = {
+        "from": 0,
+        "to": 60,
+        "times": [0, 60],
+        "minutes": ",.0f",
+        "top": 1,
+        "bottom": 0,
+        "ticks": [0, 1],
+        "digits": ".1f",
+    }
+    return _finished(parts, extra, 120)
+
+
 def drawings() -> dict[str, dict[str, Any]]:
     """Vega-Lite specification of every kind, by name."""
     made: dict[str, Callable[[], dict[str, Any]]] = {
         "slope": lambda: _phased(190, history=False),
         "history": lambda: _phased(240, history=True),
         "dots": _dots,
+        "run": _run,
     }
     return {name: make() for name, make in made.items()}

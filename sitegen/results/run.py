@@ -96,6 +96,7 @@ def input_hashes(program: Program) -> dict[str, str]:
     """sha256 of every file the results rest on, by path relative to the programs folder."""
     folder = Path(program.folder)
     files = {f"{folder.name}/{source.file}" for source in program.records}
+    files |= {f"{folder.name}/{source.file}" for source in program.logs}
     files |= {"definitions.yaml", f"{folder.name}/program.yaml"}
     files |= {lent_file(lender) for lender in program.scatter_from}
     hashes = {}

@@ -134,11 +134,12 @@ def test_two_candidates_share_the_reference_by_dunnett() -> None:
     groups = [of(NUMBERS, [b for b, held in THREE.items() if held == c]) for c in (C, D, R)]
     expected = stats.dunnett(groups[0], groups[1], control=groups[2], rng=np.random.default_rng(1))
     ends = expected.confidence_interval(0.95)
+    low, high = np.atleast_1d(ends.low), np.atleast_1d(ends.high)
     for place, coating in enumerate((C, D)):
         row = found.of(coating)
         assert (row.procedure, row.df, row.adjusted_over) == ("pooled", 6, 2)
         assert row.p == pytest.approx(np.atleast_1d(expected.pvalue)[place], abs=1e-3)
-        assert np.log(interval(row)) == pytest.approx((ends.low[place], ends.high[place]), rel=5e-3)
+        assert np.log(interval(row)) == pytest.approx((low[place], high[place]), rel=5e-3)
         alone = stats.ttest_ind(groups[place], groups[2])
         assert row.p is not None
         assert row.p != pytest.approx(alone.pvalue, rel=0.05)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -44,7 +43,7 @@ class LogForm:
     columns: Sequence[Column]
     time: Literal["s", "min", "iso", "day first", "date and time"] = "s"
     time_headers: tuple[str, ...] = ("Time",)
-    kind: Literal["text", "mixed", "parquet"] = "text"
+    kind: Literal["text", "mixed"] = "text"
     separator: str = ","
     decimal: str = "."
     encoding: str = "utf-8"
@@ -52,18 +51,17 @@ class LogForm:
     preamble: Sequence[str] = ()
     header_rows: int = 1
     units_row: bool = False
+    every: int = 1  # rows written of so many; 1: all
 
     @property
     def suffix(self) -> str:
         """Of the file's name."""
-        return "parquet" if self.kind == "parquet" else "tsv" if self.separator == "\t" else "csv"
+        return "tsv" if self.separator == "\t" else "csv"
 
 
 def written(run: Run, form: LogForm) -> bytes:
     """The bytes of a log."""
-    if form.kind == "parquet":
-        return _parquet(run, form)
-    body = _mixed(run, form) if form.kind == "mixed" else _rows(run, form)
+    body = _mixed(run, form) if form.kind == "mixed" else _rows(run, form)[:: form.every]
     lines = [*form.preamble, *_heads(form), *body]
     return form.line_end.join([*lines, ""]).encode(form.encoding)
 
@@ -120,18 +118,3 @@ def _mixed(run: Run, form: LogForm) -> list[str]:
     length = max(map(len, cells))
     padded = [each + [""] * (length - len(each)) for each in cells]
     return [form.separator.join(row).replace(".", form.decimal) for row in zip(*padded, strict=True)]
-
-
-def _parquet(run: Run, form: LogForm) -> bytes:
-    import pyarrow as pa
-    import pyarrow.parquet as pq
-
-    table = pa.table(
-        {
-            form.time_headers[0]: pa.array(run.time.astype(np.int32)),
-            **{column.header: pa.array(column.values(run)) for column in form.columns},
-        }
-    )
-    out = io.BytesIO()
-    pq.write_table(table, out, compression="zstd", row_group_size=16_384)
-    return out.getvalue()

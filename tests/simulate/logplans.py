@@ -126,7 +126,7 @@ LOGS_2026 = {
         LogForm(
             _columns(DEGREES), time="date and time", time_headers=("Date", "Clock"), encoding="latin-1", line_end="\r\n"
         ),
-        forms={"durability": LogForm(_columns(), kind="parquet", time_headers=("time",))},
+        forms={"durability": LogForm(_columns(), time_headers=("time",), every=5)},
         phases=(*RUN_IN_AND_PULLS, "durability"),
         clocks=BY_NIGHT,
     ),

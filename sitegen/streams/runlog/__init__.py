@@ -1,0 +1,28 @@
+"""Run logs: what was logged while the engine ran, held against its schedule, and blow-by at the reference points."""
+
+from __future__ import annotations
+
+from sitegen.streams.runlog.blowby import STEP as BLOWBY
+from sitegen.streams.runlog.measures import PISTON_SPEED
+from sitegen.streams.runlog.read import read
+from sitegen.streams.runlog.sections import SECTIONS
+from sitegen.streams.runlog.steps import LEVELS, SCHEDULE
+from sitegen.vocabulary import Stream
+
+STREAM = Stream(
+    name="runlog",
+    title="run log",
+    order=15,
+    fields=(),
+    read=read,
+    steps=(SCHEDULE, LEVELS, BLOWBY),
+    sections=SECTIONS,
+    recorded=(PISTON_SPEED.id,),
+    whole=True,
+    cautions=(
+        "Guards are on and the over-speed trip is tested; nobody stands in the plane of rotating parts.",
+        "Exhaust is extracted, carbon monoxide and fuel-gas alarms are on, blow-by is vented outdoors.",
+        "Hearing protection from 85 dBA (in the United States: 29 CFR 1910.95). Hot oil, coolant and surfaces.",
+        "Local codes, the site's rules and its competent person come first.",
+    ),
+)

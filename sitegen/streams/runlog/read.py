@@ -1,0 +1,52 @@
+"""From log files to Readings: a row a file, and the joined log of each phase beside them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from sitegen.logs.join import Log, join
+from sitegen.logs.reading import LogFile, read_log
+from sitegen.program.model import Program, RecordSource
+from sitegen.vocabulary import Problem, Readings
+
+COLUMNS = ("reading", "file", "row", "use", "engine", "phase", "rows", "seconds")
+
+
+def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
+    """Every log of the program. A file that cannot be trusted is an error; its phase has no log then."""
+    del sources  # logs are declared apart: program.logs
+    problems: list[Problem] = []
+    rows: list[dict[str, Any]] = []
+    files: dict[str, Mapping[str, Any]] = {}
+    parts: dict[tuple[str, str], list[LogFile]] = {}
+    folder = Path(program.folder)
+    for source in program.logs:
+        name = f"{folder.name}/{source.file}"
+        found = read_log(source, folder / source.file, name)
+        problems += found.problems
+        use = "" if found.usable else "log-not-usable"
+        rows.append(
+            dict(
+                zip(
+                    COLUMNS,
+                    (Path(source.file).stem, name, 1, use, source.engine, source.phase, found.rows, found.seconds),
+                    strict=True,
+                )
+            )
+        )
+        used = found.used if found.usable else 0
+        files[name] = {"rows": found.rows, "used": used, "set_aside": found.rows - used, "encoding": found.encoding}
+        if found.usable:
+            parts.setdefault((source.engine, source.phase), []).append(found)
+    logs: dict[tuple[str, str], Log] = {}
+    for key, own in parts.items():
+        log, more = join(own)
+        problems += more
+        if log is not None:
+            logs[key] = log
+    frame = pd.DataFrame(rows, columns=list(COLUMNS))
+    return Readings(frame, problems, files, logs)

@@ -1,0 +1,407 @@
+"""What the run logs say on the pages. Formats what the steps concluded; computes nothing but what is drawn."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from sitegen.streams.runlog.measures import (
+    APART,
+    BIAS,
+    BMEP,
+    HELD,
+    LAST,
+    LEVEL,
+    MEANS,
+    PER_LITRE,
+    PISTON_SPEED,
+    REFERENCE,
+    SCALE,
+    STOPPED,
+    UNSTEADY,
+)
+from sitegen.streams.runlog.steps import CHANNEL, PLANNED, base
+from sitegen.vocabulary import Block, Cell, Column, Figure, Panel, Row, Section, Table, Text
+
+MOST_POINTS = 500  # drawn of a channel in one figure; least and most of what lies between are kept
+TITLES = {
+    "speed": ("Speed", "rpm", 30 / math.pi, 0.0),
+    "torque": ("Torque", "N m", 1.0, 0.0),
+    "blowby": ("Blow-by, as the meter reads", "L/min", 60e3, 0.0),
+    "blowby_2": ("Blow-by, second meter, as it reads", "L/min", 60e3, 0.0),
+    "blowby_temperature": ("Gas temperature at the meter", "°C", 1.0, -273.15),
+    "blowby_pressure": ("Gas pressure at the meter", "kPa absolute", 1e-3, 0.0),
+    "ambient_pressure": ("Ambient pressure", "kPa absolute", 1e-3, 0.0),
+    "intake_temperature": ("Intake temperature", "°C", 1.0, -273.15),
+}
+
+
+def _title(channel: str) -> tuple[str, str, float, float]:
+    """Title, unit, and what turns SI into it."""
+    name, cylinder = base(channel)
+    if name in TITLES:
+        return TITLES[name]
+    measure, factor, offset = MEANS[name]
+    title = measure.title[0].upper() + measure.title[1:]
+    return (f"{title}, cylinder {cylinder}" if cylinder else title), measure.unit, factor, offset
+
+
+# ---- engine ---------------------------------------------------------------------------------------------------------
+
+
+def run_charts(view: Any) -> Sequence[Block]:
+    """Every logged channel over the time of the runs; durability apart, whose hours would press the rest together."""
+    blocks: list[Block] = []
+    logs = _logs(view)
+    short = [(phase, log) for phase, log in logs if phase.kind != "durability"]
+    long = [(phase, log) for phase, log in logs if phase.kind == "durability"]
+    if short:
+        blocks.append(_figure(view, "runs", short, _reading(view)))
+    if long:
+        reading = "" if short else _reading(view)
+        blocks.append(_figure(view, "durability-run", long, reading))
+    return blocks
+
+
+def _logs(view: Any) -> list[tuple[Any, Any]]:
+    logs = view.analysis.readings["runlog"].logs
+    engine = view.the_build.id
+    return [(phase, logs[engine, phase.id]) for phase in view.phases if (engine, phase.id) in logs]
+
+
+def _figure(view: Any, name: str, logs: Sequence[tuple[Any, Any]], reading: str) -> Figure:
+    channels = list(dict.fromkeys(channel for _, log in logs for channel in log.channels))
+    begins, at = [], 0.0
+    for _, log in logs:
+        begins.append(at)
+        at += log.seconds / 60
+    marks, bands = _marks(view, logs, begins)
+    panels, shown, of = [], 0, 0
+    for channel in channels:
+        title, unit, factor, offset = _title(channel)
+        path: list[dict[str, Any]] = []
+        for (phase, log), begin in zip(logs, begins, strict=True):
+            if channel not in log.bins:
+                continue
+            share = max(40, round(MOST_POINTS * log.seconds / 60 / at)) if at else MOST_POINTS
+            points = _thinned(log, channel, share)
+            of += int(np.isfinite(log.bins[channel].to_numpy()).sum())
+            shown += len(points)
+            path += [
+                {
+                    "at": begin + t / 60,
+                    "value": v * factor + offset,
+                    "low": lo * factor + offset,
+                    "high": hi * factor + offset,
+                    "line": phase.id,
+                    "series": title,
+                }
+                for t, v, lo, hi in points
+            ]
+        label = f"{title} over the time of the runs"
+        data = {"path": path, "bands": bands, "marks": marks}
+        panels.append(Panel(title, data, {"from": 0.0, "to": at}, note=unit, label=label))
+    caption = (
+        f"Time in minutes, phases one after the other. Line: means; upright strokes: least and most about them. "
+        f"Shaded: reference points of the schedule. Dashed: stops and excursions. {view.words.number(shown)} of "
+        f"{view.words.number(of)} points drawn, extremes kept."
+    )
+    return Figure(name, "run", panels, reading, caption, _channel_table(view, logs), one_scale=False)
+
+
+def _thinned(log: Any, channel: str, most: int) -> list[tuple[float, float, float, float]]:
+    """Time [s], mean, least and most of stretches of the log: at most so many, none of the extremes lost."""
+    value = log.bins[channel].to_numpy()
+    low, high = log.bins[f"{channel}.low"].to_numpy(), log.bins[f"{channel}.high"].to_numpy()
+    t = log.bins["t"].to_numpy()
+    known = np.flatnonzero(np.isfinite(value))
+    if len(known) == 0:
+        return []
+    return [
+        (
+            float(t[part].mean() + log.width / 2),
+            float(value[part].mean()),
+            float(np.nanmin(low[part])),
+            float(np.nanmax(high[part])),
+        )
+        for part in np.array_split(known, min(most, len(known)))
+    ]
+
+
+def _marks(
+    view: Any, logs: Sequence[tuple[Any, Any]], begins: Sequence[float]
+) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Phases, stops and excursions as marks, reference points as bands [min]."""
+    marks: list[dict[str, Any]] = []
+    bands: list[dict[str, Any]] = []
+    events = {each.key.phase: each.frame for each in view.series("run.events")}
+    points = {each.key.phase: each.frame for each in view.series("blowby.points")}
+    for (phase, _), begin in zip(logs, begins, strict=True):
+        marks.append({"at": begin, "label": phase.title})
+        for row in events[phase.id].itertuples() if phase.id in events else ():
+            name = "stop" if row.kind == "stop" else f"{row.channel} off"
+            marks.append({"at": begin + row.begin / 60, "label": name, "event": True})
+        rows = points[phase.id].itertuples() if phase.id in points else ()
+        bands += [{"at": begin + row.begin / 60, "to": begin + row.end / 60} for row in rows]
+    return marks, bands
+
+
+def _channel_table(view: Any, logs: Sequence[tuple[Any, Any]]) -> Table:
+    words = view.words
+    rows = []
+    for phase, log in logs:
+        for channel in log.channels:
+            title, unit, factor, offset = _title(channel)
+            values = log.bins[channel].to_numpy()
+            values = values[np.isfinite(values)] * factor + offset
+            verdict = next(
+                (
+                    v
+                    for v in view.verdicts(CHANNEL, engine=view.the_build)
+                    if v.key.phase == phase.id and v.key.at == channel
+                ),
+                None,
+            )
+            ends = (
+                [words.number(float(x)) for x in (values.mean(), values.min(), values.max())]
+                if len(values)
+                else [words.DASH] * 3
+            )
+            rows.append(
+                Row(
+                    (
+                        Cell(phase.title),
+                        Cell(title),
+                        *(Cell(end) for end in ends),
+                        Cell(unit),
+                        Cell(verdict.word if verdict else ""),
+                    )
+                )
+            )
+    columns = (
+        Column("Phase"), Column("Channel"), Column("Mean", numeric=True), Column("Least", numeric=True),
+        Column("Most", numeric=True), Column("Unit"), Column("Channel looks"),
+    )  # fmt: skip
+    return Table("channels-by-phase", columns, rows)
+
+
+def _reading(view: Any) -> str:
+    """Which runs were held to their schedule, and which were not."""
+    words = view.words
+    planned = view.verdicts(PLANNED, engine=view.the_build)
+    if not planned:
+        return ""
+    titles = {phase.id: phase.title for phase in view.phases}
+    off = [each for each in planned if each.word != "held"]
+    parts = []
+    if not off:
+        parts.append(f"{words.sentence(words.share(len(planned), len(planned), 'logged run'))} kept to the schedule.")
+    for each in off:
+        value = view.value(HELD.id, each.key.phase, cylinder=0)
+        parts.append(
+            f"{words.sentence(titles[each.key.phase])} was not run as planned: "
+            f"{words.with_unit(words.number(value.value, 0), '%')} of the planned time lay within the bands"
+            f"{_steps_off(view, each.key.phase)}."
+        )
+    stopped = [value for value in view.values(STOPPED.id, engine=view.the_build) if value.n]
+    parts += [
+        f"{words.sentence(titles[value.key.phase])} was stopped {_times(words, value.n)}, "
+        f"{words.with_unit(words.number(value.value, 1), 'min')} in all."
+        for value in stopped
+    ]
+    odd = [each for each in view.verdicts(CHANNEL, engine=view.the_build) if each.word != "sound"]
+    if odd:
+        named = words.listed(dict.fromkeys(f"{_title(each.key.at)[0].lower()} ({each.word})" for each in odd))
+        parts.append(f"Not to be believed as they are: {named}.")
+    return " ".join(parts)
+
+
+def _steps_off(view: Any, phase: str) -> str:
+    """Which steps were not held."""
+    rule = view.program.run
+    values = [v for v in view.values(HELD.id, engine=view.the_build, phase=phase) if v.key.at and v.value is not None]
+    off = sorted(int(v.key.at.rpartition("-")[2]) for v in values if rule and v.value < 100 * rule.held)
+    if not off:
+        return ""
+    words = view.words
+    told = f"{words.plural(len(off), 'step')} {words.numbers_listed(off)} of {len(values)}"
+    return f", {told} {words.plural(len(off), 'was', 'were')} not held"
+
+
+def _times(words: Any, n: int) -> str:
+    return {1: "once", 2: "twice"}.get(n, f"{words.count(n)} times")
+
+
+def schedule_table(view: Any) -> Sequence[Block]:
+    """Planned against run, phase by phase."""
+    words = view.words
+    rows = []
+    for phase, log in _logs(view):
+        held = view.value(HELD.id, phase.id, cylinder=0)
+        word = next((v.word for v in view.verdicts(PLANNED, engine=view.the_build) if v.key.phase == phase.id), "")
+        planned = phase.repeat * sum(step.time for step in phase.schedule) / 60
+        stopped = view.value(STOPPED.id, phase.id, cylinder=0)
+        stops = ""
+        if stopped is not None and stopped.n:
+            stops = f"{words.count(stopped.n)}, {words.with_unit(words.number(stopped.value, 1), 'min')}"
+        rows.append(
+            Row(
+                (
+                    Cell(phase.title),
+                    Cell(words.number(planned, 1)),
+                    Cell(words.number(log.running_seconds / 60, 1)),
+                    Cell(words.number(held.value, 0) if held and held.value is not None else words.DASH),
+                    Cell(stops or "none"),
+                    Cell(view.text(view.value(PISTON_SPEED.id, phase.id, cylinder=0))),
+                    Cell(view.text(view.value(BMEP.id, phase.id, cylinder=0))),
+                    Cell(word or words.DASH, word=bool(word)),
+                )
+            )
+        )
+    if not rows:
+        return ()
+    columns = (
+        Column("Phase"), Column("Planned", "min", numeric=True), Column("Run", "min", numeric=True),
+        Column("Held", "%", numeric=True, measure=HELD.id), Column("Stops"),
+        Column("Mean piston speed", "m/s", numeric=True, measure=PISTON_SPEED.id),
+        Column("Mean pressure", "bar", numeric=True, measure=BMEP.id), Column("Run as planned"),
+    )  # fmt: skip
+    return (Table("planned-and-run", columns, rows),)
+
+
+def blowby(view: Any) -> Sequence[Block]:
+    """Blow-by at each reference point, the distance it settles over, and two meters against each other."""
+    words = view.words
+    rows = []
+    for phase, _ in _logs(view):
+        levels = [v for v in view.values(LEVEL.id, engine=view.the_build, cylinder=0, phase=phase.id) if v.key.at]
+        last = view.value(LAST.id, phase.id, cylinder=0)
+        if not levels and last is None:
+            continue
+        levels.sort(key=lambda value: int(value.key.at.rpartition("-")[2]))
+        told = ", ".join(words.number(value.value, 1) for value in levels if value.value is not None)
+        care = "; ".join(view.why(flag) for flag in sorted(last.flags)) if last is not None else ""
+        rows.append(
+            Row(
+                (
+                    Cell(phase.title),
+                    Cell(told or words.DASH),
+                    Cell(view.text(view.value(UNSTEADY.id, phase.id, cylinder=0))),
+                    Cell(view.text(view.value(PER_LITRE.id, phase.id, cylinder=0))),
+                    Cell(_meters(view, phase)),
+                    Cell(words.sentence(care) or words.DASH),
+                )
+            )
+        )
+    if not rows:
+        return ()
+    columns = (
+        Column("Phase"), Column(f"At each reference point, {REFERENCE}", "L/min", numeric=True, measure=LEVEL.id),
+        Column("Unsteadiness at the last", "L/min", numeric=True, measure=UNSTEADY.id),
+        Column("Per litre swept", "mL/L", numeric=True, measure=PER_LITRE.id),
+        Column("Second meter less the first", "L/min", numeric=True, measure=BIAS.id), Column("Read with care"),
+    )  # fmt: skip
+    note = "Blow-by belongs to the whole engine; cylinders share it, and coatings too where an engine holds several."
+    return (Table("blow-by", columns, rows, _blowby_reading(view), note=note), Text((Cell(_meter_note(view)),), "note"))
+
+
+def _meters(view: Any, phase: Any) -> str:
+    bias = view.value(BIAS.id, phase.id, cylinder=0)
+    if bias is None:
+        return str(view.words.DASH)
+    apart = view.value(APART.id, phase.id, cylinder=0)
+    text = str(view.text(bias))
+    return text if apart is None else f"{text}; single means within ±{view.words.number(apart.value, 1)} of it"
+
+
+def _meter_note(view: Any) -> str:
+    meters = view.program.definitions.meters
+    used = list(
+        dict.fromkeys(
+            c.meter for log in view.program.logs if log.engine == view.the_build.id for c in log.channels if c.meter
+        )
+    )
+    titles = view.words.listed(f"{meters[each].title} ({meters[each].principle.replace('-', ' ')})" for each in used)
+    return f"Read with {titles}." if titles else "No meter is named."
+
+
+def _blowby_reading(view: Any) -> str:
+    words = view.words
+    levels = [v for v in view.values(LEVEL.id, engine=view.the_build, cylinder=0) if v.value is not None]
+    order = {phase.id: phase.order for phase in view.phases}
+    levels.sort(key=lambda v: (order[v.key.phase], int(v.key.at.rpartition("-")[2])))
+    if not levels:
+        return ""
+    first, last = levels[0], levels[-1]
+    if "unverified" in last.flags:
+        return "The meter never moved: either the rings let nothing past, or it is dead. Its numbers are not relied on."
+    text = (
+        f"Blow-by went from {words.number(first.value, 1)} to {words.with_unit(words.number(last.value, 1), 'L/min')} "
+        f"from the first reference point to the last."
+    )
+    scale = next(iter(view.values(SCALE.id, engine=view.the_build)), None)
+    if scale is not None and scale.value is not None:
+        text += f" It settles over {words.with_unit(words.with_interval(scale.value, scale.low, scale.high), 'km')}."
+    elif scale is not None and scale.reason:
+        text += f" Over what distance it settles cannot be told, because {view.why(scale.reason)}."
+    return text
+
+
+# ---- program --------------------------------------------------------------------------------------------------------
+
+
+def by_build(view: Any) -> Sequence[Block]:
+    """Runs and blow-by of every build that has a log."""
+    words, program = view.words, view.program
+    rows = []
+    for build in program.builds:
+        own = [value for value in view.values(HELD.id, engine=build, cylinder=0, at="") if value.value is not None]
+        last = [value for value in view.values(LAST.id, engine=build, cylinder=0) if value.value is not None]
+        if not own and not last:
+            continue
+        order = {phase.id: phase.order for phase in program.phases}
+        level = max(last, key=lambda value: order[value.key.phase], default=None)
+        scale = next(iter(view.values(SCALE.id, engine=build)), None)
+        off = [v for v in view.verdicts(PLANNED, engine=build) if v.word != "held"]
+        titles = words.listed(program.phase(each.key.phase).title for each in off)
+        care = "; ".join(view.why(flag) for flag in sorted(level.flags)) if level is not None else ""
+        rows.append(
+            Row(
+                (
+                    Cell(build.id, href=view.href_engine(build, "runs")),
+                    Cell(words.listed(view.coating_title(coating) for coating in build.coatings)),
+                    Cell("held" if not off else "not held", note=titles),
+                    Cell(view.text(level), note=care),
+                    Cell(view.text(scale), note=view.why(scale.reason) if scale is not None and scale.reason else ""),
+                )
+            )
+        )
+    if not rows:
+        return ()
+    columns = (
+        Column("Build"), Column("Coatings"), Column("Runs as planned"),
+        Column(f"Blow-by at the last reference point, {REFERENCE}", "L/min", numeric=True, measure=LAST.id),
+        Column("Settles over", "km", numeric=True, measure=SCALE.id),
+    )  # fmt: skip
+    note = "Blow-by is the engine's. It goes with the ring gaps too: see the build sheets before blaming a coating."
+    return (Table("runs-by-build", columns, rows, _program_reading(view), note=note),)
+
+
+def _program_reading(view: Any) -> str:
+    words = view.words
+    planned = view.verdicts(PLANNED)
+    if not planned:
+        return ""
+    held = sum(each.word == "held" for each in planned)
+    return f"{words.sentence(words.share(held, len(planned), 'logged run'))} kept to the schedule."
+
+
+SECTIONS = (
+    Section("runs", "The runs", 45, "engine", run_charts),
+    Section("planned-and-run", "Planned and run", 46, "engine", schedule_table),
+    Section("blow-by", "Blow-by", 47, "engine", blowby),
+    Section("runs-by-build", "Runs and blow-by", 45, "program", by_build),
+)

@@ -1,0 +1,180 @@
+"""Steps from a joined log to what a run was: held or not, how hard, how warm, and whether its channels look right."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from sitegen.methods import brake, health, schedule
+from sitegen.program.model import Build, Phase, Program
+from sitegen.streams.runlog.measures import BMEP, HELD, MEANS, PISTON_SPEED, STOPPED
+from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Step, Value, Verdict, refused
+
+CHANNEL = "channel"  # rule of the verdict on a logged channel
+PLANNED = "run as planned"  # rule of the verdict on a phase
+MOVES = frozenset({"blowby", "blowby_2", "torque"})  # channels that have to move while the engine runs
+STEADY = frozenset({"speed", "ambient_pressure", "blowby_pressure"})  # may well hold one value through a run
+TOLD = frozenset({"flat", "stuck", "zero", "below-range", "drifting-zero"})
+LONG_ENOUGH = 300.0  # s of running below which a slow channel is not judged; common practice, no source
+MOSTLY = 0.5  # share of the running time for which a channel may stand still
+IDLE = 10.0  # rad/s below which the engine does not run: some 95 rpm, no pump engine idles there
+
+
+def runs(program: Program, engine: str, readings: Mapping[str, Readings]) -> Iterator[tuple[Build, Phase, Any]]:
+    """Each phase of a build that has a log."""
+    build = program.build(engine)
+    for phase in program.phases_of(build):
+        log = readings["runlog"].logs.get((engine, phase.id))
+        if log is not None:
+            yield build, phase, log
+
+
+def parts(phase: Phase) -> list[schedule.Part]:
+    """The planned parts of a phase in the order they are run."""
+    once = [schedule.Part(s.time, s.speed, s.speed_to, s.torque, s.reference_point) for s in phase.schedule]
+    return once * phase.repeat
+
+
+def column(log: Any, channel: str) -> np.ndarray | None:
+    """Means of a channel by bin; None where it was not logged."""
+    return log.bins[channel].to_numpy() if channel in log.bins else None
+
+
+def running(log: Any) -> np.ndarray:
+    """Bins in which the engine ran; all of them where no speed was logged."""
+    speed = column(log, "speed")
+    return np.ones(len(log.bins), dtype=bool) if speed is None else np.nan_to_num(speed, nan=0.0) > IDLE
+
+
+# ---- against the schedule -------------------------------------------------------------------------------------------
+
+
+def run_schedule(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
+    """How each logged phase kept to its schedule, step by step, with its stops and excursions for the page."""
+    del book
+    for build, phase, log in runs(program, engine, readings):
+        key = build.key(phase=phase.id)
+        speed = column(log, "speed")
+        rule = program.run
+        if rule is None or not phase.schedule:
+            continue
+        if speed is None:
+            yield refused(HELD.id, key, Refused("no-speed"))
+            continue
+        try:
+            found = _held(log, phase, program)
+        except Refused as why:
+            yield refused(HELD.id, key, why)
+            continue
+        yield Value(HELD.id, key, 100 * found.share)
+        for place, share in enumerate(found.by_part, start=1):
+            yield Value(HELD.id, key._replace(at=f"step-{place}"), 100 * share)
+        yield Value(STOPPED.id, key, sum(end - begin for begin, end in found.stops) / 60, n=len(found.stops))
+        word = "held" if min(found.share, *found.by_part) >= rule.held else "not held"
+        yield Verdict(PLANNED, key, word, deciding=f"{HELD.id}@{phase.id}")
+        frame = pd.DataFrame(
+            [("stop", begin, end, "", 0.0) for begin, end in found.stops]
+            + [("excursion", s.begin, s.end, s.channel, s.most) for s in found.strays],
+            columns=["kind", "begin", "end", "channel", "most"],
+        )
+        yield Series("run.events", key, {"begin": "s", "end": "s"}, frame)
+
+
+def _held(log: Any, phase: Phase, program: Program) -> schedule.Held:
+    rule = program.run
+    if rule is None:
+        raise Refused("no-bands")
+    bands = schedule.Bands(rule.speed_band, rule.torque_band)
+    t = log.bins["t"].to_numpy()
+    return schedule.held(t, log.width, column(log, "speed"), column(log, "torque"), parts(phase), bands, IDLE)
+
+
+# ---- levels and health ----------------------------------------------------------------------------------------------
+
+
+def run_levels(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
+    """Means over the running time of each channel, and a word on every channel that does not look right."""
+    del book
+    for build, phase, log in runs(program, engine, readings):
+        ran = running(log)
+        words = dict(_health(log))
+        for channel, word in words.items():
+            yield Verdict(CHANNEL, build.key(phase=phase.id, at=channel), word)
+        key = build.key(phase=phase.id)
+        yield from _brake(build, key, log, ran)
+        for channel in log.channels:
+            name, cylinder = base(channel)
+            if name not in MEANS:
+                continue
+            measure, factor, offset = MEANS[name]
+            own = log.bins[channel].to_numpy()[ran]
+            own = own[np.isfinite(own)]
+            at = build.key(cylinder, phase.id)
+            if len(own) == 0:
+                yield refused(measure.id, at, Refused("no-samples"))
+                continue
+            flags = frozenset({"unverified"}) if words.get(channel, "sound") != "sound" else frozenset()
+            yield Value(measure.id, at, float(own.mean()) * factor + offset, flags=flags)
+
+
+def base(channel: str) -> tuple[str, int]:
+    """Channel without its cylinder, and the cylinder (0: of the engine).
+
+    >>> base("exhaust_temperature_3"), base("blowby_2"), base("speed")
+    (('exhaust_temperature', 3), ('blowby_2', 0), ('speed', 0))
+    """
+    head, _, tail = channel.rpartition("_")
+    if head in {"exhaust_temperature", "peak_pressure"} and tail.isdecimal():
+        return head, int(tail)
+    return channel, 0
+
+
+def _brake(build: Build, key: Key, log: Any, ran: np.ndarray) -> Iterable[Value]:
+    speed, torque = column(log, "speed"), column(log, "torque")
+    if speed is None or not ran.any():
+        return
+    mean = float(np.nanmean(speed[ran]))
+    yield Value(PISTON_SPEED.id, key, float(brake.mean_piston_speed(mean, build.engine_type.stroke)))
+    if torque is None or not np.isfinite(torque[ran]).any():
+        return
+    kind = build.engine_type
+    displaced = brake.displacement(kind.bore, kind.stroke, kind.cylinders)
+    pressure = brake.brake_mean_pressure(float(np.nanmean(torque[ran])), displaced, kind.strokes)
+    yield Value(BMEP.id, key, float(pressure) / 1e5)
+
+
+def channel_word(log: Any, channel: str) -> str:
+    """What is wrong with a channel while the engine runs; "sound" where nothing is.
+
+    A channel that has to move is held to all it can show. A temperature or a pressure may well stand still for minutes
+    on the steps of its converter: of these only one that never moves, or stands for most of the run, is told.
+    """
+    values, ran = log.bins[channel].to_numpy(), running(log)
+    steps = np.abs(np.diff(values[np.isfinite(values)]))
+    resolution = float(steps[steps > 0].min()) if (steps > 0).any() else None
+    if channel in MOVES:
+        found = health.health(values, log.width, resolution, moving=ran).words
+        return ", ".join(word for word in found if word in TOLD) or "sound"
+    own = values[ran & np.isfinite(values)]
+    if len(own) * log.width < LONG_ENOUGH or channel in STEADY:
+        return "sound"
+    edges = np.flatnonzero(np.diff(own, prepend=np.nan, append=np.nan) != 0)
+    return "stuck" if np.diff(edges).max() > MOSTLY * len(own) else "sound"
+
+
+def _health(log: Any) -> Iterator[tuple[str, str]]:
+    """A word for each channel: sound, or what is wrong with it."""
+    for channel in log.channels:
+        yield channel, channel_word(log, channel)
+
+
+SCHEDULE = Step("run-schedule", (HELD, STOPPED), run_schedule, reads=("runlog",))
+LEVELS = Step(
+    "run-levels",
+    (BMEP, PISTON_SPEED, *(measure for measure, _, _ in MEANS.values())),
+    run_levels,
+    reads=("runlog",),
+)
