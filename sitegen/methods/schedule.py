@@ -102,10 +102,12 @@ def held(t: Any, width: float, speed: Any, torque: Any, parts: Sequence[Part], b
     asked = np.maximum(np.array([each.time for each in parts]) - SETTLING - excused, width)
     by_part = [float(min(1.0, width * good[part == place].sum() / asked[place])) for place in range(len(parts))]
     share = float(np.dot(by_part, asked) / asked.sum())
+    stops = _stops(at, width, running)
     strays = [
         stray
         for channel, deviation in off.items()
         for stray in _strays(at, width, deviation, counted, part, channel, limits[channel])
+        if not any(abs(begin - stray.end) <= SETTLING for begin, _ in stops)  # running down to a stop is part of it
     ]
     windows = [
         (place, float(at[own[0]]), float(at[own[-1]] + width))
@@ -113,7 +115,7 @@ def held(t: Any, width: float, speed: Any, torque: Any, parts: Sequence[Part], b
         if len(own := np.flatnonzero(planned & (part == place)))
     ]
     return Held(
-        share, tuple(by_part), float(width * running.sum()), float(ends[-1]), _stops(at, width, running),
+        share, tuple(by_part), float(width * running.sum()), float(ends[-1]), stops,
         tuple(sorted(strays, key=lambda stray: (stray.begin, stray.channel))), tuple(windows),
     )  # fmt: skip
 

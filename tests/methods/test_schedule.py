@@ -40,6 +40,12 @@ def test_a_stop_moves_what_follows_and_is_told() -> None:
     assert found.windows[1] == (1, 120.0, 450.0)
 
 
+def test_running_down_to_a_stop_is_no_excursion() -> None:
+    t, speed, torque = record(200, 90)
+    torque[192:200] = 0.0
+    assert run(t, speed, torque).strays == ()
+
+
 def test_a_stop_shorter_than_ten_seconds_is_a_gap_of_the_record() -> None:
     assert run(*record(200, 9)).stops == ()
 

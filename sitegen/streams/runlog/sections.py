@@ -26,7 +26,8 @@ from sitegen.streams.runlog.measures import (
 from sitegen.streams.runlog.steps import CHANNEL, PLANNED, base
 from sitegen.vocabulary import Block, Cell, Column, Figure, Panel, Row, Section, Table, Text
 
-MOST_POINTS = 500  # drawn of a channel in one figure; least and most of what lies between are kept
+HIDDEN = 0.02  # share of a panel's height that least and most have to lie apart to be seen beside the line
+MOST_POINTS = 320  # drawn of a channel in one figure; least and most of what lies between are kept
 TITLES = {
     "speed": ("Speed", "rpm", 30 / math.pi, 0.0),
     "torque": ("Torque", "N m", 1.0, 0.0),
@@ -91,15 +92,8 @@ def _figure(view: Any, name: str, logs: Sequence[tuple[Any, Any]], reading: str)
             of += int(np.isfinite(log.bins[channel].to_numpy()).sum())
             shown += len(points)
             path += [
-                {
-                    "at": begin + t / 60,
-                    "value": v * factor + offset,
-                    "low": lo * factor + offset,
-                    "high": hi * factor + offset,
-                    "line": phase.id,
-                    "series": title,
-                }
-                for t, v, lo, hi in points
+                {"at": round(begin + t / 60, 2), "value": v, "low": lo, "high": hi, "line": phase.id, "series": title}
+                for t, v, lo, hi in _drawn(points, factor, offset)
             ]
         label = f"{title} over the time of the runs"
         data = {"path": path, "bands": bands, "marks": marks}
@@ -131,6 +125,22 @@ def _thinned(log: Any, channel: str, most: int) -> list[tuple[float, float, floa
     ]
 
 
+def _drawn(
+    points: Sequence[tuple[float, float, float, float]], factor: float, offset: float
+) -> list[tuple[float, float, float | None, float | None]]:
+    """The points in the unit shown, with the digits an eye can tell; extremes hidden by the line are left out."""
+    if not points:
+        return []
+    span = max(p[3] for p in points) - min(p[2] for p in points)
+    wide = abs(span * factor) or 1.0
+    digits = 3 - math.floor(math.log10(wide))
+    made: list[tuple[float, float, float | None, float | None]] = []
+    for t, value, low, high in points:
+        v, lo, hi = (round(each * factor + offset, digits) for each in (value, low, high))
+        made.append((t, v, lo, hi) if hi - lo > HIDDEN * wide else (t, v, None, None))
+    return made
+
+
 def _marks(
     view: Any, logs: Sequence[tuple[Any, Any]], begins: Sequence[float]
 ) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
@@ -140,12 +150,12 @@ def _marks(
     events = {each.key.phase: each.frame for each in view.series("run.events")}
     points = {each.key.phase: each.frame for each in view.series("blowby.points")}
     for (phase, _), begin in zip(logs, begins, strict=True):
-        marks.append({"at": begin, "label": phase.title})
+        marks.append({"at": round(begin, 2), "label": phase.title})
         for row in events[phase.id].itertuples() if phase.id in events else ():
             name = "stop" if row.kind == "stop" else f"{row.channel} off"
-            marks.append({"at": begin + row.begin / 60, "label": name, "event": True})
+            marks.append({"at": round(begin + row.begin / 60, 2), "label": name, "event": True})
         rows = points[phase.id].itertuples() if phase.id in points else ()
-        bands += [{"at": begin + row.begin / 60, "to": begin + row.end / 60} for row in rows]
+        bands += [{"at": round(begin + row.begin / 60, 2), "to": round(begin + row.end / 60, 2)} for row in rows]
     return marks, bands
 
 
