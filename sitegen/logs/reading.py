@@ -78,7 +78,10 @@ def read_log(source: LogSource, path: Path, file: str) -> LogFile:
     """The samples of one log file; what is wrong with it is among its problems."""
     faults = _Faults(file)
     try:
-        grid = _parquet(path, faults) if path.suffix == ".parquet" else _text(source, path, file, faults)
+        if path.suffix == ".parquet":
+            grid = _parquet(path, faults)
+        else:
+            grid = _plain(source, path) or _text(source, path, file, faults)
     except Blocked as blocked:
         return LogFile(source, file, problems=tuple(blocked.problems))
     if grid is None:
@@ -117,6 +120,40 @@ def read_log(source: LogSource, path: Path, file: str) -> LogFile:
 
 
 # ---- laying out -----------------------------------------------------------------------------------------------------
+
+
+def _plain(source: LogSource, path: Path) -> _Grid | None:
+    """A log without surprises, straight from the file: ASCII, LF or CRLF, no quotes, every row as long as the headers.
+
+    None for any other, which is then read with care. Counting separators and line ends tells it at a fraction of the
+    time a reading takes; each count is of the whole file.
+    """
+    if source.header_rows != 1 or source.units_row or source.encoding not in {"", "utf-8"} or not path.is_file():
+        return None
+    data = path.read_bytes()
+    if not data.isascii() or b'"' in data or b"\0" in data or data.count(b"\r") != data.count(b"\r\n"):
+        return None
+    at = 0
+    for _ in range(source.skip_rows):
+        at = data.find(b"\n", at) + 1
+        if at == 0:
+            return None
+    end = data.find(b"\n", at)
+    head = data[at : end if end >= 0 else None].decode().strip()
+    if not head or end < 0 or data.count(head.encode(), at) > 1:
+        return None
+    separator = {"tab": "\t"}.get(source.separator, source.separator) or _separator(source, head)
+    names = _cut(head, separator)
+    rows = data.count(b"\n", end + 1) + (not data.endswith(b"\n"))
+    even = data.count(separator.encode(), end) == rows * (len(names) - 1) and b"\n\n" not in data[end:]
+    if not even or not rows or len(set(names)) < len(names) or "" in names:
+        return None
+    del data
+    frame = pd.read_csv(
+        path, sep=separator, header=None, names=names, index_col=False, decimal=source.decimal, encoding="utf-8",
+        na_values=list(OVERFLOW), skiprows=source.skip_rows + 1, skipinitialspace=True, skip_blank_lines=False,
+    )  # fmt: skip
+    return _Grid(frame, source.skip_rows + 2, "utf-8") if len(frame) == rows else None
 
 
 def _text(source: LogSource, path: Path, file: str, faults: _Faults) -> _Grid | None:
