@@ -212,13 +212,13 @@ def _reading(view: Any) -> str:
     for each in off:
         value = view.value(HELD.id, each.key.phase, cylinder=0)
         parts.append(
-            f"{words.sentence(titles[each.key.phase])} was not run as planned: "
+            f"{words.sentence(titles[each.key.phase])}: not run as planned; "
             f"{words.with_unit(words.number(value.value, 0), '%')} of the planned time lay within the bands"
             f"{_steps_off(view, each.key.phase)}."
         )
     stopped = [value for value in view.values(STOPPED.id, engine=view.the_build) if value.n]
     parts += [
-        f"{words.sentence(titles[value.key.phase])} was stopped {_times(words, value.n)}, "
+        f"{words.sentence(titles[value.key.phase])}: stopped {_times(words, value.n)}, "
         f"{words.with_unit(words.number(value.value, 1), 'min')} in all."
         for value in stopped
     ]
