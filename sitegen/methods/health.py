@@ -80,15 +80,19 @@ def health(
     turning = good if moving is None else good & np.asarray(moving, dtype=bool)
     known = values[good]
     spans: list[Span] = []
-    if float(np.ptp(known)) <= step:
+    if float(np.ptp(known)) <= step * (1 + 1e-9):
         whole = np.flatnonzero(good)
         none_at_all = moving is not None and turning.any() and float(np.abs(known).max()) <= step
         return _health([Span(whole[0] * dt, (whole[-1] + 1) * dt, "zero" if none_at_all else "flat")])
     zero = np.abs(values) <= step
     if moving is not None:
         spans += _spans(_runs(zero & turning), dt, "zero", ZERO_FOR)
-    spans += _stuck(values, turning, zero if moving is not None else np.zeros(len(values), bool), dt)
-    spans += _clipped(values, turning, step, low, high, dt)
+    cut = _clipped(values, turning, step, low, high, dt)
+    ends = np.zeros(len(values), dtype=bool)
+    for span in cut:
+        ends[round(span.start / dt) : round(span.end / dt)] = True
+    spans += cut
+    spans += _stuck(values, turning & ~ends, zero & (moving is not None), dt, slow=moving is None)
     if low is not None:
         below = (values < low) & turning
         if moving is not None:
@@ -116,8 +120,12 @@ def _spans(runs: NDArray[np.int64], dt: float, word: Word, shortest: float) -> l
     return [Span(int(a) * dt, int(b) * dt, word) for a, b in runs if (b - a) * dt >= shortest]
 
 
-def _stuck(values: Floats, turning: Flags, zero: Flags, dt: float) -> list[Span]:
-    """Runs of one value, too long for a channel that repeats itself as often as this one does elsewhere."""
+def _stuck(values: Floats, turning: Flags, zero: Flags, dt: float, *, slow: bool) -> list[Span]:
+    """Runs of one value, too long for a channel that repeats itself as often as this one does elsewhere.
+
+    A slow channel with a coarse step repeats itself for minutes: of one that need not move a run must also be ten times
+    as long as those that hold a quarter of its samples.
+    """
     same = np.r_[False, (values[1:] == values[:-1]) & turning[1:] & turning[:-1]] & ~zero
     runs = _runs(same)
     lengths = runs[:, 1] - runs[:, 0]
@@ -127,6 +135,9 @@ def _stuck(values: Floats, turning: Flags, zero: Flags, dt: float) -> list[Span]
     steps = int(turning.sum()) - int(lengths[long].sum())
     often = (int(lengths[~long].sum()) + 1) / max(steps, 1)  # of other steps that change nothing
     needed = math.log(_UNLIKELY / len(values)) / math.log(often) if often < 1 else math.inf
+    if slow:
+        ordered = np.sort(lengths)
+        needed = max(needed, 10.0 * float(ordered[np.searchsorted(np.cumsum(ordered), ordered.sum() / 4)]))
     return [Span(int(a - 1) * dt, int(b) * dt, "stuck") for (a, b), n in zip(runs, lengths, strict=True)
             if n * dt >= STUCK_FOR and n >= needed]  # fmt: skip
 

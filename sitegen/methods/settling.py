@@ -26,8 +26,8 @@ _SCALES = 200
 _DROPS = 601
 _COARSE = (120, 201)  # scales and drops of the search for the best
 _ZOOMS = 9
-_LARGEST = 4.0  # of |ln(flow at the first visit/level)|
-_TINY = 1e-24  # of the flow's mean square: below it a residual is rounding
+_LEAST, _LARGEST = -8.0, 4.0  # of ln(flow at the first visit/level): all but nothing, and fifty times
+_TINY = 1e-13  # of the sum of squares: below it a residual is rounding
 
 
 @dataclass(frozen=True)
@@ -192,7 +192,7 @@ def settle_time(t: Floats, flow: Floats, band: float, step: Sequence[Hashable] |
 
 def _best(since: Floats, y: Floats, member: Floats, bounds: tuple[float, float]) -> tuple[float, float, float]:
     """Least residual sum of squares, ln(scale) and ln(1 + d) there: a grid over all of both, then ever finer ones."""
-    left, right, low, high = *bounds, -_LARGEST, _LARGEST
+    left, right, low, high = *bounds, _LEAST, _LARGEST
     for _ in range(_ZOOMS):
         scales, drops = np.linspace(left, right, _COARSE[0]), np.linspace(low, high, _COARSE[1])
         rss = _sums(since, y, member, np.exp(scales)).rss(np.expm1(drops))
@@ -220,7 +220,7 @@ class _Region:
 def _region(
     since: Floats, y: Floats, member: Floats, bounds: tuple[float, float], cut: float, best: tuple[float, float]
 ) -> _Region:
-    low, high = -_LARGEST, _LARGEST
+    low, high = _LEAST, _LARGEST
     left, right = bounds
     open_below = open_above = False
     for look in range(3):  # all of it, then closer twice
@@ -233,6 +233,7 @@ def _region(
         rows, columns = np.flatnonzero(inside.any(axis=1)), np.flatnonzero(inside.any(axis=0))
         if look == 0:
             open_below, open_above = bool(inside[0].any()), bool(inside[-1].any())
+            open_above = open_above or bool(inside[:, -1].any())  # an end level of next to nothing: no end in sight
         if look < 2:
             left, right = float(scales[max(rows[0] - 1, 0)]), float(scales[min(rows[-1] + 1, _SCALES - 1)])
             low, high = float(drops[max(columns[0] - 1, 0)]), float(drops[min(columns[-1] + 1, _DROPS - 1)])

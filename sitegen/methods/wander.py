@@ -25,7 +25,8 @@ FEWEST = 30  # samples
 _TIMES = np.exp(np.linspace(math.log(0.3), math.log(60.0), 28))  # time constants tried, in blocks
 _SHARES = np.array([0.02, 0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.98, 1.0])  # of the variance
 _SIGNIFICANT = 3.841  # twice the gain in log likelihood: white noise exceeds it in about one look of twenty
-_RESOLVED = 0.5  # blocks: a shorter time constant is looked for on finer blocks
+_RESOLVED = 1.0  # blocks: a shorter time constant is looked for on finer blocks
+_SIGNIFICANT_FINER = 10.83  # one in a thousand: several looks are made, and what is there shows on so many blocks
 _FINER = 8  # times finer at each look
 _SEGMENTS = 64  # of sixty blocks at most, spread evenly over the record
 
@@ -151,7 +152,7 @@ def look(x: Floats, dt: float) -> Wander:
     dt [s] from sample to sample.
 
     Notes: looked for on sixty blocks of the whole record first, then on blocks eight times finer, down to the samples;
-    the coarsest look that finds a time constant of half a block or more is believed, since it alone decides how the
+    the coarsest look that finds a time constant of a block or more is believed, since it alone decides how the
     mean scatters. Up to 64 stretches of sixty blocks share one fit at the finer looks.
     """
     values = np.asarray(x, dtype=float)
@@ -198,7 +199,7 @@ def _finer(values: Floats, size: int) -> tuple[float, int, Floats] | None:
         if len(table) == 0:
             continue
         fit = _fit(table - table.mean(axis=1, keepdims=True), _basis(BLOCKS, ()))
-        if fit.gain > _SIGNIFICANT:
+        if fit.gain > _SIGNIFICANT_FINER:
             found = fit.time * size, size, fit.likelihood
             if fit.time >= _RESOLVED:
                 break

@@ -78,7 +78,7 @@ def block_sd(time: float, size: int, noise: float) -> float:
     return math.sqrt((1 + 2 * float(np.sum((1 - lag / size) * np.exp(-lag / time))) + noise**2) / size)
 
 
-# ---- mean of a record -----------------------------------------------------------------------------------------------
+# ---- mean of a record --------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -132,7 +132,7 @@ def mean_of(case: Record, draws: int) -> Tally:
     return tally
 
 
-# ---- two meters -----------------------------------------------------------------------------------------------------
+# ---- two meters --------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -174,7 +174,7 @@ def pair_of(case: Pair, draws: int) -> Tally:
     return tally
 
 
-# ---- settle time ----------------------------------------------------------------------------------------------------
+# ---- settle time --------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -222,7 +222,7 @@ def settling_of(case: Approach, draws: int) -> Tally:
     return tally
 
 
-# ---- the tables -----------------------------------------------------------------------------------------------------
+# ---- the tables --------------------------------------------------------------------------------
 
 
 def _job(job: tuple[Callable[..., Tally], Record | Pair | Approach, int]) -> Tally:

@@ -1,0 +1,135 @@
+"""Channel health on signals that are ill on purpose, and on healthy ones."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from methods.steady_coverage import Floats, wander
+
+from sitegen.methods.health import WORDS, Health, health
+
+N = 3600
+
+
+def blowby(seed: int = 1) -> tuple[Floats, np.ndarray[tuple[int], np.dtype[np.bool_]]]:
+    """An hour of a healthy blow-by channel [L/min], two stops of a minute, and where the engine turns."""
+    rng = np.random.default_rng(seed)
+    moving = np.ones(N, dtype=bool)
+    moving[1200:1260] = moving[2400:2460] = False
+    load = np.select([np.arange(N) < 900, np.arange(N) < 2000], [20.0, 26.0], 32.0)
+    flow = load + wander(rng, 1, N, 30.0)[0] + 0.5 * rng.standard_normal(N)
+    return np.where(moving, flow, 0.0), moving
+
+
+def spans(found: Health, word: str) -> list[tuple[float, float]]:
+    return [(span.start, span.end) for span in found.spans if span.word == word]
+
+
+@pytest.mark.parametrize("resolution", [None, 0.01, 0.5])
+def test_healthy_channels_are_left_alone(resolution: float | None) -> None:
+    named = 0
+    for seed in range(100):
+        flow, moving = blowby(seed)
+        if resolution:
+            flow = np.round(flow / resolution) * resolution
+        named += bool(health(flow, 1.0, resolution, 2.0, 60.0, moving).words)
+    assert named <= 1
+
+
+def test_a_slow_coarse_temperature_may_stand_still() -> None:
+    degrees = np.round(90 + 3 * np.sin(np.arange(N) / 900) + 0.05 * np.random.default_rng(1).standard_normal(N))
+    assert health(degrees, 1.0, resolution=1.0).words == ()
+
+
+def test_flat_is_not_zero() -> None:
+    _, moving = blowby()
+    assert health(np.full(N, 21.5), 1.0, moving=moving).words == ("flat",)
+    assert spans(health(np.full(N, 21.5), 0.5), "flat") == [(0.0, N / 2)]
+    assert health(np.where(np.arange(N) % 2, 21.5, 21.6), 1.0, resolution=0.1).words == ("flat",)
+    assert health(np.zeros(N), 1.0, moving=moving).words == ("zero",)
+    assert health(np.zeros(N), 1.0).words == ("flat",)  # of a channel that need not move
+
+
+def test_zero_while_the_engine_turns() -> None:
+    flow, moving = blowby()
+    flow[300:360] = 0
+    found = health(flow, 1.0, 0.01, moving=moving)
+    assert found.words == ("zero",)
+    assert spans(found, "zero") == [(300.0, 360.0)]  # and not the stops
+
+
+@pytest.mark.parametrize("resolution", [None, 0.1])
+def test_stuck_stretch(resolution: float | None) -> None:
+    flow, moving = blowby()
+    if resolution:
+        flow = np.round(flow / resolution) * resolution
+    flow[500:620] = flow[500]
+    found = health(flow, 1.0, resolution, moving=moving)
+    assert found.words == ("stuck",)
+    ((start, end),) = spans(found, "stuck")
+    assert start == pytest.approx(500, abs=2)
+    assert end == pytest.approx(620, abs=2)
+    flow[500:620] = blowby()[0][500:620]
+    flow[500:515] = flow[500]  # fifteen seconds are not named
+    assert health(flow, 1.0, resolution, moving=moving).words == ()
+
+
+def test_clipped_at_its_own_largest_and_at_the_end_of_the_range() -> None:
+    flow, moving = blowby()
+    cut = np.minimum(flow, 32.0)
+    found = health(cut, 1.0, moving=moving)
+    assert found.words == ("clipped",)
+    assert sum(b - a for a, b in spans(found, "clipped")) > 0.5 * float(np.sum(flow > 32.0))
+    assert all(a >= 2000 for a, _ in spans(found, "clipped"))
+    over = np.minimum(flow, 33.5)
+    assert "clipped" in health(over, 1.0, high=33.5, moving=moving).words
+    assert health(flow, 1.0, high=60.0, moving=moving).words == ()
+
+
+def test_clipped_from_below() -> None:
+    flow, moving = blowby()
+    cut = np.where(moving, np.maximum(flow, 20.0), 0.0)
+    assert health(cut[:1200], 1.0).words == ("clipped",)
+
+
+def test_below_the_range_while_it_turns() -> None:
+    flow, moving = blowby()
+    found = health(flow, 1.0, low=19.0, moving=moving)
+    assert found.words == ("below-range",)
+    under = sum(b - a for a, b in spans(found, "below-range"))
+    assert under == float(np.sum((flow < 19.0) & moving))  # the stops do not count
+    assert health(flow, 1.0, low=10.0, moving=moving).words == ()
+
+
+def test_zero_that_drifts_between_stops() -> None:
+    flow, moving = blowby()
+    flow[2400:2460] += 2.0
+    flow += 0.01 * np.random.default_rng(3).standard_normal(N)
+    found = health(flow, 1.0, moving=moving)
+    assert found.words == ("drifting-zero",)
+    assert spans(found, "drifting-zero") == [(1200.0, 1260.0), (2400.0, 2460.0)]
+    flow[2400:2460] -= 1.7  # 0.3 of some 26 L/min is less than 2 %
+    assert health(flow, 1.0, moving=moving).words == ()
+
+
+def test_jumps_there_and_back_but_no_steps_of_load() -> None:
+    flow, moving = blowby()
+    for at in (400, 1500, 3000):
+        flow[at : at + 2] += 60
+    found = health(flow, 1.0, moving=moving)
+    assert found.words == ("jumps",)
+    assert spans(found, "jumps") == [(400.0, 402.0), (1500.0, 1502.0), (3000.0, 3002.0)]
+    flow, moving = blowby()
+    flow[400:402] += 60  # one alone is a stray sample
+    assert health(flow, 1.0, moving=moving).words == ()
+
+
+def test_several_at_once_in_fixed_order_and_gaps_are_none_of_them() -> None:
+    flow, moving = blowby()
+    flow[300:360], flow[2600:2800] = 0, flow[2600]
+    flow[700:800] = np.nan
+    found = health(flow, 1.0, 0.01, moving=moving)
+    assert found.words == ("stuck", "zero")
+    assert [word for word in WORDS if word in found.words] == list(found.words)
+    assert list(found.spans) == sorted(found.spans)
+    assert health(np.full(50, np.nan), 1.0) == Health((), ())
