@@ -4,20 +4,26 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from sitegen.methods.looks import false_alarm
 from sitegen.pages import differences, words
 from sitegen.pages.view import View
 from sitegen.vocabulary import Block, Cell, Column, Comparison, Row, Strip, Table, Text
 
+if TYPE_CHECKING:
+    from sitegen.crossing.planning import Planning
+
 SEATS = 1.12  # room beyond the furthest end of a row's intervals
+MOST = 60  # builds beyond which no number is given
+INSIDE = frozenset({"fixed", "differences"})  # procedures that compare inside engines
 ANCHOR, TITLE = "compared", "Coatings compared"
 
 
 # ---- the answer -----------------------------------------------------------------------------------------------------
 
 
-def answer(view: View) -> list[Text]:
+def answer(view: View, plan: Planning | None = None) -> list[Text]:
     """The opening of a program page: the primary comparison of each candidate, and with what care to read it."""
     rows = primary(view)
     if not rows:
@@ -27,7 +33,7 @@ def answer(view: View) -> list[Text]:
     beside = _beside(view)
     if beside:
         blocks.append(Text((Cell(beside),)))
-    care = _care(view, rows)
+    care = _care(view, rows, plan)
     if care:
         blocks.append(Text((Cell(care),)))
     return blocks
@@ -75,7 +81,7 @@ def _lead(view: View, rows: Sequence[Comparison]) -> str:
     return text
 
 
-def _care(view: View, rows: Sequence[Comparison]) -> str:
+def _care(view: View, rows: Sequence[Comparison], plan: Planning | None) -> str:
     """What is still to come, what it would take, and what cannot be separated."""
     parts = []
     if any("provisional" in row.flags for row in rows):
@@ -101,29 +107,34 @@ def _care(view: View, rows: Sequence[Comparison]) -> str:
         if "order-one-sided" in row.flags:
             parts.append(f"{words.sentence(view.why('order-one-sided'))}.")
             break
-    needed = [text for row in rows if (text := needs(view, row))]
+    needed = [text for row in rows if (text := needs(view, row, plan))]
     return " ".join([*parts, *needed])
 
 
-def needs(view: View, row: Comparison) -> str:
+def needs(view: View, row: Comparison, plan: Planning | None) -> str:
     """How many builds would find the difference worth finding, where the comparison cannot tell."""
-    if row.verdict != "cannot tell" or row.role != "primary" or view.program.worth_finding is None:
+    worth = view.program.worth_finding
+    if row.verdict != "cannot tell" or row.role != "primary" or worth is None or plan is None:
         return ""
-    value = view.value("comparison.builds_needed", row.phase, row.measure, engine="", cylinder=0, coating=row.coating)
-    if value is None or value.low is None:
+    own = (each for each in plan.reaches if (each.measure.id, each.candidate) == (row.measure, row.coating))
+    reach = next(own, None)
+    if reach is None or reach.needed is None:
         return ""
-    worth = words.percent(view.program.worth_finding, 1)
+    least, most = reach.needed
+    of = "holding both" if reach.scatter.within else "of each"
     return (
-        f"To find a difference of {worth} between {view.coating_title(row.coating)} and "
-        f"{view.coating_title(row.reference)} would take {builds_range(value.low, value.high)} of each."
+        f"To find a difference of {words.percent(worth, 1)} between {differences.rings(view, row.coating)} and "
+        f"{differences.rings(view, row.reference)} would take {builds_range(least, most)} {of}."
     )
 
 
 def builds_range(low: float, high: float | None) -> str:
     """ "three to nine builds", "from four to more than 60 builds"."""
+    if low > MOST:
+        return f"more than {MOST} builds"
     least = words.count(int(low))
     if high is None or math.isinf(high):
-        return f"from {least} to more than 60 builds"
+        return f"from {least} to more than {MOST} builds"
     if int(high) == int(low):
         return words.counted(int(low), "build")
     return f"{least} to {words.counted(int(high), 'build')}"
@@ -236,11 +247,21 @@ def _reading(view: View, rows: Sequence[Comparison]) -> str:
 
 def _note(view: View, rows: Sequence[Comparison]) -> str:
     exploratory = sum(row.role == "exploratory" for row in rows if row.coating == view.program.candidates[0])
-    parts = [
-        "Differences are taken between builds, because the cylinders of one engine share its build, its tune and its "
-        "operator. Each row is drawn on a scale of its own about the upright line of no difference; open marks are not "
+    parts = []
+    if any(row.procedure in INSIDE for row in rows):
+        parts.append(
+            "Differences are taken inside the engines that hold both coatings, where build, tune and operator are the "
+            "same on both sides."
+        )
+    if any(row.procedure and row.procedure not in INSIDE for row in rows):
+        parts.append(
+            "Differences are taken between builds, because the cylinders of one engine share its build, its tune and "
+            "its operator."
+        )
+    parts.append(
+        "Each row is drawn on a scale of its own about the upright line of no difference; open marks are not "
         "yet to be relied on."
-    ]
+    )
     if len(view.program.candidates) > 1:
         parts.append("Intervals are widened for the number of candidates.")
     if exploratory > 1:

@@ -8,6 +8,7 @@ from sitegen.pages import words
 from sitegen.pages.view import View
 from sitegen.vocabulary import Comparison
 
+TIMES = "times as much"
 RATIO_IN_TIMES = 2.0  # from twice as much on, a ratio is read more easily than per cent
 
 PROCEDURES = {
@@ -57,11 +58,19 @@ def after(view: View, row: Comparison) -> str:
 
 def amount(view: View, row: Comparison, value: float, half: float) -> str:
     """One end or the estimate, without its direction: "24 %", "2.3 times", "0.02 mm²"."""
+    if math.isinf(value):
+        return "any amount"
     if row.scale == "difference":
-        return words.with_unit(words.number(abs(value), words.decimals_for(half)), view.measures[row.measure].unit)
+        return words.with_unit(words.number(abs(value), _decimals(value, half)), view.measures[row.measure].unit)
     if value >= RATIO_IN_TIMES:
-        return f"{words.number(value, words.decimals_for(half))} times as much"
-    return words.with_unit(words.number(100 * abs(value - 1), max(0, words.decimals_for(100 * half))), "%")
+        return f"{words.number(value, _decimals(value, half))} {TIMES}"
+    percent = 100 * abs(value - 1)
+    return words.with_unit(words.number(percent, max(0, _decimals(percent, 100 * half))), "%")
+
+
+def _decimals(value: float, half: float) -> int:
+    """Decimals [-] by the half-width; by the number itself where an end is open."""
+    return words.decimals_alone(value, 2) if math.isnan(half) else words.decimals_for(half)
 
 
 def none(row: Comparison) -> float:
@@ -72,7 +81,7 @@ def none(row: Comparison) -> float:
 def directed(view: View, row: Comparison, value: float, half: float) -> str:
     """With its direction: "24 % less", "0.02 mm² more", "2.3 times as much"."""
     text = amount(view, row, value, half)
-    if text.endswith("times as much"):
+    if text.endswith(TIMES):
         return text
     return f"{text} {'less' if value < none(row) else 'more'}"
 
@@ -100,9 +109,11 @@ def interval(view: View, row: Comparison) -> str:
     same = (row.low < none(row)) == (row.high < none(row))
     if not same:
         return f"from {directed(view, row, row.low, half)} to {directed(view, row, row.high, half)}"
-    number, _, rest = one.partition("\N{NO-BREAK SPACE}")
-    if rest and other.partition("\N{NO-BREAK SPACE}")[2] == rest:
-        return f"{number} to {other}"
+    if math.isinf(far):
+        return f"at least {one}"
+    for unit in (f" {TIMES}", one[one.find("\N{NO-BREAK SPACE}") :]):
+        if one.endswith(unit) and other.endswith(unit):
+            return f"{one.removesuffix(unit)} to {other}"
     return f"{one} to {other}"
 
 
@@ -127,6 +138,8 @@ def sentence(view: View, row: Comparison) -> str:
     where = " in these engines" if row.scope == "these-engines" else ""
     told = f"95\N{NO-BREAK SPACE}% interval {interval(view, row)}; {rests_on(row)}"
     start = f"{when}, " if when else ""
+    found = estimate(view, row)
+    than = "as" if found.endswith(TIMES) else "than"
     if row.procedure in {"borrowed", "lent"}:
         once = coating if row.builds == 1 else reference
         lenders = "the other coatings' builds"
@@ -134,7 +147,7 @@ def sentence(view: View, row: Comparison) -> str:
             titles = {program.id: program.title for program in view.folder.programs}
             lenders = f"the builds of {words.listed(titles.get(each, each) for each in view.program.scatter_from)}"
         text = (
-            f"{start}{what} is {estimate(view, row)} with {coating} than with {reference} ({told}). "
+            f"{start}{what} is {found} with {coating} {than} with {reference} ({told}). "
             f"{words.sentence(once)} were built once, so build and coating cannot be told apart: the scatter is that "
             f"of {lenders}, and this is no test."
         )
@@ -144,7 +157,7 @@ def sentence(view: View, row: Comparison) -> str:
             f"{estimate(view, row)} with {coating} ({told})."
         )
     else:
-        text = f"{start}{what} is {estimate(view, row)} with {coating} than with {reference}{where} ({told})."
+        text = f"{start}{what} is {found} with {coating} {than} with {reference}{where} ({told})."
     if row.scope == "these-engines":
         text += " This holds for these engines and this lot of rings; of engines to come it says nothing."
     return words.sentence(text)

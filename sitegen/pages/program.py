@@ -32,7 +32,7 @@ def page(site: Site, program: Program) -> ProgramPage:
     for anchor in _OWN_ANCHORS:
         setter.anchor(anchor)
     every = records(site.desks[program.id], list(site.streams))
-    answer = [setter.block(block) for block in comparing.answer(view)]
+    answer = [setter.block(block) for block in comparing.answer(view, site.plans.get(program.id))]
     answer += [
         setter.block(block)
         for section in site.sections("program", "main")

@@ -1,0 +1,521 @@
+"""What comparisons, criteria and plans say: sentences from rows made by hand, read as a reader would."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from crossing.factory import AREA, GAIN, LOSS, MEASURES, PHASE, WIDTH, C, Case, D, R, case, program
+from pages.fixture import FixtureAnalysis
+
+from sitegen.crossing import planning
+from sitegen.crossing.history import histories
+from sitegen.pages import comparing, criteria, differences, history, words
+from sitegen.pages.addresses import Addresses
+from sitegen.pages.view import Desk, View
+from sitegen.program.model import Build, Criterion, Folder, Program
+from sitegen.vocabulary import Cell, Comparison, Figure, Key, Strip, Table, Text, Value, Verdict
+
+HELD = {"B1": (R,) * 4, "B2": (C,) * 4, "B3": (R,) * 4, "B4": (C,) * 4}
+NBSP = "\N{NO-BREAK SPACE}"
+
+
+def plain(text: str) -> str:
+    return text.replace(NBSP, " ")
+
+
+def view_of(
+    of: Program, rows: Sequence[Comparison] = (), verdicts: Sequence[Verdict] = (), values: Sequence[Value] = (),
+    looks: int = 1,
+) -> View:  # fmt: skip
+    analysis = FixtureAnalysis(
+        of, {}, {(value.measure, value.key): value for value in values}, verdicts, (), {}, comparisons=rows, looks=looks
+    )
+    folder = Folder("/nowhere", of.definitions, (of,))
+    return View(folder, MEASURES, (), Addresses.of(folder), f"programs/{of.id}/index.html", Desk(analysis))
+
+
+def row(estimate: float | None, low: float | None, high: float | None, **more: Any) -> Comparison:
+    """A comparison of three builds each in the probe area, the word as its interval says."""
+    given: dict[str, Any] = {
+        "measure": AREA.id, "phase": PHASE, "at": "", "coating": C, "reference": R, "role": "primary", "scale": "ratio",
+        "design": "whole builds", "procedure": "pooled", "scope": "engines-to-come", "builds": 3, "builds_reference": 3,
+        **more,
+    }  # fmt: skip
+    none = 1.0 if given["scale"] == "ratio" else 0.0
+    if low is not None and high is not None and "verdict" not in more:
+        given["verdict"] = "cannot tell" if low <= none <= high else "better" if high < none else "worse"
+    return Comparison(**given, estimate=estimate, low=low, high=high)
+
+
+def told(found: Comparison, of: Program | None = None) -> str:
+    return plain(differences.sentence(view_of(of or program(HELD)), found))
+
+
+# ---- one comparison -------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("numbers", "text"),
+    [
+        ((0.81, 0.71, 0.93), "19 % less {} than {} (95 % interval 7 to 29 % less"),
+        ((1.25, 1.16, 1.34), "25 % more {} than {} (95 % interval 16 to 34 % more"),
+        ((1.55, 1.22, 1.98), "55 % more {} than {} (95 % interval 22 to 98 % more"),
+        ((2.5, 2.1, 3.0), "2.5 times as much {} as {} (95 % interval 2.1 to 3.0 times as much"),
+        ((1.8, 1.4, 2.31), "80 % more {} than {} (95 % interval 40 % more to 2.3 times as much"),
+        ((0.25, 0.11, 0.52), "75 % less {} than {} (95 % interval 48 to 89 % less"),
+    ],
+)
+def test_less_more_and_times(numbers: tuple[float, float, float], text: str) -> None:
+    said = text.format("with soft nitride rings", "with plain nitride rings")
+    assert told(row(*numbers)) == f"After four pulls, the probe area is {said}; three builds each)."
+
+
+def test_a_difference_is_told_in_its_unit() -> None:
+    one = row(-2.275, -2.73, -1.82, scale="difference", measure=LOSS.id, phase="cold")
+    assert told(one) == (
+        "At cold build, the probe loss is 2.3 mg less with soft nitride rings than with plain nitride rings "
+        "(95 % interval 1.8 to 2.7 mg less; three builds each)."
+    )
+    other = row(0.0267, 0.0037, 0.0497, scale="difference", measure=WIDTH.id, verdict="more")
+    assert "is 0.027 mm more with" in told(other)
+    assert "interval 0.004 to 0.050 mm more;" in told(other)
+
+
+def test_an_interval_across_no_difference_names_both_directions() -> None:
+    assert told(row(0.88, 0.70, 1.10)) == (
+        "After four pulls, it cannot be told whether the probe area differs between soft nitride rings and plain "
+        "nitride rings: 12 % less with soft nitride rings (95 % interval from 30 % less to 10 % more; three builds "
+        "each)."
+    )
+    assert "from 0.30 mg less to 0.10 mg more" in told(row(-0.1, -0.3, 0.1, scale="difference", measure=LOSS.id))
+
+
+@pytest.mark.parametrize(
+    ("numbers", "text"),
+    [
+        ((1.0, 0.0, math.inf), "from 100 % less to any amount more"),
+        ((0.5, 0.0, 0.9), "10 to 100 % less"),
+        ((3.0, 1.5, math.inf), "at least 50 % more"),
+    ],
+)
+def test_an_end_without_end_is_said_and_not_printed_as_a_number(numbers: tuple[float, float, float], text: str) -> None:
+    assert text in plain(differences.interval(view_of(program(HELD)), row(*numbers)))
+
+
+def test_a_difference_without_ends() -> None:
+    wide = row(-1.0, -math.inf, math.inf, scale="difference", measure=LOSS.id)
+    assert plain(differences.interval(view_of(program(HELD)), wide)) == "from any amount less to any amount more"
+
+
+def test_these_engines_are_said_twice() -> None:
+    found = told(row(1.25, 1.16, 1.34, procedure="fixed", design="mixed in engine", scope="these-engines"))
+    assert found == (
+        "After four pulls, the probe area is 25 % more with soft nitride rings than with plain nitride rings in these "
+        "engines (95 % interval 16 to 34 % more; three builds holding both). This holds for these engines and this lot "
+        "of rings; of engines to come it says nothing."
+    )
+
+
+@pytest.mark.parametrize(
+    ("builds", "text"),
+    [((3, 3), "three builds each"), ((1, 3), "one build against three"), ((2, 1), "two builds against one"),
+     ((1, 1), "one build each"), ((13, 12), "13 builds against twelve")],
+)  # fmt: skip
+def test_what_it_rests_on_in_the_right_number(builds: tuple[int, int], text: str) -> None:
+    assert differences.rests_on(row(0.8, 0.7, 0.9, builds=builds[0], builds_reference=builds[1])) == text
+
+
+def test_a_borrowed_scatter_is_no_test() -> None:
+    found = told(row(1.16, 0.96, 1.40, procedure="borrowed", scope="", builds=1, verdict="cannot tell"))
+    assert "16 % more with soft nitride rings than with plain nitride rings" in found
+    assert "Soft nitride rings were built once, so build and coating cannot be told apart" in found
+    assert "this is no test." in found
+    other = told(row(1.16, 0.96, 1.40, procedure="borrowed", builds_reference=1, verdict="cannot tell"))
+    assert "Plain nitride rings were built once" in other
+
+
+@pytest.mark.parametrize(
+    "reason", ["build-and-coating", "whole-engine-in-mixed", "no-scatter-at-all", "order-and-coating"]
+)
+def test_a_refusal_gives_its_reason_as_one_sentence(reason: str) -> None:
+    found = told(row(None, None, None, verdict="refused", reason=reason, procedure="", scope=""))
+    assert found.startswith(
+        "The probe area with soft nitride rings after four pulls is not set against plain nitride rings"
+    )
+    assert ", because " in found
+    assert found.endswith(".")
+    assert found.count(".") == 1
+
+
+def test_values_below_detection_leave_the_bounds() -> None:
+    found = row(None, -2.7, -1.8, scale="difference", measure=LOSS.id, verdict="better")
+    assert "is 1.8 to 2.7 mg less with soft nitride rings" in told(found)
+
+
+def test_a_measure_of_a_whole_curve_has_no_phase() -> None:
+    assert told(row(0.46, 0.30, 0.70, phase="", at="a1")).startswith("The probe area is 54 % less with")
+    assert told(row(0.46, 0.30, 0.70, phase="", at="a2")).startswith("The probe area (assembly 2) is 54 % less")
+
+
+# ---- the answer -----------------------------------------------------------------------------------------------------
+
+
+def answer(view: View, plan: planning.Planning | None = None) -> list[str]:
+    blocks = comparing.answer(view, plan)
+    assert all(isinstance(block, Text) for block in blocks)
+    return [plain("".join(cell.text for cell in block.cells)) for block in blocks]
+
+
+def test_nothing_compared_says_nothing() -> None:
+    assert answer(view_of(program(HELD))) == []
+    assert comparing.lead(view_of(program(HELD))) == ""
+    assert comparing.table(view_of(program(HELD))) == []
+    assert comparing.worked_out(view_of(program(HELD))) == []
+
+
+def test_what_says_something_comes_first_and_what_was_built_once_last() -> None:
+    once = row(0.5, 0.4, 0.6, coating=D, procedure="borrowed", builds=1, verdict="cannot tell")
+    sure = row(0.8, 0.7, 0.9)
+    view = view_of(program(HELD, candidates=(D, C)), [once, sure])
+    assert comparing.primary(view) == [sure, once]
+    assert answer(view)[0].startswith("After four pulls, the probe area is 20 % less with soft nitride")
+
+
+def test_before_all_builds_are_in_it_begins_with_so_far() -> None:
+    of = program(HELD, due=("B4",), planned_builds=6)
+    early = row(0.8, 0.7, 0.9, flags=frozenset({"provisional"}))
+    said = answer(view_of(of, [early]))
+    assert said[0].startswith("So far: after four pulls, the probe area is 20 % less")
+    assert said[-1] == (
+        "B4 has still to run. Four of 6 planned builds are there. Looking again before all builds are in raises the "
+        "chance of a false alarm."
+    )
+    third = answer(view_of(of, [early], looks=3))[-1]
+    assert "This is look 3 at the data before all builds are in" in third
+    assert "from 5 to 11 %" in third
+
+
+def test_the_exploratory_measures_are_counted_in_the_right_number() -> None:
+    first = row(0.8, 0.7, 0.9)
+    one = row(0.5, 0.4, 0.6, role="exploratory", phase="", at="a1")
+    other = row(-2.0, -3.0, -1.0, role="exploratory", measure=LOSS.id, at="top", scale="difference")
+    of = program(HELD)
+    assert answer(view_of(of, [first, one]))[1] == (
+        "Of the one exploratory measure, the probe area (50 % less) differs for soft nitride rings."
+    )
+    assert answer(view_of(of, [first, one, other]))[1] == (
+        "Of the two exploratory measures, the probe area (50 % less) and the probe loss (top, 2.0 mg less) differ for "
+        "soft nitride rings."
+    )
+    nothing = replace(one, verdict="cannot tell")
+    assert len(answer(view_of(of, [first, nothing]))) == 1
+
+
+def test_what_it_would_take_is_said_where_it_cannot_be_told() -> None:
+    open_ = row(0.9, 0.7, 1.1, se=0.08, df=4)
+    of = program(HELD, worth_finding=0.15)
+    plan = planning.plan(of, (), MEASURES, [open_])
+    (reach,) = plan.reaches
+    assert reach.needed is not None
+    least, most = reach.needed
+    (last,) = answer(view_of(of, [open_]), plan)[1:]
+    assert last == (
+        f"To find a difference of 15 % between soft nitride rings and plain nitride rings would take "
+        f"{words.count(least)} to {words.count(most or 0)} builds of each."
+    )
+    sure = row(0.8, 0.7, 0.9, se=0.05, df=4)
+    assert len(answer(view_of(of, [sure]), plan)) == 1
+    assert len(answer(view_of(replace(of, worth_finding=None), [open_]), plan)) == 1
+
+
+@pytest.mark.parametrize(
+    ("ends", "text"),
+    [((3, 9), "three to nine builds"), ((4, 4), "four builds"), ((10, None), "from ten to more than 60 builds"),
+     ((10, math.inf), "from ten to more than 60 builds"), ((61, None), "more than 60 builds"),
+     ((2, 30), "two to 30 builds")],
+)  # fmt: skip
+def test_a_range_of_builds(ends: tuple[int, float | None], text: str) -> None:
+    assert comparing.builds_range(*ends) == text
+
+
+# ---- the table ------------------------------------------------------------------------------------------------------
+
+
+def the_table(view: View) -> Table:
+    (found,) = comparing.table(view)
+    assert isinstance(found, Table)
+    return found
+
+
+def strips(found: Table) -> list[Strip]:
+    return [cell.strip for line in found.rows for cell in line.cells if cell.strip is not None]
+
+
+def test_strips_have_a_scale_of_their_own_and_a_name() -> None:
+    view = view_of(program(HELD), [row(0.8, 0.5, 0.9), row(1.1, 0.9, 1.4, role="exploratory", at="top")])
+    first, second = strips(the_table(view))
+    assert first.low == pytest.approx(-1 / comparing.SEATS)
+    assert first.mark == pytest.approx(math.log(0.8) / -math.log(0.5) / comparing.SEATS)
+    assert -1 < first.low < (first.mark or 0) < first.high < 0 < second.high < 1
+    assert plain(first.label) == "20 % less, 10 to 50 % less"
+    assert not first.hollow
+
+
+def test_a_strip_without_ends_reaches_the_edge() -> None:
+    both = view_of(program(HELD, candidates=(C, D)), [row(1.0, 0.0, math.inf), row(0.8, 0.7, 0.9, coating=D)])
+    first, _ = strips(the_table(both))
+    assert (first.low, first.high) == (-1.0, 1.0)
+
+
+def test_open_marks_are_those_not_to_be_relied_on() -> None:
+    marks = [
+        strips(the_table(view_of(program(HELD), [found])))[0].hollow
+        for found in (
+            row(0.8, 0.7, 0.9),
+            row(0.8, 0.7, 0.9, flags=frozenset({"provisional"})),
+            row(0.8, 0.7, 0.9, procedure="borrowed", verdict="cannot tell"),
+            row(0.8, 0.7, 0.9, procedure="lent", verdict="cannot tell"),
+        )
+    ]
+    assert marks == [False, True, True, True]
+
+
+def test_the_note_says_where_the_differences_were_taken() -> None:
+    between = the_table(view_of(program(HELD), [row(0.8, 0.7, 0.9)])).note
+    assert "taken between builds" in between
+    assert "inside" not in between
+    inside = the_table(view_of(program(HELD), [row(0.8, 0.7, 0.9, procedure="fixed", scope="these-engines")])).note
+    assert "taken inside the engines that hold both coatings" in inside
+    assert "between builds" not in inside
+
+
+def test_a_refused_comparison_stands_in_the_table_with_its_reason() -> None:
+    view = view_of(program(HELD), [row(None, None, None, verdict="refused", reason="build-and-coating", procedure="")])
+    found = the_table(view)
+    cell = found.rows[0].cells[2]
+    assert (cell.text, "cannot be told apart" in cell.note) == ("not compared", True)
+    assert strips(found) == []
+    assert found.reading == ""
+
+
+def test_the_reading_counts_the_measures_that_differ() -> None:
+    rows = [row(0.8, 0.7, 0.9), *(row(0.9, 0.7, 1.1, role="exploratory", at=f"p{n}") for n in range(3))]
+    reading = the_table(view_of(program(HELD), rows)).reading
+    assert reading == "Soft nitride rings differ from plain nitride rings in one of four measures."
+    none = the_table(view_of(program(HELD), rows[1:])).reading
+    assert none == "Soft nitride rings differ from plain nitride rings in no measure."
+
+
+# ---- how it was worked out ------------------------------------------------------------------------------------------
+
+
+def detail(view: View, line: int = 0) -> list[Cell]:
+    (found,) = comparing.worked_out(view)
+    assert isinstance(found, Table)
+    return list(found.rows[line].cells)
+
+
+def test_how_it_was_worked_out() -> None:
+    found = row(
+        0.8, 0.7, 0.9, df=4, p=0.0127, adjusted_over=2, least_p=0.1, icc=-0.02, icc_low=-0.2, icc_high=0.63,
+        effective=24.0, effective_low=8.3, effective_high=24.0, cylinders=12, cylinders_reference=12,
+        flags=frozenset({"one-lot"}),
+    )  # fmt: skip
+    cells = detail(view_of(program(HELD), [found]))
+    texts = [plain(f"{cell.text} | {cell.note}") for cell in cells]
+    assert texts[2] == "Whole builds | means of builds, scatter pooled over the coatings (t); engines to come"
+    assert texts[3] == ("0.013 | 4 degrees of freedom; widened for two comparisons; randomisation cannot go below 0.10")
+    assert texts[4] == "24 of 24 tests (8 to 24) | 0 % to 63 % of the scatter is between builds"
+    assert texts[5].startswith("All rings of the coating came from one lot")
+
+
+def test_p_is_never_printed_as_nothing() -> None:
+    for p, text in ((1e-9, "below 0.001"), (0.0005, "below 0.001"), (0.012, "0.012"), (0.5, "0.50"), (None, "–")):
+        assert detail(view_of(program(HELD), [row(0.8, 0.7, 0.9, p=p)]))[3].text == text
+
+
+def test_one_degree_of_freedom_and_a_fraction() -> None:
+    assert "one degree of freedom" in detail(view_of(program(HELD), [row(0.8, 0.7, 0.9, df=1)]))[3].note
+    assert "4.7 degrees of freedom" in detail(view_of(program(HELD), [row(0.8, 0.7, 0.9, df=4.71)]))[3].note
+
+
+def test_the_allocation_in_a_sentence() -> None:
+    def sentence(of: Program) -> str:
+        (found,) = comparing.worked_out(view_of(of, [row(0.8, 0.7, 0.9)]))
+        assert isinstance(found, Table)
+        return found.reading
+
+    drawn = program(HELD, allocation_scheme="whole builds", allocation_seed=3)
+    assert sentence(drawn) == (
+        "Two builds with plain nitride and two builds with soft nitride. Given out by lot as whole builds."
+    )
+    mixed = program({"B1": (R, C), "B2": (R, R)})
+    assert sentence(mixed) == (
+        "B1 holds more than one coating; one build with plain nitride. How the coatings were given out is not recorded."
+    )
+
+
+# ---- criteria -------------------------------------------------------------------------------------------------------
+
+
+def asked(sense: str = "at-most", scope: str = "every-cylinder", limit: float | None = 0.35, **more: Any) -> Criterion:
+    return Criterion("c", "Area after the pulls", AREA.id, PHASE, sense, scope, (C,), limit, **more)  # type: ignore[arg-type]
+
+
+class _Setter:
+    """Takes the place of the one that links cells: the text alone matters here."""
+
+    def piece(self, cell: Cell) -> str:
+        return cell.text
+
+
+def line(of: Program, verdicts: Sequence[Verdict], values: Sequence[Value] = ()) -> tuple[Any, Any]:
+    (found,) = criteria.lines(view_of(of, (), verdicts, values), _Setter())  # type: ignore[arg-type]
+    return found, found.answers[0]
+
+
+def verdict(word: str, engine: str = "", cylinder: int = 0, rule: str = "criterion:c", **more: Any) -> Verdict:
+    return Verdict(rule, Key(engine, cylinder, C, PHASE), word, **more)
+
+
+@pytest.mark.parametrize(
+    ("criterion", "limit", "note"),
+    [
+        (asked(), "at most 0.35 mm²", "every cylinder with soft nitride, after four pulls"),
+        (asked("at-least", "mean-of-builds", 12.0), "at least 12 mm²", "mean of the builds with soft nitride"),
+        (asked("below-reference", "mean-of-builds", None), "below plain nitride", "mean of the builds"),
+        (asked("above-reference", "mean-of-builds", None), "above plain nitride", "mean of the builds"),
+        (asked(scope="every-build", end_rule=True), "at most 0.35 mm²", "a failure ends the program for the coating"),
+    ],
+)
+def test_a_limit_reads_as_it_was_stated(criterion: Criterion, limit: str, note: str) -> None:
+    found, _ = line(program(HELD, criteria=(criterion,)), [])
+    assert plain(found.limit) == limit
+    assert note in found.note
+
+
+def test_a_failing_criterion_names_who_decided_it_and_what_follows() -> None:
+    of = program(HELD, criteria=(asked(end_rule=True),))
+    _, found = line(of, [verdict("fails"), verdict("fails", "B2", 3), verdict("holds", "B2", 1)])
+    assert found.told == ["The program ends for this coating", "Decided by B2 cylinder 3"]
+    _, without = line(program(HELD, criteria=(asked(),)), [verdict("fails"), verdict("fails", "B2", 3)])
+    assert without.told == ["Decided by B2 cylinder 3"]
+
+
+def test_an_open_criterion_names_the_open_ones_and_what_would_decide() -> None:
+    of = program(HELD, criteria=(asked(),))
+    needed = Value("criterion.readings_needed", Key("B2", 3, C, PHASE, "c"), 17.0)
+    open_ = [verdict("cannot tell yet", reason="limit-in-interval"), verdict("cannot tell yet", "B2", 3)]
+    _, found = line(of, open_, [needed])
+    assert found.told == ["Undecided: B2 cylinder 3", "About 17 readings of a check would decide it"]
+    _, none = line(of, open_, [replace(needed, value=None, status="refused", reason="common-error-reaches")])
+    assert none.told[1].startswith("More readings cannot decide it, because what the tester does")
+
+
+def test_many_open_cylinders_are_counted() -> None:
+    held = {f"B{n}": (C,) * 4 for n in range(2)}
+    open_ = [verdict("cannot tell yet", build, n) for build in held for n in range(1, 5)]
+    _, found = line(
+        program(held, criteria=(asked(),)), [verdict("cannot tell yet", reason="limit-in-interval"), *open_]
+    )
+    assert found.told == ["Undecided: B0 cylinder 1, B0 cylinder 2, B0 cylinder 3, B0 cylinder 4 and four more"]
+
+
+def test_what_is_missing_is_named_with_its_reason() -> None:
+    of = program(HELD, criteria=(asked(),), due=("B4",))
+    told_ = [verdict("cannot tell yet", reason="cylinders-missing"), *(verdict("holds", "B2", n) for n in (1, 2, 3))]
+    _, found = line(of, told_)
+    assert found.told == [
+        "No value for B2 cylinder 4, because no usable reading was taken",
+        "No value for B4 cylinder 1, B4 cylinder 2, B4 cylinder 3 and B4 cylinder 4, because the phase is still to "
+        "come",
+        "Holds for all three cylinders read so far",
+    ]
+
+
+def test_the_worst_seen_with_its_neighbours() -> None:
+    of = program(HELD, criteria=(asked(),))
+    value = Value(AREA.id, Key("B2", 3, C, PHASE), 0.393, 0.372, 0.414)
+    worst = verdict("worst seen", "B2", 3, "worst-seen:c")
+    near = [verdict("not clearly better", "B2", 1, "worst-seen:c")]
+    _, found = line(of, [verdict("holds"), worst, *near], [value])
+    assert [plain(each) for each in found.told] == [
+        "Worst seen: B2 cylinder 3 at 0.393 ± 0.021 mm²; B2 cylinder 1 is not clearly better"
+    ]
+    many = [verdict("not clearly better", "B4", n, "worst-seen:c") for n in range(1, 5)]
+    _, crowd = line(of, [verdict("holds"), worst, *near, *many], [value])
+    assert crowd.told[0].endswith("; five others are not clearly better")
+
+
+def test_the_builds_a_criterion_would_take() -> None:
+    of = program(HELD, criteria=(asked(scope="mean-of-builds"),))
+    value = Value("criterion.builds_needed", Key(coating=C, phase=PHASE, at="c"), None, 4.0, math.inf)
+    _, found = line(of, [verdict("cannot tell yet", reason="limit-in-interval")], [value])
+    assert found.told[-1] == "Would take from four to more than 60 builds of each coating"
+
+
+@pytest.mark.parametrize(
+    ("answers", "text"),
+    [
+        (["holds"], "Criteria: one holds."),
+        (["holds", "holds"], "Criteria: two hold."),
+        (["fails"], "Criteria: one fails (t1)."),
+        (["fails", "fails", "holds"], "Criteria: two fail (t1 and t2) and one holds."),
+        (["cannot tell yet"], "Criteria: one cannot be told yet."),
+        (["fails", "holds", "cannot tell yet"], "Criteria: one fails (t1), one holds and one cannot be told yet."),
+        ([], ""),
+    ],
+)
+def test_criteria_in_a_line(answers: list[str], text: str) -> None:
+    given = [replace(asked(), id=f"c{n}", title=f"t{n}") for n in range(1, len(answers) + 1)]
+    verdicts = [
+        Verdict(f"criterion:c{n}", Key(coating=C, phase=PHASE), word) for n, word in enumerate(answers, start=1)
+    ]
+    assert criteria.in_words(view_of(program(HELD, criteria=tuple(given)), (), verdicts)) == text
+
+
+# ---- histories ------------------------------------------------------------------------------------------------------
+
+
+def of_history(made: Case) -> tuple[View, list[Any]]:
+    view = view_of(made.program, made.every(), (), list(made.rows.values()))
+    assert view.desk is not None
+    return view, list(histories([view.analysis], MEASURES)[C])
+
+
+def test_a_history_tells_where_the_next_build_may_lie() -> None:
+    made = case(HELD, {"B1": (0.3,) * 4, "B2": (0.2,) * 4, "B3": (0.32,) * 4, "B4": (0.24,) * 4})
+    view, found = of_history(made)
+    (figure,) = history.blocks(view, C, found)
+    assert isinstance(figure, Figure)
+    assert plain(figure.reading) == (
+        "Probe area: the next build may lie at 0.0 to 1.6 mm², judged by two builds of one program."
+    )
+    (panel,) = figure.panels
+    assert [entry["label"] for entry in panel.data["lines"]] == ["B2", "B4", "next build"]
+    assert [entry["open"] for entry in panel.data["means"]] == [False, False, True]
+    assert figure.table is not None
+    assert [cell.text for cell in figure.table.rows[0].cells][1:5] == ["Probe", "B2", f"0.200{NBSP}mm²", "4"]
+
+
+def test_one_build_gives_no_range_and_mixed_engines_are_marked() -> None:
+    view, found = of_history(case({"B1": (R, R), "B2": (C, C)}, {"B1": (0.3, 0.3), "B2": (0.2, 0.2)}))
+    (figure,) = history.blocks(view, C, found)
+    assert isinstance(figure, Figure)
+    assert figure.reading == "One build alone gives no range for the next."
+    view, found = of_history(case({"B1": (R, C), "B2": (C, R)}, {"B1": (0.3, 0.2), "B2": (0.21, 0.31)}))
+    (figure,) = history.blocks(view, C, found)
+    assert isinstance(figure, Figure)
+    assert [entry["open"] for entry in figure.panels[0].data["means"]] == [True, True, True]
+    assert figure.table is not None
+    assert "the engine held other coatings too" in figure.table.rows[0].cells[-1].text.lower()
+    assert history.blocks(view, C, []) == []
+
+
+def test_the_measures_of_these_tests_are_what_their_names_say() -> None:
+    assert (AREA.compare, LOSS.compare, GAIN.better, WIDTH.better) == ("ratio", "difference", "more", "")
+    assert isinstance(program(HELD).builds[0], Build)
