@@ -167,6 +167,7 @@ FLAGS: dict[str, str] = {
     "channel-jumps": "the channel jumps away and back within seconds",
     "not-as-planned": "a run it rests on was not run as planned",
     "provisional": "builds or phases are still to come",
+    "build-without-value": "a build without any value is left out",
     "mean-of-fewer": "a cylinder without a value is not in the mean of its build",
     "one-lot": "all rings of the coating came from one lot, so that coating and lot cannot be told apart",
     "blocks-used-again": "some builds were made on the same block, which the interval does not allow for",

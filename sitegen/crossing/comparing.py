@@ -7,6 +7,7 @@ tester share are carried through the signs of the estimate: alike on both sides 
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import fmean
@@ -114,8 +115,7 @@ def _counted(row: Comparison, program: Program, laid: Entries, made: design.Desi
     holding = {build.id for build in program.builds if pair & set(build.coatings)}
     if holding & set(laid.awaited):
         flags.add("provisional")
-    if holding & set(laid.lacking):
-        flags.add("mean-of-fewer")
+    flags |= _lacking(program, laid, pair)
     planned = len(program.builds) < program.planned_builds
     if planned:
         flags.add("provisional")
@@ -137,6 +137,24 @@ def _counted(row: Comparison, program: Program, laid: Entries, made: design.Desi
         cylinders_reference=sum(bool(spot.position) for spot in other),
         flags=frozenset(flags),
     )
+
+
+def _lacking(program: Program, laid: Entries, pair: set[str]) -> set[str]:
+    """Flags of builds whose phase was run and that lack a cylinder, or every value, of a coating compared."""
+    present = Counter((spot.build, spot.coating) for spot in laid.spots)
+    whole = any(not spot.position for spot in laid.spots)
+    flags = set()
+    for build in program.builds:
+        if build.id not in laid.lacking:
+            continue
+        for coating in pair & set(build.coatings):
+            found = present[build.id, coating]
+            wanted = 1 if whole else sum(place.coating == coating for place in build.places)
+            if not found:
+                flags.add("build-without-value")
+            elif found < wanted:
+                flags.add("mean-of-fewer")
+    return flags
 
 
 def _level(laid: Entries, spots: Sequence[design.Spot], *, ratio: bool) -> float | None:

@@ -325,7 +325,7 @@ def _detail(view: View, rows: Sequence[Comparison]) -> str:
 # flags of a comparison itself; the others come from its values
 OWN_FLAGS = frozenset(
     {
-        "provisional", "mean-of-fewer", "one-lot", "order-one-sided", "whole-builds-left-out",
+        "provisional", "mean-of-fewer", "build-without-value", "one-lot", "order-one-sided", "whole-builds-left-out",
         "unpaired-builds-left-out", "shared-block-left-out", "blocks-used-again",
     }
 )  # fmt: skip
@@ -388,7 +388,7 @@ def _design_sentence(view: View) -> str:
         parts.append(f"{words.listed(mixed)} {words.plural(len(mixed), 'holds', 'hold')} more than one coating")
     if whole:
         counts = [
-            f"{words.counted(n, 'build')} with {view.coating_title(coating)}"
+            f"{words.counted(n, 'build')} with {differences.rings(view, coating)}"
             for coating in program.coatings
             if (n := sum(build.coatings == (coating,) for build in whole))
         ]

@@ -331,6 +331,23 @@ def test_a_cylinder_without_a_value_is_said() -> None:
     assert "mean-of-fewer" in case(pairs(HELD), numbers).of().flags
 
 
+def test_a_build_without_any_value_is_said_apart_from_a_cylinder_without_one() -> None:
+    numbers = {**twice(NUMBERS), "B6": (None, None)}
+    row = case(pairs(HELD), numbers).of()
+    assert "build-without-value" in row.flags
+    assert "mean-of-fewer" not in row.flags
+    assert (row.builds, row.builds_reference) == (3, 2)
+
+
+def test_what_a_third_coating_lacks_is_not_said_of_the_other_two() -> None:
+    held = {"B1": (R, C, D), "B2": (C, R, D), "B3": (D, R, C), "B4": (R, D, C)}
+    numbers = {b: [0.3 + 0.01 * ((5 * n + 3 * m) % 7) for m in range(3)] for n, b in enumerate(held)}
+    lacking: dict[str, Sequence[float | None]] = {**numbers, "B1": [*numbers["B1"][:2], None]}
+    found = case(held, lacking, candidates=(C, D))
+    assert not {"mean-of-fewer", "build-without-value"} & found.of(C).flags
+    assert "build-without-value" in found.of(D).flags
+
+
 def test_rings_of_one_lot_are_said() -> None:
     lots = {b: "L1" for b, coating in HELD.items() if coating == C}
     assert "one-lot" in case(pairs(HELD), twice(NUMBERS), lots=lots).of().flags

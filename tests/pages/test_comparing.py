@@ -351,11 +351,12 @@ def test_the_allocation_in_a_sentence() -> None:
 
     drawn = program(HELD, allocation_scheme="whole builds", allocation_seed=3)
     assert sentence(drawn) == (
-        "Two builds with plain nitride and two builds with soft nitride. Given out by lot as whole builds."
+        "Two builds with plain nitride rings and two builds with soft nitride rings. Given out by lot as whole builds."
     )
     mixed = program({"B1": (R, C), "B2": (R, R)})
     assert sentence(mixed) == (
-        "B1 holds more than one coating; one build with plain nitride. How the coatings were given out is not recorded."
+        "B1 holds more than one coating; one build with plain nitride rings. How the coatings were given out is not "
+        "recorded."
     )
 
 
