@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
+from statistics import fmean
 
+import numpy as np
 import pytest
+from scipy import stats
 from simulate.programs import example
 
 from sitegen import registry
+from sitegen.pages import comparing
+from sitegen.pages.addresses import Addresses
+from sitegen.pages.view import Desk, View
+from sitegen.program.model import Folder
 from sitegen.reasons import CATALOGUE
 from sitegen.results.run import Analysis
 from sitegen.vocabulary import Key, Value
-from sitegen.workflow import Conclusion
+from sitegen.workflow import Conclusion, plan_each
 
 TRUTH, _ = example()
 
@@ -174,3 +182,130 @@ def test_oil_wet_and_second_supply_readings_are_kept_apart(concluded: dict[str, 
     found = analysis(concluded, "pump-rings-2026")
     places = {key.at for (m, key) in found.values if m == "leakdown.area" and key[:2] == ("B6", 2)}
     assert places == {"", "supply:276-kpa", "wet"}
+
+
+# ---- answers: read aloud, and held against the truth ----------------------------------------------------------------
+
+
+def answer(concluded: dict[str, Conclusion], program: str) -> list[str]:
+    """The opening paragraphs of a program page."""
+    found = analysis(concluded, program)
+    folder = Folder("", found.program.definitions, tuple(each.analysis.program for each in concluded.values()))
+    page = f"programs/{program}/index.html"
+    view = View(folder, registry.measures(), registry.STREAMS, Addresses.of(folder), page, Desk(found))
+    (plan,) = plan_each([found])
+    texts = comparing.answer(view, plan)
+    return ["".join(cell.text for cell in text.cells).replace("\N{NO-BREAK SPACE}", " ") for text in texts]
+
+
+def test_the_answer_of_2026_reads_as_it_should(concluded: dict[str, Conclusion]) -> None:
+    assert answer(concluded, "pump-rings-2026") == [
+        "After four pulls, the leak area to the crankcase is 19 % less with graded chromium nitride rings than with "
+        "nitrided rings (95 % interval 7 to 29 % less; three builds each).",
+        "After four pulls, the leak area to the crankcase is 16 % more with hard chromium nitride rings than with "
+        "nitrided rings (95 % interval from 4 % less to 40 % more; one build against three). Hard chromium nitride "
+        "rings were built once, so build and coating cannot be told apart: the scatter is that of the other coatings' "
+        "builds, and this is no test.",
+        "Of the three exploratory measures, the seating distance (54 % less) and the leak still to lose (0.027 mm² "
+        "less) differ for graded chromium nitride rings.",
+        "To find a difference of 15 % between hard chromium nitride rings and nitrided rings would take three to nine "
+        "builds of each.",
+    ]
+
+
+def test_the_answer_of_2025_reads_as_it_should(concluded: dict[str, Conclusion]) -> None:
+    assert answer(concluded, "pump-rings-2025") == [
+        "After four pulls, the leak area to the crankcase is 25 % more with hard chromium nitride rings than with "
+        "nitrided rings in these engines (95 % interval 16 to 34 % more; three builds holding both). This holds for "
+        "these engines and this lot of rings; of engines to come it says nothing.",
+        "Of the two exploratory measures, the seating distance (55 % more) and the ring mass lost (top, 2.3 mg less) "
+        "differ for hard chromium nitride rings in these engines.",
+    ]
+
+
+def true_ratio(found: Analysis, coating: str) -> float:
+    """Ring areas of the simulator in the primary phase: geometric means over builds, whatever the testers read."""
+    logs: dict[str, list[float]] = {}
+    for build in found.program.builds:
+        check = next(c for c in TRUTH.checks[build.id] if c.phase == found.program.primary_phase)
+        for each in TRUTH.engines[build.id].cylinders:
+            logs.setdefault(each.coating, []).append(math.log(each.ring_area(check)))
+    return math.exp(fmean(logs[coating]) - fmean(logs[found.program.reference]))
+
+
+def test_the_intervals_of_the_primary_comparisons_hold_the_truth(one: Analysis) -> None:
+    rows = [row for row in one.comparisons if row.role == "primary"]
+    assert rows
+    for row in rows:
+        assert row.low is not None
+        assert row.high is not None
+        assert row.low <= true_ratio(one, row.coating) <= row.high
+
+
+def test_the_primary_comparison_of_2026_by_hand(concluded: dict[str, Conclusion]) -> None:
+    """From the stored values: scipy's Dunnett test on build means of logarithms, then what testers and gauges share.
+
+    Their errors are carried by the signs of the cylinders and widened to 97.5 % a candidate, the normal point 2.2414.
+    """
+    found = analysis(concluded, "pump-rings-2026")
+    rows = {
+        key: each
+        for (measure, key), each in found.values.items()
+        if (measure, key.phase, key.at) == ("leakdown.crankcase", "pulls", "") and each.value is not None
+    }
+    logs: dict[str, dict[str, list[float]]] = {}
+    for key, each in rows.items():
+        logs.setdefault(key.coating, {}).setdefault(key.engine, []).append(math.log(each.value or 0.0))
+    groups = {coating: [fmean(own) for own in builds.values()] for coating, builds in logs.items()}
+    own, other, reference = (groups[coating] for coating in ("graded-crn", "hard-crn", "nitrided"))
+    ends = stats.dunnett(own, other, control=reference, rng=np.random.default_rng(7)).confidence_interval(0.95)
+    scales: dict[str, float] = {}
+    gauges: dict[str, float] = {}
+    for key, each in rows.items():
+        weight = {"graded-crn": 1 / 12, "nitrided": -1 / 12, "hard-crn": 0.0}[key.coating] / (each.value or 1.0)
+        gauge = found.values["leakdown.gauge", key].value or 0.0
+        scales[each.common] = scales.get(each.common, 0.0) + weight * (each.se_common or 0.0)
+        gauges[each.common] = gauges.get(each.common, 0.0) + weight * gauge
+    shared = 2.2414 * math.hypot(*scales.values(), *(part / 1.959964 for part in gauges.values()))
+    assert shared > 0
+    wide = np.atleast_1d(ends.high) - np.atleast_1d(ends.low)
+    half = math.hypot(float(wide[0]) / 2, shared)
+    middle = fmean(own) - fmean(reference)
+    row = found.comparisons[0]
+    assert row.estimate == pytest.approx(math.exp(middle), abs=1e-4)
+    assert row.low == pytest.approx(math.exp(middle - half), rel=5e-3)
+    assert row.high == pytest.approx(math.exp(middle + half), rel=5e-3)
+
+
+def test_criteria_of_the_examples(concluded: dict[str, Conclusion]) -> None:
+    words = {
+        (program, verdict.rule.partition(":")[2], verdict.key.coating): (verdict.word, verdict.reason)
+        for program, each in concluded.items()
+        for verdict in each.analysis.verdicts
+        if verdict.rule.startswith("criterion:") and not verdict.key.engine
+    }
+    assert words == {
+        ("pump-rings-2025", "level-at-40-h", "hard-crn"): ("holds", ""),
+        ("pump-rings-2025", "run-in-enough", "hard-crn"): ("fails", ""),
+        ("pump-rings-2026", "level-after-pulls", "graded-crn"): ("fails", ""),
+        ("pump-rings-2026", "better-than-nitrided", "graded-crn"): ("holds", ""),
+        ("pump-rings-2026", "better-than-nitrided", "hard-crn"): ("cannot tell yet", "one-build"),
+        ("pump-rings-2026", "run-in-enough", "graded-crn"): ("cannot tell yet", "cylinders-missing"),
+    }
+
+
+def test_no_criterion_is_answered_against_the_truth(one: Analysis) -> None:
+    """Every cylinder said to hold or to fail a limit of the leak area does so in the simulator."""
+    judged = 0
+    for criterion in one.program.criteria:
+        if criterion.measure != "leakdown.crankcase" or criterion.limit is None:
+            continue
+        for verdict in one.verdicts:
+            if verdict.rule != f"criterion:{criterion.id}" or not verdict.key.engine:
+                continue
+            cylinder = TRUTH.engines[verdict.key.engine].cylinder(verdict.key.cylinder)
+            check = next(c for c in TRUTH.checks[verdict.key.engine] if c.phase == criterion.phase)
+            if verdict.word != "cannot tell yet":
+                assert (cylinder.ring_area(check) <= criterion.limit) == (verdict.word == "holds")
+                judged += 1
+    assert judged >= 6
