@@ -133,3 +133,12 @@ def test_several_at_once_in_fixed_order_and_gaps_are_none_of_them() -> None:
     assert [word for word in WORDS if word in found.words] == list(found.words)
     assert list(found.spans) == sorted(found.spans)
     assert health(np.full(50, np.nan), 1.0) == Health((), ())
+
+
+def test_zero_and_standstill_are_not_below_the_range() -> None:
+    flow, moving = blowby()
+    flow[300:360] = 0
+    assert health(flow, 1.0, 0.01, low=2.0, moving=moving).words == ("zero",)
+    flow, moving = blowby()
+    flow[~moving] = 0.5  # the same at both stops
+    assert health(flow, 1.0, 0.01, low=2.0, moving=moving).words == ()

@@ -154,3 +154,10 @@ def test_unsteadiness_of_known_signals() -> None:
     assert steady.unsteadiness(spiked, 61) == pytest.approx(0.8, rel=0.05)
     assert steady.unsteadiness(np.full(500, 3.0), 61) == 0
     assert math.isnan(steady.unsteadiness(np.ones(20), 61))
+
+
+def test_seconds_or_minutes_make_no_difference() -> None:
+    x = cover.wander(np.random.default_rng(22), 1, 6000, 100.0)[0]
+    one, other = steady.batch_mean(x, 1.0), steady.batch_mean(x, 1 / 60)
+    assert other.se == pytest.approx(one.se, rel=1e-12)
+    assert other.correlation_time * 60 == pytest.approx(one.correlation_time)

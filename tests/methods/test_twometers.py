@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 import numpy as np
 import pytest
 from methods import steady_coverage as cover
@@ -115,3 +117,20 @@ def test_gaps_of_either_meter() -> None:
     found = twometers.agreement(a, b, 1.0, 60.0)
     assert found.n == 57
     assert found.bias.low < 1 < found.bias.high
+
+
+def test_too_short_an_averaging_time_is_mostly_refused() -> None:
+    tally = cover.pair_of(cover.Pair(20, 2.0), 100)
+    assert tally.refused["averaging-short"] >= 85
+
+
+def test_blocks_that_wander_together_widen_the_interval() -> None:
+    # theory of time series: at five time constants a block neighbours share 0.12; the mean of 40 scatters 11 % more
+    x = cover.wander(np.random.default_rng(23), 40, 2400, 12.0)
+    wider = []
+    for row in x:
+        with suppress(Refused):
+            found = twometers.agreement(row, np.zeros(2400), 1.0, 60.0)
+            wider.append((found.bias.high - found.bias.value) / (2.0227 * found.sd / 40**0.5))  # t on 39 df, any table
+    assert len(wider) > 20
+    assert np.median(wider) == pytest.approx(1.11, abs=0.05)
