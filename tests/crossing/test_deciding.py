@@ -426,7 +426,17 @@ def test_builds_needed_is_a_range_about_what_a_simulation_finds() -> None:
             break
     assert enough > 3
     assert value.low <= enough <= value.high
+    ends = [sd * math.sqrt(2 / stats.chi2.ppf(share, 2)) for share in (0.9, 0.1)]  # two-sided 80 % limits
+    assert (value.low, value.high) == tuple(_builds(distance / end) for end in ends)
     assert value.n == 3
+
+
+def _builds(d: float) -> float:
+    """Builds that find a mean d standard deviations from its limit: noncentral t (scipy); unbounded beyond sixty."""
+    for n in range(2, 61):
+        if stats.nct.sf(stats.t.ppf(0.975, n - 1), n - 1, d * math.sqrt(n)) >= 0.8:
+            return float(n)
+    return math.inf
 
 
 def test_no_builds_are_asked_for_where_it_is_decided() -> None:

@@ -111,7 +111,8 @@ def test_a_measure_of_whole_engines_has_no_cylinders() -> None:
 
 def test_points_come_in_the_order_of_building() -> None:
     made = case(HELD, NUMBERS)
-    turned = replace(made.program, builds=made.program.builds[::-1])
+    builds = tuple(replace(build, order=9 - build.order) for build in made.program.builds[::-1])
+    turned = replace(made.program, builds=builds)
     assert [point.build for point in of(C, analysed(Case(turned, made.rows))).points] == ["B2", "B4"]
 
 
