@@ -1,1 +1,1 @@
-"""Run logs: channels over time, from a file to bins of a second and the sums that exposure needs."""
+"""Run logs: channels over time, taken in pieces, to bins of a second and the sums that exposure needs."""

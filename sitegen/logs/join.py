@@ -1,83 +1,181 @@
-"""The log of one phase: one file, or several one after the other, in bins of a second."""
+"""The log of one phase: one file, or several one after the other."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import datetime
+from itertools import pairwise
 from typing import Any
 
-import numpy as np
-import pandas as pd
-
-from sitegen.logs import bins
+from sitegen.logs import bins, facts
+from sitegen.logs.axis import GAP
+from sitegen.logs.facts import ChannelFacts
 from sitegen.logs.reading import LogFile
+from sitegen.logs.sums import RUNNING
 from sitegen.vocabulary import Problem
 
-STANDSTILL = 10.0  # rad/s below which the engine does not run: some 95 rpm, below the idle of any engine here
+_ZERO = 5.0  # usual steps within which an elapsed time that starts again starts
+_TELLING = 10  # different values of a channel with which two logs that are alike in everything are copies
 
 
 @dataclass(frozen=True)
 class Log:
-    """Channels of a phase over time, in SI."""
+    """Channels of a phase over time. Flows are in m3/s on the scale of their meter, all else in SI."""
 
-    bins: Any  # DataFrame: t [s], then for each channel its mean, "<channel>.low", "<channel>.high"
+    files: tuple[LogFile, ...]  # in the order they were run, without their bins
+    offsets: tuple[float, ...]  # s of the log at which each begins
+    bins: Any  # DataFrame: t (s, start of the bin), then "<channel>", "<channel>.low", "<channel>.high"
     width: float  # s, of a bin
-    seconds: float
-    channels: tuple[str, ...]
+    start: str  # ISO stamp of the first row; "" not known
+    seconds: float  # s from the first instant to the last
+    step: float  # s, usual, of the first file
+    gaps: tuple[tuple[float, float], ...]  # s of the log, those between files included
+    facts: Mapping[str, ChannelFacts]
     meters: Mapping[str, str]  # flow channel -> id of its meter
-    revolutions: float  # [-]; not a number without a speed
-    running_seconds: float
-    energy: float  # J; not a number without torque
+    revolutions: float  # [-]; nan where a file has no speed
+    running_seconds: float  # s
+    energy: float  # J; nan where a file has no torque
+    rows: int
+    used: int
+    problems: tuple[Problem, ...] = field(default=())
+
+    @property
+    def channels(self) -> tuple[str, ...]:
+        return tuple(self.facts)
 
 
 def join(files: Sequence[LogFile]) -> tuple[Log | None, list[Problem]]:
-    """The files of one phase, in the order of their stamps, else as listed. Overlapping stamps are a problem."""
-    ordered = sorted(files, key=lambda each: each.start) if all(each.start for each in files) else list(files)
-    offsets, at = [], 0.0
+    """Files of one phase in the order of their stamps, or as listed where their time is elapsed.
+
+    Elapsed time that goes on from file to file is kept; where it starts again at zero, one file begins a usual step
+    after the one before, for the pause is not known. Where a file begins so soon that there is no gap, what lies
+    between counts as if it had been logged. Files that cannot be used are left out. Overlapping files, copies,
+    and stamps beside elapsed time are errors, and there is no log then.
+    """
+    usable = [each for each in files if each.usable]
+    if not usable:
+        return None, []
     problems: list[Problem] = []
-    first = ordered[0].start
-    for before, each in zip([None, *ordered], ordered, strict=False):
-        if before is not None:
-            begin = _apart(first, each.start) if first and each.start else at + before.step
-            if begin < at:
-                problems.append(
-                    Problem(
-                        each.file, 0, 0, "logs-overlap", f"it begins before {before.file} has ended",
-                        expected="logs of one phase one after the other",
-                    )
-                )  # fmt: skip
-                return None, problems
-            at = begin
-        offsets.append(at)
-        at += each.seconds
-    names = tuple(dict.fromkeys(name for each in ordered for name in each.samples))
-    wide = bins.width(at)
-    count = math.floor(at / wide) + 1
-    data: dict[str, Any] = {"t": np.arange(count) * wide}
-    whole = {}
-    for name in names:
-        parts = [(t + off, x) for each, off in zip(ordered, offsets, strict=True) if name in each.samples
-                 for t, x in (each.samples[name],)]  # fmt: skip
-        t, x = (np.concatenate(each) for each in zip(*parts, strict=True))
-        whole[name] = t, x
-        data[name], data[f"{name}.low"], data[f"{name}.high"] = bins.gathered(t, x, wide, count)
-    meters = {channel.name: channel.meter for each in ordered for channel in each.source.channels if channel.meter}
-    revolutions = energy = math.nan
-    ran = 0.0
-    if "speed" in whole:
-        t, speed = whole["speed"]
-        turning = np.where(speed > STANDSTILL, speed, 0.0)  # what a pickup shows at standstill is noise
-        revolutions = bins.integral(t, turning) / (2 * math.pi)
-        ran = bins.time_above(t, speed, STANDSTILL)
-        if "torque" in whole:
-            at_torque, torque = whole["torque"]
-            good = np.isfinite(torque)
-            if good.sum() > 1:
-                energy = bins.integral(t, turning * np.interp(t, at_torque[good], torque[good]))
-    return Log(pd.DataFrame(data), wide, at, names, meters, revolutions, ran, energy), problems
+    stamped = [bool(each.start) for each in usable]
+    if any(stamped) and not all(stamped):
+        odd = usable[stamped.index(not stamped[0])]
+        problems.append(_told(odd, "logs-without-order", f"this log and {usable[0].file} of the same phase do not "
+                              "both bear dates, so that nothing says which comes first", "dates in all of them or in "
+                              "none"))  # fmt: skip
+        return None, problems
+    ordered = sorted(usable, key=lambda each: (each.start, each.file)) if all(stamped) else usable
+    problems += _copies(ordered)
+    offsets = [0.0]
+    for before, each in pairwise(ordered):
+        offset, overlap = _begin(before, each, offsets[-1])
+        if overlap > 0 and not problems:
+            problems.append(_told(each, "logs-overlap", f"it begins {overlap:.6g} s before {before.file} ends",
+                                  "logs of one phase one after the other"))  # fmt: skip
+        offsets.append(offset)
+    if problems:
+        return None, problems
+    return _joined(ordered, offsets), []
 
 
-def _apart(first: str, second: str) -> float:
-    return (datetime.fromisoformat(second) - datetime.fromisoformat(first)).total_seconds()
+def _begin(before: LogFile, each: LogFile, at: float) -> tuple[float, float]:
+    """Offset of a file whose predecessor begins at `at` [s], and by how much the two overlap [s]."""
+    end = at + before.seconds
+    step = before.step if math.isfinite(before.step) else 1.0
+    if each.start:
+        apart = (datetime.fromisoformat(each.start) - datetime.fromisoformat(before.start)).total_seconds()
+        return at + apart, before.seconds - apart
+    if each.first <= max(before.first, _ZERO * step):
+        return end + step, 0.0
+    return at + each.first - before.first, before.seconds - (each.first - before.first)
+
+
+def _copies(files: Sequence[LogFile]) -> list[Problem]:
+    """Files that say the same as another one in every channel."""
+    found = []
+    for at, each in enumerate(files):
+        same = next((before for before in files[:at] if _alike(before, each)), None)
+        if same is not None:
+            found.append(_told(each, "same-file", f"it holds the same as {same.file}", "a log of its own"))
+    return found
+
+
+def _alike(one: LogFile, other: LogFile) -> bool:
+    told = [(each.rows, each.start, each.seconds, str(dict(each.facts))) for each in (one, other)]  # text: nan is nan
+    return told[0] == told[1] and any(each.distinct > _TELLING for each in one.facts.values())
+
+
+def _told(file: LogFile, code: str, what: str, expected: str) -> Problem:
+    return Problem(file.file, 0, 0, code, what, expected, next_step="correct the record entries of the phase")
+
+
+def _joined(files: Sequence[LogFile], offsets: Sequence[float]) -> Log:
+    names = list(dict.fromkeys(name for each in files for name in each.facts))
+    seconds = max(offset + each.seconds for each, offset in zip(files, offsets, strict=True))
+    width = max(each.width for each in files)
+    while seconds / width >= bins.MOST:
+        width *= 2
+    gaps = list(files[0].gaps)
+    turned = worked = ran = 0.0
+    for (before, begin), (each, offset) in pairwise(zip(files, offsets, strict=True)):
+        end = begin + before.seconds
+        step = before.step if math.isfinite(before.step) else 1.0
+        if offset - end > GAP * step:
+            gaps.append((end, offset))
+        else:
+            turned, worked, ran = (
+                so_far + more
+                for so_far, more in zip((turned, worked, ran), _between(before, each, offset - end), strict=True)
+            )
+        gaps += [(offset + first, offset + last) for first, last in each.gaps]
+    return Log(
+        files=tuple(replace(each, bins=None) for each in files),
+        offsets=tuple(offsets),
+        bins=_frames(files, offsets, names, width),
+        width=width,
+        start=files[0].start,
+        seconds=seconds,
+        step=files[0].step,
+        gaps=tuple(gaps),
+        facts={name: facts.together([each.facts[name] for each in files if name in each.facts]) for name in names},
+        meters={name: meter for each in files for name, meter in each.meters.items()},
+        revolutions=sum(each.revolutions for each in files) + turned,
+        running_seconds=sum(each.running_seconds for each in files) + ran,
+        energy=sum(each.energy for each in files) + worked,
+        rows=sum(each.rows for each in files),
+        used=sum(each.used for each in files),
+        problems=tuple(problem for each in files for problem in each.problems),
+    )
+
+
+def _between(before: LogFile, each: LogFile, seconds: float) -> tuple[float, float, float]:
+    """Revolutions, work [J] and running time [s] between two files without a gap."""
+    speeds: list[float] = []
+    torques: list[float] = []
+    for file, last in ((before, True), (each, False)):
+        for name, found in (("speed", speeds), ("torque", torques)):
+            held = file.bins[name].dropna().tolist() if name in file.bins else []
+            found.append(held[-1 if last else 0] if held else 0.0)
+    speeds = [speed if speed > RUNNING else 0.0 for speed in speeds]
+    mean = sum(speeds) / 2
+    power = sum(speed * torque for speed, torque in zip(speeds, torques, strict=True)) / 2
+    return mean * seconds / (2 * math.pi), power * seconds, seconds if speeds[1] > RUNNING else 0.0
+
+
+def _frames(files: Sequence[LogFile], offsets: Sequence[float], names: Sequence[str], width: float) -> Any:
+    """Bins of all files on one row of bins without holes."""
+    if len(files) == 1 and files[0].width == width:
+        return files[0].bins
+    import numpy as np
+    import pandas as pd
+
+    parts = [bins.regrouped(each.bins, offset, width) for each, offset in zip(files, offsets, strict=True)]
+    columns = ["t", *(name + end for name in names for end in ("", ".low", ".high"))]
+    whole = bins.regrouped(pd.concat(parts, ignore_index=True).reindex(columns=columns), 0.0, width)
+    place = np.rint(whole["t"].to_numpy() / width).astype(np.int64)
+    made = {"t": np.arange(place[-1] + 1) * width}
+    for name in columns[1:]:
+        made[name] = np.full(len(made["t"]), np.nan)
+        made[name][place] = whole[name].to_numpy()
+    return pd.DataFrame(made, copy=False)

@@ -1,319 +1,546 @@
-"""One log file: its text laid out, its columns found, its instants and channels read, its faults told."""
+"""One log file, of any size: to bins of a second, facts of each channel, and the sums exposure is made of.
+
+A file is taken in pieces. What makes its time or its columns untrustworthy blocks it; a single bad cell is missing,
+counted, and told once a channel.
+"""
 
 from __future__ import annotations
 
-import io
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from pathlib import Path
-from typing import Any
+import math
+import os
+from collections import Counter, deque
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
+from pathlib import Path, PurePosixPath
+from types import MappingProxyType
+from typing import Any, Literal
 
 import numpy as np
-import pandas as pd
-from numpy.typing import NDArray
+import numpy.typing as npt
 
-from sitegen.logs.stamps import Instants, instants
-from sitegen.problems import nearest, shown
-from sitegen.program import channels
-from sitegen.program.model import LogChannel, LogSource, LogTime
-from sitegen.tables import decode
-from sitegen.tables.blocked import Blocked
+from sitegen.logs.axis import Clock, Fed
+from sitegen.logs.bins import NARROWEST, Bins, Shares
+from sitegen.logs.cells import Block, Odd, Parser
+from sitegen.logs.facts import ChannelFacts, Tally
+from sitegen.logs.layout import LOOKED_AT, Column, Layout, header_elsewhere, known_headers, lay_out
+from sitegen.logs.packed import read_parquet, read_workbook
+from sitegen.logs.pieces import STEP, Piece, opening, pieces
+from sitegen.logs.stamps import FAULTS
+from sitegen.logs.sums import Sums
+from sitegen.problems import shown
+from sitegen.program.model import LogSource, RecordSource
+from sitegen.program.records import PARQUET, WORKBOOKS
+from sitegen.reasons import READING
+from sitegen.tables.blocked import Blocked, refusal
+from sitegen.tables.ids import counted as counts
+from sitegen.tables.numbers import Complaint, numbers
+from sitegen.tables.records import SEPARATORS, cut, separator_of
 from sitegen.vocabulary import Problem
 
-Floats = NDArray[np.float64]
-OVERFLOW = ("*.*******", "********", "OVER", "OVERFLOW", "OL", "---", "--", "-", "n/a", "N/A", "NaN", "nan")
-MOST_UNREADABLE = 0.5  # share of a column's cells that cannot be numbers before the column is not trusted
+Floats = npt.NDArray[np.float64]
+_AHEAD = 4  # pieces read ahead; the same on every machine, so that of two faults the same one is told
+_THREADS = 4
+_MOST_ODD = 0.5  # share of cells without a number above which the column is not trusted
+_MOST_SHORT = 0.5  # share of short rows above which the header does not describe the rows
+_JUDGED = 2000  # cells a column's marks are judged by
+_MARKS: Mapping[Complaint, tuple[str, str, str]] = MappingProxyType(
+    {
+        "comma-decimal": (
+            'the numbers have a decimal comma ("{cell}")',
+            "the decimal mark that is announced, a point",
+            'write `decimal: ","` in the record entry',
+        ),
+        "comma-thousands": (
+            'a comma stands between groups of digits ("{cell}")',
+            "numbers without thousands marks",
+            "export the log again without thousands marks",
+        ),
+        "comma-either": (
+            '"{cell}" may have a decimal comma or a thousands mark',
+            "the decimal mark that is announced, a point",
+            'if it is the decimal mark, write `decimal: ","` in the record entry; else export without thousands marks',
+        ),
+        "dot-decimal": (
+            'the numbers have a decimal point ("{cell}")',
+            "the decimal mark that is announced, a comma",
+            'take `decimal: ","` out of the record entry',
+        ),
+        "dot-twice": (
+            'the dot stands between groups of digits ("{cell}"), so the same sign in other numbers of the column may '
+            "be either mark",
+            "one mark for one purpose",
+            "export the log again without thousands marks",
+        ),
+        "groups-broken": (
+            'a mark stands where none can ("{cell}")',
+            "one mark for one purpose",
+            "export the log again without thousands marks",
+        ),
+        "blank-thousands": (
+            'a blank or an apostrophe stands between groups of digits ("{cell}")',
+            "numbers without thousands marks",
+            "export the log again without thousands marks",
+        ),
+    }
+)
 
 
 @dataclass(frozen=True)
 class LogFile:
-    """What was read of one log file: samples of each channel over time, in SI."""
+    """What one log file holds. Flows are in m3/s on the scale of their meter, all else in SI."""
 
-    source: LogSource
     file: str  # relative to the programs folder
-    rows: int = 0
-    used: int = 0
-    encoding: str = ""
-    start: str = ""  # ISO stamp where the log has one
-    seconds: float = 0.0  # from its first to its last instant
-    step: float = 1.0  # usual time between rows [s]
+    engine: str
+    phase: str
+    rows: int = 0  # rows of samples in the file
+    used: int = 0  # of them with an instant
+    start: str = ""  # ISO stamp of the first row, local; "" where the time is elapsed or has no date
+    first: float = 0.0  # s as written, of the first row: elapsed time, or seconds since midnight or since 1970
+    seconds: float = 0.0  # s from the first instant to the last
+    step: float = math.nan  # s, usual (median) time between rows
+    gaps: tuple[tuple[float, float], ...] = ()  # s since the start of the file
     repeated: int = 0  # rows with the instant of the row before
-    samples: Mapping[str, tuple[Floats, Floats]] = field(default_factory=dict)  # channel -> seconds, values
+    restarts: int = 0  # times an elapsed time started again at zero
+    facts: Mapping[str, ChannelFacts] = field(default_factory=dict)
+    bins: Any = None  # DataFrame: t (s, start of the bin), then "<channel>", "<channel>.low", "<channel>.high"
+    width: float = NARROWEST  # s, of a bin
+    revolutions: float = math.nan  # [-]; nan without a speed
+    running_seconds: float = math.nan  # s with the speed above `sums.RUNNING`; nan without a speed
+    energy: float = math.nan  # J; nan without speed and torque
     problems: tuple[Problem, ...] = ()
+    usable: bool = False
+    encoding: str = ""
+    separator: str = ""  # a word of `records.SEPARATORS`; "" for a workbook and Parquet
+    notes: tuple[str, ...] = ()
+    meters: Mapping[str, str] = field(default_factory=dict)  # flow channel -> id of its meter
 
     @property
-    def usable(self) -> bool:
-        """False where its time axis or its columns cannot be trusted."""
-        return all(problem.level != "error" for problem in self.problems)
+    def channels(self) -> tuple[str, ...]:
+        return tuple(self.facts)
 
 
-class _Faults:
-    """Problems of one file."""
+def read_log(source: LogSource, path: Path, file: str = "") -> LogFile:
+    """The log at `path`; `file` is its name in messages, left out: from the programs folder, as the entry says.
 
-    def __init__(self, file: str) -> None:
-        self._file = file
-        self.found: list[Problem] = []
-
-    def add(self, line: int, code: str, what: str, *, expected: str = "", near: str = "", step: str = "",
-            column: str = "", level: Any = "error") -> None:  # fmt: skip
-        self.found.append(
-            Problem(
-                self._file, line, 0, code, what, expected=expected, nearest=near, next_step=step, column_name=column,
-                level=level,
-            )
-        )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class _Grid:
-    """Columns of a log by header, and the line of the file its first row stands in."""
-
-    frame: Any
-    first_line: int
-    encoding: str
-    units: Mapping[str, str] = field(default_factory=dict)
-
-
-def read_log(source: LogSource, path: Path, file: str) -> LogFile:
-    """The samples of one log file; what is wrong with it is among its problems."""
-    faults = _Faults(file)
-    try:
-        if path.suffix == ".parquet":
-            grid = _parquet(path, faults)
-        else:
-            grid = _plain(source, path) or _text(source, path, file, faults)
-    except Blocked as blocked:
-        return LogFile(source, file, problems=tuple(blocked.problems))
-    if grid is None:
-        return LogFile(source, file, problems=tuple(faults.found))
-    headers = [str(each) for each in grid.frame.columns]
-    _known_headers(source, headers, faults)
-    if faults.found:
-        return LogFile(source, file, len(grid.frame), encoding=grid.encoding, problems=tuple(faults.found))
-    shared = _instants(source.time, grid, source, faults) if source.time is not None else None
-    samples: dict[str, tuple[Floats, Floats]] = {}
-    for channel in source.channels:
-        at = shared if channel.time is None else _instants(channel.time, grid, source, faults)
-        values = _values(channel, grid, source, faults)
-        if at is None or values is None:
-            continue
-        known = np.isfinite(at.seconds)
-        samples[channel.name] = at.seconds[known], values[known]
-    own = [t for t, _ in samples.values() if len(t)]
-    rows = len(grid.frame)
-    seconds = max((float(t[-1]) for t in own), default=0.0)
-    base = shared.seconds[np.isfinite(shared.seconds)] if shared is not None else own[0] if own else np.zeros(0)
-    steps = np.diff(base)
-    return LogFile(
-        source,
-        file,
-        rows,
-        rows if not any(problem.level == "error" for problem in faults.found) else 0,
-        grid.encoding,
-        shared.start if shared is not None else "",
-        seconds,
-        float(np.median(steps[steps > 0])) if (steps > 0).any() else 1.0,
-        int((steps == 0).sum()),
-        samples,
-        tuple(faults.found),
-    )
-
-
-# ---- laying out -----------------------------------------------------------------------------------------------------
-
-
-def _plain(source: LogSource, path: Path) -> _Grid | None:
-    """A log without surprises, straight from the file: ASCII, LF or CRLF, no quotes, every row as long as the headers.
-
-    None for any other, which is then read with care. Counting separators and line ends tells it at a fraction of the
-    time a reading takes; each count is of the whole file.
+    Never raises for what the file holds: what is wrong is among the problems, and where its time or its columns cannot
+    be trusted `usable` is false and there are no bins.
     """
-    if source.header_rows != 1 or source.units_row or source.encoding not in {"", "utf-8"} or not path.is_file():
-        return None
-    data = path.read_bytes()
-    if not data.isascii() or b'"' in data or b"\0" in data or data.count(b"\r") != data.count(b"\r\n"):
-        return None
-    at = 0
-    for _ in range(source.skip_rows):
-        at = data.find(b"\n", at) + 1
-        if at == 0:
-            return None
-    end = data.find(b"\n", at)
-    head = data[at : end if end >= 0 else None].decode().strip()
-    if not head or end < 0 or data.count(head.encode(), at) > 1:
-        return None
-    separator = {"tab": "\t"}.get(source.separator, source.separator) or _separator(source, head)
-    names = _cut(head, separator)
-    rows = data.count(b"\n", end + 1) + (not data.endswith(b"\n"))
-    even = data.count(separator.encode(), end) == rows * (len(names) - 1) and b"\n\n" not in data[end:]
-    if not even or not rows or len(set(names)) < len(names) or "" in names:
-        return None
-    del data
-    frame = pd.read_csv(
-        path, sep=separator, header=None, names=names, index_col=False, decimal=source.decimal, encoding="utf-8",
-        na_values=list(OVERFLOW), skiprows=source.skip_rows + 1, skipinitialspace=True, skip_blank_lines=False,
-    )  # fmt: skip
-    return _Grid(frame, source.skip_rows + 2, "utf-8") if len(frame) == rows else None
-
-
-def _text(source: LogSource, path: Path, file: str, faults: _Faults) -> _Grid | None:
-    decoded = decode.read_text(path, file, source.encoding)
-    lines = decoded.text.split("\n")
-    at = source.skip_rows
-    while at < len(lines) and not lines[at].strip():
-        at += 1
-    if at >= len(lines):
-        faults.add(0, "log-empty", "the file holds no row", expected="headers and samples below them")
-        return None
-    separator = {"tab": "\t"}.get(source.separator, source.separator) or _separator(source, lines[at])
-    tops = [_cut(lines[at + row], separator) for row in range(source.header_rows) if at + row < len(lines)]
-    headers = [" ".join(part for part in parts if part) for parts in zip(*_even(tops), strict=True)]
-    at += source.header_rows
-    stated: dict[str, str] = {}
-    if source.units_row and at < len(lines):
-        stated = dict(zip(headers, _cut(lines[at], separator), strict=False))
-        at += 1
-    body = lines[at:]
-    while body and not body[-1].strip():
-        body.pop()
-    if not _even_rows(body, at, headers, separator, faults):
-        return None
-    repeated = {lines[source.skip_rows]}
-    kept = [line for line in body if line and line not in repeated]  # a header written again in mid-file
-    names = [name or f"column {place}" for place, name in enumerate(headers, start=1)]
-    doubles = sorted({name for name in names if names.count(name) > 1})
-    if doubles:
-        faults.add(
-            at, "log-header-twice", f'the header "{shown(doubles[0])}" stands over two columns', step="rename one"
-        )
-        return None
-    frame = pd.read_csv(
-        io.StringIO("\n".join(kept)), sep=separator, header=None, names=names, index_col=False, decimal=source.decimal,
-        na_values=list(OVERFLOW), low_memory=False, skipinitialspace=True, usecols=range(len(names)),
-    )  # fmt: skip
-    return _Grid(frame, at + 1, decoded.encoding, stated)
-
-
-def _separator(source: LogSource, line: str) -> str:
-    """The separator that splits the headers into the most columns that are asked for."""
-    wanted = _wanted(source)
-    scored = [(len(wanted & set(_cut(line, each))), each) for each in (",", ";", "\t")]
-    return max(scored, key=lambda each: each[0])[1]
-
-
-def _cut(line: str, separator: str) -> list[str]:
-    import csv
-
-    return [cell.strip() for cell in next(csv.reader([line], delimiter=separator), [])]
-
-
-def _even(rows: Sequence[list[str]]) -> list[list[str]]:
-    width = max(map(len, rows), default=0)
-    return [row + [""] * (width - len(row)) for row in rows]
-
-
-def _even_rows(body: Sequence[str], at: int, headers: list[str], separator: str, faults: _Faults) -> bool:
-    """Rows with one field more than the headers would shift every column: refused. A trailing separator is no field."""
-    counts = np.fromiter((line.count(separator) for line in body), dtype=int, count=len(body)) + 1
-    wide = np.flatnonzero(counts > len(headers)).tolist()
-    full = [
-        place
-        for place in wide
-        if '"' not in body[place] and body[place].rstrip().rstrip(separator).count(separator) + 1 > len(headers)
-    ]
-    if full:
-        faults.add(
-            at + full[0] + 1, "log-row-long", f"the row has {counts[full[0]]} fields, the headers {len(headers)}",
-            expected="a header over every column", step="name the column without a header, or take it out",
-        )  # fmt: skip
-        return False
-    if len(body) > 1 and counts[-1] < len(headers) and counts[:-1].min(initial=len(headers)) == len(headers):
-        faults.add(
-            at + len(body), "log-cut", f"the last row ends after {counts[-1]} of {len(headers)} fields",
-            expected="a whole row", step="copy the file again, or leave it: the row's missing fields are not used",
-            level="warning",
-        )  # fmt: skip
-    return True
-
-
-def _parquet(path: Path, faults: _Faults) -> _Grid | None:
+    name = file or (PurePosixPath(source.where.file).parent / source.file).as_posix()
+    reader = _Reader(source, name)
     try:
-        frame = pd.read_parquet(path)
-    except ImportError:
-        faults.add(
-            0, "log-parquet", "a Parquet file needs the extra of that name", step="pip install 'sitegen[parquet]'"
+        reader.read(path)
+        return reader.result()
+    except Blocked as blocked:
+        return reader.refused(blocked.problems)
+
+
+class _Reader:
+    """Takes the blocks of one file and keeps what is to be kept of them."""
+
+    def __init__(self, source: LogSource, file: str) -> None:
+        self._source, self._file = source, file
+        self._layout: Layout | None = None
+        self._clocks: list[Clock] = []
+        self._tallies: dict[str, Tally] = {}
+        self._bins = Bins()
+        names = {channel.name for channel in source.channels}
+        self._sums = Sums({"speed", "torque"} <= names)
+        self._odd: dict[int, Odd] = {}
+        self._decimals: Counter[int] = Counter()
+        self._outside: dict[str, tuple[int, int, float]] = {}  # count, line and number of the first
+        self._short = self._heads = (0, 0)
+        self._ended = self._rows = self._used = 0
+        self._origin: float | None = None
+        self._end = 0.0
+        self._encoding = self._separator = ""
+        self._notes: list[str] = []
+
+    # ---- the file ---------------------------------------------------------------------------------------------------
+
+    def read(self, path: Path) -> None:
+        """All of the file. Raises `Blocked`."""
+        ending = PurePosixPath(self._file).suffix.lower()
+        if ending in WORKBOOKS:
+            self._encoding = read_workbook(path, self._file, self._source, self.take)
+        elif ending == PARQUET:
+            self._encoding = read_parquet(path, self._file, self._source, self.take)
+        else:
+            self._text(path)
+
+    def _text(self, path: Path) -> None:
+        source, file = self._source, self._file
+        begin = opening(path, file, source.encoding)
+        self._encoding, self._notes = begin.encoding, list(begin.notes)
+        lines = begin.lines
+        at = next((i for i in range(source.skip_rows, len(lines)) if lines[i].strip()), -1)
+        if at < 0:
+            after = f"nothing is left after the {source.skip_rows} rows to skip"
+            what = after if any(line.strip() for line in lines) else "the file is empty"
+            raise refusal(file, 0, "log-empty", what, "headers and samples", "see whether this is the right file")
+        asked = RecordSource("runlog", source.file, source.where, separator=source.separator)
+        named = min(at + source.header_rows, len(lines)) - 1
+        known = known_headers(source)
+        self._separator = separator_of(lines, named, asked, known)
+        if not known(cut(lines[named], self._separator)):
+            words = [self._separator] if source.separator else list(SEPARATORS)
+            others = ((i + 1, cut(line, word)) for i, line in enumerate(lines[:LOOKED_AT]) for word in words)
+            elsewhere = header_elsewhere(others, named + 1, source, file, "line")
+            if elsewhere is not None:
+                raise elsewhere
+        rows = [cut(line, self._separator) for line in lines[at : at + source.header_rows + 1 + LOOKED_AT]]
+        layout = lay_out(rows, range(at + 1, at + 1 + len(rows)), source, file, "line")
+        parser = Parser(layout, self._separator, source.decimal, file, _has_arrow())
+        threads = 1 if path.stat().st_size <= 2 * STEP else 0
+        first = at + layout.begin
+        for block in _in_order(parser, pieces(path, file, begin.encoding, first), threads, first + 1):
+            self.take(layout, block)
+
+    # ---- blocks -----------------------------------------------------------------------------------------------------
+
+    def take(self, layout: Layout, block: Block) -> None:
+        """One block, in the order of the file. Raises `Blocked`."""
+        first = self._layout is None
+        if first:
+            self._begin(layout)
+        self._count(block, first)
+        if not block.rows:
+            return
+        written = [clock.written(block) for clock in self._clocks]
+        if self._origin is None:
+            begins = [raw[~np.isnan(raw)][0] for raw in written if not np.isnan(raw).all()]
+            self._origin = float(min(begins)) if begins else None
+        used = np.zeros(block.rows, dtype=bool)
+        speed = torque = None
+        for clock, raw in zip(self._clocks, written, strict=True):
+            clock.origin = self._origin
+            columns = clock.axis.columns
+
+            def sampled(columns: tuple[Column, ...] = columns) -> npt.NDArray[np.bool_]:
+                found = np.zeros(block.rows, dtype=bool)
+                for column in columns:
+                    found |= ~np.isnan(block.numbers[column.at])
+                return found
+
+            fed = clock.feed(block, raw, sampled)
+            if fed is None:
+                continue
+            if fed.t[0] < 0:
+                self._before_start(clock, block)
+            used[slice(None) if fed.kept is None else fed.kept] = True
+            self._end = max(self._end, float(fed.t[-1]))
+            shares = self._bins.shares(fed.t)
+            for column in columns:
+                samples = self._samples(column, block, fed, shares)
+                if samples is None:
+                    continue
+                t, x, breaks = samples
+                if column.name in {"speed", "torque"}:
+                    si = x * column.scale + column.offset
+                    if column.name == "speed":
+                        speed = t, si, breaks
+                    else:
+                        torque = t, si, breaks
+        self._used += int(np.count_nonzero(used))
+        self._sums.feed(speed, torque, speed is not None and torque is not None and speed[0] is torque[0])
+
+    def _begin(self, layout: Layout) -> None:
+        self._layout = layout
+        self._clocks = [Clock(axis, self._file) for axis in layout.axes]
+        self._tallies = {channel.name: Tally() for channel in self._source.channels}
+
+    def _count(self, block: Block, first: bool) -> None:
+        self._rows += block.rows + bool(block.ended)
+        self._ended = block.ended or self._ended
+        self._short = self._short[0] + block.short[0], self._short[1] or block.short[1]
+        self._heads = self._heads[0] + block.heads[0], self._heads[1] or block.heads[1]
+        for at, odd in block.odd.items():
+            own = self._odd.setdefault(at, Odd())
+            own.counts.update(odd.counts)
+            own.cells.update(odd.cells) if len(own.cells) < _JUDGED else None
+            for code, place in odd.first.items():
+                own.first.setdefault(code, place)
+        self._decimals.update(block.decimals)
+        if first and (problems := self._marks()):
+            raise Blocked(*problems)
+
+    def _before_start(self, clock: Clock, block: Block) -> None:
+        raise refusal(
+            self._file,
+            block.line(0),
+            "time-backwards",
+            f'the time of "{shown(clock.axis.header)}" begins before that of the channels above',
+            "time columns that begin together",
+            column_name=clock.axis.header,
         )
-        return None
-    except (OSError, ValueError) as fault:
-        faults.add(0, "log-parquet", f"the Parquet file cannot be read: {shown(str(fault).splitlines()[0])}")
-        return None
-    return _Grid(frame, 1, "parquet")
+
+    def _samples(
+        self, column: Column, block: Block, fed: Fed, shares: Shares
+    ) -> tuple[Floats, Floats, npt.NDArray[np.int64]] | None:
+        """Instants, samples and gaps of one channel; what is not possible is missing. None where nothing is left."""
+        x: Floats = block.numbers[column.at]
+        if fed.kept is not None:
+            x = x[fed.kept]
+        t, breaks, tally = fed.t, fed.breaks, self._tallies[column.name]
+        part = shares.of(x)
+        low, high, total = part.low, part.high, part.total
+        if not (low >= column.low and high <= column.high):  # also where one is nan
+            with np.errstate(invalid="ignore"):
+                good = (x >= column.low) & (x <= column.high)
+            self._note_outside(column, block, fed, x, good)
+            tally.missing += len(x) - int(np.count_nonzero(good))
+            kept = np.flatnonzero(good)
+            if not len(kept):
+                return None
+            t, x = t[kept], x[kept]
+            breaks = np.unique(np.searchsorted(kept, breaks))
+            breaks = breaks[breaks < len(kept)]
+            part = self._bins.shares(t).of(x)
+            low, high, total = part.low, part.high, part.total
+        self._bins.add(column.name, part, t, x)
+        tally.feed(t, x, breaks, low, high, total)
+        return t, x, breaks
+
+    def _note_outside(self, column: Column, block: Block, fed: Fed, x: Floats, good: npt.NDArray[np.bool_]) -> None:
+        """Counts the samples that are there but not possible."""
+        out = ~good & ~np.isnan(x)
+        if not out.any():
+            return
+        at = int(out.argmax())
+        row = at if fed.kept is None else int(fed.kept[at])
+        count, line, number = self._outside.get(column.name, (0, block.line(row), float(x[at])))
+        self._outside[column.name] = count + int(np.count_nonzero(out)), line, number
+
+    # ---- the end ----------------------------------------------------------------------------------------------------
+
+    def refused(self, problems: Iterable[Problem]) -> LogFile:
+        """A file that cannot be trusted."""
+        own = list(problems)
+        columns = {each.column_name for each in own if each.column_name}
+        own += [each for each in self._warnings() if each.column_name not in columns]
+        return LogFile(
+            self._file,
+            self._source.engine,
+            self._source.phase,
+            rows=self._rows,
+            problems=tuple(sorted(set(own))),
+            encoding=self._encoding,
+            separator=self._separator,
+            notes=tuple(self._notes),
+        )
+
+    def result(self) -> LogFile:
+        """All that was read. Raises `Blocked` where it cannot be trusted as a whole."""
+        layout = self._layout
+        if layout is None:
+            raise refusal(self._file, 0, "log-empty", "there are headers but no row below them", "rows of samples")
+        if wrong := [*self._marks(), *self._untrusted(layout)]:
+            raise Blocked(*wrong)
+        if not self._used:
+            raise refusal(self._file, layout.line, "log-empty", "no row has an instant", "rows with a time and samples")
+        main = self._main()
+        columns = {column.name: column for axis in layout.axes for column in axis.columns}
+        order = [channel.name for channel in self._source.channels]
+        linear = {name: (columns[name].scale, columns[name].offset) for name in order}
+        facts = {name: self._tallies[name].facts(*linear[name]) for name in order}
+        turned = self._sums.turning
+        if self._heads[0]:
+            self._notes.append(f"header repeated {self._heads[0]} times, first in line {self._heads[1]}: skipped")
+        if main.midnights:
+            self._notes.append(f"times of day pass midnight {main.midnights} times")
+        bins = self._bins.frame(linear)
+        return LogFile(
+            self._file,
+            self._source.engine,
+            self._source.phase,
+            rows=self._rows,
+            used=self._used,
+            start=min((clock.start for clock in self._clocks if clock.start), default=""),
+            first=self._origin or 0.0,
+            seconds=self._end,
+            step=round(main.track.step, 6) or math.nan,
+            gaps=tuple(main.gaps),
+            repeated=main.repeated[0],
+            restarts=main.restarts[0],
+            facts=facts,
+            bins=bins,
+            width=self._bins.width,
+            revolutions=turned.revolutions if turned.samples else math.nan,
+            running_seconds=turned.seconds if turned.samples else math.nan,
+            energy=self._sums.work.joules if self._sums.work.steps else math.nan,
+            problems=tuple(sorted(self._warnings())),
+            usable=True,
+            encoding=self._encoding,
+            separator=self._separator,
+            notes=tuple(self._notes),
+            meters={channel.name: channel.meter for channel in self._source.channels if channel.meter},
+        )
+
+    def _main(self) -> Clock:
+        """The clock that speaks for the file: that of the whole file, else of the speed, else of the first channel."""
+        for clock in self._clocks:
+            if clock.axis.time == self._source.time:
+                return clock
+        return next(
+            (clock for clock in self._clocks if any(c.name == "speed" for c in clock.axis.columns)), self._clocks[0]
+        )
+
+    # ---- problems ---------------------------------------------------------------------------------------------------
+
+    def _problem(
+        self,
+        line: int,
+        code: str,
+        what: str,
+        expected: str = "",
+        step: str = "",
+        column: str = "",
+        level: Literal["error", "warning"] = "error",
+    ) -> Problem:
+        return Problem(self._file, line, 0, code, what, expected, next_step=step, column_name=column, level=level)
+
+    def _marks(self) -> list[Problem]:
+        """Columns whose numbers bear other marks than announced, judged over all that was read of them."""
+        found = []
+        for at, odd in sorted(self._odd.items()):
+            if not odd.cells or self._layout is None:
+                continue
+            marked = float(self._decimals[at])
+            share = min(1.0, _JUDGED / (sum(odd.cells.values()) + marked))
+            cells = [cell for cell, count in odd.cells.items() for _ in range(max(1, round(count * share)))]
+            cells += [f"0{self._source.decimal}5"] * round(marked * share)
+            read = numbers(np.array(cells, dtype=object), self._source.decimal)
+            if read.complaint:
+                what, expected, step = _MARKS[read.complaint]
+                line = odd.first["not-a-number"][0]
+                told = what.format(cell=shown(cells[read.at]))
+                found.append(self._problem(line, read.complaint, told, expected, step, self._layout.label(at)))
+        return found
+
+    def _untrusted(self, layout: Layout) -> Iterator[Problem]:
+        """What is wrong with more than half of a column or of the rows."""
+        for at, odd in sorted(self._odd.items()):
+            count = odd.counts["not-a-number"]
+            samples = self._filled(at)
+            if count > max(_MOST_ODD * (samples + odd.counts.total()), 1):
+                line, cell = odd.first["not-a-number"]
+                step = "see whether the entry names the right column"
+                if ":" in cell:
+                    step = "if it is a time of day, or hours, minutes and seconds run, write `clock` for its `column`"
+                yield self._problem(
+                    line,
+                    "column-not-numbers",
+                    f'"{shown(cell)}" is no number, nor are {count} cells of the column',
+                    "numbers",
+                    step,
+                    layout.label(at),
+                )
+        count, line = self._short
+        if count > max(_MOST_SHORT * self._rows, 1):
+            yield self._problem(
+                line,
+                "rows-too-short",
+                f"{count} of {self._rows} rows have fewer fields than the header",
+                f"{layout.named} fields: {shown(', '.join(layout.header), 200)}",
+                "see whether the separator is right, and fill up the rows",
+            )
+
+    def _filled(self, at: int) -> int:
+        """Cells of a column that were numbers."""
+        for clock in self._clocks:
+            if at in clock.axis.at:
+                return clock.rows
+            for column in clock.axis.columns:
+                if column.at == at:
+                    return self._tallies[column.name].n + self._outside.get(column.name, (0, 0, 0.0))[0]
+        return 0
+
+    def _warnings(self) -> list[Problem]:
+        """What was left out, once a kind and channel."""
+        layout = self._layout
+        if layout is None:
+            return []
+        found: list[Problem] = []
+
+        def tell(line: int, code: str, what: str, expected: str, column: str = "") -> None:
+            step = "correct the log, or leave them missing"
+            found.append(self._problem(line, code, what, expected, step, column, "warning"))
+
+        for at, odd in self._odd.items():
+            for code, count in odd.counts.items():
+                line, cell = odd.first[code]
+                if count:
+                    said = f'"{shown(cell)}": {READING[code].replace("something in it", "it")}'
+                    tell(line, code, said + _alike(count, "cell"), "a number", layout.label(at))
+        for clock in self._clocks:
+            for code, (count, line, cell) in clock.faults.items():
+                said = f'"{shown(cell)}" {FAULTS[code]}; its row is not used'
+                tell(line, code, said + _alike(count, "row"), "a stamp like the others", clock.axis.header)
+            if clock.untimed[0]:
+                said = "the row holds samples but no time, so it is not used"
+                tell(clock.untimed[1], "time-missing", said + _alike(clock.untimed[0], "row"), "a time in every row",
+                     clock.axis.header)  # fmt: skip
+            if clock.restarts[0]:
+                said = "the elapsed time starts again at zero; it goes on from here, and the pause is not known"
+                tell(clock.restarts[1], "time-restarts", said + _alike(clock.restarts[0], "place"),
+                     "a file of its own for each run", clock.axis.header)  # fmt: skip
+        columns = {column.name: column for axis in layout.axes for column in axis.columns}
+        for name, (count, line, number) in self._outside.items():
+            column = columns[name]
+            said = f"{number:.6g} is not possible for {column.title.lower()}"
+            tell(line, "outside-limits", said + _alike(count, "cell"), f"{column.low:.6g} to {column.high:.6g}",
+                 column.header)  # fmt: skip
+        if self._short[0]:
+            said = "the row has fewer fields than the header; what it lacks is missing"
+            tell(self._short[1], "short-row", said + _alike(self._short[0], "row"), f"{layout.named} fields")
+        if self._ended:
+            said = f"the file ends in the middle of this {counts(self._file)}, which is not used"
+            tell(self._ended, "file-cut", said, f"{layout.named} fields and the end of the line")
+        return sorted(set(found))
 
 
-# ---- columns --------------------------------------------------------------------------------------------------------
+def _has_arrow() -> bool:
+    from importlib.util import find_spec
+
+    return find_spec("pyarrow") is not None
 
 
-def _wanted(source: LogSource) -> set[str]:
-    times = [source.time, *(channel.time for channel in source.channels)]
-    return {channel.header for channel in source.channels} | {h for time in times if time for h in time.headers}
+def _alike(count: int, noun: str) -> str:
+    return "" if count == 1 else f" (this {noun} and {count - 1} more)"
 
 
-def _known_headers(source: LogSource, headers: Sequence[str], faults: _Faults) -> None:
-    for name in sorted(_wanted(source) - set(headers)):
-        faults.add(
-            source.skip_rows + 1, "log-no-column", f'there is no column "{shown(name)}"',
-            expected="one of the headers of the file", near=nearest(name, headers),
-        )  # fmt: skip
+def _in_order(parser: Parser, found: Iterator[Piece], threads: int, line: int) -> Iterator[Block]:
+    """Pieces read by several threads, in order, from `line` on. What goes wrong in a piece is raised in its turn."""
+    affinity = getattr(os, "sched_getaffinity", None)
+    threads = threads or min(_THREADS, len(affinity(0)) if affinity else os.cpu_count() or 1)
+    for block in map(_told(parser), found) if threads == 1 else _side_by_side(_told(parser), found, threads):
+        if isinstance(block, Blocked):
+            raise Blocked(*(replace(each, line=each.line + line - 1) for each in block.problems))
+        count = block.count
+        yield block.moved(line - 1)
+        line += count
 
 
-def _instants(time: LogTime, grid: _Grid, source: LogSource, faults: _Faults) -> Instants | None:
-    """The instants of a time column, checked to run forwards."""
-    name = " and ".join(time.headers)
-    found = instants([grid.frame[header] for header in time.headers], time, source.decimal)
-    if found is None or not np.isfinite(found.seconds).any():
-        faults.add(
-            grid.first_line, "log-time-unread", "the instants cannot be read", column=name,
-            expected=f"{time.kind.replace('-', ' ')}{f', {time.date_order}' if time.date_order else ''}",
-        )  # fmt: skip
-        return None
-    known = np.flatnonzero(np.isfinite(found.seconds))
-    back = np.flatnonzero(np.diff(found.seconds[known]) < 0)
-    if len(back):
-        row = int(known[back[0] + 1])
-        faults.add(
-            grid.first_line + row, "log-time-backwards", "time runs backwards here", column=name,
-            expected="instants in order; an elapsed time may start again at nought",
-        )  # fmt: skip
-        return None
-    return found
+def _told(parser: Parser) -> Callable[[Piece], Block | Blocked]:
+    """A refusal handed back rather than raised: its lines are still to be counted from the beginning of the file."""
+
+    def read(piece: Piece) -> Block | Blocked:
+        try:
+            return parser(piece)
+        except Blocked as blocked:
+            return blocked
+
+    return read
 
 
-def _values(channel: LogChannel, grid: _Grid, source: LogSource, faults: _Faults) -> Floats | None:
-    """Samples of a channel in SI; cells that are no number, or no possible one, are missing and counted."""
-    column = grid.frame[channel.header]
-    what = channels.of(channel)
-    numbers = pd.to_numeric(column, errors="coerce").to_numpy(dtype=float)
-    filled = column.notna().to_numpy()
-    unread = filled & ~np.isfinite(numbers)
-    if unread.sum() > MOST_UNREADABLE * max(1, filled.sum()):
-        row = int(np.flatnonzero(unread)[0])
-        faults.add(
-            grid.first_line + row, "log-column-unread", f'"{shown(column.iloc[row])}" is no number',
-            column=channel.header, expected=f"numbers with the decimal mark {source.decimal!r}",
-        )  # fmt: skip
-        return None
-    scale, offset = channels.converter(what, channel.unit)
-    values: Floats = numbers * scale + offset
-    impossible = np.isfinite(values) & ((values < what.low) | (values > what.high))
-    values[impossible] = np.nan
-    for bad, code, told in (
-        (unread, "log-cell-unread", "no number"),
-        (impossible, "log-cell-impossible", "not possible"),
-    ):
-        if bad.any():
-            row = int(np.flatnonzero(bad)[0])
-            faults.add(
-                grid.first_line + row, code, f'"{shown(column.iloc[row])}" is {told}; so are {int(bad.sum())} in all',
-                column=channel.header, level="warning",
-            )  # fmt: skip
-    return values
+def _side_by_side(
+    read: Callable[[Piece], Block | Blocked], found: Iterator[Piece], threads: int
+) -> Iterator[Block | Blocked]:
+    with ThreadPoolExecutor(threads) as pool:
+        waiting: deque[Future[Block | Blocked]] = deque()
+        for piece in found:
+            waiting.append(pool.submit(read, piece))
+            if len(waiting) > _AHEAD:
+                yield waiting.popleft().result()
+        while waiting:
+            yield waiting.popleft().result()

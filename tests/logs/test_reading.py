@@ -30,10 +30,10 @@ def read(folder: Path, text: str | bytes, of: LogSource | None = None, name: str
 
 
 def speeds(found: LogFile) -> list[tuple[float, float]]:
-    """Seconds and rpm."""
+    """Seconds and rpm of the bins that hold a sample."""
     assert found.usable, found.problems
-    t, x = found.samples["speed"]
-    return [(round(float(a), 3), round(float(b / RPM), 3)) for a, b in zip(t, x, strict=True)]
+    held = found.bins[found.bins["speed"].notna()]
+    return [(float(t), round(float(x / RPM), 3)) for t, x in zip(held["t"], held["speed"], strict=True)]
 
 
 THREE = [(0.0, 900.0), (1.0, 910.0), (2.0, 920.0)]
@@ -79,7 +79,8 @@ def test_two_header_rows_are_joined(tmp_path: Path) -> None:
 
 def test_tenths_of_a_second(tmp_path: Path) -> None:
     text = "Stamp,n,Md\n01.05.2026 10:00:00.0,900,20\n01.05.2026 10:00:00.1,910,21\n01.05.2026 10:00:00.2,920,22\n"
-    assert [t for t, _ in speeds(read(tmp_path, text, source(CLOCK)))] == [0.0, 0.1, 0.2]
+    found = read(tmp_path, text, source(CLOCK))
+    assert (found.step, found.seconds, found.facts["speed"].n) == (0.1, 0.2, 3)
 
 
 def test_each_channel_at_its_own_rate(tmp_path: Path) -> None:
@@ -93,22 +94,22 @@ def test_each_channel_at_its_own_rate(tmp_path: Path) -> None:
     )
     found = read(tmp_path, "t n,n,t Md,Md\n0,900,0,20\n1,910,2,22\n2,920,,\n", of)
     assert speeds(found) == THREE
-    t, torque = found.samples["torque"]
-    assert (t.tolist(), torque.tolist()) == ([0.0, 2.0], [20.0, 22.0])
+    assert (found.facts["torque"].n, found.facts["torque"].missing) == (2, 0)
+    assert found.bins["torque"].tolist() == [20.0, 21.5, 22.0]  # between its samples a line, at the middle of the bin
 
 
 @pytest.mark.parametrize(
     ("text", "of", "code", "line", "column", "level"),
     [
-        ("Time,n,Md\n0,900,20,1\n1,910,21,1\n", source(), "log-row-long", 2, "", "error"),
-        ("Time,n,Md\n0,900,20\n1,910,21\n0.5,920,22\n", source(), "log-time-backwards", 4, "Time", "error"),
-        ("Time,rpm,Md\n0,900,20\n", source(), "log-no-column", 1, "", "error"),
-        ("Time,n,Md\nx,900,20\ny,910,21\n", source(), "log-time-unread", 2, "Time", "error"),
-        ("Time;n;Md\n0;900;1.234.5\n1;910;1.234.6\n", source(), "log-column-unread", 2, "Md", "error"),
-        ("Time,n,Md\n0,900,20\n1,9x0,21\n2,920,22\n", source(), "log-cell-unread", 3, "n", "warning"),
-        ("Time,n,Md\n0,900,20\n1,99000,21\n2,920,22\n", source(), "log-cell-impossible", 3, "n", "warning"),
-        ("Time,n,Md\n0,900,20\n1,910,21\n2,92", source(), "log-cut", 4, "", "warning"),
-        ("Time,n,n\n0,900,20\n", replace(source(), channels=(SPEED,)), "log-header-twice", 1, "", "error"),
+        ("Time,n,Md\n0,900,20,1\n1,910,21,1\n", source(), "more-fields-than-header", 2, "", "error"),
+        ("Time,n,Md\n0,900,20\n1,910,21\n0.5,920,22\n", source(), "time-backwards", 4, "Time", "error"),
+        ("Time,rpm,Md\n0,900,20\n", source(), "column-missing", 0, "", "error"),
+        ("Time,n,Md\n0x,900,20\n1x,910,21\n", source(), "column-not-numbers", 2, "Time", "error"),
+        ("Time;n;Md\n0;900;1.234.5\n1;910;1.234.6\n", source(), "dot-twice", 2, "Md", "error"),
+        ("Time,n,Md\n0,900,20\n1,9x0,21\n2,920,22\n", source(), "not-a-number", 3, "n", "warning"),
+        ("Time,n,Md\n0,900,20\n1,99000,21\n2,920,22\n", source(), "outside-limits", 3, "n", "warning"),
+        ("Time,n,Md\n0,900,20\n1,910,21\n2,92", source(), "file-cut", 4, "", "warning"),
+        ("Time,n,n\n0,900,20\n", replace(source(), channels=(SPEED,)), "column-ambiguous", 0, "", "error"),
         ("\n\n", source(), "log-empty", 0, "", "error"),
     ],
 )
@@ -121,9 +122,9 @@ def test_told(tmp_path: Path, text: str, of: LogSource, code: str, line: int, co
 
 
 def test_overflow_marks_are_missing_samples(tmp_path: Path) -> None:
-    found = read(tmp_path, "Time,n,Md\n0,900,20\n1,*.*******,21\n2,920,22\n")
-    assert np.isnan(found.samples["speed"][1]).tolist() == [False, True, False]
-    assert found.problems == ()
+    found = read(tmp_path, "Time,n,Md\n0,900,20\n1,*.*******,21\n2,920,22\n3,920,22\n4,920,22\n5,920,22\n")
+    assert (found.facts["speed"].n, found.facts["speed"].missing) == (5, 1)
+    assert [(each.code, each.level, each.line) for each in found.problems] == [("overflow", "warning", 3)]
 
 
 def test_a_missing_file_is_a_problem_and_no_traceback(tmp_path: Path) -> None:
