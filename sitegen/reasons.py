@@ -7,6 +7,9 @@ from __future__ import annotations
 
 # Why a reading is set aside or left out (`use` of Readings).
 READING: dict[str, str] = {
+    "event-not-whole": "an event does not say all that belongs to it",
+    "event-not-in-run": "its time is given for a phase in which nothing runs",
+    "event-of-no-meter": "it says of a meter what is no matter of a meter",
     "excluded": "an objection to it was accepted",
     "above-supply": "the cylinder gauge stands above the supply by more than its class",
     "band-not-of-ring": "a contact band is entered for a part that has no ring face",
@@ -120,6 +123,7 @@ ANSWER: dict[str, str] = {
     "no-schedule": "the phase has no schedule",
     "no-samples": "the channel holds no sample while the engine ran",
     "no-channel": "the channel was not logged",
+    "meter-check-failed": "the meter did not answer when a flow was applied to it",
     "no-meter": "the log does not say which meter the flow was read with",
     "no-bands": "the program states no bands to hold a run against",
     "no-scatter": "the cylinders of each build all read the same",

@@ -6,12 +6,14 @@ from collections.abc import Mapping
 
 from sitegen.crossing import answers, exposure
 from sitegen.streams.buildsheet import STREAM as BUILDSHEET
+from sitegen.streams.events import STREAM as EVENTS
 from sitegen.streams.inspection import STREAM as INSPECTION
 from sitegen.streams.leakdown import STREAM as LEAKDOWN
 from sitegen.streams.runlog import STREAM as RUNLOG
 from sitegen.vocabulary import Measure, Step, Stream
 
-STREAMS: tuple[Stream, ...] = tuple(sorted((BUILDSHEET, INSPECTION, LEAKDOWN, RUNLOG), key=lambda stream: stream.order))
+_ALL = (BUILDSHEET, EVENTS, INSPECTION, LEAKDOWN, RUNLOG)
+STREAMS: tuple[Stream, ...] = tuple(sorted(_ALL, key=lambda stream: stream.order))
 CROSSING: tuple[Step, ...] = (exposure.STEP,)
 
 
