@@ -169,6 +169,7 @@ FLAGS: dict[str, str] = {
     "channel-below-range": "the channel lies below the range of its meter",
     "channel-drifting-zero": "the channel's zero, read at standstill, drifts",
     "channel-jumps": "the channel jumps away and back within seconds",
+    "scale-from-blow-by": "the seating distance is taken from the engine's blow-by, the leak checks being too few",
     "not-as-planned": "a run it rests on was not run as planned",
     "provisional": "builds or phases are still to come",
     "build-without-value": "a build without any value is left out",
