@@ -23,7 +23,7 @@ from sitegen.streams.runlog.measures import (
     STOPPED,
     UNSTEADY,
 )
-from sitegen.streams.runlog.steps import CHANNEL, PLANNED, base
+from sitegen.streams.runlog.steps import CHANNEL, PLANNED, TIGHT, base
 from sitegen.vocabulary import Block, Cell, Column, Figure, Panel, Row, Section, Table, Text
 
 NEAR = 120.0  # s between a stop in the log and the same in the event log, whose clock is a person's
@@ -378,7 +378,10 @@ def _meter_note(view: Any) -> str:
         )
     )
     titles = view.words.listed(f"{meters[each].title} ({meters[each].principle.replace('-', ' ')})" for each in used)
-    return f"Read with {titles}." if titles else "No meter is named."
+    read = f"Read with {titles}." if titles else "No meter is named."
+    if not any(row.what == TIGHT for row in view.records("events", used=True)):
+        read += " No check of the crankcase is on record: with leaking seals less of the blow-by reaches the meter."
+    return read
 
 
 def _blowby_reading(view: Any) -> str:
