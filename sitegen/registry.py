@@ -9,9 +9,12 @@ from sitegen.streams.buildsheet import STREAM as BUILDSHEET
 from sitegen.streams.inspection import STREAM as INSPECTION
 from sitegen.streams.leakdown import STREAM as LEAKDOWN
 from sitegen.streams.runlog import STREAM as RUNLOG
+from sitegen.streams.surfaces import STREAM as SURFACES
 from sitegen.vocabulary import Measure, Step, Stream
 
-STREAMS: tuple[Stream, ...] = tuple(sorted((BUILDSHEET, INSPECTION, LEAKDOWN, RUNLOG), key=lambda stream: stream.order))
+STREAMS: tuple[Stream, ...] = tuple(
+    sorted((BUILDSHEET, INSPECTION, LEAKDOWN, RUNLOG, SURFACES), key=lambda stream: stream.order)
+)
 CROSSING: tuple[Step, ...] = (exposure.STEP,)
 
 

@@ -213,6 +213,8 @@ class Readings:
     problems: Sequence[Problem] = ()
     files: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)  # file -> encoding, rows, used ...
     logs: Mapping[tuple[str, str], Any] = field(default_factory=dict)  # (engine, phase) -> logs.Log, of run logs
+    traces: Mapping[str, Any] = field(default_factory=dict)  # reading -> traces.Trace, of surfaces
+    inputs: Mapping[str, str] = field(default_factory=dict)  # further file, named inside a record -> sha256
 
 
 class Book:

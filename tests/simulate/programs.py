@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from statistics import fmean
 
-from simulate import inspection, logfiles, logs, sheets, tables
+from simulate import inspection, logfiles, logs, sheets, surfaces, tables
 from simulate.engine import (
     GRADED,
     HARD,
@@ -513,6 +513,38 @@ def pictures(seed: int = SEED) -> dict[str, bytes]:
     return files
 
 
+TRACED: Mapping[str, surfaces.Traced] = {
+    "B1": surfaces.Traced((1, 3), "keyed"),
+    "B4": surfaces.Traced((1, 2), "titled"),
+}
+
+
+def traces(seed: int = SEED, builds: Sequence[str] = ()) -> dict[str, bytes]:
+    """The indexes of traces and the traces they name, of the named builds (none: of all that were traced)."""
+    files = {}
+    for plan in PLANS_2026:
+        if plan.name not in TRACED or (builds and plan.name not in builds):
+            continue
+        truth, _ = truth_of(seed, plan, Scatter())
+        hours = max(check.hours for check in checks_of(plan))
+        dates = {phase: plan.date(phase) for phase in ("cold-build", "teardown")}
+        made = surfaces.files_of(seed, plan.name, truth.cylinders, hours, dates, TRACED[plan.name])
+        files.update({f"pump-rings-2026/{name}": data for name, data in made.items()})
+    return files
+
+
+def surface_truth(seed: int = SEED) -> dict[tuple[str, int], surfaces.SurfaceTruth]:
+    """What is known of the surfaces of every traced cylinder, by build and cylinder."""
+    known = {}
+    for plan in PLANS_2026:
+        if plan.name in TRACED:
+            truth, _ = truth_of(seed, plan, Scatter())
+            hours = max(check.hours for check in checks_of(plan))
+            for number in TRACED[plan.name].cylinders:
+                known[plan.name, number] = surfaces.truth_of(seed, plan.name, truth.cylinder(number), hours)
+    return known
+
+
 def _logged(seed: int, plan: Plan, logged: Logged) -> Iterator[tuple[str, logs.Run]]:
     """The logged phases of a build, each run after the one before."""
     engine, _ = truth_of(seed, plan, Scatter())
@@ -574,7 +606,7 @@ def save(folder: Path, files: Mapping[str, bytes | str]) -> None:
 def write(folder: Path, seed: int = SEED) -> Truth:
     """Write what both example programs record below `folder`; the program files stay as they are."""
     truth, files = example(seed)
-    save(folder, {**files, **pictures(seed), **run_logs(seed)})
+    save(folder, {**files, **pictures(seed), **run_logs(seed), **traces(seed)})
     return truth
 
 

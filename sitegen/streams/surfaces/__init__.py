@@ -1,0 +1,20 @@
+"""Surfaces: traces of bores and ring faces before and after, and what they say of plateau, wear and contact."""
+
+from __future__ import annotations
+
+from sitegen.streams.surfaces.fields import FIELDS
+from sitegen.streams.surfaces.read import read
+from sitegen.vocabulary import Stream
+
+STREAM = Stream(
+    name="surfaces",
+    title="traces of surfaces",
+    order=45,
+    fields=FIELDS,
+    read=read,
+    steps=(),
+    cautions=(
+        "Solvents for cleaning bores and rings burn and harm skin and lungs: ventilation, gloves, no flame.",
+        "Edges of bores and rings are sharp: gloves. A block on its side is heavy and rolls: wedge it, lift with tackle.",
+    ),
+)
