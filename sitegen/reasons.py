@@ -33,6 +33,14 @@ READING: dict[str, str] = {
     "subject-twice": "a cylinder and a reference orifice are entered together",
     "unknown-word": "a word in it is none of those agreed",
     "wrong-tool": "the tool named cannot have read it",
+    "bands-overlap": "the swept band of its trace begins before the unswept one ends",
+    "place-missing": "nothing says where on the part it was traced",
+    "trace-missing": "its trace is not there",
+    "trace-not-usable": "its trace cannot be trusted",
+    "trace-outside-folder": "its trace lies outside the program's folder",
+    "trace-path-not-plain": "its trace is not written from the program's folder",
+    "trace-not-a-file": "its trace is not a plain file",
+    "trace-not-readable": "its trace cannot be read",
     "log-not-usable": "its time axis or its columns cannot be trusted",
     "zero-pressure": "a cylinder gauge at zero is one not read, or an open valve",
 }
@@ -92,6 +100,7 @@ ANSWER: dict[str, str] = {
     "one-grade-only": "both inspectors gave every place the same one grade, so that chance alone agrees",
     "to-lose-undecided": "the interval of the leak still to lose reaches across the amount allowed",
     "coating-without-value": "one of the coatings has no value",
+    "distances-differ": "the builds of the two coatings ran very different distances, and wear grows with the distance",
     "build-and-coating": "each coating was run in one build only, so that build and coating cannot be told apart",
     "block-and-coating": "each coating was run on one block only, so that block and coating cannot be told apart",
     "position-and-coating": "the coatings sat on the same cylinders in every engine, so that position and coating "
@@ -135,6 +144,7 @@ ANSWER: dict[str, str] = {
     "averaging-short": "the averaging time is shorter than three and a half time constants of the difference",
     "settling-open-above": "no end of the settling is in sight, so its time has no upper end",
     "settling-open-below": "the level had settled before the second visit to the reference point",
+    "few-tied-cylinders": "no engine has two cylinders with both values",
     "few-visits": "the reference point was visited too few times for a curve",
 }
 
@@ -156,6 +166,8 @@ FLAGS: dict[str, str] = {
     "may share in the difference",
     "whole-builds-left-out": "builds that hold only one of the two coatings were left out",
     "unpaired-builds-left-out": "builds on blocks that ran only one of the two coatings were left out",
+    "other-distance-left-out": "builds that ran much less or much more than the others were left out, since wear grows "
+    "with the distance",
     "shared-block-left-out": "the one block that ran both coatings was left out",
     "unverified": "no check of the meter with flow applied and the engine running was recorded in this phase",
     "channel-flat": "the channel shows one and the same value all along",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from sitegen.crossing import answers, exposure
+from sitegen.crossing import answers, exposure, ties
 from sitegen.streams.buildsheet import STREAM as BUILDSHEET
 from sitegen.streams.inspection import STREAM as INSPECTION
 from sitegen.streams.leakdown import STREAM as LEAKDOWN
@@ -21,7 +21,8 @@ CROSSING: tuple[Step, ...] = (exposure.STEP,)
 def steps() -> tuple[Step, ...]:
     """Every step of the house, in no particular order."""
     yielding = (*CROSSING, *(step for stream in STREAMS for step in stream.steps))
-    return (*yielding, answers.step(measure for step in yielding for measure in step.gives))
+    given = [measure for step in yielding for measure in step.gives]
+    return (*yielding, ties.step(given), answers.step(given))
 
 
 def measures() -> Mapping[str, Measure]:

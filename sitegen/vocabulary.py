@@ -78,6 +78,7 @@ class Measure:
     compare: Literal["ratio", "difference", ""] = ""  # how two coatings are set against each other; "": never
     offered: bool = False  # among the comparisons made when the program names none
     shared: str = ""  # measure that gives, at the same key, the half-width of what one instrument does to all readings
+    grows: bool = False  # with the distance run: builds that ran very different distances are not compared in it
 
 
 @dataclass(frozen=True)

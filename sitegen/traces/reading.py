@@ -27,7 +27,7 @@ Floats = npt.NDArray[np.float64]
 LEAST_POINTS = 3  # fewer are no trace
 MOST_ABOVE = 400  # lines above the points that are looked at
 _SEPARATORS = (";", "\t", ",", " ")
-_BLANKS = re.compile(r"[ \t]+")
+_BLANKS = re.compile(r"[ \t]+")  # not the hard space, which keeps a header and its unit together
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _UNIT = re.compile(r"\[([^\]]*)\]|\(([^)]*)\)|\bin\s+(\S+)$|\s(\S+)$")
 _SPELT = {"micrometer": "um", "micrometre": "um", "micron": "um", "millimeter": "mm", "millimetre": "mm",
@@ -140,7 +140,7 @@ def _trace(content: object, file: str, how: Layout) -> Trace:
 
 def _block(lines: Sequence[str], file: str) -> tuple[str, str, int]:
     """Separator, decimal mark and the position of the first row of the block of numbers."""
-    best: tuple[int, str, str, int] = (0, "", ".", 0)
+    best: tuple[int, str, str, int] = (0, "", ".", 0)  # the longest run of rows alike, more columns before fewer
     for separator in _SEPARATORS:
         for decimal in (".", ",") if separator != "," else (".",):
             run, begin, width = 0, 0, 0
@@ -148,23 +148,27 @@ def _block(lines: Sequence[str], file: str) -> tuple[str, str, int]:
                 if not line.strip(" \t,;"):
                     continue
                 cells = _cells(line, separator)
-                found = sum(_number(cell, decimal) is not None for cell in cells)
-                odd = [cell for cell in cells if _number(cell, decimal) is None and not set(cell) <= set("*#-. ")]
-                if found and not odd and (run == 0 or len(cells) == width):
-                    run, begin, width = run + 1, begin if run else at, len(cells)
-                elif found and not odd:
-                    run, begin, width = 1, at, len(cells)
-                else:
+                if not _is_row(cells, decimal):
                     run = 0
-            score = run * (1 + min(width, 3)) if run else 0
-            if score > best[0]:
-                best = (score, separator, decimal, begin)
+                    continue
+                if run == 0 or len(cells) != width:
+                    run, begin, width = 0, at, len(cells)
+                run += 1
+                score = run * (1 + min(width, 3))
+                if score > best[0]:
+                    best = (score, separator, decimal, begin)
     if not best[0]:
         raise refusal(
             file, 1, "trace-no-points", f"no rows of numbers are found in the first {MOST_ABOVE} lines",
             "rows of x and z", "see whether this is a trace saved as text",
         )  # fmt: skip
     return best[1], best[2], best[3]
+
+
+def _is_row(cells: Sequence[str], decimal: str) -> bool:
+    """Numbers, and marks of overflow between them."""
+    known = [_number(cell, decimal) is not None for cell in cells]
+    return any(known) and all(number or set(cell) <= set("*#-. ") for number, cell in zip(known, cells, strict=True))
 
 
 def _cells(line: str, separator: str) -> list[str]:
@@ -216,8 +220,8 @@ def _headers(above: Sequence[str], separator: str, width: int) -> tuple[list[str
     """Headers and units of the columns, from the one or two lines right above the points; "" where there are none."""
     found: list[list[str]] = []
     for line in reversed(above[-2:]):
-        cells = _cells(line, separator)
-        if len(cells) != width or width < 2 and not _UNIT.search(line):
+        cells = _cells(re.sub(r"\s+(?=[\[(])", "\xa0", line) if separator == " " else line, separator)
+        if len(cells) != width or (width < 2 and not _UNIT.search(line)):
             break
         found.insert(0, cells)
     if not found:
@@ -290,7 +294,11 @@ def _scale(
         )  # fmt: skip
     scale = _length(written or stated)
     if scale is None:
-        said = f'"{shown(written or stated)}" is no unit of length' if written or stated else "nothing says its unit"
+        said = (
+            f'"{shown((written or stated).strip("[]()"))}" is no unit of length'
+            if written or stated
+            else "nothing says its unit"
+        )
         raise refusal(
             file, begin, "trace-unit-missing", f"{what}: {said}", "nm, um or mm",
             f"write `{what}_unit` in the record, or the unit beside the header",

@@ -87,7 +87,7 @@ def bore(random: np.random.RandomState, length: float, wear: float, *, reversal:
     fine = _smoothed(random.standard_normal(count), 8.0)
     plateau = 0.25 * fine / fine.std()
     finer = _smoothed(random.standard_normal(count), 6.0)
-    # peaks are cut to a finer face, at a level that lowers the plateaus by the wear on the mean; grooves keep their floor
+    # peaks are cut to a finer face, at a level that lowers the plateaus by the wear; grooves keep their floor
     cut = _level(plateau, wear) + 0.05 * finer / finer.std()
     valleys = np.zeros(count)
     at = 0.0
@@ -143,7 +143,8 @@ def lines_of(build: str, how: Traced, phases: Sequence[str]) -> Iterator[Line]:
             for side, height in PLACES:
                 for repeat in range(1, REPEATS + 1):
                     short = f"{side[0]}{'r' if height == 'top-reversal' else 'm'}{repeat}"
-                    name = f"traces/{build.lower()}/{cylinder}-{state}-{short}.{'txt' if how.form == 'keyed' else 'asc'}"
+                    ending = "txt" if how.form == "keyed" else "asc"
+                    name = f"traces/{build.lower()}/{cylinder}-{state}-{short}.{ending}"
                     yield Line(name, phase, cylinder, "bore", side, height, None, repeat, height == "top-reversal")
             for angle in ANGLES:
                 name = f"traces/{build.lower()}/{cylinder}-{state}-ring-{angle}.csv"
@@ -195,7 +196,7 @@ def _ring_file(x: Floats, z: Floats) -> bytes:
 
 
 def ra(z: Floats) -> float:
-    """Ra [um] as the instrument writes it: Gaussian of CUTOFF, mean absolute height without half a cutoff at the ends."""
+    """Ra [um] as the instrument writes it: Gaussian of CUTOFF, the ends left out by a cutoff each."""
     reach = round(CUTOFF * 1000 / STEP)
     alpha = math.sqrt(math.log(2) / math.pi)
     weights = np.exp(-np.pi * (np.arange(-reach, reach + 1) * STEP / (alpha * CUTOFF * 1000)) ** 2)
@@ -204,7 +205,8 @@ def ra(z: Floats) -> float:
 
 
 def _index(build: str, rows: Sequence[Line], dates: Mapping[str, str]) -> bytes:
-    head = "engine,trace,phase,cylinder,part,side,height,angle [deg],repeat,unswept_to [mm],swept_from [mm],flank [mm],date"
+    head = "engine,trace,phase,cylinder,part,side,height,angle [deg],repeat,"
+    head += "unswept_to [mm],swept_from [mm],flank [mm],date"
     lines = [head]
     for row in rows:
         bands = (f"{UNSWEPT}", f"{SWEPT}") if row.reversal else ("", "")

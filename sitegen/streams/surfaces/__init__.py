@@ -15,6 +15,6 @@ STREAM = Stream(
     steps=(),
     cautions=(
         "Solvents for cleaning bores and rings burn and harm skin and lungs: ventilation, gloves, no flame.",
-        "Edges of bores and rings are sharp: gloves. A block on its side is heavy and rolls: wedge it, lift with tackle.",
+        "Edges of bores and rings are sharp: gloves. A block on its side rolls: wedge it, and lift it with tackle.",
     ),
 )

@@ -87,7 +87,7 @@ class _Traces:
     def read(self, program: Program, sheet: Sheet) -> None:
         folder = Path(program.folder)
         seen: dict[str, int] = {}  # digest -> first row
-        columns = [name for name in ("trace", "x", "z", "valid", "x_unit", "z_unit", "step")]
+        columns = ["trace", "x", "z", "valid", "x_unit", "z_unit", "step"]
         rows = sheet.frame[columns].to_dict("list")
         for at in np.flatnonzero(sheet.open).tolist():
             name = str(rows["trace"][at])
@@ -100,7 +100,8 @@ class _Traces:
                                 "a text file inside the program's folder", near)  # fmt: skip
                 continue
             file = f"{folder.name}/{name}"
-            how = Layout(*(_text(rows[each][at]) for each in ("x", "z", "valid", "x_unit", "z_unit")), _number(rows, at))
+            said = {each: _text(rows[each][at]) for each in ("x", "z", "valid", "x_unit", "z_unit")}
+            how = Layout(**said, step=_number(rows, at))
             try:
                 trace = read_trace(path, file, how)
             except Blocked as blocked:
@@ -111,7 +112,7 @@ class _Traces:
             if first != at:
                 before = rows["trace"][first]
                 sheet.set_aside(_only(sheet, at), "same-file", "trace",
-                                f'"{shown(name)}" holds the same as "{shown(str(before))}"', "a trace of its own")  # fmt: skip
+                                f'"{shown(name)}" holds the same as "{shown(str(before))}"', "another trace")  # fmt: skip
                 continue
             self.places[at] = trace
 
