@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from sitegen.streams.surfaces.fields import FIELDS
 from sitegen.streams.surfaces.read import read
+from sitegen.streams.surfaces.steps import BORES, FACES, RATES
 from sitegen.vocabulary import Stream
 
 STREAM = Stream(
@@ -12,7 +13,7 @@ STREAM = Stream(
     order=45,
     fields=FIELDS,
     read=read,
-    steps=(),
+    steps=(BORES, FACES, RATES),
     cautions=(
         "Solvents for cleaning bores and rings burn and harm skin and lungs: ventilation, gloves, no flame.",
         "Edges of bores and rings are sharp: gloves. A block on its side rolls: wedge it, and lift it with tackle.",
