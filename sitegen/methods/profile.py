@@ -13,6 +13,7 @@ Floats = NDArray[np.float64]
 
 MOST_GAP = 0.05  # share of a trace that may be missing in one piece; a convention of ours, no source
 SPIKE = 12.0  # robust standard deviations above its surroundings from which a point is dust; a convention of ours
+LEAST_SPIKE = 2e-6  # m above its surroundings, below which no point is dust; a convention of ours
 AROUND = 51  # points its surroundings are judged by
 
 
@@ -65,7 +66,7 @@ def _dust(z: Floats) -> NDArray[np.bool_]:
     middle = np.median(windows, axis=1)
     above = z - middle
     scale = 1.4826 * float(np.median(np.abs(above)))
-    return np.asarray(above > SPIKE * max(scale, 1e-12))
+    return np.asarray(above > max(SPIKE * scale, LEAST_SPIKE))
 
 
 def line(x: Floats, z: Floats) -> Floats:

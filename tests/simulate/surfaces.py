@@ -183,7 +183,7 @@ def _bore_file(z: Floats, row: Line, form: str, off: float) -> bytes:
         return "\r".join([*head, *(f"{each:.2f}" for each in z), ""]).encode("iso-8859-1")
     head = [
         f"place: {row.side}, {row.height}", f"points: {len(z)}", f"spacing: {STEP:g} um", "tip radius: 2 um",
-        f"Ra: {off * ra(z):.3f} um", "", "z [nm]",
+        f"Ra: {off * ra(z[round(1000 * SWEPT / STEP) :] if row.reversal else z):.3f} um", "", "z [nm]",
     ]  # fmt: skip
     return "\n".join([*head, *(f"{1000 * each:.0f}" for each in z), ""]).encode()
 
