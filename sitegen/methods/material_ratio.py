@@ -1,4 +1,4 @@
-"""The material-ratio curve: Rk family of ISO 13565-2, probability parameters of ISO 13565-3. Heights [m], ratios [%]."""
+"""The material-ratio curve: Rk family, ISO 13565-2; probability parameters, ISO 13565-3. Heights [m], ratios [%]."""
 
 from __future__ import annotations
 
@@ -85,7 +85,11 @@ def _line(known: Curve, begin: float, end: float) -> tuple[float, float]:
     inside = (known.ratio > begin) & (known.ratio < end)
     r = np.concatenate([[begin], known.ratio[inside], [end]])
     h = np.concatenate(
-        [[np.interp(begin, known.ratio, known.height)], known.height[inside], [np.interp(end, known.ratio, known.height)]]
+        [
+            [np.interp(begin, known.ratio, known.height)],
+            known.height[inside],
+            [np.interp(end, known.ratio, known.height)],
+        ]
     )
     # exact integrals over the pieces, so that unevenly spaced points weigh by their length
     d = np.diff(r)
@@ -123,6 +127,7 @@ def probability(heights: Floats) -> Probability:
     ratios = np.array([100 * normal.cdf(float(each)) for each in s])
     known = curve(heights)
     h = np.interp(ratios, known.ratio, known.height)
+
     # running sums give the line and its residual for every parting in one go
     def residuals(a: Floats, b: Floats) -> tuple[Floats, Floats, Floats]:
         n = np.arange(1, len(a) + 1)

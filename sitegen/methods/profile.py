@@ -36,7 +36,7 @@ class Even:
 def even(x: Floats, z: Floats) -> Even:
     """The trace at its median step [m], in order of x; nan and dust are bridged by straight lines.
 
-    Raises Refused "trace-gap" where more than `MOST_GAP` of it is missing in one piece, "trace-too-few-points" below 16.
+    Raises Refused "trace-gap" where more than `MOST_GAP` is missing in one piece, "trace-too-few-points" below 16.
     """
     order = np.argsort(x, kind="stable")
     x, z = x[order], z[order]

@@ -70,7 +70,7 @@ def robust_gaussian(z: Floats, step: float, cutoff: float) -> Floats:
             break
         last = scale
         own = np.square(np.clip(1 - np.square(off / (BIWEIGHT * scale)), 0, None))
-    return mean + float(z.mean())
+    return np.asarray(mean + float(z.mean()))
 
 
 def _middle(s: list[Floats], t: list[Floats]) -> Floats:

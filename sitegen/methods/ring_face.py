@@ -47,8 +47,8 @@ class Face:
 def section(x1: Floats, z1: Floats, x2: Floats, z2: Floats, flank: float) -> Face:
     """Wear between two traces over the same face; `flank` is the width of the unworn edge at either side [m].
 
-    Raises Refused "flanks-missing" where a flank holds fewer than 16 points, "not-aligned" with the misfit [m] where the
-    flanks do not lie on each other.
+    Raises Refused "flanks-missing" where a flank holds fewer than 16 points, "not-aligned" with the misfit [m] where
+    they do not lie on each other.
     """
     step = float(np.median(np.diff(x1)))
     begin, end = max(x1[0], x2[0]), min(x1[-1], x2[-1])

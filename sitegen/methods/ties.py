@@ -40,9 +40,7 @@ def rank_agreement(first: Sequence[float], second: Sequence[float], strata: Sequ
     groups = [[at for at, each in enumerate(strata) if each == name] for name in dict.fromkeys(strata)]
     groups = [group for group in groups if len(group) > 1]
     signs = [(_signs([first[at] for at in group]), _signs([second[at] for at in group])) for group in groups]
-    untied = math.sqrt(
-        sum(float(np.abs(a).sum()) for a, _ in signs) * sum(float(np.abs(b).sum()) for _, b in signs)
-    )
+    untied = math.sqrt(sum(float(np.abs(a).sum()) for a, _ in signs) * sum(float(np.abs(b).sum()) for _, b in signs))
     if untied == 0:
         raise Refused("all-alike")
     seen = sum(float((a * b).sum()) for a, b in signs)
@@ -76,7 +74,9 @@ def _scores(a: Floats, b: Floats) -> dict[int, int]:
     if not tied:  # orders of n by their number of inversions, one more place at a time
         inversions = [1]
         for places in range(2, n + 1):
-            inversions = [int(each) for each in np.convolve(np.array(inversions, dtype=object), np.ones(places, dtype=int))]
+            inversions = [
+                int(each) for each in np.convolve(np.array(inversions, dtype=object), np.ones(places, dtype=int))
+            ]
         pairs = n * (n - 1) // 2
         return {pairs - 2 * k: times for k, times in enumerate(inversions)}
     if n > MOST_TRIED:

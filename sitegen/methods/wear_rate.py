@@ -25,7 +25,7 @@ class Load:
 
 
 def load(tangential: float, gas_pressure: float, balance: float, bore: float, width: float) -> Load:
-    """Load of a ring of tangential force [N] under a mean gas pressure behind it [Pa], a share of the face balanced [-].
+    """Load of a ring of tangential force [N] under a mean gas pressure [Pa], a share of it balanced [-].
 
     The tension presses 2 pi Ft in all, from the hoop force of a thin ring (exact); gas acts on pi D b of the back and,
     on the balanced share of the face, the other way. Bore and axial width [m].

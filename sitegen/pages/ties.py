@@ -44,16 +44,20 @@ def _figure(view: View, tie: Tie) -> Figure:
             )  # fmt: skip
             rows.append(Row(cells))
         if len(both) > 1:
-            panels.append(Panel(build.id, {"points": points}, _ends(list(first.values())), label=f"{tie.title}, {build.id}"))
-    one, other = (view.measures[each.measure] for each in (tie.first, tie.second))
+            panels.append(
+                Panel(
+                    build.id, {"points": points}, _ends([one for _, one, _ in both]), label=f"{tie.title}, {build.id}"
+                )
+            )
+    across, upright = (view.measures[each.measure] for each in (tie.first, tie.second))
     columns = (
-        Column("Cylinder"), Column(words.sentence(one.title), one.unit, True, one.id),
-        Column(words.sentence(other.title), other.unit, True, other.id),
+        Column("Cylinder"), Column(words.sentence(across.title), across.unit, True, across.id),
+        Column(words.sentence(upright.title), upright.unit, True, upright.id),
     )  # fmt: skip
     table = Table(f"tie-{tie.id}-values", columns, rows)
     caption = (
-        f"{tie.title}. Upright: {_said(view, tie.second)}; across: {_said(view, tie.first)}. Numbers: cylinders. Only the "
-        "order within an engine counts."
+        f"{tie.title}. Upright: {_said(view, tie.second)}; across: {_said(view, tie.first)}. Numbers: cylinders. "
+        "Only the order within an engine counts."
     )
     return Figure(f"tie-{tie.id}", "curves", panels, _reading(view, tie), caption, table, AGREEMENT)
 
@@ -92,20 +96,15 @@ def _reading(view: View, tie: Tie) -> str:
     tau = value.value if tie.agree == "alike" else -value.value
     order = "the same" if value.value > 0 else "the opposite"
     agreed = "as expected" if tau > 0 else "against what was expected"
-    lead = (
-        f"{_sentence(view, tie.first)} and {view.measures[tie.second.measure].title} put the cylinders of an engine in "
-        f"{order} order more often than not (τ {words.number(value.value, 2)}, {words.counted(value.n, 'cylinder')}), "
-        f"{agreed}"
-    )
+    pair = f"{_sentence(view, tie.first)} and {view.measures[tie.second.measure].title}"
+    found = f"τ {words.number(value.value, 2)}, {words.counted(value.n, 'cylinder')}"
+    lead = f"{pair} put the cylinders of an engine in {order} order more often than not ({found}), {agreed}"
     if value.value == 0:
-        lead = (
-            f"{_sentence(view, tie.first)} and {view.measures[tie.second.measure].title} put the cylinders of an engine in "
-            f"no common order ({words.counted(value.n, 'cylinder')})"
-        )
+        lead = f"{pair} put the cylinders of an engine in no common order ({words.counted(value.n, 'cylinder')})"
     if best > ALPHA:
-        return f"{lead}; so few cylinders cannot show more: perfect agreement would come by chance in {_share(best)}."
-    told = "chance alone does as much in" if p > ALPHA else "chance alone does as much in only"
-    return f"{lead}; {told} {_share(p)}. Perfect agreement would be seen in {_share(best)}."
+        return f"{lead}; so few cylinders cannot show it: even perfect agreement comes by chance in {_share(best)}."
+    told = "which is not shown: chance alone does as much" if p > ALPHA else "and chance alone does as much only"
+    return f"{lead}, {told} in {_share(p)} (perfect agreement: in {_share(best)})."
 
 
 def _share(p: float) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from statistics import fmean, stdev
 from typing import Any
@@ -20,7 +21,7 @@ from sitegen.vocabulary import Refused
 Floats = NDArray[np.float64]
 
 CUTOFFS = 5  # an evaluation length has, where the index says no other (ISO 21920-3, default)
-_RATIOS = np.concatenate([np.linspace(0, 2, 9), np.linspace(2.5, 97.5, 96), np.linspace(98, 100, 9)])  # % drawn
+_RATIOS = np.concatenate([np.linspace(0, 2, 9), np.linspace(2.5, 97.5, 96), np.linspace(98, 99.5, 7)])  # % drawn
 
 
 @dataclass(frozen=True)
@@ -105,18 +106,14 @@ def bore(trace: Trace, row: Any) -> Evaluated:
         "mr1": core.mr1, "mr2": core.mr2, "v0": core.oil_volume,
         "rk_plain": 1e6 * material_ratio.core(material_ratio.curve(plain)).rk,
     }  # fmt: skip
-    try:
+    with suppress(Refused):  # not a surface of two lines: the other parameters stand
         chance = material_ratio.probability(rough)
         values |= {"rpq": 1e6 * chance.rpq, "rvq": 1e6 * chance.rvq, "rmq": chance.rmq}
-    except Refused:
-        pass
     return Evaluated(values, _stated(trace, row, plain, sections, values), curve, whole.spikes)
 
 
-def _stated(
-    trace: Trace, row: Any, plain: Floats, sections: int, values: Mapping[str, float]
-) -> dict[str, float]:
-    """Stated over computed, of what the file or the index states. Ra and Rz by the plain Gaussian, the Rk family by ours."""
+def _stated(trace: Trace, row: Any, plain: Floats, sections: int, values: Mapping[str, float]) -> dict[str, float]:
+    """Stated over computed, for what file or index state: Ra, Rz by the plain Gaussian, the Rk family by ours."""
     named = {name: _given(getattr(row, f"stated_{name}")) for name in ("ra", "rz", "rk", "rpk", "rvk")}
     named = {name: trace.stated.get(name) if value is None else value for name, value in named.items()}
     own = roughness.heights(plain, sections)
@@ -183,9 +180,7 @@ def volume(faces: Mapping[float, Face], bore_diameter: float) -> Bounded:
     return _scaled(ring_face.around(areas, bore_diameter), 1e9)
 
 
-def rate(
-    worn: Bounded, *, tension: float, rule: WearRule | None, bore: float, width: float, distance: float
-) -> Rate:
+def rate(worn: Bounded, *, tension: float, rule: WearRule | None, bore: float, width: float, distance: float) -> Rate:
     """Specific wear rate of a worn volume [mm3]; tension [N], bore and face width [m], distance [m].
 
     Raises Refused "load-not-stated" where the program file does not say what presses the ring.

@@ -112,7 +112,7 @@ class _Traces:
             if first != at:
                 before = rows["trace"][first]
                 sheet.set_aside(_only(sheet, at), "same-file", "trace",
-                                f'"{shown(name)}" holds the same as "{shown(str(before))}"', "another trace")  # fmt: skip
+                                f'"{shown(name)}" is the same as "{shown(str(before))}"', "its own trace")  # fmt: skip
                 continue
             self.places[at] = trace
 

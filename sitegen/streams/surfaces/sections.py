@@ -12,6 +12,7 @@ from sitegen.vocabulary import Block, Cell, Column, Figure, Measure, Panel, Row,
 _SHOWN = (measures.RK, measures.RPK, measures.RVK, measures.MR2, measures.RA, measures.RZ)
 _ALL = (*measures.ROUGHNESS, measures.RK_PLAIN)
 _HEIGHTS = {"top-reversal": "top reversal", "mid-stroke": "mid stroke", "bottom-reversal": "bottom reversal"}
+_WEAR = (measures.WEAR_STEP, measures.WEAR_VALLEYS, measures.PLATEAU)
 FILTER = "robust Gaussian, ISO 16610-31"
 
 
@@ -34,7 +35,7 @@ def _traced(view: Any) -> list[Any]:
 
 def _places(view: Any, bore: bool) -> list[str]:
     """Places of this cylinder in the order of the record."""
-    found = {}
+    found: dict[str, None] = {}
     for row in view.records("surfaces", used=True):
         if (row.part == "bore") == bore:
             at = f"{row.side}/{row.height}" if bore else f"{RINGS[row.part]}/{_degrees(row.angle):.0f}-deg"
@@ -70,9 +71,7 @@ def _wear_table(view: Any, phases: Sequence[Any], places: Sequence[str]) -> Tabl
     rows = []
     for phase in phases[1:]:
         for at in places:
-            values = [
-                view.value(each.id, phase.id, at) for each in (measures.WEAR_STEP, measures.WEAR_VALLEYS, measures.PLATEAU)
-            ]
+            values = [view.value(each.id, phase.id, at) for each in _WEAR]
             cells = [Cell(view.words.sentence(place_title(at)), note="" if len(phases) == 2 else phase.title)]
             rows.append(Row((*cells, *(_cell(view, value) for value in values))))
     columns = (
@@ -81,9 +80,12 @@ def _wear_table(view: Any, phases: Sequence[Any], places: Sequence[str]) -> Tabl
         Column("Plateau formed", "%", numeric=True, measure=measures.PLATEAU.id),
     )  # fmt: skip
     note = (
-        "95 % intervals from the scatter of the traces of a place. “Below” says what these traces could have shown at all."
+        "95 % intervals from the scatter of the traces of a place. “Below” says what these traces could have shown at "
+        "all."
     )
-    return Table(f"bore-wear-{view.the_build.id}-{view.cylinder}", columns, rows, _wear_reading(view, phases), note=note)
+    return Table(
+        f"bore-wear-{view.the_build.id}-{view.cylinder}", columns, rows, _wear_reading(view, phases), note=note
+    )
 
 
 def _cell(view: Any, value: Value | None) -> Cell:
@@ -202,14 +204,14 @@ def _traces(view: Any, phases: Sequence[Any], places: Sequence[str]) -> list[Blo
         end = max(row["at"] for row in path)
         data = {"path": path, "bands": _unswept(view, at)}
         panels.append(
-            Panel(title, data, {"from": 0.0, "to": end}, coating, note="µm over mm", label=f"Traces, {place_title(at)}")
+            Panel(title, data, {"from": 0.0, "to": end}, coating, note="µm", label=f"Traces, {place_title(at)}")
         )
     if not panels:
         return []
     states = " and ".join(phase.title for phase in (phases[0], phases[-1]) if len(phases) > 1) or phases[0].title
     caption = (
-        f"One trace of each place at {states}, levelled; not the same spot twice, so that grooves differ. Unfiltered. "
-        f"{view.words.number(shown)} of {view.words.number(of)} points drawn, extremes kept."
+        f"One trace of each place at {states}, over mm, levelled; not the same spot twice, so that grooves differ. "
+        f"Unfiltered. {view.words.number(shown)} of {view.words.number(of)} points drawn, extremes kept."
     )
     return [Figure(f"bore-traces-{view.the_build.id}-{view.cylinder}", "curves", panels, "", caption, one_scale=False)]
 
@@ -237,14 +239,14 @@ def _curves(view: Any, phases: Sequence[Any], places: Sequence[str]) -> list[Blo
         if path:
             title = view.words.sentence(place_title(at))
             panels.append(
-                Panel(title, {"path": path}, {"from": 0.0, "to": 100.0}, coating, note="µm over % of material",
+                Panel(title, {"path": path}, {"from": 0.0, "to": 100.0}, coating, note="µm",
                       label=f"Material-ratio curves, {place_title(at)}")
             )  # fmt: skip
     if not panels:
         return []
     caption = (
-        "Material-ratio curves, mean of the traces of a place, laid over each other where the valleys are (92 to 99 %), "
-        f"which wear does not reach. Filter: {FILTER}."
+        "Height over the share of material in %, mean of the traces of a place, laid over each other where the valleys "
+        f"are (92 to 99 %), which wear does not reach. Filter: {FILTER}."
     )
     name = f"bore-curves-{view.the_build.id}-{view.cylinder}"
     return [Figure(name, "curves", panels, _curve_reading(view, phases), caption)]
@@ -298,27 +300,28 @@ def _faces(view: Any, phases: Sequence[Any], places: Sequence[str]) -> list[Bloc
         title = view.words.sentence(place_title(at))
         panels.append(
             Panel(title, {"path": path, "bands": bands}, {"from": 0.0, "to": float(frame["x"].max())}, coating,
-                  note="µm over mm", label=f"Face of the {place_title(at)}, before and after")
+                  note="µm", label=f"Face of the {place_title(at)}, before and after")
         )  # fmt: skip
     blocks: list[Block] = []
     name = f"{view.the_build.id}-{view.cylinder}"
     if panels:
         caption = (
-            "Sections across the face, before in grey and after, laid over each other on the unworn flanks. Shaded: "
-            "contact band."
+            "Sections across the face, over mm, before in grey and after, laid over each other on the unworn flanks. "
+            "Shaded: contact band."
         )
         blocks.append(Figure(f"ring-face-{name}", "curves", panels, _face_reading(view, last), caption))
     rows = []
     for at in [*places, *dict.fromkeys(at.partition("/")[0] for at in places)]:
-        values = [view.value(each.id, last.id, at) for each in _RING]
+        values = [view.value(each, last.id, at) for each in (*(one.id for one in _RING), FROM_GAP)]
         if any(value is not None for value in values):
             rows.append(Row((Cell(view.words.sentence(place_title(at))), *(_cell(view, value) for value in values))))
     columns = (
         Column("Ring and angle"),
         *(Column(title, each.unit, numeric=True, measure=each.id) for each, title in _RING.items()),
+        Column("Wear by the gap", "µm", numeric=True, measure=FROM_GAP),
     )
     note = (
-        f"Bounds from how the flanks fit. {_conditions(view, 'ring')} The gap opening is a second reading of face wear, "
+        f"Bounds from how the flanks fit. {_conditions(view, 'ring')} The gap opening is a second reading, "
         "blind below about 3 µm."
     )
     blocks.append(Table(f"ring-wear-{name}", columns, rows, "" if panels else _face_reading(view, last), note=note,
@@ -326,6 +329,7 @@ def _faces(view: Any, phases: Sequence[Any], places: Sequence[str]) -> list[Bloc
     return blocks
 
 
+FROM_GAP = "wear.face_from_gap"  # of the build sheet
 _RING = {
     measures.FACE_DEPTH: "Deepest wear",
     measures.BAND: "Contact band",
@@ -383,7 +387,7 @@ def engine_surfaces(view: Any) -> Sequence[Block]:
     if not phases:
         return ()
     last = phases[-1]
-    shown = (measures.WEAR_STEP, measures.WEAR_VALLEYS, measures.PLATEAU, *_SHOWN)
+    shown = (*_WEAR, *_SHOWN)
     rows, rings = [], []
     for place in view.the_build.places:
         one = view.of_cylinder(view.the_build, place.cylinder)
@@ -392,7 +396,7 @@ def engine_surfaces(view: Any) -> Sequence[Block]:
         for at in _places(one, bore=True):
             values = [one.value(each.id, last.id, at) for each in shown]
             rows.append(Row((name, Cell(place_title(at)), *(_short_cell(view, value) for value in values))))
-        values = [one.value(each.id, last.id, "top") for each in _RING]
+        values = [one.value(each, last.id, "top") for each in (*(other.id for other in _RING), FROM_GAP)]
         if any(value is not None for value in values):
             rings.append(Row((name, *(_short_cell(view, value) for value in values))))
     blocks: list[Block] = []
@@ -409,6 +413,7 @@ def engine_surfaces(view: Any) -> Sequence[Block]:
         columns = (
             Column("Cylinder"),
             *(Column(title, each.unit, numeric=True, measure=each.id) for each, title in _RING.items()),
+            Column("Wear by the gap", "µm", numeric=True, measure=FROM_GAP),
         )
         note = f"At {last.title}, means over the angles; bounds from how the flanks fit."
         blocks.append(Table(f"ring-faces-{view.the_build.id}", columns, rings, note=note, wide=True))
@@ -434,8 +439,10 @@ def _engine_reading(view: Any, last: Any) -> str:
         for value in view.values(measures.WEAR_STEP.id, engine=view.the_build, phase=last.id)
         if value.value is not None
     ]
-    traced = [place.cylinder for place in view.the_build.places if _places(view.of_cylinder(view.the_build, place.cylinder), bore=True)]
-    of = f"{words.sentence(words.plural(len(traced), 'cylinder'))} {words.numbers_listed(traced)} of {len(view.the_build.places)} were traced"
+    places = view.the_build.places
+    traced = [one.cylinder for one in places if _places(view.of_cylinder(view.the_build, one.cylinder), bore=True)]
+    noun, verb = ("Cylinder", "was") if len(traced) == 1 else ("Cylinders", "were")
+    of = f"{noun} {words.numbers_listed(traced)} of {len(places)} {verb} traced"
     if not known:
         return f"{of}."
     span = words.with_unit(_span(view, [value.value for value in known], 2), "µm")
@@ -464,7 +471,8 @@ def coating_surfaces(view: Any) -> Sequence[Block]:
             y = len(lines)
             lines.append({"y": y, "label": build.id})
             for value in values:
-                tip = f"{build.id} cylinder {value.key.cylinder}, {place_title(value.key.at)}: {view.text(value, unit=True)}"
+                where = f"{build.id} cylinder {value.key.cylinder}, {place_title(value.key.at)}"
+                tip = f"{where}: {view.text(value, unit=True)}"
                 dots.append({"y": y, "value": value.value, "coating": coating, "tip": tip})
                 rows.append(
                     Row(
@@ -493,7 +501,9 @@ def coating_surfaces(view: Any) -> Sequence[Block]:
     table = Table(f"{view.program.id}-surfaces", columns, rows)
     builds = view.words.counted(len({row.cells[0].text for row in rows}), "build")
     reading = f"Traced in {builds}: a dot a cylinder and place."
-    caption = "Places of a bore wear differently: compare like with like. Builds that ran other distances do not compare."
+    caption = (
+        "Places of a bore wear differently: compare like with like. Builds that ran other distances do not compare."
+    )
     name = f"{view.program.id}-surfaces-by-build"
     return (Figure(name, "dots", panels, reading, caption, table, one_scale=False),)
 

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from sitegen.methods.intervals import student_95
+from sitegen.methods.ring_face import Bounded
 from sitegen.program.model import Build, Program
 from sitegen.streams.surfaces import evaluate, measures
 from sitegen.streams.surfaces.fields import RINGS
@@ -97,7 +98,7 @@ def _roughness(key: Key, traced: Sequence[Traced]) -> Generator[Result, None, li
             yield refused(measure.id, key, Refused(code))
             continue
         yield _mean(measure, key, known, flags)
-    yield from _stated(key, traced, evaluated)
+    yield from _stated(key, evaluated)
     if evaluated:
         yield from _drawn(key, traced, evaluated)
     return evaluated
@@ -116,7 +117,7 @@ def _mean(measure: Measure, key: Key, known: Sequence[float], flags: frozenset[s
     )  # fmt: skip
 
 
-def _stated(key: Key, traced: Sequence[Traced], evaluated: Sequence[evaluate.Evaluated]) -> Iterator[Value]:
+def _stated(key: Key, evaluated: Sequence[evaluate.Evaluated]) -> Iterator[Value]:
     """The stated result of a place that is farthest from ours."""
     ratios = [ratio for each in evaluated for ratio in each.stated.values() if ratio > 0]
     if not ratios:
@@ -169,23 +170,16 @@ def _detected(measure: Measure, key: Key, value: float, se: float, df: float, n:
     return Value(measure.id, key, value, value - half, value + half, se, df, n=n, of="repeat")
 
 
-def _aligned(
-    key: Key, before: Sequence[evaluate.Evaluated], after: Sequence[evaluate.Evaluated]
-) -> Iterator[Value]:
+def _aligned(key: Key, before: Sequence[evaluate.Evaluated], after: Sequence[evaluate.Evaluated]) -> Iterator[Value]:
     measure = measures.WEAR_VALLEYS
-    try:
-        if len(before) < LEAST_TRACES or len(after) < LEAST_TRACES:
-            raise Refused("few-traces")
-        found = evaluate.valley_wear(before, after)
-    except Refused as why:
-        yield refused(measure.id, key, why)
+    if len(before) < LEAST_TRACES or len(after) < LEAST_TRACES:
+        yield refused(measure.id, key, Refused("few-traces"))
         return
+    found = evaluate.valley_wear(before, after)
     yield _detected(measure, key, found.value, found.se, found.df, len(before) + len(after))
 
 
-def _plateau(
-    key: Key, before: Sequence[evaluate.Evaluated], after: Sequence[evaluate.Evaluated]
-) -> Iterator[Value]:
+def _plateau(key: Key, before: Sequence[evaluate.Evaluated], after: Sequence[evaluate.Evaluated]) -> Iterator[Value]:
     """Share of the first peak height that is gone."""
     measure = measures.PLATEAU
     then, now = ([each.values["rpk"] for each in side] for side in (before, after))
@@ -198,9 +192,7 @@ def _plateau(
         return
     logs = [[math.log(each) for each in side] for side in (then, now)]
     parts = [stdev(each) ** 2 / len(each) for each in logs]
-    df = sum(parts) ** 2 / max(
-        sum(part**2 / (len(each) - 1) for part, each in zip(parts, logs, strict=True)), 1e-300
-    )
+    df = sum(parts) ** 2 / max(sum(part**2 / (len(each) - 1) for part, each in zip(parts, logs, strict=True)), 1e-300)
     ratio = fmean(logs[1]) - fmean(logs[0])
     half = student_95(df) * math.sqrt(sum(parts))
     low, high = (100 * (1 - math.exp(ratio + turn * half)) for turn in (1, -1))
@@ -260,11 +252,11 @@ def run_faces(program: Program, engine: str, readings: Mapping[str, Readings], b
             yield _faces_drawn(key, face)
         if len(phases) < 2:
             asked.setdefault((cylinder, phases[0], at.partition("/")[0]), Refused("one-state-only"))
-    for (cylinder, phase, ring), faces in around.items():
-        yield from _around(build, build.key(cylinder, phase, ring), faces, program)
+    for where, faces in around.items():
+        yield from _around(build, build.key(*where), faces, program)
 
 
-def _bounded(measure: Measure, key: Key, found: evaluate.Bounded) -> Value:
+def _bounded(measure: Measure, key: Key, found: Bounded) -> Value:
     if found.low <= 0:
         return Value(
             measure.id, key, None, high=found.high, n=2, of="reading", status="below",
@@ -294,9 +286,7 @@ def _around(build: Build, key: Key, faces: Mapping[float, evaluate.Face], progra
     except Refused as why:
         yield refused(measures.FACE_VOLUME.id, key, why)
         return
-    yield Value(
-        measures.FACE_VOLUME.id, key, volume.value, volume.low, volume.high, n=len(faces), of="place"
-    )
+    yield Value(measures.FACE_VOLUME.id, key, volume.value, volume.low, volume.high, n=len(faces), of="place")
 
 
 def _faces_drawn(key: Key, face: evaluate.Face) -> Series:
@@ -339,17 +329,17 @@ def run_rate(program: Program, engine: str, readings: Mapping[str, Readings], bo
         yield Value(measures.RATE_GAS.id, key, 100 * found.gas_share, n=1, of="cylinder")
 
 
-def _worn(program: Program, build: Build, volume: Value | None, mass: Value | None) -> evaluate.Bounded:
+def _worn(program: Program, build: Build, volume: Value | None, mass: Value | None) -> Bounded:
     """Worn volume [mm3]."""
     if volume is not None and volume.value is not None and volume.low is not None and volume.high is not None:
-        return evaluate.Bounded(volume.value, volume.low, volume.high)
+        return Bounded(volume.value, volume.low, volume.high)
     if mass is None or mass.value is None or mass.low is None or mass.high is None:
         raise Refused("no-worn-volume")
     density = program.definitions.coatings[build.coating_of(mass.key.cylinder)].density
     if density is None:
         raise Refused("no-density")
     turn = 1e3 / density  # mg to mm3 at kg/m3
-    return evaluate.Bounded(turn * mass.value, turn * mass.low, turn * mass.high)
+    return Bounded(turn * mass.value, turn * mass.low, turn * mass.high)
 
 
 def _tension(program: Program, build: Build, book: Book, cylinder: int) -> float:
