@@ -313,7 +313,7 @@ def _faces(view: Any, phases: Sequence[Any], places: Sequence[str]) -> list[Bloc
     rows = []
     for at in [*places, *dict.fromkeys(at.partition("/")[0] for at in places)]:
         values = [view.value(each, last.id, at) for each in (*(one.id for one in _RING), FROM_GAP)]
-        if any(value is not None for value in values):
+        if any(value is not None for value in values[:-1]):
             rows.append(Row((Cell(view.words.sentence(place_title(at))), *(_cell(view, value) for value in values))))
     columns = (
         Column("Ring and angle"),
@@ -397,7 +397,7 @@ def engine_surfaces(view: Any) -> Sequence[Block]:
             values = [one.value(each.id, last.id, at) for each in shown]
             rows.append(Row((name, Cell(place_title(at)), *(_short_cell(view, value) for value in values))))
         values = [one.value(each, last.id, "top") for each in (*(other.id for other in _RING), FROM_GAP)]
-        if any(value is not None for value in values):
+        if any(value is not None for value in values[:-1]):
             rings.append(Row((name, *(_short_cell(view, value) for value in values))))
     blocks: list[Block] = []
     if rows:
