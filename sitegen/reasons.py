@@ -7,6 +7,9 @@ from __future__ import annotations
 
 # Why a reading is set aside or left out (`use` of Readings).
 READING: dict[str, str] = {
+    "event-not-whole": "an event does not say all that belongs to it",
+    "event-not-in-run": "its time is given for a phase in which nothing runs",
+    "event-of-no-meter": "it says of an event what belongs to another kind of event",
     "excluded": "an objection to it was accepted",
     "above-supply": "the cylinder gauge stands above the supply by more than its class",
     "band-not-of-ring": "a contact band is entered for a part that has no ring face",
@@ -129,6 +132,7 @@ ANSWER: dict[str, str] = {
     "no-schedule": "the phase has no schedule",
     "no-samples": "the channel holds no sample while the engine ran",
     "no-channel": "the channel was not logged",
+    "meter-check-failed": "the meter did not answer when a flow was applied to it",
     "no-meter": "the log does not say which meter the flow was read with",
     "no-bands": "the program states no bands to hold a run against",
     "no-scatter": "the cylinders of each build all read the same",
@@ -201,6 +205,8 @@ FLAGS: dict[str, str] = {
     "channel-below-range": "the channel lies below the range of its meter",
     "channel-drifting-zero": "the channel's zero, read at standstill, drifts",
     "channel-jumps": "the channel jumps away and back within seconds",
+    "scale-from-blow-by": "the seating distance is taken from the engine's blow-by, the leak checks being too few",
+    "crankcase-leaks": "the crankcase was found to leak, so that less of the blow-by reaches the meter",
     "not-as-planned": "a run it rests on was not run as planned",
     "provisional": "builds or phases are still to come",
     "build-without-value": "a build without any value is left out",

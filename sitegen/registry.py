@@ -6,15 +6,15 @@ from collections.abc import Mapping
 
 from sitegen.crossing import answers, exposure, ties
 from sitegen.streams.buildsheet import STREAM as BUILDSHEET
+from sitegen.streams.events import STREAM as EVENTS
 from sitegen.streams.inspection import STREAM as INSPECTION
 from sitegen.streams.leakdown import STREAM as LEAKDOWN
 from sitegen.streams.runlog import STREAM as RUNLOG
 from sitegen.streams.surfaces import STREAM as SURFACES
 from sitegen.vocabulary import Measure, Step, Stream
 
-STREAMS: tuple[Stream, ...] = tuple(
-    sorted((BUILDSHEET, INSPECTION, LEAKDOWN, RUNLOG, SURFACES), key=lambda stream: stream.order)
-)
+_ALL = (BUILDSHEET, EVENTS, INSPECTION, LEAKDOWN, RUNLOG, SURFACES)
+STREAMS: tuple[Stream, ...] = tuple(sorted(_ALL, key=lambda stream: stream.order))
 CROSSING: tuple[Step, ...] = (exposure.STEP,)
 
 

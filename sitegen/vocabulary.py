@@ -196,7 +196,7 @@ class Field:
     unit: str = ""  # SI unit of the numbers read; "" for kinds without
     dimension: str = ""  # key of `units.DIMENSIONS`, e.g. "gauge pressure"
     words: tuple[str, ...] = ()  # allowed words of a "word" field
-    refers: Literal["", "engine", "phase", "cylinder", "tester", "reference", "tool"] = ""  # id in the program
+    refers: Literal["", "engine", "phase", "cylinder", "tester", "reference", "tool", "meter"] = ""  # id in the program
     required: bool = False
     low: float | None = None  # readings outside [low, high] are set aside
     high: float | None = None

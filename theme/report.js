@@ -9,6 +9,7 @@
   var charts = []; // every chart of the page
   var drawn = new Map(); // chart element -> {payload, width, tall}
   var hidden = new Map(); // figure -> Set of numbers of series that are not shown
+  var closer = new Map(); // figure over time -> [from, to] looked at [min]
 
   // ---- tooltips ----
   var tip = null;
@@ -63,8 +64,10 @@
     for (var name in payload.data) {
       rows[name] = without && without.size ? payload.data[name].filter(function (row) { return !without.has(row.q); }) : payload.data[name];
     }
+    var part = closer.get(el.closest("figure")), signals = payload.signals;
+    if (part) { rows = cut(rows, part); signals = Object.assign({}, signals, pace(part)); }
     var size = { narrow: narrow, width: Math.max(60, width - left - right), height: Math.round(payload.height * (entry.tall ? LARGER : 1)) };
-    var svg = window.sitegenPaint(payload.kind, rows, Object.assign({}, payload.signals, size),
+    var svg = window.sitegenPaint(payload.kind, rows, Object.assign({}, signals, size),
       { left: left, right: right, top: pad.top, bottom: pad.bottom });
     entry.width = width;
     el.replaceChildren(svg);
@@ -153,7 +156,7 @@
   }
 
   // ---- choice of series: what is not shown stands in the address: #anchor~figure.without=B1,B2 ----
-  var WITHOUT = /^([a-z0-9-]+)\.without=(.*)$/;
+  var WITHOUT = /^([a-z0-9-]+)\.without=(.*)$/, MINUTES = /^([a-z0-9-]+)\.minutes=([\d.]+)-([\d.]+)$/;
   function decoded(text) { try { return decodeURIComponent(text); } catch (broken) { return ""; } }
   function boxesOf(figure) { return Array.prototype.slice.call(figure.querySelectorAll("input[data-series]")); }
 
@@ -164,25 +167,30 @@
   }
 
   function remember() {
-    var parts = location.hash.slice(1).split("~").filter(function (part) { return !WITHOUT.test(part); });
+    var parts = location.hash.slice(1).split("~").filter(function (part) { return !WITHOUT.test(part) && !MINUTES.test(part); });
     document.querySelectorAll("figure").forEach(function (figure) {
       var names = boxesOf(figure).filter(function (box) { return !box.checked; }).map(function (box) { return encodeURIComponent(box.value); });
       if (names.length) { parts.push(figure.id + ".without=" + names.join(",")); }
+      if (closer.has(figure)) { parts.push(figure.id + ".minutes=" + closer.get(figure).join("-")); }
     });
     try { history.replaceState(null, "", "#" + parts.join("~")); } catch (refused) { /* a browser that keeps the address of a file as it is */ }
   }
 
   function recall() {
-    var asked = new Map();
+    var asked = new Map(), minutes = new Map();
     location.hash.slice(1).split("~").slice(1).forEach(function (part) {
       var found = WITHOUT.exec(part);
       if (found) { asked.set(found[1], found[2].split(",").map(decoded)); }
+      found = MINUTES.exec(part);
+      if (found) { minutes.set(found[1], [+found[2], +found[3]]); }
     });
     document.querySelectorAll("figure").forEach(function (figure) {
       var names = asked.get(figure.id) || [], boxes = boxesOf(figure);
       boxes.forEach(function (box) { box.checked = names.indexOf(box.value) < 0; });
       if (boxes.length) { choose(figure); }
-      if (names.length && !location.hash.slice(1).split("~")[0]) { figure.scrollIntoView(); }
+      var part = minutes.get(figure.id), field = stretchOf(figure);
+      if (field) { look(figure, part ? part[0] : +field.dataset.begin, part ? part[1] : +field.dataset.end); }
+      if ((names.length || part) && !location.hash.slice(1).split("~")[0]) { figure.scrollIntoView(); }
     });
   }
 
@@ -201,6 +209,74 @@
     choose(figure);
     again(figure);
     remember();
+  });
+
+  // ---- part of a figure over time, in the address too: #anchor~figure.minutes=10-25 ----
+  function stretchOf(figure) { return figure.querySelector("fieldset.stretch"); }
+
+  // Between which minutes; what is not a stretch of the figure is brought into it, and the whole is no stretch.
+  function look(figure, from, to) {
+    var field = stretchOf(figure), begin = +field.dataset.begin, end = +field.dataset.end;
+    from = Math.min(Math.max(begin, from || 0), end);
+    to = Math.max(begin, Math.min(end, to === to ? to : end));
+    if (to <= from) { from = begin; to = end; }
+    field.querySelector("[data-edge=from]").value = String(from);
+    field.querySelector("[data-edge=to]").value = String(to);
+    if (from > begin || to < end) { closer.set(figure, [from, to]); } else { closer.delete(figure); }
+  }
+
+  function cut(rows, part) {
+    var from = part[0], to = part[1], made = Object.assign({}, rows);
+    function inside(row) { return row.at >= from && row.at <= to; }
+    ["spread", "marks"].forEach(function (name) { made[name] = rows[name] ? rows[name].filter(inside) : undefined; });
+    // What began before the stretch is named at its edge.
+    var before = (rows.marks || []).filter(function (row) { return !row.e && row.at < from; }).pop();
+    if (before && !made.marks.some(function (row) { return row.at === from; })) {
+      made.marks.unshift(Object.assign({}, before, { at: from }));
+    }
+    made.bands = rows.bands && rows.bands.filter(function (row) { return row.to > from && row.at < to; }).map(function (row) {
+      return Object.assign({}, row, { at: Math.max(from, row.at), to: Math.min(to, row.to) });
+    });
+    // The line goes on to the edge: between a point inside and one outside it is taken where it crosses.
+    made.path = [];
+    (rows.path || []).forEach(function (row, i) {
+      var last = i ? rows.path[i - 1] : null;
+      if (last && last.g === row.g && last.q === row.q) {
+        [from, to].forEach(function (edge) {
+          if (last.at < edge && row.at > edge) {
+            made.path.push(Object.assign({}, row, { at: edge, v: last.v + (row.v - last.v) * (edge - last.at) / (row.at - last.at) }));
+          }
+        });
+      }
+      if (inside(row)) { made.path.push(row); }
+    });
+    return made;
+  }
+
+  // Ends and numbers of the time axis: four to eight steps of 1, 2, 2.5 or 5 times a power of ten.
+  function pace(part) {
+    var power = Math.pow(10, Math.floor(Math.log10(part[1] - part[0])));
+    var step = power * [0.1, 0.2, 0.25, 0.5, 1, 2, 2.5].find(function (s) { return (part[1] - part[0]) / (s * power) <= 6.5; });
+    var times = [];
+    for (var n = Math.ceil(part[0] / step - 1e-9); n * step <= part[1] + step * 1e-9; n += 1) { times.push(n * step); }
+    var digits = step >= 1 && step % 1 === 0 ? 0 : Math.max(1, Math.ceil(-Math.log10(step) + (String(step).indexOf("25") > 0 ? 1 : 0)));
+    return { from: part[0], to: part[1], times: times, minutes: ",." + digits + "f" };
+  }
+
+  function lookAt(figure, from, to) {
+    look(figure, from, to);
+    again(figure);
+    remember();
+  }
+
+  document.addEventListener("change", function (event) {
+    if (!event.target.matches("input[data-edge]")) { return; }
+    var edges = event.target.closest("fieldset").querySelectorAll("input[data-edge]");
+    lookAt(event.target.closest("figure"), parseFloat(edges[0].value), parseFloat(edges[1].value));
+  });
+  document.addEventListener("click", function (event) {
+    var button = event.target.closest("button[data-from]");
+    if (button) { lookAt(button.closest("figure"), +button.dataset.from, +button.dataset.to); }
   });
 
   // ---- a panel as wide as the text, and taller ----

@@ -24,6 +24,7 @@ from sitegen.pages.contexts import (
     PlansView,
     PlanView,
     RowView,
+    StretchView,
     StripView,
     TableView,
     TextView,
@@ -34,6 +35,21 @@ from sitegen.pages.styles import SHAPES, style
 from sitegen.pages.words import number
 from sitegen.program.model import Coating
 from sitegen.vocabulary import Block, Cell, Column, Figure, Images, Plan, Plans, Row, Strip, Table, Text
+
+
+def stretch_of(figure: Figure) -> StretchView | None:
+    """What a reader may look closer at in a figure over time: all of it, and its phases by name."""
+    if figure.kind != "run" or not figure.panels:
+        return None
+    panel = figure.panels[0]
+    begin, end = float(panel.signals["from"]), float(panel.signals["to"])
+    phases = [row for row in panel.data.get("marks", ()) if not row.get("event")]
+    edges = [*(float(row["at"]) for row in phases), end]
+    parts = [
+        (str(row["label"]), f"{at:.2f}", f"{after:.2f}")
+        for row, at, after in zip(phases, edges, edges[1:], strict=False)
+    ]
+    return StretchView(f"{begin:.2f}", f"{end:.2f}", parts if len(parts) > 1 else ())
 
 
 class Setter:
@@ -187,7 +203,9 @@ class Setter:
             )
         table = self.table(bare(block.table) if block.table is not None else rows_as_table(block))
         choices = [ChoiceView(n, name, self.key(coating)) for n, (name, coating) in enumerate(charts.series(block))]
-        return FigureView(id_, slug(block.name), block.reading, block.caption, panels, table, choices)
+        return FigureView(
+            id_, slug(block.name), block.reading, block.caption, panels, table, choices, stretch_of(block)
+        )
 
     # ---- pictures ----
 

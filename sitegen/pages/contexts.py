@@ -108,6 +108,15 @@ class PanelView:
 
 
 @dataclass(frozen=True)
+class StretchView:
+    """A figure over time of which a reader may look at a part [min]."""
+
+    begin: str
+    end: str
+    parts: Sequence[tuple[str, str, str]]  # title, begin, end
+
+
+@dataclass(frozen=True)
 class FigureView:
     shape: ClassVar = "figure"
     how: Link | None = field(default=None, kw_only=True)  # name of the measure, and how it is worked out
@@ -118,6 +127,7 @@ class FigureView:
     panels: Sequence[PanelView]
     table: TableView
     choices: Sequence[ChoiceView] = ()  # none where there is nothing to choose
+    stretch: StretchView | None = None  # of a figure over time
 
 
 @dataclass(frozen=True)

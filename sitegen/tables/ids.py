@@ -18,13 +18,14 @@ from sitegen.vocabulary import Field, Problem, Readings
 def unknown(
     program: Program, part: Part, fields: Sequence[Field], file: str, source: RecordSource
 ) -> Iterator[Problem]:
-    """Engines, phases, cylinders, testers, orifices and tools of a table that the program does not have."""
+    """Engines, phases, cylinders, testers, orifices, tools and meters of a table that the program does not have."""
     known: dict[str, list[str]] = {
         "engine": [build.id for build in program.builds],
         "phase": [phase.id for phase in program.phases],
         "tester": list(program.definitions.testers),
         "reference": list(program.definitions.reference_orifices),
         "tool": list(program.definitions.tools),
+        "meter": list(program.definitions.meters),
     }
     builds = {build.id: build for build in program.builds}
     engines = part.arrays.get("engine", np.full(len(part.lines), None, dtype=object))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
 from browser.opened import opened
 from playwright.sync_api import Browser
 
@@ -51,3 +52,52 @@ def test_the_data_stand_in_a_table_of_channels(browser: Browser, published: Path
     with opened(browser, scripts=False) as found:
         found.page.goto((published / ENGINE).as_uri())
         assert found.page.locator("table[data-name=channels-by-phase] tbody tr").count() == 4 * 14
+
+
+def test_a_stretch_of_time_is_looked_at_by_keyboard_and_stays_in_the_address(browser: Browser, published: Path) -> None:
+    with opened(browser) as found:
+        page = found.go(published, ENGINE)
+        figure = page.locator(FIGURE)
+        whole = figure.locator(".chart").first.locator("svg path[fill=none]")
+        extent = """all => {
+            const across = all.flatMap(p => p.getAttribute("d").match(/[\\d.]+,/g).map(parseFloat));
+            return [Math.min(...across), Math.max(...across), across.length];
+        }"""
+        before = whole.evaluate_all(extent)
+        figure.get_by_role("button", name="run-in, 60 min").press("Enter")
+        after = whole.evaluate_all(extent)
+        assert after[:2] == pytest.approx(before[:2], abs=3)  # px: the stretch takes the whole width of the panel
+        assert 0 < after[2] < before[2]
+        assert figure.locator(".chart").first.locator("svg text", has_text="stop").count() == 1
+        assert ".minutes=25.83-65.25" in page.url
+        first = figure.locator("input[data-edge=from]")
+        first.fill("40")
+        first.press("Tab")
+        assert ".minutes=40-65.25" in page.url
+        assert figure.locator(".chart").first.locator("svg path[fill^='var(--faint']").count() == 2
+        page.reload()
+        page.wait_for_selector('html[data-charts="all"]', state="attached")
+        assert page.locator(FIGURE).locator("input[data-edge=from]").input_value() == "40"
+        page.locator(FIGURE).get_by_role("button", name="all of it").press("Enter")
+        assert "minutes" not in page.url
+
+
+def test_a_stretch_that_is_none_shows_the_whole(browser: Browser, published: Path) -> None:
+    with opened(browser) as found:
+        page = found.go(published, ENGINE)
+        figure = page.locator(FIGURE)
+        for text in ("999", ""):
+            first = figure.locator("input[data-edge=from]")
+            first.fill(text)
+            first.press("Tab")
+            assert "minutes" not in page.url
+            assert first.input_value() == "0"
+
+
+def test_events_stand_on_the_same_axis(browser: Browser, published: Path) -> None:
+    with opened(browser) as found:
+        page = found.go(published, "programs/pump-rings-2026/b6/index.html")
+        first = page.locator(FIGURE).locator(".chart").first
+        assert first.locator("svg text", has_text="meter check").count() == 1
+        assert first.locator("svg text", has_text="adjusted").count() == 1
+        assert page.locator("table[data-name=events] tbody tr").count() == 2

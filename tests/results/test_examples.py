@@ -51,12 +51,12 @@ def test_every_code_has_its_wording(one: Analysis) -> None:
 
 
 def test_every_planned_record_has_its_row(one: Analysis) -> None:
-    recorded = {stream.name: stream.recorded for stream in registry.STREAMS}
+    streams = {stream.name: stream for stream in registry.STREAMS}
     present = {(m, key.engine, key.cylinder, key.phase) for m, key in one.values}
     for build, phase, stream in one.program.planned():
-        for measure in recorded[stream]:
-            for place in build.places:
-                assert (measure, build.id, place.cylinder, phase.id) in present
+        for measure in streams[stream].recorded:
+            for cylinder in (0,) if streams[stream].whole else [place.cylinder for place in build.places]:
+                assert (measure, build.id, cylinder, phase.id) in present
 
 
 def test_a_phase_to_come_is_missing_with_its_reason(concluded: dict[str, Conclusion]) -> None:
@@ -148,6 +148,19 @@ def test_a_check_on_another_tester_is_flagged_and_kept_out_of_the_curve(conclude
     assert "other-tester" in value(found, "leakdown.crankcase", "B3", 1, "run-in-60").flags
     scale = found.values["seating.scale", Key("B3", 0, "nitrided", "", "a1")]
     assert (scale.status, scale.reason) == ("refused", "few-checks")
+
+
+def test_where_checks_are_too_few_the_blow_by_tells_the_distance(concluded: dict[str, Conclusion]) -> None:
+    """Three checks of B3 count; what its cylinders have still to lose is within the intervals all the same."""
+    found = analysis(concluded, "pump-rings-2026")
+    pulls = next(check for check in TRUTH.checks["B3"] if check.phase == "pulls")
+    for cylinder in TRUTH.engines["B3"].cylinders:
+        lose = value(found, "seating.to_lose", "B3", cylinder.cylinder, "pulls")
+        assert lose.flags == {"scale-from-blow-by"}
+        assert lose.low is not None
+        assert lose.high is not None
+        assert lose.low <= cylinder.to_lose(pulls) <= lose.high
+        assert state(found, "B3", cylinder.cylinder) == "seated"
 
 
 def test_refitted_rings_start_a_new_curve(concluded: dict[str, Conclusion]) -> None:

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from statistics import fmean
 
-from simulate import inspection, logfiles, logs, sheets, surfaces, tables
+from simulate import eventlog, inspection, logfiles, logs, sheets, surfaces, tables
 from simulate.engine import (
     GRADED,
     HARD,
@@ -497,7 +497,8 @@ def example(seed: int = SEED, scatter: Scatter = Scatter()) -> tuple[Truth, dict
         {**earlier.checks, **later.checks},
         earlier.oddities + later.oddities,
     )
-    return truth, {**files, **more}
+    written_down = {"pump-rings-2026/records/events.csv": eventlog.EVENTS_2026.encode()}
+    return truth, {**files, **more, **written_down}
 
 
 def pictures(seed: int = SEED) -> dict[str, bytes]:

@@ -18,17 +18,20 @@ from sitegen.program.model import (
     Exclusion,
     GradeScale,
     LeakdownRule,
+    Meter,
     Phase,
     Place,
     Program,
     RecordSource,
     ReferenceOrifice,
+    ScheduleStep,
     SeatingRule,
     Tester,
     Tool,
     Where,
 )
 from sitegen.streams.buildsheet.read import read as read_buildsheet
+from sitegen.streams.events.read import read as read_events
 from sitegen.streams.inspection.read import read as read_inspection
 from sitegen.streams.leakdown.read import read as read_leakdown
 from sitegen.vocabulary import Problem, Readings
@@ -63,10 +66,11 @@ def program(folder: Path, records: tuple[RecordSource, ...] = (), exclusions: tu
             "feeler-1": Tool("feeler-1", "feeler gauges", "feeler", 2e-5),
         },
         oils={},
+        meters={"M1": Meter("M1", "rotary pistons", "positive-displacement", "actual")},
     )
     phases = (
         Phase("cold-build", "cold build", "static-check", 0, condition="cold"),
-        Phase("run-in-15", "run-in, 15 min", "run", 1, condition="warm"),
+        Phase("run-in-15", "run-in, 15 min", "run", 1, schedule=(ScheduleStep(900.0, 94.2, 94.2),), condition="warm"),
         Phase("refit", "refitted", "static-check", 2, only=("B1",)),
         Phase("durability", "40 h", "durability", 3, condition="warm"),
         Phase("teardown", "teardown", "teardown", 4),
@@ -122,9 +126,10 @@ class Folder:
 
     def read(self, *sources: RecordSource) -> Readings:
         """All of one stream."""
-        reader = {"leakdown": read_leakdown, "buildsheet": read_buildsheet, "inspection": read_inspection}[
-            sources[0].stream
-        ]
+        reader = {
+            "leakdown": read_leakdown, "buildsheet": read_buildsheet, "inspection": read_inspection,
+            "events": read_events,
+        }[sources[0].stream]  # fmt: skip
         found = reader(program(self.path, sources, self.exclusions), sources)
         _accounted(found)
         return found

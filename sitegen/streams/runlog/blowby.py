@@ -23,7 +23,7 @@ from sitegen.streams.runlog.measures import (
     SCALE,
     UNSTEADY,
 )
-from sitegen.streams.runlog.steps import IDLE, channel_word, column, parts, running, runs
+from sitegen.streams.runlog.steps import IDLE, QUIET, answers, channel_word, column, crankcase, parts, running, runs
 from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Step, Value, refused
 
 KM = "exposure.km"
@@ -31,7 +31,6 @@ METERS = ("blowby", "blowby_2")
 AVERAGING = 120.0  # s, of the block means two meters are compared in
 BAND = 0.05  # of the end level within which blow-by counts as settled
 LITRES = 60e3  # L/min in a m3/s
-QUIET = frozenset({"flat", "stuck", "zero"})  # what a meter that is dead, or a wonderful ring, looks like
 
 
 @dataclass(frozen=True)
@@ -58,13 +57,20 @@ def run(program: Program, engine: str, readings: Mapping[str, Readings], book: B
         ended = book.get(KM, own)
         begun = before if ended is None or ended.value is None else _begun(program, build, phase, book)
         before = begun
+        answered = answers(readings, engine, phase.id).get(log.meters.get(METERS[0], ""))
+        if answered is False:
+            yield refused(LAST.id, own, Refused("meter-check-failed"))
+            continue
         try:
             corrected = _corrected(program, log, METERS[0])
         except Refused as why:
             if METERS[0] in log.bins:
                 yield refused(LAST.id, own, why)
             continue
-        flags = frozenset({"unverified"}) if QUIET & set(channel_word(log, METERS[0]).split(", ")) else frozenset()
+        quiet = QUIET & set(channel_word(log, METERS[0]).split(", "))
+        flags = frozenset({"unverified"}) if quiet and not answered else frozenset()
+        if crankcase(readings, engine, {each.id: each.order for each in program.phases}, phase.id) is False:
+            flags |= {"crankcase-leaks"}
         points = list(_points(build, phase, log, corrected, begun))
         yield from _levels(own, build, points, log, corrected, flags)
         yield from _two(program, own, log, corrected)
@@ -191,6 +197,6 @@ STEP = Step(
     "blow-by",
     (LEVEL, LAST, UNSTEADY, PER_LITRE, SCALE, BIAS, APART),
     run,
-    reads=("runlog",),
+    reads=("runlog", "events"),
     needs=(KM,),
 )

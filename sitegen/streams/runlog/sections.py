@@ -23,11 +23,13 @@ from sitegen.streams.runlog.measures import (
     STOPPED,
     UNSTEADY,
 )
-from sitegen.streams.runlog.steps import CHANNEL, PLANNED, base
+from sitegen.streams.runlog.steps import CHANNEL, PLANNED, TIGHT, base
 from sitegen.vocabulary import Block, Cell, Column, Figure, Panel, Row, Section, Table, Text
 
+GAPS = "gaps.floor"  # measure of the build sheets
+NEAR = 120.0  # s between a stop in the log and the same in the event log, whose clock is a person's
 HIDDEN = 0.02  # share of a panel's height that least and most have to lie apart to be seen beside the line
-MOST_POINTS = 320  # drawn of a channel in one figure; least and most of what lies between are kept
+MOST_POINTS = 240  # drawn of a channel in one figure; least and most of what lies between are kept
 TITLES = {
     "speed": ("Speed", "rpm", 30 / math.pi, 0.0),
     "torque": ("Torque", "N m", 1.0, 0.0),
@@ -154,9 +156,41 @@ def _marks(
         for row in events[phase.id].itertuples() if phase.id in events else ():
             name = "stop" if row.kind == "stop" else f"{row.channel} off"
             marks.append({"at": round(begin + row.begin / 60, 2), "label": name, "event": True})
+        marks += [
+            {"at": round(begin + event.at / 60, 2), "label": event.what.replace("-", " "), "event": True}
+            for event in _noted(view, phase)
+            if not (event.what == "stop" and _logged_stop(events.get(phase.id), event.at))
+        ]
         rows = points[phase.id].itertuples() if phase.id in points else ()
         bands += [{"at": round(begin + row.begin / 60, 2), "to": round(begin + row.end / 60, 2)} for row in rows]
     return marks, bands
+
+
+def _noted(view: Any, phase: Any) -> list[Any]:
+    """Events of the event log with a time, of one phase."""
+    return [row for row in view.records("events", phase=phase.id, used=True) if row.at == row.at]
+
+
+def _logged_stop(frame: Any, at: float) -> bool:
+    """Whether the log shows a stop within `NEAR` of an instant [s]."""
+    if frame is None:
+        return False
+    stops = frame[frame["kind"] == "stop"]
+    return bool(((stops["begin"] - NEAR <= at) & (at <= stops["end"] + NEAR)).any())
+
+
+def _unexplained(view: Any) -> list[str]:
+    """Stops in the logs that no event of the event log is near to: "run-in, 60 min, at 16.8 min"."""
+    found = []
+    for series in view.series("run.events"):
+        phase = view.program.phase(series.key.phase)
+        noted = [row.at for row in _noted(view, phase)]
+        found += [
+            f"{phase.title}, at {view.words.with_unit(view.words.number(row.begin / 60, 1), 'min')}"
+            for row in series.frame.itertuples()
+            if row.kind == "stop" and not any(row.begin - NEAR <= at <= row.end + NEAR for at in noted)
+        ]
+    return found
 
 
 def _channel_table(view: Any, logs: Sequence[tuple[Any, Any]]) -> Table:
@@ -222,11 +256,21 @@ def _reading(view: Any) -> str:
         f"{words.with_unit(words.number(value.value, 1), 'min')} in all."
         for value in stopped
     ]
+    if unexplained := _unexplained(view):
+        parts.append(f"The event log says nothing of {words.plural(len(unexplained), 'this stop', 'these stops')}: "
+                     f"{'; '.join(unexplained)}.")  # fmt: skip
     odd = [each for each in view.verdicts(CHANNEL, engine=view.the_build) if each.word != "sound"]
     if odd:
-        named = words.listed(dict.fromkeys(f"{_title(each.key.at)[0].lower()} ({each.word})" for each in odd))
+        found: dict[str, dict[str, None]] = {}
+        for each in odd:
+            found.setdefault(_lower(_title(each.key.at)[0]), {})[each.word] = None
+        named = words.listed(f"{name} ({words.listed(said)})" for name, said in found.items())
         parts.append(f"Not to be believed as they are: {named}.")
     return " ".join(parts)
+
+
+def _lower(title: str) -> str:
+    return title[0].lower() + title[1:]
 
 
 def _steps_off(view: Any, phase: str) -> str:
@@ -293,7 +337,7 @@ def blowby(view: Any) -> Sequence[Block]:
             continue
         levels.sort(key=lambda value: int(value.key.at.rpartition("-")[2]))
         told = ", ".join(words.number(value.value, 1) for value in levels if value.value is not None)
-        care = "; ".join(view.why(flag) for flag in sorted(last.flags)) if last is not None else ""
+        care = "; ".join(view.why(code) for code in (*sorted(last.flags), last.reason) if code) if last else ""
         rows.append(
             Row(
                 (
@@ -335,7 +379,10 @@ def _meter_note(view: Any) -> str:
         )
     )
     titles = view.words.listed(f"{meters[each].title} ({meters[each].principle.replace('-', ' ')})" for each in used)
-    return f"Read with {titles}." if titles else "No meter is named."
+    read = f"Read with {titles}." if titles else "No meter is named."
+    if not any(row.what == TIGHT for row in view.records("events", used=True)):
+        read += " No check of the crankcase is on record: with leaking seals less of the blow-by reaches the meter."
+    return read
 
 
 def _blowby_reading(view: Any) -> str:
@@ -347,7 +394,13 @@ def _blowby_reading(view: Any) -> str:
         return ""
     first, last = levels[0], levels[-1]
     if "unverified" in last.flags:
-        return "The meter never moved: either the rings let nothing past, or it is dead. Its numbers are not relied on."
+        failed = [v for v in view.values(LAST.id, engine=view.the_build) if v.reason == "meter-check-failed"]
+        phases = words.listed(view.program.phase(v.key.phase).title for v in failed)
+        dead = f" It did not answer the check with flow applied: {phases}." if failed else ""
+        return (
+            "The meter never moved: either the rings let nothing past, or it is dead. Its numbers are not relied on."
+            f"{dead}"
+        )
     text = (
         f"Blow-by went from {words.number(first.value, 1)} to {words.with_unit(words.number(last.value, 1), 'L/min')} "
         f"from the first reference point to the last."
@@ -386,6 +439,7 @@ def by_build(view: Any) -> Sequence[Block]:
                     Cell("held" if not off else "not held", note=titles),
                     Cell(view.text(level), note=care),
                     Cell(view.text(scale), note=view.why(scale.reason) if scale is not None and scale.reason else ""),
+                    Cell(_gaps(view, build)),
                 )
             )
         )
@@ -395,9 +449,23 @@ def by_build(view: Any) -> Sequence[Block]:
         Column("Build"), Column("Coatings"), Column("Runs as planned"),
         Column(f"Blow-by at the last reference point, {REFERENCE}", "L/min", numeric=True, measure=LAST.id),
         Column("Settles over", "km", numeric=True, measure=SCALE.id),
+        Column("Leak of the ring gaps alone, its cylinders", "mm²", numeric=True, measure=GAPS),
     )  # fmt: skip
-    note = "Blow-by is the engine's. It goes with the ring gaps too: see the build sheets before blaming a coating."
+    note = (
+        "Blow-by is the engine's. It goes with the ring gaps first: builds are alike only where their gaps are. In a "
+        "comparison of coatings the gaps may be taken out as a covariate (compare: covariates)."
+    )
     return (Table("runs-by-build", columns, rows, _program_reading(view), note=note),)
+
+
+def _gaps(view: Any, build: Any) -> str:
+    """Least and most of what the gaps of a build's cylinders would leak, before it first ran."""
+    first = view.program.phase(build.assemblies[0].first).id
+    found = [v.value for v in view.values(GAPS, engine=build, phase=first) if v.value is not None]
+    if not found:
+        return str(view.words.DASH)
+    least, most = (view.words.number(end, 2) for end in (min(found), max(found)))
+    return str(least) if least == most else f"{least} to {most}"
 
 
 def _program_reading(view: Any) -> str:

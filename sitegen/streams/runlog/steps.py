@@ -18,8 +18,11 @@ PLANNED = "run as planned"  # rule of the verdict on a phase
 MOVES = frozenset({"blowby", "blowby_2", "torque"})  # channels that have to move while the engine runs
 STEADY = frozenset({"speed", "ambient_pressure", "blowby_pressure"})  # may well hold one value through a run
 TOLD = frozenset({"flat", "stuck", "zero", "below-range", "drifting-zero"})
+QUIET = frozenset({"flat", "stuck", "zero"})  # what a meter that is dead, or a wonderful ring, looks like
 LONG_ENOUGH = 300.0  # s of running below which a slow channel is not judged; common practice, no source
 MOSTLY = 0.5  # share of the running time for which a channel may stand still
+ANSWER = "meter-check"  # what the event log calls a check of a meter with flow applied
+TIGHT = "crankcase-check"  # and one of the crankcase with the breather closed off
 IDLE = 10.0  # rad/s below which the engine does not run: some 95 rpm, no pump engine idles there
 
 
@@ -47,6 +50,24 @@ def running(log: Any) -> np.ndarray:
     """Bins in which the engine ran; all of them where no speed was logged."""
     speed = column(log, "speed")
     return np.ones(len(log.bins), dtype=bool) if speed is None else np.nan_to_num(speed, nan=0.0) > IDLE
+
+
+def answers(readings: Mapping[str, Readings], engine: str, phase: str) -> Mapping[str, bool]:
+    """By meter, whether it answered every check of this phase with flow applied and the engine running."""
+    frame = readings["events"].frame
+    own = frame[
+        (frame["engine"] == engine) & (frame["phase"] == phase) & (frame["what"] == ANSWER) & (frame["use"] == "")
+    ]
+    return {str(meter): bool((moved == "yes").all()) for meter, moved in own.groupby("meter", sort=True)["moved"]}
+
+
+def crankcase(readings: Mapping[str, Readings], engine: str, order: Mapping[str, int], phase: str) -> bool | None:
+    """What the last crankcase check up to a phase found: tight or not; None where there was none."""
+    frame = readings["events"].frame
+    own = frame[(frame["engine"] == engine) & (frame["what"] == TIGHT) & (frame["use"] == "")]
+    upto = [(order[where], str(tight)) for where, tight in zip(own["phase"], own["tight"], strict=True)]
+    found = [each for each in upto if each[0] <= order[phase]]
+    return max(found)[1] == "yes" if found else None
 
 
 # ---- against the schedule -------------------------------------------------------------------------------------------
@@ -100,7 +121,7 @@ def run_levels(program: Program, engine: str, readings: Mapping[str, Readings], 
     del book
     for build, phase, log in runs(program, engine, readings):
         ran = running(log)
-        words = dict(_health(log))
+        words = dict(_health(log, answers(readings, engine, phase.id)))
         for channel, word in words.items():
             yield Verdict(CHANNEL, build.key(phase=phase.id, at=channel), word)
         key = build.key(phase=phase.id)
@@ -165,10 +186,16 @@ def channel_word(log: Any, channel: str) -> str:
     return "stuck" if np.diff(edges).max() > MOSTLY * len(own) else "sound"
 
 
-def _health(log: Any) -> Iterator[tuple[str, str]]:
-    """A word for each channel: sound, or what is wrong with it."""
+def _health(log: Any, answered: Mapping[str, bool]) -> Iterator[tuple[str, str]]:
+    """A word for each channel: sound, or what is wrong with it. A meter that answered its check may well be quiet."""
     for channel in log.channels:
-        yield channel, channel_word(log, channel)
+        meter = log.meters.get(channel, "")
+        if answered.get(meter) is False:
+            yield channel, "no answer"
+        elif answered.get(meter) and QUIET & set(channel_word(log, channel).split(", ")):
+            yield channel, "sound"
+        else:
+            yield channel, channel_word(log, channel)
 
 
 SCHEDULE = Step("run-schedule", (HELD, STOPPED), run_schedule, reads=("runlog",))
@@ -176,5 +203,5 @@ LEVELS = Step(
     "run-levels",
     (BMEP, PISTON_SPEED, *(measure for measure, _, _ in MEANS.values())),
     run_levels,
-    reads=("runlog",),
+    reads=("runlog", "events"),
 )

@@ -1,0 +1,24 @@
+"""Event log: what happened during a run, meter checks and readings by eye, as the people there wrote it down."""
+
+from __future__ import annotations
+
+from sitegen.streams.events.fields import FIELDS
+from sitegen.streams.events.read import read
+from sitegen.streams.events.sections import SECTIONS
+from sitegen.vocabulary import Stream
+
+STREAM = Stream(
+    name="events",
+    title="event log",
+    order=16,
+    fields=FIELDS,
+    read=read,
+    steps=(),
+    sections=SECTIONS,
+    whole=True,
+    cautions=(
+        "Nobody enters the cell to read a meter while the engine runs unless the site's rules allow it; hearing "
+        "protection, guards on, exhaust extracted, blow-by vented outdoors.",
+        "Stop the engine first and ask afterwards: knocking, a lost oil pressure or a hot engine is not watched.",
+    ),
+)

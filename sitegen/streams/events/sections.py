@@ -1,0 +1,86 @@
+"""What the event log says on the pages."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import Any
+
+from sitegen.streams.events.fields import CHECK, SEEN, TIGHT
+from sitegen.vocabulary import Block, Cell, Column, Row, Section, Table
+
+
+def told(event: Any) -> str:
+    """What happened in words: "meter check", "reading by eye", "low oil"."""
+    named = {CHECK: "meter check", SEEN: "reading by eye"}
+    return named.get(event.what, str(event.what).replace("-", " "))
+
+
+def events(view: Any) -> Sequence[Block]:
+    """Every event of a build in the order of its phases, beside what was left out."""
+    words = view.words
+    order = {phase.id: phase for phase in view.phases}
+    found = [row for row in view.records("events") if row.phase in order]
+    if not found:
+        return ()
+    found.sort(key=lambda row: (order[row.phase].order, row.at is None or row.at != row.at, row.at or 0.0))
+    rows = [
+        Row(
+            (
+                Cell(order[row.phase].title),
+                Cell(words.DASH if _none(row.at) else words.number(row.at / 60, 1)),
+                Cell(told(row) + (f", cylinder {row.cylinder:g}" if not _none(row.cylinder) else "")),
+                Cell(words.DASH if _none(row.lasted) else words.number(row.lasted / 60, 1)),
+                Cell(_seen(view, row), note="left out" if row.use else ""),
+                Cell("" if _none(row.by) else row.by),
+            ),
+            here=bool(row.use),
+        )
+        for row in found
+    ]
+    columns = (
+        Column("Phase"), Column("Since its start", "min", numeric=True), Column("What"),
+        Column("Lasted", "min", numeric=True), Column("Noted"), Column("By"),
+    )  # fmt: skip
+    return (Table("events", columns, rows, _reading(words, [row for row in found if not row.use])),)
+
+
+def _none(value: Any) -> bool:
+    return value is None or value != value
+
+
+def _seen(view: Any, row: Any) -> str:
+    words = view.words
+    parts = []
+    if not _none(row.meter):
+        parts.append(view.program.definitions.meters[row.meter].title)
+    if row.what == CHECK:
+        parts.append("answered to a flow applied" if row.moved == "yes" else "did not answer to a flow applied")
+    if row.what == TIGHT:
+        parts.append(
+            "breather closed off, nothing leaks" if row.tight == "yes" else "leaks with the breather closed off"
+        )
+    if not _none(row.flow):
+        parts.append(words.with_unit(words.number(row.flow * 60e3, 1), "L/min") + " as read")
+    if not _none(row.behaviour):
+        parts.append(str(row.behaviour))
+    noted = ", ".join(parts)
+    remark = "" if _none(row.remark) else str(row.remark)
+    return "; ".join(each for each in (noted, remark) if each)
+
+
+def _reading(words: Any, found: Sequence[Any]) -> str:
+    happened = Counter(told(row) for row in found if row.what not in {CHECK, SEEN, TIGHT})
+    failed = [row for row in found if row.what == CHECK and row.moved != "yes"]
+    parts = []
+    if happened:
+        named = words.listed(name if count == 1 else f"{name} ({count} times)" for name, count in happened.items())
+        parts.append(f"On record: {named}.")
+    checks = sum(row.what == CHECK for row in found)
+    if checks:
+        text = f"{words.sentence(words.counted(checks, 'meter check'))}"
+        parts.append(f"{text}, {'all answered' if not failed else f'{words.count(len(failed))} without an answer'}.")
+    return " ".join(parts)
+
+
+SECTIONS = (Section("events", "Events", 48, "engine", events),)
