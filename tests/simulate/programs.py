@@ -482,6 +482,9 @@ def _program(seed: int, folder: str, plans: Sequence[Plan], scatter: Scatter) ->
         if plan.inspected is not None:
             seen = tables.long(inspected(seed, plan, truth), plan.inspection or SEEN_FORM)
             files[f"{folder}/records/inspection-{plan.name.lower()}.csv"] = seen
+        if plan.name in TRACED:
+            index = f"{folder}/records/traces-{plan.name.lower()}.csv"
+            files[index] = surfaces.index_of(plan.name, _trace_dates(plan), TRACED[plan.name])
         engines[plan.name], checks[plan.name] = truth, checks_of(plan)
         odd += _oddities(plan, rows, name, truth)
     return Truth(seed, engines, checks, tuple(odd)), files
@@ -520,16 +523,19 @@ TRACED: Mapping[str, surfaces.Traced] = {
 }
 
 
+def _trace_dates(plan: Plan) -> dict[str, str]:
+    return {phase: plan.date(phase) for phase in ("cold-build", "teardown")}
+
+
 def traces(seed: int = SEED, builds: Sequence[str] = ()) -> dict[str, bytes]:
-    """The indexes of traces and the traces they name, of the named builds (none: of all that were traced)."""
+    """The traces of the named builds (none: of all that were traced), by path below the programs folder."""
     files = {}
     for plan in PLANS_2026:
         if plan.name not in TRACED or (builds and plan.name not in builds):
             continue
         truth, _ = truth_of(seed, plan, Scatter())
         hours = max(check.hours for check in checks_of(plan))
-        dates = {phase: plan.date(phase) for phase in ("cold-build", "teardown")}
-        made = surfaces.files_of(seed, plan.name, truth.cylinders, hours, dates, TRACED[plan.name])
+        made = surfaces.files_of(seed, plan.name, truth.cylinders, hours, _trace_dates(plan), TRACED[plan.name])
         files.update({f"pump-rings-2026/{name}": data for name, data in made.items()})
     return files
 

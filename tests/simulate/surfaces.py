@@ -154,7 +154,7 @@ def lines_of(build: str, how: Traced, phases: Sequence[str]) -> Iterator[Line]:
 def files_of(
     seed: int, build: str, truths: Sequence[CylinderTruth], hours: float, dates: Mapping[str, str], how: Traced
 ) -> dict[str, bytes]:
-    """The index and the traces of a build, by path below the program's folder."""
+    """The traces of a build, by path below the program's folder."""
     files: dict[str, bytes] = {}
     known = {truth.cylinder: truth_of(seed, build, truth, hours) for truth in truths}
     rows = list(lines_of(build, how, list(dates)))
@@ -173,8 +173,12 @@ def files_of(
             depth = known[row.cylinder].depth[row.angle or 0] if worn else 0.0
             x, z = face(random, depth)
             files[row.trace] = _ring_file(x, z)
-    files[f"records/traces-{build.lower()}.csv"] = _index(build, rows, dates)
     return files
+
+
+def index_of(build: str, dates: Mapping[str, str], how: Traced) -> bytes:
+    """The index of the traces of a build."""
+    return _index(build, list(lines_of(build, how, list(dates))), dates)
 
 
 def _bore_file(z: Floats, row: Line, form: str, off: float) -> bytes:
