@@ -9,6 +9,7 @@ import math
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from scipy import stats
 
 from sitegen.methods import (
@@ -24,9 +25,15 @@ from sitegen.methods import (
 from sitegen.methods.material_ratio import Curve
 from sitegen.vocabulary import Refused
 
+Floats = NDArray[np.float64]
+
 STEP = 1e-6
 X = np.arange(0, 8e-3, STEP)
 MIDDLE = slice(2000, 6000)
+
+
+def places(count: int, step: float) -> Floats:
+    return np.asarray(step * np.arange(count), dtype=np.float64)
 
 
 def sine(wavelength: float, amplitude: float = 1e-6) -> np.ndarray:
@@ -153,7 +160,7 @@ def test_dust_is_taken_out_and_grooves_stay() -> None:
     z = 0.05e-6 * np.random.default_rng(2).standard_normal(4000)
     z[1000:1008] -= 4e-6
     z[2000:2003] += 30e-6
-    found = profile.even(STEP * np.arange(4000), z)
+    found = profile.even(places(4000, STEP), z)
     assert found.spikes == 3
     assert found.z[1000:1008].max() < -3.5e-6
     assert found.z[1998:2005].max() < 0.3e-6
@@ -163,7 +170,7 @@ def test_a_piece_missing_is_refused() -> None:
     z = np.zeros(1000)
     z[300:400] = np.nan
     with pytest.raises(Refused, match="trace-gap"):
-        profile.even(STEP * np.arange(1000), z)
+        profile.even(places(1000, STEP), z)
 
 
 # ---- bore wear ------------------------------------------------------------------------------------------------------
@@ -172,7 +179,7 @@ def test_a_piece_missing_is_refused() -> None:
 @pytest.mark.parametrize("depth", [0.0, 0.3e-6, 2e-6])
 def test_a_step_is_found_on_a_tilted_trace_with_grooves(depth: float) -> None:
     random = np.random.default_rng(7)
-    x = 2e-6 * np.arange(2900)
+    x = places(2900, 2e-6)
     z = 0.05e-6 * random.standard_normal(len(x)) + 1e-3 * x - np.where(x > 1.6e-3, depth, 0)
     for at in range(50, len(x), 60):
         z[at : at + 8] -= 3e-6  # in both bands alike
@@ -180,7 +187,7 @@ def test_a_step_is_found_on_a_tilted_trace_with_grooves(depth: float) -> None:
 
 
 def test_a_band_too_short_is_refused() -> None:
-    x = 2e-6 * np.arange(2900)
+    x = places(2900, 2e-6)
     with pytest.raises(Refused, match="band-short"):
         bore_wear.axial_step(x, np.zeros(2900), 0.1e-3, 0.5e-3)
 
@@ -204,7 +211,7 @@ def chord(radius: float, depth: float) -> float:
 @pytest.mark.parametrize("depth", [0.3e-6, 1.2e-6])
 def test_a_cut_crown_is_found_through_tilt_and_shift(depth: float) -> None:
     random = np.random.default_rng(11)
-    x = 2e-6 * np.arange(600)
+    x = places(600, 2e-6)
     barrel = -((x - 0.6e-3) ** 2) / (2 * 40e-3)
     worn = np.minimum(barrel, -depth)
     noise = [0.01e-6 * random.standard_normal(len(x)) for _ in range(2)]
@@ -218,7 +225,7 @@ def test_a_cut_crown_is_found_through_tilt_and_shift(depth: float) -> None:
 
 
 def test_flanks_that_do_not_fit_say_how_badly() -> None:
-    x = 2e-6 * np.arange(600)
+    x = places(600, 2e-6)
     with pytest.raises(Refused, match="not-aligned") as refusal:
         ring_face.section(x, np.zeros(600), x, 1e-6 * np.sin(x / 2e-5), 0.15e-3)
     assert float(refusal.value.facts["misfit"]) > 0.25e-6
