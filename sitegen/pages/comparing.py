@@ -354,7 +354,8 @@ def _detail(view: View, rows: Sequence[Comparison]) -> str:
 # flags of a comparison itself; the others come from its values
 OWN_FLAGS = frozenset(
     {
-        "provisional", "mean-of-fewer", "build-without-value", "one-lot", "order-one-sided", "whole-builds-left-out",
+        "provisional", "mean-of-fewer", "build-without-value", "other-distance-left-out",
+        "one-lot", "order-one-sided", "whole-builds-left-out",
         "unpaired-builds-left-out", "shared-block-left-out", "blocks-used-again",
     }
 )  # fmt: skip

@@ -275,6 +275,47 @@ def _run() -> dict[str, Any]:
     return _finished(parts, extra, 120)
 
 
+def _curves() -> dict[str, Any]:
+    """Curves and points over a quantity: grey before, in the coating's colour after; bands stand upright."""
+
+    def x(field: str = "at") -> Any:
+        scale = alt.Scale(domain=_expr("[from, to]"), nice=False, zero=False)
+        ticks = alt.Axis(
+            values=_expr("places"), title=None, labelOverlap=False, labelFlush=False, tickCount=99,
+            labelExpr="format(datum.value, form)",
+        )  # fmt: skip
+        return alt.X(f"{field}:Q", scale=scale, axis=ticks)
+
+    def y(field: str = "v") -> Any:
+        return _value_axis(field)
+
+    parts = [
+        _data("bands").mark_rect(color=_FAINT, y=0, y2=_expr("height")).encode(x=x(), x2="to:Q"),
+        _data("bands").mark_text(
+            align="left", dx=3, y=-8, baseline="bottom", text=_expr("datum.s"), fontSize=11,
+            opacity=_expr("narrow && datum.k ? 0 : 1"),
+        ).encode(x=x()),
+        _data("levels").mark_rule(color=_SOFT, strokeDash=[2, 3], x=0, x2=_expr("width")).encode(y=y()),
+        _data("path").transform_filter("datum.c < 0").mark_line(
+            strokeWidth=1.1, color=_GHOST, strokeJoin="round",
+        ).encode(x=x(), y=y(), detail="g:N"),
+        _data("path").transform_filter("datum.c >= 0").mark_line(
+            strokeWidth=1.3, color=_expr(_COLOUR), strokeJoin="round",
+        ).encode(x=x(), y=y(), detail="g:N"),
+        _data("points").transform_filter("isValid(datum.lo)").mark_rule(
+            color=_expr(_COLOUR), strokeWidth=1.4,
+        ).encode(x=x(), y=y("lo"), y2="hi:Q"),
+        _data("points").mark_point(
+            shape=_expr(_SHAPE), size=60, strokeWidth=1.5, opacity=1, stroke=_expr(_COLOUR),
+            fill=_expr(f"datum.o ? 'var(--paper)' : {_COLOUR}"), tooltip=_expr("datum.t"),
+        ).encode(x=x(), y=y()),
+        _data("points").mark_text(align="left", dx=8, text=_expr("datum.s"), fontSize=11).encode(x=x(), y=y()),
+    ]  # fmt: skip
+    extra = {"from": 0, "to": 1, "places": [0, 1], "form": ",.0f", "top": 1, "bottom": 0, "ticks": [0, 1],
+             "digits": ".1f"}  # fmt: skip
+    return _finished(parts, extra, 150)
+
+
 def drawings() -> dict[str, dict[str, Any]]:
     """Vega-Lite specification of every kind, by name."""
     made: dict[str, Callable[[], dict[str, Any]]] = {
@@ -282,5 +323,6 @@ def drawings() -> dict[str, dict[str, Any]]:
         "history": lambda: _phased(240, history=True),
         "dots": _dots,
         "run": _run,
+        "curves": _curves,
     }
     return {name: make() for name, make in made.items()}
