@@ -14,7 +14,8 @@ from sitegen.vocabulary import Refused
 Floats = NDArray[np.float64]
 
 WORST = 0.25e-6  # m, standard deviation on the flanks above which traces are not aligned; a convention of ours
-SMOOTHED = 20e-6  # m, over which the difference is averaged before its depth and edges are read
+SMOOTHED = 20e-6  # m, over which the difference is averaged before its edges are read
+DEPTH_OVER = 60e-6  # m, over which it is averaged before its depth is: the deepest of many short stretches is too deep
 TOGETHER = 5.0  # points that err together, since roughness is drawn out over them; a convention of ours
 COVER = 2.0  # standard errors of the alignment taken as its limit of error
 LEAST_ANGLES = 5
@@ -68,11 +69,10 @@ def section(x1: Floats, z1: Floats, x2: Floats, z2: Floats, flank: float) -> Fac
     inverse = np.linalg.inv(a.T @ a)
     every = np.column_stack([np.ones(len(u)), u])
     limit = COVER * misfit * np.sqrt(TOGETHER * np.einsum("ij,jk,ik->i", every, inverse, every))
-    count = max(1, round(SMOOTHED / step) | 1)
-    smooth = np.convolve(np.pad(worn, count // 2, mode="edge"), np.ones(count) / count, mode="valid")
-    noise = COVER * misfit * math.sqrt(min(TOGETHER / count, 1.0))
-    deepest = int(np.argmax(smooth))
-    depth, spread = float(smooth[deepest]), float(limit[deepest]) + noise
+    smooth, noise = _smoothed(worn, SMOOTHED / step, misfit)
+    broad, rest = _smoothed(worn, DEPTH_OVER / step, misfit)
+    deepest = int(np.argmax(broad))
+    depth, spread = float(broad[deepest]), float(limit[deepest]) + rest
     area = float(np.sum(worn[~on_flank]) * step)
     area_limit = float(np.sum(limit[~on_flank]) * step)
     low, high = (_band(x, smooth, deepest, level) for level in (noise + spread, noise))
@@ -91,6 +91,13 @@ def section(x1: Floats, z1: Floats, x2: Floats, z2: Floats, flank: float) -> Fac
         edges[1] - begin,
         misfit,
     )
+
+
+def _smoothed(worn: Floats, over: float, misfit: float) -> tuple[Floats, float]:
+    """Means over so many points, and the limit of error of one of them from the scatter [m]."""
+    count = max(1, round(over) | 1)
+    smooth = np.convolve(np.pad(worn, count // 2, mode="edge"), np.ones(count) / count, mode="valid")
+    return np.asarray(smooth), COVER * misfit * math.sqrt(min(TOGETHER / count, 1.0))
 
 
 def _band(x: Floats, worn: Floats, deepest: int, level: float) -> tuple[float, float]:

@@ -103,8 +103,9 @@ def _reading(view: View, tie: Tie) -> str:
         lead = f"{pair} put the cylinders of an engine in no common order ({words.counted(value.n, 'cylinder')})"
     if best > ALPHA:
         return f"{lead}; so few cylinders cannot show it: even perfect agreement comes by chance in {_share(best)}."
-    told = "which is not shown: chance alone does as much" if p > ALPHA else "and chance alone does as much only"
-    return f"{lead}, {told} in {_share(p)} (perfect agreement: in {_share(best)})."
+    if p > ALPHA:
+        return f"{lead}; but chance alone does as much in {_share(p)}, so that no tie is shown."
+    return f"{lead}; chance alone does as much in only {_share(p)}."
 
 
 def _share(p: float) -> str:

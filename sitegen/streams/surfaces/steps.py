@@ -272,8 +272,8 @@ def _around(build: Build, key: Key, faces: Mapping[float, evaluate.Face], progra
         low, value, high = (fmean(getattr(one, end) for one in each) for end in ("low", "value", "high"))
         yield Value(measure.id, key, value, low, high, n=len(each), of="place")
     deepest = max((face.depth for face in faces.values()), key=lambda depth: depth.value)
-    coating = program.definitions.coatings[build.coating_of(key.cylinder)]
-    if coating.thickness is not None and key.at == "top":
+    coating = program.definitions.coatings.get(build.coating_of(key.cylinder))
+    if coating is not None and coating.thickness is not None and key.at == "top":
         left = 1e6 * coating.thickness
         value = left - deepest.value
         flags = frozenset({"worn-through"} if value <= 0 else ())
