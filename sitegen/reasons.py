@@ -205,6 +205,7 @@ FLAGS: dict[str, str] = {
     "channel-below-range": "the channel lies below the range of its meter",
     "channel-drifting-zero": "the channel's zero, read at standstill, drifts",
     "channel-jumps": "the channel jumps away and back within seconds",
+    "repeats-all-alike": "the repeats are all alike, so that nothing tells how far they scatter",
     "scale-from-blow-by": "the seating distance is taken from the engine's blow-by, the leak checks being too few",
     "crankcase-leaks": "the crankcase was found to leak, so that less of the blow-by reaches the meter",
     "not-as-planned": "a run it rests on was not run as planned",

@@ -80,33 +80,31 @@ def pairs(program: Program, tie: Tie, book: Any) -> list[Pair]:
     ]
 
 
-class _Ties:
-    """Runs on the measures it was made with. A class, so that processes can be handed it."""
+def run(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
+    """Agreement in rank of each pair the program ties."""
+    del engine, readings
+    if not program.ties:
+        return
+    from sitegen.methods import ties
 
-    def __call__(self, program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
-        del engine, readings
-        if not program.ties:
-            return
-        from sitegen.methods import ties
-
-        for tie in program.ties:
-            key = Key(at=tie.id)
-            held = pairs(program, tie, book)
-            counts = {build.id: sum(pair.engine == build.id for pair in held) for build in program.builds}
-            held = [pair for pair in held if counts[pair.engine] >= LEAST_PAIRS]
-            if not held:
-                yield refused(AGREEMENT.id, key, Refused("few-tied-cylinders"))
-                continue
-            try:
-                found = ties.rank_agreement(
-                    [pair.first for pair in held], [pair.second for pair in held], [pair.engine for pair in held]
-                )
-            except Refused as why:
-                yield refused(AGREEMENT.id, key, why)
-                continue
-            yield Value(AGREEMENT.id, key, found.tau, n=len(held), of="cylinder")
-            yield Value(CHANCE.id, key, found.p, n=len(held), of="cylinder")
-            yield Value(LEAST.id, key, found.least_p, n=len(held), of="cylinder")
+    for tie in program.ties:
+        key = Key(at=tie.id)
+        held = pairs(program, tie, book)
+        counts = {build.id: sum(pair.engine == build.id for pair in held) for build in program.builds}
+        held = [pair for pair in held if counts[pair.engine] >= LEAST_PAIRS]
+        if not held:
+            yield refused(AGREEMENT.id, key, Refused("few-tied-cylinders"))
+            continue
+        try:
+            found = ties.rank_agreement(
+                [pair.first for pair in held], [pair.second for pair in held], [pair.engine for pair in held]
+            )
+        except Refused as why:
+            yield refused(AGREEMENT.id, key, why)
+            continue
+        yield Value(AGREEMENT.id, key, found.tau, n=len(held), of="cylinder")
+        yield Value(CHANCE.id, key, found.p, n=len(held), of="cylinder")
+        yield Value(LEAST.id, key, found.least_p, n=len(held), of="cylinder")
 
 
 def step(measures: Iterable[Measure]) -> Step:
@@ -114,7 +112,7 @@ def step(measures: Iterable[Measure]) -> Step:
     return Step(
         name="ties",
         gives=(AGREEMENT, CHANCE, LEAST),
-        run=_Ties(),
+        run=run,
         needs=tuple(sorted(measure.id for measure in measures)),
         scope="program",
     )

@@ -542,10 +542,7 @@ def _lay_run(
     seen = [row[name] for row in path for name in ("low", "high", "value") if row[name] is not None]
     top, bottom, step = _span(min(seen, default=0.0), max(seen, default=1.0))
     begin, end = float(signals["from"]), float(signals["to"])
-    pace = tick_step(end - begin)
-    times = [
-        float(f"{n * pace:.10g}") for n in range(math.ceil(begin / pace - 1e-9), math.floor(end / pace + 1e-9) + 1)
-    ]
+    times, form = _along(begin, end)
     return {
         "kind": kind,
         "data": {
@@ -559,7 +556,7 @@ def _lay_run(
             "marks": [{"at": r["at"], "s": r["label"], "e": int(r["event"])} for r in rows["marks"]],
         },
         "signals": {
-            "from": begin, "to": end, "times": times, "minutes": f",.{_decimals(pace)}f", "top": top, "bottom": bottom,
+            "from": begin, "to": end, "times": times, "minutes": form, "top": top, "bottom": bottom,
             **_ticks(top, bottom, step),
         },
         "pad": {"top": 24, "bottom": 24, "left": _left(top, bottom, step), "leftNarrow": 0, "wide": 16, "narrow": 16},
@@ -581,15 +578,10 @@ def _lay_curves(
     least = min(seen, default=0.0) if least is None else float(least)
     top, bottom, step = _span(least, max(seen, default=1.0) if most is None else float(most))
     begin, end = float(signals["from"]), float(signals["to"])
-    pace = tick_step(end - begin)
-    places = [
-        float(f"{n * pace:.10g}") for n in range(math.ceil(begin / pace - 1e-9), math.floor(end / pace + 1e-9) + 1)
-    ]
+    places, form = _along(begin, end)
 
-    def within(value: float | None, missing: float | None) -> float | None:
-        if value is None:
-            return missing
-        return min(max(value, bottom), top)
+    def within(value: float | None) -> float | None:
+        return None if value is None else min(max(value, bottom), top)
 
     return {
         "kind": kind,
@@ -602,18 +594,29 @@ def _lay_curves(
             "bands": [{"at": r["at"], "to": r["to"], "s": r["label"], "k": int(r["minor"])} for r in rows["bands"]],
             "levels": [{"v": r["value"]} for r in rows["levels"]],
             "points": [
-                {"at": r["at"], "v": r["value"], "lo": within(r["low"], None), "hi": within(r["high"], None),
+                {"at": r["at"], "v": r["value"], "lo": within(r["low"]), "hi": within(r["high"]),
                  "o": int(r["open"]), "c": _c(r, own, orders), "s": r["label"], "t": r["tip"], "q": r["series"]}
                 for r in points
             ],
         },
         "signals": {
-            "from": begin, "to": end, "places": places, "form": f",.{_decimals(pace)}f", "top": top, "bottom": bottom,
+            "from": begin, "to": end, "places": places, "form": form, "top": top, "bottom": bottom,
             **_ticks(top, bottom, step),
         },
         "pad": {"top": 24, "bottom": 24, "left": _left(top, bottom, step), "leftNarrow": 0, "wide": 22, "narrow": 22},
         "height": 150,
     }  # fmt: skip
+
+
+def _along(begin: float, end: float) -> tuple[list[float], str]:
+    """Numbers of an axis along a quantity, and their form.
+
+    >>> _along(0.0, 60.0)
+    ([0.0, 10.0, 20.0, 30.0, 40.0, 50.0, 60.0], ',.0f')
+    """
+    pace = tick_step(end - begin)
+    first, last = math.ceil(begin / pace - 1e-9), math.floor(end / pace + 1e-9)
+    return [float(f"{n * pace:.10g}") for n in range(first, last + 1)], f",.{_decimals(pace)}f"
 
 
 def _span(least: float, most: float) -> tuple[float, float, float]:

@@ -55,19 +55,11 @@ def _beside(view: View) -> list[str]:
 
 def _with_estimate(view: View, row: Comparison) -> str:
     """ "the seating distance (54 % less, 95 % interval ...; three builds against two; without B6 cylinder 2)"."""
-    builds = words.count(row.builds)
-    if row.scope != "these-engines":
-        other = row.builds_reference
-        builds = (
-            f"{words.counted(row.builds, 'build')} {'each' if row.builds == other else f'against {words.count(other)}'}"
-        )
-    else:
-        builds = f"{words.counted(row.builds, 'build')} holding both"
     place = differences.place_words(row.at)
     number = f"{differences.estimate(view, row)}, 95\N{NO-BREAK SPACE}% interval {differences.interval(view, row)}"
     without = lacking(view, row)
     left_out = f"without {words.listed(without)}" if without else ""
-    told = "; ".join(part for part in (place, number, builds, left_out) if part)
+    told = "; ".join(part for part in (place, number, differences.rests_on(row), left_out) if part)
     return f"the {view.measures[row.measure].title} ({told})"
 
 

@@ -66,7 +66,7 @@ def _finished(layers: list[Any], extra: Mapping[str, Any], height: int) -> dict[
     return dict(chart.to_dict())
 
 
-def _value_axis(field: str) -> Any:
+def _value_axis(field: str = "v") -> Any:
     return alt.Y(
         f"{field}:Q",
         scale=alt.Scale(domain=_expr("[bottom, top]"), nice=False, zero=False),
@@ -79,8 +79,7 @@ def _phased(height: int, *, history: bool) -> dict[str, Any]:
         scale = alt.Scale(domain=_expr("[-0.38, n - 0.62]"), nice=False, zero=False)
         return alt.X(f"{field}:Q", scale=scale, axis=None)
 
-    def y(field: str = "v") -> Any:
-        return _value_axis(field)
+    y = _value_axis
 
     roomy = "(width / n > widest)"
     shown = "(width / n > 27 || datum.x % 2 == 0 ? 1 : 0)"
@@ -234,20 +233,23 @@ def _dots() -> dict[str, Any]:
     return _finished(parts, {"n": 5, "top": 1, "bottom": 0, "ticks": [0, 1], "digits": ".1f", "apart": 1}, 200)
 
 
-def _run() -> dict[str, Any]:
-    """One channel over time: a line of means, upright strokes from least to most, phases, reference points, events."""
+def _along(values: str, form: str) -> Callable[..., Any]:
+    """Axis along a quantity, its numbers and their form given by signals."""
 
     def x(field: str = "at") -> Any:
         scale = alt.Scale(domain=_expr("[from, to]"), nice=False, zero=False)
         ticks = alt.Axis(
-            values=_expr("times"), title=None, labelOverlap=False, labelFlush=False, tickCount=99,
-            labelExpr="format(datum.value, minutes)",
+            values=_expr(values), title=None, labelOverlap=False, labelFlush=False, tickCount=99,
+            labelExpr=f"format(datum.value, {form})",
         )  # fmt: skip
         return alt.X(f"{field}:Q", scale=scale, axis=ticks)
 
-    def y(field: str = "v") -> Any:
-        return _value_axis(field)
+    return x
 
+
+def _run() -> dict[str, Any]:
+    """One channel over time: a line of means, upright strokes from least to most, phases, reference points, events."""
+    x, y = _along("times", "minutes"), _value_axis
     parts = [
         _data("bands").mark_rect(color=_FAINT, y=0, y2=_expr("height")).encode(x=x(), x2="to:Q"),
         _data("spread").mark_rule(color=_GHOST, strokeWidth=1).encode(x=x(), y=y("lo"), y2="hi:Q"),
@@ -277,18 +279,7 @@ def _run() -> dict[str, Any]:
 
 def _curves() -> dict[str, Any]:
     """Curves and points over a quantity: grey before, in the coating's colour after; bands stand upright."""
-
-    def x(field: str = "at") -> Any:
-        scale = alt.Scale(domain=_expr("[from, to]"), nice=False, zero=False)
-        ticks = alt.Axis(
-            values=_expr("places"), title=None, labelOverlap=False, labelFlush=False, tickCount=99,
-            labelExpr="format(datum.value, form)",
-        )  # fmt: skip
-        return alt.X(f"{field}:Q", scale=scale, axis=ticks)
-
-    def y(field: str = "v") -> Any:
-        return _value_axis(field)
-
+    x, y = _along("places", "form"), _value_axis
     parts = [
         _data("bands").mark_rect(color=_FAINT, y=0, y2=_expr("height")).encode(x=x(), x2="to:Q"),
         _data("bands").mark_text(

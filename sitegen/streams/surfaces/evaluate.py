@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from statistics import fmean, stdev
 from typing import Any
 
 import numpy as np
@@ -13,6 +12,7 @@ from numpy.typing import NDArray
 
 from sitegen.methods import bore_wear, material_ratio, profile, profile_filters, ring_face, roughness, wear_rate
 from sitegen.methods.material_ratio import Curve
+from sitegen.methods.repeats import Difference, difference
 from sitegen.methods.ring_face import Bounded
 from sitegen.program.model import WearRule
 from sitegen.traces.reading import Trace
@@ -32,15 +32,6 @@ class Evaluated:
     stated: Mapping[str, float]  # stated over computed
     curve: Curve
     spikes: int
-
-
-@dataclass(frozen=True)
-class Difference:
-    """A difference of two means with its error [um]."""
-
-    value: float
-    se: float
-    df: float
 
 
 @dataclass(frozen=True)
@@ -128,12 +119,12 @@ def step(trace: Trace, unswept_to: float, swept_from: float) -> float:
 
 
 def valley_wear(before: Sequence[Evaluated], after: Sequence[Evaluated]) -> Difference:
-    """Wear [um] by curves aligned on the valleys, from the scatter of the traces of both states (Welch)."""
-    sides = [[1e6 * bore_wear.above_valleys(each.curve) for each in side] for side in (before, after)]
-    parts = [stdev(side) ** 2 / len(side) for side in sides]
-    total = sum(parts)
-    df = total**2 / sum(part**2 / (len(side) - 1) for part, side in zip(parts, sides, strict=True))
-    return Difference(fmean(sides[0]) - fmean(sides[1]), total**0.5, df)
+    """Wear [um] by curves aligned on the valleys, from the scatter of the traces of both states.
+
+    Raises Refused as `repeats.difference`.
+    """
+    then, now = ([1e6 * bore_wear.above_valleys(each.curve) for each in side] for side in (before, after))
+    return difference(now, then)
 
 
 def mean_curve(evaluated: Sequence[Evaluated]) -> tuple[Floats, Floats]:

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from sitegen.methods.intervals import student_95
+from sitegen.methods.repeats import Difference, difference
 from sitegen.methods.ring_face import Bounded
 from sitegen.program.model import Build, Program
 from sitegen.streams.surfaces import evaluate, measures
@@ -154,20 +155,20 @@ def _difference(measure: Measure, key: Key, then: Sequence[float], now: Sequence
     """Mean now less mean then, by Welch; below its detection limit where the interval reaches zero."""
     if len(now) < least or len(then) < least:
         return refused(measure.id, key, Refused("few-traces" if least > 2 else "single-trace"))
-    parts = [stdev(each) ** 2 / len(each) for each in (then, now)]
-    se = math.sqrt(sum(parts))
-    df = sum(parts) ** 2 / sum(part**2 / (len(each) - 1) for part, each in zip(parts, (then, now), strict=True))
-    return _detected(measure, key, fmean(now) - fmean(then), se, df, len(now) + len(then))
+    try:
+        return _detected(measure, key, difference(then, now), len(now) + len(then))
+    except Refused as why:
+        return refused(measure.id, key, why)
 
 
-def _detected(measure: Measure, key: Key, value: float, se: float, df: float, n: int) -> Value:
-    half = student_95(df) * se
+def _detected(measure: Measure, key: Key, found: Difference, n: int) -> Value:
+    value, half = found.value, student_95(found.df) * found.se
     if value - half <= 0:
         return Value(
-            measure.id, key, None, high=max(value, 0.0) + half, se=se, df=df, n=n, of="repeat", status="below",
-            reason="below-detection-of-traces",
+            measure.id, key, None, high=max(value, 0.0) + half, se=found.se, df=found.df, n=n, of="repeat",
+            status="below", reason="below-detection-of-traces",
         )  # fmt: skip
-    return Value(measure.id, key, value, value - half, value + half, se, df, n=n, of="repeat")
+    return Value(measure.id, key, value, value - half, value + half, found.se, found.df, n=n, of="repeat")
 
 
 def _aligned(key: Key, before: Sequence[evaluate.Evaluated], after: Sequence[evaluate.Evaluated]) -> Iterator[Value]:
@@ -175,8 +176,10 @@ def _aligned(key: Key, before: Sequence[evaluate.Evaluated], after: Sequence[eva
     if len(before) < LEAST_TRACES or len(after) < LEAST_TRACES:
         yield refused(measure.id, key, Refused("few-traces"))
         return
-    found = evaluate.valley_wear(before, after)
-    yield _detected(measure, key, found.value, found.se, found.df, len(before) + len(after))
+    try:
+        yield _detected(measure, key, evaluate.valley_wear(before, after), len(before) + len(after))
+    except Refused as why:
+        yield refused(measure.id, key, why)
 
 
 def _plateau(key: Key, before: Sequence[evaluate.Evaluated], after: Sequence[evaluate.Evaluated]) -> Iterator[Value]:
@@ -190,13 +193,14 @@ def _plateau(key: Key, before: Sequence[evaluate.Evaluated], after: Sequence[eva
     if len(then) < 2 or len(now) < 2:
         yield Value(measure.id, key, gone, n=len(then) + len(now), of="repeat", flags=frozenset({"one-trace"}))
         return
-    logs = [[math.log(each) for each in side] for side in (then, now)]
-    parts = [stdev(each) ** 2 / len(each) for each in logs]
-    df = sum(parts) ** 2 / max(sum(part**2 / (len(each) - 1) for part, each in zip(parts, logs, strict=True)), 1e-300)
-    ratio = fmean(logs[1]) - fmean(logs[0])
-    half = student_95(df) * math.sqrt(sum(parts))
-    low, high = (100 * (1 - math.exp(ratio + turn * half)) for turn in (1, -1))
-    yield Value(measure.id, key, 100 * (1 - math.exp(ratio)), low, high, n=len(then) + len(now), of="repeat")
+    try:
+        ratio = difference([math.log(each) for each in then], [math.log(each) for each in now])
+    except Refused as why:
+        yield refused(measure.id, key, why)
+        return
+    half = student_95(ratio.df) * ratio.se
+    low, high = (100 * (1 - math.exp(ratio.value + turn * half)) for turn in (1, -1))
+    yield Value(measure.id, key, 100 * (1 - math.exp(ratio.value)), low, high, n=len(then) + len(now), of="repeat")
 
 
 def _drawn(key: Key, traced: Sequence[Traced], evaluated: Sequence[evaluate.Evaluated]) -> Iterator[Series]:
