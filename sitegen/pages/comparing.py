@@ -384,7 +384,7 @@ def _worth(row: Comparison) -> str:
     if row.effective_low is None or row.effective_high is None:
         return f"{words.number(row.effective, 0)} {whole}"
     least, most = words.number(row.effective_low, 0), words.number(row.effective_high, 0)
-    return f"{least} {whole}" if least == most else f"{least} to {most} {whole}"
+    return f"{words.from_to(least, most)} {whole}"
 
 
 def _icc(row: Comparison) -> str:

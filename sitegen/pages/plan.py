@@ -165,7 +165,7 @@ def _needed(each: Reach) -> str:
         return f"more than {MOST}"
     if most is None:
         return f"{least} to more than {MOST}"
-    return str(least) if least == most else f"{least} to {most}"
+    return words.from_to(str(least), str(most))
 
 
 def _worth(plan: Planning, each: Reach) -> str:

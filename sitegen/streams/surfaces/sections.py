@@ -115,8 +115,9 @@ def _wear_reading(view: Any, phases: Sequence[Any]) -> str:
         if value.value is not None
     ]
     if gone:
-        share = words.span(min(gone), max(gone), 0) if len(gone) > 1 else words.number(gone[0], 0)
-        told.append(f"{words.with_unit(share, '%')} of the first peak height {'was' if told else 'is'} gone")
+        told.append(
+            f"{words.with_unit(_span(view, gone, 0), '%')} of the first peak height {'was' if told else 'is'} gone"
+        )
     return f"{words.sentence('; '.join(told))}." if told else ""
 
 
@@ -144,7 +145,11 @@ def _roughness_table(view: Any, phases: Sequence[Any], places: Sequence[str]) ->
         *(Column(_short(each), each.unit if each.unit != "1" else "", numeric=True, measure=each.id) for each in _ALL),
     )  # fmt: skip
     name = f"bore-roughness-{view.the_build.id}-{view.cylinder}"
-    return Table(name, columns, rows, note=_conditions(view, "bore"), wide=True)
+    note = (
+        f"{_conditions(view, 'bore')} The one column headed plain Gaussian is for comparison with instruments that "
+        "have no other filter."
+    )
+    return Table(name, columns, rows, note=note, wide=True)
 
 
 def _short(measure: Measure) -> str:
@@ -176,10 +181,8 @@ def _conditions(view: Any, part: str) -> str:
     tip = f"Tip radius {each('tip', 'µm', 1e6, 1)}"
     if part != "bore":
         return f"{tip}; unfiltered.{instrument}"
-    return (
-        f"Filter: {FILTER}; λc {each('cutoff', 'mm', 1e3, 1)}, λs {each('cutoff_short', 'µm', 1e6, 1)}. {tip}. The one "
-        f"column headed plain Gaussian is for comparison with instruments that have no other filter.{instrument}"
-    )
+    cutoffs = f"λc {each('cutoff', 'mm', 1e3, 1)}, λs {each('cutoff_short', 'µm', 1e6, 1)}"
+    return f"Filter: {FILTER}; {cutoffs}. {tip}.{instrument}"
 
 
 def _traces(view: Any, phases: Sequence[Any], places: Sequence[str]) -> list[Block]:
@@ -271,7 +274,7 @@ def _curve_reading(view: Any, phases: Sequence[Any]) -> str:
 
 def _span(view: Any, values: Sequence[float], digits: int) -> str:
     low, high = (view.words.number(each, digits) for each in (min(values), max(values)))
-    return low if low == high else f"{low} to {high}"
+    return str(view.words.from_to(low, high))
 
 
 def _by_place(view: Any, name: str) -> dict[tuple[str, str], Series]:
@@ -509,7 +512,7 @@ def coating_surfaces(view: Any) -> Sequence[Block]:
 
 
 SECTIONS = (
-    Section("surfaces", "Surfaces", 45, "engine", engine_surfaces),
+    Section("surfaces", "Surfaces", 49, "engine", engine_surfaces),
     Section("surfaces", "Surfaces", 35, "cylinder", cylinder_surfaces),
     Section("surfaces", "Surfaces", 25, "coating", coating_surfaces),
 )

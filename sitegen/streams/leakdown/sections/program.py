@@ -329,4 +329,4 @@ def _scale_note(view: Any, build: Any, coating: str, scale: Value | None, odd: S
 
 def _km_range(view: Any, found: Sequence[float]) -> str:
     low, high = view.words.number(min(found), 1), view.words.number(max(found), 1)
-    return str(view.words.with_unit(low if low == high else f"{low} to {high}", "km"))
+    return str(view.words.with_unit(view.words.from_to(low, high), "km"))
