@@ -162,8 +162,6 @@ REFUSED: dict[str, tuple[str | bytes, dict[str, Any], list[str]]] = {
     "empty file": (b"", {}, [f"{FILE}: the file is empty. {ROWLESS}"]),
     "only blank lines": ("\n \n", {}, [f"{FILE}: the file is empty. {ROWLESS}"]),
     "everything skipped": (table(), {"skip_rows": 9}, [f"{FILE}: nothing is left after the 9 rows to skip. {ROWLESS}"]),
-    "no data rows": (PLAIN, {}, [
-        f"{FILE}:1: there is a header but no row below it. Expected at least one row. Next: fill in the table, or take it out of the records."]),
     "zero byte": (table().encode() + b"a\0b", {}, [f"{FILE}:4: the control character U+0000 is no part of a text table. {TEXT}"]),
     "workbook": (b"PK\x03\x04...", {}, [f"{FILE}: this is a workbook or another zip archive, not a text table. {TEXT}"]),
     "utf-16 without mark": (table().encode("utf-16-le"), {}, [
