@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import argparse
 import sys
+import textwrap
 import traceback
 from collections.abc import Sequence
 from importlib.metadata import version
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from sitegen.unchanged import Outcome
 
 FINE, INPUT, USE, FAULT = 0, 1, 2, 3
+_STATUS = "exit status:\n  0 fine, 1 the input has errors, 2 wrong use, 3 a fault of sitegen"
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -38,15 +40,23 @@ def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="sitegen",
         description="Check, analyse and publish engine test programs on piston-ring coatings.",
-        epilog="Exit status: 0 fine, 1 the input has errors, 2 wrong use, 3 a fault of sitegen.",
+        epilog="`sitegen VERB --help` shows the options of a verb, with examples.\n\n" + _STATUS,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--version", action="version", version=f"sitegen {version('sitegen')}")
     verbs = parser.add_subparsers(metavar="VERB", required=True)
 
-    check = verbs.add_parser(
+    _add_start(verbs)
+
+    check = _verb(
+        verbs,
         "check",
-        help="say what is wrong with program files and records; writes nothing",
-        description="Read program files and records, list every problem, and say whether committed results are stale.",
+        "say what is wrong with program files and records; writes nothing",
+        "Read program files and records, list every problem, and say whether committed results are stale.",
+        "sitegen check programs                   every problem: file:line:column, what, what was expected",
+        "sitegen check programs/pump-rings-2026   one program",
+        "sitegen check programs --strict          fail on readings set aside and on stale results too",
+        "sitegen check programs --recompute       do the committed results still follow from the data?",
     )
     check.add_argument("folder", type=Path, help="a programs folder, or the folder of one program")
     check.add_argument("--format", choices=("text", "json"), default="text", help="how problems are listed (text)")
@@ -56,10 +66,15 @@ def _parser() -> argparse.ArgumentParser:
     )
     check.set_defaults(verb=_check)
 
-    publish = verbs.add_parser(
+    publish = _verb(
+        verbs,
         "publish",
-        help="write the results into the program folders and the site into a folder",
-        description="Check, analyse, write results/ beside each program file and the whole site into a folder.",
+        "write the results into the program folders and the site into a folder",
+        "Check, analyse, write results/ beside each program file and the whole site into a folder. Where the input has "
+        "errors nothing is written, and the old site stays.",
+        "sitegen publish programs --to site              then open site/index.html",
+        "sitegen publish programs --to site --strict     write nothing when a reading was set aside",
+        "sitegen publish programs --to site --workers 4  four processes share the analysis",
     )
     publish.add_argument("folder", type=Path, help="a programs folder, or the folder of one program")
     publish.add_argument(
@@ -70,12 +85,16 @@ def _parser() -> argparse.ArgumentParser:
     publish.add_argument("--workers", type=_count, default=1, metavar="N", help="processes that share the analysis (1)")
     publish.set_defaults(verb=_publish)
 
-    plan = verbs.add_parser(
+    plan = _verb(
+        verbs,
         "plan",
-        help="draw lots, and say what a program can find and how many builds it takes; writes nothing",
-        description="Draw lots for coatings, say what the instruments and the comparison can show, and how many builds "
+        "draw lots, and say what a program can find and how many builds it takes; writes nothing",
+        "Draw lots for coatings, say what the instruments and the comparison can show, and how many builds "
         "it takes to find the difference worth finding. The scatter between builds comes from the program's own "
         "results, or is typed in.",
+        "sitegen plan programs/pump-rings-2026",
+        "sitegen plan programs/pump-rings-2026 --builds 8 --scheme 'mixed in engine' --seed 7",
+        "sitegen plan programs/pump-rings-2026 --scatter leakdown.crankcase=8%%",
     )
     plan.add_argument("program", type=Path, help="the folder of one program")
     plan.add_argument("--builds", type=_count, metavar="N", help="builds in all (those planned in the program file)")
@@ -89,6 +108,50 @@ def _parser() -> argparse.ArgumentParser:
     plan.add_argument("--format", choices=("text", "json"), default="text", help="how the plan is printed (text)")
     plan.set_defaults(verb=_plan)
     return parser
+
+
+Verbs = Any  # what argparse adds verbs to; its type has no public name
+
+
+def _verb(verbs: Verbs, name: str, short: str, told: str, *examples: str) -> argparse.ArgumentParser:
+    """A verb whose help ends with examples and the exit status."""
+    shown = "\n".join(f"  {each}" for each in examples)
+    parser: argparse.ArgumentParser = verbs.add_parser(
+        name,
+        help=short,
+        description=textwrap.fill(told, 78),
+        epilog=f"examples:\n{shown}\n\n{_STATUS}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    return parser
+
+
+def _add_start(verbs: Verbs) -> None:
+    from sitegen.starting.answers import QUESTIONS
+
+    start = _verb(
+        verbs,
+        "start",
+        "write a new program from a few answers; overwrites nothing",
+        "Write a new program into a folder that has none: program.yaml with comments, empty record tables, notes.md; "
+        "and beside it, where they are not there yet, definitions.yaml, copies of the schemas for editors, "
+        ".gitattributes and a pre-commit entry that runs the check. On a terminal the questions are asked; in a script "
+        "they are answered by options or by a file of answers, a key a line, named as the options: `builds: 4`.",
+        "sitegen start programs/pump-rings-2027                          asks",
+        "sitegen start programs/pump-rings-2027 --answers answers.yaml   asks nothing",
+        "sitegen start programs/pump-rings-2027 --question 'Does it seat sooner?' --engine-type 'inline four' \\",
+        "    --cylinders 4 --bore '87.5 mm' --stroke '100 mm' --reference nitrided --candidates graded-crn \\",
+        "    --builds 4 --testers 'T1, 0.040 in, 0.25 psi'",
+        "sitegen start --schemas programs                                bring the copies of the schemas up to date",
+    )
+    start.add_argument("folder", type=Path, help="folder of the new program, such as programs/pump-rings-2027")
+    start.add_argument("--answers", type=Path, metavar="FILE", help="YAML file of answers; an option overrules it")
+    start.add_argument(
+        "--schemas", action="store_true", help="only bring the copies of the schemas in a programs folder up to date"
+    )
+    for each in QUESTIONS:
+        start.add_argument(each.option, metavar="TEXT", help=each.help.replace("%", "%%"))
+    start.set_defaults(verb=_start)
 
 
 def _count(text: str) -> int:
@@ -120,6 +183,48 @@ def _scatter(text: str) -> tuple[str, float, bool]:
     if not measure or not 0 < value < float("inf"):
         raise argparse.ArgumentTypeError(f"{text!r} is not a measure with its scatter, such as leakdown.crankcase=8%")
     return measure.strip(), value, share
+
+
+def _start(options: argparse.Namespace) -> int:
+    from sitegen.problems import Collector, as_text
+    from sitegen.starting import answers, asking, begin
+
+    try:
+        if options.schemas:
+            begun = begin.refresh(options.folder)
+            print("\n".join(f"wrote {each}" for each in begun.written) or "The schemas are up to date.")
+            return FINE
+        around = begin.around(options.folder)
+        given: dict[str, answers.Given] = {}
+        problems = Collector("answers")
+        if options.answers is not None:
+            given, problems = answers.read_file(options.answers, options.answers.as_posix())
+        typed = {each: getattr(options, each.key) for each in answers.QUESTIONS}
+        given |= {each.key: answers.Given(tuple(each.parts(text))) for each, text in typed.items() if text is not None}
+        asked = options.answers is None and sys.stdin.isatty()
+        if not given and not asked and not problems.found:
+            print(
+                "sitegen start asks on a terminal, and this is none. Give the answers as options or in a file "
+                "(--answers FILE); `sitegen start --help` lists them.",
+                file=sys.stderr,
+            )
+            return USE
+        if asked:
+            made: answers.Answers | None = asking.ask(around, given, input, print)
+        else:
+            made = answers.taken(given, around, problems, options=options.answers is None)
+        if made is None or problems.found:
+            print(as_text(problems.found), file=sys.stderr)
+            print("Nothing was written.", file=sys.stderr)
+            return INPUT
+        print("\n".join(begin.summary(begin.begin(options.folder, made), options.folder)))
+    except begin.CannotStart as fault:
+        print(fault, file=sys.stderr)
+        return INPUT
+    except (EOFError, KeyboardInterrupt):
+        print("\nNothing was written.", file=sys.stderr)
+        return USE
+    return FINE
 
 
 def _check(options: argparse.Namespace) -> int:
