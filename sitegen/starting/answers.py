@@ -14,7 +14,7 @@ from typing import Any
 
 from sitegen import units
 from sitegen.crossing.allocation import SCHEMES
-from sitegen.problems import Collector, listed, nearest, shown
+from sitegen.problems import Collector, counted, listed, nearest, shown
 from sitegen.program import yamlfile
 from sitegen.program.definitions import MOST_CYLINDERS
 from sitegen.program.model import Definitions, PhaseKind
@@ -534,14 +534,17 @@ class Taking:
             raise Unfit(said, "ids that are unique across definitions.yaml")
         if key in {"cylinders", "bore", "stroke"}:
             so_far["engine_type"] = NewType(**{**vars(so_far["engine_type"]), key: so_far[key]})
-        if key == "scheme" and so_far["scheme"] == "mixed in engine" and so_far.get("engine_type"):
-            coatings = 1 + len(so_far.get("candidates", ()))
-            cylinders = so_far["engine_type"].cylinders
-            if cylinders < coatings:
-                del so_far["scheme"]
-                raise Unfit(
-                    f"an engine of {cylinders} cylinders cannot hold {coatings} coatings", "a scheme of whole builds"
-                )
+        coatings = 1 + len(so_far.get("candidates", ()))
+        mixed = so_far.get("scheme") == "mixed in engine"
+        kind, builds = so_far.get("engine_type"), len(so_far.get("builds", ()))
+        if key == "scheme" and mixed and kind and kind.cylinders < coatings:
+            del so_far[key]
+            raise Unfit(f"an engine of {counted(kind.cylinders, 'cylinder')} cannot hold {coatings} coatings",
+                        "a scheme of whole builds")  # fmt: skip
+        if key == "scheme" and not mixed and 0 < builds < coatings:
+            del so_far[key]
+            raise Unfit(f"{counted(builds, 'build')} cannot hold {coatings} coatings, one in each",
+                        "a build or more for each coating, or the scheme mixed in engine")  # fmt: skip
 
     def answers(self) -> Answers:
         """Everything together, once each question that applies was taken."""
