@@ -467,6 +467,7 @@ class PaperTable:
     known: tuple[str, ...]  # fields printed at the head of each row
     asked: tuple[str, ...]  # fields written in, in the order of the work
     rows: Sequence[Mapping[str, str]]  # what is known of each row, by field
+    ticks: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # words to tick, where not all of a field's few
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ from sitegen.vocabulary import Blank, Stream
 TABLES = "tables"  # folder of the empty tables
 _OIL = "oil"
 _RUNS = "runlog"
+_EVENTS = "events"  # never planned, always to hand where an engine runs
 
 
 @dataclass(frozen=True)
@@ -68,7 +69,7 @@ class _Maker:
 
     def packet(self, build: Build, phase: Phase) -> PacketLine | None:
         """One file with every sheet of a build and phase; None where there is no work on paper."""
-        facts = self._facts(build, phase)
+        facts = self._facts(build)
         running_head = f"{self._program.title} · {build.id} · {phase.title}"
         runs = self._streams[_RUNS].cautions if _RUNS in self._streams else ()
         sheets: list[Sheet] = []
@@ -76,10 +77,8 @@ class _Maker:
         samples: list[str] = []
         if phase.schedule:
             sheets.append(running.schedule(self._program, phase, facts, runs, running_head))
-        if phase.fires:
-            sheets.append(running.events(facts, runs, running_head))
         for name, stream in self._streams.items():
-            if name in phase.records and stream.fields:
+            if stream.fields and (name in phase.records or (name == _EVENTS and phase.fires)):
                 sheet, table, drawn = self._stream(stream, build, phase, facts, running_head)
                 sheets.append(sheet)
                 tables.append(table)
@@ -111,10 +110,8 @@ class _Maker:
             tables=[(f"{t.name}.{end}", f"{TABLES}/{t.name}.{end}") for t in tables for end in ("csv", "xlsx")],
         )
 
-    def _facts(self, build: Build, phase: Phase) -> list[str]:
-        made = build.engine_type.title
-        asked = f"to be done {phase.condition}" if phase.condition else ""
-        return [f"block {build.block}", made, f"cell {build.cell}" if build.cell else "", asked]
+    def _facts(self, build: Build) -> list[str]:
+        return [f"block {build.block}", build.engine_type.title, f"cell {build.cell}" if build.cell else ""]
 
     def _stream(
         self, stream: Stream, build: Build, phase: Phase, facts: Sequence[str], running_head: str
@@ -124,13 +121,16 @@ class _Maker:
         columns = choose(stream, self._written[stream.name], build, phase, blank)
         known = self._known(stream, build)
         sheet = paper.sheet(
-            stream, blank, columns, f"{running_head} · {stream.title}", self._more(stream, build, facts), known
+            stream, blank, columns, f"{running_head} · {stream.title}", self._more(stream, build, phase, facts), known
         )
         return sheet, self._table(stream, build, phase, blank, columns, known), blank.labels
 
-    def _more(self, stream: Stream, build: Build, facts: Sequence[str]) -> Sequence[str]:
+    def _more(self, stream: Stream, build: Build, phase: Phase, facts: Sequence[str]) -> Sequence[str]:
         """Rings are named where they are measured; who reads a gauge is not told the coating."""
-        if not any(each.name == "ring" for each in stream.fields):
+        asked = {each.name for each in stream.fields}
+        if phase.condition and "condition" in asked:
+            facts = [*facts, f"to be done {phase.condition}"]
+        if "ring" not in asked:
             return facts
         titles = self._program.definitions.coatings
         lots: dict[str, list[str]] = {}
@@ -175,6 +175,7 @@ class _Maker:
                 "tester": list(definitions.testers),
                 "reference": list(definitions.reference_orifices),
                 "tool": list(definitions.tools),
+                "meter": list(definitions.meters),
             },
         )
 

@@ -49,8 +49,9 @@ def sheet(
     tables = blank.tables or (_one_table(blank, fields),)
     has = set(columns.fields)
     asked = [name for name in blank.once if name in fields]
+    always = has | set(columns.constants) | _ASKED_ONCE  # paper has a day and a name, whatever the table has
     wanted = [*asked, *(name for table in tables for name in table.asked)]
-    homeless = [fields[name].title.lower() for name in wanted if name not in has and name not in columns.constants]
+    homeless = [fields[name].title.lower() for name in wanted if name not in always]
     return Sheet(
         anchor=stream.name,
         title=stream.title[:1].upper() + stream.title[1:],
@@ -58,7 +59,7 @@ def sheet(
         cautions=cautions(stream.cautions),
         steps=blank.steps,
         asked=[
-            *(_once(fields[name], columns, known) for name in asked if name in has or name in columns.constants),
+            *(_once(fields[name], columns, known) for name in asked if name in always),
             Blankspace("Typed in by"),
         ],
         grids=[_grid(table, fields, columns, running) for table in tables],
@@ -105,21 +106,22 @@ def _grid(table: PaperTable, fields: Mapping[str, Field], columns: Columns, runn
     head = [name for name in table.known if any(name in row for row in table.rows)]
     asked = [name for name in table.asked if name in has]
     headings = [Heading(fields[name].title, width="narrow") for name in head]
+    ticks = {name: tuple(_said(word) for word in table.ticks.get(name, ())) or _words(fields[name]) for name in asked}
     for name in asked:
-        words = _words(fields[name])
+        words = ticks[name]
         headings.append(
             Heading(
                 fields[name].title,
                 unit_on_paper(columns.unit(name)),
                 "" if words else ", ".join(_said(word) for word in fields[name].words),
-                "wide" if name in _WIDE else "usual",
+                "wide" if name in _WIDE or len(words) > _FEW else "usual",
             )
         )
     rows, before = [], None
     for row in table.rows:
         first = next((row[name] for name in head if name in row), "")
         cells = [Cell(_known(fields[name], row), strong=True) for name in head]
-        cells += [Cell(_known(fields[name], row), () if row.get(name) else _words(fields[name])) for name in asked]
+        cells += [Cell(_known(fields[name], row), () if row.get(name) else ticks[name]) for name in asked]
         rows.append(Row(cells, parted=first != before))
         before = first
-    return Grid(table.title, running, headings, rows)
+    return Grid(table.title, running, headings, rows, tall=any(len(words) > _FEW for words in ticks.values()))

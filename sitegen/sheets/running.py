@@ -12,8 +12,6 @@ from sitegen.sheets.paper import cautions
 
 _RPM = 30 / math.pi  # rpm per rad/s
 _LONGEST = 4 * 3600.0  # s: longer steps get a line at least this often (common practice, no source)
-_EVENTS = ("stop", "knock", "overheat", "top-up", "restart", "other")
-_LINES = 10  # of an event log: one page
 # Protocol of a sample (common practice, no source): flowing oil, soon after the engine stopped, always from one place.
 _OIL_STEPS = (
     "Draw about 3 minutes after shutdown, always at the same place, after letting the first oil run off.",
@@ -128,28 +126,6 @@ def _duration(seconds: float) -> str:
     hours, minutes, rest = whole // 3600, whole // 60 % 60, whole % 60
     parts = [(hours, "h"), (minutes, "min"), (rest, "s")]
     return " ".join(f"{count} {unit}" for count, unit in parts if count) or "0 s"
-
-
-def events(facts: Sequence[str], told: Sequence[str], running: str) -> Sheet:
-    """The log of what happened: a stop, knock, heat, oil added, a start."""
-    headings = [
-        Heading("Date, clock"),
-        Heading("Time run", "h:min"),
-        Heading("Event"),
-        Heading("What: speed, torque, temperatures; oil added, weighed", width="wide"),
-        Heading("Done about it", width="wide"),
-        Heading("By", width="narrow"),
-    ]
-    rows = [Row([Cell(), Cell(), Cell(ticks=_EVENTS), Cell(), Cell(), Cell()]) for _ in range(_LINES)]
-    return Sheet(
-        anchor="events",
-        title="Event log",
-        facts=facts,
-        cautions=cautions(told),
-        steps=("Every stop and every start gets a line, planned or not: the log of the run has to agree with it.",),
-        grids=[Grid("", running, headings, rows, tall=True)],
-        note="This sheet has no table of its own: keep it with the program, and say in its notes what matters.",
-    )
 
 
 def labels(
