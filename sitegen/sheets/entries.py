@@ -15,16 +15,20 @@ def entries(tables: Sequence[EmptyTable], ending: str) -> str:
     """Record entries of the tables as YAML; `ending` of the files: csv or xlsx."""
     import yaml
 
-    records: dict[str, list[dict[str, Any]]] = {}
-    for table in tables:
-        records.setdefault(table.stream, []).append(_entry(table, ending))
-    text: str = yaml.safe_dump(
-        {"records": records}, sort_keys=False, allow_unicode=True, width=1000, default_flow_style=None
-    )
+    lines: list[str] = []
+    for stream in dict.fromkeys(table.stream for table in tables):
+        lines.append(f"  {stream}:")
+        for table in tables:
+            if table.stream == stream:
+                text = yaml.safe_dump(
+                    [_entry(table, ending)], sort_keys=False, allow_unicode=True, width=10_000, default_flow_style=None
+                )
+                lines += [f"    {line}" for line in text.splitlines()]
     return (
         f"# Once the .{ending} tables are filled in, copy them into the program's folder under records/ and paste\n"
         "# their entries into `records` of program.yaml. Take each table once, as .csv or as .xlsx. Rows nobody\n"
-        "# filled in may be deleted; kept, they are set aside and counted.\n" + text
+        "# filled in may be deleted; kept, they are set aside and counted.\n"
+        "records:\n" + "\n".join(lines) + "\n"
     )
 
 
