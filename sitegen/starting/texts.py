@@ -8,11 +8,9 @@ import shlex
 from collections.abc import Iterable, Mapping, Sequence
 
 from sitegen.crossing import allocation
+from sitegen.program.yamltext import quantity, scalar
 from sitegen.starting.answers import Answers, NewPhase
 from sitegen.vocabulary import Field, Stream
-
-_PLAIN = re.compile(r"[A-Za-z](?:[A-Za-z0-9 ._/()%+?-]*[A-Za-z0-9.)%?])?")
-_YAML_WORDS = {"true", "false", "null", "yes", "no", "on", "off", "y", "n"}
 
 # Unit of a column by the dimension of its field; where a dimension is not named here, the first spelling of `units`.
 _COLUMN_UNITS: Mapping[str, Mapping[str, str]] = {
@@ -39,23 +37,6 @@ _USUAL: Mapping[str, tuple[str, ...]] = {
     "oil": ("run", "pulls", "durability"),
     "inspection": ("teardown",),
 }
-
-
-def scalar(text: str) -> str:
-    """A text as it may stand in a YAML file: plain where that is safe, else in double quotes.
-
-    >>> scalar("hard chromium nitride"), scalar("no"), scalar("A: b")
-    ('hard chromium nitride', '"no"', '"A: b"')
-    """
-    if _PLAIN.fullmatch(text) and text.casefold() not in _YAML_WORDS:
-        return text
-    return json.dumps(text, ensure_ascii=False)
-
-
-def quantity(text: str) -> str:
-    """A quantity with one blank between number and unit."""
-    match = re.fullmatch(r"([-+0-9.eE]*[0-9.])\s*(.+)", text)
-    return f"{match[1]} {match[2]}" if match else text
 
 
 # ---- definitions ----------------------------------------------------------------------------------------------------

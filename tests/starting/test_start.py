@@ -20,6 +20,7 @@ from sitegen.cli import main
 from sitegen.crossing.allocation import SCHEMES
 from sitegen.problems import Collector
 from sitegen.program import yamlfile
+from sitegen.program.yamltext import scalar
 from sitegen.starting import texts
 from sitegen.starting.answers import QUESTIONS
 
@@ -311,7 +312,7 @@ def test_stopping_half_way_writes_nothing(programs: Path, monkeypatch: pytest.Mo
 @settings(max_examples=300, deadline=None)
 def test_any_text_comes_back_from_the_program_file(text: str) -> None:
     problems = Collector("x")
-    document = yamlfile.parse(f"title: {texts.scalar(text)}\n".encode(), problems)
+    document = yamlfile.parse(f"title: {scalar(text)}\n".encode(), problems)
     if document is None:  # characters no program file may hold
         assert problems.found
         return
@@ -351,7 +352,7 @@ def test_the_path_of_the_readme_from_nothing_to_a_page(programs: Path) -> None:
         row for row in rows_of(programs / "rings-2027/results/measures.csv") if row["measure"] == "leakdown.percent"
     ]
     found = {row["cylinder"]: float(row["value"]) for row in read if row["status"] == "ok"}
-    assert found == pytest.approx({"1": 100 * 8.5 / 80, "2": 100 * 10 / 80})  # AC 43.13-1B: loss of the supply pressure
+    assert found == pytest.approx({"1": 100 * 8.5 / 80, "2": 100 * 10 / 80}, abs=0.006)  # AC 43.13-1B: loss of the supply pressure
 
 
 def test_a_separator_and_a_comma_are_announced_as_the_readme_says(programs: Path) -> None:
