@@ -55,6 +55,11 @@
     };
     document.head.append(script);
   }
-  document.addEventListener("visibilitychange", ask);
-  ask();
+  // not before the page is loaded: a script that is waited for would keep it loading
+  window.addEventListener("load", function () {
+    window.setTimeout(function () {
+      document.addEventListener("visibilitychange", ask);
+      ask();
+    }, 0);
+  });
 })();

@@ -200,8 +200,9 @@ class _Handler(BaseHTTPRequestHandler):
         content = shown.site.get(name)
         status = HTTPStatus.OK
         if content is None:
-            status = HTTPStatus.NOT_FOUND
-            title = "There is no such page" if shown.site else "No page could be made yet"
+            title = "No page is made yet"
+            if shown.site:
+                status, title = HTTPStatus.NOT_FOUND, "There is no such page"
             name, content = "missing.html", _EMPTY.format(title=title).encode()
         kind = _TYPES.get(name.rpartition(".")[2].lower(), "application/octet-stream")
         if kind.startswith("text/html"):
