@@ -98,7 +98,7 @@ def _parser() -> argparse.ArgumentParser:
         "results, or is typed in.",
         "sitegen plan programs/pump-rings-2026",
         "sitegen plan programs/pump-rings-2026 --builds 8 --scheme 'mixed in engine' --seed 7",
-        "sitegen plan programs/pump-rings-2026 --scatter leakdown.crankcase=8%%",
+        "sitegen plan programs/pump-rings-2026 --scatter leakdown.crankcase=8%",
     )
     plan.add_argument("program", type=Path, help="the folder of one program")
     plan.add_argument("--builds", type=_count, metavar="N", help="builds in all (those planned in the program file)")

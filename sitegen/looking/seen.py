@@ -332,21 +332,21 @@ def _marks(forms: Sequence[_Forms], *, text: bool) -> tuple[str, str, str, str, 
         return ".", "", "numbers as the cells hold them", "", ""
     cells: list[str] = []
     where: list[int] = []
-    total = 0
+    counts: list[int] = []
     for form in forms:
         for cell, (line, name) in form.examples.items():
             if _is_figure(cell):
                 cells.append(cell)
                 where.append(line)
-                total += form.counts[name]
+                counts.append(form.counts[name])
     if not cells:
         return ".", "", "no figures", "", ""
-    figures = f"judged on all {total} figures of {len(forms)} column{'s' * (len(forms) != 1)}"
+    figures = f"judged on all {sum(counts)} figures of {len(forms)} column{'s' * (len(forms) != 1)}"
     array = np.array(cells, dtype=object)
     wrong = {marks: [i for i, fault in enumerate(numbers(array, *marks).faults) if fault] for marks in _FORMATS}
     fitting = [marks for marks in _FORMATS if not wrong[marks]]
     if not fitting:
-        best = min(_FORMATS, key=lambda marks: len(wrong[marks]))
+        best = min(_FORMATS, key=lambda marks: sum(counts[i] for i in wrong[marks]))
         at = wrong[best][0]
         good = next((i for i in range(len(cells)) if i not in wrong[best] and best[0] in cells[i]), None)
         beside = f', "{cells[good]}" in line {where[good]}' if good is not None else ""

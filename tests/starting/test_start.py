@@ -351,8 +351,9 @@ def test_the_path_of_the_readme_from_nothing_to_a_page(programs: Path) -> None:
     read = [
         row for row in rows_of(programs / "rings-2027/results/measures.csv") if row["measure"] == "leakdown.percent"
     ]
+    # per cent of the supply pressure lost: FAA AC 43.13-1B, chapter 8
     found = {row["cylinder"]: float(row["value"]) for row in read if row["status"] == "ok"}
-    assert found == pytest.approx({"1": 100 * 8.5 / 80, "2": 100 * 10 / 80}, abs=0.006)  # AC 43.13-1B: loss of the supply pressure
+    assert found == pytest.approx({"1": 100 * 8.5 / 80, "2": 100 * 10 / 80}, abs=0.006)
 
 
 def test_a_separator_and_a_comma_are_announced_as_the_readme_says(programs: Path) -> None:
