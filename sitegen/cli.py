@@ -196,7 +196,7 @@ def _add_look(verbs: Verbs) -> None:
         "say what is in a file nobody has described yet, and propose its record entry; writes nothing",
         "Say how a file is written (encoding, separator, marks of numbers judged on every row, headers, units, times) "
         "and what each column holds; with --as, propose the record entry that would read it, to be pasted into "
-        "program.yaml. What only you can know stands there as \"?\", which check refuses. A file inside a program's "
+        'program.yaml. What only you can know stands there as "?", which check refuses. A file inside a program\'s '
         "folder is held against the builds, phases and instruments of that program.",
         "sitegen look programs/pump-rings-2026/records/leakdown-b1.csv --as leakdown",
         "sitegen look programs/pump-rings-2026/logs/b1-pulls.csv --as runlog",
