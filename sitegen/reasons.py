@@ -9,7 +9,7 @@ from __future__ import annotations
 READING: dict[str, str] = {
     "event-not-whole": "an event does not say all that belongs to it",
     "event-not-in-run": "its time is given for a phase in which nothing runs",
-    "event-of-no-meter": "it says of a meter what is no matter of a meter",
+    "event-of-no-meter": "it says of an event what belongs to another kind of event",
     "excluded": "an objection to it was accepted",
     "above-supply": "the cylinder gauge stands above the supply by more than its class",
     "band-not-of-ring": "a contact band is entered for a part that has no ring face",
@@ -170,6 +170,8 @@ FLAGS: dict[str, str] = {
     "channel-below-range": "the channel lies below the range of its meter",
     "channel-drifting-zero": "the channel's zero, read at standstill, drifts",
     "channel-jumps": "the channel jumps away and back within seconds",
+    "scale-from-blow-by": "the seating distance is taken from the engine's blow-by, the leak checks being too few",
+    "crankcase-leaks": "the crankcase was found to leak, so that less of the blow-by reaches the meter",
     "not-as-planned": "a run it rests on was not run as planned",
     "provisional": "builds or phases are still to come",
     "build-without-value": "a build without any value is left out",

@@ -364,7 +364,9 @@ def _complete(areas: Floats) -> tuple[list[int], list[int]]:
     return everything[0], by_check
 
 
-def _sized(x: Sequence[float], areas: Sequence[Sequence[float]]) -> tuple[Floats, Floats, list[int], list[int]]:
+def _sized(
+    x: Sequence[float], areas: Sequence[Sequence[float]], fewest: int = MIN_CHECKS
+) -> tuple[Floats, Floats, list[int], list[int]]:
     table = np.asarray(areas, dtype=float)
     axis = np.asarray(x, dtype=float)
     if table.ndim != 2 or table.shape[1] != len(axis):
@@ -374,9 +376,9 @@ def _sized(x: Sequence[float], areas: Sequence[Sequence[float]]) -> tuple[Floats
     if len(table) < MIN_CYLINDERS:
         raise Refused("few-cylinders", found=len(table), needed=MIN_CYLINDERS)
     rows, checks = _complete(table)
-    if len(checks) < MIN_CHECKS:
-        raise Refused("few-checks", found=len(checks), needed=MIN_CHECKS)
-    if len(rows) * len(checks) - 2 * len(rows) - 1 < MIN_RESIDUAL_DF:
+    if len(checks) < fewest:
+        raise Refused("few-checks", found=len(checks), needed=fewest)
+    if fewest == MIN_CHECKS and len(rows) * len(checks) - 2 * len(rows) - 1 < MIN_RESIDUAL_DF:
         raise Refused("few-residual-df")
     return axis[checks], table[np.ix_(rows, checks)], rows, checks
 
@@ -505,38 +507,22 @@ def fit(
     # close at the ends, where the budget falls off; the best one last
     inside = np.exp(middle - reach * np.cos(np.linspace(0, np.pi, _HULL)))
     scales = np.append(inside, profile.best)
-    solved = _solve(axis, weights, engine.curves, scales)
     mean_rss = _solve(axis, weights, mean[None], scales).rss[:, 0]
     spent = np.clip((mean_rss - profile.rss) / budget, 0.0, 1.0)
-    contrast = own_scatter.sd**2 * float(fdtri(1, own_scatter.df, 0.95)) * (1 - 1 / count)
-    width = np.sqrt((1 - spent) * (budget + contrast))
-
-    def hull(values: Floats, unit_variance: Floats, row: int) -> Estimate:
-        """Union of the intervals over the region; the last scale is the best one. Areas of the cylinder itself."""
-        half = width * np.sqrt(unit_variance) * engine.ratio[row]
-        scaled = values * engine.ratio[row]
-        return Estimate(float(scaled[-1]), float(np.min(scaled - half)), float(np.max(scaled + half)))
-
-    total = float(np.sum(weights))
+    hulls = _hulls(engine, scales, spent, budget, own_scatter)
     open_end: Literal["", "below", "above"] = (
         "below" if open_low or profile.at_bound == "below" else "above" if open_high else ""
     )
     lose, start, plateau = [], [], []
-    with np.errstate(over="ignore"):
-        back = np.minimum(np.exp(axis[0] / scales), 1e12)  # b at no exposure
-    for row in range(count):
-        drop, level, falls = solved.drop[:, row], solved.level[:, row], bool(solved.drop[-2, row] >= 0)
-        lost = [hull(drop * b, b**2 / solved.spread, row) for b in solved.basis.T]
-        p = hull(level, 1 / total + solved.centre**2 / solved.spread, row)
-        s = hull(level + drop * back, 1 / total + (back - solved.centre) ** 2 / solved.spread, row)
+    for each, falls in zip(hulls.cylinders, hulls.falls, strict=True):
+        lost = each.to_lose
         if open_end == "above":  # a falling leak may fall for ever, a growing one grow for ever
-            lost = [_open(each, upwards=falls) for each in lost]
+            lost = tuple(_open(one, upwards=falls) for one in lost)
         else:
-            plateau.append(p)
+            plateau.append(each.plateau)
             if not profile.at_bound:
-                start.append(_open(s, upwards=falls) if open_end else s)
-        lose.append(tuple(lost))
-    best_level, best_drop = solved.level[-1], solved.drop[-1]
+                start.append(_open(each.start, upwards=falls) if open_end else each.start)
+        lose.append(lost)
     return Seating(
         rows=tuple(rows),
         checks=tuple(checks),
@@ -552,54 +538,139 @@ def fit(
         own_scatter=own_scatter,
         common_scale_tested=tested,
         misfit_tested=elsewhere is not None,
-        curve=tuple(
-            (float(p * r), float((p + d * back[-1]) * r))
-            for p, d, r in zip(best_level, best_drop, engine.ratio, strict=True)
-        ),
+        curve=hulls.curve,
         best_scale=profile.best,
+    )
+
+
+def fit_on_scale(
+    x: Sequence[float],
+    areas: Sequence[Sequence[float]],
+    scale: Estimate,
+    *,
+    elsewhere: Scatter | None = None,
+    own_elsewhere: Scatter | None = None,
+) -> Seating:
+    """Plateau, start and leak still to lose of an engine whose scale is known from elsewhere: its blow-by, say.
+
+    Parameters as for `fit`, with scatters relative to the level; `scale`: with its 95 % interval, above zero and
+    bounded, independent of these readings. Three checks do, two where both scatters are known from elsewhere.
+
+    Notes. At each scale of the interval P and S are linear; the interval of `scale` spends the F budget as the square
+    of how far (in its logarithm) it has gone to its end, so that the two errors combine in quadrature. Whether a
+    cylinder shares the scale cannot be tested with so few checks. Simulated coverage: tests/methods/coverage.py.
+
+    Refuses: `few-cylinders`, `few-checks`, `level-not-positive`; `scale-open` where the interval is not bounded;
+    `curve-does-not-fit` as `fit` does.
+    """
+    from scipy.special import fdtrc, fdtri
+
+    if scale.value is None or not 0 < scale.low <= scale.value <= scale.high < math.inf:
+        raise Refused("scale-open")
+    borrowed = elsewhere is not None and own_elsewhere is not None
+    axis, table, rows, checks = _sized(x, areas, 2 if borrowed else 3)
+    engine = _prepare(axis, table, relative=True)
+    freedom, count = len(axis) - 2, len(rows)
+    mean = engine.curves.mean(axis=0)
+    rss = float(_solve(axis, engine.weights, mean[None], np.array([scale.value])).rss[0, 0])
+    known = [] if elsewhere is None else [elsewhere]
+    if freedom:
+        about = Scatter(math.sqrt(rss / freedom), freedom)
+        ratio = about.sd**2 / max(elsewhere.sd**2, _TINY) if elsewhere is not None else 0.0
+        if elsewhere is not None and fdtrc(freedom, elsewhere.df, ratio) < 0.01:
+            raise Refused("curve-does-not-fit", residual=about.sd, elsewhere=elsewhere.sd)
+        known.append(about)
+    scatter = pooled(known)
+    beside = [] if own_elsewhere is None else [own_elsewhere]
+    if freedom:
+        beside.append(_own_scatter(engine, scale.value))
+    own_scatter = pooled(beside)
+    if scatter is None or own_scatter is None:
+        raise Refused("few-checks", found=len(checks), needed=3)
+    scatter = Scatter(max(scatter.sd, own_scatter.sd / math.sqrt(count), math.sqrt(_TINY)), scatter.df)
+    way = np.append(np.linspace(-1.0, 1.0, _HULL), 0.0)  # to the ends of the interval; the best one last
+    down, up = math.log(scale.value / scale.low), math.log(scale.high / scale.value)
+    scales = scale.value * np.exp(np.where(way < 0, way * down, way * up))
+    budget = scatter.sd**2 * float(fdtri(1, scatter.df, 0.95))
+    hulls = _hulls(engine, scales, way**2, budget, own_scatter)
+    return Seating(
+        rows=tuple(rows),
+        checks=tuple(checks),
+        left_out=tuple(LeftOut(row, "reading-missing") for row in range(len(areas)) if row not in rows),
+        scale=scale,
+        scale_low=scale.low,
+        scale_high=scale.high,
+        start=tuple(own.start for own in hulls.cylinders),
+        plateau=tuple(own.plateau for own in hulls.cylinders),
+        to_lose=tuple(own.to_lose for own in hulls.cylinders),
+        open_end="",
+        mean_scatter=scatter,
+        own_scatter=own_scatter,
+        common_scale_tested=False,
+        misfit_tested=bool(freedom) and elsewhere is not None,
+        curve=hulls.curve,
+        best_scale=scale.value,
+    )
+
+
+@dataclass(frozen=True)
+class _OfCylinder:
+    start: Estimate
+    plateau: Estimate
+    to_lose: tuple[Estimate, ...]
+
+
+@dataclass(frozen=True)
+class _Hulls:
+    """What is concluded of each cylinder over the scales that are possible."""
+
+    cylinders: tuple[_OfCylinder, ...]
+    falls: tuple[bool, ...]
+    curve: tuple[tuple[float, float], ...]  # (P, S) at the best scale
+
+
+def _hulls(engine: _Engine, scales: Floats, spent: Floats, budget: float, own_scatter: Scatter) -> _Hulls:
+    """Union of the intervals over the scales, the last of which is the best one.
+
+    `spent` is how much of the F budget each scale has used; what is left goes to the mean curve's coefficients, and the
+    contrast of the cylinder to the mean adds its own F in quadrature. Areas are those of the cylinder itself.
+    """
+    from scipy.special import fdtri
+
+    count, total = len(engine.curves), float(np.sum(engine.weights))
+    solved = _solve(engine.x, engine.weights, engine.curves, scales)
+    contrast = own_scatter.sd**2 * float(fdtri(1, own_scatter.df, 0.95)) * (1 - 1 / count)
+    width = np.sqrt((1 - spent) * (budget + contrast))
+    with np.errstate(over="ignore"):
+        back = np.minimum(np.exp(engine.x[0] / scales), 1e12)  # b at no exposure
+
+    def hull(values: Floats, unit_variance: Floats, row: int) -> Estimate:
+        half = width * np.sqrt(unit_variance) * engine.ratio[row]
+        scaled = values * engine.ratio[row]
+        return Estimate(float(scaled[-1]), float(np.min(scaled - half)), float(np.max(scaled + half)))
+
+    made = []
+    for row in range(count):
+        drop, level = solved.drop[:, row], solved.level[:, row]
+        made.append(
+            _OfCylinder(
+                start=hull(level + drop * back, 1 / total + (back - solved.centre) ** 2 / solved.spread, row),
+                plateau=hull(level, 1 / total + solved.centre**2 / solved.spread, row),
+                to_lose=tuple(hull(drop * b, b**2 / solved.spread, row) for b in solved.basis.T),
+            )
+        )
+    return _Hulls(
+        tuple(made),
+        tuple(bool(solved.drop[-2, row] >= 0) for row in range(count)),
+        tuple(
+            (float(p * r), float((p + d * back[-1]) * r))
+            for p, d, r in zip(solved.level[-1], solved.drop[-1], engine.ratio, strict=True)
+        ),
     )
 
 
 def _open(found: Estimate, *, upwards: bool) -> Estimate:
     return replace(found, high=math.inf) if upwards else replace(found, low=-math.inf)
-
-
-@dataclass(frozen=True)
-class Assumed:
-    """What three checks give when the curve is taken for granted: no interval, no state."""
-
-    scale: float
-    plateau: tuple[float, ...]
-    start: tuple[float, ...]
-    to_lose: tuple[tuple[float, ...], ...]  # [cylinder][check]
-
-
-def assuming_curve(x: Sequence[float], areas: Sequence[Sequence[float]]) -> Assumed:
-    """The curve through three fired checks, "assuming the curve": x_s from the engine mean, which it fits exactly.
-
-    Parameters as for `fit`, three checks without gaps. It says nothing about how well it is known and never decides.
-
-    Refuses: `few-checks` other than three (more go to `fit`), `few-cylinders` for none, `scale-at-bound` where no
-    exponential passes through the means, `reading-missing` where a cell is empty.
-    """
-    axis, table = np.asarray(x, dtype=float), np.asarray(areas, dtype=float)
-    if len(axis) != 3:
-        raise Refused("few-checks", found=len(axis), needed=3)
-    if len(table) == 0:
-        raise Refused("few-cylinders", found=0, needed=1)
-    if not np.all(np.isfinite(table)):
-        raise Refused("reading-missing")
-    profile = _profile(axis, np.ones(3), table.mean(axis=0))
-    if profile.at_bound or profile.rss > 1e-12 * float(np.sum(table.mean(axis=0) ** 2)):
-        raise Refused("scale-at-bound")
-    one = _solve(axis, np.ones(3), table, np.array([profile.best]))
-    level, drop = one.level[0], one.drop[0]
-    return Assumed(
-        scale=profile.best,
-        plateau=tuple(map(float, level)),
-        start=tuple(map(float, level + drop * math.exp(axis[0] / profile.best))),
-        to_lose=tuple(tuple(map(float, d * one.basis[0])) for d in drop),
-    )
 
 
 # ---- one curve by itself --------------------------------------------------------------------------------------------

@@ -13,8 +13,8 @@ from sitegen.reasons import CATALOGUE
 from sitegen.results.run import Analysis
 from sitegen.vocabulary import Readings, Value
 
-HEAD = "engine,phase,at [min],what,cylinder,lasted [min],meter,moved,flow [L/min actual],behaviour,by,remark\n"
-STOP = "B1,run-in-15,7.5,stop,,4,,,,,M. A.,gas alarm\n"
+HEAD = "engine,phase,at [min],what,cylinder,lasted [min],meter,moved,flow [L/min actual],behaviour,by,remark,tight\n"
+STOP = "B1,run-in-15,7.5,stop,,4,,,,,M. A.,gas alarm,\n"
 
 
 @pytest.fixture
@@ -24,7 +24,8 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Folder:
 
 
 def read(folder: Folder, rows: str) -> Readings:
-    return folder.read(folder.source(HEAD + rows, name="events.csv", stream="events"))
+    filled = "".join(f"{row}{',' * (HEAD.count(',') - row.count(','))}\n" for row in rows.splitlines())
+    return folder.read(folder.source(HEAD + filled, name="events.csv", stream="events"))
 
 
 def test_rows_in_si(folder: Folder) -> None:
@@ -46,6 +47,8 @@ def test_rows_in_si(folder: Folder) -> None:
         ("B1,run-in-15,9,meter-reading,,,M1,,,,,", "event-not-whole", "flow [L/min actual]"),
         ("B1,run-in-15,9,stop,,,M1,,,,,", "event-of-no-meter", "meter"),
         ("B1,run-in-15,9,stop,,,,,30,,,", "event-of-no-meter", "flow [L/min actual]"),
+        ("B1,cold-build,,crankcase-check,,,,,,,,,", "event-not-whole", "tight"),
+        ("B1,run-in-15,9,stop,,,,,,,,,yes", "event-of-no-meter", "tight"),
         ("B1,cold-build,9,stop,,,,,,,,", "event-not-in-run", "at [min]"),
         ("B1,run-in-15,-2,stop,,,,,,,,", "outside-limits", "at [min]"),
     ],
@@ -68,14 +71,14 @@ def test_an_unknown_meter_is_an_error_with_the_nearest_name(folder: Folder) -> N
 # ---- what a check of a meter changes --------------------------------------------------------------------------------
 
 
-def blowby(folder: Path) -> dict[str, Value]:
+def blowby(folder: Path, engine: str = "B7") -> dict[str, Value]:
     analysis: Analysis = next(
         a for a in workflow.conclude(workflow.examine(folder)) if a.program.id == "pump-rings-2026"
     )
     return {
         key.phase: value
         for (measure, key), value in analysis.values.items()
-        if measure == "blowby.last" and key.engine == "B7"
+        if measure == "blowby.last" and key.engine == engine
     }
 
 
@@ -93,3 +96,20 @@ def test_a_meter_that_never_moves_is_unverified_until_it_is_checked(tmp_path: Pa
     assert checked["run-in-60"].flags == frozenset()  # it answered: the rings let nothing past
     assert checked["run-in-25"].flags == {"unverified"}  # of this phase the check says nothing
     assert "pulls" not in checked  # no reference point in it
+
+
+def test_blow_by_of_a_leaking_crankcase_is_read_with_care(tmp_path: Path) -> None:
+    folder = copied(tmp_path)
+    events = folder / "pump-rings-2026" / "records" / "events.csv"
+    text = events.read_text(encoding="utf-8")
+    line = "B5,cold-build,,crankcase-check,,,,,,,yes"
+    assert line in text
+    events.write_text(
+        text.replace(line, line.replace("cold-build", "run-in-25").replace("yes", "no")), encoding="utf-8"
+    )
+    found = blowby(folder, "B5")
+    assert {phase: value.flags for phase, value in found.items()} == {
+        "run-in-10": frozenset(),
+        "run-in-25": {"crankcase-leaks"},
+        "run-in-60": {"crankcase-leaks"},
+    }

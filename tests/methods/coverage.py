@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sitegen.methods import leakdown, seating
+from sitegen.methods.intervals import student_95
 from sitegen.methods.leakdown import Scatter
 from sitegen.vocabulary import Refused
 
@@ -30,6 +31,7 @@ NOMINAL = 0.944  # what the printed intervals must reach: 95 % less what 10 000 
 
 RUN_IN = (3.9, 9.6, 18.0, 21.0)  # sliding distance at the checks [km]
 ALL = (*RUN_IN, 880.0)
+THREE, TWO = (3.9, 9.6, 21.0), (3.9, 21.0)
 LAST = 3  # column of the check the state is asked at
 
 
@@ -83,6 +85,8 @@ class Case:
     slow: float = 1.0  # cylinder 1 has this many times the scale
     first: float = 1.0  # the first fired reading is this much of what it should be
     cold: float = 0.0  # a cold-build reading at 0 km, this much of S, is passed as well: against the rule
+    given: float = 0.0  # the scale is known from blow-by, with this standard error of its logarithm on 8 df
+    others: tuple[float, ...] = ()  # checks of the other builds, where they differ
     claim: str = "coverage"  # or "refusal", or "shown" where nothing is claimed
 
 
@@ -105,6 +109,18 @@ CASES = (
     ),
     Case("run-in checks only, 6 builds, own pooled", x=RUN_IN, builds=6, pool_own=True),
     Case("one cylinder four times slower, 6 builds, own pooled", slow=4.0, builds=6, pool_own=True),
+    Case("scale from blow-by, three checks, one build", x=THREE, given=0.08),
+    Case("scale from blow-by, three checks, 6 builds", x=THREE, given=0.08, builds=6, others=RUN_IN, pool_own=True),
+    Case(
+        "scale from blow-by 8 km, three checks, 6 builds",
+        x=THREE,
+        given=0.09,
+        scale=8.0,
+        builds=6,
+        others=RUN_IN,
+        pool_own=True,
+    ),
+    Case("scale from blow-by, two checks, 6 builds", x=TWO, given=0.08, builds=6, others=RUN_IN, pool_own=True),
     Case("no drop at all", start=0.25, claim="refusal"),
     Case("no drop at all, 6 builds", start=0.25, builds=6, claim="refusal"),
     Case("first fired reading 10 % low, 6 builds", first=0.9, builds=6, claim="shown"),
@@ -151,13 +167,15 @@ def run(case: Case, draws: int, seed: int = 20260105) -> Tally:
     tally = Tally()
     while tally.engines < draws:
         engines = [draw(replace(case, slow=1.0) if case.builds > 1 else case, rng) for _ in range(case.builds)]
-        scatters = [_residuals(case, engine) for engine in engines] if case.builds > 1 else [None]
+        known = [draw(replace(case, x=case.others), rng) for _ in engines] if case.others else engines
+        scatters = [_residuals(case, engine) for engine in known] if case.builds > 1 else [None]
         if case.slow != 1:  # one build of the program has the slow cylinder: each in turn
             engines = [draw(case, rng) for _ in engines]
         for index, engine in enumerate(engines):
             others = [s for i, s in enumerate(scatters) if i != index and s is not None]
             means, own = seating.pooled([s[0] for s in others]), seating.pooled([s[1] for s in others])
-            _judge(case, engine, means, own if case.pool_own else None, tally)
+            given = _given(case, rng) if case.given else None
+            _judge(case, engine, means, own if case.pool_own else None, tally, given)
     return tally
 
 
@@ -170,12 +188,28 @@ def _residuals(case: Case, engine: Engine) -> tuple[Scatter, Scatter] | None:
         return None
 
 
-def _judge(case: Case, engine: Engine, elsewhere: Scatter | None, own: Scatter | None, tally: Tally) -> None:
+def _given(case: Case, rng: np.random.Generator) -> seating.Estimate:
+    """A scale with its interval, as another record of the same engine gives it."""
+    centre = case.scale * math.exp(case.given * rng.normal())
+    half = student_95(8) * case.given * math.sqrt(rng.chisquare(8) / 8)
+    return seating.Estimate(centre, centre * math.exp(-half), centre * math.exp(half))
+
+
+def _judge(
+    case: Case,
+    engine: Engine,
+    elsewhere: Scatter | None,
+    own: Scatter | None,
+    tally: Tally,
+    given: seating.Estimate | None = None,
+) -> None:
     tally.engines += 1
+    asked = engine.x, engine.areas.tolist()
     try:
-        found = seating.fit(
-            engine.x, engine.areas.tolist(), relative=not case.flat, elsewhere=elsewhere, own_elsewhere=own
-        )
+        if given is not None:
+            found = seating.fit_on_scale(*asked, given, elsewhere=elsewhere, own_elsewhere=own)
+        else:
+            found = seating.fit(*asked, relative=not case.flat, elsewhere=elsewhere, own_elsewhere=own)
     except Refused as why:
         tally.refused[why.code] += 1
         return
@@ -196,7 +230,7 @@ def _judge(case: Case, engine: Engine, elsewhere: Scatter | None, own: Scatter |
     if found.start:
         tally.add("start", [holds(found.start[i], engine.start[row]) for i, row in rows])
     lost = engine.level - engine.plateau[:, None]
-    last = LAST + len(engine.x) - len(case.x)
+    last = min(LAST, len(case.x) - 1) + len(engine.x) - len(case.x)
     for what, check in (("to lose, first check", 0), ("to lose, 21 km", last)):
         tally.add(what, [holds(found.to_lose[i][check], lost[row, check]) for i, row in rows])
     tally.upper.append(float(np.median([found.to_lose[i][last].high for i, _ in rows])))

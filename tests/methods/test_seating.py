@@ -248,17 +248,56 @@ def test_pooled_scatter_by_hand() -> None:
     assert seating.pooled([]) is None
 
 
-def test_three_checks_assume_the_curve() -> None:
-    # by hand: 5, 3, 2 at 0, 1, 2: drops 2 and 1, so a halving a unit: plateau 1, scale 1/ln 2
-    found = seating.assuming_curve([0.0, 1.0, 2.0], [[5.0, 3.0, 2.0], [10.0, 6.0, 4.0]])
-    assert found.scale == pytest.approx(1 / math.log(2))
-    assert found.plateau == pytest.approx([1.0, 2.0])
-    assert found.start == pytest.approx([5.0, 10.0])
-    assert found.to_lose[0] == pytest.approx([4.0, 2.0, 1.0])
-    with pytest.raises(Refused, match="scale-at-bound"):
-        seating.assuming_curve([0.0, 1.0, 2.0], [[5.0, 4.0, 2.0]])
+HALVING = 1 / math.log(2)  # a distance over which what is left halves every unit
+
+
+def test_on_a_known_scale_by_hand() -> None:
+    # 5, 3, 2 at 0, 1, 2: drops 2 and 1, so a halving a unit: plateau 1
+    areas = [[5.0, 3.0, 2.0], [10.0, 6.0, 4.0]]
+    known = Estimate(HALVING, HALVING / 1.1, HALVING * 1.1)
+    found = seating.fit_on_scale([0.0, 1.0, 2.0], areas, known)
+    assert [each.value for each in found.plateau] == pytest.approx([1.0, 2.0])
+    assert [each.value for each in found.start] == pytest.approx([5.0, 10.0])
+    assert [each.value for each in found.to_lose[0]] == pytest.approx([4.0, 2.0, 1.0])
+    assert not found.common_scale_tested
+    # the readings have no scatter: the interval is what the scale leaves open, its ends those of the scale
+    # (b at 2 units: 0.5^(2/1.1), 0.5^2.2; level and drop by least squares with weights 1/level^2, worked out here)
+    for scale in (HALVING / 1.1, HALVING * 1.1):
+        b, w = np.exp(-np.array([0.0, 1.0, 2.0]) / scale), np.array([5.0, 3.0, 2.0]) ** -2.0
+        design = np.column_stack([np.ones(3), b])
+        drop = np.linalg.solve(design.T @ (w[:, None] * design), design.T @ (w * np.array([5.0, 3.0, 2.0])))[1]
+        last = found.to_lose[0][2]
+        assert last.low - 0.02 <= drop * b[2] <= last.high + 0.02
+
+
+def test_two_checks_need_the_scatter_of_other_engines() -> None:
+    known, rows = Estimate(4.0, 3.0, 5.0), [row[:2] for row in _areas()]
     with pytest.raises(Refused, match="few-checks"):
-        seating.assuming_curve([0.0, 1.0, 2.0, 3.0], [[5.0, 3.0, 2.0, 1.5]])
+        seating.fit_on_scale(X[:2], rows, known, elsewhere=Scatter(0.01, 12))
+    found = seating.fit_on_scale(X[:2], rows, known, elsewhere=Scatter(0.01, 12), own_elsewhere=Scatter(0.01, 30))
+    assert not found.misfit_tested
+    assert all(each.low < (each.value or 0) < each.high for each in found.plateau)
+
+
+def test_a_wider_scale_leaves_more_open() -> None:
+    rows = [row[:3] for row in _areas()]
+    narrow, wide = (
+        seating.fit_on_scale(X[:3], rows, Estimate(4.0, 4.0 / f, 4.0 * f), elsewhere=Scatter(0.01, 12))
+        for f in (1.05, 1.5)
+    )
+    assert wide.to_lose[0][2].high > narrow.to_lose[0][2].high
+
+
+@pytest.mark.parametrize("scale", [Estimate(None, 0.0, 4.0), Estimate(4.0, 0.0, 5.0), Estimate(4.0, 3.0, math.inf)])
+def test_an_open_scale_is_none(scale: Estimate) -> None:
+    with pytest.raises(Refused, match="scale-open"):
+        seating.fit_on_scale(X, _areas(), scale)
+
+
+def test_an_engine_far_from_the_curve_of_its_scale_is_refused() -> None:
+    rows = [row[:3] for row in (np.array(_areas()) * np.array([1.0, 1.3, 0.8, 1.0, 1.0])).tolist()]
+    with pytest.raises(Refused, match="curve-does-not-fit"):
+        seating.fit_on_scale(X[:3], rows, Estimate(4.0, 3.5, 4.5), elsewhere=Scatter(0.01, 12))
 
 
 # ---- changes and states ----------------------------------------------------------------------------------------------

@@ -150,6 +150,19 @@ def test_a_check_on_another_tester_is_flagged_and_kept_out_of_the_curve(conclude
     assert (scale.status, scale.reason) == ("refused", "few-checks")
 
 
+def test_where_checks_are_too_few_the_blow_by_tells_the_distance(concluded: dict[str, Conclusion]) -> None:
+    """Three checks of B3 count; what its cylinders have still to lose is within the intervals all the same."""
+    found = analysis(concluded, "pump-rings-2026")
+    pulls = next(check for check in TRUTH.checks["B3"] if check.phase == "pulls")
+    for cylinder in TRUTH.engines["B3"].cylinders:
+        lose = value(found, "seating.to_lose", "B3", cylinder.cylinder, "pulls")
+        assert lose.flags == {"scale-from-blow-by"}
+        assert lose.low is not None
+        assert lose.high is not None
+        assert lose.low <= cylinder.to_lose(pulls) <= lose.high
+        assert state(found, "B3", cylinder.cylinder) == "seated"
+
+
 def test_refitted_rings_start_a_new_curve(concluded: dict[str, Conclusion]) -> None:
     found = analysis(concluded, "pump-rings-2026")
     key = Key("B5", 0, "graded-crn", "", "a1")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from sitegen.vocabulary import Field
 
-CHECK, SEEN = "meter-check", "meter-reading"
+CHECK, SEEN, TIGHT = "meter-check", "meter-reading", "crankcase-check"
 HAPPENED = ("stop", "restart", "knock", "overheat", "low-oil", "top-up", "leak", "smoke", "adjusted", "other")
 BEHAVIOUR = ("steady", "moving", "bouncing")
 OF_METERS = ("meter", "moved", "flow", "behaviour")
@@ -23,7 +23,7 @@ FIELDS: tuple[Field, ...] = (
         high=3.6e7,
         help="Time since the run of this phase began, stops counted in; left out where it was not noted.",
     ),
-    Field("what", "What", "word", words=(*HAPPENED, CHECK, SEEN), required=True, help="What happened."),
+    Field("what", "What", "word", words=(*HAPPENED, CHECK, SEEN, TIGHT), required=True, help="What happened."),
     Field("cylinder", "Cylinder", "integer", refers="cylinder", help="Where it concerns one cylinder."),
     Field("lasted", "Lasted", "number", "s", "time", low=0, high=3.6e7, help="How long it lasted."),
     Field("meter", "Meter", "id", refers="meter", help="Of a meter check or a reading by eye: id of the meter."),
@@ -44,6 +44,12 @@ FIELDS: tuple[Field, ...] = (
         help="Of a reading by eye: as the meter's scale shows it, converted to nothing.",
     ),
     Field("behaviour", "Behaviour", "word", words=BEHAVIOUR, help="Of a reading by eye: how float or ball stood."),
+    Field(
+        "tight",
+        "Tight",
+        "yes-no",
+        help="Of a crankcase check: with the breather closed off, did nothing leak at seals, covers and dipstick?",
+    ),
     Field("by", "By", "text", help="Who wrote it down."),
     Field("date", "Date", "date"),
     Field("remark", "Remark", "text"),

@@ -8,14 +8,14 @@ import numpy as np
 
 from sitegen.problems import listed
 from sitegen.program.model import Program, RecordSource
-from sitegen.streams.events.fields import BEHAVIOUR, CHECK, FIELDS, OF_METERS, SEEN
+from sitegen.streams.events.fields import BEHAVIOUR, CHECK, FIELDS, OF_METERS, SEEN, TIGHT
 from sitegen.tables.reading import Sheet, read_stream
 from sitegen.vocabulary import Readings
 
 
 def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
     """Readings of all event logs; see `tables.reading.read_stream`."""
-    return read_stream(program, sources, FIELDS, (_whole_checks, _whole_readings, _others, _runs))
+    return read_stream(program, sources, FIELDS, (_whole_checks, _whole_readings, _crankcase, _others, _runs))
 
 
 def _whole_checks(program: Program, sheet: Sheet) -> None:
@@ -37,6 +37,17 @@ def _whole_readings(program: Program, sheet: Sheet) -> None:
     sheet.set_aside(seen & frame["meter"].isna(), "event-not-whole", "meter", f"a {SEEN} names no meter", expected)
     nothing = seen & frame[["flow", "behaviour"]].isna().all(axis=1)
     sheet.set_aside(nothing, "event-not-whole", "flow", f"a {SEEN} says nothing of what was seen", expected)
+
+
+def _crankcase(program: Program, sheet: Sheet) -> None:
+    """A crankcase check says what was found, and nothing else does."""
+    del program
+    frame = sheet.frame
+    check = frame["what"] == TIGHT
+    what = f"a {TIGHT} does not say what was found"
+    sheet.set_aside(check & frame["tight"].isna(), "event-not-whole", "tight", what, "yes or no")
+    what = '"tight" is entered for an event of another kind'
+    sheet.set_aside(~check & frame["tight"].notna(), "event-of-no-meter", "tight", what, f"an empty cell, or {TIGHT}")
 
 
 def _others(program: Program, sheet: Sheet) -> None:

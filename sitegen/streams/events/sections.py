@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import Any
 
-from sitegen.streams.events.fields import CHECK, SEEN
+from sitegen.streams.events.fields import CHECK, SEEN, TIGHT
 from sitegen.vocabulary import Block, Cell, Column, Row, Section, Table
 
 
@@ -56,6 +56,10 @@ def _seen(view: Any, row: Any) -> str:
         parts.append(view.program.definitions.meters[row.meter].title)
     if row.what == CHECK:
         parts.append("answered to a flow applied" if row.moved == "yes" else "did not answer to a flow applied")
+    if row.what == TIGHT:
+        parts.append(
+            "breather closed off, nothing leaks" if row.tight == "yes" else "leaks with the breather closed off"
+        )
     if not _none(row.flow):
         parts.append(words.with_unit(words.number(row.flow * 60e3, 1), "L/min") + " as read")
     if not _none(row.behaviour):
@@ -66,7 +70,7 @@ def _seen(view: Any, row: Any) -> str:
 
 
 def _reading(words: Any, found: Sequence[Any]) -> str:
-    happened = Counter(told(row) for row in found if row.what not in {CHECK, SEEN})
+    happened = Counter(told(row) for row in found if row.what not in {CHECK, SEEN, TIGHT})
     failed = [row for row in found if row.what == CHECK and row.moved != "yes"]
     parts = []
     if happened:

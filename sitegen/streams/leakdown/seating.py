@@ -34,6 +34,9 @@ STATE_RULE = "seating"  # rules of the verdicts: the state of a cylinder, and wh
 LEVEL_RULE = "seating.level"
 TO_LOSE_RULE = "seating.to_lose"
 FALL_RULE = "seating.fall"
+BLOWBY = "blowby.scale"  # measure of the run logs
+FROM_BLOWBY = "scale-from-blow-by"
+WITHOUT_SCALE = frozenset({"few-checks", "few-residual-df", "scale-open", "scale-at-bound"})
 EARLIER = ", earlier assembly"  # added to a rule judged on rings that were later disturbed
 
 
@@ -267,7 +270,7 @@ def run_seating(program: Program, engine: str, readings: Mapping[str, Readings],
     curves = _curves(program, build, book)
     lose: dict[tuple[int, str], Value] = {}
     for curve in curves:
-        for result in _fitted(build, curve, elsewhere, own_elsewhere):
+        for result in _fitted(build, curve, elsewhere, own_elsewhere, _of_blowby(build, book, curve)):
             if result.measure == TO_LOSE.id:
                 lose[result.key.cylinder, result.key.phase] = result
             yield result
@@ -282,27 +285,54 @@ def _scatter(value: Value | None) -> Scatter | None:
     return Scatter(value.value / 100, value.df)
 
 
+def _of_blowby(build: Build, book: Book, curve: _Curve) -> method.Estimate | None:
+    """The seating distance of the engine's blow-by, where it speaks for the rings of the curve; else None.
+
+    It belongs to the whole engine: where that holds two coatings it speaks for neither.
+    """
+    found = book.get(BLOWBY, build.key(at=curve.assembly.id))
+    if found is None or found.value is None or not found.low or found.high is None or "unverified" in found.flags:
+        return None
+    alone = len(build.coatings) == 1 and math.isfinite(found.high)
+    return method.Estimate(found.value, found.low, found.high) if alone else None
+
+
 def _fit(curve: _Curve, elsewhere: Scatter | None, own_elsewhere: Scatter | None) -> method.Seating:
     if curve.gap:
         raise Refused(curve.gap)
     return method.fit(curve.km, curve.areas, elsewhere=elsewhere, own_elsewhere=own_elsewhere)
 
 
-def _fitted(build: Build, curve: _Curve, elsewhere: Scatter | None, own_elsewhere: Scatter | None) -> Iterable[Value]:
+def _fitted(
+    build: Build,
+    curve: _Curve,
+    elsewhere: Scatter | None,
+    own_elsewhere: Scatter | None,
+    blowby: method.Estimate | None,
+) -> Iterable[Value]:
+    """The curve of these checks; where they are too few to tell its scale, on that of the blow-by."""
     whole = _whole(build, curve)
+    flags = curve.flags
     try:
         fit = _fit(curve, elsewhere, own_elsewhere)
     except Refused as why:
         yield refused(SCALE.id, whole, why)
-        if curve.phases:
-            for cylinder in curve.cylinders:
-                yield refused(TO_LOSE.id, build.key(cylinder, curve.phases[-1].id), why)
-        return
+        try:
+            if blowby is None or why.code not in WITHOUT_SCALE:
+                raise
+            fit = method.fit_on_scale(curve.km, curve.areas, blowby, elsewhere=elsewhere, own_elsewhere=own_elsewhere)
+            flags |= {FROM_BLOWBY}
+        except Refused as still:
+            if curve.phases:
+                for cylinder in curve.cylinders:
+                    yield refused(TO_LOSE.id, build.key(cylinder, curve.phases[-1].id), still)
+            return
     count = len(fit.checks)
     gauges = [
         method.gauge_shares(fit, i, curve.km, curve.areas[row], curve.gauges[row]) for i, row in enumerate(fit.rows)
     ]
-    yield _scale(whole, curve, fit, max((each.scale for each in gauges), default=0.0))
+    if FROM_BLOWBY not in flags:
+        yield _scale(whole, curve, fit, max((each.scale for each in gauges), default=0.0))
     for i, row in enumerate(fit.rows):
         cylinder = curve.cylinders[row]
         place = build.key(cylinder, at=curve.assembly.id)
@@ -310,14 +340,12 @@ def _fitted(build: Build, curve: _Curve, elsewhere: Scatter | None, own_elsewher
         for measure, estimates, share in ((START, fit.start, own.start), (PLATEAU, fit.plateau, own.plateau)):
             if estimates:
                 found = method.widened(estimates[i], math.hypot(share, NORMAL_95 * curve.common))
-                yield Value(
-                    measure.id, place, found.value, found.low, found.high, n=count, of="check", flags=curve.flags
-                )
+                yield Value(measure.id, place, found.value, found.low, found.high, n=count, of="check", flags=flags)
         for column, fitted, share in zip(fit.checks, fit.to_lose[i], own.to_lose, strict=True):
             key = build.key(cylinder, curve.phases[column].id)
             found = method.widened(fitted, share)
             value, low, high = (_above_nothing(number) for number in (found.value, found.low, found.high))
-            yield Value(TO_LOSE.id, key, value, low, high, n=count, of="check", flags=curve.flags)
+            yield Value(TO_LOSE.id, key, value, low, high, n=count, of="check", flags=flags)
     for left in fit.left_out:
         cylinder = curve.cylinders[left.row]
         yield refused(PLATEAU.id, build.key(cylinder, at=curve.assembly.id), Refused(left.code))
@@ -481,7 +509,7 @@ SEATING = Step(
     name="seating",
     gives=(SCALE, START, PLATEAU, TO_LOSE),
     run=run_seating,
-    needs=(CRANKCASE.id, KM, GAUGE.id, OCCASION.id, ELSEWHERE.id, OWN_ELSEWHERE.id, CHANGE.id),
+    needs=(CRANKCASE.id, KM, GAUGE.id, OCCASION.id, ELSEWHERE.id, OWN_ELSEWHERE.id, CHANGE.id, BLOWBY),
 )
 UNEXPLAINED_BY_GAPS = Step(
     name="leak-unexplained", gives=(UNEXPLAINED,), run=run_unexplained, needs=(CRANKCASE.id, FLOOR)

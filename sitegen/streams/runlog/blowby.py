@@ -23,7 +23,7 @@ from sitegen.streams.runlog.measures import (
     SCALE,
     UNSTEADY,
 )
-from sitegen.streams.runlog.steps import IDLE, QUIET, answers, channel_word, column, parts, running, runs
+from sitegen.streams.runlog.steps import IDLE, QUIET, answers, channel_word, column, crankcase, parts, running, runs
 from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Step, Value, refused
 
 KM = "exposure.km"
@@ -69,6 +69,8 @@ def run(program: Program, engine: str, readings: Mapping[str, Readings], book: B
             continue
         quiet = QUIET & set(channel_word(log, METERS[0]).split(", "))
         flags = frozenset({"unverified"}) if quiet and not answered else frozenset()
+        if crankcase(readings, engine, {each.id: each.order for each in program.phases}, phase.id) is False:
+            flags |= {"crankcase-leaks"}
         points = list(_points(build, phase, log, corrected, begun))
         yield from _levels(own, build, points, log, corrected, flags)
         yield from _two(program, own, log, corrected)

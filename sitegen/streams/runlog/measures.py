@@ -114,7 +114,8 @@ SCALE = Measure(
     "run-in.",
     formula="Q(x) = P + (S − P) · exp(−x / x_s), least squares",
     source="as for the seating distance by leak-down",
-    limits="Of the whole engine. Shown beside the distance by leak-down, and not mixed with it.",
+    limits="Of the whole engine. Shown beside the distance by leak-down; where too few leak checks count and the "
+    "engine holds one coating, the seating curve of the leak rests on it.",
     compare="ratio",
 )
 BIAS = Measure(

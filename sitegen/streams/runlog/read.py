@@ -11,6 +11,7 @@ import pandas as pd
 from sitegen.logs.join import Log, join
 from sitegen.logs.reading import LogFile, read_log
 from sitegen.program.model import Program, RecordSource
+from sitegen.streams.runlog import whose
 from sitegen.vocabulary import Problem, Readings
 
 COLUMNS = ("reading", "file", "row", "use", "engine", "phase", "rows", "seconds")
@@ -48,5 +49,6 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
         problems += more
         if log is not None:
             logs[key] = log
+    problems += whose.problems(program, [part for own in parts.values() for part in own])
     frame = pd.DataFrame(rows, columns=list(COLUMNS))
     return Readings(frame, problems, files, logs)

@@ -22,6 +22,7 @@ QUIET = frozenset({"flat", "stuck", "zero"})  # what a meter that is dead, or a 
 LONG_ENOUGH = 300.0  # s of running below which a slow channel is not judged; common practice, no source
 MOSTLY = 0.5  # share of the running time for which a channel may stand still
 ANSWER = "meter-check"  # what the event log calls a check of a meter with flow applied
+TIGHT = "crankcase-check"  # and one of the crankcase with the breather closed off
 IDLE = 10.0  # rad/s below which the engine does not run: some 95 rpm, no pump engine idles there
 
 
@@ -58,6 +59,15 @@ def answers(readings: Mapping[str, Readings], engine: str, phase: str) -> Mappin
         (frame["engine"] == engine) & (frame["phase"] == phase) & (frame["what"] == ANSWER) & (frame["use"] == "")
     ]
     return {str(meter): bool((moved == "yes").all()) for meter, moved in own.groupby("meter", sort=True)["moved"]}
+
+
+def crankcase(readings: Mapping[str, Readings], engine: str, order: Mapping[str, int], phase: str) -> bool | None:
+    """What the last crankcase check up to a phase found: tight or not; None where there was none."""
+    frame = readings["events"].frame
+    own = frame[(frame["engine"] == engine) & (frame["what"] == TIGHT) & (frame["use"] == "")]
+    upto = [(order[where], str(tight)) for where, tight in zip(own["phase"], own["tight"], strict=True)]
+    found = [each for each in upto if each[0] <= order[phase]]
+    return max(found)[1] == "yes" if found else None
 
 
 # ---- against the schedule -------------------------------------------------------------------------------------------

@@ -32,7 +32,7 @@ from sitegen.streams.leakdown.measures import (
     SUPPLY_RATIO,
     TO_LOSE,
 )
-from sitegen.streams.leakdown.seating import FALL_RULE, LEVEL_RULE, TO_LOSE_RULE
+from sitegen.streams.leakdown.seating import FALL_RULE, FROM_BLOWBY, LEVEL_RULE, TO_LOSE_RULE
 from sitegen.streams.leakdown.sections.shared import (
     CURVE_CAPTION,
     floor_of,
@@ -219,6 +219,8 @@ def _why_note(view: Any, state: Any, rules: Mapping[str, Any]) -> str:
     note = f"Judged at {view.program.phase(state.key.phase).title}." if state.key.phase else ""
     if any("not-as-planned" in value.flags for value in view.values(TO_LOSE.id, engine=view.the_build)):
         note += " A run before it was not run as planned."
+    if any(FROM_BLOWBY in value.flags for value in view.values(TO_LOSE.id, engine=view.the_build)):
+        note += f" For the leak still to lose, {view.why(FROM_BLOWBY)}."
     if state.word != "cannot tell":
         return f"{note} It counts as “{state.word}” because {view.why(state.reason)}."
     note += f" It cannot be told: {why_open(view, view.the_build, state.reason)}."

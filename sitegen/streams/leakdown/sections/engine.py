@@ -30,6 +30,7 @@ from sitegen.streams.leakdown.measures import (
     TO_LOSE,
     UNEXPLAINED,
 )
+from sitegen.streams.leakdown.seating import BLOWBY, FROM_BLOWBY
 from sitegen.streams.leakdown.sections.shared import (
     CURVE_CAPTION,
     STATE_ORDER,
@@ -211,7 +212,12 @@ def _scale_sentence(view: Any, build: Any, assembly: Any, scale: Value) -> str:
             because = (
                 f"a curve needs four checks and there {'is' if len(used) == 1 else 'are'} {words.count(len(used))}"
             )
-        sentence = f"No seating distance{of}{when}: {because}"
+        sentence = f"No seating distance of the leak{of}{when}: {because}"
+        lose = view.values(TO_LOSE.id, engine=build)
+        own = [v for v in lose if assembly is build.assembly_of(view.program.phase(v.key.phase), view.program)]
+        if any(FROM_BLOWBY in v.flags for v in own):
+            blowby = view.value(BLOWBY, at=assembly.id, engine=build, cylinder=0)
+            sentence += f"; that of the blow-by stands in for it, {view.text(blowby, unit=True)}"
     else:
         over = "less than " if scale.status == "below" else ""
         length = words.with_unit(words.number(scale.high, 1), "km") if over else view.text(scale, unit=True)
