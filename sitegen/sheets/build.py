@@ -11,7 +11,7 @@ from sitegen.pages.site import environment, themed
 from sitegen.program.model import Build, Phase, Program
 from sitegen.sheets import paper, running
 from sitegen.sheets.columns import Columns, Written, choose, instrument, written
-from sitegen.sheets.contexts import AnySheetPage, BuildLines, Packet, PacketLine, Sheet, SheetList
+from sitegen.sheets.contexts import AnySheetPage, BuildLines, Packet, PacketLine, Sheet, SheetList, TableLinks
 from sitegen.sheets.entries import entries
 from sitegen.sheets.tables import EmptyTable, as_text, as_workbook
 from sitegen.vocabulary import Blank, Stream
@@ -49,7 +49,8 @@ def make(
         own = [phase for phase in program.phases_of(build) if not phases or phase.id in phases]
         packets = [line for phase in own if (line := maker.packet(build, phase)) is not None]
         if packets:
-            lines.append(BuildLines(f"{build.id}: {build.title}", packets))
+            named = "" if build.title == build.id else f", {build.title}"
+            lines.append(BuildLines(f"{build.id}{named} (block {build.block})", packets))
     return maker.finished(lines)
 
 
@@ -107,7 +108,10 @@ class _Maker:
             phase=phase.title,
             href=path,
             sheets=", ".join(sheet.title.lower() for sheet in sheets),
-            tables=[(f"{t.name}.{end}", f"{TABLES}/{t.name}.{end}") for t in tables for end in ("csv", "xlsx")],
+            tables=[
+                TableLinks(self._streams[t.stream].title, f"{TABLES}/{t.name}.csv", f"{TABLES}/{t.name}.xlsx")
+                for t in tables
+            ],
         )
 
     def _facts(self, build: Build) -> list[str]:

@@ -89,13 +89,22 @@ class Packet:
 
 
 @dataclass(frozen=True)
+class TableLinks:
+    """One empty table in both its forms."""
+
+    title: str
+    text: str  # link
+    workbook: str  # link
+
+
+@dataclass(frozen=True)
 class PacketLine:
     """A packet in the list of all."""
 
     phase: str
     href: str
     sheets: str
-    tables: Sequence[tuple[str, str]]  # text and link
+    tables: Sequence[TableLinks]
 
 
 @dataclass(frozen=True)
