@@ -171,7 +171,7 @@ class _Maker:
             name=free,
             stream=stream.name,
             columns=columns,
-            rows=[{**same, **row} for row in blank.rows],
+            rows=[{**same, **row} for row in paper.told_apart(blank.rows, columns)],
             fields={each.name: each for each in stream.fields},
             known_ids={
                 "engine": [each.id for each in self._program.builds],

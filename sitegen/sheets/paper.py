@@ -101,9 +101,23 @@ def _known(what: Field, row: Mapping[str, str]) -> str:
     return _said(text) if what.kind == "word" else text
 
 
+def told_apart(rows: Sequence[Mapping[str, str]], columns: Columns) -> list[Mapping[str, str]]:
+    """Rows with what has a column. One whose subject has none goes, and one that then says the same as another."""
+    has = {*columns.fields, *columns.constants}
+    kept: list[Mapping[str, str]] = []
+    for row in rows:
+        own = {name: text for name, text in row.items() if name in has}
+        subject = next(iter(row), "")
+        if (subject and subject not in has) or (len(own) < len(row) and own in kept):
+            continue
+        kept.append(own)
+    return kept
+
+
 def _grid(table: PaperTable, fields: Mapping[str, Field], columns: Columns, running: str) -> Grid:
     has = set(columns.fields)
-    head = [name for name in table.known if any(name in row for row in table.rows)]
+    prepared = told_apart(table.rows, columns)
+    head = [name for name in table.known if any(name in row for row in prepared)]
     asked = [name for name in table.asked if name in has]
     headings = [Heading(fields[name].title, width="narrow") for name in head]
     ticks = {name: tuple(_said(word) for word in table.ticks.get(name, ())) or _words(fields[name]) for name in asked}
@@ -118,7 +132,7 @@ def _grid(table: PaperTable, fields: Mapping[str, Field], columns: Columns, runn
             )
         )
     rows, before = [], None
-    for row in table.rows:
+    for row in prepared:
         first = next((row[name] for name in head if name in row), "")
         cells = [Cell(_known(fields[name], row), strong=True) for name in head]
         cells += [Cell(_known(fields[name], row), () if row.get(name) else ticks[name]) for name in asked]

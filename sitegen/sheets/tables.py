@@ -69,6 +69,9 @@ def as_workbook(table: EmptyTable) -> bytes:
         heads.append(list(table.columns.below))
     for head in heads:
         sheet.append(head)
+    for cell in (cell for row in sheet.iter_rows() for cell in row):
+        if cell.value is not None:
+            cell.data_type = "s"  # a header that begins with "=" is a text, no formula
     for row in table.rows:
         sheet.append([_typed(row.get(h.field, ""), table.fields.get(h.field)) for h in table.columns.headings])
     last = len(heads) + len(table.rows) + _ROWS_MORE

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import openpyxl
 import pytest
-from house import PROGRAMS, copied
+from house import PROGRAMS, ROOT, copied
 
 from sitegen import registry, units, workflow
 from sitegen.cli import main
@@ -238,6 +238,18 @@ def test_ids_are_filled_in_beforehand(made: Sheets) -> None:
     assert sheet[0]["tool_mass"] == "balance-1"
 
 
+def test_a_table_without_repeats_has_no_two_rows_alike() -> None:
+    """Columns for build, check, cylinder and two gauges only: no repeat to number, no orifice to name."""
+    found, _ = workflow.programs(ROOT / "tests" / "accepted" / "plain" / "pump")
+    assert found is not None
+    made = make(found.programs[0], registry.STREAMS, ["B1"], ["pulls"])
+    table = made.tables["tables/leakdown-b1-pulls.csv"].decode("utf-8-sig").split()
+    assert table == ["Build,Check,Cyl,Supply,Gauge", *(f"B1,pulls,{cylinder},," for cylinder in (1, 2, 3, 4))]
+    sheet = section(made.pages["b1/pulls.html"], "leakdown")
+    assert "Repeat" not in sheet
+    assert '<span class="answer line">T1</span>' in sheet  # stated once for the whole file
+
+
 def test_the_workbook_has_typed_cells_lists_and_a_header_that_stays(made: Sheets) -> None:
     book = openpyxl.load_workbook(io.BytesIO(made.tables["tables/leakdown-b6-cold-build.xlsx"]))
     (sheet,) = book.worksheets
@@ -253,6 +265,18 @@ def test_the_workbook_has_typed_cells_lists_and_a_header_that_stays(made: Sheets
     assert headers[6] == "supply [psig]"
     assert float(supply.formula1) == pytest.approx(20e3 / 6894.757, rel=1e-4)  # psi: NIST SP 811, table B.8
     assert float(supply.formula2) == pytest.approx(2e6 / 6894.757, rel=1e-4)
+
+
+def test_a_header_is_never_a_formula(tmp_path: Path) -> None:
+    folder = copied(tmp_path) / "pump-rings-2025"
+    path = folder / "records" / "leakdown-a1.csv"
+    path.write_text(path.read_text(encoding="utf-8").replace("remark", "=1+1", 1), encoding="utf-8")
+    found, _ = workflow.programs(folder)
+    assert found is not None
+    tables = make(found.programs[0], registry.STREAMS, ["A1"], ["pulls"]).tables
+    (sheet,) = openpyxl.load_workbook(io.BytesIO(tables["tables/leakdown-a1-pulls.xlsx"])).worksheets
+    last = [cell for cell in sheet[1] if cell.value == "=1+1"]
+    assert [cell.data_type for cell in last] == ["s"]
 
 
 def test_the_same_bytes_on_any_day(program: Program, made: Sheets, monkeypatch: pytest.MonkeyPatch) -> None:

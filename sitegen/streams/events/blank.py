@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from sitegen.program.model import Build, Phase, Program
-from sitegen.streams.events.fields import CHECK, HAPPENED, SEEN
+from sitegen.streams.events.fields import CHECK, HAPPENED, SEEN, TIGHT
 from sitegen.vocabulary import Blank, PaperTable
 
 _EVENTS, _METERS = 6, 3  # lines prepared: one page
 _STEPS = (
     "Every stop and every start gets a line, planned or not: the log of the run has to agree with it.",
     "Of oil added write the weight, of a stop the cause and what was done before the restart.",
-    "A meter check: apply a flow to the meter while the engine runs, and say whether it moved.",
+    "A meter check: apply a flow to the meter while the engine runs, and say whether it moved. A crankcase check: "
+    "close the breather off, and say whether seals, covers and dipstick are tight.",
 )
 
 
@@ -26,11 +27,11 @@ def blank(program: Program, build: Build, phase: Phase) -> Blank:
         {"what": HAPPENED},
     )
     meters = PaperTable(
-        "Meters, checked or read by eye",
+        "Meters and crankcase: checked, or read by eye",
         (),
-        ("at", "what", "meter", "moved", "flow", "behaviour", "remark", "by"),
+        ("at", "what", "meter", "moved", "tight", "flow", "behaviour", "remark", "by"),
         [{} for _ in range(_METERS)],
-        {"what": (CHECK, SEEN)},
+        {"what": (CHECK, SEEN, TIGHT)},
     )
     return Blank(
         rows=[{} for _ in range(_EVENTS)],
