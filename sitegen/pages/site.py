@@ -45,7 +45,7 @@ def build_site(
     Raises ThemeError for a theme folder that cannot be used, linkcheck.DeadLinkError for a link that leads nowhere and
     charts.ChartError for rows no chart can draw.
     """
-    _checked(theme_dir)
+    check_theme(theme_dir)
     known = measures if isinstance(measures, Mapping) else {measure.id: measure for measure in measures}
     by_program = {analysis.program.id: Desk(analysis) for analysis in analyses}
     files, assets = _assets(theme_dir)
@@ -110,7 +110,8 @@ class ThemeError(Exception):
 THEMED = ("report.css", "report.js", "tables.js", "sheets.css")  # beside templates/, what a theme folder may replace
 
 
-def _checked(theme_dir: Path | None) -> None:
+def check_theme(theme_dir: Path | None) -> None:
+    """Raises ThemeError where a user's theme folder is not there or replaces nothing."""
     if theme_dir is None:
         return
     if not theme_dir.is_dir():

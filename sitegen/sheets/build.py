@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from sitegen.pages.addresses import slug, slugs
-from sitegen.pages.site import environment, themed
+from sitegen.pages.site import check_theme, environment, themed
 from sitegen.program.model import Build, Phase, Program
 from sitegen.sheets import paper, running
 from sitegen.sheets.columns import Columns, Written, choose, instrument, written
@@ -40,8 +40,9 @@ def make(
 ) -> Sheets:
     """Field sheets and empty tables of these builds and phases; none named: of all.
 
-    Raises pages.site.ThemeError for a template of the user's that cannot be used.
+    Raises pages.site.ThemeError for a theme folder, or a template in it, that cannot be used.
     """
+    check_theme(theme_dir)
     maker = _Maker(program, streams, theme_dir)
     chosen = [build for build in program.builds if not builds or build.id in builds]
     lines = []

@@ -373,3 +373,6 @@ def test_a_theme_of_ones_own(tmp_path: Path, program: Program, capsys: pytest.Ca
     asked = ["sheets", str(PROGRAMS / "pump-rings-2026"), "--to", str(tmp_path / "none"), "--theme", str(tmp_path)]
     assert main(asked) == 1
     assert "sheets.html:2: " in capsys.readouterr().err
+    assert main([*asked[:-1], str(tmp_path / "nowhere")]) == 1
+    assert "there is no such folder. Expected a theme folder." in capsys.readouterr().err
+    assert not (tmp_path / "none").exists()
