@@ -122,7 +122,12 @@ class _Maker:
         self, stream: Stream, build: Build, phase: Phase, facts: Sequence[str], running_head: str
     ) -> tuple[Sheet, EmptyTable, Sequence[str]]:
         cylinders = [{"cylinder": str(place.cylinder)} for place in build.places]
-        blank = stream.blank(self._program, build, phase) if stream.blank else paper.blank_of(stream, cylinders)
+        if stream.blank is not None:
+            blank = stream.blank(self._program, build, phase)
+        elif stream.name == _OIL:
+            blank = running.oil_record(build, phase)
+        else:
+            blank = paper.blank_of(stream, cylinders)
         columns = choose(stream, self._written[stream.name], build, phase, blank)
         known = self._known(stream, build)
         sheet = paper.sheet(

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path, PurePosixPath
 
+from sitegen import units
 from sitegen.program.model import Build, Phase, Program, RecordSource
 from sitegen.program.records import PARQUET, WORKBOOKS
 from sitegen.tables.blocked import Blocked
@@ -134,14 +135,16 @@ def _headings(source: RecordSource, stream: Stream, table: Table) -> Sequence[He
 def choose(stream: Stream, tables: Sequence[Written], build: Build, phase: Phase, blank: Blank) -> Columns:
     """Columns of the empty table of one build and phase.
 
-    Those of the last table that holds this build; else those that all tables of the stream share; else every field of
-    the stream under `field [unit]`, in the units the program's tables use most.
+    Those of the table that holds this build and most of what is asked, the last of several; else those that all tables
+    of the stream share; else every field of the stream under `field [unit]`, in the units most used in the program.
     """
     fitting = [each for each in tables if _states_nothing_else(each.columns, build, phase)]
     own = [each for each in fitting if build.id in each.builds]
     alike = {_way(each.columns) for each in tables}
     if own:
-        return _of_other(own[-1].columns)
+        wanted = {name for row in blank.rows for name in row} | set(blank.once)
+        best = max(range(len(own)), key=lambda at: (len(wanted & set(own[at].columns.fields)), at))
+        return _of_other(own[best].columns)
     if fitting and len(alike) == 1:
         return _of_other(fitting[-1].columns)
     usual: dict[str, Counter[str]] = {}
@@ -157,9 +160,13 @@ def choose(stream: Stream, tables: Sequence[Written], build: Build, phase: Phase
         if what.dimension:
             counted = usual.get(what.name)
             unit = min(counted, key=lambda each: (-counted[each], each)) if counted else ""
-            unit = unit or blank.units.get(what.name) or _UNITS[what.dimension]
+            unit = unit or blank.units.get(what.name) or _usual_unit(what.dimension)
         headings.append(Heading(f"{what.name} [{unit}]" if unit else what.name, what.name, unit))
     return Columns(tuple(headings))
+
+
+def _usual_unit(dimension: str) -> str:
+    return _UNITS.get(dimension) or units.DIMENSIONS[dimension].spellings[0]
 
 
 def _of_other(columns: Columns) -> Columns:

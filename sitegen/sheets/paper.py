@@ -12,6 +12,7 @@ LOCAL = "Local codes, the site's rules and its competent person come first."
 _PRINTED = {"degC": "°C", "degF": "°F", "deg": "°", "um": "µm", "N m": "N·m", "mm2": "mm²"}
 _WIDE = {"remark", "place", "honing", "image"}
 _FEW = 4  # words that can be ticked in a cell
+_ACROSS = 10  # columns to write in side by side
 _ASKED_ONCE = {"date", "operator"}
 
 
@@ -46,12 +47,16 @@ def sheet(
     `known` has the text of fields that is the same in every row; `running` is repeated above each table.
     """
     fields = {each.name: each for each in stream.fields}
-    tables = blank.tables or (_one_table(blank, fields),)
+    tables = [
+        table
+        for table in blank.tables or _from_fields(blank, fields)
+        if all(name in columns.fields for name in table.ticks)  # else a line could not say what it is about
+    ]
     has = set(columns.fields)
     asked = [name for name in blank.once if name in fields]
     always = has | set(columns.constants) | _ASKED_ONCE  # paper has a day and a name, whatever the table has
     wanted = [*asked, *(name for table in tables for name in table.asked)]
-    homeless = [fields[name].title.lower() for name in wanted if name not in always]
+    homeless = [fields[name].title.lower() for name in wanted if name in fields and name not in always]
     return Sheet(
         anchor=stream.name,
         title=stream.title[:1].upper() + stream.title[1:],
@@ -74,10 +79,14 @@ def _without_column(titles: Sequence[str]) -> str:
     return f"Not asked for, since this program's table has no column for it: {named}."
 
 
-def _one_table(blank: Blank, fields: Mapping[str, Field]) -> PaperTable:
-    shown = [name for name in fields if any(name in row for row in blank.rows)]
+def _from_fields(blank: Blank, fields: Mapping[str, Field]) -> tuple[PaperTable, ...]:
+    """Tables that ask for every field, no wider than paper is."""
+    shown = tuple(name for name in fields if any(name in row for row in blank.rows))
     hidden = {"reading", "engine", "phase", *blank.once, *shown}
-    return PaperTable("", tuple(shown), tuple(name for name in fields if name not in hidden), blank.rows)
+    asked = [name for name in fields if name not in hidden]
+    return tuple(
+        PaperTable("", shown, tuple(asked[at : at + _ACROSS]), blank.rows) for at in range(0, len(asked), _ACROSS)
+    )
 
 
 def _once(what: Field, columns: Columns, known: Mapping[str, str]) -> Blankspace:

@@ -9,6 +9,7 @@ from sitegen.pages.words import number
 from sitegen.program.model import Build, Phase, Program, ScheduleStep
 from sitegen.sheets.contexts import Blankspace, Cell, Grid, Heading, Label, Row, Sheet
 from sitegen.sheets.paper import cautions
+from sitegen.vocabulary import Blank, PaperTable
 
 _RPM = 30 / math.pi  # rpm per rad/s
 _LONGEST = 4 * 3600.0  # s: longer steps get a line at least this often (common practice, no source)
@@ -126,6 +127,29 @@ def _duration(seconds: float) -> str:
     hours, minutes, rest = whole // 3600, whole // 60 % 60, whole % 60
     parts = [(hours, "h"), (minutes, "min"), (rest, "s")]
     return " ".join(f"{count} {unit}" for count, unit in parts if count) or "0 s"
+
+
+def oil_record(build: Build, phase: Phase) -> Blank:
+    """The empty record of the oil of one build and phase: the sample drawn at its end, and what is done to the oil.
+
+    What a laboratory finds is not asked for at the engine.
+    """
+    sample = f"{build.id}-{phase.id}"
+    rows = [{"sample": sample, "what": "sample"}]
+    asked = ("hours", "on_fill", "since_shutdown", "draw_point", "mass", "remark")
+    done = ("what", "hours", "mass", "volume", "remark", "by")
+    words = ("fill", "top-up", "drain", "filter")
+    return Blank(
+        rows=rows,
+        once=("date", "by", "laboratory", "batch"),
+        tables=(
+            PaperTable("Sample drawn", ("sample",), asked, rows),
+            PaperTable("Oil filled, topped up, drained", (), done, [{} for _ in range(5)], {"what": words}),
+        ),
+        units={"hours": "h", "on_fill": "h", "since_shutdown": "min", "mass": "g", "density": "kg/L"},
+        steps=_OIL_STEPS,
+        labels=(sample,),
+    )
 
 
 def labels(
