@@ -170,7 +170,7 @@ def labels(
         anchor="labels",
         title="Labels of oil samples",
         facts=facts,
-        cautions=cautions(_OIL_CAUTIONS, told),
+        cautions=cautions(told or _OIL_CAUTIONS),
         steps=_OIL_STEPS,
         labels=[Label(sample, what, lines, asked) for sample in samples for what in ("sample", "retain")],
     )

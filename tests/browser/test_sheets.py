@@ -49,7 +49,7 @@ def test_every_printed_page_says_whose_it_is_and_holds_work(
 ) -> None:
     pages = printed(browser, sheets / packet, paper, tmp_path / "sheets.pdf")
     build = packet.split("/")[0].upper()
-    assert len(pages) in {4, 5}
+    assert 4 <= len(pages) <= 9
     for number, text in enumerate(pages, start=1):
         assert re.search(rf"\b{build}\b", text), (number, text)
         assert "Pump rings 2026" in text

@@ -185,6 +185,8 @@ def test_a_filled_workbook_reads_back(sheets: Path, tmp_path: Path, build: str) 
     assert said == []
 
 
+# Streams that ask for more than an id: a row with nothing else in it says nothing.
+ASKING = {"leakdown", "buildsheet", "inspection", "events"}
 WAYS = {
     "semicolons and decimal commas": ({"separator": ";", "decimal": ","}, "utf-8-sig"),
     "UTF-8 without a mark": ({}, "utf-8"),
@@ -229,7 +231,9 @@ def test_nobody_filled_it_in(tmp_path: Path, ending: str) -> None:
     folder = copied(tmp_path) / "pump-rings-2026"
     text = (folder / "program.yaml").read_text(encoding="utf-8")
     pasted = (to / "tables" / f"entries-{ending}.yaml").read_text(encoding="utf-8")
-    for stream in ("leakdown", "buildsheet", "inspection", "events"):
+    streams = list(yaml.safe_load(pasted)["records"])
+    assert set(streams) >= ASKING
+    for stream in streams:
         assert text.count(f"\n  {stream}:\n") == 1
         text = text.replace(f"\n  {stream}:\n", f"\n  {stream}:\n{block_of(pasted, stream)}")
     (folder / "program.yaml").write_text(text, encoding="utf-8")
@@ -242,5 +246,7 @@ def test_nobody_filled_it_in(tmp_path: Path, ending: str) -> None:
     assert empty <= set(facts)
     for name in sorted(empty):
         assert facts[name]["rows"] > 0, name
+        if Path(name).name.split("-")[0] not in ASKING:
+            continue
         assert facts[name]["used"] == 0, name
         assert facts[name]["set_aside"] == facts[name]["rows"], name
