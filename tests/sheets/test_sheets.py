@@ -214,7 +214,7 @@ def test_oil_is_asked_for_at_the_engine_and_its_bottles_are_labelled(program: Pr
         raise AssertionError("a program without tables of a stream has none to read")
 
     oil = Stream("oil", "oil sample", 50, fields, unread, (), cautions=("Used oil: gloves.",))  # type: ignore[arg-type]
-    phases = tuple(replace(p, records=("oil",)) if p.id == "durability" else p for p in program.phases)
+    phases = tuple(replace(p, records=("oil",) if p.id == "durability" else ()) for p in program.phases)
     made = make(replace(program, phases=phases, records=()), (oil,), ["B3"])
     sheet = section(made.pages["b3/durability.html"], "oil")
     assert "Used oil: gloves." in sheet
