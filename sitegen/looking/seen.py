@@ -212,13 +212,20 @@ def _first_of_body(rows: _Rows, width: int) -> int:
             figures.append(at)
     if not figures or len(rows.cells) == 1:
         return min(1, len(rows.cells)) if len(rows.cells) == 1 or not figures else len(rows.cells)
+    head = -1  # last row with words in the columns of figures
     for i, row in enumerate(rows.cells[:_LOOKED_AT]):
         if len(row) < 0.6 * width:
             continue
         own = [row[at].strip() for at in figures if at < len(row) and row[at].strip()]
         if own and sum(_is_figure(c) or _is_moment(c) for c in own) > 0.5 * len(own):
-            return i
+            return _without_figures(rows, head + 1, i) if head >= 0 else i
+        head = i if own else head
     return len(rows.cells)
+
+
+def _without_figures(rows: _Rows, begin: int, first: int) -> int:
+    """Position of the first row below the headers that holds something, though figures only begin with `first`."""
+    return next((i for i in range(begin, first) if any(cell.strip() for cell in rows.cells[i])), first)
 
 
 def _heads(rows: _Rows, begin: int, width: int) -> tuple[list[int], int | None]:

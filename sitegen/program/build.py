@@ -29,6 +29,8 @@ from sitegen.program.model import (
     ScheduleStep,
     SeatingRule,
     Subject,
+    Tie,
+    WearRule,
     Where,
 )
 from sitegen.program.node import Node
@@ -124,6 +126,8 @@ def build(
         version=root.text("version"),
         run=_run_rule(root.get("run")),
         inspection=_grades(root.get("inspection")),
+        wear=_wear_rule(root.get("wear")),
+        ties=_ties(root, order, measures),
     )
 
 
@@ -188,6 +192,33 @@ def _run_rule(node: Node) -> RunRule | None:
     if speed is None or torque is None or held is None:
         return None
     return RunRule(speed, torque, held)
+
+
+def _wear_rule(node: Node) -> WearRule | None:
+    pressure = node.quantity("gas_pressure", "pressure difference", zero=True)
+    balance = node.quantity("gas_balance", "ratio", zero=True)
+    if pressure is None or balance is None:
+        return None
+    if balance > 1:
+        node.get("gas_balance").add(
+            "out-of-range", f"{node.get('gas_balance').subject} is above 100 %", expected="at most 100 %"
+        )
+    return WearRule(pressure, balance)
+
+
+def _ties(root: Node, order: Sequence[str], measures: Collection[str] | None) -> tuple[Tie, ...]:
+    """Pairs of measures that ought to agree; an id names one of them."""
+    made: dict[str, Tie] = {}
+    for node in root.items("ties"):
+        name = node.text("id")
+        if name in made:
+            node.get("id").add("id-twice", f'{node.get("id").subject} "{shown(name)}" is taken', expected="another id")
+        first, second = (_subject(node.get(which), order, measures) for which in ("first", "second"))
+        if first == second and first.measure:
+            node.add("tie-with-itself", f"{node.subject} ties a measure to itself", expected="two measures")
+        opposite = node.text("agree") == "opposite"
+        made[name] = Tie(name, node.text("title"), first, second, "opposite" if opposite else "alike")
+    return tuple(made.values())
 
 
 def _grades(node: Node) -> GradeScale | None:

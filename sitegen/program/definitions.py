@@ -27,6 +27,7 @@ TOOL_READS = {
     "bore-gauge": "length",
     "micrometer": "length",
     "tension-gauge": "force",
+    "profilometer": "length",
 }
 
 
@@ -57,6 +58,7 @@ def _coating(name: str, order: int, entry: Node) -> Coating:
         hardness_hv=entry.quantity("hardness", "hardness"),
         thickness=entry.quantity("thickness", "length"),
         tracers=entry.texts("tracers"),
+        density=entry.quantity("density", "density"),
     )
 
 
