@@ -85,6 +85,10 @@ CASES = {
     "day or month": Case(table(rows=EARLY), {"date_order": "?"}),
     "overflow and not measured": Case(table() + "B1,3,cold,*.*,NaN,\n", {"rows": 7}),
     "short row": Case(table() + "B1,3,cold\n", {"rows": 7}),
+    "first rows without a figure": Case(
+        table(rows=[["B1", "", "cold", "", "", ""], ["B2", "", "warm", "", "", ""], *ROWS]), {"rows": 8}
+    ),
+    "a title parted like the rows": Case(table(above="Leak-down,,,,,\n"), {"skip_rows": 1, "header_line": 2}),
     "end-of-file mark": Case(table() + "\x1a", {}),
 }
 
