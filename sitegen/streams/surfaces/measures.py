@@ -13,7 +13,7 @@ _SKEW = (
 _ONE = "One trace has no interval. Compare only what was traced with the same tip, cutoffs and filter."
 _21920 = "ISO 21920-2"
 _13565_2 = "ISO 13565-2; window of least slope over 40 %, line by least squares in it"
-_13565_3 = "ISO 13565-3; lines on the scale of normal probability"
+_13565_3 = "ISO 13565-3, its two lines as the ends of the curve of two processes on the scale of normal probability"
 
 
 def _height(
@@ -59,9 +59,9 @@ MR2 = _height("mr2", "bore Mr2", "Share of material at the lower end of the core
               _13565_2)  # fmt: skip
 V0 = _height("v0", "bore oil volume V0", "What the valleys below the core can hold.", "Rvk · (100 − Mr2) / 2000",
              "mm³/cm²", _13565_2)  # fmt: skip
-RPQ = _height("rpq", "bore Rpq", "Scatter of the plateaus: slope of the upper line.", "slope, plateau line",
+RPQ = _height("rpq", "bore Rpq", "Scatter of the plateaus: standard deviation of their process.", "slope, plateau line",
               source=_13565_3)  # fmt: skip
-RVQ = _height("rvq", "bore Rvq", "Scatter of the valleys: slope of the lower line.", "slope, valley line",
+RVQ = _height("rvq", "bore Rvq", "Scatter of the valleys: standard deviation of their process.", "slope, valley line",
               source=_13565_3)  # fmt: skip
 RMQ = _height("rmq", "bore Rmq", "Share of material where plateaus pass into valleys.", "where both lines meet", "%",
               _13565_3)  # fmt: skip
