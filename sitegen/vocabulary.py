@@ -350,6 +350,7 @@ class Table:
     caption: str = ""
     note: str = ""
     wide: bool = False  # scrolls sideways on a narrow screen
+    stack: bool = False  # there its rows become blocks instead, each cell led by its column
     measure: str = ""  # id of what all its numbers are: its note leads to the methods page
 
 
