@@ -58,7 +58,7 @@ def test_heights_and_rk_family_are_those_of_surfalize(name: str) -> None:
     heights, core = roughness.heights(z), material_ratio.core(material_ratio.curve(z))
     for parameter in ("Ra", "Rq", "Rz", "Rt", "Rsk", "Rku"):
         assert getattr(heights, parameter.lower()) == pytest.approx(getattr(theirs, parameter)(), rel=1e-9), parameter
-    # its curve has 10 000 classes, the areas end at the class next to the line: per mille in Rk, a per cent in areas. On
+    # its curve has 10 000 classes, areas end at the class next to the line: per mille in Rk, a per cent in areas. On
     # the run bore the windows from 25.5 % and from 29.5 % fall by 0.1501 and 0.1502 um: which of them counts as the one
     # of least slope turns on how a quantile is read, and moves Rk by 3 %
     flat = name == "run"
