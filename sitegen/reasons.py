@@ -158,6 +158,7 @@ ANSWER: dict[str, str] = {
     "single-trace": "one trace a state cannot tell wear from the scatter of traces",
     "few-traces": "fewer than five traces a state cannot tell wear from the scatter of unrelated traces",
     "below-detection-of-traces": "it is smaller than what these traces can show",
+    "filters-differ": "the traces to be compared were filtered in different ways",
     "flank-missing": "the index of traces does not say how wide the unworn flanks are",
     "flanks-missing": "the trace holds too little of the unworn flanks",
     "flanks-short": "the unworn flanks are too short, against the roughness on them, to tell how far wear is known",
@@ -196,6 +197,7 @@ FLAGS: dict[str, str] = {
     "other-distance-left-out": "builds that ran much less or much more than the others were left out, since wear grows "
     "with the distance",
     "trace-left-out": "a trace of the place could not be evaluated and is not in the mean",
+    "two-step-filter": "filtered by the two steps of ISO 13565-1; not to be set against values of the robust Gaussian",
     "spikes-taken-out": "dust under the stylus was taken out of a trace",
     "one-trace": "one trace was taken, so that nothing tells how far traces scatter",
     "stated-does-not-fit": "a result the instrument states is off what its trace gives",

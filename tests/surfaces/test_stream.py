@@ -49,12 +49,12 @@ def folder(tmp_path: Path) -> Folder:
     return Folder(tmp_path)
 
 
-def read(folder: Folder, rows: str, traces: dict[str, bytes]) -> Readings:
+def read(folder: Folder, rows: str, traces: dict[str, bytes], head: str = HEAD) -> Readings:
     for name, data in traces.items():
         path = folder.path / "traces" / name
         path.parent.mkdir(exist_ok=True)
         path.write_bytes(data)
-    source = folder.source(HEAD + rows, name="traces.csv", stream="surfaces")
+    source = folder.source(head + rows, name="traces.csv", stream="surfaces")
     plan = program(folder.path, (source,))
     tools = {**plan.definitions.tools, "profile-1": Tool("profile-1", "stylus", "profilometer", 2e-8)}
     return STREAM.read(replace(plan, definitions=replace(plan.definitions, tools=tools)), (source,))
@@ -114,6 +114,29 @@ def test_dust_is_said_and_does_not_reach_the_numbers(folder: Folder) -> None:
     clean, dusty = (found["bore.rt", phase, AT] for phase in ("cold-build", "teardown"))
     assert "spikes-taken-out" in dusty.flags - clean.flags
     assert dusty.value == pytest.approx(clean.value, rel=0.01)
+
+
+def test_the_filter_is_chosen_said_and_never_mixed(folder: Folder) -> None:
+    made = {f"{state}{n}": drawn(10 * k + n, wear) for k, (state, wear) in enumerate((("n", 0.0), ("r", 0.4)))
+            for n in range(1, 6)}  # fmt: skip
+    head = HEAD.replace("instrument", "instrument,filter")
+
+    def found(new: str, run: str) -> dict[tuple[str, str, str], Value]:
+        rows = "".join(bore(f"{s}{n}", phase, n).replace("\n", f",{name}\n")
+                       for s, phase, name in (("n", "cold-build", new), ("r", "teardown", run))
+                       for n in range(1, 6))  # fmt: skip
+        return values(folder, read(folder, rows, made, head))
+
+    robust, steps, mixed = found("", ""), found("two-step", "two-step"), found("", "two-step")
+    key = "bore.rk", "cold-build", AT
+    assert "two-step-filter" in steps[key].flags
+    assert not robust[key].flags
+    # the grooves pull the two-step line down, less than the plain one: Rk lies between the other two
+    sizes = [each.value or 0.0 for each in (robust[key], steps[key], robust["bore.rk_plain", "cold-build", AT])]
+    assert sizes == sorted(set(sizes))
+    assert robust["bore.wear_valleys", "teardown", AT].status in ("ok", "below")
+    for measure in ("bore.wear_valleys", "bore.plateau"):
+        assert mixed[measure, "teardown", AT].reason == "filters-differ"
 
 
 def test_a_stated_result_that_does_not_fit_is_flagged(folder: Folder) -> None:

@@ -15,6 +15,7 @@ from sitegen.methods.material_ratio import Curve
 from sitegen.methods.repeats import Difference, difference
 from sitegen.methods.ring_face import Bounded
 from sitegen.program.model import WearRule
+from sitegen.streams.surfaces.fields import FILTERS
 from sitegen.traces.reading import Trace
 from sitegen.vocabulary import Refused
 
@@ -32,6 +33,7 @@ class Evaluated:
     stated: Mapping[str, float]  # stated over computed
     curve: Curve
     spikes: int
+    filter: str
 
 
 @dataclass(frozen=True)
@@ -68,6 +70,11 @@ def evaluation_of(row: Any) -> float | None:
     return _given(row.evaluation) or CUTOFFS * cutoff
 
 
+def filter_of(row: Any) -> str:
+    """Filter of the roughness that a row of the index asks for."""
+    return row.filter if isinstance(row.filter, str) and row.filter else FILTERS[0]
+
+
 def bore(trace: Trace, row: Any) -> Evaluated:
     """Roughness of one trace over its evaluation length, from the swept band where there is one.
 
@@ -87,7 +94,9 @@ def bore(trace: Trace, row: Any) -> Evaluated:
     lead = (len(z) - count) // 2  # the middle of what there is
     inside = slice(max(lead, 0), max(lead, 0) + count)
     sections = max(round(length / cutoff), 1)
-    rough = (flat - profile_filters.robust_gaussian(flat, whole.step, cutoff))[inside]
+    name = filter_of(row)
+    mean_line = profile_filters.two_step if name == "two-step" else profile_filters.robust_gaussian
+    rough = (flat - mean_line(flat, whole.step, cutoff))[inside]
     plain = (flat - profile_filters.gaussian(flat, whole.step, cutoff))[inside]
     curve = material_ratio.curve(rough - rough.mean())
     heights, core = roughness.heights(rough, sections), material_ratio.core(curve)
@@ -100,7 +109,7 @@ def bore(trace: Trace, row: Any) -> Evaluated:
     with suppress(Refused):  # not a surface of two lines: the other parameters stand
         chance = material_ratio.probability(rough)
         values |= {"rpq": 1e6 * chance.rpq, "rvq": 1e6 * chance.rvq, "rmq": chance.rmq}
-    return Evaluated(values, _stated(trace, row, plain, sections, values), curve, whole.spikes)
+    return Evaluated(values, _stated(trace, row, plain, sections, values), curve, whole.spikes, name)
 
 
 def _stated(trace: Trace, row: Any, plain: Floats, sections: int, values: Mapping[str, float]) -> dict[str, float]:

@@ -14,6 +14,7 @@ RINGS = {"top-ring": "top", "second-ring": "second"}  # part -> ring, as build s
 PARTS = ("bore", *RINGS)
 SIDES = ("thrust", "antithrust", "front", "rear")
 HEIGHTS = ("top-reversal", "mid-stroke", "bottom-reversal")
+FILTERS = ("robust-gaussian", "two-step")  # ISO 16610-31; ISO 13565-1, for comparison with older values
 STATED = ("ra", "rz", "rk", "rpk", "rvk")  # results of the instrument that are held against ours
 
 
@@ -46,6 +47,13 @@ FIELDS: tuple[Field, ...] = (
     _length("flank", "Width of a flank", 1e-5, 1e-2, "Of a ring face: unworn at either edge."),
     _length("cutoff", "Cutoff", 1e-5, 1e-2, "Long-wave cutoff λc of the roughness."),
     _length("cutoff_short", "Short cutoff", 1e-7, 1e-4, "λs, where the instrument applied it."),
+    Field(
+        "filter",
+        "Filter",
+        "word",
+        words=FILTERS,
+        help="Of the roughness: left out, the robust Gaussian (ISO 16610-31); two-step (ISO 13565-1) for old values.",
+    ),
     _length("evaluation", "Evaluation length", 1e-5, 1e-1, "Roughness is evaluated over it; left out, five cutoffs."),
     _length("tip", "Tip radius", 1e-7, 1e-4, "Of the stylus."),
     Field("instrument", "Instrument", "id", refers="tool", help="A tool of kind profilometer."),

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from sitegen.vocabulary import Measure
 
-_FILTER = "Filtered by the robust Gaussian of ISO 16610-31, which the grooves do not pull down."
+_FILTER = (
+    "Filtered by the robust Gaussian of ISO 16610-31, which the grooves do not pull down, or where the index of traces "
+    "asks for it by the two steps of ISO 13565-1, which is then said beside the value."
+)
 _MEAN = "Mean over the traces of a place, with the interval of that mean from their scatter."
 _SKEW = (
     "Mean over the traces of a place. It has no interval: the few deepest grooves make most of it, and its scatter is "

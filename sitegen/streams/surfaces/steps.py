@@ -76,6 +76,10 @@ def run_bores(program: Program, engine: str, readings: Mapping[str, Readings], b
             key = build.key(cylinder, phase, at)
             before, after = states[phases[0]], states[phase]
             yield from _step(key, before, after)
+            if len({each.filter for each in (*rough[phases[0]], *rough[phase])}) > 1:
+                for measure in (measures.WEAR_VALLEYS, measures.PLATEAU):
+                    yield refused(measure.id, key, Refused("filters-differ"))
+                continue
             yield from _aligned(key, rough[phases[0]], rough[phase])
             yield from _plateau(key, rough[phases[0]], rough[phase])
 
@@ -91,6 +95,10 @@ def _roughness(key: Key, traced: Sequence[Traced]) -> Generator[Result, None, li
     flags = frozenset({"trace-left-out"} if why is not None and evaluated else ())
     if evaluated and any(each.spikes for each in evaluated):
         flags |= {"spikes-taken-out"}
+    filters = {each.filter for each in evaluated}
+    flags |= {"two-step-filter"} if filters == {"two-step"} else set()
+    if len(filters) > 1:
+        why, evaluated = Refused("filters-differ"), []
     for measure in (*measures.ROUGHNESS, measures.RK_PLAIN):
         name = measure.id.removeprefix("bore.")
         known = [each.values[name] for each in evaluated if math.isfinite(each.values.get(name, math.nan))]
