@@ -37,6 +37,18 @@ READING: dict[str, str] = {
     "unknown-word": "a word in it is none of those agreed",
     "wrong-tool": "the tool named cannot have read it",
     "log-not-usable": "its time axis or its columns cannot be trusted",
+    "oil-not-of-sample": "something of a sample is entered for what is none",
+    "sample-unnamed": "the sample has no id",
+    "sample-twice": "another sample bears the same id",
+    "oil-hours-missing": "a top-up does not say when it was made",
+    "element-missing": "a concentration is not clearly that of one element",
+    "oil-amount-twice": "mass and volume are both entered",
+    "oil-amount-missing": "nothing says how much oil it was",
+    "oil-density-missing": "a volume has no density",
+    "negative-concentration": "a concentration lies further below zero than a blank correction takes it",
+    "no-fill": "no fill of the engine with oil is on record before it",
+    "drained-too-much": "more oil left the engine than was in it",
+    "other-method": "it was measured by another method than the samples before",
     "zero-pressure": "a cylinder gauge at zero is one not read, or an open valve",
 }
 

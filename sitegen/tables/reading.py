@@ -227,9 +227,13 @@ def _frame(read: Sequence[_Read], fields: Sequence[Field]) -> pd.DataFrame:
     for what in fields:
         if what.name in columns:
             continue
-        if what.kind in {"number", "integer"}:
+        if what.kind in {"number", "bounded", "integer"}:
             arrays = [each.part.arrays.get(what.name, np.full(len(each.part.lines), np.nan)) for each in read]
             columns[what.name] = np.concatenate([np.zeros(0), *arrays])
+            if what.kind == "bounded":
+                blank = [np.full(size, "", dtype=object) for size in sizes]
+                marks = [each.part.marks.get(what.name, none) for each, none in zip(read, blank, strict=True)]
+                columns[f"{what.name}_mark"] = _text(np.concatenate([np.zeros(0, dtype=object), *marks]))
         else:
             texts = [
                 each.part.arrays.get(what.name, np.full(len(each.part.lines), None, dtype=object)) for each in read
