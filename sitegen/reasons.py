@@ -151,6 +151,21 @@ ANSWER: dict[str, str] = {
     "averaging-short": "the averaging time is shorter than three and a half time constants of the difference",
     "settling-open-above": "no end of the settling is in sight, so its time has no upper end",
     "settling-open-below": "the level had settled before the second visit to the reference point",
+    "element-not-given": "the report says nothing of the element",
+    "not-measured": "the laboratory did not measure it",
+    "no-detection-limit": "it was not detected, and the laboratory's limit of detection is not stated",
+    "no-stated-precision": "no precision is stated for so much of the element",
+    "no-fresh-oil": "the program file does not say how much of it the fresh oil holds",
+    "fill-without-drain": "the engine was filled again, but no drain of the oil before is on record",
+    "not-drained": "the oil of this fill was not drained and weighed yet",
+    "no-sample": "no sample holds the element",
+    "few-elements": "fewer than two metals are known",
+    "no-sources": "the program file names no parts that could have given the metals",
+    "too-many-sources": "the program file names more parts than can be told apart",
+    "viscosity-too-low": "the viscosity index is not defined below 2 mm²/s at 100 °C",
+    "viscosities-reversed": "the oil is entered as no thinner at 100 °C than at 40 °C",
+    "within-condition": "it is within its limit",
+    "beyond-condition": "it is beyond its limit",
     "few-visits": "the reference point was visited too few times for a curve",
 }
 
@@ -188,6 +203,14 @@ FLAGS: dict[str, str] = {
     "build-without-value": "a build without any value is left out",
     "mean-of-fewer": "a cylinder without a value is not in the mean of its build",
     "one-lot": "all rings of the coating came from one lot, so that coating and lot cannot be told apart",
+    "drawn-late": "the sample was drawn later after shutdown than planned, when part of the metal had settled",
+    "drawn-early": "the sample was drawn sooner after shutdown than planned",
+    "drawn-elsewhere": "the sample was drawn at another place than planned",
+    "reproducibility-stands-in": "the laboratory's own precision is not stated, so that the scatter between laboratories "
+    "stands in",
+    "loss-not-known": "the oil was not drained and weighed yet, so that what was lost, and the metal in it, is not in it",
+    "sample-mass-unknown": "the mass of a sample was not entered",
+    "bound-in-it": "it rests on a report of less than a limit, which enters as a bound",
     "blocks-used-again": "some builds were made on the same block, which the interval does not allow for",
 }
 

@@ -40,9 +40,7 @@ class Attribution:
     left_over: Mapping[str, float]  # element -> mass not explained [mg]
 
 
-def attribute(
-    masses: Mapping[str, tuple[float, float]], sources: Mapping[str, Mapping[str, float]]
-) -> Attribution:
+def attribute(masses: Mapping[str, tuple[float, float]], sources: Mapping[str, Mapping[str, float]]) -> Attribution:
     """Explain masses by sources.
 
     Parameters: masses: element -> (mass [mg], standard error [mg]); sources: id -> element -> share of its mass [-].
@@ -99,13 +97,13 @@ def attribute(
             for into in chosen - used
         }
     )
-    rest = b - matrix @ best
+    remaining = b - matrix @ best
     return Attribution(
         shares,
         float(least),
         len(elements) - len(used),
         tuple(swaps),
-        {symbol: float(part) for symbol, part in zip(elements, rest, strict=True)},
+        {symbol: float(part) for symbol, part in zip(elements, remaining, strict=True)},
     )
 
 

@@ -65,7 +65,8 @@ def fills(moves: Sequence[Move], left: float | None, mass_error: float) -> list[
     Returns: what each fill lost, its uncertainty [kg] of the masses and of what drains left. What one drain left is the
     same as what the next leaves but for a tenth (from memory), so it hardly counts from the second fill on.
 
-    Refuses: `no-fill` where the first move is none; `drained-too-much` where more left than was in.
+    Refuses: `no-fill` where the first move is none; `fill-without-drain` where a fill follows on one that was not
+    drained; `drained-too-much` where more left than was in.
     """
     if not moves or moves[0].kind != "fill":
         raise Refused("no-fill")
@@ -82,6 +83,8 @@ def fills(moves: Sequence[Move], left: float | None, mass_error: float) -> list[
         into = sum(move.mass for move in group if move.kind == "top-up")
         out = sum(move.mass for move in group if move.kind in {"sample", "drain"})
         drained = any(move.kind == "drain" for move in group)
+        if not drained and number + 1 < len(groups):
+            raise Refused("fill-without-drain")
         stays = (left or 0.0) * charge if drained else 0.0
         lost: float | None = None
         if drained:

@@ -127,7 +127,7 @@ def build(
         version=root.text("version"),
         run=_run_rule(root.get("run")),
         inspection=_grades(root.get("inspection")),
-        oil=_oil_rule(root.get("oil"), order, compared),
+        oil=_oil_rule(root.get("oil"), compared),
     )
 
 
@@ -194,7 +194,7 @@ def _run_rule(node: Node) -> RunRule | None:
     return RunRule(speed, torque, held)
 
 
-def _oil_rule(node: Node, order: Sequence[str], compared: Sequence[str]) -> OilRule:
+def _oil_rule(node: Node, compared: Sequence[str]) -> OilRule:
     minutes = node.get("minutes")
     first, last = minutes.quantity("from", "time", zero=True), minutes.quantity("to", "time")
     if first is not None and last is not None and first >= last:
@@ -220,7 +220,6 @@ def _oil_rule(node: Node, order: Sequence[str], compared: Sequence[str]) -> OilR
             )
         )
     return OilRule(
-        samples=node.references("samples", order, "phase", HERE),
         minutes=None if first is None or last is None else (first, last),
         draw_point=node.text("draw_point"),
         mass_error=node.quantity("mass_error", "ratio") or 0.0,

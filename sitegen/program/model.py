@@ -350,9 +350,8 @@ class OilSource:
 
 @dataclass(frozen=True)
 class OilRule:
-    """How oil is sampled, and what the engine's metals may come from."""
+    """How oil is sampled, and what the engine's metals may come from. A phase whose records name oil has a sample."""
 
-    samples: tuple[str, ...] = ()  # phases with a planned sample
     minutes: tuple[float, float] | None = None  # s after shutdown, from and to
     draw_point: str = ""
     mass_error: float = 0.0  # standard uncertainty of a mass that was weighed or metered, share of it [-]

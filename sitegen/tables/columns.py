@@ -358,9 +358,10 @@ def constant(what: Field, text: str) -> Any:
 def word(what: Field, text: str) -> str:
     """The allowed word a text stands for, whatever its capitals and hyphens. Raises ValueError."""
     found = "-".join(text.casefold().replace("_", " ").replace("-", " ").split())
-    if found not in what.words:
+    known = {each.casefold(): each for each in what.words}
+    if found not in known:
         raise ValueError(f'"{shown(text)}" is not one of its words')
-    return found
+    return known[found]
 
 
 def expected(what: Field) -> str:

@@ -47,14 +47,20 @@ FIELDS: tuple[Field, ...] = (
         help="Running time since the cold build. Left out: a fill at the beginning of its phase, all else at its end; "
         "a top-up needs it.",
     ),
-    Field("on_fill", "Hours on the fill", "number", "s", "time", low=0, high=3.6e8, help="Running time since the fill."),
+    Field(
+        "on_fill", "Hours on the fill", "number", "s", "time", low=0, high=3.6e8, help="Running time since the fill."
+    ),
     Field("since_shutdown", "Since shutdown", "number", "s", "time", low=0, high=1e6, help="Of a sample."),
     Field("draw_point", "Draw point", "word", words=DRAW_POINTS, help="Where a sample was drawn."),
     Field("laboratory", "Laboratory", "id", refers="laboratory", help="Id of the laboratory."),
     Field("batch", "Batch", "text", help="Samples analysed together, on one day, share it."),
-    Field("mass", "Mass", "number", "kg", "mass", low=0, high=2e3, help="Of the oil filled, topped up, drained, drawn."),
+    Field(
+        "mass", "Mass", "number", "kg", "mass", low=0, high=2e3, help="Of the oil filled, topped up, drained, drawn."
+    ),
     Field("volume", "Volume", "number", "m3", "volume", low=0, high=2.0, help="In place of the mass."),
-    Field("density", "Density", "number", "kg/m3", "density", low=600, high=1200, help="With which a volume is weighed."),
+    Field(
+        "density", "Density", "number", "kg/m3", "density", low=600, high=1200, help="With which a volume is weighed."
+    ),
     Field("element", "Element", "word", words=tuple(elements.ALL), help="Of a table with a row for each element."),
     Field(
         "concentration",

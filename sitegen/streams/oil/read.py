@@ -181,15 +181,18 @@ def _thousandfold(program: Program, sheet: Sheet) -> None:
     frame = sheet.frame
     for name in ("concentration", *elements.ALL):
         symbols = frame["element"] if name == "concentration" else [name] * len(frame)
+        numbers = frame[name].to_numpy()
         groups: dict[object, list[int]] = {}
         for at, (symbol, value) in enumerate(zip(symbols, frame[name], strict=True)):
             if value == value and value > 0 and sheet.open[at]:
                 groups.setdefault(symbol, []).append(at)
         for symbol, places in groups.items():
-            values = {at: float(frame[name].iat[at]) for at in places}
+            values = {at: float(numbers[at]) for at in places}
             for at, value in values.items():
                 others = [other for place, other in values.items() if place != at]
                 if len(others) < 3 or value <= THOUSANDFOLD * median(others):
                     continue
-                what = f"{symbol} is {value / median(others):.3g} times what the other samples hold: per cent for mg/kg?"
+                what = (
+                    f"{symbol} is {value / median(others):.3g} times what the other samples hold: per cent for mg/kg?"
+                )
                 sheet.tell(at, "thousandfold", name, what, "mg/kg as in the others; it is used as it stands")
