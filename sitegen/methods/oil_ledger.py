@@ -59,8 +59,8 @@ class Fill:
 def fills(moves: Sequence[Move], left: float | None, mass_error: float) -> list[Fill]:
     """Fills of an engine, one after the other.
 
-    Parameters: moves in their order, the first a fill; left: share of the charge that a drain leaves [-], None where not
-    stated; mass_error: standard uncertainty of each mass, as a share of it [-].
+    Parameters: moves in their order, the first a fill; left: share of the charge that a drain leaves [-], None where
+    not stated; mass_error: standard uncertainty of each mass, as a share of it [-].
 
     Returns: what each fill lost, its uncertainty [kg] of the masses and of what drains left. What one drain left is the
     same as what the next leaves but for a tenth (from memory), so it hardly counts from the second fill on.
@@ -289,10 +289,11 @@ def _result(
     )
 
 
-def adding_up(terms: Sequence[float], decimals: int) -> list[float]:
-    """The terms rounded so that they add up to their rounded sum, in the last digit shown.
+def adding_up(terms: Sequence[float], decimals: int, to: float | None = None) -> list[float]:
+    """The terms rounded so that they add up in the last digit shown: to their sum, or to the total shown for it.
 
-    The method of largest remainders: those that lie nearest to the next step take it.
+    The method of largest remainders: those that lie nearest to the next step take it. Each stays within a step of what
+    it is where `to` lies within rounding of the sum.
 
     >>> adding_up([1.4, 1.4, 1.4], 0)
     [2.0, 1.0, 1.0]
@@ -300,8 +301,8 @@ def adding_up(terms: Sequence[float], decimals: int) -> list[float]:
     step = 10.0**decimals
     scaled = [term * step for term in terms]
     down = [math.floor(each + 1e-9) for each in scaled]
-    missing = round(sum(scaled)) - sum(down)
+    missing = round(sum(scaled) if to is None else to * step) - sum(down)
     order = sorted(range(len(terms)), key=lambda place: (down[place] - scaled[place], place))
-    for place in order[: max(missing, 0)]:
-        down[place] += 1
+    for turn in range(abs(missing)):
+        down[order[turn % len(order)] if missing > 0 else order[-1 - turn % len(order)]] += 1 if missing > 0 else -1
     return [each / step + 0.0 for each in down]

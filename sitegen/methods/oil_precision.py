@@ -99,19 +99,17 @@ def scatter(
     the intermediate precision is the batch's; else all is its own. Without a statement of the laboratory the
     reproducibility stands in, which is too wide for one laboratory.
 
-    Refuses: `no-stated-precision` where neither is stated: for other methods than ICP, outside the range of the standard.
+    Refuses: `no-stated-precision` where neither is stated: other methods than ICP, outside the range of the standard.
     """
     x = max(x, 0.0)
     rounding = step / math.sqrt(12)
+    short = wide = math.inf
     try:
-        if method != "icp":
-            raise Refused("no-stated-precision")
-        short = repeatability(element, x) / FACTOR
-        wide = reproducibility(element, x) / FACTOR
+        found = _stated(element if method == "icp" else "", x)
+        short, wide = found.a * x**found.b / FACTOR, found.c * x**found.d / FACTOR
     except Refused:
         if laboratory is None:
             raise
-        short = wide = math.inf
     total = wide if laboratory is None else math.hypot(laboratory[0], laboratory[1] * x)
     own = min(short, total) if in_batch else total
     because = "standard" if laboratory is None else "laboratory"

@@ -78,8 +78,8 @@ def viscosity_index(at_40: float, at_100: float) -> float:
 
     Parameters: kinematic viscosities at 40 and 100 degC [mm2/s].
 
-    Notes: procedure A up to an index of 100, procedure B beyond. Refuses: `viscosity-too-low` below 2 mm2/s at 100 degC,
-    where the index is not defined; `viscosities-reversed` where the oil is not thinner when hot.
+    Notes: procedure A up to an index of 100, procedure B beyond. Refuses: `viscosity-too-low` below 2 mm2/s at 100
+    degC, where the index is not defined; `viscosities-reversed` where the oil is not thinner when hot.
 
     >>> round(viscosity_index(73.30, 8.86)), round(viscosity_index(22.83, 5.05))
     (92, 156)

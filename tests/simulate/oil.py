@@ -166,9 +166,7 @@ def run(seed: int, engine: EngineTruth, plan: OilPlan, dates: Mapping[str, str])
     return Record(samples, events, OilTruth(truth, consumed))
 
 
-def _worn(
-    engine: EngineTruth, phase: str, begin: float, end: float, spread: Mapping[str, float]
-) -> dict[str, float]:
+def _worn(engine: EngineTruth, phase: str, begin: float, end: float, spread: Mapping[str, float]) -> dict[str, float]:
     """Metal worn off between two running times [mg]."""
 
     def fades(scale: float) -> float:

@@ -35,8 +35,8 @@ from simulate.engine import (
     reference,
     take,
 )
-from simulate.oil import OilPlan
 from simulate.logplans import LOGS_2025, LOGS_2026, Logged
+from simulate.oil import OilPlan
 
 SEED = 7  # picked so that the story can be told: no evidence about methods, tests of recovery use many seeds
 BEHAVIOURS: Mapping[str, Behaviour] = {"nitrided": NITRIDED, "hard-crn": HARD, "graded-crn": GRADED}

@@ -7,7 +7,7 @@ from sitegen.streams.oil.measures import CONCENTRATION
 from sitegen.streams.oil.read import read
 from sitegen.streams.oil.sections import SECTIONS
 from sitegen.streams.oil.smallest import smallest
-from sitegen.streams.oil.steps import BALANCE, SAMPLES
+from sitegen.streams.oil.steps import BALANCE, NEXT_BUILD, SAMPLES
 from sitegen.vocabulary import Stream
 
 STREAM = Stream(
@@ -16,7 +16,7 @@ STREAM = Stream(
     order=50,
     fields=FIELDS,
     read=read,
-    steps=(SAMPLES, BALANCE),
+    steps=(SAMPLES, BALANCE, NEXT_BUILD),
     sections=SECTIONS,
     recorded=(CONCENTRATION["Fe"].id,),
     whole=True,

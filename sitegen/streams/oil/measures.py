@@ -93,6 +93,18 @@ FROM = Measure(
     limits="Only as good as the list of parts: what is not on it is put down to those that are.",
     interval="bounds",
 )
+NEXT = Measure(
+    id="wear.next_build",
+    title="metal made by the next build",
+    unit="mg",
+    better="",
+    method="Where the metal made by one more build with this coating may lie with a probability of 95 %, taking the "
+    "builds so far as drawn from one lot. Only engines that hold this coating alone.",
+    formula="mean ± t(n − 1) · s · √(1 + 1/n) over builds",
+    source="Student's prediction interval (exact for normal scatter)",
+    limits="Fewer than fifteen builds support no tolerance interval: the points and their range are shown.",
+    interval="prediction",
+)
 CONSUMPTION = Measure(
     id="oil.consumption",
     title="oil consumption",

@@ -178,9 +178,9 @@ def content(sample: Sample, symbol: str) -> tuple[Content, frozenset[str]]:
         limit = laboratory.detection.get(symbol) if laboratory is not None else None
         if limit is None:
             raise Refused("no-detection-limit")
-        return Content(None, 0.0, limit * MG_KG), frozenset()
+        return Content(None, 0.0, limit * MG_KG, *_of_bound(sample, symbol, limit * MG_KG)), frozenset()
     if mark == "<":
-        return Content(None, 0.0, value), frozenset()
+        return Content(None, 0.0, value, *_of_bound(sample, symbol, value)), frozenset()
     own = laboratory.precision.get(symbol) if laboratory is not None else None
     try:
         found = oil_precision.scatter(
@@ -196,6 +196,13 @@ def content(sample: Sample, symbol: str) -> tuple[Content, frozenset[str]]:
     flags = frozenset({"reproducibility-stands-in"}) if found.because == "standard" else frozenset()
     batch = f"lab:{laboratory.id if laboratory is not None else ''}:{sample.batch}" if sample.batch else ""
     return Content(value, value, value, found.own, found.shared, batch), flags
+
+
+def _of_bound(sample: Sample, symbol: str, limit: float) -> tuple[float]:
+    """Scatter of a report at the limit: what was reported as less may hold a little more."""
+    laboratory = sample.laboratory
+    own = laboratory.precision.get(symbol) if laboratory is not None else None
+    return (0.0 if own is None else float((own.at_zero**2 + (own.share * limit / MG_KG) ** 2) ** 0.5 * MG_KG),)
 
 
 def contents(samples: Sequence[Sample], symbol: str) -> dict[str, Content]:

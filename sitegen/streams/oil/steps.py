@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sitegen.methods import oil_attribution, viscosity
+from sitegen.methods import oil_attribution, prediction, viscosity
 from sitegen.methods.oil_ledger import Balance, Fill, Z, balance
 from sitegen.program.model import Build, Program
 from sitegen.streams.oil.measures import (
@@ -15,6 +15,7 @@ from sitegen.streams.oil.measures import (
     FROM,
     INDEX,
     MASS,
+    NEXT,
     PER_HOUR,
     PER_KM,
     READ,
@@ -373,6 +374,24 @@ def _sources(program: Program, build: Build, totals: Mapping[str, tuple[Sample, 
     yield Series("oil-swaps", build.key(phase=phase), {}, swaps)
 
 
+def run_next(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
+    """What the next build may make of each metal, by coating and phase."""
+    del program, engine, readings
+    groups: dict[Key, list[float]] = {}
+    for symbol, measure in MASS.items():
+        for value in book.of(measure.id):
+            if value.key.at == TOTAL and value.key.coating and value.status == "ok" and value.value is not None:
+                key = Key("", 0, value.key.coating, value.key.phase, symbol)
+                groups.setdefault(key, []).append(value.value)
+    for key, numbers in groups.items():
+        try:
+            mean, low, high = prediction.next_value(numbers)
+        except Refused as why:
+            yield refused(NEXT.id, key, why)
+            continue
+        yield Value(NEXT.id, key, mean, low, high, n=len(numbers), of="build")
+
+
 SAMPLES = Step(
     name="oil-samples",
     gives=(*CONCENTRATION.values(), INDEX, THICKER, *READ.values()),
@@ -386,4 +405,11 @@ BALANCE = Step(
     run=run_balance,
     reads=(OIL,),
     needs=(HOURS, KM, ENERGY),
+)
+NEXT_BUILD = Step(
+    name="oil-next-build",
+    gives=(NEXT,),
+    run=run_next,
+    needs=tuple(measure.id for measure in MASS.values()),
+    scope="program",
 )
