@@ -8,8 +8,8 @@ no metal where it evaporates and all of it where it leaves as droplets: three ca
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from sitegen.vocabulary import Refused
@@ -17,6 +17,10 @@ from sitegen.vocabulary import Refused
 Case = Literal["evaporated", "mean", "end"]
 CASES: tuple[Case, ...] = ("evaporated", "mean", "end")
 LEFT_LIMIT = 0.5  # limit of error of what a drain leaves, as a share of it; from memory (5 to 15 % of the charge)
+LEFT_SCATTER = 0.1  # of what one drain leaves beside the next, as a share of it; from memory
+FILLED, ADDED, LOST, DRAWN = "fresh oil filled", "fresh oil topped up", "lost with droplets", "drawn with samples"
+DRAINED, START, END = "drained", "in the engine at the start", "in the engine at the end"
+TERMS = (START, FILLED, ADDED, LOST, DRAWN, DRAINED, END)  # of a balance, in the order told
 Z = 1.959963984540054  # 97.5 % point of the normal distribution
 
 
@@ -54,6 +58,7 @@ class Fill:
     lost_se: float
     hours: float  # from fill to drain, or to the last move [h]
     at: tuple[float, ...] = ()  # kg in the engine before each move
+    stays: float = 0.0  # kg of it that its drain left
 
 
 def fills(moves: Sequence[Move], left: float | None, mass_error: float) -> list[Fill]:
@@ -75,29 +80,61 @@ def fills(moves: Sequence[Move], left: float | None, mass_error: float) -> list[
         if move.kind == "fill":
             groups.append([])
         groups[-1].append(move)
+    for group in groups[:-1]:
+        if not _drained(group):
+            raise Refused("fill-without-drain")
+    stays = [(left or 0.0) * group[0].mass if _drained(group) else 0.0 for group in groups]
+    made = _filled(groups, stays, mass_error)
+    for fill in made:
+        into = fill.begin + sum(move.mass for move in fill.moves if move.kind == "top-up")
+        out = sum(move.mass for move in fill.moves if move.kind in {"sample", "drain"})
+        weighing = mass_error * math.sqrt(sum(move.mass**2 for move in fill.moves))
+        slack = Z * weighing + (LEFT_LIMIT + 1.0) * fill.stays
+        if fill.lost is not None and (fill.lost < -slack or out > into * (1 + 3 * mass_error)):
+            raise Refused("drained-too-much")
+    return made
+
+
+def _drained(group: Sequence[Move]) -> bool:
+    return any(move.kind == "drain" for move in group)
+
+
+def _filled(groups: Sequence[Sequence[Move]], stays: Sequence[float], mass_error: float) -> list[Fill]:
+    """Fills from their moves and what each drain left [kg]."""
     made: list[Fill] = []
     old = 0.0
-    for number, group in enumerate(groups):
-        charge = group[0].mass
-        begin = old + charge
+    for number, (group, stay) in enumerate(zip(groups, stays, strict=True)):
+        begin = old + group[0].mass
         into = sum(move.mass for move in group if move.kind == "top-up")
         out = sum(move.mass for move in group if move.kind in {"sample", "drain"})
-        drained = any(move.kind == "drain" for move in group)
-        if not drained and number + 1 < len(groups):
-            raise Refused("fill-without-drain")
-        stays = (left or 0.0) * charge if drained else 0.0
-        lost: float | None = None
-        if drained:
-            lost = begin + into - out - stays
-            slack = Z * mass_error * math.sqrt(sum(move.mass**2 for move in group)) + (LEFT_LIMIT + 1.0) * stays
-            if lost < -slack or out > (begin + into) * (1 + 3 * mass_error):
-                raise Refused("drained-too-much")
-        old_error = LEFT_LIMIT / math.sqrt(3) * stays if number == 0 else math.sqrt(2) * 0.1 * stays
+        lost = begin + into - out - stay if _drained(group) else None
+        old_error = LEFT_LIMIT / math.sqrt(3) * stay if number == 0 else math.sqrt(2) * LEFT_SCATTER * stay
         lost_se = math.hypot(mass_error * math.sqrt(sum(move.mass**2 for move in group)), old_error)
         hours = group[-1].hours - group[0].hours
-        made.append(Fill(tuple(group), begin, old, lost, lost_se, hours, _inside(group, begin, lost or 0.0, hours)))
-        old = stays
+        inside = _inside(group, begin, lost or 0.0, hours)
+        made.append(Fill(tuple(group), begin, old, lost, lost_se, hours, inside, stay))
+        old = stay
     return made
+
+
+def _shifted(found: Sequence[Fill], mass_error: float) -> Iterator[list[Fill]]:
+    """The fills with one source of error after the other moved by its standard uncertainty.
+
+    Sources: each mass; the share that drains leave, alike for all of them; what each drain leaves beside it.
+    """
+    groups = [fill.moves for fill in found]
+    stays = [fill.stays for fill in found]
+    for number, group in enumerate(groups):
+        for place, move in enumerate(group):
+            if mass_error * move.mass > 0:
+                moved = (*group[:place], replace(move, mass=move.mass * (1 + mass_error)), *group[place + 1 :])
+                yield _filled([*groups[:number], moved, *groups[number + 1 :]], stays, mass_error)
+    if any(stays):
+        yield _filled(groups, [stay * (1 + LEFT_LIMIT / math.sqrt(3)) for stay in stays], mass_error)
+    for number, stay in enumerate(stays):
+        if stay > 0:
+            other = [*stays[:number], stay * (1 + LEFT_SCATTER), *stays[number + 1 :]]
+            yield _filled(groups, other, mass_error)
 
 
 def _inside(group: Sequence[Move], begin: float, lost: float, hours: float) -> tuple[float, ...]:
@@ -145,6 +182,10 @@ class _Sum:
     constant: float = 0.0
     of: dict[str, float] = field(default_factory=dict)  # sample -> coefficient [kg]
 
+    def total(self, guess: Mapping[str, float]) -> float:
+        """Its value [mg] at these concentrations [mg/kg]."""
+        return self.constant + sum(mass * guess[sample] for sample, mass in self.of.items())
+
     def add(self, sample: str, mass: float, fresh: float) -> None:
         if sample:
             self.of[sample] = self.of.get(sample, 0.0) + mass
@@ -165,16 +206,38 @@ def balance(
     Parameters: fills of the engine; contents by sample [mg/kg]; fresh oil [mg/kg]; mass_error [-].
 
     The sum runs over the stretches between neighbouring samples that hold the element, each in its own case of lost
-    oil; what one stretch ends with the next begins with. Refuses: `no-sample` where `last` holds no such element.
+    oil; what one stretch ends with the next begins with. Errors of masses travel by moving each in turn (GUM, JCGM
+    100:2008, 5.1.3 note 2). The fresh oil counts as known. Refuses: `no-sample` where `last` holds no such element.
     """
-    sums = {case: _Sum() for case in CASES}
-    terms: dict[str, list[float]] = {}
-    masses = 0.0  # squares of errors of masses [mg2]
-    here, started, lost_known = "", first == "", True
-    begun = found[0].moves[0].hours if found else 0.0
     guess = {
         name: each.value if each.value is not None else (each.low + each.high) / 2 for name, each in contents.items()
     }
+    walked = _walk(found, guess, fresh, first, last)
+    masses = dict.fromkeys(CASES, 0.0)  # squares of errors [mg2]
+    for other in _shifted(found[: walked.fills], mass_error):
+        sums = _walk(other, guess, fresh, first, last).sums
+        for case in CASES:
+            masses[case] += (sums[case].total(guess) - walked.sums[case].total(guess)) ** 2
+    return _result(walked, contents, masses)
+
+
+@dataclass(frozen=True)
+class _Walk:
+    """A balance before its errors."""
+
+    sums: Mapping[Case, _Sum]
+    terms: Mapping[str, Sequence[float]]  # what -> oil [kg], metal [mg]
+    hours: float
+    lost_known: bool
+    fills: int  # how many it reaches into
+
+
+def _walk(found: Sequence[Fill], guess: Mapping[str, float], fresh: float, first: str, last: str) -> _Walk:
+    """From move to move, from the sample `first` to the sample `last`; see `balance`."""
+    sums: dict[Case, _Sum] = {case: _Sum() for case in CASES}
+    terms: dict[str, list[float]] = {}
+    here, started, lost_known = "", first == "", True
+    begun = found[0].moves[0].hours if found else 0.0
 
     def content(sample: str) -> float:
         return guess[sample] if sample else fresh
@@ -189,25 +252,24 @@ def balance(
             form.add(sample, sign * oil, fresh)
         term(what, oil, sign * oil * content(sample))
 
-    for fill in found:
+    for number, fill in enumerate(found):
         opened = fill.moves[0].hours
         if started:  # old oil in it carries on what it held: counted in and out, it is in no term
-            end(sums, -1.0, "fresh oil filled", fill.moves[0].mass, "")
+            end(sums, -1.0, FILLED, fill.moves[0].mass, "")
         rate = (fill.lost or 0.0) / fill.hours if fill.hours > 0 else 0.0
         since = opened
         for place, move in enumerate(fill.moves):
             inside, lost = fill.at[place], rate * (move.hours - since)
             if started and move.kind == "top-up":
-                end(sums, -1.0, "fresh oil topped up", move.mass, "")
-                masses += (mass_error * move.mass * (fresh - content(here))) ** 2
-            if move.kind == "sample" and move.sample not in contents and started:
-                end(sums, 1.0, "drawn with samples", move.mass, here)  # not known: taken as in the one before
+                end(sums, -1.0, ADDED, move.mass, "")
+            if move.kind == "sample" and move.sample not in guess and started:
+                end(sums, 1.0, DRAWN, move.mass, here)  # not known: taken as in the one before
             if move.kind == "drain" and started:
                 for case in ("mean", "end"):
                     sums[case].add(here, lost, fresh)
-                term("lost with droplets", lost, lost * content(here))
-                end(sums, 1.0, "drained", move.mass, here)
-            if move.kind != "sample" or move.sample not in contents:
+                term(LOST, lost, lost * content(here))
+                end(sums, 1.0, DRAINED, move.mass, here)
+            if move.kind != "sample" or move.sample not in guess:
                 continue
             sample = move.sample
             if started:
@@ -215,18 +277,16 @@ def balance(
                 sums["end"].add(sample, lost, fresh)
                 for name, share in [*((name, share / 2) for name, share in _mixed(here, fill)), (sample, 0.5)]:
                     sums["mean"].add(name, share * lost, fresh)
-                    term("lost with droplets", share * lost, share * lost * content(name))
-                masses += (mass_error * fill.begin * (content(sample) - content(here))) ** 2
-                masses += (fill.lost_se * (lost / fill.lost if fill.lost else 0.0) * content(sample)) ** 2
+                    term(LOST, share * lost, share * lost * content(name))
             if sample == last and started:
-                end(sums, 1.0, "in the engine at the end", inside, sample)
-                return _result(sums, terms, contents, masses, move.hours - begun, lost_known)
+                end(sums, 1.0, END, inside, sample)
+                return _Walk(sums, terms, move.hours - begun, lost_known, number + 1)
             if started:
-                end(sums, 1.0, "drawn with samples", move.mass, sample)
+                end(sums, 1.0, DRAWN, move.mass, sample)
             here, since = sample, move.hours
             if sample == first:
                 started, begun = True, move.hours
-                end(sums, -1.0, "in the engine at the start", inside - move.mass, sample)
+                end(sums, -1.0, START, inside - move.mass, sample)
     raise Refused("no-sample")
 
 
@@ -238,21 +298,14 @@ def _mixed(here: str, fill: Fill) -> list[tuple[str, float]]:
     return [(here, share), ("", 1 - share)]
 
 
-def _result(
-    sums: Mapping[Case, _Sum],
-    terms: Mapping[str, Sequence[float]],
-    contents: Mapping[str, Content],
-    masses: float,
-    hours: float,
-    lost_known: bool,
-) -> Balance:
+def _result(walked: _Walk, contents: Mapping[str, Content], masses: Mapping[Case, float]) -> Balance:
     cases: dict[Case, float] = {}
     lows, highs, errors, commons = [], [], [], []
     names: set[str] = set()
     known, bounded = True, False
-    for case, form in sums.items():
+    for case, form in walked.sums.items():
         least = most = middle = form.constant
-        own = masses
+        own = masses[case]
         groups: dict[str, float] = {}
         for sample, mass in form.of.items():
             if abs(mass) < 1e-12:
@@ -281,11 +334,11 @@ def _result(
         max(errors),
         max(commons),
         next(iter(names)) if len(names) == 1 else "",
-        tuple(Term(what, oil, metal) for what, (oil, metal) in terms.items() if oil or metal),
-        hours,
+        tuple(Term(what, oil, metal) for what, (oil, metal) in walked.terms.items() if oil or metal),
+        walked.hours,
         bounded,
-        lost_known,
-        len([1 for sample in sums["mean"].of]),
+        walked.lost_known,
+        len(walked.sums["mean"].of),
     )
 
 
