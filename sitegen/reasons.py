@@ -206,9 +206,9 @@ FLAGS: dict[str, str] = {
     "drawn-late": "the sample was drawn later after shutdown than planned, when part of the metal had settled",
     "drawn-early": "the sample was drawn sooner after shutdown than planned",
     "drawn-elsewhere": "the sample was drawn at another place than planned",
-    "reproducibility-stands-in": "the laboratory's own precision is not stated, so that the scatter between laboratories "
-    "stands in",
-    "loss-not-known": "the oil was not drained and weighed yet, so that what was lost, and the metal in it, is not in it",
+    "reproducibility-stands-in": "the laboratory's own precision is not stated, so that the scatter between "
+    "laboratories stands in",
+    "loss-not-known": "the oil was not drained and weighed yet, so that what was lost is not known, nor the metal in it",
     "sample-mass-unknown": "the mass of a sample was not entered",
     "bound-in-it": "it rests on a report of less than a limit, which enters as a bound",
     "blocks-used-again": "some builds were made on the same block, which the interval does not allow for",

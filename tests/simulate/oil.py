@@ -151,7 +151,8 @@ def run(seed: int, engine: EngineTruth, plan: OilPlan, dates: Mapping[str, str])
         thick = 14.3 * (1 + 0.0012 * max(hours - since, 0.0))
         condition = {
             "viscosity_40": round(132.0 * (thick / 14.3) ** 1.35, 1), "viscosity_100": round(thick, 2),
-            "acid_number": round(1.1 + 0.012 * (hours - since), 2), "base_number": round(5.4 - 0.018 * (hours - since), 1),
+            "acid_number": round(1.1 + 0.012 * (hours - since), 2),
+            "base_number": round(5.4 - 0.018 * (hours - since), 1),
             "oxidation": round(1.0 + 0.09 * (hours - since), 0), "nitration": round(1.0 + 0.11 * (hours - since), 0),
         }  # fmt: skip
         truth[phase] = dict(made)

@@ -37,8 +37,8 @@ MASS: Mapping[str, Measure] = {
         unit="mg",
         better="less",
         method=f"{name.capitalize()} that came into the oil since the sample before; in all, since the first fill. "
-        "Fresh oil is taken off. Drawn for oil lost as droplets at the mean of both ends; the bounds reach from all of it "
-        "evaporated, which leaves the metal behind, to all of it lost as droplets at the end.",
+        "Fresh oil is taken off. Lost oil counts as droplets at the mean of both ends; the bounds reach from all of "
+        "it evaporated, which leaves the metal behind, to all of it lost as droplets at the end.",
         formula="W = M₂·c₂ − M₁·c₁ + Σ drawn·c + Σ drained·c − Σ filled·c(fresh) + lost·c(lost)",
         source=f"balance of mass (exact); {_PRECISION}",
         limits=f"The whole engine, whatever its parts. {_PARTICLES} What the filter holds is not in it.",

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from sitegen.methods import elements
-from sitegen.methods.oil_ledger import adding_up
+from sitegen.methods.oil_ledger import TERMS, adding_up
 from sitegen.streams.oil.fields import FILL, SAMPLE, TOP_UP
 from sitegen.streams.oil.measures import (
     CONCENTRATION,
@@ -139,7 +139,7 @@ def _figure(view: Any, totals: Mapping[str, Value]) -> Figure:
         )
     caption = (
         "Metal made since the first fill, up to each sample, with its bounds. Open: drawn late or at another place, or "
-        "resting on a bound. Changes of oil and top-ups stand where they were made: they lower concentrations, not this."
+        "resting on a bound. Oil filled and added stands where it was: it lowers concentrations, not this."
     )
     name = f"metal-made-{build.id}"
     return Figure(name, "slope", panels, _reading(view, totals), caption, measure=MASS["Fe"].id, one_scale=False)
@@ -183,7 +183,7 @@ def _ledger(view: Any, totals: Mapping[str, Value]) -> list[Block]:
     chosen = [symbol for symbol in chosen if symbol in terms and symbol in cases]
     if not chosen:
         return []
-    what = list(dict.fromkeys(name for symbol in chosen for name in terms[symbol]["what"]))
+    what = [name for name in TERMS if any(name in terms[symbol]["what"].tolist() for symbol in chosen)]
     shown: dict[str, dict[str, str]] = {}
     for symbol in chosen:
         value = totals[symbol]
@@ -354,9 +354,14 @@ def _none(value: Any) -> bool:
     return value is None or value != value
 
 
+def _in_order(view: Any, values: Sequence[Value]) -> list[Value]:
+    order = {phase.id: phase.order for phase in view.program.phases}
+    return sorted(values, key=lambda value: order[value.key.phase])
+
+
 def _consumption(view: Any) -> list[Block]:
     words, build = view.words, view.the_build
-    found = view.values(CONSUMPTION.id, engine=build)
+    found = _in_order(view, view.values(CONSUMPTION.id, engine=build))
     if not found:
         return []
     rows, told, short = [], [], []
@@ -425,7 +430,7 @@ def by_build(view: Any) -> Sequence[Block]:
         if not totals:
             continue
         mixed = mixed or len(build.coatings) > 1
-        used = [v for v in view.values(CONSUMPTION.id, engine=build) if v.value is not None]
+        used = _in_order(view, [v for v in view.values(CONSUMPTION.id, engine=build) if v.value is not None])
         last = used[-1] if used else None
         phase = next(iter(totals.values())).key.phase
         iron, chromium = (totals.get(symbol) for symbol in ("Fe", "Cr"))
@@ -442,7 +447,8 @@ def by_build(view: Any) -> Sequence[Block]:
     if not rows:
         return ()
     columns = (
-        Column("Build"), Column("Coatings"), Column("Up to"), Column("Iron made", "mg", numeric=True, measure=MASS["Fe"].id),
+        Column("Build"), Column("Coatings"), Column("Up to"),
+        Column("Iron made", "mg", numeric=True, measure=MASS["Fe"].id),
         Column("Chromium made", "mg", numeric=True, measure=MASS["Cr"].id),
         Column("Iron: by the run-in", "%", numeric=True, measure=RUN_IN.id),
         Column("Oil consumption", "g/h", numeric=True, measure=CONSUMPTION.id),
@@ -483,35 +489,30 @@ def _reach(view: Any) -> list[Block]:
     for source in program.oil.sources:
         if not source.surface or not source.density:
             continue
+        rings = _rings(program, source)
+        weighed = words.DASH
+        if balances and rings:
+            limit = min(tool.limit for tool in balances)
+            weighed = words.number(2 * limit / (source.surface / rings * source.density) / _ONE_UM, 2)
+        expected = words.DASH if source.expected is None else words.number(source.expected / _ONE_UM, 2)
         for name in used:
             found = least_depth(program, laboratories[name], source)
-            if found is None:
-                continue
-            depth, symbol = found
-            rings = _rings(program, source)
-            weighed = words.DASH
-            if balances and rings:
-                limit = min(tool.limit for tool in balances)
-                weighed = words.number(2 * limit / (source.surface / rings * source.density) / _ONE_UM, 2)
-            expected = source.expected
-            if expected is not None and expected < depth:
+            shows = "no metal of its own" if found is None else f"{words.number(found[0] / _ONE_UM, 2)} by {found[1]}"
+            if found is None or (source.expected is not None and source.expected < found[0]):
                 blind.append(source.title)
-            rows.append(
-                Row((Cell(words.sentence(source.title)), Cell(f"{words.number(depth / _ONE_UM, 2)} by {symbol}"),
-                     Cell(words.DASH if expected is None else words.number(expected / _ONE_UM, 2)), Cell(weighed)))
-            )  # fmt: skip
+            rows.append(Row((Cell(words.sentence(source.title)), Cell(shows), Cell(expected), Cell(weighed))))
     if not rows:
         return []
     if blind:
-        text = f"Oil cannot show the wear expected of the {words.listed(blind)}; the balance can."
+        text = f"Oil cannot show the wear expected of {words.listed(blind)} by itself; weighing the rings can."
     else:
         text = "Oil can show the wear expected of every ring face, though only as the sum of all rings of an engine."
     columns = (Column("Part"), Column("Least wear that oil shows, all rings alike", "µm", numeric=True),
                Column("Expected", "µm", numeric=True),
                Column("Least wear the balance shows, one ring", "µm", numeric=True))  # fmt: skip
     note = (
-        "Oil: the rise between two samples that the laboratory's scatter from day to day allows to be seen in 95\u00a0% "
-        "of cases, near what fresh oil holds. Balance: twice its limit of error, spread over the running face."
+        "Oil: 1.96 times the laboratory's scatter of the difference of two samples, near what fresh oil holds; only metals "
+        "that no other part of the engine gives. Balance: twice its limit of error, spread over the running face."
     )
     return [Table("oil-reach", columns, rows, text, caption="What oil can and cannot show", note=note)]
 

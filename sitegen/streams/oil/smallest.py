@@ -38,12 +38,30 @@ def least_metal(program: Program, laboratory: Laboratory, symbol: str) -> float 
     return oil_precision.smallest_metal(max(charges), scatter, scatter)
 
 
+def beside(program: Program, source: OilSource) -> list[OilSource]:
+    """The other parts of engines that hold this one."""
+    coatings = [
+        set(build.coatings) for build in program.builds if not source.coating or source.coating in build.coatings
+    ]
+    together = set().union(*coatings)
+    return [
+        other
+        for other in program.oil.sources
+        if other is not source and (not other.coating or other.coating in together)
+    ]
+
+
 def least_depth(program: Program, laboratory: Laboratory, source: OilSource) -> tuple[float, str] | None:
-    """Least wear of a part [m] that the oil can show, and by which element; None where nothing tells."""
+    """Least wear of a part [m] that the oil can show, and by which element; None where nothing tells.
+
+    Only elements that no other part of the engine gives.
+    """
     if not source.surface or not source.density:
         return None
     found = []
     for symbol, share in source.elements.items():
+        if any(symbol in other.elements for other in beside(program, source)):
+            continue
         metal = least_metal(program, laboratory, symbol)
         if metal is not None and share > 0:
             found.append((metal / oil_precision.metal_of_wear(1.0, source.surface, source.density, share), symbol))
