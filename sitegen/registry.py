@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from sitegen.crossing import answers, exposure
+from sitegen.crossing import answers, exposure, ties
 from sitegen.streams.buildsheet import STREAM as BUILDSHEET
 from sitegen.streams.events import STREAM as EVENTS
 from sitegen.streams.inspection import STREAM as INSPECTION
 from sitegen.streams.leakdown import STREAM as LEAKDOWN
 from sitegen.streams.oil import STREAM as OIL
 from sitegen.streams.runlog import STREAM as RUNLOG
+from sitegen.streams.surfaces import STREAM as SURFACES
 from sitegen.vocabulary import Measure, Step, Stream
 
-_ALL = (BUILDSHEET, EVENTS, INSPECTION, LEAKDOWN, OIL, RUNLOG)
+_ALL = (BUILDSHEET, EVENTS, INSPECTION, LEAKDOWN, OIL, RUNLOG, SURFACES)
 STREAMS: tuple[Stream, ...] = tuple(sorted(_ALL, key=lambda stream: stream.order))
 CROSSING: tuple[Step, ...] = (exposure.STEP,)
 
@@ -21,7 +22,8 @@ CROSSING: tuple[Step, ...] = (exposure.STEP,)
 def steps() -> tuple[Step, ...]:
     """Every step of the house, in no particular order."""
     yielding = (*CROSSING, *(step for stream in STREAMS for step in stream.steps))
-    return (*yielding, answers.step(measure for step in yielding for measure in step.gives))
+    given = [measure for step in yielding for measure in step.gives]
+    return (*yielding, ties.step(given), answers.step(given))
 
 
 def measures() -> Mapping[str, Measure]:

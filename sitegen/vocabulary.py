@@ -78,6 +78,7 @@ class Measure:
     compare: Literal["ratio", "difference", ""] = ""  # how two coatings are set against each other; "": never
     offered: bool = False  # among the comparisons made when the program names none
     shared: str = ""  # measure that gives, at the same key, the half-width of what one instrument does to all readings
+    grows: bool = False  # with the distance run: builds that ran very different distances are not compared in it
 
 
 @dataclass(frozen=True)
@@ -217,6 +218,8 @@ class Readings:
     problems: Sequence[Problem] = ()
     files: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)  # file -> encoding, rows, used ...
     logs: Mapping[tuple[str, str], Any] = field(default_factory=dict)  # (engine, phase) -> logs.Log, of run logs
+    traces: Mapping[str, Any] = field(default_factory=dict)  # reading -> traces.Trace, of surfaces
+    inputs: Mapping[str, str] = field(default_factory=dict)  # further file, named inside a record -> sha256
 
 
 class Book:

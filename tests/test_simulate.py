@@ -199,6 +199,15 @@ def test_committed_tables_are_the_simulator_s(made: tuple[sim.Truth, dict[str, b
     assert different == [], "run `python -m simulate` from the tests folder"
 
 
+def test_committed_traces_are_the_simulator_s() -> None:
+    files = programs.traces()
+    found = {path.relative_to(PROGRAMS).as_posix() for path in PROGRAMS.glob("pump-rings-*/traces/*/*")}
+    assert found == set(files)
+    different = [name for name, data in files.items() if (PROGRAMS / name).read_bytes() != data]
+    assert different == [], "run `python -m simulate` from the tests folder"
+    assert sum(map(len, files.values())) < 2.5e6  # bytes in the repository
+
+
 def test_committed_pictures_are_the_simulator_s() -> None:
     """By their pixels: another version of the imaging library may write other bytes, and round otherwise."""
     import io

@@ -65,7 +65,8 @@ def _subject(
         for candidate in program.candidates
     }  # fmt: skip
     try:
-        laid = subjects.entries(program, measure, subject, book)
+        whole = subjects.entries(program, measure, subject, book)
+        laid, shorter = subjects.of_like_distance(program, measure, whole, book)
         extra = subjects.covariates(program, laid, book)
     except Refused as why:
         return [replace(row, verdict="refused", reason=why.code) for row in blank.values()]
@@ -76,7 +77,11 @@ def _subject(
         if made.reason == "build-and-coating" and program.lent:
             made = replace(made, procedure=LENT, reason="")
         told = _counted(replace(row, design=made.name), program, laid, made)
-        reason = made.reason or _unfit(laid, ratio=ratio)
+        pair = {candidate, program.reference}
+        if any(spot.coating in pair for spot in whole.spots if spot.build in shorter):
+            told = replace(told, flags=told.flags | {"other-distance-left-out"})
+        lost = {spot.coating for spot in whole.spots} - {spot.coating for spot in laid.spots}
+        reason = ("distances-differ" if lost & pair else made.reason) or _unfit(laid, ratio=ratio)
         if reason:
             rows[candidate] = replace(told, verdict="refused", reason=reason)
             continue

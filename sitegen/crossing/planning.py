@@ -12,6 +12,7 @@ from sitegen.program.model import Program
 from sitegen.vocabulary import Comparison, Measure, Smallest, Stream
 
 POWER = 0.8
+ERROR = 0.05  # of all comparisons of one kind together
 LARGEST = math.log(1e300)  # logarithm from which on a ratio counts as unbounded
 MOST = 60  # builds of a coating beyond which no number is given
 APART = ("pooled", "welch", "borrowed")  # procedures whose scatter is that between builds
@@ -92,7 +93,12 @@ def plan(
         for name in wanted
         if name in known
         for candidate in program.candidates
-        if (found := _reach(program, measures[name], candidate, known[name], held, levels.get(name))) is not None
+        if (
+            found := _reach(
+                program, measures[name], candidate, known[name], held, levels.get(name), _error(program, rows, name)
+            )
+        )
+        is not None
     ]
     smallest = [
         (stream.name, found) for stream in streams if stream.smallest is not None for found in stream.smallest(program)
@@ -155,9 +161,20 @@ def _follows(program: Program, lots: allocation.Lots | None) -> bool:
     return so_far or allocation.follows(program)
 
 
+def _error(program: Program, rows: Sequence[Comparison], name: str) -> float:
+    """Error left to one comparison: shared among the candidates, and of an exploratory measure among all of these.
+
+    Bonferroni: the cut for several candidates against one reference (Dunnett) is a little lower.
+    """
+    looked_at = {(row.measure, row.phase, row.at) for row in rows if row.role == "exploratory"}
+    exploratory = len(looked_at) or len(program.also) or 1
+    return ERROR / len(program.candidates) / (1 if name == program.primary_measure else exploratory)
+
+
 def _reach(
-    program: Program, measure: Measure, candidate: str, scatter: Scatter, held: allocation.Lots, level: float | None
-) -> Reach | None:
+    program: Program, measure: Measure, candidate: str, scatter: Scatter, held: allocation.Lots, level: float | None,
+    error: float,
+) -> Reach | None:  # fmt: skip
     own = [set(build) for build in held]
     pair = {candidate, program.reference}
     if scatter.within:
@@ -172,18 +189,18 @@ def _reach(
     at_worst = scatter.sd if scatter.df is None else power.scatter_limits(scatter.sd, scatter.df)[1]
     found = worst = None
     if df > 0 and (scatter.within or min(n, other) > 1):
-        step = power.shift(df, POWER) * factor
+        step = power.shift(df, POWER, error) * factor
         found, worst = (_printed(measure, step * sd) for sd in (scatter.sd, at_worst))
     difference = _difference(measure, program.worth_finding, level)
-    needed = None if difference is None else _needed(scatter, difference)
+    needed = None if difference is None else _needed(scatter, difference, error)
     return Reach(measure, candidate, scatter, n, other, found, worst, needed)
 
 
-def _needed(scatter: Scatter, difference: float) -> tuple[int, int | None]:
+def _needed(scatter: Scatter, difference: float, error: float) -> tuple[int, int | None]:
     df = math.inf if scatter.df is None else scatter.df
     if scatter.within:
-        return criteria.builds_needed(difference, scatter.sd, df, 0.0, MOST)
-    return power.builds_range(scatter.sd, df, difference, POWER, MOST)
+        return criteria.builds_needed(difference, scatter.sd, df, 0.0, MOST, error)
+    return power.builds_range(scatter.sd, df, difference, POWER, MOST, error)
 
 
 def _difference(measure: Measure, worth: float | None, level: float | None) -> float | None:

@@ -14,6 +14,8 @@ from sitegen.program.model import Build, Program, Subject
 from sitegen.vocabulary import Book, Measure, Refused, Value
 
 Role = Literal["primary", "criterion", "exploratory"]
+EXPOSURE = "exposure.km"
+ALIKE = 1.25  # longest over shortest distance run up to which wear is compared; a convention of ours, no source
 APART = ":"  # in `at`: another condition of the same thing ("supply:276-kpa", "vs:cold-build"), not a place of it
 
 
@@ -44,7 +46,10 @@ class Entries:
     def kept(self, coatings: Iterable[str]) -> Entries:
         """Only the spots of some coatings."""
         wanted = set(coatings)
-        places = [place for place, spot in enumerate(self.spots) if spot.coating in wanted]
+        return self.kept_at([place for place, spot in enumerate(self.spots) if spot.coating in wanted])
+
+    def kept_at(self, places: Sequence[int]) -> Entries:
+        """Only the spots at some places of the list."""
         return Entries(
             self.subject,
             tuple(self.spots[place] for place in places),
@@ -123,6 +128,26 @@ def entries(program: Program, measure: Measure, subject: Subject, book: Book) ->
             lacking.append(build.id)
     shared = [_shared(measure, value, book) for value in values]
     return Entries(subject, tuple(spots), tuple(values), tuple(shared), tuple(awaited), tuple(lacking))
+
+
+def of_like_distance(program: Program, measure: Measure, laid: Entries, book: Book) -> tuple[Entries, tuple[str, ...]]:
+    """The entries of builds that ran about as far, where the measure grows with the distance; and the builds left out.
+
+    Kept are the most builds whose distances lie within a factor `ALIKE` of each other, the farther ones where two such
+    groups are as large. It depends on how far they ran, never on what was measured. Builds whose distance is not known
+    stay.
+    """
+    if not measure.grows or not laid.subject.phase:
+        return laid, ()
+    ran: dict[str, float] = {}
+    for build in dict.fromkeys(spot.build for spot in laid.spots):
+        value = book.get(EXPOSURE, program.build(build).key(phase=laid.subject.phase))
+        if value is not None and value.value:
+            ran[build] = value.value
+    groups = [[build for build, km in ran.items() if least <= km <= ALIKE * least] for least in ran.values()]
+    kept = max(groups, key=lambda group: (len(group), sum(ran[build] for build in group)), default=[])
+    out = tuple(build for build in ran if build not in kept)
+    return laid.kept_at([at for at, spot in enumerate(laid.spots) if spot.build not in out]), out
 
 
 def _places(build: Build, *, by_cylinder: bool) -> list[tuple[int, str]]:

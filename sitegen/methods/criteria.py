@@ -82,27 +82,29 @@ def repeats_needed(
     return high
 
 
-def builds_needed(estimate: float, sd: float, df: float, limit: float, most: int = 60) -> tuple[int, int | None]:
+def builds_needed(
+    estimate: float, sd: float, df: float, limit: float, most: int = 60, error: float = ERROR
+) -> tuple[int, int | None]:
     """Builds at which a mean would clear its limit with a power of 80 %, if the estimate is what it truly is.
 
     A range from the two-sided 80 % limits of the scatter. estimate of the mean, sd between builds on df, limit, in one
-    unit. One-sample t with an error of 2.5 % on the side of the limit. The upper end is None beyond `most`; a lower
-    end beyond it is `most` + 1.
+    unit. One-sample t with this two-sided error [-], half of it on the side of the limit. The upper end is None beyond
+    `most`; a lower end beyond it is `most` + 1.
     """
     distance = abs(limit - estimate)
     if distance == 0:
         return most + 1, None
     ends = planning.scatter_limits(sd, df, planning.END) if math.isfinite(df) else (sd, sd)
-    least, last = (_one_sample(distance / each if each > 0 else math.inf, most) for each in ends)
+    least, last = (_one_sample(distance / each if each > 0 else math.inf, most, error) for each in ends)
     return least, None if last > most else last
 
 
-def _one_sample(d: float, most: int) -> int:
+def _one_sample(d: float, most: int, error: float) -> int:
     """Builds that find a mean `d` standard deviations from its limit; `most` + 1 where more are needed."""
     if math.isinf(d):
         return 2
     for n in range(2, most + 1):
-        if planning.passed(student(n - 1, ERROR), n - 1, d * math.sqrt(n)) >= planning.POWER:
+        if planning.passed(student(n - 1, error), n - 1, d * math.sqrt(n)) >= planning.POWER:
             return n
     return most + 1
 

@@ -101,7 +101,7 @@ def scatter_limits(sd: float, df: float, share: float = LIMIT) -> tuple[float, f
 
 
 def builds_range(
-    sd: float, df: float, difference: float, power: float = POWER, most: int = 60
+    sd: float, df: float, difference: float, power: float = POWER, most: int = 60, error: float = 0.05
 ) -> tuple[int, int | None]:
     """Builds of each of two coatings that find a difference, as a range from the two-sided 80 % limits of the scatter.
 
@@ -110,5 +110,5 @@ def builds_range(
     end beyond it is `most` + 1. Two builds of each are the least, and no number of builds finds no difference.
     """
     limits = (sd, sd) if math.isinf(df) else scatter_limits(sd, df, END)
-    least, last = (group_size(abs(difference) / each, power, most=most) if each > 0 else 2 for each in limits)
+    least, last = (group_size(abs(difference) / each, power, error, most) if each > 0 else 2 for each in limits)
     return min(least, most + 1), None if last > most else last

@@ -365,7 +365,7 @@ def _complete(areas: Floats) -> tuple[list[int], list[int]]:
 
 
 def _sized(
-    x: Sequence[float], areas: Sequence[Sequence[float]], fewest: int = MIN_CHECKS
+    x: Sequence[float], areas: Sequence[Sequence[float]], fewest: int = MIN_CHECKS, least_df: int = MIN_RESIDUAL_DF
 ) -> tuple[Floats, Floats, list[int], list[int]]:
     table = np.asarray(areas, dtype=float)
     axis = np.asarray(x, dtype=float)
@@ -378,7 +378,7 @@ def _sized(
     rows, checks = _complete(table)
     if len(checks) < fewest:
         raise Refused("few-checks", found=len(checks), needed=fewest)
-    if fewest == MIN_CHECKS and len(rows) * len(checks) - 2 * len(rows) - 1 < MIN_RESIDUAL_DF:
+    if len(rows) * (len(checks) - 2) - 1 < least_df:
         raise Refused("few-residual-df")
     return axis[checks], table[np.ix_(rows, checks)], rows, checks
 
@@ -568,7 +568,7 @@ def fit_on_scale(
     if scale.value is None or not 0 < scale.low <= scale.value <= scale.high < math.inf:
         raise Refused("scale-open")
     borrowed = elsewhere is not None and own_elsewhere is not None
-    axis, table, rows, checks = _sized(x, areas, 2 if borrowed else 3)
+    axis, table, rows, checks = _sized(x, areas, fewest=2 if borrowed else 3, least_df=-1)
     engine = _prepare(axis, table, relative=True)
     freedom, count = len(axis) - 2, len(rows)
     mean = engine.curves.mean(axis=0)

@@ -28,6 +28,14 @@ Rows of `run`, one channel over time; signals `from` and `to` are the ends of th
     bands     at, to: reference points
     marks     at, label, event (a stop or an excursion; else the beginning of a phase)
 
+Rows of `curves`, over a quantity; signals `from` and `to` are the ends of its axis, `least` and `most` those of the
+value axis where panels share it:
+
+    path      at, value, line (lines break between lines), grey (before; else the coating's colour), series
+    bands     at, to, label (minor: not on narrow screens): stretches of the axis
+    levels    value
+    points    at, value, low, high, open, coating, label, tip, series
+
 `series` is what the reader may hide, by the name it is offered under ("B3"); where a figure has fewer than two, nothing
 is offered. What a row does not give takes its default. Signals a panel may set: `top` (end of the value axis; else
 shared over the panels of the figure), `unit` (for the file saved), `ticks`.
@@ -534,10 +542,7 @@ def _lay_run(
     seen = [row[name] for row in path for name in ("low", "high", "value") if row[name] is not None]
     top, bottom, step = _span(min(seen, default=0.0), max(seen, default=1.0))
     begin, end = float(signals["from"]), float(signals["to"])
-    pace = tick_step(end - begin)
-    times = [
-        float(f"{n * pace:.10g}") for n in range(math.ceil(begin / pace - 1e-9), math.floor(end / pace + 1e-9) + 1)
-    ]
+    times, form = _along(begin, end)
     return {
         "kind": kind,
         "data": {
@@ -551,12 +556,67 @@ def _lay_run(
             "marks": [{"at": r["at"], "s": r["label"], "e": int(r["event"])} for r in rows["marks"]],
         },
         "signals": {
-            "from": begin, "to": end, "times": times, "minutes": f",.{_decimals(pace)}f", "top": top, "bottom": bottom,
+            "from": begin, "to": end, "times": times, "minutes": form, "top": top, "bottom": bottom,
             **_ticks(top, bottom, step),
         },
         "pad": {"top": 24, "bottom": 24, "left": _left(top, bottom, step), "leftNarrow": 0, "wide": 16, "narrow": 16},
         "height": 120,
     }  # fmt: skip
+
+
+# ---- curves over a quantity -----------------------------------------------------------------------------------------
+
+
+def _lay_curves(
+    kind: str, rows: Mapping[str, list[dict[str, Any]]], signals: Mapping[str, Any], panel: Panel, orders: Orders
+) -> dict[str, Any]:
+    own = panel.coating
+    path, points = rows["path"], rows["points"]
+    seen = [row["value"] for row in (*path, *points, *rows["levels"])]
+    seen += [row[end] for row in points for end in ("low", "high") if row[end] is not None and math.isfinite(row[end])]
+    least, most = signals.get("least"), signals.get("most")
+    least = min(seen, default=0.0) if least is None else float(least)
+    top, bottom, step = _span(least, max(seen, default=1.0) if most is None else float(most))
+    begin, end = float(signals["from"]), float(signals["to"])
+    places, form = _along(begin, end)
+
+    def within(value: float | None) -> float | None:
+        return None if value is None else min(max(value, bottom), top)
+
+    return {
+        "kind": kind,
+        "data": {
+            "path": [
+                {"at": r["at"], "v": r["value"], "g": r["line"],
+                 "c": -1 if r["grey"] else orders.get(r["coating"] or own, -1), "q": r["series"]}
+                for r in path
+            ],
+            "bands": [{"at": r["at"], "to": r["to"], "s": r["label"], "k": int(r["minor"])} for r in rows["bands"]],
+            "levels": [{"v": r["value"]} for r in rows["levels"]],
+            "points": [
+                {"at": r["at"], "v": r["value"], "lo": within(r["low"]), "hi": within(r["high"]),
+                 "o": int(r["open"]), "c": _c(r, own, orders), "s": r["label"], "t": r["tip"], "q": r["series"]}
+                for r in points
+            ],
+        },
+        "signals": {
+            "from": begin, "to": end, "places": places, "form": form, "top": top, "bottom": bottom,
+            **_ticks(top, bottom, step),
+        },
+        "pad": {"top": 24, "bottom": 24, "left": _left(top, bottom, step), "leftNarrow": 0, "wide": 22, "narrow": 22},
+        "height": 150,
+    }  # fmt: skip
+
+
+def _along(begin: float, end: float) -> tuple[list[float], str]:
+    """Numbers of an axis along a quantity, and their form.
+
+    >>> _along(0.0, 60.0)
+    ([0.0, 10.0, 20.0, 30.0, 40.0, 50.0, 60.0], ',.0f')
+    """
+    pace = tick_step(end - begin)
+    first, last = math.ceil(begin / pace - 1e-9), math.floor(end / pace + 1e-9)
+    return [float(f"{n * pace:.10g}") for n in range(first, last + 1)], f",.{_decimals(pace)}f"
 
 
 def _span(least: float, most: float) -> tuple[float, float, float]:
@@ -604,6 +664,26 @@ KINDS: Mapping[str, Kind] = {
             "marks": {"at": _NEEDED, "label": "", "event": False},
         },
         _lay_run,
+    ),
+    "curves": Kind(
+        "curves",
+        {
+            "path": {"at": _NEEDED, "value": _NEEDED, "line": "", "grey": False, "coating": "", "series": ""},
+            "bands": {"at": _NEEDED, "to": _NEEDED, "label": "", "minor": False},
+            "levels": {"value": _NEEDED},
+            "points": {
+                "at": _NEEDED,
+                "value": _NEEDED,
+                "low": None,
+                "high": None,
+                "open": False,
+                "coating": "",
+                "label": "",
+                "tip": "",
+                "series": "",
+            },
+        },
+        _lay_curves,
     ),
 }
 

@@ -145,4 +145,4 @@ def _range(found: list[Value]) -> str:
     if not numbers:
         return words.DASH
     low, high = (words.value_text(value, interval=False) for _, value in (numbers[0], numbers[-1]))
-    return low if low == high else f"{low} to {high}"
+    return words.from_to(low, high)

@@ -29,36 +29,55 @@ def answer(view: View, plan: Planning | None = None) -> list[Text]:
     if not rows:
         return []
     blocks = [Text((Cell(_lead(view, rows)),), role="lead")]
+    blocks += [Text((Cell(text),)) for text in _beside(view)]
     blocks += [Text((Cell(differences.sentence(view, row)),)) for row in rows[1:]]
-    beside = _beside(view)
-    if beside:
-        blocks.append(Text((Cell(beside),)))
     care = _care(view, rows, plan)
     if care:
         blocks.append(Text((Cell(care),)))
     return blocks
 
 
-def _beside(view: View) -> str:
-    """The exploratory measures in which a candidate differs."""
+def _beside(view: View) -> list[str]:
+    """The exploratory measures in which a candidate differs, a sentence a candidate."""
     parts = []
     for coating in view.program.candidates:
         own = [row for row in view.comparisons if row.role == "exploratory" and row.coating == coating]
         told = [row for row in own if row.verdict not in {"cannot tell", "refused"}]
         if not told:
             continue
-        named = words.listed(_with_estimate(view, row) for row in told)
+        named = words.listed([_with_estimate(view, row) for row in told])
         where = " in these engines" if all(row.scope == "these-engines" for row in told) else ""
         verb = words.plural(len(told), "differs", "differ")
         of = words.counted(len(own), "exploratory measure")
         parts.append(f"Of the {of}, {named} {verb} for {differences.rings(view, coating)}{where}.")
-    return " ".join(parts)
+    return parts
 
 
 def _with_estimate(view: View, row: Comparison) -> str:
+    """ "the seating distance (54 % less, 95 % interval ...; three builds against two; without B6 cylinder 2)"."""
     place = differences.place_words(row.at)
-    told = ", ".join(part for part in (place, differences.estimate(view, row)) if part)
+    number = f"{differences.estimate(view, row)}, 95\N{NO-BREAK SPACE}% interval {differences.interval(view, row)}"
+    without = lacking(view, row)
+    left_out = f"without {words.listed(without)}" if without else ""
+    told = "; ".join(part for part in (place, number, differences.rests_on(row), left_out) if part)
     return f"the {view.measures[row.measure].title} ({told})"
+
+
+def lacking(view: View, row: Comparison) -> list[str]:
+    """Cylinders without a value beside others of their build that have one: "B6 cylinder 2"."""
+    if "mean-of-fewer" not in row.flags:
+        return []
+    found = view.values(row.measure, phase=row.phase, at=row.at)
+    known = {(v.key.engine, v.key.cylinder) for v in found if v.status in {"ok", "below"}}
+    engines = {engine for engine, cylinder in known if cylinder}
+    return [
+        f"{build.id} cylinder {place.cylinder}"
+        for build in view.program.builds
+        for place in build.places
+        if build.id in engines
+        and place.coating in {row.coating, row.reference}
+        and (build.id, place.cylinder) not in known
+    ]
 
 
 def primary(view: View) -> list[Comparison]:
@@ -166,7 +185,7 @@ def table(view: View) -> list[Block]:
 
 
 def _axis_title(view: View) -> str:
-    return f"less | more than {view.coating_title(view.program.reference)}"
+    return f"Less or more than {view.coating_title(view.program.reference)}"
 
 
 def _subjects(rows: Sequence[Comparison]) -> list[list[Comparison]]:
@@ -265,9 +284,11 @@ def _note(view: View, rows: Sequence[Comparison]) -> str:
     if len(view.program.candidates) > 1:
         parts.append("Intervals are widened for the number of candidates.")
     if exploratory > 1:
+        times = len(view.program.candidates)
+        of = f", {words.count(times)} candidates each" if times > 1 else ""
         parts.append(
             f"All but the primary are exploratory: their intervals are widened for the "
-            f"{words.counted(exploratory, 'measure')} looked at."
+            f"{words.counted(exploratory, 'measure')} looked at{of}."
         )
     return " ".join(parts)
 
@@ -325,7 +346,8 @@ def _detail(view: View, rows: Sequence[Comparison]) -> str:
 # flags of a comparison itself; the others come from its values
 OWN_FLAGS = frozenset(
     {
-        "provisional", "mean-of-fewer", "build-without-value", "one-lot", "order-one-sided", "whole-builds-left-out",
+        "provisional", "mean-of-fewer", "build-without-value", "other-distance-left-out",
+        "one-lot", "order-one-sided", "whole-builds-left-out",
         "unpaired-builds-left-out", "shared-block-left-out", "blocks-used-again",
     }
 )  # fmt: skip
@@ -358,10 +380,11 @@ def _randomised(row: Comparison) -> str:
 def _worth(row: Comparison) -> str:
     if row.effective is None:
         return words.DASH
-    text = f"{words.number(row.effective, 0)} of {row.cylinders + row.cylinders_reference} tests"
-    if row.effective_low is not None and row.effective_high is not None:
-        text += f" ({words.number(row.effective_low, 0)} to {words.number(row.effective_high, 0)})"
-    return text
+    whole = f"of {row.cylinders + row.cylinders_reference} tests"
+    if row.effective_low is None or row.effective_high is None:
+        return f"{words.number(row.effective, 0)} {whole}"
+    least, most = words.number(row.effective_low, 0), words.number(row.effective_high, 0)
+    return f"{words.from_to(least, most)} {whole}"
 
 
 def _icc(row: Comparison) -> str:

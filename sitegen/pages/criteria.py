@@ -98,10 +98,11 @@ def _decided_by(view: View, criterion: Criterion, summary: Verdict, units: Seque
         return [*told, *([needed] if needed else [])]
     told = _without(view, criterion, summary.key.coating, units)
     if not told and summary.reason:
-        told = [f"because {view.why(summary.reason)}"]
+        told = [view.why(summary.reason)]
     holding = sum(each.word == "holds" for each in units)
     if holding:
-        told.append(f"holds for {words.share(holding, holding, _noun(criterion))} read so far")
+        others = f"the other {words.count(holding)}" if told else words.share(holding, holding, _noun(criterion))
+        told.insert(0, f"holds for {others}" + (f" {_noun(criterion)}s" if told else ""))
     return told
 
 
@@ -119,11 +120,12 @@ def _without(view: View, criterion: Criterion, coating: str, units: Sequence[Ver
                 continue
             why = "to-come" if build.is_due(criterion.phase) else _why_none(view, criterion, build.id, place.cylinder)
             lacking.setdefault(why, []).append(f"{build.id} cylinder {place.cylinder}")
-    return [
-        f"no value for {words.listed(names) if len(names) <= MOST_NAMED else words.counted(len(names), 'cylinder')}, "
-        f"because {view.why(why)}"
-        for why, names in lacking.items()
-    ]
+    told = []
+    for why, names in lacking.items():
+        which = words.listed(names) if len(names) <= MOST_NAMED else words.counted(len(names), "cylinder")
+        when = f" yet, {view.why(why)}" if why == "to-come" else f", and none to come, because {view.why(why)}"
+        told.append(f"no value for {which}{when}")
+    return told
 
 
 def _why_none(view: View, criterion: Criterion, engine: str, cylinder: int) -> str:
@@ -222,13 +224,13 @@ def of_cylinder(view: View) -> Table | None:
 
 
 def in_words(view: View) -> str:
-    """How the criteria stand, for the home page: "Criteria: one fails (leak area after the pulls) and two hold."."""
+    """How the criteria stand, for the home page: "Answers to two criteria: one fails (...) and one holds."."""
     answers: dict[str, list[str]] = {}
     for criterion in view.program.criteria:
         for coating in criterion.coatings:
             own = view.verdicts(f"criterion:{criterion.id}", engine="", coating=coating)
             for verdict in own[:1]:
-                answers.setdefault(verdict.word, []).append(criterion.title)
+                answers.setdefault(verdict.word, []).append(_titled(view, criterion, coating, verdict))
     if not answers:
         return ""
     parts = []
@@ -237,4 +239,11 @@ def in_words(view: View) -> str:
         if titles:
             named = f" ({words.listed(dict.fromkeys(titles))})" if word == "fails" else ""
             parts.append(f"{words.count(len(titles))} {word if len(titles) == 1 and word != CANNOT else verb}{named}")
-    return f"Criteria: {words.listed(parts)}."
+    return f"Answers to {words.counted(len(view.program.criteria), 'criterion', 'criteria')}: {words.listed(parts)}."
+
+
+def _titled(view: View, criterion: Criterion, coating: str, summary: Verdict) -> str:
+    """The title, with those that made it fail."""
+    own = view.verdicts(f"criterion:{criterion.id}", coating=coating)
+    failing = [each for each in own if each.key.engine and each.word == "fails"]
+    return f"{criterion.title}: {_named(failing)}" if summary.word == "fails" and failing else criterion.title

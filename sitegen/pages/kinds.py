@@ -66,7 +66,7 @@ def _finished(layers: list[Any], extra: Mapping[str, Any], height: int) -> dict[
     return dict(chart.to_dict())
 
 
-def _value_axis(field: str) -> Any:
+def _value_axis(field: str = "v") -> Any:
     return alt.Y(
         f"{field}:Q",
         scale=alt.Scale(domain=_expr("[bottom, top]"), nice=False, zero=False),
@@ -79,8 +79,7 @@ def _phased(height: int, *, history: bool) -> dict[str, Any]:
         scale = alt.Scale(domain=_expr("[-0.38, n - 0.62]"), nice=False, zero=False)
         return alt.X(f"{field}:Q", scale=scale, axis=None)
 
-    def y(field: str = "v") -> Any:
-        return _value_axis(field)
+    y = _value_axis
 
     roomy = "(width / n > widest)"
     shown = "(width / n > 27 || datum.x % 2 == 0 ? 1 : 0)"
@@ -234,20 +233,23 @@ def _dots() -> dict[str, Any]:
     return _finished(parts, {"n": 5, "top": 1, "bottom": 0, "ticks": [0, 1], "digits": ".1f", "apart": 1}, 200)
 
 
-def _run() -> dict[str, Any]:
-    """One channel over time: a line of means, upright strokes from least to most, phases, reference points, events."""
+def _along(values: str, form: str) -> Callable[..., Any]:
+    """Axis along a quantity, its numbers and their form given by signals."""
 
     def x(field: str = "at") -> Any:
         scale = alt.Scale(domain=_expr("[from, to]"), nice=False, zero=False)
         ticks = alt.Axis(
-            values=_expr("times"), title=None, labelOverlap=False, labelFlush=False, tickCount=99,
-            labelExpr="format(datum.value, minutes)",
+            values=_expr(values), title=None, labelOverlap=False, labelFlush=False, tickCount=99,
+            labelExpr=f"format(datum.value, {form})",
         )  # fmt: skip
         return alt.X(f"{field}:Q", scale=scale, axis=ticks)
 
-    def y(field: str = "v") -> Any:
-        return _value_axis(field)
+    return x
 
+
+def _run() -> dict[str, Any]:
+    """One channel over time: a line of means, upright strokes from least to most, phases, reference points, events."""
+    x, y = _along("times", "minutes"), _value_axis
     parts = [
         _data("bands").mark_rect(color=_FAINT, y=0, y2=_expr("height")).encode(x=x(), x2="to:Q"),
         _data("spread").mark_rule(color=_GHOST, strokeWidth=1).encode(x=x(), y=y("lo"), y2="hi:Q"),
@@ -275,6 +277,36 @@ def _run() -> dict[str, Any]:
     return _finished(parts, extra, 120)
 
 
+def _curves() -> dict[str, Any]:
+    """Curves and points over a quantity: grey before, in the coating's colour after; bands stand upright."""
+    x, y = _along("places", "form"), _value_axis
+    parts = [
+        _data("bands").mark_rect(color=_FAINT, y=0, y2=_expr("height")).encode(x=x(), x2="to:Q"),
+        _data("bands").mark_text(
+            align="left", dx=3, y=-8, baseline="bottom", text=_expr("datum.s"), fontSize=11,
+            opacity=_expr("narrow && datum.k ? 0 : 1"),
+        ).encode(x=x()),
+        _data("levels").mark_rule(color=_SOFT, strokeDash=[2, 3], x=0, x2=_expr("width")).encode(y=y()),
+        _data("path").transform_filter("datum.c < 0").mark_line(
+            strokeWidth=1.1, color=_GHOST, strokeJoin="round",
+        ).encode(x=x(), y=y(), detail="g:N"),
+        _data("path").transform_filter("datum.c >= 0").mark_line(
+            strokeWidth=1.3, color=_expr(_COLOUR), strokeJoin="round",
+        ).encode(x=x(), y=y(), detail="g:N"),
+        _data("points").transform_filter("isValid(datum.lo)").mark_rule(
+            color=_expr(_COLOUR), strokeWidth=1.4,
+        ).encode(x=x(), y=y("lo"), y2="hi:Q"),
+        _data("points").mark_point(
+            shape=_expr(_SHAPE), size=60, strokeWidth=1.5, opacity=1, stroke=_expr(_COLOUR),
+            fill=_expr(f"datum.o ? 'var(--paper)' : {_COLOUR}"), tooltip=_expr("datum.t"),
+        ).encode(x=x(), y=y()),
+        _data("points").mark_text(align="left", dx=8, text=_expr("datum.s"), fontSize=11).encode(x=x(), y=y()),
+    ]  # fmt: skip
+    extra = {"from": 0, "to": 1, "places": [0, 1], "form": ",.0f", "top": 1, "bottom": 0, "ticks": [0, 1],
+             "digits": ".1f"}  # fmt: skip
+    return _finished(parts, extra, 150)
+
+
 def drawings() -> dict[str, dict[str, Any]]:
     """Vega-Lite specification of every kind, by name."""
     made: dict[str, Callable[[], dict[str, Any]]] = {
@@ -282,5 +314,6 @@ def drawings() -> dict[str, dict[str, Any]]:
         "history": lambda: _phased(240, history=True),
         "dots": _dots,
         "run": _run,
+        "curves": _curves,
     }
     return {name: make() for name, make in made.items()}

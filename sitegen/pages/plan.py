@@ -126,7 +126,8 @@ def reach(plan: Planning) -> Table:
 
 
 _REACH_NOTE = (
-    "Found: the difference that a test at 5\N{NO-BREAK SPACE}% finds with a power of 80\N{NO-BREAK SPACE}%. Builds it "
+    "Found: the difference that is found with a power of 80\N{NO-BREAK SPACE}%, by a test whose error of "
+    "5\N{NO-BREAK SPACE}% is shared among the candidates, and of exploratory measures among these. Builds it "
     "takes: of each coating, or holding both. A scatter is known from few builds, so the numbers are ranges: at worst "
     "is at the upper 80\N{NO-BREAK SPACE}% limit of the scatter."
 )
@@ -147,7 +148,7 @@ def _source(each: Reach) -> str:
     if each.scatter.df is None:
         return f"{of}typed in"
     df = words.number(each.scatter.df, 0)
-    return f"{of}from this program's results, {df} {'degree' if df == '1' else 'degrees'} of freedom"
+    return f"{of}from the results so far, {df} {'degree' if df == '1' else 'degrees'} of freedom"
 
 
 def _at_worst(each: Reach) -> str:
@@ -164,7 +165,7 @@ def _needed(each: Reach) -> str:
         return f"more than {MOST}"
     if most is None:
         return f"{least} to more than {MOST}"
-    return str(least) if least == most else f"{least} to {most}"
+    return words.from_to(str(least), str(most))
 
 
 def _worth(plan: Planning, each: Reach) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sitegen.pages import comparing, criteria, notes, plans, words
+from sitegen.pages import comparing, criteria, notes, plans, ties, words
 from sitegen.pages.blocks import Setter
 from sitegen.pages.contexts import (
     Link,
@@ -21,7 +21,7 @@ from sitegen.pages.view import View
 from sitegen.program.model import Program
 from sitegen.vocabulary import COMPARED, Cell, Change, Column, Plans, Row, Table
 
-_OWN_ANCHORS = ("answer", "criteria", "planned", "notes", comparing.ANCHOR, "worked-out")
+_OWN_ANCHORS = ("answer", "criteria", "planned", "notes", comparing.ANCHOR, ties.ANCHOR, "worked-out")
 
 
 def page(site: Site, program: Program) -> ProgramPage:
@@ -44,6 +44,9 @@ def page(site: Site, program: Program) -> ProgramPage:
     if compared:
         parts.insert(1, Part(comparing.ANCHOR, comparing.TITLE, setter.blocks(compared)))
     side = site.parts(view, setter, "program", "side")
+    tied = ties.blocks(view)
+    if tied:
+        parts.append(Part(ties.ANCHOR, ties.TITLE, setter.blocks(tied)))
     moved = _changes(view)
     if moved is not None:
         parts.append(Part(setter.anchor("changes"), "Changed since the last commit", [setter.table(moved)]))

@@ -88,6 +88,15 @@ def signed(value: float, decimals: int | None = None) -> str:
     return f"+{text}" if value > 0 and text.strip("0.") else text
 
 
+def from_to(least: str, most: str) -> str:
+    """A range of numbers already in words; one of them where they read alike.
+
+    >>> from_to("0.28", "0.31"), from_to("80", "80")
+    ('0.28 to 0.31', '80')
+    """
+    return least if least == most else f"{least} to {most}"
+
+
 def span(low: float | None, high: float | None, decimals: int | None = None) -> str:
     """An interval in words; an end that is unbounded or unknown is not invented.
 

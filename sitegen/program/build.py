@@ -31,6 +31,8 @@ from sitegen.program.model import (
     ScheduleStep,
     SeatingRule,
     Subject,
+    Tie,
+    WearRule,
     Where,
 )
 from sitegen.program.node import Node
@@ -128,6 +130,8 @@ def build(
         run=_run_rule(root.get("run")),
         inspection=_grades(root.get("inspection")),
         oil=_oil_rule(root.get("oil"), compared),
+        wear=_wear_rule(root.get("wear")),
+        ties=_ties(root, order, measures),
     )
 
 
@@ -226,6 +230,33 @@ def _oil_rule(node: Node, compared: Sequence[str]) -> OilRule:
         left_after_drain=node.quantity("left_after_drain", "ratio", zero=True),
         sources=tuple(made),
     )
+
+
+def _wear_rule(node: Node) -> WearRule | None:
+    pressure = node.quantity("gas_pressure", "pressure difference", zero=True)
+    balance = node.quantity("gas_balance", "ratio", zero=True)
+    if pressure is None or balance is None:
+        return None
+    if balance > 1:
+        node.get("gas_balance").add(
+            "out-of-range", f"{node.get('gas_balance').subject} is above 100 %", expected="at most 100 %"
+        )
+    return WearRule(pressure, balance)
+
+
+def _ties(root: Node, order: Sequence[str], measures: Collection[str] | None) -> tuple[Tie, ...]:
+    """Pairs of measures that ought to agree; an id names one of them."""
+    made: dict[str, Tie] = {}
+    for node in root.items("ties"):
+        name = node.text("id")
+        if name in made:
+            node.get("id").add("id-twice", f'{node.get("id").subject} "{shown(name)}" is taken', expected="another id")
+        first, second = (_subject(node.get(which), order, measures) for which in ("first", "second"))
+        if first == second and first.measure:
+            node.add("tie-with-itself", f"{node.subject} ties a measure to itself", expected="two measures")
+        opposite = node.text("agree") == "opposite"
+        made[name] = Tie(name, node.text("title"), first, second, "opposite" if opposite else "alike")
+    return tuple(made.values())
 
 
 def _grades(node: Node) -> GradeScale | None:

@@ -30,6 +30,7 @@ TOOL_READS = {
     "bore-gauge": "length",
     "micrometer": "length",
     "tension-gauge": "force",
+    "profilometer": "length",
 }
 
 # What may limit the use of an oil, and the kind of quantity; "": a bare number in the unit of its test.
@@ -73,6 +74,7 @@ def _coating(name: str, order: int, entry: Node) -> Coating:
         hardness_hv=entry.quantity("hardness", "hardness"),
         thickness=entry.quantity("thickness", "length"),
         tracers=entry.texts("tracers"),
+        density=entry.quantity("density", "density"),
     )
 
 

@@ -34,6 +34,7 @@ class Coating:
     hardness_hv: float | None = None
     thickness: float | None = None  # m
     tracers: tuple[str, ...] = ()  # chemical symbols
+    density: float | None = None  # kg/m3, of the layer
 
 
 @dataclass(frozen=True)
@@ -90,7 +91,7 @@ class Tool:
 
     id: str
     title: str
-    kind: Literal["balance", "feeler", "ring-gauge", "bore-gauge", "micrometer", "tension-gauge"]
+    kind: Literal["balance", "feeler", "ring-gauge", "bore-gauge", "micrometer", "tension-gauge", "profilometer"]
     limit: float  # limit of error in the SI unit of what it reads: kg, m or N
     calibrations: tuple[Calibration, ...] = ()
 
@@ -311,6 +312,25 @@ class LeakdownRule:
 
 
 @dataclass(frozen=True)
+class WearRule:
+    """What presses the top ring besides its own tension; stated, since no sheet tells it."""
+
+    gas_pressure: float  # Pa, mean behind the ring over the distance slid
+    gas_balance: float  # share [-] of the face on which gas presses back
+
+
+@dataclass(frozen=True)
+class Tie:
+    """Two measures that ought to agree within engines; stated before the data."""
+
+    id: str
+    title: str
+    first: Subject
+    second: Subject
+    agree: Literal["alike", "opposite"] = "alike"  # as one grows the other is expected to grow, or to fall
+
+
+@dataclass(frozen=True)
 class RunRule:
     """How near to its schedule a run has to stay to count as planned."""
 
@@ -488,6 +508,8 @@ class Program:
     lent: tuple[tuple[str, tuple[Value, ...]], ...] = ()  # their values, put in before the analysis
     inspection: GradeScale | None = None  # None: the program file states no scale of grades
     oil: OilRule = OilRule()
+    wear: WearRule | None = None  # None: what presses the rings is not stated
+    ties: tuple[Tie, ...] = ()
 
     def phase(self, phase: str) -> Phase:
         return _named(self.phases, phase)

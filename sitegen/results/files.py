@@ -62,9 +62,10 @@ def render(analysis: Analysis, measures: Mapping[str, Measure], version: str) ->
     }
     inputs: dict[str, Any] = {}
     tables = {name: facts for each in analysis.readings.values() for name, facts in each.files.items()}
+    named = {name for each in analysis.readings.values() for name in each.inputs}
     for name, sha in analysis.inputs.items():
         rows = {what: tables[name][what] for what in ("rows", "used", "set_aside")} if name in tables else {}
-        inputs[name] = {"sha256": sha, **rows}
+        inputs[name] = {"sha256": sha, **rows, **({"named_in_a_record": True} if name in named else {})}
     provenance = {
         "format": FORMAT,
         "version": version,
@@ -173,12 +174,13 @@ def stale(program: Program) -> list[str]:
         stored = json.loads(path.read_text(encoding="utf-8"))
         form, inputs = stored["format"], {name: facts["sha256"] for name, facts in stored["inputs"].items()}
         outputs = dict(stored["results"])
+        named = [name for name, facts in stored["inputs"].items() if facts.get("named_in_a_record")]
     except (ValueError, KeyError, TypeError, AttributeError):
         return ["provenance.json cannot be read"]
     if form != FORMAT:
         older = isinstance(form, int) and form < FORMAT
         return [f"written in the {'older' if older else 'newer'} format {form}; this version writes format {FORMAT}"]
-    now = input_hashes(program)
+    now = input_hashes(program, named)
     reasons = [f"{name} is new" for name in now if name not in inputs]
     reasons += [f"{name} is no longer read" for name in inputs if name not in now]
     reasons += [f"{name} has changed" for name in now if name in inputs and now[name] != inputs[name]]

@@ -84,7 +84,10 @@ def gather(program: Program, streams: Sequence[Stream]) -> Evidence:
         readings[stream.name] = stream.read(program, sources)
         problems.extend(readings[stream.name].problems)
     problems.extend(unknown_objections(program, readings))
-    return Evidence(program, readings, tuple(sorted(problems)), input_hashes(program))
+    inputs = input_hashes(program)
+    for own in readings.values():
+        inputs |= own.inputs
+    return Evidence(program, readings, tuple(sorted(problems)), dict(sorted(inputs.items())))
 
 
 def lent_file(program: str) -> str:
@@ -92,13 +95,17 @@ def lent_file(program: str) -> str:
     return f"{program}/results/measures.csv"
 
 
-def input_hashes(program: Program) -> dict[str, str]:
-    """sha256 of every file the results rest on, by path relative to the programs folder."""
+def input_hashes(program: Program, also: Iterable[str] = ()) -> dict[str, str]:
+    """sha256 of every file the results rest on, by path relative to the programs folder.
+
+    `also` are files that records name in their rows, such as traces; which these are the records say, not the program.
+    """
     folder = Path(program.folder)
     files = {f"{folder.name}/{source.file}" for source in program.records}
     files |= {f"{folder.name}/{source.file}" for source in program.logs}
     files |= {"definitions.yaml", f"{folder.name}/program.yaml"}
     files |= {lent_file(lender) for lender in program.scatter_from}
+    files |= set(also)
     hashes = {}
     for name in sorted(files):
         path = folder.parent / name
@@ -221,7 +228,8 @@ def _by_engine(program: Program, readings: Mapping[str, Readings]) -> dict[str, 
             whole = bool(own) and own[-1] - own[0] + 1 == len(own)  # a slice takes a tenth of the time of a selection
             frame = each.frame.iloc[own[0] : own[-1] + 1] if whole else each.frame.iloc[own]
             logs = {key: log for key, log in each.logs.items() if key[0] == engine}
-            part[name] = Readings(frame.reset_index(drop=True), logs=logs)
+            traces = {key: each.traces[key] for key in frame["reading"] if key in each.traces} if each.traces else {}
+            part[name] = Readings(frame.reset_index(drop=True), logs=logs, traces=traces)
     return parts
 
 

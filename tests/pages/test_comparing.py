@@ -205,11 +205,13 @@ def test_the_exploratory_measures_are_counted_in_the_right_number() -> None:
     other = row(-2.0, -3.0, -1.0, role="exploratory", measure=LOSS.id, at="top", scale="difference")
     of = program(HELD)
     assert answer(view_of(of, [first, one]))[1] == (
-        "Of the one exploratory measure, the probe area (50 % less) differs for soft nitride rings."
+        "Of the one exploratory measure, the probe area (50 % less, 95 % interval 40 to 60 % less; three builds each) "
+        "differs for soft nitride rings."
     )
     assert answer(view_of(of, [first, one, other]))[1] == (
-        "Of the two exploratory measures, the probe area (50 % less) and the probe loss (top, 2.0 mg less) differ for "
-        "soft nitride rings."
+        "Of the two exploratory measures, the probe area (50 % less, 95 % interval 40 to 60 % less; three builds each) "
+        "and the probe loss (top; 2.0 mg less, 95 % interval 1.0 to 3.0 mg less; three builds each) differ for soft "
+        "nitride rings."
     )
     nothing = replace(one, verdict="cannot tell")
     assert len(answer(view_of(of, [first, nothing]))) == 1
@@ -329,7 +331,7 @@ def test_how_it_was_worked_out() -> None:
     texts = [plain(f"{cell.text} | {cell.note}") for cell in cells]
     assert texts[2] == "Whole builds | means of builds, scatter pooled over the coatings (t); engines to come"
     assert texts[3] == ("0.013 | 4 degrees of freedom; widened for two comparisons; randomisation cannot go below 0.10")
-    assert texts[4] == "24 of 24 tests (8 to 24) | 0 % to 63 % of the scatter is between builds"
+    assert texts[4] == "8 to 24 of 24 tests | 0 % to 63 % of the scatter is between builds"
     assert texts[5].startswith("All rings of the coating came from one lot")
 
 
@@ -431,10 +433,9 @@ def test_what_is_missing_is_named_with_its_reason() -> None:
     told_ = [verdict("cannot tell yet", reason="cylinders-missing"), *(verdict("holds", "B2", n) for n in (1, 2, 3))]
     _, found = line(of, told_)
     assert found.told == [
-        "No value for B2 cylinder 4, because no usable reading was taken",
-        "No value for B4 cylinder 1, B4 cylinder 2, B4 cylinder 3 and B4 cylinder 4, because the phase is still to "
-        "come",
-        "Holds for all three cylinders read so far",
+        "Holds for the other three cylinders",
+        "No value for B2 cylinder 4, and none to come, because no usable reading was taken",
+        "No value for B4 cylinder 1, B4 cylinder 2, B4 cylinder 3 and B4 cylinder 4 yet, the phase is still to come",
     ]
 
 
@@ -462,12 +463,15 @@ def test_the_builds_a_criterion_would_take() -> None:
 @pytest.mark.parametrize(
     ("answers", "text"),
     [
-        (["holds"], "Criteria: one holds."),
-        (["holds", "holds"], "Criteria: two hold."),
-        (["fails"], "Criteria: one fails (t1)."),
-        (["fails", "fails", "holds"], "Criteria: two fail (t1 and t2) and one holds."),
-        (["cannot tell yet"], "Criteria: one cannot be told yet."),
-        (["fails", "holds", "cannot tell yet"], "Criteria: one fails (t1), one holds and one cannot be told yet."),
+        (["holds"], "Answers to one criterion: one holds."),
+        (["holds", "holds"], "Answers to two criteria: two hold."),
+        (["fails"], "Answers to one criterion: one fails (t1)."),
+        (["fails", "fails", "holds"], "Answers to three criteria: two fail (t1 and t2) and one holds."),
+        (["cannot tell yet"], "Answers to one criterion: one cannot be told yet."),
+        (
+            ["fails", "holds", "cannot tell yet"],
+            "Answers to three criteria: one fails (t1), one holds and one cannot be told yet.",
+        ),
         ([], ""),
     ],
 )

@@ -17,10 +17,11 @@ from sitegen.program.yamlfile import parse
 from sitegen.streams.buildsheet.fields import FIELDS as BUILDSHEET
 from sitegen.streams.inspection.fields import FIELDS as INSPECTION
 from sitegen.streams.leakdown.fields import FIELDS as LEAKDOWN
+from sitegen.streams.surfaces.fields import FIELDS as SURFACES
 
 FILES = sorted(places.schemas().glob("*.schema.json"))
 TESTS = Path(__file__).parent.parent
-STREAMS = {"leakdown": LEAKDOWN, "buildsheet": BUILDSHEET, "inspection": INSPECTION}
+STREAMS = {"leakdown": LEAKDOWN, "buildsheet": BUILDSHEET, "inspection": INSPECTION, "surfaces": SURFACES}
 
 
 def content(name: str) -> Any:

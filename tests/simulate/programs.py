@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from statistics import fmean
 
-from simulate import eventlog, inspection, logfiles, logs, oil, sheets, tables
+from simulate import eventlog, inspection, logfiles, logs, oil, sheets, surfaces, tables
 from simulate.engine import (
     GRADED,
     HARD,
@@ -483,6 +483,9 @@ def _program(seed: int, folder: str, plans: Sequence[Plan], scatter: Scatter) ->
         if plan.inspected is not None:
             seen = tables.long(inspected(seed, plan, truth), plan.inspection or SEEN_FORM)
             files[f"{folder}/records/inspection-{plan.name.lower()}.csv"] = seen
+        if plan.name in TRACED:
+            index = f"{folder}/records/traces-{plan.name.lower()}.csv"
+            files[index] = surfaces.index_of(plan.name, _trace_dates(plan), TRACED[plan.name])
         engines[plan.name], checks[plan.name] = truth, checks_of(plan)
         odd += _oddities(plan, rows, name, truth)
     return Truth(seed, engines, checks, tuple(odd)), files
@@ -550,6 +553,41 @@ def pictures(seed: int = SEED) -> dict[str, bytes]:
     return files
 
 
+TRACED: Mapping[str, surfaces.Traced] = {
+    "B1": surfaces.Traced((1, 3), "keyed"),
+    "B4": surfaces.Traced((1, 2), "titled"),
+}
+
+
+def _trace_dates(plan: Plan) -> dict[str, str]:
+    return {phase: plan.date(phase) for phase in ("cold-build", "teardown")}
+
+
+def traces(seed: int = SEED, builds: Sequence[str] = ()) -> dict[str, bytes]:
+    """The traces of the named builds (none: of all that were traced), by path below the programs folder."""
+    files = {}
+    for plan in PLANS_2026:
+        if plan.name not in TRACED or (builds and plan.name not in builds):
+            continue
+        truth, _ = truth_of(seed, plan, Scatter())
+        hours = max(check.hours for check in checks_of(plan))
+        made = surfaces.files_of(seed, plan.name, truth.cylinders, hours, _trace_dates(plan), TRACED[plan.name])
+        files.update({f"pump-rings-2026/{name}": data for name, data in made.items()})
+    return files
+
+
+def surface_truth(seed: int = SEED) -> dict[tuple[str, int], surfaces.SurfaceTruth]:
+    """What is known of the surfaces of every traced cylinder, by build and cylinder."""
+    known = {}
+    for plan in PLANS_2026:
+        if plan.name in TRACED:
+            truth, _ = truth_of(seed, plan, Scatter())
+            hours = max(check.hours for check in checks_of(plan))
+            for number in TRACED[plan.name].cylinders:
+                known[plan.name, number] = surfaces.truth_of(seed, plan.name, truth.cylinder(number), hours)
+    return known
+
+
 def _logged(seed: int, plan: Plan, logged: Logged) -> Iterator[tuple[str, logs.Run]]:
     """The logged phases of a build, each run after the one before."""
     engine, _ = truth_of(seed, plan, Scatter())
@@ -611,7 +649,7 @@ def save(folder: Path, files: Mapping[str, bytes | str]) -> None:
 def write(folder: Path, seed: int = SEED) -> Truth:
     """Write what both example programs record below `folder`; the program files stay as they are."""
     truth, files = example(seed)
-    save(folder, {**files, **pictures(seed), **run_logs(seed)})
+    save(folder, {**files, **pictures(seed), **run_logs(seed), **traces(seed)})
     return truth
 
 

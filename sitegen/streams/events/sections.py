@@ -32,7 +32,7 @@ def events(view: Any) -> Sequence[Block]:
                 Cell(told(row) + (f", cylinder {row.cylinder:g}" if not _none(row.cylinder) else "")),
                 Cell(words.DASH if _none(row.lasted) else words.number(row.lasted / 60, 1)),
                 Cell(_seen(view, row), note="left out" if row.use else ""),
-                Cell("" if _none(row.by) else row.by),
+                Cell("" if _none(row.by) else str(row.by).replace(" ", "\u00a0")),
             ),
             here=bool(row.use),
         )

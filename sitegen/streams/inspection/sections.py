@@ -122,7 +122,7 @@ def _band_reading(view: Any) -> str:
 
 def _span(view: Any, values: Sequence[float]) -> str:
     low, high = (view.words.number(each, 0) for each in (min(values), max(values)))
-    return str(low) if low == high else f"{low} to {high}"
+    return str(view.words.from_to(low, high))
 
 
 def _scale_note(view: Any) -> str:

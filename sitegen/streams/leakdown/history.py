@@ -161,7 +161,7 @@ def range_of(view: Any, numbers: Sequence[float]) -> str:
 def bare_range(view: Any, numbers: Sequence[float]) -> str:
     """The same without the unit."""
     low, high = mm2(view, min(numbers)), mm2(view, max(numbers))
-    return low if low == high else f"{low} to {high}"
+    return str(view.words.from_to(low, high))
 
 
 def area(view: Any, number: float) -> str:

@@ -465,7 +465,7 @@ def _gaps(view: Any, build: Any) -> str:
     if not found:
         return str(view.words.DASH)
     least, most = (view.words.number(end, 2) for end in (min(found), max(found)))
-    return str(least) if least == most else f"{least} to {most}"
+    return str(view.words.from_to(least, most))
 
 
 def _program_reading(view: Any) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import hashlib
 import re
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from itertools import combinations
 from pathlib import Path
@@ -49,8 +50,12 @@ def _named_after_another(program: Program, files: Sequence[LogFile]) -> Iterator
 def _the_same(program: Program, files: Sequence[LogFile]) -> Iterator[Problem]:
     """One log, byte by byte, for two runs. (Twice in one run it is counted once: see `logs.join`.)"""
     folder = Path(program.folder).parent
+    sizes = {each.file: (folder / each.file).stat().st_size for each in files}
+    alike = Counter(sizes.values())  # files of different size need not be read for it
     first: dict[str, LogFile] = {}
     for each in files:
+        if alike[sizes[each.file]] < 2:
+            continue
         before = first.setdefault(hashlib.sha256((folder / each.file).read_bytes()).hexdigest(), each)
         if (before.engine, before.phase) != (each.engine, each.phase):
             yield Problem(

@@ -18,7 +18,7 @@ SECTIONS = (
     Section("answer", "Where it stands", 0, "program", answer),
     Section("leak", "Leak area by phase", 10, "program", by_coating),
     Section("engines", "Engines", 20, "program", plans),
-    Section("seating", "How far they had to run to seat", 30, "program", seating_table),
+    Section("seating", "How soon they seat", 30, "program", seating_table),
     Section("plan", "Where it stands", 0, "engine", engine_plan),
     Section("leak", "Leak area by phase", 10, "engine", engine_curves),
     Section("seating", "Seating", 20, "engine", engine_seating),

@@ -63,8 +63,10 @@ def _distance_sentence(view: Any) -> str:
                 if len(known) < len(builds)
                 else words.counted(len(known), "build")
             )
-            clauses.append(f"{view.coating_title(coating)} over {_km_range(view, known)} ({of})")
-    return f"Rings seat: {words.listed(clauses)}." if clauses else ""
+            clauses.append(f"{view.coating_title(coating)} {_km_range(view, known)} ({of})")
+    if not clauses:
+        return ""
+    return f"Seating distance, over which the leak still to lose falls to 37\u00a0%: {words.listed(clauses)}."
 
 
 def _state_sentence(view: Any) -> list[Cell]:
@@ -119,7 +121,14 @@ def _waiting_sentence(view: Any) -> str:
         parts.append(f"{words.count(len(waiting))} of them wait for {dates}")
     if len(waiting) < len(open_):
         parts.append(f"{words.count(len(open_) - len(waiting))} have no run to come")
-    return f"{parts[0]}: {words.listed(parts[1:])}."
+    text = f"{parts[0]}: {words.listed(parts[1:])}."
+    before = [f"{build.id}: {told}" for build in dict.fromkeys(open_) if (told := _before(view, build))]
+    return f"{text} {words.sentence('; '.join(before))}." if before else text
+
+
+def _before(view: Any, build: Any) -> str:
+    """What the cylinders of a build were before its rings were disturbed, where nothing can be told of them since."""
+    return "; ".join(told for coating in build.coatings if (told := str(before_refit(view, build, coating))))
 
 
 def _day(view: Any, build: Any, phase: Any) -> str:
@@ -320,4 +329,4 @@ def _scale_note(view: Any, build: Any, coating: str, scale: Value | None, odd: S
 
 def _km_range(view: Any, found: Sequence[float]) -> str:
     low, high = view.words.number(min(found), 1), view.words.number(max(found), 1)
-    return str(view.words.with_unit(low if low == high else f"{low} to {high}", "km"))
+    return str(view.words.with_unit(view.words.from_to(low, high), "km"))

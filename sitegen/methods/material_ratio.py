@@ -1,0 +1,148 @@
+"""The material-ratio curve: Rk family, ISO 13565-2; probability parameters, ISO 13565-3. Heights [m], ratios [%]."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from statistics import NormalDist
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sitegen.vocabulary import Refused
+
+Floats = NDArray[np.float64]
+
+WINDOW = 40.0  # %, of the curve
+_REACH = 2.5  # standard deviations of the probability scale that are used on either side
+
+
+@dataclass(frozen=True)
+class Curve:
+    """Material ratio [%] from 0 to 100 and the height [m] down to which so much is material."""
+
+    ratio: Floats
+    height: Floats
+
+
+@dataclass(frozen=True)
+class Core:
+    """ISO 13565-2. Heights [m], ratios [%]."""
+
+    rk: float
+    rpk: float
+    rvk: float
+    mr1: float
+    mr2: float
+
+    @property
+    def oil_volume(self) -> float:
+        """V0 = Rvk (100 - Mr2) / 2000 with Rvk in um [mm3/cm2]."""
+        return 1e6 * self.rvk * (100 - self.mr2) / 2000
+
+
+@dataclass(frozen=True)
+class Probability:
+    """ISO 13565-3. Heights [m], ratio [%]."""
+
+    rpq: float
+    rvq: float
+    rmq: float
+
+
+def curve(heights: Floats) -> Curve:
+    """The curve of heights: each point stands for the same length, and for the middle of it."""
+    height = np.sort(heights)[::-1]
+    ratio = 100 * (np.arange(len(height)) + 0.5) / len(height)
+    return Curve(np.concatenate([[0.0], ratio, [100.0]]), np.concatenate([height[:1], height, height[-1:]]))
+
+
+def core(known: Curve) -> Core:
+    """Rk family: the 40 % window of least slope, the least-squares line in it, and the areas beyond its ends.
+
+    Raises Refused "curve-too-short" below 10 points.
+    """
+    if len(known.ratio) < 10 and not (known.ratio[0] == 0 and known.ratio[-1] == 100):
+        raise Refused("curve-too-short")
+    ends = np.unique(np.concatenate([known.ratio, known.ratio - WINDOW]))
+    ends = ends[(ends >= 0) & (ends <= 100 - WINDOW)]
+    drop = np.interp(ends, known.ratio, known.height) - np.interp(ends + WINDOW, known.ratio, known.height)
+    least = float(ends[int(np.argmin(drop))])  # the secant finds the window, ISO 13565-2 clause 4.2
+    slope, top = _line(known, least, least + WINDOW)
+    upper, lower = top, top + 100 * slope  # where the line meets 0 % and 100 %
+    mr1, mr2 = _ratio_at(known, upper), _ratio_at(known, lower)
+    peaks, valleys = _area(known, 0.0, mr1, upper), -_area(known, mr2, 100.0, lower)
+    return Core(
+        rk=upper - lower,
+        rpk=2 * peaks / mr1 if mr1 > 0 else 0.0,  # a triangle of the same area over the same ratio
+        rvk=2 * valleys / (100 - mr2) if mr2 < 100 else 0.0,
+        mr1=mr1,
+        mr2=mr2,
+    )
+
+
+def _line(known: Curve, begin: float, end: float) -> tuple[float, float]:
+    """Slope [m/%] and height at 0 % [m] of the least-squares line in a window, the curve taken as straight pieces."""
+    inside = (known.ratio > begin) & (known.ratio < end)
+    r = np.concatenate([[begin], known.ratio[inside], [end]])
+    h = np.concatenate(
+        [
+            [np.interp(begin, known.ratio, known.height)],
+            known.height[inside],
+            [np.interp(end, known.ratio, known.height)],
+        ]
+    )
+    # exact integrals over the pieces, so that unevenly spaced points weigh by their length
+    d = np.diff(r)
+    middle = (begin + end) / 2
+    u, v = r[:-1] - middle, r[1:] - middle
+    mean = float(np.sum(d * (h[:-1] + h[1:]) / 2) / (end - begin))
+    first = float(np.sum(d * (2 * u * h[:-1] + u * h[1:] + v * h[:-1] + 2 * v * h[1:]) / 6))
+    slope = first / ((end - begin) ** 3 / 12)
+    return slope, mean - slope * middle
+
+
+def _ratio_at(known: Curve, height: float) -> float:
+    """Ratio [%] down to a height."""
+    return float(np.interp(-height, -known.height, known.ratio))
+
+
+def _area(known: Curve, begin: float, end: float, level: float) -> float:
+    """Area between the curve and a level over a stretch of the ratio [m %]."""
+    if end <= begin:
+        return 0.0
+    inside = (known.ratio > begin) & (known.ratio < end)
+    r = np.concatenate([[begin], known.ratio[inside], [end]])
+    h = np.interp(r, known.ratio, known.height) - level
+    return float(np.sum(np.diff(r) * (h[:-1] + h[1:]) / 2))
+
+
+def probability(heights: Floats) -> Probability:
+    """Rpq, Rvq, Rmq: two lines through the curve on the scale of normal probability, parted where they fit best.
+
+    The standard parts them by a conic; here the pair with the least sum of squares is taken, on points evenly spaced on
+    that scale. Raises Refused "no-two-lines" where the valley line is not the steeper one.
+    """
+    normal = NormalDist()
+    s = np.linspace(-_REACH, _REACH, 201)
+    ratios = np.array([100 * normal.cdf(float(each)) for each in s])
+    known = curve(heights)
+    h = np.interp(ratios, known.ratio, known.height)
+
+    # running sums give the line and its residual for every parting in one go
+    def residuals(a: Floats, b: Floats) -> tuple[Floats, Floats, Floats]:
+        n = np.arange(1, len(a) + 1)
+        sx, sy, sxx, sxy, syy = (np.cumsum(each) for each in (a, b, a * a, a * b, b * b))
+        vx = sxx - sx**2 / n
+        slope = np.divide(sxy - sx * sy / n, vx, out=np.zeros_like(vx), where=vx > 1e-12)
+        return slope, (sy - slope * sx) / n, (syy - sy**2 / n) - slope * (sxy - sx * sy / n)
+
+    slope1, base1, rest1 = residuals(s, h)
+    slope2, base2, rest2 = (each[::-1] for each in residuals(s[::-1], h[::-1]))
+    least = 12
+    parted = np.arange(least, len(s) - least)
+    at = int(parted[int(np.argmin(rest1[parted - 1] + rest2[parted]))])
+    upper, lower = float(slope1[at - 1]), float(slope2[at])
+    if lower >= upper:
+        raise Refused("no-two-lines")
+    meet = float((base2[at] - base1[at - 1]) / (upper - lower))
+    return Probability(-upper, -lower, 100 * normal.cdf(meet))

@@ -1,0 +1,25 @@
+"""Surfaces: traces of bores and ring faces before and after, and what they say of plateau, wear and contact."""
+
+from __future__ import annotations
+
+from sitegen.streams.surfaces.fields import FIELDS
+from sitegen.streams.surfaces.measures import RK
+from sitegen.streams.surfaces.read import read
+from sitegen.streams.surfaces.sections import SECTIONS
+from sitegen.streams.surfaces.steps import BORES, FACES, RATES
+from sitegen.vocabulary import Stream
+
+STREAM = Stream(
+    name="surfaces",
+    title="traces of surfaces",
+    order=45,
+    fields=FIELDS,
+    read=read,
+    steps=(BORES, FACES, RATES),
+    sections=SECTIONS,
+    recorded=(RK.id,),
+    cautions=(
+        "Solvents for cleaning bores and rings burn and harm skin and lungs: ventilation, gloves, no flame.",
+        "Edges of bores and rings are sharp: gloves. A block on its side rolls: wedge it, and lift it with tackle.",
+    ),
+)

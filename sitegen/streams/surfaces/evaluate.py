@@ -1,0 +1,183 @@
+"""One trace, or a pair of them, through the mathematics: from metres to the units of the measures."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sitegen.methods import bore_wear, material_ratio, profile, profile_filters, ring_face, roughness, wear_rate
+from sitegen.methods.material_ratio import Curve
+from sitegen.methods.repeats import Difference, difference
+from sitegen.methods.ring_face import Bounded
+from sitegen.program.model import WearRule
+from sitegen.traces.reading import Trace
+from sitegen.vocabulary import Refused
+
+Floats = NDArray[np.float64]
+
+CUTOFFS = 5  # an evaluation length has, where the index says no other (ISO 21920-3, default)
+_RATIOS = np.concatenate([np.linspace(0, 2, 9), np.linspace(2.5, 97.5, 96), np.linspace(98, 99.5, 7)])  # % drawn
+
+
+@dataclass(frozen=True)
+class Evaluated:
+    """One bore trace evaluated."""
+
+    values: Mapping[str, float]  # by the last part of the measure's id, in its unit
+    stated: Mapping[str, float]  # stated over computed
+    curve: Curve
+    spikes: int
+
+
+@dataclass(frozen=True)
+class Face:
+    """One section across a ring face: lengths drawn [m], results in the units of their measures."""
+
+    x: Floats
+    before: Floats
+    after: Floats
+    begin: float
+    end: float
+    depth: Bounded
+    area: Bounded
+    width: Bounded
+
+
+@dataclass(frozen=True)
+class Rate:
+    """Specific wear rate [1e-9 mm3/(N m)]."""
+
+    rate: Bounded
+    gas_share: float
+
+
+def _given(value: Any) -> float | None:
+    return None if value is None or value != value else float(value)
+
+
+def evaluation_of(row: Any) -> float | None:
+    """Evaluation length [m] of a row of the index; None without a cutoff."""
+    cutoff = _given(row.cutoff)
+    if cutoff is None:
+        return None
+    return _given(row.evaluation) or CUTOFFS * cutoff
+
+
+def bore(trace: Trace, row: Any) -> Evaluated:
+    """Roughness of one trace over its evaluation length, from the swept band where there is one.
+
+    Raises Refused "cutoff-missing", "trace-short" and what `profile.even` raises.
+    """
+    cutoff, length = _given(row.cutoff), evaluation_of(row)
+    if cutoff is None or length is None:
+        raise Refused("cutoff-missing")
+    whole = profile.even(trace.x, trace.z)
+    begin = _given(row.swept_from) or 0.0
+    part = whole.x - whole.x[0] >= begin - whole.step / 2
+    z, x = whole.z[part], whole.x[part]
+    count = round(length / whole.step)
+    if len(z) < count * (1 - 1e-9) - 1:
+        raise Refused("trace-short")
+    flat = z - profile.line(x, z)
+    lead = (len(z) - count) // 2  # the middle of what there is
+    inside = slice(max(lead, 0), max(lead, 0) + count)
+    sections = max(round(length / cutoff), 1)
+    rough = (flat - profile_filters.robust_gaussian(flat, whole.step, cutoff))[inside]
+    plain = (flat - profile_filters.gaussian(flat, whole.step, cutoff))[inside]
+    curve = material_ratio.curve(rough - rough.mean())
+    heights, core = roughness.heights(rough, sections), material_ratio.core(curve)
+    values = {
+        "ra": 1e6 * heights.ra, "rq": 1e6 * heights.rq, "rz": 1e6 * heights.rz, "rt": 1e6 * heights.rt,
+        "rsk": heights.rsk, "rku": heights.rku, "rk": 1e6 * core.rk, "rpk": 1e6 * core.rpk, "rvk": 1e6 * core.rvk,
+        "mr1": core.mr1, "mr2": core.mr2, "v0": core.oil_volume,
+        "rk_plain": 1e6 * material_ratio.core(material_ratio.curve(plain)).rk,
+    }  # fmt: skip
+    with suppress(Refused):  # not a surface of two lines: the other parameters stand
+        chance = material_ratio.probability(rough)
+        values |= {"rpq": 1e6 * chance.rpq, "rvq": 1e6 * chance.rvq, "rmq": chance.rmq}
+    return Evaluated(values, _stated(trace, row, plain, sections, values), curve, whole.spikes)
+
+
+def _stated(trace: Trace, row: Any, plain: Floats, sections: int, values: Mapping[str, float]) -> dict[str, float]:
+    """Stated over computed, for what file or index state: Ra, Rz by the plain Gaussian, the Rk family by ours."""
+    named = {name: _given(getattr(row, f"stated_{name}")) for name in ("ra", "rz", "rk", "rpk", "rvk")}
+    named = {name: trace.stated.get(name) if value is None else value for name, value in named.items()}
+    own = roughness.heights(plain, sections)
+    computed = {"ra": own.ra, "rz": own.rz} | {name: 1e-6 * values[name] for name in ("rk", "rpk", "rvk")}
+    return {name: value / computed[name] for name, value in named.items() if value is not None and computed[name] > 0}
+
+
+def step(trace: Trace, unswept_to: float, swept_from: float) -> float:
+    """How far [um] the swept band lies below the unswept one; raises Refused as `bore_wear.axial_step`."""
+    whole = profile.even(trace.x, trace.z)
+    return 1e6 * bore_wear.axial_step(whole.x - whole.x[0], whole.z, unswept_to, swept_from)
+
+
+def valley_wear(before: Sequence[Evaluated], after: Sequence[Evaluated]) -> Difference:
+    """Wear [um] by curves aligned on the valleys, from the scatter of the traces of both states.
+
+    Raises Refused as `repeats.difference`.
+    """
+    then, now = ([1e6 * bore_wear.above_valleys(each.curve) for each in side] for side in (before, after))
+    return difference(now, then)
+
+
+def mean_curve(evaluated: Sequence[Evaluated]) -> tuple[Floats, Floats]:
+    """Ratio [%] and mean height [um] of the curves of a place, floors of the grooves at zero."""
+    each = []
+    for one in evaluated:
+        heights = np.interp(_RATIOS, one.curve.ratio, one.curve.height)
+        floor = np.interp(np.linspace(*bore_wear.VALLEYS, 101), one.curve.ratio, one.curve.height).mean()
+        each.append(1e6 * (heights - floor))
+    return _RATIOS, np.mean(each, axis=0)
+
+
+def levelled(trace: Trace, row: Any) -> tuple[Floats, Floats]:
+    """Places from zero and heights [m] of a trace, its line taken off; that of the unswept band where there is one."""
+    whole = profile.even(trace.x, trace.z)
+    x = whole.x - whole.x[0]
+    datum = _given(row.unswept_to)
+    own = x <= datum if datum else np.ones(len(x), dtype=bool)
+    slope = np.polyfit(x, whole.z, 1)[0]
+    flat = whole.z - slope * x
+    return x, flat - float(np.median(flat[own]))
+
+
+def face(before: Trace, after: Trace, row: Any) -> Face:
+    """Wear of one section of a ring face; raises Refused "flank-missing" and as `ring_face.section`."""
+    flank = _given(row.flank)
+    if flank is None:
+        raise Refused("flank-missing")
+    one, other = profile.even(before.x, before.z), profile.even(after.x, after.z)
+    found = ring_face.section(one.x, one.z, other.x, other.z, flank)
+    return Face(
+        found.x, found.before, found.after, found.begin, found.end,
+        _scaled(found.depth, 1e6), _scaled(found.area, 1e9), _scaled(found.width, 1e3),
+    )  # fmt: skip
+
+
+def _scaled(found: Bounded, turn: float) -> Bounded:
+    return Bounded(turn * found.value, turn * found.low, turn * found.high)
+
+
+def volume(faces: Mapping[float, Face], bore_diameter: float) -> Bounded:
+    """Worn volume [mm3] around the ring; raises Refused "few-angles"."""
+    areas = {angle: _scaled(each.area, 1e-9) for angle, each in faces.items()}
+    return _scaled(ring_face.around(areas, bore_diameter), 1e9)
+
+
+def rate(worn: Bounded, *, tension: float, rule: WearRule | None, bore: float, width: float, distance: float) -> Rate:
+    """Specific wear rate of a worn volume [mm3]; tension [N], bore and face width [m], distance [m].
+
+    Raises Refused "load-not-stated" where the program file does not say what presses the ring.
+    """
+    if rule is None:
+        raise Refused("load-not-stated")
+    load = wear_rate.load(tension, rule.gas_pressure, rule.gas_balance, bore, width)
+    turn = 1e9 * wear_rate.specific(1.0, load.whole, distance)
+    return Rate(_scaled(worn, turn), load.gas_share)

@@ -1,0 +1,53 @@
+"""What an index of traces may say: a row is one trace of a bore or of a ring face, with the file that holds it.
+
+What is the same for every trace of a table (tip, cutoffs, instrument) is written once, as a constant of the record.
+Limits catch slips of unit and of pen; they are wide and judge no surface.
+"""
+
+from __future__ import annotations
+
+from math import pi
+
+from sitegen.vocabulary import Field
+
+RINGS = {"top-ring": "top", "second-ring": "second"}  # part -> ring, as build sheets name it
+PARTS = ("bore", *RINGS)
+SIDES = ("thrust", "antithrust", "front", "rear")
+HEIGHTS = ("top-reversal", "mid-stroke", "bottom-reversal")
+STATED = ("ra", "rz", "rk", "rpk", "rvk")  # results of the instrument that are held against ours
+
+
+def _length(name: str, title: str, low: float, high: float, told: str = "") -> Field:
+    return Field(name, title, "number", "m", "length", low=low, high=high, help=told)
+
+
+FIELDS: tuple[Field, ...] = (
+    Field("reading", "Reading", "id", help="An id of its own; left out, the name of the file and the line make it."),
+    Field("trace", "Trace", "text", required=True, help="The trace file, written from the program's folder."),
+    Field("engine", "Build", "id", refers="engine", required=True, help="Id of the build."),
+    Field("cylinder", "Cylinder", "integer", refers="cylinder", required=True),
+    Field("phase", "Phase", "id", refers="phase", required=True, help="State of the part: before the test, teardown."),
+    Field("part", "Part", "word", words=PARTS, required=True),
+    Field("side", "Side", "word", words=SIDES, help="Of the bore."),
+    Field("height", "Height", "word", words=HEIGHTS, help="Of the bore: at a reversal of the top ring, or between."),
+    Field("angle", "Angle from the gap", "number", "rad", "angle", low=0, high=2 * pi, help="Of a ring."),
+    Field("repeat", "Repeat", "integer", low=1, high=99, help="Traces side by side at one place."),
+    _length("unswept_to", "End of the unswept band", 0, 1, "Along the trace: up to here no ring ever ran."),
+    _length("swept_from", "Beginning of the swept band", 0, 1, "Along the trace: from here on the ring ran."),
+    _length("flank", "Width of a flank", 1e-5, 1e-2, "Of a ring face: unworn at either edge."),
+    _length("cutoff", "Cutoff", 1e-5, 1e-2, "Long-wave cutoff λc of the roughness."),
+    _length("cutoff_short", "Short cutoff", 1e-7, 1e-4, "λs, where the instrument applied it."),
+    _length("evaluation", "Evaluation length", 1e-5, 1e-1, "Roughness is evaluated over it; left out, five cutoffs."),
+    _length("tip", "Tip radius", 1e-7, 1e-4, "Of the stylus."),
+    Field("instrument", "Instrument", "id", refers="tool", help="A tool of kind profilometer."),
+    Field("x", "Header of x", "text", help="Where the trace's own headers do not tell."),
+    Field("z", "Header of z", "text"),
+    Field("valid", "Header of the validity flag", "text", help="Points whose flag is not above zero are not used."),
+    Field("x_unit", "Unit of x", "text", help="Where the trace does not say it."),
+    Field("z_unit", "Unit of z", "text"),
+    _length("step", "Step", 1e-9, 1e-3, "Between points of a trace that holds heights only."),
+    *(_length(f"stated_{name}", f"Stated R{name[1:]}", 0, 1e-3, "Result of the instrument.") for name in STATED),
+    Field("date", "Date", "date"),
+    Field("operator", "Operator", "text"),
+    Field("remark", "Remark", "text"),
+)

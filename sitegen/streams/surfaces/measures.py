@@ -1,0 +1,206 @@
+"""What the traces say, declared once. Lengths of heights in µm, as roughness is told."""
+
+from __future__ import annotations
+
+from sitegen.vocabulary import Measure
+
+_FILTER = "Filtered by the robust Gaussian of ISO 16610-31, which the grooves do not pull down."
+_MEAN = "Mean over the traces of a place, with the interval of that mean from their scatter."
+_ONE = "One trace has no interval. Compare only what was traced with the same tip, cutoffs and filter."
+_21920 = "ISO 21920-2"
+_13565_2 = "ISO 13565-2; window of least slope over 40 %, line by least squares in it"
+_13565_3 = "ISO 13565-3; lines on the scale of normal probability"
+
+
+def _height(name: str, title: str, what: str, formula: str, unit: str = "µm", source: str = _21920) -> Measure:
+    return Measure(
+        id=f"bore.{name}",
+        title=title,
+        unit=unit,
+        better="",
+        method=f"{what} {_FILTER} {_MEAN}",
+        formula=formula,
+        source=source,
+        limits=_ONE,
+        compare="ratio" if unit == "µm" and name != "rz" else "difference",
+    )
+
+
+RA = _height("ra", "bore Ra", "Mean absolute height about the mean line.", "mean |z|")
+RQ = _height("rq", "bore Rq", "Root mean square height about the mean line.", "√(mean z²)")
+RZ = _height(
+    "rz", "bore Rz", "Highest peak to deepest valley, mean over section lengths of one cutoff.", "mean (Rp + Rv)"
+)
+RT = _height("rt", "bore Rt", "Highest peak to deepest valley over the whole evaluation length.", "max z − min z")
+RSK = _height("rsk", "bore Rsk", "Skewness: below zero where plateaus are cut by valleys.", "mean z³ / Rq³", "1")
+RKU = _height("rku", "bore Rku", "Kurtosis: 3 for normal heights.", "mean z⁴ / Rq⁴", "1")
+RK = _height("rk", "bore Rk", "Depth of the core of the material-ratio curve.", "drop of the line over 0 to 100 %",
+             source=_13565_2)  # fmt: skip
+RPK = _height(
+    "rpk", "bore Rpk", "Peaks above the core, as a triangle of the same area.", "2 · A1 / Mr1", source=_13565_2
+)
+RVK = _height("rvk", "bore Rvk", "Valleys below the core, as a triangle of the same area.", "2 · A2 / (100 − Mr2)",
+              source=_13565_2)  # fmt: skip
+MR1 = _height(
+    "mr1", "bore Mr1", "Share of material at the upper end of the core.", "line at 0 % on the curve", "%", _13565_2
+)
+MR2 = _height("mr2", "bore Mr2", "Share of material at the lower end of the core.", "line at 100 % on the curve", "%",
+              _13565_2)  # fmt: skip
+V0 = _height("v0", "bore oil volume V0", "What the valleys below the core can hold.", "Rvk · (100 − Mr2) / 2000",
+             "mm³/cm²", _13565_2)  # fmt: skip
+RPQ = _height("rpq", "bore Rpq", "Scatter of the plateaus: slope of the upper line.", "slope, plateau line",
+              source=_13565_3)  # fmt: skip
+RVQ = _height("rvq", "bore Rvq", "Scatter of the valleys: slope of the lower line.", "slope, valley line",
+              source=_13565_3)  # fmt: skip
+RMQ = _height("rmq", "bore Rmq", "Share of material where plateaus pass into valleys.", "where both lines meet", "%",
+              _13565_3)  # fmt: skip
+RK_PLAIN = Measure(
+    id="bore.rk_plain",
+    title="bore Rk, plain Gaussian",
+    unit="µm",
+    better="",
+    method="Rk after the plain Gaussian of ISO 16610-21, for comparison only: the grooves pull its mean line down, so "
+    f"that Rk comes out too large. {_MEAN}",
+    formula="as Rk",
+    source="ISO 13565-2 on ISO 16610-21",
+    limits="Not to be set against an Rk of another filter.",
+)
+STATED = Measure(
+    id="bore.stated_ratio",
+    title="stated over computed result of a trace",
+    unit="1",
+    better="",
+    method="Result the instrument states for a trace, over the same one computed here with the plain Gaussian, which "
+    "instruments use for Ra; the one farthest from 1 of a place.",
+    formula="stated / computed",
+    source="reading",
+    limits="Far from 1: another filter or evaluation length, or the result of another trace.",
+    interval="",
+)
+WEAR_STEP = Measure(
+    id="bore.wear_depth",
+    title="bore wear at the reversal, from the step",
+    unit="µm",
+    better="less",
+    grows=True,
+    compare="difference",
+    method="How much lower the swept band lies than the unswept band above it, on unfiltered traces levelled on the "
+    "unswept band and the bore's own line. Mean over the traces of a place. Where the interval reaches zero, the wear "
+    "is below its detection limit.",
+    formula="height of the unswept band − height of the swept band",
+    source="geometry; t interval of the mean over traces",
+    limits="No wave filter may be put on such a trace: it removes the step. The unswept band has to be free of carbon.",
+)
+WEAR_VALLEYS = Measure(
+    id="bore.wear_valleys",
+    title="bore wear, from curves aligned on the valleys",
+    unit="µm",
+    better="less",
+    grows=True,
+    compare="difference",
+    method="Mean material-ratio curves before and after, laid over each other at the valleys, which wear does not "
+    "reach; what the plateaus then lie lower is wear. At least five traces a state. Where the interval reaches zero, "
+    "the wear is below its detection limit.",
+    formula="difference of the curves over the plateaus, valleys aligned",
+    source="scatter of unrelated traces: the interval of two means of repeats (t)",
+    limits="Single traces scatter by some 0.35 µm in it, five a state by some 0.13 µm.",
+)
+PLATEAU = Measure(
+    id="bore.plateau",
+    title="plateau formed",
+    unit="%",
+    better="more",
+    compare="difference",
+    method="How much of the first peak height Rpk is gone. 100 %: no peaks left above the core.",
+    formula="100 · (1 − Rpk after / Rpk before)",
+    source="ratio of two means; interval from the scatter of both on the logarithmic scale",
+    limits="It says how far the peaks are gone, not that the plateau is a good one.",
+)
+FACE_DEPTH = Measure(
+    id="ring.face_wear",
+    title="ring face wear, deepest",
+    unit="µm",
+    better="less",
+    grows=True,
+    compare="difference",
+    method="Traces across the face before and after, laid over each other on the unworn flanks; the deepest the face "
+    "lies lower.",
+    formula="max (before − after)",
+    source="geometry; limits of error of the alignment",
+    limits="At one angle only. Flanks that wore too hide as much wear.",
+    interval="bounds",
+)
+FACE_AREA = Measure(
+    id="ring.face_area",
+    title="ring face wear, worn area",
+    unit="µm·mm",
+    better="less",
+    grows=True,
+    compare="difference",
+    method="Area between the traces before and after, aligned on the unworn flanks.",
+    formula="∫ (before − after) dx",
+    source="geometry; limits of error of the alignment",
+    limits="At one angle only.",
+    interval="bounds",
+)
+FACE_VOLUME = Measure(
+    id="ring.face_volume",
+    title="ring face wear, volume",
+    unit="mm³",
+    better="less",
+    grows=True,
+    compare="difference",
+    method="Worn areas at several angles from the gap, summed around the ring.",
+    formula="R ∮ area dφ",
+    source="trapezium rule around the ring; limits of error of the areas",
+    limits="At least five angles: wear peaks at the ends of the gap.",
+    interval="bounds",
+)
+BAND = Measure(
+    id="ring.contact_width",
+    title="contact band of the ring face, from traces",
+    unit="mm",
+    better="",
+    grows=True,
+    compare="difference",
+    method="Axial width over which the face lies lower after than before by more than the roughness of the traces.",
+    formula="width of the worn stretch",
+    source="geometry",
+    limits="At one angle only. A band that reaches a flank has no edge there.",
+    interval="bounds",
+)
+COATING_LEFT = Measure(
+    id="ring.coating_left",
+    title="coating left on the ring face",
+    unit="µm",
+    better="more",
+    method="Thickness of the layer as the coating's definition states it, less the deepest wear found.",
+    formula="thickness − deepest wear",
+    source="difference",
+    limits="The thickness is nominal: no ring was cut. At or below zero the ring is worn through.",
+    interval="bounds",
+)
+RATE = Measure(
+    id="ring.wear_rate",
+    title="specific wear rate of the top ring face",
+    unit="10⁻⁹ mm³/(N·m)",
+    better="less",
+    compare="ratio",
+    method="Worn volume of the face over radial load and sliding distance. Load: what the tension presses all round, "
+    "and the gas behind the ring less what presses back on the face.",
+    formula="V / (F · s), F = 2π·Ft + gas pressure · (1 − balance) · face width · π · bore",
+    source="definition of the specific wear rate; ring pressure from tangential force (exact)",
+    limits="Gas pressure and balance are stated in the program file, and their error is not in the interval.",
+    interval="bounds",
+)
+RATE_GAS = Measure(
+    id="ring.load_gas_share",
+    title="share of gas in the load of the top ring",
+    unit="%",
+    better="",
+    method="Share of the mean radial load of the specific wear rate that the gas behind the ring gives.",
+    formula="gas load / (gas load + 2π·Ft)",
+    source="as the load",
+    interval="",
+)
+ROUGHNESS = (RA, RQ, RZ, RT, RSK, RKU, RK, RPK, RVK, MR1, MR2, V0, RPQ, RVQ, RMQ)

@@ -1,0 +1,138 @@
+"""Index tables and the traces they name to readings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from sitegen.problems import shown
+from sitegen.program.inside import PathFault, file_inside, nearest_inside
+from sitegen.program.model import Program, RecordSource
+from sitegen.streams.surfaces.fields import FIELDS, RINGS
+from sitegen.tables.blocked import Blocked
+from sitegen.tables.checks import in_force, same_again
+from sitegen.tables.reading import Sheet, read_stream
+from sitegen.traces.reading import Layout, Trace, read_trace
+from sitegen.vocabulary import Problem, Readings
+
+
+def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
+    """Readings of all indexes, with the traces they name under `traces`; see `tables.reading.read_stream`.
+
+    A trace that cannot be read is set aside with a warning of its own file and line; the others stay.
+    """
+    traces = _Traces()
+    found = read_stream(program, sources, FIELDS, (_places, _instruments, _calibrated, _repeats, traces.read))
+    kept = set(found.frame["reading"][found.frame["use"] == ""].tolist())
+    readings = dict(zip(traces.places, found.frame["reading"].iloc[list(traces.places)].tolist(), strict=True))
+    return replace(
+        found,
+        problems=tuple(sorted({*found.problems, *traces.problems})),
+        traces={readings[at]: trace for at, trace in traces.places.items() if readings[at] in kept},
+        inputs=dict(sorted(traces.inputs.items())),
+    )
+
+
+def _places(program: Program, sheet: Sheet) -> None:
+    """A trace of a bore says where in the bore, one of a ring at which angle."""
+    del program
+    frame = sheet.frame
+    bore = frame["part"] == "bore"
+    where = frame["side"].isna() | frame["height"].isna()
+    sheet.set_aside(
+        bore & where, "place-missing", "side", "nothing says where in the bore the trace was taken", "side and height"
+    )
+    ring = frame["part"].isin(list(RINGS))
+    sheet.set_aside(
+        ring & frame["angle"].isna(), "place-missing", "angle", "nothing says at which angle from the gap", "an angle"
+    )
+    edges = frame["unswept_to"].notna() & frame["swept_from"].notna() & (frame["unswept_to"] > frame["swept_from"])
+    sheet.set_aside(
+        edges, "bands-overlap", "swept_from", "the swept band begins before the unswept one ends", "bands apart"
+    )
+
+
+def _instruments(program: Program, sheet: Sheet) -> None:
+    fitting = [name for name, tool in program.definitions.tools.items() if tool.kind == "profilometer"]
+    named = sheet.frame["instrument"]
+    expected = f"a tool of kind profilometer: {', '.join(fitting) or 'none is defined'}"
+    sheet.set_aside(
+        named.notna() & ~named.isin(fitting), "wrong-tool", "instrument", "the tool named traces no surface", expected
+    )
+
+
+def _calibrated(program: Program, sheet: Sheet) -> None:
+    in_force(sheet, "instrument", {name: tool.calibrations for name, tool in program.definitions.tools.items()})
+
+
+def _repeats(program: Program, sheet: Sheet) -> None:
+    del program
+    state = sheet.frame[["engine", "cylinder", "phase", "part", "side", "height", "angle", "repeat"]]
+    why = "the same place was traced, without another repeat number, in"
+    same_again(sheet, state, sheet.open, "repeat", why)
+
+
+class _Traces:
+    """Reads the files of the rows still in use; a check of `read_stream`."""
+
+    def __init__(self) -> None:
+        self.places: dict[int, Trace] = {}  # row of the frame -> trace
+        self.inputs: dict[str, str] = {}
+        self.problems: list[Problem] = []
+
+    def read(self, program: Program, sheet: Sheet) -> None:
+        folder = Path(program.folder)
+        seen: dict[str, int] = {}  # digest -> first row
+        columns = ["trace", "x", "z", "valid", "x_unit", "z_unit", "step"]
+        rows = sheet.frame[columns].to_dict("list")
+        for at in np.flatnonzero(sheet.open).tolist():
+            name = str(rows["trace"][at])
+            try:
+                path = file_inside(folder, name)
+            except PathFault as fault:
+                what = f'the trace "{shown(name)}" {fault.what}'
+                near = nearest_inside(folder, name) if fault.code == "missing" else ""
+                sheet.set_aside(_only(sheet, at), f"trace-{fault.code}", "trace", what,
+                                "a text file inside the program's folder", near)  # fmt: skip
+                continue
+            file = f"{folder.name}/{name}"
+            said = {each: _text(rows[each][at]) for each in ("x", "z", "valid", "x_unit", "z_unit")}
+            how = Layout(**said, step=_number(rows, at))
+            try:
+                trace = read_trace(path, file, how)
+            except Blocked as blocked:
+                self._set_aside(sheet, at, blocked.problems)
+                continue
+            self.inputs[file] = trace.digest
+            first = seen.setdefault(trace.digest, at)
+            if first != at:
+                before = rows["trace"][first]
+                sheet.set_aside(_only(sheet, at), "same-file", "trace",
+                                f'"{shown(name)}" is the same as "{shown(str(before))}"', "its own trace")  # fmt: skip
+                continue
+            self.places[at] = trace
+
+    def _set_aside(self, sheet: Sheet, at: int, problems: Iterable[Problem]) -> None:
+        """The row is set aside; what is told is about the trace file."""
+        first = next(iter(problems))
+        sheet.set_aside(_only(sheet, at), "trace-not-usable", "trace", "", told=False)
+        self.problems.append(replace(first, level="warning"))
+
+
+def _only(sheet: Sheet, at: int) -> Any:
+    mask = np.zeros(len(sheet.frame), dtype=bool)
+    mask[at] = True
+    return mask
+
+
+def _text(cell: Any) -> str:
+    return cell if isinstance(cell, str) else ""
+
+
+def _number(rows: Any, at: int) -> float | None:
+    step = rows["step"][at]
+    return None if step != step else float(step)

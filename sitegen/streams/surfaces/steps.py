@@ -1,0 +1,386 @@
+"""Steps of the traces: roughness of bores, wear of bores and ring faces, specific wear rate."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Generator, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from statistics import fmean, stdev
+from typing import Any
+
+import numpy as np
+
+from sitegen.methods.intervals import student_95
+from sitegen.methods.repeats import Difference, difference
+from sitegen.methods.ring_face import Bounded
+from sitegen.program.model import Build, Program
+from sitegen.streams.surfaces import evaluate, measures
+from sitegen.streams.surfaces.fields import RINGS
+from sitegen.tables.rows import rows_of
+from sitegen.traces.reading import Trace
+from sitegen.vocabulary import Book, Key, Measure, Readings, Refused, Result, Series, Step, Value, refused
+
+LEAST_TRACES = 5  # a state, for wear from unrelated traces
+MOST_OFF = 0.15  # share a stated result may be off ours before it is told; a convention of ours, no source
+DRAWN = 400  # points of a trace that are drawn, extremes kept
+EXPOSURE = "exposure.km"
+TENSION = "buildsheet.tension"
+MASS_LOSS = "wear.mass_loss"
+
+
+@dataclass(frozen=True)
+class Traced:
+    """One row of an index with its trace."""
+
+    row: Any
+    trace: Trace
+
+
+def place_of(row: Any) -> str:
+    """Where on the part a trace was taken, as keys say it."""
+    if row.part == "bore":
+        return f"{row.side}/{row.height}"
+    return f"{RINGS[row.part]}/{angle_of(row):.0f}-deg"
+
+
+def angle_of(row: Any) -> float:
+    """Angle from the gap [deg]."""
+    return math.degrees(row.angle)
+
+
+def grouped(readings: Readings, part: str) -> dict[tuple[int, str], dict[str, list[Traced]]]:
+    """Traces of bores, or of rings, by cylinder and place, then by phase, in the order of the record."""
+    found: dict[tuple[int, str], dict[str, list[Traced]]] = {}
+    for row in rows_of(readings.frame):
+        if row.use == "" and (row.part == "bore") == (part == "bore") and row.reading in readings.traces:
+            place = found.setdefault((int(row.cylinder), place_of(row)), {})
+            place.setdefault(str(row.phase), []).append(Traced(row, readings.traces[row.reading]))
+    return found
+
+
+# ---- bores ----------------------------------------------------------------------------------------------------------
+
+
+def run_bores(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
+    """Roughness of every place and state; wear and plateau of the states after the first."""
+    del book
+    build = program.build(engine)
+    order = {phase.id: phase.order for phase in program.phases}
+    for (cylinder, at), states in grouped(readings["surfaces"], "bore").items():
+        phases = sorted(states, key=lambda phase: order[phase])
+        rough: dict[str, list[evaluate.Evaluated]] = {}
+        for phase in phases:
+            key = build.key(cylinder, phase, at)
+            rough[phase] = yield from _roughness(key, states[phase])
+        for phase in phases[1:]:
+            key = build.key(cylinder, phase, at)
+            before, after = states[phases[0]], states[phase]
+            yield from _step(key, before, after)
+            yield from _aligned(key, rough[phases[0]], rough[phase])
+            yield from _plateau(key, rough[phases[0]], rough[phase])
+
+
+def _roughness(key: Key, traced: Sequence[Traced]) -> Generator[Result, None, list[evaluate.Evaluated]]:
+    evaluated: list[evaluate.Evaluated] = []
+    why: Refused | None = None
+    for each in traced:
+        try:
+            evaluated.append(evaluate.bore(each.trace, each.row))
+        except Refused as refusal:
+            why = refusal
+    flags = frozenset({"trace-left-out"} if why is not None and evaluated else ())
+    if evaluated and any(each.spikes for each in evaluated):
+        flags |= {"spikes-taken-out"}
+    for measure in (*measures.ROUGHNESS, measures.RK_PLAIN):
+        name = measure.id.removeprefix("bore.")
+        known = [each.values[name] for each in evaluated if math.isfinite(each.values.get(name, math.nan))]
+        if not known:
+            code = why.code if why is not None else "not-evaluated"
+            yield refused(measure.id, key, Refused(code))
+            continue
+        yield _mean(measure, key, known, flags)
+    yield from _stated(key, evaluated)
+    if evaluated:
+        yield from _drawn(key, traced, evaluated)
+    return evaluated
+
+
+def _mean(measure: Measure, key: Key, known: Sequence[float], flags: frozenset[str]) -> Value:
+    """Mean of the repeats with its t interval; one trace has none."""
+    mean = fmean(known)
+    if len(known) < 2:
+        return Value(measure.id, key, mean, n=1, of="repeat", flags=flags | {"one-trace"})
+    se = stdev(known) / math.sqrt(len(known))
+    half = student_95(len(known) - 1) * se
+    return Value(
+        measure.id, key, mean, mean - half, mean + half, se, float(len(known) - 1), n=len(known), of="repeat",
+        flags=flags,
+    )  # fmt: skip
+
+
+def _stated(key: Key, evaluated: Sequence[evaluate.Evaluated]) -> Iterator[Value]:
+    """The stated result of a place that is farthest from ours."""
+    ratios = [ratio for each in evaluated for ratio in each.stated.values() if ratio > 0]
+    if not ratios:
+        return
+    worst = max(ratios, key=lambda ratio: abs(math.log(ratio)))
+    off = abs(math.log(worst)) > math.log1p(MOST_OFF)
+    flags = frozenset({"stated-does-not-fit"} if off else ())
+    yield Value(measures.STATED.id, key, worst, n=len(ratios), of="repeat", flags=flags)
+
+
+def _step(key: Key, before: Sequence[Traced], after: Sequence[Traced]) -> Iterator[Value]:
+    """Wear from the step at a reversal, where the traces cross its edge."""
+    if not any(each.row.unswept_to == each.row.unswept_to for each in after):
+        return
+    measure = measures.WEAR_STEP
+    try:
+        now, then = _steps(after), _steps(before)
+    except Refused as why:
+        yield refused(measure.id, key, why)
+        return
+    yield _difference(measure, key, then, now, least=2)
+
+
+def _steps(traced: Sequence[Traced]) -> list[float]:
+    """How far [um] each trace falls from the unswept band to the swept one."""
+    return [
+        evaluate.step(each.trace, float(each.row.unswept_to), float(each.row.swept_from))
+        for each in traced
+        if each.row.unswept_to == each.row.unswept_to and each.row.swept_from == each.row.swept_from
+    ]
+
+
+def _difference(measure: Measure, key: Key, then: Sequence[float], now: Sequence[float], *, least: int) -> Value:
+    """Mean now less mean then, by Welch; below its detection limit where the interval reaches zero."""
+    if len(now) < least or len(then) < least:
+        return refused(measure.id, key, Refused("few-traces" if least > 2 else "single-trace"))
+    try:
+        return _detected(measure, key, difference(then, now), len(now) + len(then))
+    except Refused as why:
+        return refused(measure.id, key, why)
+
+
+def _detected(measure: Measure, key: Key, found: Difference, n: int) -> Value:
+    value, half = found.value, student_95(found.df) * found.se
+    if value - half <= 0:
+        return Value(
+            measure.id, key, None, high=max(value, 0.0) + half, se=found.se, df=found.df, n=n, of="repeat",
+            status="below", reason="below-detection-of-traces",
+        )  # fmt: skip
+    return Value(measure.id, key, value, value - half, value + half, found.se, found.df, n=n, of="repeat")
+
+
+def _aligned(key: Key, before: Sequence[evaluate.Evaluated], after: Sequence[evaluate.Evaluated]) -> Iterator[Value]:
+    measure = measures.WEAR_VALLEYS
+    if len(before) < LEAST_TRACES or len(after) < LEAST_TRACES:
+        yield refused(measure.id, key, Refused("few-traces"))
+        return
+    try:
+        yield _detected(measure, key, evaluate.valley_wear(before, after), len(before) + len(after))
+    except Refused as why:
+        yield refused(measure.id, key, why)
+
+
+def _plateau(key: Key, before: Sequence[evaluate.Evaluated], after: Sequence[evaluate.Evaluated]) -> Iterator[Value]:
+    """Share of the first peak height that is gone."""
+    measure = measures.PLATEAU
+    then, now = ([each.values["rpk"] for each in side] for side in (before, after))
+    if not then or not now or min(*then, *now) <= 0:
+        yield refused(measure.id, key, Refused("not-evaluated"))
+        return
+    gone = 100 * (1 - fmean(now) / fmean(then))
+    if len(then) < 2 or len(now) < 2:
+        yield Value(measure.id, key, gone, n=len(then) + len(now), of="repeat", flags=frozenset({"one-trace"}))
+        return
+    try:
+        ratio = difference([math.log(each) for each in then], [math.log(each) for each in now])
+    except Refused as why:
+        yield refused(measure.id, key, why)
+        return
+    half = student_95(ratio.df) * ratio.se
+    low, high = (100 * (1 - math.exp(ratio.value + turn * half)) for turn in (1, -1))
+    yield Value(measure.id, key, 100 * (1 - math.exp(ratio.value)), low, high, n=len(then) + len(now), of="repeat")
+
+
+def _drawn(key: Key, traced: Sequence[Traced], evaluated: Sequence[evaluate.Evaluated]) -> Iterator[Series]:
+    """The first trace of a place, levelled, and the mean material-ratio curve of all of them."""
+    import pandas as pd
+
+    first = traced[0]
+    x, z = evaluate.levelled(first.trace, first.row)
+    at, height = thinned(1e3 * x, 1e6 * z)
+    yield Series("surface.trace", key, {"x": "mm", "z": "µm"}, pd.DataFrame({"x": at, "z": height, "of": len(x)}))
+    ratio, curve = evaluate.mean_curve(evaluated)
+    yield Series("surface.curve", key, {"ratio": "%", "z": "µm"}, pd.DataFrame({"ratio": ratio, "z": curve}))
+
+
+def thinned(x: Any, z: Any, most: int = DRAWN) -> tuple[Any, Any]:
+    """At most so many points of a curve, with the least and the most of every stretch among them."""
+    if len(x) <= most:
+        return x, z
+    kept: list[int] = [0]
+    for part in np.array_split(np.arange(1, len(x) - 1), (most - 2) // 2):
+        kept += sorted({int(part[np.argmin(z[part])]), int(part[np.argmax(z[part])])})
+    places = [*kept, len(x) - 1]
+    return x[places], z[places]
+
+
+# ---- ring faces -----------------------------------------------------------------------------------------------------
+
+
+def run_faces(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
+    """Wear of ring faces at each angle, and around the ring."""
+    del book
+    build = program.build(engine)
+    order = {phase.id: phase.order for phase in program.phases}
+    around: dict[tuple[int, str, str], dict[float, evaluate.Face]] = {}
+    asked: dict[tuple[int, str, str], Refused] = {}
+    for (cylinder, at), states in grouped(readings["surfaces"], "ring").items():
+        phases = sorted(states, key=lambda phase: order[phase])
+        for phase in phases[1:]:
+            key = build.key(cylinder, phase, at)
+            ring = (cylinder, phase, at.partition("/")[0])
+            before, after = states[phases[0]][0], states[phase][0]
+            try:
+                face = evaluate.face(before.trace, after.trace, after.row)
+            except Refused as why:
+                asked[ring] = why
+                for measure in (measures.FACE_DEPTH, measures.FACE_AREA, measures.BAND):
+                    yield refused(measure.id, key, why)
+                continue
+            around.setdefault(ring, {})[angle_of(after.row)] = face
+            yield _bounded(measures.FACE_DEPTH, key, face.depth)
+            yield _bounded(measures.FACE_AREA, key, face.area)
+            yield _bounded(measures.BAND, key, face.width)
+            yield _faces_drawn(key, face)
+        if len(phases) < 2:
+            asked.setdefault((cylinder, phases[0], at.partition("/")[0]), Refused("one-state-only"))
+    for where, faces in around.items():
+        yield from _around(build, build.key(*where), faces, program)
+
+
+def _bounded(measure: Measure, key: Key, found: Bounded) -> Value:
+    if found.low <= 0:
+        return Value(
+            measure.id, key, None, high=found.high, n=2, of="reading", status="below",
+            reason="below-detection-of-traces",
+        )  # fmt: skip
+    return Value(measure.id, key, found.value, found.low, found.high, n=2, of="reading")
+
+
+def _around(build: Build, key: Key, faces: Mapping[float, evaluate.Face], program: Program) -> Iterator[Value]:
+    """Means over the angles, the volume around the ring, and what is left of the coating."""
+    for measure, name in ((measures.FACE_DEPTH, "depth"), (measures.FACE_AREA, "area"), (measures.BAND, "width")):
+        each = [getattr(face, name) for face in faces.values()]
+        low, value, high = (fmean(getattr(one, end) for one in each) for end in ("low", "value", "high"))
+        yield Value(measure.id, key, value, low, high, n=len(each), of="place")
+    deepest = max((face.depth for face in faces.values()), key=lambda depth: depth.value)
+    coating = program.definitions.coatings.get(build.coating_of(key.cylinder))
+    if coating is not None and coating.thickness is not None and key.at == "top":
+        left = 1e6 * coating.thickness
+        value = left - deepest.value
+        flags = frozenset({"worn-through"} if value <= 0 else ())
+        yield Value(
+            measures.COATING_LEFT.id, key, value, left - deepest.high, left - deepest.low, n=len(faces), of="place",
+            flags=flags,
+        )  # fmt: skip
+    try:
+        volume = evaluate.volume(faces, build.engine_type.bore)
+    except Refused as why:
+        yield refused(measures.FACE_VOLUME.id, key, why)
+        return
+    yield Value(measures.FACE_VOLUME.id, key, volume.value, volume.low, volume.high, n=len(faces), of="place")
+
+
+def _faces_drawn(key: Key, face: evaluate.Face) -> Series:
+    import pandas as pd
+
+    frames = [
+        pd.DataFrame(dict(zip(("x", "z"), thinned(1e3 * face.x, 1e6 * z, 160), strict=True)) | {"state": state})
+        for state, z in (("before", face.before), ("after", face.after))
+    ]
+    frame = pd.concat(frames, ignore_index=True).assign(begin=1e3 * face.begin, end=1e3 * face.end)
+    return Series("surface.face", key, {"x": "mm", "z": "µm"}, frame)
+
+
+# ---- specific wear rate ---------------------------------------------------------------------------------------------
+
+
+def run_rate(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
+    """Specific wear rate of the top ring face, from its worn volume, else from its mass lost."""
+    build = program.build(engine)
+    rows = [row for row in rows_of(readings["surfaces"].frame) if row.use == "" and row.part == "top-ring"]
+    widths = {int(row.cylinder): readings["surfaces"].traces[row.reading].length for row in rows}
+    volumes = {value.key: value for value in book.of(measures.FACE_VOLUME.id)}
+    masses = {value.key: value for value in book.of(MASS_LOSS) if value.key.at == "top"}
+    for key in dict.fromkeys((*volumes, *masses)):
+        if key.cylinder not in widths:
+            continue
+        try:
+            found = evaluate.rate(
+                _worn(program, build, volumes.get(key), masses.get(key)),
+                tension=_tension(program, build, book, key.cylinder),
+                rule=program.wear,
+                bore=build.engine_type.bore,
+                width=widths[key.cylinder],
+                distance=_distance(build, book, key.phase),
+            )
+        except Refused as why:
+            yield refused(measures.RATE.id, key, why)
+            continue
+        yield Value(measures.RATE.id, key, found.rate.value, found.rate.low, found.rate.high, n=1, of="cylinder")
+        yield Value(measures.RATE_GAS.id, key, 100 * found.gas_share, n=1, of="cylinder")
+
+
+def _worn(program: Program, build: Build, volume: Value | None, mass: Value | None) -> Bounded:
+    """Worn volume [mm3]."""
+    if volume is not None and volume.value is not None and volume.low is not None and volume.high is not None:
+        return Bounded(volume.value, volume.low, volume.high)
+    if mass is None or mass.value is None or mass.low is None or mass.high is None:
+        raise Refused("no-worn-volume")
+    density = program.definitions.coatings[build.coating_of(mass.key.cylinder)].density
+    if density is None:
+        raise Refused("no-density")
+    turn = 1e3 / density  # mg to mm3 at kg/m3
+    return Bounded(turn * mass.value, turn * mass.low, turn * mass.high)
+
+
+def _tension(program: Program, build: Build, book: Book, cylinder: int) -> float:
+    for phase in program.phases:
+        value = book.get(TENSION, build.key(cylinder, phase.id, "top"))
+        if value is not None and value.value is not None:
+            return value.value
+    raise Refused("no-tension")
+
+
+def _distance(build: Build, book: Book, phase: str) -> float:
+    """Distance slid [m] up to a phase."""
+    value = book.get(EXPOSURE, build.key(phase=phase))
+    if value is None or not value.value:
+        raise Refused("no-distance-slid")
+    return 1e3 * value.value
+
+
+BORES = Step(
+    name="bore-surfaces",
+    gives=(
+        *measures.ROUGHNESS, measures.RK_PLAIN, measures.STATED, measures.WEAR_STEP, measures.WEAR_VALLEYS,
+        measures.PLATEAU,
+    ),
+    run=run_bores,
+    reads=("surfaces",),
+)  # fmt: skip
+FACES = Step(
+    name="ring-faces",
+    gives=(measures.FACE_DEPTH, measures.FACE_AREA, measures.FACE_VOLUME, measures.BAND, measures.COATING_LEFT),
+    run=run_faces,
+    reads=("surfaces",),
+)
+RATES = Step(
+    name="ring-wear-rate",
+    gives=(measures.RATE, measures.RATE_GAS),
+    run=run_rate,
+    reads=("surfaces",),
+    needs=(measures.FACE_VOLUME.id, MASS_LOSS, TENSION, EXPOSURE),
+)

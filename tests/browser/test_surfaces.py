@@ -1,0 +1,70 @@
+"""Traces, curves and ring faces on a cylinder page, ties on the program page: drawn, and readable without scripts."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from browser.opened import opened
+from browser.test_charts import DRAWN, alike, by_library, marks_of
+from playwright.sync_api import Browser
+
+CYLINDER = "programs/pump-rings-2026/b1/cylinder-1.html"
+PROGRAM = "programs/pump-rings-2026/index.html"
+
+
+def test_traces_curves_and_faces_are_drawn_beside_their_numbers(browser: Browser, published: Path) -> None:
+    with opened(browser) as found:
+        page = found.go(published, CYLINDER)
+        for name, panels in (("bore-traces-b1-1", 3), ("bore-curves-b1-1", 3), ("ring-face-b1-1", 5)):
+            charts = page.locator(f"figure[data-name={name}] .chart")
+            assert charts.count() == panels
+            assert charts.evaluate_all("all => all.every(each => each.dataset.drawn === 'yes')")
+            assert charts.first.locator("svg path[fill=none]").count() >= 2  # before and after
+        step = page.locator("table[data-name=bore-wear-b1-1] tbody tr").first.locator("td, th")
+        assert step.nth(1).inner_text().startswith("1.2")
+        assert "the bore had worn by" in page.locator("section[aria-labelledby=surfaces] .reading").first.inner_text()
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+def test_nothing_reaches_beyond_the_page(browser: Browser, published: Path, width: int) -> None:
+    with opened(browser, width=width) as found:
+        page = found.go(published, CYLINDER)
+        assert page.evaluate("() => document.documentElement.scrollWidth") <= width
+
+
+def test_each_tie_has_a_panel_an_engine_and_a_sentence(browser: Browser, published: Path) -> None:
+    with opened(browser) as found:
+        page = found.go(published, PROGRAM)
+        for name in ("tie-leak-and-band", "tie-mass-and-band"):
+            charts = page.locator(f"figure[data-name={name}] .chart")
+            assert charts.count() == 5
+            assert charts.evaluate_all("all => all.every(each => each.dataset.drawn === 'yes')")
+        said = page.locator("section[aria-labelledby=ties] .reading").first.inner_text()
+        assert "order" in said
+        assert "by chance" in said or "chance alone" in said
+
+
+def test_the_numbers_stand_without_scripts(browser: Browser, published: Path) -> None:
+    with opened(browser, scripts=False) as found:
+        found.page.goto((published / CYLINDER).as_uri())
+        assert found.page.locator("table[data-name=bore-roughness-b1-1] tbody tr").count() == 6
+        assert found.page.locator("table[data-name=ring-wear-b1-1] tbody tr").count() == 6
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+@pytest.mark.parametrize(
+    ("path", "chart"), [(CYLINDER, "ring-face-b1-1-panel-1"), (PROGRAM, "tie-leak-and-band-panel-1")]
+)
+def test_curves_are_painted_as_the_library_draws_them(
+    browser: Browser, published: Path, path: str, chart: str, width: int
+) -> None:
+    """Reference: Vega, by the `vl-convert` package, from the same specification and rows."""
+    with opened(browser, width=width) as found:
+        drawn = found.go(published, path).evaluate(DRAWN, chart)
+    ours = marks_of(drawn["svg"])
+    theirs = marks_of(by_library(drawn["kind"], drawn["rows"], drawn["signals"], drawn["pad"]))
+    assert len(theirs["text"]) > 5
+    for kind, marks in theirs.items():
+        assert len(ours[kind]) == len(marks), kind
+        assert alike(ours[kind], marks, 0.6) == [], kind

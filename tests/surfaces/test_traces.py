@@ -1,0 +1,123 @@
+"""Trace files as instruments write them: every form to the same metres, what cannot be trusted told with its line.
+
+The three files under files/ come from the test data of the SurfaceTopography package (MIT licence); of the two long
+ones only the head is kept.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from sitegen.tables.blocked import Blocked
+from sitegen.traces.reading import Layout, read_trace, trace_of
+
+FILES = Path(__file__).parent / "files"
+ROWS = [(0.0, 1.5), (2.0, -0.25), (4.5, 0.75), (6.0, 2.0)]  # um: uneven steps
+
+
+def body(separator: str = ";", end: str = "\n", decimal: str = ".") -> str:
+    return end.join(f"{x}{separator}{z}".replace(".", decimal) for x, z in ROWS) + end
+
+
+def told(data: str | bytes, **how: object) -> tuple[str, int, str]:
+    with pytest.raises(Blocked) as blocked:
+        trace_of(data.encode() if isinstance(data, str) else data, "t.txt", Layout(**how))  # type: ignore[arg-type]
+    (problem,) = blocked.value.problems
+    assert problem.file == "t.txt"
+    assert problem.expected
+    return problem.code, problem.line, problem.what
+
+
+def test_stylus_file_with_latin1_micro_sign_and_doubled_line_ends() -> None:
+    found = read_trace(FILES / "profile_latin1_crcrlf.csv", "p", Layout())
+    assert found.encoding == "iso-8859-1"
+    assert found.z[:3] == pytest.approx([-0.00933e-6, -0.00760e-6, -0.00644e-6])  # as printed in the file
+    assert found.x[1] == pytest.approx(0.2e-6)
+    assert found.facts["stylus"] == "Radius: 2.5 µm"
+    assert found.stated["ra"] == pytest.approx(0.00525e-6)
+    assert found.stated["rq"] == pytest.approx(0.01143e-6)
+
+
+def test_utf16_with_a_column_of_numbers_of_points_before_x_and_y() -> None:
+    found = read_trace(FILES / "profile_utf16.csv", "p", Layout())
+    assert found.encoding == "utf-16"
+    assert found.x[0] == pytest.approx(-99.9583333333333e-6)
+    assert found.z[0] == pytest.approx(-1.42743285743491e-6)
+
+
+def test_units_row_and_validity_flag() -> None:
+    found = read_trace(FILES / "profile_validity_flag.txt", "p", Layout())
+    assert (found.x[0], found.z[0]) == pytest.approx((8.672200e-3, 106.606853e-3))
+    assert found.invalid == 0
+    marked = (FILES / "profile_validity_flag.txt").read_bytes().replace(b"106.606835;1", b"106.606835;0", 1)
+    off = trace_of(marked, "p", Layout())
+    assert off.invalid == 1
+    assert np.isnan(off.z).sum() == 1
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r", "\r\r\n"])
+@pytest.mark.parametrize(
+    ("separator", "decimal"), [(";", "."), ("\t", "."), (",", "."), ("  ", "."), (";", ","), ("\t", ",")]
+)
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "iso-8859-1"])
+def test_the_same_trace_in_every_form(separator: str, decimal: str, end: str, encoding: str) -> None:
+    mark = separator.strip(" ") or "\t"
+    head = f"Probe: 2 µm{end}{end}x [µm]{mark}z [µm]{end}"
+    found = trace_of((head + body(separator, end, decimal)).encode(encoding), "p", Layout())
+    assert found.x == pytest.approx(1e-6 * np.array([x for x, _ in ROWS]))
+    assert found.z == pytest.approx(1e-6 * np.array([z for _, z in ROWS]))
+    assert found.facts["probe"] == "2 µm"
+
+
+@pytest.mark.parametrize(("unit", "metres"), [("nm", 1e-9), ("um", 1e-6), ("µm", 1e-6), ("mm", 1e-3), ("in", 0.0254)])
+def test_units_from_the_record(unit: str, metres: float) -> None:
+    found = trace_of(body().encode(), "p", Layout(x_unit=unit, z_unit=unit))
+    assert found.z == pytest.approx(metres * np.array([z for _, z in ROWS]))
+
+
+def test_heights_only_with_count_and_spacing_above() -> None:
+    found = trace_of(b"points: 4\nspacing: 2 um\nz [nm]\n10\n-20\n30\n5\n", "p", Layout())
+    assert found.x == pytest.approx([0, 2e-6, 4e-6, 6e-6])
+    assert found.z == pytest.approx([10e-9, -20e-9, 30e-9, 5e-9])
+
+
+def test_overflow_marks_are_points_that_are_not_valid() -> None:
+    found = trace_of(b"x [um];z [um]\n0;1\n1;2\n2;***.***\n3;4\n4;5\n5;4\n6;1\n", "p", Layout())
+    assert found.invalid == 1
+    assert len(found.x) == 7
+    assert any("line 4" in note for note in found.notes)
+
+
+def test_what_cannot_be_trusted_is_told_with_its_line() -> None:
+    assert told("nothing\nhere\n")[0] == "trace-no-points"
+    assert told(body())[:2] == ("trace-unit-missing", 0)
+    assert told("x;z\n" + body())[:2] == ("trace-unit-missing", 1)
+    code, line, what = told("x [um];z [K]\n" + body())
+    assert (code, line) == ("trace-unit-missing", 1)
+    assert '"K" is no unit of length' in what
+    assert told("points: 9\nx [um];z [um]\n" + body())[0] == "trace-cut-short"
+    assert "announces 9 points and holds 4" in told("points: 9\nx [um];z [um]\n" + body())[2]
+    assert told("x [um];z [um]\n" + body(), z_unit="nm")[0] == "trace-unit-contradicted"
+    assert told("x [um];z [um]\n" + body(), z="height")[0] == "trace-column-missing"
+    assert told("z [um]\n1\n2\n3\n4\n")[0] == "trace-step-missing"
+    assert told("a [um];b [um];c [um];d [um]\n1;2;3;4\n2;3;4;5\n3;4;5;6\n")[0] == "trace-columns-unclear"
+    assert told("x [um];z [um]\n1;2\n1;3\n1;4\n")[0] == "trace-no-length"
+    assert told("x [um];z [um]\n1;2\n2;3\n3;4\n" + "lost;lost\n" * 5)[0] == "trace-not-numbers"
+
+
+@given(st.binary(max_size=600))
+def test_any_bytes_are_a_trace_or_are_told(data: bytes) -> None:
+    try:
+        found = trace_of(data, "p", Layout(x_unit="um", z_unit="um"))
+    except Blocked as blocked:
+        found = None
+        problems = blocked.problems
+    if found is None:
+        assert problems
+    else:
+        assert np.isfinite(found.x).all()
