@@ -44,6 +44,7 @@ MASS: Mapping[str, Measure] = {
         limits=f"The whole engine, whatever its parts. {_PARTICLES} What the filter holds is not in it.",
         interval="bounds",
         compare="difference",
+        grows=True,
     )
     for symbol, name in elements.METALS.items()
 }

@@ -512,7 +512,8 @@ def _reach(view: Any) -> list[Block]:
                Column("Least wear the balance shows, one ring", "µm", numeric=True))  # fmt: skip
     note = (
         "Oil: 1.96 times the laboratory's scatter of the difference of two samples, near what fresh oil holds; only "
-        "metals that no other part of the engine gives. Balance: twice its limit of error, spread over the running face."
+        "metals that no other part of the engine gives. Balance: twice its limit of error, spread over the running "
+        "face."
     )
     return [Table("oil-reach", columns, rows, text, caption="What oil can and cannot show", note=note)]
 
