@@ -295,7 +295,7 @@ def _parted(column: Cells) -> tuple[Cells, Cells]:
     cells, marks = [], []
     for cell in column.tolist():
         text = cell.strip()
-        mark = "<" if text.startswith("<") else _WORDS.get(text.casefold(), "")
+        mark = "<" if text.startswith("<") and text[1:].strip() else _WORDS.get(text.casefold(), "")
         marks.append(mark)
         cells.append(text[1:].strip() if mark == "<" else "" if mark else cell)
     return _objects(cells), _objects(marks)

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from statistics import median
+from typing import Any
 
 import numpy as np
 
@@ -13,9 +14,11 @@ from sitegen.methods import elements
 from sitegen.problems import listed, nearest, shown
 from sitegen.program.model import Program, RecordSource
 from sitegen.streams.oil.fields import CONDITION, DRAIN, FIELDS, FILL, FILTER, SAMPLE, TOP_UP
+from sitegen.streams.oil.samples import RANK, mass_of
 from sitegen.tables.checks import same_again
 from sitegen.tables.columns import parted
 from sitegen.tables.reading import Sheet, read_stream
+from sitegen.tables.rows import rows_of
 from sitegen.vocabulary import Problem, Readings
 
 # A laboratory's blank correction may take a report a little below zero: by no more than this [-], from memory.
@@ -26,7 +29,7 @@ _SYMBOL = re.compile("[A-Z][a-z]?")
 
 def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
     """Readings of all oil records; see `tables.reading.read_stream`."""
-    checks = (_what, _elements, _amounts, _negative, _samples, _filled, _methods, _thousandfold)
+    checks = (_what, _elements, _amounts, _negative, _samples, _filled, _drained, _methods, _thousandfold)
     found = read_stream(program, sources, FIELDS, checks)
     strange = list(_strange(found))
     return replace(found, problems=tuple(sorted({*found.problems, *strange}))) if strange else found
@@ -159,6 +162,48 @@ def _filled(program: Program, sheet: Sheet) -> None:
     ]
     what = "the engine was not filled before: no fill is on record"
     sheet.set_aside(np.array(mask, dtype=bool), "no-fill", "what", what, "a row of the fill, with its mass")
+
+
+def _drained(program: Program, sheet: Sheet) -> None:
+    """More oil than was in the engine since its fill cannot have left it."""
+    order = {phase.id: phase.order for phase in program.phases}
+    frame = sheet.frame
+    charge: dict[object, float] = {}  # what a drain leaves follows from the fill before
+    held, out, once = dict[object, float](), dict[object, float](), set[object]()
+    too_much: dict[int, tuple[float, float]] = {}
+    rows = [(at, row) for at, row in enumerate(rows_of(frame)) if sheet.open[at] and row.phase in order]
+    for at, row in sorted(rows, key=lambda pair: _when(pair[1], order)):
+        build = next((each for each in program.builds if each.id == row.engine), None)
+        oil = program.definitions.oils.get(build.oil) if build is not None else None
+        mass = mass_of(row, oil.density if oil is not None else None)
+        if row.what == FILL:
+            held[row.engine] = mass + (program.oil.left_after_drain or 0.0) * charge.get(row.engine, 0.0)
+            out[row.engine], charge[row.engine] = 0.0, mass
+        elif row.what == TOP_UP:
+            held[row.engine] = held.get(row.engine, 0.0) + mass
+        elif row.what != SAMPLE or row.sample not in once:
+            once |= {row.sample} if row.what == SAMPLE else set()
+            before = held.get(row.engine, 0.0) - out.get(row.engine, 0.0)
+            if out.get(row.engine, 0.0) + mass > held.get(row.engine, 0.0) * (1 + 3 * program.oil.mass_error) + 1e-9:
+                too_much[at] = (mass, before)
+            else:
+                out[row.engine] = out.get(row.engine, 0.0) + mass
+    mask = np.array([at in too_much for at in range(len(frame))], dtype=bool)
+
+    def what(at: int) -> str:
+        mass, before = too_much[at]
+        return f"{mass:.4g} kg left the engine, and no more than {before:.4g} kg were in it"
+
+    expected = "at most what was filled and topped up, less what was drawn and drained before"
+    sheet.set_aside(mask, "drained-too-much", "mass", what, expected)
+
+
+def _when(row: Any, order: Mapping[str, int]) -> tuple[int, int, float, int]:
+    """Order of what was done: by phase, a fill at its beginning, and all else without hours at its end."""
+    for hours in (row.hours, row.on_fill):
+        if hours is not None and hours == hours:
+            return order[row.phase], 1, float(hours), RANK[row.what]
+    return order[row.phase], 0 if row.what == FILL else 2, 0.0, RANK[row.what]
 
 
 def _methods(program: Program, sheet: Sheet) -> None:
