@@ -295,10 +295,19 @@ def _parted(column: Cells) -> tuple[Cells, Cells]:
     cells, marks = [], []
     for cell in column.tolist():
         text = cell.strip()
-        mark = "<" if text.startswith("<") and text[1:].strip() else _WORDS.get(text.casefold(), "")
+        mark = _mark(text)
         marks.append(mark)
         cells.append(text[1:].strip() if mark == "<" else "" if mark else cell)
     return _objects(cells), _objects(marks)
+
+
+def _mark(text: str) -> str:
+    return "<" if text.startswith("<") and text[1:].strip() else _WORDS.get(text.casefold(), "")
+
+
+def is_mark(text: str) -> bool:
+    """True of a cell that stands as a bound, or says that there is no number: "<1", "ND", "-"."""
+    return bool(_mark(text.strip()))
 
 
 # Blank is not among them: nothing was given, and nothing is said.
