@@ -320,6 +320,8 @@ def _waiting(sheet: Sheet, read: Sequence[_Read], fields: Sequence[Field]) -> No
         asked = [name for name in found if name in part.headers]
         if asked and not part.phases:
             empty = sheet.frame[asked].iloc[start:end].isna().all(axis=1).to_numpy(copy=True)
+            for name in part.marks:  # "ND" and "-" are no numbers, but say something
+                empty &= (sheet.frame[f"{name}_mark"].iloc[start:end] == "").to_numpy()
             empty[[fault.at for fault in part.faults]] = False
             for at in (start + np.flatnonzero(empty)).tolist():
                 if sheet.use[at] not in judged:

@@ -162,7 +162,7 @@ def test_an_unknown_element_is_named_whichever_way_it_is_written(folder: Folder)
     [
         (",B1,run-in-15,top-up,,0.3,,,,\n", "oil-hours-missing", "at how many hours"),
         (",B1,run-in-15,sample,,0.1,icp-1,1,6.0,1.0\n", "sample-unnamed", "a sample without an id"),
-        (",B1,run-in-15,drain,,,,,,\n", "oil-amount-missing", "how much oil"),
+        (",B1,run-in-15,drain,0.2,,,,,\n", "oil-amount-missing", "how much oil"),
         (",B1,run-in-15,drain,,4.0,,,6.0,\n", "oil-not-of-sample", "entered for what is no sample"),
         ("s2,B1,run-in-15,sample,,0.1,icp-9,1,6.0,1.0\n", "", "icp-9"),
         ("s2,B1,run-in-15,sample,,0.1,icp-1,1,6 to 7,1.0\n", "not-a-number", "6 to 7"),
@@ -189,6 +189,19 @@ def test_a_volume_needs_a_density(folder: Folder) -> None:
     plan = planned(folder.path, (source,))
     bare = replace(plan, builds=tuple(replace(build, oil="") for build in plan.builds))
     assert uses(STREAM.read(bare, (source,))) == ["oil-density-missing"]
+
+
+def test_rows_prepared_and_not_filled_in_are_not_taken(folder: Folder) -> None:
+    rows = FILLED + "s1,B1,run-in-15,sample,,,icp-1,1,,\n,B1,run-in-15,drain,,,,,,\n"
+    found = read(folder, rows)
+    assert (uses(found), told(found)) == ([""], [])
+    assert found.files["pump/oil.csv"]["not_taken"] == 2
+
+
+@pytest.mark.parametrize("said", ["ND", "-", "<1"])
+def test_a_mark_is_something_told(folder: Folder, said: str) -> None:
+    found = read(folder, FILLED + f",B1,run-in-15,sample,,,icp-1,1,{said},\n")
+    assert uses(found) == ["", "sample-unnamed"]
 
 
 # ---- what a cell may mean -------------------------------------------------------------------------------------------

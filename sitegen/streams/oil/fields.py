@@ -34,8 +34,9 @@ FIELDS: tuple[Field, ...] = (
         words=(SAMPLE, FILL, TOP_UP, DRAIN, FILTER),
         required=True,
         help="A sample, or what was done: filled, topped up, drained, filter changed.",
+        beforehand=True,
     ),
-    Field("sample", "Sample", "id", help="Id of the sample; rows of one sample share it."),
+    Field("sample", "Sample", "id", help="Id of the sample; rows of one sample share it.", beforehand=True),
     Field(
         "hours",
         "Hours",
@@ -51,9 +52,9 @@ FIELDS: tuple[Field, ...] = (
         "on_fill", "Hours on the fill", "number", "s", "time", low=0, high=3.6e8, help="Running time since the fill."
     ),
     Field("since_shutdown", "Since shutdown", "number", "s", "time", low=0, high=1e6, help="Of a sample."),
-    Field("draw_point", "Draw point", "word", words=DRAW_POINTS, help="Where a sample was drawn."),
+    Field("draw_point", "Draw point", "word", words=DRAW_POINTS, help="Where a sample was drawn.", beforehand=True),
     Field("laboratory", "Laboratory", "id", refers="laboratory", help="Id of the laboratory."),
-    Field("batch", "Batch", "text", help="Samples analysed together, on one day, share it."),
+    Field("batch", "Batch", "text", help="Samples analysed together, on one day, share it.", beforehand=True),
     Field(
         "mass", "Mass", "number", "kg", "mass", low=0, high=2e3, help="Of the oil filled, topped up, drained, drawn."
     ),
@@ -61,7 +62,14 @@ FIELDS: tuple[Field, ...] = (
     Field(
         "density", "Density", "number", "kg/m3", "density", low=600, high=1200, help="With which a volume is weighed."
     ),
-    Field("element", "Element", "word", words=tuple(elements.ALL), help="Of a table with a row for each element."),
+    Field(
+        "element",
+        "Element",
+        "word",
+        words=tuple(elements.ALL),
+        help="Of a table with a row for each element.",
+        beforehand=True,
+    ),
     Field(
         "concentration",
         "Concentration",
@@ -86,6 +94,6 @@ FIELDS: tuple[Field, ...] = (
     _share("water", "Water"),
     Field("particles", "Particles", "text", help="Code of the particle count as the laboratory gives it."),
     Field("date", "Date", "date"),
-    Field("by", "By", "text"),
+    Field("by", "By", "text", beforehand=True),
     Field("remark", "Remark", "text"),
 )

@@ -29,7 +29,7 @@ _SYMBOL = re.compile("[A-Z][a-z]?")
 
 def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
     """Readings of all oil records; see `tables.reading.read_stream`."""
-    checks = (_what, _elements, _amounts, _negative, _samples, _filled, _drained, _methods, _thousandfold)
+    checks = (_what, _told, _elements, _amounts, _negative, _samples, _filled, _drained, _methods, _thousandfold)
     found = read_stream(program, sources, FIELDS, checks)
     strange = list(_strange(found))
     return replace(found, problems=tuple(sorted({*found.problems, *strange}))) if strange else found
@@ -70,6 +70,17 @@ def _what(program: Program, sheet: Sheet) -> None:
     late = (frame["what"] == TOP_UP) & frame["hours"].isna() & frame["on_fill"].isna()
     what = "a top-up does not say at how many hours it was made"
     sheet.set_aside(late, "oil-hours-missing", "hours", what, "hours since the cold build, or on the fill")
+
+
+def _told(program: Program, sheet: Sheet) -> None:
+    """A sample of which nothing is told was not drawn: neither a figure, nor a mark, nor how it was drawn."""
+    del program
+    frame = sheet.frame
+    marks = [frame[f"{name}_mark"] != "" for name in ("concentration", *elements.ALL)]
+    told = ["concentration", *elements.ALL, *CONDITION, "particles", "mass", "volume", "since_shutdown"]
+    nothing = ~(frame[told].notna().any(axis=1) | np.logical_or.reduce(marks))
+    what = "nothing is told of the sample"
+    sheet.set_aside((frame["what"] == SAMPLE) & nothing, "no-figure", "", what, "what was found, or its mass")
 
 
 def _elements(program: Program, sheet: Sheet) -> None:
