@@ -185,6 +185,7 @@ ANSWER: dict[str, str] = {
     "single-trace": "one trace a state cannot tell wear from the scatter of traces",
     "few-traces": "fewer than five traces a state cannot tell wear from the scatter of unrelated traces",
     "below-detection-of-traces": "it is smaller than what these traces can show",
+    "grooves-worn-away": "too little of the grooves is left to lay the curves on each other",
     "filters-differ": "the traces to be compared were filtered in different ways",
     "flank-missing": "the index of traces does not say how wide the unworn flanks are",
     "flanks-missing": "the trace holds too little of the unworn flanks",

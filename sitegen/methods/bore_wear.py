@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -12,6 +14,9 @@ Floats = NDArray[np.float64]
 
 PLATEAUS = (0.0, 85.0)  # %, the part of the curve that wear lowers
 VALLEYS = (92.0, 97.0)  # %, the part that it leaves: floors of grooves. Both by simulation, for least bias and scatter
+# Share of the fall of the curve over VALLEYS that has to be left: with fewer grooves plateaus reach into it, and wear
+# comes out too small; by simulation
+LEAST_LEFT = 0.75
 LEAST_BAND = 0.3e-3  # m, of either band: shorter ones fix no level; a convention of ours
 _REACH = 3.0  # robust standard deviations up to which a point belongs to the plateau
 _ROUNDS = 20
@@ -50,6 +55,15 @@ def axial_step(x: Floats, z: Floats, unswept_to: float, swept_from: float) -> fl
 def above_valleys(curve: Curve) -> float:
     """Mean height of the plateaus above the floors of the grooves [m]; wear takes from it what it takes off."""
     return _mean(curve, *PLATEAUS) - _mean(curve, *VALLEYS)
+
+
+def valleys_left(before: Sequence[Curve], after: Sequence[Curve]) -> float:
+    """How much of the fall of the curve over the floors of the grooves is left [-]; 1 where wear did not reach them."""
+    falls = [
+        sum(float(-np.diff(np.interp(VALLEYS, each.ratio, each.height))[0]) for each in side) / len(side)
+        for side in (before, after)
+    ]
+    return falls[1] / falls[0] if falls[0] > 0 else 0.0
 
 
 def _mean(curve: Curve, begin: float, end: float) -> float:

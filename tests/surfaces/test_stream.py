@@ -158,6 +158,17 @@ def test_single_traces_tell_no_wear(folder: Folder) -> None:
     assert found["bore.rk", "teardown", AT].low is None
 
 
+@pytest.mark.parametrize(("wear", "reason"), [(0.8, ""), (2.2, "grooves-worn-away")])
+def test_wear_that_took_the_grooves_is_no_number(folder: Folder, wear: float, reason: str) -> None:
+    # 2.2 um off grooves 1.6 to 4 um deep: plateaus reach into where their floors were, and 1.7 um would be found
+    rows = "".join(bore(f"{phase}{n}", phase, n) for phase in ("cold-build", "teardown") for n in range(1, 6))
+    made = {f"{phase}{n}": drawn(40 * k + n, k * wear) for k, phase in enumerate(("cold-build", "teardown"))
+            for n in range(1, 6)}  # fmt: skip
+    found = values(folder, read(folder, rows, made))["bore.wear_valleys", "teardown", AT]
+    assert found.reason == reason
+    assert (found.value is None) == bool(reason)
+
+
 def test_wear_below_what_traces_can_show_is_a_limit_not_a_number(folder: Folder) -> None:
     rows = "".join(bore(f"{phase}{n}", phase, n) for phase in ("cold-build", "teardown") for n in range(1, 6))
     made = {f"{phase}{n}": drawn(20 * k + n, 0.0) for k, phase in enumerate(("cold-build", "teardown"))

@@ -130,8 +130,12 @@ def step(trace: Trace, unswept_to: float, swept_from: float) -> float:
 def valley_wear(before: Sequence[Evaluated], after: Sequence[Evaluated]) -> Difference:
     """Wear [um] by curves aligned on the valleys, from the scatter of the traces of both states.
 
-    Raises Refused as `repeats.difference`.
+    Raises Refused "grooves-worn-away" where too little of the valleys is left to lay curves on, and as
+    `repeats.difference`.
     """
+    left = bore_wear.valleys_left([each.curve for each in before], [each.curve for each in after])
+    if left < bore_wear.LEAST_LEFT:
+        raise Refused("grooves-worn-away")
     then, now = ([1e6 * bore_wear.above_valleys(each.curve) for each in side] for side in (before, after))
     return difference(now, then)
 

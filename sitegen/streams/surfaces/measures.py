@@ -36,6 +36,10 @@ def _height(
     )
 
 
+_FLANKS = (
+    "Of all angles: the mean. Flanks that wore too hide as much wear. In simulated sections with tilt, shift and "
+    "roughness the interval held in 95 to 99 %, and wear was seen in 1 to 3 % of sections without any."
+)
 RA = _height("ra", "bore Ra", "Mean absolute height about the mean line.", "mean |z|")
 RQ = _height("rq", "bore Rq", "Root mean square height about the mean line.", "√(mean z²)")
 RZ = _height(
@@ -103,7 +107,8 @@ WEAR_STEP = Measure(
     "is below its detection limit.",
     formula="height of the unswept band − height of the swept band",
     source="geometry; t interval of the mean over traces",
-    limits="No wave filter may be put on such a trace: it removes the step. The unswept band has to be free of carbon.",
+    limits="No wave filter may be put on such a trace: it removes the step. The unswept band has to be free of carbon. "
+    "Intervals held in 95 % of simulated places, and wear was seen in 2 % of places without any.",
 )
 WEAR_VALLEYS = Measure(
     id="bore.wear_valleys",
@@ -119,7 +124,8 @@ WEAR_VALLEYS = Measure(
     source="scatter of unrelated traces: the interval of two means of repeats (t)",
     limits="On simulated honing single traces scatter by 0.21 µm in it, five a state by 0.09 µm. The traces of a place "
     "have to lie apart by more than the grooves are wide: along one line they repeat the same grooves and scatter too "
-    "little.",
+    "little. Intervals held in 95 to 96 % of simulated places, and wear was seen in 2 % of places without any. Wear "
+    "that took most of the grooves is not told.",
 )
 PLATEAU = Measure(
     id="bore.plateau",
@@ -130,7 +136,8 @@ PLATEAU = Measure(
     method="How much of the first peak height Rpk is gone. 100 %: no peaks left above the core.",
     formula="100 · (1 − Rpk after / Rpk before)",
     source="ratio of two means; interval from the scatter of both on the logarithmic scale",
-    limits="It says how far the peaks are gone, not that the plateau is a good one.",
+    limits="It says how far the peaks are gone, not that the plateau is a good one. Intervals held in 95 to 96 % of "
+    "simulated places.",
 )
 FACE_DEPTH = Measure(
     id="ring.face_wear",
@@ -144,7 +151,7 @@ FACE_DEPTH = Measure(
     "face in one case of forty.",
     formula="max (before − after)",
     source="least squares on the flanks; t interval from the roughness there, whose neighbouring points err together",
-    limits="Of all angles: the mean. Flanks that wore too hide as much wear.",
+    limits=_FLANKS,
 )
 FACE_AREA = Measure(
     id="ring.face_area",
@@ -156,7 +163,7 @@ FACE_AREA = Measure(
     method="Area between the traces before and after, aligned on the unworn flanks.",
     formula="∫ (before − after) dx",
     source="least squares on the flanks; t interval from the roughness there, whose neighbouring points err together",
-    limits="Of all angles: the mean. Flanks that wore too hide as much wear.",
+    limits=_FLANKS,
 )
 FACE_VOLUME = Measure(
     id="ring.face_volume",
@@ -183,7 +190,8 @@ BAND = Measure(
     "Not told where the wear is less than ten times its own standard error.",
     formula="distance of the two zeros",
     source="least squares; t interval from the roughness of the flanks",
-    limits="Of all angles: the mean. A band that reaches a flank has no edge there.",
+    limits="Of all angles: the mean. A band that reaches a flank has no edge there. The interval "
+    "held in 97 to 99 % of simulated sections.",
 )
 COATING_LEFT = Measure(
     id="ring.coating_left",
