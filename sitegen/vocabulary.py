@@ -477,3 +477,4 @@ class Stream:
     whole: bool = False  # they belong to the whole engine instead
     cautions: tuple[str, ...] = ()
     smallest: Callable[[Any], Iterable[Smallest]] | None = None  # program -> what its instruments can show at all
+    by_repeats: Callable[[Any, Iterable[Value]], Iterable[Smallest]] | None = None  # program, values so far -> the same

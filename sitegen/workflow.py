@@ -153,7 +153,17 @@ def plan_each(
     """The same from analyses that were made already."""
     measures = registry.measures()
     return tuple(
-        planning.plan(each.program, registry.STREAMS, measures, each.comparisons, typed, builds, seed, scheme)
+        planning.plan(
+            each.program,
+            registry.STREAMS,
+            measures,
+            each.comparisons,
+            typed,
+            builds,
+            seed,
+            scheme,
+            each.values.values(),
+        )
         for each in analyses
     )
 

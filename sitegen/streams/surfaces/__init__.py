@@ -6,6 +6,7 @@ from sitegen.streams.surfaces.fields import FIELDS
 from sitegen.streams.surfaces.measures import RK
 from sitegen.streams.surfaces.read import read
 from sitegen.streams.surfaces.sections import SECTIONS
+from sitegen.streams.surfaces.smallest import by_repeats, smallest
 from sitegen.streams.surfaces.steps import BORES, FACES, RATES
 from sitegen.vocabulary import Stream
 
@@ -18,6 +19,8 @@ STREAM = Stream(
     steps=(BORES, FACES, RATES),
     sections=SECTIONS,
     recorded=(RK.id,),
+    smallest=smallest,
+    by_repeats=by_repeats,
     cautions=(
         "Solvents for cleaning bores and rings burn and harm skin and lungs: ventilation, gloves, no flame.",
         "Edges of bores and rings are sharp: gloves. A block on its side rolls: wedge it, and lift it with tackle.",
