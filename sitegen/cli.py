@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import argparse
 import sys
+import textwrap
 import traceback
 from collections.abc import Sequence
 from importlib.metadata import version
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from sitegen.unchanged import Outcome
 
 FINE, INPUT, USE, FAULT = 0, 1, 2, 3
+_STATUS = "exit status:\n  0 fine, 1 the input has errors, 2 wrong use, 3 a fault of sitegen"
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -38,15 +40,25 @@ def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="sitegen",
         description="Check, analyse and publish engine test programs on piston-ring coatings.",
-        epilog="Exit status: 0 fine, 1 the input has errors, 2 wrong use, 3 a fault of sitegen.",
+        epilog="`sitegen VERB --help` shows the options of a verb, with examples.\n\n" + _STATUS,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--version", action="version", version=f"sitegen {version('sitegen')}")
     verbs = parser.add_subparsers(metavar="VERB", required=True)
 
-    check = verbs.add_parser(
+    _add_start(verbs)
+    _add_look(verbs)
+    _add_sheets(verbs)
+
+    check = _verb(
+        verbs,
         "check",
-        help="say what is wrong with program files and records; writes nothing",
-        description="Read program files and records, list every problem, and say whether committed results are stale.",
+        "say what is wrong with program files and records; writes nothing",
+        "Read program files and records, list every problem, and say whether committed results are stale.",
+        "sitegen check programs                   every problem: file:line:column, what, what was expected",
+        "sitegen check programs/pump-rings-2026   one program",
+        "sitegen check programs --strict          fail on readings set aside and on stale results too",
+        "sitegen check programs --recompute       do the committed results still follow from the data?",
     )
     check.add_argument("folder", type=Path, help="a programs folder, or the folder of one program")
     check.add_argument("--format", choices=("text", "json"), default="text", help="how problems are listed (text)")
@@ -56,10 +68,15 @@ def _parser() -> argparse.ArgumentParser:
     )
     check.set_defaults(verb=_check)
 
-    publish = verbs.add_parser(
+    publish = _verb(
+        verbs,
         "publish",
-        help="write the results into the program folders and the site into a folder",
-        description="Check, analyse, write results/ beside each program file and the whole site into a folder.",
+        "write the results into the program folders and the site into a folder",
+        "Check, analyse, write results/ beside each program file and the whole site into a folder. Where the input has "
+        "errors nothing is written, and the old site stays.",
+        "sitegen publish programs --to site              then open site/index.html",
+        "sitegen publish programs --to site --strict     write nothing when a reading was set aside",
+        "sitegen publish programs --to site --workers 4  four processes share the analysis",
     )
     publish.add_argument("folder", type=Path, help="a programs folder, or the folder of one program")
     publish.add_argument(
@@ -70,12 +87,18 @@ def _parser() -> argparse.ArgumentParser:
     publish.add_argument("--workers", type=_count, default=1, metavar="N", help="processes that share the analysis (1)")
     publish.set_defaults(verb=_publish)
 
-    plan = verbs.add_parser(
+    _add_preview(verbs)
+
+    plan = _verb(
+        verbs,
         "plan",
-        help="draw lots, and say what a program can find and how many builds it takes; writes nothing",
-        description="Draw lots for coatings, say what the instruments and the comparison can show, and how many builds "
+        "draw lots, and say what a program can find and how many builds it takes; writes nothing",
+        "Draw lots for coatings, say what the instruments and the comparison can show, and how many builds "
         "it takes to find the difference worth finding. The scatter between builds comes from the program's own "
         "results, or is typed in.",
+        "sitegen plan programs/pump-rings-2026",
+        "sitegen plan programs/pump-rings-2026 --builds 8 --scheme 'mixed in engine' --seed 7",
+        "sitegen plan programs/pump-rings-2026 --scatter leakdown.crankcase=8%",
     )
     plan.add_argument("program", type=Path, help="the folder of one program")
     plan.add_argument("--builds", type=_count, metavar="N", help="builds in all (those planned in the program file)")
@@ -89,6 +112,50 @@ def _parser() -> argparse.ArgumentParser:
     plan.add_argument("--format", choices=("text", "json"), default="text", help="how the plan is printed (text)")
     plan.set_defaults(verb=_plan)
     return parser
+
+
+Verbs = Any  # what argparse adds verbs to; its type has no public name
+
+
+def _verb(verbs: Verbs, name: str, short: str, told: str, *examples: str) -> argparse.ArgumentParser:
+    """A verb whose help ends with examples and the exit status."""
+    shown = "\n".join(f"  {each}" for each in examples)
+    parser: argparse.ArgumentParser = verbs.add_parser(
+        name,
+        help=short,
+        description=textwrap.fill(told, 78),
+        epilog=f"examples:\n{shown}\n\n{_STATUS}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    return parser
+
+
+def _add_start(verbs: Verbs) -> None:
+    from sitegen.starting.answers import QUESTIONS
+
+    start = _verb(
+        verbs,
+        "start",
+        "write a new program from a few answers; overwrites nothing",
+        "Write a new program into a folder that has none: program.yaml with comments, empty record tables, notes.md; "
+        "and beside it, where they are not there yet, definitions.yaml, copies of the schemas for editors, "
+        ".gitattributes and a pre-commit entry that runs the check. On a terminal the questions are asked; in a script "
+        "they are answered by options or by a file of answers, a key a line, named as the options: `builds: 4`.",
+        "sitegen start programs/pump-rings-2027                          asks",
+        "sitegen start programs/pump-rings-2027 --answers answers.yaml   asks nothing",
+        "sitegen start programs/pump-rings-2027 --question 'Does it seat sooner?' --engine-type 'inline four' \\",
+        "    --cylinders 4 --bore '87.5 mm' --stroke '100 mm' --reference nitrided --candidates graded-crn \\",
+        "    --builds 4 --testers 'T1, 0.040 in, 0.25 psi'",
+        "sitegen start --schemas programs                                bring the copies of the schemas up to date",
+    )
+    start.add_argument("folder", type=Path, help="folder of the new program, such as programs/pump-rings-2027")
+    start.add_argument("--answers", type=Path, metavar="FILE", help="YAML file of answers; an option overrules it")
+    start.add_argument(
+        "--schemas", action="store_true", help="only bring the copies of the schemas in a programs folder up to date"
+    )
+    for each in QUESTIONS:
+        start.add_argument(each.option, metavar="TEXT", help=each.help.replace("%", "%%"))
+    start.set_defaults(verb=_start)
 
 
 def _count(text: str) -> int:
@@ -122,6 +189,87 @@ def _scatter(text: str) -> tuple[str, float, bool]:
     return measure.strip(), value, share
 
 
+def _add_look(verbs: Verbs) -> None:
+    look = _verb(
+        verbs,
+        "look",
+        "say what is in a file nobody has described yet, and propose its record entry; writes nothing",
+        "Say how a file is written (encoding, separator, marks of numbers judged on every row, headers, units, times) "
+        "and what each column holds; with --as, propose the record entry that would read it, to be pasted into "
+        'program.yaml. What only you can know stands there as "?", which check refuses. A file inside a program\'s '
+        "folder is held against the builds, phases and instruments of that program.",
+        "sitegen look programs/pump-rings-2026/records/leakdown-b1.csv --as leakdown",
+        "sitegen look programs/pump-rings-2026/logs/b1-pulls.csv --as runlog",
+        "sitegen look ring-masses.xlsx --sheet Top",
+    )
+    look.add_argument("file", type=Path, help="a text table, a workbook (.xlsx) or a Parquet file")
+    look.add_argument("--as", dest="kind", metavar="KIND", help="kind of record it is, such as leakdown or runlog")
+    look.add_argument("--sheet", default="", metavar="NAME", help="worksheet of a workbook that has several")
+    look.set_defaults(verb=_look)
+
+
+def _look(options: argparse.Namespace) -> int:
+    from sitegen import problems, registry
+    from sitegen.looking import entries
+    from sitegen.tables.blocked import Blocked
+
+    kinds = [each.name for each in registry.STREAMS]
+    if options.kind is not None and options.kind not in kinds:
+        near = problems.nearest(options.kind, kinds)
+        meant = f" Nearest: {near}." if near else ""
+        said = f"--as: there is no kind of record {options.kind}. Expected {problems.listed(kinds)}.{meant}"
+        print(said, file=sys.stderr)
+        return USE
+    try:
+        print(entries.report(options.file, options.kind or "", registry.STREAMS, options.sheet))
+    except Blocked as blocked:
+        print(problems.as_text(blocked.problems), file=sys.stderr)
+        return INPUT
+    return FINE
+
+
+def _start(options: argparse.Namespace) -> int:
+    from sitegen.problems import Collector, as_text
+    from sitegen.starting import answers, asking, begin
+
+    try:
+        if options.schemas:
+            begun = begin.refresh(options.folder)
+            print("\n".join(f"wrote {each}" for each in begun.written) or "The schemas are up to date.")
+            return FINE
+        around = begin.around(options.folder)
+        given: dict[str, answers.Given] = {}
+        problems = Collector("answers")
+        if options.answers is not None:
+            given, problems = answers.read_file(options.answers, options.answers.as_posix())
+        typed = {each: getattr(options, each.key) for each in answers.QUESTIONS}
+        given |= {each.key: answers.Given(tuple(each.parts(text))) for each, text in typed.items() if text is not None}
+        asked = options.answers is None and sys.stdin.isatty()
+        if not given and not asked and not problems.found:
+            print(
+                "sitegen start asks on a terminal, and this is none. Give the answers as options or in a file "
+                "(--answers FILE); `sitegen start --help` lists them.",
+                file=sys.stderr,
+            )
+            return USE
+        if asked:
+            made: answers.Answers | None = asking.ask(around, given, input, print)
+        else:
+            made = answers.taken(given, around, problems, options=options.answers is None)
+        if made is None or problems.found:
+            print(as_text(problems.found), file=sys.stderr)
+            print("Nothing was written.", file=sys.stderr)
+            return INPUT
+        print("\n".join(begin.summary(begin.begin(options.folder, made), options.folder)))
+    except begin.CannotStart as fault:
+        print(fault, file=sys.stderr)
+        return INPUT
+    except (EOFError, KeyboardInterrupt):
+        print("\nNothing was written.", file=sys.stderr)
+        return USE
+    return FINE
+
+
 def _check(options: argparse.Namespace) -> int:
     from sitegen import problems, workflow
     from sitegen.results import files
@@ -139,6 +287,12 @@ def _check(options: argparse.Namespace) -> int:
             ]
     found.sort()
     print(problems.as_json(found) if options.format == "json" else problems.as_text(found))
+    if options.format == "text" and problems.errors(found):
+        from sitegen import registry
+        from sitegen.looking import entries
+
+        for report in entries.unmapped(options.folder, registry.STREAMS):
+            print(f"\n{report}")
     failing = [each for each in found if each.level == "error" or options.strict]
     return INPUT if failing else FINE
 
@@ -164,16 +318,18 @@ def _published(options: argparse.Namespace) -> Outcome | None:
     """What a publish left behind; None where nothing was written, which has been said."""
     from sitegen import problems, workflow
     from sitegen.pages.site import ThemeError
+    from sitegen.progress import Line
     from sitegen.publish import CannotPublish
 
-    examination = workflow.examine(options.folder)
+    with Line(sys.stderr) as tell:
+        examination = workflow.examine(options.folder, tell)
     if examination.blocked or (options.strict and examination.problems):
         print(problems.as_text(examination.problems), file=sys.stderr)
         print("Nothing was written.", file=sys.stderr)
         return None
     try:
-        with workflow.workers(options.workers) as executor:
-            return workflow.publish(examination, options.to, options.theme, executor)
+        with workflow.workers(options.workers) as executor, Line(sys.stderr) as tell:
+            return workflow.publish(examination, options.to, options.theme, executor, tell)
     except (CannotPublish, ThemeError) as problem:
         print(problem, file=sys.stderr)
         return None
@@ -215,6 +371,115 @@ def _plan(options: argparse.Namespace) -> int:
     print(
         json.dumps(told.as_json(plan), indent=1, ensure_ascii=False) if options.format == "json" else told.as_text(plan)
     )
+    return FINE
+
+
+# ---- field sheets and preview ---------------------------------------------------------------------------------------
+
+
+def _add_sheets(verbs: Verbs) -> None:
+    sheets = _verb(
+        verbs,
+        "sheets",
+        "make field sheets to print, and the same as empty tables",
+        "Make field sheets for what a program plans: schedule, event log, leak-down, build sheet, inspection, labels\n"
+        "of oil samples; a file a build and phase, for A4 or letter paper. And the same as empty tables (CSV, XLSX)\n"
+        "in the program's own columns, which check reads back once they are filled in. A table that is there already\n"
+        "with something else in it is never written over.",
+        "sitegen sheets programs/pump-rings-2026                               all, into the folder sheets",
+        "sitegen sheets programs/pump-rings-2026 --build B3 --phase durability  of one build and phase",
+    )
+    sheets.add_argument("program", type=Path, help="the folder of one program")
+    sheets.add_argument("--to", type=Path, default=Path("sheets"), metavar="DIR", help="folder of the sheets (sheets)")
+    sheets.add_argument(
+        "--build", action="append", default=[], metavar="ID", help="only this build; may be given several times"
+    )
+    sheets.add_argument(
+        "--phase", action="append", default=[], metavar="ID", help="only this phase; may be given several times"
+    )
+    sheets.add_argument("--theme", type=Path, metavar="DIR", help="folder whose templates and sheets.css replace ours")
+    sheets.set_defaults(verb=_sheets)
+
+
+def _sheets(options: argparse.Namespace) -> int:
+    from sitegen import problems, workflow
+    from sitegen.pages.site import ThemeError
+    from sitegen.publish import CannotPublish
+
+    folder, found = workflow.programs(options.program)
+    if folder is None:
+        print(problems.as_text(found), file=sys.stderr)
+        return INPUT
+    if len(folder.programs) != 1:
+        names = ", ".join(program.id for program in folder.programs)
+        print(
+            f"{options.program}: this folder holds several programs. Give the folder of one: {names}.", file=sys.stderr
+        )
+        return USE
+    program = folder.programs[0]
+    known = {"build": [each.id for each in program.builds], "phase": [each.id for each in program.phases]}
+    for kind, asked in (("build", options.build), ("phase", options.phase)):
+        for name in asked:
+            if name not in known[kind]:
+                near = problems.nearest(name, known[kind])
+                meant = f' Did you mean "{near}"?' if near else ""
+                listed = problems.listed(known[kind])
+                print(f"--{kind}: the program has no {kind} {name}.{meant} Expected {listed}.", file=sys.stderr)
+                return USE
+    try:
+        print(workflow.sheets(program, options.to, options.build, options.phase, options.theme))
+    except (CannotPublish, ThemeError) as problem:
+        print(problem, file=sys.stderr)
+        return INPUT
+    return FINE
+
+
+PREVIEW_PORT = 8600
+
+
+def _add_preview(verbs: Verbs) -> None:
+    preview = _verb(
+        verbs,
+        "preview",
+        "show the site to this machine's browser, and anew whenever a file changes; writes nothing",
+        "Serve the site to the browsers of this machine (127.0.0.1, no other can reach it), make it anew when a file\n"
+        "of the folder or the theme changes, and load the page again. What is wrong with the files stands over the\n"
+        "page until it is mended. The site is kept in memory; results are written by publish only. Ctrl-C stops it.",
+        "sitegen preview programs                     at http://127.0.0.1:8600/",
+        "sitegen preview programs/pump-rings-2026     one program: sooner done",
+        "sitegen preview programs --port 0            at any port that is free",
+    )
+    preview.add_argument(
+        "folder", type=Path, nargs="?", default=Path(), help="a programs folder, or that of one program (this folder)"
+    )
+    preview.add_argument(
+        "--port", type=_port, default=PREVIEW_PORT, metavar="N", help=f"port; 0: any that is free ({PREVIEW_PORT})"
+    )
+    preview.add_argument("--theme", type=Path, metavar="DIR", help="folder whose templates and styles replace ours")
+    preview.add_argument("--workers", type=_count, default=1, metavar="N", help="processes that share the analysis (1)")
+    preview.set_defaults(verb=_preview)
+
+
+def _port(text: str) -> int:
+    if not text.isdecimal() or int(text) > 65535:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 0 to 65535")
+    return int(text)
+
+
+def _preview(options: argparse.Namespace) -> int:
+    from sitegen.preview.loop import preview
+    from sitegen.preview.server import PortTaken
+
+    if not options.folder.is_dir():
+        print(f"{options.folder}: there is no such folder.", file=sys.stderr)
+        return USE
+    try:
+        preview(options.folder, options.theme, options.port, options.workers)
+    except PortTaken as problem:
+        print(problem, file=sys.stderr)
+        return USE
+    except KeyboardInterrupt:
+        print("\nPreview stopped.")
     return FINE
 
 

@@ -15,6 +15,7 @@ READING: dict[str, str] = {
     "band-not-of-ring": "a contact band is entered for a part that has no ring face",
     "cell-error": "a cell of it holds an error of the workbook",
     "crank-missing": "nothing says where the piston stood",
+    "figures-contradict": "its percent and its gauge pressures contradict each other",
     "grade-not-on-scale": "its grade is none of the program's scale",
     "formula-not-calculated": "a formula in it was never calculated",
     "no-figure": "no figure was entered",

@@ -463,6 +463,29 @@ class Smallest:
 
 
 @dataclass(frozen=True)
+class PaperTable:
+    """One table of a field sheet, filled in by hand."""
+
+    title: str
+    known: tuple[str, ...]  # fields printed at the head of each row
+    asked: tuple[str, ...]  # fields written in, in the order of the work
+    rows: Sequence[Mapping[str, str]]  # what is known of each row, by field
+    ticks: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # words to tick, where not all of a field's few
+
+
+@dataclass(frozen=True)
+class Blank:
+    """An empty record of one build in one phase: what is known of it before anybody fills it in."""
+
+    rows: Sequence[Mapping[str, str]]  # of the table: text known beforehand, by field
+    once: tuple[str, ...] = ()  # fields that are the same in every row: on paper written once
+    tables: tuple[PaperTable, ...] = ()  # on paper; none: one table that asks for every field
+    units: Mapping[str, str] = field(default_factory=dict)  # by field, where no table of the program says one
+    steps: tuple[str, ...] = ()  # how it is done, a sentence each
+    labels: tuple[str, ...] = ()  # ids of the samples drawn: bottles get labels
+
+
+@dataclass(frozen=True)
 class Stream:
     """One kind of evidence: one folder exports one of these; the registry lists them."""
 
@@ -478,3 +501,6 @@ class Stream:
     cautions: tuple[str, ...] = ()
     smallest: Callable[[Any], Iterable[Smallest]] | None = None  # program -> what its instruments can show at all
     by_repeats: Callable[[Any, Iterable[Value]], Iterable[Smallest]] | None = None  # program, values so far -> the same
+    blank: Callable[[Any, Any, Any], Blank] | None = (
+        None  # program, build, phase -> empty record; None: from the fields
+    )

@@ -18,6 +18,7 @@ from sitegen.pages import notes
 from sitegen.problems import as_text
 from sitegen.program.folder import load
 from sitegen.program.model import Folder, Program
+from sitegen.progress import Tell, untold
 from sitegen.results import committed
 from sitegen.results import files as result_files
 from sitegen.results.run import Analysis, Evidence, analyse, gather, lent_file
@@ -46,16 +47,20 @@ def programs(path: Path) -> tuple[Folder | None, list[Problem]]:
     return load(path, measures=units, streams=streams, comparable=registry.comparable())
 
 
-def examine(path: Path) -> Examination:
-    """Read a programs folder, or one program's folder, with all its records. What the user can mend never raises."""
+def examine(path: Path, tell: Tell = untold) -> Examination:
+    """Read a programs folder, or one program's folder, with all its records. What the user can mend never raises.
+
+    `tell` hears what is being read.
+    """
     folder, problems = programs(path)
     units = {name: measure.unit for name, measure in registry.measures().items()}
     evidence: tuple[Evidence, ...] = ()
     if folder is not None:
-        evidence = tuple(
-            _with_notes(gather(program, registry.STREAMS), notes.problems(folder, program, units))
-            for program in folder.programs
-        )
+        read = []
+        for count, program in enumerate(folder.programs, start=1):
+            tell(f"Reading {program.id} ({count} of {len(folder.programs)})")
+            read.append(_with_notes(gather(program, registry.STREAMS), notes.problems(folder, program, units)))
+        evidence = tuple(read)
         problems = [*problems, *(problem for each in evidence for problem in each.problems)]
         problems += [problem for each in evidence for problem in _not_lent(each.program, evidence)]
     return Examination(folder, evidence, tuple(sorted(problems)))
@@ -79,13 +84,14 @@ def _not_lent(program: Program, evidence: Sequence[Evidence]) -> list[Problem]:
     return found
 
 
-def conclude(examination: Examination, executor: Executor | None = None) -> tuple[Analysis, ...]:
+def conclude(examination: Examination, executor: Executor | None = None, tell: Tell = untold) -> tuple[Analysis, ...]:
     """Run every analysis of an examined folder; programs that lend their scatter to others go first."""
     waiting = {each.program.id: each for each in examination.evidence}
     graph = {name: [*each.program.scatter_from] for name, each in waiting.items()}
     done: dict[str, Analysis] = {}
     for name in TopologicalSorter(graph).static_order():
         if name in waiting:
+            tell(f"Working out {name} ({len(done) + 1} of {len(waiting)})")
             done[name] = analyse(_with_lent(waiting[name], done), registry.STREAMS, registry.steps(), executor)
     return tuple(done[each.program.id] for each in examination.evidence)
 
@@ -189,24 +195,47 @@ def different_problem(program: Program, difference: str) -> Problem:
     )
 
 
-def publish(examination: Examination, target: Path, theme: Path | None, executor: Executor | None) -> Outcome:
-    """Write the results into the program folders, then the site; returns the closing line and what lies there now.
+@dataclass(frozen=True)
+class Rendered:
+    """A site and the results it quotes, neither written yet."""
 
-    Raises publish.CannotPublish. The examination must not be blocked.
+    conclusions: tuple[Conclusion, ...]
+    site: Mapping[str, bytes]  # path from its root -> content
+
+
+def render(examination: Examination, theme: Path | None, executor: Executor | None, tell: Tell = untold) -> Rendered:
+    """Results and pages of an examined folder, in memory. The examination must not be blocked.
+
+    Raises pages.site.ThemeError.
     """
-    from sitegen import publish as disk
     from sitegen.crossing.history import histories
     from sitegen.pages.site import build_site
 
     if examination.folder is None:
         raise ValueError("a blocked examination cannot be published")
-    conclusions = with_files(conclude(examination, executor))
+    conclusions = with_files(conclude(examination, executor, tell))
     analyses = [conclusion.analysis for conclusion in conclusions]
     measures = registry.measures()
+    tell("Making the pages")
     plans = plan_each(analyses)
     site = build_site(
         examination.folder, analyses, registry.STREAMS, measures, theme, histories(analyses, measures), plans
     )
+    return Rendered(conclusions, site)
+
+
+def publish(
+    examination: Examination, target: Path, theme: Path | None, executor: Executor | None, tell: Tell = untold
+) -> Outcome:
+    """Write the results into the program folders, then the site; returns the closing line and what lies there now.
+
+    Raises publish.CannotPublish. The examination must not be blocked.
+    """
+    from sitegen import publish as disk
+
+    rendered = render(examination, theme, executor, tell)
+    conclusions, site = rendered.conclusions, rendered.site
+    tell("Writing")
     # All pages are made before the first byte is written; results first, which the pages quote.
     results: dict[str, str] = {}
     for conclusion in conclusions:
@@ -224,10 +253,32 @@ def publish(examination: Examination, target: Path, theme: Path | None, executor
     told += f"; {images} {'image is' if images == 1 else 'images are'} not shown" if images else ""
     told += f"; {noted} {'link of notes leads' if noted == 1 else 'links of notes lead'} nowhere" if noted else ""
     told += ", see the data pages" if codes else ""
-    programs = f"{len(analyses)} {'program' if len(analyses) == 1 else 'programs'}"
+    count = len(conclusions)
+    programs = f"{count} {'program' if count == 1 else 'programs'}"
     report = f"Published {programs} on {pages} pages{told}. Open {target / 'index.html'}"
     said = as_text(examination.problems) if examination.problems else ""
     return Outcome(report, said, hashes(site), results)
+
+
+def sheets(
+    program: Program, to: Path, builds: Sequence[str] = (), phases: Sequence[str] = (), theme: Path | None = None
+) -> str:
+    """Write field sheets and empty tables of these builds and phases (none named: of all); returns the closing line.
+
+    A table that is there already with something else in it is left as it is. Raises publish.CannotPublish and
+    pages.site.ThemeError.
+    """
+    from sitegen.sheets.build import make
+    from sitegen.sheets.folder import lay
+
+    made = make(program, registry.STREAMS, builds, phases, theme)
+    laid = lay(made, to)
+    report = f"{made.count} {'sheet' if made.count == 1 else 'sheets'} to print and {len(made.tables)} empty tables"
+    if laid.left:
+        one = len(laid.left) == 1
+        named = ", ".join(laid.left[:3]) + (f" and {len(laid.left) - 3} more" if len(laid.left) > 3 else "")
+        report += f"; {len(laid.left)} {'file was' if one else 'files were'} there and left alone: {named}"
+    return f"{report}. Open {to / 'index.html'}"
 
 
 def hashes(files: Mapping[str, bytes]) -> dict[str, str]:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import argparse
 import json
+import re
+import shlex
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,7 +13,7 @@ from pathlib import Path
 import pytest
 from house import copied
 
-from sitegen.cli import main
+from sitegen.cli import _parser, main
 
 PROGRAM = Path("pump-rings-2026") / "program.yaml"
 TABLE = Path("pump-rings-2026") / "records" / "leakdown-b1.csv"
@@ -176,3 +179,29 @@ def test_a_theme_that_cannot_be_used_is_told_with_its_line(
     assert said in told
     assert "Traceback" not in told
     assert not (tmp_path / "site").exists()
+
+
+def verbs() -> dict[str, argparse.ArgumentParser]:
+    subparsers = _parser()._subparsers
+    assert subparsers is not None
+    (action,) = subparsers._group_actions
+    assert action.choices is not None
+    return dict(action.choices)
+
+
+@pytest.mark.parametrize("verb", sorted(verbs()))
+def test_the_help_of_every_verb_has_examples_and_the_exit_status(verb: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """Each option is described, each example is one the command understands, and the statuses are said."""
+    parser = verbs()[verb]
+    assert main([verb, "--help"]) == 0
+    said = capsys.readouterr().out
+    assert "0 fine, 1 the input has errors, 2 wrong use, 3 a fault of sitegen" in said
+    for action in parser._actions:
+        assert action.help, action.dest
+    block = said.split("examples:\n")[1].split("\n\nexit status")[0].replace("\\\n", " ")
+    examples = [re.split(r" {2,}", line.strip())[0] for line in block.splitlines()]
+    assert examples
+    for example in examples:
+        command, *arguments = shlex.split(example)
+        assert (command, arguments[0]) == ("sitegen", verb)
+        parser.parse_args(arguments[1:])  # exits where it is not understood

@@ -91,6 +91,9 @@ def test_every_dependency_has_its_reason() -> None:
 
 
 def test_what_the_readme_says_in_commands_is_what_runs() -> None:
-    for name, last in (("publish", ".venv/bin/sitegen publish programs --to site"), ("tests", ".venv/bin/pytest")):
+    for name, last in (
+        ("publish", ".venv/bin/sitegen publish programs --to site"),
+        ("tests", ".venv/bin/pytest --numprocesses auto --dist loadfile"),
+    ):
         block = README.split(f"<!-- {name} -->")[1].split("```")[1]
         assert block.strip().splitlines()[-1] == last

@@ -38,7 +38,9 @@ def page(site: Site, program: Program) -> PartsPage:
         assets=site.links(path, charts=False),
         foot=site.foot(path, program),
         heading=f"Data of {program.title}",
-        reading=f"{words.number(used, 0)} of {words.number(total, 0)} readings are used.",
+        reading=f"{words.number(used, 0)} of {words.number(total, 0)} readings are used."
+        if total
+        else "No reading is in yet.",
         parts=parts,
     )
 
@@ -104,7 +106,7 @@ def _left_out(site: Site, view: View) -> Table:
     total, used = _totals(view)
     aside_count = total - used
     reading = (
-        "Every reading is used."
+        ("Every reading is used." if total else "No reading is in yet.")
         if not aside_count
         else words.sentence(
             f"{words.counted(aside_count, 'reading')} of {words.number(total, 0)} "

@@ -45,7 +45,7 @@ def build_site(
     Raises ThemeError for a theme folder that cannot be used, linkcheck.DeadLinkError for a link that leads nowhere and
     charts.ChartError for rows no chart can draw.
     """
-    _checked(theme_dir)
+    check_theme(theme_dir)
     known = measures if isinstance(measures, Mapping) else {measure.id: measure for measure in measures}
     by_program = {analysis.program.id: Desk(analysis) for analysis in analyses}
     files, assets = _assets(theme_dir)
@@ -88,17 +88,17 @@ def _pages(site: Site) -> Iterable[AnyPage]:
 
 
 def _printer(theme_dir: Path | None) -> Callable[[AnyPage], bytes]:
-    environment = _environment(theme_dir)
+    templates = environment(theme_dir)
 
     def print_page(page: AnyPage) -> bytes:
         from jinja2 import TemplateError
 
         try:
-            return (environment.get_template(page.template).render(page=page).strip() + "\n").encode()
+            return (templates.get_template(page.template).render(page=page).strip() + "\n").encode()
         except TemplateError as problem:
             if theme_dir is None:
                 raise  # a fault of ours
-            raise ThemeError(_told(problem)) from problem
+            raise ThemeError(told(problem)) from problem
 
     return print_page
 
@@ -107,10 +107,11 @@ class ThemeError(Exception):
     """Something in a user's theme folder that the user can mend, as a sentence with file and line."""
 
 
-THEMED = ("report.css", "report.js", "tables.js")  # beside templates/, what a theme folder may replace
+THEMED = ("report.css", "report.js", "tables.js", "sheets.css")  # beside templates/, what a theme folder may replace
 
 
-def _checked(theme_dir: Path | None) -> None:
+def check_theme(theme_dir: Path | None) -> None:
+    """Raises ThemeError where a user's theme folder is not there or replaces nothing."""
     if theme_dir is None:
         return
     if not theme_dir.is_dir():
@@ -125,7 +126,7 @@ def _checked(theme_dir: Path | None) -> None:
         )
 
 
-def _told(problem: Exception) -> str:
+def told(problem: Exception) -> str:
     """Where a template went wrong and how, from the innermost line of a template."""
     import traceback
 
@@ -138,7 +139,8 @@ def _told(problem: Exception) -> str:
     return f"{where}{getattr(problem, 'message', None) or problem}"
 
 
-def _environment(theme_dir: Path | None) -> Environment:
+def environment(theme_dir: Path | None) -> Environment:
+    """The templates, a user's before ours: autoescape on, undefined is an error."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     folders = [places.theme() / "templates"]
@@ -175,9 +177,9 @@ def _compiled_templates() -> BytecodeCache | None:
 def _assets(theme_dir: Path | None) -> tuple[dict[str, bytes], dict[str, str]]:
     """Asset files by their path, and that path by plain name. The name holds a hash, so no browser shows an old one."""
     contents = {
-        "report.css": _themed("report.css", theme_dir).replace(b"/* coating colours */", _colours().encode()),
-        "report.js": _themed("report.js", theme_dir),
-        "tables.js": _themed("tables.js", theme_dir),
+        "report.css": themed("report.css", theme_dir).replace(b"/* coating colours */", _colours().encode()),
+        "report.js": themed("report.js", theme_dir),
+        "tables.js": themed("tables.js", theme_dir),
         "drawings.js": chart_script(),
     }
     files, paths = {}, {}
@@ -188,7 +190,8 @@ def _assets(theme_dir: Path | None) -> tuple[dict[str, bytes], dict[str, str]]:
     return files, paths
 
 
-def _themed(name: str, theme_dir: Path | None) -> bytes:
+def themed(name: str, theme_dir: Path | None) -> bytes:
+    """A file of the theme, the user's where there is one, with LF line ends."""
     own = theme_dir / name if theme_dir is not None else None
     path = own if own is not None and own.is_file() else places.theme() / name
     return re.sub(rb"\r\n?", b"\n", path.read_bytes())

@@ -12,6 +12,7 @@ from sitegen.program.model import LogChannel
 _NUMBERED = re.compile(r"(?P<name>.+)_(?P<cylinder>[1-9][0-9]?)")
 _REFERENCE = re.compile(r"\([^()]*,[^()]*\)")  # of a standard flow: (0 degC, 101.325 kPa)
 KELVIN = 273.15
+ATMOSPHERE = 101325.0  # Pa, standard
 
 
 @dataclass(frozen=True)
@@ -61,8 +62,9 @@ CHANNELS: Mapping[str, Channel] = MappingProxyType(
                     help="Absolute pressure at the blow-by meter."),
             Channel("exhaust_temperature", "Exhaust temperature", ("temperature",), "K", 213.15, 1573.15, True,
                     help="Exhaust gas of one cylinder."),
-            Channel("peak_pressure", "Peak pressure", ("absolute pressure", "gauge pressure"), "Pa", -2e5, 5e7, True,
-                    help="Highest pressure of the cycle in one cylinder, absolute or gauge as its unit says."),
+            Channel("peak_pressure", "Peak pressure", ("absolute pressure", "gauge pressure"), "Pa", 0.0, 5e7, True,
+                    help="Highest pressure of the cycle in one cylinder, absolute or gauge as its unit says; kept "
+                    "absolute, a gauge reading as if made at 101.325 kPa."),
         )
     }
 )  # fmt: skip
@@ -93,8 +95,8 @@ def names(cylinders: int) -> list[str]:
 def converter(channel: Channel, unit: str) -> tuple[float, float]:
     """Scale and offset that bring samples written in `unit` to the channel's own: `scale * number + offset`.
 
-    A standard flow is kept as its meter counts it: m3/s at the meter's reference conditions, whichever they are.
-    Raises `units.UnitError`.
+    A standard flow is kept as its meter counts it: m3/s at the meter's reference conditions, whichever they are. Where
+    a channel is kept absolute and may be written in gauge, one standard atmosphere is added. Raises `units.UnitError`.
 
     >>> converter(CHANNELS["torque"], "kgf m"), converter(CHANNELS["blowby"], "standard m3/s (20 degC, 1 bar)")
     ((9.80665, 0.0), (1.0, 0.0))
@@ -110,7 +112,9 @@ def converter(channel: Channel, unit: str) -> tuple[float, float]:
     fault: units.UnitError | None = None
     for dimension in channel.dimensions:
         try:
-            return units.converter(unit, dimension)
+            scale, offset = units.converter(unit, dimension)
+            above = dimension == "gauge pressure" and "absolute pressure" in channel.dimensions
+            return scale, offset + (ATMOSPHERE if above else 0.0)
         except units.UnitError as error:
             fault = fault or error
     raise fault if fault is not None else ValueError(channel.name)
@@ -124,7 +128,7 @@ def same_conditions(unit: str, pressure: float, temperature: float) -> bool:
     if not meant.reference:
         return True
     plain = units.unit(_REFERENCE.sub("", unit).strip()).scale
-    own = plain * KELVIN / temperature * pressure / 101325.0
+    own = plain * KELVIN / temperature * pressure / ATMOSPHERE
     return abs(meant.scale / own - 1) < 1e-6
 
 

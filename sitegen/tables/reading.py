@@ -264,7 +264,7 @@ def _copies(sheet: Sheet, read: Sequence[_Read]) -> None:
     start = 0
     for each in read:
         end = start + len(each.part.lines)
-        if each.copy_of:
+        if each.copy_of and end > start:  # two tables nobody has filled in yet are no copies of each other
             sheet.use[start:end] = "same-file"
             sheet.problems.append(
                 Problem(

@@ -1,7 +1,8 @@
 """From text to a table: header, units row, and rows that keep their line in the file.
 
 A row with more fields than the header is never made to fit: it could shift every column to its right. A row with too
-few is kept and marked. Blank rows and a header repeated in the middle are skipped and noted.
+few is kept and marked. Blank rows and a header repeated in the middle are skipped and noted. A table nobody has filled
+in yet, a header and nothing below it, is a table of no rows.
 """
 
 from __future__ import annotations
@@ -64,6 +65,8 @@ class Table:
 
         Text cells come as they stand in the file, blanks at their ends included.
         """
+        if not self._rows:
+            return {at: np.zeros(0, dtype=np.float64 if at in numeric else object) for at in wanted}
         try:
             found = self._parsed(wanted, frozenset(numeric), decimal)
         except (ValueError, OverflowError):  # some cell is no plain number; its reader finds out which, and why
@@ -214,15 +217,8 @@ def _table(found: Records, header: list[str], separator: str, file: str, source:
     if separators := [i for i in range(first, len(counts)) if blank[i] and counts[i] > 1]:
         notes.append(f"nothing but separators in {_lines(found, separators)}: skipped")
     if not kept:
-        raise refusal(
-            file,
-            found.lines[0],
-            code="table-without-rows",
-            what="there is a header but no row below it",
-            expected="at least one row",
-            next_step="fill in the table, or take it out of the records",
-        )
-    if not source.units_row:
+        notes.append("no row below the header yet")
+    if kept and not source.units_row:
         _no_units(found, kept[0], file)
     longer = [i for i in kept if counts[i] > width]
     _nothing_past_header(found, longer, header, separator, file)

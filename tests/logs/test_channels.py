@@ -47,6 +47,8 @@ def test_every_channel_has_units_and_limits(each: channels.Channel) -> None:
         ("torque", "kgf m", 1.0, 9.80665),  # the same
         ("oil_pressure", "bar gauge", 3.2, 3.2e5),
         ("ambient_pressure", "inHg absolute", 1.0, 3386.389),  # the same: conventional inch of mercury
+        ("peak_pressure", "bar absolute", 60.0, 6.0e6),
+        ("peak_pressure", "bar gauge", 60.0, 6.0e6 + 101325),  # the same, table B.8: standard atmosphere
         ("oil_temperature", "degF", 212.0, 373.15),
         ("blowby", "ACFM", 1.0, 4.719474e-4),  # the same: cubic foot per minute
         ("blowby", "L/min actual", 60.0, 1e-3),

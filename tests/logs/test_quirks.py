@@ -520,3 +520,23 @@ def test_separators(folder: Folder, separator: str) -> None:
 def test_other_columns_are_left_alone(folder: Folder) -> None:
     text = 'Time,Remark,n,Valid\n0,"started, slowly",900,yes\n1,,1000,no\n2,"said ""go""",1100,yes\n'
     assert means(folder.read(text)) == rpm(900, 1000, 1100)
+
+
+def test_an_engine_that_was_not_running(folder: Folder) -> None:
+    """A recorder left on beside a standing engine: no turn and no work, however long, and its sensors are no faults."""
+    found = folder.read(
+        "Time,n,Md,T oil\n" + "".join(f"{i},0,-0.3,21\n" for i in range(600)), "speed", "torque", "oil_temperature"
+    )
+    assert found.problems == ()
+    assert (found.running_seconds, found.revolutions) == (0.0, 0.0)
+    assert (found.rows, found.used) == (600, 600)
+
+
+def test_an_empty_channel_and_one_never_wired(folder: Folder) -> None:
+    """Nothing in a column is no sample; a column of zeros is read, and said to be one and the same all along."""
+    text = "Time,n,Q,T oil\n" + "".join(f"{i},{900 + i % 3},0,\n" for i in range(600))
+    found = folder.read(text, "speed", "blowby", "oil_temperature")
+    assert found.usable
+    assert (found.facts["oil_temperature"].n, found.facts["oil_temperature"].missing) == (0, 600)
+    assert found.facts["blowby"].n == 600
+    assert found.bins["blowby"].nunique() == 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -120,3 +121,29 @@ def test_channels_that_look_wrong(concluded: list[Analysis], truth: Mapping[tupl
 def test_every_measure_of_a_log_is_declared() -> None:
     stream = next(each for each in registry.STREAMS if each.name == "runlog")
     assert {measure.id.partition(".")[0] for step in stream.steps for measure in step.gives} == {"run", "blowby"}
+
+
+def test_peak_pressure_by_cylinder_is_absolute_whichever_way_it_was_logged(tmp_path: Path) -> None:
+    """One cylinder in bar absolute, one in MPa gauge, of the same 6 MPa; before the start both read the room."""
+    shutil.copytree(PROGRAMS / "pump-rings-2025", tmp_path / "pump-rings-2025")
+    shutil.copy(PROGRAMS / "definitions.yaml", tmp_path)
+    log = tmp_path / "pump-rings-2025" / "logs" / "a1-run-in-10.csv"
+    head, *rows = log.read_text(encoding="utf-8").splitlines()
+    made = [f"{head},Peak 1,Peak 2"]
+    for number, row in enumerate(rows):
+        peak = 6.0 + (0.1, -0.1)[number % 2] if float(row.split(",")[1]) > 100 else 0.101325
+        made.append(f"{row},{10 * peak:.2f},{peak - 0.101325:.3f}")
+    log.write_text("\n".join(made) + "\n", encoding="utf-8")
+    program = tmp_path / "pump-rings-2025" / "program.yaml"
+    last = "        exhaust_temperature_4: {header: Exhaust 4, unit: degC}\n"
+    added = "".join(
+        f"        peak_pressure_{n}: {{header: Peak {n}, unit: {unit}}}\n"
+        for n, unit in enumerate(("bar absolute", "MPa gauge"), start=1)
+    )
+    program.write_text(program.read_text(encoding="utf-8").replace(last, last + added, 1), encoding="utf-8")
+    found = values(list(workflow.conclude(workflow.examine(tmp_path))), "run.peak_pressure")
+    assert {(v.key.engine, v.key.cylinder, v.key.phase): v.value for v in found} == {
+        ("A1", 1, "run-in-10"): pytest.approx(6.0, rel=0.005),
+        ("A1", 2, "run-in-10"): pytest.approx(6.0, rel=0.005),
+    }
+    assert all(v.status == "ok" and not v.flags for v in found)

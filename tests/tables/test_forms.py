@@ -683,14 +683,19 @@ PARQUET: dict[str, tuple[bytes, list[str]]] = {
         f'column "raw": the column holds binary, not one value a row. {NESTED}',
         f'column "remark": the column holds list<element: int64>, not one value a row. {NESTED}',
         f'column "place": the column holds struct<a: int64>, not one value a row. {NESTED}']),
-    "no rows": (forms.packed(pa.table({name: pa.array([], pa.string()) for name in HEADER})), [
-        "there is a header but no row below it. Expected at least one row. Next: fill in the table, or take it out of the records."]),
     "no columns": (forms.packed(pa.table({})), ["the file is empty. Expected a header and rows. Next: see whether this is the right file."]),
     "no name over any column": (forms.packed(pa.table([pa.array(["B1"])], names=[" "])), [
         "the file is empty. Expected a header and rows. Next: see whether this is the right file."]),
     "names twice": (forms.packed(pa.table([pa.array(["B1"]), pa.array(["B1"])], names=["engine", "engine"])), [
         'column "engine": the header "engine" stands over more than one column. Expected a different name over each column. Next: rename one of them.']),
 }  # fmt: skip
+
+
+def test_a_parquet_file_without_rows(folder: Folder) -> None:
+    empty = forms.packed(pa.table({name: pa.array([], pa.string()) for name in HEADER}))
+    found = folder.read(folder.source(empty, "leak.parquet"))
+    assert (told(found), len(found.frame)) == ([], 0)
+    assert found.files["pump/leak.parquet"]["notes"] == ["no row below the header yet"]
 
 
 @pytest.mark.parametrize("case", PARQUET)
@@ -740,7 +745,8 @@ HEADS = st.sampled_from([b"", b"PK\x03\x04", b"PAR1", OLD[:8]])
 def keeps(folder: Folder, content: bytes, name: str, how: dict[str, Any]) -> None:
     """Nothing raises, and what was not read is told."""
     found = folder.read(folder.source(content, name, **how))
-    assert any(each.level == "error" for each in found.problems) or len(found.frame)
+    unfilled = "no row below the header yet" in found.files[f"pump/{name}"]["notes"]
+    assert any(each.level == "error" for each in found.problems) or len(found.frame) or unfilled
     assert all(each.file and each.what for each in found.problems)
 
 

@@ -99,6 +99,17 @@ READ: dict[str, tuple[str | bytes, dict[str, Any], dict[str, Any]]] = {
         {},
         {},
     ),
+    "bar in the next year": (
+        table(header=[name.replace("psig", "barg") for name in HEADER],
+              rows=[[*row[:4], f"{float(row[4]) * PSI / 1e5:.10f}", f"{float(row[5]) * PSI / 1e5:.10f}", row[6]] for row in ROWS]),
+        {},
+        {},
+    ),
+    "a column that says whether a row is valid": (  # not ours: it stands among the columns not used
+        table(header=[*HEADER, "valid"], rows=[[*row, "1"] for row in ROWS]), {},
+        {"columns": {**{name: name.split(" ")[0] for name in HEADER}, "valid": ""}},
+    ),
+    "no end of line, a mark of the end, carriage returns": (table(end="\r").rstrip("\r") + "\x1a", {}, {}),
     "minus, plus, exponent": (table(rows=[[*r[:4], "+8.0E1", r[5], r[6]] for r in ROWS]), {}, {}),
     "capitals in words": (table(rows=[[*r[:6], "TDC"] for r in ROWS]), {}, {}),
     "cylinder as 1.0": (table(rows=[[r[0], r[1] + ".0", *r[2:]] for r in ROWS]), {}, {}),
@@ -123,6 +134,40 @@ def test_read(case: str, folder: Folder) -> None:
     assert column(found, "pressure") == pytest.approx(PRESSURE, rel=1e-9)
     told_of = found.files["pump/leak.csv"]
     assert {name: told_of[name] for name in facts} == facts
+
+
+CONTRADICTED = {
+    "fits": ("9.4", []),  # 100 * (80 - 72.5) / 80 = 9.375 %, FAA AC 43.13-1B chapter 8: loss of the supply pressure
+    "rounded to whole ones": ("9", []),
+    "of another reading": ("15", ["figures-contradict"]),
+    "share instead of per cent": ("0.094", ["figures-contradict"]),
+}
+
+
+@pytest.mark.parametrize("case", CONTRADICTED)
+def test_a_stated_result_that_does_not_fit_its_gauges(case: str, folder: Folder) -> None:
+    percent, found = CONTRADICTED[case]
+    read = folder.leak(table(header=[*HEADER, "percent [%]"], rows=[[*ROWS[0], percent], [*ROWS[1], ""]]))
+    assert [problem.code for problem in read.problems] == found
+    assert column(read, "use") == [found[0] if found else "", ""]
+
+
+def test_zero_entered_for_not_measured(folder: Folder) -> None:
+    """A gauge not read, entered as 0, is set aside; an empty field is none; a percent of 0 is a reading."""
+    rows = [[*ROWS[0][:5], "0", "tdc", ""], [*ROWS[1][:5], "", "tdc", "0"], ["B1", "3", *ROWS[1][2:5], "", "tdc", ""]]
+    read = folder.leak(table(header=[*HEADER, "percent [%]"], rows=rows))
+    assert column(read, "use") == ["zero-pressure", "", "no-figure"]
+
+
+def test_grams_for_a_force(folder: Folder) -> None:
+    """A tension read on a scale in grams is no force until it says so: gram-force, 9.80665e-3 N (CGPM 1901)."""
+    text = "engine,cylinder,phase,ring,tension [g]\nB1,1,cold-build,top,1600\n"
+    (problem,) = told(folder.read(folder.source(text, "sheet.csv", stream="buildsheet")))
+    assert '"g" is a unit of mass, not of force' in problem
+    read = folder.read(
+        folder.source(text.replace("[g]", "[kgf]").replace("1600", "1.6"), "sheet.csv", stream="buildsheet")
+    )
+    assert column(read, "tension") == pytest.approx([15.69064])
 
 
 def test_lines_are_those_of_the_file(folder: Folder) -> None:
@@ -162,8 +207,6 @@ REFUSED: dict[str, tuple[str | bytes, dict[str, Any], list[str]]] = {
     "empty file": (b"", {}, [f"{FILE}: the file is empty. {ROWLESS}"]),
     "only blank lines": ("\n \n", {}, [f"{FILE}: the file is empty. {ROWLESS}"]),
     "everything skipped": (table(), {"skip_rows": 9}, [f"{FILE}: nothing is left after the 9 rows to skip. {ROWLESS}"]),
-    "no data rows": (PLAIN, {}, [
-        f"{FILE}:1: there is a header but no row below it. Expected at least one row. Next: fill in the table, or take it out of the records."]),
     "zero byte": (table().encode() + b"a\0b", {}, [f"{FILE}:4: the control character U+0000 is no part of a text table. {TEXT}"]),
     "workbook": (b"PK\x03\x04...", {}, [f"{FILE}: this is a workbook or another zip archive, not a text table. {TEXT}"]),
     "utf-16 without mark": (table().encode("utf-16-le"), {}, [

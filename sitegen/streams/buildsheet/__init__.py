@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from sitegen.streams.buildsheet.blank import blank
 from sitegen.streams.buildsheet.fields import FIELDS
 from sitegen.streams.buildsheet.measures import MASS
 from sitegen.streams.buildsheet.read import read
@@ -25,4 +26,5 @@ STREAM = Stream(
         "Parts from a used engine carry used oil, which irritates the skin and can cause skin cancer: gloves.",
     ),
     smallest=smallest,
+    blank=blank,
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from sitegen.streams.events.blank import blank
 from sitegen.streams.events.fields import FIELDS
 from sitegen.streams.events.read import read
 from sitegen.streams.events.sections import SECTIONS
@@ -16,6 +17,7 @@ STREAM = Stream(
     steps=(),
     sections=SECTIONS,
     whole=True,
+    blank=blank,
     cautions=(
         "Nobody enters the cell to read a meter while the engine runs unless the site's rules allow it; hearing "
         "protection, guards on, exhaust extracted, blow-by vented outdoors.",

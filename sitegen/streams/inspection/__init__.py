@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from sitegen.streams.inspection.blank import blank
 from sitegen.streams.inspection.fields import FIELDS
 from sitegen.streams.inspection.measures import GRADE
 from sitegen.streams.inspection.read import read
@@ -21,6 +22,8 @@ STREAM = Stream(
     cautions=(
         "Solvents for cleaning parts burn and harm skin and lungs: ventilation, gloves, no flame, and what the safety "
         "data sheet says.",
+        "Parts from a used engine carry used oil, which irritates the skin and can cause skin cancer: gloves.",
         "Deposits and abraded metal are harmful dust: wipe wet, do not blow off with air.",
     ),
+    blank=blank,
 )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from sitegen.streams.leakdown.area import AREAS, TESTERS
+from sitegen.streams.leakdown.blank import blank
 from sitegen.streams.leakdown.fields import FIELDS
 from sitegen.streams.leakdown.measures import AREA, CRANKCASE, PERCENT
 from sitegen.streams.leakdown.read import read
@@ -31,4 +32,5 @@ STREAM = Stream(
         "Local codes, the site's rules and its competent person come first.",
     ),
     smallest=smallest,
+    blank=blank,
 )

@@ -13,11 +13,12 @@ from sitegen.tables.reading import Sheet, read_stream
 from sitegen.vocabulary import Readings
 
 _ROUNDING = 1e-6  # %: what binary fractions leave of a sum of shares
+_ROUNDED_PERCENT = 0.5  # per cent: a percent read off a gauge, or worked out, is rounded to whole ones
 
 
 def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
     """Readings of all leak-down tables; see `tables.reading.read_stream`."""
-    return read_stream(program, sources, FIELDS, (_subject, _figure, _shares, _calibrated, _repeats))
+    return read_stream(program, sources, FIELDS, (_subject, _figure, _agreed, _shares, _calibrated, _repeats))
 
 
 def _subject(program: Program, sheet: Sheet) -> None:
@@ -74,6 +75,26 @@ def _figure(program: Program, sheet: Sheet) -> None:
         return f"the cylinder gauge is {over:.3g} kPa above the supply, more than the gauge class of {allowed:.3g} kPa"
 
     sheet.set_aside(excess > margin, "above-supply", "pressure", above, "a cylinder pressure at or below the supply")
+
+
+def _agreed(program: Program, sheet: Sheet) -> None:
+    """A percent stated beside both pressures is what they give, within what the gauges can err and half a percent.
+
+    A percent scale nobody states to be linear in pressure is not judged.
+    """
+    frame = sheet.frame
+    testers = program.definitions.testers
+    linear = {name: each.scale == "pressure" or each.percent_linear for name, each in testers.items()}
+    classes = frame["tester"].map({name: each.gauge_class for name, each in testers.items()})
+    given = 100 * (frame["supply"] - frame["pressure"]) / frame["supply"]
+    allowed = _ROUNDED_PERCENT + 2 * 100 * classes / frame["supply"]
+    judged = frame["tester"].map(linear).eq(True)
+
+    def what(at: int) -> str:
+        return f"{frame['percent'].iat[at]:.4g} % is stated, but the pressures give {given.iat[at]:.3g} %"
+
+    off = (frame["percent"] - given).abs() > allowed
+    sheet.set_aside(judged & off, "figures-contradict", "percent", what, "a percent that fits the gauges, or none")
 
 
 def _shares(program: Program, sheet: Sheet) -> None:

@@ -162,5 +162,5 @@ MEANS = {  # channel without its cylinder -> measure, and what turns SI into its
     "oil_temperature": (_mean("oil_temperature", "oil temperature", "°C"), 1.0, -273.15),
     "coolant_temperature": (_mean("coolant_temperature", "coolant temperature", "°C"), 1.0, -273.15),
     "exhaust_temperature": (_mean("exhaust_temperature", "exhaust temperature", "°C"), 1.0, -273.15),
-    "peak_pressure": (_mean("peak_pressure", "peak pressure", "MPa"), 1e-6, 0.0),
+    "peak_pressure": (_mean("peak_pressure", "peak pressure, absolute", "MPa"), 1e-6, 0.0),
 }

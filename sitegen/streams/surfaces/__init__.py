@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from sitegen.streams.surfaces.blank import blank
 from sitegen.streams.surfaces.fields import FIELDS
 from sitegen.streams.surfaces.measures import RK
 from sitegen.streams.surfaces.read import read
@@ -21,6 +22,7 @@ STREAM = Stream(
     recorded=(RK.id,),
     smallest=smallest,
     by_repeats=by_repeats,
+    blank=blank,
     cautions=(
         "Solvents for cleaning bores and rings burn and harm skin and lungs: ventilation, gloves, no flame.",
         "Edges of bores and rings are sharp: gloves. A block on its side rolls: wedge it, and lift it with tackle.",

@@ -97,14 +97,15 @@ def _state_sentence(view: Any) -> list[Cell]:
 def _waiting_sentence(view: Any) -> str:
     """Of how many cylinders it cannot be told: how many wait for a run, and how many have none to come."""
     words = view.words
-    open_ = [
-        build
+    found = [
+        (build, state.reason)
         for build in view.program.builds
         for place in build.places
         if (state := view.state(build, place.cylinder)) is not None and state.word == "cannot tell"
     ]
-    if not open_:
+    if not found:
         return ""
+    open_ = [build for build, _ in found]
     waits = {
         build.id: phase
         for build in view.program.builds
@@ -119,8 +120,11 @@ def _waiting_sentence(view: Any) -> str:
     parts = [f"Of {words.counted(len(open_), 'cylinder')} it cannot be told"]
     if waiting:
         parts.append(f"{words.count(len(waiting))} of them wait for {dates}")
-    if len(waiting) < len(open_):
-        parts.append(f"{words.count(len(open_) - len(waiting))} have no run to come")
+    fresh = [build for build, reason in found if build.id not in waits and reason == "no-fired-check"]
+    if fresh:
+        parts.append(f"{words.count(len(fresh))} {'has' if len(fresh) == 1 else 'have'} no check after a start yet")
+    if rest := len(open_) - len(waiting) - len(fresh):
+        parts.append(f"{words.count(rest)} {'has' if rest == 1 else 'have'} no run to come")
     text = f"{parts[0]}: {words.listed(parts[1:])}."
     before = [f"{build.id}: {told}" for build in dict.fromkeys(open_) if (told := _before(view, build))]
     return f"{text} {words.sentence('; '.join(before))}." if before else text

@@ -1,0 +1,88 @@
+"""What is in a file, and the entry proposed for it, as text for a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from sitegen.looking.propose import Proposal
+from sitegen.looking.seen import Seen, SeenColumn
+from sitegen.problems import counted, shown
+
+_MOST_COLUMNS = 60
+
+
+def as_text(seen: Seen, proposal: Proposal | None, kind: str, place: str = "") -> str:
+    """The report: how the file is written, its columns, and the entry to paste; `place` is where it belongs.
+
+    `kind` is the kind of record asked for, "" none.
+    """
+    lines = [f"{seen.file}: what is in it", *_how(seen), *_columns(seen.columns)]
+    if seen.refused:
+        lines += ["", "No entry can be proposed:", *(f"  {shown(each, 400)}." for each in seen.refused)]
+        return "\n".join(lines)
+    if proposal is None:
+        return "\n".join([*lines, "", "Say which kind of record it is (--as), and an entry is proposed for it."])
+    lines += ["", f"Proposed entry of {kind}, {place}:", "", *proposal.lines]
+    if proposal.unused:
+        names = ", ".join(f'"{shown(each)}"' for each in proposal.unused[:_MOST_COLUMNS])
+        lines += ["", f"Columns it leaves alone: {names}."]
+    if proposal.open:
+        lines += ["", 'Only you know what stands for "?":', *(f"  {each}" for each in proposal.open)]
+    return "\n".join(lines)
+
+
+def _how(seen: Seen) -> list[str]:
+    parts = [seen.encoding, *([f"{seen.separator} between fields"] if seen.separator else [])]
+    lines = [f"  read as   {', '.join(parts)}"]
+    if seen.numbers:
+        lines.append(f"  numbers   {seen.numbers}")
+    if seen.doubt:
+        lines.append(f"            {seen.doubt}")
+    if seen.header_line:
+        last = seen.header_line + seen.header_rows - 1
+        rows = (
+            f"{seen.word} {seen.header_line}" if seen.header_rows == 1 else f"{seen.word}s {seen.header_line} to {last}"
+        )
+        above = f", {counted(seen.skip_rows, 'row')} above skipped" if seen.skip_rows else ""
+        lines.append(f"  headers   {rows}{above}" + (", a row of units below" if seen.units_row else ""))
+    else:
+        lines.append("  headers   none")
+    if seen.date_order:
+        told = "day or month first: nothing in the file tells" if seen.date_order == "?" else seen.date_order
+        lines.append(f"  dates     {told}")
+    lines.append(f"  rows      {seen.rows}")
+    return [*lines, *(f"  note      {shown(note, 200)}" for note in seen.notes)]
+
+
+def _columns(columns: Sequence[SeenColumn]) -> list[str]:
+    rows = [
+        (str(each.at + 1), shown(each.header, 40), shown(each.unit, 24), _kind(each), _samples(each))
+        for each in columns[:_MOST_COLUMNS]
+    ]
+    titles = ("", "column", "unit", "holds", "such as")
+    widths = [max(len(row[at]) for row in [titles, *rows]) for at in range(4)]
+    lines = [
+        "  " + "  ".join([*(cell.ljust(width) for cell, width in zip(row, widths, strict=False)), row[4]]).rstrip()
+        for row in [titles, *rows]
+    ]
+    if len(columns) > _MOST_COLUMNS:
+        lines.append(f"  and {len(columns) - _MOST_COLUMNS} more")
+    odd = [
+        f'  "{shown(each.header, 40)}": "{shown(each.odd[1], 40)}" in line {each.odd[0]} is not like the others'
+        for each in columns
+        if each.odd[0]
+    ]
+    return ["", *lines, *(["", *odd] if odd else [])]
+
+
+def _kind(column: SeenColumn) -> str:
+    if column.kind == "empty":
+        return "nothing"
+    if column.kind != "number":
+        return f"{column.filled} {column.kind}s" if column.kind != "time of day" else f"{column.filled} times of day"
+    rising = ", rising" if column.rises else ""
+    return f"{column.filled} numbers, {column.low:g} to {column.high:g}{rising}"
+
+
+def _samples(column: SeenColumn) -> str:
+    return "  ".join(shown(each, 28) for each in column.samples)

@@ -1,0 +1,91 @@
+"""Makes the site anew whenever a file changes, until it is told to stop."""
+
+from __future__ import annotations
+
+import sys
+import time
+import traceback
+from collections.abc import Callable
+from pathlib import Path
+
+from sitegen import problems, workflow
+from sitegen.preview.server import LOOPBACK, Board, Server
+from sitegen.preview.watching import Stamp, stamp
+from sitegen.problems import counted
+from sitegen.progress import Line
+
+_PAUSE = 0.3  # s between two looks at the files
+_SETTLE = 0.1  # s a file has to stay as it is: editors write in several steps
+
+
+def preview(
+    folder: Path, theme: Path | None, port: int, workers: int, ready: Callable[[int], None] | None = None
+) -> None:
+    """Serve the site of `folder` until interrupted (KeyboardInterrupt). Writes no file.
+
+    `ready` is told the port once it answers. Raises server.PortTaken.
+    """
+    board = Board()
+    server = Server(board, port)
+    print(f"Preview at http://{LOOPBACK}:{server.port}/ for this machine only. Ctrl-C stops it.")
+    print("Nothing is written: results and the site are written by sitegen publish.", flush=True)
+    server.start()
+    if ready is not None:
+        ready(server.port)
+    made: Stamp | None = None
+    try:
+        while True:
+            now = _settled(folder, theme) if made is None or stamp(folder, theme) != made else made
+            if now != made:
+                made = now
+                _make(folder, theme, workers, board)
+            time.sleep(_PAUSE)
+    finally:
+        server.stop()
+
+
+def _settled(folder: Path, theme: Path | None) -> Stamp:
+    """The stamp of the files once nobody writes them any more."""
+    before = stamp(folder, theme)
+    while True:
+        time.sleep(_SETTLE)
+        now = stamp(folder, theme)
+        if now == before:
+            return now
+        before = now
+
+
+def _make(folder: Path, theme: Path | None, workers: int, board: Board) -> None:
+    from sitegen.pages.site import ThemeError
+
+    began = time.monotonic()
+    try:
+        with Line(sys.stderr) as tell:
+            examination = workflow.examine(folder, tell)
+            if not examination.blocked:
+                with workflow.workers(workers) as executor:
+                    rendered = workflow.render(examination, theme, executor, tell)
+    except ThemeError as problem:
+        _complain(board, "The theme has a mistake", str(problem))
+        return
+    except Exception:  # whatever it is, the person at the browser has to see it, and the next change may mend it
+        traceback.print_exc()
+        fault = traceback.format_exc(limit=0).strip()
+        _complain(board, "This is a fault in sitegen, not in your files", fault)
+        return
+    text = problems.as_text(examination.problems) if examination.problems else ""
+    if examination.blocked:
+        wrong = sum(problem.level == "error" for problem in examination.problems)
+        _complain(board, f"{counted(wrong, 'error')} in the files", text)
+        return
+    board.show(rendered.site)
+    if text:
+        print(text, file=sys.stderr)
+    pages = sum(name.endswith(".html") for name in rendered.site)
+    print(f"Made {pages} pages in {time.monotonic() - began:.1f} s.", flush=True)
+
+
+def _complain(board: Board, heading: str, text: str) -> None:
+    last = "; the pages are as they last were" if board.shown.site else ""
+    board.complain(heading + last, text)
+    print(f"{text}\n{heading}{last}.", file=sys.stderr, flush=True)

@@ -1,0 +1,236 @@
+"""All field sheets of a program as a mapping from path to bytes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from sitegen.pages.addresses import slug, slugs
+from sitegen.pages.site import check_theme, environment, themed
+from sitegen.program.model import Build, Phase, Program
+from sitegen.sheets import paper, running
+from sitegen.sheets.columns import Columns, Written, choose, instrument, written
+from sitegen.sheets.contexts import AnySheetPage, BuildLines, Packet, PacketLine, Sheet, SheetList, TableLinks
+from sitegen.sheets.entries import entries
+from sitegen.sheets.tables import EmptyTable, as_text, as_workbook
+from sitegen.vocabulary import Blank, Stream
+
+TABLES = "tables"  # folder of the empty tables
+_OIL = "oil"
+_RUNS = "runlog"
+_EVENTS = "events"  # never planned, always to hand where an engine runs
+
+
+@dataclass(frozen=True)
+class Sheets:
+    """Every file: path from the root of the folder, with forward slashes, to content."""
+
+    pages: Mapping[str, bytes]  # may be made again at any time
+    tables: Mapping[str, bytes]  # may have been filled in since
+    count: int  # sheets on paper
+
+
+def make(
+    program: Program,
+    streams: Sequence[Stream],
+    builds: Sequence[str] = (),
+    phases: Sequence[str] = (),
+    theme_dir: Path | None = None,
+) -> Sheets:
+    """Field sheets and empty tables of these builds and phases; none named: of all.
+
+    Raises pages.site.ThemeError for a theme folder, or a template in it, that cannot be used.
+    """
+    check_theme(theme_dir)
+    maker = _Maker(program, streams, theme_dir)
+    chosen = [build for build in program.builds if not builds or build.id in builds]
+    lines = []
+    for build in chosen:
+        own = [phase for phase in program.phases_of(build) if not phases or phase.id in phases]
+        packets = [line for phase in own if (line := maker.packet(build, phase)) is not None]
+        if packets:
+            named = "" if build.title == build.id else f", {build.title}"
+            lines.append(BuildLines(f"{build.id}{named} (block {build.block})", packets))
+    return maker.finished(lines)
+
+
+class _Maker:
+    def __init__(self, program: Program, streams: Sequence[Stream], theme_dir: Path | None) -> None:
+        self._program = program
+        self._streams = {stream.name: stream for stream in streams}
+        self._written = {stream.name: written(program, stream) for stream in streams if stream.fields}
+        self._style = themed("sheets.css", theme_dir).decode()
+        self._print = _printer(theme_dir)
+        self._pages: dict[str, bytes] = {}
+        self._tables: list[EmptyTable] = []
+        self._count = 0
+        self._folders = slugs((build.id for build in program.builds), taken=(TABLES, "index"))
+        self._taken = {Path(source.file).stem.casefold() for source in program.records}
+        self._any_oil = any(_OIL in phase.records for phase in program.phases)
+
+    def packet(self, build: Build, phase: Phase) -> PacketLine | None:
+        """One file with every sheet of a build and phase; None where there is no work on paper."""
+        facts = self._facts(build)
+        running_head = f"{self._program.title} · {build.id} · {phase.title}"
+        runs = self._streams[_RUNS].cautions if _RUNS in self._streams else ()
+        sheets: list[Sheet] = []
+        tables: list[EmptyTable] = []
+        samples: list[str] = []
+        if phase.schedule:
+            sheets.append(running.schedule(self._program, phase, facts, runs, running_head))
+        for name, stream in self._streams.items():
+            planned = name in phase.records and self._program.planned_cylinders(build, name)
+            if stream.fields and (planned or (name == _EVENTS and phase.fires)):
+                sheet, table, drawn = self._stream(stream, build, phase, facts, running_head)
+                sheets.append(sheet)
+                tables.append(table)
+                samples += drawn
+        if not samples and phase.fires and (_OIL in phase.records or not self._any_oil):
+            samples = [f"{build.id}-{phase.id}"]
+        if samples:
+            told = self._streams[_OIL].cautions if _OIL in self._streams else ()
+            sheets.append(running.labels(self._program, build, phase, samples, facts, told))
+        if not sheets:
+            return None
+        path = f"{self._folders[build.id]}/{slug(phase.id)}.html"
+        self._put(
+            Packet(
+                path=path,
+                title=f"{build.id}, {phase.title}",
+                program=self._program.title,
+                style=self._style,
+                sheets=sheets,
+                invented=self._program.invented,
+            )
+        )
+        self._tables += tables
+        self._count += len(sheets)
+        return PacketLine(
+            phase=phase.title,
+            href=path,
+            sheets=", ".join(sheet.title.lower() for sheet in sheets),
+            tables=[
+                TableLinks(self._streams[t.stream].title, f"{TABLES}/{t.name}.csv", f"{TABLES}/{t.name}.xlsx")
+                for t in tables
+            ],
+        )
+
+    def _facts(self, build: Build) -> list[str]:
+        return [f"block {build.block}", build.engine_type.title, f"cell {build.cell}" if build.cell else ""]
+
+    def _stream(
+        self, stream: Stream, build: Build, phase: Phase, facts: Sequence[str], running_head: str
+    ) -> tuple[Sheet, EmptyTable, Sequence[str]]:
+        cylinders = [{"cylinder": str(each)} for each in self._program.planned_cylinders(build, stream.name)]
+        if stream.blank is not None:
+            blank = stream.blank(self._program, build, phase)
+        elif stream.name == _OIL:
+            blank = running.oil_record(build, phase)
+        else:
+            blank = paper.blank_of(stream, cylinders)
+        columns = choose(stream, self._written[stream.name], build, phase, blank)
+        known = self._known(stream, build)
+        sheet = paper.sheet(
+            stream, blank, columns, f"{running_head} · {stream.title}", self._more(stream, build, phase, facts), known
+        )
+        return sheet, self._table(stream, build, phase, blank, columns, known), blank.labels
+
+    def _more(self, stream: Stream, build: Build, phase: Phase, facts: Sequence[str]) -> Sequence[str]:
+        """Rings are named where they are measured; who reads a gauge is not told the coating."""
+        asked = {each.name for each in stream.fields}
+        if phase.condition and "condition" in asked:
+            facts = [*facts, f"to be done {phase.condition}"]
+        if "ring" not in asked:
+            return facts
+        titles = self._program.definitions.coatings
+        lots: dict[str, list[str]] = {}
+        for place in build.places:
+            said = titles[place.coating].title + (f", lot {place.lot}" if place.lot else "")
+            lots.setdefault(said, []).append(str(place.cylinder))
+        return [*facts, *(f"cylinder{'s' if len(c) > 1 else ''} {', '.join(c)}: {said}" for said, c in lots.items())]
+
+    def _known(self, stream: Stream, build: Build) -> dict[str, str]:
+        tables: Sequence[Written] = self._written[stream.name]
+        known = {}
+        for what in stream.fields:
+            if what.refers == "tester":
+                defined = list(self._program.definitions.testers)
+            elif what.refers == "tool":
+                defined = []  # which tool reads what is the stream's to say: only what was used before is proposed
+            else:
+                continue
+            if name := instrument(tables, what, build, defined):
+                known[what.name] = name
+        return known
+
+    def _table(
+        self, stream: Stream, build: Build, phase: Phase, blank: Blank, columns: Columns, known: Mapping[str, str]
+    ) -> EmptyTable:
+        same = {"engine": build.id, "phase": phase.id, **known}
+        name, number = f"{stream.name}-{self._folders[build.id]}-{slug(phase.id)}", 2
+        free = name
+        while free.casefold() in self._taken:
+            free, number = f"{name}-{number}", number + 1
+        self._taken.add(free.casefold())
+        definitions = self._program.definitions
+        return EmptyTable(
+            name=free,
+            stream=stream.name,
+            columns=columns,
+            rows=[{**same, **row} for row in paper.told_apart(blank.rows, columns)],
+            fields={each.name: each for each in stream.fields},
+            known_ids={
+                "engine": [each.id for each in self._program.builds],
+                "phase": [each.id for each in self._program.phases],
+                "tester": list(definitions.testers),
+                "reference": list(definitions.reference_orifices),
+                "tool": list(definitions.tools),
+                "meter": list(definitions.meters),
+            },
+        )
+
+    def finished(self, builds: Sequence[BuildLines]) -> Sheets:
+        """Every file, with the list that leads to them."""
+        files: dict[str, bytes] = {}
+        pasted: list[tuple[str, str]] = []
+        for table in self._tables:
+            files[f"{TABLES}/{table.name}.csv"] = as_text(table)
+            files[f"{TABLES}/{table.name}.xlsx"] = as_workbook(table)
+        for ending in ("csv", "xlsx") if self._tables else ():
+            name = f"{TABLES}/entries-{ending}.yaml"
+            self._pages[name] = entries(self._tables, ending).encode()
+            pasted.append((f"for the .{ending} tables", name))
+        self._put(
+            SheetList(
+                path="index.html",
+                title=f"Field sheets: {self._program.title}",
+                program=self._program.title,
+                style=self._style,
+                builds=builds,
+                entries=pasted,
+                invented=self._program.invented,
+            )
+        )
+        return Sheets(self._pages, files, self._count)
+
+    def _put(self, page: AnySheetPage) -> None:
+        self._pages[page.path] = self._print(page)
+
+
+def _printer(theme_dir: Path | None) -> Callable[[AnySheetPage], bytes]:
+    from jinja2 import TemplateError
+
+    from sitegen.pages.site import ThemeError, told
+
+    templates = environment(theme_dir)
+
+    def print_page(page: AnySheetPage) -> bytes:
+        try:
+            return (templates.get_template(page.template).render(page=page).strip() + "\n").encode()
+        except TemplateError as problem:
+            if theme_dir is None:
+                raise
+            raise ThemeError(told(problem)) from problem
+
+    return print_page

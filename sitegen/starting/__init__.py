@@ -1,0 +1,1 @@
+"""A new program from a few answers: asked on a terminal, given as options, or read from a file of answers."""

@@ -1,0 +1,153 @@
+"""The preview in a real browser: a page follows its files, and says what is wrong with them."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+from house import ROOT
+from playwright.sync_api import Browser, Page, expect
+
+from sitegen.preview.server import LOOPBACK
+
+COMMAND = Path(sys.executable).parent / "sitegen"
+PATIENCE = 30_000  # ms
+
+
+@dataclass
+class Previewed:
+    folder: Path
+    process: subprocess.Popen[str]
+    port: int
+
+    @property
+    def address(self) -> str:
+        return f"http://{LOOPBACK}:{self.port}/"
+
+    def file(self, name: str) -> Path:
+        return self.folder / name
+
+    def change(self, name: str, old: str, new: str) -> None:
+        text = self.file(name).read_text(encoding="utf-8")
+        assert old in text
+        self.file(name).write_text(text.replace(old, new, 1), encoding="utf-8")
+
+
+@pytest.fixture
+def previewed(tmp_path: Path) -> Iterator[Previewed]:
+    folder = Path(shutil.copytree(ROOT / "tests" / "accepted" / "plain", tmp_path / "programs"))
+    process = subprocess.Popen(
+        [str(COMMAND), "preview", str(folder), "--port", "0"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "SITEGEN_CACHE": str(tmp_path / "cache")},
+    )
+    assert process.stdout is not None
+    line = process.stdout.readline()
+    port = int(line.split(f"http://{LOOPBACK}:")[1].split("/")[0])
+    yield Previewed(folder, process, port)
+    if process.poll() is None:
+        process.kill()
+    process.communicate()
+
+
+@pytest.fixture
+def page(browser: Browser) -> Iterator[Page]:
+    context = browser.new_context(viewport={"width": 1280, "height": 900})
+    context.set_default_timeout(PATIENCE)
+    yield context.new_page()
+    context.close()
+
+
+CYLINDER = "programs/pump/b1/cylinder-1.html"
+
+
+def everything(folder: Path) -> dict[str, bytes]:
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+def test_a_page_follows_its_files(previewed: Previewed, page: Page) -> None:
+    said: list[str] = []
+    asked: list[str] = []
+    page.on("console", lambda message: said.append(message.text))
+    page.on("pageerror", lambda error: said.append(str(error)))
+    page.on("request", lambda request: asked.append(request.url))
+    before = everything(previewed.folder)
+    page.goto(previewed.address)
+    expect(page.locator("h1")).not_to_have_text("No page is made yet", timeout=PATIENCE)  # it loads itself anew
+    page.goto(previewed.address + CYLINDER)
+    # The published arithmetic of the two-gauge test: 80 to 72 psig is 10 %, 80 to 60 psig is 25 % (FAA AC 43.13-1B)
+    previewed.change("pump/records/leakdown.csv", ",72.5", ",72")
+    expect(page.locator("main")).to_contain_text("10.0", timeout=PATIENCE)
+    previewed.change("pump/records/leakdown.csv", ",72", ",60")
+    expect(page.locator("main")).to_contain_text("25.0", timeout=PATIENCE)
+    expect(page.locator("main")).not_to_contain_text("10.0")
+    expect(page.locator("#preview-panel")).to_have_count(0)
+    assert said == []
+    assert [url for url in asked if not url.startswith((previewed.address, "data:", "blob:"))] == []
+    # nothing was written: neither results nor a site
+    assert set(everything(previewed.folder)) == set(before)
+    page.close()
+
+
+def test_a_mistake_stands_over_the_page_until_it_is_mended(previewed: Previewed, page: Page) -> None:
+    page.goto(previewed.address)
+    expect(page.locator("h1")).not_to_have_text("No page is made yet", timeout=PATIENCE)
+    page.goto(previewed.address + CYLINDER)
+    heading = page.locator("h1").inner_text()
+    line = previewed.file("pump/program.yaml").read_text(encoding="utf-8").split("\n").index("  supply: 80 psig") + 1
+    previewed.change("pump/program.yaml", "supply: 80 psig", "supply: 80 <b>mm</b>")
+    panel = page.get_by_role("alert")
+    expect(panel).to_contain_text(f"pump/program.yaml:{line}:", timeout=PATIENCE)
+    expect(panel).to_contain_text("1 error in the files; the pages are as they last were")
+    expect(panel).to_contain_text("<b>mm</b>")  # as text: nobody's file is markup here
+    assert page.locator("h1").inner_text() == heading  # the last good page is still below
+    page.goto(previewed.address + "programs/pump/index.html")
+    expect(panel).to_contain_text(f"pump/program.yaml:{line}:")
+    page.get_by_role("button", name="Hide").click()
+    expect(panel).to_be_hidden()
+    previewed.change("pump/program.yaml", "supply: 80 <b>mm</b>", "supply: 80 mm")
+    expect(panel).to_be_visible(timeout=PATIENCE)  # another mistake is told again
+    previewed.change("pump/program.yaml", "supply: 80 mm", "supply: 80 psig")
+    expect(panel).to_have_count(0, timeout=PATIENCE)
+
+
+def test_a_folder_that_is_broken_from_the_start(previewed: Previewed, page: Page) -> None:
+    title = previewed.file("pump/program.yaml").read_text(encoding="utf-8").split("title: ")[1].split("\n")[0]
+    previewed.change("pump/program.yaml", "title:", "titel:")
+    page.goto(previewed.address + CYLINDER)
+    expect(page.get_by_role("alert")).to_contain_text('"title"', timeout=PATIENCE)
+    previewed.change("pump/program.yaml", "titel:", "title:")
+    expect(page.locator("header")).to_contain_text(title, timeout=PATIENCE)
+
+
+def test_ctrl_c_stops_it_and_the_page_says_so(previewed: Previewed, page: Page) -> None:
+    page.goto(previewed.address)
+    expect(page.locator("h1")).not_to_have_text("No page is made yet", timeout=PATIENCE)
+    previewed.process.send_signal(signal.SIGINT)
+    out, err = previewed.process.communicate(timeout=20)
+    assert previewed.process.returncode == 0
+    assert out.endswith("Preview stopped.\n")
+    assert "Traceback" not in err
+    assert "\r" not in out + err  # quiet in a pipe
+    expect(page.get_by_role("alert")).to_contain_text("does not answer", timeout=PATIENCE)
+
+
+def test_two_windows_and_hidden_ones(previewed: Previewed, browser: Browser) -> None:
+    """A browser opens six connections to a server: pages that wait for news must not use them up."""
+    context = browser.new_context()
+    context.set_default_timeout(PATIENCE)
+    pages = [context.new_page() for _ in range(5)]
+    for each in pages:
+        each.goto(previewed.address)
+    expect(pages[-1].locator("h1")).not_to_have_text("No page is made yet", timeout=PATIENCE)
+    pages[-1].goto(previewed.address + CYLINDER, timeout=10_000)
+    context.close()

@@ -1,0 +1,82 @@
+"""What the people at terminal and browser are told of a site that could not be made."""
+
+from __future__ import annotations
+
+import shutil
+import threading
+from pathlib import Path
+
+import pytest
+from house import ROOT
+
+from sitegen import workflow
+from sitegen.preview import loop
+from sitegen.preview.server import Board
+from sitegen.preview.watching import stamp
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    return Path(shutil.copytree(ROOT / "tests" / "accepted" / "plain", tmp_path / "programs"))
+
+
+def test_a_good_site_then_a_mistake_then_none(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    board = Board()
+    loop._make(folder, None, 1, board)
+    good = board.shown
+    assert "index.html" in good.site
+    assert good.heading == ""
+    assert "Made " in capsys.readouterr().out
+    path = folder / "pump" / "records" / "leakdown.csv"
+    path.write_text("Build,Check,Cyl,Supply,Gauge\nB1,cold-bild,1,80,72.5\n", encoding="utf-8")
+    loop._make(folder, None, 1, board)
+    assert board.shown.site == good.site
+    assert board.shown.heading == "1 error in the files; the pages are as they last were"
+    assert "pump/records/leakdown.csv:2" in board.shown.problems
+    assert "cold-build" in board.shown.problems  # the nearest name
+    assert "pump/records/leakdown.csv:2" in capsys.readouterr().err
+    path.write_text("Build,Check,Cyl,Supply,Gauge\nB1,cold-build,1,80,72.5\n", encoding="utf-8")
+    loop._make(folder, None, 1, board)
+    assert (board.shown.heading, board.shown.hash) == ("", good.hash)
+
+
+def test_a_theme_with_a_mistake(folder: Path, tmp_path: Path) -> None:
+    (tmp_path / "theme" / "templates").mkdir(parents=True)
+    (tmp_path / "theme" / "templates" / "home.html").write_text("a\nb {{ page.nothing }}")
+    board = Board()
+    loop._make(folder, tmp_path / "theme", 1, board)
+    assert board.shown.heading == "The theme has a mistake"
+    assert "home.html:2: " in board.shown.problems
+
+
+def test_a_fault_of_ours_is_called_one_and_the_preview_goes_on(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def broken(*_: object) -> workflow.Examination:
+        raise ZeroDivisionError("by nothing")
+
+    board = Board()
+    monkeypatch.setattr(workflow, "examine", broken)
+    loop._make(folder, None, 1, board)
+    assert board.shown.heading == "This is a fault in sitegen, not in your files"
+    assert board.shown.problems == "ZeroDivisionError: by nothing"
+    assert "Traceback" in capsys.readouterr().err
+
+
+def test_a_file_still_being_written_is_waited_for(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = folder / "pump" / "records" / "leakdown.csv"
+    monkeypatch.setattr(loop, "_SETTLE", 0.2)
+    written = threading.Event()
+
+    def write_slowly() -> None:
+        for _ in range(8):
+            with path.open("a") as file:
+                file.write("B1,pulls,1,80,75\n")
+            written.wait(0.05)
+
+    writer = threading.Thread(target=write_slowly)
+    writer.start()
+    settled = loop._settled(folder, None)
+    writer.join()
+    assert settled == stamp(folder, None)
+    assert path.read_text().count("pulls") == 8

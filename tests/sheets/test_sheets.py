@@ -1,0 +1,414 @@
+"""What is on field sheets and in empty tables, and what happens to files that are there already."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import shutil
+import zipfile
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+
+import openpyxl
+import pytest
+from house import PROGRAMS, ROOT, copied
+
+from sitegen import registry, units, workflow
+from sitegen.cli import main
+from sitegen.program.model import Program
+from sitegen.sheets.build import Sheets, make
+from sitegen.sheets.columns import choose, written
+from sitegen.vocabulary import Blank, Field, Stream
+
+
+@pytest.fixture(scope="module")
+def program() -> Program:
+    folder, _ = workflow.programs(PROGRAMS / "pump-rings-2026")
+    assert folder is not None
+    return folder.programs[0]
+
+
+@pytest.fixture(scope="module")
+def made(program: Program) -> Sheets:
+    return make(program, registry.STREAMS, ["B3", "B6"])
+
+
+class _Rows(HTMLParser):
+    """Texts of the cells of every table, a list a row."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.rows: list[list[str]] = []
+        self._in = False
+
+    def handle_starttag(self, tag: str, _attrs: object) -> None:
+        if tag == "tr":
+            self.rows.append([])
+        if tag in {"td", "th"}:
+            self.rows[-1].append("")
+            self._in = True
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag in {"td", "th"}:
+            self._in = False
+
+    def handle_data(self, data: str) -> None:
+        if self._in:
+            self.rows[-1][-1] += data
+
+
+def rows_of(page: bytes) -> list[list[str]]:
+    parser = _Rows()
+    parser.feed(page.decode())
+    return parser.rows
+
+
+def section(page: bytes, anchor: str) -> str:
+    return page.decode().split(f'id="{anchor}"')[1].split("</section>")[0]
+
+
+# ---- the schedule ----------------------------------------------------------------------------------------------------
+
+
+def test_the_schedule_gives_time_speed_torque_and_power(made: Sheets) -> None:
+    """Run-in of ten minutes as the program file states it; power kW = N m * rpm / 9549.297 (exact)."""
+    lines = [row[1:7] for row in rows_of(made.pages["b3/run-in-10.html"]) if len(row) == 13 and row[1].isdigit()]
+    assert lines == [
+        ["1", "0:00:00", "0:05:15", "900", "20", "1.9"],  # 18 000 / 9549.297 = 1.885
+        ["2", "0:05:15", "0:08:45", "1\u202f100", "40", "4.6"],  # 44 000 / 9549.297 = 4.608
+        ["3", "0:08:45", "0:10:00", "1\u202f300", "60", "8.2"],  # 78 000 / 9549.297 = 8.168
+    ]
+    sheet = section(made.pages["b3/run-in-10.html"], "schedule")
+    assert sheet.count("reference point<") == 1
+    assert "10 min in all" in sheet
+    assert sheet.count('class="box"') == 3  # one to tick a line
+
+
+def test_a_repeated_schedule_is_written_out_and_a_long_step_is_parted(made: Sheets) -> None:
+    pulls = [row for row in rows_of(made.pages["b3/pulls.html"]) if len(row) == 14 and row[1].isdigit()]
+    assert [row[2] for row in pulls] == ["1", "1", "2", "2", "3", "3", "4", "4"]
+    assert pulls[1][3:8] == ["0:03:00", "0:03:30", "1\u202f200 to 2\u202f200", "150", "18.8 to 34.6"]
+    hours = [row[2:4] for row in rows_of(made.pages["b3/durability.html"]) if len(row) == 13 and row[1].isdigit()]
+    assert hours[0] == ["0:00:00", "4:00:00"]
+    assert hours[-1] == ["36:00:00", "40:00:00"]
+
+
+# ---- cautions --------------------------------------------------------------------------------------------------------
+
+# What each kind of work has to say (OSHA 29 CFR 1910.147 and 1910.95, FAA AC 43.13-1B ch. 8, HSE on used oil).
+CAUTIONS = {
+    "leakdown": ("lock them out", "1910.147", "crankshaft can turn", "19 N m at 5°", "38 N m at 10°", "slowly", "hot"),
+    "schedule": ("Guards", "over-speed", "plane of rotating parts", "carbon monoxide", "outdoors", "1910.95"),
+    "events": ("hearing protection", "guards", "outdoors"),
+    "labels": ("Hot oil", "skin cancer", "gloves"),
+    "buildsheet": ("skin cancer", "gloves", "sharp"),
+    "inspection": ("skin cancer", "gloves", "ventilation"),
+}
+
+
+def test_every_sheet_begins_with_its_cautions(made: Sheets) -> None:
+    pages = [content for path, content in made.pages.items() if path.startswith(("b3/", "b6/"))]
+    seen = set()
+    for page in pages:
+        for anchor in re.findall(r'<section class="sheet" id="([a-z]+)">', page.decode()):
+            sheet = section(page, anchor)
+            cautions = sheet.split('<div class="cautions">')[1].split("</div>")[0]
+            assert (
+                '<li class="first">Local codes, the site&#39;s rules and its competent person come first.' in cautions
+            )
+            assert cautions.count("Local codes") == 1
+            for words in CAUTIONS.get(anchor, ()):
+                assert words in cautions, (anchor, words)
+            first = min(place for place in (sheet.find("<table"), sheet.find('class="label"')) if place > 0)
+            assert sheet.index("cautions") < first
+            seen.add(anchor)
+    assert seen >= set(CAUTIONS)
+
+
+# ---- leak-down and labels --------------------------------------------------------------------------------------------
+
+
+def test_the_leakdown_sheet_asks_for_the_protocol_and_names_no_coating(made: Sheets) -> None:
+    sheet = section(made.pages["b6/cold-build.html"], "leakdown")
+    asked = ("Supply pressure", "Cylinder gauge", "Crank", "Approached", "turned back half turn", "Locked", "Condition",
+             "Metal temperature", "Time since shutdown", "Oil", "Wait", "Turns since the last test", "Ambient pressure",
+             "Air temperature", "Repeat", "Share to crankcase", "Share to exhaust", "Share to intake", "Crankcase flow",
+             "while air flows", "engine turned over twice")  # fmt: skip
+    for words in asked:
+        assert words in sheet, words
+    for known in ("B6", "cold build", "T1", "R1", "K16", "to be done cold", "552 kPa", "80 psi"):
+        assert known in sheet, known
+    assert "chromium" not in sheet  # who reads a gauge does not know what runs behind it
+    assert "graded chromium nitride, lot G-018" in section(made.pages["b6/cold-build.html"], "buildsheet")
+
+
+def test_what_the_programs_table_has_no_column_for_is_named(made: Sheets) -> None:
+    sheet = section(made.pages["b3/durability.html"], "leakdown")
+    assert "Not asked for, since this program&#39;s table has no column for it:" in sheet
+    assert "Turns since the last test" not in sheet
+    assert "turns since the last test" in sheet
+
+
+def test_labels_name_build_phase_and_oil_twice(made: Sheets) -> None:
+    sheet = section(made.pages["b3/durability.html"], "labels")
+    assert re.findall(r"<b>([^<]+)</b><span>([a-z]+)", sheet) == [
+        ("B3-durability", "sample"),
+        ("B3-durability", "retain"),
+    ]
+    for words in ("K13", "gas engine oil, SAE 40", "Drawn on, at", "After shutdown", "Time on this oil", "3 minutes"):
+        assert words in sheet, words
+
+
+def test_labels_come_where_the_program_plans_samples(program: Program) -> None:
+    bare = [replace(p, records=tuple(name for name in p.records if name != "oil")) for p in program.phases]
+    phases = tuple(replace(p, records=(*p.records, "oil")) if p.id == "durability" else p for p in bare)
+    pages = make(replace(program, phases=phases), registry.STREAMS, ["B3"]).pages
+    assert b'id="labels"' in pages["b3/durability.html"]
+    assert b'id="labels"' not in pages["b3/run-in-10.html"]
+
+
+def test_a_stream_that_says_nothing_of_paper_gets_a_sheet_from_its_fields(program: Program) -> None:
+    fields = (
+        Field("engine", "Build", "id", refers="engine", required=True),
+        Field("phase", "Phase", "id", refers="phase", required=True),
+        Field("cylinder", "Cylinder", "integer", refers="cylinder"),
+        Field("lustre", "Lustre", "number", "Pa", "gauge pressure"),
+        Field("tint", "Tint", "word", words=("dull", "bright")),
+        Field("date", "Date", "date"),
+    )
+
+    def unread(*_: object) -> object:
+        raise AssertionError("a program without tables of a stream has none to read")
+
+    plain = Stream("polish", "polish", 90, fields, unread, (), cautions=("Mind the dust.",))  # type: ignore[arg-type]
+    phases = tuple(replace(p, records=("polish",)) if p.id == "teardown" else p for p in program.phases)
+    made = make(replace(program, phases=phases, records=()), (plain,), ["B3"], ["teardown"])
+    sheet = section(made.pages["b3/teardown.html"], "polish")
+    assert "Mind the dust." in sheet
+    assert [row[0] for row in rows_of(made.pages["b3/teardown.html"]) if row[0].isdigit()] == ["1", "2", "3", "4"]
+    assert sheet.count("bright") == 4
+    header = "engine,phase,cylinder,lustre [kPa gauge],tint,date"
+    assert made.tables["tables/polish-b3-teardown.csv"].decode("utf-8-sig").splitlines()[0] == header
+
+
+def test_oil_is_asked_for_at_the_engine_and_its_bottles_are_labelled(program: Program) -> None:
+    """A stream of oil that says nothing of paper: the sample and what was done, not what a laboratory finds."""
+    elements = ("Fe", "Cr", "Al", "Cu", "Pb", "Sn", "Si", "Mo", "Ca", "Zn", "P", "Na", "K", "B")
+    fields = (
+        Field("engine", "Build", "id", refers="engine", required=True),
+        Field("phase", "Phase", "id", refers="phase", required=True),
+        Field("what", "What", "word", words=("sample", "fill", "top-up", "drain", "filter"), required=True),
+        Field("sample", "Sample", "id"),
+        Field("hours", "Hours", "number", "s", "time"),
+        Field("draw_point", "Draw point", "word", words=("dipstick", "sump")),
+        Field("mass", "Mass", "number", "kg", "mass"),
+        *(Field(each, each, "number", "1", "ratio") for each in elements),
+        Field("date", "Date", "date"),
+        Field("by", "By", "text"),
+        Field("remark", "Remark", "text"),
+    )
+
+    def unread(*_: object) -> object:
+        raise AssertionError("a program without tables of a stream has none to read")
+
+    oil = Stream("oil", "oil sample", 50, fields, unread, (), cautions=("Used oil: gloves.",))  # type: ignore[arg-type]
+    phases = tuple(replace(p, records=("oil",) if p.id == "durability" else ()) for p in program.phases)
+    made = make(replace(program, phases=phases, records=()), (oil,), ["B3"])
+    sheet = section(made.pages["b3/durability.html"], "oil")
+    assert "Used oil: gloves." in sheet
+    assert "Molybdenum" not in sheet
+    assert ">Mo<" not in sheet
+    assert sheet.count("top up") == 5
+    assert "B3-durability" in sheet
+    assert made.pages["b3/durability.html"].count(b"<b>B3-durability</b>") == 2
+    (row,) = csv.DictReader(io.StringIO(made.tables["tables/oil-b3-durability.csv"].decode("utf-8-sig")))
+    assert (row["sample"], row["what"], row["engine"], row["mass [g]"]) == ("B3-durability", "sample", "B3", "")
+    assert b'id="labels"' not in made.pages["b3/pulls.html"]  # planned in one phase only
+
+
+# ---- tables ----------------------------------------------------------------------------------------------------------
+
+
+def test_columns_are_the_programs_own(program: Program) -> None:
+    tables = make(program, registry.STREAMS, (), ["run-in-25"]).tables
+
+    def header(build: str, encoding: str = "utf-8-sig") -> str:
+        return tables[f"tables/leakdown-{build}-run-in-25.csv"].decode(encoding).split("\r\n")[0]
+
+    for build, encoding in (("b1", "utf-8"), ("b2", "utf-8"), ("b3", "utf-8"), ("b4", "iso-8859-1"), ("b6", "utf-8")):
+        records = PROGRAMS / "pump-rings-2026" / "records"
+        own = (records / f"leakdown-{build}.csv").read_text(encoding=encoding).split("\n")[0]
+        assert header(build, "iso-8859-1" if encoding != "utf-8" else "utf-8-sig") == own.rstrip("\r")
+    # B5 has sheets with a column a phase: no table to copy, so `field [unit]` in the units the others use
+    assert "supply [psig],pressure [psig]" in header("b5")
+    assert "metal_temperature [degC]" in header("b5")
+
+
+def test_every_unit_proposed_fits_its_field(program: Program) -> None:
+    count = 0
+    for stream in registry.STREAMS:
+        if not stream.fields:
+            continue
+        blank = stream.blank(program, program.builds[0], program.phases[0]) if stream.blank else Blank(())
+        assert set(blank.once) | {name for row in blank.rows for name in row} <= {each.name for each in stream.fields}
+        for heading in choose(stream, (), program.builds[0], program.phases[0], blank).headings:
+            what = next(each for each in stream.fields if each.name == heading.field)
+            if what.dimension:
+                units.converter(heading.unit, what.dimension)  # raises where it does not fit
+                count += 1
+    assert count > 30
+
+
+def test_ids_are_filled_in_beforehand(made: Sheets) -> None:
+    rows = list(csv.DictReader(io.StringIO(made.tables["tables/leakdown-b6-cold-build.csv"].decode("utf-8-sig"))))
+    assert [(row["cylinder"], row["repeat"], row["reference"]) for row in rows] == [
+        ("", "1", "R1"), ("1", "1", ""), ("1", "2", ""), ("2", "1", ""), ("2", "2", ""), ("3", "1", ""), ("3", "2", ""),
+        ("4", "1", ""), ("4", "2", ""), ("", "2", "R1"),
+    ]  # fmt: skip
+    assert {(row["engine"], row["phase"], row["tester"]) for row in rows} == {("B6", "cold-build", "T1")}
+    assert {row["pressure [psig]"] for row in rows} == {""}
+    sheet = list(csv.DictReader(io.StringIO(made.tables["tables/buildsheet-b6-cold-build.csv"].decode("utf-8-sig"))))
+    assert [row["ring"] for row in sheet[:4]] == ["top", "second", "oil", "top"]
+    assert sheet[0]["tool_mass"] == "balance-1"
+
+
+def test_a_table_without_repeats_has_no_two_rows_alike() -> None:
+    """Columns for build, check, cylinder and two gauges only: no repeat to number, no orifice to name."""
+    found, _ = workflow.programs(ROOT / "tests" / "accepted" / "plain" / "pump")
+    assert found is not None
+    made = make(found.programs[0], registry.STREAMS, ["B1"], ["pulls"])
+    table = made.tables["tables/leakdown-b1-pulls.csv"].decode("utf-8-sig").split()
+    assert table == ["Build,Check,Cyl,Supply,Gauge", *(f"B1,pulls,{cylinder},," for cylinder in (1, 2, 3, 4))]
+    sheet = section(made.pages["b1/pulls.html"], "leakdown")
+    assert "Repeat" not in sheet
+    assert '<span class="answer line">T1</span>' in sheet  # stated once for the whole file
+
+
+def test_the_workbook_has_typed_cells_lists_and_a_header_that_stays(made: Sheets) -> None:
+    book = openpyxl.load_workbook(io.BytesIO(made.tables["tables/leakdown-b6-cold-build.xlsx"]))
+    (sheet,) = book.worksheets
+    headers = [cell.value for cell in sheet[1]]
+    assert sheet.freeze_panes == "A2"
+    assert sheet.cell(3, headers.index("cylinder") + 1).value == 1  # a number, not a text
+    assert sheet.cell(3, headers.index("engine") + 1).value == "B6"
+    assert sheet.cell(3, headers.index("date") + 1).number_format == "yyyy-mm-dd"
+    rules = {str(rule.sqref): rule for rule in sheet.data_validations.dataValidation}
+    lists = {rule.formula1 for rule in rules.values() if rule.type == "list"}
+    assert {'"tdc,before-tdc,after-tdc,bdc"', '"yes,no"', '"dry,wet"', '"T1,T2"', '"R1"'} <= lists
+    (supply,) = [rule for where, rule in rules.items() if where.startswith("G2:")]
+    assert headers[6] == "supply [psig]"
+    assert float(supply.formula1) == pytest.approx(20e3 / 6894.757, rel=1e-4)  # psi: NIST SP 811, table B.8
+    assert float(supply.formula2) == pytest.approx(2e6 / 6894.757, rel=1e-4)
+
+
+def test_a_header_is_never_a_formula(tmp_path: Path) -> None:
+    folder = copied(tmp_path) / "pump-rings-2025"
+    path = folder / "records" / "leakdown-a1.csv"
+    path.write_text(path.read_text(encoding="utf-8").replace("remark", "=1+1", 1), encoding="utf-8")
+    found, _ = workflow.programs(folder)
+    assert found is not None
+    tables = make(found.programs[0], registry.STREAMS, ["A1"], ["pulls"]).tables
+    (sheet,) = openpyxl.load_workbook(io.BytesIO(tables["tables/leakdown-a1-pulls.xlsx"])).worksheets
+    last = [cell for cell in sheet[1] if cell.value == "=1+1"]
+    assert [cell.data_type for cell in last] == ["s"]
+
+
+def test_the_same_bytes_on_any_day(program: Program, made: Sheets, monkeypatch: pytest.MonkeyPatch) -> None:
+    import time
+
+    real = time.localtime
+    monkeypatch.setattr(time, "localtime", lambda *_: real(1_900_000_000))  # a day in 2030
+    again = make(program, registry.STREAMS, ["B3", "B6"])
+    assert again == made
+    for name, content in made.tables.items():
+        if name.endswith(".xlsx"):
+            with zipfile.ZipFile(io.BytesIO(content)) as book:
+                assert {each.date_time for each in book.infolist()} == {(1980, 1, 1, 0, 0, 0)}
+                core = book.read("docProps/core.xml").decode()
+                assert re.findall(r">(\d{4})-", core) == ["1980", "1980"], core
+
+
+# ---- on disk ---------------------------------------------------------------------------------------------------------
+
+
+def test_a_filled_table_is_never_written_over(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    to = tmp_path / "sheets"
+    asked = ["sheets", str(PROGRAMS / "pump-rings-2026"), "--to", str(to), "--build", "B3", "--phase", "durability"]
+    assert main(asked) == 0
+    said = capsys.readouterr().out
+    assert re.fullmatch(r"\d sheets to print and \d+ empty tables\. Open .+index\.html\n", said), said
+    table = to / "tables" / "leakdown-b3-durability.csv"
+    filled = table.read_bytes() + b"mine\r\n"
+    table.write_bytes(filled)
+    page = to / "b3" / "durability.html"
+    page.write_bytes(page.read_bytes().replace(b"Leak-down", b"Leek-down"))
+    (to / "index.html").write_bytes(b"<p>somebody's own</p>")
+    assert main(asked) == 0
+    assert "2 files were there and left alone: index.html, tables/leakdown-b3-durability.csv" in capsys.readouterr().out
+    assert table.read_bytes() == filled
+    assert b"Leek" not in page.read_bytes()
+    assert (to / "index.html").read_bytes() == b"<p>somebody's own</p>"
+
+
+def test_a_table_whose_name_is_taken_gets_another(tmp_path: Path) -> None:
+    folder = copied(tmp_path) / "pump-rings-2026"
+    path = folder / "program.yaml"
+    shutil.copy(folder / "records" / "leakdown-b3.csv", folder / "records" / "leakdown-b3-durability.csv")
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("records/leakdown-b3.csv", "records/leakdown-b3-durability.csv"), encoding="utf-8")
+    found, _ = workflow.programs(folder)
+    assert found is not None
+    names = make(found.programs[0], registry.STREAMS, ["B3"], ["durability"]).tables
+    assert "tables/leakdown-b3-durability-2.csv" in names
+    assert "tables/leakdown-b3-durability.csv" not in names
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["pump-rings-2026", "--build", "B33"], '--build: the program has no build B33. Did you mean "B3"?'),
+        (["pump-rings-2026", "--phase", "pull"], '--phase: the program has no phase pull. Did you mean "pulls"?'),
+        (["."], "Give the folder of one: pump-rings-2025, pump-rings-2026."),
+    ],
+)
+def test_wrong_use(arguments: list[str], said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    program, *options = arguments
+    assert main(["sheets", str(PROGRAMS / program), "--to", str(tmp_path / "none"), *options]) == 2
+    assert said in capsys.readouterr().err
+    assert not (tmp_path / "none").exists()
+
+
+def test_a_broken_program_file_makes_no_sheet(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = copied(tmp_path) / "pump-rings-2026"
+    path = folder / "program.yaml"
+    path.write_text(path.read_text(encoding="utf-8").replace("question:", "qestion:", 1), encoding="utf-8")
+    assert main(["sheets", str(folder), "--to", str(tmp_path / "none")]) == 1
+    assert "program.yaml:4" in capsys.readouterr().err
+    assert not (tmp_path / "none").exists()
+
+
+def test_a_damaged_table_does_not_keep_the_sheets_back(tmp_path: Path) -> None:
+    folder = copied(tmp_path) / "pump-rings-2026"
+    (folder / "records" / "leakdown-b3.csv").write_bytes(b"a\x00b")
+    found, _ = workflow.programs(folder)
+    assert found is not None
+    stream = next(each for each in registry.STREAMS if each.name == "leakdown")
+    assert len(written(found.programs[0], stream)) == 5  # of six in rows, the damaged one aside
+    made = make(found.programs[0], registry.STREAMS, ["B3"], ["durability"])
+    assert made.tables["tables/leakdown-b3-durability.csv"].decode("utf-8-sig").startswith("engine,cylinder,phase,")
+
+
+def test_a_theme_of_ones_own(tmp_path: Path, program: Program, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "sheets.css").write_text("body { color: teal }\n")
+    page = make(program, registry.STREAMS, ["B3"], ["durability"], tmp_path).pages["b3/durability.html"]
+    assert b"color: teal" in page
+    (tmp_path / "templates").mkdir()
+    (tmp_path / "templates" / "sheets.html").write_text("a\n{{ page.nothing }}")
+    asked = ["sheets", str(PROGRAMS / "pump-rings-2026"), "--to", str(tmp_path / "none"), "--theme", str(tmp_path)]
+    assert main(asked) == 1
+    assert "sheets.html:2: " in capsys.readouterr().err
+    assert main([*asked[:-1], str(tmp_path / "nowhere")]) == 1
+    assert "there is no such folder. Expected a theme folder." in capsys.readouterr().err
+    assert not (tmp_path / "none").exists()
