@@ -94,6 +94,7 @@ class Tool:
     kind: Literal["balance", "feeler", "ring-gauge", "bore-gauge", "micrometer", "tension-gauge", "profilometer"]
     limit: float  # limit of error in the SI unit of what it reads: kg, m or N
     calibrations: tuple[Calibration, ...] = ()
+    readability: float = 0.0  # step of its display, in the same unit; 0: not stated
 
 
 @dataclass(frozen=True)
