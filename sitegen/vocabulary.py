@@ -201,6 +201,12 @@ class Field:
     low: float | None = None  # readings outside [low, high] are set aside
     high: float | None = None
     help: str = ""
+    beforehand: bool = False  # may be filled in before anything was read: a row with no more is not yet taken
+
+    @property
+    def told_beforehand(self) -> bool:
+        """True of what says which reading it is to be, by whom, when and with what: not what was found."""
+        return self.beforehand or bool(self.refers) or self.kind == "date" or self.name == "reading"
 
 
 @dataclass(frozen=True)
@@ -212,7 +218,7 @@ class Readings:
 
     frame: pd.DataFrame
     problems: Sequence[Problem] = ()
-    files: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)  # file -> encoding, rows, used ...
+    files: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)  # file -> encoding, rows, used, not_taken ...
     logs: Mapping[tuple[str, str], Any] = field(default_factory=dict)  # (engine, phase) -> logs.Log, of run logs
     traces: Mapping[str, Any] = field(default_factory=dict)  # reading -> traces.Trace, of surfaces
     inputs: Mapping[str, str] = field(default_factory=dict)  # further file, named inside a record -> sha256
@@ -344,6 +350,7 @@ class Table:
     caption: str = ""
     note: str = ""
     wide: bool = False  # scrolls sideways on a narrow screen
+    stack: bool = False  # there its rows become blocks instead, each cell led by its column
     measure: str = ""  # id of what all its numbers are: its note leads to the methods page
 
 

@@ -39,6 +39,13 @@ class Examination:
         """True where nothing may be written."""
         return self.folder is None or any(problem.level == "error" for problem in self.problems)
 
+    @property
+    def not_taken(self) -> str:
+        """How many readings are prepared and not yet taken, as a clause; "" none."""
+        every = [readings for one in self.evidence for readings in one.readings.values()]
+        count = sum(int(facts.get("not_taken", 0)) for readings in every for facts in readings.files.values())
+        return f"{count} prepared {'row is' if count == 1 else 'rows are'} not filled in yet" if count else ""
+
 
 def programs(path: Path) -> tuple[Folder | None, list[Problem]]:
     """The program files of a folder, or of one program's folder, without their records; None where one is broken."""
@@ -252,7 +259,8 @@ def publish(
     told = f"; {aside} {'reading was' if aside == 1 else 'readings were'} set aside" if aside else ""
     told += f"; {images} {'image is' if images == 1 else 'images are'} not shown" if images else ""
     told += f"; {noted} {'link of notes leads' if noted == 1 else 'links of notes lead'} nowhere" if noted else ""
-    told += ", see the data pages" if codes else ""
+    told += f"; {examination.not_taken}" if examination.not_taken else ""
+    told += ", see the data pages" if codes or examination.not_taken else ""
     count = len(conclusions)
     programs = f"{count} {'program' if count == 1 else 'programs'}"
     report = f"Published {programs} on {pages} pages{told}. Open {target / 'index.html'}"

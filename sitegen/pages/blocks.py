@@ -177,6 +177,7 @@ class Setter:
             caption=block.caption,
             note=block.note,
             wide=block.wide,
+            stack=block.stack,
             how=self.how(block.measure),
         )
 

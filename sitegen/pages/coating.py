@@ -105,7 +105,9 @@ def _recorded(view: View, stream: Stream) -> Table | None:
     """The latest values of what a stream records, as the range over the coating's cylinders of each build."""
     coating = view.coating.id if view.coating else ""
     shown = [
-        m for m in stream.recorded if any(v.status == "ok" and v.key.coating == coating for v in view.values(m, at=""))
+        m
+        for m in stream.recorded
+        if any(v.status == "ok" and v.key.cylinder and v.key.coating == coating for v in view.values(m, at=""))
     ]
     if not shown:
         return None

@@ -181,7 +181,11 @@ def table(view: View) -> list[Block]:
             cells += [_difference_cell(view, own), _strip_cell(view, own, reach)]
         made.append(Row(cells))
     caption = ""
-    return [Table("coatings-compared", columns, made, _reading(view, rows), caption, _note(view, rows), wide=True)]
+    return [
+        Table(
+            "coatings-compared", columns, made, _reading(view, rows), caption, _note(view, rows), wide=True, stack=True
+        )
+    ]
 
 
 def _axis_title(view: View) -> str:

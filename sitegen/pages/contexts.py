@@ -85,6 +85,7 @@ class TableView:
     caption: str = ""
     note: str = ""
     wide: bool = False
+    stack: bool = False
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
 
 from sitegen import reasons
 from sitegen.pages import words
@@ -181,7 +182,7 @@ def _files(view: View) -> Table:
                     [
                         Cell(file, note=f"sha256 {hashed[:12]}" if hashed else ""),
                         Cell(stream.title),
-                        Cell(f"{facts.get('used', 0)} of {facts.get('rows', 0)}"),
+                        Cell(f"{facts.get('used', 0)} of {facts.get('rows', 0)}", note=_not_taken(facts)),
                         Cell(", ".join(_form(facts.get("encoding", ""), facts.get("separator", "")))),
                         Cell(words.listed(map(str, unmapped)) or "none"),
                     ]
@@ -196,6 +197,12 @@ def _files(view: View) -> Table:
         Column("File"), Column("Stream"), Column("Rows used", "", True), Column("Read as"), Column("Columns not used"),
     ]  # fmt: skip
     return Table("record-files", columns, rows, reading, wide=True)
+
+
+def _not_taken(facts: Mapping[str, Any]) -> str:
+    """How many rows of a file wait for their reading; "" none."""
+    count = facts.get("not_taken", 0)
+    return f"{count} more prepared, not filled in yet" if count else ""
 
 
 _SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar", " ": "space"}

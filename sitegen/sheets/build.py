@@ -10,7 +10,7 @@ from sitegen.pages.addresses import slug, slugs
 from sitegen.pages.site import check_theme, environment, themed
 from sitegen.program.model import Build, Phase, Program
 from sitegen.sheets import paper, running
-from sitegen.sheets.columns import Columns, Written, choose, instrument, written
+from sitegen.sheets.columns import Columns, Written, choose, in_units_of, instrument, written
 from sitegen.sheets.contexts import AnySheetPage, BuildLines, Packet, PacketLine, Sheet, SheetList, TableLinks
 from sitegen.sheets.entries import entries
 from sitegen.sheets.tables import EmptyTable, as_text, as_workbook
@@ -130,6 +130,7 @@ class _Maker:
         else:
             blank = paper.blank_of(stream, cylinders)
         columns = choose(stream, self._written[stream.name], build, phase, blank)
+        blank = in_units_of(columns, blank, stream)
         known = self._known(stream, build)
         sheet = paper.sheet(
             stream, blank, columns, f"{running_head} · {stream.title}", self._more(stream, build, phase, facts), known

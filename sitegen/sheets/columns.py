@@ -165,6 +165,30 @@ def choose(stream: Stream, tables: Sequence[Written], build: Build, phase: Phase
     return Columns(tuple(headings))
 
 
+def in_units_of(columns: Columns, blank: Blank, stream: Stream) -> Blank:
+    """The empty record with what is known of it in the units of its columns."""
+    factors: dict[str, tuple[float, float]] = {}
+    for what in stream.fields:
+        own, other = blank.units.get(what.name, ""), columns.unit(what.name)
+        if own and other and own != other and what.dimension:
+            scale, offset = units.converter(own, what.dimension)
+            theirs, begin = units.converter(other, what.dimension)
+            factors[what.name] = scale / theirs, (offset - begin) / theirs
+
+    def told(row: Mapping[str, str]) -> Mapping[str, str]:
+        return {name: _scaled(text, *factors[name]) if name in factors else text for name, text in row.items()}
+
+    tables = tuple(replace(table, rows=[told(row) for row in table.rows]) for table in blank.tables)
+    return replace(blank, rows=[told(row) for row in blank.rows], tables=tables) if factors else blank
+
+
+def _scaled(text: str, scale: float, offset: float) -> str:
+    try:
+        return f"{float(text) * scale + offset:.6g}"
+    except ValueError:
+        return text  # a dash, for what is not to be filled in
+
+
 def _usual_unit(dimension: str) -> str:
     return _UNITS.get(dimension) or units.DIMENSIONS[dimension].spellings[0]
 

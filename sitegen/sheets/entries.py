@@ -26,8 +26,8 @@ def entries(tables: Sequence[EmptyTable], ending: str) -> str:
                 lines += [f"    {line}" for line in text.splitlines()]
     return (
         f"# Once the .{ending} tables are filled in, copy them into the program's folder under records/ and paste\n"
-        "# their entries into `records` of program.yaml. Take each table once, as .csv or as .xlsx. Rows nobody\n"
-        "# filled in may be deleted; kept, they are set aside and counted.\n"
+        "# their entries into `records` of program.yaml. Take each table once, as .csv or as .xlsx. Rows that are\n"
+        "# not filled in may stay: what they ask for counts as planned and not yet taken.\n"
         "records:\n" + "\n".join(lines) + "\n"
     )
 

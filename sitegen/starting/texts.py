@@ -35,6 +35,7 @@ _USUAL: Mapping[str, tuple[str, ...]] = {
     "runlog": ("run", "pulls", "durability"),
     "events": ("run", "pulls", "durability"),
     "oil": ("run", "pulls", "durability"),
+    "surfaces": ("first", "teardown"),
     "inspection": ("teardown",),
 }
 

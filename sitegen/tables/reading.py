@@ -1,7 +1,8 @@
 """A stream's record entries to its `Readings`: used by every stream, so that all are read and told alike.
 
 What breaks a table blocks, and nothing of that table is read; a reading that cannot be used is set aside with its
-reason and stays in the frame. For every table: rows = used + set aside.
+reason and stays in the frame. For every table: rows = used + set aside. A row in which only stands what it is to be a
+reading of is not yet taken: it is no reading, and only counted.
 """
 
 from __future__ import annotations
@@ -32,6 +33,7 @@ Check = Callable[[Program, "Sheet"], None]
 """Sets readings of one stream aside; see `Sheet.set_aside`."""
 
 LEADING = ("reading", "file", "row", "use")
+NOT_TAKEN = "not-taken"
 
 
 @dataclass
@@ -51,11 +53,17 @@ class Sheet:
     def __init__(self, frame: pd.DataFrame, parts: Sequence[tuple[Part, str]]) -> None:
         self.frame = frame
         self.use: npt.NDArray[np.object_] = np.full(len(frame), "", dtype=object)
-        self.problems: list[Problem] = []
+        self.waits: npt.NDArray[np.bool_] = np.zeros(len(frame), dtype=bool)
+        self._told: list[tuple[int, Problem]] = []
         self._files: list[str] = frame["file"].tolist()
         self._rows: list[int] = frame["row"].tolist()
         self._parts = parts
         self._starts = np.cumsum([0, *(len(part.lines) for part, _ in parts)])
+
+    @property
+    def problems(self) -> list[Problem]:
+        """Warnings about readings; none about a row that is not yet taken."""
+        return [problem for at, problem in self._told if not self.waits[at]]
 
     @property
     def open(self) -> npt.NDArray[np.bool_]:
@@ -88,9 +96,14 @@ class Sheet:
             if told:
                 self.tell(at, code, name, what if isinstance(what, str) else what(at), expected, near)
 
+    def not_taken(self, at: int) -> None:
+        """Say that a row announces a reading which was not yet taken."""
+        self.use[at], self.waits[at] = NOT_TAKEN, True
+
     def tell(self, at: int, code: str, name: str, what: str, expected: str = "", near: str = "") -> None:
         """A warning about one reading."""
-        self.problems.append(
+        self._told.append((
+            at,
             Problem(
                 *self.place(at),
                 0,
@@ -101,8 +114,8 @@ class Sheet:
                 "correct the record, or leave it set aside",
                 self.header(name, at) if name else "",
                 "warning",
-            )
-        )
+            ),
+        ))  # fmt: skip
 
 
 def read_stream(
@@ -128,6 +141,7 @@ def read_stream(
             "rows": 0,
             "used": 0,
             "set_aside": 0,
+            "not_taken": 0,
             "notes": [],
             "columns": {},
         }
@@ -148,7 +162,7 @@ def read_stream(
     frame = _frame(read, fields)
     sheet = Sheet(frame, [(each.part, each.file) for each in read])
     _faults(sheet, read)
-    _copies(sheet, read)
+    problems += _copies(sheet, read)
     _required(sheet, fields)
     _objected(program, sheet)
     names = frame["reading"].tolist()
@@ -157,10 +171,14 @@ def read_stream(
     if len(frame):
         for check in checks:
             check(program, sheet)
+    _waiting(sheet, read, fields)
     frame["use"] = _text(sheet.use)
     for name, part in frame.groupby("file", sort=False) if len(frame) else ():
-        used = int((part["use"] == "").sum())
-        files[str(name)] |= {"rows": len(part), "used": used, "set_aside": len(part) - used}
+        rows, used, waiting = len(part), int((part["use"] == "").sum()), int((part["use"] == NOT_TAKEN).sum())
+        files[str(name)] |= {
+            "rows": rows - waiting, "used": used, "set_aside": rows - used - waiting, "not_taken": waiting,
+        }  # fmt: skip
+    frame = frame[~sheet.waits].reset_index(drop=True)
     return Readings(frame, tuple(sorted({*problems, *sheet.problems})), files)
 
 
@@ -259,14 +277,14 @@ def _faults(sheet: Sheet, read: Sequence[_Read]) -> None:
         start += len(each.part.lines)
 
 
-def _copies(sheet: Sheet, read: Sequence[_Read]) -> None:
+def _copies(sheet: Sheet, read: Sequence[_Read]) -> list[Problem]:
     """A file that is a copy of another one counts once, whatever its record entry says of it."""
-    start = 0
+    start, problems = 0, []
     for each in read:
         end = start + len(each.part.lines)
         if each.copy_of and end > start:  # two tables nobody has filled in yet are no copies of each other
             sheet.use[start:end] = "same-file"
-            sheet.problems.append(
+            problems.append(
                 Problem(
                     each.file,
                     0,
@@ -281,6 +299,27 @@ def _copies(sheet: Sheet, read: Sequence[_Read]) -> None:
                     "warning",
                 )
             )
+        start = end
+    return problems
+
+
+def _waiting(sheet: Sheet, read: Sequence[_Read], fields: Sequence[Field]) -> None:
+    """Rows that a check set aside and that hold nothing but what is known beforehand wait for their reading.
+
+    A row that a check lets pass says something by itself, and a cell that was not understood holds something.
+    """
+    found = [each.name for each in fields if not each.told_beforehand]
+    judged = {"", "excluded", "same-file"}
+    start = 0
+    for each in read:
+        part, end = each.part, start + len(each.part.lines)
+        asked = [name for name in found if name in part.headers]
+        if asked and not part.phases:
+            empty = sheet.frame[asked].iloc[start:end].isna().all(axis=1).to_numpy(copy=True)
+            empty[[fault.at for fault in part.faults]] = False
+            for at in (start + np.flatnonzero(empty)).tolist():
+                if sheet.use[at] not in judged:
+                    sheet.not_taken(at)
         start = end
 
 

@@ -410,7 +410,7 @@ def test_build_sheets(folder: Folder) -> None:
             "B1,1,cold-build,second,13.9,,87.5,40,balance-1,,2027-03-01,",
             "B1,2,cold-build,,14.2,,,,balance-1,,,",
             "B1,2,cold-build,oil,0,,,,,,,",
-            "B1,2,cold-build,top,,,,,,,,",
+            "B1,2,cold-build,,,,,20,,,,",
             "B1,1,cold-build,top,14.2005,0.35,,,balance-1,feeler-1,2026-03-01,",
             "B1,1,cold-build,top,14.2005,0.35,,,balance-1,feeler-1,2026-03-01,2",
         )

@@ -21,8 +21,15 @@ FIELDS: tuple[Field, ...] = (
     Field("engine", "Build", "id", refers="engine", required=True, help="Id of the build."),
     Field("cylinder", "Cylinder", "integer", refers="cylinder", required=True),
     Field("phase", "Phase", "id", refers="phase", required=True, help="Before the test or at teardown, for instance."),
-    Field("ring", "Ring", "word", words=("top", "second", "oil"), help="Needed beside every number of a ring."),
-    Field("repeat", "Repeat", "integer", low=1, high=99),
+    Field(
+        "ring",
+        "Ring",
+        "word",
+        words=("top", "second", "oil"),
+        help="Needed beside every number of a ring.",
+        beforehand=True,
+    ),
+    Field("repeat", "Repeat", "integer", low=1, high=99, beforehand=True),
     _length("gap_gauge", "End gap in the ring gauge", 1e-5, 5e-3, "Closed in a gauge of the nominal bore."),
     _length("gap_bore", "End gap in the bore", 1e-5, 5e-3, "In its own cylinder, where the ring works."),
     Field(
@@ -59,6 +66,6 @@ FIELDS: tuple[Field, ...] = (
     Field("tool_bore", "Tool of the bore", "id", refers="tool"),
     Field("tool_tension", "Tool of the tension", "id", refers="tool"),
     Field("date", "Date", "date", help="Day of the reading; decides whether the tools' calibration was in force."),
-    Field("operator", "Operator", "text"),
+    Field("operator", "Operator", "text", beforehand=True),
     Field("remark", "Remark", "text"),
 )

@@ -50,7 +50,7 @@ FIELDS: tuple[Field, ...] = (
         "yes-no",
         help="Of a crankcase check: with the breather closed off, did nothing leak at seals, covers and dipstick?",
     ),
-    Field("by", "By", "text", help="Who wrote it down."),
+    Field("by", "By", "text", help="Who wrote it down.", beforehand=True),
     Field("date", "Date", "date"),
     Field("remark", "Remark", "text"),
 )

@@ -31,6 +31,7 @@ FIELDS: tuple[Field, ...] = (
         low=1,
         high=99,
         help="Pressure off, engine turned over twice, dead centre found again. Reading the gauge again is none.",
+        beforehand=True,
     ),
     Field("tester", "Tester", "id", refers="tester", required=True, help="Id of the two-gauge tester."),
     Field(
@@ -68,6 +69,7 @@ FIELDS: tuple[Field, ...] = (
         "word",
         words=("tdc", "before-tdc", "after-tdc", "bdc"),
         help="Where the piston stood: the ring sees another part of the bore in each. Needed for every cylinder.",
+        beforehand=True,
     ),
     Field(
         "crank_angle", "Crank angle", "number", "rad", "angle", low=-4 * pi, high=4 * pi, help="After top dead centre."
@@ -80,14 +82,36 @@ FIELDS: tuple[Field, ...] = (
         help="How the position was reached: it decides on which flank the rings lie.",
     ),
     Field("locked", "Locked", "yes-no", help="Whether the crankshaft was held against the pressure."),
-    Field("turns", "Turns since the last test", "number", low=0, high=1e9, help="Turns of the crankshaft."),
-    Field("condition", "Condition", "word", words=("cold", "warm"), help="Temperature state of the metal."),
+    Field(
+        "turns",
+        "Turns since the last test",
+        "number",
+        low=0,
+        high=1e9,
+        help="Turns of the crankshaft.",
+        beforehand=True,
+    ),
+    Field(
+        "condition",
+        "Condition",
+        "word",
+        words=("cold", "warm"),
+        help="Temperature state of the metal.",
+        beforehand=True,
+    ),
     Field("metal_temperature", "Metal temperature", "number", "K", "temperature", low=220, high=600),
     Field("since_shutdown", "Time since shutdown", "number", "s", "time", low=0, high=3e7),
-    Field("oil", "Oil", "word", words=("dry", "wet"), help="Wet: oil was put into the cylinder first. Empty is dry."),
+    Field(
+        "oil",
+        "Oil",
+        "word",
+        words=("dry", "wet"),
+        help="Wet: oil was put into the cylinder first. Empty is dry.",
+        beforehand=True,
+    ),
     Field("wait", "Wait", "number", "s", "time", low=0, high=86400, help="Time from opening the supply to reading."),
-    Field("ambient", "Ambient pressure", "number", "Pa", "absolute pressure", low=50e3, high=115e3),
-    Field("air_temperature", "Air temperature", "number", "K", "temperature", low=220, high=350),
+    Field("ambient", "Ambient pressure", "number", "Pa", "absolute pressure", low=50e3, high=115e3, beforehand=True),
+    Field("air_temperature", "Air temperature", "number", "K", "temperature", low=220, high=350, beforehand=True),
     *(
         Field(
             f"to_{path}",
@@ -112,6 +136,6 @@ FIELDS: tuple[Field, ...] = (
         help="Out of the sealed crankcase through the blow-by meter during the test, at ambient conditions.",
     ),
     Field("date", "Date", "date", help="Day of the reading; decides whether the tester's calibration was in force."),
-    Field("operator", "Operator", "text"),
+    Field("operator", "Operator", "text", beforehand=True),
     Field("remark", "Remark", "text"),
 )

@@ -27,11 +27,20 @@ FIELDS: tuple[Field, ...] = (
     Field("engine", "Build", "id", refers="engine", required=True, help="Id of the build."),
     Field("cylinder", "Cylinder", "integer", refers="cylinder", required=True),
     Field("phase", "Phase", "id", refers="phase", required=True, help="State of the part: before the test, teardown."),
-    Field("part", "Part", "word", words=PARTS, required=True),
-    Field("side", "Side", "word", words=SIDES, help="Of the bore."),
-    Field("height", "Height", "word", words=HEIGHTS, help="Of the bore: at a reversal of the top ring, or between."),
-    Field("angle", "Angle from the gap", "number", "rad", "angle", low=0, high=2 * pi, help="Of a ring."),
-    Field("repeat", "Repeat", "integer", low=1, high=99, help="Traces side by side at one place."),
+    Field("part", "Part", "word", words=PARTS, required=True, beforehand=True),
+    Field("side", "Side", "word", words=SIDES, help="Of the bore.", beforehand=True),
+    Field(
+        "height",
+        "Height",
+        "word",
+        words=HEIGHTS,
+        help="Of the bore: at a reversal of the top ring, or between.",
+        beforehand=True,
+    ),
+    Field(
+        "angle", "Angle from the gap", "number", "rad", "angle", low=0, high=2 * pi, help="Of a ring.", beforehand=True
+    ),
+    Field("repeat", "Repeat", "integer", low=1, high=99, help="Traces side by side at one place.", beforehand=True),
     _length("unswept_to", "End of the unswept band", 0, 1, "Along the trace: up to here no ring ever ran."),
     _length("swept_from", "Beginning of the swept band", 0, 1, "Along the trace: from here on the ring ran."),
     _length("flank", "Width of a flank", 1e-5, 1e-2, "Of a ring face: unworn at either edge."),
@@ -48,6 +57,6 @@ FIELDS: tuple[Field, ...] = (
     _length("step", "Step", 1e-9, 1e-3, "Between points of a trace that holds heights only."),
     *(_length(f"stated_{name}", f"Stated R{name[1:]}", 0, 1e-3, "Result of the instrument.") for name in STATED),
     Field("date", "Date", "date"),
-    Field("operator", "Operator", "text"),
+    Field("operator", "Operator", "text", beforehand=True),
     Field("remark", "Remark", "text"),
 )

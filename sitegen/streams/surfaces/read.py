@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -13,6 +14,7 @@ from sitegen.problems import shown
 from sitegen.program.inside import PathFault, file_inside, nearest_inside
 from sitegen.program.model import Program, RecordSource
 from sitegen.streams.surfaces.fields import FIELDS, RINGS
+from sitegen.streams.surfaces.naming import is_proposed
 from sitegen.tables.blocked import Blocked
 from sitegen.tables.checks import in_force, same_again
 from sitegen.tables.reading import Sheet, read_stream
@@ -23,16 +25,16 @@ from sitegen.vocabulary import Problem, Readings
 def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
     """Readings of all indexes, with the traces they name under `traces`; see `tables.reading.read_stream`.
 
-    A trace that cannot be read is set aside with a warning of its own file and line; the others stay.
+    A trace that cannot be read is set aside with a warning of its own file and line; the others stay. One that is not
+    there under the name a list of traces to take proposes is not yet taken.
     """
     traces = _Traces()
     found = read_stream(program, sources, FIELDS, (_places, _instruments, _calibrated, _repeats, traces.read))
     kept = set(found.frame["reading"][found.frame["use"] == ""].tolist())
-    readings = dict(zip(traces.places, found.frame["reading"].iloc[list(traces.places)].tolist(), strict=True))
     return replace(
         found,
         problems=tuple(sorted({*found.problems, *traces.problems})),
-        traces={readings[at]: trace for at, trace in traces.places.items() if readings[at] in kept},
+        traces={name: trace for name, trace in traces.found.items() if name in kept},
         inputs=dict(sorted(traces.inputs.items())),
     )
 
@@ -80,20 +82,23 @@ class _Traces:
     """Reads the files of the rows still in use; a check of `read_stream`."""
 
     def __init__(self) -> None:
-        self.places: dict[int, Trace] = {}  # row of the frame -> trace
+        self.found: dict[str, Trace] = {}  # by reading
         self.inputs: dict[str, str] = {}
         self.problems: list[Problem] = []
 
     def read(self, program: Program, sheet: Sheet) -> None:
         folder = Path(program.folder)
         seen: dict[str, int] = {}  # digest -> first row
-        columns = ["trace", "x", "z", "valid", "x_unit", "z_unit", "step"]
+        columns = ["reading", "trace", "x", "z", "valid", "x_unit", "z_unit", "step"]
         rows = sheet.frame[columns].to_dict("list")
         for at in np.flatnonzero(sheet.open).tolist():
             name = str(rows["trace"][at])
             try:
                 path = file_inside(folder, name)
             except PathFault as fault:
+                if fault.code == "missing" and _is_proposed(sheet, at, name) and not _under_other_ending(folder / name):
+                    sheet.not_taken(at)
+                    continue
                 what = f'the trace "{shown(name)}" {fault.what}'
                 near = nearest_inside(folder, name) if fault.code == "missing" else ""
                 sheet.set_aside(_only(sheet, at), f"trace-{fault.code}", "trace", what,
@@ -114,13 +119,27 @@ class _Traces:
                 sheet.set_aside(_only(sheet, at), "same-file", "trace",
                                 f'"{shown(name)}" is the same as "{shown(str(before))}"', "its own trace")  # fmt: skip
                 continue
-            self.places[at] = trace
+            self.found[str(rows["reading"][at])] = trace
 
     def _set_aside(self, sheet: Sheet, at: int, problems: Iterable[Problem]) -> None:
         """The row is set aside; what is told is about the trace file."""
         first = next(iter(problems))
         sheet.set_aside(_only(sheet, at), "trace-not-usable", "trace", "", told=False)
         self.problems.append(replace(first, level="warning"))
+
+
+def _is_proposed(sheet: Sheet, at: int, name: str) -> bool:
+    """Whether the trace has the name that a list of traces to take proposes for its place."""
+    columns = ["engine", "phase", "cylinder", "part", "side", "height", "angle", "repeat"]
+    engine, phase, cylinder, part, side, height, angle, repeat = sheet.frame[columns].iloc[at].tolist()
+    place = f"{side} {height}" if part == "bore" else f"{math.degrees(angle):.0f}"
+    number = "" if repeat != repeat else f"{repeat:.0f}"
+    return is_proposed(name, str(engine), str(phase), int(cylinder), str(part), place, number)
+
+
+def _under_other_ending(path: Path) -> bool:
+    """Whether a trace that is not there is there with another ending."""
+    return any(each.stem == path.stem for each in path.parent.iterdir()) if path.parent.is_dir() else False
 
 
 def _only(sheet: Sheet, at: int) -> Any:
