@@ -33,13 +33,14 @@ MASS_LOSS = "wear.mass_loss"  # the same
 RING = {
     measures.FACE_DEPTH: "Deepest wear",
     measures.BAND: "Contact band",
+    measures.FACE_MISFIT: "Flanks apart",
     measures.FACE_AREA: "Worn area",
     measures.FACE_VOLUME: "Worn volume",
     measures.COATING_LEFT: "Coating left",
     measures.RATE: "Specific wear rate",
     measures.RATE_GAS: "Gas in the load",
 }
-_AT_ANGLE = (measures.FACE_DEPTH, measures.BAND, measures.FACE_AREA)
+_AT_ANGLE = (measures.FACE_DEPTH, measures.BAND, measures.FACE_AREA, measures.FACE_MISFIT)
 
 
 def traced(view: Any) -> list[Any]:
@@ -404,7 +405,7 @@ def _face_reading(view: Any, last: Any) -> str:
 
 
 def _left_out(view: Any) -> list[Block]:
-    """Traces that were set aside, each with its reason."""
+    """Traces that were set aside, each with its reason, and those to be looked at."""
     rows = [
         Row(
             (
@@ -415,9 +416,22 @@ def _left_out(view: Any) -> list[Block]:
             anchor=f"reading-{row.reading}",
         )
         for row in view.records("surfaces")
-        if row.use != ""
+        if row.use not in {"", "not-taken"}
     ]
+    for series in view.series("surface.care"):
+        for trace, what in zip(series.frame["trace"].tolist(), series.frame["what"].tolist(), strict=True):
+            rows.append(Row((Cell(str(trace)), Cell(_told(view, what)))))
     if not rows:
         return []
-    columns = (Column("Trace"), Column("Use"))
+    columns = (Column("Trace"), Column("To be looked at"))
     return [Table(f"traces-left-out-{view.the_build.id}-{view.cylinder}", columns, rows)]
+
+
+def _told(view: Any, what: str) -> str:
+    """What is to be looked at in a trace, in words."""
+    code, *more = what.split(":")
+    told = view.words.sentence(view.why(code))
+    if more:
+        name, ratio = more
+        told += f": stated {name} is {view.words.number(float(ratio), 2)} times ours"
+    return f"{told}."

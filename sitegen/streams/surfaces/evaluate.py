@@ -46,6 +46,7 @@ class Face:
     depth: Bounded
     area: Bounded
     width: Bounded
+    misfit: float  # um, of the flanks
 
 
 @dataclass(frozen=True)
@@ -158,6 +159,7 @@ def face(before: Trace, after: Trace, row: Any) -> Face:
     return Face(
         found.x, found.before, found.after, found.begin, found.end,
         _scaled(found.depth, 1e6), _scaled(found.area, 1e9), _scaled(found.width, 1e3),
+        1e6 * found.misfit,
     )  # fmt: skip
 
 
