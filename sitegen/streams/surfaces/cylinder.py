@@ -377,7 +377,8 @@ def _face_panel(view: Any, at: str, series: Series, title: str) -> Panel:
         {"at": round(x, 3), "value": round(z, 2), "line": state, "grey": state == "before", "series": state}
         for x, z, state in zip(frame["x"].tolist(), frame["z"].tolist(), frame["state"].tolist(), strict=True)
     ]
-    bands = [{"at": float(frame["begin"].iloc[0]), "to": float(frame["end"].iloc[0]), "label": "contact band"}]
+    begin, end = float(frame["begin"].iloc[0]), float(frame["end"].iloc[0])
+    bands = [{"at": begin, "to": end, "label": "contact band"}] if end > begin else []
     ends = {"from": 0.0, "to": float(frame["x"].max())}
     coating = view.the_build.coating_of(view.cylinder)
     label = f"Face of the {place_title(at)}, before and after"
