@@ -237,7 +237,7 @@ def short(measure: Measure) -> str:
 def _care(view: Any, values: Iterable[Value | None]) -> str:
     found = {flag for value in values if value is not None for flag in value.flags}
     found |= {value.reason for value in values if value is not None and value.status == "refused"}
-    return view.words.sentence("; ".join(str(view.why(code)) for code in sorted(found))) if found else ""
+    return "; ".join(str(view.why(code)) for code in sorted(found))
 
 
 def conditions(view: Any, part: str) -> str:
@@ -329,7 +329,11 @@ def _faces(view: Any, phases: Sequence[Any], places: Sequence[str], pictures: di
                  _cell(view, view.value(each.id, last.id, at))))
             for each in _AT_ANGLE
         ]  # fmt: skip
-        numbers = Table(f"ring-numbers-{own}", (Column("Of this section"), Column(last.title, numeric=True)), rows)
+        numbers = Table(
+            f"ring-numbers-{own}",
+            (Column("Of this section"), Column(view.words.sentence(last.title), numeric=True)),
+            rows,
+        )
         blocks.append(
             Beside(
                 f"ring-{own}",
