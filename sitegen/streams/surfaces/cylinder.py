@@ -27,7 +27,7 @@ from sitegen.vocabulary import (
 
 ALL = (*measures.ROUGHNESS, measures.RK_PLAIN, measures.STATED)
 WEAR = (measures.WEAR_STEP, measures.WEAR_VALLEYS, measures.PLATEAU)
-FILTER = "robust Gaussian, ISO 16610-31"
+FILTERS = {"robust-gaussian": "robust Gaussian, ISO 16610-31", "two-step": "two steps, ISO 13565-1"}
 FROM_GAP = "wear.face_from_gap"  # of the build sheet
 MASS_LOSS = "wear.mass_loss"  # the same
 RING = {
@@ -260,7 +260,9 @@ def conditions(view: Any, part: str) -> str:
     if part != "bore":
         return f"{tip}; unfiltered.{instrument}"
     cutoffs = f"λc {each('cutoff', 'mm', 1e3, 1)}, λs {each('cutoff_short', 'µm', 1e6, 1)}"
-    return f"Filter: {FILTER}; {cutoffs}. {tip}.{instrument}"
+    chosen = {row.filter if isinstance(row.filter, str) and row.filter else "robust-gaussian" for row in rows}
+    filters = words.listed([told for name, told in FILTERS.items() if name in chosen])
+    return f"Filter: {filters}; {cutoffs}. {tip}.{instrument}"
 
 
 def _unswept(view: Any, at: str) -> list[dict[str, Any]]:

@@ -10,7 +10,7 @@ from sitegen.program.model import Program
 from sitegen.streams.surfaces.measures import FACE_DEPTH, WEAR_STEP, WEAR_VALLEYS
 from sitegen.vocabulary import Measure, Smallest, Value
 
-_UNRELATED = 0.13  # um, standard error of aligned curves at five traces a state; simulated plateau honing, no source
+_UNRELATED = 0.1  # um, standard error of aligned curves at five traces a state; simulated plateau honing, no source
 _FREE = 8.0  # degrees of freedom of five traces and five
 
 
