@@ -22,6 +22,9 @@ class Difference:
 def difference(before: Sequence[float], after: Sequence[float]) -> Difference:
     """Mean after less mean before, with Welch's degrees of freedom. At least two repeats each.
 
+    The degrees of freedom are at most twice those of the smaller set: where two repeats stand against five and happen
+    to agree, Welch's number is far too large and his interval holds 89 to 93 % instead of 95.
+
     Raises Refused "repeats-all-alike" where neither set scatters: nothing then tells how well the means are known.
 
     References: B. L. Welch, Biometrika 34 (1947) 28.
@@ -35,4 +38,5 @@ def difference(before: Sequence[float], after: Sequence[float]) -> Difference:
     if total == 0:
         raise Refused("repeats-all-alike")
     free = sum(part**2 / (len(each) - 1) for part, each in zip(parts, (before, after), strict=True))
-    return Difference(fmean(after) - fmean(before), math.sqrt(total), total**2 / free)
+    most = 2.0 * (min(len(before), len(after)) - 1)
+    return Difference(fmean(after) - fmean(before), math.sqrt(total), min(total**2 / free, most))

@@ -1,4 +1,10 @@
-"""Wear of a ring's running face: traces across it before and after, aligned on the unworn flanks. Lengths [m]."""
+"""Wear of a ring's running face: traces across it before and after, aligned on the unworn flanks. Lengths [m].
+
+What lies between two traces is a straight line (how the ring lay), wear, and roughness, which is drawn out over many
+points: neighbours err together. How far is read from the trace before, whose whole face is as it was made; how strongly
+from the flanks. Depth, area and width are linear in the points, or nearly, so their errors follow from both, and
+Student's t stands on as many independent points as the flanks hold.
+"""
 
 from __future__ import annotations
 
@@ -9,25 +15,33 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from sitegen.methods.intervals import student, student_95
+from sitegen.methods.profile_filters import robust_gaussian
 from sitegen.vocabulary import Refused
 
 Floats = NDArray[np.float64]
 
 WORST = 0.25e-6  # m, standard deviation on the flanks above which traces are not aligned; a convention of ours
-SMOOTHED = 20e-6  # m, over which the difference is averaged before its edges are read
-DEPTH_OVER = 60e-6  # m, over which it is averaged before its depth is: the deepest of many short stretches is too deep
-TOGETHER = 5.0  # points that err together, since roughness is drawn out over them; a convention of ours
-COVER = 2.0  # standard errors of the alignment taken as its limit of error
+GRID = 2e-6  # m, finer points are averaged: they tell nothing more
+FORM = 0.6e-3  # m, cutoff that parts the roughness of the face from its form
+LOCAL = 160e-6  # m, over which a parabola is fitted to read the depth: a deeper place narrower than this is not seen
+EDGES = 30e-6  # m, over which wear is averaged to find where it roughly ends
+PLACES = 6.0  # independent depths within LOCAL, of which the deepest is taken; by simulation
+OWN = 0.7  # share of the degrees of freedom that is left, since how points err together is itself estimated; likewise
+CLEAR = 10.0  # standard errors the depth has to reach before the edges of the band can be told; by simulation
+LEAST_FREE = 3.0  # degrees of freedom of the flanks below which there is no interval worth the name
 LEAST_ANGLES = 5
 
 
 @dataclass(frozen=True)
 class Bounded:
-    """A number with limits of error."""
+    """A number with its limits; with standard error and degrees of freedom [-] where they come from one."""
 
     value: float
     low: float
     high: float
+    se: float = 0.0
+    df: float = math.inf
 
 
 @dataclass(frozen=True)
@@ -37,90 +51,220 @@ class Face:
     x: Floats  # m, across the face
     before: Floats  # m, levelled on the flanks
     after: Floats
-    depth: Bounded  # m
+    depth: Bounded  # m; low at or below zero where it is no more than the roughness can feign
     area: Bounded  # m2
-    width: Bounded  # m, of the contact band
+    width: Bounded | None  # m, of the contact band; None where the wear is too shallow for its edges to be told
     begin: float  # m, of the band
     end: float
     misfit: float  # m, standard deviation of the difference on the flanks
 
 
+@dataclass(frozen=True)
+class _Section:
+    """What is between two traces, and how its points err."""
+
+    x: Floats
+    step: float
+    worn: Floats
+    flank: NDArray[np.bool_]
+    levels: Floats  # parameters of the line from the points of the flanks
+    line: Floats  # the line's columns at every point
+    together: Floats  # correlation by distance in points
+    sigma: float
+    df: float
+
+    def bounded(self, value: float, weights: Floats) -> Bounded:
+        """Interval of a value that is linear in the worn heights with these weights."""
+        se = self.error(weights)
+        half = student_95(self.df) * se
+        return Bounded(value, value - half, value + half, se, self.df)
+
+    def error(self, weights: Floats) -> float:
+        """Standard error of a weighted sum of worn heights, the line from the flanks included."""
+        own = weights.copy()
+        own[self.flank] -= self.levels.T @ (self.line.T @ weights)
+        return self.sigma * math.sqrt(max(_quadratic(own, self.together), 0.0))
+
+
 def section(x1: Floats, z1: Floats, x2: Floats, z2: Floats, flank: float) -> Face:
     """Wear between two traces over the same face; `flank` is the width of the unworn edge at either side [m].
 
-    Raises Refused "flanks-missing" where a flank holds fewer than 16 points, "not-aligned" with the misfit [m] where
-    they do not lie on each other.
+    Raises Refused "flanks-missing" where a flank holds fewer than 16 points, "flanks-short" where they are too short
+    against the roughness, "not-aligned" with the misfit [m] where the traces do not lie on each other there.
     """
     step = float(np.median(np.diff(x1)))
     begin, end = max(x1[0], x2[0]), min(x1[-1], x2[-1])
     x = np.arange(begin, end + step / 2, step)
     before, after = np.interp(x, x1, z1), np.interp(x, x2, z2)
-    on_flank = (x <= begin + flank) | (x >= end - flank)
-    if min(int((x <= begin + flank).sum()), int((x >= end - flank).sum())) < 16 or on_flank.all():
+    ends = [int((x <= begin + flank).sum()), int((x >= end - flank).sum())]
+    if min(ends) < 16 or sum(ends) >= len(x):
         raise Refused("flanks-missing")
-    u = (x - x.mean()) * 1e3
-    a = np.column_stack([np.ones(int(on_flank.sum())), u[on_flank]])
-    off = before - after
-    fitted, *_ = np.linalg.lstsq(a, off[on_flank], rcond=None)
-    worn = off - (fitted[0] + fitted[1] * u)
-    misfit = float(np.std(worn[on_flank], ddof=2))
-    if misfit > WORST:
-        raise Refused("not-aligned", misfit=misfit)
-    inverse = np.linalg.inv(a.T @ a)
-    every = np.column_stack([np.ones(len(u)), u])
-    limit = COVER * misfit * np.sqrt(TOGETHER * np.einsum("ij,jk,ik->i", every, inverse, every))
-    smooth, noise = _smoothed(worn, SMOOTHED / step, misfit)
-    broad, rest = _smoothed(worn, DEPTH_OVER / step, misfit)
-    deepest = int(np.argmax(broad))
-    depth, spread = float(broad[deepest]), float(limit[deepest]) + rest
-    area = float(np.sum(worn[~on_flank]) * step)
-    area_limit = float(np.sum(limit[~on_flank]) * step)
-    low, high = (_band(x, smooth, deepest, level) for level in (noise + spread, noise))
-    edges = _band(x, smooth, deepest, 1.5 * noise)
-    # levelled on the flanks of the trace before
-    base, *_ = np.linalg.lstsq(a, before[on_flank], rcond=None)
-    plane = base[0] + base[1] * u
+    known = _compared(*_averaged(x, before, after, step), flank)
+    depth, deepest = _depth(known)
+    width, edges = _band(known, depth, deepest)
+    weights = np.where(known.flank, 0.0, known.step)
+    fitted = _line(x, before, (x <= begin + flank) | (x >= end - flank))
+    worn = np.interp(x, known.x, known.worn) if known.step > step else known.worn
     return Face(
         x - begin,
-        before - plane,
-        before - plane - worn,
-        Bounded(depth, depth - spread, depth + spread),
-        Bounded(area, area - area_limit, area + area_limit),
-        Bounded(edges[1] - edges[0], low[1] - low[0], max(high[1] - high[0], edges[1] - edges[0])),
+        before - fitted,
+        before - fitted - worn,
+        depth,
+        known.bounded(float(weights @ known.worn), weights),
+        width,
         edges[0] - begin,
         edges[1] - begin,
-        misfit,
+        known.sigma,
     )
 
 
-def _smoothed(worn: Floats, over: float, misfit: float) -> tuple[Floats, float]:
-    """Means over so many points, and the limit of error of one of them from the scatter [m]."""
-    count = max(1, round(over) | 1)
-    smooth = np.convolve(np.pad(worn, count // 2, mode="edge"), np.ones(count) / count, mode="valid")
-    return np.asarray(smooth), COVER * misfit * math.sqrt(min(TOGETHER / count, 1.0))
+def _averaged(x: Floats, before: Floats, after: Floats, step: float) -> tuple[Floats, Floats, Floats, float]:
+    many = max(int(GRID / step + 1e-9), 1)
+    count = len(x) // many
+    one, two, three = (each[: count * many].reshape(count, many).mean(axis=1) for each in (x, before, after))
+    return one, two, three, step * many
 
 
-def _band(x: Floats, worn: Floats, deepest: int, level: float) -> tuple[float, float]:
-    """The stretch about the deepest point that is worn by more than a level; none: no width."""
-    if worn[deepest] <= level:
-        return float(x[deepest]), float(x[deepest])
-    below = np.flatnonzero(worn <= level)
-    left, right = below[below < deepest], below[below > deepest]
-    return float(x[left[-1]] if len(left) else x[0]), float(x[right[0]] if len(right) else x[-1])
+def _compared(x: Floats, before: Floats, after: Floats, step: float, flank: float) -> _Section:
+    on = (x - x[0] <= flank) | (x[-1] - x <= flank)
+    line = np.column_stack([np.ones(len(x)), (x - x.mean()) * 1e3])
+    levels = np.linalg.pinv(line[on])
+    off = before - after
+    worn = off - line @ (levels @ off[on])
+    together = _together(before, step)
+    places = np.flatnonzero(on)
+    correlation = together[np.abs(places[:, None] - places[None, :])]
+    left = correlation - line[on] @ (levels @ correlation)  # covariance of the residuals: (1 - H) R, H the hat matrix
+    free = float(np.trace(left))
+    # Satterthwaite: the quadratic form of the residuals as a multiple of chi-square
+    df = OWN * free**2 / float(np.sum(left * left.T))
+    # a filter of cutoff FORM takes from the roughness what is longer; the same share is missing from the errors
+    length = step * (1 + 2 * float(together[1:].sum()))
+    sigma = math.sqrt(float(worn[on] @ worn[on]) / free * (1 + 2 * length / FORM))
+    if sigma > WORST:
+        raise Refused("not-aligned", misfit=sigma)
+    if df < LEAST_FREE:
+        raise Refused("flanks-short")
+    return _Section(x, step, worn, on, levels, line, together, sigma, df)
+
+
+def _together(z: Floats, step: float) -> Floats:
+    """Correlation of the roughness of a trace by distance in points, up to where it first vanishes [-]."""
+    rough = z - robust_gaussian(z, step, min(FORM, len(z) * step / 2))
+    size = 1 << (2 * len(rough)).bit_length()
+    turned = np.fft.rfft(rough, size)
+    sums = np.fft.irfft(turned * np.conj(turned), size)[: len(rough)] / np.arange(len(rough), 0, -1)
+    if sums[0] <= 0:
+        return np.eye(1, len(rough)).ravel()
+    correlation = sums / sums[0]
+    gone = np.flatnonzero(correlation <= 0)
+    if len(gone):
+        correlation[gone[0] :] = 0.0
+    return np.asarray(correlation)
+
+
+def _quadratic(weights: Floats, together: Floats) -> float:
+    """Sum of weights[i] weights[j] together[|i - j|]."""
+    size = 1 << (2 * len(weights)).bit_length()
+    turned = np.fft.rfft(weights, size)
+    sums = np.fft.irfft(turned * np.conj(turned), size)[: len(weights)]
+    return float(sums[0] * together[0] + 2 * (sums[1:] @ together[1:]))
+
+
+def _depth(known: _Section) -> tuple[Bounded, int]:
+    """The deepest of local parabolas, each read at its middle, and where."""
+    half = max(int(LOCAL / known.step / 2), 2)
+    u = np.arange(-half, half + 1) / half
+    kernel = np.linalg.pinv(np.column_stack([np.ones_like(u), u, u**2]))[0]
+    smooth = np.full(len(known.x), -np.inf)
+    smooth[half:-half] = np.convolve(known.worn, kernel[::-1], mode="valid")
+    smooth[known.flank] = -np.inf
+    deepest = int(np.argmax(smooth))
+    weights = np.zeros(len(known.x))
+    weights[deepest - half : deepest + half + 1] = kernel
+    found = known.bounded(float(smooth[deepest]), weights)
+    # without wear the deepest of many places is taken: it has to stand out from all of them
+    inside = float((~known.flank).sum()) * known.step
+    limit = student(known.df, 0.05 / max(PLACES * inside / LOCAL, 1.0)) * found.se
+    if found.value > limit:
+        return found, deepest
+    return Bounded(found.value, min(found.value - limit, 0.0), found.high, found.se, found.df), deepest
+
+
+def _band(known: _Section, depth: Bounded, deepest: int) -> tuple[Bounded | None, tuple[float, float]]:
+    """Width of the worn stretch: at either side a parabola from the deepest point out, to where it meets zero."""
+    x, many = known.x, len(known.x)
+    none = float(x[deepest]), float(x[deepest])
+    if depth.value < CLEAR * depth.se:
+        return None, none
+    over = max(int(EDGES / known.step) | 1, 3)
+    smooth = np.convolve(np.pad(known.worn, over // 2, mode="edge"), np.ones(over) / over, mode="valid")
+    mean = np.zeros(many)
+    mean[many // 2 - over // 2 : many // 2 + over // 2 + 1] = 1 / over
+    noise = known.sigma * math.sqrt(max(_quadratic(mean, known.together), 0.0))
+    level = min(max(0.1 * depth.value, 2 * noise), depth.value / 2)
+    edges, weights = [], []
+    for turn in (-1, 1):
+        at = deepest
+        while 0 < at < many - 1 and smooth[at] > level:
+            at += turn
+        part = np.arange(min(at, deepest), max(at, deepest) + 1)
+        reach = abs(float(x[at] - x[deepest]))
+        if len(part) < 6:
+            return None, none
+        u = (x[part] - x[deepest]) / reach
+        turned = np.linalg.pinv(np.column_stack([np.ones_like(u), u, u**2]))
+        a, b, c = turned @ known.worn[part]
+        roots = np.asarray(np.roots([c, b, a]), dtype=np.complex128)
+        outwards = [float(each) for each in roots.real[roots.imag == 0] if each * turn > 0.5]
+        if not outwards:
+            return None, none
+        root = min(outwards, key=abs)
+        slope = (b + 2 * c * root) / reach
+        own = np.zeros(many)
+        own[part] = -(np.array([1.0, root, root**2]) @ turned) / slope  # an error of the height moves the edge so far
+        edges.append(float(x[deepest]) + root * reach)
+        weights.append(own)
+    return known.bounded(edges[1] - edges[0], weights[1] - weights[0]), (edges[0], edges[1])
+
+
+def _line(x: Floats, z: Floats, on: NDArray[np.bool_]) -> Floats:
+    line = np.column_stack([np.ones(len(x)), (x - x.mean()) * 1e3])
+    fitted, *_ = np.linalg.lstsq(line[on], z[on], rcond=None)
+    return np.asarray(line @ fitted)
+
+
+def mean_of(each: list[Bounded]) -> Bounded:
+    """Mean of sections that err apart, with Welch's degrees of freedom."""
+    parts = [(one.se / len(each)) ** 2 for one in each]
+    value, se = float(np.mean([one.value for one in each])), math.sqrt(sum(parts))
+    free = sum(part**2 / one.df for part, one in zip(parts, each, strict=True))
+    df = sum(parts) ** 2 / free if free > 0 else math.inf
+    half = student_95(df) * se
+    return Bounded(value, value - half, value + half, se, df)
 
 
 def around(areas: Mapping[float, Bounded], bore: float) -> Bounded:
     """Worn volume [m3] from worn areas [m2] by angle from the gap [deg], by the trapezium rule around the ring.
+
+    Limits: between neighbouring angles the area is taken to lie between theirs, across the gap up to as much above them
+    again as they lie above the least; with the errors of the areas in quadrature.
 
     Raises Refused "few-angles" below five: wear peaks at the ends of the gap.
     """
     if len(areas) < LEAST_ANGLES:
         raise Refused("few-angles")
     angles = sorted(areas)
-    turns = np.radians([*angles, angles[0] + 360])
-
-    def summed(name: str) -> float:
-        each = np.array([getattr(areas[angle], name) for angle in [*angles, angles[0]]])
-        return float(bore / 2 * np.sum(np.diff(turns) * (each[:-1] + each[1:]) / 2))
-
-    return Bounded(summed("value"), summed("low"), summed("high"))
+    found = [areas[angle] for angle in angles]
+    spans = np.diff(np.radians([*angles, angles[0] + 360]))
+    here = np.array([each.value for each in found])
+    after = np.roll(here, -1)
+    value = float(spans @ (here + after) / 2)
+    below, above = np.minimum(here, after), np.maximum(here, after)
+    above[-1] += above[-1] - here.min()
+    shares = (spans + np.roll(spans, 1)) / 2
+    errors = np.array([max(each.high - each.value, each.value - each.low) for each in found])
+    noise = float(np.sqrt(np.sum(np.square(shares * errors))))
+    low, high = (math.hypot(value - float(spans @ end), noise) for end in (below, above))
+    turn = bore / 2
+    return Bounded(turn * value, turn * (value - low), turn * (value + high))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from scipy import stats
 
@@ -22,11 +23,24 @@ def test_the_sleep_data() -> None:
     assert [found.value - half, found.value + half] == pytest.approx([-0.2055, 3.3655], abs=5e-5)
 
 
-@pytest.mark.parametrize(("before", "after"), [([1.0, 2.0, 4.0], [3.0, 9.0]), ([5.0, 5.3], [1.0, 2.0, 2.5, 7.0])])
+@pytest.mark.parametrize(("before", "after"), [([1.0, 2.0, 4.0], [3.0, 9.0]), ([5.0, 9.3], [1.0, 2.0, 2.5, 3.0])])
 def test_as_scipy_has_it(before: list[float], after: list[float]) -> None:
     found, theirs = difference(before, after), stats.ttest_ind(after, before, equal_var=False)
     assert found.value / found.se == pytest.approx(theirs.statistic)
     assert found.df == pytest.approx(theirs.df)
+
+
+@pytest.mark.parametrize(("few", "many", "ratio"), [(2, 5, 0.5), (2, 3, 1.0), (3, 5, 0.7), (5, 5, 1.0)])
+def test_intervals_hold_where_sets_differ_in_number(few: int, many: int, ratio: float) -> None:
+    # normal repeats without any difference, the larger set scattering by `ratio` of the smaller: a 95 % interval holds
+    # zero in 95 %; with Welch's own degrees of freedom two against five hold it in 90 %
+    random = np.random.default_rng(29)
+    draws = 3000
+    held = 0
+    for _ in range(draws):
+        found = difference(list(random.standard_normal(few)), list(ratio * random.standard_normal(many)))
+        held += abs(found.value) <= stats.t.ppf(0.975, found.df) * found.se
+    assert held / draws > 0.944 - 3 * (0.95 * 0.05 / draws) ** 0.5
 
 
 def test_repeats_that_are_all_alike_tell_nothing() -> None:

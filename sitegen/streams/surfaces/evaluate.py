@@ -45,7 +45,7 @@ class Face:
     end: float
     depth: Bounded
     area: Bounded
-    width: Bounded
+    width: Bounded | None  # None where the wear is too shallow for its edges to be told
 
 
 @dataclass(frozen=True)
@@ -157,12 +157,13 @@ def face(before: Trace, after: Trace, row: Any) -> Face:
     found = ring_face.section(one.x, one.z, other.x, other.z, flank)
     return Face(
         found.x, found.before, found.after, found.begin, found.end,
-        _scaled(found.depth, 1e6), _scaled(found.area, 1e9), _scaled(found.width, 1e3),
+        _scaled(found.depth, 1e6), _scaled(found.area, 1e9),
+        None if found.width is None else _scaled(found.width, 1e3),
     )  # fmt: skip
 
 
 def _scaled(found: Bounded, turn: float) -> Bounded:
-    return Bounded(turn * found.value, turn * found.low, turn * found.high)
+    return Bounded(turn * found.value, turn * found.low, turn * found.high, turn * found.se, found.df)
 
 
 def volume(faces: Mapping[float, Face], bore_diameter: float) -> Bounded:

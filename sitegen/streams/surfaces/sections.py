@@ -299,7 +299,7 @@ def _faces(view: Any, phases: Sequence[Any], places: Sequence[str]) -> list[Bloc
             for x, z, state in zip(frame["x"].tolist(), frame["z"].tolist(), frame["state"].tolist(), strict=True)
         ]
         begin, end = float(frame["begin"].iloc[0]), float(frame["end"].iloc[0])
-        bands = [{"at": begin, "to": end, "label": "contact band"}]
+        bands = [{"at": begin, "to": end, "label": "contact band"}] if end > begin else []
         title = view.words.sentence(place_title(at))
         panels.append(
             Panel(title, {"path": path, "bands": bands}, {"from": 0.0, "to": float(frame["x"].max())}, coating,

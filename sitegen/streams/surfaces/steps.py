@@ -6,13 +6,13 @@ import math
 from collections.abc import Generator, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import fmean, stdev
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
 from sitegen.methods.intervals import student_95
 from sitegen.methods.repeats import Difference, difference
-from sitegen.methods.ring_face import Bounded
+from sitegen.methods.ring_face import Bounded, mean_of
 from sitegen.program.model import Build, Program
 from sitegen.streams.surfaces import evaluate, measures
 from sitegen.streams.surfaces.fields import RINGS
@@ -98,7 +98,10 @@ def _roughness(key: Key, traced: Sequence[Traced]) -> Generator[Result, None, li
             code = why.code if why is not None else "not-evaluated"
             yield refused(measure.id, key, Refused(code))
             continue
-        yield _mean(measure, key, known, flags)
+        if measure.interval:
+            yield _mean(measure, key, known, flags)
+        else:
+            yield Value(measure.id, key, fmean(known), n=len(known), of="repeat", flags=flags)
     yield from _stated(key, evaluated)
     if evaluated:
         yield from _drawn(key, traced, evaluated)
@@ -252,7 +255,10 @@ def run_faces(program: Program, engine: str, readings: Mapping[str, Readings], b
             around.setdefault(ring, {})[angle_of(after.row)] = face
             yield _bounded(measures.FACE_DEPTH, key, face.depth)
             yield _bounded(measures.FACE_AREA, key, face.area)
-            yield _bounded(measures.BAND, key, face.width)
+            if face.width is None:
+                yield refused(measures.BAND.id, key, Refused("edges-not-clear"))
+            else:
+                yield _bounded(measures.BAND, key, face.width)
             yield _faces_drawn(key, face)
         if len(phases) < 2:
             asked.setdefault((cylinder, phases[0], at.partition("/")[0]), Refused("one-state-only"))
@@ -260,21 +266,26 @@ def run_faces(program: Program, engine: str, readings: Mapping[str, Readings], b
         yield from _around(build, build.key(*where), faces, program)
 
 
-def _bounded(measure: Measure, key: Key, found: Bounded) -> Value:
+def _bounded(
+    measure: Measure, key: Key, found: Bounded, n: int = 2, of: Literal["reading", "place"] = "reading"
+) -> Value:
     if found.low <= 0:
         return Value(
-            measure.id, key, None, high=found.high, n=2, of="reading", status="below",
+            measure.id, key, None, high=found.high, se=found.se, df=found.df, n=n, of=of, status="below",
             reason="below-detection-of-traces",
         )  # fmt: skip
-    return Value(measure.id, key, found.value, found.low, found.high, n=2, of="reading")
+    return Value(measure.id, key, found.value, found.low, found.high, found.se, found.df, n=n, of=of)
 
 
 def _around(build: Build, key: Key, faces: Mapping[float, evaluate.Face], program: Program) -> Iterator[Value]:
     """Means over the angles, the volume around the ring, and what is left of the coating."""
     for measure, name in ((measures.FACE_DEPTH, "depth"), (measures.FACE_AREA, "area"), (measures.BAND, "width")):
         each = [getattr(face, name) for face in faces.values()]
-        low, value, high = (fmean(getattr(one, end) for one in each) for end in ("low", "value", "high"))
-        yield Value(measure.id, key, value, low, high, n=len(each), of="place")
+        # where wear is below what a trace shows, the deepest is still above zero and there is no band: neither averages
+        if name != "area" and any(one is None or one.low <= 0 for one in each):
+            yield refused(measure.id, key, Refused("some-angles-not-clear"))
+        else:
+            yield _bounded(measure, key, mean_of(each), len(each), "place")
     deepest = max((face.depth for face in faces.values()), key=lambda depth: depth.value)
     coating = program.definitions.coatings.get(build.coating_of(key.cylinder))
     if coating is not None and coating.thickness is not None and key.at == "top":
@@ -282,13 +293,20 @@ def _around(build: Build, key: Key, faces: Mapping[float, evaluate.Face], progra
         value = left - deepest.value
         flags = frozenset({"worn-through"} if value <= 0 else ())
         yield Value(
-            measures.COATING_LEFT.id, key, value, left - deepest.high, left - deepest.low, n=len(faces), of="place",
+            measures.COATING_LEFT.id, key, value, left - deepest.high, left - max(deepest.low, 0.0), n=len(faces),
+            of="place",
             flags=flags,
         )  # fmt: skip
     try:
         volume = evaluate.volume(faces, build.engine_type.bore)
     except Refused as why:
         yield refused(measures.FACE_VOLUME.id, key, why)
+        return
+    if volume.low <= 0:
+        yield Value(
+            measures.FACE_VOLUME.id, key, None, high=volume.high, n=len(faces), of="place", status="below",
+            reason="below-detection-of-traces",
+        )  # fmt: skip
         return
     yield Value(measures.FACE_VOLUME.id, key, volume.value, volume.low, volume.high, n=len(faces), of="place")
 
