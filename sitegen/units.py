@@ -121,6 +121,8 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
             Dimension("hardness", "HV", Vector(hardness=1), ("HV",)),
             Dimension("angle", "rad", Vector(angle=1), ("deg", "rad", "turn")),
             Dimension("ratio", "1", _NONE, ("%", "1", "ppm")),
+            Dimension("mass fraction", "1", _NONE, ("mg/kg", "ppm", "%")),
+            Dimension("kinematic viscosity", "m2/s", Vector(length=2, time=-1), ("cSt", "mm2/s")),
         )
     }
 )
@@ -212,6 +214,7 @@ _SIMPLE: Mapping[str, tuple[Vector, float]] = MappingProxyType(
         "gal": (_VOLUME, _GALLON),
         "cfm": (_FLOW, (12 * _INCH) ** 3 / 60),
         "HV": (Vector(hardness=1), 1.0),
+        "cSt": (Vector(length=2, time=-1), 1e-6),
         **dict.fromkeys(("%", "percent"), (_NONE, 1e-2)),
         "1": (_NONE, 1.0),
         "ppm": (_NONE, 1e-6),

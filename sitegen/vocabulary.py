@@ -188,15 +188,19 @@ class Change:
 
 @dataclass(frozen=True)
 class Field:
-    """One thing a record of a stream may say, and how its text is understood."""
+    """One thing a record of a stream may say, and how its text is understood.
+
+    A "bounded" field is a number that may stand as a bound: "<1" is below 1, "ND" not detected, "-" not measured. Its
+    column holds the number (of "<1" the 1), and a column `<name>_mark` "<", "ND", "-" or "".
+    """
 
     name: str
     title: str
-    kind: Literal["id", "integer", "number", "word", "yes-no", "date", "text"]
+    kind: Literal["id", "integer", "number", "bounded", "word", "yes-no", "date", "text"]
     unit: str = ""  # SI unit of the numbers read; "" for kinds without
     dimension: str = ""  # key of `units.DIMENSIONS`, e.g. "gauge pressure"
     words: tuple[str, ...] = ()  # allowed words of a "word" field
-    refers: Literal["", "engine", "phase", "cylinder", "tester", "reference", "tool", "meter"] = ""  # id in the program
+    refers: Literal["", "engine", "phase", "cylinder", "tester", "reference", "tool", "meter", "laboratory"] = ""  # id
     required: bool = False
     low: float | None = None  # readings outside [low, high] are set aside
     high: float | None = None

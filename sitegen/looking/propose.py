@@ -19,6 +19,7 @@ from sitegen.program import channels
 from sitegen.program.model import Program
 from sitegen.program.yamltext import scalar
 from sitegen.tables.columns import YES_NO
+from sitegen.tables.mapping import is_mark
 from sitegen.tables.table import plain
 from sitegen.vocabulary import Field
 
@@ -135,6 +136,7 @@ def _ids(program: Program | None, refers: str) -> list[str] | None:
         "reference": list(given.reference_orifices),
         "tool": list(given.tools),
         "meter": list(given.meters),
+        "laboratory": list(given.laboratories),
     }.get(refers)
 
 
@@ -144,8 +146,8 @@ def _fit(what: Field, column: SeenColumn, program: Program | None) -> _Fit | Non
     # a word at the end of a header that happens to be a unit ("Since stop h") may be part of the name
     merit = max(_alike(column.name, names), _alike(column.header, names))
     why, unit, remark = "by its name", "", ""
-    if what.kind == "number" and what.dimension:
-        if column.kind not in {"number", "empty"}:
+    if what.kind in {"number", "bounded"} and what.dimension:
+        if column.kind not in {"number", "empty"} and not (what.kind == "bounded" and _marked(column)):
             return None
         gain, unit, remark = _unit_for(column, [what.dimension])
         if gain < 0:
@@ -165,7 +167,7 @@ def _fit(what: Field, column: SeenColumn, program: Program | None) -> _Fit | Non
     elif column.kind == "empty":
         pass
     elif what.kind in {"word", "yes-no"}:
-        words = set(what.words) or set(YES_NO)
+        words = {each.casefold() for each in what.words} or set(YES_NO)
         said = {"-".join(each.casefold().replace("_", " ").replace("-", " ").split()) for each in column.texts}
         share = len(said & words) / max(len(said), 1)
         if column.kind != "text" or share < 0.5:
@@ -181,6 +183,11 @@ def _fit(what: Field, column: SeenColumn, program: Program | None) -> _Fit | Non
     elif what.kind == "text" and column.kind not in {"text", "number"}:
         return None
     return _Fit(merit, what.name, column.at, why, _ascii(unit), remark) if merit >= _ENOUGH else None
+
+
+def _marked(column: SeenColumn) -> bool:
+    """True where a column of texts holds marks of an oil report alone, as that of a metal never detected does."""
+    return column.kind == "text" and all(is_mark(each) for each in column.texts)
 
 
 def _assigned(fits: Iterable[_Fit], open_: list[str], headers: Sequence[str]) -> dict[str, _Fit]:

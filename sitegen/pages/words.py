@@ -185,7 +185,7 @@ def value_text(value: Value | None, *, interval: bool = True) -> str:
     if value.status == "refused":
         return "no answer"
     if value.value is None:
-        return DASH
+        return DASH if value.low is None or value.high is None else span(value.low, value.high)
     if interval:
         return with_interval(value.value, value.low, value.high)
     return within(value.value, value.low, value.high)

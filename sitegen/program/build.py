@@ -11,7 +11,7 @@ from pathlib import Path
 from sitegen import units
 from sitegen.problems import Collector, listed, nearest, shown
 from sitegen.program import logs, records
-from sitegen.program.definitions import HOME, MOST_CYLINDERS
+from sitegen.program.definitions import HOME, MOST_CYLINDERS, by_element
 from sitegen.program.model import (
     Assembly,
     Build,
@@ -22,6 +22,8 @@ from sitegen.program.model import (
     Exclusion,
     GradeScale,
     LeakdownRule,
+    OilRule,
+    OilSource,
     Phase,
     Place,
     Program,
@@ -79,6 +81,7 @@ def build(
         "tester": None if definitions is None else definitions.testers,
         "reference orifice": None if definitions is None else definitions.reference_orifices,
         "tool": None if definitions is None else definitions.tools,
+        "laboratory": None if definitions is None else definitions.laboratories,
     }
     sources = records.sources(root, files, known)
     meters = None if definitions is None else definitions.meters
@@ -126,6 +129,7 @@ def build(
         version=root.text("version"),
         run=_run_rule(root.get("run")),
         inspection=_grades(root.get("inspection")),
+        oil=_oil_rule(root.get("oil"), compared),
         wear=_wear_rule(root.get("wear")),
         ties=_ties(root, order, measures),
     )
@@ -192,6 +196,40 @@ def _run_rule(node: Node) -> RunRule | None:
     if speed is None or torque is None or held is None:
         return None
     return RunRule(speed, torque, held)
+
+
+def _oil_rule(node: Node, compared: Sequence[str]) -> OilRule:
+    minutes = node.get("minutes")
+    first, last = minutes.quantity("from", "time", zero=True), minutes.quantity("to", "time")
+    if first is not None and last is not None and first >= last:
+        minutes.add("range-reversed", f"{minutes.subject} ends before its beginning", expected="`from` before `to`")
+    made = []
+    for name, each in node.ids("sources", "among the sources of metal").items():
+        shares = by_element(each, "elements", "ratio")
+        if sum(shares.values()) > 1 + 1e-9:
+            each.get("elements").add(
+                "shares-above-100",
+                f"{each.get('elements').subject} add up to {100 * sum(shares.values()):.4g} %",
+                expected="shares of the mass that add up to at most 100 %",
+            )
+        made.append(
+            OilSource(
+                id=name,
+                title=each.text("title"),
+                elements=shares,
+                coating=each.reference("coating", compared, "coating", HERE),
+                surface=each.quantity("surface", "area"),
+                density=each.quantity("density", "density"),
+                expected=each.quantity("expected", "length"),
+            )
+        )
+    return OilRule(
+        minutes=None if first is None or last is None else (first, last),
+        draw_point=node.text("draw_point"),
+        mass_error=node.quantity("mass_error", "ratio") or 0.0,
+        left_after_drain=node.quantity("left_after_drain", "ratio", zero=True),
+        sources=tuple(made),
+    )
 
 
 def _wear_rule(node: Node) -> WearRule | None:

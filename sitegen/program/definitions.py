@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from sitegen import units
-from sitegen.problems import counted, shown
+from sitegen.methods import elements
+from sitegen.problems import counted, listed, nearest, shown
 from sitegen.program.model import (
     Calibration,
     Coating,
     Definitions,
     EngineType,
+    Laboratory,
     Meter,
     Oil,
+    Precision,
     ReferenceOrifice,
     Tester,
     Tool,
@@ -18,7 +21,7 @@ from sitegen.program.model import (
 from sitegen.program.node import Ids, Node
 
 HOME = "definitions.yaml"
-SECTIONS = ("coatings", "engine_types", "testers", "reference_orifices", "tools", "oils", "meters")
+SECTIONS = ("coatings", "engine_types", "testers", "reference_orifices", "tools", "oils", "meters", "laboratories")
 MOST_CYLINDERS = 24
 TOOL_READS = {
     "balance": "mass",
@@ -28,6 +31,18 @@ TOOL_READS = {
     "micrometer": "length",
     "tension-gauge": "force",
     "profilometer": "length",
+}
+
+# What may limit the use of an oil, and the kind of quantity; "": a bare number in the unit of its test.
+CONDITIONS = {
+    "viscosity_change": "ratio",
+    "acid_number": "",
+    "base_number": "",
+    "oxidation": "",
+    "nitration": "",
+    "fuel": "ratio",
+    "soot": "ratio",
+    "water": "ratio",
 }
 
 
@@ -45,6 +60,7 @@ def build(root: Node) -> Definitions:
         tools={name: _tool(name, entry) for name, entry in root.entries("tools")},
         oils={name: _oil(name, entry) for name, entry in root.entries("oils")},
         meters={name: _meter(name, entry) for name, entry in root.entries("meters")},
+        laboratories={name: _laboratory(name, entry) for name, entry in root.entries("laboratories")},
     )
 
 
@@ -137,7 +153,65 @@ def _tool(name: str, entry: Node) -> Tool:
 
 
 def _oil(name: str, entry: Node) -> Oil:
-    return Oil(name, entry.text("title"), entry.text("grade"), entry.quantity("density", "density"))
+    limits: dict[str, float] = {}
+    for what, kind in CONDITIONS.items():
+        inner = entry.get("limits").get(what)
+        found = inner.own_quantity(kind) if kind else inner.value
+        if isinstance(found, int | float):
+            limits[what] = float(found)
+    return Oil(
+        name,
+        entry.text("title"),
+        entry.text("grade"),
+        entry.quantity("density", "density"),
+        fresh=by_element(entry, "fresh", "mass fraction", zero=True),
+        viscosity_40=entry.quantity("viscosity_40", "kinematic viscosity"),
+        viscosity_100=entry.quantity("viscosity_100", "kinematic viscosity"),
+        limits=limits,
+    )
+
+
+def by_element(entry: Node, key: str, dimension: str, *, zero: bool = False) -> dict[str, float]:
+    """Quantities by element; a symbol we do not know becomes a problem."""
+    made = {}
+    for symbol, inner in _elements(entry, key):
+        found = inner.own_quantity(dimension, zero=zero)
+        if found is not None:
+            made[symbol] = found
+    return made
+
+
+def _elements(entry: Node, key: str) -> list[tuple[str, Node]]:
+    known = []
+    for symbol, inner in entry.entries(key):
+        if symbol in elements.ALL:
+            known.append((symbol, inner))
+            continue
+        inner.problems.add(
+            inner.key_at,
+            "unknown-element",
+            f'"{shown(symbol)}"{entry.get(key).within} is no element an oil report is read for',
+            expected=listed(elements.ALL),
+            nearest=nearest(symbol, elements.ALL),
+        )
+    return known
+
+
+def _laboratory(name: str, entry: Node) -> Laboratory:
+    return Laboratory(
+        id=name,
+        title=entry.text("title"),
+        method="rotating-disc" if entry.text("method") == "rotating disc" else "icp",
+        precision={
+            symbol: Precision(
+                inner.quantity("at_zero", "mass fraction", zero=True) or 0.0,
+                inner.quantity("share", "ratio", zero=True) or 0.0,
+            )
+            for symbol, inner in _elements(entry, "precision")
+        },
+        detection=by_element(entry, "detection", "mass fraction"),
+        reported_to=entry.quantity("reported_to", "mass fraction") or 0.0,
+    )
 
 
 def _meter(name: str, entry: Node) -> Meter:

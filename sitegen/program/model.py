@@ -121,6 +121,30 @@ class Oil:
     title: str
     grade: str = ""
     density: float | None = None  # kg/m3
+    fresh: Mapping[str, float] = field(default_factory=dict)  # element -> mass fraction of the oil as delivered [-]
+    viscosity_40: float | None = None  # m2/s, fresh
+    viscosity_100: float | None = None  # m2/s, fresh
+    limits: Mapping[str, float] = field(default_factory=dict)  # condition -> limit in SI; see `definitions.CONDITIONS`
+
+
+@dataclass(frozen=True)
+class Precision:
+    """A laboratory's own scatter from day to day of one element: sd at a mass fraction c is hypot(at_zero, share c)."""
+
+    at_zero: float  # mass fraction [-]
+    share: float  # [-]
+
+
+@dataclass(frozen=True)
+class Laboratory:
+    """Where oil samples are analysed."""
+
+    id: str
+    title: str
+    method: Literal["icp", "rotating-disc"]
+    precision: Mapping[str, Precision] = field(default_factory=dict)  # intermediate precision by element
+    detection: Mapping[str, float] = field(default_factory=dict)  # element -> limit of detection, mass fraction [-]
+    reported_to: float = 0.0  # step its reports are rounded to, mass fraction [-]
 
 
 @dataclass(frozen=True)
@@ -132,6 +156,7 @@ class Definitions:
     tools: Mapping[str, Tool]
     oils: Mapping[str, Oil]
     meters: Mapping[str, Meter] = field(default_factory=dict)
+    laboratories: Mapping[str, Laboratory] = field(default_factory=dict)
 
 
 # ---- program.yaml ---------------------------------------------------------------------------------------------------
@@ -331,6 +356,30 @@ class GradeScale:
 
 
 @dataclass(frozen=True)
+class OilSource:
+    """A part, or a group of parts, that metal in the oil may come from."""
+
+    id: str
+    title: str
+    elements: Mapping[str, float]  # element -> share of its mass [-]
+    coating: str = ""  # only in builds that hold it
+    surface: float | None = None  # m2 that wear, all parts of the engine together
+    density: float | None = None  # kg/m3
+    expected: float | None = None  # m: wear of that surface expected over the program
+
+
+@dataclass(frozen=True)
+class OilRule:
+    """How oil is sampled, and what the engine's metals may come from. A phase whose records name oil has a sample."""
+
+    minutes: tuple[float, float] | None = None  # s after shutdown, from and to
+    draw_point: str = ""
+    mass_error: float = 0.0  # standard uncertainty of a mass that was weighed or metered, share of it [-]
+    left_after_drain: float | None = None  # share of the charge that a drain leaves in the engine [-]
+    sources: tuple[OilSource, ...] = ()
+
+
+@dataclass(frozen=True)
 class ColumnUse:
     header: str
     unit: str = ""
@@ -458,6 +507,7 @@ class Program:
     scatter_from: tuple[str, ...] = ()  # programs that lend the scatter between their builds
     lent: tuple[tuple[str, tuple[Value, ...]], ...] = ()  # their values, put in before the analysis
     inspection: GradeScale | None = None  # None: the program file states no scale of grades
+    oil: OilRule = OilRule()
     wear: WearRule | None = None  # None: what presses the rings is not stated
     ties: tuple[Tie, ...] = ()
 

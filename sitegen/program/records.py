@@ -28,6 +28,7 @@ _REFERS = {
     "tool_mass": "tool",
     "tool_bore": "tool",
     "tool_tension": "tool",
+    "laboratory": "laboratory",
 }
 
 

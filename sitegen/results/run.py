@@ -261,6 +261,8 @@ def _with_what_was_left_out(
         frame = evidence.readings[stream.name].frame
         for position in [i for i, use in enumerate(frame["use"]) if use in RESTORABLE]:
             reading = frame.iloc[position]
+            if "cylinder" not in frame:  # of a stream of whole engines
+                continue
             if not isinstance(reading["engine"], str) or reading["cylinder"] != reading["cylinder"]:  # a missing cell
                 continue
             restored = frame.copy()

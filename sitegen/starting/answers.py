@@ -486,7 +486,7 @@ def read_file(path: Path, file: str) -> tuple[dict[str, Given], Collector]:
     return given, problems
 
 
-_SECTIONS = ("coatings", "engine_types", "testers", "reference_orifices", "tools", "oils", "meters")
+_SECTIONS = ("coatings", "engine_types", "testers", "reference_orifices", "tools", "oils", "meters", "laboratories")
 
 
 def _clash(so_far: Mapping[str, Any], around: Around) -> str:

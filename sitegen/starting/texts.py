@@ -65,6 +65,8 @@ def definitions(answers: Answers, schema: str) -> str:
         "#   gas-40: {title: gas engine oil, grade: SAE 40, density: 0.885 kg/L}",
         "# meters:",
         "#   M1: {title: blow-by meter, principle: positive-displacement, scale: actual}",
+        "# laboratories:",
+        "#   lab-1: {title: oil laboratory, method: ICP, reported_to: 0.1 mg/kg}",
     ]
     return "\n".join(lines) + "\n"
 
@@ -307,7 +309,7 @@ def table(stream: Stream, answers: Answers) -> str:
 
 def heading(field: Field, answers: Answers) -> str:
     """`field [unit]`, or the field alone where it has no unit."""
-    if field.kind != "number" or not field.dimension:
+    if field.kind not in {"number", "bounded"} or not field.dimension:
         return field.name
     return f"{field.name} [{column_unit(field, answers)}]"
 

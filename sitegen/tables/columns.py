@@ -249,7 +249,7 @@ class Planner:
         written = stated or bracket or below
         if (
             at in self._table.percent
-            and what.kind in {"number", "integer"}
+            and what.kind in {"number", "bounded", "integer"}
             and written != "%"
             and (written or not what.dimension)
         ):
@@ -261,8 +261,8 @@ class Planner:
             )
             return None
         label = self._table.label(header)
-        if what.kind != "number" or not what.dimension:
-            if what.kind == "number" and written not in {"", "1", "-"}:
+        if what.kind not in {"number", "bounded"} or not what.dimension:
+            if what.kind in {"number", "bounded"} and written not in {"", "1", "-"}:
                 self._in_table(
                     header,
                     "unit-unwanted",
@@ -328,7 +328,7 @@ def constant(what: Field, text: str) -> Any:
     """Value of a text that holds for every row, in the unit of its field. Raises ValueError."""
     if not text:
         raise ValueError("nothing is stated")
-    if what.kind == "number":
+    if what.kind in {"number", "bounded"}:
         if not what.dimension:
             return float(text)
         scale = 100.0 if what.unit == "%" else 1.0
@@ -358,9 +358,10 @@ def constant(what: Field, text: str) -> Any:
 def word(what: Field, text: str) -> str:
     """The allowed word a text stands for, whatever its capitals and hyphens. Raises ValueError."""
     found = "-".join(text.casefold().replace("_", " ").replace("-", " ").split())
-    if found not in what.words:
+    known = {each.casefold(): each for each in what.words}
+    if found not in known:
         raise ValueError(f'"{shown(text)}" is not one of its words')
-    return found
+    return known[found]
 
 
 def expected(what: Field) -> str:
@@ -368,6 +369,7 @@ def expected(what: Field) -> str:
     if what.words:
         return ", ".join(what.words)
     kinds = {"integer": "a whole number", "yes-no": "yes or no", "date": "a date, as 2026-05-14", "number": "a number"}
+    kinds["bounded"] = "a number, <1 for below 1, ND for not detected, or - for not measured"
     return kinds.get(what.kind, "a text")
 
 

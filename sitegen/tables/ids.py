@@ -26,6 +26,7 @@ def unknown(
         "reference": list(program.definitions.reference_orifices),
         "tool": list(program.definitions.tools),
         "meter": list(program.definitions.meters),
+        "laboratory": list(program.definitions.laboratories),
     }
     builds = {build.id: build for build in program.builds}
     engines = part.arrays.get("engine", np.full(len(part.lines), None, dtype=object))

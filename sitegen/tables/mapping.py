@@ -82,6 +82,7 @@ class Part:
     headers: Mapping[str, str] = field(default_factory=dict)  # field -> header, for messages
     cell_field: str = ""  # sheet form: field its cells hold ...
     cell_headers: Sequence[str] = ()  # ... and the header of each reading
+    marks: Mapping[str, Any] = field(default_factory=dict)  # bounded field -> object of "", "<", "ND" and "-"
 
     def header(self, name: str, at: int) -> str:
         """Header over what a reading says of a field; the field's name where it is stated once for all."""
@@ -154,7 +155,8 @@ def _part(
         faults.append(Fault(int(at), "short-row", "", what, "a field under every header"))
     for array in arrays.values():  # a row that is too short may say anything anywhere
         array[short] = np.nan if array.dtype.kind == "f" else None
-    return Part(lines, (), arrays, faults, headers={use.field.name: use.header for use in plan.uses})
+    headers = {use.field.name: use.header for use in plan.uses}
+    return Part(lines, (), arrays, faults, headers=headers, marks=convert.marks)
 
 
 class _Converter:
@@ -175,6 +177,7 @@ class _Converter:
         self._short = short
         self.faults: list[Fault] = []
         self.problems: list[Problem] = []
+        self.marks: dict[str, Cells] = {}
 
     def __call__(self, use: Use, column: Any, odd: Mapping[int, Odd]) -> Any:
         if odd:
@@ -185,7 +188,9 @@ class _Converter:
             column = column.copy()
             column[self._short] = ""
         kind = use.field.kind
-        if kind in {"number", "integer"}:
+        if kind == "bounded":
+            column, self.marks[use.field.name] = _parted(column)
+        if kind in {"number", "bounded", "integer"}:
             return self._numbers(use, column)
         if kind == "date":
             return self._dates(use, column)
@@ -282,6 +287,31 @@ class _Converter:
         cell = column[at]
         return f'"{shown(cell.strip())}"' if isinstance(cell, str) else f'"{cell:.12g}"'
 
+
+def _parted(column: Cells) -> tuple[Cells, Cells]:
+    """Numbers of a bounded column as they are without their marks, and the marks."""
+    if column.dtype != object:
+        return column, np.full(len(column), "", dtype=object)
+    cells, marks = [], []
+    for cell in column.tolist():
+        text = cell.strip()
+        mark = _mark(text)
+        marks.append(mark)
+        cells.append(text[1:].strip() if mark == "<" else "" if mark else cell)
+    return _objects(cells), _objects(marks)
+
+
+def _mark(text: str) -> str:
+    return "<" if text.startswith("<") and text[1:].strip() else _WORDS.get(text.casefold(), "")
+
+
+def is_mark(text: str) -> bool:
+    """True of a cell that stands as a bound, or says that there is no number: "<1", "ND", "-"."""
+    return bool(_mark(text.strip()))
+
+
+# Blank is not among them: nothing was given, and nothing is said.
+_WORDS = {"nd": "ND", "n.d.": "ND", "n.d": "ND", "not detected": "ND", **dict.fromkeys("-\u2212\u2013\u2014", "-")}
 
 _FAULTS = {
     "not-a-number": "not a number",

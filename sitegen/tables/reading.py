@@ -245,9 +245,13 @@ def _frame(read: Sequence[_Read], fields: Sequence[Field]) -> pd.DataFrame:
     for what in fields:
         if what.name in columns:
             continue
-        if what.kind in {"number", "integer"}:
+        if what.kind in {"number", "bounded", "integer"}:
             arrays = [each.part.arrays.get(what.name, np.full(len(each.part.lines), np.nan)) for each in read]
             columns[what.name] = np.concatenate([np.zeros(0), *arrays])
+            if what.kind == "bounded":
+                blank = [np.full(size, "", dtype=object) for size in sizes]
+                marks = [each.part.marks.get(what.name, none) for each, none in zip(read, blank, strict=True)]
+                columns[f"{what.name}_mark"] = _text(np.concatenate([np.zeros(0, dtype=object), *marks]))
         else:
             texts = [
                 each.part.arrays.get(what.name, np.full(len(each.part.lines), None, dtype=object)) for each in read
@@ -316,6 +320,8 @@ def _waiting(sheet: Sheet, read: Sequence[_Read], fields: Sequence[Field]) -> No
         asked = [name for name in found if name in part.headers]
         if asked and not part.phases:
             empty = sheet.frame[asked].iloc[start:end].isna().all(axis=1).to_numpy(copy=True)
+            for name in part.marks:  # "ND" and "-" are no numbers, but say something
+                empty &= (sheet.frame[f"{name}_mark"].iloc[start:end] == "").to_numpy()
             empty[[fault.at for fault in part.faults]] = False
             for at in (start + np.flatnonzero(empty)).tolist():
                 if sheet.use[at] not in judged:

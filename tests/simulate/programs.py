@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from statistics import fmean
 
-from simulate import eventlog, inspection, logfiles, logs, sheets, surfaces, tables
+from simulate import eventlog, inspection, logfiles, logs, oil, sheets, surfaces, tables
 from simulate.engine import (
     GRADED,
     HARD,
@@ -36,6 +36,7 @@ from simulate.engine import (
     take,
 )
 from simulate.logplans import LOGS_2025, LOGS_2026, Logged
+from simulate.oil import OilPlan
 
 SEED = 7  # picked so that the story can be told: no evidence about methods, tests of recovery use many seeds
 BEHAVIOURS: Mapping[str, Behaviour] = {"nitrided": NITRIDED, "hard-crn": HARD, "graded-crn": GRADED}
@@ -501,7 +502,42 @@ def example(seed: int = SEED, scatter: Scatter = Scatter()) -> tuple[Truth, dict
         earlier.oddities + later.oddities,
     )
     written_down = {"pump-rings-2026/records/events.csv": eventlog.EVENTS_2026.encode()}
-    return truth, {**files, **more, **written_down}
+    return truth, {**files, **more, **written_down, **oil_tables(seed)}
+
+
+def oil_records(seed: int = SEED) -> dict[str, oil.Record]:
+    """Samples, what was done to the oil, and the truth of every build of both example programs."""
+    made = {}
+    for plan in (*PLANS_2025, *PLANS_2026):
+        engine, _ = truth_of(seed, plan, Scatter())
+        phases = [phase for phase in plan.phases if phase in oil.HOURS]
+        own = replace(OIL.get(plan.name, OilPlan((), f"{plan.name}-1")), phases=phases)
+        made[plan.name] = oil.run(seed, engine, own, {phase: plan.date(phase) for phase in phases})
+    return made
+
+
+def oil_tables(seed: int = SEED) -> dict[str, bytes]:
+    """The oil records of both example programs, by path below the programs folder."""
+    found = oil_records(seed)
+    early, wide, long = (
+        [found[name] for name in names] for names in (("A1", "A2", "A3"), ("B1", "B2", "B3", "B4"), ("B5", "B6", "B7"))
+    )
+    folder, later = "pump-rings-2025/records", "pump-rings-2026/records"
+    return {
+        f"{folder}/oil-samples.csv": oil.wide([s for each in early for s in each.samples]),
+        f"{folder}/oil-events.csv": oil.events(early, litres=0.885),
+        f"{later}/oil-samples.csv": oil.wide([s for each in wide for s in each.samples]),
+        f"{later}/oil-samples-b5-b7.csv": oil.long([s for each in long for s in each.samples]),
+        f"{later}/oil-events.csv": oil.events([*wide, *long]),
+    }
+
+
+OIL: Mapping[str, OilPlan] = {
+    "B1": OilPlan((), "B1-1"),
+    "B2": OilPlan((), "B2-1", late={"run-in-25": 26.0}),
+    "B4": OilPlan((), "B4-1", places={"pulls": "drain-plug"}, not_detected=("Pb", "Sn")),
+    "B5": OilPlan((), "B5-1", missing=("run-in-25",), not_measured=("Al",)),
+}
 
 
 def pictures(seed: int = SEED) -> dict[str, bytes]:

@@ -1,0 +1,361 @@
+"""Metal made and oil lost by an engine: what was in the sump, what went in and out, by mass.
+
+Over any stretch of running, W = M2·c2 + sum(drawn·c) + sum(drained·c) - M1·c1 - sum(filled·c_fresh) + lost·c_lost:
+linear in the concentrations, so that errors and bounds of each sample travel with its own coefficient. Lost oil carries
+no metal where it evaporates and all of it where it leaves as droplets: three cases bound what cannot be known.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+from sitegen.vocabulary import Refused
+
+Case = Literal["evaporated", "mean", "end"]
+CASES: tuple[Case, ...] = ("evaporated", "mean", "end")
+LEFT_LIMIT = 0.5  # limit of error of what a drain leaves, as a share of it; from memory (5 to 15 % of the charge)
+LEFT_SCATTER = 0.1  # of what one drain leaves beside the next, as a share of it; from memory
+FILLED, ADDED, LOST, DRAWN = "fresh oil filled", "fresh oil topped up", "lost with droplets", "drawn with samples"
+DRAINED, START, END = "drained", "in the engine at the start", "in the engine at the end"
+TERMS = (START, FILLED, ADDED, LOST, DRAWN, DRAINED, END)  # of a balance, in the order told
+Z = 1.959963984540054  # 97.5 % point of the normal distribution
+
+
+@dataclass(frozen=True)
+class Content:
+    """One element in one sample [mg/kg]. A bound has no value: it lies anywhere from `low` to `high`."""
+
+    value: float | None
+    low: float = 0.0
+    high: float = 0.0
+    se: float = 0.0  # independent part
+    se_common: float = 0.0  # part shared by all samples of `common`
+    common: str = ""
+    known: bool = True  # False: no precision is stated, so no interval follows
+
+
+@dataclass(frozen=True)
+class Move:
+    """Something done to the oil, in the order it was done."""
+
+    kind: Literal["fill", "top-up", "sample", "drain"]
+    mass: float  # kg
+    hours: float  # running time [h]
+    sample: str = ""  # id, of a sample
+
+
+@dataclass(frozen=True)
+class Fill:
+    """The life of one fill: its moves, the oil in the engine before each, and what it lost."""
+
+    moves: tuple[Move, ...]
+    begin: float  # kg in the engine after filling, old oil included
+    left_before: float  # kg of old oil in it
+    lost: float | None  # kg over the fill; None: not drained and weighed yet
+    lost_se: float
+    hours: float  # from fill to drain, or to the last move [h]
+    at: tuple[float, ...] = ()  # kg in the engine before each move
+    stays: float = 0.0  # kg of it that its drain left
+
+
+def fills(moves: Sequence[Move], left: float | None, mass_error: float) -> list[Fill]:
+    """Fills of an engine, one after the other.
+
+    Parameters: moves in their order, the first a fill; left: share of the charge that a drain leaves [-], None where
+    not stated; mass_error: standard uncertainty of each mass, as a share of it [-].
+
+    Returns: what each fill lost, its uncertainty [kg] of the masses and of what drains left. What one drain left is the
+    same as what the next leaves but for a tenth (from memory), so it hardly counts from the second fill on.
+
+    Refuses: `no-fill` where the first move is none; `fill-without-drain` where a fill follows on one that was not
+    drained; `drained-too-much` where more left than was in.
+    """
+    if not moves or moves[0].kind != "fill":
+        raise Refused("no-fill")
+    groups: list[list[Move]] = []
+    for move in moves:
+        if move.kind == "fill":
+            groups.append([])
+        groups[-1].append(move)
+    for group in groups[:-1]:
+        if not _drained(group):
+            raise Refused("fill-without-drain")
+    stays = [(left or 0.0) * group[0].mass if _drained(group) else 0.0 for group in groups]
+    made = _filled(groups, stays, mass_error)
+    for fill in made:
+        into = fill.begin + sum(move.mass for move in fill.moves if move.kind == "top-up")
+        out = sum(move.mass for move in fill.moves if move.kind in {"sample", "drain"})
+        weighing = mass_error * math.sqrt(sum(move.mass**2 for move in fill.moves))
+        slack = Z * weighing + (LEFT_LIMIT + 1.0) * fill.stays
+        if fill.lost is not None and (fill.lost < -slack or out > into * (1 + 3 * mass_error)):
+            raise Refused("drained-too-much")
+    return made
+
+
+def _drained(group: Sequence[Move]) -> bool:
+    return any(move.kind == "drain" for move in group)
+
+
+def _filled(groups: Sequence[Sequence[Move]], stays: Sequence[float], mass_error: float) -> list[Fill]:
+    """Fills from their moves and what each drain left [kg]."""
+    made: list[Fill] = []
+    old = 0.0
+    for number, (group, stay) in enumerate(zip(groups, stays, strict=True)):
+        begin = old + group[0].mass
+        into = sum(move.mass for move in group if move.kind == "top-up")
+        out = sum(move.mass for move in group if move.kind in {"sample", "drain"})
+        lost = begin + into - out - stay if _drained(group) else None
+        old_error = LEFT_LIMIT / math.sqrt(3) * stay if number == 0 else math.sqrt(2) * LEFT_SCATTER * stay
+        lost_se = math.hypot(mass_error * math.sqrt(sum(move.mass**2 for move in group)), old_error)
+        hours = group[-1].hours - group[0].hours
+        inside = _inside(group, begin, lost or 0.0, hours)
+        made.append(Fill(tuple(group), begin, old, lost, lost_se, hours, inside, stay))
+        old = stay
+    return made
+
+
+def _shifted(found: Sequence[Fill], mass_error: float) -> Iterator[list[Fill]]:
+    """The fills with one source of error after the other moved by its standard uncertainty.
+
+    Sources: each mass; the share that drains leave, alike for all of them; what each drain leaves beside it.
+    """
+    groups = [fill.moves for fill in found]
+    stays = [fill.stays for fill in found]
+    for number, group in enumerate(groups):
+        for place, move in enumerate(group):
+            if mass_error * move.mass > 0:
+                moved = (*group[:place], replace(move, mass=move.mass * (1 + mass_error)), *group[place + 1 :])
+                yield _filled([*groups[:number], moved, *groups[number + 1 :]], stays, mass_error)
+    if any(stays):
+        yield _filled(groups, [stay * (1 + LEFT_LIMIT / math.sqrt(3)) for stay in stays], mass_error)
+    for number, stay in enumerate(stays):
+        if stay > 0:
+            other = [*stays[:number], stay * (1 + LEFT_SCATTER), *stays[number + 1 :]]
+            yield _filled(groups, other, mass_error)
+
+
+def _inside(group: Sequence[Move], begin: float, lost: float, hours: float) -> tuple[float, ...]:
+    """Oil in the engine before each move [kg]: what a fill lost, it lost evenly over its hours."""
+    inside, now, before = [], begin, group[0].hours
+    for place, move in enumerate(group):
+        now -= lost * (move.hours - before) / hours if hours > 0 else 0.0
+        inside.append(now)
+        before = move.hours
+        if place:
+            now += move.mass if move.kind == "top-up" else -move.mass
+    return tuple(inside)
+
+
+@dataclass(frozen=True)
+class Term:
+    """One term of a balance [mg]: oil in the engine, drawn, filled or lost, times what it holds."""
+
+    what: str
+    oil: float  # kg
+    metal: float  # mg, signed as it enters the sum
+
+
+@dataclass(frozen=True)
+class Balance:
+    """Metal made over a stretch: the three cases [mg], and an interval that holds them all."""
+
+    cases: Mapping[Case, float]
+    low: float | None  # None: no precision is stated
+    high: float | None
+    se: float  # independent part, of laboratory and masses [mg]
+    se_common: float
+    common: str
+    terms: tuple[Term, ...]  # of the case of droplets at the mean; they add up to it
+    hours: float
+    bounded: bool  # rests on a bound
+    lost_known: bool
+    samples: int
+
+
+@dataclass
+class _Sum:
+    """A linear form in the concentrations."""
+
+    constant: float = 0.0
+    of: dict[str, float] = field(default_factory=dict)  # sample -> coefficient [kg]
+
+    def total(self, guess: Mapping[str, float]) -> float:
+        """Its value [mg] at these concentrations [mg/kg]."""
+        return self.constant + sum(mass * guess[sample] for sample, mass in self.of.items())
+
+    def add(self, sample: str, mass: float, fresh: float) -> None:
+        if sample:
+            self.of[sample] = self.of.get(sample, 0.0) + mass
+        else:
+            self.constant += mass * fresh
+
+
+def balance(
+    found: Sequence[Fill],
+    contents: Mapping[str, Content],
+    fresh: float,
+    first: str,
+    last: str,
+    mass_error: float,
+) -> Balance:
+    """Metal made from the sample `first` ("" the first fill) to the sample `last` [mg].
+
+    Parameters: fills of the engine; contents by sample [mg/kg]; fresh oil [mg/kg]; mass_error [-].
+
+    The sum runs over the stretches between neighbouring samples that hold the element, each in its own case of lost
+    oil; what one stretch ends with the next begins with. Errors of masses travel by moving each in turn (GUM, JCGM
+    100:2008, 5.1.3 note 2). The fresh oil counts as known. Refuses: `no-sample` where `last` holds no such element.
+    """
+    guess = {
+        name: each.value if each.value is not None else (each.low + each.high) / 2 for name, each in contents.items()
+    }
+    walked = _walk(found, guess, fresh, first, last)
+    masses = dict.fromkeys(CASES, 0.0)  # squares of errors [mg2]
+    for other in _shifted(found[: walked.fills], mass_error):
+        sums = _walk(other, guess, fresh, first, last).sums
+        for case in CASES:
+            masses[case] += (sums[case].total(guess) - walked.sums[case].total(guess)) ** 2
+    return _result(walked, contents, masses)
+
+
+@dataclass(frozen=True)
+class _Walk:
+    """A balance before its errors."""
+
+    sums: Mapping[Case, _Sum]
+    terms: Mapping[str, Sequence[float]]  # what -> oil [kg], metal [mg]
+    hours: float
+    lost_known: bool
+    fills: int  # how many it reaches into
+
+
+def _walk(found: Sequence[Fill], guess: Mapping[str, float], fresh: float, first: str, last: str) -> _Walk:
+    """From move to move, from the sample `first` to the sample `last`; see `balance`."""
+    sums: dict[Case, _Sum] = {case: _Sum() for case in CASES}
+    terms: dict[str, list[float]] = {}
+    here, started, lost_known = "", first == "", True
+    begun = found[0].moves[0].hours if found else 0.0
+
+    def content(sample: str) -> float:
+        return guess[sample] if sample else fresh
+
+    def term(what: str, oil: float, metal: float) -> None:
+        known = terms.setdefault(what, [0.0, 0.0])
+        known[0] += oil
+        known[1] += metal
+
+    def end(forms: Mapping[Case, _Sum], sign: float, what: str, oil: float, sample: str) -> None:
+        for form in forms.values():
+            form.add(sample, sign * oil, fresh)
+        term(what, oil, sign * oil * content(sample))
+
+    for number, fill in enumerate(found):
+        opened = fill.moves[0].hours
+        if started:  # old oil in it carries on what it held: counted in and out, it is in no term
+            end(sums, -1.0, FILLED, fill.moves[0].mass, "")
+        rate = (fill.lost or 0.0) / fill.hours if fill.hours > 0 else 0.0
+        since = opened
+        for place, move in enumerate(fill.moves):
+            inside, lost = fill.at[place], rate * (move.hours - since)
+            if started and move.kind == "top-up":
+                end(sums, -1.0, ADDED, move.mass, "")
+            if move.kind == "sample" and move.sample not in guess and started:
+                end(sums, 1.0, DRAWN, move.mass, here)  # not known: taken as in the one before
+            if move.kind == "drain" and started:
+                for case in ("mean", "end"):
+                    sums[case].add(here, lost, fresh)
+                term(LOST, lost, lost * content(here))
+                end(sums, 1.0, DRAINED, move.mass, here)
+            if move.kind != "sample" or move.sample not in guess:
+                continue
+            sample = move.sample
+            if started:
+                lost_known = lost_known and (fill.lost is not None or move.hours <= opened)
+                sums["end"].add(sample, lost, fresh)
+                for name, share in [*((name, share / 2) for name, share in _mixed(here, fill)), (sample, 0.5)]:
+                    sums["mean"].add(name, share * lost, fresh)
+                    term(LOST, share * lost, share * lost * content(name))
+            if sample == last and started:
+                end(sums, 1.0, END, inside, sample)
+                return _Walk(sums, terms, move.hours - begun, lost_known, number + 1)
+            if started:
+                end(sums, 1.0, DRAWN, move.mass, sample)
+            here, since = sample, move.hours
+            if sample == first:
+                started, begun = True, move.hours
+                end(sums, -1.0, START, inside - move.mass, sample)
+    raise Refused("no-sample")
+
+
+def _mixed(here: str, fill: Fill) -> list[tuple[str, float]]:
+    """What the oil held after the sample before: the same, or after a change of oil what was left of it, in fresh."""
+    if not here or any(move.sample == here for move in fill.moves):
+        return [(here, 1.0)]
+    share = fill.left_before / fill.begin
+    return [(here, share), ("", 1 - share)]
+
+
+def _result(walked: _Walk, contents: Mapping[str, Content], masses: Mapping[Case, float]) -> Balance:
+    cases: dict[Case, float] = {}
+    lows, highs, errors, commons = [], [], [], []
+    names: set[str] = set()
+    known, bounded = True, False
+    for case, form in walked.sums.items():
+        least = most = middle = form.constant
+        own = masses[case]
+        groups: dict[str, float] = {}
+        for sample, mass in form.of.items():
+            if abs(mass) < 1e-12:
+                continue
+            each = contents[sample]
+            ends = (mass * each.low, mass * each.high) if each.value is None else (mass * each.value,) * 2
+            least, most = least + min(ends), most + max(ends)
+            middle += (ends[0] + ends[1]) / 2
+            own += (mass * each.se) ** 2
+            if each.common:
+                groups[each.common] = groups.get(each.common, 0.0) + mass * each.se_common
+            known = known and each.known
+            bounded = bounded or each.value is None
+        names |= set(groups)
+        common = math.sqrt(sum(part**2 for part in groups.values()))
+        half = Z * math.hypot(math.sqrt(own), common)
+        cases[case] = middle
+        lows.append(least - half)
+        highs.append(most + half)
+        errors.append(math.sqrt(own))
+        commons.append(common)
+    return Balance(
+        cases,
+        min(lows) if known else None,
+        max(highs) if known else None,
+        max(errors),
+        max(commons),
+        next(iter(names)) if len(names) == 1 else "",
+        tuple(Term(what, oil, metal) for what, (oil, metal) in walked.terms.items() if oil or metal),
+        walked.hours,
+        bounded,
+        walked.lost_known,
+        len(walked.sums["mean"].of),
+    )
+
+
+def adding_up(terms: Sequence[float], decimals: int, to: float | None = None) -> list[float]:
+    """The terms rounded so that they add up in the last digit shown: to their sum, or to the total shown for it.
+
+    The method of largest remainders: those that lie nearest to the next step take it. Each stays within a step of what
+    it is where `to` lies within rounding of the sum.
+
+    >>> adding_up([1.4, 1.4, 1.4], 0)
+    [2.0, 1.0, 1.0]
+    """
+    step = 10.0**decimals
+    scaled = [term * step for term in terms]
+    down = [math.floor(each + 1e-9) for each in scaled]
+    missing = round(sum(scaled) if to is None else to * step) - sum(down)
+    order = sorted(range(len(terms)), key=lambda place: (down[place] - scaled[place], place))
+    for turn in range(abs(missing)):
+        down[order[turn % len(order)] if missing > 0 else order[-1 - turn % len(order)]] += 1 if missing > 0 else -1
+    return [each / step + 0.0 for each in down]

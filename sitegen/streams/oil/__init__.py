@@ -1,0 +1,29 @@
+"""Oil: metal made, oil consumed, where the metal came from, and whether the laboratory can tell."""
+
+from __future__ import annotations
+
+from sitegen.streams.oil.fields import FIELDS
+from sitegen.streams.oil.measures import CONCENTRATION
+from sitegen.streams.oil.read import read
+from sitegen.streams.oil.sections import SECTIONS
+from sitegen.streams.oil.smallest import smallest
+from sitegen.streams.oil.steps import BALANCE, NEXT_BUILD, SAMPLES
+from sitegen.vocabulary import Stream
+
+STREAM = Stream(
+    name="oil",
+    title="oil sample",
+    order=50,
+    fields=FIELDS,
+    read=read,
+    steps=(SAMPLES, BALANCE, NEXT_BUILD),
+    sections=SECTIONS,
+    recorded=(CONCENTRATION["Fe"].id,),
+    whole=True,
+    cautions=(
+        "Hot oil and hot surfaces burn: sleeves, a face shield, and a sample drawn through a tube, not by hand.",
+        "Used oil irritates the skin and can cause skin cancer (Health and Safety Executive): gloves, no "
+        "oily rags in pockets, hands washed before eating. Used oil is collected, never poured away.",
+    ),
+    smallest=smallest,
+)

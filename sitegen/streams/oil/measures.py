@@ -1,0 +1,177 @@
+"""What the oil stream concludes, declared once. Metals are measures of their own, so that programs may name them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from sitegen.methods import elements
+from sitegen.vocabulary import Measure
+
+_PRECISION = (
+    "laboratory's own intermediate precision from the program file, else the reproducibility of ASTM D5185 within its "
+    "range (copper and lead published, other elements from memory); rounding of the report as a uniform term"
+)
+_PARTICLES = (
+    "ICP reads particles above a few micrometres low (scope of ASTM D5185), so flakes of the run-in are missed."
+)
+
+CONCENTRATION: Mapping[str, Measure] = {
+    symbol: Measure(
+        id=f"oil.{name}",
+        title=f"{name} in the oil",
+        unit="mg/kg",
+        better="",
+        method=f"{name.capitalize()} in each sample, as reported.",
+        formula="reading",
+        source=_PRECISION,
+        limits=f"Concentration alone misleads: a change of oil or a top-up lowers it, wear does not. {_PARTICLES}",
+        interval="laboratory",
+        compare="difference",
+    )
+    for symbol, name in elements.ALL.items()
+}
+MASS: Mapping[str, Measure] = {
+    symbol: Measure(
+        id=f"wear.{name}_mass",
+        title=f"{name} made",
+        unit="mg",
+        better="less",
+        method=f"{name.capitalize()} that came into the oil since the sample before; in all, since the first fill. "
+        "Fresh oil is taken off. Lost oil counts as droplets at the mean of both ends; the bounds reach from all of "
+        "it evaporated, which leaves the metal behind, to all of it lost as droplets at the end.",
+        formula="W = M₂·c₂ − M₁·c₁ + Σ drawn·c + Σ drained·c − Σ filled·c(fresh) + lost·c(lost)",
+        source=f"balance of mass (exact); {_PRECISION}",
+        limits=f"The whole engine, whatever its parts. {_PARTICLES} What the filter holds is not in it.",
+        interval="bounds",
+        compare="difference",
+        grows=True,
+    )
+    for symbol, name in elements.METALS.items()
+}
+PER_HOUR = Measure(
+    id="wear.metal_per_hour",
+    title="metal made per hour",
+    unit="mg/h",
+    better="less",
+    method="Metal made since the sample before, by the running time since.",
+    formula="W / hours",
+    source="of the metal made and the running time",
+    interval="bounds",
+    compare="difference",
+)
+PER_KM = Measure(
+    id="wear.metal_per_km",
+    title="metal made per kilometre of sliding",
+    unit="mg/km",
+    better="less",
+    method="Metal made since the sample before, by the distance the rings slid since.",
+    formula="W / distance",
+    source="of the metal made and the sliding distance",
+    interval="bounds",
+    compare="difference",
+)
+RUN_IN = Measure(
+    id="wear.run_in_share",
+    title="share of the metal made by the run-in",
+    unit="%",
+    better="",
+    method="Metal made up to the last sample before durability running, of all up to the last sample.",
+    formula="100 · W(run-in) / W",
+    source="of the metal made; bounds from the bounds of both parts",
+    interval="bounds",
+)
+FROM = Measure(
+    id="wear.from_source",
+    title="metal by the part it came from",
+    unit="mg",
+    better="less",
+    method="Parts of the compositions the program states, in the proportion that explains the metals best. Parts that "
+    "hold the same metals in the same proportion are one group. The interval takes in every set of parts that explains "
+    "the metals as well.",
+    formula="least squares, weighted by the errors of the metals, no mass below zero; as well: misfit larger by less "
+    "than 3.84, the 95 % point of χ² on 1 degree of freedom",
+    source="non-negative least squares",
+    limits="Only as good as the list of parts: what is not on it is put down to those that are.",
+    interval="bounds",
+)
+NEXT = Measure(
+    id="wear.next_build",
+    title="metal made by the next build",
+    unit="mg",
+    better="",
+    method="Where the metal made by one more build with this coating may lie with a probability of 95 %, taking the "
+    "builds so far as drawn from one lot. Only engines that hold this coating alone.",
+    formula="mean ± t(n − 1) · s · √(1 + 1/n) over builds",
+    source="Student's prediction interval (exact for normal scatter)",
+    limits="Fewer than fifteen builds support no tolerance interval: the points and their range are shown.",
+    interval="prediction",
+)
+CONSUMPTION = Measure(
+    id="oil.consumption",
+    title="oil consumption",
+    unit="g/h",
+    better="less",
+    method="Oil filled and topped up less oil drained, drawn and left in the engine, by the running time of the fill. "
+    "Weighed.",
+    formula="(filled + topped up − drawn − drained − left) / hours",
+    source="balance of mass (exact). Errors of the masses as the program states them; of what a drain leaves ±50 % at "
+    "the first fill, and between two drains ±10 %, from memory",
+    interval="confidence",
+    compare="difference",
+)
+SPECIFIC = Measure(
+    id="oil.consumption_specific",
+    title="oil consumption by energy",
+    unit="g/kWh",
+    better="less",
+    method="Oil lost by the brake energy delivered on the fill.",
+    formula="lost / energy",
+    source="of the oil consumption and the brake energy",
+    interval="confidence",
+    compare="difference",
+)
+INDEX = Measure(
+    id="oil.viscosity_index",
+    title="viscosity index",
+    unit="1",
+    better="",
+    method="From the viscosities at 40 and 100 °C.",
+    formula="ASTM D2270, procedures A and B",
+    source="ASTM D2270, table 1",
+    limits="Not defined below 2 mm²/s at 100 °C.",
+    interval="",
+)
+THICKER = Measure(
+    id="oil.viscosity_change",
+    title="change of the viscosity at 100 °C from fresh",
+    unit="%",
+    better="",
+    method="Viscosity of the sample against that of the fresh oil.",
+    formula="100 · (ν / ν(fresh) − 1)",
+    source="exact",
+    interval="",
+)
+
+
+def _read(name: str, title: str, unit: str) -> Measure:
+    return Measure(
+        id=f"oil.{name}",
+        title=title,
+        unit=unit,
+        better="",
+        method=f"{title[0].upper()}{title[1:]}, as reported.",
+        formula="reading",
+        source="reading",
+        interval="",
+    )
+
+
+READ: Mapping[str, Measure] = {
+    "acid_number": _read("acid_number", "acid number", "mg KOH/g"),
+    "base_number": _read("base_number", "base number", "mg KOH/g"),
+    "oxidation": _read("oxidation", "oxidation", "A/cm"),
+    "nitration": _read("nitration", "nitration", "A/cm"),
+    "fuel": _read("fuel", "fuel in the oil", "%"),
+    "soot": _read("soot", "soot in the oil", "%"),
+    "water": _read("water", "water in the oil", "%"),
+}

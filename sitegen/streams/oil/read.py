@@ -1,0 +1,254 @@
+"""Oil records to readings: samples and what was done to the oil, from tables of either form."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from statistics import median
+from typing import Any
+
+import numpy as np
+
+from sitegen.methods import elements
+from sitegen.problems import listed, nearest, shown
+from sitegen.program.model import Program, RecordSource
+from sitegen.streams.oil.fields import CONDITION, DRAIN, FIELDS, FILL, FILTER, SAMPLE, TOP_UP
+from sitegen.streams.oil.samples import RANK, mass_of
+from sitegen.tables.checks import same_again
+from sitegen.tables.columns import parted
+from sitegen.tables.reading import Sheet, read_stream
+from sitegen.tables.rows import rows_of
+from sitegen.vocabulary import Problem, Readings
+
+# A laboratory's blank correction may take a report a little below zero: by no more than this [-], from memory.
+BLANK = 2e-6
+THOUSANDFOLD = 300.0  # times its neighbours: per cent entered for mg/kg is 10 000, g/kg 1 000
+_SYMBOL = re.compile("[A-Z][a-z]?")
+
+
+def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
+    """Readings of all oil records; see `tables.reading.read_stream`."""
+    checks = (_what, _told, _elements, _amounts, _negative, _samples, _filled, _drained, _methods, _thousandfold)
+    found = read_stream(program, sources, FIELDS, checks)
+    strange = list(_strange(found))
+    return replace(found, problems=tuple(sorted({*found.problems, *strange}))) if strange else found
+
+
+def _strange(found: Readings) -> Iterator[Problem]:
+    """A column that is headed like an element we do not know is not passed over in silence."""
+    for file, facts in found.files.items():
+        for header, field in facts["columns"].items():
+            name, _ = parted(header)
+            if field == "" and _SYMBOL.fullmatch(name):
+                yield Problem(
+                    file,
+                    0,
+                    0,
+                    "unknown-element",
+                    f'the column "{shown(header)}" is headed like an element, but is none an oil report is read for',
+                    listed(elements.ALL),
+                    nearest(name, elements.ALL),
+                    "correct the header, or leave the column out",
+                    header,
+                    "warning",
+                )
+
+
+def _what(program: Program, sheet: Sheet) -> None:
+    """What belongs to a sample is not entered for anything else, and the other way round."""
+    del program
+    frame = sheet.frame
+    sample = frame["what"] == SAMPLE
+    for name in ("sample", "element", "concentration", "draw_point", "since_shutdown", *elements.ALL, *CONDITION):
+        filled = frame[name].notna()
+        what = f'"{name}" is entered for what is no sample'
+        sheet.set_aside(~sample & filled, "oil-not-of-sample", name, what, "an empty cell, or a sample")
+    sheet.set_aside(
+        sample & frame["sample"].isna(), "sample-unnamed", "sample", "a sample without an id", "an id of the sample"
+    )
+    late = (frame["what"] == TOP_UP) & frame["hours"].isna() & frame["on_fill"].isna()
+    what = "a top-up does not say at how many hours it was made"
+    sheet.set_aside(late, "oil-hours-missing", "hours", what, "hours since the cold build, or on the fill")
+
+
+def _told(program: Program, sheet: Sheet) -> None:
+    """A sample of which nothing is told was not drawn: neither a figure, nor a mark, nor how it was drawn."""
+    del program
+    frame = sheet.frame
+    marks = [frame[f"{name}_mark"] != "" for name in ("concentration", *elements.ALL)]
+    told = ["concentration", *elements.ALL, *CONDITION, "particles", "mass", "volume", "since_shutdown"]
+    nothing = ~(frame[told].notna().any(axis=1) | np.logical_or.reduce(marks))
+    what = "nothing is told of the sample"
+    sheet.set_aside((frame["what"] == SAMPLE) & nothing, "no-figure", "", what, "what was found, or its mass")
+
+
+def _elements(program: Program, sheet: Sheet) -> None:
+    """A row for each element names the element and its concentration."""
+    del program
+    frame = sheet.frame
+    said = frame["concentration"].notna() | (frame["concentration_mark"] != "")
+    named = frame["element"].notna()
+    expected = "an element with its concentration, <1, ND or -"
+    what = "a concentration without its element"
+    sheet.set_aside(said & ~named, "element-missing", "element", what, expected)
+    held = frame[list(elements.ALL)].notna().any(axis=1)
+    sheet.set_aside(
+        named & held, "element-missing", "element", "elements stand in columns of their own as well", "one of the two"
+    )
+
+
+def _amounts(program: Program, sheet: Sheet) -> None:
+    """An amount is a mass, or a volume whose density is known; what was done to the oil has one."""
+    frame = sheet.frame
+    both = frame["mass"].notna() & frame["volume"].notna()
+    sheet.set_aside(both, "oil-amount-twice", "volume", "mass and volume are both entered", "one of the two")
+    known = {
+        build.id
+        for build in program.builds
+        if build.oil in program.definitions.oils and program.definitions.oils[build.oil].density
+    }
+    loose = frame["volume"].notna() & frame["density"].isna() & ~frame["engine"].isin(sorted(known))
+    what = "a volume whose density is neither entered nor given for the oil of the build"
+    sheet.set_aside(loose, "oil-density-missing", "volume", what, "a mass, or the density as well")
+    done = frame["what"].isin([FILL, TOP_UP, DRAIN, FILTER])
+    none = done & frame["mass"].isna() & frame["volume"].isna()
+    what = "nothing says how much oil it was"
+    sheet.set_aside(none, "oil-amount-missing", "mass", what, "a mass, or a volume")
+
+
+def _negative(program: Program, sheet: Sheet) -> None:
+    """A concentration below zero by more than a blank correction makes it."""
+    for name in ("concentration", *elements.ALL):
+        limits = _blank(program, sheet, name)
+        values = sheet.frame[name].to_numpy()
+        with np.errstate(invalid="ignore"):
+            low = values < -limits
+        what = "a concentration further below zero than a blank correction takes it"
+        sheet.set_aside(low, "negative-concentration", name, what, "zero or more; < and the limit; ND; or -")
+
+
+def _blank(program: Program, sheet: Sheet, name: str) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    """How far below zero a report may lie: the limit of detection where it is known."""
+    laboratories = program.definitions.laboratories
+    symbols = sheet.frame["element"] if name == "concentration" else [name] * len(sheet.frame)
+    pairs = zip(sheet.frame["laboratory"], symbols, strict=True)
+    limits = [
+        laboratories[lab].detection.get(symbol, BLANK) if isinstance(lab, str) and lab in laboratories else BLANK
+        for lab, symbol in pairs
+    ]
+    return np.array(limits, dtype=np.float64)
+
+
+def _samples(program: Program, sheet: Sheet) -> None:
+    """Two samples with one id: rows that say one id and another build, phase or hour, or the same element again."""
+    del program
+    frame = sheet.frame
+    first: dict[object, tuple[object, ...]] = {}
+    mask = np.zeros(len(frame), dtype=bool)
+    place = ("engine", "phase", "hours", "on_fill", "laboratory", "date")
+    for at, (name, *where) in enumerate(zip(frame["sample"], *(frame[each] for each in place), strict=True)):
+        if not sheet.open[at] or not isinstance(name, str):
+            continue
+        own = tuple(None if each != each else each for each in where)
+        mask[at] = first.setdefault(name, own) != own
+    what = "another sample bears the same id"
+    sheet.set_aside(mask, "sample-twice", "sample", what, "an id of its own for each sample")
+    again = frame[["sample", "element"]]
+    same_again(sheet, again, frame["what"] == SAMPLE, "sample", "the same sample is entered before, in")
+
+
+def _filled(program: Program, sheet: Sheet) -> None:
+    """Whatever is done with oil needs oil in the engine: a fill in its phase or one before."""
+    order = {phase.id: phase.order for phase in program.phases}
+    frame = sheet.frame
+    fills: dict[object, int] = {}
+    for at, (engine, phase, what) in enumerate(zip(frame["engine"], frame["phase"], frame["what"], strict=True)):
+        if sheet.open[at] and what == FILL:
+            fills[engine] = min(fills.get(engine, order[phase]), order[phase])
+    rows = zip(frame["engine"], frame["phase"], frame["what"], strict=True)
+    mask = [
+        what != FILL and phase in order and order[phase] < fills.get(engine, len(order) + 1)
+        for engine, phase, what in rows
+    ]
+    what = "the engine was not filled before: no fill is on record"
+    sheet.set_aside(np.array(mask, dtype=bool), "no-fill", "what", what, "a row of the fill, with its mass")
+
+
+def _drained(program: Program, sheet: Sheet) -> None:
+    """More oil than was in the engine since its fill cannot have left it."""
+    order = {phase.id: phase.order for phase in program.phases}
+    frame = sheet.frame
+    charge: dict[object, float] = {}  # what a drain leaves follows from the fill before
+    held, out, once = dict[object, float](), dict[object, float](), set[object]()
+    too_much: dict[int, tuple[float, float]] = {}
+    rows = [(at, row) for at, row in enumerate(rows_of(frame)) if sheet.open[at] and row.phase in order]
+    for at, row in sorted(rows, key=lambda pair: _when(pair[1], order)):
+        build = next((each for each in program.builds if each.id == row.engine), None)
+        oil = program.definitions.oils.get(build.oil) if build is not None else None
+        mass = mass_of(row, oil.density if oil is not None else None)
+        if row.what == FILL:
+            held[row.engine] = mass + (program.oil.left_after_drain or 0.0) * charge.get(row.engine, 0.0)
+            out[row.engine], charge[row.engine] = 0.0, mass
+        elif row.what == TOP_UP:
+            held[row.engine] = held.get(row.engine, 0.0) + mass
+        elif row.what != SAMPLE or row.sample not in once:
+            once |= {row.sample} if row.what == SAMPLE else set()
+            before = held.get(row.engine, 0.0) - out.get(row.engine, 0.0)
+            if out.get(row.engine, 0.0) + mass > held.get(row.engine, 0.0) * (1 + 3 * program.oil.mass_error) + 1e-9:
+                too_much[at] = (mass, before)
+            else:
+                out[row.engine] = out.get(row.engine, 0.0) + mass
+    mask = np.array([at in too_much for at in range(len(frame))], dtype=bool)
+
+    def what(at: int) -> str:
+        mass, before = too_much[at]
+        return f"{mass:.4g} kg left the engine, and no more than {before:.4g} kg were in it"
+
+    expected = "at most what was filled and topped up, less what was drawn and drained before"
+    sheet.set_aside(mask, "drained-too-much", "mass", what, expected)
+
+
+def _when(row: Any, order: Mapping[str, int]) -> tuple[int, int, float, int]:
+    """Order of what was done: by phase, a fill at its beginning, and all else without hours at its end."""
+    for hours in (row.hours, row.on_fill):
+        if hours is not None and hours == hours:
+            return order[row.phase], 1, float(hours), RANK[row.what]
+    return order[row.phase], 0 if row.what == FILL else 2, 0.0, RANK[row.what]
+
+
+def _methods(program: Program, sheet: Sheet) -> None:
+    """One series of a build, one method: the two see particles of different size."""
+    laboratories = program.definitions.laboratories
+    frame = sheet.frame
+    first: dict[object, str] = {}
+    mask = np.zeros(len(frame), dtype=bool)
+    for at, (engine, lab, what) in enumerate(zip(frame["engine"], frame["laboratory"], frame["what"], strict=True)):
+        if what == SAMPLE and sheet.open[at] and isinstance(lab, str) and lab in laboratories:
+            method = laboratories[lab].method
+            mask[at] = first.setdefault(engine, method) != method
+    what = "measured by another method than the samples of this build before: the two are never one series"
+    sheet.set_aside(mask, "other-method", "laboratory", what, "a laboratory with the same method")
+
+
+def _thousandfold(program: Program, sheet: Sheet) -> None:
+    """A value far off all others of its element is told, and kept: per cent, or another unit, for mg/kg?"""
+    del program
+    frame = sheet.frame
+    for name in ("concentration", *elements.ALL):
+        symbols = frame["element"] if name == "concentration" else [name] * len(frame)
+        numbers = frame[name].to_numpy()
+        groups: dict[object, list[int]] = {}
+        for at, (symbol, value) in enumerate(zip(symbols, frame[name], strict=True)):
+            if value == value and value > 0 and sheet.open[at]:
+                groups.setdefault(symbol, []).append(at)
+        for symbol, places in groups.items():
+            values = {at: float(numbers[at]) for at in places}
+            for at, value in values.items():
+                others = [other for place, other in values.items() if place != at]
+                if len(others) < 3 or value <= THOUSANDFOLD * median(others):
+                    continue
+                what = (
+                    f"{symbol} is {value / median(others):.3g} times what the other samples hold: per cent for mg/kg?"
+                )
+                sheet.tell(at, "thousandfold", name, what, "mg/kg as in the others; it is used as it stands")

@@ -1,0 +1,557 @@
+"""What the oil says on the pages. Formats what the steps concluded; computes nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from sitegen.methods import elements
+from sitegen.methods.oil_ledger import TERMS, adding_up
+from sitegen.streams.oil.fields import FILL, SAMPLE, TOP_UP
+from sitegen.streams.oil.measures import (
+    CONCENTRATION,
+    CONSUMPTION,
+    FROM,
+    INDEX,
+    MASS,
+    NEXT,
+    PER_HOUR,
+    READ,
+    RUN_IN,
+    SPECIFIC,
+    THICKER,
+)
+from sitegen.streams.oil.samples import MG_KG, mass_of
+from sitegen.streams.oil.smallest import least_depth
+from sitegen.streams.oil.steps import CONDITION, LEDGER, TOTAL
+from sitegen.vocabulary import Block, Cell, Column, Figure, Panel, Row, Section, Table, Text, Value
+
+MOST_PANELS = 4  # metals drawn on one page
+HIDES = 0.5  # share of what a sample holds that fresh oil brings: from here on concentration is no sign of wear
+PARTICLES = (
+    "The laboratory's method reads particles above a few micrometres low, so flakes of the run-in are missed; the "
+    "metal made is the least there was."
+)
+SHARED = (
+    "Oil belongs to the whole engine. Where an engine holds more than one coating, metal and oil consumption belong to "
+    "the engine and say nothing about a coating."
+)
+_ONE_UM = 1e-6
+
+
+# ---- engine ---------------------------------------------------------------------------------------------------------
+
+
+def engine_oil(view: Any) -> Sequence[Block]:
+    """The ledger that adds up, metal over the phases, what was drawn, the parts, consumption and condition."""
+    rows = view.records("oil")
+    if not rows:
+        return ()
+    build = view.the_build
+    totals = _totals(view, build)
+    blocks: list[Block] = []
+    if totals:
+        blocks += [_figure(view, totals), *_ledger(view, totals), *_sources(view)]
+    blocks += [*_stretches(view, totals), *_samples(view, rows), *_consumption(view), *_condition(view)]
+    if len(build.coatings) > 1:
+        blocks.append(Text((Cell(SHARED),), "note"))
+    return blocks
+
+
+def _totals(view: Any, build: Any) -> dict[str, Value]:
+    """Metal made up to the last sample, of the metals it is known of, the most first."""
+    order = {phase.id: phase.order for phase in view.phases}
+    found: dict[str, Value] = {}
+    for symbol, measure in MASS.items():
+        own = [v for v in view.values(measure.id, engine=build, at=TOTAL) if v.key.phase in order]
+        if own:
+            found[symbol] = max(own, key=lambda v: order[v.key.phase])
+    return found
+
+
+def _told(value: Value | None) -> bool:
+    """True where a metal is told from none."""
+    return value is not None and value.value is not None and (value.low is None or value.low > 0)
+
+
+def _reading(view: Any, totals: Mapping[str, Value]) -> str:
+    words = view.words
+    sure = [(symbol, value) for symbol, value in totals.items() if _told(value)]
+    if not sure:
+        return "No metal of wear is told from what fresh oil brings."
+    sure.sort(key=lambda pair: -(pair[1].value or 0.0))
+    named = words.listed(
+        f"{words.with_unit(words.within(value.value, value.low, value.high), 'mg')} of {elements.name(symbol)}"
+        for symbol, value in sure[:3]
+    )
+    text = f"Up to the last sample the engine made {named}."
+    symbol, value = sure[0]
+    share = view.value(RUN_IN.id, value.key.phase, symbol, cylinder=0)
+    if share is not None and share.value is not None:
+        part = words.with_unit(words.within(share.value, share.low, share.high), "%")
+        text += f" Of the {elements.name(symbol)}, the run-in made {part}."
+    return text + _hidden(view)
+
+
+def _hidden(view: Any) -> str:
+    """An element that the fresh oil brings most of, told so that nobody takes it for wear."""
+    oil = view.program.definitions.oils.get(view.the_build.oil)
+    if oil is None:
+        return ""
+    said = []
+    for symbol in MASS:
+        held = [v for v in view.values(CONCENTRATION[symbol].id, engine=view.the_build) if v.value is not None]
+        brought = oil.fresh.get(symbol, 0.0) * MG_KG
+        if held and brought > 10 and brought > HIDES * max(v.value for v in held):
+            most = view.words.with_unit(view.words.number(max(v.value for v in held), 0), "mg/kg")
+            fresh = view.words.with_unit(view.words.number(brought, 0), "mg/kg")
+            said.append(f" {elements.name(symbol).capitalize()} is no wear: of up to {most}, fresh oil brings {fresh}.")
+    return "".join(said)
+
+
+def _figure(view: Any, totals: Mapping[str, Value]) -> Figure:
+    """Metal made in all over the phases, with changes of oil and top-ups between them."""
+    build = view.the_build
+    places, labels = _axis(view)
+    chosen = sorted((s for s, v in totals.items() if _told(v)), key=lambda s: -(totals[s].value or 0.0))[:MOST_PANELS]
+    panels = []
+    for symbol in chosen:
+        means = []
+        for value in view.values(MASS[symbol].id, engine=build, at=TOTAL):
+            if value.key.phase not in places or value.value is None:
+                continue
+            means.append(
+                {
+                    "line": symbol,
+                    "x": places[value.key.phase],
+                    "value": value.value,
+                    "low": value.low,
+                    "high": value.high,
+                    "open": bool(value.flags),
+                    "tip": f"{view.program.phase(value.key.phase).title}: {view.text(value, unit=True)}",
+                }
+            )
+        means.sort(key=lambda row: row["x"])
+        title = elements.name(symbol).capitalize()
+        coating = build.coatings[0] if len(build.coatings) == 1 else ""
+        panels.append(
+            Panel(title, {"phases": labels, "means": means}, coating=coating, note="mg", label=f"{title} made")
+        )
+    caption = (
+        "Metal made since the first fill, up to each sample, with its bounds. Open: drawn late or at another place, or "
+        "resting on a bound. Oil filled and added stands where it was: it lowers concentrations, not this."
+    )
+    name = f"metal-made-{build.id}"
+    return Figure(name, "slope", panels, _reading(view, totals), caption, measure=MASS["Fe"].id, one_scale=False)
+
+
+def _axis(view: Any) -> tuple[dict[str, float], list[dict[str, Any]]]:
+    """Places of the sampled phases along the axis, with what was done to the oil before each."""
+    done: dict[str, list[str]] = {}
+    density = _density(view)
+    for row in view.records("oil", used=True):
+        if row.what == TOP_UP:
+            kilos = view.words.with_unit(view.words.number(mass_of(row, density), 2), "kg")
+            done.setdefault(row.phase, []).append(f"{kilos} added")
+        elif row.what == FILL:
+            done.setdefault(row.phase, []).append("oil filled")
+    places: dict[str, float] = {}
+    labels: list[dict[str, Any]] = []
+    for phase in view.phases:
+        for what in sorted(done.get(phase.id, []), reverse=True):
+            labels.append({"x": len(labels), "label": what})
+        if "oil" in phase.records and any(row.what == SAMPLE for row in view.records("oil", phase=phase.id)):
+            places[phase.id] = len(labels)
+            labels.append({"x": len(labels), "label": phase.title})
+    return places, labels
+
+
+def _density(view: Any) -> float | None:
+    oils = view.program.definitions.oils
+    return oils[view.the_build.oil].density if view.the_build.oil in oils else None
+
+
+_DECIMALS_MORE = 1  # shown of a term beyond those of the total's interval
+
+
+def _ledger(view: Any, totals: Mapping[str, Value]) -> list[Block]:
+    """The balance term by term: rounded so that each column adds up in the last digit shown."""
+    words, build = view.words, view.the_build
+    chosen = [symbol for symbol, value in totals.items() if value.value is not None and value.low is not None]
+    terms = {each.key.at: each.frame for each in view.series(LEDGER)}
+    cases = {each.key.at: each.frame for each in view.series(f"{LEDGER}-cases")}
+    chosen = [symbol for symbol in chosen if symbol in terms and symbol in cases]
+    if not chosen:
+        return []
+    what = [name for name in TERMS if any(name in terms[symbol]["what"].tolist() for symbol in chosen)]
+    shown: dict[str, dict[str, str]] = {}
+    for symbol in chosen:
+        value = totals[symbol]
+        half = ((value.high or 0.0) - (value.low or 0.0)) / 2
+        digits = max(words.decimals_for(half) + _DECIMALS_MORE, 0)
+        frame = terms[symbol]
+        cut = adding_up(frame["metal"].tolist(), digits, round(value.value or 0.0, digits))
+        shown[symbol] = {name: words.number(part, digits) for name, part in zip(frame["what"], cut, strict=True)}
+        shown[symbol]["made"] = words.number(round(value.value or 0.0, digits), digits)
+        shown[symbol] |= {
+            name: words.number(part, digits)
+            for name, part in zip(cases[symbol]["what"], cases[symbol]["metal"], strict=True)
+        }
+    first = terms[chosen[0]]
+    oil = dict(zip(first["what"], first["oil"], strict=True))
+    rows = [
+        Row((Cell(words.sentence(name)), Cell(words.number(oil.get(name, 0.0), 3)),
+             *(Cell(shown[symbol].get(name, words.DASH)) for symbol in chosen)))
+        for name in what
+    ]  # fmt: skip
+    rows.append(Row((Cell("Metal made: the sum"), Cell(""), *(Cell(shown[s]["made"]) for s in chosen)), here=True))
+    for case, title in (
+        ("evaporated", "Were all lost oil evaporated"),
+        ("end", "Were it lost as droplets, each holding what the oil held at the end of its stretch"),
+    ):
+        rows.append(Row((Cell(title), Cell(""), *(Cell(shown[s][case]) for s in chosen))))
+    spans = (words.span(totals[s].low, totals[s].high) for s in chosen)
+    rows.append(Row((Cell("With laboratory and masses"), Cell(""), *(Cell(span) for span in spans))))
+    columns = (
+        Column("Up to the last sample"), Column("Oil", "kg", numeric=True),
+        *(Column(symbol, "mg", numeric=True, measure=MASS[symbol].id) for symbol in chosen),
+    )  # fmt: skip
+    note = f"Lost oil is taken as droplets at the mean of both ends of each stretch. {PARTICLES}"
+    caption = "The balance of metal"
+    return [Table(f"oil-ledger-{build.id}", columns, rows, caption=caption, note=note, wide=True)]
+
+
+def _sources(view: Any) -> list[Block]:
+    words, build = view.words, view.the_build
+    found = [value for value in view.values(FROM.id, engine=build) if value.key.at]
+    if not found:
+        return []
+    titles = {source.id: source.title for source in view.program.oil.sources}
+
+    def named(at: str) -> str:
+        return str(words.listed([titles[each] for each in at.split("+")], "or"))
+
+    found.sort(key=lambda value: -(value.value or 0.0))
+    rows = [Row((Cell(words.sentence(named(v.key.at))), Cell(view.text(v)), Cell(_span(view, v)))) for v in found]
+    columns = (Column("Part"), Column("Metal", "mg", numeric=True, measure=FROM.id), Column("From", "mg", numeric=True))
+    sure = [value for value in found if _told(value)]
+    text = f"Most of the metal is explained by {named(sure[0].key.at)}." if sure else "No part is told from none."
+    swaps = [
+        pair for each in view.series("oil-swaps") for pair in zip(each.frame["out"], each.frame["into"], strict=True)
+    ]
+    if swaps:
+        said = words.listed(f"{titles[into]} in place of {titles[out]}" for out, into in swaps)
+        text += f" As well would fit: {said}."
+    together = [value.key.at for value in found if "+" in value.key.at]
+    note = "Parts named together hold the same metals and cannot be told apart. " if together else ""
+    note += "What is not on the list of parts is put down to those that are."
+    return [Table(f"oil-sources-{build.id}", columns, rows, text, caption="Where it came from", note=note)]
+
+
+def _span(view: Any, value: Value) -> str:
+    return str(view.words.span(value.low if value.low is not None else 0.0, value.high))
+
+
+def _stretches(view: Any, totals: Mapping[str, Value]) -> list[Block]:
+    """Metal made between samples, and per hour."""
+    build, words = view.the_build, view.words
+    rows = []
+    chosen = [symbol for symbol, value in totals.items() if _told(value)]
+    for phase in view.phases:
+        own = {symbol: view.values(MASS[symbol].id, engine=build, phase=phase.id) for symbol in chosen}
+        for at in dict.fromkeys(v.key.at for values in own.values() for v in values if v.key.at != TOTAL):
+            cells = []
+            for symbol in chosen:
+                value = next((v for v in own[symbol] if v.key.at == at), None)
+                rate = view.value(PER_HOUR.id, phase.id, f"{symbol}:{at}" if at else symbol, cylinder=0)
+                hourly = (
+                    view.text(rate, interval=False, unit=True) if rate is not None and rate.value is not None else ""
+                )
+                cells.append(Cell(view.text(value), note=hourly))
+            rows.append(Row((Cell(phase.title, note=_since(view, at)), *cells)))
+    if not rows:
+        return []
+    columns = (Column("Since the sample before"),
+               *(Column(symbol, "mg", numeric=True, measure=MASS[symbol].id) for symbol in chosen))  # fmt: skip
+    note = "Second line: by the hour. A stretch that no sample ends is counted with the next."
+    del words
+    return [Table(f"metal-by-phase-{build.id}", columns, rows, caption="Metal made by phase", note=note, wide=True)]
+
+
+def _since(view: Any, at: str) -> str:
+    if not at.startswith("since:"):
+        return at.replace("-", " ")
+    phase = at.removeprefix("since:")
+    return "since the fill" if phase == "fill" else f"since {view.program.phase(phase).title}"
+
+
+def _samples(view: Any, rows: Sequence[Any]) -> list[Block]:
+    """Planned against drawn: late, misplaced, missing and left-out samples marked."""
+    words, build, rule = view.words, view.the_build, view.program.oil
+    symbols = [s for s, m in CONCENTRATION.items() if view.values(m.id, engine=build) and (s in MASS or s == "Si")]
+    made, odd, missing = [], [], []
+    for phase in view.phases:
+        own: dict[str, list[Any]] = {}
+        for row in rows:
+            if row.what == SAMPLE and row.phase == phase.id:
+                own.setdefault(row.sample, []).append(row)
+        if not own and "oil" in phase.records:
+            due = build.is_due(phase.id)
+            missing += [] if due else [phase.title]
+            made.append(Row((Cell(phase.title), Cell("to come" if due else "missing", word=True), Cell(""),
+                             *(Cell("") for _ in symbols))))  # fmt: skip
+        for number, (name, parts) in enumerate(own.items()):
+            at = "" if number + 1 == len(own) else f"sample-{number + 1}"
+            left_out = all(each.use for each in parts)
+            values = [None if left_out else view.value(CONCENTRATION[s].id, phase.id, at, cylinder=0) for s in symbols]
+            flags = sorted({f for v in values if v is not None for f in v.flags if f.startswith("drawn")})
+            odd += [f"{phase.title}, {flag.replace('-', ' ')}" for flag in flags]
+            notes = [flag.replace("-", " ") for flag in flags] + ["left out"] * left_out
+            first = parts[0]
+            minutes = words.DASH if _none(first.since_shutdown) else words.number(first.since_shutdown / 60, 0)
+            place = words.DASH if _none(first.draw_point) else str(first.draw_point).replace("-", " ")
+            cells = [Cell(view.text(v, interval=False) if v is not None else words.DASH) for v in values]
+            made.append(
+                Row((Cell(phase.title, note=name), Cell(minutes, note=", ".join(notes)), Cell(place), *cells),
+                    here=bool(notes))
+            )  # fmt: skip
+    if not made:
+        return []
+    columns = (Column("Sample"), Column("Since shutdown", "min", numeric=True), Column("Drawn at"),
+               *(Column(s, "mg/kg", numeric=True, measure=CONCENTRATION[s].id) for s in symbols))  # fmt: skip
+    drawn = sum(row.cells[1].text not in {"missing", "to come"} for row in made)
+    text = f"{words.sentence(words.share(drawn, len(made), 'planned sample'))} drawn"
+    text += f"; missing: {words.listed(missing)}" if missing else ""
+    text += f"; not as planned: {words.listed(odd)}." if odd else "."
+    planned = []
+    if rule.minutes is not None:
+        ends = words.span(rule.minutes[0] / 60, rule.minutes[1] / 60, 0)
+        planned.append(f"{words.with_unit(ends, 'min')} after shutdown")
+    if rule.draw_point:
+        planned.append(f"at the {rule.draw_point.replace('-', ' ')}")
+    note = f"Planned: {', '.join(planned)}. " if planned else ""
+    note += f"{_laboratory(view)} Below: less than the laboratory detects, or as it reported."
+    name = f"oil-samples-{build.id}"
+    return [Table(name, columns, made, text, caption="Planned and drawn", note=note, wide=True)]
+
+
+def _laboratory(view: Any) -> str:
+    """Which laboratory, and whether its samples were analysed together."""
+    used = [row for row in view.records("oil", used=True) if row.what == SAMPLE and not _none(row.laboratory)]
+    if not used:
+        return "No laboratory is named."
+    titles = view.words.listed(
+        dict.fromkeys(view.program.definitions.laboratories[row.laboratory].title for row in used)
+    )
+    batches = {row.batch for row in used if not _none(row.batch)}
+    how = "all samples of the build in one batch, so that what the batch shares leaves the differences"
+    if len(batches) != 1 or any(_none(row.batch) for row in used):
+        how = "not in one batch, so that each sample scatters as from day to day"
+    return f"{view.words.sentence(titles)}; {how}."
+
+
+def _none(value: Any) -> bool:
+    return value is None or value != value
+
+
+def _in_order(view: Any, values: Sequence[Value]) -> list[Value]:
+    order = {phase.id: phase.order for phase in view.program.phases}
+    return sorted(values, key=lambda value: order[value.key.phase])
+
+
+def _consumption(view: Any) -> list[Block]:
+    words, build = view.words, view.the_build
+    found = _in_order(view, view.values(CONSUMPTION.id, engine=build))
+    if not found:
+        return []
+    rows, told, short = [], [], []
+    for value in found:
+        phase = view.program.phase(value.key.phase).title
+        by_energy = view.value(SPECIFIC.id, value.key.phase, cylinder=0)
+        sure = value.value is not None and value.low is not None and value.low > 0
+        if sure:
+            energy = f" ({view.text(by_energy, unit=True)})" if by_energy is not None else ""
+            told.append(f"{view.text(value, unit=True)}{energy} on the fill drained after {phase}")
+        elif value.value is not None:
+            short.append(phase)
+        note = view.why(value.reason) if value.reason else ""
+        rows.append(Row((Cell(f"drained after {phase}" if value.value is not None else phase),
+                         Cell(view.text(value), note=note), Cell(view.text(by_energy)))))  # fmt: skip
+    text = f"The engine used {words.listed(told)}." if told else "No oil consumption is told from none."
+    if short:
+        text += f" The fill drained after {words.listed(short)} ran too short a time to tell."
+    columns = (Column("Fill"), Column("Oil consumption", "g/h", numeric=True, measure=CONSUMPTION.id),
+               Column("By energy", "g/kWh", numeric=True, measure=SPECIFIC.id))  # fmt: skip
+    return [Table(f"oil-consumption-{build.id}", columns, rows, text, caption="Oil consumption")]
+
+
+def _condition(view: Any) -> list[Block]:
+    """Condition of the oil at the last sample that tells it, beside its limits."""
+    words, build = view.words, view.the_build
+    verdicts = {(v.key.phase, v.key.at): v for v in view.verdicts(CONDITION, engine=build)}
+    oil = view.program.definitions.oils.get(build.oil)
+    rows = []
+    for measure in (INDEX, THICKER, *READ.values()):
+        own = [v for phase in view.phases for v in view.values(measure.id, engine=build, phase=phase.id, at="")]
+        own = [v for v in own if v.value is not None]
+        if not own:
+            continue
+        last = own[-1]
+        name = next((key for key, each in READ.items() if each is measure), "")
+        name = "viscosity_change" if measure is THICKER else name
+        verdict = verdicts.get((last.key.phase, name))
+        limit = oil.limits.get(name) if oil is not None else None
+        share = measure is THICKER or measure.unit == "%"
+        shown = words.DASH if limit is None else words.number(100 * limit if share else limit)
+        rows.append(Row((Cell(words.sentence(measure.title), note=f"after {view.program.phase(last.key.phase).title}"),
+                         Cell(view.text(last, unit=True)), Cell(shown),
+                         Cell(verdict.word if verdict else words.DASH, word=verdict is not None))))  # fmt: skip
+    if not rows:
+        return []
+    failing = [row.cells[0].text.lower() for row in rows if row.cells[3].text == "fails"]
+    held = any(row.cells[3].text == "holds" for row in rows)
+    text = f"Beyond its limit: {words.listed(failing)}." if failing else "Every limit of the oil holds." if held else ""
+    columns = (Column("Oil at the last sample"), Column("Found", numeric=True), Column("Limit", numeric=True),
+               Column("Holds"))  # fmt: skip
+    return [Table(f"oil-condition-{build.id}", columns, rows, text, caption="Condition of the oil")]
+
+
+# ---- program and coating ----------------------------------------------------------------------------------------
+
+
+def by_build(view: Any) -> Sequence[Block]:
+    """Metal and consumption of every build, and what oil can show beside the balance."""
+    words = view.words
+    rows = []
+    mixed = False
+    told: dict[tuple[str, str], list[float]] = {}
+    for build in view.builds:
+        totals = _totals(view, build)
+        if not totals:
+            continue
+        mixed = mixed or len(build.coatings) > 1
+        used = _in_order(view, [v for v in view.values(CONSUMPTION.id, engine=build) if v.value is not None])
+        last = used[-1] if used else None
+        phase = next(iter(totals.values())).key.phase
+        iron, chromium = (totals.get(symbol) for symbol in ("Fe", "Cr"))
+        share = next(iter(view.values(RUN_IN.id, engine=build, at="Fe")), None)
+        if chromium is not None and chromium.value is not None and len(build.coatings) == 1:
+            told.setdefault((phase, build.coatings[0]), []).append(chromium.value)
+        sure = last is not None and last.low is not None and last.low > 0
+        rows.append(
+            Row((Cell(build.id, href=view.href_engine(build, "oil")),
+                 Cell(words.listed(view.coating_title(coating) for coating in build.coatings)),
+                 Cell(view.program.phase(phase).title), Cell(view.text(iron)), Cell(view.text(chromium)),
+                 Cell(view.text(share)), Cell(view.text(last) if sure else "cannot tell")))
+        )  # fmt: skip
+    if not rows:
+        return ()
+    columns = (
+        Column("Build"), Column("Coatings"), Column("Up to"),
+        Column("Iron made", "mg", numeric=True, measure=MASS["Fe"].id),
+        Column("Chromium made", "mg", numeric=True, measure=MASS["Cr"].id),
+        Column("Iron: by the run-in", "%", numeric=True, measure=RUN_IN.id),
+        Column("Oil consumption", "g/h", numeric=True, measure=CONSUMPTION.id),
+    )  # fmt: skip
+    name = "oil-by-build" if view.coating is None else f"{view.program.id}-oil-by-build"
+    text = "" if mixed else _by_coating(view, told)
+    note = SHARED if mixed else "Builds that ran to different phases do not compare. " + PARTICLES
+    blocks: list[Block] = [
+        Table(name, columns, rows, text or (SHARED if mixed else ""), note="" if mixed and not text else note)
+    ]
+    if view.coating is not None:
+        return [*blocks, *_next(view)]
+    return [*blocks, *_reach(view)]
+
+
+def _by_coating(view: Any, told: Mapping[tuple[str, str], Sequence[float]]) -> str:
+    """Chromium by coating, from least to most, where builds ran as far."""
+    words = view.words
+    far = [phase.id for phase in view.program.phases if any(phase.id == key[0] for key in told)]
+    if not far:
+        return ""
+    clauses = [
+        f"{words.with_unit(words.span(min(made), max(made), 1) if len(made) > 1 else words.number(made[0], 1), 'mg')} "
+        f"with {view.coating_title(coating)} rings ({words.counted(len(made), 'build')})"
+        for (phase, coating), made in told.items()
+        if phase == far[-1]
+    ]
+    return f"Chromium made up to {view.program.phase(far[-1]).title}: {words.listed(clauses)}."
+
+
+def _reach(view: Any) -> list[Block]:
+    """The least wear of each part that oil shows, beside what is expected and what the balance shows."""
+    words, program = view.words, view.program
+    laboratories = program.definitions.laboratories
+    used = sorted({row.laboratory for row in view.records("oil", used=True) if not _none(row.laboratory)})
+    balances = [tool for tool in program.definitions.tools.values() if tool.kind == "balance"]
+    rows, blind = [], []
+    for source in program.oil.sources:
+        if not source.surface or not source.density:
+            continue
+        rings = _rings(program, source)
+        weighed = words.DASH
+        if balances and rings:
+            limit = min(tool.limit for tool in balances)
+            weighed = words.number(2 * limit / (source.surface / rings * source.density) / _ONE_UM, 2)
+        expected = words.DASH if source.expected is None else words.number(source.expected / _ONE_UM, 2)
+        for name in used:
+            found = least_depth(program, laboratories[name], source)
+            shows = "no metal of its own" if found is None else f"{words.number(found[0] / _ONE_UM, 2)} by {found[1]}"
+            if found is None or (source.expected is not None and source.expected < found[0]):
+                blind.append(source.title)
+            rows.append(Row((Cell(words.sentence(source.title)), Cell(shows), Cell(expected), Cell(weighed))))
+    if not rows:
+        return []
+    if blind:
+        text = f"Oil cannot show the wear expected of {words.listed(blind)} by itself; weighing the rings can."
+    else:
+        text = "Oil can show the wear expected of every ring face, though only as the sum of all rings of an engine."
+    columns = (Column("Part"), Column("Least wear that oil shows, all rings alike", "µm", numeric=True),
+               Column("Expected", "µm", numeric=True),
+               Column("Least wear the balance shows, one ring", "µm", numeric=True))  # fmt: skip
+    note = (
+        "Oil: 1.96 times the laboratory's scatter of the difference of two samples, near what fresh oil holds; only "
+        "metals that no other part of the engine gives. Balance: twice its limit of error, spread over the running "
+        "face."
+    )
+    return [Table("oil-reach", columns, rows, text, caption="What oil can and cannot show", note=note)]
+
+
+def _rings(program: Any, source: Any) -> int:
+    """Rings behind the surface of a part with a coating: the most of any build; 0 for other parts."""
+    counts = [sum(place.coating == source.coating for place in build.places) for build in program.builds]
+    return max(counts, default=0) if source.coating else 0
+
+
+def _next(view: Any) -> list[Block]:
+    """Where the metal of the next build may lie, by phase."""
+    words = view.words
+    rows = []
+    for symbol in MASS:
+        for phase in view.program.phases:
+            value = view.value(NEXT.id, phase.id, symbol, engine="", cylinder=0, coating=view.coating.id)
+            if value is None or value.value is None or phase.kind == "run":
+                continue
+            points = [
+                v.value
+                for v in view.values(MASS[symbol].id, phase=phase.id, at=TOTAL, coating=view.coating.id)
+                if v.value is not None
+            ]
+            listed = ", ".join(words.number(point, 1) for point in sorted(points))
+            rows.append(Row((Cell(elements.name(symbol).capitalize()), Cell(phase.title), Cell(listed),
+                             Cell(words.span(value.low, value.high)))))  # fmt: skip
+    if not rows:
+        return []
+    columns = (Column("Metal"), Column("Up to"), Column("Builds so far", "mg", numeric=True),
+               Column("Next build", "mg", numeric=True, measure=NEXT.id))  # fmt: skip
+    note = "95\u00a0% prediction. Few builds give a wide one; tolerance intervals need fifteen."
+    name = f"{view.program.id}-oil-next-build"
+    return [Table(name, columns, rows, caption="What is usual for this coating", note=note)]
+
+
+SECTIONS = (
+    Section("oil", "Oil", 48, "engine", engine_oil),
+    Section("oil", "Oil", 46, "program", by_build),
+    Section("oil", "Oil", 30, "coating", by_build),
+)

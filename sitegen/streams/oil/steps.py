@@ -1,0 +1,415 @@
+"""Steps of the oil stream: what the samples say, and what follows from the balance of oil and metal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sitegen.methods import oil_attribution, prediction, viscosity
+from sitegen.methods.oil_ledger import Balance, Fill, Z, balance
+from sitegen.program.model import Build, Program
+from sitegen.streams.oil.measures import (
+    CONCENTRATION,
+    CONSUMPTION,
+    FROM,
+    INDEX,
+    MASS,
+    NEXT,
+    PER_HOUR,
+    PER_KM,
+    READ,
+    RUN_IN,
+    SPECIFIC,
+    THICKER,
+)
+from sitegen.streams.oil.samples import MG_KG, Oiling, Sample, content, contents, fills_of, oiling
+from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Step, Value, Verdict, refused
+
+OIL = "oil"
+HOURS, KM, ENERGY = "exposure.hours", "exposure.km", "exposure.energy"
+LEDGER = "oil-ledger"  # series: the terms of the balance in all
+TOTAL = "total"
+CONDITION = "oil-condition"  # rule of the verdicts on the condition of the oil
+CST = 1e6  # m2/s to mm2/s
+AT_LEAST = ("base_number",)  # condition that is used up, not piled up
+
+
+def run_samples(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
+    """Concentrations, viscosity and condition of every sample."""
+    build = program.build(engine)
+    found = oiling(program, build, readings[OIL].frame, _by_phase(book, HOURS, engine))
+    oil = program.definitions.oils.get(build.oil)
+    for sample in found.samples:
+        key = build.key(phase=sample.phase, at=sample.at)
+        for symbol in sample.reported:
+            yield _concentration(sample, symbol, key)
+        yield from _viscosity(oil, sample, key)
+        for name, measure in READ.items():
+            if name in sample.condition:
+                yield Value(measure.id, key, sample.condition[name], n=1, of="sample")
+        yield from _judged(oil, sample, key)
+
+
+def _by_phase(book: Book, measure: str, engine: str) -> dict[str, float]:
+    return {v.key.phase: v.value for v in book.of(measure) if v.key.engine == engine and v.value is not None}
+
+
+def _concentration(sample: Sample, symbol: str, key: Key) -> Value:
+    measure = CONCENTRATION[symbol].id
+    try:
+        each, flags = content(sample, symbol)
+    except Refused as why:
+        if why.code == "not-measured":
+            return Value(measure, key, status="missing", reason=why.code)
+        return refused(measure, key, why)
+    flags |= sample.flags
+    if each.value is None:
+        return Value(measure, key, high=each.high, n=1, of="sample", status="below", flags=flags)
+    if not each.known:
+        return Value(measure, key, each.value, n=1, of="sample", flags=flags)
+    half = Z * (each.se**2 + each.se_common**2) ** 0.5
+    return Value(
+        measure,
+        key,
+        each.value,
+        low=each.value - half,
+        high=each.value + half,
+        se=each.se,
+        se_common=each.se_common or None,
+        common=each.common if each.se_common else "",
+        n=1,
+        of="sample",
+        flags=flags,
+    )
+
+
+def _viscosity(oil: Any, sample: Sample, key: Key) -> Iterator[Value]:
+    cold, hot = sample.condition.get("viscosity_40"), sample.condition.get("viscosity_100")
+    if cold is not None and hot is not None:
+        try:
+            yield Value(INDEX.id, key, viscosity.viscosity_index(cold * CST, hot * CST), n=1, of="sample")
+        except Refused as why:
+            yield refused(INDEX.id, key, why)
+    if hot is not None and oil is not None and oil.viscosity_100:
+        yield Value(THICKER.id, key, 100 * (hot / oil.viscosity_100 - 1), n=1, of="sample")
+
+
+def _judged(oil: Any, sample: Sample, key: Key) -> Iterator[Verdict]:
+    """Whether each limit of the oil that the sample says something of is kept."""
+    if oil is None:
+        return
+    for name, limit in oil.limits.items():
+        if name == "viscosity_change":
+            hot = sample.condition.get("viscosity_100")
+            if hot is None or not oil.viscosity_100:
+                continue
+            value, most, measure = 100 * abs(hot / oil.viscosity_100 - 1), 100 * limit, THICKER.id
+        elif name in sample.condition:
+            value, measure = sample.condition[name], READ[name].id
+            most = 100 * limit if READ[name].unit == "%" else limit
+        else:
+            continue
+        kept = value >= most if name in AT_LEAST else value <= most
+        at = key._replace(at=f"{name}:{key.at}" if key.at else name)
+        reason = "within-condition" if kept else "beyond-condition"
+        yield Verdict(CONDITION, at, "holds" if kept else "fails", deciding=measure, reason=reason)
+
+
+# ---- the balance ------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Axis:
+    """Distance by running time."""
+
+    hours: Sequence[float]
+    km: Sequence[float]
+
+    def at(self, hours: float) -> float:
+        before = (0.0, 0.0)
+        for hour, km in zip(self.hours, self.km, strict=True):
+            if hours <= hour:
+                width = hour - before[0]
+                return before[1] + ((km - before[1]) * (hours - before[0]) / width if width > 0 else km - before[1])
+            before = (hour, km)
+        return before[1]
+
+
+def run_balance(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
+    """Metal made, where it came from, and the oil consumed."""
+    build = program.build(engine)
+    ended = _by_phase(book, HOURS, engine)
+    found = oiling(program, build, readings[OIL].frame, ended)
+    if not found.moves:
+        return
+    known = [symbol for symbol in MASS if any(symbol in sample.reported for sample in found.samples)]
+    try:
+        fills = fills_of(program, found)
+    except Refused as why:
+        last = found.phases[len(found.moves) - 1]
+        yield refused(CONSUMPTION.id, build.key(phase=last), why)
+        for symbol in known:
+            yield refused(MASS[symbol].id, build.key(phase=found.samples[-1].phase, at=TOTAL), why)
+        return
+    yield from _consumption(build, found, fills, _by_phase(book, ENERGY, engine), ended)
+    phases = [phase.id for phase in program.phases_of(build) if phase.id in ended]
+    by_km = _by_phase(book, KM, engine)
+    axis = _Axis([ended[phase] for phase in phases], [by_km.get(phase, 0.0) for phase in phases])
+    totals: dict[str, tuple[Sample, Balance]] = {}
+    for symbol in known:
+        yield from _metal(program, build, found, fills, symbol, axis, totals)
+    yield from _sources(program, build, totals)
+
+
+def _consumption(
+    build: Build, found: Oiling, fills: Sequence[Fill], energy: Mapping[str, float], ended: Mapping[str, float]
+) -> Iterator[Value]:
+    place = 0
+    order = list(ended)
+    for fill in fills:
+        begin = found.phases[place]
+        place += len(fill.moves)
+        end = found.phases[place - 1]
+        key = build.key(phase=end)
+        if fill.lost is None or fill.hours <= 0:
+            yield refused(CONSUMPTION.id, key, Refused("not-drained"))
+            continue
+        for measure, by in ((CONSUMPTION, fill.hours), (SPECIFIC, _energy(energy, order, ended, fill, begin, end))):
+            if by is None or by <= 0:
+                continue
+            value, se = 1e3 * fill.lost / by, 1e3 * fill.lost_se / by
+            flags = frozenset() if _weighed(fill) else frozenset({"sample-mass-unknown"})
+            if se == 0:
+                yield Value(measure.id, key, value, n=len(fill.moves), flags=flags)
+                continue
+            yield Value(measure.id, key, value, value - Z * se, value + Z * se, se, n=len(fill.moves), flags=flags)
+
+
+def _weighed(fill: Fill) -> bool:
+    return all(move.mass > 0 for move in fill.moves)
+
+
+def _energy(
+    energy: Mapping[str, float],
+    order: Sequence[str],
+    ended: Mapping[str, float],
+    fill: Fill,
+    begin: str,
+    end: str,
+) -> float | None:
+    """Brake energy delivered on a fill [kWh]; None where it did not live from the end of a phase to that of another."""
+    starts = [0.0, *(ended[phase] for phase in order)]
+    opened, closed = fill.moves[0].hours, fill.moves[-1].hours
+    if end not in energy or abs(ended[end] - closed) > 1e-6 or not any(abs(opened - each) < 1e-6 for each in starts):
+        return None
+    before = [phase for phase in order if ended[phase] <= opened + 1e-6]
+    del begin
+    if before and before[-1] not in energy:
+        return None
+    return energy[end] - (energy[before[-1]] if before and opened > 0 else 0.0)
+
+
+def _metal(
+    program: Program,
+    build: Build,
+    found: Oiling,
+    fills: Sequence[Fill],
+    symbol: str,
+    axis: _Axis,
+    totals: dict[str, tuple[Sample, Balance]],
+) -> Iterator[Result]:
+    """Metal made between samples and in all, by the hour and the kilometre, and what the run-in made of it."""
+    import pandas as pd
+
+    oil = program.definitions.oils.get(build.oil)
+    holding = contents(found.samples, symbol)
+    samples = [sample for sample in found.samples if sample.id in holding]
+    if not samples:
+        return
+    if oil is None or symbol not in oil.fresh:
+        yield refused(MASS[symbol].id, build.key(phase=samples[-1].phase, at=TOTAL), Refused("no-fresh-oil"))
+        return
+    fresh, error = oil.fresh[symbol] * MG_KG, program.oil.mass_error
+    care = frozenset() if all(sample.mass > 0 for sample in found.samples) else frozenset({"sample-mass-unknown"})
+    before: Sample | None = None
+    run_in: Balance | None = None
+    for sample in samples:
+        since = balance(fills, holding, fresh, before.id if before else "", sample.id, error)
+        both = sample.flags | (before.flags if before else frozenset()) | care
+        key = build.key(phase=sample.phase, at=_place(program, build, sample, before))
+        value = _value(MASS[symbol].id, key, since, 1.0, both)
+        yield value
+        if since.hours > 0:
+            yield _value(PER_HOUR.id, key._replace(at=_with(symbol, key.at)), since, since.hours, both)
+        km = axis.at(sample.hours) - (axis.at(before.hours) if before else 0.0)
+        if km > 0:
+            yield _value(PER_KM.id, key._replace(at=_with(symbol, key.at)), since, km, both)
+        total = balance(fills, holding, fresh, "", sample.id, error)
+        if not sample.at:
+            yield _value(MASS[symbol].id, build.key(phase=sample.phase, at=TOTAL), total, 1.0, sample.flags | care)
+        totals[symbol] = (sample, total)
+        if program.phase(sample.phase).kind != "durability":
+            run_in = total
+        before = sample
+    last, total = totals[symbol]
+    if run_in is not None and run_in is not total:
+        yield _run_in(program, build, fills, holding, fresh, samples, symbol, run_in)
+    frame = pd.DataFrame(
+        {
+            "what": [term.what for term in total.terms],
+            "oil": [term.oil for term in total.terms],
+            "metal": [term.metal for term in total.terms],
+        }
+    )
+    cases = pd.DataFrame({"what": list(total.cases), "oil": 0.0, "metal": list(total.cases.values())})
+    units = {"oil": "kg", "metal": "mg"}
+    yield Series(LEDGER, build.key(phase=last.phase, at=symbol), units, frame)
+    yield Series(f"{LEDGER}-cases", build.key(phase=last.phase, at=symbol), units, cases)
+
+
+def _with(symbol: str, at: str) -> str:
+    return f"{symbol}:{at}" if at else symbol
+
+
+def _place(program: Program, build: Build, sample: Sample, before: Sample | None) -> str:
+    """Where a stretch stands: "" from the planned sample before, else since when."""
+    planned = [phase.id for phase in program.phases_of(build) if OIL in phase.records]
+    phase = before.phase if before else ""
+    if sample.phase not in planned or phase == sample.phase:
+        return sample.at
+    number = planned.index(sample.phase)
+    wanted = planned[number - 1] if number else ""
+    if phase == wanted:
+        return sample.at
+    return f"since:{phase or 'fill'}"
+
+
+def _value(measure: str, key: Key, found: Balance, by: float, flags: frozenset[str]) -> Value:
+    """A balance as a value: the case of droplets at the mean within the bounds of all three."""
+    if found.bounded:
+        flags |= {"bound-in-it"}
+    if not found.lost_known:
+        flags |= {"loss-not-known"}
+    if found.low is None or found.high is None:
+        flags |= {"no-stated-precision"}
+        return Value(measure, key, found.cases["mean"] / by, n=found.samples, of="sample", flags=flags)
+    low, high = found.low / by, found.high / by
+    if found.bounded:
+        if low <= 0:
+            return Value(measure, key, high=high, n=found.samples, of="sample", status="below", flags=flags)
+        return Value(measure, key, low=low, high=high, n=found.samples, of="sample", flags=flags)
+    return Value(
+        measure,
+        key,
+        found.cases["mean"] / by,
+        low=low,
+        high=high,
+        se=found.se / by,
+        se_common=found.se_common / by or None,
+        common=found.common if found.se_common else "",
+        n=found.samples,
+        of="sample",
+        flags=flags,
+    )
+
+
+def _run_in(
+    program: Program,
+    build: Build,
+    fills: Sequence[Fill],
+    holding: Mapping[str, Any],
+    fresh: float,
+    samples: Sequence[Sample],
+    symbol: str,
+    run_in: Balance,
+) -> Value:
+    """Share of the run-in: bounds from the least of one part with the most of the other."""
+    first = [sample for sample in samples if program.phase(sample.phase).kind != "durability"][-1]
+    rest = balance(fills, holding, fresh, first.id, samples[-1].id, program.oil.mass_error)
+    key = build.key(phase=samples[-1].phase, at=symbol)
+    whole = run_in.cases["mean"] + rest.cases["mean"]
+    if whole <= 0:
+        return refused(RUN_IN.id, key, Refused("not-positive"))
+    if run_in.low is None or run_in.high is None or rest.low is None or rest.high is None:
+        return Value(RUN_IN.id, key, 100 * run_in.cases["mean"] / whole, flags=frozenset({"no-stated-precision"}))
+    least, most = max(run_in.low, 0.0), max(run_in.high, 0.0)
+    low = 100 * least / (least + rest.high) if least + rest.high > 0 else 0.0
+    high = 100 * most / (most + max(rest.low, 0.0)) if most + max(rest.low, 0.0) > 0 else 100.0
+    share = 100 * run_in.cases["mean"] / whole
+    if run_in.bounded or rest.bounded or not low <= share <= high:
+        return Value(RUN_IN.id, key, low=low, high=high, n=len(samples), of="sample")
+    return Value(RUN_IN.id, key, share, low, high, n=len(samples), of="sample")
+
+
+def _sources(program: Program, build: Build, totals: Mapping[str, tuple[Sample, Balance]]) -> Iterator[Result]:
+    """Parts that explain the metal made up to the last sample."""
+    import pandas as pd
+
+    sources = {
+        source.id: source.elements
+        for source in program.oil.sources
+        if not source.coating or source.coating in build.coatings
+    }
+    masses = {
+        symbol: (total.cases["mean"], (total.high - total.low) / 2 / Z)
+        for symbol, (_, total) in totals.items()
+        if total.low is not None and total.high is not None and not total.bounded
+    }
+    if not totals or not program.oil.sources:
+        return
+    phase = max((sample for sample, _ in totals.values()), key=lambda sample: sample.hours).phase
+    try:
+        found = oil_attribution.attribute(masses, sources)
+    except Refused as why:
+        yield refused(FROM.id, build.key(phase=phase), why)
+        return
+    for share in found.shares:
+        key = build.key(phase=phase, at="+".join(share.sources))
+        if share.mass <= 0 and share.low <= 0:
+            yield Value(FROM.id, key, high=share.high, n=len(masses), status="below")
+            continue
+        yield Value(FROM.id, key, share.mass, share.low, share.high, n=len(masses))
+    swaps = pd.DataFrame({"out": [a for a, _ in found.swaps], "into": [b for _, b in found.swaps]})
+    yield Series("oil-swaps", build.key(phase=phase), {}, swaps)
+
+
+def run_next(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
+    """What the next build may make of each metal, by coating and phase."""
+    del program, engine, readings
+    groups: dict[Key, list[float]] = {}
+    for symbol, measure in MASS.items():
+        for value in book.of(measure.id):
+            if value.key.at == TOTAL and value.key.coating and value.status == "ok" and value.value is not None:
+                key = Key("", 0, value.key.coating, value.key.phase, symbol)
+                groups.setdefault(key, []).append(value.value)
+    for key, numbers in groups.items():
+        try:
+            mean, low, high = prediction.next_value(numbers)
+        except Refused as why:
+            yield refused(NEXT.id, key, why)
+            continue
+        yield Value(NEXT.id, key, mean, low, high, n=len(numbers), of="build")
+
+
+SAMPLES = Step(
+    name="oil-samples",
+    gives=(*CONCENTRATION.values(), INDEX, THICKER, *READ.values()),
+    run=run_samples,
+    reads=(OIL,),
+    needs=(HOURS,),
+)
+BALANCE = Step(
+    name="oil-balance",
+    gives=(*MASS.values(), PER_HOUR, PER_KM, RUN_IN, FROM, CONSUMPTION, SPECIFIC),
+    run=run_balance,
+    reads=(OIL,),
+    needs=(HOURS, KM, ENERGY),
+)
+NEXT_BUILD = Step(
+    name="oil-next-build",
+    gives=(NEXT,),
+    run=run_next,
+    needs=tuple(measure.id for measure in MASS.values()),
+    scope="program",
+)
