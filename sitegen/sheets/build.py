@@ -80,7 +80,8 @@ class _Maker:
         if phase.schedule:
             sheets.append(running.schedule(self._program, phase, facts, runs, running_head))
         for name, stream in self._streams.items():
-            if stream.fields and (name in phase.records or (name == _EVENTS and phase.fires)):
+            planned = name in phase.records and self._program.planned_cylinders(build, name)
+            if stream.fields and (planned or (name == _EVENTS and phase.fires)):
                 sheet, table, drawn = self._stream(stream, build, phase, facts, running_head)
                 sheets.append(sheet)
                 tables.append(table)
@@ -121,7 +122,7 @@ class _Maker:
     def _stream(
         self, stream: Stream, build: Build, phase: Phase, facts: Sequence[str], running_head: str
     ) -> tuple[Sheet, EmptyTable, Sequence[str]]:
-        cylinders = [{"cylinder": str(place.cylinder)} for place in build.places]
+        cylinders = [{"cylinder": str(each)} for each in self._program.planned_cylinders(build, stream.name)]
         if stream.blank is not None:
             blank = stream.blank(self._program, build, phase)
         elif stream.name == _OIL:
