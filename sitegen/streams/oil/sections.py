@@ -533,28 +533,39 @@ def _reach(view: Any) -> list[Block]:
     laboratories = program.definitions.laboratories
     used = sorted({row.laboratory for row in view.records("oil", used=True) if not _none(row.laboratory)})
     balances = [tool for tool in program.definitions.tools.values() if tool.kind == "balance"]
-    rows, blind = [], []
+    rows: list[Row] = []
+    blind: list[str] = []
+    dark: list[str] = []
+    # blind, dark: what weighing shows in the place of oil, and what neither is known to show
     for source in program.oil.sources:
         if not source.surface or not source.density:
             continue
         rings = _rings(program, source)
-        weighed = words.DASH
+        weighed, by_balance = words.DASH, None
         if balances and rings:
             limit = min(tool.limit for tool in balances)
-            weighed = words.number(2 * limit / (source.surface / rings * source.density) / _ONE_UM, 2)
+            by_balance = 2 * limit / (source.surface / rings * source.density)
+            weighed = words.number(by_balance / _ONE_UM, 2)
         expected = words.DASH if source.expected is None else words.number(source.expected / _ONE_UM, 2)
         for name in used:
             found = least_depth(program, laboratories[name], source)
             shows = "no metal of its own" if found is None else f"{words.number(found[0] / _ONE_UM, 2)} by {found[1]}"
             if found is None or (source.expected is not None and source.expected < found[0]):
-                blind.append(source.title)
+                can = by_balance is not None and source.expected is not None and source.expected >= by_balance
+                (blind if can else dark).append(source.title)
             rows.append(Row((Cell(words.sentence(source.title)), Cell(shows), Cell(expected), Cell(weighed))))
     if not rows:
         return []
+    said = []
     if blind:
-        text = f"Oil cannot show the wear expected of {words.listed(blind)} by itself; weighing the rings can."
-    else:
-        text = "Oil can show the wear expected of every ring face, though only as the sum of all rings of an engine."
+        said.append(f"Oil cannot show the wear expected of {words.listed(blind)} by itself; weighing the rings can.")
+    if dark:
+        said.append(f"Neither oil nor a single weighing can show the wear expected of {words.listed(dark)}.")
+    if not said:
+        said.append(
+            "Oil can show the wear expected of every ring face, though only as the sum of all rings of an engine."
+        )
+    text = " ".join(dict.fromkeys(said))
     columns = (Column("Part"), Column("Least wear that oil shows, all rings alike", "µm", numeric=True),
                Column("Expected", "µm", numeric=True),
                Column("Least wear the balance shows, one ring", "µm", numeric=True))  # fmt: skip
