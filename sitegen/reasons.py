@@ -217,6 +217,8 @@ FLAGS: dict[str, str] = {
     "ambient-assumed": "ambient pressure was not recorded; the standard 101.325 kPa was taken",
     "temperature-assumed": "the metal temperature of a warm check was not recorded; that of the air was taken, with "
     "which a warm engine reads about 6 % too little",
+    "buoyancy-differs": "one of the two weighings was corrected for the buoyancy of air and the other was not; what "
+    "air bears is added to the bounds",
     "no-tool": "the measuring tool was not recorded, so there is no interval",
     "order-one-sided": "one coating always or nearly always came first, so that whatever changed from build to build "
     "may share in the difference",

@@ -2,7 +2,7 @@
 
 Imports nothing of ours and holds no behaviour but order and access. Three shapes travel through the program:
 `Readings` (what was recorded), `Value` and `Verdict` (what was concluded) and `Series` (curves for drawing only).
-Pages are described in blocks (`Figure`, `Table`, `Plans`, `Images`, `Text`) that templates turn into HTML.
+Pages are described in blocks (`Figure`, `Table`, `Plans`, `Images`, `Text`, `Beside`) that templates turn into HTML.
 """
 
 from __future__ import annotations
@@ -447,7 +447,16 @@ class Images:
     caption: str = ""
 
 
-Block = Figure | Table | Plans | Text | Images
+@dataclass(frozen=True)
+class Beside:
+    """What belongs to one subject, side by side: picture, drawing, numbers. Wraps where there is no room."""
+
+    name: str
+    title: str
+    blocks: Sequence[Figure | Table | Images]
+
+
+Block = Figure | Table | Plans | Text | Images | Beside
 
 
 @dataclass(frozen=True)
@@ -511,6 +520,7 @@ class Stream:
     whole: bool = False  # they belong to the whole engine instead
     cautions: tuple[str, ...] = ()
     smallest: Callable[[Any], Iterable[Smallest]] | None = None  # program -> what its instruments can show at all
+    by_repeats: Callable[[Any, Iterable[Value]], Iterable[Smallest]] | None = None  # program, values so far -> the same
     blank: Callable[[Any, Any, Any], Blank] | None = (
         None  # program, build, phase -> empty record; None: from the fields
     )

@@ -25,6 +25,8 @@ from sitegen.results.run import Analysis, Evidence, analyse, gather, lent_file
 from sitegen.unchanged import Outcome
 from sitegen.vocabulary import Problem
 
+IN_PART = frozenset({"cutoff-missing", "flank-missing", "trace-short"})  # codes of warnings about rows that stay in use
+
 
 @dataclass(frozen=True)
 class Examination:
@@ -166,7 +168,17 @@ def plan_each(
     """The same from analyses that were made already."""
     measures = registry.measures()
     return tuple(
-        planning.plan(each.program, registry.STREAMS, measures, each.comparisons, typed, builds, seed, scheme)
+        planning.plan(
+            each.program,
+            registry.STREAMS,
+            measures,
+            each.comparisons,
+            typed,
+            builds,
+            seed,
+            scheme,
+            each.values.values(),
+        )
         for each in analyses
     )
 
@@ -245,8 +257,10 @@ def publish(
     codes = [problem.code for problem in examination.problems if problem.level == "warning"]
     images = sum(code.startswith("image-") for code in codes)  # the rest of such a row is used
     noted = sum(code.startswith(notes.CODE) for code in codes)
-    aside = len(codes) - images - noted
+    part = sum(code in IN_PART for code in codes)
+    aside = len(codes) - images - noted - part
     told = f"; {aside} {'reading was' if aside == 1 else 'readings were'} set aside" if aside else ""
+    told += f"; {part} {'reading is' if part == 1 else 'readings are'} used in part" if part else ""
     told += f"; {images} {'image is' if images == 1 else 'images are'} not shown" if images else ""
     told += f"; {noted} {'link of notes leads' if noted == 1 else 'links of notes lead'} nowhere" if noted else ""
     told += f"; {examination.not_taken}" if examination.not_taken else ""

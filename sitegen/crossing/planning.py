@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from sitegen.crossing import allocation
 from sitegen.methods import criteria, power
 from sitegen.program.model import Program
-from sitegen.vocabulary import Comparison, Measure, Smallest, Stream
+from sitegen.vocabulary import Comparison, Measure, Smallest, Stream, Value
 
 POWER = 0.8
 ERROR = 0.05  # of all comparisons of one kind together
@@ -70,11 +70,13 @@ def plan(
     builds: int | None = None,
     seed: int | None = None,
     scheme: str = "",
+    values: Iterable[Value] = (),
 ) -> Planning:
     """The plan of a program, from its file, its results so far and what is typed in.
 
     `typed` gives the scatter between builds by measure (relative for measures compared as ratios, else in their unit),
-    `builds` the number of builds in all, `seed` and `scheme` stand in for those of the program file.
+    `builds` the number of builds in all, `seed` and `scheme` stand in for those of the program file. From `values`
+    streams tell what their own repeats have shown.
     """
     total = builds or program.planned_builds
     asked = scheme or program.allocation_scheme
@@ -100,8 +102,14 @@ def plan(
         )
         is not None
     ]
+    so_far = tuple(values)
     smallest = [
-        (stream.name, found) for stream in streams if stream.smallest is not None for found in stream.smallest(program)
+        (stream.name, found)
+        for stream in streams
+        for found in (
+            *(stream.smallest(program) if stream.smallest is not None else ()),
+            *(stream.by_repeats(program, so_far) if stream.by_repeats is not None else ()),
+        )
     ]
     return Planning(
         program=program,

@@ -10,6 +10,7 @@ from typing import Any
 from sitegen.pages import charts
 from sitegen.pages.addresses import relative, slug
 from sitegen.pages.contexts import (
+    BesideView,
     BlockView,
     ChoiceView,
     ColumnView,
@@ -34,7 +35,7 @@ from sitegen.pages.marks import STRONG, mark_of
 from sitegen.pages.styles import SHAPES, style
 from sitegen.pages.words import number
 from sitegen.program.model import Coating
-from sitegen.vocabulary import Block, Cell, Column, Figure, Images, Plan, Plans, Row, Strip, Table, Text
+from sitegen.vocabulary import Beside, Block, Cell, Column, Figure, Images, Plan, Plans, Row, Strip, Table, Text
 
 
 def stretch_of(figure: Figure) -> StretchView | None:
@@ -114,6 +115,8 @@ class Setter:
             return self.plans(block)
         if isinstance(block, Images):
             return self.images(block)
+        if isinstance(block, Beside):
+            return BesideView(self.anchor(block.name), block.title, [self.block(each) for each in block.blocks])
         return self.text(block)
 
     # ---- small things ----

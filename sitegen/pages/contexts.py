@@ -220,7 +220,15 @@ class ImagesView:
     images: Sequence[ImageView]
 
 
-BlockView = TableView | FigureView | PlansView | TextView | ImagesView
+@dataclass(frozen=True)
+class BesideView:
+    shape: ClassVar = "beside"
+    id: str
+    title: str
+    blocks: Sequence[BlockView]
+
+
+BlockView = TableView | FigureView | PlansView | TextView | ImagesView | BesideView
 
 
 @dataclass(frozen=True)

@@ -26,7 +26,13 @@ def records(desk: Desk, streams: list[Stream]) -> list[Record]:
     by_cylinder = {stream.name: any(field.name == "cylinder" for field in stream.fields) for stream in streams}
     present = _present(desk)
     return [
-        _record(build, phase, stream, present.get((build.id, phase.id, stream), {}), by_cylinder.get(stream, False))
+        _record(
+            build,
+            phase,
+            stream,
+            present.get((build.id, phase.id, stream), {}),
+            len(desk.program.planned_cylinders(build, stream)) if by_cylinder.get(stream, False) else 0,
+        )
         for build, phase, stream in desk.program.planned()
     ]
 
@@ -52,7 +58,9 @@ def _present(desk: Desk) -> dict[tuple[str, str, str], dict[int, bool]]:
     return found
 
 
-def _record(build: Build, phase: Phase, stream: str, cylinders: dict[int, bool], by_cylinder: bool) -> Record:
+def _record(build: Build, phase: Phase, stream: str, cylinders: dict[int, bool], of: int) -> Record:
+    """The word of one planned record; `of` so many cylinders, 0 where it is of the whole engine."""
+
     def record(word: str, detail: str = "") -> Record:
         return Record(build.id, phase.id, stream, word, detail)
 
@@ -64,7 +72,6 @@ def _record(build: Build, phase: Phase, stream: str, cylinders: dict[int, bool],
     used = sum(cylinders.values())
     if not used:
         return record("set aside")
-    of = len(build.places)
-    if by_cylinder and 0 not in cylinders and used < of:
+    if of and 0 not in cylinders and used < of:
         return record("partly in", f"{used} of {of} cylinders")
     return record("in")

@@ -132,6 +132,7 @@ def build(
         oil=_oil_rule(root.get("oil"), compared),
         wear=_wear_rule(root.get("wear")),
         ties=_ties(root, order, measures),
+        sampled=_sampled(root, builds, streams),
     )
 
 
@@ -257,6 +258,31 @@ def _ties(root: Node, order: Sequence[str], measures: Collection[str] | None) ->
         opposite = node.text("agree") == "opposite"
         made[name] = Tie(name, node.text("title"), first, second, "opposite" if opposite else "alike")
     return tuple(made.values())
+
+
+def _sampled(
+    root: Node, builds: Sequence[Build], streams: Collection[str] | None
+) -> dict[str, dict[str, tuple[int, ...]]]:
+    """Kinds of record that only some cylinders get."""
+    named = {build.id: build for build in builds}
+    made: dict[str, dict[str, tuple[int, ...]]] = {}
+    for node in root.items("sampled"):
+        stream = node.reference("records", streams, "kind of record", "this version")
+        build = node.reference("build", named, "build", HERE)
+        numbers: list[int] = []
+        for each in node.items("cylinders"):
+            number = each.value if isinstance(each.value, int) else 0
+            if build in named and number not in [place.cylinder for place in named[build].places]:
+                each.add("unknown-cylinder", f"{each.subject}: {build} has no cylinder {number}",
+                         expected="a cylinder of the build")  # fmt: skip
+            elif number in numbers:
+                each.add("named-twice", f"{each.subject}: cylinder {number} is named twice", expected="each once")
+            else:
+                numbers.append(number)
+        if build in made.get(stream, {}):
+            node.add("sample-twice", f"{node.subject} names {shown(build)} again", expected="one sample a build")
+        made.setdefault(stream, {})[build] = tuple(sorted(numbers))
+    return made
 
 
 def _grades(node: Node) -> GradeScale | None:

@@ -143,12 +143,19 @@ def _orifice(name: str, entry: Node) -> ReferenceOrifice:
 
 def _tool(name: str, entry: Node) -> Tool:
     kind = entry.text("kind")
+    limit, step = (entry.quantity(key, TOOL_READS[kind]) if kind in TOOL_READS else None
+                   for key in ("limit", "readability"))  # fmt: skip
+    if limit is not None and step is not None and step > 2 * limit:
+        place = entry.get("readability")
+        told = f"{place.subject} is more than twice the limit of error: rounding alone errs more"
+        place.add("readability-coarse", told, expected="a step of at most twice the limit")
     return Tool(
         id=name,
         title=entry.text("title"),
         kind=kind,  # type: ignore[arg-type] # the schema allows no other word
-        limit=(entry.quantity("limit", TOOL_READS[kind]) or 0.0) if kind in TOOL_READS else 0.0,
+        limit=limit or 0.0,
         calibrations=_calibrations(entry),
+        readability=step or 0.0,
     )
 
 

@@ -94,6 +94,7 @@ class Tool:
     kind: Literal["balance", "feeler", "ring-gauge", "bore-gauge", "micrometer", "tension-gauge", "profilometer"]
     limit: float  # limit of error in the SI unit of what it reads: kg, m or N
     calibrations: tuple[Calibration, ...] = ()
+    readability: float = 0.0  # step of its display, in the same unit; 0: not stated
 
 
 @dataclass(frozen=True)
@@ -511,6 +512,7 @@ class Program:
     oil: OilRule = OilRule()
     wear: WearRule | None = None  # None: what presses the rings is not stated
     ties: tuple[Tie, ...] = ()
+    sampled: Mapping[str, Mapping[str, tuple[int, ...]]] = field(default_factory=dict)  # stream -> build -> cylinders
 
     def phase(self, phase: str) -> Phase:
         return _named(self.phases, phase)
@@ -525,7 +527,18 @@ class Program:
 
     def planned(self) -> list[tuple[Build, Phase, str]]:
         """Every planned record: build, phase, stream."""
-        return [(b, p, stream) for b in self.builds for p in self.phases_of(b) for stream in p.records]
+        return [
+            (b, p, stream)
+            for b in self.builds
+            for p in self.phases_of(b)
+            for stream in p.records
+            if self.planned_cylinders(b, stream)
+        ]
+
+    def planned_cylinders(self, build: Build, stream: str) -> tuple[int, ...]:
+        """Cylinders of a build that get a kind of record: all, or those of the sample."""
+        every = tuple(place.cylinder for place in build.places)
+        return self.sampled[stream].get(build.id, ()) if stream in self.sampled else every
 
     @property
     def coatings(self) -> tuple[str, ...]:

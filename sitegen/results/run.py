@@ -243,7 +243,7 @@ def _missing(program: Program, streams: Sequence[Stream], values: Rows) -> dict[
     missing: dict[tuple[str, Key], Value] = {}
     for build, phase, stream in program.planned():
         for measure in recorded.get(stream, ()):
-            for cylinder in (0,) if stream in whole else [place.cylinder for place in build.places]:
+            for cylinder in (0,) if stream in whole else program.planned_cylinders(build, stream):
                 if (measure, build.id, cylinder, phase.id) not in present:
                     key = build.key(cylinder, phase.id)
                     reason = "to-come" if build.is_due(phase.id) else "no-reading"

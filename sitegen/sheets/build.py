@@ -51,7 +51,7 @@ def make(
         packets = [line for phase in own if (line := maker.packet(build, phase)) is not None]
         if packets:
             named = "" if build.title == build.id else f", {build.title}"
-            lines.append(BuildLines(f"{build.id}{named} (block {build.block})", packets))
+            lines.append(BuildLines(f"{build.id}{named} ({_block(build)})", packets))
     return maker.finished(lines)
 
 
@@ -80,7 +80,8 @@ class _Maker:
         if phase.schedule:
             sheets.append(running.schedule(self._program, phase, facts, runs, running_head))
         for name, stream in self._streams.items():
-            if stream.fields and (name in phase.records or (name == _EVENTS and phase.fires)):
+            planned = name in phase.records and self._program.planned_cylinders(build, name)
+            if stream.fields and (planned or (name == _EVENTS and phase.fires)):
                 sheet, table, drawn = self._stream(stream, build, phase, facts, running_head)
                 sheets.append(sheet)
                 tables.append(table)
@@ -116,12 +117,12 @@ class _Maker:
         )
 
     def _facts(self, build: Build) -> list[str]:
-        return [f"block {build.block}", build.engine_type.title, f"cell {build.cell}" if build.cell else ""]
+        return [_block(build), build.engine_type.title, f"cell {build.cell}" if build.cell else ""]
 
     def _stream(
         self, stream: Stream, build: Build, phase: Phase, facts: Sequence[str], running_head: str
     ) -> tuple[Sheet, EmptyTable, Sequence[str]]:
-        cylinders = [{"cylinder": str(place.cylinder)} for place in build.places]
+        cylinders = [{"cylinder": str(each)} for each in self._program.planned_cylinders(build, stream.name)]
         if stream.blank is not None:
             blank = stream.blank(self._program, build, phase)
         elif stream.name == _OIL:
@@ -216,6 +217,10 @@ class _Maker:
 
     def _put(self, page: AnySheetPage) -> None:
         self._pages[page.path] = self._print(page)
+
+
+def _block(build: Build) -> str:
+    return build.block if build.block.casefold().startswith("block") else f"block {build.block}"
 
 
 def _printer(theme_dir: Path | None) -> Callable[[AnySheetPage], bytes]:

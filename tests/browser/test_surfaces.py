@@ -10,13 +10,15 @@ from browser.test_charts import DRAWN, alike, by_library, marks_of
 from playwright.sync_api import Browser
 
 CYLINDER = "programs/pump-rings-2026/b1/cylinder-1.html"
+PLACES = [(f"bore-traces-b1-1-{place}", 2) for place in ("thrust-top-reversal", "thrust-mid-stroke",
+                                                         "antithrust-mid-stroke")]  # traces, curves  # fmt: skip
 PROGRAM = "programs/pump-rings-2026/index.html"
 
 
 def test_traces_curves_and_faces_are_drawn_beside_their_numbers(browser: Browser, published: Path) -> None:
     with opened(browser) as found:
         page = found.go(published, CYLINDER)
-        for name, panels in (("bore-traces-b1-1", 3), ("bore-curves-b1-1", 3), ("ring-face-b1-1", 5)):
+        for name, panels in (*PLACES, ("ring-section-b1-1-top-180-deg", 1), ("ring-face-b1-1", 4)):
             charts = page.locator(f"figure[data-name={name}] .chart")
             assert charts.count() == panels
             assert charts.evaluate_all("all => all.every(each => each.dataset.drawn === 'yes')")
@@ -24,6 +26,21 @@ def test_traces_curves_and_faces_are_drawn_beside_their_numbers(browser: Browser
         step = page.locator("table[data-name=bore-wear-b1-1] tbody tr").first.locator("td, th")
         assert step.nth(1).inner_text().startswith("1.2")
         assert "the bore had worn by" in page.locator("section[aria-labelledby=surfaces] .reading").first.inner_text()
+
+
+def test_picture_traces_and_numbers_of_a_place_stand_side_by_side_and_wrap(browser: Browser, published: Path) -> None:
+    for width, beside in ((1280, True), (390, False)):
+        with opened(browser, width=width) as found:
+            page = found.go(published, CYLINDER)
+            for place, what in (("bore-b1-1-thrust-top-reversal", "Bore, thrust side, top reversal"),
+                                ("ring-b1-1-top-180-deg", "Top ring face, back of the gap")):  # fmt: skip
+                sides = page.locator(f"#{place} .sides > div")
+                assert sides.count() == 3
+                assert what in sides.nth(0).inner_text()
+                boxes = [sides.nth(n).bounding_box() for n in range(3)]
+                tops = {round(box["y"]) for box in boxes if box}
+                assert (len(tops) == 1) is beside
+                assert all(box is not None and box["x"] + box["width"] <= width for box in boxes)
 
 
 @pytest.mark.parametrize("width", [390, 1280])
@@ -48,7 +65,9 @@ def test_each_tie_has_a_panel_an_engine_and_a_sentence(browser: Browser, publish
 def test_the_numbers_stand_without_scripts(browser: Browser, published: Path) -> None:
     with opened(browser, scripts=False) as found:
         found.page.goto((published / CYLINDER).as_uri())
-        assert found.page.locator("table[data-name=bore-roughness-b1-1] tbody tr").count() == 6
+        own = found.page.locator("table[data-name=bore-parameters-b1-1-thrust-top-reversal]")
+        assert own.locator("tbody tr").count() == 18  # traces, sixteen parameters, stated over computed
+        assert own.locator("thead th").all_inner_texts() == ["Parameter", "Cold build", "Teardown"]
         assert found.page.locator("table[data-name=ring-wear-b1-1] tbody tr").count() == 6
 
 

@@ -55,7 +55,7 @@ def test_every_planned_record_has_its_row(one: Analysis) -> None:
     present = {(m, key.engine, key.cylinder, key.phase) for m, key in one.values}
     for build, phase, stream in one.program.planned():
         for measure in streams[stream].recorded:
-            for cylinder in (0,) if streams[stream].whole else [place.cylinder for place in build.places]:
+            for cylinder in (0,) if streams[stream].whole else one.program.planned_cylinders(build, stream):
                 assert (measure, build.id, cylinder, phase.id) in present
 
 

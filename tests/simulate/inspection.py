@@ -188,11 +188,14 @@ def bore_wall(random: np.random.RandomState, size: tuple[int, int], wear: float,
 
 
 def encoded(pixels: Pixels, ending: str) -> bytes:
-    """A picture as a camera's file: 8 bits of grey, or for tif 12 of 16 bits."""
+    """A picture as a camera's file: 8 bits of grey, or for tif 12 of 16 bits, the last three empty."""
     out = io.BytesIO()
     if ending == "tif":
-        Image.fromarray(np.rint(4095 * np.clip(pixels, 0, 1)).astype(np.uint16)).save(
-            out, "TIFF", compression="tiff_adobe_deflate"
+        Image.fromarray((8 * np.rint(511 * np.clip(pixels, 0, 1))).astype(np.uint16)).save(
+            out,
+            "TIFF",
+            compression="tiff_adobe_deflate",
+            tiffinfo={317: 2},  # 317: predictor, by horizontal differences
         )
         return out.getvalue()
     grey = Image.fromarray(np.rint(255 * np.clip(pixels, 0, 1)).astype(np.uint8))

@@ -83,7 +83,7 @@ def _heads(form: LogForm) -> list[str]:
 
 
 def _rows(run: Run, form: LogForm) -> list[str]:
-    pattern = form.separator.join(f"%.{column.decimals}f" for column in form.columns)
+    pattern = form.separator.join(f"%.{max(column.decimals, 0)}f" for column in form.columns)
     numbers = zip(*(column.values(run).tolist() for column in form.columns), strict=True)
     stamps = _stamps(run, form)
     if form.decimal == ".":

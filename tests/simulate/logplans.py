@@ -89,6 +89,20 @@ def _inches() -> tuple[Column, ...]:
     return tuple(found)
 
 
+def _for_long_runs() -> tuple[Column, ...]:
+    """No digit more than the sensors know: liquids to whole degrees, the crankcase in tens of pascals.
+
+    Thermocouples of class 1 are good to 1.5 degrees: IEC 60584-1 (from memory). What the flow of gas rests on keeps
+    its digits.
+    """
+    coarser = {
+        "oil_temperature": {"decimals": 0},
+        "coolant_temperature": {"decimals": 0},
+        "crankcase_pressure": {"unit": "Pa gauge", "scale": (1000.0, 0.0), "decimals": -1},
+    }
+    return tuple(replace(each, **coarser.get(each.channel, {})) for each in _columns())  # type: ignore[arg-type]
+
+
 @dataclass(frozen=True)
 class Logged:
     """The logs of one build."""
@@ -116,7 +130,9 @@ LOGS_2025 = {
     "A3": Logged(LogForm(_at_meter(TWO_ROWS), time_headers=("Run|time",), header_rows=2), second=False),
 }
 LOGS_2026 = {
-    "B1": Logged(SECONDS, phases=(*RUN_IN_AND_PULLS, "durability")),
+    "B1": Logged(
+        SECONDS, forms={"durability": LogForm(_for_long_runs())}, phases=(*RUN_IN_AND_PULLS, "durability")
+    ),
     "B2": Logged(
         LogForm(_columns(WORDS), time="day first", time_headers=("Stamp",), separator=";", decimal=","),
         departures={"run-in-60": (Departure("stop", at=1005, seconds=240),)},
@@ -126,7 +142,7 @@ LOGS_2026 = {
         LogForm(
             _columns(DEGREES), time="date and time", time_headers=("Date", "Clock"), encoding="latin-1", line_end="\r\n"
         ),
-        forms={"durability": LogForm(_columns(), time_headers=("time",), every=5)},
+        forms={"durability": LogForm(_for_long_runs(), time_headers=("time",), every=5)},
         phases=(*RUN_IN_AND_PULLS, "durability"),
         clocks=BY_NIGHT,
     ),

@@ -29,6 +29,7 @@ UNSWEPT, SWEPT = 1.4, 1.8  # mm along a trace at the reversal: end of the unswep
 PLACES = (("thrust", "top-reversal"), ("thrust", "mid-stroke"), ("antithrust", "mid-stroke"))
 SHARE = {PLACES[0]: 1.0, PLACES[1]: 0.35, PLACES[2]: 0.25}  # of the wear at the reversal
 REPEATS = 5
+TITLED = "titled"  # titles above, a micro sign in ISO 8859-1, line ends of CR alone, heights whose unit the index says
 ANGLES = (20, 90, 180, 270, 340)  # degrees from the gap
 FACE = inspection.FACE  # mm
 FLANK = 0.15  # mm, unworn at either edge
@@ -41,7 +42,7 @@ class Traced:
     """How the parts of a build were traced."""
 
     cylinders: Sequence[int]
-    form: str  # "keyed": pairs of key and value above heights in nm; "titled": titles and heights in um, CR line ends
+    form: str  # "keyed": pairs of key and value above heights in nm; "titled": as `TITLED` says
 
 
 @dataclass(frozen=True)
@@ -100,8 +101,9 @@ def bore(random: np.random.RandomState, length: float, wear: float, *, reversal:
     swept = np.ones(count) if not reversal else np.clip((x / 1000 - UNSWEPT) / (SWEPT - UNSWEPT), 0, 1)
     surface = fresh if wear == 0 else (1 - swept) * fresh + swept * np.minimum(fresh, cut)
     waviness = 0.15 * np.sin(2 * np.pi * (x / 2500 + random.random_sample()))
-    tilt = 1.5 * (2 * random.random_sample() - 1)  # um a mm
-    return np.asarray(surface + waviness + tilt * x / 1000 + 3 * random.standard_normal())
+    # set level by hand before each trace, as well as that goes
+    tilt = 0.3 * (2 * random.random_sample() - 1)  # um a mm
+    return np.asarray(surface + waviness + tilt * x / 1000 + 0.1 * random.standard_normal())
 
 
 def _level(fresh: Floats, wear: float) -> float:
@@ -178,13 +180,13 @@ def files_of(
 
 def index_of(build: str, dates: Mapping[str, str], how: Traced) -> bytes:
     """The index of the traces of a build."""
-    return _index(build, list(lines_of(build, how, list(dates))), dates)
+    return _index(build, list(lines_of(build, how, list(dates))), dates, units=how.form == TITLED)
 
 
 def _bore_file(z: Floats, row: Line, form: str, off: float) -> bytes:
-    if form == "titled":
-        head = ["Bore trace", f"{row.side} side", f"spacing\t{STEP:g} um", "height [µm]"]
-        return "\r".join([*head, *(f"{each:.2f}" for each in z), ""]).encode("iso-8859-1")
+    if form == TITLED:
+        head = ["Bore trace", f"{row.side} side", f"spacing\t{STEP:g} µm", "height"]
+        return "\r".join([*head, *(f"{1000 * each:.0f}" for each in z), ""]).encode("iso-8859-1")
     head = [
         f"place: {row.side}, {row.height}", f"points: {len(z)}", f"spacing: {STEP:g} um", "tip radius: 2 um",
         f"Ra: {off * ra(z[round(1000 * SWEPT / STEP) :] if row.reversal else z):.3f} um", "", "z [nm]",
@@ -195,8 +197,8 @@ def _bore_file(z: Floats, row: Line, form: str, off: float) -> bytes:
 def _ring_file(x: Floats, z: Floats) -> bytes:
     flags = np.ones(len(x), dtype=int)
     flags[::97] = 0  # the probe lost the face there
-    rows = (f"{a:.3f};{b:.2f};{flag}" for a, b, flag in zip(x, np.where(flags == 1, z, 0.0), flags, strict=True))
-    return "\r\n".join(["x;z;valid", "[mm];[um];[1/0]", *rows, ""]).encode()
+    rows = (f"{1000 * a:.0f};{b:.2f};{flag}" for a, b, flag in zip(x, np.where(flags == 1, z, 0.0), flags, strict=True))
+    return "\r\n".join(["x;z;valid", "[um];[um];[1/0]", *rows, ""]).encode()
 
 
 def ra(z: Floats) -> float:
@@ -208,15 +210,15 @@ def ra(z: Floats) -> float:
     return float(np.abs(z[reach : len(z) - reach] - mean).mean())
 
 
-def _index(build: str, rows: Sequence[Line], dates: Mapping[str, str]) -> bytes:
+def _index(build: str, rows: Sequence[Line], dates: Mapping[str, str], *, units: bool) -> bytes:
     head = "engine,trace,phase,cylinder,part,side,height,angle [deg],repeat,"
-    head += "unswept_to [mm],swept_from [mm],flank [mm],date"
+    head += "unswept_to [mm],swept_from [mm],flank [mm],date" + (",z_unit" if units else "")
     lines = [head]
     for row in rows:
         bands = (f"{UNSWEPT}", f"{SWEPT}") if row.reversal else ("", "")
         angle = "" if row.angle is None else str(row.angle)
         flank = f"{FLANK}" if row.part != "bore" else ""
         cells = (build, row.trace, row.phase, row.cylinder, row.part, row.side, row.height, angle, row.repeat, *bands,
-                 flank, dates[row.phase])  # fmt: skip
+                 flank, dates[row.phase], *(("nm" if row.part == "bore" else "",) if units else ()))  # fmt: skip
         lines.append(",".join(map(str, cells)))
     return ("\n".join(lines) + "\n").encode()

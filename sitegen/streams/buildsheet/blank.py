@@ -12,7 +12,8 @@ _LENGTHS = (
 )  # fmt: skip
 _UNITS = {**dict.fromkeys(_LENGTHS, "mm"), "gap_angle": "deg", "bore_angle": "deg", "mass": "g", "tension": "N"}
 _STEPS = (
-    "Weigh cleaned and dry. Read each gap with the ring square in the bore, the gap where it will work.",
+    "Weigh cleaned and dry, both times alike, on a balance adjusted that day; weigh again and give each a repeat.",
+    "Read each gap with the ring square in the bore, the gap where it will work.",
     "Measure the bore at the heights the rings turn at, along the crankshaft and across it; write height and angle.",
 )
 
@@ -29,7 +30,7 @@ def blank(program: Program, build: Build, phase: Phase) -> Blank:
     )  # fmt: skip
     return Blank(
         rows=[*rings, *bores],
-        once=("date", "operator", "tool_gap", "tool_mass", "tool_tension", "tool_bore"),
+        once=("date", "operator", "cleaning", "buoyancy", "tool_gap", "tool_mass", "tool_tension", "tool_bore"),
         tables=(
             PaperTable("Rings", ("cylinder", "ring"), of_ring, rings),
             PaperTable("Bores", ("cylinder",), ("bore_height", "bore_angle", "bore", "honing", "remark"), bores),

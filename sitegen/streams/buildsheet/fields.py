@@ -9,6 +9,8 @@ from math import pi
 
 from sitegen.vocabulary import Field
 
+BUOYANCY = ("ignored", "corrected")
+
 
 def _length(name: str, title: str, low: float, high: float, told: str = "") -> Field:
     return Field(name, title, "number", "m", "length", low=low, high=high, help=told)
@@ -36,6 +38,10 @@ FIELDS: tuple[Field, ...] = (
     Field("joint", "Joint", "word", words=("straight", "lapped", "angled"), help="Shape of the ring's ends."),
     _length("chamfer", "End chamfer", 0, 1e-3, "Of each end at the running face."),
     Field("mass", "Mass", "number", "kg", "mass", low=1e-4, high=1.0, help="Cleaned and dry."),
+    Field("cleaning", "Cleaning before weighing", "text", help="What with, how long, how dried: the same both times."),
+    Field(
+        "buoyancy", "Buoyancy of air", "word", words=BUOYANCY, help="Whether the masses written are corrected for it."
+    ),
     Field("tension", "Tension", "number", "N", "force", low=0.1, high=500, help="Tangential."),
     _length("radial_thickness", "Radial thickness", 1e-4, 2e-2),
     _length(

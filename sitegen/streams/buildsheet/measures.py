@@ -48,11 +48,15 @@ MASS_LOSS = Measure(
     compare="difference",
     offered=True,
     grows=True,
-    method="Ring mass before the first start less ring mass at teardown.",
+    method="Ring mass before the first start less ring mass at teardown. The lead measure of ring wear: it takes in "
+    "the whole ring.",
     formula="m(cold build) − m(teardown)",
-    source="difference of two weighings; limits of error of the balance added",
+    source="difference of two weighings; limits of error of the balance added, with the scatter of repeated weighings "
+    "(t). Buoyancy of air 1.2 kg/m³ bears less than 0.02 % of an iron or steel ring and of what it lost (conventional "
+    "mass: OIML R 111-1, from memory), so it need not be corrected, if it is treated alike both times",
     interval="bounds",
-    limits="The whole ring: face, flanks and ends. Deposits and oil left on the ring count against it.",
+    limits="The whole ring: face, flanks and ends. Deposits and oil left on the ring count against it: clean and dry "
+    "it the same way both times.",
 )
 FACE_WEAR = Measure(
     id="wear.face_from_gap",

@@ -105,6 +105,7 @@ def _wear_table(view: Any) -> Table | None:
         if bounded
         else "Where the tool was not recorded there are no bounds."
     )
+    note = f"{note} {_weighed(view)}".strip()
     if wears and all(worn.low is not None and worn.low <= 0 for worn in wears):  # nothing seen: not worth a column
         rows = [Row(row.cells[:2]) for row in rows]
         columns = columns[:2]
@@ -118,6 +119,47 @@ def _wear_table(view: Any) -> Table | None:
         odd = _clear_of_the_rest(losses)
         reading += f" Cylinder {odd.key.cylinder} stands apart." if odd is not None else ""
     return Table(f"ring-wear-{build.id}", columns, rows, reading, note=note)
+
+
+def _weighed(view: Any) -> str:
+    """How the rings were weighed: how often, how cleaned, and whether buoyancy of air was corrected."""
+    rows = [row for row in view.records("buildsheet", used=True) if row.mass == row.mass]
+    if not rows:
+        return ""
+    times: dict[tuple[Any, ...], int] = {}
+    for row in rows:
+        ring = (row.cylinder, row.ring, row.phase)
+        times[ring] = times.get(ring, 0) + 1
+    least, most = min(times.values()), max(times.values())
+    often = view.words.from_to(str(least), str(most))
+    told = [
+        "Each ring was weighed once a state, so that scatter of weighing is not seen."
+        if most == 1
+        else f"Each ring was weighed {often} times a state; the scatter is in the bounds."
+    ]
+    cleaned = sorted({row.cleaning for row in rows if isinstance(row.cleaning, str)})
+    if len(cleaned) > 1:
+        told.append(f"Rings were not all cleaned alike before weighing: {view.words.listed(cleaned)}.")
+    elif cleaned:
+        told.append(f"Before weighing: {cleaned[0]}.")
+    else:
+        told.append("How rings were cleaned before weighing was not recorded.")
+    ways = sorted({row.buoyancy for row in rows if isinstance(row.buoyancy, str)})
+    told.append(_BUOYANCY[tuple(ways)])
+    return " ".join(told)
+
+
+_SMALL = "of an iron or steel ring that is less than 0.02\N{NO-BREAK SPACE}% of what it lost"
+_BUOYANCY = {
+    (): f"Whether buoyancy of air was corrected was not recorded; {_SMALL}.",
+    ("ignored",): f"Buoyancy of air was ignored: {_SMALL}.",
+    ("corrected",): "Buoyancy of air was corrected.",
+    (
+        "corrected",
+        "ignored",
+    ): "Buoyancy of air was corrected in some weighings only; where a loss is of two unlike ones, "
+    "its bounds are wider by what air bears of the ring.",
+}
 
 
 def _over(view: Any, build: Any) -> str:
@@ -205,7 +247,8 @@ def cylinder_sheet(view: Any) -> Sequence[Block]:
         if lost is not None and lost.value is not None
         else ""
     )
-    return (Table(f"build-sheet-{build.id}-{number}", columns, rows, reading),)
+    note = _weighed(view) if reading else ""
+    return (Table(f"build-sheet-{build.id}-{number}", columns, rows, reading, note=note),)
 
 
 def _only(values: Sequence[Value]) -> Value | None:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import fmean
 from typing import Any
 
-from sitegen.methods import ringgap
+from sitegen.methods import ringgap, weighing
 from sitegen.methods.leakdown import STANDARD_AMBIENT
 from sitegen.program.model import Build, Program
 from sitegen.streams.buildsheet.measures import (
@@ -57,6 +58,8 @@ def run_measured(program: Program, engine: str, readings: Mapping[str, Readings]
     for what in _MEASURED:
         for key, numbers, tools in _by_place(build, rows, what.field, what.tool, by_ring=what.by_ring):
             limit = _limit(program, tools) if what.tool else None
+            if what.measure is MASS and limit is not None:
+                limit = weighing.limit_of_mean(numbers, limit, _readability(program, tools))
             yield _value(what, key, numbers, limit)
     bores = {
         (key.cylinder, key.phase): numbers for key, numbers, _ in _by_place(build, rows, "bore", "", by_ring=False)
@@ -102,6 +105,7 @@ def run_floor(program: Program, engine: str, readings: Mapping[str, Readings], b
 
 
 _NO_TOOL = frozenset({"no-tool"})
+_AIR_BEARS = weighing.buoyancy(weighing.LIGHTEST, weights=math.inf)  # share of a ring's mass, at most
 _LAND_LIMIT = 10e-6  # m, of the radial clearance: a land is round and central to about that; from memory
 # From the coefficient of a gap up to that of the tester's own orifice: leak areas are on the scale of the latter.
 _DISCHARGE_LIMIT = 0.14
@@ -126,8 +130,8 @@ def _ring(book: Book, chamfers: Mapping[Key, float], key: Key) -> ringgap.RingGa
 
 def run_wear(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
     """What each ring lost between its first and its last sheet."""
-    del readings
     build = program.build(engine)
+    told = _buoyancy(readings)
     order = {phase.id: phase.order for phase in program.phases}
     for measure, loss in ((MASS, MASS_LOSS), (GAP_GAUGE, FACE_WEAR)):
         places: dict[tuple[int, str], list[Value]] = {}
@@ -140,12 +144,21 @@ def run_wear(program: Program, engine: str, readings: Mapping[str, Readings], bo
             if first.key.phase == last.key.phase:
                 continue
             key = build.key(cylinder, last.key.phase, ring)
-            yield _mass_loss(key, first, last) if loss is MASS_LOSS else _face_wear(build, book, key, first, last)
+            if loss is MASS_LOSS:
+                ways = {way for each in (first, last) for way in told.get(each.key._replace(coating=""), ())}
+                yield _mass_loss(key, first, last, corrected_once=len(ways) > 1)
+            else:
+                yield _face_wear(build, book, key, first, last)
 
 
-def _mass_loss(key: Key, first: Value, last: Value) -> Value:
+def _mass_loss(key: Key, first: Value, last: Value, *, corrected_once: bool) -> Value:
+    """Mass lost; where only one of the weighings was corrected for buoyancy, the other may err by all of it."""
     lost = 1e3 * ((first.value or 0.0) - (last.value or 0.0))
-    return _difference(MASS_LOSS, key, lost, (_half(first), _half(last)), 1e3)
+    halves = [_half(first), _half(last)]
+    if not corrected_once:
+        return _difference(MASS_LOSS, key, lost, halves, 1e3)
+    found = _difference(MASS_LOSS, key, lost, [*halves, _AIR_BEARS * (first.value or 0.0)], 1e3)
+    return replace(found, flags=found.flags | {"buoyancy-differs"})
 
 
 def _face_wear(build: Build, book: Book, key: Key, first: Value, last: Value) -> Value:
@@ -155,6 +168,16 @@ def _face_wear(build: Build, book: Book, key: Key, first: Value, last: Value) ->
     to_wear = 1e3 * ringgap.face_wear(1.0, build.engine_type.bore, thickness.value / 1e3)  # µm a mm of opening
     wear = to_wear * ((last.value or 0.0) - (first.value or 0.0))
     return _difference(FACE_WEAR, key, wear, (_half(first), _half(last)), to_wear)
+
+
+def _buoyancy(readings: Mapping[str, Readings]) -> dict[Key, frozenset[str]]:
+    """What is written of buoyancy beside the masses of a ring, by the key of its mass without the coating."""
+    found: dict[Key, frozenset[str]] = {}
+    for row in _used(readings):
+        if row.mass == row.mass and row.ring == row.ring and isinstance(row.buoyancy, str):
+            key = Key(row.engine, int(row.cylinder), "", row.phase, row.ring)
+            found[key] = found.get(key, frozenset()) | {row.buoyancy}
+    return found
 
 
 # ---- shared ---------------------------------------------------------------------------------------------------------
@@ -199,6 +222,11 @@ def _limit(program: Program, tools: Sequence[str | None]) -> float | None:
     return max(program.definitions.tools[tool].limit for tool in named)
 
 
+def _readability(program: Program, tools: Sequence[str | None]) -> float:
+    """Coarsest step of the tools used, in SI; 0 where none is stated."""
+    return max((program.definitions.tools[tool].readability for tool in tools if tool is not None), default=0.0)
+
+
 def _half(value: Value) -> float | None:
     """Limit of error of a number as measured; None where its tool was not recorded."""
     if value.low is None or value.high is None:
@@ -222,4 +250,10 @@ MEASURED = Step(
     reads=("buildsheet",),
 )
 GAP_FLOOR = Step(name="gap-floor", gives=(FLOOR,), run=run_floor, reads=("buildsheet",), needs=(GAP.id, CLEARANCE.id))
-WEAR = Step(name="ring-wear", gives=(MASS_LOSS, FACE_WEAR), run=run_wear, needs=(MASS.id, GAP_GAUGE.id, THICKNESS.id))
+WEAR = Step(
+    name="ring-wear",
+    gives=(MASS_LOSS, FACE_WEAR),
+    run=run_wear,
+    reads=("buildsheet",),
+    needs=(MASS.id, GAP_GAUGE.id, THICKNESS.id),
+)

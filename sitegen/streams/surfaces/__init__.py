@@ -7,6 +7,7 @@ from sitegen.streams.surfaces.fields import FIELDS
 from sitegen.streams.surfaces.measures import RK
 from sitegen.streams.surfaces.read import read
 from sitegen.streams.surfaces.sections import SECTIONS
+from sitegen.streams.surfaces.smallest import by_repeats, smallest
 from sitegen.streams.surfaces.steps import BORES, FACES, RATES
 from sitegen.vocabulary import Stream
 
@@ -19,6 +20,8 @@ STREAM = Stream(
     steps=(BORES, FACES, RATES),
     sections=SECTIONS,
     recorded=(RK.id,),
+    smallest=smallest,
+    by_repeats=by_repeats,
     blank=blank,
     cautions=(
         "Solvents for cleaning bores and rings burn and harm skin and lungs: ventilation, gloves, no flame.",

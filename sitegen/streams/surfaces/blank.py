@@ -26,9 +26,8 @@ _STEPS = (
 
 def blank(program: Program, build: Build, phase: Phase) -> Blank:
     """The list of the traces of one build in one state: places of each bore, angles of each top ring."""
-    del program
     bores, rings, bores_on_paper, rings_on_paper = [], [], [], []
-    for cylinder in (place.cylinder for place in build.places):
+    for cylinder in program.planned_cylinders(build, "surfaces"):
         for side, height in PLACES:
             where = {"cylinder": str(cylinder), "part": "bore", "side": side, "height": height}
             name = [proposed(build.id, phase.id, cylinder, "bore", f"{side} {height}", str(n + 1))

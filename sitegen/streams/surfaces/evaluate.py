@@ -46,6 +46,7 @@ class Face:
     depth: Bounded
     area: Bounded
     width: Bounded | None  # None where the wear is too shallow for its edges to be told
+    misfit: float  # um, of the flanks
 
 
 @dataclass(frozen=True)
@@ -159,6 +160,7 @@ def face(before: Trace, after: Trace, row: Any) -> Face:
         found.x, found.before, found.after, found.begin, found.end,
         _scaled(found.depth, 1e6), _scaled(found.area, 1e9),
         None if found.width is None else _scaled(found.width, 1e3),
+        1e6 * found.misfit,
     )  # fmt: skip
 
 

@@ -155,6 +155,18 @@ FACE_AREA = Measure(
     source="least squares on the flanks; t interval from the roughness there, whose neighbouring points err together",
     limits="Of all angles: the mean. Flanks that wore too hide as much wear.",
 )
+FACE_MISFIT = Measure(
+    id="ring.flank_misfit",
+    title="misfit of the flanks of a ring face",
+    unit="µm",
+    better="less",
+    method="How far the unworn flanks of the traces before and after lie apart once they are laid over each other. "
+    "Above 0.25 µm no wear is told.",
+    formula="standard deviation of the difference on the flanks, a line taken off",
+    source="standard deviation; the limit is a convention of ours",
+    limits="It says nothing of wear: flanks that wore evenly lie on each other too.",
+    interval="",
+)
 FACE_VOLUME = Measure(
     id="ring.face_volume",
     title="ring face wear, volume",

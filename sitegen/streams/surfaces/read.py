@@ -13,6 +13,7 @@ import numpy as np
 from sitegen.problems import shown
 from sitegen.program.inside import PathFault, file_inside, nearest_inside
 from sitegen.program.model import Program, RecordSource
+from sitegen.streams.surfaces.evaluate import evaluation_of
 from sitegen.streams.surfaces.fields import FIELDS, RINGS
 from sitegen.streams.surfaces.naming import is_proposed
 from sitegen.tables.blocked import Blocked
@@ -29,7 +30,9 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
     there under the name a list of traces to take proposes is not yet taken.
     """
     traces = _Traces()
-    found = read_stream(program, sources, FIELDS, (_places, _instruments, _calibrated, _repeats, traces.read))
+    found = read_stream(
+        program, sources, FIELDS, (_places, _instruments, _calibrated, _repeats, traces.read, traces.look)
+    )
     kept = set(found.frame["reading"][found.frame["use"] == ""].tolist())
     return replace(
         found,
@@ -120,6 +123,37 @@ class _Traces:
                                 f'"{shown(name)}" is the same as "{shown(str(before))}"', "its own trace")  # fmt: skip
                 continue
             self.found[str(rows["reading"][at])] = trace
+
+    def look(self, program: Program, sheet: Sheet) -> None:
+        """Tell what a trace that was read cannot be evaluated for. It stays: it may serve for something else."""
+        del program
+        for at in np.flatnonzero(sheet.open).tolist():
+            row = sheet.frame.iloc[at]
+            trace = self.found.get(str(row["reading"]))
+            if trace is None:
+                continue
+            if row["part"] != "bore":
+                if row["flank"] != row["flank"]:
+                    self._tell(sheet, at, "flank-missing", "flank", "nothing says how wide the unworn flanks are: no "
+                               "wear is told from this trace", "a width, such as 0.15 mm")  # fmt: skip
+                continue
+            length = evaluation_of(row)
+            if length is None:
+                self._tell(sheet, at, "cutoff-missing", "cutoff", "nothing says the cutoff: no roughness is told from "
+                           "this trace", "a cutoff, such as 0.8 mm")  # fmt: skip
+                continue
+            begin = 0.0 if row["swept_from"] != row["swept_from"] else float(row["swept_from"])
+            if trace.length - begin < length * (1 - 1e-3) - trace.step:
+                swept = " from the swept band on" if begin else ""
+                self._tell(sheet, at, "trace-short", "trace", f"{1e3 * (trace.length - begin):.3g} mm{swept} are "
+                           f"shorter than the evaluation length of {1e3 * length:.3g} mm: no roughness is told from it",
+                           "a longer trace, or a shorter cutoff or evaluation length")  # fmt: skip
+
+    def _tell(self, sheet: Sheet, at: int, code: str, name: str, what: str, expected: str) -> None:
+        """A warning about a row that stays in use."""
+        step = "complete the record, or do without"
+        told = Problem(*sheet.place(at), 0, code, what, expected, "", step, sheet.header(name, at), "warning")
+        self.problems.append(told)
 
     def _set_aside(self, sheet: Sheet, at: int, problems: Iterable[Problem]) -> None:
         """The row is set aside; what is told is about the trace file."""

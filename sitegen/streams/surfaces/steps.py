@@ -82,12 +82,17 @@ def run_bores(program: Program, engine: str, readings: Mapping[str, Readings], b
 
 def _roughness(key: Key, traced: Sequence[Traced]) -> Generator[Result, None, list[evaluate.Evaluated]]:
     evaluated: list[evaluate.Evaluated] = []
+    care: list[tuple[str, str]] = []  # trace, what to look at
     why: Refused | None = None
     for each in traced:
         try:
-            evaluated.append(evaluate.bore(each.trace, each.row))
+            found = evaluate.bore(each.trace, each.row)
         except Refused as refusal:
             why = refusal
+            care.append((each.row.trace, refusal.code))
+            continue
+        evaluated.append(found)
+        care += [(each.row.trace, code) for code in _looked_at(found)]
     flags = frozenset({"trace-left-out"} if why is not None and evaluated else ())
     if evaluated and any(each.spikes for each in evaluated):
         flags |= {"spikes-taken-out"}
@@ -105,7 +110,28 @@ def _roughness(key: Key, traced: Sequence[Traced]) -> Generator[Result, None, li
     yield from _stated(key, evaluated)
     if evaluated:
         yield from _drawn(key, traced, evaluated)
+    if care:
+        yield _care(key, care)
     return evaluated
+
+
+def _looked_at(found: evaluate.Evaluated) -> list[str]:
+    """What a reader should look at in one trace, as codes; of results stated, which and how far off."""
+    off = [(name, ratio) for name, ratio in found.stated.items() if _is_off(ratio)]
+    return [
+        *(["spikes-taken-out"] if found.spikes else []),
+        *(f"stated-does-not-fit:R{name[1:]}:{ratio:.3g}" for name, ratio in off),
+    ]
+
+
+def _is_off(ratio: float) -> bool:
+    return ratio > 0 and abs(math.log(ratio)) > math.log1p(MOST_OFF)
+
+
+def _care(key: Key, care: Sequence[tuple[str, str]]) -> Series:
+    import pandas as pd
+
+    return Series("surface.care", key, {}, pd.DataFrame(care, columns=["trace", "what"]))
 
 
 def _mean(measure: Measure, key: Key, known: Sequence[float], flags: frozenset[str]) -> Value:
@@ -127,8 +153,7 @@ def _stated(key: Key, evaluated: Sequence[evaluate.Evaluated]) -> Iterator[Value
     if not ratios:
         return
     worst = max(ratios, key=lambda ratio: abs(math.log(ratio)))
-    off = abs(math.log(worst)) > math.log1p(MOST_OFF)
-    flags = frozenset({"stated-does-not-fit"} if off else ())
+    flags = frozenset({"stated-does-not-fit"} if _is_off(worst) else ())
     yield Value(measures.STATED.id, key, worst, n=len(ratios), of="repeat", flags=flags)
 
 
@@ -251,6 +276,8 @@ def run_faces(program: Program, engine: str, readings: Mapping[str, Readings], b
                 asked[ring] = why
                 for measure in (measures.FACE_DEPTH, measures.FACE_AREA, measures.BAND):
                     yield refused(measure.id, key, why)
+                if "misfit" in why.facts:  # how badly they do not lie on each other
+                    yield Value(measures.FACE_MISFIT.id, key, 1e6 * float(why.facts["misfit"]), n=2, of="reading")
                 continue
             around.setdefault(ring, {})[angle_of(after.row)] = face
             yield _bounded(measures.FACE_DEPTH, key, face.depth)
@@ -259,6 +286,7 @@ def run_faces(program: Program, engine: str, readings: Mapping[str, Readings], b
                 yield refused(measures.BAND.id, key, Refused("edges-not-clear"))
             else:
                 yield _bounded(measures.BAND, key, face.width)
+            yield Value(measures.FACE_MISFIT.id, key, face.misfit, n=2, of="reading")
             yield _faces_drawn(key, face)
         if len(phases) < 2:
             asked.setdefault((cylinder, phases[0], at.partition("/")[0]), Refused("one-state-only"))
@@ -391,7 +419,14 @@ BORES = Step(
 )  # fmt: skip
 FACES = Step(
     name="ring-faces",
-    gives=(measures.FACE_DEPTH, measures.FACE_AREA, measures.FACE_VOLUME, measures.BAND, measures.COATING_LEFT),
+    gives=(
+        measures.FACE_DEPTH,
+        measures.FACE_AREA,
+        measures.FACE_MISFIT,
+        measures.FACE_VOLUME,
+        measures.BAND,
+        measures.COATING_LEFT,
+    ),
     run=run_faces,
     reads=("surfaces",),
 )

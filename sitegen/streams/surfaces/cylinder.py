@@ -1,0 +1,442 @@
+"""What the traces of one cylinder say on its page: place by place, picture beside traces beside numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from sitegen.streams.surfaces import measures
+from sitegen.streams.surfaces.fields import RINGS
+from sitegen.streams.surfaces.places import place_title, place_told
+from sitegen.vocabulary import (
+    Beside,
+    Block,
+    Cell,
+    Column,
+    Figure,
+    Image,
+    Images,
+    Measure,
+    Panel,
+    Row,
+    Series,
+    Table,
+    Text,
+    Value,
+)
+
+ALL = (*measures.ROUGHNESS, measures.RK_PLAIN, measures.STATED)
+WEAR = (measures.WEAR_STEP, measures.WEAR_VALLEYS, measures.PLATEAU)
+FILTER = "robust Gaussian, ISO 16610-31"
+FROM_GAP = "wear.face_from_gap"  # of the build sheet
+MASS_LOSS = "wear.mass_loss"  # the same
+RING = {
+    measures.FACE_DEPTH: "Deepest wear",
+    measures.BAND: "Contact band",
+    measures.FACE_MISFIT: "Flanks apart",
+    measures.FACE_AREA: "Worn area",
+    measures.FACE_VOLUME: "Worn volume",
+    measures.COATING_LEFT: "Coating left",
+    measures.RATE: "Specific wear rate",
+    measures.RATE_GAS: "Gas in the load",
+}
+_AT_ANGLE = (measures.FACE_DEPTH, measures.BAND, measures.FACE_AREA, measures.FACE_MISFIT)
+
+
+def traced(view: Any) -> list[Any]:
+    """Phases with a trace of this subject, in plan order."""
+    return [phase for phase in view.phases if view.records("surfaces", phase=phase.id, used=True)]
+
+
+def places_of(view: Any, bore: bool) -> list[str]:
+    """Places of this cylinder in the order of the record."""
+    found: dict[str, None] = {}
+    for row in view.records("surfaces", used=True):
+        if (row.part == "bore") == bore:
+            at = f"{row.side}/{row.height}" if bore else f"{RINGS[row.part]}/{row.angle * 57.29577951308232:.0f}-deg"
+            found[at] = None
+    return list(found)
+
+
+def cylinder_surfaces(view: Any) -> Sequence[Block]:
+    """Bore and ring face of one cylinder, before and after: pictures, traces, numbers."""
+    phases = traced(view)
+    if not phases:
+        return _left_out(view)
+    blocks: list[Block] = []
+    bores, rings = places_of(view, bore=True), places_of(view, bore=False)
+    pictures = _pictures(view)
+    if bores:
+        blocks.append(_wear_table(view, phases, bores))
+        blocks += _bore_places(view, phases, bores, pictures)
+    if rings:
+        blocks += _faces(view, phases, rings, pictures)
+    return [*blocks, *_left_out(view)]
+
+
+def _pictures(view: Any) -> dict[str, list[Image]]:
+    """Pictures of the inspection that are of a traced place, by place."""
+    found: dict[str, list[Image]] = {}
+    for row in view.records("inspection", used=True):
+        if not all(isinstance(each, str) for each in (row.image, row.place, row.part)):
+            continue
+        at = place_told(row.part, row.place)
+        phase = view.program.phase(row.phase)
+        caption = row.caption if isinstance(row.caption, str) else f"{view.words.sentence(place_title(at))}."
+        width = float(row.image_width) if row.image_width == row.image_width else None
+        told = f"{view.words.sentence(row.place)}, {view.the_build.id} cylinder {view.cylinder} at {phase.title}"
+        image = Image(f"{view.program.id}/{row.image}", f"{caption} At {phase.title}.", told, width)
+        if at and image not in found.setdefault(at, []):
+            found[at].append(image)
+    return {at: images for at, images in found.items() if images}
+
+
+# ---- the bore -------------------------------------------------------------------------------------------------------
+
+
+def _bore_places(
+    view: Any, phases: Sequence[Any], places: Sequence[str], pictures: dict[str, list[Image]]
+) -> list[Block]:
+    """Each place of the bore: its picture, its traces and curves before in grey and after, its parameters."""
+    lines, curves = _by_place(view, "surface.trace"), _by_place(view, "surface.curve")
+    blocks: list[Block] = []
+    if reading := _curve_reading(view, phases):
+        blocks.append(Text((Cell(reading),), "reading"))
+    for at in places:
+        name = f"{view.the_build.id}-{view.cylinder}-{at.replace('/', '-')}"
+        parts: list[Figure | Table | Images] = []
+        if at in pictures:
+            parts.append(Images(f"bore-pictures-{name}", pictures[at]))
+        panels = [*_trace_panel(view, phases, at, lines), *_curve_panel(view, phases, at, curves)]
+        if panels:
+            parts.append(Figure(f"bore-traces-{name}", "curves", panels, one_scale=False))
+        parts.append(_parameters(view, phases, at, f"bore-parameters-{name}"))
+        blocks.append(Beside(f"bore-{name}", view.words.sentence(place_title(at)), parts))
+    note = (
+        "Traces: one of each state, levelled, unfiltered, not the same spot twice, so that grooves differ; extremes "
+        "are kept of what is drawn. Curves: mean of the traces of the place, laid over each other where the valleys "
+        f"are (92 to 99\N{NO-BREAK SPACE}%), which wear does not reach. {conditions(view, 'bore')} Plain Gaussian: "
+        "for comparison with instruments that have no other filter."
+    )
+    return [*blocks, Text((Cell(note),), "note")]
+
+
+def _trace_panel(view: Any, phases: Sequence[Any], at: str, series: dict[tuple[str, str], Series]) -> list[Panel]:
+    path = [
+        {"at": round(x, 3), "value": round(z, 2), "line": phase.id, "grey": number == 0, "series": phase.title}
+        for number, phase in enumerate(phases)
+        if (phase.id, at) in series
+        for x, z in zip(*(series[phase.id, at].frame[name].tolist() for name in ("x", "z")), strict=True)
+    ]
+    if not path:
+        return []
+    data = {"path": path, "bands": _unswept(view, at)}
+    ends = {"from": 0.0, "to": max(row["at"] for row in path)}
+    coating = view.the_build.coating_of(view.cylinder)
+    return [Panel("Height along the trace", data, ends, coating, note="µm over mm", label=f"Traces, {place_title(at)}")]
+
+
+def _curve_panel(view: Any, phases: Sequence[Any], at: str, series: dict[tuple[str, str], Series]) -> list[Panel]:
+    path = [
+        {"at": round(ratio, 2), "value": round(z, 3), "line": phase.id, "grey": number == 0, "series": phase.title}
+        for number, phase in enumerate(phases)
+        if (phase.id, at) in series
+        for ratio, z in zip(*(series[phase.id, at].frame[name].tolist() for name in ("ratio", "z")), strict=True)
+    ]
+    if not path:
+        return []
+    coating = view.the_build.coating_of(view.cylinder)
+    title, label = "Height over share of material", f"Material-ratio curves, {place_title(at)}"
+    return [Panel(title, {"path": path}, {"from": 0.0, "to": 100.0}, coating, note="µm over %", label=label)]
+
+
+def _parameters(view: Any, phases: Sequence[Any], at: str, name: str) -> Table:
+    """Every parameter of a place, a column a state."""
+    states = [phase for phase in phases if any(view.value(each.id, phase.id, at) is not None for each in ALL)]
+    rows = []
+    for measure in ALL:
+        values = [view.value(measure.id, phase.id, at) for phase in states]
+        if any(value is not None and value.status == "ok" for value in values):
+            unit = f", {measure.unit}" if measure.unit != "1" else ""
+            title = "Stated over computed" if measure is measures.STATED else short(measure)
+            first = Cell(f"{title}{unit}", href=view.href_methods(measure.id))
+            rows.append(Row((first, *(Cell(view.text(value)) for value in values))))
+    if rows:
+        counts = [next((v.n for each in ALL if (v := view.value(each.id, p.id, at)) is not None), 0) for p in states]
+        rows.insert(0, Row((Cell("Traces"), *(Cell(str(count)) for count in counts))))
+    told = []
+    for phase in states:
+        care = _care(view, [view.value(each.id, phase.id, at) for each in ALL])
+        told += [f"At {phase.title}: {care}."] if care else []
+    columns = (Column("Parameter"), *(Column(view.words.sentence(phase.title), numeric=True) for phase in states))
+    return Table(name, columns, rows, note=" ".join(told))
+
+
+# ---- wear of the bore -----------------------------------------------------------------------------------------------
+
+
+def _wear_table(view: Any, phases: Sequence[Any], places: Sequence[str]) -> Table:
+    rows = []
+    for phase in phases[1:]:
+        for at in places:
+            values = [view.value(each.id, phase.id, at) for each in WEAR]
+            cells = [Cell(view.words.sentence(place_title(at)), note="" if len(phases) == 2 else phase.title)]
+            rows.append(Row((*cells, *(_cell(view, value) for value in values))))
+    columns = (
+        Column("Place in the bore"), Column("Wear, from the step", "µm", numeric=True, measure=measures.WEAR_STEP.id),
+        Column("Wear, valleys aligned", "µm", numeric=True, measure=measures.WEAR_VALLEYS.id),
+        Column("Plateau formed", "%", numeric=True, measure=measures.PLATEAU.id),
+    )  # fmt: skip
+    note = (
+        "95 % intervals from the scatter of the traces of a place. “Below” says what these traces could have shown at "
+        "all."
+    )
+    return Table(
+        f"bore-wear-{view.the_build.id}-{view.cylinder}", columns, rows, _wear_reading(view, phases), note=note
+    )
+
+
+def _cell(view: Any, value: Value | None) -> Cell:
+    if value is None:
+        return Cell(view.words.DASH)
+    note = view.why(value.reason) if value.status == "refused" else ""
+    return Cell(view.text(value), note=view.words.sentence(note) if note else "")
+
+
+def _wear_reading(view: Any, phases: Sequence[Any]) -> str:
+    """The wear at the reversal and whether the peaks are gone, in one sentence."""
+    words = view.words
+    if len(phases) < 2:
+        return f"Traced at {phases[0].title} only: wear shows when the same places are traced again."
+    last = phases[-1]
+    told = []
+    for value in view.values(measures.WEAR_STEP.id, engine=view.the_build, cylinder=view.cylinder, phase=last.id):
+        where = place_title(value.key.at)
+        if value.value is not None:
+            told.append(f"at {last.title} the bore had worn by {view.text(value, unit=True)} on the {where}")
+        elif value.status == "below":
+            limit = words.with_unit(words.number(value.high, 2), "µm")
+            told.append(f"at {last.title} bore wear on the {where} lay below {limit}, the least these traces can show")
+    gone = [
+        value.value
+        for value in view.values(measures.PLATEAU.id, engine=view.the_build, cylinder=view.cylinder, phase=last.id)
+        if value.value is not None
+    ]
+    if gone:
+        told.append(
+            f"{words.with_unit(span(view, gone, 0), '%')} of the first peak height {'was' if told else 'is'} gone"
+        )
+    return f"{words.sentence('; '.join(told))}." if told else ""
+
+
+def short(measure: Measure) -> str:
+    """Symbol of a parameter, where it has one."""
+    return measure.title.removeprefix("bore ").removeprefix("oil volume ")
+
+
+def _care(view: Any, values: Iterable[Value | None]) -> str:
+    found = {flag for value in values if value is not None for flag in value.flags}
+    found |= {value.reason for value in values if value is not None and value.status == "refused"}
+    return "; ".join(str(view.why(code)) for code in sorted(found))
+
+
+def conditions(view: Any, part: str) -> str:
+    """Filter, cutoffs, tip and instrument, as the traces were taken and evaluated."""
+    words = view.words
+    rows = [row for row in view.records("surfaces", used=True) if (row.part == "bore") == (part == "bore")]
+    if not rows:
+        return ""
+
+    def each(name: str, unit: str, scale: float, digits: int) -> str:
+        found = sorted({getattr(row, name) for row in rows if getattr(row, name) == getattr(row, name)})
+        if not found:
+            return "not stated"
+        return str(words.with_unit(words.listed([words.number(scale * one, digits) for one in found]), unit))
+
+    tools = sorted({str(row.instrument) for row in rows if isinstance(row.instrument, str)})
+    titles = [view.folder.definitions.tools[tool].title for tool in tools if tool in view.folder.definitions.tools]
+    instrument = f" Traced with: {words.listed(titles)}." if titles else ""
+    tip = f"Tip radius {each('tip', 'µm', 1e6, 1)}"
+    if part != "bore":
+        return f"{tip}; unfiltered.{instrument}"
+    cutoffs = f"λc {each('cutoff', 'mm', 1e3, 1)}, λs {each('cutoff_short', 'µm', 1e6, 1)}"
+    return f"Filter: {FILTER}; {cutoffs}. {tip}.{instrument}"
+
+
+def _unswept(view: Any, at: str) -> list[dict[str, Any]]:
+    """The band above the reversal that no ring ever swept."""
+    for row in view.records("surfaces", used=True):
+        if row.part == "bore" and f"{row.side}/{row.height}" == at and row.unswept_to == row.unswept_to:
+            return [{"at": 0.0, "to": 1e3 * float(row.unswept_to), "label": "never swept"}]
+    return []
+
+
+def _curve_reading(view: Any, phases: Sequence[Any]) -> str:
+    words = view.words
+    sides = [
+        [
+            value.value
+            for value in view.values(measures.RK.id, engine=view.the_build, cylinder=view.cylinder, phase=phase.id)
+            if value.value is not None
+        ]
+        for phase in (phases[0], phases[-1])
+    ]
+    if len(phases) < 2 or not all(sides):
+        return ""
+    first, last = (words.with_unit(span(view, side, 2), "µm") for side in sides)
+    went = "fell" if max(sides[1]) < min(sides[0]) else "rose" if min(sides[1]) > max(sides[0]) else "went"
+    return f"The core of the surface, Rk, {went} from {first} at {phases[0].title} to {last} at {phases[-1].title}."
+
+
+def span(view: Any, values: Sequence[float], digits: int) -> str:
+    """From the least to the most of some numbers."""
+    low, high = (view.words.number(each, digits) for each in (min(values), max(values)))
+    return str(view.words.from_to(low, high))
+
+
+def _by_place(view: Any, name: str) -> dict[tuple[str, str], Series]:
+    return {(each.key.phase, each.key.at): each for each in view.series(name)}
+
+
+# ---- the ring face --------------------------------------------------------------------------------------------------
+
+
+def _faces(view: Any, phases: Sequence[Any], places: Sequence[str], pictures: dict[str, list[Image]]) -> list[Block]:
+    """Sections across the ring face: beside the picture where there is one, then the others, and all numbers."""
+    if len(phases) < 2:
+        return [Text((Cell(f"The ring face was traced at {phases[0].title} only."),), "note")]
+    last = phases[-1]
+    series = _by_place(view, "surface.face")
+    name = f"{view.the_build.id}-{view.cylinder}"
+    panels = {
+        at: _face_panel(
+            view,
+            at,
+            series[last.id, at],
+            "Section across the face" if at in pictures else view.words.sentence(place_title(at)),
+        )
+        for at in places
+        if (last.id, at) in series
+    }
+    blocks: list[Block] = []
+    reading = _face_reading(view, last)
+    if panels:
+        blocks.append(Text((Cell(reading),), "reading"))
+    for at in [at for at in panels if at in pictures]:
+        own = f"{name}-{at.replace('/', '-')}"
+        rows = [
+            Row((Cell(f"{RING[each]}, {each.unit}", href=view.href_methods(each.id)),
+                 _cell(view, view.value(each.id, last.id, at))))
+            for each in _AT_ANGLE
+        ]  # fmt: skip
+        numbers = Table(
+            f"ring-numbers-{own}",
+            (Column("Of this section"), Column(view.words.sentence(last.title), numeric=True)),
+            rows,
+        )
+        blocks.append(
+            Beside(
+                f"ring-{own}",
+                view.words.sentence(place_title(at)),
+                (
+                    Images(f"ring-pictures-{own}", pictures[at]),
+                    Figure(f"ring-section-{own}", "curves", (panels.pop(at),)),
+                    numbers,
+                ),
+            )
+        )
+    if panels:
+        caption = (
+            "Sections across the face, over mm, before in grey and after, laid over each other on the unworn flanks. "
+            "Shaded: contact band."
+        )
+        blocks.append(Figure(f"ring-face-{name}", "curves", list(panels.values()), "", caption))
+    rows = []
+    shown = (MASS_LOSS, *(one.id for one in RING), FROM_GAP)
+    for at in [*places, *dict.fromkeys(at.partition("/")[0] for at in places)]:
+        values = [view.value(each, last.id, at) for each in shown]
+        if any(value is not None for value in values[1:-1]):
+            rows.append(Row((Cell(view.words.sentence(place_title(at))), *(_cell(view, value) for value in values))))
+    note = (
+        f"Bounds from how the flanks fit. {conditions(view, 'ring')} The gap opening is a second reading, blind below "
+        "about 3 µm; the mass lost, of the whole ring, is the lead measure where the ring was weighed."
+    )
+    return [*blocks, Table(f"ring-wear-{name}", ring_columns("Ring and angle"), rows,
+                           "" if series else reading, note=note, wide=True)]  # fmt: skip
+
+
+def ring_columns(first: str) -> tuple[Column, ...]:
+    """Columns of the numbers of a ring face, with what gap and balance say beside them."""
+    return (
+        Column(first),
+        Column("Mass lost", "mg", numeric=True, measure=MASS_LOSS),
+        *(Column(title, each.unit, numeric=True, measure=each.id) for each, title in RING.items()),
+        Column("Wear by the gap", "µm", numeric=True, measure=FROM_GAP),
+    )
+
+
+def _face_panel(view: Any, at: str, series: Series, title: str) -> Panel:
+    frame = series.frame
+    path = [
+        {"at": round(x, 3), "value": round(z, 2), "line": state, "grey": state == "before", "series": state}
+        for x, z, state in zip(frame["x"].tolist(), frame["z"].tolist(), frame["state"].tolist(), strict=True)
+    ]
+    begin, end = float(frame["begin"].iloc[0]), float(frame["end"].iloc[0])
+    bands = [{"at": begin, "to": end, "label": "contact band"}] if end > begin else []
+    ends = {"from": 0.0, "to": float(frame["x"].max())}
+    coating = view.the_build.coating_of(view.cylinder)
+    label = f"Face of the {place_title(at)}, before and after"
+    return Panel(title, {"path": path, "bands": bands}, ends, coating, note="µm over mm", label=label)
+
+
+def _face_reading(view: Any, last: Any) -> str:
+    words = view.words
+    band = view.value(measures.BAND.id, last.id, "top")
+    depth = view.value(measures.FACE_DEPTH.id, last.id, "top")
+    left = view.value(measures.COATING_LEFT.id, last.id, "top")
+    if left is not None and "worn-through" in left.flags:
+        return f"At {last.title} the coating of the top ring is worn through where it wore deepest."
+    if depth is None or depth.value is None:
+        return ""
+    told = f"At {last.title} the face of the top ring had worn by {view.text(depth, unit=True)} where it was deepest"
+    if band is not None and band.value is not None:
+        told += f", over a contact band {view.text(band, unit=True)} wide"
+    if left is not None and left.value is not None:
+        told += f"; {words.with_unit(words.number(left.value, 1), 'µm')} of coating are left, from the stated thickness"
+    lost = view.value(MASS_LOSS, last.id, "top")
+    if lost is not None and lost.value is not None:
+        told += f". By the balance the whole ring lost {view.text(lost, unit=True)}, the lead measure of its wear"
+    return f"{told}."
+
+
+def _left_out(view: Any) -> list[Block]:
+    """Traces that were set aside, each with its reason, and those to be looked at."""
+    rows = [
+        Row(
+            (
+                Cell(str(row.trace)),
+                Cell("left out", word=True, note=view.words.sentence(view.why(row.use))),
+            ),
+            here=True,
+            anchor=f"reading-{row.reading}",
+        )
+        for row in view.records("surfaces")
+        if row.use not in {"", "not-taken"}
+    ]
+    for series in view.series("surface.care"):
+        for trace, what in zip(series.frame["trace"].tolist(), series.frame["what"].tolist(), strict=True):
+            rows.append(Row((Cell(str(trace)), Cell(_told(view, what)))))
+    if not rows:
+        return []
+    columns = (Column("Trace"), Column("To be looked at"))
+    return [Table(f"traces-left-out-{view.the_build.id}-{view.cylinder}", columns, rows)]
+
+
+def _told(view: Any, what: str) -> str:
+    """What is to be looked at in a trace, in words."""
+    code, *more = what.split(":")
+    told = view.words.sentence(view.why(code))
+    if more:
+        name, ratio = more
+        told += f": stated {name} is {view.words.number(float(ratio), 2)} times ours"
+    return f"{told}."

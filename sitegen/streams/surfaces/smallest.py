@@ -1,0 +1,49 @@
+"""What the traces of a program can show at all: before the first one by their instrument, then by their own repeats."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from statistics import median
+
+from sitegen.methods.intervals import student_95
+from sitegen.program.model import Program
+from sitegen.streams.surfaces.measures import FACE_DEPTH, WEAR_STEP, WEAR_VALLEYS
+from sitegen.vocabulary import Measure, Smallest, Value
+
+_UNRELATED = 0.13  # um, standard error of aligned curves at five traces a state; simulated plateau honing, no source
+_FREE = 8.0  # degrees of freedom of five traces and five
+
+
+def smallest(program: Program) -> Iterator[Smallest]:
+    """Ring face wear by each profilometer; bore wear by what unrelated traces of honed bores scatter."""
+    for tool in program.definitions.tools.values():
+        if tool.kind == "profilometer":
+            because = f"{tool.title}: ±{tool.limit * 1e6:.3g} µm at each trace"
+            yield Smallest(FACE_DEPTH.id, "wear of a ring face", 2 * tool.limit * 1e6, because)
+            told = f"{tool.title}: five traces a state, none on the spot of another, leave ±{_UNRELATED} µm (simulated)"
+            yield Smallest(WEAR_VALLEYS.id, "wear of a bore by aligned curves", student_95(_FREE) * _UNRELATED, told)
+
+
+def by_repeats(program: Program, values: Iterable[Value]) -> Iterator[Smallest]:
+    """The least wear whose 95 % interval leaves zero out, at the middle one of the places traced so far."""
+    del program
+    every = list(values)
+    for measure, what, source in (
+        (WEAR_STEP, "wear of a bore by the step", "scatter of this program's own traces"),
+        (WEAR_VALLEYS, "wear of a bore by aligned curves", "scatter of this program's own traces"),
+        (FACE_DEPTH, "wear of a ring face", "fit of the flanks of this program's own traces"),
+    ):
+        halves = sorted(half for each in every if (half := _half(measure, each)) is not None)
+        if halves:
+            ends = f"{halves[0]:.2g} to {halves[-1]:.2g} µm"
+            because = f"{source}: {ends} over {len(halves)} places"
+            yield Smallest(measure.id, f"{what}, by its repeats", median(halves), because)
+
+
+def _half(measure: Measure, value: Value) -> float | None:
+    """Half-width [um] of the interval of one place; None where it has none or is no place of this measure."""
+    if value.measure != measure.id or value.high is None or (measure is FACE_DEPTH and "/" not in value.key.at):
+        return None
+    if value.se is not None and value.df is not None:
+        return student_95(value.df) * value.se
+    return (value.high - value.low) / 2 if value.low is not None else None
