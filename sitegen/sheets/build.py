@@ -51,7 +51,7 @@ def make(
         packets = [line for phase in own if (line := maker.packet(build, phase)) is not None]
         if packets:
             named = "" if build.title == build.id else f", {build.title}"
-            lines.append(BuildLines(f"{build.id}{named} (block {build.block})", packets))
+            lines.append(BuildLines(f"{build.id}{named} ({_block(build)})", packets))
     return maker.finished(lines)
 
 
@@ -117,7 +117,7 @@ class _Maker:
         )
 
     def _facts(self, build: Build) -> list[str]:
-        return [f"block {build.block}", build.engine_type.title, f"cell {build.cell}" if build.cell else ""]
+        return [_block(build), build.engine_type.title, f"cell {build.cell}" if build.cell else ""]
 
     def _stream(
         self, stream: Stream, build: Build, phase: Phase, facts: Sequence[str], running_head: str
@@ -217,6 +217,10 @@ class _Maker:
 
     def _put(self, page: AnySheetPage) -> None:
         self._pages[page.path] = self._print(page)
+
+
+def _block(build: Build) -> str:
+    return build.block if build.block.casefold().startswith("block") else f"block {build.block}"
 
 
 def _printer(theme_dir: Path | None) -> Callable[[AnySheetPage], bytes]:

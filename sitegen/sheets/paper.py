@@ -128,7 +128,7 @@ def _grid(table: PaperTable, fields: Mapping[str, Field], columns: Columns, runn
     prepared = told_apart(table.rows, columns)
     head = [name for name in table.known if any(name in row for row in prepared)]
     asked = [name for name in table.asked if name in has]
-    headings = [Heading(fields[name].title, width="narrow") for name in head]
+    headings = [Heading(fields[name].title, unit_on_paper(columns.unit(name)), width="narrow") for name in head]
     ticks = {name: tuple(_said(word) for word in table.ticks.get(name, ())) or _words(fields[name]) for name in asked}
     for name in asked:
         words = ticks[name]

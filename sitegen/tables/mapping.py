@@ -252,7 +252,7 @@ class _Converter:
                 use,
                 read.at,
                 "date-order",
-                f"{self._cell(column, read.at)} does not say which is the day and which the month",
+                f"{self._cell(column, read.at)} is written in an order of day and month that is not announced",
                 "a date as 2026-05-14, or an order that is announced",
                 "write `date_order: day first` or `date_order: month first` in the record entry",
             )

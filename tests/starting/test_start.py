@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import pty
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -356,12 +357,25 @@ def test_the_path_of_the_readme_from_nothing_to_a_page(programs: Path) -> None:
     assert found == pytest.approx({"1": 100 * 8.5 / 80, "2": 100 * 10 / 80}, abs=0.006)
 
 
-def test_a_separator_and_a_comma_are_announced_as_the_readme_says(programs: Path) -> None:
+def test_a_comma_and_a_day_first_are_announced_as_the_readme_says(programs: Path) -> None:
     assert main(["start", "programs/rings-2027", *options()]) == 0
     file = programs / "rings-2027/program.yaml"
-    entry = '{file: records/leakdown.csv, decimal: ",", separator: semicolon}'
+    entry = '{file: records/leakdown.csv, decimal: ",", date_order: day first}'
     assert entry in README
     file.write_text(file.read_text(encoding="utf-8").replace("file: records/leakdown.csv", entry), encoding="utf-8")
-    rows = block("rows").replace(",", ";").replace("71.5", "71,5")
+    rows = block("rows").replace(",", ";").replace("71.5", "71,5").replace("2027-01-18", "18.01.2027")
     (programs / "rings-2027/records/leakdown.csv").write_text(rows, encoding="utf-8")
     assert main(["check", "--strict", "programs"]) == 0
+
+
+def test_checks_that_are_still_planned_are_no_end_of_the_run(programs: Path) -> None:
+    """One check after the first start of four that are planned: more are to come, though no day is stated."""
+    assert main(["start", "programs/rings-2027", *options()]) == 0
+    rows = block("rows")
+    fired = rows.splitlines()[1].replace("cold-build", "run-in-10") + "\n"
+    (programs / "rings-2027/records/leakdown.csv").write_text(rows + fired, encoding="utf-8")
+    assert main(["publish", "programs", "--to", "site"]) == 0
+    page = (programs.parent / "site/programs/rings-2027/index.html").read_text(encoding="utf-8")
+    text = " ".join(re.sub("<[^>]+>", "", page).split())
+    assert "one still lacks planned checks" in text
+    assert "no run to come" not in text

@@ -268,7 +268,7 @@ REFUSED: dict[str, tuple[str | bytes, dict[str, Any], list[str]]] = {
         f"{FILE}:2: the quotes of this row do not match: a quote is not closed. Expected a field in quotes from its first to its last "
         'character, quotes inside it doubled (""). Next: close the quote, or take it away.']),
     "date of unknown order": (table(header=[*HEADER, "date"], rows=[[*r, "04.05.2026"] for r in ROWS]), {}, [
-        f'{FILE}:2: column "date": "04.05.2026" does not say which is the day and which the month. Expected a date as 2026-05-14, or an '
+        f'{FILE}:2: column "date": "04.05.2026" is written in an order of day and month that is not announced. Expected a date as 2026-05-14, or an '
         "order that is announced. Next: write `date_order: day first` or `date_order: month first` in the record entry."]),
     "unknown separator": (table(), {"separator": "#"}, [
         f'{ENTRY}the separator "#" is not known. Expected comma, semicolon, tab, bar or blanks. Next: state one of these, or none.']),

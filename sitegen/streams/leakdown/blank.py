@@ -40,7 +40,7 @@ def blank(program: Program, build: Build, phase: Phase) -> Blank:
     gauges = ("supply", "pressure", *(("percent",) if percent else ()))
     position = ("approached", "locked", "metal_temperature", "since_shutdown", "wait")
     none = dict.fromkeys(position, "–")  # a reference orifice has no crank
-    on_paper = [*({**row, **none} for row in before), *readings, *({**row, **none} for row in after), {}, {}]
+    on_paper = [*({**row, **none} for row in before), *readings, *({**row, **none} for row in after), {}]
     return Blank(
         rows=[*before, *readings, *after],
         once=("date", "operator", "tester", "condition", "crank", "oil", "ambient", "air_temperature", "turns"),

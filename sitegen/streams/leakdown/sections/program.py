@@ -123,11 +123,22 @@ def _waiting_sentence(view: Any) -> str:
     fresh = [build for build, reason in found if build.id not in waits and reason == "no-fired-check"]
     if fresh:
         parts.append(f"{words.count(len(fresh))} {'has' if len(fresh) == 1 else 'have'} no check after a start yet")
-    if rest := len(open_) - len(waiting) - len(fresh):
+    lack = [build for build, reason in found if build.id not in waits and reason != "no-fired-check"]
+    lack = [build for build in lack if _lacks_checks(view, build)]
+    if lack:
+        parts.append(f"{words.count(len(lack))} still {'lacks' if len(lack) == 1 else 'lack'} planned checks")
+    if rest := len(open_) - len(waiting) - len(fresh) - len(lack):
         parts.append(f"{words.count(rest)} {'has' if rest == 1 else 'have'} no run to come")
     text = f"{parts[0]}: {words.listed(parts[1:])}."
     before = [f"{build.id}: {told}" for build in dict.fromkeys(open_) if (told := _before(view, build))]
     return f"{text} {words.sentence('; '.join(before))}." if before else text
+
+
+def _lacks_checks(view: Any, build: Any) -> bool:
+    """Whether a check that is planned after a start of this build has not been made at all."""
+    made = {str(row.phase) for row in view.of_build(build).records("leakdown")}
+    planned = [phase.id for phase in view.program.phases_of(build) if phase.fires and "leakdown" in phase.records]
+    return any(phase not in made for phase in planned)
 
 
 def _before(view: Any, build: Any) -> str:
