@@ -57,6 +57,7 @@ READING: dict[str, str] = {
     "negative-concentration": "a concentration lies further below zero than a blank correction takes it",
     "no-fill": "no fill of the engine with oil is on record before it",
     "drained-too-much": "more oil left the engine than was in it",
+    "metal-not-of-filter": "metal is entered for what is no filter, or without its element",
     "other-method": "it was measured by another method than the samples before",
     "zero-pressure": "a cylinder gauge at zero is one not read, or an open valve",
 }
@@ -169,6 +170,7 @@ ANSWER: dict[str, str] = {
     "fill-without-drain": "the engine was filled again, but no drain of the oil before is on record",
     "not-drained": "the oil of this fill was not drained and weighed yet",
     "no-sample": "no sample holds the element",
+    "few-builds-for-next": "fewer than three builds do not say where the next one may lie",
     "few-elements": "fewer than two metals are known",
     "no-sources": "the program file names no parts that could have given the metals",
     "too-many-sources": "the program file names more parts than can be told apart",
@@ -256,6 +258,7 @@ FLAGS: dict[str, str] = {
     "laboratories stands in",
     "loss-not-known": "the oil was not drained and weighed yet, so that neither what was lost nor the metal in it "
     "is known",
+    "fresh-error-unknown": "how well the content of the fresh oil is known is not stated, and not in the interval",
     "sample-mass-unknown": "the mass of a sample was not entered",
     "bound-in-it": "it rests on a report of less than a limit, which enters as a bound",
     "blocks-used-again": "some builds were made on the same block, which the interval does not allow for",

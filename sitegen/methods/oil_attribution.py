@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations, pairwise
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -46,10 +47,16 @@ class Attribution:
     left_over: Mapping[str, float]  # element -> mass not explained [mg]
 
 
-def attribute(masses: Mapping[str, tuple[float, float]], sources: Mapping[str, Mapping[str, float]]) -> Attribution:
+def attribute(
+    masses: Mapping[str, tuple[float, float]],
+    sources: Mapping[str, Mapping[str, float]],
+    bounds: Mapping[str, tuple[float, float, float]] = MappingProxyType({}),
+) -> Attribution:
     """Explain masses by sources.
 
-    Parameters: masses: element -> (mass [mg], standard error [mg]); sources: id -> element -> share of its mass [-].
+    Parameters: masses: element -> (mass [mg], standard error [mg]); sources: id -> element -> share of its mass [-];
+    bounds: element -> (least, most, standard error of either [mg]), of elements reported as less than a limit: no
+    misfit within, beyond it that from the nearer end. A slack that is not negative does that inside least squares.
 
     Returns: as well fits what lies within 3.84 of the least weighted sum of squares, the 95 % point of chi-square on 1
     degree of freedom: the profile interval of one mass, all the others free (Venzon and Moolgavkar, Applied Statistics
@@ -64,30 +71,37 @@ def attribute(masses: Mapping[str, tuple[float, float]], sources: Mapping[str, M
         raise Refused("no-sources")
     if len(elements) < 2:
         raise Refused("few-elements")
-    b = np.array([masses[symbol][0] for symbol in elements])
-    weight = 1 / np.array([masses[symbol][1] for symbol in elements])
-    names = [name for name in sources if any(sources[name].get(symbol, 0.0) > 0 for symbol in elements)]
+    ends = _ends(bounds)
+    rows = [*elements, *(symbol for symbol, _, _, _ in ends)]
+    b = np.array([*(masses[symbol][0] for symbol in elements), *(end for _, end, _, _ in ends)])
+    weight = 1 / np.array([*(masses[symbol][1] for symbol in elements), *(se for _, _, se, _ in ends)])
+    slack = np.zeros((len(rows), len(ends)))
+    for at, (_, _, _, sign) in enumerate(ends):
+        slack[len(elements) + at, at] = sign
+    names = [name for name in sources if any(sources[name].get(symbol, 0.0) > 0 for symbol in rows)]
     if len(names) > MOST_SOURCES:
         raise Refused("too-many-sources")
-    columns = {name: np.array([sources[name].get(symbol, 0.0) for symbol in elements]) for name in names}
+    columns = {name: np.array([sources[name].get(symbol, 0.0) for symbol in rows]) for name in names}
     groups = _grouped(names, {name: column * weight for name, column in columns.items()})
     if not groups:
         raise Refused("no-sources")
     matrix = np.stack([np.mean([columns[name] for name in group], axis=0) for group in groups], axis=1)
     scaled = matrix * weight[:, None]
-    apart = np.stack([columns[name] for group in groups for name in group], axis=1)
+    loose = slack * weight[:, None]
+    apart = np.hstack([np.stack([columns[name] for group in groups for name in group], axis=1), slack])
     single, norm = nnls(apart * weight[:, None], b * weight)
     sizes = np.cumsum([0, *(len(group) for group in groups)])
     of = [np.arange(begin, end) for begin, end in pairwise(sizes.tolist())]
     spans = [_span(apart * weight[:, None], b * weight, members, single, norm**2 + CHI2_95) for members in of]
-    best, grouped = nnls(scaled, b * weight)
+    best, grouped = nnls(np.hstack([scaled, loose]), b * weight)
+    best = best[: len(groups)]
     least = grouped**2
     fits: list[frozenset[int]] = []
     used = frozenset(np.flatnonzero(best > 1e-9).tolist())
     for size in range(1, min(len(groups), len(elements)) + 1):
         for chosen in combinations(range(len(groups)), size):
-            part, rest = nnls(scaled[:, list(chosen)], b * weight)
-            if rest**2 <= least + CHI2_95 and (part > 1e-9).all():
+            part, rest = nnls(np.hstack([scaled[:, list(chosen)], loose]), b * weight)
+            if rest**2 <= least + CHI2_95 and (part[:size] > 1e-9).all():
                 fits.append(frozenset(chosen))
     shares = tuple(
         Share(tuple(group), float(single[members].sum()), *span)
@@ -106,10 +120,21 @@ def attribute(masses: Mapping[str, tuple[float, float]], sources: Mapping[str, M
     return Attribution(
         shares,
         float(norm**2),
-        len(elements) - int(np.count_nonzero(single > 1e-9)),
+        len(elements) - int(np.count_nonzero(single[: sizes[-1]] > 1e-9)),
         tuple(swaps),
-        {symbol: float(part) for symbol, part in zip(elements, remaining, strict=True)},
+        {symbol: float(part) for symbol, part in zip(elements, remaining[: len(elements)], strict=True)},
     )
+
+
+def _ends(bounds: Mapping[str, tuple[float, float, float]]) -> list[tuple[str, float, float, float]]:
+    """Ends that an explained mass may not pass: element, end [mg], its error [mg], sign of the slack inside it."""
+    made = []
+    for symbol, (low, high, se) in bounds.items():
+        error = max(se, 1e-3 * (high - low), 1e-9)  # a sharp end is a steep one
+        made.append((symbol, max(high, 0.0), error, 1.0))
+        if low > 0:
+            made.append((symbol, low, error, -1.0))
+    return made
 
 
 def _grouped(

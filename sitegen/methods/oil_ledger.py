@@ -20,7 +20,8 @@ LEFT_LIMIT = 0.5  # limit of error of what a drain leaves, as a share of it; fro
 LEFT_SCATTER = 0.1  # of what one drain leaves beside the next, as a share of it; from memory
 FILLED, ADDED, LOST, DRAWN = "fresh oil filled", "fresh oil topped up", "lost with droplets", "drawn with samples"
 DRAINED, START, END = "drained", "in the engine at the start", "in the engine at the end"
-TERMS = (START, FILLED, ADDED, LOST, DRAWN, DRAINED, END)  # of a balance, in the order told
+FILTERS = "held by filters"
+TERMS = (START, FILLED, ADDED, LOST, DRAWN, DRAINED, FILTERS, END)  # of a balance, in the order told
 Z = 1.959963984540054  # 97.5 % point of the normal distribution
 
 
@@ -180,6 +181,7 @@ class _Sum:
     """A linear form in the concentrations."""
 
     constant: float = 0.0
+    fresh: float = 0.0  # coefficient of what fresh oil holds [kg]
     of: dict[str, float] = field(default_factory=dict)  # sample -> coefficient [kg]
 
     def total(self, guess: Mapping[str, float]) -> float:
@@ -191,6 +193,7 @@ class _Sum:
             self.of[sample] = self.of.get(sample, 0.0) + mass
         else:
             self.constant += mass * fresh
+            self.fresh += mass
 
 
 def balance(
@@ -200,25 +203,42 @@ def balance(
     first: str,
     last: str,
     mass_error: float,
+    *,
+    fresh_se: float = 0.0,
+    retained: Sequence[tuple[float, float]] = (),
 ) -> Balance:
     """Metal made from the sample `first` ("" the first fill) to the sample `last` [mg].
 
-    Parameters: fills of the engine; contents by sample [mg/kg]; fresh oil [mg/kg]; mass_error [-].
+    Parameters: fills of the engine; contents by sample [mg/kg]; fresh oil [mg/kg]; mass_error [-]; fresh_se: standard
+    uncertainty of what fresh oil holds [mg/kg], one and the same for all of it; retained: what filters taken out at a
+    running time [h] were found to hold [mg].
 
     The sum runs over the stretches between neighbouring samples that hold the element, each in its own case of lost
     oil; what one stretch ends with the next begins with. Errors of masses travel by moving each in turn (GUM, JCGM
-    100:2008, 5.1.3 note 2). The fresh oil counts as known. Refuses: `no-sample` where `last` holds no such element.
+    100:2008, 5.1.3 note 2). Refuses: `no-sample` where `last` holds no such element.
     """
     guess = {
         name: each.value if each.value is not None else (each.low + each.high) / 2 for name, each in contents.items()
     }
-    walked = _walk(found, guess, fresh, first, last)
+    walked = _with_filters(_walk(found, guess, fresh, first, last), retained)
     masses = dict.fromkeys(CASES, 0.0)  # squares of errors [mg2]
     for other in _shifted(found[: walked.fills], mass_error):
         sums = _walk(other, guess, fresh, first, last).sums
         for case in CASES:
             masses[case] += (sums[case].total(guess) - walked.sums[case].total(guess)) ** 2
+    for case in CASES:
+        masses[case] += (walked.sums[case].fresh * fresh_se) ** 2
     return _result(walked, contents, masses)
+
+
+def _with_filters(walked: _Walk, retained: Sequence[tuple[float, float]]) -> _Walk:
+    """The same with what the filters taken out over the stretch held."""
+    metal = math.fsum(held for hours, held in retained if walked.begun < hours <= walked.ended)
+    if metal == 0:
+        return walked
+    for form in walked.sums.values():
+        form.constant += metal
+    return replace(walked, terms={**walked.terms, FILTERS: (0.0, metal)})
 
 
 @dataclass(frozen=True)
@@ -230,6 +250,8 @@ class _Walk:
     hours: float
     lost_known: bool
     fills: int  # how many it reaches into
+    begun: float  # running time [h]
+    ended: float
 
 
 def _walk(found: Sequence[Fill], guess: Mapping[str, float], fresh: float, first: str, last: str) -> _Walk:
@@ -280,7 +302,7 @@ def _walk(found: Sequence[Fill], guess: Mapping[str, float], fresh: float, first
                     term(LOST, share * lost, share * lost * content(name))
             if sample == last and started:
                 end(sums, 1.0, END, inside, sample)
-                return _Walk(sums, terms, move.hours - begun, lost_known, number + 1)
+                return _Walk(sums, terms, move.hours - begun, lost_known, number + 1, begun, move.hours)
             if started:
                 end(sums, 1.0, DRAWN, move.mass, sample)
             here, since = sample, move.hours

@@ -172,6 +172,7 @@ def _oil(name: str, entry: Node) -> Oil:
         entry.text("grade"),
         entry.quantity("density", "density"),
         fresh=by_element(entry, "fresh", "mass fraction", zero=True),
+        fresh_error=by_element(entry, "fresh_error", "mass fraction", zero=True),
         viscosity_40=entry.quantity("viscosity_40", "kinematic viscosity"),
         viscosity_100=entry.quantity("viscosity_100", "kinematic viscosity"),
         limits=limits,

@@ -123,6 +123,7 @@ class Oil:
     grade: str = ""
     density: float | None = None  # kg/m3
     fresh: Mapping[str, float] = field(default_factory=dict)  # element -> mass fraction of the oil as delivered [-]
+    fresh_error: Mapping[str, float] = field(default_factory=dict)  # element -> standard uncertainty of it [-]
     viscosity_40: float | None = None  # m2/s, fresh
     viscosity_100: float | None = None  # m2/s, fresh
     limits: Mapping[str, float] = field(default_factory=dict)  # condition -> limit in SI; see `definitions.CONDITIONS`

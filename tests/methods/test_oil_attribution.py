@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import pytest
@@ -125,3 +126,38 @@ def test_refusals() -> None:
 def test_printed_intervals_hold(made: dict[str, float]) -> None:
     least = cover.NOMINAL - 3 * math.sqrt(cover.NOMINAL * (1 - cover.NOMINAL) / DRAWS)
     assert min(cover.sources(made, DRAWS).values()) >= least
+
+
+def test_a_report_of_less_than_a_limit_holds_parts_down() -> None:
+    """By hand: 10 mg of copper are 16.1 mg of a bearing with 8 % of tin, unless tin is known to be below 0.4 mg.
+
+    Then at most 5 mg of it, and the rest of the copper comes from the part without tin.
+    """
+    sources = {"bearing": {"Cu": 0.62, "Sn": 0.08}, "cooler": {"Cu": 1.0}}
+    masses = {"Cu": (10.0, 0.1), "Fe": (1.0, 0.1)}
+    free = method.attribute(masses, {**sources, "bore": {"Fe": 1.0}})
+    held = method.attribute(masses, {**sources, "bore": {"Fe": 1.0}}, {"Sn": (-1.0, 0.4, 0.001)})
+    most = {"+".join(share.sources): share.high for share in held.shares}
+    assert max(share.high for share in free.shares) > 16.0
+    assert most["bearing"] == pytest.approx(0.4 / 0.08, rel=0.05)
+    assert most["cooler"] == pytest.approx(10.0, rel=0.05)
+
+
+def test_bounds_against_a_general_minimiser() -> None:
+    """Reference: scipy.optimize.minimize on the misfit as it is defined, without slacks."""
+    from scipy.optimize import minimize
+
+    sources = {"a": {"Fe": 0.9, "Cr": 0.1}, "b": {"Cr": 0.7, "Sn": 0.3}, "c": {"Cu": 0.8, "Sn": 0.2}}
+    masses = {"Fe": (9.0, 0.5), "Cr": (4.0, 0.4), "Cu": (6.0, 0.5)}
+    low, high, se = 0.5, 1.2, 0.2
+
+    def misfit(x: Any) -> float:
+        made = {s: sum(x[n] * part.get(s, 0.0) for n, part in enumerate(sources.values())) for s in (*masses, "Sn")}
+        beyond = max(low - made["Sn"], made["Sn"] - high, 0.0) / se
+        return float(sum(((made[s] - m) / e) ** 2 for s, (m, e) in masses.items()) + beyond**2)
+
+    starts = [minimize(misfit, [k, k, k], bounds=[(0, None)] * 3, tol=1e-12) for k in (1.0, 5.0, 10.0)]
+    best = min(starts, key=lambda each: each.fun)
+    found = method.attribute(masses, sources, {"Sn": (low, high, se)})
+    assert found.misfit == pytest.approx(best.fun, rel=1e-3)
+    assert [share.mass for share in found.shares] == pytest.approx(best.x.tolist(), rel=0.02)

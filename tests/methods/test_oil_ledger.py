@@ -176,3 +176,31 @@ def test_rounded_terms_add_up() -> None:
     shown = method.adding_up(terms, 1)
     assert sum(shown) == pytest.approx(round(sum(terms), 1), abs=1e-9)
     assert all(abs(a - b) < 0.1 for a, b in zip(terms, shown, strict=True))
+
+
+def test_the_error_of_the_fresh_oil_is_that_of_all_oil_filled() -> None:
+    """Exact: fresh oil enters with all 4.3 kg of it, so 0.5 mg/kg too much takes 2.15 mg away, once."""
+    moves = [
+        Move("fill", 4.0, 0.0),
+        Move("top-up", 0.3, 10.0),
+        Move("sample", 0.0, 20.0, "s"),
+        Move("drain", 4.3, 20.0),
+    ]
+    found = method.fills(moves, None, 0.0)
+    contents = {"s": Content(10.0, 10.0, 10.0)}
+    exact = method.balance(found, contents, 1.0, "", "s", 0.0)
+    loose = method.balance(found, contents, 1.0, "", "s", 0.0, fresh_se=0.5)
+    assert exact.se == pytest.approx(0.0, abs=1e-9)
+    assert loose.se == pytest.approx(2.15)
+    assert loose.cases == exact.cases
+
+
+def test_what_a_filter_held_is_metal_made() -> None:
+    """Exact: 4 kg at 10 mg/kg less 4 kg at 1 are 36 mg; a filter taken out with 5 mg makes 41, one later nothing."""
+    moves = [Move("fill", 4.0, 0.0), Move("sample", 0.0, 20.0, "s"), Move("drain", 4.0, 20.0)]
+    found = method.fills(moves, None, 0.0)
+    contents = {"s": Content(10.0, 10.0, 10.0)}
+    made = method.balance(found, contents, 1.0, "", "s", 0.0, retained=((12.0, 5.0), (30.0, 3.0)))
+    assert made.cases["mean"] == pytest.approx(41.0)
+    assert {term.what: term.metal for term in made.terms}[method.FILTERS] == 5.0
+    assert sum(term.metal for term in made.terms) == pytest.approx(41.0)

@@ -243,6 +243,19 @@ def test_what_lies_outside_the_range_of_the_standard_has_no_interval(folder: Fol
     assert low.flags == {"no-stated-precision"}
 
 
+def test_metal_of_a_filter_joins_the_balance(folder: Folder) -> None:
+    long = LONG.replace("concentration [mg/kg]", "concentration [mg/kg],metal [mg]")
+    rows = ",B1,cold-build,fill,5.2,,,,\ns1,B1,run-in-15,sample,0.1,icp-1,Fe,6.0,\n"
+    plain = concluded(folder, read(folder, rows, long), STREAM.steps[1])["wear.iron_mass", "run-in-15", "total"]
+    found = read(folder, rows + ",B1,run-in-15,filter,,,Fe,,4.0\n", long)
+    more = concluded(folder, found, STREAM.steps[1])["wear.iron_mass", "run-in-15", "total"]
+    assert more.value is not None
+    assert plain.value is not None
+    assert more.value - plain.value == pytest.approx(4.0)
+    stray = read(folder, rows + ",B1,run-in-15,drain,4.0,,Fe,,4.0\n", long)
+    assert uses(stray) == ["", "", "metal-not-of-filter"] or uses(stray) == ["", "", "oil-not-of-sample"]
+
+
 def test_keys_are_of_the_whole_engine(folder: Folder) -> None:
     values = concluded(folder, read(folder, FILLED + FIRST), STREAM.steps[0])
     assert values["oil.iron", "run-in-15", ""].key == Key("B1", 0, "nitrided", "run-in-15", "")

@@ -79,6 +79,16 @@ FIELDS: tuple[Field, ...] = (
         high=0.05,
         help="Of that element.",
     ),
+    Field(
+        "metal",
+        "Metal in the filter",
+        "number",
+        "kg",
+        "mass",
+        low=0,
+        high=1.0,
+        help="Of that element, found in a filter taken out.",
+    ),
     *(
         Field(symbol, symbol, "bounded", "1", "mass fraction", high=0.05, help=f"Mass fraction of {name}.")
         for symbol, name in elements.ALL.items()

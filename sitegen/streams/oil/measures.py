@@ -41,7 +41,9 @@ MASS: Mapping[str, Measure] = {
         "it evaporated, which leaves the metal behind, to all of it lost as droplets at the end.",
         formula="W = M₂·c₂ − M₁·c₁ + Σ drawn·c + Σ drained·c − Σ filled·c(fresh) + lost·c(lost)",
         source=f"balance of mass (exact); {_PRECISION}",
-        limits=f"The whole engine, whatever its parts. {_PARTICLES} What the filter holds is not in it.",
+        limits=f"The whole engine, whatever its parts. {_PARTICLES} What a filter holds is in it where the filter was "
+        "analysed. What fresh oil holds is known to within the error the program states, else one report of the "
+        "laboratory.",
         interval="bounds",
         compare="difference",
         grows=True,
@@ -94,6 +96,19 @@ FROM = Measure(
     limits="Only as good as the list of parts: what is not on it is put down to those that are.",
     interval="bounds",
 )
+DEPTH = Measure(
+    id="wear.face_depth",
+    title="wear of the ring faces by the oil",
+    unit="µm",
+    better="less",
+    method="Metal put down to the ring faces, spread over their surface: a mean over all rings of the engine.",
+    formula="mass / (surface · density)",
+    source="of the metal by the part it came from; surface and density from the program file",
+    limits="Says nothing of a single ring. Only as good as the list of parts, and what large particles hold is missed.",
+    interval="bounds",
+    compare="difference",
+    grows=True,
+)
 NEXT = Measure(
     id="wear.next_build",
     title="metal made by the next build",
@@ -103,7 +118,8 @@ NEXT = Measure(
     "builds so far as drawn from one lot. Only engines that hold this coating alone.",
     formula="mean ± t(n − 1) · s · √(1 + 1/n) over builds",
     source="Student's prediction interval (exact for normal scatter)",
-    limits="Fewer than fifteen builds support no tolerance interval: the points and their range are shown.",
+    limits="Not below three builds. Fewer than fifteen support no tolerance interval: the points and their range are "
+    "shown.",
     interval="prediction",
 )
 CONSUMPTION = Measure(

@@ -60,10 +60,14 @@ def _what(program: Program, sheet: Sheet) -> None:
     del program
     frame = sheet.frame
     sample = frame["what"] == SAMPLE
+    filtered = (frame["what"] == FILTER) & frame["metal"].notna()
     for name in ("sample", "element", "concentration", "draw_point", "since_shutdown", *elements.ALL, *CONDITION):
-        filled = frame[name].notna()
+        filled = frame[name].notna() & ~(filtered & (name == "element"))
         what = f'"{name}" is entered for what is no sample'
         sheet.set_aside(~sample & filled, "oil-not-of-sample", name, what, "an empty cell, or a sample")
+    what = "metal is entered for what is no filter, or without its element"
+    stray = frame["metal"].notna() & ~(filtered & frame["element"].notna())
+    sheet.set_aside(stray, "metal-not-of-filter", "metal", what, "a filter, and the element")
     sheet.set_aside(
         sample & frame["sample"].isna(), "sample-unnamed", "sample", "a sample without an id", "an id of the sample"
     )
@@ -112,7 +116,7 @@ def _amounts(program: Program, sheet: Sheet) -> None:
     what = "a volume whose density is neither entered nor given for the oil of the build"
     sheet.set_aside(loose, "oil-density-missing", "volume", what, "a mass, or the density as well")
     done = frame["what"].isin([FILL, TOP_UP, DRAIN, FILTER])
-    none = done & frame["mass"].isna() & frame["volume"].isna()
+    none = done & frame["mass"].isna() & frame["volume"].isna() & frame["metal"].isna()
     what = "nothing says how much oil it was"
     sheet.set_aside(none, "oil-amount-missing", "mass", what, "a mass, or a volume")
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from sitegen.methods import elements, oil_precision
 from sitegen.methods.oil_ledger import Content, Fill, Move, fills
-from sitegen.program.model import Build, Laboratory, OilRule, Program
+from sitegen.program.model import Build, Laboratory, Oil, OilRule, Program
 from sitegen.streams.oil.fields import CONDITION, DRAIN, FILL, FILTER, SAMPLE, TOP_UP
 from sitegen.tables.rows import rows_of
 from sitegen.vocabulary import Refused
@@ -40,6 +40,9 @@ class Oiling:
     samples: tuple[Sample, ...]
     moves: tuple[Move, ...]
     phases: Mapping[int, str] = field(default_factory=dict)  # place among the moves -> phase
+    retained: Mapping[str, Sequence[tuple[float, float]]] = field(
+        default_factory=dict
+    )  # element -> hours, mg in filter
 
 
 def _given(value: Any) -> bool:
@@ -75,11 +78,15 @@ def oiling(program: Program, build: Build, frame: Any, ended: Mapping[str, float
         (key, Move("sample", sample.mass, sample.hours, sample.id), sample.phase) for key, sample in made
     ]
     density = program.definitions.oils[build.oil].density if build.oil in program.definitions.oils else None
+    retained: dict[str, list[tuple[float, float]]] = {}
     for key, row in events:
+        if row.what == FILTER and _given(row.metal):
+            retained.setdefault(row.element, []).append((key[0], float(row.metal) * 1e6))
         kind = {FILL: "fill", TOP_UP: "top-up", DRAIN: "drain", FILTER: "sample"}[row.what]
         keyed.append((key, Move(kind, mass_of(row, density), key[0]), row.phase))  # type: ignore[arg-type]
     keyed.sort(key=lambda each: each[0])
-    return Oiling(named, tuple(move for _, move, _ in keyed), {n: phase for n, (_, _, phase) in enumerate(keyed)})
+    phases = {n: phase for n, (_, _, phase) in enumerate(keyed)}
+    return Oiling(named, tuple(move for _, move, _ in keyed), phases, retained)
 
 
 def _starts(program: Program, build: Build, ended: Mapping[str, float]) -> dict[str, float]:
@@ -196,6 +203,24 @@ def content(sample: Sample, symbol: str) -> tuple[Content, frozenset[str]]:
     flags = frozenset({"reproducibility-stands-in"}) if found.because == "standard" else frozenset()
     batch = f"lab:{laboratory.id if laboratory is not None else ''}:{sample.batch}" if sample.batch else ""
     return Content(value, value, value, found.own, found.shared, batch), flags
+
+
+def fresh_error(oil: Oil, symbol: str, laboratory: Laboratory | None) -> float | None:
+    """Standard uncertainty of what fresh oil holds [mg/kg]: as stated, else of one report; None: neither is stated."""
+    if symbol in oil.fresh_error:
+        return oil.fresh_error[symbol] * MG_KG
+    own = laboratory.precision.get(symbol) if laboratory is not None else None
+    try:
+        found = oil_precision.scatter(
+            symbol,
+            oil.fresh[symbol] * MG_KG,
+            method=laboratory.method if laboratory is not None else "icp",
+            laboratory=None if own is None else (own.at_zero * MG_KG, own.share),
+            step=0.0 if laboratory is None else laboratory.reported_to * MG_KG,
+        )
+    except Refused:
+        return None
+    return found.own
 
 
 def _of_bound(sample: Sample, symbol: str, limit: float) -> tuple[float]:

@@ -6,16 +6,18 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from sitegen.methods import elements
-from sitegen.methods.oil_ledger import TERMS, adding_up
-from sitegen.streams.oil.fields import FILL, SAMPLE, TOP_UP
+from sitegen.methods.oil_ledger import ADDED, FILLED, START, TERMS, adding_up
+from sitegen.streams.oil.fields import DRAIN, FILL, SAMPLE, TOP_UP
 from sitegen.streams.oil.measures import (
     CONCENTRATION,
     CONSUMPTION,
+    DEPTH,
     FROM,
     INDEX,
     MASS,
     NEXT,
     PER_HOUR,
+    PER_KM,
     READ,
     RUN_IN,
     SPECIFIC,
@@ -23,7 +25,7 @@ from sitegen.streams.oil.measures import (
 )
 from sitegen.streams.oil.samples import MG_KG, mass_of
 from sitegen.streams.oil.smallest import least_depth
-from sitegen.streams.oil.steps import CONDITION, LEDGER, TOTAL
+from sitegen.streams.oil.steps import AT_LEAST, CONDITION, LEDGER, TOTAL
 from sitegen.vocabulary import Block, Cell, Column, Figure, Panel, Row, Section, Table, Text, Value
 
 MOST_PANELS = 4  # metals drawn on one page
@@ -105,7 +107,8 @@ def _hidden(view: Any) -> str:
         if held and brought > 10 and brought > HIDES * max(v.value for v in held):
             most = view.words.with_unit(view.words.number(max(v.value for v in held), 0), "mg/kg")
             fresh = view.words.with_unit(view.words.number(brought, 0), "mg/kg")
-            said.append(f" {elements.name(symbol).capitalize()} is no wear: of up to {most}, fresh oil brings {fresh}.")
+            name = elements.name(symbol).capitalize()
+            said.append(f" {name} cannot be read as wear: of up to {most} in the samples, fresh oil brings {fresh}.")
     return "".join(said)
 
 
@@ -139,7 +142,7 @@ def _figure(view: Any, totals: Mapping[str, Value]) -> Figure:
         )
     caption = (
         "Metal made since the first fill, up to each sample, with its bounds. Open: drawn late or at another place, or "
-        "resting on a bound. Oil filled and added stands where it was: it lowers concentrations, not this."
+        "resting on a bound. Oil filled and added (+) stands where it was: it lowers concentrations, not this."
     )
     name = f"metal-made-{build.id}"
     return Figure(name, "slope", panels, _reading(view, totals), caption, measure=MASS["Fe"].id, one_scale=False)
@@ -149,16 +152,20 @@ def _axis(view: Any) -> tuple[dict[str, float], list[dict[str, Any]]]:
     """Places of the sampled phases along the axis, with what was done to the oil before each."""
     done: dict[str, list[str]] = {}
     density = _density(view)
-    for row in view.records("oil", used=True):
+    order = {phase.id: phase.order for phase in view.phases}
+    used = [row for row in view.records("oil", used=True) if row.phase in order]
+    drains = [order[row.phase] for row in used if row.what == DRAIN]
+    for row in used:
         if row.what == TOP_UP:
             kilos = view.words.with_unit(view.words.number(mass_of(row, density), 2), "kg")
-            done.setdefault(row.phase, []).append(f"{kilos} added")
+            done.setdefault(row.phase, []).append(f"+{kilos}")
         elif row.what == FILL:
-            done.setdefault(row.phase, []).append("oil filled")
+            changed = any(place < order[row.phase] for place in drains)
+            done.setdefault(row.phase, []).append("new oil" if changed else "oil filled")
     places: dict[str, float] = {}
     labels: list[dict[str, Any]] = []
     for phase in view.phases:
-        for what in sorted(done.get(phase.id, []), reverse=True):
+        for what in sorted(done.get(phase.id, []), key=lambda said: said.startswith("+")):
             labels.append({"x": len(labels), "label": what})
         if "oil" in phase.records and any(row.what == SAMPLE for row in view.records("oil", phase=phase.id)):
             places[phase.id] = len(labels)
@@ -171,6 +178,8 @@ def _density(view: Any) -> float | None:
     return oils[view.the_build.oil].density if view.the_build.oil in oils else None
 
 
+_INTO = (START, FILLED, ADDED)  # terms of oil that came in
+_CLOSED = 1e-3  # kg: what came in and what is accounted for agree so far where no old oil is in between
 _DECIMALS_MORE = 1  # shown of a term beyond those of the total's interval
 
 
@@ -198,16 +207,18 @@ def _ledger(view: Any, totals: Mapping[str, Value]) -> list[Block]:
             for name, part in zip(cases[symbol]["what"], cases[symbol]["metal"], strict=True)
         }
     first = terms[chosen[0]]
-    oil = dict(zip(first["what"], first["oil"], strict=True))
+    signed = [mass if name in _INTO else -mass for name, mass in zip(first["what"], first["oil"], strict=True)]
+    cut = adding_up(signed, 3, 0.0 if abs(sum(signed)) < _CLOSED else None)
+    oil = {name: abs(mass) for name, mass in zip(first["what"], cut, strict=True)}
     rows = [
-        Row((Cell(words.sentence(name)), Cell(words.number(oil.get(name, 0.0), 3)),
+        Row((Cell(words.sentence(name)), Cell(words.number(oil[name], 3) if oil.get(name) else words.DASH),
              *(Cell(shown[symbol].get(name, words.DASH)) for symbol in chosen)))
         for name in what
     ]  # fmt: skip
     rows.append(Row((Cell("Metal made: the sum"), Cell(""), *(Cell(shown[s]["made"]) for s in chosen)), here=True))
     for case, title in (
-        ("evaporated", "Were all lost oil evaporated"),
-        ("end", "Were it lost as droplets, each holding what the oil held at the end of its stretch"),
+        ("evaporated", "If all the lost oil evaporated"),
+        ("end", "If it left as droplets that held what the oil held at the end of each stretch"),
     ):
         rows.append(Row((Cell(title), Cell(""), *(Cell(shown[s][case]) for s in chosen))))
     spans = (words.span(totals[s].low, totals[s].high) for s in chosen)
@@ -217,6 +228,13 @@ def _ledger(view: Any, totals: Mapping[str, Value]) -> list[Block]:
         *(Column(symbol, "mg", numeric=True, measure=MASS[symbol].id) for symbol in chosen),
     )  # fmt: skip
     note = f"Lost oil is taken as droplets at the mean of both ends of each stretch. {PARTICLES}"
+    bounded = [
+        f"at most {words.with_unit(words.number(value.high, 1), 'mg')} of {elements.name(symbol)}"
+        for symbol, value in totals.items()
+        if value.status == "below" and value.high is not None
+    ]
+    if bounded:
+        note += f" Not in the table, since reports of less than a limit leave bounds alone: {words.listed(bounded)}."
     caption = "The balance of metal"
     return [Table(f"oil-ledger-{build.id}", columns, rows, caption=caption, note=note, wide=True)]
 
@@ -232,10 +250,17 @@ def _sources(view: Any) -> list[Block]:
         return str(words.listed([titles[each] for each in at.split("+")], "or"))
 
     found.sort(key=lambda value: -(value.value or 0.0))
-    rows = [Row((Cell(words.sentence(named(v.key.at))), Cell(view.text(v)), Cell(_span(view, v)))) for v in found]
-    columns = (Column("Part"), Column("Metal", "mg", numeric=True, measure=FROM.id), Column("From", "mg", numeric=True))
+    depths = {v.key.at or _face(view, build): v for v in view.values(DEPTH.id, engine=build)}
+    rows = [
+        Row((Cell(words.sentence(named(v.key.at))), Cell(view.text(v)),
+             Cell(view.text(depths[v.key.at]) if v.key.at in depths else words.DASH)))
+        for v in found
+    ]  # fmt: skip
+    columns = (Column("Part"), Column("Metal", "mg", numeric=True, measure=FROM.id),
+               Column("Mean wear of its surface", "µm", numeric=True, measure=DEPTH.id))  # fmt: skip
     sure = [value for value in found if _told(value)]
-    text = f"Most of the metal is explained by {named(sure[0].key.at)}." if sure else "No part is told from none."
+    text = f"The largest share of the metal is put down to {named(sure[0].key.at)}." if sure else ""
+    text = text or "No part is told from none."
     swaps = [
         pair for each in view.series("oil-swaps") for pair in zip(each.frame["out"], each.frame["into"], strict=True)
     ]
@@ -248,8 +273,10 @@ def _sources(view: Any) -> list[Block]:
     return [Table(f"oil-sources-{build.id}", columns, rows, text, caption="Where it came from", note=note)]
 
 
-def _span(view: Any, value: Value) -> str:
-    return str(view.words.span(value.low if value.low is not None else 0.0, value.high))
+def _face(view: Any, build: Any) -> str:
+    """The source that stands for the ring faces of a build of one coating; "" none."""
+    own = [s for s in view.program.oil.sources if s.coating in build.coatings and s.surface and s.density]
+    return str(own[0].id) if len(own) == 1 else ""
 
 
 def _stretches(view: Any, totals: Mapping[str, Value]) -> list[Block]:
@@ -263,17 +290,17 @@ def _stretches(view: Any, totals: Mapping[str, Value]) -> list[Block]:
             cells = []
             for symbol in chosen:
                 value = next((v for v in own[symbol] if v.key.at == at), None)
-                rate = view.value(PER_HOUR.id, phase.id, f"{symbol}:{at}" if at else symbol, cylinder=0)
-                hourly = (
-                    view.text(rate, interval=False, unit=True) if rate is not None and rate.value is not None else ""
-                )
-                cells.append(Cell(view.text(value), note=hourly))
+                rates = [view.value(m.id, phase.id, f"{symbol}:{at}" if at else symbol, cylinder=0)
+                         for m in (PER_HOUR, PER_KM)]  # fmt: skip
+                told = [view.text(r, interval=False, unit=True) for r in rates if r is not None and _told(r)]
+                cells.append(Cell(view.text(value), note=", ".join(told)))
             rows.append(Row((Cell(phase.title, note=_since(view, at)), *cells)))
     if not rows:
         return []
     columns = (Column("Since the sample before"),
                *(Column(symbol, "mg", numeric=True, measure=MASS[symbol].id) for symbol in chosen))  # fmt: skip
-    note = "Second line: by the hour. A stretch that no sample ends is counted with the next."
+    note = "Second line: by the hour and by the distance slid, where it is told from none. "
+    note += "A stretch that no sample ends is counted with the next."
     del words
     return [Table(f"metal-by-phase-{build.id}", columns, rows, caption="Metal made by phase", note=note, wide=True)]
 
@@ -310,7 +337,7 @@ def _samples(view: Any, rows: Sequence[Any]) -> list[Block]:
             first = parts[0]
             minutes = words.DASH if _none(first.since_shutdown) else words.number(first.since_shutdown / 60, 0)
             place = words.DASH if _none(first.draw_point) else str(first.draw_point).replace("-", " ")
-            cells = [Cell(view.text(v, interval=False) if v is not None else words.DASH) for v in values]
+            cells = [Cell(_content(view, v)) for v in values]
             made.append(
                 Row((Cell(phase.title, note=name), Cell(minutes, note=", ".join(notes)), Cell(place), *cells),
                     here=bool(notes))
@@ -333,6 +360,13 @@ def _samples(view: Any, rows: Sequence[Any]) -> list[Block]:
     note += f"{_laboratory(view)} Below: less than the laboratory detects, or as it reported."
     name = f"oil-samples-{build.id}"
     return [Table(name, columns, made, text, caption="Planned and drawn", note=note, wide=True)]
+
+
+def _content(view: Any, value: Value | None) -> str:
+    """What a report says of an element."""
+    if value is None:
+        return str(view.words.DASH)
+    return "not measured" if value.reason == "not-measured" else str(view.text(value, interval=False))
 
 
 def _laboratory(view: Any) -> str:
@@ -402,7 +436,10 @@ def _condition(view: Any) -> list[Block]:
         verdict = verdicts.get((last.key.phase, name))
         limit = oil.limits.get(name) if oil is not None else None
         share = measure is THICKER or measure.unit == "%"
-        shown = words.DASH if limit is None else words.number(100 * limit if share else limit)
+        shown = words.DASH
+        if limit is not None:
+            most = words.with_unit(words.number(100 * limit if share else limit, 1), measure.unit)
+            shown = f"{'at least' if name in AT_LEAST else 'at most'} {most}"
         rows.append(Row((Cell(words.sentence(measure.title), note=f"after {view.program.phase(last.key.phase).title}"),
                          Cell(view.text(last, unit=True)), Cell(shown),
                          Cell(verdict.word if verdict else words.DASH, word=verdict is not None))))  # fmt: skip
@@ -424,7 +461,7 @@ def by_build(view: Any) -> Sequence[Block]:
     words = view.words
     rows = []
     mixed = False
-    told: dict[tuple[str, str], list[float]] = {}
+    told: dict[tuple[str, str], list[tuple[float, float]]] = {}  # wear, half its interval
     for build in view.builds:
         totals = _totals(view, build)
         if not totals:
@@ -434,15 +471,17 @@ def by_build(view: Any) -> Sequence[Block]:
         last = used[-1] if used else None
         phase = next(iter(totals.values())).key.phase
         iron, chromium = (totals.get(symbol) for symbol in ("Fe", "Cr"))
+        faces = next(iter(view.values(DEPTH.id, engine=build, at="")), None)
         share = next(iter(view.values(RUN_IN.id, engine=build, at="Fe")), None)
-        if chromium is not None and chromium.value is not None and len(build.coatings) == 1:
-            told.setdefault((phase, build.coatings[0]), []).append(chromium.value)
+        if faces is not None and faces.value is not None and len(build.coatings) == 1:
+            half = ((faces.high or 0.0) - (faces.low or 0.0)) / 2
+            told.setdefault((faces.key.phase, build.coatings[0]), []).append((faces.value, half))
         sure = last is not None and last.low is not None and last.low > 0
         rows.append(
             Row((Cell(build.id, href=view.href_engine(build, "oil")),
                  Cell(words.listed(view.coating_title(coating) for coating in build.coatings)),
                  Cell(view.program.phase(phase).title), Cell(view.text(iron)), Cell(view.text(chromium)),
-                 Cell(view.text(share)), Cell(view.text(last) if sure else "cannot tell")))
+                 Cell(view.text(faces)), Cell(view.text(share)), Cell(view.text(last) if sure else "cannot tell")))
         )  # fmt: skip
     if not rows:
         return ()
@@ -450,12 +489,16 @@ def by_build(view: Any) -> Sequence[Block]:
         Column("Build"), Column("Coatings"), Column("Up to"),
         Column("Iron made", "mg", numeric=True, measure=MASS["Fe"].id),
         Column("Chromium made", "mg", numeric=True, measure=MASS["Cr"].id),
+        Column("Ring faces, mean wear", "µm", numeric=True, measure=DEPTH.id),
         Column("Iron: by the run-in", "%", numeric=True, measure=RUN_IN.id),
         Column("Oil consumption", "g/h", numeric=True, measure=CONSUMPTION.id),
     )  # fmt: skip
     name = "oil-by-build" if view.coating is None else f"{view.program.id}-oil-by-build"
     text = "" if mixed else _by_coating(view, told)
-    note = SHARED if mixed else "Builds that ran to different phases do not compare. " + PARTICLES
+    note = SHARED if mixed else (
+        "Builds that ran to different phases do not compare. Coatings hold different shares of chromium, so that "
+        f"chromium alone does not rank them; the wear of the faces allows for it. {PARTICLES}"
+    )  # fmt: skip
     blocks: list[Block] = [
         Table(name, columns, rows, text or (SHARED if mixed else ""), note="" if mixed and not text else note)
     ]
@@ -464,19 +507,24 @@ def by_build(view: Any) -> Sequence[Block]:
     return [*blocks, *_reach(view)]
 
 
-def _by_coating(view: Any, told: Mapping[tuple[str, str], Sequence[float]]) -> str:
-    """Chromium by coating, from least to most, where builds ran as far."""
+def _by_coating(view: Any, told: Mapping[tuple[str, str], Sequence[tuple[float, float]]]) -> str:
+    """Wear of the ring faces by coating, where builds ran as far."""
     words = view.words
     far = [phase.id for phase in view.program.phases if any(phase.id == key[0] for key in told)]
     if not far:
         return ""
-    clauses = [
-        f"{words.with_unit(words.span(min(made), max(made), 1) if len(made) > 1 else words.number(made[0], 1), 'mg')} "
-        f"with {view.coating_title(coating)} rings ({words.counted(len(made), 'build')})"
-        for (phase, coating), made in told.items()
-        if phase == far[-1]
-    ]
-    return f"Chromium made up to {view.program.phase(far[-1]).title}: {words.listed(clauses)}."
+    clauses = []
+    for (phase, coating), worn in told.items():
+        if phase != far[-1]:
+            continue
+        ends = [words.number(end, 1) for end in (min(v for v, _ in worn), max(v for v, _ in worn))]
+        near = words.with_unit(f"±{words.number(max(half for _, half in worn), 1)}", "µm")
+        each = f"{words.counted(len(worn), 'build')}, {'each ' if len(worn) > 1 else ''}known to {near}"
+        mean = words.with_unit(words.from_to(*ends), "µm")
+        clauses.append(f"{mean} with {view.coating_title(coating)} rings ({each})")
+    return (
+        f"By the metal in the oil, ring faces wore up to {view.program.phase(far[-1]).title}: {words.listed(clauses)}."
+    )
 
 
 def _reach(view: Any) -> list[Block]:
@@ -485,28 +533,39 @@ def _reach(view: Any) -> list[Block]:
     laboratories = program.definitions.laboratories
     used = sorted({row.laboratory for row in view.records("oil", used=True) if not _none(row.laboratory)})
     balances = [tool for tool in program.definitions.tools.values() if tool.kind == "balance"]
-    rows, blind = [], []
+    rows: list[Row] = []
+    blind: list[str] = []
+    dark: list[str] = []
+    # blind, dark: what weighing shows in the place of oil, and what neither is known to show
     for source in program.oil.sources:
         if not source.surface or not source.density:
             continue
         rings = _rings(program, source)
-        weighed = words.DASH
+        weighed, by_balance = words.DASH, None
         if balances and rings:
             limit = min(tool.limit for tool in balances)
-            weighed = words.number(2 * limit / (source.surface / rings * source.density) / _ONE_UM, 2)
+            by_balance = 2 * limit / (source.surface / rings * source.density)
+            weighed = words.number(by_balance / _ONE_UM, 2)
         expected = words.DASH if source.expected is None else words.number(source.expected / _ONE_UM, 2)
         for name in used:
             found = least_depth(program, laboratories[name], source)
             shows = "no metal of its own" if found is None else f"{words.number(found[0] / _ONE_UM, 2)} by {found[1]}"
             if found is None or (source.expected is not None and source.expected < found[0]):
-                blind.append(source.title)
+                can = by_balance is not None and source.expected is not None and source.expected >= by_balance
+                (blind if can else dark).append(source.title)
             rows.append(Row((Cell(words.sentence(source.title)), Cell(shows), Cell(expected), Cell(weighed))))
     if not rows:
         return []
+    said = []
     if blind:
-        text = f"Oil cannot show the wear expected of {words.listed(blind)} by itself; weighing the rings can."
-    else:
-        text = "Oil can show the wear expected of every ring face, though only as the sum of all rings of an engine."
+        said.append(f"Oil cannot show the wear expected of {words.listed(blind)} by itself; weighing the rings can.")
+    if dark:
+        said.append(f"Neither oil nor a single weighing can show the wear expected of {words.listed(dark)}.")
+    if not said:
+        said.append(
+            "Oil can show the wear expected of every ring face, though only as the sum of all rings of an engine."
+        )
+    text = " ".join(dict.fromkeys(said))
     columns = (Column("Part"), Column("Least wear that oil shows, all rings alike", "µm", numeric=True),
                Column("Expected", "µm", numeric=True),
                Column("Least wear the balance shows, one ring", "µm", numeric=True))  # fmt: skip
@@ -525,27 +584,33 @@ def _rings(program: Any, source: Any) -> int:
 
 
 def _next(view: Any) -> list[Block]:
-    """Where the metal of the next build may lie, by phase."""
+    """Where the metal of the next build may lie, by phase: points and range, and from three builds on a prediction."""
     words = view.words
-    rows = []
+    rows, few = [], False
     for symbol in MASS:
         for phase in view.program.phases:
             value = view.value(NEXT.id, phase.id, symbol, engine="", cylinder=0, coating=view.coating.id)
-            if value is None or value.value is None or phase.kind == "run":
-                continue
-            points = [
-                v.value
-                for v in view.values(MASS[symbol].id, phase=phase.id, at=TOTAL, coating=view.coating.id)
+            own = [
+                v for v in view.values(MASS[symbol].id, phase=phase.id, at=TOTAL, coating=view.coating.id)
                 if v.value is not None
-            ]
-            listed = ", ".join(words.number(point, 1) for point in sorted(points))
-            rows.append(Row((Cell(elements.name(symbol).capitalize()), Cell(phase.title), Cell(listed),
-                             Cell(words.span(value.low, value.high)))))  # fmt: skip
+            ]  # fmt: skip
+            if phase.kind == "run" or not any(_told(v) for v in own):
+                continue
+            points = sorted(v.value for v in own)
+            shown = words.DASH
+            if value is not None and value.value is not None and value.high is not None:
+                up = f"up to {words.number(value.high, 1)}"
+                shown = words.span(value.low, value.high) if (value.low or 0.0) > 0 else up
+            few = few or shown == words.DASH
+            rows.append(Row((Cell(elements.name(symbol).capitalize()), Cell(phase.title),
+                             Cell(", ".join(words.number(point, 1) for point in points)),
+                             Cell(shown))))  # fmt: skip
     if not rows:
         return []
     columns = (Column("Metal"), Column("Up to"), Column("Builds so far", "mg", numeric=True),
                Column("Next build", "mg", numeric=True, measure=NEXT.id))  # fmt: skip
-    note = "95\u00a0% prediction. Few builds give a wide one; tolerance intervals need fifteen."
+    note = "Next build: 95\u00a0% prediction. Few builds give a wide one; tolerance intervals need fifteen."
+    note += " Fewer than three do not say." if few else ""
     name = f"{view.program.id}-oil-next-build"
     return [Table(name, columns, rows, caption="What is usual for this coating", note=note)]
 

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sitegen.methods import oil_attribution, prediction, viscosity
+from sitegen.methods import oil_attribution, oil_precision, prediction, viscosity
+from sitegen.methods.oil_attribution import Share
 from sitegen.methods.oil_ledger import Balance, Fill, Z, balance
 from sitegen.program.model import Build, Program
 from sitegen.streams.oil.measures import (
     CONCENTRATION,
     CONSUMPTION,
+    DEPTH,
     FROM,
     INDEX,
     MASS,
@@ -23,7 +25,7 @@ from sitegen.streams.oil.measures import (
     SPECIFIC,
     THICKER,
 )
-from sitegen.streams.oil.samples import MG_KG, Oiling, Sample, content, contents, fills_of, oiling
+from sitegen.streams.oil.samples import MG_KG, Oiling, Sample, content, contents, fills_of, fresh_error, oiling
 from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Step, Value, Verdict, refused
 
 OIL = "oil"
@@ -32,6 +34,7 @@ LEDGER = "oil-ledger"  # series: the terms of the balance in all
 TOTAL = "total"
 CONDITION = "oil-condition"  # rule of the verdicts on the condition of the oil
 CST = 1e6  # m2/s to mm2/s
+FEWEST = 3  # builds: two that agree by luck would promise what they cannot hold
 AT_LEAST = ("base_number",)  # condition that is used up, not piled up
 
 
@@ -232,10 +235,17 @@ def _metal(
         return
     fresh, error = oil.fresh[symbol] * MG_KG, program.oil.mass_error
     care = frozenset() if all(sample.mass > 0 for sample in found.samples) else frozenset({"sample-mass-unknown"})
+    fresh_se = fresh_error(oil, symbol, next((s.laboratory for s in samples if s.laboratory is not None), None))
+    care |= frozenset() if fresh_se is not None else frozenset({"fresh-error-unknown"})
+
+    def between(first: str, last: str) -> Balance:
+        held = found.retained.get(symbol, ())
+        return balance(fills, holding, fresh, first, last, error, fresh_se=fresh_se or 0.0, retained=held)
+
     before: Sample | None = None
     run_in: Balance | None = None
     for sample in samples:
-        since = balance(fills, holding, fresh, before.id if before else "", sample.id, error)
+        since = between(before.id if before else "", sample.id)
         both = sample.flags | (before.flags if before else frozenset()) | care
         key = build.key(phase=sample.phase, at=_place(program, build, sample, before))
         value = _value(MASS[symbol].id, key, since, 1.0, both)
@@ -245,7 +255,7 @@ def _metal(
         km = axis.at(sample.hours) - (axis.at(before.hours) if before else 0.0)
         if km > 0:
             yield _value(PER_KM.id, key._replace(at=_with(symbol, key.at)), since, km, both)
-        total = balance(fills, holding, fresh, "", sample.id, error)
+        total = between("", sample.id)
         if not sample.at:
             yield _value(MASS[symbol].id, build.key(phase=sample.phase, at=TOTAL), total, 1.0, sample.flags | care)
         totals[symbol] = (sample, total)
@@ -254,7 +264,7 @@ def _metal(
         before = sample
     last, total = totals[symbol]
     if run_in is not None and run_in is not total:
-        yield _run_in(program, build, fills, holding, fresh, samples, symbol, run_in)
+        yield _run_in(program, build, between, samples, symbol, run_in)
     frame = pd.DataFrame(
         {
             "what": [term.what for term in total.terms],
@@ -317,16 +327,14 @@ def _value(measure: str, key: Key, found: Balance, by: float, flags: frozenset[s
 def _run_in(
     program: Program,
     build: Build,
-    fills: Sequence[Fill],
-    holding: Mapping[str, Any],
-    fresh: float,
+    between: Callable[[str, str], Balance],
     samples: Sequence[Sample],
     symbol: str,
     run_in: Balance,
 ) -> Value:
     """Share of the run-in: bounds from the least of one part with the most of the other."""
     first = [sample for sample in samples if program.phase(sample.phase).kind != "durability"][-1]
-    rest = balance(fills, holding, fresh, first.id, samples[-1].id, program.oil.mass_error)
+    rest = between(first.id, samples[-1].id)
     key = build.key(phase=samples[-1].phase, at=symbol)
     whole = run_in.cases["mean"] + rest.cases["mean"]
     if whole <= 0:
@@ -356,22 +364,46 @@ def _sources(program: Program, build: Build, totals: Mapping[str, tuple[Sample, 
         for symbol, (_, total) in totals.items()
         if total.low is not None and total.high is not None and not total.bounded
     }
+    bounds = {
+        symbol: _bounds(total)
+        for symbol, (_, total) in totals.items()
+        if total.low is not None and total.high is not None and total.bounded
+    }
     if not totals or not program.oil.sources:
         return
     phase = max((sample for sample, _ in totals.values()), key=lambda sample: sample.hours).phase
     try:
-        found = oil_attribution.attribute(masses, sources)
+        found = oil_attribution.attribute(masses, sources, bounds)
     except Refused as why:
         yield refused(FROM.id, build.key(phase=phase), why)
         return
+    known = {source.id: source for source in program.oil.sources}
+    flags = frozenset({"bound-in-it"}) if bounds else frozenset()
     for share in found.shares:
-        key = build.key(phase=phase, at="+".join(share.sources))
-        if share.mass <= 0 and share.low <= 0:
-            yield Value(FROM.id, key, high=share.high, n=len(masses), status="below")
-            continue
-        yield Value(FROM.id, key, share.mass, share.low, share.high, n=len(masses))
+        key, n = build.key(phase=phase, at="+".join(share.sources)), len(masses) + len(bounds)
+        yield _share(FROM.id, key, share, 1.0, n, flags)
+        source = known[share.sources[0]]
+        if len(share.sources) == 1 and source.surface and source.density:
+            at = "" if len(build.coatings) == 1 and source.coating else source.id
+            micrometre = oil_precision.metal_of_wear(1e-6, source.surface, source.density)
+            yield _share(DEPTH.id, key._replace(at=at), share, micrometre, n, flags)
     swaps = pd.DataFrame({"out": [a for a, _ in found.swaps], "into": [b for _, b in found.swaps]})
     yield Series("oil-swaps", build.key(phase=phase), {}, swaps)
+
+
+def _share(measure: str, key: Key, share: Share, by: float, n: int, flags: frozenset[str]) -> Value:
+    """What one group of parts gave, as a value; none is a bound."""
+    if share.mass <= 0 and share.low <= 0:
+        return Value(measure, key, high=share.high / by, n=n, status="below", flags=flags)
+    return Value(measure, key, share.mass / by, share.low / by, share.high / by, n=n, flags=flags)
+
+
+def _bounds(found: Balance) -> tuple[float, float, float]:
+    """Least and most metal that the reports of less than a limit leave open, and the error of either [mg]."""
+    assert found.low is not None  # noqa: S101 - the caller asked
+    assert found.high is not None  # noqa: S101
+    se = (found.se**2 + found.se_common**2) ** 0.5
+    return found.low + Z * se, max(found.high - Z * se, found.low + Z * se), se
 
 
 def run_next(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
@@ -385,6 +417,8 @@ def run_next(program: Program, engine: str, readings: Mapping[str, Readings], bo
                 groups.setdefault(key, []).append(value.value)
     for key, numbers in groups.items():
         try:
+            if len(numbers) < FEWEST:
+                raise Refused("few-builds-for-next")  # noqa: TRY301 - one of two ways to be refused
             mean, low, high = prediction.next_value(numbers)
         except Refused as why:
             yield refused(NEXT.id, key, why)
@@ -401,7 +435,7 @@ SAMPLES = Step(
 )
 BALANCE = Step(
     name="oil-balance",
-    gives=(*MASS.values(), PER_HOUR, PER_KM, RUN_IN, FROM, CONSUMPTION, SPECIFIC),
+    gives=(*MASS.values(), PER_HOUR, PER_KM, RUN_IN, FROM, DEPTH, CONSUMPTION, SPECIFIC),
     run=run_balance,
     reads=(OIL,),
     needs=(HOURS, KM, ENERGY),
