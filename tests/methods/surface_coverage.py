@@ -10,7 +10,7 @@ was taken off the plateaus. Ring faces are made here: a barrel cut off by wear, 
 points, tilted, shifted, and traced at another line before than after. True width and area follow from the circle:
 w = 2 sqrt(2 R d), A = 2/3 w d.
 
-Claims. Every interval printed holds in 94.4 % or more of records; wear is seen where there is none in 2.5 % or fewer.
+Claims. Every interval printed holds in 94.4 % or more of records; wear is seen where there is none in 3.5 % or fewer (2.5 by its t, more where all points err apart).
 """  # noqa: E501 - the command and the claims read better unbroken
 
 from __future__ import annotations
