@@ -89,8 +89,9 @@ class _Maker:
         if not samples and phase.fires and (_OIL in phase.records or not self._any_oil):
             samples = [f"{build.id}-{phase.id}"]
         if samples:
-            told = self._streams[_OIL].cautions if _OIL in self._streams else ()
-            sheets.append(running.labels(self._program, build, phase, samples, facts, told))
+            oil = self._streams[_OIL]
+            steps = oil.blank(self._program, build, phase).steps if oil.blank else ()
+            sheets.append(running.labels(self._program, build, phase, samples, facts, oil.cautions, steps))
         if not sheets:
             return None
         path = f"{self._folders[build.id]}/{slug(phase.id)}.html"
@@ -125,8 +126,6 @@ class _Maker:
         cylinders = [{"cylinder": str(each)} for each in self._program.planned_cylinders(build, stream.name)]
         if stream.blank is not None:
             blank = stream.blank(self._program, build, phase)
-        elif stream.name == _OIL:
-            blank = running.oil_record(build, phase)
         else:
             blank = paper.blank_of(stream, cylinders)
         columns = choose(stream, self._written[stream.name], build, phase, blank)

@@ -9,20 +9,9 @@ from sitegen.pages.words import number
 from sitegen.program.model import Build, Phase, Program, ScheduleStep
 from sitegen.sheets.contexts import Blankspace, Cell, Grid, Heading, Label, Row, Sheet
 from sitegen.sheets.paper import cautions
-from sitegen.vocabulary import Blank, PaperTable
 
 _RPM = 30 / math.pi  # rpm per rad/s
 _LONGEST = 4 * 3600.0  # s: longer steps get a line at least this often (common practice, no source)
-# Protocol of a sample (common practice, no source): flowing oil, soon after the engine stopped, always from one place.
-_OIL_STEPS = (
-    "Draw about 3 minutes after shutdown, always at the same place, after letting the first oil run off.",
-    "Weigh what is drawn and what is topped up, and write both into the event log.",
-    "Keep the second bottle: all samples can then be analysed in one batch.",
-)
-_OIL_CAUTIONS = (
-    "Hot oil and surfaces: wait, gloves, eye protection, a steady place for the bottle.",
-    "Used oil irritates the skin and can cause skin cancer: gloves, and wash.",
-)
 
 
 def schedule(program: Program, phase: Phase, facts: Sequence[str], told: Sequence[str], running: str) -> Sheet:
@@ -129,31 +118,14 @@ def _duration(seconds: float) -> str:
     return " ".join(f"{count} {unit}" for count, unit in parts if count) or "0 s"
 
 
-def oil_record(build: Build, phase: Phase) -> Blank:
-    """The empty record of the oil of one build and phase: the sample drawn at its end, and what is done to the oil.
-
-    What a laboratory finds is not asked for at the engine.
-    """
-    sample = f"{build.id}-{phase.id}"
-    rows = [{"sample": sample, "what": "sample"}]
-    asked = ("hours", "on_fill", "since_shutdown", "draw_point", "mass", "remark")
-    done = ("what", "hours", "mass", "volume", "remark", "by")
-    words = ("fill", "top-up", "drain", "filter")
-    return Blank(
-        rows=rows,
-        once=("date", "by", "laboratory", "batch"),
-        tables=(
-            PaperTable("Sample drawn", ("sample",), asked, rows),
-            PaperTable("Oil filled, topped up, drained", (), done, [{} for _ in range(5)], {"what": words}),
-        ),
-        units={"hours": "h", "on_fill": "h", "since_shutdown": "min", "mass": "g", "density": "kg/L"},
-        steps=_OIL_STEPS,
-        labels=(sample,),
-    )
-
-
 def labels(
-    program: Program, build: Build, phase: Phase, samples: Sequence[str], facts: Sequence[str], told: Sequence[str]
+    program: Program,
+    build: Build,
+    phase: Phase,
+    samples: Sequence[str],
+    facts: Sequence[str],
+    told: Sequence[str],
+    steps: Sequence[str],
 ) -> Sheet:
     """Labels for the bottles of oil samples: two a sample, one to be sent and one to be kept."""
     oil = program.definitions.oils.get(build.oil)
@@ -170,7 +142,7 @@ def labels(
         anchor="labels",
         title="Labels of oil samples",
         facts=facts,
-        cautions=cautions(told or _OIL_CAUTIONS),
-        steps=_OIL_STEPS,
+        cautions=cautions(told),
+        steps=steps,
         labels=[Label(sample, what, lines, asked) for sample in samples for what in ("sample", "retain")],
     )

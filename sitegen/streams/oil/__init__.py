@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from sitegen.streams.oil.blank import blank
 from sitegen.streams.oil.fields import FIELDS
 from sitegen.streams.oil.measures import CONCENTRATION
 from sitegen.streams.oil.read import read
@@ -26,4 +27,5 @@ STREAM = Stream(
         "oily rags in pockets, hands washed before eating. Used oil is collected, never poured away.",
     ),
     smallest=smallest,
+    blank=blank,
 )
