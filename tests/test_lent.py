@@ -32,7 +32,7 @@ def folder(tmp_path: Path) -> Path:
         "leakdown": [each for each in document["records"]["leakdown"] if each["file"][-5] in "14"],
     }
     document["compare"] |= {"candidates": ["graded-crn"], "scatter_from": [LENDER], "planned_builds": 2}
-    for key in ("criteria", "exclusions", "notes"):
+    for key in ("criteria", "exclusions", "notes", "oil"):
         document.pop(key)
     for key in ("also", "worth_finding", "allocation"):
         document["compare"].pop(key)

@@ -47,7 +47,7 @@ def test_metal_is_drawn_over_the_phases_with_what_was_done_to_the_oil(browser: B
         assert charts.count() == 4
         assert charts.evaluate_all("all => all.every(each => each.dataset.drawn === 'yes')")
         said = " ".join(charts.first.inner_text().split())
-        for label in ("oilfilled", "new oil", "+0.35 kg"):  # of two lines the break is no space
+        for label in ("oilfilled", "newoil,+0.35 kg"):  # of two lines the break is no space
             assert label in said
         reading = page.locator("section[aria-labelledby=oil] .reading").first.inner_text()
         assert "Molybdenum cannot be read as wear" in reading

@@ -165,8 +165,9 @@ def _axis(view: Any) -> tuple[dict[str, float], list[dict[str, Any]]]:
     places: dict[str, float] = {}
     labels: list[dict[str, Any]] = []
     for phase in view.phases:
-        for what in sorted(done.get(phase.id, []), key=lambda said: said.startswith("+")):
-            labels.append({"x": len(labels), "label": what})
+        if phase.id in done:  # one place for all of a phase: on a telephone two would lie over each other
+            told = sorted(done[phase.id], key=lambda said: said.startswith("+"))
+            labels.append({"x": len(labels), "label": ", ".join(told)})
         if "oil" in phase.records and any(row.what == SAMPLE for row in view.records("oil", phase=phase.id)):
             places[phase.id] = len(labels)
             labels.append({"x": len(labels), "label": phase.title})
