@@ -282,7 +282,7 @@ def _face(view: Any, build: Any) -> str:
 
 def _stretches(view: Any, totals: Mapping[str, Value]) -> list[Block]:
     """Metal made between samples, and per hour."""
-    build, words = view.the_build, view.words
+    build = view.the_build
     rows = []
     chosen = [symbol for symbol, value in totals.items() if _told(value)]
     for phase in view.phases:
@@ -300,9 +300,8 @@ def _stretches(view: Any, totals: Mapping[str, Value]) -> list[Block]:
         return []
     columns = (Column("Since the sample before"),
                *(Column(symbol, "mg", numeric=True, measure=MASS[symbol].id) for symbol in chosen))  # fmt: skip
-    note = "Second line: by the hour and by the distance slid, where it is told from none. "
+    note = "Second line: by the hour and by the distance slid, where some was surely made. "
     note += "A stretch that no sample ends is counted with the next."
-    del words
     return [Table(f"metal-by-phase-{build.id}", columns, rows, caption="Metal made by phase", note=note, wide=True)]
 
 
@@ -410,8 +409,10 @@ def _consumption(view: Any) -> list[Block]:
         elif value.value is not None:
             short.append(phase)
         note = view.why(value.reason) if value.reason else ""
+        unsure = value.value is not None and not sure
+        used, relative = ("cannot tell" if unsure else view.text(each) for each in (value, by_energy))
         rows.append(Row((Cell(f"drained after {phase}" if value.value is not None else phase),
-                         Cell(view.text(value), note=note), Cell(view.text(by_energy)))))  # fmt: skip
+                         Cell(used, note=note), Cell(relative))))  # fmt: skip
     text = f"The engine used {words.listed(told)}." if told else "No oil consumption is told from none."
     if short:
         text += f" The fill drained after {words.listed(short)} ran too short a time to tell."

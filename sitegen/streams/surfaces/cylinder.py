@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from sitegen.methods.bore_wear import VALLEYS
 from sitegen.streams.surfaces import measures
 from sitegen.streams.surfaces.fields import RINGS
 from sitegen.streams.surfaces.places import place_title, place_told
@@ -112,22 +113,18 @@ def _bore_places(
             parts.append(Figure(f"bore-traces-{name}", "curves", panels, one_scale=False))
         parts.append(_parameters(view, phases, at, f"bore-parameters-{name}"))
         blocks.append(Beside(f"bore-{name}", view.words.sentence(place_title(at)), parts))
+    window = view.words.with_unit(view.words.from_to(*(f"{each:.0f}" for each in VALLEYS)), "%")
     note = (
         "Traces: one of each state, levelled, unfiltered, not the same spot twice, so that grooves differ; extremes "
         "are kept of what is drawn. Curves: mean of the traces of the place, laid over each other where the valleys "
-        f"are (92 to 99\N{NO-BREAK SPACE}%), which wear does not reach. {conditions(view, 'bore')} Plain Gaussian: "
-        "for comparison with instruments that have no other filter."
+        f"are ({window}), which wear ought not to reach. {conditions(view, 'bore')} Plain Gaussian: for comparison "
+        "with instruments that have no other filter."
     )
     return [*blocks, Text((Cell(note),), "note")]
 
 
 def _trace_panel(view: Any, phases: Sequence[Any], at: str, series: dict[tuple[str, str], Series]) -> list[Panel]:
-    path = [
-        {"at": round(x, 3), "value": round(z, 2), "line": phase.id, "grey": number == 0, "series": phase.title}
-        for number, phase in enumerate(phases)
-        if (phase.id, at) in series
-        for x, z in zip(*(series[phase.id, at].frame[name].tolist() for name in ("x", "z")), strict=True)
-    ]
+    path = _path(phases, at, series, "x", (3, 2))
     if not path:
         return []
     data = {"path": path, "bands": _unswept(view, at)}
@@ -136,13 +133,21 @@ def _trace_panel(view: Any, phases: Sequence[Any], at: str, series: dict[tuple[s
     return [Panel("Height along the trace", data, ends, coating, note="µm over mm", label=f"Traces, {place_title(at)}")]
 
 
-def _curve_panel(view: Any, phases: Sequence[Any], at: str, series: dict[tuple[str, str], Series]) -> list[Panel]:
-    path = [
-        {"at": round(ratio, 2), "value": round(z, 3), "line": phase.id, "grey": number == 0, "series": phase.title}
+def _path(
+    phases: Sequence[Any], at: str, series: dict[tuple[str, str], Series], along: str, digits: tuple[int, int]
+) -> list[dict[str, Any]]:
+    """Heights of a place over a column, a line a state; the first is grey."""
+    return [
+        {"at": round(x, digits[0]), "value": round(z, digits[1]), "line": phase.id, "grey": number == 0,
+         "series": phase.title}
         for number, phase in enumerate(phases)
         if (phase.id, at) in series
-        for ratio, z in zip(*(series[phase.id, at].frame[name].tolist() for name in ("ratio", "z")), strict=True)
-    ]
+        for x, z in zip(*(series[phase.id, at].frame[name].tolist() for name in (along, "z")), strict=True)
+    ]  # fmt: skip
+
+
+def _curve_panel(view: Any, phases: Sequence[Any], at: str, series: dict[tuple[str, str], Series]) -> list[Panel]:
+    path = _path(phases, at, series, "ratio", (2, 3))
     if not path:
         return []
     coating = view.the_build.coating_of(view.cylinder)
@@ -176,10 +181,11 @@ def _parameters(view: Any, phases: Sequence[Any], at: str, name: str) -> Table:
 
 
 def _wear_table(view: Any, phases: Sequence[Any], places: Sequence[str]) -> Table:
-    rows = []
+    rows, below = [], False
     for phase in phases[1:]:
         for at in places:
             values = [view.value(each.id, phase.id, at) for each in WEAR]
+            below = below or any(value is not None and value.status == "below" for value in values)
             cells = [Cell(view.words.sentence(place_title(at)), note="" if len(phases) == 2 else phase.title)]
             rows.append(Row((*cells, *(_cell(view, value) for value in values))))
     columns = (
@@ -187,10 +193,8 @@ def _wear_table(view: Any, phases: Sequence[Any], places: Sequence[str]) -> Tabl
         Column("Wear, valleys aligned", "µm", numeric=True, measure=measures.WEAR_VALLEYS.id),
         Column("Plateau formed", "%", numeric=True, measure=measures.PLATEAU.id),
     )  # fmt: skip
-    note = (
-        "95 % intervals from the scatter of the traces of a place. “Below” says what these traces could have shown at "
-        "all."
-    )
+    note = "95\u00a0% intervals from the scatter of the traces of a place."
+    note += " “Below” says what these traces could have shown at all." if below else ""
     return Table(
         f"bore-wear-{view.the_build.id}-{view.cylinder}", columns, rows, _wear_reading(view, phases), note=note
     )
@@ -286,8 +290,7 @@ def _curve_reading(view: Any, phases: Sequence[Any]) -> str:
     if len(phases) < 2 or not all(sides):
         return ""
     first, last = (words.with_unit(span(view, side, 2), "µm") for side in sides)
-    went = "fell" if max(sides[1]) < min(sides[0]) else "rose" if min(sides[1]) > max(sides[0]) else "went"
-    return f"The core of the surface, Rk, {went} from {first} at {phases[0].title} to {last} at {phases[-1].title}."
+    return f"The core of the surface, Rk, was {first} at {phases[0].title} and {last} at {phases[-1].title}."
 
 
 def span(view: Any, values: Sequence[float], digits: int) -> str:
@@ -367,12 +370,12 @@ def _faces(view: Any, phases: Sequence[Any], places: Sequence[str], pictures: di
                            "" if series else reading, note=note, wide=True)]  # fmt: skip
 
 
-def ring_columns(first: str) -> tuple[Column, ...]:
+def ring_columns(first: str, shown: Iterable[Measure] = tuple(RING)) -> tuple[Column, ...]:
     """Columns of the numbers of a ring face, with what gap and balance say beside them."""
     return (
         Column(first),
         Column("Mass lost", "mg", numeric=True, measure=MASS_LOSS),
-        *(Column(title, each.unit, numeric=True, measure=each.id) for each, title in RING.items()),
+        *(Column(RING[each], each.unit, numeric=True, measure=each.id) for each in shown),
         Column("Wear by the gap", "µm", numeric=True, measure=FROM_GAP),
     )
 

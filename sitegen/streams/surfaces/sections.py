@@ -35,6 +35,7 @@ def engine_surfaces(view: Any) -> Sequence[Block]:
         return ()
     last = phases[-1]
     shown = (*WEAR, *_SHOWN)
+    whole = [each for each in RING if each is not measures.FACE_MISFIT]  # which is of an angle
     rows, rings = [], []
     for place in view.the_build.places:
         one = view.of_cylinder(view.the_build, place.cylinder)
@@ -43,7 +44,7 @@ def engine_surfaces(view: Any) -> Sequence[Block]:
         for at in places_of(one, bore=True):
             values = [one.value(each.id, last.id, at) for each in shown]
             rows.append(Row((name, Cell(place_title(at)), *(_short_cell(view, value) for value in values))))
-        values = [one.value(each, last.id, "top") for each in (MASS_LOSS, *(other.id for other in RING), FROM_GAP)]
+        values = [one.value(each, last.id, "top") for each in (MASS_LOSS, *(other.id for other in whole), FROM_GAP)]
         if any(value is not None for value in values[1:-1]):
             rings.append(Row((name, *(_short_cell(view, value) for value in values))))
     blocks: list[Block] = []
@@ -57,7 +58,7 @@ def engine_surfaces(view: Any) -> Sequence[Block]:
         table = f"surfaces-{view.the_build.id}"
         blocks.append(Table(table, columns, rows, _engine_reading(view, last), note=note, wide=True))
     if rings:
-        columns = ring_columns("Cylinder")
+        columns = ring_columns("Cylinder", whole)
         note = f"At {last.title}, means over the angles; bounds from how the flanks fit."
         blocks.append(Table(f"ring-faces-{view.the_build.id}", columns, rings, note=note, wide=True))
     return blocks
