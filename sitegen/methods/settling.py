@@ -25,7 +25,10 @@ MIN_RESIDUAL_DF = 3
 _SCALES = 200
 _DROPS = 601
 _COARSE = (120, 201)  # scales and drops of the search for the best
-_ZOOMS = 9
+_ZOOMS = 5  # near enough for Newton to end it
+_NEWTON = 40  # steps at most
+_CLOSE = 1e-13  # of ln(scale) and ln(1 + d): the last step
+_NEAR = 0.5  # farther than this from the grid's best is another valley
 _LEAST, _LARGEST = -8.0, 4.0  # of ln(flow at the first visit/level): all but nothing, and fifty times
 _TINY = 1e-13  # of the sum of squares: below it a residual is rounding
 
@@ -191,17 +194,67 @@ def settle_time(t: Floats, flow: Floats, band: float, step: Sequence[Hashable] |
 
 
 def _best(since: Floats, y: Floats, member: Floats, bounds: tuple[float, float]) -> tuple[float, float, float]:
-    """Least residual sum of squares, ln(scale) and ln(1 + d) there: a grid over all of both, then ever finer ones."""
+    """Least residual sum of squares, ln(scale) and ln(1 + d) there: a grid over all of both, finer ones, then Newton."""
     left, right, low, high = *bounds, _LEAST, _LARGEST
     for _ in range(_ZOOMS):
         scales, drops = np.linspace(left, right, _COARSE[0]), np.linspace(low, high, _COARSE[1])
         rss = _sums(since, y, member, np.exp(scales)).rss(np.expm1(drops))
         row, column = divmod(int(np.argmin(rss)), _COARSE[1])
-        log_scale, log_drop, least = float(scales[row]), float(drops[column]), float(rss[row, column])
+        log_scale, log_drop = float(scales[row]), float(drops[column])
         wide, tall = (right - left) * 4 / _COARSE[0], (high - low) * 6 / _COARSE[1]
         left, right = max(log_scale - wide, bounds[0]), min(log_scale + wide, bounds[1])
         low, high = log_drop - tall, log_drop + tall
-    return least, log_scale, log_drop
+    return _polished(since, y, member, bounds, (log_scale, log_drop))
+
+
+def _polished(
+    since: Floats, y: Floats, member: Floats, bounds: tuple[float, float], start: tuple[float, float]
+) -> tuple[float, float, float]:
+    """The root of the exact slope of the sum of squares next to a point of the grid; where it lies outside, the point.
+
+    A sum of squares is flat at its least: its values tell the place to the root of the rounding only, and which of two
+    such places is found would hang on the processor.
+    """
+    at = np.array(start)
+    best = _slope(since, y, member, at)
+    for _ in range(_NEWTON):
+        _, slope, curvature = best
+        if np.linalg.det(curvature) <= 0 or curvature[0, 0] <= 0:
+            break  # no valley here: the best lies on the edge of what is searched
+        step = np.linalg.solve(curvature, slope)
+        ahead = at - step
+        if not bounds[0] < ahead[0] < bounds[1] or np.abs(ahead - start).max() > _NEAR:
+            return (_slope(since, y, member, np.array(start))[0], *start)
+        at, best = ahead, _slope(since, y, member, ahead)
+        if np.abs(step).max() < _CLOSE:
+            break
+    return best[0], float(at[0]), float(at[1])
+
+
+def _slope(since: Floats, y: Floats, member: Floats, at: Floats) -> tuple[float, Floats, Floats]:
+    """Half the residual sum of squares at ln(scale), ln(1 + d), its slope and its curvature, levels the best ones.
+
+    The curvature with the levels left free is that of all parameters less what the levels take up (Schur complement).
+    Returns the sum of squares itself, the slope [2] and the curvature [2, 2].
+    """
+    scale, drop = math.exp(at[0]), math.expm1(at[1])
+    late = since / scale
+    decay = np.exp(-late)
+    shape = 1 + drop * decay
+    square = (shape**2) @ member
+    level = ((shape * y) @ member) / square
+    each = member @ level
+    residual = y - each * shape
+    by_scale, by_drop = drop * decay * late, (1 + drop) * decay  # of the shape
+    second = np.array(
+        [[drop * decay * late * (late - 1), by_drop * late], [by_drop * late, by_drop]]
+    )  # of the shape: scale twice, both, drop twice
+    first = np.stack([each * by_scale, each * by_drop])
+    slope = -first @ residual
+    curvature = first @ first.T - second @ (residual * each)
+    # of a level and a parameter: product of slopes, less the residual along what is left of the parameter's slope
+    mixed = (first * shape - residual * np.stack([by_scale, by_drop])) @ member
+    return float(residual @ residual), slope, curvature - (mixed / square) @ mixed.T
 
 
 @dataclass(frozen=True)
