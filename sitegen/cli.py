@@ -272,7 +272,7 @@ def _start(options: argparse.Namespace) -> int:
 
 def _check(options: argparse.Namespace) -> int:
     from sitegen import problems, workflow
-    from sitegen.results import files
+    from sitegen.results import alike, files
 
     examination = workflow.examine(options.folder)
     found = list(examination.problems)
@@ -283,7 +283,8 @@ def _check(options: argparse.Namespace) -> int:
         for conclusion in workflow.with_files(workflow.conclude(examination)):
             program = conclusion.analysis.program
             found += [
-                workflow.different_problem(program, line) for line in files.differences(program, conclusion.files)
+                workflow.different_problem(program, line)
+                for line in alike.differences(files.lying(program), conclusion.files)
             ]
     found.sort()
     print(problems.as_json(found) if options.format == "json" else problems.as_text(found))

@@ -26,6 +26,11 @@ def steps() -> tuple[Step, ...]:
     return (*yielding, ties.step(given), answers.step(given))
 
 
+def methods() -> Mapping[str, int]:
+    """Revision of each step by its name."""
+    return {step.name: step.revision for step in steps()}
+
+
 def measures() -> Mapping[str, Measure]:
     """Every measure by its id."""
     return {measure.id: measure for step in steps() for measure in step.gives}

@@ -108,6 +108,11 @@ class Verdict:
     rule: str
     key: Key
     word: str
+    limit: float | None = None  # what was asked of `found`, in the unit of the deciding measure
+    found: float | None = None
+    low: float | None = None  # the interval the word was decided on, as stored; it may be wider than that of the value
+    high: float | None = None
+    route: str = ""  # a code of `reasons.ROUTES`: how the word follows from these numbers
     deciding: str = ""  # "measure@at" of the row that decided
     error_rate: float | None = None
     adjusted_over: int = 1
@@ -280,6 +285,7 @@ class Step:
     run: Callable[[Any, str, Mapping[str, Readings], Book], Iterable[Result]]  # program, engine id or ""
     reads: tuple[str, ...] = ()  # streams
     needs: tuple[str, ...] = ()  # measures of other steps
+    revision: int = 1  # of its methods: raised by whoever makes the same records give other values or words
     scope: Literal["engine", "program"] = "engine"
 
 

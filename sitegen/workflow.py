@@ -101,7 +101,8 @@ def conclude(examination: Examination, executor: Executor | None = None, tell: T
     for name in TopologicalSorter(graph).static_order():
         if name in waiting:
             tell(f"Working out {name} ({len(done) + 1} of {len(waiting)})")
-            done[name] = analyse(_with_lent(waiting[name], done), registry.STREAMS, registry.steps(), executor)
+            found = analyse(_with_lent(waiting[name], done), registry.STREAMS, registry.steps(), executor)
+            done[name] = _with_files(found)
     return tuple(done[each.program.id] for each in examination.evidence)
 
 
@@ -113,13 +114,20 @@ def _with_lent(evidence: Evidence, done: Mapping[str, Analysis]) -> Evidence:
     lent, inputs = [], dict(evidence.inputs)
     for name in program.scatter_from:
         path = Path(program.folder).parent / lent_file(name)
-        if name in done:
-            content = result_files.render(done[name], registry.measures(), version("sitegen"))["measures.csv"]
-        else:
-            content = path.read_bytes() if path.is_file() else b""
+        content = path.read_bytes() if path.is_file() else b""
+        content = done[name].files["measures.csv"] if name in done else content
         lent.append((name, result_files.values(content)))
         inputs[lent_file(name)] = hashlib.sha256(content).hexdigest()
     return replace(evidence, program=replace(program, lent=tuple(lent)), inputs=inputs)
+
+
+def _with_files(analysis: Analysis) -> Analysis:
+    """The analysis with its result files: those that lie there, and their numbers, where they are still good."""
+    files = result_files.render(analysis, registry.measures(), version("sitegen"), registry.methods())
+    stored = result_files.lying(analysis.program)
+    if stored != files and result_files.still_good(stored, files):
+        files, analysis = stored, result_files.as_stored(analysis, stored)
+    return replace(analysis, files=files, results_id=result_files.results_id(files))
 
 
 @dataclass(frozen=True)
@@ -131,19 +139,13 @@ class Conclusion:
 
 
 def with_files(analyses: Sequence[Analysis]) -> tuple[Conclusion, ...]:
-    """The result files of each program; the analysis learns their short id, and what moved since the last commit."""
-    measures = registry.measures()
+    """The result files of each program; the analysis learns what git knows: what moved, how often it was looked at."""
     conclusions = []
-    for analysis in analyses:
-        files = result_files.render(analysis, measures, version("sitegen"))
-        early = any(row.role == "primary" and "provisional" in row.flags for row in analysis.comparisons)
-        told = replace(
-            analysis,
-            results_id=result_files.results_id(files),
-            looks=committed.looks(analysis.program, files) if early else 1,
-            changes=committed.changes(analysis.program, files),
-        )
-        conclusions.append(Conclusion(told, files))
+    for each in analyses:
+        early = any(row.role == "primary" and "provisional" in row.flags for row in each.comparisons)
+        looks = committed.looks(each.program, each.files) if early else 1
+        told = replace(each, looks=looks, changes=committed.changes(each.program, each.files))
+        conclusions.append(Conclusion(told, each.files))
     return tuple(conclusions)
 
 

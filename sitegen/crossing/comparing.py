@@ -20,6 +20,7 @@ from sitegen.crossing.subjects import Entries, Role
 from sitegen.methods import contrasts, design, dunnett, intraclass, randomisation
 from sitegen.methods.intervals import NORMAL_95, normal_two_sided
 from sitegen.program.model import Program, Subject
+from sitegen.rounding import Interval, interval
 from sitegen.vocabulary import Book, Comparison, Measure, Refused, Value
 
 ERROR = 0.05  # family error of a comparison
@@ -314,7 +315,9 @@ def _concluded(
         low, high = _hull(laid, extra, answer.made, row, cuts)
     untested = answer.made.procedure in UNTESTED
     tested = not untested and not bounded
-    verdict, reason = _verdict(measure, low, high), ""
+    stated = None if censored else math.exp(estimate) if ratio else estimate
+    ends = interval(stated, *((ratio_of(low), ratio_of(high)) if ratio else (low, high)))
+    verdict, reason = _verdict(measure, *beyond(ends, row.scale)), ""
     if untested:
         verdict, reason = "cannot tell", "one-build"
     elif answer.made.procedure == "paired" and 0 in answer.made.first:
@@ -324,9 +327,9 @@ def _concluded(
         row,
         procedure=answer.made.procedure if untested else answer.contrast.procedure,
         scope=answer.made.scope,
-        estimate=None if censored else math.exp(estimate) if ratio else estimate,
-        low=_ratio(low) if ratio else low,
-        high=_ratio(high) if ratio else high,
+        estimate=stated,
+        low=ratio_of(low) if ratio else low,
+        high=ratio_of(high) if ratio else high,
         df=float(answer.contrast.df),
         se=se,
         p=p,
@@ -336,7 +339,7 @@ def _concluded(
     return _randomised(program, laid, _clustered(laid, out))
 
 
-def _ratio(log: float) -> float:
+def ratio_of(log: float) -> float:
     """The ratio of a logarithm; unbounded where no number is large enough."""
     return math.exp(log) if log < LARGEST else math.inf
 
@@ -353,12 +356,19 @@ def _units(laid: Entries, coating: str) -> int:
     return sum(unit.coating == coating for unit in design.units(laid.spots))
 
 
-def _verdict(measure: Measure, low: float, high: float) -> Any:
-    if low <= 0 <= high:
+def beyond(found: Interval, scale: str) -> tuple[bool, bool]:
+    """Whether a difference as it is stored lies below nothing, and above it."""
+    none = 1.0 if scale == "ratio" else 0.0
+    _, low, high = found
+    return high is not None and high < none, low is not None and low > none
+
+
+def _verdict(measure: Measure, below: bool, above: bool) -> Any:
+    if not below and not above:
         return "cannot tell"
     if not measure.better:
-        return "less" if high < 0 else "more"
-    return "better" if (high < 0) == (measure.better == "less") else "worse"
+        return "less" if below else "more"
+    return "better" if below == (measure.better == "less") else "worse"
 
 
 def _hull(

@@ -19,6 +19,7 @@ from sitegen.methods import criteria as method
 from sitegen.methods.criteria import Sense
 from sitegen.methods.intervals import NORMAL_95, student, student_95
 from sitegen.program.model import Criterion, Program, Subject
+from sitegen.rounding import Interval, interval
 from sitegen.vocabulary import Book, Comparison, Key, Measure, Refused, Result, Value, Verdict
 
 ONE_SIDE = 0.025  # probability of a wrong word on each side
@@ -26,6 +27,7 @@ RULE = "criterion:"  # + id: the answer for a coating, and below it for each cyl
 WORST = "worst-seen:"  # + id: the cylinder nearest to breaking it, and those not clearly better
 STANDS_OUT = "stands-out"  # reason of the worst seen: beyond what the scatter of the others explains (Grubbs)
 CANNOT = "cannot tell yet"
+NOTHING: Interval = (None, None, None)
 
 BUILDS_NEEDED = Measure(
     id="criterion.builds_needed",
@@ -102,13 +104,33 @@ def _sense(criterion: Criterion) -> Sense:
 
 
 def _summary(
-    criterion: Criterion, coating: str, word: str, reason: str = "", deciding: Key | None = None, over: int = 1
+    criterion: Criterion,
+    coating: str,
+    word: str,
+    reason: str = "",
+    unit: Verdict | None = None,
+    over: int = 1,
+    found: Interval = NOTHING,
+    limit: float | None = None,
 ) -> Verdict:
-    key = Key(coating=coating, phase=criterion.phase, at=criterion.at)
-    told = "" if deciding is None else f"{criterion.measure}@{deciding.engine}"
-    told += f"/{deciding.cylinder}" if deciding is not None and deciding.cylinder else ""
-    rate = None if word == CANNOT else ONE_SIDE
-    return Verdict(f"{RULE}{criterion.id}", key, word, told, rate, over, reason)
+    """The answer for one coating, on its own interval or on that of the cylinder or build that decided."""
+    told = "" if unit is None else f"{criterion.measure}@{unit.key.engine}"
+    told += f"/{unit.key.cylinder}" if unit is not None and unit.key.cylinder else ""
+    number, low, high = found if unit is None else (unit.found, unit.low, unit.high)
+    return Verdict(
+        f"{RULE}{criterion.id}",
+        Key(coating=coating, phase=criterion.phase, at=criterion.at),
+        word,
+        limit=criterion.limit if limit is None else limit,
+        found=number,
+        low=low,
+        high=high,
+        route=criterion.sense.removesuffix("-reference"),
+        deciding=told,
+        error_rate=None if word == CANNOT else ONE_SIDE,
+        adjusted_over=over,
+        reason=reason,
+    )
 
 
 def _asked(program: Program, criterion: Criterion, coating: str) -> dict[str, list[int]]:
@@ -152,45 +174,55 @@ def _each(
     if all(unit.low is None and unit.high is None for unit in units):
         yield _summary(criterion, coating, CANNOT, "no-interval")
         return
-    found = []
-    for unit in units:
-        word = _word(criterion, unit, over, measure)
-        found.append((word, unit))
-        yield Verdict(
-            f"{RULE}{criterion.id}", unit.key, word, f"{criterion.measure}@{criterion.phase}",
-            None if word == CANNOT else ONE_SIDE, over, _why_open(unit) if word == CANNOT else "",
-        )  # fmt: skip
-        if word == CANNOT and criterion.scope == "every-cylinder":
+    told = [_of_unit(criterion, unit, over, measure) for unit in units]
+    for unit, each in zip(units, told, strict=True):
+        yield each
+        if each.word == CANNOT and criterion.scope == "every-cylinder":
             yield from _readings_needed(criterion, unit, measure, over)
-    word = method.every([word for word, _ in found], len(lacking))
-    deciding = next((unit.key for each, unit in found if each == "fails"), None)
-    open_ = sorted((unit for each, unit in found if each == CANNOT), key=lambda unit: _why_open(unit) == "no-interval")
+    word = method.every([each.word for each in told], len(lacking))
+    decider = next((each for each in told if each.word == "fails"), None)
+    open_ = sorted((each for each in told if each.word == CANNOT), key=lambda each: each.reason == "no-interval")
     reason = ""
     if word == CANNOT:
-        deciding = open_[0].key if open_ else None
-        reason = _why_open(open_[0]) if open_ else _why_lacking(lacking)
-    yield _summary(criterion, coating, word, reason, deciding, over)
+        decider = open_[0] if open_ else None
+        reason = open_[0].reason if open_ else _why_lacking(lacking)
+    yield _summary(criterion, coating, word, reason, decider, over)
     yield from _worst(criterion, units)
 
 
-def _why_open(unit: _Unit) -> str:
-    return "no-interval" if unit.low is None and unit.high is None else "limit-in-interval"
+def _of_unit(criterion: Criterion, unit: _Unit, over: int, measure: Measure) -> Verdict:
+    """The answer for one cylinder or build, decided on its interval as stored."""
+    sense = _sense(criterion)
+    found, low, high = interval(unit.value, *_ends(criterion, unit, over, measure))
+    word = method.word(low, high, criterion.limit or 0.0, sense)
+    return Verdict(
+        f"{RULE}{criterion.id}",
+        unit.key,
+        word,
+        limit=criterion.limit,
+        found=found,
+        low=low,
+        high=high,
+        route=criterion.sense,
+        deciding=f"{criterion.measure}@{criterion.phase}",
+        error_rate=None if word == CANNOT else ONE_SIDE,
+        adjusted_over=over,
+        reason="" if word != CANNOT else "no-interval" if low is None and high is None else "limit-in-interval",
+    )
 
 
-def _word(criterion: Criterion, unit: _Unit, over: int, measure: Measure) -> str:
-    limit = criterion.limit or 0.0
+def _ends(criterion: Criterion, unit: _Unit, over: int, measure: Measure) -> tuple[float | None, float | None]:
+    """Ends of the interval that decides, the one on the side of failing widened for the number looked at."""
+    sense = _sense(criterion)
     if unit.value is None:  # below a limit of detection: at most `high`
-        high = unit.high if unit.high is not None else math.inf
-        if criterion.sense == "at-most":
-            return "holds" if high <= limit else CANNOT
-        return "fails" if high < limit else CANNOT
-    numbers = (unit.value, unit.low, unit.high, limit)
-    ratio = measure.compare == "ratio" and all(each is not None and each > 0 for each in numbers)
-    if ratio and criterion.sense == "at-least":
+        return None, unit.high
+    numbers = (unit.value, unit.low, unit.high)
+    if measure.compare == "ratio" and sense == "at-least" and all(each is not None and each > 0 for each in numbers):
         # widened on the scale a ratio scatters on: on the plain one its upper end would fall short
-        value, low, high, limit = (math.log(each or 1.0) for each in numbers)
-        return method.unit_word(value, low, high, limit, _sense(criterion), unit.df, over)
-    return method.unit_word(unit.value, unit.low, unit.high, limit, _sense(criterion), unit.df, over)
+        value, low, high = (math.log(each or 1.0) for each in numbers)
+        least, most = method.deciding(value, low, high, sense, unit.df, over)
+        return None if least is None else math.exp(least), None if most is None else comparing.ratio_of(most)
+    return method.deciding(unit.value, unit.low, unit.high, sense, unit.df, over)
 
 
 def _cylinders(own: Entries) -> list[_Unit]:
@@ -286,9 +318,13 @@ def _worst(criterion: Criterion, units: Sequence[_Unit]) -> Iterable[Verdict]:
     except Refused:
         far = False
     reason = STANDS_OUT if far else ""
-    yield Verdict(rule, known[place].key, "worst seen", criterion.measure, adjusted_over=len(known), reason=reason)
+    yield Verdict(
+        rule, known[place].key, "worst seen", deciding=criterion.measure, adjusted_over=len(known), reason=reason
+    )
     for other in near:
-        yield Verdict(rule, known[other].key, "not clearly better", criterion.measure, adjusted_over=len(known) - 1)
+        yield Verdict(
+            rule, known[other].key, "not clearly better", deciding=criterion.measure, adjusted_over=len(known) - 1
+        )
 
 
 # ---- the mean of builds ---------------------------------------------------------------------------------------------
@@ -313,11 +349,12 @@ def _mean(criterion: Criterion, coating: str, laid: Entries, lacking: Mapping[st
         yield _summary(criterion, coating, CANNOT, "no-scatter-at-all")
         return
     half = math.hypot(student_95(df) * se, NORMAL_95 * common, shared)
-    word = method.unit_word(mean, mean - half, mean + half, limit, _sense(criterion), df, 1)
+    stored = interval(mean, mean - half, mean + half)
+    word = method.word(*stored[1:], limit, _sense(criterion))
     reason = "limit-in-interval" if word == CANNOT else ""
     if word != CANNOT and lacking:  # builds to come belong to the mean that was asked for
         word, reason = CANNOT, _why_lacking(lacking)
-    yield _summary(criterion, coating, word, reason)
+    yield _summary(criterion, coating, word, reason, found=stored)
     if reason == "limit-in-interval":
         count = len({spot.build for spot in laid.spots if spot.coating == coating})
         yield _needed(criterion, coating, method.builds_needed(mean, se * math.sqrt(count), df, limit), count)
@@ -338,7 +375,8 @@ def _against_reference(criterion: Criterion, coating: str, rows: Sequence[Compar
         yield _summary(criterion, coating, CANNOT, row.reason)
         return
     none = 1.0 if row.scale == "ratio" else 0.0
-    below, above = row.high < none, row.low > none
+    found = interval(row.estimate, row.low, row.high)
+    below, above = comparing.beyond(found, row.scale)
     wanted, other = (below, above) if criterion.sense == "below-reference" else (above, below)
     word = "holds" if wanted else "fails" if other else CANNOT
     reason = "no-difference-in-interval" if word == CANNOT else ""
@@ -346,7 +384,7 @@ def _against_reference(criterion: Criterion, coating: str, rows: Sequence[Compar
         word, reason = CANNOT, "one-build"
     elif word != CANNOT and "provisional" in row.flags:
         word, reason = CANNOT, "to-come"
-    yield _summary(criterion, coating, word, reason, over=row.adjusted_over)
+    yield _summary(criterion, coating, word, reason, over=row.adjusted_over, found=found, limit=none)
     if reason == "no-difference-in-interval" and row.se and row.df and row.estimate is not None:
         distance = abs(math.log(row.estimate) if row.scale == "ratio" else row.estimate)
         spread = 1 / row.builds + 1 / row.builds_reference

@@ -29,18 +29,25 @@ def adjusted_end(value: float, end: float, df: float | None, over: int) -> float
     return value + (end - value) * student(free, ERROR / over) / student(free, ERROR)
 
 
-def unit_word(
-    value: float, low: float | None, high: float | None, limit: float, sense: Sense, df: float | None, over: int
-) -> str:
-    """holds, fails or cannot tell yet, of one cylinder or build among `over`. All numbers in the measure's unit."""
+def deciding(
+    value: float, low: float | None, high: float | None, sense: Sense, df: float | None, over: int
+) -> tuple[float | None, float | None]:
+    """Ends of the interval that decides about one cylinder or build among `over`, in the unit of the value.
+
+    The end on the side of failing is widened for their number, the other stands: that all hold needs no correction.
+    """
+    if sense == "at-most":
+        return None if low is None else adjusted_end(value, low, df, over), high
+    return low, None if high is None else adjusted_end(value, high, df, over)
+
+
+def word(low: float | None, high: float | None, limit: float, sense: Sense) -> str:
+    """holds, fails or cannot tell yet, by the interval that decides. A number at the limit holds; one end may lack."""
     if sense == "at-least":
-        least, most = (None if end is None else -end for end in (high, low))
-        return unit_word(-value, least, most, -limit, "at-most", df, over)
+        low, high, limit = (None if high is None else -high), (None if low is None else -low), -limit
     if high is not None and high <= limit:
         return HOLDS
-    if low is not None and adjusted_end(value, low, df, over) > limit:
-        return FAILS
-    return CANNOT
+    return FAILS if low is not None and low > limit else CANNOT
 
 
 def every(words: Sequence[str], missing: int) -> str:

@@ -386,11 +386,15 @@ def slit_or_hole(low: Area, high: Area, cylinder_low: float, cylinder_high: floa
     lower, upper = math.exp(log - down), math.exp(log + up)
     holes = mass_flux(np.array([cylinder_low, cylinder_high]) + ambient, ambient, REFERENCE_TEMPERATURE)
     slit = slit_flux_ratio(cylinder_high, cylinder_low, ambient) * float(holes[0] / holes[1])
-    is_hole, is_slit = lower <= 1 <= upper, lower <= slit <= upper
-    word: Literal["slit", "hole", "cannot tell"] = "cannot tell"
-    if is_hole != is_slit:
-        word = "hole" if is_hole else "slit"
-    return Path(word, math.exp(log), lower, upper, slit)
+    return Path(kind_of_leak(lower, upper, slit), math.exp(log), lower, upper, slit)
+
+
+def kind_of_leak(low: float, high: float, slit: float) -> Literal["slit", "hole", "cannot tell"]:
+    """What the interval of the ratio of two areas [-] holds: one, as of a hole, or the ratio of a slit, not both."""
+    is_hole, is_slit = low <= 1 <= high, low <= slit <= high
+    if is_hole == is_slit:
+        return "cannot tell"
+    return "hole" if is_hole else "slit"
 
 
 def _log(upper: float, lower: float) -> float:

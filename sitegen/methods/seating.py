@@ -15,7 +15,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -761,6 +761,11 @@ def exponential_approach(x: Sequence[float], y: Sequence[float], *, start: float
 Met = Literal["yes", "no", "cannot tell"]
 
 
+_LOSE: Final = "leak still to lose"
+_LEVEL: Final = "leak area"
+_FALL: Final = "last change"
+
+
 @dataclass(frozen=True)
 class Criterion:
     """One line of "why this state"."""
@@ -779,6 +784,7 @@ class State:
     word: Literal["seated", "still seating", "not seated", "cannot tell"]
     reason: str  # code
     criteria: tuple[Criterion, ...]
+    by: Literal["leak still to lose", "leak area", "last change"]  # the criterion that decides, or would
 
 
 def at_most(found: Estimate, limit: float) -> Met:
@@ -812,31 +818,33 @@ def state(
     fitted = isinstance(to_lose, Estimate)
     lose_met: Met = at_most(to_lose, to_lose_limit) if isinstance(to_lose, Estimate) else "cannot tell"
     rows = [
-        Criterion("leak still to lose", to_lose_limit, to_lose, lose_met)
+        Criterion(_LOSE, to_lose_limit, to_lose, lose_met)
         if isinstance(to_lose, Estimate)
-        else Criterion("leak still to lose", to_lose_limit, None, "cannot tell", to_lose.code),
-        Criterion("leak area", level_limit, level, level_met),
+        else Criterion(_LOSE, to_lose_limit, None, "cannot tell", to_lose.code),
+        Criterion(_LEVEL, level_limit, level, level_met),
     ]
     fall = None
     if last_change is not None and not fitted:
         fallen = None if last_change.value is None else -last_change.value
         fall = Estimate(fallen, -last_change.high, -last_change.low)
-        rows.append(Criterion("last change", 0.0, fall, at_most(fall, 0.0)))
+        rows.append(Criterion(_FALL, 0.0, fall, at_most(fall, 0.0)))
     criteria = tuple(rows)
     if fitted:
         if isinstance(to_lose, Estimate) and to_lose.high < 0:
             word: Literal["not seated", "cannot tell"] = "not seated" if level_met == "no" else "cannot tell"
-            return State(word, "leak-grows", criteria)
+            return State(word, "leak-grows", criteria, _LOSE)
         if lose_met == "yes" and level_met == "yes":
-            return State("seated", "both-limits-hold", criteria)
+            return State("seated", "both-limits-hold", criteria, _LOSE)
         if lose_met == "no":
-            return State("still seating", "leak-still-to-lose", criteria)
+            return State("still seating", "leak-still-to-lose", criteria, _LOSE)
         if lose_met == "yes" and level_met == "no":
-            return State("not seated", "no-longer-falls", criteria)
-        return State("cannot tell", "level-undecided" if lose_met == "yes" else "to-lose-undecided", criteria)
+            return State("not seated", "no-longer-falls", criteria, _LEVEL)
+        if lose_met == "yes":
+            return State("cannot tell", "level-undecided", criteria, _LEVEL)
+        return State("cannot tell", "to-lose-undecided", criteria, _LOSE)
     if fall is not None and level_met == "no":
         if fall.low > 0:
-            return State("still seating", "last-fall", criteria)
+            return State("still seating", "last-fall", criteria, _FALL)
         if fall.high < 0:
-            return State("not seated", "leak-grew", criteria)
-    return State("cannot tell", to_lose.code if isinstance(to_lose, Refused) else "", criteria)
+            return State("not seated", "leak-grew", criteria, _FALL)
+    return State("cannot tell", to_lose.code if isinstance(to_lose, Refused) else "", criteria, _LOSE)

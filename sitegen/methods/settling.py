@@ -194,7 +194,7 @@ def settle_time(t: Floats, flow: Floats, band: float, step: Sequence[Hashable] |
 
 
 def _best(since: Floats, y: Floats, member: Floats, bounds: tuple[float, float]) -> tuple[float, float, float]:
-    """Least residual sum of squares, ln(scale) and ln(1 + d) there: a grid over all of both, finer ones, then Newton."""
+    """Least residual sum of squares, ln(scale) and ln(1 + d) there: grids over both, ever finer, then Newton."""
     left, right, low, high = *bounds, _LEAST, _LARGEST
     for _ in range(_ZOOMS):
         scales, drops = np.linspace(left, right, _COARSE[0]), np.linspace(low, high, _COARSE[1])

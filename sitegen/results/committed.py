@@ -13,7 +13,9 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from sitegen.program.model import Program
-from sitegen.results.files import COMPARISON_COLUMNS, FOLDER, MEASURE_COLUMNS, VERDICT_COLUMNS
+from sitegen.results import alike
+from sitegen.results.files import FOLDER, FORMAT, TABLES
+from sitegen.results.upgrade import UnknownFormatError, upgraded
 from sitegen.vocabulary import COMPARED, Change, Key
 
 _PATIENCE = 10  # s, for a git that hangs on a dead share
@@ -21,24 +23,43 @@ _PATIENCE = 10  # s, for a git that hangs on a dead share
 
 def changes(program: Program, fresh: Mapping[str, bytes]) -> tuple[Change, ...] | None:
     """Rows whose value, word or status differs from the last commit; None where there is nothing to compare with."""
+    stored = _at_head(program)
+    if stored is None:
+        return None
     found: list[Change] = []
-    for name, columns, verdict in (
-        ("measures.csv", MEASURE_COLUMNS, False),
-        ("comparisons.csv", COMPARISON_COLUMNS, True),
-        ("verdicts.csv", VERDICT_COLUMNS, True),
-    ):
-        stored = _at_head(program, name)
-        if stored is None and name == "comparisons.csv":
-            continue  # committed in a format that had none
-        if stored is None:
-            return None
-        before, after = _rows(stored, columns, verdict), _rows(fresh[name], columns, verdict)
+    for table in TABLES:
+        before, after = ({alike.key_of(table, row): row for row in alike.rows(each[table])} for each in (stored, fresh))
         for where in sorted(before.keys() | after.keys()):
-            old, new = before.get(where, ""), after.get(where, "")
-            if old != new:
-                what, key = where
-                found.append(Change(what, key, old, new, verdict))
+            old, new = before.get(where, {}), after.get(where, {})
+            shown = _SHOWN[table]
+            if not old or not new or shown & set(alike.differing(table, old, new)):
+                found.append(_change(table, old, new))
     return tuple(found)
+
+
+_SHOWN = {  # a difference in one of these is a change
+    "measures.csv": {"value", "status"},
+    "comparisons.csv": {"estimate", "verdict"},
+    "verdicts.csv": {"word"},
+}
+
+
+def _change(table: str, old: alike.Row, new: alike.Row) -> Change:
+    row = new or old
+    key = Key(row.get("engine", ""), int(row.get("cylinder") or 0), row["coating"], row["phase"], row["at"])
+    before, after = (_text(table, each) if each else "" for each in (old, new))
+    if table == "comparisons.csv":
+        return Change(f"{COMPARED}{row['measure']}", key, before, after, verdict=True)
+    verdict = table == "verdicts.csv"
+    return Change(row["rule"] if verdict else row["measure"], key, before, after, verdict)
+
+
+def _text(table: str, row: alike.Row) -> str:
+    if table == "comparisons.csv":
+        return ", ".join(filter(None, (row["verdict"], row["estimate"])))
+    if table == "verdicts.csv":
+        return row["word"]
+    return row["value"] or row["status"].replace("ok", "")
 
 
 MOST_LOOKS = 200  # commits of the comparisons that are asked for
@@ -62,24 +83,18 @@ def _primary_builds(content: bytes) -> tuple[str, ...]:
     return tuple(f"{row['coating']}:{row['builds']}:{row['builds_reference']}" for row in primary)
 
 
-def _rows(content: bytes, columns: tuple[str, ...], verdict: bool) -> dict[tuple[str, Key], str]:
-    rows = {}
-    for row in csv.DictReader(io.StringIO(content.decode("utf-8", errors="replace"))):
-        if not set(columns) <= set(row):
-            continue  # another format: not comparable row by row
-        number = int(row.get("cylinder") or 0)
-        key = Key(row.get("engine") or "", number, row["coating"], row["phase"], row["at"])
-        if "estimate" in row:
-            rows[f"{COMPARED}{row['measure']}", key] = ", ".join(filter(None, (row["verdict"], row["estimate"])))
-        elif verdict:
-            rows[row["rule"], key] = row["word"]
-        else:
-            rows[row["measure"], key] = row["value"] or row["status"].replace("ok", "")
-    return rows
-
-
-def _at_head(program: Program, name: str) -> bytes | None:
-    return _git(program, "show", f"HEAD:./{FOLDER}/{name}")
+def _at_head(program: Program) -> Mapping[str, bytes] | None:
+    """The results of the last commit in today's format; None where it holds none, or of a format unknown here."""
+    found = {}
+    for name in (*TABLES, "provenance.json"):
+        content = _git(program, "show", f"HEAD:./{FOLDER}/{name}")
+        if content is not None:
+            found[name] = content
+    try:
+        files = upgraded(found, FORMAT)
+    except (UnknownFormatError, KeyError, UnicodeDecodeError):
+        return None
+    return files if set(TABLES) <= set(files) else None
 
 
 def _git(program: Program, *arguments: str) -> bytes | None:

@@ -9,17 +9,18 @@ import csv
 import hashlib
 import io
 import json
-import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from sitegen.program.model import Program
-from sitegen.results.rounding import SIGNIFICANT, comparison_place, place, plain
+from sitegen.results import alike
 from sitegen.results.run import Analysis, input_hashes
+from sitegen.rounding import aligned, short
 from sitegen.vocabulary import Comparison, Key, Measure, Value, Verdict
 
-FORMAT = 2  # 2: comparisons.csv, and the answers to criteria in verdicts.csv
+FORMAT = 3  # 2: comparisons.csv, answers to criteria in verdicts.csv; 3: what decided a verdict, revisions of methods
 FOLDER = "results"
 TABLES = ("measures.csv", "comparisons.csv", "verdicts.csv")
 MEASURE_COLUMNS = (
@@ -27,7 +28,8 @@ MEASURE_COLUMNS = (
     "se_common", "common", "n", "of", "status", "flags", "reason",
 )  # fmt: skip
 VERDICT_COLUMNS = (
-    "rule", "engine", "cylinder", "coating", "phase", "at", "word", "deciding", "error_rate", "adjusted_over", "reason",
+    "rule", "engine", "cylinder", "coating", "phase", "at", "word", "limit", "found", "low", "high", "route",
+    "deciding", "error_rate", "adjusted_over", "reason",
 )  # fmt: skip
 COMPARISON_COLUMNS = (
     "measure", "phase", "at", "coating", "reference", "role", "scope", "design", "procedure", "scale", "estimate",
@@ -37,24 +39,10 @@ COMPARISON_COLUMNS = (
 )  # fmt: skip
 
 
-KEYS = {  # columns that name a row
-    "measures.csv": MEASURE_COLUMNS[:6],
-    "comparisons.csv": COMPARISON_COLUMNS[:4],
-    "verdicts.csv": VERDICT_COLUMNS[:6],
-}
-
-
-# columns rounded to a decimal place; in the others numbers keep their first digits
-PLACED = {
-    "measures.csv": {"value", "low", "high", "se", "se_common"},
-    "comparisons.csv": {"estimate", "low", "high"},
-    "verdicts.csv": set[str](),
-}
-NOTHING = 1e-9  # probabilities below are rounding
-
-
-def render(analysis: Analysis, measures: Mapping[str, Measure], version: str) -> dict[str, bytes]:
-    """The files by name."""
+def render(
+    analysis: Analysis, measures: Mapping[str, Measure], version: str, methods: Mapping[str, int]
+) -> dict[str, bytes]:
+    """The files by name; `methods`: the revision of each step."""
     files = {
         "measures.csv": _csv(MEASURE_COLUMNS, measure_rows(analysis, measures)),
         "comparisons.csv": _csv(COMPARISON_COLUMNS, comparison_rows(analysis, measures)),
@@ -71,6 +59,8 @@ def render(analysis: Analysis, measures: Mapping[str, Measure], version: str) ->
         "version": version,
         "criteria": analysis.program.criteria_hash,
         "allocation_seed": analysis.program.allocation_seed,
+        "as_of": analysis.as_of,
+        "methods": dict(sorted(methods.items())),
         "inputs": inputs,
         "results": {name: hashlib.sha256(content).hexdigest() for name, content in files.items()},
     }
@@ -95,13 +85,12 @@ def measure_rows(analysis: Analysis, measures: Mapping[str, Measure]) -> list[li
 
 
 def _measure_row(value: Value, measure: Measure) -> list[str]:
-    at = place(value)
     key = value.key
+    number, low, high = aligned(value.value, value.low, value.high)
     return [
-        key.engine, str(key.cylinder or ""), key.coating, key.phase, key.at, value.measure,
-        plain(value.value, at), measure.unit, plain(value.low, at), plain(value.high, at), plain(value.se, at),
-        "" if value.df is None else f"{value.df:g}", plain(value.se_common, at), value.common,
-        str(value.n or ""), value.of, value.status, " ".join(sorted(value.flags)), value.reason,
+        key.engine, str(key.cylinder or ""), key.coating, key.phase, key.at, value.measure, number, measure.unit, low,
+        high, short(value.se), short(value.df), short(value.se_common), value.common, str(value.n or ""), value.of,
+        value.status, " ".join(sorted(value.flags)), value.reason,
     ]  # fmt: skip
 
 
@@ -111,28 +100,24 @@ def comparison_rows(analysis: Analysis, measures: Mapping[str, Measure]) -> list
 
 
 def _comparison_row(row: Comparison, measure: Measure) -> list[str]:
-    at = comparison_place(row)
-
-    def short(number: float | None) -> str:
-        return "" if number is None else f"{number:g}"
-
+    estimate, low, high = aligned(row.estimate, row.low, row.high)
     return [
         row.measure, row.phase, row.at, row.coating, row.reference, row.role, row.scope, row.design, row.procedure,
-        row.scale, plain(row.estimate, at), "1" if row.scale == "ratio" else measure.unit, plain(row.low, at),
-        plain(row.high, at), short(row.df), short(row.se), str(row.adjusted_over), short(row.p),
-        short(row.p_randomised), short(row.least_p), short(row.level), short(row.level_reference), str(row.builds),
-        str(row.builds_reference), str(row.cylinders), str(row.cylinders_reference), short(row.icc),
-        short(row.icc_low), short(row.icc_high), short(row.effective), short(row.effective_low),
-        short(row.effective_high), row.verdict, " ".join(sorted(row.flags)), row.reason,
+        row.scale, estimate, "1" if row.scale == "ratio" else measure.unit, low, high, short(row.df), short(row.se),
+        str(row.adjusted_over), short(row.p), short(row.p_randomised), short(row.least_p), short(row.level),
+        short(row.level_reference), str(row.builds), str(row.builds_reference), str(row.cylinders),
+        str(row.cylinders_reference), short(row.icc), short(row.icc_low), short(row.icc_high), short(row.effective),
+        short(row.effective_low), short(row.effective_high), row.verdict, " ".join(sorted(row.flags)), row.reason,
     ]  # fmt: skip
 
 
 def _verdict_row(verdict: Verdict) -> list[str]:
     key: Key = verdict.key
-    rate = "" if verdict.error_rate is None else f"{verdict.error_rate:g}"
+    found, low, high = aligned(verdict.found, verdict.low, verdict.high)
     return [
         verdict.rule, key.engine, str(key.cylinder or ""), key.coating, key.phase, key.at, verdict.word,
-        verdict.deciding, rate, str(verdict.adjusted_over), verdict.reason,
+        short(verdict.limit), found, low, high, verdict.route, verdict.deciding, short(verdict.error_rate),
+        str(verdict.adjusted_over), verdict.reason,
     ]  # fmt: skip
 
 
@@ -193,54 +178,58 @@ def stale(program: Program) -> list[str]:
     return sorted(reasons)
 
 
-def differences(program: Program, fresh: Mapping[str, bytes]) -> list[str]:
-    """Rows of the committed results that a fresh run does not give back within their rounding."""
+def lying(program: Program) -> dict[str, bytes]:
+    """The result files that lie in the program's folder."""
     folder = Path(program.folder) / FOLDER
-    found: list[str] = []
-    for name, keys in KEYS.items():
-        if not (folder / name).is_file():
-            found.append(f"{name} is not there")
-            continue
-        try:
-            stored = _by_key((folder / name).read_text(encoding="utf-8"), keys)
-        except (UnicodeDecodeError, csv.Error) as fault:
-            found.append(f"{name} cannot be read: {fault}")
-            continue
-        new = _by_key(fresh[name].decode(), keys)
-        for key in sorted(stored.keys() | new.keys()):
-            where = f"{name}, {' '.join(part for part in key if part)}"
-            if key not in new:
-                found.append(f"{where}: no longer given")
-            elif key not in stored:
-                found.append(f"{where}: not in the committed file")
-            else:
-                found += [
-                    f"{where}: {column} is {old!r}, a fresh run gives {new[key].get(column, '')!r}"
-                    for column, old in stored[key].items()
-                    if not _same(old, new[key].get(column, ""), placed=column in PLACED[name])
-                ]
-    return found
+    return {name: (folder / name).read_bytes() for name in (*TABLES, "provenance.json") if (folder / name).is_file()}
 
 
-def _by_key(text: str, keys: Sequence[str]) -> dict[tuple[str, ...], dict[str, str]]:
-    rows = csv.DictReader(io.StringIO(text), restkey="more than the header", restval="")
-    return {tuple(str(row.get(key) or "") for key in keys): {k: str(v) for k, v in row.items()} for row in rows}
-
-
-def _same(old: str, new: str, *, placed: bool) -> bool:
-    """Alike within one step in the last stored place, or, where only digits are kept, in the last of them.
-
-    Counts are small enough to have to agree.
-    """
-    if old == new:
-        return True
+def still_good(stored: Mapping[str, bytes], fresh: Mapping[str, bytes]) -> bool:
+    """Whether stored results stay: same ground, same methods, and no number moved by more than its last digit."""
     try:
-        a, b = float(old), float(new)
-    except ValueError:
+        before, now = (json.loads(files["provenance.json"]) for files in (stored, fresh))
+        whole = all(hashlib.sha256(stored[name]).hexdigest() == before["results"][name] for name in TABLES)
+    except (ValueError, KeyError, TypeError):
         return False
-    if math.isinf(a) or math.isinf(b):
-        return a == b
-    if not placed:
-        return math.isclose(a, b, rel_tol=1.01 * 10.0 ** (1 - SIGNIFICANT), abs_tol=NOTHING)
-    digits = min(len(text.partition(".")[2]) for text in (old, new))
-    return abs(a - b) <= 1.01 * 10.0**-digits  # one step in the last stored place
+    same = all(before.get(name) == fact for name, fact in now.items() if name not in {"version", "results"})
+    return whole and same and not alike.differences(stored, fresh)
+
+
+def as_stored(analysis: Analysis, files: Mapping[str, bytes]) -> Analysis:
+    """The analysis with the numbers of these files."""
+    found = {(value.measure, value.key): value for value in values(files["measures.csv"])}
+    return replace(
+        analysis,
+        values=dict(sorted(found.items(), key=lambda item: item[0])),
+        comparisons=tuple(_comparison(row) for row in alike.rows(files["comparisons.csv"])),
+        verdicts=tuple(_verdict(row) for row in alike.rows(files["verdicts.csv"])),
+    )
+
+
+def _comparison(row: Mapping[str, Any]) -> Comparison:
+    def number(name: str) -> float | None:
+        return float(row[name]) if row[name] else None
+
+    return Comparison(
+        measure=row["measure"], phase=row["phase"], at=row["at"], coating=row["coating"], reference=row["reference"],
+        role=row["role"], scale=row["scale"], design=row["design"], procedure=row["procedure"], scope=row["scope"],
+        estimate=number("estimate"), low=number("low"), high=number("high"), df=number("df"), se=number("se"),
+        adjusted_over=int(row["adjusted_over"]), p=number("p"), p_randomised=number("p_randomised"),
+        least_p=number("least_p"), level=number("level"), level_reference=number("level_reference"),
+        builds=int(row["builds"]), builds_reference=int(row["builds_reference"]), cylinders=int(row["cylinders"]),
+        cylinders_reference=int(row["cylinders_reference"]), icc=number("icc"), icc_low=number("icc_low"),
+        icc_high=number("icc_high"), effective=number("effective_tests"), effective_low=number("effective_low"),
+        effective_high=number("effective_high"), verdict=row["verdict"], flags=frozenset(row["flags"].split()),
+        reason=row["reason"],
+    )  # fmt: skip
+
+
+def _verdict(row: Mapping[str, Any]) -> Verdict:
+    def number(name: str) -> float | None:
+        return float(row[name]) if row[name] else None
+
+    key = Key(row["engine"], int(row["cylinder"] or 0), row["coating"], row["phase"], row["at"])
+    return Verdict(
+        row["rule"], key, row["word"], number("limit"), number("found"), number("low"), number("high"), row["route"],
+        row["deciding"], number("error_rate"), int(row["adjusted_over"]), row["reason"],
+    )  # fmt: skip

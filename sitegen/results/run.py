@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import groupby
 from pathlib import Path
@@ -16,7 +16,7 @@ from typing import TypeVar
 
 from sitegen.program.model import Program
 from sitegen.reasons import RESTORABLE
-from sitegen.results.rounding import rounded, settled
+from sitegen.rounding import stored
 from sitegen.tables.ids import unknown_objections
 from sitegen.vocabulary import (
     Book,
@@ -48,6 +48,7 @@ class Evidence:
     readings: Mapping[str, Readings]
     problems: tuple[Problem, ...]
     inputs: Mapping[str, str]  # file, relative to the programs folder -> sha256
+    as_of: str = ""  # ISO date of the newest record; "" where none is dated
 
     @property
     def blocked(self) -> bool:
@@ -67,7 +68,9 @@ class Analysis:
     series: tuple[Series, ...]
     problems: tuple[Problem, ...]
     inputs: Mapping[str, str]
-    results_id: str = ""  # short hash of the result files, shown in every footer
+    as_of: str = ""  # ISO date of the newest record
+    files: Mapping[str, bytes] = field(default_factory=dict)  # the results as stored, once they are made
+    results_id: str = ""  # short hash of these files, shown in every footer
     looks: int = 1  # at the primary comparison so far, by the commits; more than one only before all builds are in
     changes: tuple[Change, ...] | None = None  # against the last commit of the results; None: nothing to compare with
 
@@ -87,7 +90,19 @@ def gather(program: Program, streams: Sequence[Stream]) -> Evidence:
     inputs = input_hashes(program)
     for own in readings.values():
         inputs |= own.inputs
-    return Evidence(program, readings, tuple(sorted(problems)), dict(sorted(inputs.items())))
+    as_of = _newest(streams, readings)
+    return Evidence(program, readings, tuple(sorted(problems)), dict(sorted(inputs.items())), as_of)
+
+
+def _newest(streams: Sequence[Stream], readings: Mapping[str, Readings]) -> str:
+    """The day of the newest record: as of when the results speak. No clock is asked, so they stay what they are."""
+    days = {log.start[:10] for own in readings.values() for log in own.logs.values() if log.start}
+    for stream in streams:
+        frame = readings[stream.name].frame
+        for each in stream.fields:
+            if each.kind == "date" and each.name in frame:
+                days |= set(frame.loc[frame["use"] == "", each.name].dropna().astype(str))
+    return max(days, default="")
 
 
 def lent_file(program: str) -> str:
@@ -128,16 +143,16 @@ def analyse(
     values, verdicts = found.values, found.verdicts
     values = {**values, **_missing(evidence.program, streams, values)}
     values |= _with_what_was_left_out(evidence, streams, in_order(steps), spread)
-    kept = {key: rounded(value) for key, value in values.items()}
     return Analysis(
         program=evidence.program,
         readings=evidence.readings,
-        values=dict(sorted(kept.items(), key=lambda item: item[0])),
+        values=dict(sorted(values.items(), key=lambda item: item[0])),
         verdicts=tuple(sorted(verdicts, key=lambda verdict: (verdict.rule, verdict.key))),
-        comparisons=tuple(settled(row) for row in found.comparisons),
+        comparisons=tuple(found.comparisons),
         series=tuple(found.series),
         problems=evidence.problems,
         inputs=evidence.inputs,
+        as_of=evidence.as_of,
     )
 
 
@@ -213,7 +228,8 @@ def _run_engine(
 
 
 def _run_step(program: Program, engine: str, step: Step, readings: Mapping[str, Readings], known: Rows) -> list[Result]:
-    return list(step.run(program, engine, ReadingsBook(readings, step.reads), Book(known, step.needs)))
+    given = step.run(program, engine, ReadingsBook(readings, step.reads), Book(known, step.needs))
+    return [stored(result) for result in given]
 
 
 def _by_engine(program: Program, readings: Mapping[str, Readings]) -> dict[str, dict[str, Readings]]:

@@ -17,7 +17,7 @@ from crossing.factory import AREA, GAIN, GAUGE, LOSS, PHASE, WIDTH, C, Case, D, 
 from sitegen.crossing import allocation, subjects
 from sitegen.methods import intraclass
 from sitegen.program.model import Criterion
-from sitegen.results.rounding import settled
+from sitegen.rounding import settled
 from sitegen.vocabulary import Comparison, Value
 
 HELD = {"B1": R, "B2": C, "B3": R, "B4": C, "B5": C, "B6": R}

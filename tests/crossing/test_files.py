@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 import re
 import subprocess
 from dataclasses import replace
@@ -17,8 +18,8 @@ from house import ROOT, copied, rows_of
 from crossing.factory import LOSS, MEASURES, PHASE, C, R, case, rows, subject
 from sitegen import workflow
 from sitegen.cli import main
-from sitegen.results import files
-from sitegen.results.rounding import settled
+from sitegen.results import alike, files
+from sitegen.rounding import settled
 
 EXAMPLES = ("pump-rings-2025", "pump-rings-2026")
 COLUMNS = [
@@ -173,10 +174,10 @@ def test_recompute_notices_what_was_changed_by_hand(
     folder, _ = workflow.programs(programs / EXAMPLES[0])
     assert folder is not None
     (program,) = folder.programs
-    assert files.differences(program, once) == []
+    assert alike.differences(files.lying(program), once) == []
     old = changed(programs, EXAMPLES[0], 0, column, value)
     assert old != value
-    assert files.differences(program, once) == [
+    assert alike.differences(files.lying(program), once) == [
         f"comparisons.csv, leakdown.crankcase pulls hard-crn: {column} is {value!r}, a fresh run gives {old!r}"
     ]
     del capsys
@@ -195,7 +196,7 @@ def test_recompute_accepts_another_last_digit(tmp_path: Path, once: dict[str, by
     estimate = committed(EXAMPLES[0])[0]["estimate"]
     nearly = f"{float(estimate) + 10.0 ** -len(estimate.partition('.')[2]):.{len(estimate.partition('.')[2])}f}"
     changed(programs, EXAMPLES[0], 0, "estimate", nearly)
-    assert files.differences(folder.programs[0], once) == []
+    assert alike.differences(files.lying(folder.programs[0]), once) == []
 
 
 def test_the_command_fails_on_a_changed_estimate(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -249,7 +250,10 @@ def test_changes_name_comparisons_and_criteria_by_their_titles(tmp_path: Path) -
 
 def test_results_committed_before_there_were_comparisons_are_no_fault(tmp_path: Path) -> None:
     programs = copied(tmp_path)
-    (programs / EXAMPLES[0] / "results" / "comparisons.csv").unlink()
+    results = programs / EXAMPLES[0] / "results"
+    (results / "comparisons.csv").unlink()
+    facts = json.loads((results / "provenance.json").read_text(encoding="utf-8"))
+    (results / "provenance.json").write_text(json.dumps({**facts, "format": 1}), encoding="utf-8")
     git(tmp_path, "init", "-q")
     git(tmp_path, "add", "-A")
     git(tmp_path, "commit", "-q", "-m", "results")

@@ -76,7 +76,9 @@ def run(row: Row, draws: int) -> Rates:
     naive = 0
     for own, reach in zip(values.tolist(), half.tolist(), strict=True):
         words = [
-            criteria.unit_word(value, value - each, value + each, LIMIT, "at-most", row.df, number)
+            criteria.word(
+                *criteria.deciding(value, value - each, value + each, "at-most", row.df, number), LIMIT, "at-most"
+            )
             for value, each in zip(own, reach, strict=True)
         ]
         found[criteria.every(words, 0)] += 1

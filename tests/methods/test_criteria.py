@@ -13,11 +13,28 @@ from methods.criteria_table import ALIKE, FREEDOMS, Row, planned, readings, rows
 from scipy import stats
 
 from sitegen.methods import criteria
-from sitegen.methods.criteria import CANNOT, FAILS, HOLDS, adjusted_end, builds_needed, every, repeats_needed, unit_word
+from sitegen.methods.criteria import (
+    CANNOT,
+    FAILS,
+    HOLDS,
+    Sense,
+    adjusted_end,
+    builds_needed,
+    deciding,
+    every,
+    repeats_needed,
+    word,
+)
 
 DRAWS = 10_000
 NOMINAL = 0.025
 TOLERANCE = 3 * math.sqrt(NOMINAL * (1 - NOMINAL) / DRAWS)
+
+
+def unit_word(
+    value: float, low: float | None, high: float | None, limit: float, sense: Sense, df: float | None, over: int
+) -> str:
+    return word(*deciding(value, low, high, sense, df, over), limit, sense)
 
 
 # ---- ends and words -------------------------------------------------------------------------------------------------
@@ -51,7 +68,7 @@ def test_one_alone_is_not_widened() -> None:
 
 
 @pytest.mark.parametrize(
-    ("low", "high", "word"),
+    ("low", "high", "told"),
     [
         (1.0, 3.0, HOLDS),  # within
         (1.0, 3.5, HOLDS),  # up to the limit
@@ -65,12 +82,12 @@ def test_one_alone_is_not_widened() -> None:
         (-math.inf, math.inf, CANNOT),
     ],
 )
-def test_words(low: float | None, high: float | None, word: str) -> None:
+def test_words(low: float | None, high: float | None, told: str) -> None:
     """Value 5 (2 where it holds), limit 3.5, scatter known, four cylinders."""
     value = 2.0 if high is not None and high < 4 else 5.0
-    assert unit_word(value, low, high, 3.5, "at-most", None, 4) == word
+    assert unit_word(value, low, high, 3.5, "at-most", None, 4) == told
     least, most = (None if end is None else -end for end in (high, low))
-    assert unit_word(-value, least, most, -3.5, "at-least", None, 4) == word
+    assert unit_word(-value, least, most, -3.5, "at-least", None, 4) == told
 
 
 def test_an_interval_that_ends_at_the_limit_lies_within_it() -> None:

@@ -1,14 +1,17 @@
-"""Stored digits follow the interval; noise below it moves nothing."""
+"""Stored digits follow the uncertainty; what moves less than the last of them moves nothing."""
 
 from __future__ import annotations
 
 import math
 
+import numpy as np
+import pandas as pd
 import pytest
 
+from sitegen import rounding
 from sitegen.methods.intervals import NORMAL_95, student_95
-from sitegen.results.rounding import place, plain, rounded
-from sitegen.vocabulary import Key, Value
+from sitegen.rounding import aligned, place, rounded, short
+from sitegen.vocabulary import Key, Series, Value
 
 
 def value(number: float, low: float | None = None, high: float | None = None, se: float | None = None) -> Value:
@@ -18,17 +21,27 @@ def value(number: float, low: float | None = None, high: float | None = None, se
 @pytest.mark.parametrize(
     ("given", "digits"),
     [
-        (value(0.38123, 0.35, 0.41), 5),  # half-width 0.03: three digits below its hundredths
-        (value(0.38123), 4),  # four significant digits without an interval
-        (value(12345.6), -1),
-        (value(12345.6, 12000.0, 13000.0), 1),
-        (value(0.0), 0),
-        (value(0.5, -math.inf, 0.6), 4),  # the finite side decides
-        (value(0.5, -math.inf, math.inf), 4),
+        ((0.38123, 0.3511, 0.41), 4),  # half-width 0.029: three significant digits
+        ((0.38123, None, None), 4),  # four significant digits without an interval
+        ((12345.6, None, None), -1),
+        ((12345.6, 12000.0, 13000.0), 0),
+        ((0.0, None, None), 0),
+        ((0.5, -math.inf, 0.6), 3),  # the finite side decides
+        ((0.5, -math.inf, math.inf), 4),
+        ((None, None, 0.041288), 4),  # a limit without a value: three
     ],
 )
-def test_place(given: Value, digits: int) -> None:
-    assert place(given) == digits
+def test_place(given: tuple[float | None, float | None, float | None], digits: int) -> None:
+    assert place(*given) == digits
+
+
+@pytest.mark.parametrize(("df", "percent"), [(1, 76), (2, 52), (3, 42), (4, 36), (9, 24), (19, 16), (29, 13), (49, 10)])
+def test_a_scatter_keeps_the_digits_it_is_known_to(df: int, percent: int) -> None:
+    """Table E.1 of JCGM 100:2008 (n = df + 1): the standard deviation of the standard deviation of a mean, per cent."""
+    about = 100 / math.sqrt(2 * df)  # the approximation its note gives; good to two per cent from n = 10 on
+    assert about == pytest.approx(percent, abs=max(0.02 * percent, 0.6) if df >= 9 else 10)
+    step = 10.0 ** -place(1.0, None, None, df)
+    assert 0.1 <= NORMAL_95 * about / 100 / step / 10 < 10  # two digits of its own uncertainty
 
 
 def test_rounding_keeps_unbounded_and_unknown_ends() -> None:
@@ -43,7 +56,7 @@ def test_optimiser_noise_moves_no_digit() -> None:
 
 
 def test_no_negative_zero_is_stored() -> None:
-    assert plain(rounded(value(-1e-9, -0.1, 0.1)).value, 2) == "0.00"
+    assert aligned(rounded(value(-1e-9, -0.1, 0.1)).value, 0.1) == ["0.0", "0.1"]
 
 
 def test_many_degrees_of_freedom_are_stored_as_known() -> None:
@@ -53,3 +66,36 @@ def test_many_degrees_of_freedom_are_stored_as_known() -> None:
     given = (12.34, 1000.0, 1000.1, 69632.8, math.inf, None)
     stored = [rounded(Value("m", Key(), 1.0, se=0.1, df=df)).df for df in given]
     assert stored == [12.3, 1000.0, None, None, None, None]
+
+
+def test_a_half_width_is_kept_to_a_hundredth_and_values_do_not_drift() -> None:
+    """What others are worked out from loses nothing that counts: at most a half of a last digit at each number."""
+    rng = np.random.default_rng(12)
+    lost = []
+    for _ in range(2000):
+        half = 10.0 ** rng.uniform(-6, 6)
+        number = half * rng.normal(0, 30)
+        kept = rounded(value(number, number - half, number + half, half / 2))
+        assert kept.value is not None
+        assert kept.low is not None
+        assert kept.se == pytest.approx(half / 2, rel=0.0051)
+        assert abs(kept.value - number) <= half / 200 * 1.0001
+        lost.append((kept.value - number) / half)
+    assert abs(np.mean(lost)) < 0.0002
+
+
+def test_a_curve_keeps_five_digits_and_what_is_no_number() -> None:
+    frame = pd.DataFrame({"t": [0.0, 123456.789, math.nan], "area": [0.000123456789, -math.inf, 1 / 3], "n": [1, 2, 3]})
+    kept = rounding.stored(Series("s", Key(), {}, frame))
+    assert isinstance(kept, Series)
+    assert kept.frame["t"].tolist()[:2] == [0.0, 123460.0]
+    assert math.isnan(kept.frame["t"].iloc[2])
+    assert kept.frame["area"].tolist() == [0.00012346, -math.inf, 0.33333]
+    assert kept.frame["n"].tolist() == [1, 2, 3]
+    assert frame["t"].iloc[1] == 123456.789  # what the step holds is left alone
+
+
+@pytest.mark.parametrize("number", [0.1, 1e-7, 123400.0, -2.5, 0.0, math.inf])
+def test_text_reads_back_as_the_same_number(number: float) -> None:
+    assert float(short(number)) == number
+    assert "e" not in short(number)

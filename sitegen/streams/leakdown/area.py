@@ -12,6 +12,7 @@ import pandas as pd
 from sitegen.methods import leakdown as method
 from sitegen.methods.intervals import NORMAL_95, student_95
 from sitegen.program.model import Build, Program
+from sitegen.rounding import interval
 from sitegen.streams.leakdown.checks import Check, air_of, checks, reference_rows, share_to_crankcase
 from sitegen.streams.leakdown.measures import (
     AREA,
@@ -292,7 +293,19 @@ def _kinds(
             yield refused(SUPPLY_RATIO.id, key, why)
             continue
         yield Value(SUPPLY_RATIO.id, key, kind.ratio, low=kind.low, high=kind.high, n=2, of="check")
-        yield Verdict(KIND_OF_LEAK, key, kind.word, deciding=f"{SUPPLY_RATIO.id}@{at}")
+        ratio, low, high = interval(kind.ratio, kind.low, kind.high)
+        slit, _, _ = interval(kind.slit_ratio, None, None)
+        yield Verdict(
+            KIND_OF_LEAK,
+            key,
+            method.kind_of_leak(low or 0.0, math.inf if high is None else high, slit or 0.0),
+            limit=slit,
+            found=ratio,
+            low=low,
+            high=high,
+            route="slit-or-hole",
+            deciding=f"{SUPPLY_RATIO.id}@{at}",
+        )
 
 
 TESTERS = Step(

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from sitegen.methods import seating as method
 from sitegen.methods.intervals import NORMAL_95, student_95
 from sitegen.methods.leakdown import Scatter
 from sitegen.program.model import Assembly, Build, Phase, Program
+from sitegen.rounding import interval
 from sitegen.streams.leakdown.measures import (
     CHANGE,
     CRANKCASE,
@@ -379,6 +380,7 @@ def _above_nothing(number: float | None) -> float | None:
 # ---- the state ------------------------------------------------------------------------------------------------------
 
 _MET = {"yes": "met", "no": "not met", "cannot tell": "cannot tell"}
+_ROUTES = {"leak still to lose": "curve", "leak area": "curve", "last change": "last-change"}
 _RULES = {"leak area": LEVEL_RULE, "leak still to lose": TO_LOSE_RULE, "last change": FALL_RULE}
 
 
@@ -418,20 +420,34 @@ def _state(
     still = lose[last] if last is not None else None
     occasion = _occasion(book, build, level)
     found = method.state(
-        _total(level, occasion), program.seating.level, _estimate(still), program.seating.to_lose, change
+        _as_stored(_total(level, occasion)), program.seating.level, _estimate(still), program.seating.to_lose, change
     )
     deciding = {LEVEL_RULE: f"{CRANKCASE.id}@", TO_LOSE_RULE: f"{TO_LOSE.id}@"}
     if changes:
         deciding[FALL_RULE] = f"{CHANGE.id}@{changes[0].key.at}"
+    told = {}
     for criterion in found.criteria:
         rule = _RULES[criterion.what]
-        yield Verdict(rule + before, key, _MET[criterion.met], deciding=deciding[rule], reason=criterion.reason)
+        numbers = criterion.found
+        told[criterion.what] = Verdict(
+            rule + before,
+            key,
+            _MET[criterion.met],
+            limit=criterion.limit,
+            found=None if numbers is None else numbers.value,
+            low=None if numbers is None else numbers.low,
+            high=None if numbers is None else numbers.high,
+            route="at-most",
+            deciding=deciding[rule],
+            reason=criterion.reason,
+        )
+        yield told[criterion.what]
     word, reason = found.word, found.reason
     if word == "seated" and "path-unknown" in level.flags:
         reason = "seated-path-unknown"  # with valves and gasket in it the ring's share can only be smaller
     if word == "not seated" and "path-unknown" in level.flags:
         word, reason = "cannot tell", "path-unknown"  # the leak above the limit may be a valve's
-    yield Verdict(STATE_RULE + before, key, word, deciding=deciding[TO_LOSE_RULE], reason=reason)
+    yield replace(told[found.by], rule=STATE_RULE + before, word=word, route=_ROUTES[found.by], reason=reason)
 
 
 def _total(value: Value, occasion: Scatter | None) -> method.Estimate:
@@ -447,7 +463,13 @@ def _estimate(value: Value | None) -> method.Estimate | Refused:
         return Refused("check-not-in-fit")
     if value.status != "ok" or value.low is None or value.high is None:
         return Refused(value.reason)
-    return method.Estimate(value.value, value.low, value.high)
+    return _as_stored(method.Estimate(value.value, value.low, value.high))
+
+
+def _as_stored(found: method.Estimate) -> method.Estimate:
+    """The numbers a reader finds in the results: those decide."""
+    value, low, high = interval(found.value, found.low, found.high)
+    return method.Estimate(value, low or 0.0, math.inf if high is None else high)
 
 
 def _as_change(value: Value) -> method.Change | None:

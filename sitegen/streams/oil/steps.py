@@ -10,6 +10,7 @@ from sitegen.methods import oil_attribution, oil_precision, prediction, viscosit
 from sitegen.methods.oil_attribution import Share
 from sitegen.methods.oil_ledger import Balance, Fill, Z, balance
 from sitegen.program.model import Build, Program
+from sitegen.rounding import interval
 from sitegen.streams.oil.measures import (
     CONCENTRATION,
     CONSUMPTION,
@@ -113,10 +114,15 @@ def _judged(oil: Any, sample: Sample, key: Key) -> Iterator[Verdict]:
             most = 100 * limit if READ[name].unit == "%" else limit
         else:
             continue
-        kept = value >= most if name in AT_LEAST else value <= most
+        found, _, _ = interval(value, None, None)
+        kept = found is not None and (found >= most if name in AT_LEAST else found <= most)
         at = key._replace(at=f"{name}:{key.at}" if key.at else name)
         reason = "within-condition" if kept else "beyond-condition"
-        yield Verdict(CONDITION, at, "holds" if kept else "fails", deciding=measure, reason=reason)
+        route = "number-at-least" if name in AT_LEAST else "number-at-most"
+        yield Verdict(
+            CONDITION, at, "holds" if kept else "fails", limit=most, found=found, route=route, deciding=measure,
+            reason=reason,
+        )  # fmt: skip
 
 
 # ---- the balance ------------------------------------------------------------------------------------------------

@@ -10,6 +10,7 @@ import pandas as pd
 
 from sitegen.methods import brake, health, schedule
 from sitegen.program.model import Build, Phase, Program
+from sitegen.rounding import interval
 from sitegen.streams.runlog.measures import BMEP, HELD, MEANS, PISTON_SPEED, STOPPED
 from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Step, Value, Verdict, refused
 
@@ -94,8 +95,14 @@ def run_schedule(program: Program, engine: str, readings: Mapping[str, Readings]
         for place, share in enumerate(found.by_part, start=1):
             yield Value(HELD.id, key._replace(at=f"step-{place}"), 100 * share)
         yield Value(STOPPED.id, key, sum(end - begin for begin, end in found.stops) / 60, n=len(found.stops))
-        word = "held" if min(found.share, *found.by_part) >= rule.held else "not held"
-        yield Verdict(PLANNED, key, word, deciding=f"{HELD.id}@{phase.id}")
+        shares = {phase.id: found.share} | {f"step-{n}": share for n, share in enumerate(found.by_part, start=1)}
+        worst = min(shares, key=lambda each: shares[each])
+        least, _, _ = interval(100 * shares[worst], None, None)
+        word = "held" if least is not None and least >= 100 * rule.held else "not held"
+        yield Verdict(
+            PLANNED, key, word, limit=100 * rule.held, found=least, route="number-at-least",
+            deciding=f"{HELD.id}@{worst}",
+        )  # fmt: skip
         frame = pd.DataFrame(
             [("stop", begin, end, "", 0.0) for begin, end in found.stops]
             + [("excursion", s.begin, s.end, s.channel, s.most) for s in found.strays],
