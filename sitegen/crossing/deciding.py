@@ -186,8 +186,17 @@ def _each(
     if word == CANNOT:
         decider = open_[0] if open_ else None
         reason = open_[0].reason if open_ else _why_lacking(lacking)
+    if word == method.HOLDS:
+        decider = _nearest(criterion, told)
     yield _summary(criterion, coating, word, reason, decider, over)
     yield from _worst(criterion, units)
+
+
+def _nearest(criterion: Criterion, told: Sequence[Verdict]) -> Verdict:
+    """Of those that hold the one with the least room to the limit."""
+    if _sense(criterion) == "at-most":
+        return max(told, key=lambda each: math.inf if each.high is None else each.high)
+    return min(told, key=lambda each: -math.inf if each.low is None else each.low)
 
 
 def _of_unit(criterion: Criterion, unit: _Unit, over: int, measure: Measure) -> Verdict:
