@@ -6,8 +6,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from sitegen.declarations import Step
 from sitegen.program.model import Program, Subject, Tie
-from sitegen.vocabulary import Book, Key, Measure, Readings, Refused, Result, Step, Value, refused
+from sitegen.vocabulary import Book, Key, Measure, Readings, Refused, Result, Value, refused
 
 LEAST_PAIRS = 2  # cylinders of an engine: with fewer there is no order in it
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from sitegen.declarations import Stream
 from sitegen.looking import propose, seen, told
 from sitegen.problems import Collector
 from sitegen.program import build, definitions, schema, yamlfile
@@ -15,7 +16,6 @@ from sitegen.program.model import Definitions, Program
 from sitegen.program.node import Node
 from sitegen.tables.blocked import Blocked
 from sitegen.tables.columns import parted
-from sitegen.vocabulary import Stream
 
 _OURS = 0.5  # share of headers that are fields of the stream from which a table needs no `columns`
 

@@ -5,10 +5,26 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from typing import Any
 
+from sitegen.page.addresses import relative, slug
+from sitegen.page.blocks import (
+    Beside,
+    Block,
+    Cell,
+    Column,
+    Datum,
+    Figure,
+    Images,
+    Plan,
+    Plans,
+    Row,
+    Strip,
+    Table,
+    Text,
+    number_of,
+)
+from sitegen.page.words import number
 from sitegen.pages import charts
-from sitegen.pages.addresses import relative, slug
 from sitegen.pages.contexts import (
     BesideView,
     BlockView,
@@ -33,9 +49,7 @@ from sitegen.pages.contexts import (
 from sitegen.pages.gallery import Gallery, scale_of
 from sitegen.pages.marks import STRONG, mark_of
 from sitegen.pages.styles import SHAPES, style
-from sitegen.pages.words import number
 from sitegen.program.model import Coating
-from sitegen.vocabulary import Beside, Block, Cell, Column, Figure, Images, Plan, Plans, Row, Strip, Table, Text
 
 
 def stretch_of(figure: Figure) -> StretchView | None:
@@ -43,9 +57,9 @@ def stretch_of(figure: Figure) -> StretchView | None:
     if figure.kind != "run" or not figure.panels:
         return None
     panel = figure.panels[0]
-    begin, end = float(panel.signals["from"]), float(panel.signals["to"])
+    begin, end = number_of(panel.signals["from"]), number_of(panel.signals["to"])
     phases = [row for row in panel.data.get("marks", ()) if not row.get("event")]
-    edges = [*(float(row["at"]) for row in phases), end]
+    edges = [*(number_of(row["at"]) for row in phases), end]
     parts = [
         (str(row["label"]), f"{at:.2f}", f"{after:.2f}")
         for row, at, after in zip(phases, edges, edges[1:], strict=False)
@@ -353,7 +367,7 @@ def rows_as_table(figure: Figure) -> Table:
                 what = str(row.get("line") or {"readings": "single reading", "dots": "cylinder"}.get(name, ""))
                 remark = "left out" if row.get("crossed") else "not yet to rely on" if row.get("open") else ""
                 rows.append(
-                    Row([Cell(panel.title), Cell(what), Cell(str(place)), Cell(number(float(row["value"]))),
+                    Row([Cell(panel.title), Cell(what), Cell(str(place)), Cell(number(number_of(row["value"]))),
                          Cell(_end(row.get("low"))), Cell(_end(row.get("high"))), Cell(remark)])
                 )  # fmt: skip
     columns = [
@@ -369,5 +383,5 @@ def bare(table: Table) -> Table:
     return replace(table, rows=rows)
 
 
-def _end(end: Any) -> str:
-    return "" if end is None else number(float(end))
+def _end(end: Datum) -> str:
+    return "" if end is None else number(number_of(end))

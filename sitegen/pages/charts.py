@@ -49,8 +49,8 @@ from dataclasses import dataclass
 from itertools import groupby, pairwise
 from typing import Any
 
+from sitegen.page.blocks import Figure, Panel
 from sitegen.pages.styles import style_number
-from sitegen.vocabulary import Figure, Panel
 
 Row = Mapping[str, Any]
 Orders = Mapping[str, int]  # coating id -> place in definitions.yaml
@@ -119,7 +119,7 @@ def series(figure: Figure) -> list[tuple[str, str]]:
             for row in rows:
                 if name := row.get("series", ""):
                     own = row.get("coating") or (panel.coating if kind in {"means", "readings"} else "")
-                    coatings.setdefault(name, set()).update({own} - {""})
+                    coatings.setdefault(str(name), set()).update({str(own)} - {""})
     if len(coatings) < 2:
         return []
     return [(name, found.pop() if len(found) == 1 else "") for name, found in coatings.items()]

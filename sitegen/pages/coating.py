@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from sitegen.pages import history, words
+from sitegen.declarations import Stream
+from sitegen.page import words
+from sitegen.page.blocks import Cell, Column, Row, Table
+from sitegen.page.view import View
+from sitegen.pages import history
 from sitegen.pages.blocks import Setter
 from sitegen.pages.contexts import CoatingPage, Fact, Link, Part
 from sitegen.pages.frame import Site, crumbs, window_title
-from sitegen.pages.view import View
 from sitegen.program.model import Build, Coating
-from sitegen.vocabulary import Cell, Column, Row, Stream, Table, Value
+from sitegen.vocabulary import Value
 
 
 def page(site: Site, coating: Coating) -> CoatingPage:

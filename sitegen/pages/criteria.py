@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sitegen.pages import comparing, words
+from sitegen.page import words
+from sitegen.page.blocks import Cell, Column, Row, Table
+from sitegen.page.view import View
+from sitegen.pages import comparing
 from sitegen.pages.blocks import Setter
 from sitegen.pages.contexts import AnswerLine, CriterionLine
-from sitegen.pages.view import View
 from sitegen.program.model import Criterion, Program
-from sitegen.vocabulary import Cell, Column, Row, Table, Verdict
+from sitegen.vocabulary import Verdict
 
 SENSES = {"at-most": "at most", "at-least": "at least"}
 CANNOT = "cannot tell yet"

@@ -6,13 +6,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from sitegen import reasons
-from sitegen.pages import words
+from sitegen.page import words
+from sitegen.page.blocks import Cell, Column, Row, Table
+from sitegen.page.view import View
 from sitegen.pages.contexts import Part, PartsPage
 from sitegen.pages.frame import Site, crumbs, window_title
 from sitegen.pages.notes import CODE
-from sitegen.pages.view import View
 from sitegen.program.model import Program
-from sitegen.vocabulary import Cell, Column, Problem, Row, Table
+from sitegen.vocabulary import Problem
 
 
 def page(site: Site, program: Program) -> PartsPage:
@@ -26,7 +27,7 @@ def page(site: Site, program: Program) -> PartsPage:
     total, used = _totals(view)
     parts = [
         Part(left_out, "What was left out, and why", [setter.table(_left_out(site, view))]),
-        Part(files, "Files", [setter.table(_files(view))]),
+        Part(files, "Files", [setter.table(_files(site, view))]),
         Part(engines, "By engine", [setter.table(_by_engine(site, view))]),
     ]
     return PartsPage(
@@ -169,10 +170,10 @@ def _href(view: View, record: dict[object, object]) -> str:
 # ---- what was read --------------------------------------------------------------------------------------------------
 
 
-def _files(view: View) -> Table:
+def _files(site: Site, view: View) -> Table:
     rows = []
     hashes = dict(view.analysis.inputs)
-    for stream in view.streams:
+    for stream in site.streams:
         readings = view.analysis.readings.get(stream.name)
         for file, facts in sorted(readings.files.items()) if readings else []:
             hashed = next((digest for name, digest in hashes.items() if _same_file(name, file)), "")
@@ -221,9 +222,8 @@ def _by_engine(site: Site, view: View) -> Table:
     for build in view.program.builds:
         cells = [Cell(build.id, href=view.href_engine(build))]
         for stream in streams:
-            own = view.of_build(build).records(stream.name)
-            used = sum(row.use == "" for row in own)
-            cells.append(Cell(f"{used} of {len(own)}" if len(own) else words.DASH))
+            own = view.readings(stream.name, engine=build)["use"]
+            cells.append(Cell(f"{int((own == '').sum())} of {len(own)}" if len(own) else words.DASH))
         rows.append(Row(cells))
     columns: Sequence[Column] = [
         Column("Build"),

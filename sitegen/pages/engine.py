@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from sitegen.pages import criteria, plans, words
+from sitegen.page import words
+from sitegen.page.blocks import Cell, Plans
+from sitegen.page.view import View
+from sitegen.pages import criteria, plans
 from sitegen.pages.blocks import Setter
 from sitegen.pages.contexts import CylinderPage, EnginePage, Fact, Link, Part, PieceView
 from sitegen.pages.frame import Site, crumbs, shows_plan, window_title
-from sitegen.pages.view import View
 from sitegen.program.model import Build, Program
-from sitegen.vocabulary import Cell, Plans
 
 
 def page(site: Site, program: Program, build: Build) -> EnginePage:

@@ -6,14 +6,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from sitegen.pages import words
-from sitegen.pages.addresses import Addresses, relative
+from sitegen.declarations import Section, Stream
+from sitegen.page import words
+from sitegen.page.addresses import Addresses, relative
+from sitegen.page.view import Desk, View
 from sitegen.pages.blocks import Setter
 from sitegen.pages.contexts import Assets, Foot, Link, Part, PlansView
 from sitegen.pages.gallery import Gallery
-from sitegen.pages.view import Desk, View
 from sitegen.program.model import Build, Coating, Folder, Program
-from sitegen.vocabulary import Measure, Section, Stream
+from sitegen.vocabulary import Measure
 
 if TYPE_CHECKING:
     from sitegen.crossing.history import History
@@ -47,7 +48,7 @@ class Site:
         coating: Coating | None = None,
     ) -> View:
         desk = self.desks[program] if program else None
-        return View(self.folder, self.measures, self.streams, self.addresses, page, desk, build, cylinder, coating)
+        return View(self.folder, self.measures, self.addresses, page, desk, build, cylinder, coating)
 
     def setter(self, page: str) -> Setter:
         return Setter(self.folder.definitions.coatings, page, self.gallery, self.method)

@@ -7,9 +7,9 @@ import math
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 
-from sitegen.pages.addresses import slug
+from sitegen.page.addresses import slug
+from sitegen.page.words import number
 from sitegen.pages.contexts import ScaleView
-from sitegen.pages.words import number
 from sitegen.pictures import Picture, PictureFault, picture
 
 _UNITS = ((1e-4, 1e-6, "µm"), (1e-2, 1e-3, "mm"), (1.0, 1e-2, "cm"), (math.inf, 1.0, "m"))  # shorter than, unit, name

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from sitegen.pages import words
+from sitegen.page import words
+from sitegen.page.blocks import Block, Cell, Column, Figure, Panel, Row, Table
+from sitegen.page.view import View
 from sitegen.pages.differences import place_words
-from sitegen.pages.view import View
 from sitegen.program.model import Program
-from sitegen.vocabulary import Block, Cell, Column, Figure, Panel, Row, Table
 
 if TYPE_CHECKING:
     from sitegen.crossing.history import History, Point

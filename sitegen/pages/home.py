@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from sitegen.pages import comparing, criteria, words
+from sitegen.page import words
+from sitegen.page.blocks import Cell, Text
+from sitegen.page.view import Desk
+from sitegen.pages import comparing, criteria
 from sitegen.pages.contexts import CoatingLine, HomePage, Link, PieceView, ProgramLine, TextView
 from sitegen.pages.frame import Site, engine_types, window_title
 from sitegen.pages.present import Record, complete, records
-from sitegen.pages.view import Desk
-from sitegen.vocabulary import Cell, Text
 
 ANSWER = "answer"  # anchor of the section that holds a program's answer
 

@@ -7,13 +7,14 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from sitegen import reasons
 from sitegen.methods import design
-from sitegen.pages import words
-from sitegen.pages.addresses import slug
+from sitegen.page import words
+from sitegen.page.addresses import slug
+from sitegen.page.blocks import Block, Cell, Column, Row, Table
+from sitegen.page.view import Desk, View
 from sitegen.pages.blocks import Setter
 from sitegen.pages.contexts import Fact, MethodGroup, MethodsPage, MethodView, NameView, Part, PieceView
 from sitegen.pages.frame import Site, crumbs, window_title
-from sitegen.pages.view import Desk, View
-from sitegen.vocabulary import Block, Cell, Column, Measure, Row, Table
+from sitegen.vocabulary import Measure
 
 _INTERVALS = {
     "confidence": "95 % confidence interval",

@@ -6,11 +6,12 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from sitegen.pages import words
+from sitegen.declarations import Smallest
+from sitegen.page import words
+from sitegen.page.blocks import Cell, Column, Row, Table
 from sitegen.pages.contexts import Link, Part, PartsPage
 from sitegen.pages.frame import Site, crumbs, window_title
 from sitegen.program.model import Program
-from sitegen.vocabulary import Cell, Column, Row, Smallest, Table
 
 if TYPE_CHECKING:
     from sitegen.crossing.planning import Planning, Reach

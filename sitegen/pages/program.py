@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from sitegen.pages import comparing, criteria, notes, plans, ties, words
+from sitegen.page import words
+from sitegen.page.blocks import Cell, Column, Plans, Row, Table
+from sitegen.page.view import View
+from sitegen.pages import comparing, criteria, notes, plans, ties
 from sitegen.pages.blocks import Setter
 from sitegen.pages.contexts import (
     Link,
@@ -17,9 +20,8 @@ from sitegen.pages.contexts import (
 from sitegen.pages.frame import Site, crumbs, engine_types, shows_plan, window_title
 from sitegen.pages.home import ANSWER
 from sitegen.pages.present import Record, complete, records
-from sitegen.pages.view import View
 from sitegen.program.model import Program
-from sitegen.vocabulary import COMPARED, Cell, Change, Column, Plans, Row, Table
+from sitegen.vocabulary import COMPARED, Change
 
 _OWN_ANCHORS = ("answer", "criteria", "planned", "notes", comparing.ANCHOR, ties.ANCHOR, "worked-out")
 

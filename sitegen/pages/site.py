@@ -10,16 +10,17 @@ from typing import TYPE_CHECKING
 
 from sitegen import places
 from sitegen.cache import cache_folder
+from sitegen.declarations import Stream
+from sitegen.page.addresses import Addresses
+from sitegen.page.view import Analysis, Desk
 from sitegen.pages import coating, data, engine, home, linkcheck, methods, plan, program
-from sitegen.pages.addresses import Addresses
 from sitegen.pages.bundle import chart_script
 from sitegen.pages.contexts import AnyPage
 from sitegen.pages.frame import Site
 from sitegen.pages.gallery import Gallery
 from sitegen.pages.styles import COLOURS, SHAPES, style
-from sitegen.pages.view import Analysis, Desk
 from sitegen.program.model import Folder
-from sitegen.vocabulary import Measure, Stream
+from sitegen.vocabulary import Measure
 
 if TYPE_CHECKING:
     from jinja2 import BytecodeCache, Environment

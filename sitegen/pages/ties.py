@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from sitegen.pages import words
-from sitegen.pages.view import View
+from sitegen.page import words
+from sitegen.page.blocks import Block, Cell, Column, Figure, Panel, Row, Table
+from sitegen.page.view import View
 from sitegen.program.model import Subject, Tie
-from sitegen.vocabulary import Block, Cell, Column, Figure, Panel, Row, Table, Value
+from sitegen.vocabulary import Value
 
 ANCHOR = "ties"
 TITLE = "Whether it all ties together"

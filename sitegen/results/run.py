@@ -14,6 +14,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import TypeVar
 
+from sitegen.declarations import Step, Stream, in_order
 from sitegen.program.model import Program
 from sitegen.reasons import RESTORABLE
 from sitegen.results.rounding import rounded, settled
@@ -28,11 +29,8 @@ from sitegen.vocabulary import (
     ReadingsBook,
     Result,
     Series,
-    Step,
-    Stream,
     Value,
     Verdict,
-    in_order,
 )
 
 Rows = Mapping[tuple[str, Key], Value]

@@ -12,6 +12,8 @@ from typing import Any
 
 import pandas as pd
 
+from sitegen.declarations import Section, Step, Stream
+from sitegen.page.blocks import Block, Cell, ChartRow, Column, Disc, Figure, Panel, Plan, Plans, Row, Table, Text
 from sitegen.program.model import (
     Assembly,
     Build,
@@ -30,32 +32,7 @@ from sitegen.program.model import (
     SeatingRule,
     Where,
 )
-from sitegen.vocabulary import (
-    Block,
-    Cell,
-    Change,
-    Column,
-    Comparison,
-    Disc,
-    Field,
-    Figure,
-    Key,
-    Measure,
-    Panel,
-    Plan,
-    Plans,
-    Problem,
-    Readings,
-    Row,
-    Section,
-    Series,
-    Step,
-    Stream,
-    Table,
-    Text,
-    Value,
-    Verdict,
-)
+from sitegen.vocabulary import Change, Comparison, Field, Key, Measure, Problem, Readings, Series, Value, Verdict
 
 NASTY = "</script><b>\"5 < 6\" & 'so'"
 AREA = Measure(
@@ -292,8 +269,9 @@ def _history(view: Any) -> Sequence[Block]:
 
 
 def _dots(view: Any) -> Sequence[Block]:
-    lines = [{"y": i, "label": b.id, "under": "plain steel"} for i, b in enumerate(view.program.builds)]
-    dots, means = [], []
+    lines: list[ChartRow] = [{"y": i, "label": b.id, "under": "plain steel"} for i, b in enumerate(view.program.builds)]
+    dots: list[ChartRow] = []
+    means: list[ChartRow] = []
     for i, build in enumerate(view.program.builds):
         for place in build.places:
             value = view.value(AREA.id, "run-in-60", engine=build, cylinder=place.cylinder)

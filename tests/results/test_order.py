@@ -11,7 +11,8 @@ import pandas as pd
 import pytest
 
 from sitegen import registry
-from sitegen.vocabulary import Book, Key, Measure, Readings, ReadingsBook, Result, Step, Value, in_order
+from sitegen.declarations import Step, in_order
+from sitegen.vocabulary import Book, Key, Measure, Readings, ReadingsBook, Result, Value
 
 
 def measure(name: str) -> Measure:

@@ -14,11 +14,12 @@ from sitegen.problems import shown
 from sitegen.program.inside import PathFault, file_inside, nearest_inside
 from sitegen.program.model import Program, RecordSource
 from sitegen.streams.surfaces.evaluate import evaluation_of
-from sitegen.streams.surfaces.fields import FIELDS, RINGS
+from sitegen.streams.surfaces.fields import FIELDS, RINGS, Reading
 from sitegen.streams.surfaces.naming import is_proposed
 from sitegen.tables.blocked import Blocked
 from sitegen.tables.checks import in_force, same_again
 from sitegen.tables.reading import Sheet, read_stream
+from sitegen.tables.rows import rows_of
 from sitegen.traces.reading import Layout, Trace, read_trace
 from sitegen.vocabulary import Problem, Readings
 
@@ -127,13 +128,14 @@ class _Traces:
     def look(self, program: Program, sheet: Sheet) -> None:
         """Tell what a trace that was read cannot be evaluated for. It stays: it may serve for something else."""
         del program
+        rows = rows_of(sheet.frame, Reading)
         for at in np.flatnonzero(sheet.open).tolist():
-            row = sheet.frame.iloc[at]
-            trace = self.found.get(str(row["reading"]))
+            row = rows[at]
+            trace = self.found.get(row.reading)
             if trace is None:
                 continue
-            if row["part"] != "bore":
-                if row["flank"] != row["flank"]:
+            if row.part != "bore":
+                if math.isnan(row.flank):
                     self._tell(sheet, at, "flank-missing", "flank", "nothing says how wide the unworn flanks are: no "
                                "wear is told from this trace", "a width, such as 0.15 mm")  # fmt: skip
                 continue
@@ -142,7 +144,7 @@ class _Traces:
                 self._tell(sheet, at, "cutoff-missing", "cutoff", "nothing says the cutoff: no roughness is told from "
                            "this trace", "a cutoff, such as 0.8 mm")  # fmt: skip
                 continue
-            begin = 0.0 if row["swept_from"] != row["swept_from"] else float(row["swept_from"])
+            begin = 0.0 if math.isnan(row.swept_from) else row.swept_from
             if trace.length - begin < length * (1 - 1e-3) - trace.step:
                 swept = " from the swept band on" if begin else ""
                 self._tell(sheet, at, "trace-short", "trace", f"{1e3 * (trace.length - begin):.3g} mm{swept} are "
@@ -176,13 +178,13 @@ def _under_other_ending(path: Path) -> bool:
     return any(each.stem == path.stem for each in path.parent.iterdir()) if path.parent.is_dir() else False
 
 
-def _only(sheet: Sheet, at: int) -> Any:
+def _only(sheet: Sheet, at: int) -> np.ndarray:
     mask = np.zeros(len(sheet.frame), dtype=bool)
     mask[at] = True
     return mask
 
 
-def _text(cell: Any) -> str:
+def _text(cell: object) -> str:
     return cell if isinstance(cell, str) else ""
 
 
