@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from sitegen.declarations import Step
 from sitegen.program.model import Program, Subject, Tie
@@ -59,7 +58,7 @@ class Pair:
     second: float
 
 
-def pairs(program: Program, tie: Tie, book: Any) -> list[Pair]:
+def pairs(program: Program, tie: Tie, book: Book) -> list[Pair]:
     """Cylinders that have both values, in the order of builds; `book` gives the values of a measure by `of`."""
 
     def known(subject: Subject) -> dict[tuple[str, int], float]:

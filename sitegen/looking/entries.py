@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 from sitegen.declarations import Stream
 from sitegen.looking import propose, seen, told
@@ -112,7 +111,7 @@ def program_of(home: Path) -> Program | None:
     document = yamlfile.read(home / PROGRAM, problems)
     if document is None or not isinstance(document.data, dict):
         return None
-    bare: Mapping[str, Any] = {key: value for key, value in document.data.items() if key not in {"records", "notes"}}
+    bare: Mapping[str, object] = {key: value for key, value in document.data.items() if key not in {"records", "notes"}}
     document = replace(document, data=bare)
     if not schema.check(document, "program", problems):
         return None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, ClassVar, Literal
+from typing import ClassVar, Literal
 
 from markupsafe import Markup
 
@@ -104,7 +104,7 @@ class PanelView:
     key: KeyView | None
     note: str
     label: str
-    rows: Mapping[str, Any]  # what the script draws
+    rows: Mapping[str, object]  # what the script draws
     height: int  # px, drawing with its labels: kept free before it is drawn
 
 

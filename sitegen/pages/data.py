@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
 
 from sitegen import reasons
 from sitegen.page import words
@@ -200,7 +199,7 @@ def _files(site: Site, view: View) -> Table:
     return Table("record-files", columns, rows, reading, wide=True)
 
 
-def _not_taken(facts: Mapping[str, Any]) -> str:
+def _not_taken(facts: Mapping[str, object]) -> str:
     """How many rows of a file wait for their reading; "" none."""
     count = facts.get("not_taken", 0)
     return f"{count} more prepared, not filled in yet" if count else ""

@@ -6,7 +6,6 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -19,7 +18,7 @@ from sitegen.streams.surfaces.naming import is_proposed
 from sitegen.tables.blocked import Blocked
 from sitegen.tables.checks import in_force, same_again
 from sitegen.tables.reading import Sheet, read_stream
-from sitegen.tables.rows import rows_of
+from sitegen.tables.rows import Written, rows_of
 from sitegen.traces.reading import Layout, Trace, read_trace
 from sitegen.vocabulary import Problem, Readings
 
@@ -93,10 +92,10 @@ class _Traces:
     def read(self, program: Program, sheet: Sheet) -> None:
         folder = Path(program.folder)
         seen: dict[str, int] = {}  # digest -> first row
-        columns = ["reading", "trace", "x", "z", "valid", "x_unit", "z_unit", "step"]
-        rows = sheet.frame[columns].to_dict("list")
+        rows = rows_of(sheet.frame, Reading)
         for at in np.flatnonzero(sheet.open).tolist():
-            name = str(rows["trace"][at])
+            row = rows[at]
+            name = row.trace
             try:
                 path = file_inside(folder, name)
             except PathFault as fault:
@@ -109,8 +108,10 @@ class _Traces:
                                 "a text file inside the program's folder", near)  # fmt: skip
                 continue
             file = f"{folder.name}/{name}"
-            said = {each: _text(rows[each][at]) for each in ("x", "z", "valid", "x_unit", "z_unit")}
-            how = Layout(**said, step=_number(rows, at))
+            how = Layout(
+                _text(row.x), _text(row.z), _text(row.valid), _text(row.x_unit), _text(row.z_unit),
+                step=None if math.isnan(row.step) else row.step,
+            )  # fmt: skip
             try:
                 trace = read_trace(path, file, how)
             except Blocked as blocked:
@@ -119,11 +120,11 @@ class _Traces:
             self.inputs[file] = trace.digest
             first = seen.setdefault(trace.digest, at)
             if first != at:
-                before = rows["trace"][first]
+                before = rows[first].trace
                 sheet.set_aside(_only(sheet, at), "same-file", "trace",
-                                f'"{shown(name)}" is the same as "{shown(str(before))}"', "its own trace")  # fmt: skip
+                                f'"{shown(name)}" is the same as "{shown(before)}"', "its own trace")  # fmt: skip
                 continue
-            self.found[str(rows["reading"][at])] = trace
+            self.found[row.reading] = trace
 
     def look(self, program: Program, sheet: Sheet) -> None:
         """Tell what a trace that was read cannot be evaluated for. It stays: it may serve for something else."""
@@ -184,10 +185,5 @@ def _only(sheet: Sheet, at: int) -> np.ndarray:
     return mask
 
 
-def _text(cell: object) -> str:
+def _text(cell: Written) -> str:
     return cell if isinstance(cell, str) else ""
-
-
-def _number(rows: Any, at: int) -> float | None:
-    step = rows["step"][at]
-    return None if step != step else float(step)

@@ -6,7 +6,7 @@ import math
 from collections.abc import Generator, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import fmean, stdev
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 
@@ -253,7 +253,7 @@ def _drawn(key: Key, traced: Sequence[Traced], evaluated: Sequence[evaluate.Eval
     yield Series("surface.curve", key, {"ratio": "%", "z": "µm"}, pd.DataFrame({"ratio": ratio, "z": curve}))
 
 
-def thinned(x: Any, z: Any, most: int = DRAWN) -> tuple[Any, Any]:
+def thinned(x: np.ndarray, z: np.ndarray, most: int = DRAWN) -> tuple[np.ndarray, np.ndarray]:
     """At most so many points of a curve, with the least and the most of every stretch among them."""
     if len(x) <= most:
         return x, z

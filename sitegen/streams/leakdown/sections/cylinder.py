@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Any
 
 import pandas as pd
 
@@ -46,7 +45,7 @@ from sitegen.streams.leakdown.sections.shared import (
     why_open,
 )
 from sitegen.tables.rows import rows_of
-from sitegen.vocabulary import Value
+from sitegen.vocabulary import Value, Verdict
 
 
 class Single:
@@ -194,7 +193,7 @@ _RULES = {
 }
 
 
-def _rule_row(view: View, rule: Any) -> Row:
+def _rule_row(view: View, rule: Verdict) -> Row:
     seating = view.program.seating
     limit = {LEVEL_RULE: mm2(seating.level), TO_LOSE_RULE: mm2(seating.to_lose), FALL_RULE: "no fall"}[rule.rule]
     measure, _, at = rule.deciding.partition("@")
@@ -212,7 +211,7 @@ def _negative(end: float | None) -> float | None:
     return None if end is None else -end
 
 
-def _why_note(view: View, state: Any, rules: Mapping[str, Any]) -> str:
+def _why_note(view: View, state: Verdict, rules: Mapping[str, Verdict]) -> str:
     """When the state was judged, why it is what it is, and what is certain all the same."""
     note = f"Judged at {view.program.phase(state.key.phase).title}." if state.key.phase else ""
     if any("not-as-planned" in value.flags for value in view.values(TO_LOSE.id, engine=view.the_build)):
