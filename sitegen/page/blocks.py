@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import ClassVar, Literal
 
 
 @dataclass(frozen=True)
@@ -29,6 +29,13 @@ class Cell:
     note: str = ""  # small second line
     coating: str = ""  # draws the coating's key before the text
     strip: Strip | None = None  # drawn in place of the text
+    state: str = ""  # the word whose mark is drawn, where the text says more
+    strong: bool = False
+
+    @property
+    def plain(self) -> bool:
+        """True of nothing but text: printed without asking for the rest."""
+        return not (self.href or self.word or self.note or self.coating or self.strip or self.strong)
 
 
 @dataclass(frozen=True)
@@ -50,6 +57,7 @@ class Row:
 class Table:
     """A table; saved as CSV under `name`."""
 
+    shape: ClassVar = "table"  # macro that prints it
     name: str
     columns: Sequence[Column]
     rows: Sequence[Row]
@@ -59,6 +67,11 @@ class Table:
     wide: bool = False  # scrolls sideways on a narrow screen
     stack: bool = False  # there its rows become blocks instead, each cell led by its column
     measure: str = ""  # id of what all its numbers are: its note leads to the methods page
+
+    def __post_init__(self) -> None:
+        for row in self.rows:
+            if len(row.cells) != len(self.columns):
+                raise ValueError(f"table {self.name}: a row of {len(row.cells)} cells, {len(self.columns)} columns")
 
 
 Datum = str | float | bool | None
@@ -88,6 +101,7 @@ class Panel:
 class Figure:
     """Panels of one chart kind under one computed sentence, above a fold with their data."""
 
+    shape: ClassVar = "figure"  # macro that prints it
     name: str  # file name of what is saved
     kind: str  # key of `pages.charts.KINDS`
     panels: Sequence[Panel]
@@ -127,6 +141,7 @@ class Plan:
 class Plans:
     """Block plans: large with numbers and words, or a strip of small ones by phase."""
 
+    shape: ClassVar = "plans"  # macro that prints it
     plans: Sequence[Plan]
     reading: str = ""
     caption: str = ""
@@ -137,6 +152,7 @@ class Plans:
 class Text:
     """A paragraph of cells (plain text with links and words)."""
 
+    shape: ClassVar = "text"  # macro that prints it
     cells: Sequence[Cell]
     role: Literal["plain", "lead", "note", "reading", "caution"] = "plain"
 
@@ -155,6 +171,7 @@ class Image:
 class Images:
     """Pictures side by side: small ones that open the whole ones."""
 
+    shape: ClassVar = "images"  # macro that prints it
     name: str
     images: Sequence[Image]
     reading: str = ""
@@ -165,6 +182,7 @@ class Images:
 class Beside:
     """What belongs to one subject, side by side: picture, drawing, numbers. Wraps where there is no room."""
 
+    shape: ClassVar = "beside"  # macro that prints it
     name: str
     title: str
     blocks: Sequence[Figure | Table | Images]

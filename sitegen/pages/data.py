@@ -20,23 +20,24 @@ def page(site: Site, program: Program) -> PartsPage:
     path = site.addresses.data[program.id]
     view = site.view(path, program.id)
     setter = site.setter(path)
-    left_out = setter.anchor("left-out")
-    files = setter.anchor("files")
-    engines = setter.anchor("engines")
+    left_out = setter.id("left-out")
+    files = setter.id("files")
+    engines = setter.id("engines")
     total, used = _totals(view)
     parts = [
-        Part(left_out, "What was left out, and why", [setter.table(_left_out(site, view))]),
-        Part(files, "Files", [setter.table(_files(site, view))]),
-        Part(engines, "By engine", [setter.table(_by_engine(site, view))]),
+        Part(left_out, "What was left out, and why", [_left_out(site, view)]),
+        Part(files, "Files", [_files(site, view)]),
+        Part(engines, "By engine", [_by_engine(site, view)]),
     ]
     return PartsPage(
+        setter=setter,
         path=path,
         title=window_title("Data", program.title),
         crumbs=crumbs(site, path, [(program.title, site.addresses.programs[program.id]), ("Data", path)]),
         others=site.others(path, program),
         previous=None,
         next=None,
-        assets=site.links(path, charts=False),
+        assets=site.links(path),
         foot=site.foot(path, program),
         heading=f"Data of {program.title}",
         reading=f"{words.number(used, 0)} of {words.number(total, 0)} readings are used."

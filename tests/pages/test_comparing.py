@@ -371,15 +371,8 @@ def asked(sense: str = "at-most", scope: str = "every-cylinder", limit: float | 
     return Criterion("c", "Area after the pulls", AREA.id, PHASE, sense, scope, (C,), limit, **more)  # type: ignore[arg-type]
 
 
-class _Setter:
-    """Takes the place of the one that links cells: the text alone matters here."""
-
-    def piece(self, cell: Cell) -> str:
-        return cell.text
-
-
 def line(of: Program, verdicts: Sequence[Verdict], values: Sequence[Value] = ()) -> tuple[Any, Any]:
-    (found,) = criteria.lines(view_of(of, (), verdicts, values), _Setter())  # type: ignore[arg-type]
+    (found,) = criteria.lines(view_of(of, (), verdicts, values))
     return found, found.answers[0]
 
 
