@@ -58,7 +58,7 @@ FIELDS: tuple[Field, ...] = (
 
 
 class Reading(Recorded):
-    """One row of it."""
+    """One reading, with the fields above as attributes."""
 
     __slots__ = ()
     at: float

@@ -85,7 +85,7 @@ FIELDS: tuple[Field, ...] = (
 
 
 class Reading(Recorded):
-    """One row of it."""
+    """One reading, with the fields above as attributes."""
 
     __slots__ = ()
     cylinder: float

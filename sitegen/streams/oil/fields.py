@@ -111,7 +111,7 @@ FIELDS: tuple[Field, ...] = (
 
 
 class Reading(Recorded):
-    """One row of it. Elements in columns of their own are read by their symbol: `Fe`, `Fe_mark` ..."""
+    """One reading, with the fields above as attributes; those of elements are read by symbol: `Fe`, `Fe_mark` ..."""
 
     __slots__ = ()
     what: str
