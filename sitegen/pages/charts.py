@@ -50,7 +50,6 @@ from itertools import groupby, pairwise
 from typing import Any
 
 from sitegen.page.blocks import Datum, Figure, Panel, number_of
-from sitegen.pages.styles import style_number
 
 Drawn = dict[str, Any]  # a row of a set with its defaults, or what is laid out of rows: what the script reads
 Orders = Mapping[str, int]  # coating id -> place in definitions.yaml
@@ -684,8 +683,3 @@ KINDS: Mapping[str, Kind] = {
         _lay_curves,
     ),
 }
-
-
-def numbers_of_styles(count: int = 64) -> list[tuple[int, int, int]]:
-    """Colour, shape and dash indices by place, for the script that draws."""
-    return [style_number(order) for order in range(count)]
