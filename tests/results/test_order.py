@@ -61,7 +61,7 @@ def test_an_undeclared_stream_cannot_be_read() -> None:
 
 
 def test_the_order_is_the_same_under_any_hash_seed() -> None:
-    code = "from sitegen import registry, vocabulary as v; print([s.name for s in v.in_order(registry.steps())])"
+    code = "from sitegen import declarations as d, registry; print([s.name for s in d.in_order(registry.steps())])"
     printed = {
         subprocess.run(
             [sys.executable, "-c", code],
