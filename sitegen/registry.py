@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from sitegen.crossing import answers, exposure, ties
+from sitegen.declarations import Step, Stream
 from sitegen.streams.buildsheet import STREAM as BUILDSHEET
 from sitegen.streams.events import STREAM as EVENTS
 from sitegen.streams.inspection import STREAM as INSPECTION
@@ -12,7 +13,7 @@ from sitegen.streams.leakdown import STREAM as LEAKDOWN
 from sitegen.streams.oil import STREAM as OIL
 from sitegen.streams.runlog import STREAM as RUNLOG
 from sitegen.streams.surfaces import STREAM as SURFACES
-from sitegen.vocabulary import Measure, Step, Stream
+from sitegen.vocabulary import Measure
 
 _ALL = (BUILDSHEET, EVENTS, INSPECTION, LEAKDOWN, OIL, RUNLOG, SURFACES)
 STREAMS: tuple[Stream, ...] = tuple(sorted(_ALL, key=lambda stream: stream.order))

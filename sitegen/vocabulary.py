@@ -2,14 +2,12 @@
 
 Imports nothing of ours and holds no behaviour but order and access. Three shapes travel through the program:
 `Readings` (what was recorded), `Value` and `Verdict` (what was concluded) and `Series` (curves for drawing only).
-Pages are described in blocks (`Figure`, `Table`, `Plans`, `Images`, `Text`, `Beside`) that templates turn into HTML.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from graphlib import TopologicalSorter
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 if TYPE_CHECKING:
@@ -174,6 +172,11 @@ def refused(measure: str, key: Key, why: Refused) -> Value:
     return Value(measure, key, status="refused", reason=why.code)
 
 
+def numbers(values: Iterable[Value]) -> list[float]:
+    """Numbers of the values that have one, in their order."""
+    return [value.value for value in values if value.value is not None]
+
+
 COMPARED = "comparison:"  # + measure: what a change of a comparison is of
 
 
@@ -228,8 +231,8 @@ class Readings:
     frame: pd.DataFrame
     problems: Sequence[Problem] = ()
     files: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)  # file -> encoding, rows, used, not_taken ...
-    logs: Mapping[tuple[str, str], Any] = field(default_factory=dict)  # (engine, phase) -> logs.Log, of run logs
-    traces: Mapping[str, Any] = field(default_factory=dict)  # reading -> traces.Trace, of surfaces
+    logs: Mapping[tuple[str, str], object] = field(default_factory=dict)  # (engine, phase) -> logs.Log, of run logs
+    traces: Mapping[str, object] = field(default_factory=dict)  # reading -> traces.Trace, of surfaces
     inputs: Mapping[str, str] = field(default_factory=dict)  # further file, named inside a record -> sha256
 
 
@@ -274,259 +277,3 @@ class ReadingsBook(Mapping[str, Readings]):
 
 
 Result = Value | Verdict | Series | Comparison
-
-
-@dataclass(frozen=True)
-class Step:
-    """One analysis: the unit of order, of parallel work and of blame."""
-
-    name: str
-    gives: tuple[Measure, ...]
-    run: Callable[[Any, str, Mapping[str, Readings], Book], Iterable[Result]]  # program, engine id or ""
-    reads: tuple[str, ...] = ()  # streams
-    needs: tuple[str, ...] = ()  # measures of other steps
-    revision: int = 1  # of its methods: raised by whoever makes the same records give other values or words
-    scope: Literal["engine", "program"] = "engine"
-
-
-def in_order(steps: Sequence[Step]) -> list[Step]:
-    """Steps so that each comes after those whose measures it needs; the same order under any hash seed."""
-    owner: dict[str, str] = {}
-    for step in steps:
-        for measure in step.gives:
-            if measure.id in owner:
-                raise ValueError(f"measure {measure.id} is given by {owner[measure.id]} and by {step.name}")
-            owner[measure.id] = step.name
-    graph: dict[str, list[str]] = {}
-    for step in sorted(steps, key=lambda each: each.name):
-        unknown = [need for need in step.needs if need not in owner]
-        if unknown:
-            raise ValueError(f"step {step.name} needs {', '.join(unknown)}, which no step gives")
-        graph[step.name] = sorted({owner[need] for need in step.needs})
-    named = {step.name: step for step in steps}
-    return [named[name] for name in TopologicalSorter(graph).static_order()]
-
-
-# ---- what a page is made of -----------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Strip:
-    """An interval drawn in a table's cell about an upright line of no difference; places from -1 to 1, 0 the line."""
-
-    low: float
-    mark: float | None
-    high: float
-    hollow: bool  # not yet to be relied on
-    coating: str
-    label: str  # what a screen reader is told
-
-
-@dataclass(frozen=True)
-class Cell:
-    """One cell of a table, or a piece of a sentence. Plain text: templates escape it."""
-
-    text: str
-    href: str = ""
-    word: bool = False  # a word of state: drawn with its mark
-    note: str = ""  # small second line
-    coating: str = ""  # draws the coating's key before the text
-    strip: Strip | None = None  # drawn in place of the text
-
-
-@dataclass(frozen=True)
-class Column:
-    title: str
-    unit: str = ""
-    numeric: bool = False
-    measure: str = ""  # id of what it shows: its heading leads to the methods page
-
-
-@dataclass(frozen=True)
-class Row:
-    cells: Sequence[Cell]
-    here: bool = False  # highlighted: left out, or the subject of the page
-    anchor: str = ""
-
-
-@dataclass(frozen=True)
-class Table:
-    """A table; saved as CSV under `name`."""
-
-    name: str
-    columns: Sequence[Column]
-    rows: Sequence[Row]
-    reading: str = ""  # computed sentence above it
-    caption: str = ""
-    note: str = ""
-    wide: bool = False  # scrolls sideways on a narrow screen
-    stack: bool = False  # there its rows become blocks instead, each cell led by its column
-    measure: str = ""  # id of what all its numbers are: its note leads to the methods page
-
-
-@dataclass(frozen=True)
-class Panel:
-    """One chart of a figure: data rows by name and signal values for one chart kind."""
-
-    title: str
-    data: Mapping[str, Sequence[Mapping[str, Any]]]
-    signals: Mapping[str, Any] = field(default_factory=dict)
-    coating: str = ""
-    note: str = ""
-    label: str = ""  # what a screen reader is told
-
-
-@dataclass(frozen=True)
-class Figure:
-    """Panels of one chart kind under one computed sentence, above a fold with their data."""
-
-    name: str  # file name of what is saved
-    kind: str  # key of `pages.charts.KINDS`
-    panels: Sequence[Panel]
-    reading: str = ""
-    caption: str = ""
-    table: Table | None = None
-    measure: str = ""  # id of what it shows: its caption leads to the methods page
-    one_scale: bool = True  # its panels share the ends of the value axis
-
-
-@dataclass(frozen=True)
-class Disc:
-    """One cylinder in a block plan."""
-
-    cylinder: int
-    text: str  # the number in it; "" where there is none
-    unit: str = ""
-    coating: str = ""
-    word: str = ""
-    href: str = ""
-    share: float | None = None  # 0..1: filled disc of that area (strip by phase); None: ring with the number
-    label: str = ""  # whole sentence for a screen reader
-
-
-@dataclass(frozen=True)
-class Plan:
-    title: str
-    discs: Sequence[Disc]
-    href: str = ""
-    note: str = ""
-    coating: str = ""
-    me: int = 0  # cylinder to be ringed
-    flywheel: Literal["right", "left"] = "right"
-
-
-@dataclass(frozen=True)
-class Plans:
-    """Block plans: large with numbers and words, or a strip of small ones by phase."""
-
-    plans: Sequence[Plan]
-    reading: str = ""
-    caption: str = ""
-    small: bool = False
-
-
-@dataclass(frozen=True)
-class Text:
-    """A paragraph of cells (plain text with links and words)."""
-
-    cells: Sequence[Cell]
-    role: Literal["plain", "lead", "note", "reading", "caution"] = "plain"
-
-
-@dataclass(frozen=True)
-class Image:
-    """A picture from the records. Content names the file; the pages make what is published from it."""
-
-    source: str  # the file, from the programs folder, with forward slashes
-    caption: str
-    alternative: str  # what a screen reader is told in its place
-    width: float | None = None  # m, of the whole picture in reality: draws the scale bar
-
-
-@dataclass(frozen=True)
-class Images:
-    """Pictures side by side: small ones that open the whole ones."""
-
-    name: str
-    images: Sequence[Image]
-    reading: str = ""
-    caption: str = ""
-
-
-@dataclass(frozen=True)
-class Beside:
-    """What belongs to one subject, side by side: picture, drawing, numbers. Wraps where there is no room."""
-
-    name: str
-    title: str
-    blocks: Sequence[Figure | Table | Images]
-
-
-Block = Figure | Table | Plans | Text | Images | Beside
-
-
-@dataclass(frozen=True)
-class Section:
-    """What a stream has to say on one page kind; no blocks: nothing."""
-
-    anchor: str
-    title: str
-    order: int
-    page: Literal["program", "engine", "cylinder", "coating"]
-    build: Callable[[Any], Sequence[Block]]  # Any: pages.view.View of one subject
-    place: Literal["main", "side"] = "main"
-
-
-@dataclass(frozen=True)
-class Smallest:
-    """The least a measure can show with one instrument of the program, known before anything is run."""
-
-    measure: str
-    what: str  # "leak of a cylinder, one check": completes "the smallest ... it can show"
-    value: float  # in the unit of the measure
-    because: str  # the instrument and its limit
-    of: Literal["level", "difference"] = "level"  # what it is held against: the level itself, or a difference in it
-
-
-@dataclass(frozen=True)
-class PaperTable:
-    """One table of a field sheet, filled in by hand."""
-
-    title: str
-    known: tuple[str, ...]  # fields printed at the head of each row
-    asked: tuple[str, ...]  # fields written in, in the order of the work
-    rows: Sequence[Mapping[str, str]]  # what is known of each row, by field
-    ticks: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # words to tick, where not all of a field's few
-
-
-@dataclass(frozen=True)
-class Blank:
-    """An empty record of one build in one phase: what is known of it before anybody fills it in."""
-
-    rows: Sequence[Mapping[str, str]]  # of the table: text known beforehand, by field
-    once: tuple[str, ...] = ()  # fields that are the same in every row: on paper written once
-    tables: tuple[PaperTable, ...] = ()  # on paper; none: one table that asks for every field
-    units: Mapping[str, str] = field(default_factory=dict)  # by field, where no table of the program says one
-    steps: tuple[str, ...] = ()  # how it is done, a sentence each
-    labels: tuple[str, ...] = ()  # ids of the samples drawn: bottles get labels
-
-
-@dataclass(frozen=True)
-class Stream:
-    """One kind of evidence: one folder exports one of these; the registry lists them."""
-
-    name: str
-    title: str
-    order: int
-    fields: tuple[Field, ...]
-    read: Callable[[Any, Sequence[Any]], Readings]  # program, record sources of this stream
-    steps: tuple[Step, ...]
-    sections: tuple[Section, ...] = ()
-    recorded: tuple[str, ...] = ()  # measures a planned record of this stream yields for every cylinder
-    whole: bool = False  # they belong to the whole engine instead
-    cautions: tuple[str, ...] = ()
-    smallest: Callable[[Any], Iterable[Smallest]] | None = None  # program -> what its instruments can show at all
-    by_repeats: Callable[[Any, Iterable[Value]], Iterable[Smallest]] | None = None  # program, values so far -> the same
-    blank: Callable[[Any, Any, Any], Blank] | None = (
-        None  # program, build, phase -> empty record; None: from the fields
-    )

@@ -6,13 +6,17 @@ import json
 import re
 import subprocess
 import sys
+from importlib import import_module
 from pathlib import Path
+from typing import get_type_hints
 
 import pytest
 from house import ROOT
 
 from sitegen import registry
 from sitegen.cli import _parser
+from sitegen.methods import elements
+from sitegen.tables.rows import Written
 
 BIN = Path(sys.executable).parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -27,6 +31,98 @@ DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 def test_the_house_is_in_order(command: tuple[str, ...]) -> None:
     done = subprocess.run([BIN / command[0], *command[1:]], cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
+
+
+# ---- content is type-checked -----------------------------------------------------------------------------------------
+
+CONTENT = """
+from collections.abc import Iterable, Mapping, Sequence
+
+from sitegen.declarations import Blank, Section, Step, Stream
+from sitegen.page import words
+from sitegen.page.blocks import Block, Cell, Text
+from sitegen.page.view import View
+from sitegen.program.model import Build, Phase, Program, RecordSource
+from sitegen.streams.oil.fields import Reading
+from sitegen.vocabulary import Book, Readings, Result, Value
+
+
+def oil(view: View) -> Sequence[Block]:
+    named = view.program.definitions.oils.get(view.the_build.oil)
+    drawn = [row.sample for row in view.records("oil", Reading) if row.what == "sample"]
+    return [Text([Cell(words.counted(len(drawn), "sample")), Cell(named.title if named else words.DASH)])]
+
+
+def run(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
+    build = program.build(engine)
+    yield Value("oil.drawn", build.key(phase=program.primary_phase), float(len(readings["oil"].frame)))
+
+
+def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
+    raise LookupError(f"{program.id}: {[source.file for source in sources]}")
+
+
+def blank(program: Program, build: Build, phase: Phase) -> Blank:
+    return Blank([{"sample": f"{build.id}-{phase.id}"}], labels=(program.title,))
+
+
+STEPS = (Step("oil", (), run, reads=("oil",)),)
+SECTIONS = (Section("oil", "Oil", 48, "engine", oil),)
+STREAM = Stream("oil", "oil sample", 50, (), read, STEPS, SECTIONS, blank=blank)
+"""
+SLIPS = {  # what is right, the slip, what is said of it
+    "subject_of_a_view": ("view.program.def", "view.progam.def", '"View" has no attribute "progam"'),
+    "build_of_a_view": ("the_build.oil", "the_bild.oil", '"View" has no attribute "the_bild"'),
+    "coating_that_may_be_none": ("view.the_build.oil", "view.coating.id", '"Coating | None" has no attribute "id"'),
+    "field_of_a_reading": ("row.sample for", "row.smaple for", '"Reading" has no attribute "smaple"'),
+    "word": ("words.counted", "words.conted", 'Module has no attribute "conted"'),
+    "text_of_a_cell": ("named.title if", "named.density if", 'Argument 1 to "Cell" has incompatible type'),
+    "model_in_a_step": ("build.key(phase", "build.kee(phase", '"Build" has no attribute "kee"'),
+    "value_of_a_step": ("float(len(", "str(len(", 'Argument 3 to "Value" has incompatible type'),
+    "source_in_a_read": ("source.file for", "source.fille for", '"RecordSource" has no attribute "fille"'),
+    "phase_of_a_blank": ("{phase.id}", "{phase.ident}", '"Phase" has no attribute "ident"'),
+    "content_of_a_section": ('"engine", oil)', '"engine", read)', 'Argument 5 to "Section" has incompatible type'),
+}
+
+
+def test_a_slip_in_content_is_caught_where_it_is_written(tmp_path: Path) -> None:
+    (tmp_path / "right.py").write_text(CONTENT, encoding="utf-8")
+    for name, (right, slip, _) in SLIPS.items():
+        assert CONTENT.count(right) == 1, name
+        (tmp_path / f"{name}.py").write_text(CONTENT.replace(right, slip), encoding="utf-8")
+    modules = sorted(tmp_path.glob("*.py"))
+    # The cache is that of the check above: the package itself is not read again.
+    done = subprocess.run([BIN / "mypy", *modules], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 1, done.stdout + done.stderr
+    said = {path.stem: [line for line in done.stdout.splitlines() if f"{path.stem}.py:" in line] for path in modules}
+    assert said.pop("right") == []
+    for name, (_, _, wanted) in SLIPS.items():
+        assert any(wanted in line for line in said[name]), f"{name}: {said[name]}"
+
+
+def test_no_stream_says_any() -> None:
+    streams = sorted((ROOT / "sitegen" / "streams").rglob("*.py"))
+    assert len(streams) > 50
+    assert [path.name for path in streams if re.search(r"\bAny\b", path.read_text(encoding="utf-8"))] == []
+
+
+def test_a_row_of_readings_declares_the_fields_of_its_stream() -> None:
+    typed = {"number": float, "integer": float, "bounded": float}
+    rowed = [stream for stream in registry.STREAMS if stream.fields]
+    assert len(rowed) > 5
+    for stream in rowed:
+        declared = get_type_hints(import_module(f"sitegen.streams.{stream.name}.fields").Reading)
+        for each in stream.fields:
+            if stream.name == "oil" and each.name in elements.ALL:
+                continue  # read by their symbol
+            text = str if each.required or each.name == "reading" else Written
+            assert declared.pop(each.name) == typed.get(each.kind, text), f"{stream.name}: {each.name}"
+            if each.kind == "bounded":
+                assert declared.pop(f"{each.name}_mark") is str
+        assert set(declared) == {"file", "row", "use"}, stream.name
+
+
+# ---- documentation ---------------------------------------------------------------------------------------------------
 
 
 def test_the_readme_names_every_verb_and_option() -> None:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from sitegen.crossing import comparing, deciding
+from sitegen.declarations import Step
 from sitegen.program.model import Program
-from sitegen.vocabulary import Book, Measure, Readings, Result, Step
+from sitegen.vocabulary import Book, Measure, Readings, Result
 
 
 class _Answers:

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import fmean
-from typing import Any
+from typing import Literal
 
 import numpy as np
 
@@ -48,7 +48,7 @@ class _Answer:
     """One candidate's contrast on the scale worked on."""
 
     made: design.Design
-    contrast: Any  # contrasts.Contrast
+    contrast: contrasts.Contrast
     common: float  # standard error shared by the readings of an instrument
     shared: float  # half-width of what one instrument does to all its readings
 
@@ -276,7 +276,7 @@ class _Cuts:
 
 def _cuts(
     program: Program, laid: Entries, extra: object, answers: Mapping[str, _Answer], answer: _Answer, over: int
-) -> tuple[_Cuts, Any]:
+) -> tuple[_Cuts, Callable[[float], float]]:
     """The cut of this family, and the adjusted p value as a function of t."""
     df, error = float(answer.contrast.df), ERROR / over
     family = len(program.candidates)
@@ -363,7 +363,7 @@ def beyond(found: Interval, scale: str) -> tuple[bool, bool]:
     return high is not None and high < none, low is not None and low > none
 
 
-def _verdict(measure: Measure, below: bool, above: bool) -> Any:
+def _verdict(measure: Measure, below: bool, above: bool) -> Literal["cannot tell", "less", "more", "better", "worse"]:
     if not below and not above:
         return "cannot tell"
     if not measure.better:

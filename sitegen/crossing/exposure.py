@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from typing import Any
 
+from sitegen.declarations import Step
+from sitegen.logs.join import Log
 from sitegen.methods.exposure import revolutions, sliding_distance
 from sitegen.program.model import Phase, Program
-from sitegen.vocabulary import Book, Key, Measure, Readings, Result, Step, Value
+from sitegen.vocabulary import Book, Key, Measure, Readings, Result, Value
 
 RUNLOG = "runlog"  # stream of the logs
 RUN_HELD = "run.held"
@@ -87,14 +88,14 @@ def run(program: Program, engine: str, readings: Mapping[str, Readings], book: B
     """Cumulative exposure of one build at the end of each of its phases."""
     build = program.build(engine)
     stroke = build.engine_type.stroke
-    logs: Mapping[tuple[str, str], Any] = readings[RUNLOG].logs
+    logs = readings[RUNLOG].logs
     turned = seconds = energy = 0.0
     flags: frozenset[str] = frozenset()
     for phase in program.phases_of(build):
         if build.is_due(phase.id):
             break  # nothing after a phase that is still to come has been run
         log = logs.get((engine, phase.id))
-        if log is not None and math.isfinite(log.revolutions):
+        if isinstance(log, Log) and math.isfinite(log.revolutions):
             turned, seconds, energy = turned + log.revolutions, seconds + log.running_seconds, energy + log.energy
         else:
             turned += phase_revolutions(phase)

@@ -7,9 +7,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from sitegen.crossing import allocation
+from sitegen.declarations import Smallest, Stream
 from sitegen.methods import criteria, power
 from sitegen.program.model import Program
-from sitegen.vocabulary import Comparison, Measure, Smallest, Stream, Value
+from sitegen.vocabulary import Comparison, Measure, Value
 
 POWER = 0.8
 ERROR = 0.05  # of all comparisons of one kind together

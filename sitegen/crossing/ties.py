@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
 
+from sitegen.declarations import Step
 from sitegen.program.model import Program, Subject, Tie
-from sitegen.vocabulary import Book, Key, Measure, Readings, Refused, Result, Step, Value, refused
+from sitegen.vocabulary import Book, Key, Measure, Readings, Refused, Result, Value, refused
 
 LEAST_PAIRS = 2  # cylinders of an engine: with fewer there is no order in it
 
@@ -58,7 +58,7 @@ class Pair:
     second: float
 
 
-def pairs(program: Program, tie: Tie, book: Any) -> list[Pair]:
+def pairs(program: Program, tie: Tie, book: Book) -> list[Pair]:
     """Cylinders that have both values, in the order of builds; `book` gives the values of a measure by `of`."""
 
     def known(subject: Subject) -> dict[tuple[str, int], float]:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -71,7 +71,7 @@ class Fed:
     """Instants of one piece."""
 
     t: Floats  # s since the start of the file
-    kept: Any  # places of the rows that have an instant; None: all of them
+    kept: Places | None  # places of the rows that have an instant; None: all of them
     breaks: Places  # places of steps that are gaps or new starts
 
 
@@ -132,7 +132,7 @@ class Clock:
             column_name=self.axis.header,
         )
 
-    def feed(self, block: Block, raw: Floats, sampled: Any) -> Fed | None:
+    def feed(self, block: Block, raw: Floats, sampled: Callable[[], npt.NDArray[np.bool_]]) -> Fed | None:
         """Instants since the start of the file; `sampled()` says which rows hold samples. None where there are none.
 
         Raises `Blocked` where time runs backwards.
@@ -170,7 +170,7 @@ class Clock:
                 self.gaps.append((float(t[place - 1] if place else last or 0.0), float(t[place])))
         return Fed(t, kept, breaks)
 
-    def _forwards(self, raw: Floats, line: Any) -> tuple[Floats, Places]:
+    def _forwards(self, raw: Floats, line: Callable[[int], int]) -> tuple[Floats, Places]:
         """Time that goes on over midnights and new starts, and the places of new starts."""
         before = raw[0] if self._before is None else self._before
         steps = np.diff(raw, prepend=before)

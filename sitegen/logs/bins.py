@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
@@ -50,7 +50,7 @@ class Gathered:
             ends.append(np.where(both, least(one, other), np.where(first, one, other)))
         return Gathered(self.sums[::2] + self.sums[1::2], ends[0], ends[1], self.counts[::2] + self.counts[1::2])
 
-    def _arrays(self) -> tuple[Any, ...]:
+    def _arrays(self) -> tuple[np.ndarray, ...]:
         return self.sums, self.lows, self.highs, self.counts
 
 
@@ -171,7 +171,7 @@ class Bins:
         """
         import pandas as pd
 
-        made: dict[str, Any] = {"t": np.arange(self.used) * self.width}
+        made: dict[str, np.ndarray] = {"t": np.arange(self.used) * self.width}
         for name, (scale, offset) in linear.items():
             own = self.channels.pop(name, None) or Gathered.none(self._size)
             held = own.counts[: self.used] > 0

@@ -13,7 +13,7 @@ import re
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
@@ -26,11 +26,17 @@ from sitegen.tables.numbers import numbers
 from sitegen.tables.records import SEPARATORS, cut, records
 from sitegen.tables.table import plain
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 Floats = npt.NDArray[np.float64]
 Cells = npt.NDArray[np.object_]
 _QUOTED = re.compile(rb'"[^"\n]*"')
 _LOOKED_AT = 500  # numbers of a piece that are looked at for decimals
 _MOST = 400  # different odd cells of a column kept to judge it by
+
+
+Columns = dict[int, np.ndarray]  # float64 or object, by column
 
 
 @dataclass
@@ -49,8 +55,8 @@ class Block:
     lines: int | npt.NDArray[np.int64]  # line of each row, or of the first where they follow each other
     rows: int
     count: int  # lines of the piece, rows or not
-    numbers: dict[int, Any]  # column -> float64, nan where nothing is said
-    texts: dict[int, Any]  # column -> object, "" where nothing is said
+    numbers: Columns  # column -> float64, nan where nothing is said
+    texts: Columns  # column -> object, "" where nothing is said
     odd: dict[int, Odd] = field(default_factory=dict)
     decimals: dict[int, float] = field(default_factory=dict)  # column -> about how many cells have decimals
     short: tuple[int, int] = (0, 0)  # count, line of the first
@@ -131,10 +137,10 @@ class Parser:
 
     # ---- numbers only -----------------------------------------------------------------------------------------------
 
-    def _read(self, data: bytes, **how: Any) -> Any:
+    def _read(self, data: bytes, **how: Any) -> pd.DataFrame:
         import pandas as pd
 
-        return pd.read_csv(
+        read: pd.DataFrame = pd.read_csv(
             io.BytesIO(data),
             sep=self.mark,
             header=None,
@@ -148,8 +154,9 @@ class Parser:
             engine="c",
             **how,
         )
+        return read
 
-    def _at_once(self, data: bytes, lines: int) -> tuple[dict[int, Any], dict[int, Any]] | None:
+    def _at_once(self, data: bytes, lines: int) -> tuple[Columns, Columns] | None:
         """Columns of a piece in which every cell of interest is a number; None where one is not."""
         numeric, textual = self.layout.numeric, self.layout.textual
         begins = [cell.strip(b' \t"')[:1] for cell in data[: data.index(b"\n")].split(self.mark.encode())]
@@ -157,7 +164,7 @@ class Parser:
         if simple and not all(begins[at] in b"+-.,0123456789" for at in numeric):
             return None  # "true" over a whole column would be read as 1
         number = np.dtype(np.float64)
-        kinds: dict[int, Any] = {**dict.fromkeys(numeric, number), **dict.fromkeys(textual, object)}
+        kinds: dict[int, object] = {**dict.fromkeys(numeric, number), **dict.fromkeys(textual, object)}
         last = self.layout.named - 1
         if last not in kinds:
             kinds[last] = object  # a cell in the last column of every row: no row is short
@@ -174,7 +181,7 @@ class Parser:
             return None
         return found, {at: frame[at].to_numpy() for at in textual}
 
-    def _by_arrow(self, data: bytes) -> tuple[dict[int, Any], dict[int, Any]] | None:
+    def _by_arrow(self, data: bytes) -> tuple[Columns, Columns] | None:
         """The same by the reader of pyarrow, with empty cells: it is faster and counts fields itself."""
         import pyarrow as pa
         from pyarrow import csv as reader
@@ -215,17 +222,16 @@ class Parser:
 
     # ---- column by column -------------------------------------------------------------------------------------------
 
-    def _by_column(self, data: bytes, lines: int) -> tuple[dict[int, Any], dict[int, Any]] | None:
+    def _by_column(self, data: bytes, lines: int) -> tuple[Columns, Columns] | None:
         """Columns of numbers, and the cells of the others; None where rows and lines are not the same."""
         numeric, textual = self.layout.numeric, self.layout.textual
         wanted = sorted({*numeric, *textual})
-        kinds: dict[int, Any] = dict.fromkeys(textual, object)
+        kinds: dict[int, object] = dict.fromkeys(textual, object)
         try:
             frame = self._read(data, usecols=wanted, dtype=kinds, na_values=[""])
             if len(frame) != lines:
                 return None
-            clean = {at: frame[at] for at in numeric if frame[at].dtype.kind in "fiu"}
-            clean = {at: each.to_numpy(dtype=float) for at, each in clean.items()}
+            clean = {at: frame[at].to_numpy(dtype=float) for at in numeric if frame[at].dtype.kind in "fiu"}
             clean = {at: each for at, each in clean.items() if not np.isinf(each).any()}
             rest = sorted({*wanted} - {*clean})
             if not rest:
@@ -256,10 +262,10 @@ class Parser:
 
     def _sorted(
         self,
-        clean: Mapping[int, Any],
-        cells: Mapping[int, Any],
-        counts: Any,
-        lines: Any,
+        clean: Mapping[int, np.ndarray],
+        cells: Mapping[int, np.ndarray],
+        counts: np.ndarray,
+        lines: np.ndarray,
         cut_off: bool,
         count: int,
         row: Callable[[int], Sequence[str]],
@@ -279,7 +285,7 @@ class Parser:
         if cut_off and len(counts) and short[-1] and not heads[-1]:
             ended, kept[-1], short[-1] = int(lines[-1]), False, False
         odd: dict[int, Odd] = {}
-        made: dict[int, Any] = {at: values[kept] for at, values in clean.items()}
+        made: Columns = {at: values[kept] for at, values in clean.items()}
         own = lines[kept]
         for at, texts in cells.items():
             if at in layout.numeric:
@@ -299,7 +305,9 @@ class Parser:
             ended,
         )
 
-    def _heads(self, clean: Mapping[int, Any], cells: Mapping[int, Any], count: int) -> npt.NDArray[np.bool_]:
+    def _heads(
+        self, clean: Mapping[int, np.ndarray], cells: Mapping[int, np.ndarray], count: int
+    ) -> npt.NDArray[np.bool_]:
         """Rows that say the same as a row of headers or of units."""
         found = np.zeros(count, dtype=bool)
         if not cells:
@@ -316,7 +324,9 @@ class Parser:
             found |= same
         return found
 
-    def _no_longer(self, longer: Any, counts: Any, lines: Any, row: Callable[[int], Sequence[str]]) -> None:
+    def _no_longer(
+        self, longer: np.ndarray, counts: np.ndarray, lines: np.ndarray, row: Callable[[int], Sequence[str]]
+    ) -> None:
         """Blocks where a row has something past the last header: which column it belongs to cannot be told."""
         for i in longer.tolist():
             if any(cell.strip() for cell in row(i)[self.layout.width :]):
@@ -344,7 +354,7 @@ def _fields(data: bytes, mark: str) -> npt.NDArray[np.int64]:
     return counts.astype(np.int64)
 
 
-def _decimals(columns: Mapping[int, Any]) -> dict[int, float]:
+def _decimals(columns: Mapping[int, np.ndarray]) -> dict[int, float]:
     """About how many numbers of each column have decimals, from the first of them."""
     found = {}
     for at, values in columns.items():

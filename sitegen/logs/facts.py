@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -71,7 +70,7 @@ class Tally:
         if len(self._values) < DISTINCT:
             self._values.update(np.unique(x).tolist())
 
-    def _constant(self, t: Floats, x: Floats, breaks: Any) -> None:
+    def _constant(self, t: Floats, x: Floats, breaks: np.ndarray) -> None:
         same = x[1:] == x[:-1]
         equal = int(np.count_nonzero(same))
         first = self._last is not None and float(x[0]) == self._last

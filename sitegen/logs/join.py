@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from itertools import pairwise
-from typing import Any
+from typing import TYPE_CHECKING
 
 from sitegen.logs import bins, facts
 from sitegen.logs.axis import GAP
@@ -15,6 +15,9 @@ from sitegen.logs.facts import ChannelFacts
 from sitegen.logs.reading import LogFile
 from sitegen.logs.sums import RUNNING
 from sitegen.vocabulary import Problem
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _ZERO = 5.0  # usual steps within which an elapsed time that starts again starts
 _TELLING = 10  # different values of a channel with which two logs that are alike in everything are copies
@@ -26,7 +29,7 @@ class Log:
 
     files: tuple[LogFile, ...]  # in the order they were run, without their bins
     offsets: tuple[float, ...]  # s of the log at which each begins
-    bins: Any  # DataFrame: t (s, start of the bin), then "<channel>", "<channel>.low", "<channel>.high"
+    bins: pd.DataFrame  # t (s, start of the bin), then "<channel>", "<channel>.low", "<channel>.high"
     width: float  # s, of a bin
     start: str  # ISO stamp of the first row; "" not known
     seconds: float  # s from the first instant to the last
@@ -163,10 +166,11 @@ def _between(before: LogFile, each: LogFile, seconds: float) -> tuple[float, flo
     return mean * seconds / (2 * math.pi), power * seconds, seconds if speeds[1] > RUNNING else 0.0
 
 
-def _frames(files: Sequence[LogFile], offsets: Sequence[float], names: Sequence[str], width: float) -> Any:
+def _frames(files: Sequence[LogFile], offsets: Sequence[float], names: Sequence[str], width: float) -> pd.DataFrame:
     """Bins of all files on one row of bins without holes."""
     if len(files) == 1 and files[0].width == width:
-        return files[0].bins
+        own: pd.DataFrame = files[0].bins
+        return own
     import numpy as np
     import pandas as pd
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from sitegen.logs.cells import Block, Odd, Parser, as_numbers
+from sitegen.logs.cells import Block, Columns, Odd, Parser, as_numbers
 from sitegen.logs.layout import Layout, header_elsewhere, known_headers, lay_out
 from sitegen.problems import shown
 from sitegen.program.model import LogSource, RecordSource
@@ -19,6 +19,7 @@ from sitegen.tables.table import plain
 
 if TYPE_CHECKING:
     import pyarrow as pa
+    import pyarrow.parquet as pq
 
 ROWS = 8192  # taken at a time
 _HEADED = 200  # rows kept to find headers in
@@ -136,7 +137,7 @@ def read_parquet(path: Path, file: str, source: LogSource, take: Take) -> str:
     return "Parquet"
 
 
-def _batches(opened: Any, names: list[str]) -> Iterator[Any]:
+def _batches(opened: pq.ParquetFile, names: list[str]) -> Iterator[pa.RecordBatch]:
     yield from opened.iter_batches(batch_size=8 * ROWS, columns=names, use_threads=False)
 
 
@@ -172,8 +173,8 @@ def _block(batch: pa.RecordBatch, layout: Layout, line: int) -> Block:
     import pyarrow as pa
 
     lines = np.arange(line, line + batch.num_rows, dtype=np.int64)
-    made: dict[int, Any] = {}
-    texts: dict[int, Any] = {}
+    made: Columns = {}
+    texts: Columns = {}
     odd: dict[int, Odd] = {}
     for at in sorted({*layout.numeric, *layout.textual}):
         column = batch.column(batch.schema.names.index(layout.header[at]))
@@ -207,7 +208,7 @@ def _block(batch: pa.RecordBatch, layout: Layout, line: int) -> Block:
     )
 
 
-def _finite(values: Any, lines: Any) -> tuple[Any, Odd]:
+def _finite(values: np.ndarray, lines: np.ndarray) -> tuple[np.ndarray, Odd]:
     told = Odd()
     endless = np.flatnonzero(np.isinf(values))
     if len(endless):
@@ -217,7 +218,7 @@ def _finite(values: Any, lines: Any) -> tuple[Any, Odd]:
     return values, told
 
 
-def _texts(column: Any) -> Any:
+def _texts(column: pa.Array) -> np.ndarray:
     """Cells as text: instants in ISO, to the microsecond."""
     import pyarrow as pa
 
@@ -230,7 +231,7 @@ def _texts(column: Any) -> Any:
     return np.array(made, dtype=object)
 
 
-def _iso(value: Any) -> str:
+def _iso(value: object) -> str:
     return str(value.isoformat()) if hasattr(value, "isoformat") else str(value)
 
 

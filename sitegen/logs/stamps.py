@@ -11,7 +11,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from types import MappingProxyType
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -97,11 +96,11 @@ def instants(cells: Cells, order: str = "", dated: bool | None = None) -> Instan
     return Instants(seconds, faults, bool(dated), zone or 0.0)
 
 
-def _read(codes: Any, match: re.Match[str], order: str) -> tuple[Floats, npt.NDArray[np.bool_], float]:
+def _read(codes: np.ndarray, match: re.Match[str], order: str) -> tuple[Floats, npt.NDArray[np.bool_], float]:
     """Seconds of stamps of one form, whether each exists, and the zone of the first."""
     groups = match.groupdict()
 
-    def whole(name: str) -> Any:
+    def whole(name: str) -> np.ndarray:
         if not groups.get(name):
             return np.zeros(len(codes), dtype=np.int64)
         begin, end = match.span(name)

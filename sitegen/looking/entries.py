@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
+from sitegen.declarations import Stream
 from sitegen.looking import propose, seen, told
 from sitegen.problems import Collector
 from sitegen.program import build, definitions, schema, yamlfile
@@ -15,7 +15,6 @@ from sitegen.program.model import Definitions, Program
 from sitegen.program.node import Node
 from sitegen.tables.blocked import Blocked
 from sitegen.tables.columns import parted
-from sitegen.vocabulary import Stream
 
 _OURS = 0.5  # share of headers that are fields of the stream from which a table needs no `columns`
 
@@ -112,7 +111,7 @@ def program_of(home: Path) -> Program | None:
     document = yamlfile.read(home / PROGRAM, problems)
     if document is None or not isinstance(document.data, dict):
         return None
-    bare: Mapping[str, Any] = {key: value for key, value in document.data.items() if key not in {"records", "notes"}}
+    bare: Mapping[str, object] = {key: value for key, value in document.data.items() if key not in {"records", "notes"}}
     document = replace(document, data=bare)
     if not schema.check(document, "program", problems):
         return None

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from sitegen.methods.design import (
     EACH_OWN,
@@ -45,10 +46,10 @@ class Contrast:
 def contrast(
     design: Design,
     spots: Sequence[Spot],
-    y: Any,
+    y: npt.ArrayLike,
     candidate: str,
     reference: str,
-    covariates: Any = None,
+    covariates: npt.ArrayLike | None = None,
 ) -> Contrast:
     """Candidate less reference, in the unit of y.
 
@@ -100,7 +101,7 @@ def contrast(
     return _fitted(matrix, wanted, means, values, procedure, adjusted=extra is not None)
 
 
-def level(spots: Sequence[Spot], y: Any, coating: str) -> Contrast:
+def level(spots: Sequence[Spot], y: npt.ArrayLike, coating: str) -> Contrast:
     """Mean of one coating over its units (builds, or blocks where blocks carry several), in the unit of y.
 
     The scatter is pooled over the coatings; the coating's own where every coating has four units or more. Raises
@@ -122,7 +123,7 @@ def level(spots: Sequence[Spot], y: Any, coating: str) -> Contrast:
     return _fitted(matrix, wanted, _means(sample, len(spots)), values, "pooled", adjusted=False)
 
 
-def _checked(spots: Sequence[Spot], y: Any) -> Floats:
+def _checked(spots: Sequence[Spot], y: npt.ArrayLike) -> Floats:
     values = np.asarray(y, dtype=float)
     if values.ndim not in {1, 2} or len(values) != len(spots):
         raise ValueError(f"{len(spots)} spots need as many values, not an array of shape {values.shape}")

@@ -11,7 +11,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
 
@@ -59,21 +58,21 @@ def _outside(cut: float, b: tuple[float, ...], df: float) -> float:
 
 
 @lru_cache(maxsize=1)
-def _normal_nodes() -> tuple[Any, Any]:
+def _normal_nodes() -> tuple[np.ndarray, np.ndarray]:
     """Gauss-Hermite nodes and weights of the standard normal distribution."""
     nodes, weights = np.polynomial.hermite.hermgauss(NODES)
     return nodes * math.sqrt(2), weights / math.sqrt(math.pi)
 
 
 @lru_cache(maxsize=4)
-def _legendre_nodes(count: int) -> tuple[Any, Any]:
+def _legendre_nodes(count: int) -> tuple[np.ndarray, np.ndarray]:
     """Gauss-Legendre nodes and weights on [-1, 1]; 30 ms for 300 of them."""
     nodes, weights = np.polynomial.legendre.leggauss(count)
     return nodes, weights
 
 
 @lru_cache(maxsize=256)
-def scatter_nodes(df: float, count: int = NODES) -> tuple[Any, Any]:
+def scatter_nodes(df: float, count: int = NODES) -> tuple[np.ndarray, np.ndarray]:
     """Nodes and weights [-] of s = sqrt(chi-square/df), what a standard deviation on df reads where the true one is 1.
 
     Its density on Gauss-Legendre nodes between far quantiles; one node at 1 where df is infinite or next to it.

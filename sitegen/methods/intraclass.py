@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from sitegen.methods.design import indicators, once
 from sitegen.vocabulary import Refused
@@ -29,7 +29,7 @@ class Intraclass:
     effective_high: float  # [-]
 
 
-def intraclass(y: Any, builds: Sequence[str], coatings: Sequence[str]) -> Intraclass:
+def intraclass(y: npt.ArrayLike, builds: Sequence[str], coatings: Sequence[str]) -> Intraclass:
     """Intraclass correlation within coatings, from one value a cylinder; y (n,) in any unit. Whole builds only.
 
     F = MSB/MSW, builds nested in coatings; icc = (F - 1)/(F + m - 1), not cut, so that it may lie below nought down to

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,7 +60,15 @@ class Held:
     windows: tuple[tuple[int, float, float], ...]  # part, begin and end [s of the record] of each part as run
 
 
-def held(t: Any, width: float, speed: Any, torque: Any, parts: Sequence[Part], bands: Bands, idle: float) -> Held:
+def held(
+    t: np.ndarray,
+    width: float,
+    speed: np.ndarray | None,
+    torque: np.ndarray | None,
+    parts: Sequence[Part],
+    bands: Bands,
+    idle: float,
+) -> Held:
     """Hold a record against its plan.
 
     t (n,) beginning of each bin [s], width of a bin [s], speed (n,) [rad/s], torque (n,) [N m] or None, NaN where there

@@ -49,10 +49,9 @@ from dataclasses import dataclass
 from itertools import groupby, pairwise
 from typing import Any
 
-from sitegen.pages.styles import style_number
-from sitegen.vocabulary import Figure, Panel
+from sitegen.page.blocks import Datum, Figure, Panel, number_of
 
-Row = Mapping[str, Any]
+Drawn = dict[str, Any]  # a row of a set with its defaults, or what is laid out of rows: what the script reads
 Orders = Mapping[str, int]  # coating id -> place in definitions.yaml
 
 _NEEDED = object()
@@ -62,7 +61,7 @@ _TEXT_RISE = 11  # px, the middle of the number at a point above the point (`tex
 _MARK = 7  # px, what a small ring takes
 _PLOT = {"slope": 190, "history": 240}  # px, height inside the axes
 
-_PHASED: dict[str, dict[str, Any]] = {
+_PHASED: dict[str, dict[str, object]] = {
     "phases": {"x": _NEEDED, "label": _NEEDED, "under": ""},
     "means": {"line": _NEEDED, "x": _NEEDED, "value": _NEEDED, "low": None, "high": None, "open": False, "part": "",
               "cold": False, "coating": "", "label": "", "text": "", "tip": "", "series": ""},
@@ -80,8 +79,8 @@ class Kind:
     """One kind of chart: the rows it takes, and how they are laid out."""
 
     name: str
-    rows: Mapping[str, Mapping[str, Any]]  # dataset -> field -> default
-    lay: Callable[[str, Mapping[str, list[dict[str, Any]]], Mapping[str, Any], Panel, Orders], dict[str, Any]]
+    rows: Mapping[str, Mapping[str, object]]  # dataset -> field -> default
+    lay: Callable[[str, Mapping[str, list[Drawn]], Mapping[str, Datum], Panel, Orders], Drawn]
 
 
 class ChartError(ValueError):
@@ -91,7 +90,7 @@ class ChartError(ValueError):
 # ---- from a figure to what the script draws -------------------------------------------------------------------------
 
 
-def payloads(figure: Figure, orders: Orders) -> list[dict[str, Any]]:
+def payloads(figure: Figure, orders: Orders) -> list[Drawn]:
     """What the page's script needs for each panel: kind, rows, signals, paddings [px], height [px].
 
     Raises ChartError for an unknown kind or dataset, a row without what its kind needs, or a number that is not finite.
@@ -119,13 +118,13 @@ def series(figure: Figure) -> list[tuple[str, str]]:
             for row in rows:
                 if name := row.get("series", ""):
                     own = row.get("coating") or (panel.coating if kind in {"means", "readings"} else "")
-                    coatings.setdefault(name, set()).update({own} - {""})
+                    coatings.setdefault(str(name), set()).update({str(own)} - {""})
     if len(coatings) < 2:
         return []
     return [(name, found.pop() if len(found) == 1 else "") for name, found in coatings.items()]
 
 
-def packed(payload: Mapping[str, Any]) -> dict[str, Any]:
+def packed(payload: Drawn) -> Drawn:
     """The same by column: rows repeat their names and most of what they hold. Empty sets are left out.
 
     A set becomes {n: rows, of: {field: column}}; a column one value that all rows share, {r: [value, times, ...]}, or a
@@ -142,7 +141,7 @@ def packed(payload: Mapping[str, Any]) -> dict[str, Any]:
     return {**payload, "data": sets}
 
 
-def _column(values: list[Any]) -> Any:
+def _column(values: list[object]) -> object:
     runs = [[value, sum(1 for _ in same)] for value, same in groupby(values)]
     if len(runs) == 1 and not isinstance(values[0], list):
         return values[0]
@@ -151,11 +150,11 @@ def _column(values: list[Any]) -> Any:
     return values
 
 
-def _filled(figure: Figure, kind: Kind, panel: Panel) -> dict[str, list[dict[str, Any]]]:
+def _filled(figure: Figure, kind: Kind, panel: Panel) -> dict[str, list[Drawn]]:
     unknown = [name for name in panel.data if name not in kind.rows]
     if unknown:
         raise ChartError(f"{figure.name}: kind {kind.name} has no rows {unknown[0]!r}; it has {', '.join(kind.rows)}")
-    filled: dict[str, list[dict[str, Any]]] = {name: [] for name in kind.rows}
+    filled: dict[str, list[Drawn]] = {name: [] for name in kind.rows}
     for name, rows in panel.data.items():
         fields = kind.rows[name]
         for row in rows:
@@ -163,7 +162,7 @@ def _filled(figure: Figure, kind: Kind, panel: Panel) -> dict[str, list[dict[str
                 raise ChartError(
                     f"{figure.name}: rows {name!r} have no field {stray[0]!r}; they have {', '.join(fields)}"
                 )
-            whole: dict[str, Any] = {}
+            whole: Drawn = {}
             for field, default in fields.items():
                 given = row.get(field, default)
                 if given is _NEEDED:
@@ -173,7 +172,7 @@ def _filled(figure: Figure, kind: Kind, panel: Panel) -> dict[str, list[dict[str
     return filled
 
 
-def _plain(figure: str, name: str, field: str, given: Any) -> Any:
+def _plain(figure: str, name: str, field: str, given: Any) -> Datum:
     if given is None or isinstance(given, str | bool):
         return given
     number = float(given)
@@ -186,7 +185,7 @@ def _plain(figure: str, name: str, field: str, given: Any) -> Any:
     return number
 
 
-def _ends(panels: Sequence[Mapping[str, list[dict[str, Any]]]]) -> dict[str, Any]:
+def _ends(panels: Sequence[Mapping[str, list[Drawn]]]) -> Drawn:
     """Ends of the value axis shared by all panels: from zero, past every mark, not stretched by a wide interval."""
     seen = [
         row["value"]
@@ -229,18 +228,18 @@ def tick_step(top: float) -> float:
 
 
 def _lay_phased(
-    kind: str, rows: Mapping[str, list[dict[str, Any]]], signals: Mapping[str, Any], panel: Panel, orders: Orders
-) -> dict[str, Any]:
+    kind: str, rows: Mapping[str, list[Drawn]], signals: Mapping[str, Datum], panel: Panel, orders: Orders
+) -> Drawn:
     plot = _PLOT[kind]
-    top, bottom = float(signals["top"]), float(signals.get("bottom", 0.0))
+    top, bottom = number_of(signals["top"]), number_of(signals.get("bottom", 0.0))
     means, thin = rows["means"], rows["thin"]
     own = panel.coating
     shift = _shifts(means)
-    lines: list[dict[str, Any]] = []
+    lines: list[Drawn] = []
     for role, members in (("t", thin), ("m", means)):
         lines += _segments(role, members, shift if role == "m" else {}, own, orders)
     points = [_point(row, row["x"] + shift.get(row["line"], 0.0), own, orders, top, bottom) for row in means]
-    edge: list[dict[str, Any]] = [
+    edge: list[Drawn] = [
         *({"v": row["value"], "s": row["label"], "b": 0, "q": -1} for row in rows["limits"] if row["label"]),
         *(
             {"v": (row["low"] + row["high"]) / 2, "s": row["label"], "b": 0, "q": -1}
@@ -281,7 +280,7 @@ def _lay_phased(
     beside = max((len(label["s"]) for label in ends if label["x"] >= count - 1.5 and label["x"] == last), default=0)
     right = max(14.0, 10 + beside * _CHAR)
     wide = max(right, 14 + max((len(label["s"]) for label in edge), default=0) * _CHAR) if outside else right
-    left = _left(top, bottom, float(signals["step"]))
+    left = _left(top, bottom, number_of(signals["step"]))
     return {
         "kind": kind,
         "data": {
@@ -300,7 +299,7 @@ def _lay_phased(
             "n": count,
             "top": top,
             "bottom": bottom,
-            **_ticks(top, bottom, float(signals["step"])),
+            **_ticks(top, bottom, number_of(signals["step"])),
             "widest": round(widest * _CHAR + 8),
             "under": under,
             "longest": max((len(p["long"]) for p in phases), default=1),
@@ -312,12 +311,10 @@ def _lay_phased(
     }  # fmt: skip
 
 
-def _segments(
-    role: str, members: Sequence[dict[str, Any]], shift: Mapping[str, float], own: str, orders: Orders
-) -> list[dict[str, Any]]:
+def _segments(role: str, members: Sequence[Drawn], shift: Mapping[str, float], own: str, orders: Orders) -> list[Drawn]:
     """Rows of line pieces: broken between parts; the piece that leaves a cold check apart, to be dashed."""
-    rows: list[dict[str, Any]] = []
-    by_line: dict[tuple[str, str], list[dict[str, Any]]] = {}
+    rows: list[Drawn] = []
+    by_line: dict[tuple[str, str], list[Drawn]] = {}
     for row in members:
         by_line.setdefault((row["line"], row["part"]), []).append(row)
     piece = 0  # a number no other piece of this role has
@@ -337,20 +334,20 @@ def _segments(
     return rows
 
 
-def _c(row: Mapping[str, Any], own: str, orders: Orders) -> int:
+def _c(row: Drawn, own: str, orders: Orders) -> int:
     """Place of the row's coating; -1: grey. A mean takes the panel's coating when it names none."""
     coating = row["coating"] or (own if "low" in row or "crossed" in row else "")
     return orders.get(coating, -1)
 
 
-def _shifts(means: Sequence[dict[str, Any]]) -> dict[str, float]:
+def _shifts(means: Sequence[Drawn]) -> dict[str, float]:
     """Lines of means stand a little apart, so that their intervals do not cover each other."""
     names = list(dict.fromkeys(row["line"] for row in means))
     room = min(0.07, 0.2 / max(1, len(names) - 1))
     return {name: round((i - (len(names) - 1) / 2) * room, 3) for i, name in enumerate(names)}
 
 
-def _point(row: dict[str, Any], x: float, own: str, orders: Orders, top: float, bottom: float) -> dict[str, Any]:
+def _point(row: Drawn, x: float, own: str, orders: Orders, top: float, bottom: float) -> Drawn:
     low, high = row["low"], row["high"]
     known = low is not None and high is not None
     return {
@@ -366,9 +363,9 @@ def _point(row: dict[str, Any], x: float, own: str, orders: Orders, top: float, 
     }
 
 
-def _readings(rows: Sequence[dict[str, Any]], gap: float, own: str, orders: Orders) -> list[dict[str, Any]]:
+def _readings(rows: Sequence[Drawn], gap: float, own: str, orders: Orders) -> list[Drawn]:
     """Single readings beside their mean; those that would cover each other step aside (`o` [px])."""
-    placed: list[dict[str, Any]] = []
+    placed: list[Drawn] = []
     for row in sorted(rows, key=lambda row: (row["x"], row["value"])):
         last = placed[-1] if placed else None
         close = last is not None and last["x"] == row["x"] and row["value"] - last["v"] < gap
@@ -380,7 +377,7 @@ def _readings(rows: Sequence[dict[str, Any]], gap: float, own: str, orders: Orde
     return placed
 
 
-def _line_ends(members: Sequence[dict[str, Any]], strong: int) -> list[dict[str, Any]]:
+def _line_ends(members: Sequence[Drawn], strong: int) -> list[Drawn]:
     """Labels where their line ends; a row that carries a label before the end of its line names that point."""
     return [
         {"x": row["x"], "v": row["value"], "s": row["label"], "b": strong, "q": row["series"]}
@@ -389,7 +386,7 @@ def _line_ends(members: Sequence[dict[str, Any]], strong: int) -> list[dict[str,
     ]
 
 
-def _apart(labels: list[dict[str, Any]], gap: float, floor: float) -> None:
+def _apart(labels: list[Drawn], gap: float, floor: float) -> None:
     """Move labels up and down until none covers another: each cluster keeps its middle."""
     ordered = sorted(labels, key=lambda label: label["v"])
     clusters: list[list[int]] = []
@@ -413,7 +410,7 @@ def _apart(labels: list[dict[str, Any]], gap: float, floor: float) -> None:
         least = start + gap * len(members)  # a cluster lifted off the floor lifts the next
 
 
-def _fitting(labels: list[dict[str, Any]], plot: float) -> list[dict[str, Any]]:
+def _fitting(labels: list[Drawn], plot: float) -> list[Drawn]:
     """Labels of one place that have room beside each other: all of them, else of the many lines the highest and lowest.
 
     The others are named by their marks when pointed at, in the choice of series and in the table.
@@ -424,7 +421,7 @@ def _fitting(labels: list[dict[str, Any]], plot: float) -> list[dict[str, Any]]:
     return [label for label in ordered if not label["b"] or label in (ordered[0], ordered[-1])]
 
 
-def _apart_from(labels: list[dict[str, Any]], fixed: Sequence[float], gap: float, floor: float) -> None:
+def _apart_from(labels: list[Drawn], fixed: Sequence[float], gap: float, floor: float) -> None:
     """The same beside a text that stays where it is: labels above it move up, those below it down, or up for want of
     room. More than one such text is taken as one block.
     """
@@ -446,7 +443,7 @@ def _apart_from(labels: list[dict[str, Any]], fixed: Sequence[float], gap: float
         least = label["v"] + gap
 
 
-def _phase_labels(phases: Sequence[dict[str, Any]]) -> tuple[list[dict[str, Any]], int, str]:
+def _phase_labels(phases: Sequence[Drawn]) -> tuple[list[Drawn], int, str]:
     """Phase rows with a long and a short form of the label; widest long line [characters]; unit of the distances."""
     units = {row["under"].replace("\u00a0", " ").rpartition(" ")[2] for row in phases if row["under"]}
     unit = units.pop() if len(units) == 1 else ""
@@ -479,7 +476,7 @@ def _decimals(step: float) -> int:
     return len(f"{step:.10f}".rstrip("0").partition(".")[2])
 
 
-def _ticks(top: float, bottom: float, step: float) -> dict[str, Any]:
+def _ticks(top: float, bottom: float, step: float) -> Drawn:
     """Ticks and the form of their labels.
 
     >>> _ticks(1.2, 0.0, 0.4)
@@ -498,14 +495,14 @@ def _left(top: float, bottom: float, step: float) -> int:
 
 
 def _lay_dots(
-    kind: str, rows: Mapping[str, list[dict[str, Any]]], signals: Mapping[str, Any], panel: Panel, orders: Orders
-) -> dict[str, Any]:
-    top, bottom = float(signals["top"]), float(signals.get("bottom", 0.0))
+    kind: str, rows: Mapping[str, list[Drawn]], signals: Mapping[str, Datum], panel: Panel, orders: Orders
+) -> Drawn:
+    top, bottom = number_of(signals["top"]), number_of(signals.get("bottom", 0.0))
     own = panel.coating
     count = len(rows["lines"])
     left = 14 + max((max(len(row["label"]), len(row["under"])) for row in rows["lines"]), default=0) * _CHAR
     short = 14 + max((len(row["label"]) for row in rows["lines"]), default=0) * _CHAR
-    room = max(16, _left(top, bottom, float(signals["step"])) // 2)  # half of the last tick's number stands beyond
+    room = max(16, _left(top, bottom, number_of(signals["step"])) // 2)  # half of the last tick's number stands beyond
     means = []
     for row in rows["means"]:
         point = _point({**row, "x": row["y"], "line": ""}, 0, own, orders, top, bottom)
@@ -524,7 +521,7 @@ def _lay_dots(
         },
         "signals": {
             "n": count, "apart": int(bool(rows["dots"])), "top": top, "bottom": bottom,
-            **_ticks(top, bottom, float(signals["step"])),
+            **_ticks(top, bottom, number_of(signals["step"])),
         },
         "pad": {"top": 22, "bottom": 26, "left": round(left), "leftNarrow": round(short), "wide": room, "narrow": room},
         "height": 34 * max(1, count),
@@ -535,13 +532,13 @@ def _lay_dots(
 
 
 def _lay_run(
-    kind: str, rows: Mapping[str, list[dict[str, Any]]], signals: Mapping[str, Any], panel: Panel, orders: Orders
-) -> dict[str, Any]:
+    kind: str, rows: Mapping[str, list[Drawn]], signals: Mapping[str, Datum], panel: Panel, orders: Orders
+) -> Drawn:
     del panel, orders
     path = rows["path"]
     seen = [row[name] for row in path for name in ("low", "high", "value") if row[name] is not None]
     top, bottom, step = _span(min(seen, default=0.0), max(seen, default=1.0))
-    begin, end = float(signals["from"]), float(signals["to"])
+    begin, end = number_of(signals["from"]), number_of(signals["to"])
     times, form = _along(begin, end)
     return {
         "kind": kind,
@@ -568,16 +565,16 @@ def _lay_run(
 
 
 def _lay_curves(
-    kind: str, rows: Mapping[str, list[dict[str, Any]]], signals: Mapping[str, Any], panel: Panel, orders: Orders
-) -> dict[str, Any]:
+    kind: str, rows: Mapping[str, list[Drawn]], signals: Mapping[str, Datum], panel: Panel, orders: Orders
+) -> Drawn:
     own = panel.coating
     path, points = rows["path"], rows["points"]
     seen = [row["value"] for row in (*path, *points, *rows["levels"])]
     seen += [row[end] for row in points for end in ("low", "high") if row[end] is not None and math.isfinite(row[end])]
     least, most = signals.get("least"), signals.get("most")
-    least = min(seen, default=0.0) if least is None else float(least)
-    top, bottom, step = _span(least, max(seen, default=1.0) if most is None else float(most))
-    begin, end = float(signals["from"]), float(signals["to"])
+    least = min(seen, default=0.0) if least is None else number_of(least)
+    top, bottom, step = _span(least, max(seen, default=1.0) if most is None else number_of(most))
+    begin, end = number_of(signals["from"]), number_of(signals["to"])
     places, form = _along(begin, end)
 
     def within(value: float | None) -> float | None:
@@ -686,8 +683,3 @@ KINDS: Mapping[str, Kind] = {
         _lay_curves,
     ),
 }
-
-
-def numbers_of_styles(count: int = 64) -> list[tuple[int, int, int]]:
-    """Colour, shape and dash indices by place, for the script that draws."""
-    return [style_number(order) for order in range(count)]

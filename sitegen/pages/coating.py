@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from sitegen.pages import history, words
-from sitegen.pages.blocks import Setter
-from sitegen.pages.contexts import CoatingPage, Fact, Link, Part
+from sitegen.declarations import Stream
+from sitegen.page import words
+from sitegen.page.addresses import Link
+from sitegen.page.blocks import Cell, Column, Row, Table
+from sitegen.page.view import View
+from sitegen.pages import history
+from sitegen.pages.contexts import CoatingPage, Fact, Part
 from sitegen.pages.frame import Site, crumbs, window_title
-from sitegen.pages.view import View
 from sitegen.program.model import Build, Coating
-from sitegen.vocabulary import Cell, Column, Row, Stream, Table, Value
+from sitegen.vocabulary import Value
 
 
 def page(site: Site, coating: Coating) -> CoatingPage:
@@ -20,7 +23,7 @@ def page(site: Site, coating: Coating) -> CoatingPage:
     parts, builds = [], 0
     known = history.blocks(site.view(path), coating.id, site.histories.get(coating.id, ()))
     if known:
-        parts.append(Part(setter.anchor(history.ANCHOR), history.TITLE, setter.blocks(known)))
+        parts.append(Part(setter.id(history.ANCHOR), history.TITLE, known))
     for program in site.folder.programs:
         view = site.view(path, program.id, coating=coating)
         if not view.builds:
@@ -30,8 +33,7 @@ def page(site: Site, coating: Coating) -> CoatingPage:
         tables += [
             table for stream in site.streams if not _tells(stream) and (table := _recorded(view, stream)) is not None
         ]
-        blocks = [setter.table(table) for table in tables]
-        parts.append(Part(setter.anchor(program.id), program.title, blocks))
+        parts.append(Part(setter.id(program.id), program.title, tables))
         own = site.parts(view, setter, "coating", "main")
         parts += [replace(part, title=f"{part.title}, {program.title}") for part in own]
     coatings = list(site.folder.definitions.coatings.values())
@@ -44,17 +46,18 @@ def page(site: Site, coating: Coating) -> CoatingPage:
     )
     used = f"{words.counted(builds, 'build')} in {words.counted(programs, 'program')}." if builds else "Not built yet."
     return CoatingPage(
+        setter=setter,
         path=path,
         title=window_title(words.sentence(coating.title)),
         crumbs=crumbs(site, path, [("Coatings", f"{site.addresses.home}#coatings"), (coating.title, path)]),
         others=site.others(path),
         previous=Link(before.title, view.href_coating(before)) if before else None,
         next=Link(after.title, view.href_coating(after)) if after else None,
-        assets=site.links(path, charts=setter.charts),
+        assets=site.links(path, parts),
         foot=site.foot(path),
-        heading=setter.piece(Cell(words.sentence(coating.title), coating=coating.id)),
+        heading=Cell(words.sentence(coating.title), coating=coating.id),
         reading=words.sentence(used),
-        facts=_facts(setter, coating),
+        facts=_facts(coating),
         parts=parts,
     )
 
@@ -64,7 +67,7 @@ def _tells(stream: Stream) -> bool:
     return any(section.page == "coating" for section in stream.sections)
 
 
-def _facts(setter: Setter, coating: Coating) -> list[Fact]:
+def _facts(coating: Coating) -> list[Fact]:
     facts = [
         ("Process", coating.process),
         ("Layers, from the body out", "; ".join(coating.layers)),
@@ -72,7 +75,7 @@ def _facts(setter: Setter, coating: Coating) -> list[Fact]:
         ("Thickness", words.with_unit(f"{coating.thickness * 1e6:g}", "µm") if coating.thickness else ""),
         ("Tracer elements", words.listed(coating.tracers)),
     ]
-    return [Fact(term, [setter.piece(Cell(text))]) for term, text in facts if text]
+    return [Fact(term, [Cell(text)]) for term, text in facts if text]
 
 
 def _cylinders(build: Build, coating: str) -> list[int]:

@@ -7,9 +7,11 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from sitegen.methods.looks import false_alarm
-from sitegen.pages import differences, words
-from sitegen.pages.view import View
-from sitegen.vocabulary import Block, Cell, Column, Comparison, Row, Strip, Table, Text
+from sitegen.page import words
+from sitegen.page.blocks import Block, Cell, Column, Row, Strip, Table, Text
+from sitegen.page.view import View
+from sitegen.pages import differences
+from sitegen.vocabulary import Comparison
 
 if TYPE_CHECKING:
     from sitegen.crossing.planning import Planning

@@ -37,10 +37,11 @@ _TOKEN = re.compile(
 )
 # Marks without a place: rows are checked before they come here, so the test that asks for one is always false.
 _MISPLACED = re.compile(r'!isValid\(datum\["\w+"\]\) \|\| !isFinite\(\+datum\["\w+"\]\)')
+Spec = dict[str, Any]  # a drawing, or a part of it, as Altair gives it
 _INVISIBLE = {"aria", "maxExtent", "minExtent", "tickCount", "labelFlush", "labelOverlap", "zindex"}
 
 
-def drawing(spec: Mapping[str, Any]) -> str:
+def drawing(spec: Spec) -> str:
     """A specification as a JavaScript object of signals, derived rows, scales, axes and marks; `f` are its functions.
 
     Raises DrawingError for what the painter does not know.
@@ -84,7 +85,7 @@ def expression(text: str, signals: Iterable[str]) -> str:
     return made
 
 
-def _derived(data: Mapping[str, Any], signals: set[str]) -> str:
+def _derived(data: Spec, signals: set[str]) -> str:
     """One set of rows made from another by filters and formulas."""
     made = f"(rows[{json.dumps(data['source'])}]||[])"
     for each in data["transform"]:
@@ -99,7 +100,7 @@ def _derived(data: Mapping[str, Any], signals: set[str]) -> str:
     return f"rows[{json.dumps(data['name'])}]={made};"
 
 
-def _scale(scale: Mapping[str, Any], signals: set[str]) -> str:
+def _scale(scale: Spec, signals: set[str]) -> str:
     """Ends of a linear scale: domain, range."""
     if scale["type"] != "linear" or scale.get("nice") or scale.get("zero") or scale.get("clamp"):
         raise DrawingError(f"scale {scale['name']!r} is not plainly linear")
@@ -109,7 +110,7 @@ def _scale(scale: Mapping[str, Any], signals: set[str]) -> str:
     return f"[{_value(scale['domain'], signals)},[{','.join(range_)}]]"
 
 
-def _axis(axis: Mapping[str, Any], config: Mapping[str, Any], signals: set[str]) -> str:
+def _axis(axis: Spec, config: Spec, signals: set[str]) -> str:
     """Grid lines, or labels, of one scale."""
     whole = {**config, **axis}
     told = {"orient", "scale", "values", "grid", "gridScale", "gridColor", "labels", "labelColor", "labelFont",
@@ -134,7 +135,7 @@ def _axis(axis: Mapping[str, Any], config: Mapping[str, Any], signals: set[str])
     return _object(made.items())
 
 
-def _mark(mark: Mapping[str, Any], signals: set[str]) -> str:
+def _mark(mark: Spec, signals: set[str]) -> str:
     """One layer: its rows, and a function from a row to channels."""
     made: dict[str, str] = {}
     inner = mark

@@ -1,234 +1,16 @@
-"""What the templates are given: typed, frozen, finished. Templates print it and compute nothing."""
+"""What the templates are given beside blocks: typed, frozen, finished. Templates print it and compute nothing."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import Any, ClassVar, Literal
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import ClassVar
 
 from markupsafe import Markup
 
-from sitegen.pages.marks import Mark
-
-
-@dataclass(frozen=True)
-class Link:
-    text: str
-    href: str = ""  # "": this very page
-
-
-@dataclass(frozen=True)
-class KeyView:
-    """A coating's key: a piece of its line with its point."""
-
-    colour: int
-    shape: str  # SVG path in a box from -1 to 1
-    dash: str  # stroke-dasharray
-    symbol: int = 0  # number of the drawing that holds this shape and dash
-
-
-@dataclass(frozen=True)
-class StripView:
-    """An interval in a cell [px], in a box of the width and height the template draws."""
-
-    low: float
-    high: float
-    mark: float | None
-    middle: float
-    width: float
-    hollow: bool
-    colour: int
-    shape: str
-    label: str
-
-
-@dataclass(frozen=True)
-class PieceView:
-    """A cell, or a piece of a sentence."""
-
-    text: str
-    href: str = ""
-    mark: Mark = ""
-    strong: bool = False
-    word: bool = False
-    note: str = ""
-    key: KeyView | None = None
-    strip: StripView | None = None
-    plain: bool = False  # nothing but text: printed without asking for the rest
-
-
-@dataclass(frozen=True)
-class ColumnView:
-    title: str
-    unit: str
-    numeric: bool
-    href: str = ""  # to how it is worked out
-
-
-@dataclass(frozen=True)
-class RowView:
-    cells: Sequence[PieceView]
-    here: bool
-    anchor: str
-
-
-@dataclass(frozen=True)
-class TableView:
-    shape: ClassVar = "table"
-    how: Link | None = field(default=None, kw_only=True)  # name of the measure, and how it is worked out
-    id: str
-    name: str
-    label: str  # what a screen reader calls the scrolling region
-    columns: Sequence[ColumnView]
-    rows: Sequence[RowView]
-    reading: str = ""
-    caption: str = ""
-    note: str = ""
-    wide: bool = False
-    stack: bool = False
-
-
-@dataclass(frozen=True)
-class ChoiceView:
-    """A series of a figure that the reader may hide."""
-
-    number: int  # what its rows carry
-    name: str
-    key: KeyView | None
-
-
-@dataclass(frozen=True)
-class PanelView:
-    id: str
-    title: str
-    key: KeyView | None
-    note: str
-    label: str
-    rows: Mapping[str, Any]  # what the script draws
-    height: int  # px, drawing with its labels: kept free before it is drawn
-
-
-@dataclass(frozen=True)
-class StretchView:
-    """A figure over time of which a reader may look at a part [min]."""
-
-    begin: str
-    end: str
-    parts: Sequence[tuple[str, str, str]]  # title, begin, end
-
-
-@dataclass(frozen=True)
-class FigureView:
-    shape: ClassVar = "figure"
-    how: Link | None = field(default=None, kw_only=True)  # name of the measure, and how it is worked out
-    id: str
-    name: str
-    reading: str
-    caption: str
-    panels: Sequence[PanelView]
-    table: TableView
-    choices: Sequence[ChoiceView] = ()  # none where there is nothing to choose
-    stretch: StretchView | None = None  # of a figure over time
-
-
-@dataclass(frozen=True)
-class DiscView:
-    """One cylinder of a block plan, placed [px]."""
-
-    number: str
-    x: float
-    y: float
-    radius: float
-    text: str
-    unit: str
-    colour: int  # -1: no coating
-    word: str
-    mark: Mark
-    href: str
-    label: str
-    me: bool
-    filled: float = 0.0  # radius of the filled disc in a small plan
-    named_y: float = 0.0
-    word_y: float = 0.0
-
-
-@dataclass(frozen=True)
-class PlanView:
-    title: str
-    href: str
-    key: KeyView | None
-    note: str
-    label: str
-    width: float
-    height: float
-    body_width: float
-    body_top: float
-    body_height: float
-    body_left: float
-    flywheel_x: float
-    flywheel_text_x: float
-    discs: Sequence[DiscView]
-    small: bool
-
-
-@dataclass(frozen=True)
-class PlansView:
-    shape: ClassVar = "plans"
-    id: str
-    reading: str
-    caption: str
-    small: bool
-    plans: Sequence[PlanView]
-
-
-@dataclass(frozen=True)
-class TextView:
-    shape: ClassVar = "text"
-    role: str
-    pieces: Sequence[PieceView]
-
-
-@dataclass(frozen=True)
-class ScaleView:
-    """Scale bar of a picture."""
-
-    share: float  # % of the picture's width
-    length: str  # "0.5 mm"
-
-
-@dataclass(frozen=True)
-class ImageView:
-    """One picture; `small` is empty where it could not be made any more."""
-
-    small: str  # link of the thumbnail
-    full: str  # link of the whole picture
-    width: int  # px, of the thumbnail
-    height: int
-    size: str  # "1200 × 800 pixels": what opens
-    caption: str
-    note: str
-    alternative: str
-    scale: ScaleView | None
-
-
-@dataclass(frozen=True)
-class ImagesView:
-    shape: ClassVar = "images"
-    id: str
-    reading: str
-    caption: str
-    images: Sequence[ImageView]
-
-
-@dataclass(frozen=True)
-class BesideView:
-    shape: ClassVar = "beside"
-    id: str
-    title: str
-    blocks: Sequence[BlockView]
-
-
-BlockView = TableView | FigureView | PlansView | TextView | ImagesView | BesideView
+from sitegen.page.addresses import Link
+from sitegen.page.blocks import Block, Cell
+from sitegen.pages.setting import Setter
 
 
 @dataclass(frozen=True)
@@ -237,13 +19,13 @@ class Part:
 
     anchor: str
     title: str
-    blocks: Sequence[BlockView]
+    blocks: Sequence[Block]
 
 
 @dataclass(frozen=True)
 class Fact:
     term: str
-    pieces: Sequence[PieceView]
+    pieces: Sequence[Cell]
 
 
 @dataclass(frozen=True)
@@ -270,6 +52,7 @@ class Page:
     """The frame of every page."""
 
     template: ClassVar[str] = "base.html"
+    setter: Setter  # serves the blocks of this page
     path: str
     title: str  # of the browser's window
     crumbs: Sequence[Link]
@@ -287,7 +70,7 @@ class ProgramLine:
     question: str
     href: str
     title: str
-    answer: Sequence[PieceView]
+    answer: Sequence[Cell]
     facts: str
     records: str
     criteria: str  # how they stand, in words
@@ -297,7 +80,7 @@ class ProgramLine:
 
 @dataclass(frozen=True)
 class CoatingLine:
-    piece: PieceView
+    piece: Cell
     process: str
     used: str
 
@@ -314,8 +97,8 @@ class HomePage(Page):
 class AnswerLine:
     """The answer to a criterion for one coating."""
 
-    coating: PieceView | None  # named where the criterion is about several
-    word: PieceView
+    coating: Cell | None  # named where the criterion is about several
+    word: Cell
     told: Sequence[str]  # who decided it, what would
 
 
@@ -329,13 +112,13 @@ class CriterionLine:
 
 @dataclass(frozen=True)
 class MatrixCell:
-    lines: Sequence[PieceView]
+    lines: Sequence[Cell]
 
 
 @dataclass(frozen=True)
 class MatrixRow:
-    head: PieceView
-    keys: Sequence[PieceView]
+    head: Cell
+    keys: Sequence[Cell]
     cells: Sequence[MatrixCell]
 
 
@@ -350,8 +133,8 @@ class Matrix:
 class ProgramPage(Page):
     template: ClassVar[str] = "program.html"
     question: str
-    meta: Sequence[PieceView]
-    answer: Sequence[BlockView]
+    meta: Sequence[Cell]
+    answer: Sequence[Block]
     criteria_caption: str
     criteria: Sequence[CriterionLine]
     parts: Sequence[Part]
@@ -364,7 +147,7 @@ class ProgramPage(Page):
 class EnginePage(Page):
     template: ClassVar[str] = "engine.html"
     heading: str
-    meta: Sequence[PieceView]
+    meta: Sequence[Cell]
     first: Part | None
     side: Sequence[Part]
     facts: Sequence[Fact]
@@ -375,8 +158,8 @@ class EnginePage(Page):
 class CylinderPage(Page):
     template: ClassVar[str] = "cylinder.html"
     heading: str
-    state: PieceView | None
-    meta: Sequence[PieceView]
+    state: Cell | None
+    meta: Sequence[Cell]
     first: Part | None
     side: Sequence[Part]
     parts: Sequence[Part]
@@ -385,7 +168,7 @@ class CylinderPage(Page):
 @dataclass(frozen=True)
 class CoatingPage(Page):
     template: ClassVar[str] = "coating.html"
-    heading: PieceView
+    heading: Cell
     reading: str
     facts: Sequence[Fact]
     parts: Sequence[Part]
@@ -442,4 +225,3 @@ class MethodsPage(Page):
 
 
 AnyPage = HomePage | ProgramPage | EnginePage | CylinderPage | CoatingPage | PartsPage | MethodsPage
-Place = Literal["main", "side"]

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sitegen.pages import comparing, words
-from sitegen.pages.blocks import Setter
+from sitegen.page import words
+from sitegen.page.blocks import Cell, Column, Row, Table
+from sitegen.page.view import View
+from sitegen.pages import comparing
 from sitegen.pages.contexts import AnswerLine, CriterionLine
-from sitegen.pages.view import View
 from sitegen.program.model import Criterion, Program
-from sitegen.vocabulary import Cell, Column, Row, Table, Verdict
+from sitegen.vocabulary import Verdict
 
 SENSES = {"at-most": "at most", "at-least": "at least"}
 CANNOT = "cannot tell yet"
@@ -21,12 +22,12 @@ def caption(program: Program) -> str:
     return f"Criteria, stated {words.day(program.criteria_stated)}" if program.criteria_stated else "Criteria"
 
 
-def lines(view: View, setter: Setter) -> list[CriterionLine]:
+def lines(view: View) -> list[CriterionLine]:
     """Every criterion of the program, answered for each coating it names."""
-    return [_line(view, setter, each) for each in view.program.criteria]
+    return [_line(view, each) for each in view.program.criteria]
 
 
-def _line(view: View, setter: Setter, criterion: Criterion) -> CriterionLine:
+def _line(view: View, criterion: Criterion) -> CriterionLine:
     coatings = words.listed(view.coating_title(coating) for coating in criterion.coatings)
     scope = {
         "every-cylinder": f"every cylinder with {coatings}",
@@ -39,7 +40,7 @@ def _line(view: View, setter: Setter, criterion: Criterion) -> CriterionLine:
         title=criterion.title,
         limit=limit(view, criterion),
         note=f"{scope}{when}{end}",
-        answers=[_answer(view, setter, criterion, coating) for coating in criterion.coatings],
+        answers=[_answer(view, criterion, coating) for coating in criterion.coatings],
     )
 
 
@@ -53,7 +54,7 @@ def limit(view: View, criterion: Criterion) -> str:
     return f"{side} {view.coating_title(view.program.reference)}"
 
 
-def _answer(view: View, setter: Setter, criterion: Criterion, coating: str) -> AnswerLine:
+def _answer(view: View, criterion: Criterion, coating: str) -> AnswerLine:
     own = [
         each
         for each in view.verdicts(f"criterion:{criterion.id}")
@@ -61,17 +62,15 @@ def _answer(view: View, setter: Setter, criterion: Criterion, coating: str) -> A
     ]
     summary = next((each for each in own if not each.key.engine), None)
     many = len(criterion.coatings) > 1
-    name = setter.piece(view.coating_cell(coating, link=False)) if many else None
+    name = view.coating_cell(coating, link=False) if many else None
     if summary is None:
-        return AnswerLine(name, setter.piece(Cell("not decided here", word=True)), [])
+        return AnswerLine(name, Cell("not decided here", word=True), [])
     units = [each for each in own if each.key.engine]
     told = [*_decided_by(view, criterion, summary, units), *_worst(view, criterion, coating)]
     if summary.word == "fails" and criterion.end_rule:
         told.insert(0, "the program ends for this coating")
     needed = _builds_needed(view, criterion, coating)
-    return AnswerLine(
-        name, setter.piece(Cell(summary.word, word=True)), [words.sentence(each) for each in [*told, *needed]]
-    )
+    return AnswerLine(name, Cell(summary.word, word=True), [words.sentence(each) for each in [*told, *needed]])
 
 
 def unit_name(verdict: Verdict) -> str:

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
 
 from sitegen import reasons
-from sitegen.pages import words
+from sitegen.page import words
+from sitegen.page.blocks import Cell, Column, Row, Table
+from sitegen.page.view import View
 from sitegen.pages.contexts import Part, PartsPage
 from sitegen.pages.frame import Site, crumbs, window_title
 from sitegen.pages.notes import CODE
-from sitegen.pages.view import View
 from sitegen.program.model import Program
-from sitegen.vocabulary import Cell, Column, Problem, Row, Table
+from sitegen.vocabulary import Problem
 
 
 def page(site: Site, program: Program) -> PartsPage:
@@ -20,23 +20,24 @@ def page(site: Site, program: Program) -> PartsPage:
     path = site.addresses.data[program.id]
     view = site.view(path, program.id)
     setter = site.setter(path)
-    left_out = setter.anchor("left-out")
-    files = setter.anchor("files")
-    engines = setter.anchor("engines")
+    left_out = setter.id("left-out")
+    files = setter.id("files")
+    engines = setter.id("engines")
     total, used = _totals(view)
     parts = [
-        Part(left_out, "What was left out, and why", [setter.table(_left_out(site, view))]),
-        Part(files, "Files", [setter.table(_files(view))]),
-        Part(engines, "By engine", [setter.table(_by_engine(site, view))]),
+        Part(left_out, "What was left out, and why", [_left_out(site, view)]),
+        Part(files, "Files", [_files(site, view)]),
+        Part(engines, "By engine", [_by_engine(site, view)]),
     ]
     return PartsPage(
+        setter=setter,
         path=path,
         title=window_title("Data", program.title),
         crumbs=crumbs(site, path, [(program.title, site.addresses.programs[program.id]), ("Data", path)]),
         others=site.others(path, program),
         previous=None,
         next=None,
-        assets=site.links(path, charts=False),
+        assets=site.links(path),
         foot=site.foot(path, program),
         heading=f"Data of {program.title}",
         reading=f"{words.number(used, 0)} of {words.number(total, 0)} readings are used."
@@ -169,10 +170,10 @@ def _href(view: View, record: dict[object, object]) -> str:
 # ---- what was read --------------------------------------------------------------------------------------------------
 
 
-def _files(view: View) -> Table:
+def _files(site: Site, view: View) -> Table:
     rows = []
     hashes = dict(view.analysis.inputs)
-    for stream in view.streams:
+    for stream in site.streams:
         readings = view.analysis.readings.get(stream.name)
         for file, facts in sorted(readings.files.items()) if readings else []:
             hashed = next((digest for name, digest in hashes.items() if _same_file(name, file)), "")
@@ -199,7 +200,7 @@ def _files(view: View) -> Table:
     return Table("record-files", columns, rows, reading, wide=True)
 
 
-def _not_taken(facts: Mapping[str, Any]) -> str:
+def _not_taken(facts: Mapping[str, object]) -> str:
     """How many rows of a file wait for their reading; "" none."""
     count = facts.get("not_taken", 0)
     return f"{count} more prepared, not filled in yet" if count else ""
@@ -221,9 +222,8 @@ def _by_engine(site: Site, view: View) -> Table:
     for build in view.program.builds:
         cells = [Cell(build.id, href=view.href_engine(build))]
         for stream in streams:
-            own = view.of_build(build).records(stream.name)
-            used = sum(row.use == "" for row in own)
-            cells.append(Cell(f"{used} of {len(own)}" if len(own) else words.DASH))
+            own = view.readings(stream.name, engine=build)["use"]
+            cells.append(Cell(f"{int((own == '').sum())} of {len(own)}" if len(own) else words.DASH))
         rows.append(Row(cells))
     columns: Sequence[Column] = [
         Column("Build"),

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from sitegen.pages import words
-from sitegen.pages.view import View
+from sitegen.page import words
+from sitegen.page.view import View
 from sitegen.vocabulary import Comparison
 
 TIMES = "times as much"

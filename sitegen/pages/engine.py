@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from sitegen.pages import criteria, plans, words
-from sitegen.pages.blocks import Setter
-from sitegen.pages.contexts import CylinderPage, EnginePage, Fact, Link, Part, PieceView
+from sitegen.page import words
+from sitegen.page.addresses import Link
+from sitegen.page.blocks import Cell, Plans
+from sitegen.page.view import View
+from sitegen.pages import criteria, plans
+from sitegen.pages.contexts import CylinderPage, EnginePage, Fact, Part
 from sitegen.pages.frame import Site, crumbs, shows_plan, window_title
-from sitegen.pages.view import View
 from sitegen.program.model import Build, Program
-from sitegen.vocabulary import Cell, Plans
 
 
 def page(site: Site, program: Program, build: Build) -> EnginePage:
@@ -16,40 +17,41 @@ def page(site: Site, program: Program, build: Build) -> EnginePage:
     path = site.addresses.engines[program.id, build.id]
     view = site.view(path, program.id, build)
     setter = site.setter(path)
-    setter.anchor("build")
+    setter.id("build")
     parts = site.parts(view, setter, "engine", "main")
     side = site.parts(view, setter, "engine", "side")
     if not shows_plan([*parts, *side]):
         drawn = [plans.plan_of(view, build, linked=False)]
         block = Plans(drawn, plans.states_sentence(view), plans.caption(view))
-        parts.insert(0, Part(setter.anchor("plan"), "Where it stands", [setter.plans(block)]))
+        parts.insert(0, Part(setter.id("plan"), "Where it stands", [block]))
     place = program.builds.index(build)
     before = program.builds[place - 1] if place else None
     after = program.builds[place + 1] if place + 1 < len(program.builds) else None
     title = build.title if build.title and build.title != build.id else ""
     return EnginePage(
+        setter=setter,
         path=path,
         title=window_title(build.id, program.title),
         crumbs=crumbs(site, path, [(program.title, site.addresses.programs[program.id]), (build.id, path)]),
         others=site.others(path, program),
         previous=Link(before.id, view.href_engine(before)) if before else None,
         next=Link(after.id, view.href_engine(after)) if after else None,
-        assets=site.links(path, charts=setter.charts),
+        assets=site.links(path, [*parts, *side]),
         foot=site.foot(path, program),
         heading=f"{build.id}: {title}" if title else f"Build {build.id}",
         meta=[
-            *(setter.piece(view.coating_cell(coating)) for coating in build.coatings),
-            PieceView(f"build {build.number} of block {build.block}"),
-            PieceView(build.engine_type.title),
+            *(view.coating_cell(coating) for coating in build.coatings),
+            Cell(f"build {build.number} of block {build.block}"),
+            Cell(build.engine_type.title),
         ],
         first=parts[0] if parts else None,
         side=side,
-        facts=_facts(view, setter, build),
+        facts=_facts(view, build),
         parts=parts[1:],
     )
 
 
-def _facts(view: View, setter: Setter, build: Build) -> list[Fact]:
+def _facts(view: View, build: Build) -> list[Fact]:
     program, kind = view.program, build.engine_type
     facts: list[tuple[str, list[Cell]]] = [
         ("Block", [Cell(f"{build.block}, its {_ordinal(build.number)} build")]),
@@ -74,7 +76,7 @@ def _facts(view: View, setter: Setter, build: Build) -> list[Fact]:
             facts.append((words.sentence(phase), [Cell("not run", note=departure.why)]))
     if build.note:
         facts.append(("Note", [Cell(build.note)]))
-    return [Fact(term, [setter.piece(cell) for cell in cells]) for term, cells in facts if cells]
+    return [Fact(term, cells) for term, cells in facts if cells]
 
 
 def _rings(view: View, build: Build) -> list[Cell]:
@@ -118,10 +120,10 @@ def cylinder_page(site: Site, program: Program, build: Build, cylinder: int) -> 
     side = site.parts(view, setter, "cylinder", "side")
     judged = criteria.of_cylinder(view)
     if judged is not None:
-        parts.append(Part(setter.anchor("criteria"), "Criteria", [setter.table(judged)]))
+        parts.append(Part(setter.id("criteria"), "Criteria", [judged]))
     if not shows_plan([*parts, *side]):
         drawn = [plans.plan_of(view, build, me=cylinder)]
-        side.insert(0, Part(setter.anchor("place"), "Where it sits", [setter.plans(Plans(drawn))]))
+        side.insert(0, Part(setter.id("place"), "Where it sits", [Plans(drawn)]))
     own = next(place for place in build.places if place.cylinder == cylinder)
     state = view.state(build, cylinder)
     order = [(each, place.cylinder) for each in program.builds for place in each.places]
@@ -135,6 +137,7 @@ def cylinder_page(site: Site, program: Program, build: Build, cylinder: int) -> 
         return Link(text, view.href_cylinder(other, number))
 
     return CylinderPage(
+        setter=setter,
         path=path,
         title=window_title(f"{build.id} cylinder {cylinder}", program.title),
         crumbs=crumbs(
@@ -149,14 +152,14 @@ def cylinder_page(site: Site, program: Program, build: Build, cylinder: int) -> 
         others=[Link("Methods", view.href_methods()), Link("Data", view.href_data())],
         previous=link(here - 1),
         next=link(here + 1),
-        assets=site.links(path, charts=setter.charts),
+        assets=site.links(path, [*parts, *side]),
         foot=site.foot(path, program),
         heading=f"{build.id}, cylinder {cylinder}",
-        state=setter.piece(Cell(state.word, word=True)) if state else None,
+        state=Cell(state.word, word=True) if state else None,
         meta=[
-            setter.piece(view.coating_cell(own.coating)),
-            *([PieceView(f"lot {own.lot}")] if own.lot else []),
-            PieceView(f"block {build.block}, build {build.number}"),
+            view.coating_cell(own.coating),
+            *([Cell(f"lot {own.lot}")] if own.lot else []),
+            Cell(f"block {build.block}, build {build.number}"),
         ],
         first=parts[0] if parts else None,
         side=side,

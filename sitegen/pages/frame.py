@@ -6,14 +6,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from sitegen.pages import words
-from sitegen.pages.addresses import Addresses, relative
-from sitegen.pages.blocks import Setter
-from sitegen.pages.contexts import Assets, Foot, Link, Part, PlansView
+from sitegen.declarations import Section, Stream
+from sitegen.page import words
+from sitegen.page.addresses import Addresses, Link, relative
+from sitegen.page.blocks import Block, Figure, Plans
+from sitegen.page.view import Desk, View
+from sitegen.pages.contexts import Assets, Foot, Part
 from sitegen.pages.gallery import Gallery
-from sitegen.pages.view import Desk, View
+from sitegen.pages.setting import Setter, inside, measures_of
 from sitegen.program.model import Build, Coating, Folder, Program
-from sitegen.vocabulary import Measure, Section, Stream
+from sitegen.vocabulary import Measure
 
 if TYPE_CHECKING:
     from sitegen.crossing.history import History
@@ -47,7 +49,7 @@ class Site:
         coating: Coating | None = None,
     ) -> View:
         desk = self.desks[program] if program else None
-        return View(self.folder, self.measures, self.streams, self.addresses, page, desk, build, cylinder, coating)
+        return View(self.folder, self.measures, self.addresses, page, desk, build, cylinder, coating)
 
     def setter(self, page: str) -> Setter:
         return Setter(self.folder.definitions.coatings, page, self.gallery, self.method)
@@ -57,11 +59,15 @@ class Site:
         known = self.measures.get(measure)
         return Link(known.title, self.addresses.method(measure)) if known is not None else None
 
-    def links(self, page: str, *, charts: bool) -> Assets:
+    def links(self, page: str, parts: Sequence[Part] = (), blocks: Sequence[Block] = ()) -> Assets:
+        """Assets of a page with these parts, and blocks outside of any: charts only where it draws some."""
+        every = inside([*blocks, *(block for part in parts for block in part.blocks)])
+
         def to(name: str) -> str:
             return relative(self.assets[name], page)
 
         always = to("report.css"), to("report.js"), to("tables.js")
+        charts = any(isinstance(block, Figure) for block in every)
         return Assets(*always, to("drawings.js")) if charts else Assets(*always)
 
     def sections(self, page: str, place: str) -> list[Section]:
@@ -82,8 +88,8 @@ class Site:
                 continue
             blocks = section.build(view)
             if blocks:
-                parts.append(Part(setter.anchor(section.anchor), section.title, setter.blocks(blocks)))
-                for measure in setter.explained():
+                parts.append(Part(setter.id(section.anchor), section.title, blocks))
+                for measure in measures_of(blocks):
                     self.shown.setdefault(measure, {})[page, section.title] = None
         return parts
 
@@ -121,7 +127,7 @@ def _href(target: str, page: str) -> str:
 
 def shows_plan(parts: Sequence[Part]) -> bool:
     """True where one of the parts already is a block plan, so that the page need not add its own."""
-    return any(isinstance(block, PlansView) and not block.small for part in parts for block in part.blocks)
+    return any(isinstance(block, Plans) and not block.small for part in parts for block in part.blocks)
 
 
 def crumbs(site: Site, page: str, trail: Sequence[tuple[str, str]]) -> list[Link]:

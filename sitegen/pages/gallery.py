@@ -7,12 +7,19 @@ import math
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 
-from sitegen.pages.addresses import slug
-from sitegen.pages.contexts import ScaleView
-from sitegen.pages.words import number
+from sitegen.page.addresses import slug
+from sitegen.page.words import number
 from sitegen.pictures import Picture, PictureFault, picture
 
 _UNITS = ((1e-4, 1e-6, "µm"), (1e-2, 1e-3, "mm"), (1.0, 1e-2, "cm"), (math.inf, 1.0, "m"))  # shorter than, unit, name
+
+
+@dataclass(frozen=True)
+class Scale:
+    """Scale bar of a picture."""
+
+    share: float  # % of the picture's width
+    length: str  # "0.5 mm"
 
 
 @dataclass(frozen=True)
@@ -60,11 +67,11 @@ class Gallery:
         return hung
 
 
-def scale_of(width: float | None) -> ScaleView | None:
+def scale_of(width: float | None) -> Scale | None:
     """Scale bar for a picture of this width [m]: a round length of about a quarter of it; None without a width.
 
     >>> scale_of(2.4e-3), [scale_of(each).length for each in (90e-6, 6e-3, 0.09)], scale_of(None)
-    (ScaleView(share=20.83, length='0.5 mm'), ['20 µm', '1 mm', '2 cm'], None)
+    (Scale(share=20.83, length='0.5 mm'), ['20 µm', '1 mm', '2 cm'], None)
     """
     if width is None or not width > 0:
         return None
@@ -73,4 +80,4 @@ def scale_of(width: float | None) -> ScaleView | None:
     length = max(step * ten for step in (1, 2, 5) if step * ten <= target * (1 + 1e-9))
     unit, name = next((unit, name) for below, unit, name in _UNITS if length < below * (1 - 1e-9))
     shown = length / unit
-    return ScaleView(round(100 * length / width, 2), f"{number(shown, 0 if shown >= 1 else 1)} {name}")
+    return Scale(round(100 * length / width, 2), f"{number(shown, 0 if shown >= 1 else 1)} {name}")

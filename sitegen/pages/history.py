@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from sitegen.pages import words
+from sitegen.page import words
+from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table
+from sitegen.page.view import View
 from sitegen.pages.differences import place_words
-from sitegen.pages.view import View
 from sitegen.program.model import Program
-from sitegen.vocabulary import Block, Cell, Column, Figure, Panel, Row, Table
 
 if TYPE_CHECKING:
     from sitegen.crossing.history import History, Point
@@ -51,8 +51,8 @@ def _phase(each: History, programs: dict[str, Program]) -> str:
 
 
 def _panel(view: View, coating: str, each: History, programs: dict[str, Program]) -> Panel:
-    lines: list[dict[str, Any]] = []
-    means: list[dict[str, Any]] = []
+    lines: list[ChartRow] = []
+    means: list[ChartRow] = []
     unit = view.measures[each.subject.measure].unit
     for y, point in enumerate(each.points):
         mixed = ", mixed engine" if point.mixed else ""

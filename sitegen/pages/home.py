@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from sitegen.pages import comparing, criteria, words
-from sitegen.pages.contexts import CoatingLine, HomePage, Link, PieceView, ProgramLine, TextView
+from sitegen.page import words
+from sitegen.page.addresses import Link
+from sitegen.page.blocks import Cell, Text
+from sitegen.page.view import Desk
+from sitegen.pages import comparing, criteria
+from sitegen.pages.contexts import CoatingLine, HomePage, ProgramLine
 from sitegen.pages.frame import Site, engine_types, window_title
 from sitegen.pages.present import Record, complete, records
-from sitegen.pages.view import Desk
-from sitegen.vocabulary import Cell, Text
 
 ANSWER = "answer"  # anchor of the section that holds a program's answer
 
@@ -16,8 +18,8 @@ def page(site: Site) -> HomePage:
     """The first page."""
     path = site.addresses.home
     setter = site.setter(path)
-    setter.anchor("programs")
-    setter.anchor("coatings")
+    setter.id("programs")
+    setter.id("coatings")
     lines = []
     for program in reversed(site.folder.programs):  # the latest first
         desk = site.desks[program.id]
@@ -48,15 +50,16 @@ def page(site: Site) -> HomePage:
         ]
         where = words.counted(len({program.id for program, _ in builds}), "program")
         used = f"{words.counted(len(builds), 'build')} in {where}" if builds else "no build yet"
-        coatings.append(CoatingLine(setter.piece(view.coating_cell(coating.id)), coating.process, used))
+        coatings.append(CoatingLine(view.coating_cell(coating.id), coating.process, used))
     return HomePage(
+        setter=setter,
         path=path,
         title=window_title("Test programs"),
         crumbs=[Link("All programs")],
         others=[Link("Coatings", "#coatings"), Link("Methods", view.href_methods())],
         previous=None,
         next=Link(lines[0].title, lines[0].href) if lines else None,
-        assets=site.links(path, charts=False),
+        assets=site.links(path),
         foot=site.foot(path),
         reading=words.sentence(
             f"{words.counted(len(lines), 'program')}, {words.counted(len(coatings), 'coating')}. "
@@ -88,19 +91,16 @@ def _moved(desk: Desk) -> str:
     return f"{words.counted(len(moved), 'result')} changed since the last commit"
 
 
-def _answer(site: Site, program: str) -> list[PieceView]:
+def _answer(site: Site, program: str) -> list[Cell]:
     """The lead sentence of the program's answer, where it has one."""
     view = site.view(site.addresses.home, program)
-    setter = site.setter(site.addresses.home)
     compared = comparing.lead(view)
     if compared:
-        return [setter.piece(Cell(compared))]
+        return [Cell(compared)]
     for section in site.sections("program", "main"):
         if section.anchor != ANSWER:
             continue
         for block in section.build(view):
-            if isinstance(block, Text):
-                shown = setter.text(block)
-                if isinstance(shown, TextView) and shown.pieces:
-                    return list(shown.pieces)
-    return [setter.piece(Cell("Not decided yet."))]
+            if isinstance(block, Text) and block.cells:
+                return list(block.cells)
+    return [Cell("Not decided yet.")]

@@ -6,18 +6,18 @@ signals `width` and `narrow`; the drawing sizes nothing itself (`autosize: none`
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from typing import Any
+from collections.abc import Callable, Mapping, Sequence
 
 import altair as alt
 
+from sitegen.pages.compiled import Spec
 from sitegen.pages.styles import DASHES, SHAPES
 
 _SANS = "Segoe UI, Roboto, Helvetica Neue, Liberation Sans, sans-serif"
 _INK, _SOFT, _RULE, _PAPER, _GHOST, _FAINT = (f"var(--{n})" for n in ("ink", "soft", "rule", "paper", "ghost", "faint"))
 
 
-def _expr(text: str) -> Any:
+def _expr(text: str) -> alt.ExprRef:
     return alt.ExprRef(expr=text)
 
 
@@ -28,7 +28,7 @@ _SHAPE = f"shapes[{_TURN}]"
 _DASH = f"dashes[{_TURN}]"
 
 
-def _params(extra: Mapping[str, Any]) -> list[Any]:
+def _params(extra: Mapping[str, object]) -> list[alt.Parameter]:
     fixed = {"shapes": list(SHAPES), "dashes": [list(dash) for dash in DASHES], "narrow": False}
     return [alt.param(name=name, value=value) for name, value in {**fixed, **extra}.items()]
 
@@ -44,11 +44,11 @@ _AXIS = alt.Axis(
 )
 
 
-def _data(name: str) -> Any:
+def _data(name: str) -> alt.Chart:
     return alt.Chart(alt.NamedData(name=name))
 
 
-def _finished(layers: list[Any], extra: Mapping[str, Any], height: int) -> dict[str, Any]:
+def _finished(layers: Sequence[alt.Chart], extra: Mapping[str, object], height: int) -> Spec:
     chart = (
         alt.layer(*layers)
         .properties(width=400, height=height, background="transparent", padding=0)
@@ -66,7 +66,7 @@ def _finished(layers: list[Any], extra: Mapping[str, Any], height: int) -> dict[
     return dict(chart.to_dict())
 
 
-def _value_axis(field: str = "v") -> Any:
+def _value_axis(field: str = "v") -> alt.Y:
     return alt.Y(
         f"{field}:Q",
         scale=alt.Scale(domain=_expr("[bottom, top]"), nice=False, zero=False),
@@ -74,8 +74,8 @@ def _value_axis(field: str = "v") -> Any:
     )
 
 
-def _phased(height: int, *, history: bool) -> dict[str, Any]:
-    def x(field: str = "x") -> Any:
+def _phased(height: int, *, history: bool) -> Spec:
+    def x(field: str = "x") -> alt.X:
         scale = alt.Scale(domain=_expr("[-0.38, n - 0.62]"), nice=False, zero=False)
         return alt.X(f"{field}:Q", scale=scale, axis=None)
 
@@ -186,8 +186,8 @@ def _phased(height: int, *, history: bool) -> dict[str, Any]:
     return _finished(parts, extra, height)
 
 
-def _dots() -> dict[str, Any]:
-    def x(field: str = "v") -> Any:
+def _dots() -> Spec:
+    def x(field: str = "v") -> alt.X:
         scale = alt.Scale(domain=_expr("[bottom, top]"), nice=False, zero=False)
         return alt.X(
             f"{field}:Q",
@@ -195,7 +195,7 @@ def _dots() -> dict[str, Any]:
             axis=_AXIS,
         )
 
-    def y() -> Any:
+    def y() -> alt.Y:
         scale = alt.Scale(domain=_expr("[-0.5, n - 0.5]"), nice=False, zero=False, reverse=True)
         return alt.Y("y:Q", scale=scale, axis=None)
 
@@ -233,10 +233,10 @@ def _dots() -> dict[str, Any]:
     return _finished(parts, {"n": 5, "top": 1, "bottom": 0, "ticks": [0, 1], "digits": ".1f", "apart": 1}, 200)
 
 
-def _along(values: str, form: str) -> Callable[..., Any]:
+def _along(values: str, form: str) -> Callable[..., alt.X]:
     """Axis along a quantity, its numbers and their form given by signals."""
 
-    def x(field: str = "at") -> Any:
+    def x(field: str = "at") -> alt.X:
         scale = alt.Scale(domain=_expr("[from, to]"), nice=False, zero=False)
         ticks = alt.Axis(
             values=_expr(values), title=None, labelOverlap=False, labelFlush=False, tickCount=99,
@@ -247,7 +247,7 @@ def _along(values: str, form: str) -> Callable[..., Any]:
     return x
 
 
-def _run() -> dict[str, Any]:
+def _run() -> Spec:
     """One channel over time: a line of means, upright strokes from least to most, phases, reference points, events."""
     x, y = _along("times", "minutes"), _value_axis
     parts = [
@@ -277,7 +277,7 @@ def _run() -> dict[str, Any]:
     return _finished(parts, extra, 120)
 
 
-def _curves() -> dict[str, Any]:
+def _curves() -> Spec:
     """Curves and points over a quantity: grey before, in the coating's colour after; bands stand upright."""
     x, y = _along("places", "form"), _value_axis
     parts = [
@@ -307,9 +307,9 @@ def _curves() -> dict[str, Any]:
     return _finished(parts, extra, 150)
 
 
-def drawings() -> dict[str, dict[str, Any]]:
+def drawings() -> dict[str, Spec]:
     """Vega-Lite specification of every kind, by name."""
-    made: dict[str, Callable[[], dict[str, Any]]] = {
+    made: dict[str, Callable[[], Spec]] = {
         "slope": lambda: _phased(190, history=False),
         "history": lambda: _phased(240, history=True),
         "dots": _dots,

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Literal
 
+from sitegen.page.blocks import Cell
+
 Mark = Literal["full", "half", "cross", "gap", "ring", "bar", ""]
 
 # full: it is so; half: partly or not yet; cross: it is not so; gap: cannot be told; ring: to come; bar: put aside.
@@ -27,6 +29,11 @@ MARKS: dict[str, Mark] = {
     "left out": "bar",
 }
 STRONG = frozenset({"cross"})  # printed bold: what a reader must not miss
+
+
+def mark(cell: Cell) -> Mark:
+    """Mark of a word of state in a cell; "" for any other cell."""
+    return mark_of(cell.state or cell.text) if cell.word else ""
 
 
 def mark_of(word: str) -> Mark:

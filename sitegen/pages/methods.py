@@ -7,13 +7,14 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from sitegen import reasons
 from sitegen.methods import design
-from sitegen.pages import words
-from sitegen.pages.addresses import slug
-from sitegen.pages.blocks import Setter
-from sitegen.pages.contexts import Fact, MethodGroup, MethodsPage, MethodView, NameView, Part, PieceView
+from sitegen.page import words
+from sitegen.page.addresses import slug
+from sitegen.page.blocks import Block, Cell, Column, Row, Table
+from sitegen.page.view import Desk, View
+from sitegen.pages.contexts import Fact, MethodGroup, MethodsPage, MethodView, NameView, Part
 from sitegen.pages.frame import Site, crumbs, window_title
-from sitegen.pages.view import Desk, View
-from sitegen.vocabulary import Block, Cell, Column, Measure, Row, Table
+from sitegen.pages.setting import Setter
+from sitegen.vocabulary import Measure
 
 _INTERVALS = {
     "confidence": "95 % confidence interval",
@@ -41,7 +42,7 @@ def page(site: Site) -> MethodsPage:
     path = site.addresses.methods
     view = site.view(path)
     setter = site.setter(path)
-    anchors = {measure: setter.anchor(slug(measure)) for measure in site.measures}  # first: others link to them
+    anchors = {measure: setter.id(slug(measure)) for measure in site.measures}  # first: others link to them
     owner = {measure.id: stream.name for stream in site.streams for step in stream.steps for measure in step.gives}
     titled = [(stream.name, stream.title) for stream in site.streams] + [("", "Across streams")]
     groups = []
@@ -49,26 +50,27 @@ def page(site: Site) -> MethodsPage:
         own = [measure for measure in site.measures.values() if owner.get(measure.id, "") == name]
         if own:
             entries = [_entry(site, view, setter, anchors, alike) for alike in _alike(own)]
-            anchor = setter.anchor(name or "across-streams")
+            anchor = setter.id(name or "across-streams")
             groups.append(MethodGroup(anchor, words.sentence(title), entries, words.counted(len(own), "measure")))
     met = _met(site.desks.values())
     return MethodsPage(
+        setter=setter,
         path=path,
         title=window_title("Methods"),
         crumbs=crumbs(site, path, [("Methods", path)]),
         others=site.others(path),
         previous=None,
         next=None,
-        assets=site.links(path, charts=False),
+        assets=site.links(path),
         foot=site.foot(path),
         intervals=_intervals(site.measures.values()),
         groups=groups,
-        comparing=Part(setter.anchor("comparing"), "How coatings are compared", setter.blocks(_comparing())),
+        comparing=Part(setter.id("comparing"), "How coatings are compared", _comparing()),
         parts=[
             Part(
-                setter.anchor("reasons"),
+                setter.id("reasons"),
                 "Why something is not there, or is to be taken with care",
-                [setter.table(_clauses(met, *each)) for each in _CATALOGUES],
+                [_clauses(met, *each) for each in _CATALOGUES],
             )
         ],
         cautions=[(words.sentence(stream.title), stream.cautions) for stream in site.streams if stream.cautions],
@@ -115,7 +117,7 @@ def _comparing() -> list[Block]:
 def _intervals(measures: Iterable[Measure]) -> list[Fact]:
     kinds = {measure.interval for measure in measures}
     facts = [(words.sentence(title), _MEANINGS[kind]) for kind, title in _INTERVALS.items() if kind in kinds]
-    return [Fact(term, [PieceView(text)]) for term, text in [*facts, ("Degrees of freedom", _DF)]]
+    return [Fact(term, [Cell(text)]) for term, text in [*facts, ("Degrees of freedom", _DF)]]
 
 
 # ---- measures -------------------------------------------------------------------------------------------------------
@@ -140,7 +142,7 @@ def _without_name(measure: Measure) -> str:
 def _entry(site: Site, view: View, setter: Setter, anchors: Mapping[str, str], alike: Sequence[Measure]) -> MethodView:
     first = alike[0]
     facts = [("Source", first.source), ("What it does not say", first.limits), ("Shown", _shown(site, alike))]
-    listed = [Fact(term, [PieceView(text)]) for term, text in facts if text]
+    listed = [Fact(term, [Cell(text)]) for term, text in facts if text]
     if len(alike) == 1:
         listed.append(Fact("Values", _values(site, view, first)))
         kind = f"{_kind(first)}; {_interval(first)}"
@@ -148,7 +150,7 @@ def _entry(site: Site, view: View, setter: Setter, anchors: Mapping[str, str], a
         return MethodView(anchors[first.id], first.id, words.sentence(first.title), kind, method, first.formula, listed)
     listed += [Fact(f"Values, {each.title}", _values(site, view, each)) for each in alike]
     return MethodView(
-        setter.anchor(f"{slug(first.id)}-and-others"),
+        setter.id(f"{slug(first.id)}-and-others"),
         "",
         words.sentence(f"{words.counted(len(alike), 'measure')} worked out alike"),
         _interval(first),
@@ -180,7 +182,7 @@ def _shown(site: Site, alike: Sequence[Measure]) -> str:
     return words.sentence("; ".join(f"on {place}" for place in places))
 
 
-def _values(site: Site, view: View, measure: Measure) -> list[PieceView]:
+def _values(site: Site, view: View, measure: Measure) -> list[Cell]:
     """How many values each program has, with a link to the program."""
     pieces = []
     for program, desk in site.desks.items():
@@ -189,8 +191,8 @@ def _values(site: Site, view: View, measure: Measure) -> list[PieceView]:
         open_ = sum(value.status in {"refused", "missing"} for value in values)
         if known or open_:
             count = words.counted(known, "value") + (f", {words.counted(open_, 'place')} without" if open_ else "")
-            pieces.append(PieceView(f"{desk.program.title}: {count}", view.href_program(program)))
-    return pieces or [PieceView("none in these programs")]
+            pieces.append(Cell(f"{desk.program.title}: {count}", view.href_program(program)))
+    return pieces or [Cell("none in these programs")]
 
 
 # ---- reasons --------------------------------------------------------------------------------------------------------

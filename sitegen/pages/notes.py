@@ -16,7 +16,7 @@ from urllib.parse import unquote
 
 from markupsafe import Markup
 
-from sitegen.pages.addresses import Addresses, relative, slug
+from sitegen.page.addresses import Addresses, relative, slug
 from sitegen.pages.linkcheck import OUTWARD
 from sitegen.pictures import PictureFault
 from sitegen.pictures import check as check_picture

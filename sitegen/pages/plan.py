@@ -6,11 +6,13 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from sitegen.pages import words
-from sitegen.pages.contexts import Link, Part, PartsPage
+from sitegen.declarations import Smallest
+from sitegen.page import words
+from sitegen.page.addresses import Link
+from sitegen.page.blocks import Cell, Column, Row, Table
+from sitegen.pages.contexts import Part, PartsPage
 from sitegen.pages.frame import Site, crumbs, window_title
 from sitegen.program.model import Program
-from sitegen.vocabulary import Cell, Column, Row, Smallest, Table
 
 if TYPE_CHECKING:
     from sitegen.crossing.planning import Planning, Reach
@@ -239,17 +241,18 @@ def page(site: Site, program: Program) -> PartsPage:
     view = site.view(path, program.id)
     setter = site.setter(path)
     return PartsPage(
+        setter=setter,
         path=path,
         title=window_title("Plan", program.title),
         crumbs=crumbs(site, path, [(program.title, site.addresses.programs[program.id]), ("Plan", path)]),
         others=site.others(path, program),
         previous=Link(program.title, view.href_program(program)),
         next=Link("Data", view.href_data()),
-        assets=site.links(path, charts=False),
+        assets=site.links(path),
         foot=site.foot(path, program),
         heading=f"Plan of {program.title}",
         reading=reading(plan),
-        parts=[Part(setter.anchor(heading), heading, [setter.table(table)]) for heading, table in tables(plan)],
+        parts=[Part(setter.id(heading), heading, [table]) for heading, table in tables(plan)],
     )
 
 

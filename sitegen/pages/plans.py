@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from sitegen.pages import words
-from sitegen.pages.view import View
+from sitegen.page import words
+from sitegen.page.blocks import Disc, Plan
+from sitegen.page.view import View
 from sitegen.program.model import Build
-from sitegen.vocabulary import Disc, Plan, Value
+from sitegen.vocabulary import Value
 
 CAPTION = "Number: latest {what}. Ring: its coating. Mark and word: state. Each circle leads to its cylinder."
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sitegen.pages import words
-from sitegen.pages.view import Desk
+from sitegen.declarations import Stream
+from sitegen.page import words
+from sitegen.page.view import Desk
 from sitegen.program.model import Build, Phase
-from sitegen.vocabulary import Stream
 
 
 @dataclass(frozen=True)

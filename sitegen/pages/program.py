@@ -2,24 +2,17 @@
 
 from __future__ import annotations
 
-from sitegen.pages import comparing, criteria, notes, plans, ties, words
-from sitegen.pages.blocks import Setter
-from sitegen.pages.contexts import (
-    Link,
-    Matrix,
-    MatrixCell,
-    MatrixRow,
-    Part,
-    PieceView,
-    ProgramPage,
-    TextView,
-)
+from sitegen.page import words
+from sitegen.page.addresses import Link
+from sitegen.page.blocks import Block, Cell, Column, Plans, Row, Table, Text
+from sitegen.page.view import View
+from sitegen.pages import comparing, criteria, notes, plans, ties
+from sitegen.pages.contexts import Matrix, MatrixCell, MatrixRow, Part, ProgramPage
 from sitegen.pages.frame import Site, crumbs, engine_types, shows_plan, window_title
 from sitegen.pages.home import ANSWER
 from sitegen.pages.present import Record, complete, records
-from sitegen.pages.view import View
 from sitegen.program.model import Program
-from sitegen.vocabulary import COMPARED, Cell, Change, Column, Plans, Row, Table
+from sitegen.vocabulary import COMPARED, Change
 
 _OWN_ANCHORS = ("answer", "criteria", "planned", "notes", comparing.ANCHOR, ties.ANCHOR, "worked-out")
 
@@ -30,11 +23,11 @@ def page(site: Site, program: Program) -> ProgramPage:
     view = site.view(path, program.id)
     setter = site.setter(path)
     for anchor in _OWN_ANCHORS:
-        setter.anchor(anchor)
+        setter.id(anchor)
     every = records(site.desks[program.id], list(site.streams))
-    answer = [setter.block(block) for block in comparing.answer(view, site.plans.get(program.id))]
+    answer: list[Block] = [*comparing.answer(view, site.plans.get(program.id))]
     answer += [
-        setter.block(block)
+        block
         for section in site.sections("program", "main")
         if section.anchor == ANSWER
         for block in section.build(view)
@@ -42,68 +35,69 @@ def page(site: Site, program: Program) -> ProgramPage:
     parts = site.parts(view, setter, "program", "main", skip=(ANSWER,))
     compared = comparing.table(view)
     if compared:
-        parts.insert(1, Part(comparing.ANCHOR, comparing.TITLE, setter.blocks(compared)))
+        parts.insert(1, Part(comparing.ANCHOR, comparing.TITLE, compared))
     side = site.parts(view, setter, "program", "side")
     tied = ties.blocks(view)
     if tied:
-        parts.append(Part(ties.ANCHOR, ties.TITLE, setter.blocks(tied)))
+        parts.append(Part(ties.ANCHOR, ties.TITLE, tied))
     moved = _changes(view)
     if moved is not None:
-        parts.append(Part(setter.anchor("changes"), "Changed since the last commit", [setter.table(moved)]))
+        parts.append(Part(setter.id("changes"), "Changed since the last commit", [moved]))
     detail = comparing.worked_out(view)
     if detail:
-        parts.append(Part("worked-out", "How the comparisons were worked out", setter.blocks(detail)))
+        parts.append(Part("worked-out", "How the comparisons were worked out", detail))
     if program.builds and not shows_plan([*parts, *side]):
         drawn = [plans.plan_of(view, build) for build in program.builds]
         block = Plans(drawn, plans.states_sentence(view), plans.caption(view))
-        parts.append(Part(setter.anchor("engines"), "Engines", [setter.plans(block)]))
+        parts.append(Part(setter.id("engines"), "Engines", [block]))
     programs = list(site.folder.programs)
     place = programs.index(program)
     before = programs[place - 1] if place else None
     after = programs[place + 1] if place + 1 < len(programs) else None
     return ProgramPage(
+        setter=setter,
         path=path,
         title=window_title(program.title),
         crumbs=crumbs(site, path, [(program.title, path)]),
         others=site.others(path, program),
         previous=Link(before.title, view.href_program(before)) if before else None,
         next=Link(after.title, view.href_program(after)) if after else None,
-        assets=site.links(path, charts=setter.charts),
+        assets=site.links(path, [*parts, *side], answer),
         foot=site.foot(path, program),
         question=program.question or program.title,
         meta=_meta(program, every),
         answer=answer or [_undecided(program, every)],
         criteria_caption=criteria.caption(program),
-        criteria=criteria.lines(view, setter),
+        criteria=criteria.lines(view),
         parts=parts,
         side=side,
-        matrix=_matrix(site, view, setter, every),
+        matrix=_matrix(site, view, every),
         notes=notes.of_program(site, program, path),
     )
 
 
-def _meta(program: Program, every: list[Record]) -> list[PieceView]:
+def _meta(program: Program, every: list[Record]) -> list[Cell]:
     cylinders = sum(len(build.places) for build in program.builds)
     pieces = [
-        PieceView(program.title, strong=True),
-        PieceView(f"{words.sentence(engine_types(program))}, {words.counted(cylinders, 'cylinder')}"),
-        PieceView(f"{complete(every)} of {len(every)} planned records in"),
+        Cell(program.title, strong=True),
+        Cell(f"{words.sentence(engine_types(program))}, {words.counted(cylinders, 'cylinder')}"),
+        Cell(f"{complete(every)} of {len(every)} planned records in"),
     ]
     due = [record for record in every if record.word == "to come"]
     if due:
         waiting = words.listed(dict.fromkeys(record.build for record in due))
-        pieces.append(PieceView(f"Provisional: records of {waiting} still to come"))
+        pieces.append(Cell(f"Provisional: records of {waiting} still to come"))
     return pieces
 
 
-def _undecided(program: Program, every: list[Record]) -> TextView:
+def _undecided(program: Program, every: list[Record]) -> Text:
     lacking = len(every) - complete(every)
     text = "Not decided yet."
     if lacking:
         text += f" {words.sentence(words.counted(lacking, 'planned record'))} of {len(every)} are not in."
     if not program.builds:
         text = "Nothing has been built yet."
-    return TextView("lead", [PieceView(text)])
+    return Text([Cell(text)], "lead")
 
 
 # ---- since the last commit ------------------------------------------------------------------------------------------
@@ -164,7 +158,7 @@ def _moved(view: View, change: Change) -> list[Cell]:
 # ---- planned and present --------------------------------------------------------------------------------------------
 
 
-def _matrix(site: Site, view: View, setter: Setter, every: list[Record]) -> Matrix:
+def _matrix(site: Site, view: View, every: list[Record]) -> Matrix:
     program = view.program
     planned = {record.phase for record in every}
     phases = [phase for phase in program.phases if phase.id in planned]
@@ -174,9 +168,9 @@ def _matrix(site: Site, view: View, setter: Setter, every: list[Record]) -> Matr
         cells = []
         for phase in phases:
             own = [record for record in every if record.build == build.id and record.phase == phase.id]
-            cells.append(MatrixCell(_cell(setter, own, titles, _skipped(program, build.id, phase.id))))
-        keys = [setter.piece(view.coating_cell(coating, link=False)) for coating in build.coatings]
-        rows.append(MatrixRow(PieceView(build.id, href=view.href_engine(build)), keys, cells))
+            cells.append(MatrixCell(_cell(own, titles, _skipped(program, build.id, phase.id))))
+        keys = [view.coating_cell(coating, link=False) for coating in build.coatings]
+        rows.append(MatrixRow(Cell(build.id, href=view.href_engine(build)), keys, cells))
     return Matrix(_reading(every), [phase.title for phase in phases], rows)
 
 
@@ -188,23 +182,18 @@ def _skipped(program: Program, build: str, phase: str) -> str:
     return "" if only and build not in only else "not planned"
 
 
-def _cell(setter: Setter, own: list[Record], titles: dict[str, str], absent: str) -> list[PieceView]:
+def _cell(own: list[Record], titles: dict[str, str], absent: str) -> list[Cell]:
     """One word where all streams agree, else a line for each stream that lacks something."""
     if not own:
-        return [PieceView(absent)] if absent == "skipped" else []
+        return [Cell(absent)] if absent == "skipped" else []
     if len({(record.word, record.detail) for record in own}) == 1:
-        return [_word(setter, own[0], "")]
-    return [_word(setter, record, titles.get(record.stream, record.stream)) for record in own if record.word != "in"]
+        return [_word(own[0], "")]
+    return [_word(record, titles.get(record.stream, record.stream)) for record in own if record.word != "in"]
 
 
-def _word(setter: Setter, record: Record, stream: str) -> PieceView:
-    if record.word == "partly in":
-        shown = setter.piece(Cell(record.word, word=True))
-        text = record.detail
-    else:
-        text = f"{record.word}, {record.detail}" if record.detail else record.word
-        shown = setter.piece(Cell(text, word=True))
-    return PieceView(text, "", shown.mark, shown.strong, True, stream.lower())
+def _word(record: Record, stream: str) -> Cell:
+    said = record.detail if record.word == "partly in" else ", ".join(filter(None, (record.word, record.detail)))
+    return Cell(said, word=True, note=stream.lower(), state=record.word)
 
 
 def _reading(every: list[Record]) -> str:

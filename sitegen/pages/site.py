@@ -10,16 +10,18 @@ from typing import TYPE_CHECKING
 
 from sitegen import places
 from sitegen.cache import cache_folder
+from sitegen.declarations import Stream
+from sitegen.page.addresses import Addresses, slug
+from sitegen.page.view import Analysis, Desk
 from sitegen.pages import coating, data, engine, home, linkcheck, methods, plan, program
-from sitegen.pages.addresses import Addresses
 from sitegen.pages.bundle import chart_script
 from sitegen.pages.contexts import AnyPage
 from sitegen.pages.frame import Site
 from sitegen.pages.gallery import Gallery
+from sitegen.pages.marks import STRONG, mark, mark_of
 from sitegen.pages.styles import COLOURS, SHAPES, style
-from sitegen.pages.view import Analysis, Desk
 from sitegen.program.model import Folder
-from sitegen.vocabulary import Measure, Stream
+from sitegen.vocabulary import Measure
 
 if TYPE_CHECKING:
     from jinja2 import BytecodeCache, Environment
@@ -94,7 +96,7 @@ def _printer(theme_dir: Path | None) -> Callable[[AnyPage], bytes]:
         from jinja2 import TemplateError
 
         try:
-            return (templates.get_template(page.template).render(page=page).strip() + "\n").encode()
+            return (templates.get_template(page.template).render(page=page, setter=page.setter).strip() + "\n").encode()
         except TemplateError as problem:
             if theme_dir is None:
                 raise  # a fault of ours
@@ -154,6 +156,13 @@ def environment(theme_dir: Path | None) -> Environment:
         lstrip_blocks=True,
         bytecode_cache=_compiled_templates(),
     )
+    environment.filters |= {
+        "mark": mark,
+        "word_mark": mark_of,
+        "slug": slug,
+        "unit": lambda unit: "" if unit == "1" else unit,
+    }
+    environment.tests["strong"] = STRONG.__contains__
     environment.globals["key_symbols"] = [style(order) for order in range(len(SHAPES))]
     environment.policies["json.dumps_kwargs"] = {"sort_keys": True, "separators": (",", ":"), "allow_nan": False}
     return environment

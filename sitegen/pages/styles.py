@@ -49,6 +49,7 @@ class Style:
     colour: int  # index of the CSS variable --coating-<n>
     shape: str  # SVG path in a box from -1 to 1
     dash: tuple[float, ...]
+    symbol: int  # number of the drawing that holds this shape and dash
 
 
 def style_number(order: int) -> tuple[int, int, int]:
@@ -64,4 +65,4 @@ def style_number(order: int) -> tuple[int, int, int]:
 def style(order: int) -> Style:
     """Look of the coating at place `order` of definitions.yaml."""
     colour, shape, dash = style_number(order)
-    return Style(colour, SHAPES[shape], DASHES[dash])
+    return Style(colour, SHAPES[shape], DASHES[dash], shape)

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any
-
-from sitegen.pages import words
-from sitegen.pages.view import View
+from sitegen.page import words
+from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table
+from sitegen.page.view import View
 from sitegen.program.model import Subject, Tie
-from sitegen.vocabulary import Block, Cell, Column, Figure, Panel, Row, Table, Value
+from sitegen.vocabulary import Value
 
 ANCHOR = "ties"
 TITLE = "Whether it all ties together"
@@ -30,7 +29,7 @@ def _figure(view: View, tie: Tie) -> Figure:
             for place in build.places
             if (build.id, place.cylinder) in first and (build.id, place.cylinder) in second
         ]
-        points: list[dict[str, Any]] = []
+        points: list[ChartRow] = []
         for place, one, other in both:
             tip = f"cylinder {place.cylinder}: {view.text(one, unit=True)}, {view.text(other, unit=True)}"
             points.append(

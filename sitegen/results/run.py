@@ -14,6 +14,8 @@ from itertools import groupby
 from pathlib import Path
 from typing import TypeVar
 
+from sitegen.declarations import Step, Stream, in_order
+from sitegen.logs.join import Log
 from sitegen.program.model import Program
 from sitegen.reasons import RESTORABLE
 from sitegen.rounding import stored
@@ -28,11 +30,8 @@ from sitegen.vocabulary import (
     ReadingsBook,
     Result,
     Series,
-    Step,
-    Stream,
     Value,
     Verdict,
-    in_order,
 )
 
 Rows = Mapping[tuple[str, Key], Value]
@@ -96,7 +95,8 @@ def gather(program: Program, streams: Sequence[Stream]) -> Evidence:
 
 def _newest(streams: Sequence[Stream], readings: Mapping[str, Readings]) -> str:
     """The day of the newest record: as of when the results speak. No clock is asked, so they stay what they are."""
-    days = {log.start[:10] for own in readings.values() for log in own.logs.values() if log.start}
+    logs = [log for own in readings.values() for log in own.logs.values() if isinstance(log, Log)]
+    days = {log.start[:10] for log in logs if log.start}
     for stream in streams:
         frame = readings[stream.name].frame
         for each in stream.fields:

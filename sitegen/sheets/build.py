@@ -6,7 +6,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from sitegen.pages.addresses import slug, slugs
+from sitegen.declarations import Blank, Stream
+from sitegen.page.addresses import slug, slugs
 from sitegen.pages.site import check_theme, environment, themed
 from sitegen.program.model import Build, Phase, Program
 from sitegen.sheets import paper, running
@@ -14,7 +15,6 @@ from sitegen.sheets.columns import Columns, Written, choose, in_units_of, instru
 from sitegen.sheets.contexts import AnySheetPage, BuildLines, Packet, PacketLine, Sheet, SheetList, TableLinks
 from sitegen.sheets.entries import entries
 from sitegen.sheets.tables import EmptyTable, as_text, as_workbook
-from sitegen.vocabulary import Blank, Stream
 
 TABLES = "tables"  # folder of the empty tables
 _OIL = "oil"

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path, PurePosixPath
 
 from sitegen import units
+from sitegen.declarations import Blank, Stream
 from sitegen.program.model import Build, Phase, Program, RecordSource
 from sitegen.program.records import PARQUET, WORKBOOKS
 from sitegen.tables.blocked import Blocked
@@ -15,7 +16,7 @@ from sitegen.tables.columns import known_headers, parted
 from sitegen.tables.decode import Decoded
 from sitegen.tables.kinds import load
 from sitegen.tables.table import Table, lay_out, lay_out_cells, plain
-from sitegen.vocabulary import Blank, Field, Stream
+from sitegen.vocabulary import Field
 
 # The unit a field is written in where neither the program's tables nor its stream name one.
 _UNITS = {

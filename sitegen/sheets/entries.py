@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 from sitegen.sheets.columns import is_text
 from sitegen.sheets.tables import EmptyTable
@@ -32,9 +31,9 @@ def entries(tables: Sequence[EmptyTable], ending: str) -> str:
     )
 
 
-def _entry(table: EmptyTable, ending: str) -> dict[str, Any]:
+def _entry(table: EmptyTable, ending: str) -> dict[str, object]:
     source, columns = table.columns.source, table.columns
-    entry: dict[str, Any] = {"file": f"records/{table.name}.{ending}"}
+    entry: dict[str, object] = {"file": f"records/{table.name}.{ending}"}
     if source is None:
         return entry
     keys: tuple[str, ...] = ("date_order",)

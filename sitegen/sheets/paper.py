@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from sitegen.declarations import Blank, PaperTable, Stream
 from sitegen.sheets.columns import Columns
 from sitegen.sheets.contexts import Blankspace, Cell, Grid, Heading, Row, Sheet
-from sitegen.vocabulary import Blank, Field, PaperTable, Stream
+from sitegen.vocabulary import Field
 
 LOCAL = "Local codes, the site's rules and its competent person come first."
 _PRINTED = {"degC": "°C", "degF": "°F", "deg": "°", "um": "µm", "N m": "N·m", "mm2": "mm²"}

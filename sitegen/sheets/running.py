@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from sitegen.pages.words import number
+from sitegen.page.words import number
 from sitegen.program.model import Build, Phase, Program, ScheduleStep
 from sitegen.sheets.contexts import Blankspace, Cell, Grid, Heading, Label, Row, Sheet
 from sitegen.sheets.paper import cautions

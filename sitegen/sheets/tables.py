@@ -8,12 +8,15 @@ import re
 import zipfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING
 
 from sitegen import units
 from sitegen.sheets.columns import Columns, Heading, is_text
 from sitegen.tables.records import SEPARATORS
 from sitegen.vocabulary import Field
+
+if TYPE_CHECKING:
+    from openpyxl.worksheet.worksheet import Worksheet
 
 _NEVER = (1980, 1, 1, 0, 0, 0)  # the earliest date a zip archive can hold
 _STAMP = re.compile(rb"(<dcterms:(?:created|modified)[^>]*>)[^<]*(<)")
@@ -91,13 +94,13 @@ def as_workbook(table: EmptyTable) -> bytes:
     return _without_clock(out.getvalue())
 
 
-def _typed(text: str, what: Field | None) -> Any:
+def _typed(text: str, what: Field | None) -> int | str | None:
     if not text:
         return None
     return int(text) if what is not None and what.kind == "integer" else text
 
 
-def _prepared(sheet: Any, table: EmptyTable, heading: Heading, cells: str) -> None:
+def _prepared(sheet: Worksheet, table: EmptyTable, heading: Heading, cells: str) -> None:
     """What a column's cells may hold: number format, list of words, limits."""
     from openpyxl.worksheet.datavalidation import DataValidation
 

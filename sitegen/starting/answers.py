@@ -117,6 +117,9 @@ class Around:
     streams: Mapping[str, str]  # name -> title, in the order of the registry
 
 
+SoFar = Mapping[str, Any]  # what the questions before it were answered with, by key
+
+
 @dataclass(frozen=True)
 class Question:
     """One thing that is asked."""
@@ -124,11 +127,11 @@ class Question:
     key: str  # in a file of answers; as an option with hyphens
     ask: str  # on a terminal
     help: str  # beside the option
-    read: Callable[[Sequence[str], Around, Mapping[str, Any]], Any]
-    default: Callable[[Around, Mapping[str, Any]], str | None]  # None: has to be answered
+    read: Callable[[Sequence[str], Around, SoFar], object]
+    default: Callable[[Around, SoFar], str | None]  # None: has to be answered
     many: bool = False  # a list; on one line parted by commas, testers by semicolons
     mark: str = ","
-    applies: Callable[[Mapping[str, Any]], bool] = lambda _: True
+    applies: Callable[[SoFar], bool] = lambda _: True
     otherwise: str = ""  # why it does not apply
 
     @property
@@ -151,7 +154,7 @@ class Given:
 # ---- how each is understood -----------------------------------------------------------------------------------------
 
 
-def _text(texts: Sequence[str], around: Around, so_far: Mapping[str, Any]) -> str:
+def _text(texts: Sequence[str], around: Around, so_far: SoFar) -> str:
     del around, so_far
     (said,) = texts
     if not said.isprintable() or len(said) > LONGEST_TEXT:
@@ -173,7 +176,7 @@ def _identified(text: str) -> str:
     return name
 
 
-def _engine_type(texts: Sequence[str], around: Around, so_far: Mapping[str, Any]) -> NewType:
+def _engine_type(texts: Sequence[str], around: Around, so_far: SoFar) -> NewType:
     said = _text(texts, around, so_far)
     there = around.definitions.engine_types if around.definitions else {}
     if said in there:
@@ -182,7 +185,7 @@ def _engine_type(texts: Sequence[str], around: Around, so_far: Mapping[str, Any]
     return NewType(_identified(said), said, new=True)
 
 
-def _cylinders(texts: Sequence[str], around: Around, so_far: Mapping[str, Any]) -> int:
+def _cylinders(texts: Sequence[str], around: Around, so_far: SoFar) -> int:
     del around, so_far
     return _whole(texts, 1, MOST_CYLINDERS)
 
@@ -194,8 +197,8 @@ def _whole(texts: Sequence[str], low: int, high: int) -> int:
     return int(said)
 
 
-def _quantity(dimension: str) -> Callable[[Sequence[str], Around, Mapping[str, Any]], str]:
-    def read(texts: Sequence[str], around: Around, so_far: Mapping[str, Any]) -> str:
+def _quantity(dimension: str) -> Callable[[Sequence[str], Around, SoFar], str]:
+    def read(texts: Sequence[str], around: Around, so_far: SoFar) -> str:
         del around, so_far
         (said,) = texts
         if not said:
@@ -222,11 +225,11 @@ def _coating(text: str, around: Around) -> NewCoating:
     return NewCoating(_identified(text), text, new=True)
 
 
-def _reference(texts: Sequence[str], around: Around, so_far: Mapping[str, Any]) -> NewCoating:
+def _reference(texts: Sequence[str], around: Around, so_far: SoFar) -> NewCoating:
     return _coating(_text(texts, around, so_far), around)
 
 
-def _candidates(texts: Sequence[str], around: Around, so_far: Mapping[str, Any]) -> tuple[NewCoating, ...]:
+def _candidates(texts: Sequence[str], around: Around, so_far: SoFar) -> tuple[NewCoating, ...]:
     made = tuple(_coating(_text([each], around, so_far), around) for each in texts)
     if not made:
         raise Unfit("no candidate is named", "one coating or more that is compared with the reference")
@@ -243,7 +246,7 @@ def _apart(ids: Sequence[str], what: str) -> None:
             raise Unfit(f'the {what} "{each}" is named twice', "a different name for each")
 
 
-def _builds(texts: Sequence[str], around: Around, so_far: Mapping[str, Any]) -> tuple[str, ...]:
+def _builds(texts: Sequence[str], around: Around, so_far: SoFar) -> tuple[str, ...]:
     del around, so_far
     if len(texts) == 1 and re.fullmatch("[0-9]{1,12}", texts[0]):
         return tuple(f"B{number}" for number in range(1, _whole(texts, 1, MOST_BUILDS) + 1))
@@ -257,8 +260,8 @@ def _builds(texts: Sequence[str], around: Around, so_far: Mapping[str, Any]) -> 
     return tuple(texts)
 
 
-def _word(words: Sequence[str]) -> Callable[[Sequence[str], Around, Mapping[str, Any]], str]:
-    def read(texts: Sequence[str], around: Around, so_far: Mapping[str, Any]) -> str:
+def _word(words: Sequence[str]) -> Callable[[Sequence[str], Around, SoFar], str]:
+    def read(texts: Sequence[str], around: Around, so_far: SoFar) -> str:
         del around, so_far
         (said,) = texts
         if said not in words:
@@ -268,12 +271,12 @@ def _word(words: Sequence[str]) -> Callable[[Sequence[str], Around, Mapping[str,
     return read
 
 
-def _seed(texts: Sequence[str], around: Around, so_far: Mapping[str, Any]) -> int:
+def _seed(texts: Sequence[str], around: Around, so_far: SoFar) -> int:
     del around, so_far
     return _whole(texts, 0, MOST_SEED)
 
 
-def _phases(texts: Sequence[str], around: Around, so_far: Mapping[str, Any]) -> tuple[NewPhase, ...]:
+def _phases(texts: Sequence[str], around: Around, so_far: SoFar) -> tuple[NewPhase, ...]:
     del around, so_far
     made = [_phase(each) for each in texts]
     _apart([each.id for each in made], "phase")
@@ -303,7 +306,7 @@ def _phase(text: str) -> NewPhase:
     return NewPhase(_identified(name.replace(" ", "-").replace(".", "-")), text, kind, condition, time)
 
 
-def _testers(texts: Sequence[str], around: Around, so_far: Mapping[str, Any]) -> tuple[NewTester, ...]:
+def _testers(texts: Sequence[str], around: Around, so_far: SoFar) -> tuple[NewTester, ...]:
     del so_far
     there = around.definitions.testers if around.definitions else {}
     made = []
@@ -326,7 +329,7 @@ def _testers(texts: Sequence[str], around: Around, so_far: Mapping[str, Any]) ->
     return tuple(made)
 
 
-def _records(texts: Sequence[str], around: Around, so_far: Mapping[str, Any]) -> tuple[str, ...]:
+def _records(texts: Sequence[str], around: Around, so_far: SoFar) -> tuple[str, ...]:
     del so_far
     for each in texts:
         if each not in around.streams:
@@ -341,16 +344,16 @@ def _records(texts: Sequence[str], around: Around, so_far: Mapping[str, Any]) ->
 USUAL_RECORDS = ("buildsheet", "leakdown", "runlog", "inspection")
 
 
-def _none(around: Around, so_far: Mapping[str, Any]) -> None:
+def _none(around: Around, so_far: SoFar) -> None:
     del around, so_far
 
 
-def _always(text: str) -> Callable[[Around, Mapping[str, Any]], str]:
+def _always(text: str) -> Callable[[Around, SoFar], str]:
     return lambda _, __: text
 
 
-def _only(kind: str) -> Callable[[Around, Mapping[str, Any]], str | None]:
-    def default(around: Around, so_far: Mapping[str, Any]) -> str | None:
+def _only(kind: str) -> Callable[[Around, SoFar], str | None]:
+    def default(around: Around, so_far: SoFar) -> str | None:
         del so_far
         there = list(getattr(around.definitions, kind)) if around.definitions else []
         return there[0] if len(there) == 1 else None
@@ -358,22 +361,22 @@ def _only(kind: str) -> Callable[[Around, Mapping[str, Any]], str | None]:
     return default
 
 
-def _all_testers(around: Around, so_far: Mapping[str, Any]) -> str | None:
+def _all_testers(around: Around, so_far: SoFar) -> str | None:
     del so_far
     return "; ".join(around.definitions.testers) if around.definitions and around.definitions.testers else None
 
 
-def _seed_of(around: Around, so_far: Mapping[str, Any]) -> str:
+def _seed_of(around: Around, so_far: SoFar) -> str:
     del so_far
     return str(int(hashlib.sha256(around.id.encode()).hexdigest()[:8], 16) % 10**8)
 
 
-def _title_of(around: Around, so_far: Mapping[str, Any]) -> str:
+def _title_of(around: Around, so_far: SoFar) -> str:
     del so_far
     return around.id.replace("-", " ").capitalize()
 
 
-def _is_new(so_far: Mapping[str, Any]) -> bool:
+def _is_new(so_far: SoFar) -> bool:
     kind = so_far.get("engine_type")
     return kind is not None and kind.new
 
@@ -489,14 +492,14 @@ def read_file(path: Path, file: str) -> tuple[dict[str, Given], Collector]:
 _SECTIONS = ("coatings", "engine_types", "testers", "reference_orifices", "tools", "oils", "meters", "laboratories")
 
 
-def _clash(so_far: Mapping[str, Any], around: Around) -> str:
+def _clash(so_far: SoFar, around: Around) -> str:
     """What is said where two definitions would share an id; "" where none do."""
     seen: dict[str, str] = {}
     for section in _SECTIONS if around.definitions is not None else ():
         for name in getattr(around.definitions, section):
             seen[str(name).casefold()] = f'"{name}" among the {section} of definitions.yaml'
     kind, reference = so_far.get("engine_type"), so_far.get("reference")
-    new: list[tuple[Any, str]] = [(kind, "engine type")] if kind else []
+    new: list[tuple[NewType | NewCoating | NewTester, str]] = [(kind, "engine type")] if kind else []
     new += [(each, "coating") for each in (*([reference] if reference else []), *so_far.get("candidates", ()))]
     new += [(each, "tester") for each in so_far.get("testers", ())]
     for each, what in new:

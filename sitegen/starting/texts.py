@@ -8,9 +8,10 @@ import shlex
 from collections.abc import Iterable, Mapping, Sequence
 
 from sitegen.crossing import allocation
+from sitegen.declarations import Stream
 from sitegen.program.yamltext import quantity, scalar
 from sitegen.starting.answers import Answers, NewPhase
-from sitegen.vocabulary import Field, Stream
+from sitegen.vocabulary import Field
 
 # Unit of a column by the dimension of its field; where a dimension is not named here, the first spelling of `units`.
 _COLUMN_UNITS: Mapping[str, Mapping[str, str]] = {

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
+import numpy.typing as npt
 
 from sitegen.program.model import Calibration
 from sitegen.tables.ids import counted
@@ -38,7 +39,7 @@ def in_force(sheet: Sheet, name: str, calibrations: Mapping[str, Sequence[Calibr
     sheet.set_aside(mask, "past-calibration", name, what, "a date between a calibration and its due date")
 
 
-def same_again(sheet: Sheet, state: pd.DataFrame, among: Any, name: str, why: str) -> None:
+def same_again(sheet: Sheet, state: pd.DataFrame, among: npt.ArrayLike, name: str, why: str) -> None:
     """Set aside each reading of `among` still in use whose row of `state` says the same as one before it.
 
     Empty says the same as empty. The reading set aside is the later one.

@@ -51,7 +51,7 @@ def unknown(
                 yield _problem(part, each.name, file, source, at, code, what + _further(count), expected, "")
 
 
-def _of_build(program: Program, build: Build, refers: str, value: Any) -> tuple[str, str, str] | None:
+def _of_build(program: Program, build: Build, refers: str, value: str | float) -> tuple[str, str, str] | None:
     if refers == "cylinder":
         numbers = [place.cylinder for place in build.places]
         if value in numbers:

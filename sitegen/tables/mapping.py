@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -76,13 +75,13 @@ class Part:
 
     lines: npt.NDArray[np.int64]
     phases: Sequence[str]  # sheet form: phase of each reading, for its id; else empty
-    arrays: Mapping[str, Any]  # field -> float64, or object of str and None
+    arrays: Mapping[str, np.ndarray]  # field -> float64, or object of str and None
     faults: Sequence[Fault]
     empty_cells: int = 0  # of a sheet: no reading was entered
     headers: Mapping[str, str] = field(default_factory=dict)  # field -> header, for messages
     cell_field: str = ""  # sheet form: field its cells hold ...
     cell_headers: Sequence[str] = ()  # ... and the header of each reading
-    marks: Mapping[str, Any] = field(default_factory=dict)  # bounded field -> object of "", "<", "ND" and "-"
+    marks: Mapping[str, np.ndarray] = field(default_factory=dict)  # bounded field -> object of "", "<", "ND" and "-"
 
     def header(self, name: str, at: int) -> str:
         """Header over what a reading says of a field; the field's name where it is stated once for all."""
@@ -104,7 +103,7 @@ def readings(table: Table, plan: Plan, source: RecordSource, file: str) -> Part:
     return _part(table, plan, convert, arrays, lines, short)
 
 
-def _of_sheet(table: Table, plan: Plan, source: RecordSource, file: str, columns: Mapping[int, Any]) -> Part:
+def _of_sheet(table: Table, plan: Plan, source: RecordSource, file: str, columns: Mapping[int, np.ndarray]) -> Part:
     """One reading for each cell with something in it, row by row."""
     across = len(plan.cells)
     cells = np.stack([columns[use.at] for use, _ in plan.cells], axis=1).reshape(-1)
@@ -141,7 +140,7 @@ def _part(
     table: Table,
     plan: Plan,
     convert: _Converter,
-    arrays: dict[str, Any],
+    arrays: dict[str, np.ndarray],
     lines: npt.NDArray[np.int64],
     short: npt.NDArray[np.bool_],
 ) -> Part:
@@ -179,7 +178,7 @@ class _Converter:
         self.problems: list[Problem] = []
         self.marks: dict[str, Cells] = {}
 
-    def __call__(self, use: Use, column: Any, odd: Mapping[int, Odd]) -> Any:
+    def __call__(self, use: Use, column: np.ndarray, odd: Mapping[int, Odd]) -> np.ndarray:
         if odd:
             column = column.copy()
             column[list(odd)] = "" if column.dtype == object else np.nan
@@ -204,7 +203,7 @@ class _Converter:
         line = int(self._lines[at])
         self.problems.append(Problem(self._file, line, 0, code, what, expected, "", next_step, use.header))
 
-    def _numbers(self, use: Use, column: Any) -> Any:
+    def _numbers(self, use: Use, column: np.ndarray) -> np.ndarray:
         what = use.field
         if column.dtype == object:
             read = numbers(column, self._source.decimal, self._source.thousands)
@@ -238,7 +237,7 @@ class _Converter:
             self._aside(out, values, use, column, "outside-limits", "is outside its limits")
         return values
 
-    def _aside(self, mask: Any, values: Any, use: Use, column: Any, code: str, what: str) -> None:
+    def _aside(self, mask: np.ndarray, values: np.ndarray, use: Use, column: np.ndarray, code: str, what: str) -> None:
         for at in np.flatnonzero(mask & ~np.isnan(values)).tolist():
             allowed = within(use) if code == "outside-limits" else expected(use.field)
             self.faults.append(Fault(int(at), code, use.field.name, f"{self._cell(column, at)} {what}", allowed))
@@ -265,7 +264,7 @@ class _Converter:
             )
         return _objects([value or None for value in read.values.tolist()])
 
-    def _each(self, use: Use, column: Cells, understand: Any, code: str) -> Cells:
+    def _each(self, use: Use, column: Cells, understand: Callable[[str], str], code: str) -> Cells:
         known: dict[str, str | None] = {}
         wrong = set()
         for cell in dict.fromkeys(column.tolist()):
@@ -283,7 +282,7 @@ class _Converter:
                 self.faults.append(Fault(at, code, use.field.name, said, expected(use.field), near))
         return _objects([known[cell] for cell in listed])
 
-    def _cell(self, column: Any, at: int) -> str:
+    def _cell(self, column: np.ndarray, at: int) -> str:
         cell = column[at]
         return f'"{shown(cell.strip())}"' if isinstance(cell, str) else f'"{cell:.12g}"'
 
@@ -337,7 +336,7 @@ def within(use: Use) -> str:
     return f"{told(what.low)} to {told(what.high)}{unit}"
 
 
-def _objects(values: list[Any]) -> Cells:
+def _objects(values: Sequence[object]) -> Cells:
     array = np.empty(len(values), dtype=object)
     array[:] = values
     return array

@@ -7,7 +7,7 @@ reading of is not yet taken: it is no reading, and only counted.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any
@@ -33,6 +33,7 @@ Check = Callable[[Program, "Sheet"], None]
 """Sets readings of one stream aside; see `Sheet.set_aside`."""
 
 LEADING = ("reading", "file", "row", "use")
+Facts = dict[str, Any]  # what is said of a file: encoding, separator, rows, used, notes, columns ...
 NOT_TAKEN = "not-taken"
 
 
@@ -43,7 +44,7 @@ class _Read:
     file: str
     source: RecordSource
     part: Part
-    facts: dict[str, Any]
+    facts: Facts
     copy_of: str = ""
 
 
@@ -81,7 +82,7 @@ class Sheet:
 
     def set_aside(
         self,
-        mask: Any,
+        mask: npt.ArrayLike,
         code: str,
         name: str,
         what: str | Callable[[int], str],
@@ -129,12 +130,12 @@ def read_stream(
     """
     problems: list[Problem] = []
     read: list[_Read] = []
-    files: dict[str, dict[str, Any]] = {}
+    files: dict[str, Facts] = {}
     seen: dict[str, str] = {}
     contents: dict[tuple[str, str], Decoded | Grid] = {}
     for source in sources:
         file = f"{Path(program.folder).name}/{PurePosixPath(source.file)}"
-        facts: dict[str, Any] = {
+        facts: Facts = {
             "encoding": "",
             "separator": "",
             "decimal": source.decimal,
@@ -188,7 +189,7 @@ def _one(
     file: str,
     fields: Sequence[Field],
     content: Decoded | Grid,
-    facts: dict[str, Any],
+    facts: Facts,
 ) -> _Read:
     facts["encoding"] = content.encoding
     facts["notes"] = list(content.notes) if isinstance(content, Decoded) else []
@@ -222,7 +223,7 @@ def _one(
     return _Read(file, source, part, facts)
 
 
-def _joined(first: Mapping[str, Any], second: Mapping[str, Any]) -> dict[str, Any]:
+def _joined(first: Facts, second: Facts) -> Facts:
     """Facts of a file that two record entries read."""
     notes = [*first["notes"], *(note for note in second["notes"] if note not in first["notes"])]
     columns = {name: first["columns"].get(name) or used for name, used in second["columns"].items()} or first["columns"]
@@ -236,7 +237,7 @@ def _frame(read: Sequence[_Read], fields: Sequence[Field]) -> pd.DataFrame:
     import pandas as pd
 
     sizes = [len(each.part.lines) for each in read]
-    columns: dict[str, Any] = {
+    columns: dict[str, object] = {
         "reading": _text([name for each in read for name in ids.of_readings(each.part, each.file, not each.copy_of)]),
         "file": _text([each.file for each, size in zip(read, sizes, strict=True) for _ in range(size)]),
         "row": np.concatenate([np.zeros(0, dtype=np.int64), *(each.part.lines for each in read)]),

@@ -60,7 +60,9 @@ class Table:
     def __len__(self) -> int:
         return len(self._rows)
 
-    def columns(self, wanted: Collection[int], numeric: Collection[int] = (), decimal: str = ".") -> dict[int, Any]:
+    def columns(
+        self, wanted: Collection[int], numeric: Collection[int] = (), decimal: str = "."
+    ) -> dict[int, np.ndarray]:
         """Columns by position: text, or float64 (nan where empty) where asked for and every cell is a plain number.
 
         Text cells come as they stand in the file, blanks at their ends included.
@@ -79,7 +81,7 @@ class Table:
         first = int(np.argmin(np.isnan(values)))
         return self._rows[first].split(self._mark)[at].strip().casefold() in {"true", "false"}
 
-    def _parsed(self, wanted: Collection[int], numeric: frozenset[int], decimal: str) -> dict[int, Any]:
+    def _parsed(self, wanted: Collection[int], numeric: frozenset[int], decimal: str) -> dict[int, np.ndarray]:
         import pandas as pd
 
         kinds: dict[Any, Any] = {at: "float64" if at in numeric else object for at in wanted}

@@ -20,7 +20,6 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from lzma import LZMAError
-from typing import Any
 from xml.parsers import expat
 
 from sitegen.problems import listed, nearest, shown
@@ -364,7 +363,7 @@ class _Formats:
         return iso(value)
 
 
-def iso(value: Any) -> str:
+def iso(value: object) -> str:
     """A date, a time or both in ISO; midnight is no time of day; a length of time in hours, minutes and seconds.
 
     >>> iso(datetime(2026, 5, 14)), iso(datetime(2026, 5, 14, 8, 30)), iso(timedelta(hours=40, seconds=5))

@@ -12,8 +12,9 @@ from scipy.optimize import brentq
 
 from crossing.factory import AREA, LOSS, MEASURES, C, D, R, case, program
 from sitegen.crossing import allocation, planning
+from sitegen.declarations import Smallest, Stream
 from sitegen.pages import plan as told
-from sitegen.vocabulary import Comparison, Smallest, Stream
+from sitegen.vocabulary import Comparison
 
 EVEN = {f"B{n}": (R, C)[n % 2 :][:1] * 4 for n in range(6)}
 

@@ -18,12 +18,12 @@ from PIL import ExifTags, Image
 
 from sitegen import registry
 from sitegen.cli import main
-from sitegen.pages.addresses import Addresses
+from sitegen.page.addresses import Addresses
+from sitegen.page.blocks import Images, Table, Text
+from sitegen.page.view import Desk, View
 from sitegen.pages.gallery import Gallery, scale_of
-from sitegen.pages.view import Desk, View
 from sitegen.program.model import Folder
 from sitegen.streams.inspection.sections import cylinder_inspection, engine_inspection
-from sitegen.vocabulary import Images, Table, Text
 from sitegen.workflow import Conclusion
 
 WRITTEN = "WRITTEN-9137"
@@ -223,7 +223,7 @@ def test_examples_show_the_narrow_band(concluded: dict[str, Conclusion]) -> None
     program = analysis.program
     folder = Folder(str(PROGRAMS), program.definitions, (program,))
     view = View(
-        folder, registry.measures(), registry.STREAMS, Addresses.of(folder), "index.html", Desk(analysis),
+        folder, registry.measures(), Addresses.of(folder), "index.html", Desk(analysis),
         program.build("B6"), 2,
     )  # fmt: skip
     table, images = cylinder_inspection(view)

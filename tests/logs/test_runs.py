@@ -11,6 +11,7 @@ from simulate import programs
 from simulate.logs import RunTruth
 
 from sitegen import registry, workflow
+from sitegen.logs.join import Log
 from sitegen.results.run import Analysis
 from sitegen.vocabulary import Value
 
@@ -43,6 +44,7 @@ def test_revolutions_and_energy_to_a_thousandth(
     logs = {key: log for each in concluded for key, log in each.readings["runlog"].logs.items()}
     assert logs.keys() == truth.keys()
     for key, log in logs.items():
+        assert isinstance(log, Log)
         assert log.revolutions == pytest.approx(truth[key].revolutions, rel=1e-3), key
         assert log.energy == pytest.approx(truth[key].energy, rel=5e-3), key
         assert log.running_seconds == pytest.approx(truth[key].running, abs=15), key

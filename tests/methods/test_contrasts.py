@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import numpy.typing as npt
 import pytest
 from numpy.typing import NDArray
 from scipy import stats
@@ -61,7 +62,7 @@ def values(spots: list[Spot], seed: int = 7) -> NDArray[np.float64]:
     return np.asarray(np.random.default_rng(seed).normal(10, 2, len(spots)))
 
 
-def compared(spots: list[Spot], y: object, procedure: str, covariates: object = None) -> Contrast:
+def compared(spots: list[Spot], y: npt.ArrayLike, procedure: str, covariates: npt.ArrayLike | None = None) -> Contrast:
     design = recognise(spots, "A", "B")
     assert (design.procedure, design.reason) == (procedure, "")
     found = contrast(design, spots, y, "A", "B", covariates)
@@ -328,7 +329,7 @@ def test_covariates_are_brought_to_one_size() -> None:
         (("AAAA", "BBBB"), None, "build-and-coating"),
     ],
 )
-def test_refused(builds: tuple[str, ...], covariates: object, code: str) -> None:
+def test_refused(builds: tuple[str, ...], covariates: npt.ArrayLike | None, code: str) -> None:
     spots = program(*builds)
     with pytest.raises(Refused) as why:
         contrast(recognise(spots, "A", "B"), spots, values(spots), "A", "B", covariates)

@@ -8,10 +8,11 @@ from pathlib import Path
 import pytest
 from tables.house import Folder, column, program, told
 
+from sitegen.declarations import Step
 from sitegen.program.model import Build, Laboratory, Oil, Program, RecordSource
 from sitegen.reasons import CATALOGUE
 from sitegen.streams.oil import STREAM
-from sitegen.vocabulary import Book, Key, Readings, Step, Value
+from sitegen.vocabulary import Book, Key, Readings, Value
 
 HEAD = "sample,engine,phase,what,hours [h],mass [kg],laboratory,batch,Fe [mg/kg],Cr [mg/kg]\n"
 LONG = "sample,engine,phase,what,mass [kg],laboratory,element,concentration [mg/kg]\n"

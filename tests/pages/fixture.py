@@ -12,6 +12,10 @@ from typing import Any
 
 import pandas as pd
 
+from sitegen.declarations import Section, Step, Stream
+from sitegen.page import words
+from sitegen.page.blocks import Block, Cell, ChartRow, Column, Disc, Figure, Panel, Plan, Plans, Row, Table, Text
+from sitegen.page.view import View
 from sitegen.program.model import (
     Assembly,
     Build,
@@ -30,32 +34,7 @@ from sitegen.program.model import (
     SeatingRule,
     Where,
 )
-from sitegen.vocabulary import (
-    Block,
-    Cell,
-    Change,
-    Column,
-    Comparison,
-    Disc,
-    Field,
-    Figure,
-    Key,
-    Measure,
-    Panel,
-    Plan,
-    Plans,
-    Problem,
-    Readings,
-    Row,
-    Section,
-    Series,
-    Step,
-    Stream,
-    Table,
-    Text,
-    Value,
-    Verdict,
-)
+from sitegen.vocabulary import Change, Comparison, Field, Key, Measure, Problem, Readings, Series, Value, Verdict
 
 NASTY = "</script><b>\"5 < 6\" & 'so'"
 AREA = Measure(
@@ -206,12 +185,12 @@ def analyses(of: Folder) -> list[FixtureAnalysis]:
 # ---- what the stream says on its pages ------------------------------------------------------------------------------
 
 
-def _phases(view: Any) -> list[dict[str, Any]]:
+def _phases(view: View) -> list[dict[str, Any]]:
     known = {id_: DISTANCES[i] for i, id_ in enumerate(PHASES)}
     return [{"x": i, "label": phase.title, "under": known[phase.id]} for i, phase in enumerate(view.phases)]
 
 
-def _line(view: Any, build: Any, cylinder: int, name: str, **more: Any) -> list[dict[str, Any]]:
+def _line(view: View, build: Build, cylinder: int, name: str, **more: Any) -> list[dict[str, Any]]:
     places = {phase.id: i for i, phase in enumerate(view.phases)}
     rows = []
     for phase, x in places.items():
@@ -233,14 +212,14 @@ def _line(view: Any, build: Any, cylinder: int, name: str, **more: Any) -> list[
     return [row for row, _ in rows]
 
 
-def _answer(view: Any) -> Sequence[Block]:
+def _answer(view: View) -> Sequence[Block]:
     if not view.program.builds:
         return ()
     cell = Cell("B2 cylinder 2", href=view.href_cylinder("B2", 2))
     return (Text((Cell("Soft rings seat sooner, except "), cell, Cell(".")), "lead"), Text((Cell("Three builds."),)))
 
 
-def _slope(view: Any) -> Sequence[Block]:
+def _slope(view: View) -> Sequence[Block]:
     panels = []
     for coating in view.program.coatings:
         thin, means = [], []
@@ -262,11 +241,11 @@ def _slope(view: Any) -> Sequence[Block]:
     return (Figure("area-by-phase", "slope", panels, "Every cylinder fell.", "Area in mm²."),)
 
 
-def _history(view: Any) -> Sequence[Block]:
+def _history(view: View) -> Sequence[Block]:
     build = view.the_build
     rows = _line(view, build, view.cylinder, "own", coating=build.coating_of(view.cylinder))
     means = [{**r, "label": "", "low": r["value"] - 0.04, "high": r["value"] + 0.04,
-              "text": view.words.number(r["value"], 2),
+              "text": words.number(r["value"], 2),
               "tip": f"mean {NASTY}"} for r in rows]  # fmt: skip
     thin: list[dict[str, Any]] = []
     for place in build.places:
@@ -287,13 +266,14 @@ def _history(view: Any) -> Sequence[Block]:
         coating=build.coating_of(view.cylinder), label="History of the cylinder",
     )  # fmt: skip
     table = Table("history-data", (Column("Phase"), Column("Area", "mm²", True, AREA.id)),
-                  [Row((Cell(str(r["x"])), Cell(view.words.number(-r["value"], 3)))) for r in rows])  # fmt: skip
+                  [Row((Cell(str(r["x"])), Cell(words.number(-r["value"], 3)))) for r in rows])  # fmt: skip
     return (Figure("history", "history", (panel,), "It fell.", "Bars: 95 % intervals.", table, measure=AREA.id),)
 
 
-def _dots(view: Any) -> Sequence[Block]:
-    lines = [{"y": i, "label": b.id, "under": "plain steel"} for i, b in enumerate(view.program.builds)]
-    dots, means = [], []
+def _dots(view: View) -> Sequence[Block]:
+    lines: list[ChartRow] = [{"y": i, "label": b.id, "under": "plain steel"} for i, b in enumerate(view.program.builds)]
+    dots: list[ChartRow] = []
+    means: list[ChartRow] = []
     for i, build in enumerate(view.program.builds):
         for place in build.places:
             value = view.value(AREA.id, "run-in-60", engine=build, cylinder=place.cylinder)
@@ -314,10 +294,10 @@ def _dots(view: Any) -> Sequence[Block]:
     return (Figure("dots-by-build", "dots", (panel,), "Dots by build."),)
 
 
-def _strip(view: Any) -> Sequence[Block]:
+def _strip(view: View) -> Sequence[Block]:
     build = view.the_build
     plans = [
-        Plan(title, [Disc(p.cylinder, view.words.number(level(build, p.cylinder, i), 2), "mm²", p.coating,
+        Plan(title, [Disc(p.cylinder, words.number(level(build, p.cylinder, i), 2), "mm²", p.coating,
                           share=level(build, p.cylinder, i))
                      for p in build.places], me=view.cylinder)
         for i, title in enumerate(TITLES)
@@ -325,10 +305,10 @@ def _strip(view: Any) -> Sequence[Block]:
     return (Plans(plans, "Largest since the run-in.", "Area of each disc: probe area.", small=True),)
 
 
-def _readings(view: Any) -> Sequence[Block]:
+def _readings(view: View) -> Sequence[Block]:
     frame = view.readings("probe")
     rows = [
-        Row((Cell(r["phase"]), Cell(view.words.number(r["area"], 3)),
+        Row((Cell(r["phase"]), Cell(words.number(r["area"], 3)),
              Cell(view.why(r["use"]) if r["use"] else "used", note=r["file"])),
             here=bool(r["use"]), anchor=r["reading"])
         for r in frame.to_dict("records")

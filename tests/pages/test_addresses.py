@@ -8,7 +8,7 @@ import re
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sitegen.pages.addresses import relative, slug, slugs
+from sitegen.page.addresses import relative, slug, slugs
 
 STEP = st.from_regex(r"[a-z0-9-]{1,3}", fullmatch=True)
 PATH = st.lists(STEP, min_size=1, max_size=4).map(lambda steps: "/".join(steps) + ".html")

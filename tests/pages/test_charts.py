@@ -12,12 +12,12 @@ from typing import Any
 
 import pytest
 
+from sitegen.page.blocks import ChartRow, Figure, Panel
 from sitegen.pages import bundle, charts
 from sitegen.pages.bundle import chart_script
 from sitegen.pages.compiled import DrawingError, drawing, expression
-from sitegen.vocabulary import Figure, Panel
 
-PHASES = [
+PHASES: list[ChartRow] = [
     {"x": i, "label": label, "under": f"{i} km"} for i, label in enumerate(("cold build", "run-in, 15 min", "pulls"))
 ]
 ORDERS = {"soft": 1, "hard": 2}

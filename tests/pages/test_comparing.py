@@ -13,11 +13,13 @@ from pages.fixture import FixtureAnalysis
 
 from sitegen.crossing import planning
 from sitegen.crossing.history import histories
-from sitegen.pages import comparing, criteria, differences, history, words
-from sitegen.pages.addresses import Addresses
-from sitegen.pages.view import Desk, View
+from sitegen.page import words
+from sitegen.page.addresses import Addresses
+from sitegen.page.blocks import Cell, Figure, Strip, Table, Text
+from sitegen.page.view import Desk, View
+from sitegen.pages import comparing, criteria, differences, history
 from sitegen.program.model import Build, Criterion, Folder, Program
-from sitegen.vocabulary import Cell, Comparison, Figure, Key, Strip, Table, Text, Value, Verdict
+from sitegen.vocabulary import Comparison, Key, Value, Verdict
 
 HELD = {"B1": (R,) * 4, "B2": (C,) * 4, "B3": (R,) * 4, "B4": (C,) * 4}
 NBSP = "\N{NO-BREAK SPACE}"
@@ -35,7 +37,7 @@ def view_of(
         of, {}, {(value.measure, value.key): value for value in values}, verdicts, (), {}, comparisons=rows, looks=looks
     )
     folder = Folder("/nowhere", of.definitions, (of,))
-    return View(folder, MEASURES, (), Addresses.of(folder), f"programs/{of.id}/index.html", Desk(analysis))
+    return View(folder, MEASURES, Addresses.of(folder), f"programs/{of.id}/index.html", Desk(analysis))
 
 
 def row(estimate: float | None, low: float | None, high: float | None, **more: Any) -> Comparison:
@@ -369,15 +371,8 @@ def asked(sense: str = "at-most", scope: str = "every-cylinder", limit: float | 
     return Criterion("c", "Area after the pulls", AREA.id, PHASE, sense, scope, (C,), limit, **more)  # type: ignore[arg-type]
 
 
-class _Setter:
-    """Takes the place of the one that links cells: the text alone matters here."""
-
-    def piece(self, cell: Cell) -> str:
-        return cell.text
-
-
 def line(of: Program, verdicts: Sequence[Verdict], values: Sequence[Value] = ()) -> tuple[Any, Any]:
-    (found,) = criteria.lines(view_of(of, (), verdicts, values), _Setter())  # type: ignore[arg-type]
+    (found,) = criteria.lines(view_of(of, (), verdicts, values))
     return found, found.answers[0]
 
 

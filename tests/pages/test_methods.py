@@ -10,7 +10,7 @@ from pages import fixture
 from pages.test_site import make, text
 
 from sitegen import reasons, registry
-from sitegen.pages.addresses import slug
+from sitegen.page.addresses import slug
 from sitegen.pages.site import build_site
 from sitegen.vocabulary import Measure
 

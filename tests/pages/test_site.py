@@ -14,9 +14,10 @@ from pathlib import Path
 import pytest
 from pages import fixture
 
+from sitegen.declarations import Section
+from sitegen.page.blocks import Cell, Text
 from sitegen.pages import linkcheck
 from sitegen.pages.site import build_site
-from sitegen.vocabulary import Cell, Section, Text
 
 B2 = "programs/probe-2026/b2/"
 

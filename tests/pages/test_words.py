@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sitegen.pages import words
+from sitegen.page import words
 from sitegen.vocabulary import Key, Value
 
 

@@ -12,9 +12,9 @@ from scipy import stats
 from simulate.programs import example
 
 from sitegen import registry
+from sitegen.page.addresses import Addresses
+from sitegen.page.view import Desk, View
 from sitegen.pages import comparing
-from sitegen.pages.addresses import Addresses
-from sitegen.pages.view import Desk, View
 from sitegen.program.model import Folder
 from sitegen.reasons import CATALOGUE
 from sitegen.results.run import Analysis
@@ -205,7 +205,7 @@ def answer(concluded: dict[str, Conclusion], program: str) -> list[str]:
     found = analysis(concluded, program)
     folder = Folder("", found.program.definitions, tuple(each.analysis.program for each in concluded.values()))
     page = f"programs/{program}/index.html"
-    view = View(folder, registry.measures(), registry.STREAMS, Addresses.of(folder), page, Desk(found))
+    view = View(folder, registry.measures(), Addresses.of(folder), page, Desk(found))
     (plan,) = plan_each([found])
     texts = comparing.answer(view, plan)
     return ["".join(cell.text for cell in text.cells).replace("\N{NO-BREAK SPACE}", " ") for text in texts]

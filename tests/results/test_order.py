@@ -11,7 +11,8 @@ import pandas as pd
 import pytest
 
 from sitegen import registry
-from sitegen.vocabulary import Book, Key, Measure, Readings, ReadingsBook, Result, Step, Value, in_order
+from sitegen.declarations import Step, in_order
+from sitegen.vocabulary import Book, Key, Measure, Readings, ReadingsBook, Result, Value
 
 
 def measure(name: str) -> Measure:
@@ -60,7 +61,7 @@ def test_an_undeclared_stream_cannot_be_read() -> None:
 
 
 def test_the_order_is_the_same_under_any_hash_seed() -> None:
-    code = "from sitegen import registry, vocabulary as v; print([s.name for s in v.in_order(registry.steps())])"
+    code = "from sitegen import declarations as d, registry; print([s.name for s in d.in_order(registry.steps())])"
     printed = {
         subprocess.run(
             [sys.executable, "-c", code],

@@ -17,10 +17,11 @@ from house import PROGRAMS, ROOT, copied
 
 from sitegen import registry, units, workflow
 from sitegen.cli import main
+from sitegen.declarations import Blank, Stream
 from sitegen.program.model import Program
 from sitegen.sheets.build import Sheets, make
 from sitegen.sheets.columns import choose, written
-from sitegen.vocabulary import Blank, Field, Stream
+from sitegen.vocabulary import Field
 
 
 @pytest.fixture(scope="module")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from sitegen.declarations import Stream
 from sitegen.streams.buildsheet.blank import blank
 from sitegen.streams.buildsheet.fields import FIELDS
 from sitegen.streams.buildsheet.measures import MASS
@@ -9,7 +10,6 @@ from sitegen.streams.buildsheet.read import read
 from sitegen.streams.buildsheet.sections import SECTIONS
 from sitegen.streams.buildsheet.smallest import smallest
 from sitegen.streams.buildsheet.steps import GAP_FLOOR, MEASURED, WEAR
-from sitegen.vocabulary import Stream
 
 STREAM = Stream(
     name="buildsheet",

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from sitegen.declarations import Blank, PaperTable
 from sitegen.program.model import Build, Phase, Program
-from sitegen.vocabulary import Blank, PaperTable
 
 RINGS = ("top", "second", "oil")
 HEIGHTS = 3  # rows of the bore prepared for each cylinder: three heights is common practice, no source

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from math import pi
 
+from sitegen.tables.rows import Recorded, Written
 from sitegen.vocabulary import Field
 
 BUOYANCY = ("ignored", "corrected")
@@ -69,3 +70,35 @@ FIELDS: tuple[Field, ...] = (
     Field("operator", "Operator", "text", beforehand=True),
     Field("remark", "Remark", "text"),
 )
+
+
+class Reading(Recorded):
+    """One reading, with the fields above as attributes."""
+
+    __slots__ = ()
+    cylinder: float
+    ring: Written
+    repeat: float
+    gap_gauge: float
+    gap_bore: float
+    gap_angle: float
+    joint: Written
+    chamfer: float
+    mass: float
+    cleaning: Written
+    buoyancy: Written
+    tension: float
+    radial_thickness: float
+    land_diameter: float
+    groove_width: float
+    bore: float
+    bore_height: float
+    bore_angle: float
+    honing: Written
+    tool_gap: Written
+    tool_mass: Written
+    tool_bore: Written
+    tool_tension: Written
+    date: Written
+    operator: Written
+    remark: Written

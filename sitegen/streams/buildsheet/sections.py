@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
+from sitegen.declarations import Section
+from sitegen.page import words
+from sitegen.page.blocks import Block, Cell, Column, Row, Table
+from sitegen.page.view import View
+from sitegen.program.model import Build
+from sitegen.streams.buildsheet.fields import Reading
 from sitegen.streams.buildsheet.measures import (
     BORE,
     CLEARANCE,
@@ -16,13 +21,14 @@ from sitegen.streams.buildsheet.measures import (
     MASS_LOSS,
     TENSION,
 )
-from sitegen.vocabulary import Block, Cell, Column, Row, Section, Table, Value
+from sitegen.tables.rows import Written
+from sitegen.vocabulary import Value
 
 RINGS = ("top", "second", "oil")
 _BY_RING = (GAP, GAP_GAUGE, CLEARANCE, MASS, TENSION)
 
 
-def engine_sheet(view: Any) -> Sequence[Block]:
+def engine_sheet(view: View) -> Sequence[Block]:
     """Gaps, clearances and the floor of every cylinder; what the top rings lost."""
     build = view.the_build
     first = _first_phase(view)
@@ -60,25 +66,25 @@ def engine_sheet(view: Any) -> Sequence[Block]:
     return [*blocks, worn] if worn is not None else blocks
 
 
-def _gap_reading(view: Any, phase: str) -> str:
+def _gap_reading(view: View, phase: str) -> str:
     """How far apart the top ring gaps of one engine are: a difference that is not the coating's."""
-    gaps = [v for v in view.values(GAP.id, engine=view.the_build, phase=phase, at="top") if v.value is not None]
+    values = view.values(GAP.id, engine=view.the_build, phase=phase, at="top")
+    gaps = [(v.value, v) for v in values if v.value is not None]
     if len(gaps) < 2:
         return ""
-    low, high = min(gaps, key=lambda v: v.value), max(gaps, key=lambda v: v.value)
-    number = view.words.number
+    (narrow, low), (wide, high) = min(gaps, key=lambda gap: gap[0]), max(gaps, key=lambda gap: gap[0])
+    least, most = words.number(narrow, 2), words.number(wide, 2)
     if low.high is None or high.low is None or low.high >= high.low:
-        mean = view.words.with_unit(f"{number(low.value, 2)} to {number(high.value, 2)}", "mm")
-        same = view.words.with_unit(number(low.value, 2), "mm")
-        return f"Top ring gaps are alike within the feelers' error: {same if low.value == high.value else mean}."
+        told = words.with_unit(least if narrow == wide else f"{least} to {most}", "mm")
+        return f"Top ring gaps are alike within the feelers' error: {told}."
     return (
-        f"Top ring gaps run from {number(low.value, 2)} (cylinder {low.key.cylinder}) to "
-        f"{view.words.with_unit(number(high.value, 2), 'mm')} (cylinder {high.key.cylinder}); a wider gap leaks more "
+        f"Top ring gaps run from {least} (cylinder {low.key.cylinder}) to "
+        f"{words.with_unit(most, 'mm')} (cylinder {high.key.cylinder}); a wider gap leaks more "
         "whatever the coating."
     )
 
 
-def _wear_table(view: Any) -> Table | None:
+def _wear_table(view: View) -> Table | None:
     build = view.the_build
     rows = []
     losses: list[Value] = []
@@ -114,24 +120,24 @@ def _wear_table(view: Any) -> Table | None:
         )
     reading = ""
     if losses:
-        masses = view.words.span(min(v.value or 0.0 for v in losses), max(v.value or 0.0 for v in losses), 1)
-        reading = f"The top rings lost {view.words.with_unit(masses, 'mg')}{_over(view, build)}."
+        masses = words.span(min(v.value or 0.0 for v in losses), max(v.value or 0.0 for v in losses), 1)
+        reading = f"The top rings lost {words.with_unit(masses, 'mg')}{_over(view, build)}."
         odd = _clear_of_the_rest(losses)
         reading += f" Cylinder {odd.key.cylinder} stands apart." if odd is not None else ""
     return Table(f"ring-wear-{build.id}", columns, rows, reading, note=note)
 
 
-def _weighed(view: Any) -> str:
+def _weighed(view: View) -> str:
     """How the rings were weighed: how often, how cleaned, and whether buoyancy of air was corrected."""
-    rows = [row for row in view.records("buildsheet", used=True) if row.mass == row.mass]
+    rows = [row for row in view.records("buildsheet", Reading, used=True) if row.mass == row.mass]
     if not rows:
         return ""
-    times: dict[tuple[Any, ...], int] = {}
+    times: dict[tuple[float, Written, str], int] = {}
     for row in rows:
         ring = (row.cylinder, row.ring, row.phase)
         times[ring] = times.get(ring, 0) + 1
     least, most = min(times.values()), max(times.values())
-    often = view.words.from_to(str(least), str(most))
+    often = words.from_to(str(least), str(most))
     told = [
         "Each ring was weighed once a state, so that scatter of weighing is not seen."
         if most == 1
@@ -139,7 +145,7 @@ def _weighed(view: Any) -> str:
     ]
     cleaned = sorted({row.cleaning for row in rows if isinstance(row.cleaning, str)})
     if len(cleaned) > 1:
-        told.append(f"Rings were not all cleaned alike before weighing: {view.words.listed(cleaned)}.")
+        told.append(f"Rings were not all cleaned alike before weighing: {words.listed(cleaned)}.")
     elif cleaned:
         told.append(f"Before weighing: {cleaned[0]}.")
     else:
@@ -162,10 +168,10 @@ _BUOYANCY = {
 }
 
 
-def _over(view: Any, build: Any) -> str:
+def _over(view: View, build: Build) -> str:
     """Distance a build has run, as the end of a sentence."""
     run = [value.value for value in view.values("exposure.km", engine=build, cylinder=0) if value.value is not None]
-    return f" in {view.words.with_unit(view.words.number(max(run), 0), 'km')}" if run else ""
+    return f" in {words.with_unit(words.number(max(run), 0), 'km')}" if run else ""
 
 
 def _clear_of_the_rest(values: Sequence[Value]) -> Value | None:
@@ -181,7 +187,7 @@ def _clear_of_the_rest(values: Sequence[Value]) -> Value | None:
     return None
 
 
-def wear_by_coating(view: Any) -> Sequence[Block]:
+def wear_by_coating(view: View) -> Sequence[Block]:
     """What the top rings of every build that was taken apart have lost, by coating."""
     rows = []
     lost_over: dict[str, dict[str, list[float]]] = {}  # distance -> coating -> masses: only these compare
@@ -193,7 +199,7 @@ def wear_by_coating(view: Any) -> Sequence[Block]:
             if known:
                 distance = _over(view, build).removeprefix(" in ")
                 lost_over.setdefault(distance, {}).setdefault(coating, []).extend(known)
-                masses = view.words.span(min(known), max(known), 1)
+                masses = words.span(min(known), max(known), 1)
                 engine = Cell(build.id, href=view.href_engine(build))
                 rows.append(
                     Row((view.coating_cell(coating), engine, Cell(masses), Cell(str(len(known))), Cell(distance)))
@@ -204,11 +210,11 @@ def wear_by_coating(view: Any) -> Sequence[Block]:
     for distance, by_coating in lost_over.items():
         named = len(coatings) > 1
         clauses = [
-            f"{view.coating_title(coating) + ' ' if named else ''}{view.words.span(min(masses), max(masses), 1)}"
+            f"{view.coating_title(coating) + ' ' if named else ''}{words.span(min(masses), max(masses), 1)}"
             for coating, masses in by_coating.items()
         ]
         over = f" in {distance}" if distance else ""
-        told.append(f"{view.words.with_unit(view.words.listed(clauses), 'mg')}{over}")
+        told.append(f"{words.with_unit(words.listed(clauses), 'mg')}{over}")
     reading = f"Mass lost by the top rings: {'; '.join(told)}."
     columns = (
         Column("Coating"), Column("Build"), Column("Top ring mass lost", "mg", numeric=True, measure=MASS_LOSS.id),
@@ -222,7 +228,7 @@ def wear_by_coating(view: Any) -> Sequence[Block]:
     return (Table(name, columns, rows, reading, note=note),)
 
 
-def cylinder_sheet(view: Any) -> Sequence[Block]:
+def cylinder_sheet(view: View) -> Sequence[Block]:
     """Every number of the build sheet for one cylinder, before and after."""
     build, number = view.the_build, view.cylinder
     phases = [phase for phase in view.phases if "buildsheet" in phase.records]
@@ -231,13 +237,13 @@ def cylinder_sheet(view: Any) -> Sequence[Block]:
         for ring in RINGS:
             values = [view.value(measure.id, phase.id, ring) for phase in phases]
             if any(value is not None for value in values):
-                title = f"{view.words.sentence(measure.title)}, {ring} ring"
+                title = f"{words.sentence(measure.title)}, {ring} ring"
                 rows.append(Row((Cell(f"{title}, {measure.unit}"), *(Cell(view.text(value)) for value in values))))
     for measure in (BORE, FLOOR):
         values = [view.value(measure.id, phase.id) for phase in phases]
         if any(value is not None for value in values):
             cells = (Cell(view.text(value)) for value in values)
-            rows.append(Row((Cell(f"{view.words.sentence(measure.title)}, {measure.unit}"), *cells)))
+            rows.append(Row((Cell(f"{words.sentence(measure.title)}, {measure.unit}"), *cells)))
     if not rows:
         return ()
     columns = (Column("Measured"), *(Column(phase.title, numeric=True) for phase in phases))
@@ -255,10 +261,10 @@ def _only(values: Sequence[Value]) -> Value | None:
     return values[0] if values else None
 
 
-def _first_phase(view: Any) -> str | None:
+def _first_phase(view: View) -> str | None:
     for phase in view.phases:
         if "buildsheet" in phase.records and view.values(GAP.id, engine=view.the_build, phase=phase.id):
-            return str(phase.id)
+            return phase.id
     return None
 
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from sitegen.declarations import Smallest
 from sitegen.methods.ringgap import face_wear
 from sitegen.program.model import Program
 from sitegen.streams.buildsheet.measures import FACE_WEAR, MASS_LOSS
-from sitegen.vocabulary import Smallest
 
 
 def smallest(program: Program) -> Iterable[Smallest]:

@@ -6,11 +6,12 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import fmean
-from typing import Any
 
+from sitegen.declarations import Step
 from sitegen.methods import ringgap, weighing
 from sitegen.methods.leakdown import STANDARD_AMBIENT
 from sitegen.program.model import Build, Program
+from sitegen.streams.buildsheet.fields import Reading
 from sitegen.streams.buildsheet.measures import (
     BORE,
     CLEARANCE,
@@ -24,7 +25,7 @@ from sitegen.streams.buildsheet.measures import (
     THICKNESS,
 )
 from sitegen.tables.rows import rows_of
-from sitegen.vocabulary import Book, Key, Measure, Readings, Refused, Result, Step, Value, refused
+from sitegen.vocabulary import Book, Key, Measure, Readings, Refused, Result, Value, refused
 
 COMPRESSION_RINGS = ("top", "second")
 
@@ -174,7 +175,7 @@ def _buoyancy(readings: Mapping[str, Readings]) -> dict[Key, frozenset[str]]:
     """What is written of buoyancy beside the masses of a ring, by the key of its mass without the coating."""
     found: dict[Key, frozenset[str]] = {}
     for row in _used(readings):
-        if row.mass == row.mass and row.ring == row.ring and isinstance(row.buoyancy, str):
+        if row.mass == row.mass and isinstance(row.ring, str) and isinstance(row.buoyancy, str):
             key = Key(row.engine, int(row.cylinder), "", row.phase, row.ring)
             found[key] = found.get(key, frozenset()) | {row.buoyancy}
     return found
@@ -183,13 +184,15 @@ def _buoyancy(readings: Mapping[str, Readings]) -> dict[Key, frozenset[str]]:
 # ---- shared ---------------------------------------------------------------------------------------------------------
 
 
-def _used(readings: Mapping[str, Readings]) -> list[Any]:
+def _used(readings: Mapping[str, Readings]) -> list[Reading]:
     """Rows of cylinders not set aside, with the fields as attributes."""
-    return [row for row in rows_of(readings["buildsheet"].frame) if row.use == "" and row.cylinder == row.cylinder]
+    return [
+        row for row in rows_of(readings["buildsheet"].frame, Reading) if row.use == "" and row.cylinder == row.cylinder
+    ]
 
 
 def _by_place(
-    build: Build, rows: Sequence[Any], field: str, tool: str, *, by_ring: bool
+    build: Build, rows: Sequence[Reading], field: str, tool: str, *, by_ring: bool
 ) -> Iterator[tuple[Key, list[float], list[str | None]]]:
     """Numbers of one field with their tools, by cylinder, phase and (by_ring) ring, in the order of the record."""
     groups: dict[Key, tuple[list[float], list[str | None]]] = {}

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from sitegen.declarations import Stream
 from sitegen.streams.events.blank import blank
 from sitegen.streams.events.fields import FIELDS
 from sitegen.streams.events.read import read
 from sitegen.streams.events.sections import SECTIONS
-from sitegen.vocabulary import Stream
 
 STREAM = Stream(
     name="events",

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from sitegen.declarations import Blank, PaperTable
 from sitegen.program.model import Build, Phase, Program
 from sitegen.streams.events.fields import CHECK, HAPPENED, SEEN, TIGHT
-from sitegen.vocabulary import Blank, PaperTable
 
 _EVENTS, _METERS = 6, 3  # lines prepared: one page
 _STEPS = (

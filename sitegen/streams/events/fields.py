@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from sitegen.tables.rows import Recorded, Written
 from sitegen.vocabulary import Field
 
 CHECK, SEEN, TIGHT = "meter-check", "meter-reading", "crankcase-check"
@@ -54,3 +55,21 @@ FIELDS: tuple[Field, ...] = (
     Field("date", "Date", "date"),
     Field("remark", "Remark", "text"),
 )
+
+
+class Reading(Recorded):
+    """One reading, with the fields above as attributes."""
+
+    __slots__ = ()
+    at: float
+    what: str
+    cylinder: float
+    lasted: float
+    meter: Written
+    moved: Written
+    flow: float
+    behaviour: Written
+    tight: Written
+    by: Written
+    date: Written
+    remark: Written

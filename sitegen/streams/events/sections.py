@@ -4,26 +4,28 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from typing import Any
 
-from sitegen.streams.events.fields import CHECK, SEEN, TIGHT
-from sitegen.vocabulary import Block, Cell, Column, Row, Section, Table
+from sitegen.declarations import Section
+from sitegen.page import words
+from sitegen.page.blocks import Block, Cell, Column, Row, Table
+from sitegen.page.view import View
+from sitegen.streams.events.fields import CHECK, SEEN, TIGHT, Reading
+from sitegen.tables.rows import Written
 
 
-def told(event: Any) -> str:
+def told(event: Reading) -> str:
     """What happened in words: "meter check", "reading by eye", "low oil"."""
     named = {CHECK: "meter check", SEEN: "reading by eye"}
     return named.get(event.what, str(event.what).replace("-", " "))
 
 
-def events(view: Any) -> Sequence[Block]:
+def events(view: View) -> Sequence[Block]:
     """Every event of a build in the order of its phases, beside what was left out."""
-    words = view.words
     order = {phase.id: phase for phase in view.phases}
-    found = [row for row in view.records("events") if row.phase in order]
+    found = [row for row in view.records("events", Reading) if row.phase in order]
     if not found:
         return ()
-    found.sort(key=lambda row: (order[row.phase].order, row.at is None or row.at != row.at, row.at or 0.0))
+    found.sort(key=lambda row: (order[row.phase].order, _none(row.at), row.at or 0.0))
     rows = [
         Row(
             (
@@ -42,17 +44,16 @@ def events(view: Any) -> Sequence[Block]:
         Column("Phase"), Column("Since its start", "min", numeric=True), Column("What"),
         Column("Lasted", "min", numeric=True), Column("Noted"), Column("By"),
     )  # fmt: skip
-    return (Table("events", columns, rows, _reading(words, [row for row in found if not row.use])),)
+    return (Table("events", columns, rows, _reading([row for row in found if not row.use])),)
 
 
-def _none(value: Any) -> bool:
-    return value is None or value != value
+def _none(value: Written) -> bool:
+    return value != value  # nan alone does not equal itself
 
 
-def _seen(view: Any, row: Any) -> str:
-    words = view.words
+def _seen(view: View, row: Reading) -> str:
     parts = []
-    if not _none(row.meter):
+    if isinstance(row.meter, str):
         parts.append(view.program.definitions.meters[row.meter].title)
     if row.what == CHECK:
         parts.append("answered to a flow applied" if row.moved == "yes" else "did not answer to a flow applied")
@@ -69,7 +70,7 @@ def _seen(view: Any, row: Any) -> str:
     return "; ".join(each for each in (noted, remark) if each)
 
 
-def _reading(words: Any, found: Sequence[Any]) -> str:
+def _reading(found: Sequence[Reading]) -> str:
     happened = Counter(told(row) for row in found if row.what not in {CHECK, SEEN, TIGHT})
     failed = [row for row in found if row.what == CHECK and row.moved != "yes"]
     parts = []

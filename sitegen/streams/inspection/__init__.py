@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from sitegen.declarations import Stream
 from sitegen.streams.inspection.blank import blank
 from sitegen.streams.inspection.fields import FIELDS
 from sitegen.streams.inspection.measures import GRADE
 from sitegen.streams.inspection.read import read
 from sitegen.streams.inspection.sections import SECTIONS
 from sitegen.streams.inspection.steps import AGREED, SEEN
-from sitegen.vocabulary import Stream
 
 STREAM = Stream(
     name="inspection",

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from sitegen.declarations import Blank, PaperTable
 from sitegen.program.model import Build, Phase, Program
 from sitegen.streams.inspection.fields import PARTS
-from sitegen.vocabulary import Blank, PaperTable
 
 _STEPS = (
     "Each inspector fills in a sheet of their own, without having seen another's.",

@@ -5,6 +5,7 @@ Limits catch slips of unit and of pen; they are wide and judge no part.
 
 from __future__ import annotations
 
+from sitegen.tables.rows import Recorded, Written
 from sitegen.vocabulary import Field
 
 RINGS = ("top-ring", "second-ring")  # parts with a face that can carry a contact band
@@ -81,3 +82,26 @@ FIELDS: tuple[Field, ...] = (
     Field("date", "Date", "date"),
     Field("remark", "Remark", "text"),
 )
+
+
+class Reading(Recorded):
+    """One reading, with the fields above as attributes."""
+
+    __slots__ = ()
+    cylinder: float
+    part: str
+    place: Written
+    inspector: str
+    repeat: float
+    band_share: float
+    band_width: float
+    grade: float
+    scuffing: Written
+    spalling: Written
+    sticking: Written
+    deposits: Written
+    image: Written
+    image_width: float
+    caption: Written
+    date: Written
+    remark: Written

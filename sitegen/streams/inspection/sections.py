@@ -4,14 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
 
 import pandas as pd
 
-from sitegen.streams.inspection.fields import FINDINGS, NUMBERS, PARTS, RINGS
+from sitegen.declarations import Section
+from sitegen.page import words
+from sitegen.page.blocks import Block, Cell, Column, Image, Images, Row, Table, Text
+from sitegen.page.view import View
+from sitegen.program.model import Phase
+from sitegen.streams.inspection.fields import FINDINGS, NUMBERS, PARTS, RINGS, Reading
 from sitegen.streams.inspection.measures import AGREEMENT, BAND_SHARE, BAND_WIDTH, GRADE
 from sitegen.streams.inspection.steps import RULE, pair_of
-from sitegen.vocabulary import Block, Cell, Column, Image, Images, Row, Section, Table, Text, Value
+from sitegen.tables.rows import Written
+from sitegen.vocabulary import Value
 
 _TITLES = {"top-ring": "top ring", "second-ring": "second ring", "bore": "bore", "piston": "piston"}
 
@@ -19,10 +24,12 @@ _TITLES = {"top-ring": "top ring", "second-ring": "second ring", "bore": "bore",
 # ---- a cylinder -----------------------------------------------------------------------------------------------------
 
 
-def cylinder_inspection(view: Any) -> Sequence[Block]:
+def cylinder_inspection(view: View) -> Sequence[Block]:
     """What was seen on the parts of one cylinder, inspector by inspector, and the pictures."""
     order = {phase.id: phase.order for phase in view.program.phases}
-    records = sorted(view.records("inspection"), key=lambda row: (order.get(row.phase, len(order)), row.file, row.row))
+    records = sorted(
+        view.records("inspection", Reading), key=lambda row: (order.get(row.phase, len(order)), row.file, row.row)
+    )
     blocks: list[Block] = []
     rows = [_seen_row(view, row) for row in records if row.use != "" or pd.isna(row.image) or _says_something(row)]
     if rows:
@@ -37,7 +44,7 @@ def cylinder_inspection(view: Any) -> Sequence[Block]:
     return blocks
 
 
-def _seen_table(view: Any, rows: Sequence[Row], *, remarked: bool) -> Table:
+def _seen_table(view: View, rows: Sequence[Row], *, remarked: bool) -> Table:
     columns = [
         Column("Part"), Column("Place"), Column("Inspector"), Column("Band of the face", "%", numeric=True),
         Column("Band", "mm", numeric=True), Column("Grade", numeric=True),
@@ -50,52 +57,52 @@ def _seen_table(view: Any, rows: Sequence[Row], *, remarked: bool) -> Table:
     return Table(name, columns, rows, _band_reading(view), note=_scale_note(view), wide=True)
 
 
-def _says_something(row: Any) -> bool:
+def _says_something(row: Reading) -> bool:
     return any(not pd.isna(getattr(row, name)) for name in (*NUMBERS, *FINDINGS, "remark"))
 
 
-def _seen_row(view: Any, row: Any) -> Row:
+def _seen_row(view: View, row: Reading) -> Row:
     out = row.use != ""
     part = "" if pd.isna(row.part) else _TITLES.get(row.part, row.part)
     phase = view.program.phase(row.phase)
     look = "" if pd.isna(row.repeat) else f"look {int(row.repeat)}"
     remark = Cell(_text(row.remark))
     if out:
-        remark = Cell("left out", word=True, note=f"{view.words.sentence(view.why(row.use))}.")
+        remark = Cell("left out", word=True, note=f"{words.sentence(view.why(row.use))}.")
     cells = (
-        Cell(view.words.sentence(part), note="" if phase.kind == "teardown" else f"at {phase.title}"),
+        Cell(words.sentence(part), note="" if phase.kind == "teardown" else f"at {phase.title}"),
         Cell(_text(row.place)),
         Cell(_text(row.inspector), note=look),
-        Cell(_number(view, row.band_share, 1.0, 0)),
-        Cell(_number(view, row.band_width, 1e3, 2)),
-        Cell(_number(view, row.grade, 1.0, 0)),
+        Cell(_number(row.band_share, 1.0, 0)),
+        Cell(_number(row.band_width, 1e3, 2)),
+        Cell(_number(row.grade, 1.0, 0)),
         *(Cell(_text(getattr(row, finding))) for finding in FINDINGS),
         remark,
     )
     return Row(cells, here=out, anchor=f"reading-{row.reading}")
 
 
-def _text(value: Any) -> str:
+def _text(value: Written) -> str:
     return "" if pd.isna(value) else str(value)
 
 
-def _number(view: Any, value: float, scale: float, decimals: int) -> str:
-    return "" if pd.isna(value) else str(view.words.number(scale * value, decimals))
+def _number(value: float, scale: float, decimals: int) -> str:
+    return "" if pd.isna(value) else words.number(scale * value, decimals)
 
 
-def _image(view: Any, row: Any) -> Image:
+def _image(view: View, row: Reading) -> Image:
     """The picture of a row. Alternative text says what it is of; the caption says what is to be seen."""
     build, phase = view.the_build, view.program.phase(row.phase)
     what = ", ".join(part for part in (_TITLES.get(row.part, row.part), _text(row.place)) if part)
-    caption = _text(row.caption) or f"{view.words.sentence(what)}."
-    alternative = f"{view.words.sentence(what)}, {build.id} cylinder {view.cylinder} at {phase.title}"
+    caption = _text(row.caption) or f"{words.sentence(what)}."
+    alternative = f"{words.sentence(what)}, {build.id} cylinder {view.cylinder} at {phase.title}"
     if _text(row.caption):
         alternative += f": {_text(row.caption)}"
     width = None if pd.isna(row.image_width) else float(row.image_width)
     return Image(f"{view.program.id}/{row.image}", caption, alternative, width)
 
 
-def _band_reading(view: Any) -> str:
+def _band_reading(view: View) -> str:
     """The contact band of the top ring against those of its neighbours, at the last phase it was looked at."""
     build, number = view.the_build, view.cylinder
     for phase in reversed(view.phases):
@@ -110,22 +117,22 @@ def _band_reading(view: Any) -> str:
         if own is None:
             continue
         sentence = (
-            f"At {phase.title} the contact band of cylinder {number} covers {view.words.number(own, 0)} % of the width "
+            f"At {phase.title} the contact band of cylinder {number} covers {words.number(own, 0)} % of the width "
             "of the top ring’s face"
         )
         if not bands:
             return f"{sentence}."
         verb = "bands cover" if len(bands) > 1 else "band covers"
-        return f"{sentence}; its neighbours’ {verb} {_span(view, list(bands.values()))} %."
+        return f"{sentence}; its neighbours’ {verb} {_span(list(bands.values()))} %."
     return ""
 
 
-def _span(view: Any, values: Sequence[float]) -> str:
-    low, high = (view.words.number(each, 0) for each in (min(values), max(values)))
-    return str(view.words.from_to(low, high))
+def _span(values: Sequence[float]) -> str:
+    low, high = (words.number(each, 0) for each in (min(values), max(values)))
+    return words.from_to(low, high)
 
 
-def _scale_note(view: Any) -> str:
+def _scale_note(view: View) -> str:
     scale = view.program.inspection
     if scale is None:
         return ""
@@ -136,7 +143,7 @@ def _scale_note(view: Any) -> str:
 # ---- a build --------------------------------------------------------------------------------------------------------
 
 
-def engine_inspection(view: Any) -> Sequence[Block]:
+def engine_inspection(view: View) -> Sequence[Block]:
     """All cylinders of a build at each phase they were looked at, and how far inspectors agree."""
     build = view.the_build
     blocks: list[Block] = [_phase_table(view, phase) for phase in view.phases if _looked_at(view, phase)]
@@ -147,33 +154,30 @@ def engine_inspection(view: Any) -> Sequence[Block]:
     return blocks
 
 
-def _looked_at(view: Any, phase: Any) -> bool:
-    return bool(view.records("inspection", phase=phase.id, used=True))
+def _looked_at(view: View, phase: Phase) -> bool:
+    return bool(view.records("inspection", Reading, phase=phase.id, used=True))
 
 
-def _phase_table(view: Any, phase: Any) -> Table:
+def _phase_table(view: View, phase: Phase) -> Table:
     build = view.the_build
     graded = [
         part for part in PARTS if any(v.value is not None for v in _of(view, GRADE.id, phase, part))
     ]  # columns only for parts somebody graded
     counts = {v.n for part in graded for v in _of(view, GRADE.id, phase, part) if v.value is not None}
     alike = len(counts) == 1
-    means = f" Mean of {view.words.counted(min(counts), 'inspector')}." if alike else ""
+    means = f" Mean of {words.counted(min(counts), 'inspector')}." if alike else ""
     rows = []
     for place in build.places:
         one = view.of_cylinder(build, place.cylinder)
         values = [one.value(measure.id, phase.id, RINGS[0]) for measure in (BAND_SHARE, BAND_WIDTH)]
         grades = [one.value(GRADE.id, phase.id, part) for part in graded]
-        link = view.href_cylinder(build, place.cylinder, "inspection") if one.records("inspection") else ""
+        link = view.href_cylinder(build, place.cylinder, "inspection") if one.records("inspection", Reading) else ""
         rows.append(
             Row(
                 (
                     Cell(f"cylinder {place.cylinder}", href=link, coating=place.coating),
-                    *(Cell(_rounded(view, value, digits)) for value, digits in zip(values, (0, 2), strict=True)),
-                    *(
-                        Cell(_rounded(view, value, 1), note="" if alike else _inspectors(view, value))
-                        for value in grades
-                    ),
+                    *(Cell(_rounded(value, digits)) for value, digits in zip(values, (0, 2), strict=True)),
+                    *(Cell(_rounded(value, 1), note="" if alike else _inspectors(value)) for value in grades),
                     Cell(_findings_of(view, phase, place.cylinder)),
                 )
             )
@@ -187,20 +191,20 @@ def _phase_table(view: Any, phase: Any) -> Table:
     return Table(f"inspection-{build.id}-{phase.id}", columns, rows, _engine_reading(view, phase), note=note, wide=True)
 
 
-def _of(view: Any, measure: str, phase: Any, part: str) -> list[Value]:
+def _of(view: View, measure: str, phase: Phase, part: str) -> list[Value]:
     found: list[Value] = view.values(measure, engine=view.the_build, phase=phase.id, at=part)
     return found
 
 
-def _rounded(view: Any, value: Value | None, decimals: int) -> str:
-    return str(view.words.DASH if value is None or value.value is None else view.words.number(value.value, decimals))
+def _rounded(value: Value | None, decimals: int) -> str:
+    return words.DASH if value is None or value.value is None else words.number(value.value, decimals)
 
 
-def _inspectors(view: Any, value: Value | None) -> str:
-    return "" if value is None or value.value is None else str(view.words.counted(value.n, "inspector"))
+def _inspectors(value: Value | None) -> str:
+    return "" if value is None or value.value is None else words.counted(value.n, "inspector")
 
 
-def _findings_of(view: Any, phase: Any, cylinder: int) -> str:
+def _findings_of(view: View, phase: Phase, cylinder: int) -> str:
     """Each finding that is there, with its part; "none" only where somebody looked for all of them."""
     seen = {
         (verdict.rule.removeprefix(RULE), verdict.key.at): verdict.word
@@ -218,15 +222,15 @@ def _findings_of(view: Any, phase: Any, cylinder: int) -> str:
     missed = [finding for finding in FINDINGS if not any(name == finding for name, _ in seen)]
     if missed == list(FINDINGS):
         return "not recorded"
-    return "none" if not missed else f"none; {view.words.listed(missed)} not recorded"
+    return "none" if not missed else f"none; {words.listed(missed)} not recorded"
 
 
-def _engine_reading(view: Any, phase: Any) -> str:
+def _engine_reading(view: View, phase: Phase) -> str:
     bands = [value for value in _of(view, BAND_SHARE.id, phase, RINGS[0]) if value.value is not None]
     if len(bands) < 2:
         return ""
     low, high = min(bands, key=lambda v: v.value or 0.0), max(bands, key=lambda v: v.value or 0.0)
-    texts = [view.words.number(each.value, 0) for each in (low, high)]
+    texts = [words.number(each.value, 0) for each in (low, high)]
     if texts[0] == texts[1]:
         return f"At {phase.title} the contact bands of the top rings cover {texts[0]} % of the face."
     return (
@@ -235,18 +239,18 @@ def _engine_reading(view: Any, phase: Any) -> str:
     )
 
 
-def _agreements(view: Any) -> list[str]:
+def _agreements(view: View) -> list[str]:
     told = []
     for value in view.values(AGREEMENT.id):
-        whom = f"{view.words.listed(pair_of(value.key.at))}" if value.key.at else "two inspectors"
+        whom = f"{words.listed(pair_of(value.key.at))}" if value.key.at else "two inspectors"
         if value.value is None:
             told.append(f"How far {whom} agree in their grades cannot be told, because {view.why(value.reason)}.")
         elif value.low is None:
             told.append(f"{whom} gave the same grade at all of {value.n} places of this program.")
         else:
-            within = f"{view.words.number(value.low, 2)} to {view.words.number(value.high, 2)}"
+            within = f"{words.number(value.low, 2)} to {words.number(value.high, 2)}"
             told.append(
-                f"How far {whom} agree in their grades: weighted kappa {view.words.number(value.value, 2)}, 95 % "
+                f"How far {whom} agree in their grades: weighted kappa {words.number(value.value, 2)}, 95 % "
                 f"interval {within}, from {value.n} places of this program that both graded (1 always alike, 0 no "
                 "better than chance)."
             )
@@ -256,7 +260,7 @@ def _agreements(view: Any) -> list[str]:
 # ---- a coating ------------------------------------------------------------------------------------------------------
 
 
-def coating_inspection(view: Any) -> Sequence[Block]:
+def coating_inspection(view: View) -> Sequence[Block]:
     """Builds of a program with this coating: range of the bands and of the grades of its top rings."""
     rows = []
     for build in view.builds:
@@ -264,12 +268,12 @@ def coating_inspection(view: Any) -> Sequence[Block]:
         for measure, decimals in ((BAND_SHARE, 0), (BAND_WIDTH, 2), (GRADE, 1)):
             values = [
                 value.value
-                for value in view.values(measure.id, engine=build, at=RINGS[0], coating=view.coating.id)
+                for value in view.values(measure.id, engine=build, at=RINGS[0], coating=view.the_coating.id)
                 if value.value is not None
             ]
-            ends = [view.words.number(end(values), decimals) for end in (min, max)] if values else [view.words.DASH]
-            cells.append(Cell(" to ".join(dict.fromkeys(ends)), note=view.words.counted(len(values), "ring")))
-        if any(cell.text != view.words.DASH for cell in cells):
+            ends = [words.number(end(values), decimals) for end in (min, max)] if values else [words.DASH]
+            cells.append(Cell(" to ".join(dict.fromkeys(ends)), note=words.counted(len(values), "ring")))
+        if any(cell.text != words.DASH for cell in cells):
             mixed = "" if len(build.coatings) == 1 else "mixed engine"
             rows.append(Row((Cell(build.id, href=view.href_engine(build, "inspection"), note=mixed), *cells)))
     if not rows:

@@ -2,21 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from itertools import combinations
+from operator import attrgetter
 from statistics import fmean
-from typing import Any
+from typing import TypeVar
 
 import pandas as pd
 
+from sitegen.declarations import Step
 from sitegen.methods.agreement import weighted_kappa
 from sitegen.program.model import Build, GradeScale, Program
-from sitegen.streams.inspection.fields import FINDINGS, WORDS
+from sitegen.streams.inspection.fields import FINDINGS, WORDS, Reading
 from sitegen.streams.inspection.measures import AGREEMENT, BAND_SHARE, BAND_WIDTH, GRADE
-from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Step, Value, Verdict, refused
+from sitegen.tables.rows import rows_of
+from sitegen.vocabulary import Book, Key, Measure, Readings, Refused, Result, Value, Verdict, refused
 
 RULE = "inspection."  # and the finding: rule of the verdict none, light or marked
-_BANDS = ((BAND_SHARE, "band_share", 1.0), (BAND_WIDTH, "band_width", 1e3))  # measure, field, from SI to its unit
+_BANDS: tuple[tuple[Measure, Callable[[Reading], float], float], ...] = (
+    (BAND_SHARE, lambda row: row.band_share, 1.0),
+    (BAND_WIDTH, lambda row: row.band_width, 1e3),
+)  # measure, field, from SI to its unit
+E = TypeVar("E")
 _PAIR = "pair:"  # so that no inspector's name stands first in a cell of the result tables
 _JOINER = " & "  # between two inspectors
 
@@ -53,17 +60,17 @@ def run_seen(program: Program, engine: str, readings: Mapping[str, Readings], bo
     yield from _findings(build, rows)
 
 
-def _bands(build: Build, rows: Sequence[Any]) -> Iterator[Value]:
-    for measure, name, scale in _BANDS:
-        for key, seen in _by_part(build, rows, name):
+def _bands(build: Build, rows: Sequence[Reading]) -> Iterator[Value]:
+    for measure, width, scale in _BANDS:
+        for key, seen in _by_part(build, rows, width):
             places = _grouped((place, (inspector, number)) for place, inspector, number in seen)
             means = [fmean([fmean(own) for own in _grouped(looks).values()]) for looks in places.values()]
             yield Value(measure.id, key, scale * fmean(means), n=len(means), of="place")
 
 
-def _grades(build: Build, rows: Sequence[Any], scale: GradeScale | None) -> Iterator[Value]:
+def _grades(build: Build, rows: Sequence[Reading], scale: GradeScale | None) -> Iterator[Value]:
     looked = dict.fromkeys((int(row.cylinder), str(row.phase)) for row in rows)
-    graded = list(_by_part(build, rows, "grade"))
+    graded = list(_by_part(build, rows, lambda row: row.grade))
     for cylinder, phase in looked:
         if scale is None or not any((key.cylinder, key.phase) == (cylinder, phase) for key, _ in graded):
             why = "no-grade" if scale is not None else "no-grade-scale"
@@ -76,10 +83,10 @@ def _grades(build: Build, rows: Sequence[Any], scale: GradeScale | None) -> Iter
         yield Value(GRADE.id, key, fmean(means), n=len(means), of="inspector")
 
 
-def _findings(build: Build, rows: Sequence[Any]) -> Iterator[Verdict]:
+def _findings(build: Build, rows: Sequence[Reading]) -> Iterator[Verdict]:
     """The most that any inspector saw anywhere on the part: a finding overlooked by one is still there."""
     for finding in FINDINGS:
-        for key, seen in _by_part(build, rows, finding):
+        for key, seen in _by_part(build, rows, attrgetter(finding)):
             yield Verdict(f"{RULE}{finding}", key, max((word for *_, word in seen), key=WORDS.index))
 
 
@@ -120,26 +127,27 @@ def run_agreement(program: Program, engine: str, readings: Mapping[str, Readings
 # ---- shared ---------------------------------------------------------------------------------------------------------
 
 
-def _used(readings: Mapping[str, Readings]) -> list[Any]:
+def _used(readings: Mapping[str, Readings]) -> list[Reading]:
     """Rows not set aside, with the fields as attributes."""
-    frame = readings["inspection"].frame
-    return list(frame[frame["use"] == ""].itertuples(index=False))
+    return [row for row in rows_of(readings["inspection"].frame, Reading) if row.use == ""]
 
 
-def _by_part(build: Build, rows: Sequence[Any], name: str) -> Iterator[tuple[Key, list[tuple[str, str, Any]]]]:
+def _by_part(
+    build: Build, rows: Sequence[Reading], entry_of: Callable[[Reading], E]
+) -> Iterator[tuple[Key, list[tuple[str, str, E]]]]:
     """What was entered in one field: place, inspector and entry, by cylinder, phase and part."""
-    found: dict[Key, list[tuple[str, str, Any]]] = {}
+    found: dict[Key, list[tuple[str, str, E]]] = {}
     for row in rows:
-        entry = getattr(row, name)
-        if not pd.isna(entry):
+        entry = entry_of(row)
+        if entry == entry:  # a missing one equals nothing, itself included
             key = build.key(int(row.cylinder), str(row.phase), str(row.part))
             place = "" if pd.isna(row.place) else str(row.place)
             found.setdefault(key, []).append((place, str(row.inspector), entry))
     return iter(found.items())
 
 
-def _grouped(pairs: Iterable[tuple[str, Any]]) -> dict[str, list[Any]]:
-    groups: dict[str, list[Any]] = {}
+def _grouped(pairs: Iterable[tuple[str, E]]) -> dict[str, list[E]]:
+    groups: dict[str, list[E]] = {}
     for name, item in pairs:
         groups.setdefault(name, []).append(item)
     return groups

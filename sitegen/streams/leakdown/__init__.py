@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from sitegen.declarations import Stream
 from sitegen.streams.leakdown.area import AREAS, TESTERS
 from sitegen.streams.leakdown.blank import blank
 from sitegen.streams.leakdown.fields import FIELDS
@@ -10,7 +11,6 @@ from sitegen.streams.leakdown.read import read
 from sitegen.streams.leakdown.seating import CHANGES, ELSEWHERES, RESIDUALS, SEATING, UNEXPLAINED_BY_GAPS
 from sitegen.streams.leakdown.sections import SECTIONS
 from sitegen.streams.leakdown.smallest import smallest
-from sitegen.vocabulary import Stream
 
 STREAM = Stream(
     name="leakdown",

@@ -9,11 +9,13 @@ from statistics import fmean
 
 import pandas as pd
 
+from sitegen.declarations import Step
 from sitegen.methods import leakdown as method
 from sitegen.methods.intervals import NORMAL_95, student_95
 from sitegen.program.model import Build, Program
 from sitegen.rounding import interval
 from sitegen.streams.leakdown.checks import Check, air_of, checks, reference_rows, share_to_crankcase
+from sitegen.streams.leakdown.fields import Reading
 from sitegen.streams.leakdown.measures import (
     AREA,
     BUILD,
@@ -26,7 +28,7 @@ from sitegen.streams.leakdown.measures import (
     SUPPLY_RATIO,
 )
 from sitegen.tables.rows import rows_of
-from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Step, Value, Verdict, refused
+from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Value, Verdict, refused
 
 MM2 = 1e6  # mm² in a m²
 
@@ -41,7 +43,7 @@ def run_testers(program: Program, engine: str, readings: Mapping[str, Readings],
     """Scale and scatter of each tester over the whole program, from its reference-orifice readings and from repeats."""
     del engine, book
     frame = readings["leakdown"].frame
-    every = rows_of(frame)
+    every = rows_of(frame, Reading)
     rows = reference_rows(every)
     for tester_id in sorted(set(frame["tester"].dropna())):
         tester = program.definitions.testers[tester_id]
@@ -51,7 +53,7 @@ def run_testers(program: Program, engine: str, readings: Mapping[str, Readings],
         occasions: list[Hashable] = []
         orifices = set()
         for row in (row for row in rows if row.tester == tester_id):
-            orifice = program.definitions.reference_orifices[row.reference]
+            orifice = program.definitions.reference_orifices[str(row.reference)]
             orifices.add(orifice)
             # in units of the orifice read, so that readings of several orifices stand together
             ratios.append(air_of(row, tester).ratio() * nominal / method.orifice_area(orifice.diameter))
@@ -102,7 +104,7 @@ def _repeat_scatter(found: Sequence[Check]) -> Value:
 def run_areas(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
     """Percent, leak area and its crankcase share of every check of one build, and the mean of the build."""
     build = program.build(engine)
-    found = list(checks(program, rows_of(readings["leakdown"].frame)))
+    found = list(checks(program, rows_of(readings["leakdown"].frame, Reading)))
     areas: dict[tuple[int, str, str], method.Area] = {}
     rings: list[Value] = []
     single: dict[int, list[tuple[str, str, float]]] = {}  # each reading as an area to the crankcase, for drawing

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from sitegen.declarations import Blank, PaperTable
 from sitegen.program.model import Build, Phase, Program
 from sitegen.streams.leakdown.fields import PATHS
 from sitegen.units import from_si
-from sitegen.vocabulary import Blank, PaperTable
 
 REPEATS = 2  # rows prepared for each cylinder
 _STEPS = (

@@ -9,11 +9,11 @@ import math
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from sitegen.methods import leakdown as method
 from sitegen.program.model import Program, Tester
-from sitegen.streams.leakdown.fields import PATHS
+from sitegen.streams.leakdown.fields import PATHS, Reading
+from sitegen.tables.rows import Written
 from sitegen.vocabulary import Refused
 
 
@@ -54,12 +54,12 @@ class Check:
     assumed: frozenset[str]  # flags: what had to be assumed
 
 
-def _missing(cell: Any) -> bool:
+def _missing(cell: Written) -> bool:
     """Whether a cell is empty: nan, which alone does not equal itself."""
     return bool(cell != cell)
 
 
-def air_of(row: Any, tester: Tester) -> Air:
+def air_of(row: Reading, tester: Tester) -> Air:
     """Pressures and temperatures of one reading; `row` has the stream's fields as attributes."""
     cylinder = row.pressure
     if _missing(cylinder) and tester.percent_linear:
@@ -77,12 +77,12 @@ def air_of(row: Any, tester: Tester) -> Air:
     )
 
 
-def reference_rows(rows: Iterable[Any]) -> list[Any]:
+def reference_rows(rows: Iterable[Reading]) -> list[Reading]:
     """Used readings of a reference orifice in the cylinder's place."""
     return [row for row in rows if row.use == "" and not _missing(row.reference)]
 
 
-def checks(program: Program, rows: Iterable[Any]) -> Iterator[Check]:
+def checks(program: Program, rows: Iterable[Reading]) -> Iterator[Check]:
     """Used readings of cylinders by build, cylinder, phase and condition, in the order of the record.
 
     `rows` are the readings of the stream as `tables.rows.rows_of` gives them.
@@ -93,7 +93,7 @@ def checks(program: Program, rows: Iterable[Any]) -> Iterator[Check]:
     for row in kept:
         testers.setdefault(row.engine, []).append(row.tester)
     main = {engine: _commonest(names) for engine, names in testers.items()}
-    groups: dict[tuple[str, int, str, str, str], list[Any]] = {}
+    groups: dict[tuple[str, int, str, str, str], list[Reading]] = {}
     for row in kept:
         at = _condition(program, states[row.engine, row.phase], row)
         groups.setdefault((row.engine, int(row.cylinder), row.phase, at, row.tester), []).append(row)
@@ -106,16 +106,16 @@ def checks(program: Program, rows: Iterable[Any]) -> Iterator[Check]:
         yield _check(program.definitions.testers[tester], rows, place, other, warm=state == "warm")
 
 
-def _states(program: Program, rows: Iterable[Any]) -> dict[tuple[str, str], str]:
+def _states(program: Program, rows: Iterable[Reading]) -> dict[tuple[str, str], str]:
     """Temperature state of each build's phases: as the program states it, else that of most readings."""
     stated = {phase.id: phase.condition for phase in program.phases}
     seen: dict[tuple[str, str], list[str]] = {}
     for row in rows:
-        seen.setdefault((row.engine, row.phase), []).append("" if _missing(row.condition) else row.condition)
+        seen.setdefault((row.engine, row.phase), []).append(row.condition if isinstance(row.condition, str) else "")
     return {where: stated[where[1]] or _commonest(name for name in names) for where, names in seen.items()}
 
 
-def _check(tester: Tester, rows: Sequence[Any], at: str, other: bool, *, warm: bool) -> Check:
+def _check(tester: Tester, rows: Sequence[Reading], at: str, other: bool, *, warm: bool) -> Check:
     first = rows[0]
     assumed = set()
     if any(_missing(row.ambient) for row in rows):
@@ -154,7 +154,7 @@ def _commonest(names: Iterable[str]) -> str:
     return min(counted, key=lambda name: (-counted[name], name))
 
 
-def _condition(program: Program, state: str, row: Any) -> str:
+def _condition(program: Program, state: str, row: Reading) -> str:
     """What sets a reading apart from the program's condition; "" where nothing does."""
     rule = program.leakdown
     apart = []
@@ -162,10 +162,10 @@ def _condition(program: Program, state: str, row: Any) -> str:
     if abs(off) > rule.supply_band:  # readings of one second supply pressure belong together: binned by the band
         step = 2 * max(rule.supply_band, 1.0)
         apart.append(f"supply:{(rule.supply + step * round(off / step)) / 1000:.0f}-kpa")
-    oil = "dry" if _missing(row.oil) else row.oil
+    oil = row.oil if isinstance(row.oil, str) else "dry"
     if oil != rule.oil:
         apart.append(oil)
-    if not _missing(row.condition) and state and row.condition != state:
+    if isinstance(row.condition, str) and state and row.condition != state:
         apart.append(row.condition)
     if not _missing(row.crank) and row.crank != "tdc":
         angle = "" if _missing(row.crank_angle) else f":{math.degrees(abs(row.crank_angle)):.0f}-deg"

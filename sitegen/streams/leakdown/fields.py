@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from math import pi
 
+from sitegen.tables.rows import Recorded, Written
 from sitegen.vocabulary import Field
 
 PATHS = ("crankcase", "exhaust", "intake", "coolant", "neighbour", "plug")
@@ -139,3 +140,38 @@ FIELDS: tuple[Field, ...] = (
     Field("operator", "Operator", "text", beforehand=True),
     Field("remark", "Remark", "text"),
 )
+
+
+class Reading(Recorded):
+    """One reading, with the fields above as attributes."""
+
+    __slots__ = ()
+    cylinder: float
+    repeat: float
+    tester: str
+    reference: Written
+    supply: float
+    pressure: float
+    percent: float
+    crank: Written
+    crank_angle: float
+    approached: Written
+    locked: Written
+    turns: float
+    condition: Written
+    metal_temperature: float
+    since_shutdown: float
+    oil: Written
+    wait: float
+    ambient: float
+    air_temperature: float
+    to_crankcase: float
+    to_exhaust: float
+    to_intake: float
+    to_coolant: float
+    to_neighbour: float
+    to_plug: float
+    crankcase_flow: float
+    date: Written
+    operator: Written
+    remark: Written

@@ -8,8 +8,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
+from sitegen.page import words
+from sitegen.page.blocks import ChartRow
+from sitegen.page.view import View
+from sitegen.program.model import Build, Phase
 from sitegen.streams.leakdown.measures import BUILD, CRANKCASE, KM
 from sitegen.vocabulary import Value
 
@@ -29,51 +32,48 @@ class Point:
     cold: bool  # before the rings of this assembly first ran
 
 
-def checked_phases(view: Any) -> list[Any]:
+def checked_phases(view: View) -> list[Phase]:
     """Phases with a planned leak-down check, in plan order; of the build where the view has one."""
     return [phase for phase in view.phases if "leakdown" in phase.records]
 
 
-def distance(view: Any, build: Any, phase: Any) -> str:
+def distance(view: View, build: Build, phase: Phase) -> str:
     """Sliding distance at the end of a phase of a build, as printed; "" where it has not run."""
     value = view.value(KM, phase.id, engine=build, cylinder=0)
     if value is None or value.value is None:
         return ""
     km = value.value
-    return f"{view.words.number(km, 0 if km >= 20 else 1 if km else 0)} km"
+    return f"{words.number(km, 0 if km >= 20 else 1 if km else 0)} km"
 
 
-def phase_rows(view: Any, builds: Sequence[Any]) -> list[dict[str, Any]]:
+def phase_rows(view: View, builds: Sequence[Build]) -> list[ChartRow]:
     """Axis of a chart: every checked phase with the distance of the first build that ran it."""
-    rows = []
+    rows: list[ChartRow] = []
     for x, phase in enumerate(checked_phases(view)):
         under = next((d for d in (distance(view, build, phase) for build in builds) if d), "")
         rows.append({"x": x, "label": phase.title, "under": under})
     return rows
 
 
-def line(view: Any, build: Any, cylinder: int) -> list[Point]:
+def line(view: View, build: Build, cylinder: int) -> list[Point]:
     """Leak area to the crankcase of one cylinder at every check that has one; cylinder 0: mean of the build."""
     measure = CRANKCASE.id if cylinder else BUILD.id
     coating = build.coating_of(cylinder) if cylinder else (view.coating.id if view.coating else "")
     return _points(view, build, measure, cylinder, coating)
 
 
-def mean_line(view: Any, build: Any, coating: str) -> list[Point]:
+def mean_line(view: View, build: Build, coating: str) -> list[Point]:
     """Mean leak area of a build's cylinders of one coating at every check that has one."""
     return _points(view, build, BUILD.id, 0, coating)
 
 
-def _points(view: Any, build: Any, measure: str, cylinder: int, coating: str) -> list[Point]:
+def _points(view: View, build: Build, measure: str, cylinder: int, coating: str) -> list[Point]:
     """The same line is drawn on many pages, so it is put together once a program and kind of axis."""
-    axis = view.build.id if view.build else ""
-    key = f"line {build.id} {measure} {cylinder} {coating} {axis}"
-    if key not in view.desk.cache:
-        view.desk.cache[key] = tuple(_each_point(view, build, measure, cylinder, coating))
-    return list(view.desk.cache[key])
+    key = ("line", build.id, measure, cylinder, coating, view.build.id if view.build else "")
+    return list(view.the_desk.once(key, lambda: tuple(_each_point(view, build, measure, cylinder, coating))))
 
 
-def _each_point(view: Any, build: Any, measure: str, cylinder: int, coating: str) -> Iterable[Point]:
+def _each_point(view: View, build: Build, measure: str, cylinder: int, coating: str) -> Iterable[Point]:
     places = [p.id for p in checked_phases(view)]
     own = {phase.id for phase in view.program.phases_of(build)}
     fired: set[str] = set()
@@ -94,7 +94,7 @@ def last(points: Sequence[Point]) -> Point | None:
     return points[-1] if points else None
 
 
-def mean_row(view: Any, point: Point, line: str, coating: str, *, label: str = "", text: str = "") -> dict[str, Any]:
+def mean_row(view: View, point: Point, line: str, coating: str, *, label: str = "", text: str = "") -> ChartRow:
     """A strong point of a chart, with its interval where it has one."""
     value = point.value
     return {
@@ -114,7 +114,7 @@ def mean_row(view: Any, point: Point, line: str, coating: str, *, label: str = "
     }
 
 
-def thin_row(view: Any, point: Point, line: str, coating: str = "", label: str = "") -> dict[str, Any]:
+def thin_row(view: View, point: Point, line: str, coating: str = "", label: str = "") -> ChartRow:
     """A faint point of a chart: a neighbour, a cylinder, another coating."""
     title = view.program.phase(point.phase).title
     return {
@@ -130,55 +130,55 @@ def thin_row(view: Any, point: Point, line: str, coating: str = "", label: str =
     }
 
 
-def series_of(view: Any, value: Value) -> str:
+def series_of(view: View, value: Value) -> str:
     """What a reader of this page may hide: cylinders on the pages of a build, builds elsewhere."""
     if view.build is not None and view.build.id == value.key.engine and value.key.cylinder:
         return f"cylinder {value.key.cylinder}"
     return value.key.engine
 
 
-def limit_row(view: Any) -> dict[str, Any]:
+def limit_row(view: View) -> ChartRow:
     """The level criterion of the program as a dotted line."""
     level = view.program.seating.level
-    return {"value": level, "label": f"limit {mm2(view, level)}"}
+    return {"value": level, "label": f"limit {mm2(level)}"}
 
 
-def with_labels(rows: Sequence[dict[str, Any]], label: str) -> list[dict[str, Any]]:
+def with_labels(rows: Sequence[ChartRow], label: str) -> list[ChartRow]:
     """The same line, named at its last point."""
     return [*rows[:-1], {**rows[-1], "label": label}] if rows else []
 
 
-def mm2(view: Any, number: float) -> str:
+def mm2(number: float) -> str:
     """A leak area without an interval, as printed."""
-    return str(view.words.number(number, 2))
+    return words.number(number, 2)
 
 
-def range_of(view: Any, numbers: Sequence[float]) -> str:
+def range_of(numbers: Sequence[float]) -> str:
     """Leak areas from the least to the largest, with their unit: "0.24 to 0.27 mm²", or the one number."""
-    return str(view.words.with_unit(bare_range(view, numbers), "mm²"))
+    return words.with_unit(bare_range(numbers), "mm²")
 
 
-def bare_range(view: Any, numbers: Sequence[float]) -> str:
+def bare_range(numbers: Sequence[float]) -> str:
     """The same without the unit."""
-    low, high = mm2(view, min(numbers)), mm2(view, max(numbers))
-    return str(view.words.from_to(low, high))
+    low, high = mm2(min(numbers)), mm2(max(numbers))
+    return words.from_to(low, high)
 
 
-def area(view: Any, number: float) -> str:
+def area(number: float) -> str:
     """A leak area with its unit, never parted at a line end."""
-    return str(view.words.with_unit(mm2(view, number), "mm²"))
+    return words.with_unit(mm2(number), "mm²")
 
 
-def area_text(view: Any, value: Value | None) -> str:
+def area_text(view: View, value: Value | None) -> str:
     """A leak area with its interval in hundredths of a mm², so that a column reads evenly."""
     if value is None or value.status not in {"ok", "excluded"} or value.value is None:
-        return str(view.text(value))
+        return view.text(value)
     if value.low is None or value.high is None or math.isinf(value.low) or math.isinf(value.high):
-        return str(view.text(value))
+        return view.text(value)
     middle, low, high = (round(number, 2) for number in (value.value, value.low, value.high))
     if abs((high - middle) - (middle - low)) < 0.015:
-        return f"{mm2(view, middle)} ± {mm2(view, (value.high - value.low) / 2)}"
-    return f"{mm2(view, middle)} ({mm2(view, low)} to {mm2(view, high)})"
+        return f"{mm2(middle)} ± {mm2((value.high - value.low) / 2)}"
+    return f"{mm2(middle)} ({mm2(low)} to {mm2(high)})"
 
 
 def stands_out(values: Sequence[Value]) -> Value | None:

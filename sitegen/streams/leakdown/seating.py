@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from sitegen.declarations import Step
 from sitegen.methods import seating as method
 from sitegen.methods.intervals import NORMAL_95, student_95
 from sitegen.methods.leakdown import Scatter
@@ -29,7 +30,7 @@ from sitegen.streams.leakdown.measures import (
     TO_LOSE,
     UNEXPLAINED,
 )
-from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Step, Value, Verdict, refused
+from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Value, Verdict, refused
 
 STATE_RULE = "seating"  # rules of the verdicts: the state of a cylinder, and what it rests on
 LEVEL_RULE = "seating.level"

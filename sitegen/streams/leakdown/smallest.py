@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from sitegen.declarations import Smallest
 from sitegen.methods import leakdown as method
 from sitegen.program.model import Program, Tester
 from sitegen.streams.leakdown.area import MM2
 from sitegen.streams.leakdown.measures import CRANKCASE
-from sitegen.vocabulary import Smallest
 
 
 def smallest(program: Program) -> Iterable[Smallest]:

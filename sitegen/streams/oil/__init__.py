@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from sitegen.declarations import Stream
 from sitegen.streams.oil.blank import blank
 from sitegen.streams.oil.fields import FIELDS
 from sitegen.streams.oil.measures import CONCENTRATION
@@ -9,7 +10,6 @@ from sitegen.streams.oil.read import read
 from sitegen.streams.oil.sections import SECTIONS
 from sitegen.streams.oil.smallest import smallest
 from sitegen.streams.oil.steps import BALANCE, NEXT_BUILD, SAMPLES
-from sitegen.vocabulary import Stream
 
 STREAM = Stream(
     name="oil",

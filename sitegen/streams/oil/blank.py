@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from sitegen.declarations import Blank, PaperTable
 from sitegen.program.model import Build, Phase, Program
 from sitegen.streams.oil.fields import DRAIN, FILL, FILTER, SAMPLE, TOP_UP
-from sitegen.vocabulary import Blank, PaperTable
 
 _LINES = 5  # prepared for what is done to the oil of a phase
 # Protocol of a sample (common practice, no source): flowing oil, soon after the engine stopped, always from one place.

@@ -6,6 +6,7 @@ Limits catch slips of unit and of pen; they are wide and judge no oil.
 from __future__ import annotations
 
 from sitegen.methods import elements
+from sitegen.tables.rows import Recorded, Written
 from sitegen.vocabulary import Field
 
 SAMPLE, FILL, TOP_UP, DRAIN, FILTER = "sample", "fill", "top-up", "drain", "filter"
@@ -107,3 +108,37 @@ FIELDS: tuple[Field, ...] = (
     Field("by", "By", "text", beforehand=True),
     Field("remark", "Remark", "text"),
 )
+
+
+class Reading(Recorded):
+    """One reading, with the fields above as attributes; those of elements are read by symbol: `Fe`, `Fe_mark` ..."""
+
+    __slots__ = ()
+    what: str
+    sample: Written
+    hours: float
+    on_fill: float
+    since_shutdown: float
+    draw_point: Written
+    laboratory: Written
+    batch: Written
+    mass: float
+    volume: float
+    density: float
+    element: Written
+    concentration: float
+    concentration_mark: str
+    metal: float
+    viscosity_40: float
+    viscosity_100: float
+    acid_number: float
+    base_number: float
+    oxidation: float
+    nitration: float
+    fuel: float
+    soot: float
+    water: float
+    particles: Written
+    date: Written
+    by: Written
+    remark: Written

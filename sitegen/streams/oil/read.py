@@ -6,14 +6,13 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from statistics import median
-from typing import Any
 
 import numpy as np
 
 from sitegen.methods import elements
 from sitegen.problems import listed, nearest, shown
 from sitegen.program.model import Program, RecordSource
-from sitegen.streams.oil.fields import CONDITION, DRAIN, FIELDS, FILL, FILTER, SAMPLE, TOP_UP
+from sitegen.streams.oil.fields import CONDITION, DRAIN, FIELDS, FILL, FILTER, SAMPLE, TOP_UP, Reading
 from sitegen.streams.oil.samples import RANK, mass_of
 from sitegen.tables.checks import same_again
 from sitegen.tables.columns import parted
@@ -186,7 +185,7 @@ def _drained(program: Program, sheet: Sheet) -> None:
     charge: dict[object, float] = {}  # what a drain leaves follows from the fill before
     held, out, once = dict[object, float](), dict[object, float](), set[object]()
     too_much: dict[int, tuple[float, float]] = {}
-    rows = [(at, row) for at, row in enumerate(rows_of(frame)) if sheet.open[at] and row.phase in order]
+    rows = [(at, row) for at, row in enumerate(rows_of(frame, Reading)) if sheet.open[at] and row.phase in order]
     for at, row in sorted(rows, key=lambda pair: _when(pair[1], order)):
         build = next((each for each in program.builds if each.id == row.engine), None)
         oil = program.definitions.oils.get(build.oil) if build is not None else None
@@ -213,7 +212,7 @@ def _drained(program: Program, sheet: Sheet) -> None:
     sheet.set_aside(mask, "drained-too-much", "mass", what, expected)
 
 
-def _when(row: Any, order: Mapping[str, int]) -> tuple[int, int, float, int]:
+def _when(row: Reading, order: Mapping[str, int]) -> tuple[int, int, float, int]:
     """Order of what was done: by phase, a fill at its beginning, and all else without hours at its end."""
     for hours in (row.hours, row.on_fill):
         if hours is not None and hours == hours:

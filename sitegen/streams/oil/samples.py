@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING
 
 from sitegen.methods import elements, oil_precision
 from sitegen.methods.oil_ledger import Content, Fill, Move, fills
 from sitegen.program.model import Build, Laboratory, Oil, OilRule, Program
-from sitegen.streams.oil.fields import CONDITION, DRAIN, FILL, FILTER, SAMPLE, TOP_UP
-from sitegen.tables.rows import rows_of
+from sitegen.streams.oil.fields import CONDITION, DRAIN, FILL, FILTER, SAMPLE, TOP_UP, Reading
+from sitegen.tables.rows import Written, rows_of
 from sitegen.vocabulary import Refused
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 MG_KG = 1e6  # mass fraction [-] to mg/kg
 RANK = {SAMPLE: 0, FILTER: 1, DRAIN: 2, FILL: 3, TOP_UP: 4}  # of what is done at one instant
@@ -45,13 +48,16 @@ class Oiling:
     )  # element -> hours, mg in filter
 
 
-def _given(value: Any) -> bool:
-    return value is not None and value == value
+_Place = tuple[float, int, int, int]  # in time: hours, phase, kind, line
 
 
-def oiling(program: Program, build: Build, frame: Any, ended: Mapping[str, float]) -> Oiling:
+def _given(value: Written) -> bool:
+    return value == value  # nan alone does not equal itself
+
+
+def oiling(program: Program, build: Build, frame: pd.DataFrame, ended: Mapping[str, float]) -> Oiling:
     """Samples and moves of a build in order. `ended`: phase -> running time at its end [h]."""
-    rows = [row for row in rows_of(frame) if row.use == "" and row.phase in ended]
+    rows = [row for row in rows_of(frame, Reading) if row.use == "" and row.phase in ended]
     order = {phase.id: phase.order for phase in program.phases}
     starts = _starts(program, build, ended)
     filled = [
@@ -59,29 +65,29 @@ def oiling(program: Program, build: Build, frame: Any, ended: Mapping[str, float
         for row in rows
         if row.what == FILL
     ]
-    by_sample: dict[str, list[Any]] = {}
-    events: list[tuple[tuple[float, int, int, int], Any]] = []
+    by_sample: dict[str, list[tuple[_Place, Reading]]] = {}
+    events: list[tuple[_Place, Reading]] = []
     for number, row in enumerate(rows):
         hours = _hours(row, starts, ended, filled, order)
         key = (hours, order[row.phase], RANK[row.what], number)
         if row.what == SAMPLE:
-            by_sample.setdefault(row.sample, []).append((key, row))
+            by_sample.setdefault(str(row.sample), []).append((key, row))
         else:
             events.append((key, row))
-    made: list[tuple[tuple[float, int, int, int], Sample]] = []
+    made: list[tuple[_Place, Sample]] = []
     for name, own in by_sample.items():
         made.append((own[0][0], _sample(program, name, [row for _, row in own], own[0][0][0])))
     made.sort(key=lambda each: each[0])
     samples = [sample for _, sample in made]
     named = tuple(_placed(sample, [other for other in samples if other.phase == sample.phase]) for sample in samples)
-    keyed: list[tuple[tuple[float, int, int, int], Move, str]] = [
+    keyed: list[tuple[_Place, Move, str]] = [
         (key, Move("sample", sample.mass, sample.hours, sample.id), sample.phase) for key, sample in made
     ]
     density = program.definitions.oils[build.oil].density if build.oil in program.definitions.oils else None
     retained: dict[str, list[tuple[float, float]]] = {}
     for key, row in events:
         if row.what == FILTER and _given(row.metal):
-            retained.setdefault(row.element, []).append((key[0], float(row.metal) * 1e6))
+            retained.setdefault(str(row.element), []).append((key[0], float(row.metal) * 1e6))
         kind = {FILL: "fill", TOP_UP: "top-up", DRAIN: "drain", FILTER: "sample"}[row.what]
         keyed.append((key, Move(kind, mass_of(row, density), key[0]), row.phase))  # type: ignore[arg-type]
     keyed.sort(key=lambda each: each[0])
@@ -98,7 +104,7 @@ def _starts(program: Program, build: Build, ended: Mapping[str, float]) -> dict[
 
 
 def _hours(
-    row: Any,
+    row: Reading,
     starts: Mapping[str, float],
     ended: Mapping[str, float],
     filled: Sequence[tuple[float, int]],
@@ -113,7 +119,7 @@ def _hours(
     return starts[row.phase] if row.what == FILL else ended[row.phase]
 
 
-def mass_of(row: Any, density: float | None) -> float:
+def mass_of(row: Reading, density: float | None) -> float:
     """Oil of a row [kg]; 0 where nothing is said."""
     if _given(row.mass):
         return float(row.mass)
@@ -122,11 +128,11 @@ def mass_of(row: Any, density: float | None) -> float:
     return float(row.volume) * float(row.density if _given(row.density) else density or 0.0)
 
 
-def _sample(program: Program, name: str, rows: Sequence[Any], hours: float) -> Sample:
+def _sample(program: Program, name: str, rows: Sequence[Reading], hours: float) -> Sample:
     reported: dict[str, tuple[float | None, str]] = {}
     condition: dict[str, float] = {}
     for row in rows:
-        cells = [(row.element, row.concentration, row.concentration_mark)] if _given(row.element) else []
+        cells = [(row.element, row.concentration, row.concentration_mark)] if isinstance(row.element, str) else []
         cells += [(symbol, getattr(row, symbol), getattr(row, f"{symbol}_mark")) for symbol in elements.ALL]
         for symbol, value, mark in cells:
             if _given(value) or (isinstance(mark, str) and mark):
@@ -137,7 +143,7 @@ def _sample(program: Program, name: str, rows: Sequence[Any], hours: float) -> S
                 condition[what] = float(getattr(row, what))
     first = rows[0]
     density = None
-    laboratory = program.definitions.laboratories.get(first.laboratory) if _given(first.laboratory) else None
+    laboratory = program.definitions.laboratories.get(str(first.laboratory))
     return Sample(
         id=name,
         phase=first.phase,
@@ -152,7 +158,7 @@ def _sample(program: Program, name: str, rows: Sequence[Any], hours: float) -> S
     )
 
 
-def drawn(rule: OilRule, row: Any) -> Iterable[str]:
+def drawn(rule: OilRule, row: Reading) -> Iterable[str]:
     """How a sample departs from the protocol, as flags."""
     if rule.minutes is not None and _given(row.since_shutdown):
         if row.since_shutdown > rule.minutes[1]:

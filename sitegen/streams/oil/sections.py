@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
 
+from sitegen.declarations import Section
 from sitegen.methods import elements
 from sitegen.methods.oil_ledger import ADDED, FILLED, START, TERMS, adding_up
-from sitegen.streams.oil.fields import DRAIN, FILL, SAMPLE, TOP_UP
+from sitegen.page import words
+from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text
+from sitegen.page.view import View
+from sitegen.program.model import Build, OilSource, Program
+from sitegen.streams.oil.fields import DRAIN, FILL, SAMPLE, TOP_UP, Reading
 from sitegen.streams.oil.measures import (
     CONCENTRATION,
     CONSUMPTION,
@@ -26,7 +30,8 @@ from sitegen.streams.oil.measures import (
 from sitegen.streams.oil.samples import MG_KG, mass_of
 from sitegen.streams.oil.smallest import least_depth
 from sitegen.streams.oil.steps import AT_LEAST, CONDITION, LEDGER, TOTAL
-from sitegen.vocabulary import Block, Cell, Column, Figure, Panel, Row, Section, Table, Text, Value
+from sitegen.tables.rows import Written
+from sitegen.vocabulary import Value, numbers
 
 MOST_PANELS = 4  # metals drawn on one page
 HIDES = 0.5  # share of what a sample holds that fresh oil brings: from here on concentration is no sign of wear
@@ -44,9 +49,9 @@ _ONE_UM = 1e-6
 # ---- engine ---------------------------------------------------------------------------------------------------------
 
 
-def engine_oil(view: Any) -> Sequence[Block]:
+def engine_oil(view: View) -> Sequence[Block]:
     """The ledger that adds up, metal over the phases, what was drawn, the parts, consumption and condition."""
-    rows = view.records("oil")
+    rows = view.records("oil", Reading)
     if not rows:
         return ()
     build = view.the_build
@@ -60,7 +65,7 @@ def engine_oil(view: Any) -> Sequence[Block]:
     return blocks
 
 
-def _totals(view: Any, build: Any) -> dict[str, Value]:
+def _totals(view: View, build: Build) -> dict[str, Value]:
     """Metal made up to the last sample, of the metals it is known of, the most first."""
     order = {phase.id: phase.order for phase in view.phases}
     found: dict[str, Value] = {}
@@ -76,14 +81,13 @@ def _told(value: Value | None) -> bool:
     return value is not None and value.value is not None and (value.low is None or value.low > 0)
 
 
-def _reading(view: Any, totals: Mapping[str, Value]) -> str:
-    words = view.words
+def _reading(view: View, totals: Mapping[str, Value]) -> str:
     sure = [(symbol, value) for symbol, value in totals.items() if _told(value)]
     if not sure:
         return "No metal of wear is told from what fresh oil brings."
     sure.sort(key=lambda pair: -(pair[1].value or 0.0))
     named = words.listed(
-        f"{words.with_unit(words.within(value.value, value.low, value.high), 'mg')} of {elements.name(symbol)}"
+        f"{words.with_unit(words.within(value.value or 0.0, value.low, value.high), 'mg')} of {elements.name(symbol)}"
         for symbol, value in sure[:3]
     )
     text = f"Up to the last sample the engine made {named}."
@@ -95,50 +99,56 @@ def _reading(view: Any, totals: Mapping[str, Value]) -> str:
     return text + _hidden(view)
 
 
-def _hidden(view: Any) -> str:
+def _hidden(view: View) -> str:
     """An element that the fresh oil brings most of, told so that nobody takes it for wear."""
     oil = view.program.definitions.oils.get(view.the_build.oil)
     if oil is None:
         return ""
     said = []
     for symbol in MASS:
-        held = [v for v in view.values(CONCENTRATION[symbol].id, engine=view.the_build) if v.value is not None]
+        held = numbers(view.values(CONCENTRATION[symbol].id, engine=view.the_build))
         brought = oil.fresh.get(symbol, 0.0) * MG_KG
-        if held and brought > 10 and brought > HIDES * max(v.value for v in held):
-            most = view.words.with_unit(view.words.number(max(v.value for v in held), 0), "mg/kg")
-            fresh = view.words.with_unit(view.words.number(brought, 0), "mg/kg")
+        if held and brought > 10 and brought > HIDES * max(held):
+            most = words.with_unit(words.number(max(held), 0), "mg/kg")
+            fresh = words.with_unit(words.number(brought, 0), "mg/kg")
             name = elements.name(symbol).capitalize()
             said.append(f" {name} cannot be read as wear: of up to {most} in the samples, fresh oil brings {fresh}.")
     return "".join(said)
 
 
-def _figure(view: Any, totals: Mapping[str, Value]) -> Figure:
+def _figure(view: View, totals: Mapping[str, Value]) -> Figure:
     """Metal made in all over the phases, with changes of oil and top-ups between them."""
     build = view.the_build
     places, labels = _axis(view)
     chosen = sorted((s for s, v in totals.items() if _told(v)), key=lambda s: -(totals[s].value or 0.0))[:MOST_PANELS]
     panels = []
     for symbol in chosen:
-        means = []
+        means: list[tuple[float, ChartRow]] = []
         for value in view.values(MASS[symbol].id, engine=build, at=TOTAL):
             if value.key.phase not in places or value.value is None:
                 continue
-            means.append(
-                {
-                    "line": symbol,
-                    "x": places[value.key.phase],
-                    "value": value.value,
-                    "low": value.low,
-                    "high": value.high,
-                    "open": bool(value.flags),
-                    "tip": f"{view.program.phase(value.key.phase).title}: {view.text(value, unit=True)}",
-                }
-            )
-        means.sort(key=lambda row: row["x"])
+            place = places[value.key.phase]
+            row: ChartRow = {
+                "line": symbol,
+                "x": place,
+                "value": value.value,
+                "low": value.low,
+                "high": value.high,
+                "open": bool(value.flags),
+                "tip": f"{view.program.phase(value.key.phase).title}: {view.text(value, unit=True)}",
+            }
+            means.append((place, row))
+        drawn = [row for _, row in sorted(means, key=lambda mean: mean[0])]
         title = elements.name(symbol).capitalize()
         coating = build.coatings[0] if len(build.coatings) == 1 else ""
         panels.append(
-            Panel(title, {"phases": labels, "means": means}, coating=coating, note="mg", label=f"{title} made")
+            Panel(
+                title,
+                {"phases": labels, "means": drawn},
+                coating=coating,
+                note="mg",
+                label=f"{title} made",
+            )
         )
     caption = (
         "Metal made since the first fill, up to each sample, with its bounds. Open: drawn late or at another place, or "
@@ -148,33 +158,33 @@ def _figure(view: Any, totals: Mapping[str, Value]) -> Figure:
     return Figure(name, "slope", panels, _reading(view, totals), caption, measure=MASS["Fe"].id, one_scale=False)
 
 
-def _axis(view: Any) -> tuple[dict[str, float], list[dict[str, Any]]]:
+def _axis(view: View) -> tuple[dict[str, float], list[ChartRow]]:
     """Places of the sampled phases along the axis, with what was done to the oil before each."""
     done: dict[str, list[str]] = {}
     density = _density(view)
     order = {phase.id: phase.order for phase in view.phases}
-    used = [row for row in view.records("oil", used=True) if row.phase in order]
+    used = [row for row in view.records("oil", Reading, used=True) if row.phase in order]
     drains = [order[row.phase] for row in used if row.what == DRAIN]
     for row in used:
         if row.what == TOP_UP:
-            kilos = view.words.with_unit(view.words.number(mass_of(row, density), 2), "kg")
+            kilos = words.with_unit(words.number(mass_of(row, density), 2), "kg")
             done.setdefault(row.phase, []).append(f"+{kilos}")
         elif row.what == FILL:
             changed = any(place < order[row.phase] for place in drains)
             done.setdefault(row.phase, []).append("new oil" if changed else "oil filled")
     places: dict[str, float] = {}
-    labels: list[dict[str, Any]] = []
+    labels: list[ChartRow] = []
     for phase in view.phases:
         if phase.id in done:  # one place for all of a phase: on a telephone two would lie over each other
             told = sorted(done[phase.id], key=lambda said: said.startswith("+"))
             labels.append({"x": len(labels), "label": ", ".join(told)})
-        if "oil" in phase.records and any(row.what == SAMPLE for row in view.records("oil", phase=phase.id)):
+        if "oil" in phase.records and any(row.what == SAMPLE for row in view.records("oil", Reading, phase=phase.id)):
             places[phase.id] = len(labels)
             labels.append({"x": len(labels), "label": phase.title})
     return places, labels
 
 
-def _density(view: Any) -> float | None:
+def _density(view: View) -> float | None:
     oils = view.program.definitions.oils
     return oils[view.the_build.oil].density if view.the_build.oil in oils else None
 
@@ -184,9 +194,9 @@ _CLOSED = 1e-3  # kg: what came in and what is accounted for agree so far where 
 _DECIMALS_MORE = 1  # shown of a term beyond those of the total's interval
 
 
-def _ledger(view: Any, totals: Mapping[str, Value]) -> list[Block]:
+def _ledger(view: View, totals: Mapping[str, Value]) -> list[Block]:
     """The balance term by term: rounded so that each column adds up in the last digit shown."""
-    words, build = view.words, view.the_build
+    build = view.the_build
     chosen = [symbol for symbol, value in totals.items() if value.value is not None and value.low is not None]
     terms = {each.key.at: each.frame for each in view.series(LEDGER)}
     cases = {each.key.at: each.frame for each in view.series(f"{LEDGER}-cases")}
@@ -240,15 +250,15 @@ def _ledger(view: Any, totals: Mapping[str, Value]) -> list[Block]:
     return [Table(f"oil-ledger-{build.id}", columns, rows, caption=caption, note=note, wide=True)]
 
 
-def _sources(view: Any) -> list[Block]:
-    words, build = view.words, view.the_build
+def _sources(view: View) -> list[Block]:
+    build = view.the_build
     found = [value for value in view.values(FROM.id, engine=build) if value.key.at]
     if not found:
         return []
     titles = {source.id: source.title for source in view.program.oil.sources}
 
     def named(at: str) -> str:
-        return str(words.listed([titles[each] for each in at.split("+")], "or"))
+        return words.listed([titles[each] for each in at.split("+")], "or")
 
     found.sort(key=lambda value: -(value.value or 0.0))
     depths = {v.key.at or _face(view, build): v for v in view.values(DEPTH.id, engine=build)}
@@ -274,13 +284,13 @@ def _sources(view: Any) -> list[Block]:
     return [Table(f"oil-sources-{build.id}", columns, rows, text, caption="Where it came from", note=note)]
 
 
-def _face(view: Any, build: Any) -> str:
+def _face(view: View, build: Build) -> str:
     """The source that stands for the ring faces of a build of one coating; "" none."""
     own = [s for s in view.program.oil.sources if s.coating in build.coatings and s.surface and s.density]
     return str(own[0].id) if len(own) == 1 else ""
 
 
-def _stretches(view: Any, totals: Mapping[str, Value]) -> list[Block]:
+def _stretches(view: View, totals: Mapping[str, Value]) -> list[Block]:
     """Metal made between samples, and per hour."""
     build = view.the_build
     rows = []
@@ -305,23 +315,23 @@ def _stretches(view: Any, totals: Mapping[str, Value]) -> list[Block]:
     return [Table(f"metal-by-phase-{build.id}", columns, rows, caption="Metal made by phase", note=note, wide=True)]
 
 
-def _since(view: Any, at: str) -> str:
+def _since(view: View, at: str) -> str:
     if not at.startswith("since:"):
         return at.replace("-", " ")
     phase = at.removeprefix("since:")
     return "since the fill" if phase == "fill" else f"since {view.program.phase(phase).title}"
 
 
-def _samples(view: Any, rows: Sequence[Any]) -> list[Block]:
+def _samples(view: View, rows: Sequence[Reading]) -> list[Block]:
     """Planned against drawn: late, misplaced, missing and left-out samples marked."""
-    words, build, rule = view.words, view.the_build, view.program.oil
+    build, rule = view.the_build, view.program.oil
     symbols = [s for s, m in CONCENTRATION.items() if view.values(m.id, engine=build) and (s in MASS or s == "Si")]
     made, odd, missing = [], [], []
     for phase in view.phases:
-        own: dict[str, list[Any]] = {}
+        own: dict[str, list[Reading]] = {}
         for row in rows:
             if row.what == SAMPLE and row.phase == phase.id:
-                own.setdefault(row.sample, []).append(row)
+                own.setdefault(str(row.sample), []).append(row)
         if not own and "oil" in phase.records:
             due = build.is_due(phase.id)
             missing += [] if due else [phase.title]
@@ -362,39 +372,38 @@ def _samples(view: Any, rows: Sequence[Any]) -> list[Block]:
     return [Table(name, columns, made, text, caption="Planned and drawn", note=note, wide=True)]
 
 
-def _content(view: Any, value: Value | None) -> str:
+def _content(view: View, value: Value | None) -> str:
     """What a report says of an element."""
     if value is None:
-        return str(view.words.DASH)
-    return "not measured" if value.reason == "not-measured" else str(view.text(value, interval=False))
+        return words.DASH
+    return "not measured" if value.reason == "not-measured" else view.text(value, interval=False)
 
 
-def _laboratory(view: Any) -> str:
+def _laboratory(view: View) -> str:
     """Which laboratory, and whether its samples were analysed together."""
-    used = [row for row in view.records("oil", used=True) if row.what == SAMPLE and not _none(row.laboratory)]
+    used = [row for row in view.records("oil", Reading, used=True) if row.what == SAMPLE and not _none(row.laboratory)]
     if not used:
         return "No laboratory is named."
-    titles = view.words.listed(
-        dict.fromkeys(view.program.definitions.laboratories[row.laboratory].title for row in used)
-    )
+    known = view.program.definitions.laboratories
+    titles = words.listed(dict.fromkeys(known[str(row.laboratory)].title for row in used))
     batches = {row.batch for row in used if not _none(row.batch)}
     how = "all samples of the build in one batch, so that what the batch shares leaves the differences"
     if len(batches) != 1 or any(_none(row.batch) for row in used):
         how = "not in one batch, so that each sample scatters as from day to day"
-    return f"{view.words.sentence(titles)}; {how}."
+    return f"{words.sentence(titles)}; {how}."
 
 
-def _none(value: Any) -> bool:
+def _none(value: Written) -> bool:
     return value is None or value != value
 
 
-def _in_order(view: Any, values: Sequence[Value]) -> list[Value]:
+def _in_order(view: View, values: Sequence[Value]) -> list[Value]:
     order = {phase.id: phase.order for phase in view.program.phases}
     return sorted(values, key=lambda value: order[value.key.phase])
 
 
-def _consumption(view: Any) -> list[Block]:
-    words, build = view.words, view.the_build
+def _consumption(view: View) -> list[Block]:
+    build = view.the_build
     found = _in_order(view, view.values(CONSUMPTION.id, engine=build))
     if not found:
         return []
@@ -421,9 +430,9 @@ def _consumption(view: Any) -> list[Block]:
     return [Table(f"oil-consumption-{build.id}", columns, rows, text, caption="Oil consumption")]
 
 
-def _condition(view: Any) -> list[Block]:
+def _condition(view: View) -> list[Block]:
     """Condition of the oil at the last sample that tells it, beside its limits."""
-    words, build = view.words, view.the_build
+    build = view.the_build
     verdicts = {(v.key.phase, v.key.at): v for v in view.verdicts(CONDITION, engine=build)}
     oil = view.program.definitions.oils.get(build.oil)
     rows = []
@@ -458,9 +467,8 @@ def _condition(view: Any) -> list[Block]:
 # ---- program and coating ----------------------------------------------------------------------------------------
 
 
-def by_build(view: Any) -> Sequence[Block]:
+def by_build(view: View) -> Sequence[Block]:
     """Metal and consumption of every build, and what oil can show beside the balance."""
-    words = view.words
     rows = []
     mixed = False
     told: dict[tuple[str, str], list[tuple[float, float]]] = {}  # wear, half its interval
@@ -509,9 +517,8 @@ def by_build(view: Any) -> Sequence[Block]:
     return [*blocks, *_reach(view)]
 
 
-def _by_coating(view: Any, told: Mapping[tuple[str, str], Sequence[tuple[float, float]]]) -> str:
+def _by_coating(view: View, told: Mapping[tuple[str, str], Sequence[tuple[float, float]]]) -> str:
     """Wear of the ring faces by coating, where builds ran as far."""
-    words = view.words
     far = [phase.id for phase in view.program.phases if any(phase.id == key[0] for key in told)]
     if not far:
         return ""
@@ -529,11 +536,11 @@ def _by_coating(view: Any, told: Mapping[tuple[str, str], Sequence[tuple[float, 
     )
 
 
-def _reach(view: Any) -> list[Block]:
+def _reach(view: View) -> list[Block]:
     """The least wear of each part that oil shows, beside what is expected and what the balance shows."""
-    words, program = view.words, view.program
+    program = view.program
     laboratories = program.definitions.laboratories
-    used = sorted({row.laboratory for row in view.records("oil", used=True) if not _none(row.laboratory)})
+    used = sorted({str(row.laboratory) for row in view.records("oil", Reading, used=True) if not _none(row.laboratory)})
     balances = [tool for tool in program.definitions.tools.values() if tool.kind == "balance"]
     rows: list[Row] = []
     blind: list[str] = []
@@ -579,26 +586,22 @@ def _reach(view: Any) -> list[Block]:
     return [Table("oil-reach", columns, rows, text, caption="What oil can and cannot show", note=note)]
 
 
-def _rings(program: Any, source: Any) -> int:
+def _rings(program: Program, source: OilSource) -> int:
     """Rings behind the surface of a part with a coating: the most of any build; 0 for other parts."""
     counts = [sum(place.coating == source.coating for place in build.places) for build in program.builds]
     return max(counts, default=0) if source.coating else 0
 
 
-def _next(view: Any) -> list[Block]:
+def _next(view: View) -> list[Block]:
     """Where the metal of the next build may lie, by phase: points and range, and from three builds on a prediction."""
-    words = view.words
     rows, few = [], False
     for symbol in MASS:
         for phase in view.program.phases:
-            value = view.value(NEXT.id, phase.id, symbol, engine="", cylinder=0, coating=view.coating.id)
-            own = [
-                v for v in view.values(MASS[symbol].id, phase=phase.id, at=TOTAL, coating=view.coating.id)
-                if v.value is not None
-            ]  # fmt: skip
+            value = view.value(NEXT.id, phase.id, symbol, engine="", cylinder=0, coating=view.the_coating.id)
+            own = view.values(MASS[symbol].id, phase=phase.id, at=TOTAL, coating=view.the_coating.id)
             if phase.kind == "run" or not any(_told(v) for v in own):
                 continue
-            points = sorted(v.value for v in own)
+            points = sorted(numbers(own))
             shown = words.DASH
             if value is not None and value.value is not None and value.high is not None:
                 up = f"up to {words.number(value.high, 1)}"

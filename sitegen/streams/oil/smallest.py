@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from sitegen.declarations import Smallest
 from sitegen.methods import elements, oil_precision
 from sitegen.methods.oil_precision import Scatter
 from sitegen.program.model import Laboratory, OilSource, Program
 from sitegen.streams.oil.measures import MASS
 from sitegen.streams.oil.samples import MG_KG
-from sitegen.vocabulary import Refused, Smallest
+from sitegen.vocabulary import Refused
 
 
 def scatter_at(laboratory: Laboratory, symbol: str, x: float) -> Scatter:

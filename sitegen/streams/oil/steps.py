@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
+from sitegen.declarations import Step
 from sitegen.methods import oil_attribution, oil_precision, prediction, viscosity
 from sitegen.methods.oil_attribution import Share
 from sitegen.methods.oil_ledger import Balance, Fill, Z, balance
-from sitegen.program.model import Build, Program
+from sitegen.program.model import Build, Oil, Program
 from sitegen.rounding import interval
 from sitegen.streams.oil.measures import (
     CONCENTRATION,
@@ -27,7 +27,7 @@ from sitegen.streams.oil.measures import (
     THICKER,
 )
 from sitegen.streams.oil.samples import MG_KG, Oiling, Sample, content, contents, fills_of, fresh_error, oiling
-from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Step, Value, Verdict, refused
+from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Value, Verdict, refused
 
 OIL = "oil"
 HOURS, KM, ENERGY = "exposure.hours", "exposure.km", "exposure.energy"
@@ -88,7 +88,7 @@ def _concentration(sample: Sample, symbol: str, key: Key) -> Value:
     )
 
 
-def _viscosity(oil: Any, sample: Sample, key: Key) -> Iterator[Value]:
+def _viscosity(oil: Oil | None, sample: Sample, key: Key) -> Iterator[Value]:
     cold, hot = sample.condition.get("viscosity_40"), sample.condition.get("viscosity_100")
     if cold is not None and hot is not None:
         try:
@@ -99,7 +99,7 @@ def _viscosity(oil: Any, sample: Sample, key: Key) -> Iterator[Value]:
         yield Value(THICKER.id, key, 100 * (hot / oil.viscosity_100 - 1), n=1, of="sample")
 
 
-def _judged(oil: Any, sample: Sample, key: Key) -> Iterator[Verdict]:
+def _judged(oil: Oil | None, sample: Sample, key: Key) -> Iterator[Verdict]:
     """Whether each limit of the oil that the sample says something of is kept."""
     if oil is None:
         return

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from sitegen.declarations import Stream
 from sitegen.streams.runlog.blowby import STEP as BLOWBY
 from sitegen.streams.runlog.measures import PISTON_SPEED
 from sitegen.streams.runlog.read import read
 from sitegen.streams.runlog.sections import SECTIONS
 from sitegen.streams.runlog.steps import LEVELS, SCHEDULE
-from sitegen.vocabulary import Stream
 
 STREAM = Stream(
     name="runlog",

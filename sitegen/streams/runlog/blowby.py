@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from sitegen.declarations import Step
+from sitegen.logs.join import Log
 from sitegen.methods import brake, flow, schedule, settling, steady, twometers
 from sitegen.program.model import Build, Phase, Program
 from sitegen.streams.runlog.measures import (
@@ -24,7 +25,7 @@ from sitegen.streams.runlog.measures import (
     UNSTEADY,
 )
 from sitegen.streams.runlog.steps import IDLE, QUIET, answers, channel_word, column, crankcase, parts, running, runs
-from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Step, Value, refused
+from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Value, refused
 
 KM = "exposure.km"
 METERS = ("blowby", "blowby_2")
@@ -91,7 +92,7 @@ def _begun(program: Program, build: Build, phase: Phase, book: Book) -> float:
     return max((value for value in found if value is not None), default=0.0)
 
 
-def _corrected(program: Program, log: Any, channel: str) -> np.ndarray:
+def _corrected(program: Program, log: Log, channel: str) -> np.ndarray:
     """Flow of a meter at the reference conditions [L/min] by bin."""
     raw = column(log, channel)
     if raw is None:
@@ -115,12 +116,12 @@ def _corrected(program: Program, log: Any, channel: str) -> np.ndarray:
     return np.asarray(found, dtype=float) * LITRES
 
 
-def _first(log: Any, *channels: str) -> np.ndarray | None:
+def _first(log: Log, *channels: str) -> np.ndarray | None:
     """The first of several channels that was logged."""
     return next((found for channel in channels if (found := column(log, channel)) is not None), None)
 
 
-def _points(build: Build, phase: Phase, log: Any, corrected: np.ndarray, begun: float) -> Iterator[Point]:
+def _points(build: Build, phase: Phase, log: Log, corrected: np.ndarray, begun: float) -> Iterator[Point]:
     """The reference points of a phase, each by its later half as run."""
     planned = parts(phase)
     speed = column(log, "speed")
@@ -145,7 +146,7 @@ def _points(build: Build, phase: Phase, log: Any, corrected: np.ndarray, begun: 
 
 
 def _levels(
-    key: Key, build: Build, points: list[Point], log: Any, corrected: np.ndarray, flags: frozenset[str]
+    key: Key, build: Build, points: list[Point], log: Log, corrected: np.ndarray, flags: frozenset[str]
 ) -> Iterator[Value]:
     for point in points:
         yield Value(LEVEL.id, key._replace(at=f"ref-{point.number}"), point.level, flags=flags)
@@ -164,7 +165,7 @@ def _levels(
     yield Value(PER_LITRE.id, key, 1000 * float(per), flags=flags)
 
 
-def _two(program: Program, key: Key, log: Any, first: np.ndarray) -> Iterator[Value]:
+def _two(program: Program, key: Key, log: Log, first: np.ndarray) -> Iterator[Value]:
     """The second meter in series against the first, while the engine runs."""
     if METERS[1] not in log.bins:
         return

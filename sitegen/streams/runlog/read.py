@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
 
 import pandas as pd
 
@@ -21,8 +20,8 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
     """Every log of the program. A file that cannot be trusted is an error; its phase has no log then."""
     del sources  # logs are declared apart: program.logs
     problems: list[Problem] = []
-    rows: list[dict[str, Any]] = []
-    files: dict[str, Mapping[str, Any]] = {}
+    rows: list[dict[str, object]] = []
+    files: dict[str, Mapping[str, object]] = {}
     parts: dict[tuple[str, str], list[LogFile]] = {}
     folder = Path(program.folder)
     for source in program.logs:

@@ -4,10 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from sitegen.declarations import Section
+from sitegen.logs.join import Log
+from sitegen.page import words
+from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text
+from sitegen.page.view import View
+from sitegen.program.model import Build, Phase
 from sitegen.streams.runlog.measures import (
     APART,
     BIAS,
@@ -24,7 +30,10 @@ from sitegen.streams.runlog.measures import (
     UNSTEADY,
 )
 from sitegen.streams.runlog.steps import CHANNEL, PLANNED, TIGHT, base
-from sitegen.vocabulary import Block, Cell, Column, Figure, Panel, Row, Section, Table, Text
+from sitegen.tables.rows import Recorded, Written, rows_of
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 GAPS = "gaps.floor"  # measure of the build sheets
 NEAR = 120.0  # s between a stop in the log and the same in the event log, whose clock is a person's
@@ -55,7 +64,31 @@ def _title(channel: str) -> tuple[str, str, float, float]:
 # ---- engine ---------------------------------------------------------------------------------------------------------
 
 
-def run_charts(view: Any) -> Sequence[Block]:
+class Event(Recorded):
+    """What is asked of an event of the event log."""
+
+    __slots__ = ()
+    at: float
+    what: str
+
+
+class Stretch:
+    """A stop or an excursion of a run, as its step found it [s]."""
+
+    kind: str
+    channel: Written
+    begin: float
+    end: float
+
+
+class Held:
+    """A reference point of the schedule, as it was run [s]."""
+
+    begin: float
+    end: float
+
+
+def run_charts(view: View) -> Sequence[Block]:
     """Every logged channel over the time of the runs; durability apart, whose hours would press the rest together."""
     blocks: list[Block] = []
     logs = _logs(view)
@@ -69,13 +102,13 @@ def run_charts(view: Any) -> Sequence[Block]:
     return blocks
 
 
-def _logs(view: Any) -> list[tuple[Any, Any]]:
+def _logs(view: View) -> list[tuple[Phase, Log]]:
     logs = view.analysis.readings["runlog"].logs
-    engine = view.the_build.id
-    return [(phase, logs[engine, phase.id]) for phase in view.phases if (engine, phase.id) in logs]
+    found = [(phase, logs.get((view.the_build.id, phase.id))) for phase in view.phases]
+    return [(phase, log) for phase, log in found if isinstance(log, Log)]
 
 
-def _figure(view: Any, name: str, logs: Sequence[tuple[Any, Any]], reading: str) -> Figure:
+def _figure(view: View, name: str, logs: Sequence[tuple[Phase, Log]], reading: str) -> Figure:
     channels = list(dict.fromkeys(channel for _, log in logs for channel in log.channels))
     begins, at = [], 0.0
     for _, log in logs:
@@ -85,7 +118,7 @@ def _figure(view: Any, name: str, logs: Sequence[tuple[Any, Any]], reading: str)
     panels, shown, of = [], 0, 0
     for channel in channels:
         title, unit, factor, offset = _title(channel)
-        path: list[dict[str, Any]] = []
+        path: list[ChartRow] = []
         for (phase, log), begin in zip(logs, begins, strict=True):
             if channel not in log.bins:
                 continue
@@ -102,13 +135,13 @@ def _figure(view: Any, name: str, logs: Sequence[tuple[Any, Any]], reading: str)
         panels.append(Panel(title, data, {"from": 0.0, "to": at}, note=unit, label=label))
     caption = (
         f"Time in minutes, phases one after the other. Line: means; upright strokes: least and most about them. "
-        f"Shaded: reference points of the schedule. Dashed: stops and excursions. {view.words.number(shown)} of "
-        f"{view.words.number(of)} points drawn, extremes kept."
+        f"Shaded: reference points of the schedule. Dashed: stops and excursions. {words.number(shown)} of "
+        f"{words.number(of)} points drawn, extremes kept."
     )
     return Figure(name, "run", panels, reading, caption, _channel_table(view, logs), one_scale=False)
 
 
-def _thinned(log: Any, channel: str, most: int) -> list[tuple[float, float, float, float]]:
+def _thinned(log: Log, channel: str, most: int) -> list[tuple[float, float, float, float]]:
     """Time [s], mean, least and most of stretches of the log: at most so many, none of the extremes lost."""
     value = log.bins[channel].to_numpy()
     low, high = log.bins[f"{channel}.low"].to_numpy(), log.bins[f"{channel}.high"].to_numpy()
@@ -144,16 +177,16 @@ def _drawn(
 
 
 def _marks(
-    view: Any, logs: Sequence[tuple[Any, Any]], begins: Sequence[float]
-) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    view: View, logs: Sequence[tuple[Phase, Log]], begins: Sequence[float]
+) -> tuple[list[ChartRow], list[ChartRow]]:
     """Phases, stops and excursions as marks, reference points as bands [min]."""
-    marks: list[dict[str, Any]] = []
-    bands: list[dict[str, Any]] = []
+    marks: list[ChartRow] = []
+    bands: list[ChartRow] = []
     events = {each.key.phase: each.frame for each in view.series("run.events")}
     points = {each.key.phase: each.frame for each in view.series("blowby.points")}
     for (phase, _), begin in zip(logs, begins, strict=True):
         marks.append({"at": round(begin, 2), "label": phase.title})
-        for row in events[phase.id].itertuples() if phase.id in events else ():
+        for row in rows_of(events[phase.id], Stretch) if phase.id in events else ():
             name = "stop" if row.kind == "stop" else f"{row.channel} off"
             marks.append({"at": round(begin + row.begin / 60, 2), "label": name, "event": True})
         marks += [
@@ -161,17 +194,17 @@ def _marks(
             for event in _noted(view, phase)
             if not (event.what == "stop" and _logged_stop(events.get(phase.id), event.at))
         ]
-        rows = points[phase.id].itertuples() if phase.id in points else ()
+        rows = rows_of(points[phase.id], Held) if phase.id in points else ()
         bands += [{"at": round(begin + row.begin / 60, 2), "to": round(begin + row.end / 60, 2)} for row in rows]
     return marks, bands
 
 
-def _noted(view: Any, phase: Any) -> list[Any]:
+def _noted(view: View, phase: Phase) -> list[Event]:
     """Events of the event log with a time, of one phase."""
-    return [row for row in view.records("events", phase=phase.id, used=True) if row.at == row.at]
+    return [row for row in view.records("events", Event, phase=phase.id, used=True) if row.at == row.at]
 
 
-def _logged_stop(frame: Any, at: float) -> bool:
+def _logged_stop(frame: pd.DataFrame | None, at: float) -> bool:
     """Whether the log shows a stop within `NEAR` of an instant [s]."""
     if frame is None:
         return False
@@ -179,22 +212,21 @@ def _logged_stop(frame: Any, at: float) -> bool:
     return bool(((stops["begin"] - NEAR <= at) & (at <= stops["end"] + NEAR)).any())
 
 
-def _unexplained(view: Any) -> list[str]:
+def _unexplained(view: View) -> list[str]:
     """Stops in the logs that no event of the event log is near to: "run-in, 60 min, at 16.8 min"."""
     found = []
     for series in view.series("run.events"):
         phase = view.program.phase(series.key.phase)
         noted = [row.at for row in _noted(view, phase)]
         found += [
-            f"{phase.title}, at {view.words.with_unit(view.words.number(row.begin / 60, 1), 'min')}"
-            for row in series.frame.itertuples()
+            f"{phase.title}, at {words.with_unit(words.number(row.begin / 60, 1), 'min')}"
+            for row in rows_of(series.frame, Stretch)
             if row.kind == "stop" and not any(row.begin - NEAR <= at <= row.end + NEAR for at in noted)
         ]
     return found
 
 
-def _channel_table(view: Any, logs: Sequence[tuple[Any, Any]]) -> Table:
-    words = view.words
+def _channel_table(view: View, logs: Sequence[tuple[Phase, Log]]) -> Table:
     rows = []
     for phase, log in logs:
         for channel in log.channels:
@@ -232,9 +264,8 @@ def _channel_table(view: Any, logs: Sequence[tuple[Any, Any]]) -> Table:
     return Table("channels-by-phase", columns, rows)
 
 
-def _reading(view: Any) -> str:
+def _reading(view: View) -> str:
     """Which runs were held to their schedule, and which were not."""
-    words = view.words
     planned = view.verdicts(PLANNED, engine=view.the_build)
     if not planned:
         return ""
@@ -245,14 +276,14 @@ def _reading(view: Any) -> str:
         parts.append(f"{words.sentence(words.share(len(planned), len(planned), 'logged run'))} kept to the schedule.")
     for each in off:
         value = view.value(HELD.id, each.key.phase, cylinder=0)
+        share = words.DASH if value is None or value.value is None else words.number(value.value, 0)
         parts.append(
-            f"{words.sentence(titles[each.key.phase])}: not run as planned; "
-            f"{words.with_unit(words.number(value.value, 0), '%')} of the planned time lay within the bands"
-            f"{_steps_off(view, each.key.phase)}."
+            f"{words.sentence(titles[each.key.phase])}: not run as planned; {words.with_unit(share, '%')} of the "
+            f"planned time lay within the bands{_steps_off(view, each.key.phase)}."
         )
     stopped = [value for value in view.values(STOPPED.id, engine=view.the_build) if value.n]
     parts += [
-        f"{words.sentence(titles[value.key.phase])}: stopped {_times(words, value.n)}, "
+        f"{words.sentence(titles[value.key.phase])}: stopped {_times(value.n)}, "
         f"{words.with_unit(words.number(value.value, 1), 'min')} in all."
         for value in stopped
     ]
@@ -273,25 +304,23 @@ def _lower(title: str) -> str:
     return title[0].lower() + title[1:]
 
 
-def _steps_off(view: Any, phase: str) -> str:
+def _steps_off(view: View, phase: str) -> str:
     """Which steps were not held."""
     rule = view.program.run
     values = [v for v in view.values(HELD.id, engine=view.the_build, phase=phase) if v.key.at and v.value is not None]
-    off = sorted(int(v.key.at.rpartition("-")[2]) for v in values if rule and v.value < 100 * rule.held)
+    off = sorted(int(v.key.at.rpartition("-")[2]) for v in values if rule and (v.value or 0.0) < 100 * rule.held)
     if not off:
         return ""
-    words = view.words
     told = f"{words.plural(len(off), 'step')} {words.numbers_listed(off)} of {len(values)}"
     return f", {told} {words.plural(len(off), 'was', 'were')} not held"
 
 
-def _times(words: Any, n: int) -> str:
+def _times(n: int) -> str:
     return {1: "once", 2: "twice"}.get(n, f"{words.count(n)} times")
 
 
-def schedule_table(view: Any) -> Sequence[Block]:
+def schedule_table(view: View) -> Sequence[Block]:
     """Planned against run, phase by phase."""
-    words = view.words
     rows = []
     for phase, log in _logs(view):
         held = view.value(HELD.id, phase.id, cylinder=0)
@@ -326,9 +355,8 @@ def schedule_table(view: Any) -> Sequence[Block]:
     return (Table("planned-and-run", columns, rows),)
 
 
-def blowby(view: Any) -> Sequence[Block]:
+def blowby(view: View) -> Sequence[Block]:
     """Blow-by at each reference point, the distance it settles over, and two meters against each other."""
-    words = view.words
     rows = []
     for phase, _ in _logs(view):
         levels = [v for v in view.values(LEVEL.id, engine=view.the_build, cylinder=0, phase=phase.id) if v.key.at]
@@ -362,31 +390,30 @@ def blowby(view: Any) -> Sequence[Block]:
     return (Table("blow-by", columns, rows, _blowby_reading(view), note=note), Text((Cell(_meter_note(view)),), "note"))
 
 
-def _meters(view: Any, phase: Any) -> str:
+def _meters(view: View, phase: Phase) -> str:
     bias = view.value(BIAS.id, phase.id, cylinder=0)
     if bias is None:
-        return str(view.words.DASH)
+        return words.DASH
     apart = view.value(APART.id, phase.id, cylinder=0)
-    text = str(view.text(bias))
-    return text if apart is None else f"{text}; single means within ±{view.words.number(apart.value, 1)} of it"
+    text = view.text(bias)
+    return text if apart is None else f"{text}; single means within ±{words.number(apart.value, 1)} of it"
 
 
-def _meter_note(view: Any) -> str:
+def _meter_note(view: View) -> str:
     meters = view.program.definitions.meters
     used = list(
         dict.fromkeys(
             c.meter for log in view.program.logs if log.engine == view.the_build.id for c in log.channels if c.meter
         )
     )
-    titles = view.words.listed(f"{meters[each].title} ({meters[each].principle.replace('-', ' ')})" for each in used)
+    titles = words.listed(f"{meters[each].title} ({meters[each].principle.replace('-', ' ')})" for each in used)
     read = f"Read with {titles}." if titles else "No meter is named."
-    if not any(row.what == TIGHT for row in view.records("events", used=True)):
+    if not any(row.what == TIGHT for row in view.records("events", Event, used=True)):
         read += " No check of the crankcase is on record: with leaking seals less of the blow-by reaches the meter."
     return read
 
 
-def _blowby_reading(view: Any) -> str:
-    words = view.words
+def _blowby_reading(view: View) -> str:
     levels = [v for v in view.values(LEVEL.id, engine=view.the_build, cylinder=0) if v.value is not None]
     order = {phase.id: phase.order for phase in view.phases}
     levels.sort(key=lambda v: (order[v.key.phase], int(v.key.at.rpartition("-")[2])))
@@ -416,9 +443,9 @@ def _blowby_reading(view: Any) -> str:
 # ---- program --------------------------------------------------------------------------------------------------------
 
 
-def by_build(view: Any) -> Sequence[Block]:
+def by_build(view: View) -> Sequence[Block]:
     """Runs and blow-by of every build that has a log."""
-    words, program = view.words, view.program
+    program = view.program
     rows = []
     for build in program.builds:
         own = [value for value in view.values(HELD.id, engine=build, cylinder=0, at="") if value.value is not None]
@@ -458,18 +485,17 @@ def by_build(view: Any) -> Sequence[Block]:
     return (Table("runs-by-build", columns, rows, _program_reading(view), note=note),)
 
 
-def _gaps(view: Any, build: Any) -> str:
+def _gaps(view: View, build: Build) -> str:
     """Least and most of what the gaps of a build's cylinders would leak, before it first ran."""
     first = view.program.phase(build.assemblies[0].first).id
     found = [v.value for v in view.values(GAPS, engine=build, phase=first) if v.value is not None]
     if not found:
-        return str(view.words.DASH)
-    least, most = (view.words.number(end, 2) for end in (min(found), max(found)))
-    return str(view.words.from_to(least, most))
+        return words.DASH
+    least, most = (words.number(end, 2) for end in (min(found), max(found)))
+    return words.from_to(least, most)
 
 
-def _program_reading(view: Any) -> str:
-    words = view.words
+def _program_reading(view: View) -> str:
     planned = view.verdicts(PLANNED)
     if not planned:
         return ""

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from sitegen.declarations import Step
+from sitegen.logs.join import Log
 from sitegen.methods import brake, health, schedule
 from sitegen.program.model import Build, Phase, Program
 from sitegen.rounding import interval
 from sitegen.streams.runlog.measures import BMEP, HELD, MEANS, PISTON_SPEED, STOPPED
-from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Step, Value, Verdict, refused
+from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Value, Verdict, refused
 
 CHANNEL = "channel"  # rule of the verdict on a logged channel
 PLANNED = "run as planned"  # rule of the verdict on a phase
@@ -27,12 +28,12 @@ TIGHT = "crankcase-check"  # and one of the crankcase with the breather closed o
 IDLE = 10.0  # rad/s below which the engine does not run: some 95 rpm, no pump engine idles there
 
 
-def runs(program: Program, engine: str, readings: Mapping[str, Readings]) -> Iterator[tuple[Build, Phase, Any]]:
+def runs(program: Program, engine: str, readings: Mapping[str, Readings]) -> Iterator[tuple[Build, Phase, Log]]:
     """Each phase of a build that has a log."""
     build = program.build(engine)
     for phase in program.phases_of(build):
         log = readings["runlog"].logs.get((engine, phase.id))
-        if log is not None:
+        if isinstance(log, Log):
             yield build, phase, log
 
 
@@ -42,12 +43,12 @@ def parts(phase: Phase) -> list[schedule.Part]:
     return once * phase.repeat
 
 
-def column(log: Any, channel: str) -> np.ndarray | None:
+def column(log: Log, channel: str) -> np.ndarray | None:
     """Means of a channel by bin; None where it was not logged."""
     return log.bins[channel].to_numpy() if channel in log.bins else None
 
 
-def running(log: Any) -> np.ndarray:
+def running(log: Log) -> np.ndarray:
     """Bins in which the engine ran; all of them where no speed was logged."""
     speed = column(log, "speed")
     return np.ones(len(log.bins), dtype=bool) if speed is None else np.nan_to_num(speed, nan=0.0) > IDLE
@@ -111,7 +112,7 @@ def run_schedule(program: Program, engine: str, readings: Mapping[str, Readings]
         yield Series("run.events", key, {"begin": "s", "end": "s"}, frame)
 
 
-def _held(log: Any, phase: Phase, program: Program) -> schedule.Held:
+def _held(log: Log, phase: Phase, program: Program) -> schedule.Held:
     rule = program.run
     if rule is None:
         raise Refused("no-bands")
@@ -160,7 +161,7 @@ def base(channel: str) -> tuple[str, int]:
     return channel, 0
 
 
-def _brake(build: Build, key: Key, log: Any, ran: np.ndarray) -> Iterable[Value]:
+def _brake(build: Build, key: Key, log: Log, ran: np.ndarray) -> Iterable[Value]:
     speed, torque = column(log, "speed"), column(log, "torque")
     if speed is None or not ran.any():
         return
@@ -174,7 +175,7 @@ def _brake(build: Build, key: Key, log: Any, ran: np.ndarray) -> Iterable[Value]
     yield Value(BMEP.id, key, float(pressure) / 1e5)
 
 
-def channel_word(log: Any, channel: str) -> str:
+def channel_word(log: Log, channel: str) -> str:
     """What is wrong with a channel while the engine runs; "sound" where nothing is.
 
     A channel that has to move is held to all it can show. A temperature or a pressure may well stand still for minutes
@@ -193,7 +194,7 @@ def channel_word(log: Any, channel: str) -> str:
     return "stuck" if np.diff(edges).max() > MOSTLY * len(own) else "sound"
 
 
-def _health(log: Any, answered: Mapping[str, bool]) -> Iterator[tuple[str, str]]:
+def _health(log: Log, answered: Mapping[str, bool]) -> Iterator[tuple[str, str]]:
     """A word for each channel: sound, or what is wrong with it. A meter that answered its check may well be quiet."""
     for channel in log.channels:
         meter = log.meters.get(channel, "")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from sitegen.declarations import Stream
 from sitegen.streams.surfaces.blank import blank
 from sitegen.streams.surfaces.fields import FIELDS
 from sitegen.streams.surfaces.measures import RK
@@ -9,7 +10,6 @@ from sitegen.streams.surfaces.read import read
 from sitegen.streams.surfaces.sections import SECTIONS
 from sitegen.streams.surfaces.smallest import by_repeats, smallest
 from sitegen.streams.surfaces.steps import BORES, FACES, RATES
-from sitegen.vocabulary import Stream
 
 STREAM = Stream(
     name="surfaces",

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from sitegen.declarations import Blank, PaperTable
 from sitegen.program.model import Build, Phase, Program
 from sitegen.streams.surfaces.naming import proposed
-from sitegen.vocabulary import Blank, PaperTable
 
 REPEATS = 5  # at a place of a bore: fewer tell no wear from unrelated traces, see `steps.LEAST_TRACES`
 # Where the top ring turns its load is highest and its band begins; between, what the ring does on the way (common

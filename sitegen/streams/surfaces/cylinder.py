@@ -3,28 +3,32 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Any
 
 from sitegen.methods.bore_wear import VALLEYS
-from sitegen.streams.surfaces import measures
-from sitegen.streams.surfaces.fields import RINGS
-from sitegen.streams.surfaces.places import place_title, place_told
-from sitegen.vocabulary import (
+from sitegen.page import words
+from sitegen.page.blocks import (
     Beside,
     Block,
     Cell,
+    ChartRow,
     Column,
+    Datum,
     Figure,
     Image,
     Images,
-    Measure,
     Panel,
     Row,
-    Series,
     Table,
     Text,
-    Value,
+    number_of,
 )
+from sitegen.page.view import View
+from sitegen.program.model import Phase
+from sitegen.streams.surfaces import measures
+from sitegen.streams.surfaces.fields import RINGS, Reading
+from sitegen.streams.surfaces.places import place_title, place_told
+from sitegen.tables.rows import Recorded, Written
+from sitegen.vocabulary import Measure, Series, Value
 
 ALL = (*measures.ROUGHNESS, measures.RK_PLAIN, measures.STATED)
 WEAR = (measures.WEAR_STEP, measures.WEAR_VALLEYS, measures.PLATEAU)
@@ -44,22 +48,33 @@ RING = {
 _AT_ANGLE = (measures.FACE_DEPTH, measures.BAND, measures.FACE_AREA, measures.FACE_MISFIT)
 
 
-def traced(view: Any) -> list[Any]:
+class Picture(Recorded):
+    """What is asked of a picture of the inspection."""
+
+    __slots__ = ()
+    part: Written
+    place: Written
+    image: Written
+    image_width: float
+    caption: Written
+
+
+def traced(view: View) -> list[Phase]:
     """Phases with a trace of this subject, in plan order."""
-    return [phase for phase in view.phases if view.records("surfaces", phase=phase.id, used=True)]
+    return [phase for phase in view.phases if view.records("surfaces", Reading, phase=phase.id, used=True)]
 
 
-def places_of(view: Any, bore: bool) -> list[str]:
+def places_of(view: View, bore: bool) -> list[str]:
     """Places of this cylinder in the order of the record."""
     found: dict[str, None] = {}
-    for row in view.records("surfaces", used=True):
+    for row in view.records("surfaces", Reading, used=True):
         if (row.part == "bore") == bore:
             at = f"{row.side}/{row.height}" if bore else f"{RINGS[row.part]}/{row.angle * 57.29577951308232:.0f}-deg"
             found[at] = None
     return list(found)
 
 
-def cylinder_surfaces(view: Any) -> Sequence[Block]:
+def cylinder_surfaces(view: View) -> Sequence[Block]:
     """Bore and ring face of one cylinder, before and after: pictures, traces, numbers."""
     phases = traced(view)
     if not phases:
@@ -75,17 +90,17 @@ def cylinder_surfaces(view: Any) -> Sequence[Block]:
     return [*blocks, *_left_out(view)]
 
 
-def _pictures(view: Any) -> dict[str, list[Image]]:
+def _pictures(view: View) -> dict[str, list[Image]]:
     """Pictures of the inspection that are of a traced place, by place."""
     found: dict[str, list[Image]] = {}
-    for row in view.records("inspection", used=True):
-        if not all(isinstance(each, str) for each in (row.image, row.place, row.part)):
+    for row in view.records("inspection", Picture, used=True):
+        if not (isinstance(row.image, str) and isinstance(row.place, str) and isinstance(row.part, str)):
             continue
         at = place_told(row.part, row.place)
         phase = view.program.phase(row.phase)
-        caption = row.caption if isinstance(row.caption, str) else f"{view.words.sentence(place_title(at))}."
+        caption = row.caption if isinstance(row.caption, str) else f"{words.sentence(place_title(at))}."
         width = float(row.image_width) if row.image_width == row.image_width else None
-        told = f"{view.words.sentence(row.place)}, {view.the_build.id} cylinder {view.cylinder} at {phase.title}"
+        told = f"{words.sentence(row.place)}, {view.the_build.id} cylinder {view.cylinder} at {phase.title}"
         image = Image(f"{view.program.id}/{row.image}", f"{caption} At {phase.title}.", told, width)
         if at and image not in found.setdefault(at, []):
             found[at].append(image)
@@ -96,7 +111,7 @@ def _pictures(view: Any) -> dict[str, list[Image]]:
 
 
 def _bore_places(
-    view: Any, phases: Sequence[Any], places: Sequence[str], pictures: dict[str, list[Image]]
+    view: View, phases: Sequence[Phase], places: Sequence[str], pictures: dict[str, list[Image]]
 ) -> list[Block]:
     """Each place of the bore: its picture, its traces and curves before in grey and after, its parameters."""
     lines, curves = _by_place(view, "surface.trace"), _by_place(view, "surface.curve")
@@ -112,8 +127,8 @@ def _bore_places(
         if panels:
             parts.append(Figure(f"bore-traces-{name}", "curves", panels, one_scale=False))
         parts.append(_parameters(view, phases, at, f"bore-parameters-{name}"))
-        blocks.append(Beside(f"bore-{name}", view.words.sentence(place_title(at)), parts))
-    window = view.words.with_unit(view.words.from_to(*(f"{each:.0f}" for each in VALLEYS)), "%")
+        blocks.append(Beside(f"bore-{name}", words.sentence(place_title(at)), parts))
+    window = words.with_unit(words.from_to(*(f"{each:.0f}" for each in VALLEYS)), "%")
     note = (
         "Traces: one of each state, levelled, unfiltered, not the same spot twice, so that grooves differ; extremes "
         "are kept of what is drawn. Curves: mean of the traces of the place, laid over each other where the valleys "
@@ -123,19 +138,19 @@ def _bore_places(
     return [*blocks, Text((Cell(note),), "note")]
 
 
-def _trace_panel(view: Any, phases: Sequence[Any], at: str, series: dict[tuple[str, str], Series]) -> list[Panel]:
+def _trace_panel(view: View, phases: Sequence[Phase], at: str, series: dict[tuple[str, str], Series]) -> list[Panel]:
     path = _path(phases, at, series, "x", (3, 2))
     if not path:
         return []
     data = {"path": path, "bands": _unswept(view, at)}
-    ends = {"from": 0.0, "to": max(row["at"] for row in path)}
+    ends: dict[str, Datum] = {"from": 0.0, "to": max(number_of(row["at"]) for row in path)}
     coating = view.the_build.coating_of(view.cylinder)
     return [Panel("Height along the trace", data, ends, coating, note="µm over mm", label=f"Traces, {place_title(at)}")]
 
 
 def _path(
-    phases: Sequence[Any], at: str, series: dict[tuple[str, str], Series], along: str, digits: tuple[int, int]
-) -> list[dict[str, Any]]:
+    phases: Sequence[Phase], at: str, series: dict[tuple[str, str], Series], along: str, digits: tuple[int, int]
+) -> list[ChartRow]:
     """Heights of a place over a column, a line a state; the first is grey."""
     return [
         {"at": round(x, digits[0]), "value": round(z, digits[1]), "line": phase.id, "grey": number == 0,
@@ -146,7 +161,7 @@ def _path(
     ]  # fmt: skip
 
 
-def _curve_panel(view: Any, phases: Sequence[Any], at: str, series: dict[tuple[str, str], Series]) -> list[Panel]:
+def _curve_panel(view: View, phases: Sequence[Phase], at: str, series: dict[tuple[str, str], Series]) -> list[Panel]:
     path = _path(phases, at, series, "ratio", (2, 3))
     if not path:
         return []
@@ -155,7 +170,7 @@ def _curve_panel(view: Any, phases: Sequence[Any], at: str, series: dict[tuple[s
     return [Panel(title, {"path": path}, {"from": 0.0, "to": 100.0}, coating, note="µm over %", label=label)]
 
 
-def _parameters(view: Any, phases: Sequence[Any], at: str, name: str) -> Table:
+def _parameters(view: View, phases: Sequence[Phase], at: str, name: str) -> Table:
     """Every parameter of a place, a column a state."""
     states = [phase for phase in phases if any(view.value(each.id, phase.id, at) is not None for each in ALL)]
     rows = []
@@ -173,20 +188,20 @@ def _parameters(view: Any, phases: Sequence[Any], at: str, name: str) -> Table:
     for phase in states:
         care = _care(view, [view.value(each.id, phase.id, at) for each in ALL])
         told += [f"At {phase.title}: {care}."] if care else []
-    columns = (Column("Parameter"), *(Column(view.words.sentence(phase.title), numeric=True) for phase in states))
+    columns = (Column("Parameter"), *(Column(words.sentence(phase.title), numeric=True) for phase in states))
     return Table(name, columns, rows, note=" ".join(told))
 
 
 # ---- wear of the bore -----------------------------------------------------------------------------------------------
 
 
-def _wear_table(view: Any, phases: Sequence[Any], places: Sequence[str]) -> Table:
+def _wear_table(view: View, phases: Sequence[Phase], places: Sequence[str]) -> Table:
     rows, below = [], False
     for phase in phases[1:]:
         for at in places:
             values = [view.value(each.id, phase.id, at) for each in WEAR]
             below = below or any(value is not None and value.status == "below" for value in values)
-            cells = [Cell(view.words.sentence(place_title(at)), note="" if len(phases) == 2 else phase.title)]
+            cells = [Cell(words.sentence(place_title(at)), note="" if len(phases) == 2 else phase.title)]
             rows.append(Row((*cells, *(_cell(view, value) for value in values))))
     columns = (
         Column("Place in the bore"), Column("Wear, from the step", "µm", numeric=True, measure=measures.WEAR_STEP.id),
@@ -200,16 +215,15 @@ def _wear_table(view: Any, phases: Sequence[Any], places: Sequence[str]) -> Tabl
     )
 
 
-def _cell(view: Any, value: Value | None) -> Cell:
+def _cell(view: View, value: Value | None) -> Cell:
     if value is None:
-        return Cell(view.words.DASH)
+        return Cell(words.DASH)
     note = view.why(value.reason) if value.status == "refused" else ""
-    return Cell(view.text(value), note=view.words.sentence(note) if note else "")
+    return Cell(view.text(value), note=words.sentence(note) if note else "")
 
 
-def _wear_reading(view: Any, phases: Sequence[Any]) -> str:
+def _wear_reading(view: View, phases: Sequence[Phase]) -> str:
     """The wear at the reversal and whether the peaks are gone, in one sentence."""
-    words = view.words
     if len(phases) < 2:
         return f"Traced at {phases[0].title} only: wear shows when the same places are traced again."
     last = phases[-1]
@@ -227,9 +241,7 @@ def _wear_reading(view: Any, phases: Sequence[Any]) -> str:
         if value.value is not None
     ]
     if gone:
-        told.append(
-            f"{words.with_unit(span(view, gone, 0), '%')} of the first peak height {'was' if told else 'is'} gone"
-        )
+        told.append(f"{words.with_unit(span(gone, 0), '%')} of the first peak height {'was' if told else 'is'} gone")
     return f"{words.sentence('; '.join(told))}." if told else ""
 
 
@@ -238,16 +250,15 @@ def short(measure: Measure) -> str:
     return measure.title.removeprefix("bore ").removeprefix("oil volume ")
 
 
-def _care(view: Any, values: Iterable[Value | None]) -> str:
+def _care(view: View, values: Iterable[Value | None]) -> str:
     found = {flag for value in values if value is not None for flag in value.flags}
     found |= {value.reason for value in values if value is not None and value.status == "refused"}
-    return "; ".join(str(view.why(code)) for code in sorted(found))
+    return "; ".join(view.why(code) for code in sorted(found))
 
 
-def conditions(view: Any, part: str) -> str:
+def conditions(view: View, part: str) -> str:
     """Filter, cutoffs, tip and instrument, as the traces were taken and evaluated."""
-    words = view.words
-    rows = [row for row in view.records("surfaces", used=True) if (row.part == "bore") == (part == "bore")]
+    rows = [row for row in view.records("surfaces", Reading, used=True) if (row.part == "bore") == (part == "bore")]
     if not rows:
         return ""
 
@@ -255,7 +266,7 @@ def conditions(view: Any, part: str) -> str:
         found = sorted({getattr(row, name) for row in rows if getattr(row, name) == getattr(row, name)})
         if not found:
             return "not stated"
-        return str(words.with_unit(words.listed([words.number(scale * one, digits) for one in found]), unit))
+        return words.with_unit(words.listed([words.number(scale * one, digits) for one in found]), unit)
 
     tools = sorted({str(row.instrument) for row in rows if isinstance(row.instrument, str)})
     titles = [view.folder.definitions.tools[tool].title for tool in tools if tool in view.folder.definitions.tools]
@@ -269,16 +280,15 @@ def conditions(view: Any, part: str) -> str:
     return f"Filter: {filters}; {cutoffs}. {tip}.{instrument}"
 
 
-def _unswept(view: Any, at: str) -> list[dict[str, Any]]:
+def _unswept(view: View, at: str) -> list[ChartRow]:
     """The band above the reversal that no ring ever swept."""
-    for row in view.records("surfaces", used=True):
+    for row in view.records("surfaces", Reading, used=True):
         if row.part == "bore" and f"{row.side}/{row.height}" == at and row.unswept_to == row.unswept_to:
             return [{"at": 0.0, "to": 1e3 * float(row.unswept_to), "label": "never swept"}]
     return []
 
 
-def _curve_reading(view: Any, phases: Sequence[Any]) -> str:
-    words = view.words
+def _curve_reading(view: View, phases: Sequence[Phase]) -> str:
     sides = [
         [
             value.value
@@ -289,24 +299,24 @@ def _curve_reading(view: Any, phases: Sequence[Any]) -> str:
     ]
     if len(phases) < 2 or not all(sides):
         return ""
-    first, last = (words.with_unit(span(view, side, 2), "µm") for side in sides)
+    first, last = (words.with_unit(span(side, 2), "µm") for side in sides)
     return f"The core of the surface, Rk, was {first} at {phases[0].title} and {last} at {phases[-1].title}."
 
 
-def span(view: Any, values: Sequence[float], digits: int) -> str:
+def span(values: Sequence[float], digits: int) -> str:
     """From the least to the most of some numbers."""
-    low, high = (view.words.number(each, digits) for each in (min(values), max(values)))
-    return str(view.words.from_to(low, high))
+    low, high = (words.number(each, digits) for each in (min(values), max(values)))
+    return words.from_to(low, high)
 
 
-def _by_place(view: Any, name: str) -> dict[tuple[str, str], Series]:
+def _by_place(view: View, name: str) -> dict[tuple[str, str], Series]:
     return {(each.key.phase, each.key.at): each for each in view.series(name)}
 
 
 # ---- the ring face --------------------------------------------------------------------------------------------------
 
 
-def _faces(view: Any, phases: Sequence[Any], places: Sequence[str], pictures: dict[str, list[Image]]) -> list[Block]:
+def _faces(view: View, phases: Sequence[Phase], places: Sequence[str], pictures: dict[str, list[Image]]) -> list[Block]:
     """Sections across the ring face: beside the picture where there is one, then the others, and all numbers."""
     if len(phases) < 2:
         return [Text((Cell(f"The ring face was traced at {phases[0].title} only."),), "note")]
@@ -318,7 +328,7 @@ def _faces(view: Any, phases: Sequence[Any], places: Sequence[str], pictures: di
             view,
             at,
             series[last.id, at],
-            "Section across the face" if at in pictures else view.words.sentence(place_title(at)),
+            "Section across the face" if at in pictures else words.sentence(place_title(at)),
         )
         for at in places
         if (last.id, at) in series
@@ -336,13 +346,13 @@ def _faces(view: Any, phases: Sequence[Any], places: Sequence[str], pictures: di
         ]  # fmt: skip
         numbers = Table(
             f"ring-numbers-{own}",
-            (Column("Of this section"), Column(view.words.sentence(last.title), numeric=True)),
+            (Column("Of this section"), Column(words.sentence(last.title), numeric=True)),
             rows,
         )
         blocks.append(
             Beside(
                 f"ring-{own}",
-                view.words.sentence(place_title(at)),
+                words.sentence(place_title(at)),
                 (
                     Images(f"ring-pictures-{own}", pictures[at]),
                     Figure(f"ring-section-{own}", "curves", (panels.pop(at),)),
@@ -361,7 +371,7 @@ def _faces(view: Any, phases: Sequence[Any], places: Sequence[str], pictures: di
     for at in [*places, *dict.fromkeys(at.partition("/")[0] for at in places)]:
         values = [view.value(each, last.id, at) for each in shown]
         if any(value is not None for value in values[1:-1]):
-            rows.append(Row((Cell(view.words.sentence(place_title(at))), *(_cell(view, value) for value in values))))
+            rows.append(Row((Cell(words.sentence(place_title(at))), *(_cell(view, value) for value in values))))
     note = (
         f"Bounds from how the flanks fit. {conditions(view, 'ring')} The gap opening is a second reading, blind below "
         "about 3 µm; the mass lost, of the whole ring, is the lead measure where the ring was weighed."
@@ -380,22 +390,21 @@ def ring_columns(first: str, shown: Iterable[Measure] = tuple(RING)) -> tuple[Co
     )
 
 
-def _face_panel(view: Any, at: str, series: Series, title: str) -> Panel:
+def _face_panel(view: View, at: str, series: Series, title: str) -> Panel:
     frame = series.frame
-    path = [
+    path: list[ChartRow] = [
         {"at": round(x, 3), "value": round(z, 2), "line": state, "grey": state == "before", "series": state}
         for x, z, state in zip(frame["x"].tolist(), frame["z"].tolist(), frame["state"].tolist(), strict=True)
     ]
     begin, end = float(frame["begin"].iloc[0]), float(frame["end"].iloc[0])
-    bands = [{"at": begin, "to": end, "label": "contact band"}] if end > begin else []
+    bands: list[ChartRow] = [{"at": begin, "to": end, "label": "contact band"}] if end > begin else []
     ends = {"from": 0.0, "to": float(frame["x"].max())}
     coating = view.the_build.coating_of(view.cylinder)
     label = f"Face of the {place_title(at)}, before and after"
     return Panel(title, {"path": path, "bands": bands}, ends, coating, note="µm over mm", label=label)
 
 
-def _face_reading(view: Any, last: Any) -> str:
-    words = view.words
+def _face_reading(view: View, last: Phase) -> str:
     band = view.value(measures.BAND.id, last.id, "top")
     depth = view.value(measures.FACE_DEPTH.id, last.id, "top")
     left = view.value(measures.COATING_LEFT.id, last.id, "top")
@@ -414,18 +423,18 @@ def _face_reading(view: Any, last: Any) -> str:
     return f"{told}."
 
 
-def _left_out(view: Any) -> list[Block]:
+def _left_out(view: View) -> list[Block]:
     """Traces that were set aside, each with its reason, and those to be looked at."""
     rows = [
         Row(
             (
                 Cell(str(row.trace)),
-                Cell("left out", word=True, note=view.words.sentence(view.why(row.use))),
+                Cell("left out", word=True, note=words.sentence(view.why(row.use))),
             ),
             here=True,
             anchor=f"reading-{row.reading}",
         )
-        for row in view.records("surfaces")
+        for row in view.records("surfaces", Reading)
         if row.use not in {"", "not-taken"}
     ]
     for series in view.series("surface.care"):
@@ -437,11 +446,11 @@ def _left_out(view: Any) -> list[Block]:
     return [Table(f"traces-left-out-{view.the_build.id}-{view.cylinder}", columns, rows)]
 
 
-def _told(view: Any, what: str) -> str:
+def _told(view: View, what: str) -> str:
     """What is to be looked at in a trace, in words."""
     code, *more = what.split(":")
-    told = view.words.sentence(view.why(code))
+    told = words.sentence(view.why(code))
     if more:
         name, ratio = more
-        told += f": stated {name} is {view.words.number(float(ratio), 2)} times ours"
+        told += f": stated {name} is {words.number(float(ratio), 2)} times ours"
     return f"{told}."

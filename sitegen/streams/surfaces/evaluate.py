@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +15,7 @@ from sitegen.methods.material_ratio import Curve
 from sitegen.methods.repeats import Difference, difference
 from sitegen.methods.ring_face import Bounded
 from sitegen.program.model import WearRule
-from sitegen.streams.surfaces.fields import FILTERS
+from sitegen.streams.surfaces.fields import FILTERS, Reading
 from sitegen.traces.reading import Trace
 from sitegen.vocabulary import Refused
 
@@ -59,11 +59,11 @@ class Rate:
     gas_share: float
 
 
-def _given(value: Any) -> float | None:
-    return None if value is None or value != value else float(value)
+def _given(value: float) -> float | None:
+    return None if math.isnan(value) else value
 
 
-def evaluation_of(row: Any) -> float | None:
+def evaluation_of(row: Reading) -> float | None:
     """Evaluation length [m] of a row of the index; None without a cutoff."""
     cutoff = _given(row.cutoff)
     if cutoff is None:
@@ -71,12 +71,12 @@ def evaluation_of(row: Any) -> float | None:
     return _given(row.evaluation) or CUTOFFS * cutoff
 
 
-def filter_of(row: Any) -> str:
+def filter_of(row: Reading) -> str:
     """Filter of the roughness that a row of the index asks for."""
     return row.filter if isinstance(row.filter, str) and row.filter else FILTERS[0]
 
 
-def bore(trace: Trace, row: Any) -> Evaluated:
+def bore(trace: Trace, row: Reading) -> Evaluated:
     """Roughness of one trace over its evaluation length, from the swept band where there is one.
 
     Raises Refused "cutoff-missing", "trace-short" and what `profile.even` raises.
@@ -113,7 +113,7 @@ def bore(trace: Trace, row: Any) -> Evaluated:
     return Evaluated(values, _stated(trace, row, plain, sections, values), curve, whole.spikes, name)
 
 
-def _stated(trace: Trace, row: Any, plain: Floats, sections: int, values: Mapping[str, float]) -> dict[str, float]:
+def _stated(trace: Trace, row: Reading, plain: Floats, sections: int, values: Mapping[str, float]) -> dict[str, float]:
     """Stated over computed, for what file or index state: Ra, Rz by the plain Gaussian, the Rk family by ours."""
     named = {name: _given(getattr(row, f"stated_{name}")) for name in ("ra", "rz", "rk", "rpk", "rvk")}
     named = {name: trace.stated.get(name) if value is None else value for name, value in named.items()}
@@ -151,7 +151,7 @@ def mean_curve(evaluated: Sequence[Evaluated]) -> tuple[Floats, Floats]:
     return _RATIOS, np.mean(each, axis=0)
 
 
-def levelled(trace: Trace, row: Any) -> tuple[Floats, Floats]:
+def levelled(trace: Trace, row: Reading) -> tuple[Floats, Floats]:
     """Places from zero and heights [m] of a trace, its line taken off; that of the unswept band where there is one."""
     whole = profile.even(trace.x, trace.z)
     x = whole.x - whole.x[0]
@@ -162,7 +162,7 @@ def levelled(trace: Trace, row: Any) -> tuple[Floats, Floats]:
     return x, flat - float(np.median(flat[own]))
 
 
-def face(before: Trace, after: Trace, row: Any) -> Face:
+def face(before: Trace, after: Trace, row: Reading) -> Face:
     """Wear of one section of a ring face; raises Refused "flank-missing" and as `ring_face.section`."""
     flank = _given(row.flank)
     if flank is None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from math import pi
 
+from sitegen.tables.rows import Recorded, Written
 from sitegen.vocabulary import Field
 
 RINGS = {"top-ring": "top", "second-ring": "second"}  # part -> ring, as build sheets name it
@@ -68,3 +69,39 @@ FIELDS: tuple[Field, ...] = (
     Field("operator", "Operator", "text", beforehand=True),
     Field("remark", "Remark", "text"),
 )
+
+
+class Reading(Recorded):
+    """One reading, with the fields above as attributes."""
+
+    __slots__ = ()
+    trace: str
+    cylinder: float
+    part: str
+    side: Written
+    height: Written
+    angle: float
+    repeat: float
+    unswept_to: float
+    swept_from: float
+    flank: float
+    cutoff: float
+    cutoff_short: float
+    filter: Written
+    evaluation: float
+    tip: float
+    instrument: Written
+    x: Written
+    z: Written
+    valid: Written
+    x_unit: Written
+    z_unit: Written
+    step: float
+    stated_ra: float
+    stated_rz: float
+    stated_rk: float
+    stated_rpk: float
+    stated_rvk: float
+    date: Written
+    operator: Written
+    remark: Written

@@ -6,7 +6,6 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -14,11 +13,12 @@ from sitegen.problems import shown
 from sitegen.program.inside import PathFault, file_inside, nearest_inside
 from sitegen.program.model import Program, RecordSource
 from sitegen.streams.surfaces.evaluate import evaluation_of
-from sitegen.streams.surfaces.fields import FIELDS, RINGS
+from sitegen.streams.surfaces.fields import FIELDS, RINGS, Reading
 from sitegen.streams.surfaces.naming import is_proposed
 from sitegen.tables.blocked import Blocked
 from sitegen.tables.checks import in_force, same_again
 from sitegen.tables.reading import Sheet, read_stream
+from sitegen.tables.rows import Written, rows_of
 from sitegen.traces.reading import Layout, Trace, read_trace
 from sitegen.vocabulary import Problem, Readings
 
@@ -92,10 +92,10 @@ class _Traces:
     def read(self, program: Program, sheet: Sheet) -> None:
         folder = Path(program.folder)
         seen: dict[str, int] = {}  # digest -> first row
-        columns = ["reading", "trace", "x", "z", "valid", "x_unit", "z_unit", "step"]
-        rows = sheet.frame[columns].to_dict("list")
+        rows = rows_of(sheet.frame, Reading)
         for at in np.flatnonzero(sheet.open).tolist():
-            name = str(rows["trace"][at])
+            row = rows[at]
+            name = row.trace
             try:
                 path = file_inside(folder, name)
             except PathFault as fault:
@@ -108,8 +108,10 @@ class _Traces:
                                 "a text file inside the program's folder", near)  # fmt: skip
                 continue
             file = f"{folder.name}/{name}"
-            said = {each: _text(rows[each][at]) for each in ("x", "z", "valid", "x_unit", "z_unit")}
-            how = Layout(**said, step=_number(rows, at))
+            how = Layout(
+                _text(row.x), _text(row.z), _text(row.valid), _text(row.x_unit), _text(row.z_unit),
+                step=None if math.isnan(row.step) else row.step,
+            )  # fmt: skip
             try:
                 trace = read_trace(path, file, how)
             except Blocked as blocked:
@@ -118,22 +120,23 @@ class _Traces:
             self.inputs[file] = trace.digest
             first = seen.setdefault(trace.digest, at)
             if first != at:
-                before = rows["trace"][first]
+                before = rows[first].trace
                 sheet.set_aside(_only(sheet, at), "same-file", "trace",
-                                f'"{shown(name)}" is the same as "{shown(str(before))}"', "its own trace")  # fmt: skip
+                                f'"{shown(name)}" is the same as "{shown(before)}"', "its own trace")  # fmt: skip
                 continue
-            self.found[str(rows["reading"][at])] = trace
+            self.found[row.reading] = trace
 
     def look(self, program: Program, sheet: Sheet) -> None:
         """Tell what a trace that was read cannot be evaluated for. It stays: it may serve for something else."""
         del program
+        rows = rows_of(sheet.frame, Reading)
         for at in np.flatnonzero(sheet.open).tolist():
-            row = sheet.frame.iloc[at]
-            trace = self.found.get(str(row["reading"]))
+            row = rows[at]
+            trace = self.found.get(row.reading)
             if trace is None:
                 continue
-            if row["part"] != "bore":
-                if row["flank"] != row["flank"]:
+            if row.part != "bore":
+                if math.isnan(row.flank):
                     self._tell(sheet, at, "flank-missing", "flank", "nothing says how wide the unworn flanks are: no "
                                "wear is told from this trace", "a width, such as 0.15 mm")  # fmt: skip
                 continue
@@ -142,7 +145,7 @@ class _Traces:
                 self._tell(sheet, at, "cutoff-missing", "cutoff", "nothing says the cutoff: no roughness is told from "
                            "this trace", "a cutoff, such as 0.8 mm")  # fmt: skip
                 continue
-            begin = 0.0 if row["swept_from"] != row["swept_from"] else float(row["swept_from"])
+            begin = 0.0 if math.isnan(row.swept_from) else row.swept_from
             if trace.length - begin < length * (1 - 1e-3) - trace.step:
                 swept = " from the swept band on" if begin else ""
                 self._tell(sheet, at, "trace-short", "trace", f"{1e3 * (trace.length - begin):.3g} mm{swept} are "
@@ -176,16 +179,11 @@ def _under_other_ending(path: Path) -> bool:
     return any(each.stem == path.stem for each in path.parent.iterdir()) if path.parent.is_dir() else False
 
 
-def _only(sheet: Sheet, at: int) -> Any:
+def _only(sheet: Sheet, at: int) -> np.ndarray:
     mask = np.zeros(len(sheet.frame), dtype=bool)
     mask[at] = True
     return mask
 
 
-def _text(cell: Any) -> str:
+def _text(cell: Written) -> str:
     return cell if isinstance(cell, str) else ""
-
-
-def _number(rows: Any, at: int) -> float | None:
-    step = rows["step"][at]
-    return None if step != step else float(step)

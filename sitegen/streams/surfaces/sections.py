@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
+from sitegen.declarations import Section
+from sitegen.page import words
+from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table
+from sitegen.page.view import View
+from sitegen.program.model import Phase
 from sitegen.streams.surfaces import measures
 from sitegen.streams.surfaces.cylinder import (
     FROM_GAP,
@@ -20,7 +24,7 @@ from sitegen.streams.surfaces.cylinder import (
     traced,
 )
 from sitegen.streams.surfaces.places import place_title
-from sitegen.vocabulary import Block, Cell, Column, Figure, Measure, Panel, Row, Section, Table, Value
+from sitegen.vocabulary import Measure, Value, numbers
 
 _SHOWN = (measures.RK, measures.RPK, measures.RVK, measures.MR2, measures.RA, measures.RZ)
 
@@ -28,7 +32,7 @@ _SHOWN = (measures.RK, measures.RPK, measures.RVK, measures.MR2, measures.RA, me
 # ---- a build --------------------------------------------------------------------------------------------------------
 
 
-def engine_surfaces(view: Any) -> Sequence[Block]:
+def engine_surfaces(view: View) -> Sequence[Block]:
     """All cylinders and places of a build by parameter, at the last state; sorted in the browser."""
     phases = traced(view)
     if not phases:
@@ -72,12 +76,11 @@ def _heading(measure: Measure) -> str:
     }.get(measure.id, short(measure))
 
 
-def _short_cell(view: Any, value: Value | None) -> Cell:
-    return Cell(view.words.DASH if value is None or value.status == "refused" else view.text(value))
+def _short_cell(view: View, value: Value | None) -> Cell:
+    return Cell(words.DASH if value is None or value.status == "refused" else view.text(value))
 
 
-def _engine_reading(view: Any, last: Any) -> str:
-    words = view.words
+def _engine_reading(view: View, last: Phase) -> str:
     known = [
         value
         for value in view.values(measures.WEAR_STEP.id, engine=view.the_build, phase=last.id)
@@ -89,21 +92,21 @@ def _engine_reading(view: Any, last: Any) -> str:
     of = f"{noun} {words.numbers_listed(traced)} of {len(places)} {verb} traced"
     if not known:
         return f"{of}."
-    worn = words.with_unit(span(view, [value.value for value in known], 2), "µm")
+    worn = words.with_unit(span(numbers(known), 2), "µm")
     return f"{of}; at {last.title} bores had worn by {worn} at the top reversal."
 
 
 # ---- a coating ------------------------------------------------------------------------------------------------------
 
 
-def coating_surfaces(view: Any) -> Sequence[Block]:
+def coating_surfaces(view: View) -> Sequence[Block]:
     """Dots by build: plateau, bore wear and ring face wear of the cylinders with this coating."""
-    coating = view.coating.id
+    coating = view.the_coating.id
     panels = []
     rows: list[Row] = []
     for measure in (measures.PLATEAU, measures.WEAR_STEP, measures.FACE_DEPTH, measures.BAND):
-        lines: list[dict[str, Any]] = []
-        dots: list[dict[str, Any]] = []
+        lines: list[ChartRow] = []
+        dots: list[ChartRow] = []
         for build in view.builds:
             values = [
                 value
@@ -123,15 +126,15 @@ def coating_surfaces(view: Any) -> Sequence[Block]:
                         (
                             Cell(build.id, href=view.href_engine(build, "surfaces")),
                             Cell(str(value.key.cylinder)),
-                            Cell(view.words.sentence(place_title(value.key.at))),
-                            Cell(view.words.sentence(measure.title)),
+                            Cell(words.sentence(place_title(value.key.at))),
+                            Cell(words.sentence(measure.title)),
                             Cell(view.text(value)),
                             Cell(measure.unit),
                         )
                     )
                 )
         if dots:
-            title = view.words.sentence(measure.title)
+            title = words.sentence(measure.title)
             panels.append(
                 Panel(title, {"lines": lines, "dots": dots}, coating=coating, note=measure.unit,
                       label=f"{title} by build")
@@ -143,7 +146,7 @@ def coating_surfaces(view: Any) -> Sequence[Block]:
         Column("Value", numeric=True), Column("Unit"),
     )  # fmt: skip
     table = Table(f"{view.program.id}-surfaces", columns, rows)
-    builds = view.words.counted(len({row.cells[0].text for row in rows}), "build")
+    builds = words.counted(len({row.cells[0].text for row in rows}), "build")
     reading = f"Traced in {builds}: a dot a cylinder and place."
     caption = (
         "Places of a bore wear differently: compare like with like. Builds that ran other distances do not compare."

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from statistics import median
 
+from sitegen.declarations import Smallest
 from sitegen.methods.intervals import student_95
 from sitegen.program.model import Program
 from sitegen.streams.surfaces.measures import FACE_DEPTH, WEAR_STEP, WEAR_VALLEYS
-from sitegen.vocabulary import Measure, Smallest, Value
+from sitegen.vocabulary import Measure, Value
 
 _UNRELATED = 0.1  # um, standard error of aligned curves at five traces a state; simulated plateau honing, no source
 _FREE = 8.0  # degrees of freedom of five traces and five

@@ -6,19 +6,20 @@ import math
 from collections.abc import Generator, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import fmean, stdev
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 
+from sitegen.declarations import Step
 from sitegen.methods.intervals import student_95
 from sitegen.methods.repeats import Difference, difference
 from sitegen.methods.ring_face import Bounded, mean_of
 from sitegen.program.model import Build, Program
 from sitegen.streams.surfaces import evaluate, measures
-from sitegen.streams.surfaces.fields import RINGS
+from sitegen.streams.surfaces.fields import RINGS, Reading
 from sitegen.tables.rows import rows_of
 from sitegen.traces.reading import Trace
-from sitegen.vocabulary import Book, Key, Measure, Readings, Refused, Result, Series, Step, Value, refused
+from sitegen.vocabulary import Book, Key, Measure, Readings, Refused, Result, Series, Value, refused
 
 LEAST_TRACES = 5  # a state, for wear from unrelated traces
 MOST_OFF = 0.15  # share a stated result may be off ours before it is told; a convention of ours, no source
@@ -32,18 +33,18 @@ MASS_LOSS = "wear.mass_loss"
 class Traced:
     """One row of an index with its trace."""
 
-    row: Any
+    row: Reading
     trace: Trace
 
 
-def place_of(row: Any) -> str:
+def place_of(row: Reading) -> str:
     """Where on the part a trace was taken, as keys say it."""
     if row.part == "bore":
         return f"{row.side}/{row.height}"
     return f"{RINGS[row.part]}/{angle_of(row):.0f}-deg"
 
 
-def angle_of(row: Any) -> float:
+def angle_of(row: Reading) -> float:
     """Angle from the gap [deg]."""
     return math.degrees(row.angle)
 
@@ -51,10 +52,11 @@ def angle_of(row: Any) -> float:
 def grouped(readings: Readings, part: str) -> dict[tuple[int, str], dict[str, list[Traced]]]:
     """Traces of bores, or of rings, by cylinder and place, then by phase, in the order of the record."""
     found: dict[tuple[int, str], dict[str, list[Traced]]] = {}
-    for row in rows_of(readings.frame):
-        if row.use == "" and (row.part == "bore") == (part == "bore") and row.reading in readings.traces:
+    for row in rows_of(readings.frame, Reading):
+        trace = readings.traces.get(row.reading)
+        if row.use == "" and (row.part == "bore") == (part == "bore") and isinstance(trace, Trace):
             place = found.setdefault((int(row.cylinder), place_of(row)), {})
-            place.setdefault(str(row.phase), []).append(Traced(row, readings.traces[row.reading]))
+            place.setdefault(row.phase, []).append(Traced(row, trace))
     return found
 
 
@@ -251,7 +253,7 @@ def _drawn(key: Key, traced: Sequence[Traced], evaluated: Sequence[evaluate.Eval
     yield Series("surface.curve", key, {"ratio": "%", "z": "µm"}, pd.DataFrame({"ratio": ratio, "z": curve}))
 
 
-def thinned(x: Any, z: Any, most: int = DRAWN) -> tuple[Any, Any]:
+def thinned(x: np.ndarray, z: np.ndarray, most: int = DRAWN) -> tuple[np.ndarray, np.ndarray]:
     """At most so many points of a curve, with the least and the most of every stretch among them."""
     if len(x) <= most:
         return x, z
@@ -364,8 +366,12 @@ def _faces_drawn(key: Key, face: evaluate.Face) -> Series:
 def run_rate(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
     """Specific wear rate of the top ring face, from its worn volume, else from its mass lost."""
     build = program.build(engine)
-    rows = [row for row in rows_of(readings["surfaces"].frame) if row.use == "" and row.part == "top-ring"]
-    widths = {int(row.cylinder): readings["surfaces"].traces[row.reading].length for row in rows}
+    recorded = readings["surfaces"]
+    widths = {
+        int(row.cylinder): trace.length
+        for row in rows_of(recorded.frame, Reading)
+        if row.use == "" and row.part == "top-ring" and isinstance(trace := recorded.traces.get(row.reading), Trace)
+    }
     volumes = {value.key: value for value in book.of(measures.FACE_VOLUME.id)}
     masses = {value.key: value for value in book.of(MASS_LOSS) if value.key.at == "top"}
     for key in dict.fromkeys((*volumes, *masses)):

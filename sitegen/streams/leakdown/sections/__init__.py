@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from sitegen.declarations import Section
 from sitegen.streams.leakdown.sections.coating import coating_builds
 from sitegen.streams.leakdown.sections.cylinder import (
     cylinder_history,
@@ -12,7 +13,6 @@ from sitegen.streams.leakdown.sections.cylinder import (
 )
 from sitegen.streams.leakdown.sections.engine import engine_curves, engine_plan, engine_seating, engine_tester
 from sitegen.streams.leakdown.sections.program import answer, by_coating, plans, seating_table
-from sitegen.vocabulary import Section
 
 SECTIONS = (
     Section("answer", "Where it stands", 0, "program", answer),

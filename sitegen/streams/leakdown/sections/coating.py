@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
+from sitegen.page import words
+from sitegen.page.blocks import Block, Cell, Column, Row, Table
+from sitegen.page.view import View
 from sitegen.streams.leakdown.history import (
     mm2,
 )
@@ -16,31 +18,22 @@ from sitegen.streams.leakdown.sections.shared import (
     apart,
     tally,
 )
-from sitegen.vocabulary import (
-    Block,
-    Cell,
-    Column,
-    Row,
-    Table,
-)
 
 
-def coating_builds(view: Any) -> Sequence[Block]:
+def coating_builds(view: View) -> Sequence[Block]:
     """All builds of a program with this coating: leak by phase as a table; the page gathers the programs."""
-    coating = view.coating.id
+    coating = view.the_coating.id
     phases = [phase for phase in view.program.phases if "leakdown" in phase.records]
     rows = []
     for build in view.builds:
         cells = [Cell(build.id, href=view.href_engine(build), note="" if len(build.coatings) == 1 else "mixed engine")]
         for phase in phases:
             value = view.value(BUILD.id, phase.id, engine=build, cylinder=0, coating=coating)
-            cells.append(
-                Cell(mm2(view, value.value) if value is not None and value.value is not None else view.words.DASH)
-            )
+            cells.append(Cell(mm2(value.value) if value is not None and value.value is not None else words.DASH))
         scale = next(iter(view.values(SCALE.id, engine=build, at=build.assemblies[0].id, coating=coating)), None)
         odd = apart(view, build, build.assemblies[0], coating)
-        noun = view.words.plural(len(odd), "cylinder")
-        without = f"without {noun} {view.words.numbers_listed(odd)}" if odd else ""
+        noun = words.plural(len(odd), "cylinder")
+        without = f"without {noun} {words.numbers_listed(odd)}" if odd else ""
         cells += [Cell(view.text(scale), note=without), Cell(tally(view, build, coating))]
         rows.append(Row(cells))
     columns = (

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Any
 
 import pandas as pd
 
-from sitegen.streams.leakdown.fields import PATHS
+from sitegen.page import words
+from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Plans, Row, Table, Text
+from sitegen.page.view import View
+from sitegen.program.model import Phase
+from sitegen.streams.leakdown.fields import PATHS, Reading
 from sitegen.streams.leakdown.history import (
     Point,
     area,
@@ -41,41 +44,40 @@ from sitegen.streams.leakdown.sections.shared import (
     strip_of,
     why_open,
 )
-from sitegen.vocabulary import (
-    Block,
-    Cell,
-    Column,
-    Figure,
-    Panel,
-    Plans,
-    Row,
-    Table,
-    Text,
-    Value,
-)
+from sitegen.tables.rows import rows_of
+from sitegen.vocabulary import Value, Verdict
 
 
-def cylinder_history(view: Any) -> Sequence[Block]:
+class Single:
+    """A single reading as an area, as its step worked it out."""
+
+    reading: str
+    phase: str
+    area: float  # mm²
+
+
+def cylinder_history(view: View) -> Sequence[Block]:
     """The history of one cylinder with every reading, its neighbours in grey, the gap floor and the limit."""
     build, number = view.the_build, view.cylinder
     coating = build.coating_of(number)
     points = line(view, build, number)
-    strong = [mean_row(view, p, f"cylinder {number}", coating, text=mm2(view, p.value.value or 0.0)) for p in points]
+    strong = [mean_row(view, p, f"cylinder {number}", coating, text=mm2(p.value.value or 0.0)) for p in points]
     others = [place.cylinder for place in build.places if place.cylinder != number]
-    thin: list[dict[str, Any]] = []
+    thin: list[ChartRow] = []
+    ends: list[tuple[float, ChartRow]] = []
     for other in others:
-        drawn = [thin_row(view, p, f"cylinder {other}") for p in line(view, build, other)]
-        thin += drawn
+        own = line(view, build, other)
+        thin += [thin_row(view, p, f"cylinder {other}") for p in own]
+        ends += [(own[-1].value.value or 0.0, thin[-1])] if own else []
     if thin:
         label = f"cyl. {', '.join(str(each) for each in others)}"
-        ends = [rows for rows in ([r for r in thin if r["line"] == f"cylinder {o}"] for o in others) if rows]
-        middle = sorted(ends, key=lambda rows: rows[-1]["value"])[len(ends) // 2][-1]
+        middle = sorted(ends, key=lambda end: end[0])[len(ends) // 2][1]
         thin = [{**row, "label": label} if row is middle else row for row in thin]
     floor = floor_of(view, build, number)
-    band = []
+    band: list[ChartRow] = []
     if floor is not None and floor.low is not None and floor.high is not None:
         band = [{"low": floor.low, "high": floor.high, "label": "end gaps alone"}]
-    data = {
+    data: dict[str, Sequence[ChartRow]] = {
         "phases": phase_rows(view, (build,)),
         "means": strong,
         "thin": thin,
@@ -114,23 +116,20 @@ def cylinder_history(view: Any) -> Sequence[Block]:
     return (Figure(name, "history", (panel,), reading, caption, table, measure=CRANKCASE.id),)
 
 
-def _reading_rows(view: Any, coating: str) -> list[dict[str, Any]]:
+def _reading_rows(view: View, coating: str) -> list[ChartRow]:
     """Single readings as areas in proportion to the check's mean per cent; those left out where the check would lie."""
     places = {phase.id: x for x, phase in enumerate(checked_phases(view))}
-    rows = []
+    rows: list[ChartRow] = []
     own = f"cylinder {view.cylinder}"  # hidden together with its line
     for series in view.series("leakdown.readings"):
-        for row in series.frame.itertuples(index=False):
+        for row in rows_of(series.frame, Single):
             if row.phase in places:
-                tip = f"reading {row.reading}: {mm2(view, row.area)} mm²"
+                tip = f"reading {row.reading}: {mm2(row.area)} mm²"
                 rows.append({"x": places[row.phase], "value": row.area, "coating": coating, "tip": tip, "series": own})
     for value in view.values(CRANKCASE.id, engine=view.the_build, cylinder=view.cylinder):
         if value.status == "excluded" and value.value is not None and value.key.phase in places:
             reading = value.key.at.removeprefix("with:")
-            tip = (
-                f"{reading}, left out: {view.why(value.reason)}. With it the check would read "
-                f"{mm2(view, value.value)} mm²"
-            )
+            tip = f"{reading}, left out: {view.why(value.reason)}. With it the check would read {mm2(value.value)} mm²"
             rows.append(
                 {
                     "x": places[value.key.phase],
@@ -145,7 +144,7 @@ def _reading_rows(view: Any, coating: str) -> list[dict[str, Any]]:
     return rows
 
 
-def _history_reading(view: Any, points: Sequence[Point], others: Sequence[int]) -> str:
+def _history_reading(view: View, points: Sequence[Point], others: Sequence[int]) -> str:
     fired = [point for point in points if not point.cold]
     if len(fired) < 2:
         return "Too few checks after the first start to tell a history."
@@ -153,14 +152,14 @@ def _history_reading(view: Any, points: Sequence[Point], others: Sequence[int]) 
     a, b = first.value.value or 0.0, end.value.value or 0.0
     start, finish = (view.program.phase(point.phase).title for point in (first, end))
     went = "fell" if b < a else "rose"
-    sentence = f"Leak area {went} from {area(view, a)} at {start} to {area(view, b)} at {finish}."
+    sentence = f"Leak area {went} from {area(a)} at {start} to {area(b)} at {finish}."
     ends = [last(line(view, view.the_build, other)) for other in others]
     level = [point.value.value or 0.0 for point in ends if point is not None and point.phase == end.phase]
     if level:
-        sentence += f" Its neighbours end at {range_of(view, level)}."
+        sentence += f" Its neighbours end at {range_of(level)}."
     change = next(iter(view.values(CHANGE.id, engine=view.the_build, cylinder=view.cylinder, phase=end.phase)), None)
     if change is not None and change.status == "ok" and change.low is not None and change.high is not None:
-        moved = view.words.with_unit(view.words.signed(change.value, 2), "mm²")
+        moved = words.with_unit(words.signed(change.value or 0.0, 2), "mm²")
         if change.low <= 0 <= change.high:
             sentence += " The last change is within the scatter between occasions."
         else:
@@ -168,7 +167,7 @@ def _history_reading(view: Any, points: Sequence[Point], others: Sequence[int]) 
     return sentence
 
 
-def cylinder_place(view: Any) -> Sequence[Block]:
+def cylinder_place(view: View) -> Sequence[Block]:
     """Where the cylinder sits, and why it has its state."""
     build, number = view.the_build, view.cylinder
     blocks: list[Block] = [Plans((plan_of(view, build, me=number),))]
@@ -194,17 +193,15 @@ _RULES = {
 }
 
 
-def _rule_row(view: Any, rule: Any) -> Row:
+def _rule_row(view: View, rule: Verdict) -> Row:
     seating = view.program.seating
-    limit = {LEVEL_RULE: mm2(view, seating.level), TO_LOSE_RULE: mm2(view, seating.to_lose), FALL_RULE: "no fall"}[
-        rule.rule
-    ]
+    limit = {LEVEL_RULE: mm2(seating.level), TO_LOSE_RULE: mm2(seating.to_lose), FALL_RULE: "no fall"}[rule.rule]
     measure, _, at = rule.deciding.partition("@")
     value = view.value(measure, rule.key.phase, at, engine=rule.key.engine, cylinder=rule.key.cylinder)
     if rule.rule == FALL_RULE and value is not None and value.value is not None:
         value = replace(value, value=-value.value, low=_negative(value.high), high=_negative(value.low))
     text = lose_text if rule.rule == TO_LOSE_RULE else area_text
-    found = text(view, value) if value is not None else view.words.DASH
+    found = text(view, value) if value is not None else words.DASH
     shown = limit if rule.rule == FALL_RULE else f"≤ {limit}"
     found = found.replace(" ± ", "\u00a0±\u00a0")
     return Row((Cell(_RULES[rule.rule]), Cell(shown), Cell(found), Cell(rule.word, word=True)))
@@ -214,7 +211,7 @@ def _negative(end: float | None) -> float | None:
     return None if end is None else -end
 
 
-def _why_note(view: Any, state: Any, rules: Mapping[str, Any]) -> str:
+def _why_note(view: View, state: Verdict, rules: Mapping[str, Verdict]) -> str:
     """When the state was judged, why it is what it is, and what is certain all the same."""
     note = f"Judged at {view.program.phase(state.key.phase).title}." if state.key.phase else ""
     if any("not-as-planned" in value.flags for value in view.values(TO_LOSE.id, engine=view.the_build)):
@@ -229,7 +226,7 @@ def _why_note(view: Any, state: Any, rules: Mapping[str, Any]) -> str:
     return note.strip()
 
 
-def cylinder_neighbours(view: Any) -> Sequence[Block]:
+def cylinder_neighbours(view: View) -> Sequence[Block]:
     """The strip of block plans by phase with this cylinder ringed."""
     build, number = view.the_build, view.cylinder
     if len(build.places) < 2:
@@ -240,7 +237,7 @@ def cylinder_neighbours(view: Any) -> Sequence[Block]:
     return (Plans(strip, _rank_sentence(view), "Area of each disc: leak area. Values in mm².", small=True),)
 
 
-def _rank_sentence(view: Any) -> str:
+def _rank_sentence(view: View) -> str:
     """At how many checks this cylinder stands apart from its neighbours, beyond the intervals of both."""
     build, number = view.the_build, view.cylinder
     above = below = seen = 0
@@ -260,7 +257,6 @@ def _rank_sentence(view: Any) -> str:
         below += high < min(end for end, _ in others)
     if not seen:
         return ""
-    words = view.words
     of = f"of {words.counted(seen, 'check')}"
     if above:
         return f"At {words.count(above)} {of} it leaks more than every neighbour, beyond their intervals."
@@ -269,23 +265,21 @@ def _rank_sentence(view: Any) -> str:
     return f"At none {of} does it stand apart from its neighbours by more than their intervals."
 
 
-def cylinder_paths(view: Any) -> Sequence[Block]:
+def cylinder_paths(view: View) -> Sequence[Block]:
     """Where the air went: a table where other paths than the rings took a tenth or more, else one sentence."""
     build, number = view.the_build, view.cylinder
     rows: list[Row] = []
-    told: list[tuple[Any, Value, Value, float | None]] = []
+    told: list[tuple[Phase, Value, Value, float | None]] = []
     for phase in checked_phases(view):
         whole, ring = view.value(AREA.id, phase.id), view.value(CRANKCASE.id, phase.id)
         if whole is None or ring is None or not whole.value or ring.value is None:
             continue
-        records = view.records("leakdown", phase=phase.id, used=True)
-        shares = [f"{path} {told_share}" for path in PATHS if (told_share := _mean_share(view, records, path))]
+        records = view.records("leakdown", Reading, phase=phase.id, used=True)
+        shares = [f"{path} {told_share}" for path in PATHS if (told_share := _mean_share(records, path))]
         unknown = "path-unknown" in ring.flags
         share = None if unknown else ring.value / whole.value
         told.append((phase, whole, ring, share))
-        where = (
-            "not recorded" if unknown else view.words.listed(shares) if shares else "from the flow out of the crankcase"
-        )
+        where = "not recorded" if unknown else words.listed(shares) if shares else "from the flow out of the crankcase"
         rows.append(Row((Cell(phase.title), Cell(area_text(view, whole)), Cell(area_text(view, ring)), Cell(where))))
     blocks: list[Block] = []
     known = [(phase, whole, ring, share) for phase, whole, ring, share in told if share is not None]
@@ -303,15 +297,15 @@ def cylinder_paths(view: Any) -> Sequence[Block]:
     elif known:
         worst = min(known, key=lambda each: each[3])
         if worst[3] >= MOSTLY and len(known) == len(told):
-            share = view.words.percent(worst[3], 1.0)
-            blocks.append(Text((Cell(f"At every check at least {share} of the air went past the rings."),)))
+            least = words.percent(worst[3], 1.0)
+            blocks.append(Text((Cell(f"At every check at least {least} of the air went past the rings."),)))
         else:
             columns = (
                 Column("Phase"), Column("Leak area, all paths", "mm²", numeric=True, measure=AREA.id),
                 Column("To the crankcase", "mm²", numeric=True, measure=CRANKCASE.id),
                 Column("Share of the air"),
             )  # fmt: skip
-            reading = _path_reading(view, told)
+            reading = _path_reading(told)
             blocks.append(Table(f"paths-{build.id}-{number}", columns, rows, reading, wide=True))
     for kind in view.verdicts("kind of leak", engine=build, cylinder=number):
         ratio = view.value(SUPPLY_RATIO.id, kind.key.phase, kind.key.at)
@@ -338,7 +332,7 @@ def cylinder_paths(view: Any) -> Sequence[Block]:
     return blocks
 
 
-def _with_oil(view: Any) -> list[Block]:
+def _with_oil(view: View) -> list[Block]:
     """What a check read with oil added, beside the same check dry."""
     blocks: list[Block] = []
     for wet in view.values(CRANKCASE.id, engine=view.the_build, cylinder=view.cylinder, at="wet"):
@@ -346,27 +340,27 @@ def _with_oil(view: Any) -> list[Block]:
         if dry is None or dry.value is None or dry.low is None or wet.value is None or wet.high is None:
             continue
         title = view.program.phase(wet.key.phase).title
-        text = f"With oil added at {title} it read {area(view, wet.value)} instead of {area(view, dry.value)}."
+        text = f"With oil added at {title} it read {area(wet.value)} instead of {area(dry.value)}."
         if wet.high < dry.low:
             text += " Oil seals rings, not valves: what it closed leaked past the rings (common practice, no source)."
         blocks.append(Text((Cell(text),)))
     return blocks
 
 
-def _path_reading(view: Any, told: Sequence[tuple[Any, Value, Value, float | None]]) -> str:
+def _path_reading(told: Sequence[tuple[Phase, Value, Value, float | None]]) -> str:
     """How much of the air went past the rings, at the first check that says and at the last."""
     known = [(phase, whole, ring, share) for phase, whole, ring, share in told if share is not None]
     unknown = [phase.title for phase, _, _, share in told if share is None]
-    gap = f" At {view.words.listed(unknown)} the path was not recorded." if unknown else ""
+    gap = f" At {words.listed(unknown)} the path was not recorded." if unknown else ""
     worst = min(known, key=lambda each: each[3])
     if worst[3] >= MOSTLY:
         return f"Where the path was recorded, nearly all of the air went past the rings.{gap}"
     (first, _, _, before), (end, whole, ring, after) = known[0], known[-1]
-    percent = view.words.percent
+    percent = words.percent
     sentence = (
         f"Not all of this leak is the rings': {percent(1 - before, 1.0)} of the air went elsewhere at {first.title}, "
-        f"{percent(1 - after, 1.0)} at {end.title}, where it is {area(view, whole.value or 0.0)} in all and "
-        f"{area(view, ring.value or 0.0)} past the rings."
+        f"{percent(1 - after, 1.0)} at {end.title}, where it is {area(whole.value or 0.0)} in all and "
+        f"{area(ring.value or 0.0)} past the rings."
     )
     if after < before:
         sentence += " It grows: a valve, a gasket or a plug wants looking at."
@@ -375,17 +369,19 @@ def _path_reading(view: Any, told: Sequence[tuple[Any, Value, Value, float | Non
     return sentence + gap
 
 
-def _mean_share(view: Any, records: Sequence[Any], path: str) -> str:
+def _mean_share(records: Sequence[Reading], path: str) -> str:
     shares = [share for row in records if not pd.isna(share := getattr(row, f"to_{path}"))]
     mean = sum(shares) / len(shares) if shares else 0.0
-    return f"{view.words.number(mean, 0)} %" if mean > 0 else ""
+    return f"{words.number(mean, 0)} %" if mean > 0 else ""
 
 
-def cylinder_readings(view: Any) -> Sequence[Block]:
+def cylinder_readings(view: View) -> Sequence[Block]:
     """Every reading of the cylinder: in the value of its check, beside it, or left out, with where it stands."""
     build, number = view.the_build, view.cylinder
     order = {phase.id: phase.order for phase in view.program.phases}
-    records = sorted(view.records("leakdown"), key=lambda row: (order.get(row.phase, len(order)), row.file, row.row))
+    records = sorted(
+        view.records("leakdown", Reading), key=lambda row: (order.get(row.phase, len(order)), row.file, row.row)
+    )
     titles = {phase.id: phase.title for phase in view.program.phases}
     counted = {reading for series in view.series("leakdown.readings") for reading in series.frame["reading"]}
     rows = []
@@ -395,17 +391,17 @@ def cylinder_readings(view: Any) -> Sequence[Block]:
         use, note = _use(view, row, row.reading in counted)
         remark = "" if pd.isna(row.remark) else f"“{row.remark}”"
         repeat = "" if pd.isna(row.repeat) else f", {int(row.repeat)}"
-        metal = "" if pd.isna(row.metal_temperature) else view.words.number(row.metal_temperature - 273.15, 0)
+        metal = "" if pd.isna(row.metal_temperature) else words.number(row.metal_temperature - 273.15, 0)
         rows.append(
             Row(
                 (
                     Cell(f"{titles.get(row.phase, 'no phase')}{repeat}".replace(" ", "\u00a0")),
-                    Cell(_number(view, row.supply, 1e3)),
-                    Cell(_number(view, row.pressure, 1e3)),
-                    Cell(_percent(view, row)),
+                    Cell(_number(row.supply, 1e3)),
+                    Cell(_number(row.pressure, 1e3)),
+                    Cell(_percent(row)),
                     Cell(metal),
                     Cell(row.tester),
-                    Cell("" if pd.isna(row.date) else view.words.day(row.date)),
+                    Cell(words.day(row.date) if isinstance(row.date, str) else ""),
                     Cell(use, word=row.use != "", note=" ".join(part for part in (note, remark) if part)),
                     Cell(row.reading),
                 ),
@@ -421,7 +417,6 @@ def cylinder_readings(view: Any) -> Sequence[Block]:
     )  # fmt: skip
     left = sum(row.here for row in rows)
     beside = len(rows) - left - inside
-    words = view.words
     parts = [f"{words.count(inside) if inside < len(rows) else 'all'} in the values above"]
     parts += [f"{words.count(beside)} beside them, in another condition"] if beside else []
     parts += [f"{words.count(left)} left out, with the reason beside it"] if left else []
@@ -435,37 +430,37 @@ def cylinder_readings(view: Any) -> Sequence[Block]:
     return (Table(f"readings-{build.id}-{number}", columns, rows, reading, note=note if example else "", wide=True),)
 
 
-def _use(view: Any, row: Any, counted: bool) -> tuple[str, str]:
+def _use(view: View, row: Reading, counted: bool) -> tuple[str, str]:
     """Whether a reading is in the value of its check, beside it, or left out, and why."""
     if row.use != "":
         with_it = view.value(CRANKCASE.id, row.phase, f"with:{row.reading}")
-        told = f" With it the check reads {area(view, with_it.value)}." if with_it is not None and with_it.value else ""
+        told = f" With it the check reads {area(with_it.value)}." if with_it is not None and with_it.value else ""
         return "left out", _why_out(view, row) + told
     if counted:
         return "used", ""
     parts = ["oil added"] if not pd.isna(row.oil) and row.oil == "wet" else []
     off = abs(row.supply - view.program.leakdown.supply) > view.program.leakdown.supply_band
     parts += ["another supply pressure"] if off else []
-    return "beside the value", view.words.listed(parts)
+    return "beside the value", words.listed(parts)
 
 
-def _why_out(view: Any, row: Any) -> str:
+def _why_out(view: View, row: Reading) -> str:
     """Why a reading is left out, in the words of the objection where there is one."""
     for objection in view.program.exclusions:
         if objection.reading == row.reading and row.use == "excluded":
-            when = f", {view.words.day(objection.on)}" if objection.on else ""
+            when = f", {words.day(objection.on)}" if objection.on else ""
             by = f" ({objection.by}{when})" if objection.by else ""
-            return f"{view.words.sentence(objection.why)}{by}."
-    return f"{view.words.sentence(view.why(row.use))}."
+            return f"{words.sentence(objection.why)}{by}."
+    return f"{words.sentence(view.why(row.use))}."
 
 
-def _number(view: Any, value: float, scale: float) -> str:
-    return "" if pd.isna(value) else str(view.words.number(value / scale, 1))
+def _number(value: float, scale: float) -> str:
+    return "" if pd.isna(value) else words.number(value / scale, 1)
 
 
-def _percent(view: Any, row: Any) -> str:
+def _percent(row: Reading) -> str:
     if not pd.isna(row.percent):
-        return str(view.words.number(row.percent, 1))
+        return words.number(row.percent, 1)
     if pd.isna(row.supply) or pd.isna(row.pressure) or not row.supply:
         return ""
-    return str(view.words.number(100 * (row.supply - row.pressure) / row.supply, 1))
+    return words.number(100 * (row.supply - row.pressure) / row.supply, 1)

@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from typing import Any
 
+from sitegen.page import words
+from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Plans, Row, Table, Text
+from sitegen.page.view import View
+from sitegen.program.model import Assembly, Build
+from sitegen.streams.leakdown.fields import Reading
 from sitegen.streams.leakdown.history import (
     DOUBTFUL,
     area_text,
@@ -45,21 +49,10 @@ from sitegen.streams.leakdown.sections.shared import (
     unused_checks,
     why_open,
 )
-from sitegen.vocabulary import (
-    Block,
-    Cell,
-    Column,
-    Figure,
-    Panel,
-    Plans,
-    Row,
-    Table,
-    Text,
-    Value,
-)
+from sitegen.vocabulary import Value
 
 
-def engine_plan(view: Any) -> Sequence[Block]:
+def engine_plan(view: View) -> Sequence[Block]:
     """The build's block plan, and how the leak of its cylinders went from phase to phase."""
     build = view.the_build
     top = max((p.value.value or 0 for place in build.places for p in line(view, build, place.cylinder)), default=0)
@@ -71,9 +64,9 @@ def engine_plan(view: Any) -> Sequence[Block]:
     return (Plans((plan_of(view, build),), _engine_reading(view)), small)
 
 
-def _engine_reading(view: Any) -> str:
+def _engine_reading(view: View) -> str:
     """How many cylinders are in which state, and cylinder by cylinder why it cannot be told."""
-    build, words = view.the_build, view.words
+    build = view.the_build
     states = {place.cylinder: view.state(build, place.cylinder) for place in build.places}
     counted = Counter(state.word for state in states.values() if state is not None)
     if not counted:
@@ -90,10 +83,10 @@ def _engine_reading(view: Any) -> str:
     return " ".join(parts)
 
 
-def engine_curves(view: Any) -> Sequence[Block]:
+def engine_curves(view: View) -> Sequence[Block]:
     """All cylinders of a build over its phases, and the same as a table."""
     build = view.the_build
-    means: list[dict[str, Any]] = []
+    means: list[ChartRow] = []
     for place in build.places:
         points = line(view, build, place.cylinder)
         drawn = [mean_row(view, point, f"cylinder {place.cylinder}", place.coating) for point in points]
@@ -106,7 +99,7 @@ def engine_curves(view: Any) -> Sequence[Block]:
     return (Figure(name, "slope", (panel,), reading, caption, measure=CRANKCASE.id), table)
 
 
-def _curves_reading(view: Any) -> str:
+def _curves_reading(view: View) -> str:
     build = view.the_build
     lines = {place.cylinder: line(view, build, place.cylinder) for place in build.places}
     fired = {number: [point for point in points if not point.cold] for number, points in lines.items()}
@@ -118,14 +111,14 @@ def _curves_reading(view: Any) -> str:
     values = [point.value.value or 0.0 for point in ends.values()]
     odd = stands_out([point.value for point in ends.values()])
     most = f"cylinder {odd.key.cylinder} stands out" if odd is not None else "none stands out beyond its interval"
-    sentence = f"At the last check, {title}, the cylinders leak {range_of(view, values)}; {most}."
+    sentence = f"At the last check, {title}, the cylinders leak {range_of(values)}; {most}."
     doubts = sorted({flag for points in lines.values() for point in points for flag in point.value.flags & DOUBTFUL})
     if doubts:
-        sentence += f" Open marks: {view.words.listed([view.why(flag) for flag in doubts])}."
+        sentence += f" Open marks: {words.listed([view.why(flag) for flag in doubts])}."
     return sentence
 
 
-def _by_cylinder(view: Any, build: Any) -> Table:
+def _by_cylinder(view: View, build: Build) -> Table:
     phases = checked_phases(view)
     rows = []
     for place in build.places:
@@ -144,19 +137,19 @@ def _by_cylinder(view: Any, build: Any) -> Table:
     return Table(f"leak-area-{build.id}-by-cylinder", columns, rows, note=note, wide=True, measure=CHANGE.id)
 
 
-def _change_note(view: Any, build: Any, cylinder: int, phase: str) -> str:
+def _change_note(view: View, build: Build, cylinder: int, phase: str) -> str:
     changes = view.values(CHANGE.id, engine=build, cylinder=cylinder, phase=phase)
-    if not changes or changes[0].status != "ok" or changes[0].value is None:
+    change = changes[0] if changes else None
+    if change is None or change.status != "ok" or change.value is None:
         return ""
-    change = changes[0]
     if change.low is not None and change.high is not None and change.low <= 0 <= change.high:
         return "within scatter"
-    return str(view.words.signed(change.value, 2))
+    return words.signed(change.value, 2)
 
 
-def engine_seating(view: Any) -> Sequence[Block]:
+def engine_seating(view: View) -> Sequence[Block]:
     """The seating curves of each assembly: distance, leak when seated, leak still to lose, state."""
-    build, words = view.the_build, view.words
+    build = view.the_build
     blocks: list[Block] = []
     for assembly in build.assemblies:
         scales = view.values(SCALE.id, engine=build, at=assembly.id)
@@ -199,9 +192,9 @@ def engine_seating(view: Any) -> Sequence[Block]:
     return blocks
 
 
-def _scale_sentence(view: Any, build: Any, assembly: Any, scale: Value) -> str:
+def _scale_sentence(view: View, build: Build, assembly: Assembly, scale: Value) -> str:
     """Seating distance of one assembly and coating, what it is without, or why there is none."""
-    words, coating = view.words, scale.key.coating
+    coating = scale.key.coating
     first, end = view.program.phase(assembly.first).title, view.program.phase(assembly.last).title
     of = f" of the {view.coating_title(coating)} rings" if len(build.coatings) > 1 else ""
     when = f", {first} to {end}" if len(build.assemblies) > 1 else ""
@@ -236,10 +229,10 @@ def _scale_sentence(view: Any, build: Any, assembly: Any, scale: Value) -> str:
     return sentence
 
 
-def engine_tester(view: Any) -> Sequence[Block]:
+def engine_tester(view: View) -> Sequence[Block]:
     """What the testers of the program were worth."""
     rows = []
-    for tester in sorted({row.tester for row in view.records("leakdown") if isinstance(row.tester, str)}):
+    for tester in sorted({row.tester for row in view.records("leakdown", Reading) if isinstance(row.tester, str)}):
         scale, occasion = (view.value(m, at=tester, engine="", cylinder=0) for m in (REFERENCE.id, OCCASION.id))
         facts = view.program.definitions.testers[tester]
         note = view.why(scale.reason) if scale is not None and scale.status == "refused" else ""
@@ -247,10 +240,10 @@ def engine_tester(view: Any) -> Sequence[Block]:
             Row(
                 (
                     Cell(tester, note=facts.title),
-                    Cell(view.words.number(1000 * facts.orifice, 3)),
+                    Cell(words.number(1000 * facts.orifice, 3)),
                     Cell(view.text(scale), note=note),
                     Cell(view.text(occasion)),
-                    Cell(str(occasion.n) if occasion is not None and occasion.n else view.words.DASH),
+                    Cell(str(occasion.n) if occasion is not None and occasion.n else words.DASH),
                 )
             )
         )

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
+from sitegen.page import words
+from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Plans, Row, Table, Text
+from sitegen.page.view import View
+from sitegen.program.model import Build, Phase
+from sitegen.streams.leakdown.fields import Reading
 from sitegen.streams.leakdown.history import (
     Point,
     area,
@@ -31,12 +35,12 @@ from sitegen.streams.leakdown.sections.shared import (
     unused_checks,
     why_open,
 )
-from sitegen.vocabulary import Block, Cell, Column, Figure, Panel, Plans, Row, Table, Text, Value
+from sitegen.vocabulary import Value, numbers
 
 # ---- the opening ----------------------------------------------------------------------------------------------------
 
 
-def answer(view: Any) -> Sequence[Block]:
+def answer(view: View) -> Sequence[Block]:
     """Below the answer of the program page: how soon each coating seats, who stands out, what cannot be said."""
     blocks: list[Block] = []
     distance_ = _distance_sentence(view)
@@ -49,9 +53,8 @@ def answer(view: Any) -> Sequence[Block]:
     return blocks
 
 
-def _distance_sentence(view: Any) -> str:
+def _distance_sentence(view: View) -> str:
     """Seating distances by coating, with the builds that give one."""
-    words = view.words
     clauses = []
     for coating in view.program.coatings:
         found = _scales(view, coating)
@@ -63,15 +66,15 @@ def _distance_sentence(view: Any) -> str:
                 if len(known) < len(builds)
                 else words.counted(len(known), "build")
             )
-            clauses.append(f"{view.coating_title(coating)} {_km_range(view, known)} ({of})")
+            clauses.append(f"{view.coating_title(coating)} {_km_range(known)} ({of})")
     if not clauses:
         return ""
     return f"Seating distance, over which the leak still to lose falls to 37\u00a0%: {words.listed(clauses)}."
 
 
-def _state_sentence(view: Any) -> list[Cell]:
+def _state_sentence(view: View) -> list[Cell]:
     """Seated cylinders by coating, and by name every cylinder that is neither seated nor merely undecided."""
-    words, program = view.words, view.program
+    program = view.program
     states = [(b, p, view.state(b, p.cylinder)) for b in program.builds for p in b.places]
     clauses = []
     for coating in program.coatings:
@@ -80,7 +83,7 @@ def _state_sentence(view: Any) -> list[Cell]:
             seated = own.count("seated")
             clauses.append(f"{view.coating_title(coating)} {words.share(seated, len(own), 'cylinder')}")
     limits = program.seating
-    rule = f" (at most {area(view, limits.to_lose)} still to lose and at most {area(view, limits.level)} in all)"
+    rule = f" (at most {area(limits.to_lose)} still to lose and at most {area(limits.level)} in all)"
     cells = [Cell(f"Seated{rule}: {words.listed(clauses)}. ")] if clauses else []
     for word in ("not seated", "still seating"):
         named = [(b, p.cylinder) for b, p, state in states if state is not None and state.word == word]
@@ -94,9 +97,8 @@ def _state_sentence(view: Any) -> list[Cell]:
     return cells
 
 
-def _waiting_sentence(view: Any) -> str:
+def _waiting_sentence(view: View) -> str:
     """Of how many cylinders it cannot be told: how many wait for a run, and how many have none to come."""
-    words = view.words
     found = [
         (build, state.reason)
         for build in view.program.builds
@@ -114,8 +116,7 @@ def _waiting_sentence(view: Any) -> str:
     }
     waiting = [build for build in open_ if build.id in waits]
     dates = words.listed(
-        f"{waits[build.id].title} of {build.id} ({_day(view, build, waits[build.id])})"
-        for build in dict.fromkeys(waiting)
+        f"{waits[build.id].title} of {build.id} ({_day(build, waits[build.id])})" for build in dict.fromkeys(waiting)
     )
     parts = [f"Of {words.counted(len(open_), 'cylinder')} it cannot be told"]
     if waiting:
@@ -134,27 +135,27 @@ def _waiting_sentence(view: Any) -> str:
     return f"{text} {words.sentence('; '.join(before))}." if before else text
 
 
-def _lacks_checks(view: Any, build: Any) -> bool:
+def _lacks_checks(view: View, build: Build) -> bool:
     """Whether a check that is planned after a start of this build has not been made at all."""
-    made = {str(row.phase) for row in view.of_build(build).records("leakdown")}
+    made = {str(row.phase) for row in view.of_build(build).records("leakdown", Reading)}
     planned = [phase.id for phase in view.program.phases_of(build) if phase.fires and "leakdown" in phase.records]
     return any(phase not in made for phase in planned)
 
 
-def _before(view: Any, build: Any) -> str:
+def _before(view: View, build: Build) -> str:
     """What the cylinders of a build were before its rings were disturbed, where nothing can be told of them since."""
     return "; ".join(told for coating in build.coatings if (told := str(before_refit(view, build, coating))))
 
 
-def _day(view: Any, build: Any, phase: Any) -> str:
+def _day(build: Build, phase: Phase) -> str:
     due = next((each.due for each in build.departures if each.phase == phase.id and each.kind == "due"), "")
-    return str(view.words.day(due, year=False)) if due else "no date"
+    return words.day(due, year=False) if due else "no date"
 
 
 # ---- leak by phase --------------------------------------------------------------------------------------------------
 
 
-def by_coating(view: Any) -> Sequence[Block]:
+def by_coating(view: View) -> Sequence[Block]:
     """Leak area by phase: a panel a coating, a strong line a build, thin lines cylinders, grey the other coatings."""
     program = view.program
     panels, rows = [], []
@@ -162,8 +163,8 @@ def by_coating(view: Any) -> Sequence[Block]:
         builds = [build for build in program.builds if coating in build.coatings]
         if not builds:
             continue
-        means: list[dict[str, Any]] = []
-        thin: list[dict[str, Any]] = []
+        means: list[ChartRow] = []
+        thin: list[ChartRow] = []
         for build in program.builds:
             for other in build.coatings:
                 points = mean_line(view, build, other)
@@ -178,7 +179,7 @@ def by_coating(view: Any) -> Sequence[Block]:
                     thin += [thin_row(view, point, name) for point in points]
         data = {"phases": phase_rows(view, builds), "means": means, "thin": thin, "limits": [limit_row(view)]}
         label = f"Leak area to the crankcase by phase, {view.coating_title(coating)}"
-        note = view.words.counted(len(builds), "build")
+        note = words.counted(len(builds), "build")
         panels.append(Panel(view.coating_title(coating), data, coating=coating, note=note, label=label))
     table = Table(
         name="leak-area-by-phase",
@@ -193,7 +194,7 @@ def by_coating(view: Any) -> Sequence[Block]:
     return (Figure("leak-area-by-phase", "slope", panels, reading, caption, table, measure=CRANKCASE.id),)
 
 
-def _cylinder_line(view: Any, build: Any, cylinder: int, coating: str, means: Sequence[Point]) -> list[dict[str, Any]]:
+def _cylinder_line(view: View, build: Build, cylinder: int, coating: str, means: Sequence[Point]) -> list[ChartRow]:
     """Thin line of one cylinder; named where it stands furthest from its build, if it is not seated."""
     points = line(view, build, cylinder)
     drawn = [thin_row(view, point, f"{build.id} cylinder {cylinder}", coating) for point in points]
@@ -201,11 +202,12 @@ def _cylinder_line(view: Any, build: Any, cylinder: int, coating: str, means: Se
     if state is None or state.word not in {"not seated", "still seating"} or not drawn:
         return drawn
     mean = {point.x: point.value.value or 0.0 for point in means}
-    furthest = max(drawn, key=lambda row: row["value"] - mean.get(row["x"], row["value"]))
-    return [{**row, "label": f"{build.id} cyl. {cylinder}"} if row is furthest else row for row in drawn]
+    off = [(point.value.value or 0.0) - mean.get(point.x, point.value.value or 0.0) for point in points]
+    furthest = off.index(max(off))
+    return [{**row, "label": f"{build.id} cyl. {cylinder}"} if n == furthest else row for n, row in enumerate(drawn)]
 
 
-def _mean_table_row(view: Any, build: Any, coating: str, point: Point) -> Row:
+def _mean_table_row(view: View, build: Build, coating: str, point: Point) -> Row:
     phase = view.program.phase(point.phase)
     return Row(
         (
@@ -213,13 +215,13 @@ def _mean_table_row(view: Any, build: Any, coating: str, point: Point) -> Row:
             Cell(build.id, href=view.href_engine(build)),
             Cell(phase.title),
             Cell(distance(view, build, phase)),
-            Cell(view.words.number(point.value.value, 3)),
+            Cell(words.number(point.value.value, 3)),
             Cell(str(point.value.n)),
         )
     )
 
 
-def _coating_reading(view: Any) -> str:
+def _coating_reading(view: View) -> str:
     """Where the cylinders of each coating stand when the run-in ends, and the one that stands out."""
     run_in = [phase for phase in checked_phases(view) if phase.kind == "run"]
     if not run_in:
@@ -230,11 +232,11 @@ def _coating_reading(view: Any) -> str:
     for coating in view.program.coatings:
         own = [v for v in view.values(CRANKCASE.id, phase=phase.id, at="", coating=coating) if v.value is not None]
         if own:
-            clauses.append(f"{view.coating_title(coating)} cylinders leak {bare_range(view, [v.value for v in own])}")
+            clauses.append(f"{view.coating_title(coating)} cylinders leak {bare_range(numbers(own))}")
             odd = odd or stands_out(own)
     if not clauses:
         return f"No check was taken at {phase.title} yet."
-    where = f"{view.words.sentence(phase.title)}: {view.words.with_unit(view.words.listed(clauses), 'mm²')}."
+    where = f"{words.sentence(phase.title)}: {words.with_unit(words.listed(clauses), 'mm²')}."
     if odd is not None:
         title = view.coating_title(odd.key.coating)
         where += f" {odd.key.engine} cylinder {odd.key.cylinder} stands out among the {title} ones."
@@ -244,7 +246,7 @@ def _coating_reading(view: Any) -> str:
 # ---- builds ---------------------------------------------------------------------------------------------------------
 
 
-def plans(view: Any) -> Sequence[Block]:
+def plans(view: View) -> Sequence[Block]:
     """A block plan of every build, with the latest leak area and the state of each cylinder."""
     drawn = [plan_of(view, build) for build in view.program.builds]
     caption = (
@@ -254,7 +256,7 @@ def plans(view: Any) -> Sequence[Block]:
     return (Plans(drawn, _plans_reading(view), caption),)
 
 
-def _plans_reading(view: Any) -> str:
+def _plans_reading(view: View) -> str:
     """Builds whose cylinders are all seated, and why it cannot be told of others."""
     whole: list[str] = []
     open_: dict[str, list[str]] = {}
@@ -267,14 +269,14 @@ def _plans_reading(view: Any) -> str:
             open_.setdefault(why_open(view, build, states[0].reason), []).append(build.id)
     parts = []
     if whole:
-        parts.append(f"All cylinders of {view.words.listed(whole)} are seated.")
-    parts += [f"Of {view.words.listed(builds)} none can be told: {why}." for why, builds in open_.items()]
+        parts.append(f"All cylinders of {words.listed(whole)} are seated.")
+    parts += [f"Of {words.listed(builds)} none can be told: {why}." for why, builds in open_.items()]
     return " ".join(parts)
 
 
-def seating_table(view: Any) -> Sequence[Block]:
+def seating_table(view: View) -> Sequence[Block]:
     """Seating distance by coating and build, and what the cylinders still had to lose when the run-in ended."""
-    program, words = view.program, view.words
+    program = view.program
     run_in = [phase for phase in checked_phases(view) if phase.kind == "run"]
     end = run_in[-1] if run_in else None
     rows = []
@@ -284,8 +286,8 @@ def seating_table(view: Any) -> Sequence[Block]:
                 continue
             scale = _scale(view, build, coating)
             lose = view.values(TO_LOSE.id, engine=build, phase=end.id, coating=coating) if end else []
-            lose = [value for value in lose if value.value is not None]
-            most = max(lose, key=lambda value: value.value) if lose else None
+            known = [(value.value, value) for value in lose if value.value is not None]
+            most = max(known, key=lambda pair: pair[0])[1] if known else None
             odd = apart(view, build, build.assemblies[0], coating)
             rows.append(
                 Row(
@@ -313,35 +315,32 @@ def seating_table(view: Any) -> Sequence[Block]:
     return (Table("seating-by-build", columns, rows, _distance_sentence(view), note=note),)
 
 
-def _scale(view: Any, build: Any, coating: str) -> Value | None:
+def _scale(view: View, build: Build, coating: str) -> Value | None:
     values = view.values(SCALE.id, engine=build, at=build.assemblies[0].id, coating=coating)
     return values[0] if values else None
 
 
-def _scales(view: Any, coating: str) -> list[Value]:
+def _scales(view: View, coating: str) -> list[Value]:
     builds = [build for build in view.program.builds if coating in build.coatings]
     return [scale for build in builds if (scale := _scale(view, build, coating)) is not None]
 
 
-def _scale_note(view: Any, build: Any, coating: str, scale: Value | None, odd: Sequence[int]) -> str:
+def _scale_note(view: View, build: Build, coating: str, scale: Value | None, odd: Sequence[int]) -> str:
     """What a distance is without, or why there is none."""
     if scale is None or scale.status == "refused":
         why = scale.reason if scale is not None else "no-reading"
         if why == "few-checks":
             used, _ = unused_checks(view, build, build.assemblies[0], coating)
-            return f"{view.words.counted(len(used), 'check')} where four are needed"
-        return str(view.why(why))
+            return f"{words.counted(len(used), 'check')} where four are needed"
+        return view.why(why)
     if "not-as-planned" in scale.flags:
         return "a run before it was not run as planned"
     if odd:
-        noun = view.words.plural(len(odd), "cylinder")
-        return (
-            f"without {noun} {view.words.numbers_listed(odd)}, on a distance of {'its' if len(odd) == 1 else 'their'} "
-            f"own"
-        )
+        noun = words.plural(len(odd), "cylinder")
+        return f"without {noun} {words.numbers_listed(odd)}, on a distance of {'its' if len(odd) == 1 else 'their'} own"
     return ""
 
 
-def _km_range(view: Any, found: Sequence[float]) -> str:
-    low, high = view.words.number(min(found), 1), view.words.number(max(found), 1)
-    return str(view.words.with_unit(view.words.from_to(low, high), "km"))
+def _km_range(found: Sequence[float]) -> str:
+    low, high = words.number(min(found), 1), words.number(max(found), 1)
+    return words.with_unit(words.from_to(low, high), "km")

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from typing import Any, Literal
+from typing import Literal
 
+from sitegen.page import words
+from sitegen.page.blocks import Disc, Plan
+from sitegen.page.view import View
+from sitegen.program.model import Assembly, Build, Phase
 from sitegen.streams.leakdown.history import (
     last,
     line,
@@ -17,11 +21,7 @@ from sitegen.streams.leakdown.measures import (
     TO_LOSE,
 )
 from sitegen.streams.leakdown.seating import EARLIER, STATE_RULE
-from sitegen.vocabulary import (
-    Disc,
-    Plan,
-    Value,
-)
+from sitegen.vocabulary import Value, Verdict
 
 SMALL = 0.001  # mm²; leak areas themselves are known to some hundredths
 STATE_ORDER = ("seated", "still seating", "not seated", "cannot tell")
@@ -34,14 +34,14 @@ CURVE_CAPTION = (
 )
 
 
-def plan_of(view: Any, build: Any, me: int = 0) -> Plan:
+def plan_of(view: View, build: Build, me: int = 0) -> Plan:
     """Block plan of a build with the latest leak area and the state of each cylinder; `me` is ringed."""
     discs = []
     for place in build.places:
         point = last(line(view, build, place.cylinder))
         state = view.state(build, place.cylinder)
         word = state.word if state is not None else ""
-        number = mm2(view, point.value.value or 0.0) if point else ""
+        number = mm2(point.value.value or 0.0) if point else ""
         said = f"{number} mm²" if point else "no reading"
         discs.append(
             Disc(
@@ -55,17 +55,17 @@ def plan_of(view: Any, build: Any, me: int = 0) -> Plan:
             )
         )
     one = build.coatings[0] if len(build.coatings) == 1 else ""
-    note = "" if one else view.words.listed([view.coating_title(coating) for coating in build.coatings])
+    note = "" if one else words.listed([view.coating_title(coating) for coating in build.coatings])
     return Plan(build.id, discs, view.href_engine(build), note, one, me, flywheel(build))
 
 
-def strip_of(view: Any, build: Any, phase: Any, top: float, me: int = 0) -> Plan:
+def strip_of(view: View, build: Build, phase: Phase, top: float, me: int = 0) -> Plan:
     """Small block plan of one phase; the area of a disc is the leak area over `top` [mm2]."""
     discs = []
     for place in build.places:
         value = view.value(CRANKCASE.id, phase.id, engine=build, cylinder=place.cylinder)
-        known = value is not None and value.status == "ok" and value.value is not None
-        text = mm2(view, value.value) if known else ""
+        leak = value.value if value is not None and value.status == "ok" else None
+        text = mm2(leak) if leak is not None else ""
         discs.append(
             Disc(
                 place.cylinder,
@@ -73,36 +73,36 @@ def strip_of(view: Any, build: Any, phase: Any, top: float, me: int = 0) -> Plan
                 "mm²",
                 place.coating,
                 href=view.href_cylinder(build, place.cylinder),
-                share=max(value.value, 0.0) / top if known and top > 0 else None,
-                label=f"{phase.title}, cylinder {place.cylinder}: {text + ' mm²' if known else 'no value'}",
+                share=max(leak, 0.0) / top if leak is not None and top > 0 else None,
+                label=f"{phase.title}, cylinder {place.cylinder}: {text + ' mm²' if text else 'no value'}",
             )
         )
     return Plan(phase.title, discs, me=me, flywheel=flywheel(build))
 
 
-def flywheel(build: Any) -> Literal["right", "left"]:
+def flywheel(build: Build) -> Literal["right", "left"]:
     """End of the block plan that carries the flywheel."""
     return "left" if build.engine_type.flywheel == "at the first cylinder" else "right"
 
 
-def tally(view: Any, build: Any, coating: str) -> str:
+def tally(view: View, build: Build, coating: str) -> str:
     """How many cylinders of a coating are in which state."""
     states = [view.state(build, place.cylinder) for place in build.places if place.coating == coating]
     counted = Counter(state.word for state in states if state is not None)
-    return str(view.words.listed([f"{counted[word]} {word}" for word in STATE_ORDER if counted[word]]))
+    return words.listed([f"{counted[word]} {word}" for word in STATE_ORDER if counted[word]])
 
 
-def before_refit(view: Any, build: Any, coating: str) -> str:
+def before_refit(view: View, build: Build, coating: str) -> str:
     """What the cylinders were before their rings were last disturbed."""
     if len(build.assemblies) < 2:
         return ""
     before = [state_after(view, build, p.cylinder, build.assemblies[-2]) for p in build.places if p.coating == coating]
     counted = Counter(state.word for state in before if state is not None)
-    told = view.words.listed([f"{counted[word]} {word}" for word in STATE_ORDER if counted[word]])
+    told = words.listed([f"{counted[word]} {word}" for word in STATE_ORDER if counted[word]])
     return f"{told} before the rings were disturbed" if told else ""
 
 
-def state_after(view: Any, build: Any, cylinder: int, assembly: Any) -> Any:
+def state_after(view: View, build: Build, cylinder: int, assembly: Assembly) -> Verdict | None:
     """State of a cylinder at the last fired check of an assembly."""
     rule = STATE_RULE if assembly is build.assemblies[-1] else STATE_RULE + EARLIER
     for verdict in view.verdicts(rule, engine=build, cylinder=cylinder):
@@ -114,7 +114,7 @@ def state_after(view: Any, build: Any, cylinder: int, assembly: Any) -> Any:
     return None
 
 
-def to_lose_of(view: Any, build: Any, cylinder: int, assembly: Any) -> list[Value]:
+def to_lose_of(view: View, build: Build, cylinder: int, assembly: Assembly) -> list[Value]:
     """Leak still to lose of a cylinder at the checks of one assembly."""
     return [
         value
@@ -123,11 +123,11 @@ def to_lose_of(view: Any, build: Any, cylinder: int, assembly: Any) -> list[Valu
     ]
 
 
-def lose_text(view: Any, value: Value | None) -> str:
+def lose_text(view: View, value: Value | None) -> str:
     """Leak still to lose, in thousandths of a mm²; where all of its interval is as good as nothing, only that."""
     if value is None or value.status != "ok" or value.value is None or value.high is None or value.low is None:
-        return str(view.text(value))
-    number = view.words.number
+        return view.text(value)
+    number = words.number
     if value.high < SMALL:
         return f"below {number(SMALL, 3)}"
     if value.value < SMALL:
@@ -138,7 +138,7 @@ def lose_text(view: Any, value: Value | None) -> str:
     )
 
 
-def unused_checks(view: Any, build: Any, assembly: Any, coating: str) -> tuple[list[str], list[str]]:
+def unused_checks(view: View, build: Build, assembly: Assembly, coating: str) -> tuple[list[str], list[str]]:
     """Fired checks of an assembly: titles of those in the seating curve, and why each of the others is not."""
     used, why = [], []
     cylinders = [place.cylinder for place in build.places if place.coating == coating]
@@ -156,26 +156,26 @@ def unused_checks(view: Any, build: Any, assembly: Any, coating: str) -> tuple[l
             why.append(f"{phase.title} was read with another tester")
         elif "repeats-disagree" in flags:
             odd = [value.key.cylinder for value in known if "repeats-disagree" in value.flags]
-            noun = view.words.plural(len(odd), "cylinder")
-            why.append(f"at {phase.title} the repeats of {noun} {view.words.numbers_listed(odd)} disagree")
+            noun = words.plural(len(odd), "cylinder")
+            why.append(f"at {phase.title} the repeats of {noun} {words.numbers_listed(odd)} disagree")
         else:
             used.append(phase.title)
     return used, why
 
 
-def apart(view: Any, build: Any, assembly: Any, coating: str) -> list[int]:
+def apart(view: View, build: Build, assembly: Assembly, coating: str) -> list[int]:
     """Cylinders that seat on a distance of their own and are not in the common curve."""
     plateaus = view.values(PLATEAU.id, engine=build, at=assembly.id, coating=coating)
     return [value.key.cylinder for value in plateaus if value.reason == "own-scale"]
 
 
-def floor_of(view: Any, build: Any, cylinder: int) -> Value | None:
+def floor_of(view: View, build: Build, cylinder: int) -> Value | None:
     """What the ring gaps of a cylinder alone would leak, from its first build sheet."""
     values = view.values(FLOOR, engine=build, cylinder=cylinder)
     return min(values, key=lambda v: view.program.phase(v.key.phase).order) if values else None
 
 
-def last_value(view: Any, measure: str, build: Any, cylinder: int, assembly: Any) -> Value | None:
+def last_value(view: View, measure: str, build: Build, cylinder: int, assembly: Assembly) -> Value | None:
     """The value of a cylinder at the latest phase of an assembly that has one."""
     values = [
         v
@@ -190,17 +190,12 @@ def the(title: str) -> str:
     return f"the {title}"
 
 
-def is_or_are(count: int) -> str:
-    """The verb in the number of its subject."""
-    return "is" if count == 1 else "are"
-
-
-def why_open(view: Any, build: Any, reason: str) -> str:
+def why_open(view: View, build: Build, reason: str) -> str:
     """Why a state cannot be told, with the checks that do not count where they are too few."""
     if reason != "few-checks":
-        return str(view.why(reason))
+        return view.why(reason)
     assembly = build.assemblies[-1]
     used, why = unused_checks(view, build, assembly, build.coatings[0])
     since = " since the rings were refitted" if len(build.assemblies) > 1 else ""
-    text = f"{view.words.counted(len(used), 'check')}{since} where a curve needs four"
-    return f"{text} ({view.words.listed(why)})" if why else text
+    text = f"{words.counted(len(used), 'check')}{since} where a curve needs four"
+    return f"{text} ({words.listed(why)})" if why else text

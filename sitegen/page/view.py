@@ -1,30 +1,39 @@
 """What the content of a page may look at: one subject, its values, its readings and its links.
 
-A section gets a `View` and returns blocks. Numbers are formatted by `view.words`; links are relative to the page the
-view was made for, so the same section serves the home page and the program page.
+A section gets a `View` and returns blocks. Numbers are formatted by `words`; links are relative to the page the view
+was made for, so the same section serves the home page and the program page.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Hashable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
-from types import ModuleType
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Protocol, TypeVar, cast
 
 from sitegen import reasons
-from sitegen.pages import words
-from sitegen.pages.addresses import Addresses, relative, slug
+from sitegen.page import words
+from sitegen.page.addresses import Addresses, relative, slug
+from sitegen.page.blocks import Cell
 from sitegen.program.model import Build, Coating, Folder, Phase, Program
-from sitegen.tables.rows import rows_of
-from sitegen.vocabulary import Cell, Change, Comparison, Key, Measure, Problem, Readings, Series, Stream, Value, Verdict
+from sitegen.tables.rows import Recorded, rows_of
+from sitegen.vocabulary import Change, Comparison, Key, Measure, Problem, Readings, Series, Value, Verdict
 
 if TYPE_CHECKING:
     import pandas as pd
 
 
+R = TypeVar("R", bound=Recorded)
+T = TypeVar("T")
 STATE = "seating"  # rule of the verdict that is the state of a cylinder
+
+
+class Named(Protocol):
+    """A build, a coating, a program: whatever goes by an id."""
+
+    @property
+    def id(self) -> str: ...
 
 
 class Analysis(Protocol):
@@ -78,8 +87,13 @@ class Desk:
             for verdict in analysis.verdicts
             if verdict.rule == STATE and verdict.key.cylinder
         }
-        self._tuples: dict[str, dict[tuple[str, int], list[Any]]] = {}
-        self.cache: dict[str, Any] = {}  # what a section works out once a program
+        self._once: dict[Hashable, object] = {}
+
+    def once(self, key: Hashable, make: Callable[[], T]) -> T:
+        """What a section works out once a program, under a key of its own."""
+        if key not in self._once:
+            self._once[key] = make()
+        return cast("T", self._once[key])
 
     def value(self, measure: str, engine: str, cylinder: int, phase: str, at: str, coating: str) -> Value | None:
         found = self._values.get((measure, engine, cylinder, phase, at), [])
@@ -107,11 +121,10 @@ class Desk:
                 frame = frame[frame[name] == wanted] if name in frame else frame.iloc[0:0]
         return frame
 
-    def tuples(self, stream: str, build: str, cylinder: int) -> list[Any]:
+    def tuples(self, stream: str, kind: type[R], build: str, cylinder: int) -> list[R]:
         """The same rows as tuples; laid out once, since pages ask for them phase by phase."""
-        if stream not in self._tuples:
-            self._tuples[stream] = _by_place(rows_of(self.analysis.readings[stream].frame))
-        return self._tuples[stream].get((build, cylinder if build else 0), [])
+        places = self.once((stream, kind), lambda: _by_place(rows_of(self.analysis.readings[stream].frame, kind)))
+        return places.get((build, cylinder if build else 0), [])
 
 
 @dataclass(frozen=True)
@@ -120,23 +133,21 @@ class View:
 
     folder: Folder
     measures: Mapping[str, Measure]
-    streams: Sequence[Stream]
     addresses: Addresses
     page: str  # path of the page the links start from
     desk: Desk | None = None
     build: Build | None = None
     cylinder: int = 0
     coating: Coating | None = None
-    words: ModuleType = field(default=words, repr=False)
 
     # ---- subject ----
 
     @property
     def analysis(self) -> Analysis:
-        return self._desk.analysis
+        return self.the_desk.analysis
 
     @property
-    def _desk(self) -> Desk:
+    def the_desk(self) -> Desk:
         if self.desk is None:
             raise LookupError("this view is of the whole folder")
         return self.desk
@@ -151,6 +162,13 @@ class View:
         if self.build is None:
             raise LookupError("this view is of no single build")
         return self.build
+
+    @property
+    def the_coating(self) -> Coating:
+        """The coating of a coating page."""
+        if self.coating is None:
+            raise LookupError("this view is of no single coating")
+        return self.coating
 
     @cached_property
     def phases(self) -> tuple[Phase, ...]:
@@ -232,7 +250,7 @@ class View:
         build = None if engine is None else _id(engine)
         return [
             verdict
-            for verdict in self._desk.verdicts(build)
+            for verdict in self.the_desk.verdicts(build)
             if (not rule or verdict.rule == rule)
             and (cylinder is None or verdict.key.cylinder == cylinder)
             and (coating is None or verdict.key.coating == coating)
@@ -242,7 +260,7 @@ class View:
     @property
     def comparisons(self) -> Sequence[Comparison]:
         """Coatings set against the reference, the primary first."""
-        return self._desk.analysis.comparisons
+        return self.the_desk.analysis.comparisons
 
     def state(self, engine: Build | str | None = None, cylinder: int | None = None) -> Verdict | None:
         """The state of a cylinder (seated, still seating, not seated, cannot tell), where one was concluded."""
@@ -272,18 +290,18 @@ class View:
             frame = frame[frame["phase"] == phase]
         return frame[frame["use"] == ""] if used else frame
 
-    def records(self, stream: str, *, phase: str = "", used: bool = False) -> list[Any]:
-        """Readings of this subject as tuples with the fields as attributes, in the order of the record."""
+    def records(self, stream: str, kind: type[R], *, phase: str = "", used: bool = False) -> list[R]:
+        """Readings of this subject row by row, in the order of the record; `kind` declares the fields looked at."""
         if self.desk is None:
             raise LookupError("this view is of the whole folder")
-        rows = self.desk.tuples(stream, self.build.id if self.build else "", self.cylinder if self.build else 0)
+        rows = self.desk.tuples(stream, kind, self.build.id if self.build else "", self.cylinder if self.build else 0)
         return [row for row in rows if (not phase or row.phase == phase) and (not used or row.use == "")]
 
     def series(self, id: str) -> list[Series]:
         """Curves of this subject by id."""
         return [
             each
-            for each in self._desk.series(None if self.build is None else self.build.id)
+            for each in self.the_desk.series(None if self.build is None else self.build.id)
             if each.id == id and (not self.cylinder or each.key.cylinder == self.cylinder)
         ]
 
@@ -296,9 +314,6 @@ class View:
     def href(self, target: str) -> str:
         """Link from this page to a path of the site."""
         return relative(target, self.page)
-
-    def href_home(self) -> str:
-        return self.href(self.addresses.home)
 
     def href_program(self, program: Program | str | None = None, anchor: str = "") -> str:
         target = self.addresses.programs[self.program.id if program is None else _id(program)]
@@ -343,26 +358,22 @@ class View:
         """The coating's key and name, linked to its page."""
         return Cell(self.coating_title(coating), href=self.href_coating(coating) if link else "", coating=coating)
 
-    def each_build(self) -> Iterator[View]:
-        """A view of every build looked at."""
-        return (self.of_build(build) for build in self.builds)
-
     def _build(self, build: Build | str) -> Build:
         return self.program.build(build) if isinstance(build, str) else build
 
 
-def _by_place(rows: Sequence[Any]) -> dict[tuple[str, int], list[Any]]:
+def _by_place(rows: Sequence[R]) -> dict[tuple[str, int], list[R]]:
     """Rows by build and cylinder (0: all of the build), in their order; all of them under ("", 0)."""
-    places: dict[tuple[str, int], list[Any]] = {("", 0): list(rows)}
+    places: dict[tuple[str, int], list[R]] = {("", 0): list(rows)}
     for row in rows:
-        engine: Any = getattr(row, "engine", math.nan)
-        number: Any = getattr(row, "cylinder", math.nan)
-        if engine == engine:  # a missing cell equals nothing, itself included
+        engine: object = row.engine
+        number: object = getattr(row, "cylinder", math.nan)  # some streams belong to whole engines
+        if isinstance(engine, str):  # nan where it is missing
             places.setdefault((engine, 0), []).append(row)
-            if number == number:
+            if isinstance(number, int | float) and not math.isnan(number):
                 places.setdefault((engine, int(number)), []).append(row)
     return places
 
 
-def _id(subject: Any) -> str:
-    return subject if isinstance(subject, str) else str(subject.id)
+def _id(subject: Named | str) -> str:
+    return subject if isinstance(subject, str) else subject.id

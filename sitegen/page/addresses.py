@@ -43,6 +43,12 @@ def slugs(ids: Iterable[str], taken: Iterable[str] = ()) -> dict[str, str]:
 
 
 @dataclass(frozen=True)
+class Link:
+    text: str
+    href: str = ""  # "": this very page
+
+
+@dataclass(frozen=True)
 class Addresses:
     """Paths of all pages, from the root of the site, with forward slashes."""
 

@@ -1,0 +1,109 @@
+"""What a stream, and a step that crosses streams, declares to the house; the order of the steps follows from it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from graphlib import TopologicalSorter
+from typing import Literal
+
+from sitegen.page.blocks import Block
+from sitegen.page.view import View
+from sitegen.program.model import Build, Phase, Program, RecordSource
+from sitegen.vocabulary import Book, Field, Measure, Readings, Result, Value
+
+
+@dataclass(frozen=True)
+class Step:
+    """One analysis: the unit of order, of parallel work and of blame."""
+
+    name: str
+    gives: tuple[Measure, ...]
+    run: Callable[[Program, str, Mapping[str, Readings], Book], Iterable[Result]]  # program, engine id or ""
+    reads: tuple[str, ...] = ()  # streams
+    needs: tuple[str, ...] = ()  # measures of other steps
+    revision: int = 1  # of its methods: raised by whoever makes the same records give other values or words
+    scope: Literal["engine", "program"] = "engine"
+
+
+def in_order(steps: Sequence[Step]) -> list[Step]:
+    """Steps so that each comes after those whose measures it needs; the same order under any hash seed."""
+    owner: dict[str, str] = {}
+    for step in steps:
+        for measure in step.gives:
+            if measure.id in owner:
+                raise ValueError(f"measure {measure.id} is given by {owner[measure.id]} and by {step.name}")
+            owner[measure.id] = step.name
+    graph: dict[str, list[str]] = {}
+    for step in sorted(steps, key=lambda each: each.name):
+        unknown = [need for need in step.needs if need not in owner]
+        if unknown:
+            raise ValueError(f"step {step.name} needs {', '.join(unknown)}, which no step gives")
+        graph[step.name] = sorted({owner[need] for need in step.needs})
+    named = {step.name: step for step in steps}
+    return [named[name] for name in TopologicalSorter(graph).static_order()]
+
+
+@dataclass(frozen=True)
+class Section:
+    """What a stream has to say on one page kind; no blocks: nothing."""
+
+    anchor: str
+    title: str
+    order: int
+    page: Literal["program", "engine", "cylinder", "coating"]
+    build: Callable[[View], Sequence[Block]]
+    place: Literal["main", "side"] = "main"
+
+
+@dataclass(frozen=True)
+class Smallest:
+    """The least a measure can show with one instrument of the program, known before anything is run."""
+
+    measure: str
+    what: str  # "leak of a cylinder, one check": completes "the smallest ... it can show"
+    value: float  # in the unit of the measure
+    because: str  # the instrument and its limit
+    of: Literal["level", "difference"] = "level"  # what it is held against: the level itself, or a difference in it
+
+
+@dataclass(frozen=True)
+class PaperTable:
+    """One table of a field sheet, filled in by hand."""
+
+    title: str
+    known: tuple[str, ...]  # fields printed at the head of each row
+    asked: tuple[str, ...]  # fields written in, in the order of the work
+    rows: Sequence[Mapping[str, str]]  # what is known of each row, by field
+    ticks: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # words to tick, where not all of a field's few
+
+
+@dataclass(frozen=True)
+class Blank:
+    """An empty record of one build in one phase: what is known of it before anybody fills it in."""
+
+    rows: Sequence[Mapping[str, str]]  # of the table: text known beforehand, by field
+    once: tuple[str, ...] = ()  # fields that are the same in every row: on paper written once
+    tables: tuple[PaperTable, ...] = ()  # on paper; none: one table that asks for every field
+    units: Mapping[str, str] = field(default_factory=dict)  # by field, where no table of the program says one
+    steps: tuple[str, ...] = ()  # how it is done, a sentence each
+    labels: tuple[str, ...] = ()  # ids of the samples drawn: bottles get labels
+
+
+@dataclass(frozen=True)
+class Stream:
+    """One kind of evidence: one folder exports one of these; the registry lists them."""
+
+    name: str
+    title: str
+    order: int
+    fields: tuple[Field, ...]
+    read: Callable[[Program, Sequence[RecordSource]], Readings]  # record sources of this stream
+    steps: tuple[Step, ...]
+    sections: tuple[Section, ...] = ()
+    recorded: tuple[str, ...] = ()  # measures a planned record of this stream yields for every cylinder
+    whole: bool = False  # they belong to the whole engine instead
+    cautions: tuple[str, ...] = ()
+    smallest: Callable[[Program], Iterable[Smallest]] | None = None  # what its instruments can show at all
+    by_repeats: Callable[[Program, Iterable[Value]], Iterable[Smallest]] | None = None  # the same, from values so far
+    blank: Callable[[Program, Build, Phase], Blank] | None = None  # empty record; None: from the fields

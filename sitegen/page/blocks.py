@@ -1,0 +1,191 @@
+"""The blocks a page is described in; templates turn them into HTML. Plain text everywhere, no HTML."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import ClassVar, Literal
+
+
+@dataclass(frozen=True)
+class Strip:
+    """An interval drawn in a table's cell about an upright line of no difference; places from -1 to 1, 0 the line."""
+
+    low: float
+    mark: float | None
+    high: float
+    hollow: bool  # not yet to be relied on
+    coating: str
+    label: str  # what a screen reader is told
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One cell of a table, or a piece of a sentence. Plain text: templates escape it."""
+
+    text: str
+    href: str = ""
+    word: bool = False  # a word of state: drawn with its mark
+    note: str = ""  # small second line
+    coating: str = ""  # draws the coating's key before the text
+    strip: Strip | None = None  # drawn in place of the text
+    state: str = ""  # the word whose mark is drawn, where the text says more
+    strong: bool = False
+
+    @property
+    def plain(self) -> bool:
+        """True of nothing but text: printed without asking for the rest."""
+        return not (self.href or self.word or self.note or self.coating or self.strip or self.strong)
+
+
+@dataclass(frozen=True)
+class Column:
+    title: str
+    unit: str = ""
+    numeric: bool = False
+    measure: str = ""  # id of what it shows: its heading leads to the methods page
+
+
+@dataclass(frozen=True)
+class Row:
+    cells: Sequence[Cell]
+    here: bool = False  # highlighted: left out, or the subject of the page
+    anchor: str = ""
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table; saved as CSV under `name`."""
+
+    shape: ClassVar = "table"  # macro that prints it
+    name: str
+    columns: Sequence[Column]
+    rows: Sequence[Row]
+    reading: str = ""  # computed sentence above it
+    caption: str = ""
+    note: str = ""
+    wide: bool = False  # scrolls sideways on a narrow screen
+    stack: bool = False  # there its rows become blocks instead, each cell led by its column
+    measure: str = ""  # id of what all its numbers are: its note leads to the methods page
+
+    def __post_init__(self) -> None:
+        for row in self.rows:
+            if len(row.cells) != len(self.columns):
+                raise ValueError(f"table {self.name}: a row of {len(row.cells)} cells, {len(self.columns)} columns")
+
+
+Datum = str | float | bool | None
+ChartRow = Mapping[str, Datum]  # what `pages.charts` takes of each chart kind
+
+
+def number_of(datum: Datum) -> float:
+    """A datum that has to be a number. Raises TypeError for any other."""
+    if isinstance(datum, str) or datum is None:
+        raise TypeError(f"{datum!r} is no number")
+    return float(datum)
+
+
+@dataclass(frozen=True)
+class Panel:
+    """One chart of a figure: data rows by name and signal values for one chart kind."""
+
+    title: str
+    data: Mapping[str, Sequence[ChartRow]]
+    signals: Mapping[str, Datum] = field(default_factory=dict)
+    coating: str = ""
+    note: str = ""
+    label: str = ""  # what a screen reader is told
+
+
+@dataclass(frozen=True)
+class Figure:
+    """Panels of one chart kind under one computed sentence, above a fold with their data."""
+
+    shape: ClassVar = "figure"  # macro that prints it
+    name: str  # file name of what is saved
+    kind: str  # key of `pages.charts.KINDS`
+    panels: Sequence[Panel]
+    reading: str = ""
+    caption: str = ""
+    table: Table | None = None
+    measure: str = ""  # id of what it shows: its caption leads to the methods page
+    one_scale: bool = True  # its panels share the ends of the value axis
+
+
+@dataclass(frozen=True)
+class Disc:
+    """One cylinder in a block plan."""
+
+    cylinder: int
+    text: str  # the number in it; "" where there is none
+    unit: str = ""
+    coating: str = ""
+    word: str = ""
+    href: str = ""
+    share: float | None = None  # 0..1: filled disc of that area (strip by phase); None: ring with the number
+    label: str = ""  # whole sentence for a screen reader
+
+
+@dataclass(frozen=True)
+class Plan:
+    title: str
+    discs: Sequence[Disc]
+    href: str = ""
+    note: str = ""
+    coating: str = ""
+    me: int = 0  # cylinder to be ringed
+    flywheel: Literal["right", "left"] = "right"
+
+
+@dataclass(frozen=True)
+class Plans:
+    """Block plans: large with numbers and words, or a strip of small ones by phase."""
+
+    shape: ClassVar = "plans"  # macro that prints it
+    plans: Sequence[Plan]
+    reading: str = ""
+    caption: str = ""
+    small: bool = False
+
+
+@dataclass(frozen=True)
+class Text:
+    """A paragraph of cells (plain text with links and words)."""
+
+    shape: ClassVar = "text"  # macro that prints it
+    cells: Sequence[Cell]
+    role: Literal["plain", "lead", "note", "reading", "caution"] = "plain"
+
+
+@dataclass(frozen=True)
+class Image:
+    """A picture from the records. Content names the file; the pages make what is published from it."""
+
+    source: str  # the file, from the programs folder, with forward slashes
+    caption: str
+    alternative: str  # what a screen reader is told in its place
+    width: float | None = None  # m, of the whole picture in reality: draws the scale bar
+
+
+@dataclass(frozen=True)
+class Images:
+    """Pictures side by side: small ones that open the whole ones."""
+
+    shape: ClassVar = "images"  # macro that prints it
+    name: str
+    images: Sequence[Image]
+    reading: str = ""
+    caption: str = ""
+
+
+@dataclass(frozen=True)
+class Beside:
+    """What belongs to one subject, side by side: picture, drawing, numbers. Wraps where there is no room."""
+
+    shape: ClassVar = "beside"  # macro that prints it
+    name: str
+    title: str
+    blocks: Sequence[Figure | Table | Images]
+
+
+Block = Figure | Table | Plans | Text | Images | Beside

@@ -1,0 +1,357 @@
+"""What templates ask for while they print the blocks of a page: ids that nothing else has, looks, places in pixels."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from sitegen.page.addresses import Link, relative, slug
+from sitegen.page.blocks import (
+    Beside,
+    Block,
+    Cell,
+    Column,
+    Datum,
+    Disc,
+    Figure,
+    Image,
+    Panel,
+    Plan,
+    Row,
+    Strip,
+    Table,
+    number_of,
+)
+from sitegen.page.words import number
+from sitegen.pages import charts
+from sitegen.pages.gallery import Gallery, Scale, scale_of
+from sitegen.pages.styles import Style, style
+from sitegen.program.model import Coating
+
+
+@dataclass(frozen=True)
+class PlacedStrip:
+    """An interval in a cell [px], in a box of the width and height the template draws."""
+
+    low: float
+    high: float
+    mark: float | None
+    middle: float
+    width: float
+
+
+@dataclass(frozen=True)
+class DrawnPanel:
+    """One chart of a figure as the script draws it."""
+
+    id: str
+    panel: Panel
+    label: str
+    rows: charts.Drawn
+    height: int  # px, drawing with its labels: kept free before it is drawn
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A series of a figure that the reader may hide."""
+
+    number: int  # what its rows carry
+    name: str
+    coating: str
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """A figure over time of which a reader may look at a part [min]."""
+
+    begin: str
+    end: str
+    parts: Sequence[tuple[str, str, str]]  # title, begin, end
+
+
+@dataclass(frozen=True)
+class PlacedDisc:
+    """One cylinder of a block plan [px]."""
+
+    disc: Disc
+    name: str
+    label: str
+    coating: str
+    me: bool
+    x: float
+    y: float
+    radius: float
+    name_y: float
+    word_y: float
+    filled: float = 0.0  # radius of the filled disc in a small plan
+
+
+@dataclass(frozen=True)
+class PlacedPlan:
+    """A block plan [px]."""
+
+    label: str
+    note: str
+    width: float
+    height: float
+    body_left: float
+    body_top: float
+    body_width: float
+    body_height: float
+    flywheel_x: float
+    flywheel_text_x: float
+    discs: Sequence[PlacedDisc]
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A picture of the page: links to its small and its whole form."""
+
+    small: str
+    full: str
+    width: int  # px, of the small one
+    height: int
+    size: str  # "1200 × 800 pixels": what opens
+    note: str
+    scale: Scale | None
+
+
+class Setter:
+    """Serves the templates of one page; hands out each id once."""
+
+    def __init__(
+        self,
+        coatings: Mapping[str, Coating],
+        page: str = "",
+        gallery: Gallery | None = None,
+        method: Callable[[str], Link | None] | None = None,  # of a measure: its name and its place in the site
+    ) -> None:
+        self._page = page
+        self._method = method
+        self._gallery = gallery
+        self._coatings = coatings
+        self._orders = {each.id: each.order for each in coatings.values()}
+        self._taken: set[str] = {"main"}
+        self._labels: dict[str, int] = {}
+
+    def id(self, wanted: str) -> str:
+        """An id nobody on this page has yet."""
+        name, n = slug(wanted), 2
+        while name in self._taken:
+            name, n = f"{slug(wanted)}-{n}", n + 1
+        self._taken.add(name)
+        return name
+
+    def label(self, table: Table) -> str:
+        """A name for the region of a table that no other region has: screen readers list them."""
+        wanted = f"Table: {table.caption or table.name.replace('-', ' ')}"
+        self._labels[wanted] = self._labels.get(wanted, 0) + 1
+        return wanted if self._labels[wanted] == 1 else f"{wanted}, {self._labels[wanted]}"
+
+    def how(self, measure: str) -> Link | None:
+        """Name of a measure and the link to how it is worked out; None for what the methods page does not know."""
+        found = self._method(measure) if self._method is not None and measure else None
+        return Link(found.text, relative(found.href, self._page)) if found is not None else None
+
+    def look(self, coating: str) -> Style:
+        """Colour, shape and dash of a coating."""
+        return style(self._orders[coating])
+
+    def strip(self, strip: Strip) -> PlacedStrip:
+        """An interval on a line of 180 px with 8 px of room at both ends."""
+
+        def place(at: float) -> float:
+            return round(90 + 82 * at, 1)
+
+        mark = None if strip.mark is None else place(strip.mark)
+        return PlacedStrip(place(strip.low), place(strip.high), mark, 90, 180)
+
+    # ---- figures ----
+
+    def panels(self, figure: Figure, id: str) -> list[DrawnPanel]:
+        """The charts of a figure; `id` is that of the figure."""
+        return [
+            DrawnPanel(
+                self.id(f"{id}-panel-{n}"),
+                panel,
+                panel.label or f"{panel.title or figure.reading or figure.name}. The data are in the table below.",
+                charts.packed(rows),
+                round(rows["height"] + rows["pad"]["top"] + rows["pad"]["bottom"]),
+            )
+            for n, (panel, rows) in enumerate(
+                zip(figure.panels, charts.payloads(figure, self._orders), strict=True), start=1
+            )
+        ]
+
+    def choices(self, figure: Figure) -> list[Choice]:
+        """What a reader may hide; none where there is nothing to choose."""
+        return [Choice(n, name, coating) for n, (name, coating) in enumerate(charts.series(figure))]
+
+    def stretch(self, figure: Figure) -> Stretch | None:
+        """What a reader may look closer at in a figure over time: all of it, and its phases by name."""
+        if figure.kind != "run" or not figure.panels:
+            return None
+        panel = figure.panels[0]
+        begin, end = number_of(panel.signals["from"]), number_of(panel.signals["to"])
+        phases = [row for row in panel.data.get("marks", ()) if not row.get("event")]
+        edges = [*(number_of(row["at"]) for row in phases), end]
+        parts = [
+            (str(row["label"]), f"{at:.2f}", f"{after:.2f}")
+            for row, at, after in zip(phases, edges, edges[1:], strict=False)
+        ]
+        return Stretch(f"{begin:.2f}", f"{end:.2f}", parts if len(parts) > 1 else ())
+
+    def data(self, figure: Figure) -> Table:
+        """The table under a figure: its own, or its rows."""
+        return bare(figure.table) if figure.table is not None else rows_as_table(figure)
+
+    # ---- pictures ----
+
+    def picture(self, image: Image) -> Shown | None:
+        """Both forms of a picture; None where it could not be made any more."""
+        if self._gallery is None:
+            raise ValueError(f"{image.source}: a picture on a page that takes none")
+        found = self._gallery.put(image.source)
+        if found is None:
+            return None
+        own = found.picture
+        return Shown(
+            relative(found.small, self._page), relative(found.full, self._page), own.thumbnail_width,
+            own.thumbnail_height, f"{number(own.width)} × {number(own.height)} pixels", "; ".join(own.notes),
+            scale_of(image.width),
+        )  # fmt: skip
+
+    # ---- block plans ----
+
+    def plan(self, plan: Plan) -> PlacedPlan:
+        """Discs of 29 px radius 82 px apart, name above, word below; more than six stand in two rows."""
+        pitch, radius, row_height = 82.0, 29.0, 142.0
+        rows, per_row = _ranks(plan)
+        left = 26.0 if plan.flywheel == "left" else 1.0
+        body = per_row * pitch + 2
+        discs = []
+        for i, disc in enumerate(plan.discs):
+            row, place = divmod(i, per_row)
+            top = row * row_height
+            name = f"cylinder {disc.cylinder}" if i == 0 else str(disc.cylinder)
+            x = left + 1 + pitch * (place + 0.5)
+            discs.append(_placed(plan, disc, name, x, top + 63, radius, top + 13, top + 122))
+        right = plan.flywheel == "right"
+        return PlacedPlan(
+            label=f"Block plan of {plan.title}", note=self._note(plan), width=left + body + (32 if right else 4),
+            height=rows * row_height + 4, body_left=left, body_top=20, body_width=body,
+            body_height=(rows - 1) * row_height + 86, flywheel_x=left + body + 6 if right else left - 6,
+            flywheel_text_x=left + body + 24 if right else left - 14, discs=discs,
+        )  # fmt: skip
+
+    def small_plan(self, plan: Plan) -> PlacedPlan:
+        """Filled discs whose area is the share; the numbers stand beneath."""
+        pitch, most, row_height = 37.0, 16.0, 62.0
+        rows, per_row = _ranks(plan)
+        left = 8.0 if plan.flywheel == "left" else 1.0
+        body = per_row * pitch + 4
+        discs = []
+        for i, disc in enumerate(plan.discs):
+            row, place = divmod(i, per_row)
+            top = row * row_height
+            placed = _placed(
+                plan, disc, str(disc.cylinder), left + 2 + pitch * (place + 0.5), top + 21, most, 0, top + 56
+            )
+            filled = round(most * math.sqrt(min(1.0, max(0.0, disc.share or 0.0))), 2)
+            discs.append(replace(placed, filled=filled))
+        return PlacedPlan(
+            label=f"{plan.title}: block plan", note=self._note(plan), width=left + body + 8, height=rows * row_height,
+            body_left=left, body_top=1, body_width=body, body_height=(rows - 1) * row_height + 40,
+            flywheel_x=left + body + 5 if plan.flywheel == "right" else left - 5, flywheel_text_x=0, discs=discs,
+        )  # fmt: skip
+
+    def _note(self, plan: Plan) -> str:
+        return plan.note or (self._coatings[plan.coating].title if plan.coating else "")
+
+
+def _placed(
+    plan: Plan, disc: Disc, name: str, x: float, y: float, radius: float, name_y: float, word_y: float
+) -> PlacedDisc:
+    label = disc.label or _disc_sentence(disc)
+    coating, me = disc.coating or plan.coating, plan.me == disc.cylinder
+    return PlacedDisc(disc, name, label, coating, me, _px(x), _px(y), _px(radius), _px(name_y), _px(word_y))
+
+
+def _px(length: float) -> float:
+    """A length as short as it prints: 43, not 43.0; pages hold many of them."""
+    return int(length) if length == int(length) else round(length, 2)
+
+
+def _ranks(plan: Plan) -> tuple[int, int]:
+    """Rows of a block plan, and discs a row."""
+    rows = 1 if len(plan.discs) <= 6 else 2
+    return rows, math.ceil(len(plan.discs) / rows) if plan.discs else 1
+
+
+def _disc_sentence(disc: Disc) -> str:
+    number_ = f"{disc.text} {disc.unit}".strip() if disc.unit != "1" else disc.text
+    return ", ".join(part for part in (f"Cylinder {disc.cylinder}", number_, disc.word) if part)
+
+
+# ---- blocks and what is inside them ---------------------------------------------------------------------------------
+
+
+def inside(blocks: Sequence[Block]) -> list[Block]:
+    """Blocks with those that stand beside each other and the tables of figures."""
+    found: list[Block] = []
+    for block in blocks:
+        found.append(block)
+        if isinstance(block, Beside):
+            found += inside(block.blocks)
+        if isinstance(block, Figure) and block.table is not None:
+            found.append(block.table)
+    return found
+
+
+def measures_of(blocks: Sequence[Block]) -> list[str]:
+    """Measures that the blocks say they show, each once."""
+    named: dict[str, None] = {}
+    for block in inside(blocks):
+        if isinstance(block, Figure | Table):
+            named[block.measure] = None
+        if isinstance(block, Table):
+            named.update(dict.fromkeys(column.measure for column in block.columns))
+    return [measure for measure in named if measure]
+
+
+# ---- the table of a figure that brought none ------------------------------------------------------------------------
+
+
+def rows_as_table(figure: Figure) -> Table:
+    """The rows of a figure as a table: what is drawn can always be read."""
+    phases = {row["x"]: row["label"] for panel in figure.panels for row in panel.data.get("phases", [])}
+    builds = {row["y"]: row["label"] for panel in figure.panels for row in panel.data.get("lines", [])}
+    units = {str(panel.signals.get("unit", "")) for panel in figure.panels}
+    unit = units.pop() if len(units) == 1 else ""
+    rows = []
+    for panel in figure.panels:
+        for name in ("means", "thin", "readings", "dots"):
+            for row in panel.data.get(name, []):
+                place = phases.get(row.get("x"), builds.get(row.get("y"), ""))
+                what = str(row.get("line") or {"readings": "single reading", "dots": "cylinder"}.get(name, ""))
+                remark = "left out" if row.get("crossed") else "not yet to rely on" if row.get("open") else ""
+                rows.append(
+                    Row([Cell(panel.title), Cell(what), Cell(str(place)), Cell(number(number_of(row["value"]))),
+                         Cell(_end(row.get("low"))), Cell(_end(row.get("high"))), Cell(remark)])
+                )  # fmt: skip
+    columns = [
+        Column("Panel"), Column("Line"), Column("Where"), Column("Value", unit, True), Column("From", unit, True),
+        Column("To", unit, True), Column("Remark"),
+    ]  # fmt: skip
+    return Table(f"{figure.name}-data", columns, rows, caption="Data of this figure", wide=True)
+
+
+def bare(table: Table) -> Table:
+    """A figure's table as plain text: its links and keys stand on the page already, and would be most of its weight."""
+    rows = [replace(row, cells=[replace(cell, href="", coating="") for cell in row.cells]) for row in table.rows]
+    return replace(table, rows=rows)
+
+
+def _end(end: Datum) -> str:
+    return "" if end is None else number(number_of(end))
