@@ -31,6 +31,8 @@ OF_CURVE = 5  # of what is drawn
 # Degrees of freedom above this count as known: the 95 % point of Student's t is then within 0.13 % of the normal's.
 MOST_DF = 1000
 _NORMAL_95 = 1.959964
+# Of a last digit. Means of numbers with few digits often end in a five: it goes up, however the last bits fell.
+_OFF_EDGE = 1e-6
 
 Interval = tuple[float | None, float | None, float | None]  # value, low, high
 
@@ -80,7 +82,7 @@ def interval(value: float | None, low: float | None, high: float | None) -> Inte
 def _cut(number: float | None, at: int) -> float | None:
     if number is None or not math.isfinite(number):
         return number
-    return round(number, at) + 0.0  # no negative zero
+    return round(number + math.copysign(_OFF_EDGE * 10.0**-at, number), at) + 0.0  # no negative zero
 
 
 def _digits(number: float | None, significant: int = OF_ERROR) -> float | None:
@@ -91,7 +93,7 @@ def _digits(number: float | None, significant: int = OF_ERROR) -> float | None:
     """
     if number is None or number == 0 or not math.isfinite(number):
         return number
-    return float(f"{number:.{significant}g}")
+    return _cut(number, significant - 1 - _leading(abs(number)))
 
 
 def _df(df: float | None) -> float | None:

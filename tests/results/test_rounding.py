@@ -55,6 +55,13 @@ def test_optimiser_noise_moves_no_digit() -> None:
     assert quiet == noisy
 
 
+@pytest.mark.parametrize("bits", [-3, 0, 3])
+def test_a_mean_that_ends_in_a_five_goes_one_way(bits: int) -> None:
+    """A tie in decimals lies on either side of it in binary, as the bits of what was added up fell."""
+    number = -0.2625 * (1 + bits * 2**-52)
+    assert rounded(value(number, -1.253, 0.728, 0.0905 * (1 + bits * 2**-52))) == value(-0.263, -1.253, 0.728, 0.0905)
+
+
 def test_no_negative_zero_is_stored() -> None:
     assert aligned(rounded(value(-1e-9, -0.1, 0.1)).value, 0.1) == ["0.0", "0.1"]
 
