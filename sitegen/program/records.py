@@ -105,12 +105,17 @@ class Files:
         return nearest(name, self.there)
 
 
-def sources(root: Node, files: Files, known: Mapping[str, Collection[str] | None]) -> tuple[RecordSource, ...]:
-    """Every record table of a program in the order written; `known` has the ids by kind (None: not checked)."""
+def sources(
+    root: Node, files: Files, known: Mapping[str, Collection[str] | None], absent: Collection[str] = ()
+) -> tuple[RecordSource, ...]:
+    """Every record table of a program in the order written; `known` has the ids by kind (None: not checked).
+
+    Those of streams that are `absent` are not looked at.
+    """
     return tuple(
         _source(stream, entry, files, known)
         for stream, _ in root.entries("records")
-        if stream != "runlog"  # `logs.sources` reads them
+        if stream != "runlog" and stream not in absent  # `logs.sources` reads logs
         for entry in root.get("records").items(stream)
     )
 

@@ -14,6 +14,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import TypeVar
 
+from sitegen.program import described
 from sitegen.program.model import Program
 from sitegen.reasons import RESTORABLE
 from sitegen.results.rounding import rounded, settled
@@ -76,9 +77,13 @@ class Analysis:
 
 
 def gather(program: Program, streams: Sequence[Stream]) -> Evidence:
-    """Read every record of the program. Problems are returned, never raised."""
-    readings: dict[str, Readings] = {}
-    problems: list[Problem] = []
+    """Read every record of the program. Problems are returned, never raised.
+
+    Of a kind of record that the format describes and none of the streams reads there are no readings.
+    """
+    absent = described.absent([stream.name for stream in streams])
+    readings = {name: _none(kind.fields) for name, kind in absent.items()}
+    problems: list[Problem] = [*program.passed_over]
     for stream in streams:
         sources = [source for source in program.records if source.stream == stream.name]
         readings[stream.name] = stream.read(program, sources)
@@ -88,6 +93,13 @@ def gather(program: Program, streams: Sequence[Stream]) -> Evidence:
     for own in readings.values():
         inputs |= own.inputs
     return Evidence(program, readings, tuple(sorted(problems)), dict(sorted(inputs.items())))
+
+
+def _none(fields: Iterable[str]) -> Readings:
+    import pandas as pd
+
+    names = dict.fromkeys(["reading", "file", "row", "use", "engine", "phase", *fields])
+    return Readings(pd.DataFrame(columns=list(names), dtype=object))
 
 
 def lent_file(program: str) -> str:
