@@ -204,8 +204,16 @@ def _strange(root: Node, known: _Known) -> dict[str, str]:
     for node in limited:
         written = next((node.get(sense).as_written() for sense in SENSES[:2] if node.has(sense)), "")
         if node.text("measure") in found and written:
-            found[node.text("measure")] = units.split(written)[1] or "1"
+            found[node.text("measure")] = _written_unit(written)
     return found
+
+
+def _written_unit(text: str) -> str:
+    """The unit of a limit as written; "1" for none, and for what is no limit, which is told where it is read."""
+    try:
+        return units.split(text)[1] or "1"
+    except units.UnitError:
+        return "1"
 
 
 def _passed_over(root: Node, known: _Known, strange: Collection[str]) -> tuple[Problem, ...]:
