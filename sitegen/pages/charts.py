@@ -49,7 +49,6 @@ from dataclasses import dataclass
 from itertools import groupby, pairwise
 from typing import Any
 
-from sitegen.pages.styles import style_number
 from sitegen.vocabulary import Figure, Panel
 
 Row = Mapping[str, Any]
@@ -686,8 +685,3 @@ KINDS: Mapping[str, Kind] = {
         _lay_curves,
     ),
 }
-
-
-def numbers_of_styles(count: int = 64) -> list[tuple[int, int, int]]:
-    """Colour, shape and dash indices by place, for the script that draws."""
-    return [style_number(order) for order in range(count)]

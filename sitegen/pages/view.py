@@ -7,7 +7,7 @@ view was made for, so the same section serves the home page and the program page
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from types import ModuleType
@@ -297,9 +297,6 @@ class View:
         """Link from this page to a path of the site."""
         return relative(target, self.page)
 
-    def href_home(self) -> str:
-        return self.href(self.addresses.home)
-
     def href_program(self, program: Program | str | None = None, anchor: str = "") -> str:
         target = self.addresses.programs[self.program.id if program is None else _id(program)]
         return self.href(f"{target}#{anchor}" if anchor else target)
@@ -342,10 +339,6 @@ class View:
     def coating_cell(self, coating: str, *, link: bool = True) -> Cell:
         """The coating's key and name, linked to its page."""
         return Cell(self.coating_title(coating), href=self.href_coating(coating) if link else "", coating=coating)
-
-    def each_build(self) -> Iterator[View]:
-        """A view of every build looked at."""
-        return (self.of_build(build) for build in self.builds)
 
     def _build(self, build: Build | str) -> Build:
         return self.program.build(build) if isinstance(build, str) else build

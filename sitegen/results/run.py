@@ -19,6 +19,7 @@ from sitegen.program.model import Program
 from sitegen.reasons import RESTORABLE
 from sitegen.results.rounding import rounded, settled
 from sitegen.tables.ids import unknown_objections
+from sitegen.tables.rows import given
 from sitegen.vocabulary import (
     Book,
     Change,
@@ -202,9 +203,11 @@ def _run(program: Program, readings: Mapping[str, Readings], ordered: Sequence[S
         task = partial(_run_engine, program, steps)
         known: dict[str, dict[tuple[str, Key], Value]] = {build.id: {} for build in program.builds}
         for where, value in values.items():
-            engine = value.key.engine
-            for each in (known[engine],) if engine in known else known.values() if not engine else ():
-                each[where] = value
+            if value.key.engine in known:
+                known[value.key.engine][where] = value
+            elif not value.key.engine:  # of the whole program: every build may see it
+                for own_known in known.values():
+                    own_known[where] = value
         for results in spread(task, [(build.id, own[build.id], known[build.id]) for build in program.builds]):
             keep(results, steps)
     return found
@@ -275,7 +278,7 @@ def _with_what_was_left_out(
             reading = frame.iloc[position]
             if "cylinder" not in frame:  # of a stream of whole engines
                 continue
-            if not isinstance(reading["engine"], str) or reading["cylinder"] != reading["cylinder"]:  # a missing cell
+            if not isinstance(reading["engine"], str) or not given(reading["cylinder"]):
                 continue
             restored = frame.copy()
             restored.loc[restored.index[position], "use"] = ""

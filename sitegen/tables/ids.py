@@ -13,6 +13,7 @@ from sitegen.problems import listed, nearest, shown
 from sitegen.program.model import Build, Program, RecordSource
 from sitegen.program.records import PARQUET, WORKBOOKS
 from sitegen.tables.mapping import Part
+from sitegen.tables.rows import given
 from sitegen.vocabulary import Field, Problem, Readings
 
 
@@ -44,7 +45,7 @@ def unknown(
         if each.refers not in {"phase", "cylinder"}:
             continue
         for (engine, value), at, count in _different(engines, values):
-            if engine not in builds or value is None or value != value:
+            if engine not in builds or not given(value):
                 continue
             told = _of_build(program, builds[engine], each.refers, value)
             if told:

@@ -25,6 +25,11 @@ def _cells(column: pd.Series) -> list[Any]:
     return cells
 
 
+def given(cell: object) -> bool:
+    """Whether a cell holds something; a missing one is nan, which alone does not equal itself, or None."""
+    return cell is not None and cell == cell
+
+
 @lru_cache(maxsize=32)  # making a class takes longer than filling it with the rows of one engine
 def _kind(names: tuple[str, ...]) -> Any:
     return namedtuple("Row", names)

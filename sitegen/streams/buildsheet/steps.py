@@ -23,7 +23,7 @@ from sitegen.streams.buildsheet.measures import (
     TENSION,
     THICKNESS,
 )
-from sitegen.tables.rows import rows_of
+from sitegen.tables.rows import given, rows_of
 from sitegen.vocabulary import Book, Key, Measure, Readings, Refused, Result, Step, Value, refused
 
 COMPRESSION_RINGS = ("top", "second")
@@ -174,7 +174,7 @@ def _buoyancy(readings: Mapping[str, Readings]) -> dict[Key, frozenset[str]]:
     """What is written of buoyancy beside the masses of a ring, by the key of its mass without the coating."""
     found: dict[Key, frozenset[str]] = {}
     for row in _used(readings):
-        if row.mass == row.mass and row.ring == row.ring and isinstance(row.buoyancy, str):
+        if given(row.mass) and given(row.ring) and isinstance(row.buoyancy, str):
             key = Key(row.engine, int(row.cylinder), "", row.phase, row.ring)
             found[key] = found.get(key, frozenset()) | {row.buoyancy}
     return found
@@ -185,7 +185,7 @@ def _buoyancy(readings: Mapping[str, Readings]) -> dict[Key, frozenset[str]]:
 
 def _used(readings: Mapping[str, Readings]) -> list[Any]:
     """Rows of cylinders not set aside, with the fields as attributes."""
-    return [row for row in rows_of(readings["buildsheet"].frame) if row.use == "" and row.cylinder == row.cylinder]
+    return [row for row in rows_of(readings["buildsheet"].frame) if row.use == "" and given(row.cylinder)]
 
 
 def _by_place(
@@ -195,13 +195,13 @@ def _by_place(
     groups: dict[Key, tuple[list[float], list[str | None]]] = {}
     for row in rows:
         number, ring = getattr(row, field), row.ring
-        if number != number or (by_ring and ring != ring):  # a missing cell equals nothing, itself included
+        if not given(number) or (by_ring and not given(ring)):
             continue
         key = build.key(int(row.cylinder), str(row.phase), str(ring) if by_ring else "")
         numbers, tools = groups.setdefault(key, ([], []))
         numbers.append(float(number))
         named = getattr(row, tool) if tool else None
-        tools.append(None if named is None or named != named else str(named))
+        tools.append(str(named) if given(named) else None)
     return ((key, numbers, tools) for key, (numbers, tools) in groups.items())
 
 

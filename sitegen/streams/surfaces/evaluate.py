@@ -16,6 +16,7 @@ from sitegen.methods.repeats import Difference, difference
 from sitegen.methods.ring_face import Bounded
 from sitegen.program.model import WearRule
 from sitegen.streams.surfaces.fields import FILTERS
+from sitegen.tables.rows import given
 from sitegen.traces.reading import Trace
 from sitegen.vocabulary import Refused
 
@@ -59,16 +60,16 @@ class Rate:
     gas_share: float
 
 
-def _given(value: Any) -> float | None:
-    return None if value is None or value != value else float(value)
+def _number(value: Any) -> float | None:
+    return float(value) if given(value) else None
 
 
 def evaluation_of(row: Any) -> float | None:
     """Evaluation length [m] of a row of the index; None without a cutoff."""
-    cutoff = _given(row.cutoff)
+    cutoff = _number(row.cutoff)
     if cutoff is None:
         return None
-    return _given(row.evaluation) or CUTOFFS * cutoff
+    return _number(row.evaluation) or CUTOFFS * cutoff
 
 
 def filter_of(row: Any) -> str:
@@ -81,11 +82,11 @@ def bore(trace: Trace, row: Any) -> Evaluated:
 
     Raises Refused "cutoff-missing", "trace-short" and what `profile.even` raises.
     """
-    cutoff, length = _given(row.cutoff), evaluation_of(row)
+    cutoff, length = _number(row.cutoff), evaluation_of(row)
     if cutoff is None or length is None:
         raise Refused("cutoff-missing")
     whole = profile.even(trace.x, trace.z)
-    begin = _given(row.swept_from) or 0.0
+    begin = _number(row.swept_from) or 0.0
     part = whole.x - whole.x[0] >= begin - whole.step / 2
     z, x = whole.z[part], whole.x[part]
     count = round(length / whole.step)
@@ -115,7 +116,7 @@ def bore(trace: Trace, row: Any) -> Evaluated:
 
 def _stated(trace: Trace, row: Any, plain: Floats, sections: int, values: Mapping[str, float]) -> dict[str, float]:
     """Stated over computed, for what file or index state: Ra, Rz by the plain Gaussian, the Rk family by ours."""
-    named = {name: _given(getattr(row, f"stated_{name}")) for name in ("ra", "rz", "rk", "rpk", "rvk")}
+    named = {name: _number(getattr(row, f"stated_{name}")) for name in ("ra", "rz", "rk", "rpk", "rvk")}
     named = {name: trace.stated.get(name) if value is None else value for name, value in named.items()}
     own = roughness.heights(plain, sections)
     computed = {"ra": own.ra, "rz": own.rz} | {name: 1e-6 * values[name] for name in ("rk", "rpk", "rvk")}
@@ -155,7 +156,7 @@ def levelled(trace: Trace, row: Any) -> tuple[Floats, Floats]:
     """Places from zero and heights [m] of a trace, its line taken off; that of the unswept band where there is one."""
     whole = profile.even(trace.x, trace.z)
     x = whole.x - whole.x[0]
-    datum = _given(row.unswept_to)
+    datum = _number(row.unswept_to)
     own = x <= datum if datum else np.ones(len(x), dtype=bool)
     slope = np.polyfit(x, whole.z, 1)[0]
     flat = whole.z - slope * x
@@ -164,7 +165,7 @@ def levelled(trace: Trace, row: Any) -> tuple[Floats, Floats]:
 
 def face(before: Trace, after: Trace, row: Any) -> Face:
     """Wear of one section of a ring face; raises Refused "flank-missing" and as `ring_face.section`."""
-    flank = _given(row.flank)
+    flank = _number(row.flank)
     if flank is None:
         raise Refused("flank-missing")
     one, other = profile.even(before.x, before.z), profile.even(after.x, after.z)

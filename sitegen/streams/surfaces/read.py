@@ -19,6 +19,7 @@ from sitegen.streams.surfaces.naming import is_proposed
 from sitegen.tables.blocked import Blocked
 from sitegen.tables.checks import in_force, same_again
 from sitegen.tables.reading import Sheet, read_stream
+from sitegen.tables.rows import given
 from sitegen.traces.reading import Layout, Trace, read_trace
 from sitegen.vocabulary import Problem, Readings
 
@@ -133,7 +134,7 @@ class _Traces:
             if trace is None:
                 continue
             if row["part"] != "bore":
-                if row["flank"] != row["flank"]:
+                if not given(row["flank"]):
                     self._tell(sheet, at, "flank-missing", "flank", "nothing says how wide the unworn flanks are: no "
                                "wear is told from this trace", "a width, such as 0.15 mm")  # fmt: skip
                 continue
@@ -142,7 +143,7 @@ class _Traces:
                 self._tell(sheet, at, "cutoff-missing", "cutoff", "nothing says the cutoff: no roughness is told from "
                            "this trace", "a cutoff, such as 0.8 mm")  # fmt: skip
                 continue
-            begin = 0.0 if row["swept_from"] != row["swept_from"] else float(row["swept_from"])
+            begin = float(row["swept_from"]) if given(row["swept_from"]) else 0.0
             if trace.length - begin < length * (1 - 1e-3) - trace.step:
                 swept = " from the swept band on" if begin else ""
                 self._tell(sheet, at, "trace-short", "trace", f"{1e3 * (trace.length - begin):.3g} mm{swept} are "
@@ -167,7 +168,7 @@ def _is_proposed(sheet: Sheet, at: int, name: str) -> bool:
     columns = ["engine", "phase", "cylinder", "part", "side", "height", "angle", "repeat"]
     engine, phase, cylinder, part, side, height, angle, repeat = sheet.frame[columns].iloc[at].tolist()
     place = f"{side} {height}" if part == "bore" else f"{math.degrees(angle):.0f}"
-    number = "" if repeat != repeat else f"{repeat:.0f}"
+    number = f"{repeat:.0f}" if given(repeat) else ""
     return is_proposed(name, str(engine), str(phase), int(cylinder), str(part), place, number)
 
 
@@ -188,4 +189,4 @@ def _text(cell: Any) -> str:
 
 def _number(rows: Any, at: int) -> float | None:
     step = rows["step"][at]
-    return None if step != step else float(step)
+    return float(step) if given(step) else None

@@ -190,11 +190,6 @@ def the(title: str) -> str:
     return f"the {title}"
 
 
-def is_or_are(count: int) -> str:
-    """The verb in the number of its subject."""
-    return "is" if count == 1 else "are"
-
-
 def why_open(view: Any, build: Any, reason: str) -> str:
     """Why a state cannot be told, with the checks that do not count where they are too few."""
     if reason != "few-checks":
