@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from sitegen.crossing import answers, exposure, ties
 from sitegen.declarations import Step, Stream
+from sitegen.program import described
+from sitegen.program.model import Program
 from sitegen.streams.buildsheet import STREAM as BUILDSHEET
 from sitegen.streams.events import STREAM as EVENTS
 from sitegen.streams.inspection import STREAM as INSPECTION
@@ -13,18 +15,22 @@ from sitegen.streams.leakdown import STREAM as LEAKDOWN
 from sitegen.streams.oil import STREAM as OIL
 from sitegen.streams.runlog import STREAM as RUNLOG
 from sitegen.streams.surfaces import STREAM as SURFACES
-from sitegen.vocabulary import Measure
+from sitegen.vocabulary import Measure, Result
 
 _ALL = (BUILDSHEET, EVENTS, INSPECTION, LEAKDOWN, OIL, RUNLOG, SURFACES)
 STREAMS: tuple[Stream, ...] = tuple(sorted(_ALL, key=lambda stream: stream.order))
 CROSSING: tuple[Step, ...] = (exposure.STEP,)
 
 
+def _yielding() -> tuple[Step, ...]:
+    return (*CROSSING, *(step for stream in STREAMS for step in stream.steps))
+
+
 def steps() -> tuple[Step, ...]:
     """Every step of the house, in no particular order."""
-    yielding = (*CROSSING, *(step for stream in STREAMS for step in stream.steps))
+    yielding = _yielding()
     given = [measure for step in yielding for measure in step.gives]
-    return (*yielding, ties.step(given), answers.step(given))
+    return (*yielding, ties.step(given), answers.step(given), *_in_place_of(yielding, given))
 
 
 def methods() -> Mapping[str, int]:
@@ -32,9 +38,34 @@ def methods() -> Mapping[str, int]:
     return {step.name: step.revision for step in steps()}
 
 
-def measures() -> Mapping[str, Measure]:
-    """Every measure by its id."""
-    return {measure.id: measure for step in steps() for measure in step.gives}
+def _in_place_of(yielding: Iterable[Step], given: Iterable[Measure]) -> tuple[Step, ...]:
+    """A step that yields nothing, where others need measures of streams that are not listed here.
+
+    They then see what they see of a program that recorded none of it. A need that no stream of the format has either
+    stays unknown, and `in_order` raises.
+    """
+    lacking = {need for step in yielding for need in step.needs} - {measure.id for measure in given}
+    names = [stream.name for stream in STREAMS]
+    found = [_not_here(need) for need in sorted(lacking) if described.of_absent(need, names)]
+    return (Step("streams not here", tuple(found), _nothing),) if found else ()
+
+
+def _nothing(program: object, engine: str, readings: object, book: object) -> Iterable[Result]:
+    del program, engine, readings, book
+    return ()
+
+
+def _not_here(measure: str, unit: str = "1") -> Measure:
+    """What stands for a measure that is named, and whose stream is not listed here."""
+    method = "Not worked out: this version does not read the records it rests on."
+    return Measure(measure, f"measure {measure}", unit, "", method, "", "", interval="")
+
+
+def measures(programs: Iterable[Program] = ()) -> Mapping[str, Measure]:
+    """Every measure by its id; with what stands for those these programs name and no stream listed here gives."""
+    known = {measure.id: measure for step in (*_yielding(), ties.step(()), answers.step(())) for measure in step.gives}
+    strange = {name: unit for program in programs for name, unit in program.strange.items()}
+    return {**known, **{name: _not_here(name, unit) for name, unit in strange.items() if name not in known}}
 
 
 def comparable() -> frozenset[str]:

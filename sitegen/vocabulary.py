@@ -247,6 +247,10 @@ class Book:
         if measure not in self._needs:
             raise LookupError(f"{measure} is read but not declared in needs")
 
+    def knows(self, measure: str) -> bool:
+        """Whether this step may see a measure: a step that needs every measure there is cannot see any other."""
+        return measure in self._needs
+
     def get(self, measure: str, key: Key) -> Value | None:
         self._declared(measure)
         return self._rows.get((measure, key))

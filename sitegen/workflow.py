@@ -26,6 +26,7 @@ from sitegen.unchanged import Outcome
 from sitegen.vocabulary import Problem
 
 IN_PART = frozenset({"cutoff-missing", "flank-missing", "trace-short"})  # codes of warnings about rows that stay in use
+UNREAD = frozenset({"stream-not-here", "objection-unknown"})  # and about kinds of record that this version has not
 
 
 @dataclass(frozen=True)
@@ -123,7 +124,8 @@ def _with_lent(evidence: Evidence, done: Mapping[str, Analysis]) -> Evidence:
 
 def _with_files(analysis: Analysis) -> Analysis:
     """The analysis with its result files: those that lie there, and their numbers, where they are still good."""
-    files = result_files.render(analysis, registry.measures(), version("sitegen"), registry.methods())
+    measures = registry.measures([analysis.program])
+    files = result_files.render(analysis, measures, version("sitegen"), registry.methods())
     stored = result_files.lying(analysis.program)
     if stored != files and result_files.still_good(stored, files):
         files, analysis = stored, result_files.as_stored(analysis, stored)
@@ -168,7 +170,7 @@ def plan_each(
     scheme: str = "",
 ) -> tuple[Planning, ...]:
     """The same from analyses that were made already."""
-    measures = registry.measures()
+    measures = registry.measures(each.program for each in analyses)
     return tuple(
         planning.plan(
             each.program,
@@ -226,7 +228,7 @@ def render(examination: Examination, theme: Path | None, executor: Executor | No
         raise ValueError("a blocked examination cannot be published")
     conclusions = with_files(conclude(examination, executor, tell))
     analyses = [conclusion.analysis for conclusion in conclusions]
-    measures = registry.measures()
+    measures = registry.measures(each.program for each in analyses)
     tell("Making the pages")
     plans = plan_each(analyses)
     site = build_site(
@@ -259,12 +261,14 @@ def publish(
     codes = [problem.code for problem in examination.problems if problem.level == "warning"]
     images = sum(code.startswith("image-") for code in codes)  # the rest of such a row is used
     noted = sum(code.startswith(notes.CODE) for code in codes)
+    unread = sum(code in UNREAD for code in codes)
     part = sum(code in IN_PART for code in codes)
-    aside = len(codes) - images - noted - part
+    aside = len(codes) - images - noted - part - unread
     told = f"; {aside} {'reading was' if aside == 1 else 'readings were'} set aside" if aside else ""
     told += f"; {part} {'reading is' if part == 1 else 'readings are'} used in part" if part else ""
     told += f"; {images} {'image is' if images == 1 else 'images are'} not shown" if images else ""
     told += f"; {noted} {'link of notes leads' if noted == 1 else 'links of notes lead'} nowhere" if noted else ""
+    told += "; records of some kinds are not read" if unread else ""
     told += f"; {examination.not_taken}" if examination.not_taken else ""
     told += ", see the data pages" if codes or examination.not_taken else ""
     count = len(conclusions)

@@ -27,6 +27,7 @@ ERROR = 0.05  # family error of a comparison
 MOST_CENSORED = 8  # values below detection whose bounds are tried in every combination
 LARGEST = math.log(1e300)  # logarithm from which on a ratio counts as unbounded
 ROUNDING = 1e-12  # relative size below which a scatter is nothing but rounding
+NOT_HERE = subjects.NOT_HERE
 LENT = "lent"  # scatter between the builds of other programs
 UNTESTED = ("borrowed", LENT)  # an interval, but no test
 TOGETHER = ("pooled", "borrowed")  # procedures whose contrasts share one scatter and one mean of the reference
@@ -39,7 +40,7 @@ def compared(program: Program, measures: Mapping[str, Measure], book: Book) -> l
     rows: list[Comparison] = []
     for subject, role in found:
         over = exploratory if role == "exploratory" else 1
-        rows += _subject(program, measures[subject.measure], subject, role, over, book)
+        rows += _subject(program, measures.get(subject.measure), subject, role, over, book)
     return rows
 
 
@@ -54,10 +55,10 @@ class _Answer:
 
 
 def _subject(
-    program: Program, measure: Measure, subject: Subject, role: Role, over: int, book: Book
+    program: Program, measure: Measure | None, subject: Subject, role: Role, over: int, book: Book
 ) -> list[Comparison]:
-    """The rows of one subject, a candidate each."""
-    ratio = measure.compare == "ratio"
+    """The rows of one subject, a candidate each; `measure` None: its stream is not here."""
+    ratio = measure is not None and measure.compare == "ratio"
     blank = {
         candidate: Comparison(
             subject.measure, subject.phase, subject.at, candidate, program.reference, role,
@@ -65,6 +66,8 @@ def _subject(
         )
         for candidate in program.candidates
     }  # fmt: skip
+    if measure is None:
+        return [replace(row, verdict="refused", reason=NOT_HERE) for row in blank.values()]
     try:
         whole = subjects.entries(program, measure, subject, book)
         laid, shorter = subjects.of_like_distance(program, measure, whole, book)

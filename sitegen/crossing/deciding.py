@@ -79,7 +79,10 @@ def decided(
             if criterion.sense in {"below-reference", "above-reference"}:
                 yield from _against_reference(criterion, coating, rows)
                 continue
-            measure = measures[criterion.measure]
+            measure = measures.get(criterion.measure)
+            if measure is None:
+                yield _summary(criterion, coating, CANNOT, comparing.NOT_HERE)
+                continue
             try:
                 laid = subjects.entries(program, measure, _subject(criterion), book)
             except Refused as why:

@@ -15,6 +15,7 @@ from sitegen.vocabulary import Book, Measure, Refused, Value
 
 Role = Literal["primary", "criterion", "exploratory"]
 EXPOSURE = "exposure.km"
+NOT_HERE = "stream-not-here"  # reason: the measure is of a stream that this version does not have
 ALIKE = 1.25  # longest over shortest distance run up to which wear is compared; a convention of ours, no source
 APART = ":"  # in `at`: another condition of the same thing ("supply:276-kpa", "vs:cold-build"), not a place of it
 
@@ -166,12 +167,15 @@ def _shared(measure: Measure, value: Value, book: Book) -> float:
 def covariates(program: Program, laid: Entries, book: Book) -> np.ndarray | None:
     """Covariates of each spot, (spots, covariates); None where the program names none.
 
-    A measure of whole engines stands for each of their cylinders. Raises Refused "covariate-missing".
+    A measure of whole engines stands for each of their cylinders. Raises Refused "covariate-missing", or
+    "stream-not-here" where no stream gives it.
     """
     if not program.covariates:
         return None
     columns = []
     for each in program.covariates:
+        if not book.knows(each.measure):
+            raise Refused(NOT_HERE)
         known = {
             (value.key.engine, value.key.cylinder): value.value
             for value in book.of(each.measure)

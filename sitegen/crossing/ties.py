@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from sitegen.crossing.subjects import NOT_HERE
 from sitegen.declarations import Step
 from sitegen.program.model import Program, Subject, Tie
 from sitegen.vocabulary import Book, Key, Measure, Readings, Refused, Result, Value, refused
@@ -89,6 +90,9 @@ def run(program: Program, engine: str, readings: Mapping[str, Readings], book: B
 
     for tie in program.ties:
         key = Key(at=tie.id)
+        if not (book.knows(tie.first.measure) and book.knows(tie.second.measure)):
+            yield Value(AGREEMENT.id, key, status="missing", reason=NOT_HERE)
+            continue
         held = pairs(program, tie, book)
         counts = {build.id: sum(pair.engine == build.id for pair in held) for build in program.builds}
         held = [pair for pair in held if counts[pair.engine] >= LEAST_PAIRS]

@@ -257,7 +257,8 @@ class _Reader:
         for at, odd in block.odd.items():
             own = self._odd.setdefault(at, Odd())
             own.counts.update(odd.counts)
-            own.cells.update(odd.cells) if len(own.cells) < _JUDGED else None
+            if len(own.cells) < _JUDGED:
+                own.cells.update(odd.cells)
             for code, place in odd.first.items():
                 own.first.setdefault(code, place)
         self._decimals.update(block.decimals)

@@ -306,9 +306,8 @@ def _constants(
     fields: Sequence[Field], found: Mapping[str, _Fit], sheet: bool, seen: Seen, program: Program | None, out: Proposal
 ) -> list[str]:
     """What no column says but every record needs."""
-    del sheet
     lines = []
-    across = {"phase"} if any("form: sheet" in line for line in out.lines) else set()
+    across = {"phase"} if sheet else set()
     for what in fields:
         if not what.required or what.name in found or what.name in across:
             continue

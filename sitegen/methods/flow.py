@@ -28,20 +28,6 @@ NORMAL_PRESSURE = 101_325.0  # Pa
 NORMAL_TEMPERATURE = 273.15  # K
 AIR_NORMAL_DENSITY = 1.293  # of dry air at 0 degC and 101.325 kPa [kg/m3]: any handbook
 
-# IAPWS R7-97(2012), table 34: coefficients of the saturation-pressure equation.
-_IF97 = (
-    0.11670521452767e4,
-    -0.72421316703206e6,
-    -0.17073846940092e2,
-    0.12020824702470e5,
-    -0.32325550322333e7,
-    0.14915108613530e2,
-    -0.48232657361591e4,
-    0.40511340542057e6,
-    -0.23855557567849,
-    0.65017534844798e3,
-)
-
 
 def to_reference(
     flow: Some, pressure: Some, temperature: Some, reference_pressure: float, reference_temperature: float
@@ -155,15 +141,6 @@ def _recorded(code: str, samples: Some | None) -> Some:
     return samples
 
 
-def pulsation_error(amplitude: float) -> float:
-    """Share [-] by which a meter that averages a pressure drop, which goes with the square of flow, reads too much.
-
-    Parameters: amplitude of a sinusoidal pulsation as a share of the mean flow [-], at most 1: the root of the mean
-    square is sqrt(1 + a^2/2). At 0.5 it is 6 %.
-    """
-    return math.sqrt(1 + amplitude**2 / 2) - 1
-
-
 def swept_flow(displacement: float, speed: Some, strokes: int = 4) -> Floats:
     """Volume the pistons take in [m3/s]: displacement [m3] once in `strokes`/2 turns, speed [rad/s]."""
     return np.asarray(displacement * np.asarray(speed, dtype=float) / (2 * math.pi) / (strokes / 2))
@@ -176,49 +153,3 @@ def per_displacement(flow: Some, displacement: float, speed: Some, strokes: int 
     """
     swept = swept_flow(displacement, speed, strokes)
     return np.asarray(flow / np.where(swept > 0, swept, np.nan))
-
-
-def share_of_air(
-    flow: Some,
-    displacement: float,
-    speed: Some,
-    strokes: int,
-    pressure: Some,
-    temperature: Some,
-    reference_pressure: float,
-    reference_temperature: float,
-) -> Floats:
-    """Blow-by over the theoretical air of the engine [-], both at the same reference conditions; NaN at standstill.
-
-    Parameters: flow [m3/s at the reference conditions], displacement [m3], speed [rad/s], pressure [Pa abs] and
-    temperature [K] of the intake air, reference conditions [Pa abs, K].
-
-    Notes: context, never a verdict: usual is 0.5 to 2 % of the gas volume, below 1 % is healthy (encyclopaedia).
-    """
-    swept = swept_flow(displacement, speed, strokes)
-    air = to_reference(swept, pressure, temperature, reference_pressure, reference_temperature)
-    return np.asarray(flow / np.where(air > 0, air, np.nan))
-
-
-def saturation_pressure(temperature: Some) -> Floats:
-    """Saturation pressure of water [Pa] at a temperature [K]; NaN outside 273.15 to 647.096 K.
-
-    References: IAPWS R7-97(2012), equation 30; within 0.03 % of the measured.
-    """
-    kelvin = np.asarray(temperature, dtype=float)
-    kelvin = np.where((kelvin >= 273.15) & (kelvin <= 647.096), kelvin, np.nan)
-    n = _IF97
-    theta = kelvin + n[8] / (kelvin - n[9])
-    a = theta**2 + n[0] * theta + n[1]
-    b = n[2] * theta**2 + n[3] * theta + n[4]
-    c = n[5] * theta**2 + n[6] * theta + n[7]
-    return np.asarray(1e6 * (2 * c / (-b + np.sqrt(b**2 - 4 * a * c))) ** 4)
-
-
-def vapour_share(temperature: Some, pressure: Some) -> Floats:
-    """Share of water vapour in the volume of saturated gas [-], at a temperature [K] and pressure [Pa abs].
-
-    What lies between "wet" and "dry" flow: dry is wet less this share. 1 where the water would boil; NaN below
-    0 degC. Source of the saturation pressure: IAPWS R7-97(2012).
-    """
-    return np.asarray(np.minimum(saturation_pressure(temperature) / np.asarray(pressure, dtype=float), 1.0))

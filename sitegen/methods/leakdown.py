@@ -401,17 +401,6 @@ def _log(upper: float, lower: float) -> float:
     return math.log(upper / lower) if lower > 0 else math.inf
 
 
-def crankcase_share(shares: Mapping[str, float]) -> float:
-    """Share [-] of the air that goes to the crankcase, from what was heard or measured by path (any one unit).
-
-    Refuses: `path-unknown` where no path, or not the crankcase, was recorded.
-    """
-    total = sum(shares.values())
-    if "crankcase" not in shares or total <= 0:
-        raise Refused("path-unknown")
-    return shares["crankcase"] / total
-
-
 def crankcase_share_of_flow(crankcase_flow: float, total_flow: float, relative_error: float = 0.1) -> float:
     """Share [-] of the leak that the sealed crankcase's meter shows. Both flows [m3/s, same reference conditions].
 

@@ -23,10 +23,13 @@ class Record:
 
 def records(desk: Desk, streams: list[Stream]) -> list[Record]:
     """Every planned record of a program with its word, in plan order."""
+    here = {stream.name for stream in streams}
     by_cylinder = {stream.name: any(field.name == "cylinder" for field in stream.fields) for stream in streams}
     present = _present(desk)
     return [
-        _record(
+        Record(build.id, phase.id, stream, "missing", "not read by this version")
+        if stream not in here
+        else _record(
             build,
             phase,
             stream,

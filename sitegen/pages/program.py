@@ -133,7 +133,7 @@ def _change_title(view: View, change: Change) -> tuple[str, str]:
     criterion = next((each for each in view.program.criteria if each.id == name), None)
     if criterion is not None:
         return criterion.title, "criterion" if rule == "criterion" else rule.replace("-", " ")
-    return words.sentence(change.what), "verdict"
+    return words.sentence(change.what), "verdict" if change.verdict else ""
 
 
 def _moved(view: View, change: Change) -> list[Cell]:

@@ -5,12 +5,13 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Collection, Mapping, Sequence
-from pathlib import Path
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
 
 from sitegen import units
 from sitegen.problems import Collector, listed, nearest, shown
-from sitegen.program import logs, records
+from sitegen.program import described, logs, records
 from sitegen.program.definitions import HOME, MOST_CYLINDERS, by_element
 from sitegen.program.model import (
     Assembly,
@@ -37,12 +38,38 @@ from sitegen.program.model import (
 )
 from sitegen.program.node import Node
 from sitegen.program.yamlfile import Document
+from sitegen.vocabulary import Problem
 
 HERE = "this program"
 SENSES = ("at_most", "at_least", "below_reference", "above_reference")
 _UNKNOWN_ENGINE = EngineType("", "", 0, 0.0, 0.0)
 _GRADE = re.compile(r"0|[1-9][0-9]?|100")
 _NO_DEFINITIONS = Definitions({}, {}, {}, {}, {}, {})
+
+
+@dataclass(frozen=True)
+class _Known:
+    """What a file may name; None leaves it unchecked."""
+
+    measures: Mapping[str, str] | None  # id -> unit
+    comparable: Collection[str] | None
+    streams: Collection[str] | None
+
+    @property
+    def absent(self) -> Mapping[str, described.Kind]:
+        """Kinds of record of the format whose streams this version does not have."""
+        return {} if self.streams is None else described.absent(self.streams)
+
+    @property
+    def records(self) -> Collection[str] | None:
+        """Kinds of record that may be planned."""
+        return None if self.streams is None else [*self.streams, *self.absent]
+
+    def strange(self, measure: str) -> bool:
+        """Whether a measure is one of a stream that this version does not have."""
+        if not measure or self.measures is None or self.streams is None or measure in self.measures:
+            return False
+        return described.of_absent(measure, self.streams)
 
 
 def build(
@@ -57,12 +84,14 @@ def build(
     """The program of a document in `folder`, whose name is its id.
 
     `measures` gives the unit of every known measure, `streams` the known kinds of record, `comparable` the measures
-    that can be set against each other; None leaves them unchecked, and limits stay numbers as written. With
-    `definitions` None the ids that live there are not checked. Where something is wrong a problem is added and a
-    stand-in taken: the program may be used only if there is no error.
+    that can be set against each other; None leaves them unchecked, and limits stay numbers as written. What the format
+    describes and `streams` do not hold is passed over, and said once. With `definitions` None the ids that live there
+    are not checked. Where something is wrong a problem is added and a stand-in taken: the program may be used only if
+    there is no error.
     """
     root = Node.root(document, problems)
-    phases = _phases(root, streams)
+    names = _Known(measures, comparable, streams)
+    phases = _phases(root, names.records)
     order = [phase.id for phase in phases]
     compare = root.get("compare")
     coatings = None if definitions is None else definitions.coatings
@@ -73,7 +102,7 @@ def build(
         place.add("reference-is-candidate", f'"{reference}" is reference and candidate', expected="one of the two")
     compared = _compared(compare)
     builds = _builds(root, phases, definitions, compared)
-    criteria = _criteria(root, order, measures, comparable, compared, candidates)
+    criteria = _criteria(root, order, names, compared, candidates)
     files = records.Files(folder)
     known: dict[str, Collection[str] | None] = {
         "build": [each.id for each in builds],
@@ -83,10 +112,11 @@ def build(
         "tool": None if definitions is None else definitions.tools,
         "laboratory": None if definitions is None else definitions.laboratories,
     }
-    sources = records.sources(root, files, known)
+    sources = records.sources(root, files, known, names.absent)
     meters = None if definitions is None else definitions.meters
     seating, leakdown = root.get("seating"), root.get("leakdown")
     primary = compare.get("primary")
+    strange = _strange(root, names)
     return Program(
         id=folder.name,
         title=root.text("title"),
@@ -96,11 +126,11 @@ def build(
         definitions=definitions or _NO_DEFINITIONS,
         reference=reference,
         candidates=candidates,
-        primary_measure=_measure(primary, measures, comparable),
+        primary_measure=_measure(primary, names, compared=True),
         primary_phase=primary.reference("phase", order, "phase", HERE),
         primary_at=primary.text("at"),
-        also=tuple(_subject(each, order, measures, comparable) for each in compare.items("also")),
-        covariates=_covariates(compare, measures, phases),
+        also=tuple(_subject(each, order, names, compared=True) for each in compare.items("also")),
+        covariates=_covariates(compare, names, phases),
         scatter_from=_lenders(compare, folder),
         worth_finding=compare.quantity("worth_finding", "ratio"),
         planned_builds=compare.whole("planned_builds") or 0,
@@ -122,8 +152,8 @@ def build(
         criteria_stated=root.get("criteria").date("stated"),
         criteria_hash=criteria_hash(root, criteria) if criteria else "",
         records=sources,
-        logs=logs.sources(root, files, builds, phases, meters),
-        exclusions=_exclusions(root),
+        logs=() if logs.STREAM in names.absent else logs.sources(root, files, builds, phases, meters),
+        exclusions=_exclusions(root, _stems(root, names.absent)),
         notes=files.take(root.get("notes")) if root.has("notes") else "",
         invented=root.flag("invented"),
         version=root.text("version"),
@@ -131,8 +161,10 @@ def build(
         inspection=_grades(root.get("inspection")),
         oil=_oil_rule(root.get("oil"), compared),
         wear=_wear_rule(root.get("wear")),
-        ties=_ties(root, order, measures),
-        sampled=_sampled(root, builds, streams),
+        ties=_ties(root, order, names),
+        sampled=_sampled(root, builds, names.records),
+        strange=strange,
+        passed_over=_passed_over(root, names, strange),
     )
 
 
@@ -141,24 +173,77 @@ def _compared(compare: Node) -> list[str]:
     return list(filter(None, dict.fromkeys([compare.text("reference"), *compare.texts("candidates")])))
 
 
-def _measure(node: Node, measures: Collection[str] | None, comparable: Collection[str] | None = None) -> str:
-    """The measure of a place; one that coatings can be compared in, where those are given."""
-    if comparable is None or node.text("measure") not in (measures or ()):
-        return node.reference("measure", measures, "measure", "this version")
-    return node.reference("measure", comparable, "measure", "this version that coatings are compared in")
+def _measure(node: Node, known: _Known, *, compared: bool = False) -> str:
+    """The measure of a place; with `compared` one that coatings can be compared in, where those are given."""
+    name = node.text("measure")
+    if known.strange(name):
+        return name
+    if compared and known.comparable is not None and name in (known.measures or ()):
+        return node.reference("measure", known.comparable, "measure", "this version that coatings are compared in")
+    return node.reference("measure", known.measures, "measure", "this version")
 
 
-def _subject(
-    node: Node,
-    order: Sequence[str],
-    measures: Collection[str] | None,
-    comparable: Collection[str] | None = None,
-) -> Subject:
+def _subject(node: Node, order: Sequence[str], known: _Known, *, compared: bool = False) -> Subject:
     return Subject(
-        _measure(node, measures, comparable),
+        _measure(node, known, compared=compared),
         node.reference("phase", order, "phase", HERE),
         node.text("at"),
     )
+
+
+# ---- what this version does not read ------------------------------------------------------------------------------
+
+
+def _strange(root: Node, known: _Known) -> dict[str, str]:
+    """Measures named whose streams this version does not have, each with the unit of its limit where it has one."""
+    compare, ties = root.get("compare"), root.items("ties")
+    limited = root.get("criteria").items("list")
+    named = [compare.get("primary"), *compare.items("also"), *compare.items("covariates"), *limited]
+    named += [tie.get(which) for tie in ties for which in ("first", "second")]
+    found = {name: "1" for node in named if known.strange(name := node.text("measure"))}
+    for node in limited:
+        written = next((node.get(sense).as_written() for sense in SENSES[:2] if node.has(sense)), "")
+        if node.text("measure") in found and written:
+            found[node.text("measure")] = _written_unit(written)
+    return found
+
+
+def _written_unit(text: str) -> str:
+    """The unit of a limit as written; "1" for none, and for what is no limit, which is told where it is read."""
+    try:
+        return units.split(text)[1] or "1"
+    except units.UnitError:
+        return "1"
+
+
+def _passed_over(root: Node, known: _Known, strange: Collection[str]) -> tuple[Problem, ...]:
+    """One warning of all that belongs to streams this version does not have; none where there is nothing of them."""
+    found: dict[str, list[Node]] = {}
+    planned: dict[str, list[str]] = {}
+    for name, kind in known.absent.items():
+        entry = root.get("records").get(name)
+        own = [entry] * (entry.value is not None) + [root.get(key) for key in kind.keys if root.has(key)]
+        phases = [each.text("id") for each in root.items("phases") if name in each.texts("records")]
+        own += [each for each in root.items("sampled") if each.text("records") == name]
+        own += [each for each in root.items("exclusions") if _file_of(each) in _stems(root, [name])]
+        if own or phases:
+            found[name], planned[name] = own, phases
+    if not found and not strange:
+        return ()
+    told = [node.subject for nodes in found.values() for node in nodes]
+    told += [f"{name} planned in {', '.join(phases)}" for name, phases in planned.items() if phases]
+    told += [f"the measure {shown(name)}" for name in strange]
+    titles = [known.absent[name].title for name in found]
+    what = f"{' and '.join(titles)} are not read" if titles else "measures are named that are not worked out"
+    at = next((node.key_at for nodes in found.values() for node in nodes), (0, 0))
+    warning = Collector(root.problems.file)
+    warning.add(
+        at,
+        "stream-not-here",
+        f"{what} by this version, so that what rests on them is missing: {'; '.join(told)}",
+        level="warning",
+    )
+    return tuple(warning.found)
 
 
 def _lenders(compare: Node, folder: Path) -> tuple[str, ...]:
@@ -167,13 +252,13 @@ def _lenders(compare: Node, folder: Path) -> tuple[str, ...]:
     return compare.references("scatter_from", there, "program", "this folder")
 
 
-def _covariates(compare: Node, measures: Mapping[str, str] | None, phases: Sequence[Phase]) -> tuple[Subject, ...]:
+def _covariates(compare: Node, known: _Known, phases: Sequence[Phase]) -> tuple[Subject, ...]:
     """What comparisons are adjusted for: only what was fixed before the first start, for the rest may be its effect."""
     fired = next((phase.order for phase in phases if phase.fires), len(phases))
     before = [phase.id for phase in phases if phase.order < fired]
     made = []
     for node in compare.items("covariates"):
-        subject = _subject(node, [phase.id for phase in phases], measures)
+        subject = _subject(node, [phase.id for phase in phases], known)
         if subject.phase not in before and (subject.phase or not node.has("phase")):
             node.add(
                 "covariate-after-start",
@@ -245,14 +330,14 @@ def _wear_rule(node: Node) -> WearRule | None:
     return WearRule(pressure, balance)
 
 
-def _ties(root: Node, order: Sequence[str], measures: Collection[str] | None) -> tuple[Tie, ...]:
+def _ties(root: Node, order: Sequence[str], known: _Known) -> tuple[Tie, ...]:
     """Pairs of measures that ought to agree; an id names one of them."""
     made: dict[str, Tie] = {}
     for node in root.items("ties"):
         name = node.text("id")
         if name in made:
             node.get("id").add("id-twice", f'{node.get("id").subject} "{shown(name)}" is taken', expected="another id")
-        first, second = (_subject(node.get(which), order, measures) for which in ("first", "second"))
+        first, second = (_subject(node.get(which), order, known) for which in ("first", "second"))
         if first == second and first.measure:
             node.add("tie-with-itself", f"{node.subject} ties a measure to itself", expected="two measures")
         opposite = node.text("agree") == "opposite"
@@ -311,6 +396,16 @@ def _grades(node: Node) -> GradeScale | None:
             expected=f"{scale.low:g} or {scale.high:g}",
         )
     return scale
+
+
+def _stems(root: Node, streams: Iterable[str]) -> set[str]:
+    """What the ids of readings of some streams begin with, unless their tables give ids of their own."""
+    entries = (entry for name in streams for entry in root.get("records").items(name))
+    return {PurePosixPath(entry.text("file")).stem for entry in entries}
+
+
+def _file_of(exclusion: Node) -> str:
+    return exclusion.text("reading").partition(":")[0]
 
 
 # ---- phases ---------------------------------------------------------------------------------------------------------
@@ -531,15 +626,14 @@ def _assemblies(node: Node, mine: Sequence[Phase], skipped: Collection[str]) -> 
 def _criteria(
     root: Node,
     order: Sequence[str],
-    measures: Mapping[str, str] | None,
-    comparable: Collection[str] | None,
+    known: _Known,
     compared: Sequence[str],
     candidates: tuple[str, ...],
 ) -> tuple[Criterion, ...]:
     made = []
     for name, node in root.get("criteria").ids("list", "among the criteria").items():
         given = [sense for sense in SENSES if node.has(sense)]
-        measure = _measure(node, measures, comparable if given and given[0] in SENSES[2:] else None)
+        measure = _measure(node, known, compared=bool(given) and given[0] in SENSES[2:])
         if len(given) != 1:
             said = f"has {' and '.join(given)}" if given else "does not say what must hold"
             node.add("criterion-unclear", f"{node.subject} {said}", expected=f"exactly one of {listed(SENSES)}")
@@ -559,7 +653,7 @@ def _criteria(
                 sense=sense.replace("_", "-"),  # type: ignore[arg-type] # one of SENSES
                 scope=node.text("scope").replace(" ", "-"),  # type: ignore[arg-type] # the schema allows no other word
                 coatings=node.references("coatings", compared, "coating", HERE) or candidates,
-                limit=_limit(node.get(sense), (measures or {}).get(measure)) if sense in SENSES[:2] else None,
+                limit=_limit(node.get(sense), (known.measures or {}).get(measure)) if sense in SENSES[:2] else None,
                 end_rule=node.flag("end_rule"),
                 at=node.text("at"),
             )
@@ -573,7 +667,7 @@ def _limit(node: Node, unit: str | None) -> float | None:
         return None
     text = node.as_written()
     try:
-        return units.convert(text, unit or "1") if unit is not None and _known(unit) else _as_written(text, unit)
+        return units.convert(text, unit or "1") if unit is not None and _is_unit(unit) else _as_written(text, unit)
     except units.UnitError as error:
         node.add(error.code, f"{node.subject}: {error.what}", expected=error.expected, near=error.nearest)
         return None
@@ -591,7 +685,7 @@ def _as_written(text: str, unit: str | None) -> float:
     return number
 
 
-def _known(unit: str) -> bool:
+def _is_unit(unit: str) -> bool:
     try:
         return bool(units.unit(unit or "1"))
     except units.UnitError:
@@ -623,13 +717,14 @@ def criteria_hash(root: Node, criteria: Sequence[Criterion]) -> str:
 
 def _canonical(node: Node) -> str:
     number, written = units.split(node.as_written())
-    if not _known(written):
+    if not _is_unit(written):
         return f"{number:.12g} {written}"
     known = units.unit(written or "1")
     return f"{number * known.scale + known.offset:.12g}"
 
 
-def _exclusions(root: Node) -> tuple[Exclusion, ...]:
+def _exclusions(root: Node, passed_over: Collection[str]) -> tuple[Exclusion, ...]:
+    """Objections; those to readings of files that are passed over are not held against anything."""
     made: dict[str, Exclusion] = {}
     for node in root.items("exclusions"):
         reading = node.text("reading")
@@ -639,5 +734,7 @@ def _exclusions(root: Node) -> tuple[Exclusion, ...]:
                 f'the reading "{shown(reading)}" is left out twice; first in line {made[reading].where.line}',
                 next_step="remove one",
             )
+        if _file_of(node) in passed_over:
+            continue
         made.setdefault(reading, Exclusion(reading, node.text("why"), node.text("by"), node.date("on"), node.where))
     return tuple(made.values())

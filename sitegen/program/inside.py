@@ -13,10 +13,11 @@ LONGEST = 200  # characters of a name
 class PathFault(Exception):  # noqa: N818 - an answer for the user, not a fault of ours
     """Why a name is none of the program's folder, as a code and a clause that goes on after the name."""
 
-    def __init__(self, code: str, what: str) -> None:
+    def __init__(self, code: str, what: str, reason: str = "") -> None:
         super().__init__(what)
         self.code = code
         self.what = what
+        self.reason = reason  # of the system, where it refuses to read
 
 
 def file_inside(folder: Path, name: str) -> Path:
@@ -40,16 +41,21 @@ def file_inside(folder: Path, name: str) -> Path:
             raise PathFault("not-a-file", "is not a plain file")
     except (OSError, ValueError, RuntimeError) as error:  # RuntimeError: a loop of links
         reason = (error.strerror if isinstance(error, OSError) else "") or "it cannot be followed"
-        raise PathFault("not-readable", f"cannot be read: {reason.lower()}") from error
+        raise PathFault("not-readable", f"cannot be read: {reason.lower()}", reason.lower()) from error
     return found
 
 
 def nearest_inside(folder: Path, name: str) -> str:
     """The file of the folder whose name is nearest to this one; "" where none is near."""
+    return nearest(name, files_inside(folder))
+
+
+def files_inside(folder: Path) -> list[str]:
+    """Files of the folder, from it and with forward slashes; of very many the first. Hidden folders are passed over."""
     there: list[str] = []
     for parent, folders, files in os.walk(folder):
         folders[:] = sorted(each for each in folders if not each.startswith("."))
         there += [(Path(parent) / each).relative_to(folder).as_posix() for each in files]
         if len(there) > MOST_NAMES:
             break
-    return nearest(name, there)
+    return there

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal, TypeVar
 
-from sitegen.vocabulary import Key, Value
+from sitegen.vocabulary import Key, Problem, Value
 
 
 @dataclass(frozen=True)
@@ -513,6 +513,8 @@ class Program:
     wear: WearRule | None = None  # None: what presses the rings is not stated
     ties: tuple[Tie, ...] = ()
     sampled: Mapping[str, Mapping[str, tuple[int, ...]]] = field(default_factory=dict)  # stream -> build -> cylinders
+    strange: Mapping[str, str] = field(default_factory=dict)  # measures of streams this version lacks -> unit as stated
+    passed_over: tuple[Problem, ...] = ()  # one warning of what belongs to such streams
 
     def phase(self, phase: str) -> Phase:
         return _named(self.phases, phase)

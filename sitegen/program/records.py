@@ -2,21 +2,34 @@
 
 from __future__ import annotations
 
-import os
-import re
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 
 from sitegen import units
-from sitegen.problems import MOST_NAMES, nearest, shown
+from sitegen.problems import nearest, shown
+from sitegen.program.inside import LONGEST, PathFault, file_inside, files_inside
 from sitegen.program.model import ColumnUse, RecordSource
 from sitegen.program.node import Node
 
 WORKBOOKS = (".xlsx", ".xlsm")
 PARQUET = ".parquet"
 
-_DRIVE = re.compile(r"[A-Za-z]:")
+# What is wrong with a file named: code, what is expected, next step.
+_PATH_FAULTS = {
+    "path-not-plain": (
+        "path-not-plain",
+        "a path inside the program's folder with forward slashes, such as records/leakdown.csv",
+        "",
+    ),
+    "outside-folder": (
+        "path-leaves-folder",
+        "a file inside the program's folder",
+        "copy the file into the program's folder",
+    ),
+    "missing": ("missing-file", "a file inside the program's folder", ""),
+    "empty": ("empty-file", "", "remove the entry"),
+}
 _OF_TEXT = ("separator", "decimal", "thousands", "encoding")  # keys that say how a text table is written
 # Ids a constant may give: field -> kind of id. `definitions.yaml` or the program holds them.
 _REFERS = {
@@ -45,45 +58,19 @@ class Files:
         name = node.own_text()
         if not name or not isinstance(node.value, str):
             return ""
-        if "\\" in name or _DRIVE.match(name) or name.startswith("/") or not name.isprintable():
-            node.add(
-                "path-not-plain",
-                f'{node.subject} is "{shown(name)}", which is not written from the program\'s folder',
-                expected="a path inside the program's folder with forward slashes, such as records/leakdown.csv",
-            )
-            return ""
-        path = self.folder / name
+        if len(name) > LONGEST:
+            return ""  # the schema has told it
         try:
-            home, found = self.folder.resolve(), path.resolve()
-            upwards = ".." in PurePosixPath(name).parts
-            if upwards or not found.is_relative_to(home):
-                how = "" if upwards else " through a link"
-                node.add(
-                    "path-leaves-folder",
-                    f'{node.subject} is "{shown(name)}", which leaves the program\'s folder{how}',
-                    expected="a file inside the program's folder",
-                    next_step="copy the file into the program's folder",
-                )
-                return ""
-            if not found.exists():
-                node.add(
-                    "missing-file",
-                    f'{node.subject} is "{shown(name)}", which is not there',
-                    expected="a file inside the program's folder",
-                    near=self._nearest(name),
-                )
-                return ""
-            if not found.is_file():
-                node.add("not-a-file", f'{node.subject} is "{shown(name)}", which is not a plain file')
-                return ""
-            if found.stat().st_size == 0:
-                node.add(
-                    "empty-file", f'{node.subject} is "{shown(name)}", which is empty', next_step="remove the entry"
-                )
-                return ""
-        except (OSError, ValueError, RuntimeError) as error:  # RuntimeError: a loop of links
-            reason = (error.strerror if isinstance(error, OSError) else "") or "it cannot be followed"
-            node.add("not-readable", f'{node.subject} is "{shown(name)}": {reason.lower()}')
+            found = file_inside(self.folder, name)
+            size = found.stat().st_size
+        except OSError as error:
+            self._tell(node, name, PathFault("not-readable", "", (error.strerror or "it cannot be read").lower()))
+            return ""
+        except PathFault as fault:
+            self._tell(node, name, fault)
+            return ""
+        if not size:
+            self._tell(node, name, PathFault("empty", "is empty"))
             return ""
         line = self.named.setdefault(str(found).casefold(), node.at[0])
         if line != node.at[0]:
@@ -95,22 +82,27 @@ class Files:
             return ""
         return PurePosixPath(name).as_posix()
 
-    def _nearest(self, name: str) -> str:
-        if not self.there:
-            for parent, folders, files in os.walk(self.folder):
-                folders[:] = sorted(each for each in folders if not each.startswith("."))
-                self.there += [(Path(parent) / each).relative_to(self.folder).as_posix() for each in files]
-                if len(self.there) > MOST_NAMES:
-                    break
-        return nearest(name, self.there)
+    def _tell(self, node: Node, name: str, fault: PathFault) -> None:
+        code, expected, step = _PATH_FAULTS.get(fault.code, (fault.code, "", ""))
+        said = f": {fault.reason}" if fault.reason else f", which {fault.what}"
+        near = ""
+        if fault.code == "missing":
+            self.there = self.there or files_inside(self.folder)
+            near = nearest(name, self.there)
+        node.add(code, f'{node.subject} is "{shown(name)}"{said}', expected=expected, near=near, next_step=step)
 
 
-def sources(root: Node, files: Files, known: Mapping[str, Collection[str] | None]) -> tuple[RecordSource, ...]:
-    """Every record table of a program in the order written; `known` has the ids by kind (None: not checked)."""
+def sources(
+    root: Node, files: Files, known: Mapping[str, Collection[str] | None], absent: Collection[str] = ()
+) -> tuple[RecordSource, ...]:
+    """Every record table of a program in the order written; `known` has the ids by kind (None: not checked).
+
+    Those of streams that are `absent` are not looked at.
+    """
     return tuple(
         _source(stream, entry, files, known)
         for stream, _ in root.entries("records")
-        if stream != "runlog"  # `logs.sources` reads them
+        if stream != "runlog" and stream not in absent  # `logs.sources` reads logs
         for entry in root.get("records").items(stream)
     )
 

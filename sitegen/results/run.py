@@ -16,10 +16,12 @@ from typing import TypeVar
 
 from sitegen.declarations import Step, Stream, in_order
 from sitegen.logs.join import Log
+from sitegen.program import described
 from sitegen.program.model import Program
 from sitegen.reasons import RESTORABLE
 from sitegen.rounding import stored
 from sitegen.tables.ids import unknown_objections
+from sitegen.tables.rows import given
 from sitegen.vocabulary import (
     Book,
     Change,
@@ -78,9 +80,13 @@ class Analysis:
 
 
 def gather(program: Program, streams: Sequence[Stream]) -> Evidence:
-    """Read every record of the program. Problems are returned, never raised."""
-    readings: dict[str, Readings] = {}
-    problems: list[Problem] = []
+    """Read every record of the program. Problems are returned, never raised.
+
+    Of a kind of record that the format describes and none of the streams reads there are no readings.
+    """
+    absent = described.absent([stream.name for stream in streams])
+    readings = {name: _none(kind.fields) for name, kind in absent.items()}
+    problems: list[Problem] = [*program.passed_over]
     for stream in streams:
         sources = [source for source in program.records if source.stream == stream.name]
         readings[stream.name] = stream.read(program, sources)
@@ -103,6 +109,13 @@ def _newest(streams: Sequence[Stream], readings: Mapping[str, Readings]) -> str:
             if each.kind == "date" and each.name in frame:
                 days |= set(frame.loc[frame["use"] == "", each.name].dropna().astype(str))
     return max(days, default="")
+
+
+def _none(fields: Iterable[str]) -> Readings:
+    import pandas as pd
+
+    names = dict.fromkeys(["reading", "file", "row", "use", "engine", "phase", *fields])
+    return Readings(pd.DataFrame(columns=list(names), dtype=object))
 
 
 def lent_file(program: str) -> str:
@@ -205,9 +218,11 @@ def _run(program: Program, readings: Mapping[str, Readings], ordered: Sequence[S
         task = partial(_run_engine, program, steps)
         known: dict[str, dict[tuple[str, Key], Value]] = {build.id: {} for build in program.builds}
         for where, value in values.items():
-            engine = value.key.engine
-            for each in (known[engine],) if engine in known else known.values() if not engine else ():
-                each[where] = value
+            if value.key.engine in known:
+                known[value.key.engine][where] = value
+            elif not value.key.engine:  # of the whole program: every build may see it
+                for own_known in known.values():
+                    own_known[where] = value
         for results in spread(task, [(build.id, own[build.id], known[build.id]) for build in program.builds]):
             keep(results, steps)
     return found
@@ -279,7 +294,7 @@ def _with_what_was_left_out(
             reading = frame.iloc[position]
             if "cylinder" not in frame:  # of a stream of whole engines
                 continue
-            if not isinstance(reading["engine"], str) or reading["cylinder"] != reading["cylinder"]:  # a missing cell
+            if not isinstance(reading["engine"], str) or not given(reading["cylinder"]):
                 continue
             restored = frame.copy()
             restored.loc[restored.index[position], "use"] = ""

@@ -88,8 +88,8 @@ class _Maker:
                 samples += drawn
         if not samples and phase.fires and (_OIL in phase.records or not self._any_oil):
             samples = [f"{build.id}-{phase.id}"]
-        if samples:
-            oil = self._streams[_OIL]
+        oil = self._streams.get(_OIL)
+        if samples and oil is not None:
             steps = oil.blank(self._program, build, phase).steps if oil.blank else ()
             sheets.append(running.labels(self._program, build, phase, samples, facts, oil.cautions, steps))
         if not sheets:

@@ -334,14 +334,17 @@ def _records(texts: Sequence[str], around: Around, so_far: SoFar) -> tuple[str, 
     for each in texts:
         if each not in around.streams:
             raise Unfit(f'"{shown(each)}" is no kind of record', listed(around.streams), nearest(each, around.streams))
-    if "leakdown" not in texts:
-        raise Unfit("leakdown is not among the records", "leakdown among them: the answer of a new program rests on it")
+    if NEEDED not in texts:
+        raise Unfit(
+            f"{NEEDED} is not among the records", f"{NEEDED} among them: the answer of a new program rests on it"
+        )
     return tuple(each for each in around.streams if each in texts)
 
 
 # ---- what is taken where nothing is said ----------------------------------------------------------------------------
 
-USUAL_RECORDS = ("buildsheet", "leakdown", "runlog", "inspection")
+NEEDED = "leakdown"  # what the answer of a new program rests on
+USUAL_RECORDS = ("buildsheet", NEEDED, "runlog", "inspection")
 
 
 def _none(around: Around, so_far: SoFar) -> None:

@@ -15,7 +15,7 @@ from sitegen.program.model import Definitions
 from sitegen.program.node import Node, id_fault
 from sitegen.program.schema import check as fits_schema
 from sitegen.starting import texts
-from sitegen.starting.answers import Answers, Around
+from sitegen.starting.answers import NEEDED, Answers, Around
 
 SCHEMAS = "schemas"
 _PROGRAM_ID = re.compile("[a-z0-9][a-z0-9-]*")
@@ -48,6 +48,8 @@ def around(folder: Path) -> Around:
     if (home.parent / PROGRAM).exists():
         raise CannotStart(f"{shown(folder)}: its parent is a program itself. Give a folder beside it.")
     streams = {each.name: each.title for each in registry.STREAMS}
+    if NEEDED not in streams:
+        raise CannotStart(f"The answer of a new program rests on {NEEDED}, which this version does not read.")
     return Around(name, _known(home.parent), streams)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from pathlib import PurePosixPath
 from typing import Any
 
@@ -12,6 +13,7 @@ from sitegen.problems import listed, nearest, shown
 from sitegen.program.model import Build, Program, RecordSource
 from sitegen.program.records import PARQUET, WORKBOOKS
 from sitegen.tables.mapping import Part
+from sitegen.tables.rows import given
 from sitegen.vocabulary import Field, Problem, Readings
 
 
@@ -43,7 +45,7 @@ def unknown(
         if each.refers not in {"phase", "cylinder"}:
             continue
         for (engine, value), at, count in _different(engines, values):
-            if engine not in builds or value is None or value != value:
+            if engine not in builds or not given(value):
                 continue
             told = _of_build(program, builds[engine], each.refers, value)
             if told:
@@ -192,7 +194,9 @@ def objections(
     other id may be theirs, and `unknown_objections` tells of it.
     """
     mine = {stem(source.file) for source in sources}
-    alone = all(source.stream == sources[0].stream for source in program.records) if sources else False
+    alone = (
+        bool(sources) and not program.passed_over and all(each.stream == sources[0].stream for each in program.records)
+    )
     known = set(readings)
     for each in program.exclusions:
         if each.reading not in known and whole and (each.reading.partition(":")[0] in mine or alone):
@@ -200,17 +204,21 @@ def objections(
 
 
 def unknown_objections(program: Program, readings: Mapping[str, Readings]) -> list[Problem]:
-    """Objections whose reading no stream has and no stream could tell of alone; `readings` by name of stream."""
+    """Objections whose reading no stream has and no stream could tell of alone; `readings` by name of stream.
+
+    Where records of the program are passed over the reading may be one of theirs: then they are warnings.
+    """
     streams = {source.stream for source in program.records}
-    if len(streams) < 2:
+    if len(streams) < 2 and not program.passed_over:
         return []
     names = [str(name) for each in readings.values() for name in each.frame["reading"]]
     known, stems = set(names), {stem(source.file) for source in program.records}
-    return [
+    found = [
         _no_such(each.reading, each.where.file, each.where.line, each.where.column, names)
         for each in program.exclusions
         if each.reading not in known and each.reading.partition(":")[0] not in stems
     ]
+    return [replace(each, level="warning") for each in found] if program.passed_over else found
 
 
 def _no_such(reading: str, file: str, line: int, column: int, readings: Sequence[str]) -> Problem:

@@ -46,6 +46,11 @@ def _cells(column: pd.Series) -> list[object]:
     return cells
 
 
+def given(cell: object) -> bool:
+    """Whether a cell holds something; a missing one is nan, which alone does not equal itself, or None."""
+    return cell is not None and cell == cell
+
+
 @lru_cache(maxsize=64)  # making a class takes longer than filling it with the rows of one engine
 def _row(kind: type, names: tuple[str, ...]) -> type:
     """The class that declares the columns, with the columns in it."""

@@ -19,7 +19,7 @@ TESTS = Path(__file__).parent.parent
 ACCEPTED = sorted((TESTS / "accepted").iterdir())
 REFUSED = sorted((TESTS / "refused").iterdir())
 MEASURES = {"leakdown.crankcase": "mm2", "leakdown.percent": "%", "seating.to_lose": "mm2"}
-STREAMS = ("buildsheet", "events", "inspection", "leakdown", "oil", "surfaces")
+STREAMS = ("buildsheet", "events", "inspection", "leakdown", "oil", "runlog", "surfaces")
 
 
 def report(folder: Path) -> str:

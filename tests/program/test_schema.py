@@ -9,19 +9,16 @@ from typing import Any
 
 import pytest
 
-from sitegen import places, units
+from sitegen import places, registry, units
+from sitegen.declarations import Stream
 from sitegen.problems import Collector
-from sitegen.program import schema
+from sitegen.program import described, schema
 from sitegen.program.definitions import MOST_CYLINDERS, SECTIONS, TOOL_READS
 from sitegen.program.yamlfile import parse
-from sitegen.streams.buildsheet.fields import FIELDS as BUILDSHEET
-from sitegen.streams.inspection.fields import FIELDS as INSPECTION
-from sitegen.streams.leakdown.fields import FIELDS as LEAKDOWN
-from sitegen.streams.surfaces.fields import FIELDS as SURFACES
 
 FILES = sorted(places.schemas().glob("*.schema.json"))
 TESTS = Path(__file__).parent.parent
-STREAMS = {"leakdown": LEAKDOWN, "buildsheet": BUILDSHEET, "inspection": INSPECTION, "surfaces": SURFACES}
+STREAMS = {stream.name: stream.fields for stream in registry.STREAMS if stream.fields}
 
 
 def content(name: str) -> Any:
@@ -89,12 +86,31 @@ def test_fields_of_a_stream(name: str) -> None:
     properties = content(name)["properties"]
     assert list(properties["columns"]["properties"]) == [field.name for field in fields]
     assert list(properties["constants"]["properties"]) == [field.name for field in fields]
-    assert properties["cells"]["properties"]["field"]["enum"] == [f.name for f in fields if f.kind == "number"]
+    assert properties["cells"]["properties"]["field"]["enum"] == [
+        field.name for field in fields if field.kind in {"number", "bounded"}
+    ]
     for part in ("columns", "constants"):
         for field in fields:
             rule = properties[part]["properties"][field.name]
             assert rule["title"] == field.title
             assert rule["description"] == (field.help or f"{field.title}.")
+
+
+@pytest.mark.parametrize("stream", registry.STREAMS, ids=lambda stream: stream.name)
+def test_a_schema_says_what_its_stream_is_in_the_program_file(stream: Stream) -> None:
+    """It is all that is known of a stream that was taken out."""
+    kind = described.kinds()[stream.name]
+    given = {measure.id.partition(".")[0] for step in stream.steps for measure in step.gives}
+    assert kind.measures == given
+    assert kind.fields == tuple(field.name for field in stream.fields)
+    assert set(kind.keys) <= set(content("program")["properties"])
+
+
+def test_every_key_of_a_stream_is_that_of_one_alone() -> None:
+    keys = [key for kind in described.kinds().values() for key in kind.keys]
+    assert len(keys) == len(set(keys))
+    assert list(described.absent([])) == list(described.kinds())
+    assert described.absent(described.kinds()) == {}
 
 
 def test_encodings_and_separators_are_those_of_the_table_reader() -> None:

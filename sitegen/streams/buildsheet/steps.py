@@ -24,7 +24,7 @@ from sitegen.streams.buildsheet.measures import (
     TENSION,
     THICKNESS,
 )
-from sitegen.tables.rows import rows_of
+from sitegen.tables.rows import given, rows_of
 from sitegen.vocabulary import Book, Key, Measure, Readings, Refused, Result, Value, refused
 
 COMPRESSION_RINGS = ("top", "second")
@@ -198,13 +198,13 @@ def _by_place(
     groups: dict[Key, tuple[list[float], list[str | None]]] = {}
     for row in rows:
         number, ring = getattr(row, field), row.ring
-        if number != number or (by_ring and ring != ring):  # a missing cell equals nothing, itself included
+        if not given(number) or (by_ring and not given(ring)):
             continue
         key = build.key(int(row.cylinder), str(row.phase), str(ring) if by_ring else "")
         numbers, tools = groups.setdefault(key, ([], []))
         numbers.append(float(number))
         named = getattr(row, tool) if tool else None
-        tools.append(None if named is None or named != named else str(named))
+        tools.append(str(named) if given(named) else None)
     return ((key, numbers, tools) for key, (numbers, tools) in groups.items())
 
 

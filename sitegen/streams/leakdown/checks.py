@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from sitegen.methods import leakdown as method
 from sitegen.program.model import Program, Tester
 from sitegen.streams.leakdown.fields import PATHS, Reading
-from sitegen.tables.rows import Written
+from sitegen.tables.rows import given
 from sitegen.vocabulary import Refused
 
 
@@ -54,32 +54,27 @@ class Check:
     assumed: frozenset[str]  # flags: what had to be assumed
 
 
-def _missing(cell: Written) -> bool:
-    """Whether a cell is empty: nan, which alone does not equal itself."""
-    return bool(cell != cell)
-
-
 def air_of(row: Reading, tester: Tester) -> Air:
     """Pressures and temperatures of one reading; `row` has the stream's fields as attributes."""
     cylinder = row.pressure
-    if _missing(cylinder) and tester.percent_linear:
+    if not given(cylinder) and tester.percent_linear:
         cylinder = float(method.cylinder_from_percent(row.supply, row.percent))
-    supply_temperature = method.REFERENCE_TEMPERATURE if _missing(row.air_temperature) else float(row.air_temperature)
-    at_rest = not _missing(row.reference)  # a reference orifice has the temperature of the air, not of the engine
+    supply_temperature = method.REFERENCE_TEMPERATURE if not given(row.air_temperature) else float(row.air_temperature)
+    at_rest = given(row.reference)  # a reference orifice has the temperature of the air, not of the engine
     return Air(
         supply=float(row.supply),
         cylinder=float(cylinder),
-        ambient=method.STANDARD_AMBIENT if _missing(row.ambient) else float(row.ambient),
+        ambient=method.STANDARD_AMBIENT if not given(row.ambient) else float(row.ambient),
         supply_temperature=supply_temperature,
         cylinder_temperature=supply_temperature
-        if at_rest or _missing(row.metal_temperature)
+        if at_rest or not given(row.metal_temperature)
         else float(row.metal_temperature),
     )
 
 
 def reference_rows(rows: Iterable[Reading]) -> list[Reading]:
     """Used readings of a reference orifice in the cylinder's place."""
-    return [row for row in rows if row.use == "" and not _missing(row.reference)]
+    return [row for row in rows if row.use == "" and given(row.reference)]
 
 
 def checks(program: Program, rows: Iterable[Reading]) -> Iterator[Check]:
@@ -87,7 +82,7 @@ def checks(program: Program, rows: Iterable[Reading]) -> Iterator[Check]:
 
     `rows` are the readings of the stream as `tables.rows.rows_of` gives them.
     """
-    kept = [row for row in rows if row.use == "" and not _missing(row.cylinder) and _missing(row.reference)]
+    kept = [row for row in rows if row.use == "" and given(row.cylinder) and not given(row.reference)]
     states = _states(program, kept)
     testers: dict[str, list[str]] = {}
     for row in kept:
@@ -118,16 +113,16 @@ def _states(program: Program, rows: Iterable[Reading]) -> dict[tuple[str, str], 
 def _check(tester: Tester, rows: Sequence[Reading], at: str, other: bool, *, warm: bool) -> Check:
     first = rows[0]
     assumed = set()
-    if any(_missing(row.ambient) for row in rows):
+    if any(not given(row.ambient) for row in rows):
         assumed.add("ambient-assumed")
     if any(
-        _missing(row.metal_temperature) and (warm if _missing(row.condition) else row.condition == "warm")
+        not given(row.metal_temperature) and (warm if not given(row.condition) else row.condition == "warm")
         for row in rows
     ):
         assumed.add("temperature-assumed")
     shares = []
     for row in rows:
-        told = {path: float(getattr(row, f"to_{path}")) for path in PATHS if not _missing(getattr(row, f"to_{path}"))}
+        told = {path: float(getattr(row, f"to_{path}")) for path in PATHS if given(getattr(row, f"to_{path}"))}
         if told:
             shares.append(told)
     return Check(
@@ -140,11 +135,11 @@ def _check(tester: Tester, rows: Sequence[Reading], at: str, other: bool, *, war
         readings=tuple(row.reading for row in rows),
         airs=tuple(air_of(row, tester) for row in rows),
         percents=tuple(
-            float(row.percent) if _missing(row.pressure) else float(method.percent(row.supply, row.pressure))
+            float(row.percent) if not given(row.pressure) else float(method.percent(row.supply, row.pressure))
             for row in rows
         ),
         shares=tuple(shares),
-        crankcase_flows=tuple(float(row.crankcase_flow) for row in rows if not _missing(row.crankcase_flow)),
+        crankcase_flows=tuple(float(row.crankcase_flow) for row in rows if given(row.crankcase_flow)),
         assumed=frozenset(assumed),
     )
 
@@ -167,8 +162,8 @@ def _condition(program: Program, state: str, row: Reading) -> str:
         apart.append(oil)
     if isinstance(row.condition, str) and state and row.condition != state:
         apart.append(row.condition)
-    if not _missing(row.crank) and row.crank != "tdc":
-        angle = "" if _missing(row.crank_angle) else f":{math.degrees(abs(row.crank_angle)):.0f}-deg"
+    if given(row.crank) and row.crank != "tdc":
+        angle = "" if not given(row.crank_angle) else f":{math.degrees(abs(row.crank_angle)):.0f}-deg"
         apart.append(f"{row.crank}{angle}")
     return ",".join(apart)
 

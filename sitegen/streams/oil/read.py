@@ -17,7 +17,7 @@ from sitegen.streams.oil.samples import RANK, mass_of
 from sitegen.tables.checks import same_again
 from sitegen.tables.columns import parted
 from sitegen.tables.reading import Sheet, read_stream
-from sitegen.tables.rows import rows_of
+from sitegen.tables.rows import given, rows_of
 from sitegen.vocabulary import Problem, Readings
 
 # A laboratory's blank correction may take a report a little below zero: by no more than this [-], from memory.
@@ -153,7 +153,7 @@ def _samples(program: Program, sheet: Sheet) -> None:
     for at, (name, *where) in enumerate(zip(frame["sample"], *(frame[each] for each in place), strict=True)):
         if not sheet.open[at] or not isinstance(name, str):
             continue
-        own = tuple(None if each != each else each for each in where)
+        own = tuple(each if given(each) else None for each in where)
         mask[at] = first.setdefault(name, own) != own
     what = "another sample bears the same id"
     sheet.set_aside(mask, "sample-twice", "sample", what, "an id of its own for each sample")
@@ -215,7 +215,7 @@ def _drained(program: Program, sheet: Sheet) -> None:
 def _when(row: Reading, order: Mapping[str, int]) -> tuple[int, int, float, int]:
     """Order of what was done: by phase, a fill at its beginning, and all else without hours at its end."""
     for hours in (row.hours, row.on_fill):
-        if hours is not None and hours == hours:
+        if given(hours):
             return order[row.phase], 1, float(hours), RANK[row.what]
     return order[row.phase], 0 if row.what == FILL else 2, 0.0, RANK[row.what]
 
@@ -243,7 +243,7 @@ def _thousandfold(program: Program, sheet: Sheet) -> None:
         numbers = frame[name].to_numpy()
         groups: dict[object, list[int]] = {}
         for at, (symbol, value) in enumerate(zip(symbols, frame[name], strict=True)):
-            if value == value and value > 0 and sheet.open[at]:
+            if given(value) and value > 0 and sheet.open[at]:
                 groups.setdefault(symbol, []).append(at)
         for symbol, places in groups.items():
             values = {at: float(numbers[at]) for at in places}

@@ -10,7 +10,7 @@ from sitegen.methods import elements, oil_precision
 from sitegen.methods.oil_ledger import Content, Fill, Move, fills
 from sitegen.program.model import Build, Laboratory, Oil, OilRule, Program
 from sitegen.streams.oil.fields import CONDITION, DRAIN, FILL, FILTER, SAMPLE, TOP_UP, Reading
-from sitegen.tables.rows import Written, rows_of
+from sitegen.tables.rows import given, rows_of
 from sitegen.vocabulary import Refused
 
 if TYPE_CHECKING:
@@ -51,17 +51,13 @@ class Oiling:
 _Place = tuple[float, int, int, int]  # in time: hours, phase, kind, line
 
 
-def _given(value: Written) -> bool:
-    return value == value  # nan alone does not equal itself
-
-
 def oiling(program: Program, build: Build, frame: pd.DataFrame, ended: Mapping[str, float]) -> Oiling:
     """Samples and moves of a build in order. `ended`: phase -> running time at its end [h]."""
     rows = [row for row in rows_of(frame, Reading) if row.use == "" and row.phase in ended]
     order = {phase.id: phase.order for phase in program.phases}
     starts = _starts(program, build, ended)
     filled = [
-        (row.hours / 3600 if _given(row.hours) else starts[row.phase], order[row.phase])
+        (row.hours / 3600 if given(row.hours) else starts[row.phase], order[row.phase])
         for row in rows
         if row.what == FILL
     ]
@@ -86,7 +82,7 @@ def oiling(program: Program, build: Build, frame: pd.DataFrame, ended: Mapping[s
     density = program.definitions.oils[build.oil].density if build.oil in program.definitions.oils else None
     retained: dict[str, list[tuple[float, float]]] = {}
     for key, row in events:
-        if row.what == FILTER and _given(row.metal):
+        if row.what == FILTER and given(row.metal):
             retained.setdefault(str(row.element), []).append((key[0], float(row.metal) * 1e6))
         kind = {FILL: "fill", TOP_UP: "top-up", DRAIN: "drain", FILTER: "sample"}[row.what]
         keyed.append((key, Move(kind, mass_of(row, density), key[0]), row.phase))  # type: ignore[arg-type]
@@ -111,9 +107,9 @@ def _hours(
     order: Mapping[str, int],
 ) -> float:
     """Running time of a row [h]: as entered, counted from its fill, or by its phase."""
-    if _given(row.hours):
+    if given(row.hours):
         return float(row.hours) / 3600
-    if _given(row.on_fill):
+    if given(row.on_fill):
         before = [hours for hours, place in filled if place <= order[row.phase]]
         return (max(before) if before else 0.0) + float(row.on_fill) / 3600
     return starts[row.phase] if row.what == FILL else ended[row.phase]
@@ -121,11 +117,11 @@ def _hours(
 
 def mass_of(row: Reading, density: float | None) -> float:
     """Oil of a row [kg]; 0 where nothing is said."""
-    if _given(row.mass):
+    if given(row.mass):
         return float(row.mass)
-    if not _given(row.volume):
+    if not given(row.volume):
         return 0.0
-    return float(row.volume) * float(row.density if _given(row.density) else density or 0.0)
+    return float(row.volume) * float(row.density if given(row.density) else density or 0.0)
 
 
 def _sample(program: Program, name: str, rows: Sequence[Reading], hours: float) -> Sample:
@@ -135,11 +131,11 @@ def _sample(program: Program, name: str, rows: Sequence[Reading], hours: float) 
         cells = [(row.element, row.concentration, row.concentration_mark)] if isinstance(row.element, str) else []
         cells += [(symbol, getattr(row, symbol), getattr(row, f"{symbol}_mark")) for symbol in elements.ALL]
         for symbol, value, mark in cells:
-            if _given(value) or (isinstance(mark, str) and mark):
-                known = float(value) * MG_KG if _given(value) else None
+            if given(value) or (isinstance(mark, str) and mark):
+                known = float(value) * MG_KG if given(value) else None
                 reported[symbol] = (known, mark if isinstance(mark, str) else "")
         for what in CONDITION:
-            if _given(getattr(row, what)):
+            if given(getattr(row, what)):
                 condition[what] = float(getattr(row, what))
     first = rows[0]
     density = None
@@ -150,7 +146,7 @@ def _sample(program: Program, name: str, rows: Sequence[Reading], hours: float) 
         hours=hours,
         at="",
         laboratory=laboratory,
-        batch=str(first.batch) if _given(first.batch) else "",
+        batch=str(first.batch) if given(first.batch) else "",
         reported=reported,
         condition=condition,
         flags=frozenset(drawn(program.oil, first)),
@@ -160,12 +156,12 @@ def _sample(program: Program, name: str, rows: Sequence[Reading], hours: float) 
 
 def drawn(rule: OilRule, row: Reading) -> Iterable[str]:
     """How a sample departs from the protocol, as flags."""
-    if rule.minutes is not None and _given(row.since_shutdown):
+    if rule.minutes is not None and given(row.since_shutdown):
         if row.since_shutdown > rule.minutes[1]:
             yield "drawn-late"
         if row.since_shutdown < rule.minutes[0]:
             yield "drawn-early"
-    if rule.draw_point and _given(row.draw_point) and row.draw_point != rule.draw_point:
+    if rule.draw_point and given(row.draw_point) and row.draw_point != rule.draw_point:
         yield "drawn-elsewhere"
 
 

@@ -177,14 +177,13 @@ def _consumption(
     place = 0
     order = list(ended)
     for fill in fills:
-        begin = found.phases[place]
         place += len(fill.moves)
         end = found.phases[place - 1]
         key = build.key(phase=end)
         if fill.lost is None or fill.hours <= 0:
             yield refused(CONSUMPTION.id, key, Refused("not-drained"))
             continue
-        for measure, by in ((CONSUMPTION, fill.hours), (SPECIFIC, _energy(energy, order, ended, fill, begin, end))):
+        for measure, by in ((CONSUMPTION, fill.hours), (SPECIFIC, _energy(energy, order, ended, fill, end))):
             if by is None or by <= 0:
                 continue
             value, se = 1e3 * fill.lost / by, 1e3 * fill.lost_se / by
@@ -204,7 +203,6 @@ def _energy(
     order: Sequence[str],
     ended: Mapping[str, float],
     fill: Fill,
-    begin: str,
     end: str,
 ) -> float | None:
     """Brake energy delivered on a fill [kWh]; None where it did not live from the end of a phase to that of another."""
@@ -213,7 +211,6 @@ def _energy(
     if end not in energy or abs(ended[end] - closed) > 1e-6 or not any(abs(opened - each) < 1e-6 for each in starts):
         return None
     before = [phase for phase in order if ended[phase] <= opened + 1e-6]
-    del begin
     if before and before[-1] not in energy:
         return None
     return energy[end] - (energy[before[-1]] if before and opened > 0 else 0.0)

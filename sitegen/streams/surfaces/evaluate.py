@@ -59,16 +59,16 @@ class Rate:
     gas_share: float
 
 
-def _given(value: float) -> float | None:
+def _number(value: float) -> float | None:
     return None if math.isnan(value) else value
 
 
 def evaluation_of(row: Reading) -> float | None:
     """Evaluation length [m] of a row of the index; None without a cutoff."""
-    cutoff = _given(row.cutoff)
+    cutoff = _number(row.cutoff)
     if cutoff is None:
         return None
-    return _given(row.evaluation) or CUTOFFS * cutoff
+    return _number(row.evaluation) or CUTOFFS * cutoff
 
 
 def filter_of(row: Reading) -> str:
@@ -81,11 +81,11 @@ def bore(trace: Trace, row: Reading) -> Evaluated:
 
     Raises Refused "cutoff-missing", "trace-short" and what `profile.even` raises.
     """
-    cutoff, length = _given(row.cutoff), evaluation_of(row)
+    cutoff, length = _number(row.cutoff), evaluation_of(row)
     if cutoff is None or length is None:
         raise Refused("cutoff-missing")
     whole = profile.even(trace.x, trace.z)
-    begin = _given(row.swept_from) or 0.0
+    begin = _number(row.swept_from) or 0.0
     part = whole.x - whole.x[0] >= begin - whole.step / 2
     z, x = whole.z[part], whole.x[part]
     count = round(length / whole.step)
@@ -115,7 +115,7 @@ def bore(trace: Trace, row: Reading) -> Evaluated:
 
 def _stated(trace: Trace, row: Reading, plain: Floats, sections: int, values: Mapping[str, float]) -> dict[str, float]:
     """Stated over computed, for what file or index state: Ra, Rz by the plain Gaussian, the Rk family by ours."""
-    named = {name: _given(getattr(row, f"stated_{name}")) for name in ("ra", "rz", "rk", "rpk", "rvk")}
+    named = {name: _number(getattr(row, f"stated_{name}")) for name in ("ra", "rz", "rk", "rpk", "rvk")}
     named = {name: trace.stated.get(name) if value is None else value for name, value in named.items()}
     own = roughness.heights(plain, sections)
     computed = {"ra": own.ra, "rz": own.rz} | {name: 1e-6 * values[name] for name in ("rk", "rpk", "rvk")}
@@ -155,7 +155,7 @@ def levelled(trace: Trace, row: Reading) -> tuple[Floats, Floats]:
     """Places from zero and heights [m] of a trace, its line taken off; that of the unswept band where there is one."""
     whole = profile.even(trace.x, trace.z)
     x = whole.x - whole.x[0]
-    datum = _given(row.unswept_to)
+    datum = _number(row.unswept_to)
     own = x <= datum if datum else np.ones(len(x), dtype=bool)
     slope = np.polyfit(x, whole.z, 1)[0]
     flat = whole.z - slope * x
@@ -164,7 +164,7 @@ def levelled(trace: Trace, row: Reading) -> tuple[Floats, Floats]:
 
 def face(before: Trace, after: Trace, row: Reading) -> Face:
     """Wear of one section of a ring face; raises Refused "flank-missing" and as `ring_face.section`."""
-    flank = _given(row.flank)
+    flank = _number(row.flank)
     if flank is None:
         raise Refused("flank-missing")
     one, other = profile.even(before.x, before.z), profile.even(after.x, after.z)

@@ -18,7 +18,7 @@ from sitegen.streams.surfaces.naming import is_proposed
 from sitegen.tables.blocked import Blocked
 from sitegen.tables.checks import in_force, same_again
 from sitegen.tables.reading import Sheet, read_stream
-from sitegen.tables.rows import Written, rows_of
+from sitegen.tables.rows import Written, given, rows_of
 from sitegen.traces.reading import Layout, Trace, read_trace
 from sitegen.vocabulary import Problem, Readings
 
@@ -170,7 +170,7 @@ def _is_proposed(sheet: Sheet, at: int, name: str) -> bool:
     columns = ["engine", "phase", "cylinder", "part", "side", "height", "angle", "repeat"]
     engine, phase, cylinder, part, side, height, angle, repeat = sheet.frame[columns].iloc[at].tolist()
     place = f"{side} {height}" if part == "bore" else f"{math.degrees(angle):.0f}"
-    number = "" if repeat != repeat else f"{repeat:.0f}"
+    number = f"{repeat:.0f}" if given(repeat) else ""
     return is_proposed(name, str(engine), str(phase), int(cylinder), str(part), place, number)
 
 

@@ -17,7 +17,7 @@ from sitegen.methods.ring_face import Bounded, mean_of
 from sitegen.program.model import Build, Program
 from sitegen.streams.surfaces import evaluate, measures
 from sitegen.streams.surfaces.fields import RINGS, Reading
-from sitegen.tables.rows import rows_of
+from sitegen.tables.rows import given, rows_of
 from sitegen.traces.reading import Trace
 from sitegen.vocabulary import Book, Key, Measure, Readings, Refused, Result, Series, Value, refused
 
@@ -169,7 +169,7 @@ def _stated(key: Key, evaluated: Sequence[evaluate.Evaluated]) -> Iterator[Value
 
 def _step(key: Key, before: Sequence[Traced], after: Sequence[Traced]) -> Iterator[Value]:
     """Wear from the step at a reversal, where the traces cross its edge."""
-    if not any(each.row.unswept_to == each.row.unswept_to for each in after):
+    if not any(given(each.row.unswept_to) for each in after):
         return
     measure = measures.WEAR_STEP
     try:
@@ -185,7 +185,7 @@ def _steps(traced: Sequence[Traced]) -> list[float]:
     return [
         evaluate.step(each.trace, float(each.row.unswept_to), float(each.row.swept_from))
         for each in traced
-        if each.row.unswept_to == each.row.unswept_to and each.row.swept_from == each.row.swept_from
+        if given(each.row.unswept_to) and given(each.row.swept_from)
     ]
 
 

@@ -1,0 +1,60 @@
+"""Kinds of record that the format of a program file describes, whether or not this version has their streams.
+
+What a stream is in the program file stands in its schema, which stays where the stream is taken out: so what a file
+says of it is told from a name that was written wrong.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+from sitegen import places
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One kind of record, as `schemas/` describes it."""
+
+    name: str
+    title: str  # "oil records"
+    fields: tuple[str, ...]  # of its tables; none of a log, which has channels
+    measures: frozenset[str]  # what stands before the first dot of the ids of its measures
+    keys: tuple[str, ...]  # of the program file, that are there for it alone
+
+
+def _content(name: str) -> Any:
+    return json.loads((places.schemas() / f"{name}.schema.json").read_text(encoding="utf-8"))
+
+
+@cache
+def kinds() -> Mapping[str, Kind]:
+    """Every kind of record of the format by its name, as listed under `records`."""
+    made = {}
+    for name, entry in _content("program")["properties"]["records"]["properties"].items():
+        rule = _content(name)
+        fields = rule["properties"].get("columns", {}).get("properties", {})
+        made[name] = Kind(
+            name,
+            entry["title"],
+            tuple(fields),
+            frozenset(rule.get("measures", ())),
+            tuple(rule.get("program_keys", ())),
+        )
+    return made
+
+
+def absent(streams: Collection[str]) -> dict[str, Kind]:
+    """Those that none of these streams reads."""
+    return {name: kind for name, kind in kinds().items() if name not in streams}
+
+
+def of_absent(measure: str, streams: Collection[str]) -> bool:
+    """Whether a measure that no stream gives is one of a stream that is not among these.
+
+    Only what stands before the first dot is compared: the rest of the name went with the stream.
+    """
+    return any(measure.partition(".")[0] in kind.measures for kind in absent(streams).values())
