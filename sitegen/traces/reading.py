@@ -29,6 +29,7 @@ MOST_ABOVE = 400  # lines above the points that are looked at
 _SEPARATORS = (";", "\t", ",", " ")
 _BLANKS = re.compile(r"[ \t]+")  # not the hard space, which keeps a header and its unit together
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
+_DIGITS = re.compile(r"[0-9]+")
 _UNIT = re.compile(r"\[([^\]]*)\]|\(([^)]*)\)|\bin\s+(\S+)$|\s(\S+)$")
 _SPELT = {"micrometer": "um", "micrometre": "um", "micron": "um", "millimeter": "mm", "millimetre": "mm",
           "nanometer": "nm", "nanometre": "nm"}  # fmt: skip
@@ -141,18 +142,19 @@ def _trace(content: object, file: str, how: Layout) -> Trace:
 def _block(lines: Sequence[str], file: str) -> tuple[str, str, int]:
     """Separator, decimal mark and the position of the first row of the block of numbers."""
     best: tuple[int, str, str, int] = (0, "", ".", 0)  # the longest run of rows alike, more columns before fewer
+    # Whether a line is a row does not hang on its digits, and most rows of a file are alike but for them.
+    shapes = [(at, _DIGITS.sub("0", line)) for at, line in enumerate(lines[:MOST_ABOVE]) if line.strip(" \t,;")]
     for separator in _SEPARATORS:
         for decimal in (".", ",") if separator != "," else (".",):
+            widths = {shape: _width(shape, separator, decimal) for shape in {shape for _, shape in shapes}}
             run, begin, width = 0, 0, 0
-            for at, line in enumerate(lines[:MOST_ABOVE]):
-                if not line.strip(" \t,;"):
-                    continue
-                cells = _cells(line, separator)
-                if not _is_row(cells, decimal):
+            for at, shape in shapes:
+                own = widths[shape]
+                if not own:
                     run = 0
                     continue
-                if run == 0 or len(cells) != width:
-                    run, begin, width = 0, at, len(cells)
+                if run == 0 or own != width:
+                    run, begin, width = 0, at, own
                 run += 1
                 score = run * (1 + min(width, 3))
                 if score > best[0]:
@@ -165,10 +167,12 @@ def _block(lines: Sequence[str], file: str) -> tuple[str, str, int]:
     return best[1], best[2], best[3]
 
 
-def _is_row(cells: Sequence[str], decimal: str) -> bool:
-    """Numbers, and marks of overflow between them."""
+def _width(line: str, separator: str, decimal: str) -> int:
+    """How many cells a row of numbers has, marks of overflow between them; 0: it is none."""
+    cells = _cells(line, separator)
     known = [_number(cell, decimal) is not None for cell in cells]
-    return any(known) and all(number or set(cell) <= set("*#-. ") for number, cell in zip(known, cells, strict=True))
+    alike = any(known) and all(number or set(cell) <= set("*#-. ") for number, cell in zip(known, cells, strict=True))
+    return len(cells) if alike else 0
 
 
 def _cells(line: str, separator: str) -> list[str]:

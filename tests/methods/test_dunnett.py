@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from decimal import Decimal, localcontext
 
 import numpy as np
 import pytest
 from scipy import stats
 
-from sitegen.methods.dunnett import critical, p_value
+from sitegen.methods.dunnett import critical, legendre_nodes, p_value
 
 HALF = math.sqrt(0.5)  # as many builds of every candidate as of the reference
 
@@ -157,3 +158,61 @@ def test_simulated_programs(builds: tuple[int, int, int]) -> None:
     cut = critical([math.sqrt(n / (n + ref)) for n in others], df)
     assert 0.044 < (t > cut).any(axis=0).mean() < 0.056
     assert 0.075 < (t > critical([0.0], df)).any(axis=0).mean() < 0.1
+
+
+@pytest.mark.parametrize(
+    ("count", "node", "weight"),
+    [
+        # M. Abramowitz and I. A. Stegun, Handbook of Mathematical Functions (1964), table 25.4, to 15 decimals
+        (2, 0.577350269189626, 1.0),
+        (3, 0.0, 0.888888888888889),
+        (3, 0.774596669241483, 0.555555555555556),
+        (5, 0.0, 0.568888888888889),
+        (5, 0.538469310105683, 0.478628670499366),
+        (5, 0.906179845938664, 0.236926885056189),
+        (10, 0.148874338981631, 0.295524224714753),
+        (10, 0.973906528517172, 0.066671344308688),
+        (20, 0.076526521133497, 0.152753387130726),
+        (20, 0.993128599185095, 0.017614007139152),
+        (96, 0.016276744849603, 0.032550614492363),
+        (96, 0.999689503883231, 0.000796792065552),
+    ],
+)
+def test_tabulated_legendre_nodes(count: int, node: float, weight: float) -> None:
+    nodes, weights = legendre_nodes(count)
+    at = int(np.argmin(np.abs(nodes - node)))
+    assert (nodes[at], nodes[count - 1 - at]) == (pytest.approx(node, abs=6e-16), pytest.approx(-node, abs=6e-16))
+    assert (weights[at], weights[count - 1 - at]) == (pytest.approx(weight, abs=6e-16),) * 2
+
+
+@pytest.mark.parametrize("count", [*range(1, 12), 33, 64, 96, 300])
+def test_legendre_nodes_are_exact_for_polynomials(count: int) -> None:
+    """The mean of x^m over [-1, 1] for every even power a rule of so many nodes must have right; not for the next."""
+    nodes, weights = legendre_nodes(count)
+    assert np.all(np.diff(nodes) > 0)
+    assert np.array_equal(nodes, -nodes[::-1])
+    for power in range(0, 2 * count, 2):
+        assert weights @ nodes**power == pytest.approx(2 / (power + 1), abs=2e-15)
+    if count < 12:
+        assert abs(weights @ nodes ** (2 * count) - 2 / (2 * count + 1)) > 1e-8
+
+
+@pytest.mark.parametrize("count", [2, 7, 64, 300])
+def test_legendre_nodes_in_fifty_digits(count: int) -> None:
+    """Bonnet's recurrence in decimal arithmetic; and numpy's rule, whose weights next to 1 are the less exact."""
+    nodes, weights = legendre_nodes(count)
+    with localcontext() as digits:
+        digits.prec = 50
+        for node, weight in zip(nodes[count // 2 :], weights[count // 2 :], strict=True):
+            x = Decimal(float(node))
+            for _ in range(3):
+                before, value = Decimal(1), x
+                for k in range(1, count):
+                    before, value = value, ((2 * k + 1) * x * value - k * before) / (k + 1)
+                slope = count * (before - x * value) / (1 - x * x)
+                x -= value / slope
+            assert abs(Decimal(float(node)) - x) < Decimal("1.2e-16")
+            assert abs(Decimal(float(weight)) * (1 - x * x) * slope**2 / 2 - 1) < Decimal("2e-14")
+    other_nodes, other_weights = np.polynomial.legendre.leggauss(count)
+    assert np.abs(nodes - other_nodes).max() < 1e-15
+    assert np.abs(weights - other_weights).max() < (5e-15 if count < 100 else 1e-14)

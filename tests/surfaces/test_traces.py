@@ -10,10 +10,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from sitegen.tables.blocked import Blocked
+from sitegen.traces import reading
 from sitegen.traces.reading import Layout, read_trace, trace_of
 
 FILES = Path(__file__).parent / "files"
@@ -108,6 +109,29 @@ def test_what_cannot_be_trusted_is_told_with_its_line() -> None:
     assert told("a [um];b [um];c [um];d [um]\n1;2;3;4\n2;3;4;5\n3;4;5;6\n")[0] == "trace-columns-unclear"
     assert told("x [um];z [um]\n1;2\n1;3\n1;4\n")[0] == "trace-no-length"
     assert told("x [um];z [um]\n1;2\n2;3\n3;4\n" + "lost;lost\n" * 5)[0] == "trace-not-numbers"
+
+
+LINES = st.lists(st.sampled_from([*"05;,\t .-+eE*#x\xa0", "23", "1e5", "٣", "²", "−", "nan"]), max_size=14).map("".join)
+
+
+@given(LINES, st.sampled_from("; \t,"), st.sampled_from(".,"))
+@example("−1;2.5", ";", ".")
+@example("٣;2", ";", ".")
+@example("1\xa02 3", " ", ".")
+def test_whether_a_line_is_a_row_does_not_hang_on_its_digits(line: str, separator: str, decimal: str) -> None:
+    """What is remembered of a line by its shape is what the line itself gives."""
+    width = reading._width(line, separator, decimal)
+    for digit in ("0", "7", "123456"):
+        assert reading._width(reading._DIGITS.sub(digit, line), separator, decimal) == width
+
+
+def test_rows_of_many_shapes_are_one_block() -> None:
+    """Signs, exponents and lengths differ from row to row; the block begins where the width of rows changes."""
+    rows = ["0;1", "-12.5;3e-2", "+7.;.5", "20;-1E+1", "21;***", "22;3"]
+    found = trace_of("\n".join(["sample 4", "1;2;3", "x [um];z [um]", *rows]).encode(), "p", Layout())
+    assert found.x == pytest.approx(1e-6 * np.array([0, -12.5, 7, 20, 21, 22]))
+    assert found.z[:4] == pytest.approx(1e-6 * np.array([1, 0.03, 0.5, -10]))
+    assert found.invalid == 1
 
 
 @given(st.binary(max_size=600))
