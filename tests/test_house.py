@@ -12,6 +12,7 @@ from typing import get_type_hints
 
 import pytest
 from house import ROOT
+from lowest import lowest
 
 from sitegen import registry
 from sitegen.cli import _parser
@@ -191,6 +192,25 @@ def test_every_dependency_has_its_reason() -> None:
             continue
         assert name in DEVELOPERS.lower(), name
         assert not re.search(r"[<~]|==", requirement), f"{requirement}: lower bounds only"
+
+
+def test_every_dependency_states_its_lower_bound() -> None:
+    """What DEVELOPERS.md says of the lowest versions rests on it: a bound each, the same wherever it is stated."""
+    import tomllib
+
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    constraints = lowest(project)
+    assert {line.partition("==")[0] for line in constraints} >= {"numpy", "pandas", "pyarrow", "pytest"}
+    assert "python tests/lowest.py" in DEVELOPERS
+    extras = project["optional-dependencies"]
+    for wrong, said in (
+        ("numpy", "numpy: a lower bound"),
+        ("numpy>=2.0,<3", "numpy>=2.0,<3: a lower bound"),
+        ("numpy~=2.0", "numpy~=2.0: a lower bound"),
+        ("pyarrow>=16.0", "16.0 elsewhere"),
+    ):
+        with pytest.raises(ValueError, match=re.escape(said)):
+            lowest({"dependencies": [*project["dependencies"], wrong], "optional-dependencies": extras})
 
 
 def test_what_the_readme_says_in_commands_is_what_runs() -> None:

@@ -15,6 +15,7 @@ from sitegen.program.model import LogSource, RecordSource
 from sitegen.tables.blocked import Blocked, refusal
 from sitegen.tables.decode import taken
 from sitegen.tables.kinds import PACKED_LIMIT
+from sitegen.tables.parquet import pyarrow_for
 from sitegen.tables.table import plain
 
 if TYPE_CHECKING:
@@ -102,18 +103,7 @@ class _Rows:
 
 def read_parquet(path: Path, file: str, source: LogSource, take: Take) -> str:
     """Every row of a Parquet file in blocks, in order, with the layout. Raises `Blocked`; see `read_workbook`."""
-    try:
-        import pyarrow as pa
-        import pyarrow.parquet as pq
-    except ImportError:
-        raise refusal(
-            file,
-            0,
-            "parquet-not-installed",
-            "reading Parquet needs the package pyarrow, which is not installed",
-            "the optional extra `parquet`",
-            "run: pip install 'sitegen[parquet]'",
-        ) from None
+    pa, pq = pyarrow_for(file)
     if taken(path, file, lambda stream: stream.read(4), 1 << 62) != b"PAR1":
         raise _misnamed(file, "a Parquet file", ".parquet")
     try:

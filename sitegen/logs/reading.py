@@ -501,9 +501,12 @@ class _Reader:
 
 
 def _has_arrow() -> bool:
-    from importlib.util import find_spec
-
-    return find_spec("pyarrow") is not None
+    """Whether the reader of pyarrow can be loaded: it is optional, and one that fails to load is as good as none."""
+    try:
+        import pyarrow.csv  # noqa: F401
+    except Exception:  # a compiled package fails to load in ways of its own
+        return False
+    return True
 
 
 def _alike(count: int, noun: str) -> str:

@@ -19,23 +19,34 @@ if TYPE_CHECKING:
 UNPACKED_LIMIT = 1 << 29  # bytes of all columns together, as the file states them
 
 
-def read_parquet(data: bytes, file: str) -> Grid:
-    """Rows of a Parquet file, counted from 1, below the names of its columns.
-
-    Raises `Blocked` where the file is broken, too large or nested, or where pyarrow is not installed.
-    """
+def pyarrow_for(file: str) -> tuple[Any, Any]:
+    """pyarrow and its part for Parquet. Raises `Blocked`, told of the file, where they are not installed or broken."""
     try:
         import pyarrow as pa
         import pyarrow.parquet as pq
-    except ImportError:
-        raise refusal(
-            file,
-            0,
-            code="parquet-not-installed",
-            what="reading Parquet needs the package pyarrow, which is not installed",
-            expected="the optional extra `parquet`",
-            next_step="run: pip install 'sitegen[parquet]'",
-        ) from None
+    except ModuleNotFoundError:
+        code, what, option = "parquet-not-installed", "which is not installed", ""
+    except Exception as fault:  # a compiled package fails to load in ways of its own
+        said = shown(str(fault).partition(chr(10))[0], 200)
+        code, what, option = "parquet-not-loaded", f"which cannot be loaded: {said}", "--upgrade "
+    else:
+        return pa, pq
+    raise refusal(
+        file,
+        0,
+        code=code,
+        what=f"reading Parquet needs the package pyarrow, {what}",
+        expected="the optional extra `parquet`",
+        next_step=f"run: pip install {option}'sitegen[parquet]'",
+    )
+
+
+def read_parquet(data: bytes, file: str) -> Grid:
+    """Rows of a Parquet file, counted from 1, below the names of its columns.
+
+    Raises `Blocked` where the file is broken, too large or nested, or where pyarrow is not there.
+    """
+    pa, pq = pyarrow_for(file)
     try:
         opened = pq.ParquetFile(pa.BufferReader(data), thrift_string_size_limit=1 << 24)
         _small_enough(opened.metadata, file)

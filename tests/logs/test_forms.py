@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import io
 import math
+import sys
 import zipfile
 from dataclasses import astuple
 from pathlib import Path
@@ -105,7 +106,11 @@ def test_workbook_header_elsewhere(folder: Folder) -> None:
     assert told(found)[0].startswith("pump/run.xlsx:1: this is not the row of headers: that is row 2.")
 
 
-@pytest.mark.parametrize("data", [b"Time,n\n0,900\n", b"PK\x03\x04", workbook(("Time", "n"))[:-900]])
+@pytest.mark.parametrize(
+    "data",
+    [b"Time,n\n0,900\n", b"PK\x03\x04", workbook(("Time", "n"))[:-900]],
+    ids=["text", "head", "cut"],  # the archive holds the time of day, which processes of one test run differ in
+)
 def test_broken_workbooks(folder: Folder, data: bytes) -> None:
     found = folder.read(data, name="run.xlsx")
     assert codes(found) in (["name-and-content"], ["workbook-broken"])
@@ -147,11 +152,28 @@ def test_broken_parquet(folder: Folder) -> None:
 
 
 def test_parquet_is_an_extra(folder: Folder, monkeypatch: pytest.MonkeyPatch) -> None:
-    import sys
-
     data = parquet(folder.path, Time=[0.0], n=[900.0])
     monkeypatch.setitem(sys.modules, "pyarrow", None)
     assert codes(folder.read(data, name="run.parquet")) == ["parquet-not-installed"]
+
+
+def test_a_pyarrow_that_fails_to_load_is_told(folder: Folder, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As one built for another numpy does. Logs as text, which it would only read faster, are read without it."""
+    data = parquet(folder.path, Time=[0.0], n=[900.0])
+    text = "Time,n\n0,900\n1,901\n2,902\n"
+    well = folder.read(text)
+    for name in [each for each in sys.modules if each.partition(".")[0] == "pyarrow"]:
+        monkeypatch.delitem(sys.modules, name)
+    (folder.path / "broken" / "pyarrow").mkdir(parents=True)
+    (folder.path / "broken" / "pyarrow" / "__init__.py").write_text('raise ImportError("pyarrow requires NumPy 2.0")\n')
+    monkeypatch.syspath_prepend(folder.path / "broken")
+    assert told(folder.read(data, name="run.parquet")) == [
+        "pump/run.parquet: reading Parquet needs the package pyarrow, which cannot be loaded: pyarrow requires NumPy "
+        "2.0. Expected the optional extra `parquet`. Next: run: pip install --upgrade 'sitegen[parquet]'."
+    ]
+    found = folder.read(text)
+    assert found.problems == ()
+    pd.testing.assert_frame_equal(found.bins, well.bins)
 
 
 def test_archive_that_unpacks_too_large(folder: Folder, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -16,6 +16,7 @@ import zipfile
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import openpyxl
 import pyarrow as pa
 import pytest
@@ -640,7 +641,7 @@ def columns_of(**more: pa.Array) -> bytes:
         (pa.array(["a\nb", None]).dictionary_encode(), ["a b", None]),
         (pa.array([7, None], pa.uint8()), ["7", None]),
         (pa.array([7.0, 0.1]), ["7", "0.1"]),
-        (pa.array([0.5, None], pa.float16()), ["0.5", None]),
+        (pa.array([np.float16(0.5), None], pa.float16()), ["0.5", None]),
         (pa.array(["1.50", None]).cast(pa.decimal128(6, 2)), ["1.50", None]),
         (pa.array([True, False]), ["yes", "no"]),
         (pa.array([dt.date(2026, 5, 14), None]), ["2026-05-14", None]),
