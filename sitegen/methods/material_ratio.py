@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +16,9 @@ Floats = NDArray[np.float64]
 WINDOW = 40.0  # %, of the curve
 _REACH = 2.5  # standard deviations of the probability scale that are used on either side
 _BENT = 0.05  # of them, beyond which a point is taken to lie off the curve
+_LEAST = 1e-12  # share that is told from none and from all
+_BESIDE = 1e-2  # of the four numbers of a fit, whose unit is the scatter of the plateaus: no step may be longer
+_SETTLED = 1e-10
 
 
 @dataclass(frozen=True)
@@ -139,20 +143,61 @@ def probability(heights: Floats) -> Probability:
     h = np.interp(100 * ndtr(s), known.ratio, known.height)
     begin = _two_lines(s, h)
     unit = begin[0]
+    y = h / unit
 
-    def distances(at: Floats) -> Floats:
-        plateau, valley = (ndtr((place - h / unit) / math.exp(log)) for place, log in (at[:2], at[2:]))
-        return np.asarray(ndtri(np.clip(plateau * valley, 1e-12, 1 - 1e-12)) - s)
+    def distances(at: Floats) -> tuple[Floats, Floats]:
+        """Of the points from the curve along the scale, (points,), and how they go with its four numbers."""
+        z = [(place - y) / math.exp(log) for place, log in (at[:2], at[2:])]
+        plateau, valley = (ndtr(each) for each in z)
+        share = plateau * valley
+        reached = ndtri(np.clip(share, _LEAST, 1 - _LEAST))
+        inside = (share > _LEAST) & (share < 1 - _LEAST)
+        # d reached = d share / density there: both densities as one exponential
+        first, second = (np.where(inside, np.exp((reached**2 - each**2) / 2), 0.0) for each in z)
+        first, second = valley * first, plateau * second
+        each = (first / math.exp(at[1]), -z[0] * first, second / math.exp(at[3]), -z[1] * second)
+        return reached - s, np.stack(each, axis=1)
+
+    def off(at: Floats) -> Floats:
+        return distances(at)[0]
+
+    def slopes(at: Floats) -> Floats:
+        return distances(at)[1]
 
     found = least_squares(
-        distances,
+        off,
         [begin[2] / unit, 0.0, begin[3] / unit, math.log(begin[1] / unit)],
+        slopes,
         loss="soft_l1", f_scale=_BENT, xtol=1e-12, ftol=1e-12, gtol=1e-12, max_nfev=200,
     )  # fmt: skip
-    p, rpq, v, rvq = found.x[0], math.exp(found.x[1]), found.x[2], math.exp(found.x[3])
+    best = _settled(distances, found.x)
+    p, rpq, v, rvq = best[0], math.exp(best[1]), best[2], math.exp(best[3])
     if rvq <= rpq:
         raise Refused("no-two-lines")
     return Probability(rpq * unit, rvq * unit, 100 * float(ndtr((v - p) / (rvq - rpq))))
+
+
+def _settled(distances: Callable[[Floats], tuple[Floats, Floats]], at: Floats) -> Floats:
+    """The least squares next to `at`, to rounding: a search stops where the sum, flat at its least, falls no more.
+
+    What is sought is where the slope of the sum is nought, which is not flat; by Gauss and Newton, with the loss's own
+    bend. Returns `at` where that does not settle beside it.
+    """
+    now, last = at, math.inf
+    for _ in range(100):
+        off, slopes = distances(now)
+        bent = 1 + (off / _BENT) ** 2
+        slope = (slopes * (off / np.sqrt(bent))[:, None]).sum(axis=0)
+        bend = (slopes[:, :, None] * slopes[:, None, :] / bent[:, None, None] ** 1.5).sum(axis=0)
+        try:
+            step = np.linalg.solve(bend, slope)
+        except np.linalg.LinAlgError:  # one of the four numbers moves nothing
+            break
+        size = float(np.max(np.abs(step)))
+        if size > _BESIDE or not size < last:
+            break
+        now, last = now - step, size
+    return now if last < _SETTLED else at
 
 
 def _two_lines(s: Floats, h: Floats) -> tuple[float, float, float, float]:

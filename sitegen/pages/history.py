@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -65,22 +66,20 @@ def _panel(view: View, coating: str, each: History, programs: dict[str, Program]
         y = len(each.points)
         lines.append({"y": y, "label": "next build", "under": "95 % prediction"})
         tip = f"next build: {words.with_unit(words.span(each.low, each.high), unit)}"
-        means.append(
-            {
-                "y": y,
-                "value": each.mean,
-                "low": each.low,
-                "high": each.high,
-                "coating": coating,
-                "open": True,
-                "tip": tip,
-            }
-        )
+        value, low, high = _drawn(each.mean, each.low, each.high)
+        means.append({"y": y, "value": value, "low": low, "high": high, "coating": coating, "open": True, "tip": tip})
     phase = _phase(each, programs)
     note = ", ".join(part for part in (phase, "" if unit == "1" else unit) if part)
     return Panel(
         _title(view, each), {"lines": lines, "dots": [], "means": means, "limits": []}, coating=coating, note=note
     )
+
+
+def _drawn(mean: float, low: float, high: float) -> tuple[float, float, float]:
+    """The three, cut well below what can be seen: quantiles of one library and another differ in last digits."""
+    half = min(mean - low, high - mean)
+    at = 3 - math.floor(math.log10(half)) if half > 0 else 15
+    return round(mean, at), round(low, at), round(high, at)
 
 
 def _row(view: View, each: History, point: Point, programs: dict[str, Program]) -> Row:

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import math
 from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from sitegen.logs.join import Log
 from sitegen.streams.runlog.sections import _thinned
 
 
-def log_of(value: np.ndarray, width: float = 2.0) -> SimpleNamespace:
+def log_of(value: np.ndarray, width: float = 2.0) -> Log:
     spread = np.abs(np.sin(np.arange(len(value))))
     bins = {
         "t": width * np.arange(len(value)),
@@ -20,7 +22,7 @@ def log_of(value: np.ndarray, width: float = 2.0) -> SimpleNamespace:
         "speed.low": value - spread,
         "speed.high": value + spread,
     }
-    return SimpleNamespace(bins=pd.DataFrame(bins), width=width)
+    return cast(Log, SimpleNamespace(bins=pd.DataFrame(bins), width=width))
 
 
 @pytest.mark.parametrize("count", [1, 2, 39, 40, 41, 79, 80, 1000, 1039])

@@ -6,6 +6,7 @@ Sources beside the checks. Those marked exact follow from the definition and nee
 from __future__ import annotations
 
 import math
+from dataclasses import astuple
 
 import numpy as np
 import pytest
@@ -182,6 +183,18 @@ def test_probability_parameters_of_short_profiles_are_right_on_average() -> None
     found = [material_ratio.probability(two_processes(random, 500, 0.05, 1.5, 1.26)) for _ in range(60)]
     assert np.median([each.rpq for each in found]) == pytest.approx(0.05, rel=0.04)
     assert np.median([each.rvq for each in found]) == pytest.approx(1.5, rel=0.08)
+
+
+@pytest.mark.parametrize(("sigma", "rougher", "share"), [(0.25, 1.5, 0.8), (0.05, 1.5, 0.8), (0.05, 1.0, 0.9)])
+def test_probability_parameters_hang_on_no_last_digit(sigma: float, rougher: float, share: float) -> None:
+    """Processors differ in last digits: what is found is the least itself, not where a search for it stopped."""
+    random = np.random.default_rng(10)
+    for count in (500, 2000, 20_000):
+        z = two_processes(random, count, sigma, rougher, float(stats.norm.ppf(share)) * rougher)
+        found = astuple(material_ratio.probability(z))
+        for _ in range(4):
+            nudged = z * (1 + 1e-15 * random.standard_normal(count))
+            assert astuple(material_ratio.probability(nudged)) == pytest.approx(found, rel=1e-10, abs=0)
 
 
 def test_two_straight_lines_are_found_nearly() -> None:

@@ -498,6 +498,10 @@ def test_a_history_tells_where_the_next_build_may_lie() -> None:
     (panel,) = figure.panels
     assert [entry["label"] for entry in panel.data["lines"]] == ["B2", "B4", "next build"]
     assert [entry["open"] for entry in panel.data["means"]] == [False, False, True]
+    # by hand: 0.2 and 0.24 in logarithms, t on 1 degree of freedom 12.706, sqrt(1 + 1/2); cut at the half-width / 1000
+    drawn = [float(panel.data["means"][-1][end] or 0) for end in ("value", "low", "high")]
+    assert drawn == pytest.approx([0.2191, 0.0295, 1.6291], abs=2e-4)
+    assert drawn == [round(each, 4) for each in drawn]
     assert figure.table is not None
     assert [cell.text for cell in figure.table.rows[0].cells][1:5] == ["Probe", "B2", f"0.200{NBSP}mm²", "4"]
 
