@@ -70,7 +70,7 @@ def question(folder: Path, site: Path, theme: Path | None) -> Question | None:
     except OSError:
         return None
     digest.update("\n".join(_libraries()).encode())
-    digest.update(_results_at_head(home))
+    digest.update(_told_by_git(home))
     pair = json.dumps([str(given), str(site.resolve()), str(site), str(theme)])
     note = cache_folder() / "publishes" / f"{hashlib.sha256(pair.encode()).hexdigest()[:32]}.json"
     return Question(note, home, site, digest.hexdigest())
@@ -136,14 +136,20 @@ def _libraries() -> list[str]:
     return sorted(found.name for each in sys.path for found in Path(each or ".").glob("*.dist-info"))
 
 
-def _results_at_head(home: Path) -> bytes:
-    """What the last commit holds of the results, which the pages compare with; nothing outside a repository."""
+def _told_by_git(home: Path) -> bytes:
+    """What pages take from git: results of the last commit, commits of comparisons; nothing outside a repository."""
+    at_head = b"\n".join(line for line in _git(home, "ls-tree", "-r", "HEAD", ".").splitlines() if b"/results/" in line)
+    history = _git(home, "log", "--format=%H", "--", ":(glob)**/results/comparisons.csv")
+    return b"\n".join((at_head, history, _git(home, "rev-parse", "--is-shallow-repository")))
+
+
+def _git(home: Path, *arguments: str) -> bytes:
     git = shutil.which("git")
     if git is None:
         return b""
     try:
-        told = subprocess.run(  # noqa: S603 - no shell, and nothing of the user's in the command but the folder
-            [git, "-C", str(home), "ls-tree", "-r", "HEAD", "."],
+        return subprocess.run(  # noqa: S603 - no shell, and nothing of the user's in the command but the folder
+            [git, "-C", str(home), *arguments],
             capture_output=True,
             timeout=_PATIENCE,
             check=False,
@@ -151,4 +157,3 @@ def _results_at_head(home: Path) -> bytes:
         ).stdout
     except (OSError, subprocess.TimeoutExpired):
         return b""
-    return b"\n".join(line for line in told.splitlines() if b"/results/" in line)

@@ -149,6 +149,36 @@ def within(value: float, low: float | None, high: float | None) -> str:
     return number(value, decimals_for((high - low) / 2))
 
 
+def apart(ends: Iterable[float | None], limit: float, decimals: int) -> int:
+    """Decimals at which every end is printed on the side of a limit where it lies: those given, or more.
+
+    >>> apart((0.303, 0.348), 0.35, 2), apart((0.303, 0.348), 0.4, 2), apart((None, 0.35), 0.35, 2)
+    (3, 2, 2)
+    """
+    known = [end for end in ends if end is not None and math.isfinite(end)]
+
+    def stands(end: float, places: int) -> bool:
+        printed = round(end, places)
+        return (printed > limit, printed < limit) == (end > limit, end < limit)
+
+    return next((n for n in range(decimals, decimals + 9) if all(stands(end, n) for end in known)), decimals)
+
+
+def judged(found: float | None, low: float | None, high: float | None, limit: float) -> str:
+    """A number held against a limit, with the interval that decides, in as many digits as show on which side it lies.
+
+    >>> judged(0.3261, 0.3032, 0.3483, 0.35), judged(None, None, 0.04, 0.35), judged(98.2, None, None, 95)
+    ('0.326 (0.303 to 0.348)', 'at most 0.0400', '98.2')
+    """
+    ends = [end for end in (low, high) if end is not None and math.isfinite(end)]
+    if not ends:
+        return DASH if found is None else number(found, apart((found,), limit, decimals_alone(found)))
+    half = (ends[-1] - ends[0]) / 2 if len(ends) == 2 else abs(ends[0] - found) if found is not None else 0.0
+    places = apart(ends, limit, decimals_for(half) if half > 0 else decimals_alone(ends[0]))
+    span_ = span(low, high, places)
+    return span_ if found is None else f"{number(found, places)} ({span_})"
+
+
 def stated(limit: float) -> str:
     """A limit as it was stated: no digits added.
 

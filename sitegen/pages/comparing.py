@@ -117,7 +117,12 @@ def _care(view: View, rows: Sequence[Comparison], plan: Planning | None) -> str:
                 f"there."
             )
         looks = view.analysis.looks
-        if looks > 1:
+        if looks is None:
+            parts.append(
+                "Looking again before all builds are in raises the chance of a false alarm; how often that was done is "
+                "not known here, where git holds no whole history."
+            )
+        elif looks > 1:
             parts.append(
                 f"This is look {looks} at the data before all builds are in: so many looks raise the chance of a false "
                 f"alarm from 5 to {words.percent(false_alarm(looks), 1)}."

@@ -170,14 +170,19 @@ def _worst(view: View, criterion: Criterion, coating: str) -> list[str]:
     worst = next((each for each in own if each.word == "worst seen"), None)
     if worst is None:
         return []
-    value = view.value(
-        criterion.measure, criterion.phase, criterion.at, engine=worst.key.engine, cylinder=worst.key.cylinder
-    )
-    shown = f" at {view.text(value, unit=True)}" if value is not None else ""
+    found = view.verdicts(f"criterion:{criterion.id}", engine=worst.key.engine, cylinder=worst.key.cylinder)
+    shown = f" at {_judged(view, criterion, found[0])}" if found else ""
     near = [each for each in own if each.word != "worst seen"]
     beside = f"; {_near(near)}" if near else ""
     beside += f"; {view.why(worst.reason)}" if worst.reason else ""
     return [f"worst seen: {unit_name(worst)}{shown}{beside}"]
+
+
+def _judged(view: View, criterion: Criterion, verdict: Verdict) -> str:
+    """The number with the interval that decided, and its unit."""
+    measure = view.measures.get(criterion.measure)
+    found = words.judged(verdict.found, verdict.low, verdict.high, verdict.limit or 0.0)
+    return words.with_unit(found, measure.unit if measure else "")
 
 
 def _near(near: Sequence[Verdict]) -> str:
@@ -198,13 +203,12 @@ def of_cylinder(view: View) -> Table | None:
         )
         if verdict is None:
             continue
-        value = view.value(criterion.measure, criterion.phase, criterion.at)
         rows.append(
             Row(
                 (
                     Cell(criterion.title, href=view.href_program(anchor="criteria")),
                     Cell(limit(view, criterion)),
-                    Cell(view.text(value, unit=True)),
+                    Cell(_judged(view, criterion, verdict)),
                     Cell(verdict.word, word=True, note=view.why(verdict.reason) if verdict.reason else ""),
                 )
             )

@@ -69,8 +69,9 @@ def amount(view: View, row: Comparison, value: float, half: float) -> str:
 
 
 def _decimals(value: float, half: float) -> int:
-    """Decimals [-] by the half-width; by the number itself where an end is open."""
-    return words.decimals_alone(value, 2) if math.isnan(half) else words.decimals_for(half)
+    """Decimals [-] by the half-width, else by the number itself; more where it would read as nothing."""
+    places = words.decimals_alone(value, 2) if math.isnan(half) else words.decimals_for(half)
+    return words.apart((value,), 0.0, places)
 
 
 def none(row: Comparison) -> float:

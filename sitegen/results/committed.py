@@ -65,8 +65,13 @@ def _text(table: str, row: alike.Row) -> str:
 MOST_LOOKS = 200  # commits of the comparisons that are asked for
 
 
-def looks(program: Program, fresh: Mapping[str, bytes]) -> int:
-    """How often the primary comparison was looked at, this time included: states of its builds among the commits."""
+def looks(program: Program, fresh: Mapping[str, bytes]) -> int | None:
+    """How often the primary comparison was looked at, this time included: states of its builds among the commits.
+
+    None where that is not known: outside a repository, or in one whose history was cut off when it was cloned.
+    """
+    if (_git(program, "rev-parse", "--is-shallow-repository") or b"").strip() != b"false":
+        return None
     seen = [_primary_builds(fresh["comparisons.csv"])]
     listed = _git(program, "log", f"--max-count={MOST_LOOKS}", "--format=%H", "--", f"./{FOLDER}/comparisons.csv")
     for commit in (listed or b"").decode().split():

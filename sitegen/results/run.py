@@ -72,7 +72,7 @@ class Analysis:
     as_of: str = ""  # ISO date of the newest record
     files: Mapping[str, bytes] = field(default_factory=dict)  # the results as stored, once they are made
     results_id: str = ""  # short hash of these files, shown in every footer
-    looks: int = 1  # at the primary comparison so far, by the commits; more than one only before all builds are in
+    looks: int | None = 1  # at the primary comparison, by the commits, before all builds are in; None: not known
     changes: tuple[Change, ...] | None = None  # against the last commit of the results; None: nothing to compare with
 
 

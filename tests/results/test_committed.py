@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import csv
 import subprocess
 from pathlib import Path
 
 import pytest
 from house import copied, rows_of
 
-from sitegen import workflow
+from sitegen import unchanged, workflow
 from sitegen.cli import main
+from sitegen.results import committed, files
 
 
 def git(folder: Path, *words: str) -> None:
@@ -64,3 +66,52 @@ def test_without_git_nothing_is_said(versioned: Path, monkeypatch: pytest.Monkey
     monkeypatch.setattr("shutil.which", lambda _: None)
     conclusions = workflow.with_files(workflow.conclude(workflow.examine(versioned)))
     assert [each.analysis.changes for each in conclusions] == [None, None]
+
+
+# ---- how often it was looked at -------------------------------------------------------------------------------------
+
+
+def looked_at(programs: Path) -> int | None:
+    folder, _ = workflow.programs(programs)
+    assert folder is not None
+    program = folder.programs[-1]
+    return committed.looks(program, files.lying(program))
+
+
+def with_more_builds(programs: Path) -> None:
+    """The same comparison as it might be later: a state of the builds that was not seen before."""
+    path = programs / "pump-rings-2026" / "results" / "comparisons.csv"
+    rows = rows_of(path)
+    rows[0]["builds"] = str(int(rows[0]["builds"]) + 1)
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, list(rows[0]), lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(rows)
+
+
+def test_looks_are_counted_by_what_was_seen(versioned: Path, tmp_path: Path) -> None:
+    assert looked_at(versioned) == 1
+    with_more_builds(versioned)
+    assert looked_at(versioned) == 2
+    git(tmp_path, "commit", "-qam", "more")
+    assert looked_at(versioned) == 2
+
+
+def test_a_history_that_was_cut_off_or_is_not_there_is_not_known(versioned: Path, tmp_path: Path) -> None:
+    with_more_builds(versioned)
+    git(tmp_path, "commit", "-qam", "more")
+    git(tmp_path, "clone", "-q", "--depth", "1", tmp_path.as_uri(), str(tmp_path / "cut"))
+    assert looked_at(tmp_path / "cut" / "programs") is None
+    assert looked_at(versioned) == 2
+
+
+def test_a_new_commit_is_asked_about_anew(versioned: Path, tmp_path: Path) -> None:
+    """The pages rest on the history: a publish that changed nothing else is made again."""
+    before = unchanged.question(versioned, tmp_path / "site", None)
+    with_more_builds(versioned)
+    git(tmp_path, "commit", "-qam", "more")
+    git(tmp_path, "revert", "--no-edit", "HEAD")
+    after = unchanged.question(versioned, tmp_path / "site", None)
+    assert before is not None
+    assert after is not None
+    assert before.depends_on != after.depends_on

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
 import pandas as pd
 
@@ -38,8 +37,8 @@ from sitegen.streams.leakdown.measures import (
 from sitegen.streams.leakdown.seating import FALL_RULE, FROM_BLOWBY, LEVEL_RULE, TO_LOSE_RULE
 from sitegen.streams.leakdown.sections.shared import (
     CURVE_CAPTION,
+    SMALL,
     floor_of,
-    lose_text,
     plan_of,
     strip_of,
     why_open,
@@ -196,19 +195,11 @@ _RULES = {
 def _rule_row(view: View, rule: Verdict) -> Row:
     seating = view.program.seating
     limit = {LEVEL_RULE: mm2(seating.level), TO_LOSE_RULE: mm2(seating.to_lose), FALL_RULE: "no fall"}[rule.rule]
-    measure, _, at = rule.deciding.partition("@")
-    value = view.value(measure, rule.key.phase, at, engine=rule.key.engine, cylinder=rule.key.cylinder)
-    if rule.rule == FALL_RULE and value is not None and value.value is not None:
-        value = replace(value, value=-value.value, low=_negative(value.high), high=_negative(value.low))
-    text = lose_text if rule.rule == TO_LOSE_RULE else area_text
-    found = text(view, value) if value is not None else words.DASH
     shown = limit if rule.rule == FALL_RULE else f"≤ {limit}"
-    found = found.replace(" ± ", "\u00a0±\u00a0")
+    found = words.judged(rule.found, rule.low, rule.high, rule.limit or 0.0)
+    if rule.rule == TO_LOSE_RULE and rule.high is not None and rule.high < min(SMALL, seating.to_lose):
+        found = f"below {words.number(SMALL, 3)}"  # all of it is as good as nothing
     return Row((Cell(_RULES[rule.rule]), Cell(shown), Cell(found), Cell(rule.word, word=True)))
-
-
-def _negative(end: float | None) -> float | None:
-    return None if end is None else -end
 
 
 def _why_note(view: View, state: Verdict, rules: Mapping[str, Verdict]) -> str:
