@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from browser.conftest import PROGRAMS
 from browser.opened import opened
+from house import PROGRAMS, once
 from playwright.sync_api import Browser
 from pypdf import PdfReader
 
@@ -22,9 +22,12 @@ PACKETS = ("b1/run-in-60.html", "b2/teardown.html", "b3/durability.html", "b5/pu
 
 @pytest.fixture(scope="module")
 def sheets(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    to = tmp_path_factory.mktemp("sheets")
-    assert cli.main(["sheets", str(PROGRAMS / "pump-rings-2026"), "--to", str(to)]) == 0
-    return to
+    """Every sheet of the larger example."""
+
+    def make(to: Path) -> None:
+        assert cli.main(["sheets", str(PROGRAMS / "pump-rings-2026"), "--to", str(to)]) == 0
+
+    return once(tmp_path_factory, "sheets-printed", make)
 
 
 def printed(browser: Browser, page: Path, paper: str, to: Path) -> list[str]:
