@@ -35,7 +35,7 @@ def opened(
         java_script_enabled=scripts,
         **more,
     )
-    context.set_default_timeout(30_000)
+    context.set_default_timeout(120_000)  # ms; what takes a tenth of a second here takes longer on a busy machine
     page = context.new_page()
     found = Opened(page)
     page.on("console", lambda message: found.said.append(f"{page.url}: {message.text}"))
