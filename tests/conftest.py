@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import io
 import pickle
+from collections.abc import Iterator
 from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
 
 import pytest
-from house import PROGRAMS, Analysed, Published, copied, once
+from house import PROGRAMS, Analysed, Published, copied, of_the_run, once
 
 from sitegen import workflow
 from sitegen.cli import main
@@ -27,6 +28,14 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     if left:
         config.hook.pytest_deselected(items=left)
         items[:] = [item for item in items if item not in left]
+
+
+@pytest.fixture(scope="session", autouse=True)
+def cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """One cache folder for a run, and not the user's: what is slow to make is made once."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("SITEGEN_CACHE", str(of_the_run(tmp_path_factory) / "cache"))
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -6,11 +6,13 @@ import csv
 import os
 import shutil
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 import pytest
+from _pytest.mark.structures import ParameterSet
 
 from sitegen.workflow import Conclusion, Examination
 
@@ -66,6 +68,22 @@ class Analysed:
     conclusions: tuple[Conclusion, ...]
 
 
+def of_the_run(factory: pytest.TempPathFactory) -> Path:
+    """The temporary folder the workers of a run have in common."""
+    base = factory.getbasetemp()
+    return base.parent if os.environ.get("PYTEST_XDIST_WORKER") else base
+
+
+T = TypeVar("T")
+
+
+def one_of(cases: Iterable[T], tried: Callable[[T], object], name: Callable[[T], str] = str) -> list[ParameterSet]:
+    """Cases of a simulated table as parameters: the one every run tries, the others for `--tables`."""
+    every = list(cases)
+    assert sum(bool(tried(case)) for case in every) == 1
+    return [pytest.param(case, id=name(case), marks=() if tried(case) else pytest.mark.table) for case in every]
+
+
 def once(factory: pytest.TempPathFactory, name: str, make: Callable[[Path], object]) -> Path:
     """A folder made once a run: the first worker to ask fills it, the others wait. Nobody writes to it afterwards.
 
@@ -73,9 +91,7 @@ def once(factory: pytest.TempPathFactory, name: str, make: Callable[[Path], obje
         TimeoutError: another worker neither finished the folder nor gave it up.
 
     """
-    base = factory.getbasetemp()
-    if os.environ.get("PYTEST_XDIST_WORKER"):
-        base = base.parent  # the folder the workers of a run have in common
+    base = of_the_run(factory)
     folder, lock, done = (base / f"{name}{ending}" for ending in ("", ".lock", ".done"))
     latest = time.monotonic() + PATIENCE
     while not done.exists():

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from house import PROGRAMS, ROOT, copied, fewer
+from house import PROGRAMS, ROOT, Analysed, copied, fewer
 
 import sitegen
 from sitegen import Findings, InputError, findings, workflow
@@ -22,8 +22,12 @@ TABLES = {"measures": "measures.csv", "comparisons": "comparisons.csv", "verdict
 
 
 @pytest.fixture(scope="module")
-def fresh() -> Findings:
-    return findings(PROGRAMS)
+def fresh(analysed: Analysed) -> Findings:
+    """From the examples as the run read and analysed them; what it makes of a folder itself is tried further down."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(workflow, "examine", lambda path: analysed.examination if path == PROGRAMS else None)
+        patch.setattr(workflow, "conclude", lambda _: tuple(each.analysis for each in analysed.conclusions))
+        return findings(PROGRAMS)
 
 
 @pytest.fixture(scope="module")

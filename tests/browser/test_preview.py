@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import signal
 import subprocess
 import sys
@@ -48,7 +47,6 @@ def running(tmp_path: Path, *command: str) -> Iterator[Previewed]:
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
-        env={**os.environ, "SITEGEN_CACHE": str(tmp_path / "cache")},
     )
     assert process.stdout is not None
     line = process.stdout.readline()

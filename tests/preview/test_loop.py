@@ -73,7 +73,7 @@ def test_a_file_still_being_written_is_waited_for(folder: Path, monkeypatch: pyt
             with path.open("a") as file:
                 file.write("B1,pulls,1,80,75\n")
 
-    monkeypatch.setattr(loop.time, "sleep", pause)
+    monkeypatch.setattr("sitegen.preview.loop.time.sleep", pause)
     settled = loop._settled(folder, None)
     assert settled == stamp(folder, None)
     assert path.read_text().count("pulls") == 8

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -14,6 +13,7 @@ from house import ROOT, Published, copied, fewer, rows_of
 
 from sitegen.cli import main
 from sitegen.results.files import MEASURE_COLUMNS, VERDICT_COLUMNS
+from sitegen.unchanged import answered, question
 
 RESULTS = ("measures.csv", "verdicts.csv", "provenance.json")
 
@@ -48,18 +48,19 @@ def test_same_bytes_from_another_folder_time_zone_locale_hash_seed_and_worker_co
         assert [name for name in before if before[name] != after[name]] == []
 
 
-def test_publishing_again_changes_no_byte(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_publishing_again_changes_no_byte(tmp_path: Path) -> None:
     """Neither where a note says that nothing changed, nor the whole way without one."""
-    cache = tmp_path / "cache"
-    monkeypatch.setenv("SITEGEN_CACHE", str(cache))
-    home = tmp_path / "home"
-    programs = fewer(home)
-    for forget in (False, False, True):
-        if forget:
-            shutil.rmtree(cache)
-        before = tree(home) if (home / "site").exists() else {}
-        assert main(["publish", str(programs), "--to", str(home / "site")]) == 0
-        assert not before or tree(home) == before
+    programs, site = fewer(tmp_path), tmp_path / "site"
+    assert main(["publish", str(programs), "--to", str(site)]) == 0
+    before = tree(tmp_path)
+    asked = question(programs, site, None)
+    assert asked is not None
+    assert answered(asked) is not None
+    for note in (True, False):
+        if not note:
+            asked.note.unlink()
+        assert main(["publish", str(programs), "--to", str(site)]) == 0
+        assert tree(tmp_path) == before
 
 
 def test_rows_are_unique_sorted_and_plain(tmp_path: Path) -> None:
