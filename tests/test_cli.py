@@ -11,12 +11,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from house import copied
+from house import fewer, plain, spoiled
 
 from sitegen.cli import _parser, main
 
-PROGRAM = Path("pump-rings-2026") / "program.yaml"
-TABLE = Path("pump-rings-2026") / "records" / "leakdown-b1.csv"
+PROGRAM = Path("pump-rings-2025") / "program.yaml"
+TABLE = Path("pump-rings-2025") / "records" / "leakdown-a1.csv"
 
 
 def everything(folder: Path) -> dict[str, bytes]:
@@ -47,20 +47,20 @@ class Broken:
 
 
 SUPPLY = "supply: 80 psig"
-FILE = "records/leakdown-b1.csv"
+FILE = "records/leakdown-a1.csv"
 STRUCTURE = {
     "misspelt key": Broken(PROGRAM, replaced("question:", "qestion:"), ("program.yaml:", "qestion", "question")),
     "missing unit": Broken(PROGRAM, replaced(SUPPLY, "supply: 80"), ("program.yaml:", "80")),
     "wrong kind of unit": Broken(PROGRAM, replaced(SUPPLY, "supply: 80 mm"), ("program.yaml:", "mm")),
     "gauge or absolute unstated": Broken(PROGRAM, replaced(SUPPLY, "supply: 80 psi"), ("program.yaml:", "gauge")),
     "unknown coating": Broken(PROGRAM, replaced("reference: nitrided", "reference: nitrded"), ("nitrded", "nitrided")),
-    "missing file": Broken(PROGRAM, replaced(FILE, "records/leakdwn-b1.csv"), ("leakdwn-b1.csv",)),
+    "missing file": Broken(PROGRAM, replaced(FILE, "records/leakdwn-a1.csv"), ("leakdwn-a1.csv",)),
     "path leaving the folder": Broken(PROGRAM, replaced(FILE, "../../x.csv"), ("program.yaml:", "../../x.csv")),
-    "empty file": Broken(TABLE, lambda _: "", ("leakdown-b1.csv",)),
-    "not text": Broken(TABLE, lambda _: "a\x00b\n", ("leakdown-b1.csv",)),
-    "more fields than the header": Broken(TABLE, one_field_more, ("leakdown-b1.csv:8",)),
-    "unknown phase": Broken(TABLE, replaced("run-in-10", "run-in-11"), ("leakdown-b1.csv:", "run-in-11", "run-in-10")),
-    "unknown tester": Broken(TABLE, replaced(",T1,", ",T9,"), ("leakdown-b1.csv:", "T9")),
+    "empty file": Broken(TABLE, lambda _: "", ("leakdown-a1.csv",)),
+    "not text": Broken(TABLE, lambda _: "a\x00b\n", ("leakdown-a1.csv",)),
+    "more fields than the header": Broken(TABLE, one_field_more, ("leakdown-a1.csv:8",)),
+    "unknown phase": Broken(TABLE, replaced("run-in-10", "run-in-11"), ("leakdown-a1.csv:", "run-in-11", "run-in-10")),
+    "unknown tester": Broken(TABLE, replaced(",T1,", ",T9,"), ("leakdown-a1.csv:", "T9")),
 }
 
 
@@ -69,7 +69,7 @@ def test_a_broken_structure_blocks_and_leaves_everything_as_it_was(
     case: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     broken = STRUCTURE[case]
-    programs, site = copied(tmp_path), tmp_path / "site"
+    programs, site = fewer(tmp_path), tmp_path / "site"
     site.mkdir()
     (site / "index.html").write_text("the old site")
     path = programs / broken.where
@@ -85,35 +85,34 @@ def test_a_broken_structure_blocks_and_leaves_everything_as_it_was(
 
 
 def test_all_problems_come_in_one_run(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    programs = copied(tmp_path)
-    first, second = programs / TABLE, programs / "pump-rings-2026" / "records" / "leakdown-b7.csv"
+    programs = fewer(tmp_path)
+    first, second = programs / TABLE, programs / "pump-rings-2025" / "records" / "leakdown-a3.csv"
     for path in (first, second):
         path.write_text(path.read_text(encoding="utf-8").replace("run-in-60", "run-in-61"), encoding="utf-8")
     assert main(["check", str(programs)]) == 1
     said = capsys.readouterr().out
-    assert "leakdown-b1.csv" in said
-    assert "leakdown-b7.csv" in said
+    assert "leakdown-a1.csv" in said
+    assert "leakdown-a3.csv" in said
 
 
 def test_a_bad_reading_is_set_aside_and_fails_only_strict(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    programs, site = copied(tmp_path), tmp_path / "site"
+    programs, site = fewer(tmp_path), tmp_path / "site"
+    where = spoiled(programs)
     assert main(["publish", str(programs), "--to", str(site)]) == 0
     said = capsys.readouterr()
     assert "1 reading was set aside" in said.out
-    assert "leakdown-b6.csv:58: warning" in said.err
+    assert f"{where}: warning" in said.err
     assert main(["publish", "--strict", str(programs), "--to", str(tmp_path / "other")]) == 1
     assert not (tmp_path / "other").exists()
 
 
-def test_json_lists_the_problems(capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["check", "--format", "json", "programs"]) == 0
+def test_json_lists_the_problems(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    programs = fewer(tmp_path)
+    where = spoiled(programs)
+    assert main(["check", "--format", "json", str(programs)]) == 0
     listed = json.loads(capsys.readouterr().out)
-    (problem,) = listed["problems"]
-    assert (problem["file"], problem["line"], problem["level"]) == (
-        "pump-rings-2026/records/leakdown-b6.csv",
-        58,
-        "warning",
-    )
+    told = [(f"{each['file']}:{each['line']}", each["level"]) for each in listed["problems"]]
+    assert told == [(where, "warning"), ("pump-rings-2025/results:0", "warning")]  # and the results are stale
 
 
 @pytest.mark.parametrize(
@@ -147,7 +146,7 @@ def test_a_fault_of_ours_is_a_traceback_and_another_status(
 
 
 def test_a_folder_of_somebody_else_is_not_written_into(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    programs, site = copied(tmp_path), tmp_path / "photos"
+    programs, site = plain(tmp_path), tmp_path / "photos"
     site.mkdir()
     (site / "holiday.jpg").write_bytes(b"x")
     assert main(["publish", str(programs), "--to", str(site)]) == 1
@@ -173,7 +172,7 @@ def test_a_theme_that_cannot_be_used_is_told_with_its_line(
     for name, content in (files or {}).items():
         (theme / name).parent.mkdir(parents=True, exist_ok=True)
         (theme / name).write_text(content)
-    programs = copied(tmp_path)
+    programs = plain(tmp_path)
     assert main(["publish", str(programs), "--to", str(tmp_path / "site"), "--theme", str(theme)]) == 1
     told = capsys.readouterr().err
     assert said in told

@@ -10,7 +10,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from house import ROOT, copied
+from house import ROOT, plain
 
 from sitegen.progress import Line
 
@@ -53,15 +53,15 @@ def test_nothing_is_said_where_nobody_watches() -> None:
 
 
 def test_a_publish_tells_a_terminal_and_not_a_pipe(tmp_path: Path) -> None:
-    folder = copied(tmp_path) / "pump-rings-2025"
+    folder = plain(tmp_path) / "pump"
     command = [str(Path(sys.executable).parent / "sitegen"), "publish", str(folder), "--to", str(tmp_path / "site")]
-    environment = {**os.environ, "SITEGEN_CACHE": str(tmp_path / "cache")}
-    piped = subprocess.run(command, cwd=ROOT, env=environment, capture_output=True, text=True, check=True)
+    piped = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
     assert "\r" not in piped.stderr + piped.stdout
     assert "Working out" not in piped.stderr
-    (folder / "notes.md").write_text("Changed.\n", encoding="utf-8")
+    title = (folder / "program.yaml").read_text(encoding="utf-8")
+    (folder / "program.yaml").write_text(title.replace("title: Pump rings", "title: Changed"), encoding="utf-8")
     master, slave = pty.openpty()
-    done = subprocess.Popen(command, cwd=ROOT, env=environment, stdout=subprocess.PIPE, stderr=slave, text=True)
+    done = subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=slave, text=True)
     os.close(slave)
     told = b""
     try:
@@ -75,8 +75,8 @@ def test_a_publish_tells_a_terminal_and_not_a_pipe(tmp_path: Path) -> None:
     assert done.returncode == 0
     said = told.decode()
     for words in (
-        "Reading pump-rings-2025 (1 of 1)",
-        "Working out pump-rings-2025 (1 of 1)",
+        "Reading pump (1 of 1)",
+        "Working out pump (1 of 1)",
         "Making the pages",
         "Writing",
     ):

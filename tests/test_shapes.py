@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from house import ROOT, copied
+from house import ROOT, fewer
 
 from sitegen.cli import main
 
@@ -65,14 +65,14 @@ def test_a_thin_record_is_published_and_says_what_it_lacks(
     shape: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     name, change, said = SHAPES[shape]
-    programs = copied(tmp_path)
+    programs = fewer(tmp_path)
     path = programs / name
     path.write_text(change(path.read_text(encoding="utf-8")), encoding="utf-8")
     assert said in published(programs, tmp_path / "site", capsys)
 
 
 def test_a_broken_results_file_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    programs = copied(tmp_path)
+    programs = fewer(tmp_path)
     path = programs / "pump-rings-2025" / "results" / "measures.csv"
     path.write_bytes(b"\xff\xfe" + path.read_bytes())
     assert main(["check", "--recompute", str(programs)]) == 1
@@ -82,7 +82,7 @@ def test_a_broken_results_file_is_told(tmp_path: Path, capsys: pytest.CaptureFix
 
 
 def test_results_that_cannot_be_written_leave_the_old_site(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    programs = copied(tmp_path)
+    programs = fewer(tmp_path)
     results = programs / "pump-rings-2025" / "results"
     shutil.rmtree(results)
     results.write_text("in the way")

@@ -539,6 +539,8 @@ def _lay_run(
     seen = [row[name] for row in path for name in ("low", "high", "value") if row[name] is not None]
     top, bottom, step = _span(min(seen, default=0.0), max(seen, default=1.0))
     begin, end = number_of(signals["from"]), number_of(signals["to"])
+    if end <= begin:
+        end = begin + 1.0  # a log of a single moment still has an axis
     times, form = _along(begin, end)
     return {
         "kind": kind,

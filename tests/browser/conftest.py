@@ -8,10 +8,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from house import Published, once
 from pages import fixture
 from playwright.sync_api import Browser, sync_playwright
 
-from sitegen import cli
 from sitegen.pages.site import build_site
 from sitegen.publish import publish
 
@@ -24,7 +24,6 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
-PROGRAMS = Path(__file__).parents[2] / "programs"
 
 
 def _chromium() -> str | None:
@@ -48,19 +47,18 @@ def browser() -> Iterator[Browser]:
 @pytest.fixture(scope="session")
 def components(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The site of the fixture program."""
-    to = tmp_path_factory.mktemp("components") / "site"
-    folder = fixture.folder()
-    publish(build_site(folder, fixture.analyses(folder), (fixture.STREAM,), fixture.MEASURES), to)
-    return to
+
+    def make(to: Path) -> None:
+        folder = fixture.folder()
+        publish(build_site(folder, fixture.analyses(folder), (fixture.STREAM,), fixture.MEASURES), to / "site")
+
+    return once(tmp_path_factory, "components", make) / "site"
 
 
 @pytest.fixture(scope="session")
-def published(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The site of the example programs, published from a copy so that their committed results stay as they are."""
-    work = tmp_path_factory.mktemp("examples")
-    shutil.copytree(PROGRAMS, work / "programs")
-    assert cli.main(["publish", str(work / "programs"), "--to", str(work / "site")]) == 0
-    return work / "site"
+def published(examples: Published) -> Path:
+    """The site of the example programs."""
+    return examples.site
 
 
 @pytest.fixture(scope="session", params=["components", "published"])

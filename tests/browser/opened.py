@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from importlib import resources
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from playwright.sync_api import Browser, Page
 
@@ -35,7 +36,7 @@ def opened(
         java_script_enabled=scripts,
         **more,
     )
-    context.set_default_timeout(30_000)
+    context.set_default_timeout(120_000)  # ms; what takes a tenth of a second here takes longer on a busy machine
     page = context.new_page()
     found = Opened(page)
     page.on("console", lambda message: found.said.append(f"{page.url}: {message.text}"))
@@ -45,6 +46,23 @@ def opened(
         yield found
     finally:
         context.close()
+
+
+# What axe finds of a page but for what a chart draws, which is one picture to a reader's machine; its colours are
+# checked by their numbers. Told are the faults and how many rules passed: a whole result is megabytes.
+_AXE = """() => axe.run({exclude: ['.chart svg']}, {resultTypes: ['violations']}).then(found => ({
+  faults: found.violations.map(each => `${each.id}: ${each.nodes[0].html.slice(0, 200)}`),
+  passed: found.passes.length}))"""
+
+
+def accessible(page: Page, *schemes: Literal["light", "dark"]) -> None:
+    """No rule of axe is broken, in each of the colour schemes."""
+    page.evaluate(resources.files("axe_core_python").joinpath("axe.min.js").read_text(encoding="utf-8"))
+    for scheme in schemes:
+        page.emulate_media(color_scheme=scheme)
+        found: dict[str, Any] = page.evaluate(_AXE)
+        assert found["faults"] == [], (page.url, scheme, *found["faults"])
+        assert found["passed"] > 15
 
 
 def pages_of(site: Path) -> list[str]:

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import json
 import re
-from importlib import resources
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
 import pytest
 import vl_convert
-from browser.opened import opened
+from browser.opened import accessible, opened
 from playwright.sync_api import Browser, Page
 
 from sitegen.pages.bundle import specifications
@@ -279,14 +278,9 @@ def test_choice_and_size_are_not_offered_without_scripts(browser: Browser, publi
 def test_axe_finds_nothing_while_series_are_hidden_and_a_panel_is_large(
     browser: Browser, published: Path, width: int
 ) -> None:
-    axe = resources.files("axe_core_python").joinpath("axe.min.js").read_text(encoding="utf-8")
     with opened(browser, width=width, bypass_csp=True) as found:
         page = found.go(published, PROGRAM)
         box_of(page, "B6").uncheck()
         page.locator(f"{FIGURE} .larger").nth(1).click()
         assert page.evaluate("() => document.documentElement.scrollWidth") <= width
-        page.evaluate(axe)
-        for scheme in ("light", "dark"):
-            page.emulate_media(color_scheme=scheme)
-            result: dict[str, Any] = page.evaluate("() => axe.run({exclude: ['.chart svg']})")
-            assert [f"{each['id']}: {each['nodes'][0]['html'][:200]}" for each in result["violations"]] == [], scheme
+        accessible(page, "light", "dark")

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import re
-import shutil
 from pathlib import Path
 
-from browser.conftest import PROGRAMS
 from browser.opened import kinds_of, opened
+from house import copied
 from playwright.sync_api import Browser
 
 from sitegen import cli
@@ -24,7 +23,7 @@ REMARK = f"</td><script>{HIT}</script><img src=x onerror='{HIT}'> onmouseover='{
 
 def poisoned(to: Path) -> tuple[Path, int]:
     """The example programs with a payload in their texts; how many texts took one."""
-    programs = Path(shutil.copytree(PROGRAMS, to / "programs"))
+    programs = copied(to)
     count = 0
     for path in [programs / "definitions.yaml", *programs.glob("*/program.yaml")]:
         text = path.read_text(encoding="utf-8")

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import re
-from importlib import resources
 from pathlib import Path
-from typing import Any
 
 import pytest
-from browser.conftest import PROGRAMS
-from browser.opened import opened
+from browser.opened import accessible, opened
+from house import PROGRAMS, once
 from playwright.sync_api import Browser
 from pypdf import PdfReader
 
@@ -22,9 +20,12 @@ PACKETS = ("b1/run-in-60.html", "b2/teardown.html", "b3/durability.html", "b5/pu
 
 @pytest.fixture(scope="module")
 def sheets(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    to = tmp_path_factory.mktemp("sheets")
-    assert cli.main(["sheets", str(PROGRAMS / "pump-rings-2026"), "--to", str(to)]) == 0
-    return to
+    """Every sheet of the larger example."""
+
+    def make(to: Path) -> None:
+        assert cli.main(["sheets", str(PROGRAMS / "pump-rings-2026"), "--to", str(to)]) == 0
+
+    return once(tmp_path_factory, "sheets-printed", make)
 
 
 def printed(browser: Browser, page: Path, paper: str, to: Path) -> list[str]:
@@ -106,14 +107,10 @@ def test_black_on_white_whatever_the_browser_likes(browser: Browser, sheets: Pat
 
 
 def test_axe_finds_nothing(browser: Browser, sheets: Path) -> None:
-    axe = resources.files("axe_core_python").joinpath("axe.min.js").read_text(encoding="utf-8")
     with opened(browser, bypass_csp=True) as found:
         for path in ("index.html", *PACKETS):
             found.page.goto((sheets / path).as_uri())
-            found.page.evaluate(axe)
-            result: dict[str, Any] = found.page.evaluate("() => axe.run()")
-            faults = [f"{each['id']}: {each['nodes'][0]['html'][:200]}" for each in result["violations"]]
-            assert faults == [], path
+            accessible(found.page, "light")
 
 
 def test_the_list_leads_to_every_file(browser: Browser, sheets: Path) -> None:

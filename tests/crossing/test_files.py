@@ -13,7 +13,7 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
-from house import ROOT, copied, rows_of
+from house import ROOT, Analysed, fewer, rows_of
 
 from crossing.factory import LOSS, MEASURES, PHASE, C, R, case, rows, subject
 from sitegen import workflow
@@ -170,7 +170,7 @@ def test_recompute_notices_what_was_changed_by_hand(
     column: str, value: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], once: dict[str, bytes]
 ) -> None:
     """Compared through the function behind it, so that the analysis runs once for all of these."""
-    programs = copied(tmp_path)
+    programs = fewer(tmp_path)
     folder, _ = workflow.programs(programs / EXAMPLES[0])
     assert folder is not None
     (program,) = folder.programs
@@ -184,13 +184,13 @@ def test_recompute_notices_what_was_changed_by_hand(
 
 
 @pytest.fixture(scope="module")
-def once() -> dict[str, bytes]:
-    (found,) = workflow.with_files(workflow.conclude(workflow.examine(ROOT / "programs" / EXAMPLES[0])))
+def once(analysed: Analysed) -> dict[str, bytes]:
+    (found,) = (each for each in analysed.conclusions if each.analysis.program.id == EXAMPLES[0])
     return dict(found.files)
 
 
 def test_recompute_accepts_another_last_digit(tmp_path: Path, once: dict[str, bytes]) -> None:
-    programs = copied(tmp_path)
+    programs = fewer(tmp_path)
     folder, _ = workflow.programs(programs / EXAMPLES[0])
     assert folder is not None
     estimate = committed(EXAMPLES[0])[0]["estimate"]
@@ -200,7 +200,7 @@ def test_recompute_accepts_another_last_digit(tmp_path: Path, once: dict[str, by
 
 
 def test_the_command_fails_on_a_changed_estimate(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    programs = copied(tmp_path)
+    programs = fewer(tmp_path)
     assert recomputed(programs, capsys)[0] == 0
     changed(programs, EXAMPLES[0], 0, "estimate", "0.9")
     status, out = recomputed(programs, capsys)
@@ -219,7 +219,7 @@ def git(folder: Path, *words: str) -> None:
 
 def test_changes_name_comparisons_and_criteria_by_their_titles(tmp_path: Path) -> None:
     """A limit drawn tighter after the data: the answer turns, and the page says which, with what it was."""
-    programs = copied(tmp_path)
+    programs = fewer(tmp_path)
     git(tmp_path, "init", "-q")
     git(tmp_path, "add", "-A")
     git(tmp_path, "commit", "-q", "-m", "results")
@@ -249,7 +249,7 @@ def test_changes_name_comparisons_and_criteria_by_their_titles(tmp_path: Path) -
 
 
 def test_results_committed_before_there_were_comparisons_are_no_fault(tmp_path: Path) -> None:
-    programs = copied(tmp_path)
+    programs = fewer(tmp_path)
     results = programs / EXAMPLES[0] / "results"
     (results / "comparisons.csv").unlink()
     facts = json.loads((results / "provenance.json").read_text(encoding="utf-8"))

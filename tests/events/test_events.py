@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
-from house import PROGRAMS, copied
+from house import copied
 from tables.house import Folder, column, told
 
-from sitegen import workflow
+from sitegen import registry, workflow
+from sitegen.declarations import Step
 from sitegen.reasons import CATALOGUE
-from sitegen.results.run import Analysis
+from sitegen.results.run import Analysis, analyse, gather
 from sitegen.vocabulary import Readings, Value
 
 HEAD = "engine,phase,at [min],what,cylinder,lasted [min],meter,moved,flow [L/min actual],behaviour,by,remark,tight\n"
@@ -71,10 +73,11 @@ def test_an_unknown_meter_is_an_error_with_the_nearest_name(folder: Folder) -> N
 # ---- what a check of a meter changes --------------------------------------------------------------------------------
 
 
-def blowby(folder: Path, engine: str = "B7") -> dict[str, Value]:
-    analysis: Analysis = next(
-        a for a in workflow.conclude(workflow.examine(folder)) if a.program.id == "pump-rings-2026"
-    )
+PROGRAM = "pump-rings-2026"
+LINE = "B7,pulls,4,meter-check,,,M1,no"
+
+
+def blowby(analysis: Analysis, engine: str) -> dict[str, Value]:
     return {
         key.phase: value
         for (measure, key), value in analysis.values.items()
@@ -82,32 +85,48 @@ def blowby(folder: Path, engine: str = "B7") -> dict[str, Value]:
     }
 
 
-def test_a_meter_that_never_moves_is_unverified_until_it_is_checked(tmp_path: Path) -> None:
-    as_is = blowby(PROGRAMS)
+def needed(steps: Sequence[Step], step: Step) -> list[Step]:
+    """A step and those its measures rest on."""
+    owner = {measure.id: each for each in steps for measure in each.gives}
+    found, waiting = {step.name: step}, [step]
+    while waiting:
+        for each in (owner[need] for need in waiting.pop().needs):
+            if each.name not in found:
+                found[each.name] = each
+                waiting.append(each)
+    return list(found.values())
+
+
+def changed(tmp_path: Path, old: str, new: str) -> Analysis:
+    """The example with a line of its event log changed; only what blow-by rests on is read and worked out."""
+    folder = copied(tmp_path)
+    events = folder / PROGRAM / "records" / "events.csv"
+    text = events.read_text(encoding="utf-8")
+    assert text.count(old) == 1
+    events.write_text(text.replace(old, new), encoding="utf-8")
+    made, _ = workflow.programs(folder / PROGRAM)
+    assert made is not None
+    steps = needed(registry.steps(), next(each for each in registry.steps() if each.name == "blow-by"))
+    reads = {name for step in steps for name in step.reads}
+    streams = [each for each in registry.STREAMS if each.name in reads]
+    return analyse(gather(made.programs[0], streams), streams, steps)
+
+
+def test_a_meter_that_never_moves_is_unverified_until_it_is_checked(
+    tmp_path: Path, concluded: dict[str, workflow.Conclusion]
+) -> None:
+    as_is = blowby(concluded[PROGRAM].analysis, "B7")
     assert as_is["run-in-60"].flags == {"unverified"}
     assert (as_is["pulls"].status, as_is["pulls"].reason) == ("refused", "meter-check-failed")
-    folder = copied(tmp_path)
-    events = folder / "pump-rings-2026" / "records" / "events.csv"
-    text = events.read_text(encoding="utf-8").replace(
-        "B7,pulls,4,meter-check,,,M1,no", "B7,run-in-60,4,meter-check,,,M1,yes"
-    )
-    events.write_text(text, encoding="utf-8")
-    checked = blowby(folder)
+    checked = blowby(changed(tmp_path, LINE, "B7,run-in-60,4,meter-check,,,M1,yes"), "B7")
     assert checked["run-in-60"].flags == frozenset()  # it answered: the rings let nothing past
     assert checked["run-in-25"].flags == {"unverified"}  # of this phase the check says nothing
     assert "pulls" not in checked  # no reference point in it
 
 
 def test_blow_by_of_a_leaking_crankcase_is_read_with_care(tmp_path: Path) -> None:
-    folder = copied(tmp_path)
-    events = folder / "pump-rings-2026" / "records" / "events.csv"
-    text = events.read_text(encoding="utf-8")
     line = "B5,cold-build,,crankcase-check,,,,,,,yes"
-    assert line in text
-    events.write_text(
-        text.replace(line, line.replace("cold-build", "run-in-25").replace("yes", "no")), encoding="utf-8"
-    )
-    found = blowby(folder, "B5")
+    found = blowby(changed(tmp_path, line, line.replace("cold-build", "run-in-25").replace("yes", "no")), "B5")
     assert {phase: value.flags for phase, value in found.items()} == {
         "run-in-10": frozenset(),
         "run-in-25": {"crankcase-leaks"},

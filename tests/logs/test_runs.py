@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 import pytest
+from house import PROGRAMS, Analysed
 from simulate import programs
 from simulate.logs import RunTruth
 
@@ -15,8 +16,6 @@ from sitegen.logs.join import Log
 from sitegen.results.run import Analysis
 from sitegen.vocabulary import Value
 
-PROGRAMS = Path(__file__).parents[2] / "programs"
-
 
 @pytest.fixture(scope="module")
 def truth() -> Mapping[tuple[str, str], RunTruth]:
@@ -24,8 +23,8 @@ def truth() -> Mapping[tuple[str, str], RunTruth]:
 
 
 @pytest.fixture(scope="module")
-def concluded() -> list[Analysis]:
-    return list(workflow.conclude(workflow.examine(PROGRAMS)))
+def concluded(analysed: Analysed) -> list[Analysis]:
+    return [each.analysis for each in analysed.conclusions]
 
 
 def values(concluded: list[Analysis], measure: str) -> list[Value]:

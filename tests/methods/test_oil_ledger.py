@@ -6,8 +6,10 @@
 from __future__ import annotations
 
 import math
+from operator import attrgetter
 
 import pytest
+from house import one_of
 from methods import oil_coverage as cover
 
 from sitegen.methods import oil_ledger as method
@@ -164,7 +166,10 @@ def test_a_fill_not_drained_yet_has_lost_nothing_known() -> None:
     assert not method.balance([fill], known, 1.0, "a", "b", 0.01).lost_known
 
 
-@pytest.mark.parametrize("case", cover.CASES, ids=lambda case: case.name)
+@pytest.mark.parametrize(
+    "case",
+    one_of(cover.CASES, lambda case: case.name == "change of oil, evaporated, good laboratory", attrgetter("name")),
+)
 def test_printed_intervals_hold(case: cover.Case) -> None:
     held = cover.ledger(case, DRAWS)
     least = cover.NOMINAL - 3 * math.sqrt(cover.NOMINAL * (1 - cover.NOMINAL) / DRAWS)

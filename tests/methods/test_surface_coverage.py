@@ -1,4 +1,7 @@
-"""Intervals from profiles hold what they say, on few simulated records; the full tables: surface_coverage.py."""
+"""Intervals from profiles hold what they say, on few simulated records; the full tables: surface_coverage.py.
+
+A run tries a case of each claim, `--tables` all of them.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +9,7 @@ import math
 
 import numpy as np
 import pytest
+from house import one_of
 from methods.surface_coverage import (
     ALARMS,
     NOMINAL,
@@ -32,15 +36,15 @@ def room(draws: int, of: float = NOMINAL) -> float:
     return 3 * math.sqrt(of * (1 - of) / draws)
 
 
-def test_means_of_roughness_hold(pools: dict[tuple[float, bool], dict[str, Floats]]) -> None:
+@pytest.mark.parametrize("worn", one_of((0.0, WEAR), bool))
+def test_means_of_roughness_hold(pools: dict[tuple[float, bool], dict[str, Floats]], worn: float) -> None:
     # a pool of 120 traces is its own population; its shape wanders by some 1 % of coverage
-    for state in pools[0.0, False], pools[WEAR, False]:
-        tally = roughness_of(state, 5, 4000)
-        for name in set(tally.held) - {*WITHOUT, "valleys"}:
-            assert tally.share(name) > NOMINAL - room(4000) - 0.012, name
+    tally = roughness_of(pools[worn, False], 5, 4000)
+    for name in set(tally.held) - {*WITHOUT, "valleys"}:
+        assert tally.share(name) > NOMINAL - room(4000) - 0.012, name
 
 
-@pytest.mark.parametrize("repeats", [(5, 5), (3, 3), (5, 2)])
+@pytest.mark.parametrize("repeats", one_of([(5, 5), (3, 3), (5, 2)], lambda repeats: repeats == (5, 5)))
 def test_wear_of_the_bore_holds_and_is_not_seen_where_there_is_none(
     pools: dict[tuple[float, bool], dict[str, Floats]], repeats: tuple[int, int]
 ) -> None:
@@ -61,7 +65,11 @@ def test_five_traces_tell_bore_wear_better_than_one(pools: dict[tuple[float, boo
 
 
 @pytest.mark.parametrize(
-    "case", [Section(1.0), Section(1.0, drawn_out=15.0), Section(0.4, step=0.5), Section(1.0, shift=0.02)]
+    "case",
+    one_of(
+        [Section(1.0), Section(1.0, drawn_out=15.0), Section(0.4, step=0.5), Section(1.0, shift=0.02)],
+        lambda case: case.step == 0.5,
+    ),
 )
 def test_ring_faces_hold(case: Section) -> None:
     tally = section_of(case, 250)
@@ -70,7 +78,10 @@ def test_ring_faces_hold(case: Section) -> None:
         assert tally.share(name) > NOMINAL - tally.tolerance(name, NOMINAL), name
 
 
-@pytest.mark.parametrize("case", [Section(0.0), Section(0.0, drawn_out=0.0), Section(0.0, rough=0.1)])
+@pytest.mark.parametrize(
+    "case",
+    one_of([Section(0.0), Section(0.0, drawn_out=0.0), Section(0.0, rough=0.1)], lambda case: case.rough == 0.1),
+)
 def test_ring_faces_without_wear_show_none(case: Section) -> None:
     tally = section_of(case, 400)
     for name in ("depth", "area"):
@@ -83,7 +94,9 @@ def test_a_band_too_shallow_has_no_edges() -> None:
     assert len(section_of(Section(0.1), 50).held.get("width", ())) < 10
 
 
-@pytest.mark.parametrize("case", [Ring(1.0, 0.5, 25.0), Ring(1.0, 2.0, 25.0)])
+@pytest.mark.parametrize(
+    "case", one_of([Ring(1.0, 0.5, 25.0), Ring(1.0, 2.0, 25.0)], lambda case: case == Ring(1.0, 2.0, 25.0))
+)
 def test_volume_holds_though_wear_peaks_at_the_gap(case: Ring) -> None:
     tally = ring_of(case, 25)
     assert tally.share("volume") > 0.9

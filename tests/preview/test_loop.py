@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shutil
-import threading
 from pathlib import Path
 
 import pytest
@@ -64,19 +63,18 @@ def test_a_fault_of_ours_is_called_one_and_the_preview_goes_on(
 
 
 def test_a_file_still_being_written_is_waited_for(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Somebody writes another row during each of eight pauses: so long it is not taken for whole."""
     path = folder / "pump" / "records" / "leakdown.csv"
-    monkeypatch.setattr(loop, "_SETTLE", 0.2)
-    written = threading.Event()
+    pauses: list[float] = []
 
-    def write_slowly() -> None:
-        for _ in range(8):
+    def pause(seconds: float) -> None:
+        pauses.append(seconds)
+        if len(pauses) <= 8:
             with path.open("a") as file:
                 file.write("B1,pulls,1,80,75\n")
-            written.wait(0.05)
 
-    writer = threading.Thread(target=write_slowly)
-    writer.start()
+    monkeypatch.setattr("sitegen.preview.loop.time.sleep", pause)
     settled = loop._settled(folder, None)
-    writer.join()
     assert settled == stamp(folder, None)
     assert path.read_text().count("pulls") == 8
+    assert pauses == [loop._SETTLE] * 9  # and once it held still, that was enough

@@ -8,17 +8,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from program.cases import ACCEPTED, REFUSED, TESTS, files_of, read
 
-from sitegen import places, registry, units
+from sitegen import places, units
 from sitegen.declarations import Stream
 from sitegen.problems import Collector
 from sitegen.program import described, schema
 from sitegen.program.definitions import MOST_CYLINDERS, SECTIONS, TOOL_READS
 from sitegen.program.yamlfile import parse
+from sitegen.registry import STREAMS
 
 FILES = sorted(places.schemas().glob("*.schema.json"))
-TESTS = Path(__file__).parent.parent
-STREAMS = {stream.name: stream.fields for stream in registry.STREAMS if stream.fields}
 
 
 def content(name: str) -> Any:
@@ -79,24 +79,26 @@ def test_every_example_of_a_quantity_is_one() -> None:
                     assert units.parse(example, rule["dimension"]) > 0, where
 
 
-@pytest.mark.parametrize("name", STREAMS)
-def test_fields_of_a_stream(name: str) -> None:
-    """The schema's field names are those the stream declares."""
-    fields = STREAMS[name]
-    properties = content(name)["properties"]
-    assert list(properties["columns"]["properties"]) == [field.name for field in fields]
-    assert list(properties["constants"]["properties"]) == [field.name for field in fields]
-    assert properties["cells"]["properties"]["field"]["enum"] == [
-        field.name for field in fields if field.kind in {"number", "bounded"}
-    ]
+@pytest.mark.parametrize("stream", STREAMS, ids=lambda each: each.name)
+def test_fields_of_a_stream(stream: Stream) -> None:
+    """The schema's field names are those the stream declares; one that declares none asks for no columns."""
+    properties = content(stream.name)["properties"]
+    if not stream.fields:
+        assert not {"columns", "constants", "cells"} & set(properties)
+        return
+    names = [field.name for field in stream.fields]
+    assert list(properties["columns"]["properties"]) == names
+    assert list(properties["constants"]["properties"]) == names
+    numbers = [field.name for field in stream.fields if field.kind in {"number", "bounded"}]
+    assert properties["cells"]["properties"]["field"]["enum"] == numbers
     for part in ("columns", "constants"):
-        for field in fields:
+        for field in stream.fields:
             rule = properties[part]["properties"][field.name]
             assert rule["title"] == field.title
             assert rule["description"] == (field.help or f"{field.title}.")
 
 
-@pytest.mark.parametrize("stream", registry.STREAMS, ids=lambda stream: stream.name)
+@pytest.mark.parametrize("stream", STREAMS, ids=lambda stream: stream.name)
 def test_a_schema_says_what_its_stream_is_in_the_program_file(stream: Stream) -> None:
     """It is all that is known of a stream that was taken out."""
     kind = described.kinds()[stream.name]
@@ -111,6 +113,11 @@ def test_every_key_of_a_stream_is_that_of_one_alone() -> None:
     assert len(keys) == len(set(keys))
     assert list(described.absent([])) == list(described.kinds())
     assert described.absent(described.kinds()) == {}
+
+
+def test_the_only_stream_without_fields_is_that_of_run_logs() -> None:
+    """Its columns are channels, held against the schema in tests/logs."""
+    assert [each.name for each in STREAMS if not each.fields] == ["runlog"]
 
 
 def test_encodings_and_separators_are_those_of_the_table_reader() -> None:
@@ -139,20 +146,31 @@ def test_references_are_followed_as_the_standard_says() -> None:
         (path.name, Resource.from_contents(json.loads(path.read_text(encoding="utf-8")))) for path in FILES
     )
     compared = found = 0
-    for file in [*TESTS.glob("accepted/*/**/*.yaml"), *TESTS.glob("refused/*/**/*.yaml")]:
-        document = parse(file.read_bytes(), Collector(file.name))
-        if document is None or file.stem not in {"program", "definitions"}:
-            continue
-        theirs = Draft202012Validator(registry.contents(f"{file.stem}.schema.json"), registry=registry)
-        told = [
-            sorted((list(map(str, error.absolute_path)), error.message) for error in rules.iter_errors(document.data))
-            for rules in (theirs, schema.validator(file.stem))
-        ]
-        assert told[0] == told[1], file
-        compared += 1
-        found += len(told[0])
-        if "accepted" in file.parts:
-            assert told[0] == []  # what we accept, any editor accepts
+    folders = {("accepted", each.name): files_of(each) for each in ACCEPTED}
+    folders |= {("refused", each.stem): read(each).files for each in REFUSED}
+    kinds = {f"{name}.yaml": name for name in ("program", "definitions")}
+    rules_of = {
+        name: (
+            Draft202012Validator(registry.contents(f"{name}.schema.json"), registry=registry),
+            schema.validator(name),
+        )
+        for name in kinds.values()
+    }
+    for (whole, folder), files in folders.items():
+        for name, content in files.items():
+            kind = kinds.get(name.rpartition("/")[2])
+            document = parse(content, Collector(name)) if kind else None
+            if document is None or kind is None:
+                continue
+            told = [
+                sorted((list(map(str, each.absolute_path)), each.message) for each in rules.iter_errors(document.data))
+                for rules in rules_of[kind]
+            ]
+            assert told[0] == told[1], (folder, name)
+            compared += 1
+            found += len(told[0])
+            if whole == "accepted":
+                assert told[0] == []  # what we accept, any editor accepts
     assert compared > 100
     assert found > 20
 

@@ -7,7 +7,7 @@ import subprocess
 from pathlib import Path
 
 import pytest
-from house import copied, rows_of
+from house import fewer, rows_of
 
 from sitegen import unchanged, workflow
 from sitegen.cli import main
@@ -21,7 +21,7 @@ def git(folder: Path, *words: str) -> None:
 
 @pytest.fixture
 def versioned(tmp_path: Path) -> Path:
-    programs = copied(tmp_path)
+    programs = fewer(tmp_path)
     git(tmp_path, "init", "-q")
     git(tmp_path, "add", "-A")
     git(tmp_path, "commit", "-q", "-m", "results")
@@ -38,18 +38,17 @@ def test_nothing_moved_where_results_are_as_committed(versioned: Path) -> None:
 
 
 def test_a_reading_left_out_moves_its_values_and_the_page_says_so(versioned: Path, tmp_path: Path) -> None:
-    program = versioned / "pump-rings-2026" / "program.yaml"
+    program = versioned / "pump-rings-2025" / "program.yaml"
     text = program.read_text(encoding="utf-8")
-    assert "\nexclusions:\n" in text
-    line = '  - {reading: "leakdown-b6:46", why: hose not tight, by: K. L., on: 2026-07-09}\n'
-    program.write_text(text.replace("\nexclusions:\n", f"\nexclusions:\n{line}"), encoding="utf-8")
+    assert "\nexclusions:" not in text
+    line = '  - {reading: "leakdown-a2:46", why: hose not tight, by: K. L., on: 2025-07-09}\n'
+    program.write_text(text.replace("\nnotes:", f"\nexclusions:\n{line}\nnotes:"), encoding="utf-8")
     found = moved(versioned)
-    cylinder = rows_of(versioned / "pump-rings-2026" / "records" / "leakdown-b6.csv")[44]
-    assert cylinder  # the line exists
-    assert any(each.startswith("leakdown.crankcase B6/") for each in found)
-    assert not any(each.startswith("leakdown.crankcase B1/") for each in found)
+    cylinder = rows_of(versioned / "pump-rings-2025" / "records" / "leakdown-a2.csv")[44]["cylinder"]
+    assert f"leakdown.crankcase A2/{cylinder}" in found
+    assert {each for each in found if each.startswith("leakdown.crankcase ")} == {f"leakdown.crankcase A2/{cylinder}"}
     assert main(["publish", str(versioned), "--to", str(tmp_path / "site")]) == 0
-    page = (tmp_path / "site" / "programs" / "pump-rings-2026" / "index.html").read_text(encoding="utf-8")
+    page = (tmp_path / "site" / "programs" / "pump-rings-2025" / "index.html").read_text(encoding="utf-8")
     assert "Changed since the last commit" in page
     home = (tmp_path / "site" / "index.html").read_text(encoding="utf-8")
     assert "changed since the last commit" in home
@@ -57,15 +56,15 @@ def test_a_reading_left_out_moves_its_values_and_the_page_says_so(versioned: Pat
 
 def test_outside_a_repository_nothing_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("GIT_CEILING_DIRECTORIES", str(tmp_path))
-    programs = copied(tmp_path)
+    programs = fewer(tmp_path)
     conclusions = workflow.with_files(workflow.conclude(workflow.examine(programs)))
-    assert [each.analysis.changes for each in conclusions] == [None, None]
+    assert [each.analysis.changes for each in conclusions] == [None]
 
 
 def test_without_git_nothing_is_said(versioned: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("shutil.which", lambda _: None)
     conclusions = workflow.with_files(workflow.conclude(workflow.examine(versioned)))
-    assert [each.analysis.changes for each in conclusions] == [None, None]
+    assert [each.analysis.changes for each in conclusions] == [None]
 
 
 # ---- how often it was looked at -------------------------------------------------------------------------------------
@@ -80,7 +79,7 @@ def looked_at(programs: Path) -> int | None:
 
 def with_more_builds(programs: Path) -> None:
     """The same comparison as it might be later: a state of the builds that was not seen before."""
-    path = programs / "pump-rings-2026" / "results" / "comparisons.csv"
+    path = programs / "pump-rings-2025" / "results" / "comparisons.csv"
     rows = rows_of(path)
     rows[0]["builds"] = str(int(rows[0]["builds"]) + 1)
     with path.open("w", encoding="utf-8", newline="") as file:

@@ -9,10 +9,11 @@ import sys
 from pathlib import Path
 
 import pytest
-from house import ROOT, copied, rows_of
+from house import ROOT, Published, copied, fewer, rows_of
 
 from sitegen.cli import main
 from sitegen.results.files import MEASURE_COLUMNS, VERDICT_COLUMNS
+from sitegen.unchanged import answered, question
 
 RESULTS = ("measures.csv", "verdicts.csv", "provenance.json")
 
@@ -26,30 +27,40 @@ def publish(programs: Path, site: Path, *more: str, **environment: str) -> None:
     subprocess.run(command, check=True, capture_output=True, env={**os.environ, **environment}, cwd=programs)
 
 
-def test_committed_results_are_those_of_the_committed_data(tmp_path: Path) -> None:
-    programs = copied(tmp_path)
-    assert main(["publish", str(programs), "--to", str(tmp_path / "site")]) == 0
+def test_committed_results_are_those_of_the_committed_data(examples: Published) -> None:
     for program in ("pump-rings-2025", "pump-rings-2026"):
         for name in RESULTS:
             committed = ROOT / "programs" / program / "results" / name
-            assert (programs / program / "results" / name).read_bytes() == committed.read_bytes(), f"{program}/{name}"
+            made = examples.programs / program / "results" / name
+            assert made.read_bytes() == committed.read_bytes(), f"{program}/{name}"
 
 
-def test_same_bytes_from_another_folder_time_zone_locale_hash_seed_and_worker_count(tmp_path: Path) -> None:
-    first, second = tmp_path / "a", tmp_path / "elsewhere" / "b c"
-    publish(copied(first), first / "site", PYTHONHASHSEED="1", TZ="UTC", LC_ALL="C.UTF-8")
-    publish(copied(second), second / "site", "--workers", "2", PYTHONHASHSEED="77", TZ="Asia/Tokyo", LC_ALL="C")
-    one, other = tree(first), tree(second)
-    assert one.keys() == other.keys()
-    assert [name for name in one if one[name] != other[name]] == []
+def test_same_bytes_from_another_folder_time_zone_locale_hash_seed_and_worker_count(
+    tmp_path: Path, examples: Published
+) -> None:
+    """The other: published in the process of the tests, by one worker, with whatever seed the interpreter drew."""
+    other = tmp_path / "elsewhere" / "b c"
+    publish(copied(other), other / "site", "--workers", "2", PYTHONHASHSEED="77", TZ="Asia/Tokyo", LC_ALL="C")
+    for one, again in ((examples.programs, other / "programs"), (examples.site, other / "site")):
+        before, after = tree(one), tree(again)
+        assert before
+        assert before.keys() == after.keys()
+        assert [name for name in before if before[name] != after[name]] == []
 
 
-def test_publishing_twice_changes_no_byte(tmp_path: Path) -> None:
-    programs = copied(tmp_path)
-    assert main(["publish", str(programs), "--to", str(tmp_path / "site")]) == 0
+def test_publishing_again_changes_no_byte(tmp_path: Path) -> None:
+    """Neither where a note says that nothing changed, nor the whole way without one."""
+    programs, site = fewer(tmp_path), tmp_path / "site"
+    assert main(["publish", str(programs), "--to", str(site)]) == 0
     before = tree(tmp_path)
-    assert main(["publish", str(programs), "--to", str(tmp_path / "site")]) == 0
-    assert tree(tmp_path) == before
+    asked = question(programs, site, None)
+    assert asked is not None
+    assert answered(asked) is not None
+    for note in (True, False):
+        if not note:
+            asked.note.unlink()
+        assert main(["publish", str(programs), "--to", str(site)]) == 0
+        assert tree(tmp_path) == before
 
 
 def test_rows_are_unique_sorted_and_plain(tmp_path: Path) -> None:
@@ -74,21 +85,21 @@ def test_no_clock_no_path_in_the_files() -> None:
 
 
 def test_check_says_when_results_are_stale(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    programs = copied(tmp_path)
+    programs = fewer(tmp_path)
     assert main(["check", str(programs)]) == 0
     assert "stale" not in capsys.readouterr().out
-    table = programs / "pump-rings-2026" / "records" / "leakdown-b1.csv"
+    table = programs / "pump-rings-2025" / "records" / "leakdown-a1.csv"
     table.write_bytes(table.read_bytes() + b"\n")
     assert main(["check", str(programs)]) == 0
     said = capsys.readouterr().out
-    assert "pump-rings-2026/results: warning" in said
-    assert "stale: pump-rings-2026/records/leakdown-b1.csv has changed" in said
+    assert "pump-rings-2025/results: warning" in said
+    assert "stale: pump-rings-2025/records/leakdown-a1.csv has changed" in said
     assert main(["check", "--strict", str(programs)]) == 1
 
 
 def test_older_and_newer_formats_get_different_sentences(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    programs = copied(tmp_path)
-    path = programs / "pump-rings-2026" / "results" / "provenance.json"
+    programs = fewer(tmp_path)
+    path = programs / "pump-rings-2025" / "results" / "provenance.json"
     for form, word in ((0, "older"), (99, "newer")):
         path.write_text(json.dumps({**json.loads(path.read_text()), "format": form}))
         assert main(["check", str(programs)]) == 0
@@ -98,7 +109,7 @@ def test_older_and_newer_formats_get_different_sentences(tmp_path: Path, capsys:
 def test_recompute_accepts_what_follows_and_names_what_does_not(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    programs = copied(tmp_path)
+    programs = fewer(tmp_path)
     assert main(["check", "--recompute", str(programs)]) == 0
     path = programs / "pump-rings-2025" / "results" / "measures.csv"
     rows = rows_of(path)

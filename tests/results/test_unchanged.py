@@ -10,12 +10,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from house import ROOT, copied
+from house import ROOT, fewer, spoiled
 
 from sitegen import unchanged, workflow
 from sitegen.cache import keep, kept
 from sitegen.cli import main
 from sitegen.unchanged import Outcome, answered, question, remember
+
+PROGRAM = "pump-rings-2025"
+TABLE = "records/leakdown-a2.csv"
 
 
 @dataclass(frozen=True)
@@ -41,9 +44,10 @@ class Work:
 
 @pytest.fixture(scope="module")
 def work(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Work]:
-    """The examples published once, with a copy of our source files that may be changed, in a repository."""
+    """An example published once, a reading set aside, with a copy of our source files to change, in a repository."""
     folder = tmp_path_factory.mktemp("unchanged")
-    work = Work(copied(folder), folder / "site", folder / "theme", folder / "code")
+    work = Work(fewer(folder), folder / "site", folder / "theme", folder / "code")
+    spoiled(work.programs)
     shutil.copytree(ROOT / "sitegen", work.code, ignore=shutil.ignore_patterns("__pycache__"))
     (work.theme / "templates").mkdir(parents=True)
     git(work, "init", "-q")
@@ -74,7 +78,8 @@ def test_unchanged_is_told_without_reading_anything(
     note.unlink()
     assert work.publish() == 0  # the whole way, with no note to go by
     long_way = capsys.readouterr()
-    assert "Published 2 programs" in long_way.out
+    assert "Published 1 program" in long_way.out
+    assert f"{PROGRAM}/{TABLE}:3: warning" in long_way.err
     assert note.read_bytes() == first
     monkeypatch.setattr(workflow, "examine", lambda _: pytest.fail("a record was read"))
     assert work.publish() == 0
@@ -96,9 +101,8 @@ def changed(path: Path, change: Callable[[bytes], bytes] = lambda content: conte
     return undo
 
 
-PROGRAM = "pump-rings-2026"
 DEPENDED_ON: dict[str, Callable[[Work], Callable[[], None]]] = {
-    "a record": lambda work: changed(work.programs / PROGRAM / "records/leakdown-b1.csv"),
+    "a record": lambda work: changed(work.programs / PROGRAM / TABLE),
     "the notes": lambda work: changed(work.programs / PROGRAM / "notes.md"),
     "the program file": lambda work: changed(work.programs / PROGRAM / "program.yaml"),
     "the definitions": lambda work: changed(work.programs / "definitions.yaml"),

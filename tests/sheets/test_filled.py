@@ -17,7 +17,7 @@ from typing import Any
 import openpyxl
 import pytest
 import yaml
-from house import PROGRAMS, copied
+from house import PROGRAMS, copied, once
 
 from sitegen import workflow
 from sitegen.cli import main
@@ -54,9 +54,10 @@ READ = {
 
 @pytest.fixture(scope="module")
 def sheets(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    to = tmp_path_factory.mktemp("sheets")
-    assert main(["sheets", str(PROGRAMS / "pump-rings-2026"), "--to", str(to), "--phase", PHASE]) == 0
-    return to / "tables"
+    def make(to: Path) -> None:
+        assert main(["sheets", str(PROGRAMS / "pump-rings-2026"), "--to", str(to), "--phase", PHASE]) == 0
+
+    return once(tmp_path_factory, "sheets-of-a-phase", make) / "tables"
 
 
 def entries_of(sheets: Path, ending: str) -> dict[str, dict[str, Any]]:

@@ -290,7 +290,7 @@ def test_on_a_terminal_it_asks_and_asks_again(programs: Path) -> None:
     parent, child = pty.openpty()
     command = [str(Path(sys.executable).parent / "sitegen"), "start", "programs/pump"]
     os.write(parent, "".join(f"{line}\n" for line in lines).encode())
-    done = subprocess.run(command, stdin=child, capture_output=True, text=True, check=False, timeout=60)
+    done = subprocess.run(command, stdin=child, capture_output=True, text=True, check=False, timeout=600)
     os.close(parent)
     os.close(child)
     assert done.returncode == 0, done.stderr

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 import yaml
-from house import copied
+from house import fewer
 
 from sitegen.cli import main
 from sitegen.program.model import Exclusion
@@ -108,14 +108,13 @@ def test_an_event_that_says_what_happened_is_one(folder: Folder) -> None:
 
 
 def test_check_and_publish_say_how_many(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    home = copied(tmp_path)
-    program = home / "pump-rings-2026"
+    program = fewer(tmp_path) / "pump-rings-2025"
     path = program / "program.yaml"
     text = path.read_text(encoding="utf-8")
-    entry = "\n  leakdown:\n    - file: records/prepared.csv\n"
-    assert text.count("\n  leakdown:\n") == 1
-    path.write_text(text.replace("\n  leakdown:\n", entry), encoding="utf-8")
-    table = "engine,cylinder,phase,tester,supply [psig],pressure [psig]\nB3,1,durability,T1,,\nB3,2,durability,T1,,\n"
+    first = "    - file: records/leakdown-a1.csv\n"
+    assert text.count(first) == 1
+    path.write_text(text.replace(first, f"    - file: records/prepared.csv\n{first}"), encoding="utf-8")
+    table = "engine,cylinder,phase,tester,supply [psig],pressure [psig]\nA3,1,durability,T1,,\nA3,2,durability,T1,,\n"
     (program / "records" / "prepared.csv").write_text(table, encoding="utf-8")
     assert yaml.safe_load(path.read_text(encoding="utf-8"))["records"]["leakdown"][0]["file"] == "records/prepared.csv"
     assert main(["check", str(program)]) == 0
