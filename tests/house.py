@@ -47,17 +47,12 @@ def spoiled(programs: Path) -> str:
 
 @dataclass(frozen=True)
 class Published:
-    """The example programs published from a copy. Read only: a test that writes copies first."""
+    """The example programs published from a copy. Nobody writes to it."""
 
     programs: Path
     site: Path
     out: str
     err: str
-
-    def copied(self, to: Path) -> Published:
-        """The same in folders of the test's own."""
-        programs, site = (Path(shutil.copytree(each, to / each.name)) for each in (self.programs, self.site))
-        return Published(programs, site, self.out, self.err)
 
 
 @dataclass(frozen=True)
