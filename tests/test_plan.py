@@ -6,12 +6,12 @@ import json
 import math
 import shutil
 from collections.abc import Sequence
-from functools import cache
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
-from house import PROGRAMS, fewer, plain, rows_of
+from house import PROGRAMS, Analysed, fewer, plain, rows_of
 from scipy import stats
 from scipy.optimize import brentq
 
@@ -21,8 +21,6 @@ from sitegen.crossing.allocation import whole_builds
 from sitegen.progress import Tell
 from sitegen.results.run import Analysis
 from sitegen.workflow import Examination
-from sitegen.workflow import conclude as workflow_conclude
-from sitegen.workflow import examine as workflow_examine
 
 P2025, P2026 = (str(PROGRAMS / f"pump-rings-{year}") for year in (2025, 2026))
 PSI = 6894.757293168  # Pa
@@ -30,27 +28,25 @@ BUILDS = {"nitrided": 3, "graded-crn": 3, "hard-crn": 1}
 WORTH = 0.15
 
 
-@cache
-def examined(path: Path) -> Examination:
-    return workflow_examine(path)
-
-
-@cache
-def concluded(path: Path) -> tuple[Analysis, ...]:
-    return workflow_conclude(examined(path))
-
-
 @pytest.fixture(autouse=True)
-def read_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The example programs read and analysed once for all of this: what `plan` makes of them is tried here."""
-    examples = (Path(P2025), Path(P2026))
+def read_once(monkeypatch: pytest.MonkeyPatch, analysed: Analysed) -> None:
+    """The example programs as the run read and analysed them: what `plan` makes of them is tried here."""
+    folder = analysed.examination.folder
+    assert folder is not None
+    examples: dict[Path, Examination] = {}
+    for evidence in analysed.examination.evidence:
+        alone = replace(folder, programs=(evidence.program,))
+        examples[PROGRAMS / evidence.program.id] = Examination(alone, (evidence,), evidence.problems)
+    analyses = {each.analysis.program.id: each.analysis for each in analysed.conclusions}
+    really = workflow.examine, workflow.conclude
 
     def examine(path: Path, *more: Tell) -> Examination:
-        return examined(path) if path in examples else workflow_examine(path, *more)
+        return examples[path] if path in examples else really[0](path, *more)
 
     def conclude(examination: Examination) -> tuple[Analysis, ...]:
-        own = [path for path in examples if examination is examined(path)]
-        return concluded(own[0]) if own else workflow_conclude(examination)
+        if not any(examination is each for each in examples.values()):
+            return really[1](examination)
+        return tuple(analyses[each.program.id] for each in examination.evidence)
 
     monkeypatch.setattr(workflow, "examine", examine)
     monkeypatch.setattr(workflow, "conclude", conclude)

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from sitegen import publish as publishing
 from sitegen.publish import MANIFEST, publish
 
 KILLS = 120
@@ -21,16 +22,19 @@ PAGES = 60
 CHILD = textwrap.dedent(
     """
     import sys
+    from importlib import util
     from pathlib import Path
     sys.path.insert(0, sys.argv[2])
     from test_killed_state import state
-    from sitegen import publish as publishing
+    spec = util.spec_from_file_location("publishing", sys.argv[3])  # alone: the package takes longer to load
+    publishing = sys.modules["publishing"] = util.module_from_spec(spec)
+    spec.loader.exec_module(publishing)
     put = publishing._replace
     def said(*given):
         put(*given)
         print("put", flush=True)
     publishing._replace = said
-    turn = int(sys.argv[3])
+    turn = int(sys.argv[4])
     while True:
         publishing.publish(state(turn), Path(sys.argv[1]))
         turn += 1
@@ -64,9 +68,8 @@ def test_killed_at_random_moments(tmp_path: Path) -> None:
     dice = random.Random(20260112)  # noqa: S311 - moments, not secrets
     mixed = 0
     for kill in range(KILLS):
-        child = subprocess.Popen(
-            [sys.executable, "-c", CHILD, str(site), str(tmp_path), str(kill)], stdout=subprocess.PIPE, text=True
-        )
+        command = [sys.executable, "-c", CHILD, str(site), str(tmp_path), publishing.__file__, str(kill)]
+        child = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
         assert child.stdout is not None
         for _ in range(dice.randint(1, 2 * PAGES)):  # the moment of the kill is what is random here
             assert child.stdout.readline() == "put\n"

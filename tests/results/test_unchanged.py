@@ -10,10 +10,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from house import ROOT, fewer, spoiled
+from house import ROOT, Published, fewer, spoiled
 
 from sitegen import unchanged, workflow
-from sitegen.cache import keep, kept
+from sitegen.cache import cache_folder, keep, kept
 from sitegen.cli import main
 from sitegen.unchanged import Outcome, answered, question, remember
 
@@ -43,8 +43,9 @@ class Work:
 
 
 @pytest.fixture(scope="module")
-def work(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Work]:
+def work(tmp_path_factory: pytest.TempPathFactory, examples: Published) -> Iterator[Work]:
     """An example published once, a reading set aside, with a copy of our source files to change, in a repository."""
+    del examples  # they filled the cache of the run
     folder = tmp_path_factory.mktemp("unchanged")
     work = Work(fewer(folder), folder / "site", folder / "theme", folder / "code")
     spoiled(work.programs)
@@ -54,7 +55,9 @@ def work(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Work]:
     git(work, "add", ".")
     git(work, "commit", "-qm", "as they are")
     with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("SITEGEN_CACHE", str(folder / "cache"))
+        others = shutil.ignore_patterns("publishes", ".new-*")
+        shutil.copytree(cache_folder(), folder / "cache", ignore=others, dirs_exist_ok=True)
+        patch.setenv("SITEGEN_CACHE", str(folder / "cache"))  # its own notes, and what is slow to make
         patch.setattr(unchanged, "__file__", str(work.code / "unchanged.py"))
         assert work.publish() == 0
         yield work

@@ -224,11 +224,19 @@ def block_of(pasted: str, stream: str) -> str:
     return "".join(f"{line}\n" for line in takewhile(lambda line: line.startswith("    "), lines))
 
 
+@pytest.fixture(scope="module")
+def of_two_builds(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    def make(to: Path) -> None:
+        asked = ["sheets", str(PROGRAMS / "pump-rings-2026"), "--to", str(to), "--build", "B3", "--build", "B4"]
+        assert main(asked) == 0
+
+    return once(tmp_path_factory, "sheets-of-two-builds", make)
+
+
 @pytest.mark.parametrize("ending", ["csv", "xlsx"])
-def test_nobody_filled_it_in(tmp_path: Path, ending: str) -> None:
+def test_nobody_filled_it_in(of_two_builds: Path, tmp_path: Path, ending: str) -> None:
     """Every empty table pasted beside those of the program: no error, no warning, every row not yet taken."""
-    to = tmp_path / "sheets"
-    assert main(["sheets", str(PROGRAMS / "pump-rings-2026"), "--to", str(to), "--build", "B3", "--build", "B4"]) == 0
+    to = of_two_builds
     folder = copied(tmp_path) / "pump-rings-2026"
     text = (folder / "program.yaml").read_text(encoding="utf-8")
     pasted = (to / "tables" / f"entries-{ending}.yaml").read_text(encoding="utf-8")

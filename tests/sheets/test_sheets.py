@@ -26,15 +26,11 @@ from sitegen.vocabulary import Field
 
 @pytest.fixture(scope="module")
 def program() -> Program:
+    """Without its traces, which nothing here asks for and which take longest to read."""
     folder, _ = workflow.programs(PROGRAMS / "pump-rings-2026")
     assert folder is not None
-    return folder.programs[0]
-
-
-@pytest.fixture(scope="module")
-def light(program: Program) -> Program:
-    """The same without its traces, which nothing here asks for and which take longest to read."""
-    return replace(program, records=tuple(each for each in program.records if each.stream != "surfaces"))
+    (found,) = folder.programs
+    return replace(found, records=tuple(each for each in found.records if each.stream != "surfaces"))
 
 
 @pytest.fixture(scope="module")
@@ -168,10 +164,10 @@ def test_labels_name_build_phase_and_oil_twice(made: Sheets) -> None:
         assert words in sheet, words
 
 
-def test_labels_come_where_the_program_plans_samples(light: Program) -> None:
-    bare = [replace(p, records=tuple(name for name in p.records if name != "oil")) for p in light.phases]
+def test_labels_come_where_the_program_plans_samples(program: Program) -> None:
+    bare = [replace(p, records=tuple(name for name in p.records if name != "oil")) for p in program.phases]
     phases = tuple(replace(p, records=(*p.records, "oil")) if p.id == "durability" else p for p in bare)
-    pages = make(replace(light, phases=phases), registry.STREAMS, ["B3"]).pages
+    pages = make(replace(program, phases=phases), registry.STREAMS, ["B3"]).pages
     assert b'id="labels"' in pages["b3/durability.html"]
     assert b'id="labels"' not in pages["b3/run-in-10.html"]
 
@@ -220,8 +216,8 @@ def test_oil_is_asked_for_at_the_engine_and_its_bottles_are_labelled(program: Pr
 # ---- tables ----------------------------------------------------------------------------------------------------------
 
 
-def test_columns_are_the_programs_own(light: Program) -> None:
-    tables = make(light, registry.STREAMS, (), ["run-in-25"]).tables
+def test_columns_are_the_programs_own(program: Program) -> None:
+    tables = make(program, registry.STREAMS, (), ["run-in-25"]).tables
 
     def header(build: str, encoding: str = "utf-8-sig") -> str:
         return tables[f"tables/leakdown-{build}-run-in-25.csv"].decode(encoding).split("\r\n")[0]
@@ -390,9 +386,9 @@ def test_a_damaged_table_does_not_keep_the_sheets_back(tmp_path: Path) -> None:
     assert made.tables["tables/leakdown-a3-durability.csv"].decode("utf-8-sig").splitlines()[0] == like
 
 
-def test_a_theme_of_ones_own(tmp_path: Path, light: Program, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_theme_of_ones_own(tmp_path: Path, program: Program, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "sheets.css").write_text("body { color: teal }\n")
-    page = make(light, registry.STREAMS, ["B3"], ["durability"], tmp_path).pages["b3/durability.html"]
+    page = make(program, registry.STREAMS, ["B3"], ["durability"], tmp_path).pages["b3/durability.html"]
     assert b"color: teal" in page
     (tmp_path / "templates").mkdir()
     (tmp_path / "templates" / "sheets.html").write_text("a\n{{ page.nothing }}")
