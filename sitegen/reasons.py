@@ -167,6 +167,7 @@ ANSWER: dict[str, str] = {
     "not-measured": "the laboratory did not measure it",
     "no-detection-limit": "it was not detected, and the laboratory's limit of detection is not stated",
     "no-stated-precision": "no precision is stated for so much of the element",
+    "no-metal-of-its-own": "other parts give its metals too, or their scatter near fresh oil is not known",
     "no-fresh-oil": "the program file does not say how much of it the fresh oil holds",
     "fill-without-drain": "the engine was filled again, but no drain of the oil before is on record",
     "not-drained": "the oil of this fill was not drained and weighed yet",

@@ -10,6 +10,7 @@ from sitegen.streams.leakdown.measures import AREA, CRANKCASE, PERCENT
 from sitegen.streams.leakdown.read import read
 from sitegen.streams.leakdown.seating import CHANGES, ELSEWHERES, RESIDUALS, SEATING, UNEXPLAINED_BY_GAPS
 from sitegen.streams.leakdown.sections import SECTIONS
+from sitegen.streams.leakdown.shares import SHARES
 from sitegen.streams.leakdown.smallest import smallest
 
 STREAM = Stream(
@@ -18,7 +19,7 @@ STREAM = Stream(
     order=20,
     fields=FIELDS,
     read=read,
-    steps=(TESTERS, AREAS, CHANGES, RESIDUALS, ELSEWHERES, SEATING, UNEXPLAINED_BY_GAPS),
+    steps=(TESTERS, AREAS, SHARES, CHANGES, RESIDUALS, ELSEWHERES, SEATING, UNEXPLAINED_BY_GAPS),
     sections=SECTIONS,
     recorded=(PERCENT.id, AREA.id, CRANKCASE.id),
     cautions=(

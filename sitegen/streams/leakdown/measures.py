@@ -20,6 +20,28 @@ PERCENT = Measure(
     limits="Belongs to one tester at one supply pressure and ambient; two testers read the same cylinder differently.",
     interval="",
 )
+READ = Measure(
+    id="leakdown.reading",
+    title="leak by one reading",
+    unit="%",
+    better="less",
+    method="Leak of every single reading, left out or not: as read off a percent scale, else from both gauges.",
+    formula=PERCENT.formula,
+    source=PERCENT.source,
+    limits=PERCENT.limits,
+    interval="",
+)
+PATH = Measure(
+    id="leakdown.path",
+    title="share of the air by path",
+    unit="%",
+    better="",
+    method="Share of the leak that went by one path, mean of the readings of a check that say so. Kept as recorded.",
+    formula="mean of the readings",
+    source="reading",
+    limits="Told by ear, hand or a flow. Each path has the mean of its own readings, so that paths need not add up.",
+    interval="",
+)
 AREA = Measure(
     id="leakdown.area",
     title="leak area",

@@ -6,6 +6,7 @@ from sitegen.declarations import Stream
 from sitegen.streams.oil.blank import blank
 from sitegen.streams.oil.fields import FIELDS
 from sitegen.streams.oil.measures import CONCENTRATION
+from sitegen.streams.oil.reach import REACH
 from sitegen.streams.oil.read import read
 from sitegen.streams.oil.sections import SECTIONS
 from sitegen.streams.oil.smallest import smallest
@@ -17,7 +18,7 @@ STREAM = Stream(
     order=50,
     fields=FIELDS,
     read=read,
-    steps=(SAMPLES, BALANCE, NEXT_BUILD),
+    steps=(SAMPLES, BALANCE, NEXT_BUILD, REACH),
     sections=SECTIONS,
     recorded=(CONCENTRATION["Fe"].id,),
     whole=True,

@@ -146,6 +146,41 @@ SPECIFIC = Measure(
     interval="confidence",
     compare="difference",
 )
+SHOWN = Measure(
+    id="oil.least_shown",
+    title="least wear that oil shows",
+    unit="µm",
+    better="less",
+    method="Least wear of the surface of a part, all rings alike, that two samples tell from none by the laboratory's "
+    "scatter near what fresh oil holds; by the metal that shows the least, of those no other part of the engine gives.",
+    formula="1.96 · oil charge · √2 · scatter / (surface · density · share of the metal)",
+    source=f"95 points in a hundred of a normal difference (exact); {_PRECISION}",
+    limits="Says whether oil can tell, not what wore: what large particles hold is missed.",
+    interval="",
+)
+WEIGHED = Measure(
+    id="oil.least_weighed",
+    title="least wear of one ring that the balance shows",
+    unit="µm",
+    better="less",
+    method="Twice the limit of error of the best balance, once before and once after, spread over the running face of "
+    "one ring.",
+    formula="2 · limit / (surface / rings · density)",
+    source="bounds of the difference of two weighings (exact); surface and density from the program file",
+    limits="Supposes that a ring loses mass at its running face alone.",
+    interval="",
+)
+EXPECTED = Measure(
+    id="oil.wear_expected",
+    title="wear expected of a part",
+    unit="µm",
+    better="",
+    method="Wear of its surface over the program, as the program file expects it.",
+    formula="as stated",
+    source="the program file",
+    limits="An expectation, not a finding.",
+    interval="",
+)
 INDEX = Measure(
     id="oil.viscosity_index",
     title="viscosity index",

@@ -10,12 +10,13 @@ from sitegen.methods.oil_ledger import ADDED, FILLED, START, TERMS, adding_up
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text
 from sitegen.page.view import View
-from sitegen.program.model import Build, OilSource, Program
+from sitegen.program.model import Build
 from sitegen.streams.oil.fields import DRAIN, FILL, SAMPLE, TOP_UP, Reading
 from sitegen.streams.oil.measures import (
     CONCENTRATION,
     CONSUMPTION,
     DEPTH,
+    EXPECTED,
     FROM,
     INDEX,
     MASS,
@@ -24,11 +25,12 @@ from sitegen.streams.oil.measures import (
     PER_KM,
     READ,
     RUN_IN,
+    SHOWN,
     SPECIFIC,
     THICKER,
+    WEIGHED,
 )
 from sitegen.streams.oil.samples import MG_KG, mass_of
-from sitegen.streams.oil.smallest import least_depth
 from sitegen.streams.oil.steps import AT_LEAST, CONDITION, LEDGER, TOTAL
 from sitegen.tables.rows import Written
 from sitegen.vocabulary import Value, numbers
@@ -43,7 +45,6 @@ SHARED = (
     "Oil belongs to the whole engine. Where an engine holds more than one coating, metal and oil consumption belong to "
     "the engine and say nothing about a coating."
 )
-_ONE_UM = 1e-6
 
 
 # ---- engine ---------------------------------------------------------------------------------------------------------
@@ -538,31 +539,25 @@ def _by_coating(view: View, told: Mapping[tuple[str, str], Sequence[tuple[float,
 
 def _reach(view: View) -> list[Block]:
     """The least wear of each part that oil shows, beside what is expected and what the balance shows."""
-    program = view.program
-    laboratories = program.definitions.laboratories
-    used = sorted({str(row.laboratory) for row in view.records("oil", Reading, used=True) if not _none(row.laboratory)})
-    balances = [tool for tool in program.definitions.tools.values() if tool.kind == "balance"]
+    shown = sorted(view.values(SHOWN.id, engine=""), key=lambda value: value.key.at.split(":"))
     rows: list[Row] = []
     blind: list[str] = []
     dark: list[str] = []
     # blind, dark: what weighing shows in the place of oil, and what neither is known to show
-    for source in program.oil.sources:
-        if not source.surface or not source.density:
-            continue
-        rings = _rings(program, source)
-        weighed, by_balance = words.DASH, None
-        if balances and rings:
-            limit = min(tool.limit for tool in balances)
-            by_balance = 2 * limit / (source.surface / rings * source.density)
-            weighed = words.number(by_balance / _ONE_UM, 2)
-        expected = words.DASH if source.expected is None else words.number(source.expected / _ONE_UM, 2)
-        for name in used:
-            found = least_depth(program, laboratories[name], source)
-            shows = "no metal of its own" if found is None else f"{words.number(found[0] / _ONE_UM, 2)} by {found[1]}"
-            if found is None or (source.expected is not None and source.expected < found[0]):
-                can = by_balance is not None and source.expected is not None and source.expected >= by_balance
+    for source in view.program.oil.sources:
+        beside = [view.value(measure.id, at=source.id) for measure in (EXPECTED, WEIGHED)]
+        expected, weighed = (None if value is None else value.value for value in beside)
+        told = [words.DASH if number is None else words.number(number, 2) for number in (expected, weighed)]
+        for value in shown:
+            part, _, *by = value.key.at.split(":")
+            if part != source.id:
+                continue
+            least = value.value
+            shows = "no metal of its own" if least is None else f"{words.number(least, 2)} by {by[0]}"
+            if least is None or (expected is not None and expected < least):
+                can = weighed is not None and expected is not None and expected >= weighed
                 (blind if can else dark).append(source.title)
-            rows.append(Row((Cell(words.sentence(source.title)), Cell(shows), Cell(expected), Cell(weighed))))
+            rows.append(Row((Cell(words.sentence(source.title)), Cell(shows), *map(Cell, told))))
     if not rows:
         return []
     said = []
@@ -575,21 +570,16 @@ def _reach(view: View) -> list[Block]:
             "Oil can show the wear expected of every ring face, though only as the sum of all rings of an engine."
         )
     text = " ".join(dict.fromkeys(said))
-    columns = (Column("Part"), Column("Least wear that oil shows, all rings alike", "µm", numeric=True),
-               Column("Expected", "µm", numeric=True),
-               Column("Least wear the balance shows, one ring", "µm", numeric=True))  # fmt: skip
+    columns = (Column("Part"),
+               Column("Least wear that oil shows, all rings alike", "µm", numeric=True, measure=SHOWN.id),
+               Column("Expected", "µm", numeric=True, measure=EXPECTED.id),
+               Column("Least wear the balance shows, one ring", "µm", numeric=True, measure=WEIGHED.id))  # fmt: skip
     note = (
         "Oil: 1.96 times the laboratory's scatter of the difference of two samples, near what fresh oil holds; only "
         "metals that no other part of the engine gives. Balance: twice its limit of error, spread over the running "
         "face."
     )
     return [Table("oil-reach", columns, rows, text, caption="What oil can and cannot show", note=note)]
-
-
-def _rings(program: Program, source: OilSource) -> int:
-    """Rings behind the surface of a part with a coating: the most of any build; 0 for other parts."""
-    counts = [sum(place.coating == source.coating for place in build.places) for build in program.builds]
-    return max(counts, default=0) if source.coating else 0
 
 
 def _next(view: View) -> list[Block]:

@@ -30,7 +30,8 @@ from sitegen.streams.leakdown.measures import (
     AREA,
     CHANGE,
     CRANKCASE,
-    PERCENT,
+    PATH,
+    READ,
     SUPPLY_RATIO,
     TO_LOSE,
 )
@@ -265,8 +266,10 @@ def cylinder_paths(view: View) -> Sequence[Block]:
         whole, ring = view.value(AREA.id, phase.id), view.value(CRANKCASE.id, phase.id)
         if whole is None or ring is None or not whole.value or ring.value is None:
             continue
-        records = view.records("leakdown", Reading, phase=phase.id, used=True)
-        shares = [f"{path} {told_share}" for path in PATHS if (told_share := _mean_share(records, path))]
+        by_path = [(path, view.value(PATH.id, phase.id, path)) for path in PATHS]
+        shares = [
+            f"{path} {words.number(each.value, 0)} %" for path, each in by_path if each is not None and each.value
+        ]
         unknown = "path-unknown" in ring.flags
         share = None if unknown else ring.value / whole.value
         told.append((phase, whole, ring, share))
@@ -294,7 +297,7 @@ def cylinder_paths(view: View) -> Sequence[Block]:
             columns = (
                 Column("Phase"), Column("Leak area, all paths", "mm²", numeric=True, measure=AREA.id),
                 Column("To the crankcase", "mm²", numeric=True, measure=CRANKCASE.id),
-                Column("Share of the air"),
+                Column("Share of the air", measure=PATH.id),
             )  # fmt: skip
             reading = _path_reading(told)
             blocks.append(Table(f"paths-{build.id}-{number}", columns, rows, reading, wide=True))
@@ -360,12 +363,6 @@ def _path_reading(told: Sequence[tuple[Phase, Value, Value, float | None]]) -> s
     return sentence + gap
 
 
-def _mean_share(records: Sequence[Reading], path: str) -> str:
-    shares = [share for row in records if not pd.isna(share := getattr(row, f"to_{path}"))]
-    mean = sum(shares) / len(shares) if shares else 0.0
-    return f"{words.number(mean, 0)} %" if mean > 0 else ""
-
-
 def cylinder_readings(view: View) -> Sequence[Block]:
     """Every reading of the cylinder: in the value of its check, beside it, or left out, with where it stands."""
     build, number = view.the_build, view.cylinder
@@ -375,6 +372,8 @@ def cylinder_readings(view: View) -> Sequence[Block]:
     )
     titles = {phase.id: phase.title for phase in view.program.phases}
     counted = {reading for series in view.series("leakdown.readings") for reading in series.frame["reading"]}
+    read = view.values(READ.id, engine=build, cylinder=number)
+    leaks = {each.key.at: words.number(each.value, 1) for each in read if each.value is not None}
     rows = []
     inside = 0
     for row in records:
@@ -389,7 +388,7 @@ def cylinder_readings(view: View) -> Sequence[Block]:
                     Cell(f"{titles.get(row.phase, 'no phase')}{repeat}".replace(" ", "\u00a0")),
                     Cell(_number(row.supply, 1e3)),
                     Cell(_number(row.pressure, 1e3)),
-                    Cell(_percent(row)),
+                    Cell(leaks.get(f"reading:{row.reading}", "")),
                     Cell(metal),
                     Cell(row.tester),
                     Cell(words.day(row.date) if isinstance(row.date, str) else ""),
@@ -402,7 +401,7 @@ def cylinder_readings(view: View) -> Sequence[Block]:
         )
     columns = (
         Column("Phase, repeat"), Column("Supply", "kPa gauge", numeric=True),
-        Column("Cylinder", "kPa gauge", numeric=True), Column("Leak", "%", numeric=True, measure=PERCENT.id),
+        Column("Cylinder", "kPa gauge", numeric=True), Column("Leak", "%", numeric=True, measure=READ.id),
         Column("Metal", "°C", numeric=True), Column("Tester"), Column("Date"), Column("Use"),
         Column("Reading, file:line"),
     )  # fmt: skip
@@ -447,11 +446,3 @@ def _why_out(view: View, row: Reading) -> str:
 
 def _number(value: float, scale: float) -> str:
     return "" if pd.isna(value) else words.number(value / scale, 1)
-
-
-def _percent(row: Reading) -> str:
-    if not pd.isna(row.percent):
-        return words.number(row.percent, 1)
-    if pd.isna(row.supply) or pd.isna(row.pressure) or not row.supply:
-        return ""
-    return words.number(100 * (row.supply - row.pressure) / row.supply, 1)

@@ -1,0 +1,48 @@
+"""Shares as single readings say them: of the supply that is lost, and of the air by each path."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from statistics import fmean
+
+from sitegen.declarations import Step
+from sitegen.methods import leakdown as method
+from sitegen.program.model import Program
+from sitegen.streams.leakdown.fields import PATHS, Reading
+from sitegen.streams.leakdown.measures import PATH, READ
+from sitegen.tables.rows import given, rows_of
+from sitegen.vocabulary import Book, Readings, Result, Value
+
+
+def run_shares(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
+    """Leak of every reading of a cylinder, left out or not, and the share of each path at every check."""
+    del book
+    build = program.build(engine)
+    cylinders = {place.cylinder for place in build.places}
+    phases = {phase.id for phase in program.phases}
+    told: dict[tuple[int, str, str], list[float]] = {}
+    for row in rows_of(readings["leakdown"].frame, Reading):
+        if row.cylinder not in cylinders:
+            continue
+        cylinder, phase = int(row.cylinder), row.phase if row.phase in phases else ""
+        leak = _leak(row)
+        if leak is not None:
+            yield Value(READ.id, build.key(cylinder, phase, f"reading:{row.reading}"), leak, n=1, of="reading")
+        for path in PATHS:
+            share = getattr(row, f"to_{path}")
+            if row.use == "" and given(share):
+                told.setdefault((cylinder, phase, path), []).append(share)
+    for (cylinder, phase, path), shares in told.items():
+        yield Value(PATH.id, build.key(cylinder, phase, path), fmean(shares), n=len(shares), of="reading")
+
+
+def _leak(row: Reading) -> float | None:
+    """Leak of one reading [%]: as read where the tester has such a scale, else from both gauges; None: no figure."""
+    if given(row.percent):
+        return row.percent
+    if not given(row.supply) or not given(row.pressure) or not row.supply:
+        return None
+    return float(method.percent(row.supply, row.pressure))
+
+
+SHARES = Step(name="leak-shares", gives=(READ, PATH), run=run_shares, reads=("leakdown",))
