@@ -6,7 +6,7 @@ Imports nothing of ours and holds no behaviour but order and access. Three shape
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
@@ -234,6 +234,7 @@ class Readings:
     logs: Mapping[tuple[str, str], object] = field(default_factory=dict)  # (engine, phase) -> logs.Log, of run logs
     traces: Mapping[str, object] = field(default_factory=dict)  # reading -> traces.Trace, of surfaces
     inputs: Mapping[str, str] = field(default_factory=dict)  # further file, named inside a record -> sha256
+    rows: Callable[[type], Sequence[Any]] | None = None  # the frame's, where those of the whole table are: `rows_in`
 
 
 class Book:

@@ -9,7 +9,7 @@ import hashlib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field, replace
-from functools import partial
+from functools import cache, partial
 from itertools import groupby
 from pathlib import Path
 from typing import TypeVar
@@ -21,7 +21,7 @@ from sitegen.program.model import Program
 from sitegen.reasons import RESTORABLE
 from sitegen.rounding import stored
 from sitegen.tables.ids import unknown_objections
-from sitegen.tables.rows import given
+from sitegen.tables.rows import given, rows_of
 from sitegen.vocabulary import (
     Book,
     Change,
@@ -175,6 +175,11 @@ class _Spread:
     def __init__(self, executor: Executor | None) -> None:
         self._executor = executor
 
+    @property
+    def here(self) -> bool:
+        """True where tasks stay in this process."""
+        return self._executor is None
+
     def __call__(self, function: Callable[[In], Out], tasks: Iterable[In]) -> Iterable[Out]:
         return map(function, tasks) if self._executor is None else self._executor.map(function, tasks)
 
@@ -208,7 +213,7 @@ def _run(program: Program, readings: Mapping[str, Readings], ordered: Sequence[S
             else:
                 found.series.append(result)
 
-    own = _by_engine(program, readings) if any(step.scope == "engine" for step in ordered) else {}
+    own = _by_engine(program, readings, spread) if any(step.scope == "engine" for step in ordered) else {}
     for scope, group in groupby(ordered, key=lambda step: step.scope):
         steps = tuple(group)
         if scope == "program":
@@ -247,10 +252,15 @@ def _run_step(program: Program, engine: str, step: Step, readings: Mapping[str, 
     return [stored(result) for result in given]
 
 
-def _by_engine(program: Program, readings: Mapping[str, Readings]) -> dict[str, dict[str, Readings]]:
-    """The readings of each build, every stream parted once."""
+def _by_engine(program: Program, readings: Mapping[str, Readings], spread: _Spread) -> dict[str, dict[str, Readings]]:
+    """The readings of each build, every stream parted once; its rows too, where they need not travel.
+
+    Rows of a whole table, made when a step first asks for them, take hardly longer than those of a part of it.
+    """
+    together = spread.here and len(program.builds) > 1
     parts: dict[str, dict[str, Readings]] = {build.id: {} for build in program.builds}
     for name, each in readings.items():
+        made = cache(partial(rows_of, each.frame))
         places: dict[str, list[int]] = {}
         for place, engine in enumerate(each.frame["engine"].tolist()):
             places.setdefault(engine, []).append(place)
@@ -260,8 +270,15 @@ def _by_engine(program: Program, readings: Mapping[str, Readings]) -> dict[str, 
             frame = each.frame.iloc[own[0] : own[-1] + 1] if whole else each.frame.iloc[own]
             logs = {key: log for key, log in each.logs.items() if key[0] == engine}
             traces = {key: each.traces[key] for key in frame["reading"] if key in each.traces} if each.traces else {}
-            part[name] = Readings(frame.reset_index(drop=True), logs=logs, traces=traces)
+            rows = partial(_at, made, own) if together else None
+            part[name] = Readings(frame.reset_index(drop=True), logs=logs, traces=traces, rows=rows)
     return parts
+
+
+def _at(made: Callable[[type], Sequence[object]], places: Sequence[int], kind: type) -> list[object]:
+    """The rows at some places of a table."""
+    rows = made(kind)
+    return [rows[place] for place in places]
 
 
 # ---- what is not there ------------------------------------------------------------------------------------------

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 from collections import namedtuple
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import lru_cache
 from typing import TYPE_CHECKING, TypeVar, get_type_hints
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from sitegen.vocabulary import Readings
 
 R = TypeVar("R")
 Written = str | float  # a cell of text: nan where nothing was written
@@ -36,6 +38,11 @@ def rows_of(frame: pd.DataFrame, kind: type[R]) -> list[R]:
     declared: type = kind
     row: Callable[..., R] = _row(declared, tuple(frame.columns))
     return list(map(row, *(_cells(frame[name]) for name in frame.columns)))
+
+
+def rows_in(readings: Readings, kind: type[R]) -> Sequence[R]:
+    """The same of a stream's readings; of one build those of the whole table, which are made once for all builds."""
+    return rows_of(readings.frame, kind) if readings.rows is None else readings.rows(kind)
 
 
 def _cells(column: pd.Series) -> list[object]:

@@ -6,12 +6,15 @@ import os
 import subprocess
 import sys
 from collections.abc import Iterable, Mapping
+from pathlib import Path
 
 import pandas as pd
 import pytest
 
-from sitegen import registry
+from sitegen import registry, workflow
 from sitegen.declarations import Step, in_order
+from sitegen.results.run import analyse
+from sitegen.tables.rows import rows_in, rows_of
 from sitegen.vocabulary import Book, Key, Measure, Readings, ReadingsBook, Result, Value
 
 
@@ -58,6 +61,42 @@ def test_an_undeclared_stream_cannot_be_read() -> None:
     assert list(readings) == ["one"]
     with pytest.raises(LookupError, match="stream two is read but not declared"):
         readings["two"]
+
+
+class Placed:
+    """What rows are told by here."""
+
+    reading: str
+    engine: str
+
+
+@pytest.mark.parametrize("name", ["every-key", "surfaces", "oil", "table-forms", "run-logs"])
+def test_rows_parted_with_the_readings_are_those_of_the_build(name: str) -> None:
+    """Rows are made once a program: a step of a build is given its own, cell by cell those of its frame."""
+    evidence = workflow.examine(Path(__file__).parents[1] / "accepted" / name).evidence[0]
+    streams = [stream.name for stream in registry.STREAMS]
+    seen: dict[str, dict[str, Readings]] = {}
+
+    def look(program: object, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
+        del program, book
+        seen[engine] = dict(readings)
+        return ()
+
+    analyse(evidence, [], [Step("look", (measure("m.a"),), look, reads=tuple(streams))])
+    assert set(seen) == {build.id for build in evidence.program.builds}
+    assert len(seen) > 1
+    compared = 0
+    for stream in streams:
+        whole = evidence.readings[stream].frame
+        for engine, readings in seen.items():
+            own = readings[stream]
+            assert own.rows is not None
+            rows = rows_in(own, Placed)
+            assert {row.engine for row in rows} <= {engine}
+            assert len(rows) == (whole["engine"] == engine).sum()
+            assert list(map(repr, rows)) == list(map(repr, rows_of(own.frame, Placed)))  # every column, not those named
+            compared += len(rows)
+    assert compared
 
 
 def test_the_order_is_the_same_under_any_hash_seed() -> None:

@@ -24,7 +24,7 @@ from sitegen.streams.buildsheet.measures import (
     TENSION,
     THICKNESS,
 )
-from sitegen.tables.rows import given, rows_of
+from sitegen.tables.rows import given, rows_in
 from sitegen.vocabulary import Book, Key, Measure, Readings, Refused, Result, Value, refused
 
 COMPRESSION_RINGS = ("top", "second")
@@ -186,9 +186,7 @@ def _buoyancy(readings: Mapping[str, Readings]) -> dict[Key, frozenset[str]]:
 
 def _used(readings: Mapping[str, Readings]) -> list[Reading]:
     """Rows of cylinders not set aside, with the fields as attributes."""
-    return [
-        row for row in rows_of(readings["buildsheet"].frame, Reading) if row.use == "" and row.cylinder == row.cylinder
-    ]
+    return [row for row in rows_in(readings["buildsheet"], Reading) if row.use == "" and row.cylinder == row.cylinder]
 
 
 def _by_place(

@@ -15,7 +15,7 @@ from sitegen.methods.agreement import weighted_kappa
 from sitegen.program.model import Build, GradeScale, Program
 from sitegen.streams.inspection.fields import FINDINGS, WORDS, Reading
 from sitegen.streams.inspection.measures import AGREEMENT, BAND_SHARE, BAND_WIDTH, GRADE
-from sitegen.tables.rows import rows_of
+from sitegen.tables.rows import rows_in
 from sitegen.vocabulary import Book, Key, Measure, Readings, Refused, Result, Value, Verdict, refused
 
 RULE = "inspection."  # and the finding: rule of the verdict none, light or marked
@@ -129,7 +129,7 @@ def run_agreement(program: Program, engine: str, readings: Mapping[str, Readings
 
 def _used(readings: Mapping[str, Readings]) -> list[Reading]:
     """Rows not set aside, with the fields as attributes."""
-    return [row for row in rows_of(readings["inspection"].frame, Reading) if row.use == ""]
+    return [row for row in rows_in(readings["inspection"], Reading) if row.use == ""]
 
 
 def _by_part(

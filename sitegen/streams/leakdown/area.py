@@ -27,7 +27,7 @@ from sitegen.streams.leakdown.measures import (
     REPEAT,
     SUPPLY_RATIO,
 )
-from sitegen.tables.rows import rows_of
+from sitegen.tables.rows import rows_in
 from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Value, Verdict, refused
 
 MM2 = 1e6  # mm² in a m²
@@ -43,7 +43,7 @@ def run_testers(program: Program, engine: str, readings: Mapping[str, Readings],
     """Scale and scatter of each tester over the whole program, from its reference-orifice readings and from repeats."""
     del engine, book
     frame = readings["leakdown"].frame
-    every = rows_of(frame, Reading)
+    every = rows_in(readings["leakdown"], Reading)
     rows = reference_rows(every)
     for tester_id in sorted(set(frame["tester"].dropna())):
         tester = program.definitions.testers[tester_id]
@@ -104,7 +104,7 @@ def _repeat_scatter(found: Sequence[Check]) -> Value:
 def run_areas(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
     """Percent, leak area and its crankcase share of every check of one build, and the mean of the build."""
     build = program.build(engine)
-    found = list(checks(program, rows_of(readings["leakdown"].frame, Reading)))
+    found = list(checks(program, rows_in(readings["leakdown"], Reading)))
     areas: dict[tuple[int, str, str], method.Area] = {}
     rings: list[Value] = []
     single: dict[int, list[tuple[str, str, float]]] = {}  # each reading as an area to the crankcase, for drawing

@@ -80,7 +80,7 @@ def reference_rows(rows: Iterable[Reading]) -> list[Reading]:
 def checks(program: Program, rows: Iterable[Reading]) -> Iterator[Check]:
     """Used readings of cylinders by build, cylinder, phase and condition, in the order of the record.
 
-    `rows` are the readings of the stream as `tables.rows.rows_of` gives them.
+    `rows` are the readings of the stream as `tables.rows.rows_in` gives them.
     """
     kept = [row for row in rows if row.use == "" and given(row.cylinder) and not given(row.reference)]
     states = _states(program, kept)

@@ -4,17 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 from sitegen.methods import elements, oil_precision
 from sitegen.methods.oil_ledger import Content, Fill, Move, fills
 from sitegen.program.model import Build, Laboratory, Oil, OilRule, Program
 from sitegen.streams.oil.fields import CONDITION, DRAIN, FILL, FILTER, SAMPLE, TOP_UP, Reading
-from sitegen.tables.rows import given, rows_of
-from sitegen.vocabulary import Refused
-
-if TYPE_CHECKING:
-    import pandas as pd
+from sitegen.tables.rows import given, rows_in
+from sitegen.vocabulary import Readings, Refused
 
 MG_KG = 1e6  # mass fraction [-] to mg/kg
 RANK = {SAMPLE: 0, FILTER: 1, DRAIN: 2, FILL: 3, TOP_UP: 4}  # of what is done at one instant
@@ -51,9 +47,9 @@ class Oiling:
 _Place = tuple[float, int, int, int]  # in time: hours, phase, kind, line
 
 
-def oiling(program: Program, build: Build, frame: pd.DataFrame, ended: Mapping[str, float]) -> Oiling:
+def oiling(program: Program, build: Build, readings: Readings, ended: Mapping[str, float]) -> Oiling:
     """Samples and moves of a build in order. `ended`: phase -> running time at its end [h]."""
-    rows = [row for row in rows_of(frame, Reading) if row.use == "" and row.phase in ended]
+    rows = [row for row in rows_in(readings, Reading) if row.use == "" and row.phase in ended]
     order = {phase.id: phase.order for phase in program.phases}
     starts = _starts(program, build, ended)
     filled = [

@@ -42,7 +42,7 @@ AT_LEAST = ("base_number",)  # condition that is used up, not piled up
 def run_samples(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
     """Concentrations, viscosity and condition of every sample."""
     build = program.build(engine)
-    found = oiling(program, build, readings[OIL].frame, _by_phase(book, HOURS, engine))
+    found = oiling(program, build, readings[OIL], _by_phase(book, HOURS, engine))
     oil = program.definitions.oils.get(build.oil)
     for sample in found.samples:
         key = build.key(phase=sample.phase, at=sample.at)
@@ -149,7 +149,7 @@ def run_balance(program: Program, engine: str, readings: Mapping[str, Readings],
     """Metal made, where it came from, and the oil consumed."""
     build = program.build(engine)
     ended = _by_phase(book, HOURS, engine)
-    found = oiling(program, build, readings[OIL].frame, ended)
+    found = oiling(program, build, readings[OIL], ended)
     if not found.moves:
         return
     known = [symbol for symbol in MASS if any(symbol in sample.reported for sample in found.samples)]

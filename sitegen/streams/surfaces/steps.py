@@ -17,7 +17,7 @@ from sitegen.methods.ring_face import Bounded, mean_of
 from sitegen.program.model import Build, Program
 from sitegen.streams.surfaces import evaluate, measures
 from sitegen.streams.surfaces.fields import RINGS, Reading
-from sitegen.tables.rows import given, rows_of
+from sitegen.tables.rows import given, rows_in
 from sitegen.traces.reading import Trace
 from sitegen.vocabulary import Book, Key, Measure, Readings, Refused, Result, Series, Value, refused
 
@@ -52,7 +52,7 @@ def angle_of(row: Reading) -> float:
 def grouped(readings: Readings, part: str) -> dict[tuple[int, str], dict[str, list[Traced]]]:
     """Traces of bores, or of rings, by cylinder and place, then by phase, in the order of the record."""
     found: dict[tuple[int, str], dict[str, list[Traced]]] = {}
-    for row in rows_of(readings.frame, Reading):
+    for row in rows_in(readings, Reading):
         trace = readings.traces.get(row.reading)
         if row.use == "" and (row.part == "bore") == (part == "bore") and isinstance(trace, Trace):
             place = found.setdefault((int(row.cylinder), place_of(row)), {})
@@ -369,7 +369,7 @@ def run_rate(program: Program, engine: str, readings: Mapping[str, Readings], bo
     recorded = readings["surfaces"]
     widths = {
         int(row.cylinder): trace.length
-        for row in rows_of(recorded.frame, Reading)
+        for row in rows_in(recorded, Reading)
         if row.use == "" and row.part == "top-ring" and isinstance(trace := recorded.traces.get(row.reading), Trace)
     }
     volumes = {value.key: value for value in book.of(measures.FACE_VOLUME.id)}
