@@ -178,8 +178,8 @@ def test_results_of_format_1_are_told_as_older(tmp_path: Path, capsys: pytest.Ca
     provenance["format"] = 1
     del provenance["results"]["comparisons.csv"]
     (folder / "provenance.json").write_text(json.dumps(provenance), encoding="utf-8")
-    assert files.FORMAT == 2
+    assert files.FORMAT == 3
     assert main(["check", str(programs)]) == 0
-    assert "written in the older format 1; this version writes format 2" in capsys.readouterr().out
+    assert "written in the older format 1; this version writes format 3" in capsys.readouterr().out
     assert main(["check", "--recompute", str(programs)]) == 1
     assert "comparisons.csv is not there" in capsys.readouterr().out

@@ -215,7 +215,7 @@ def test_the_answer_of_2026_reads_as_it_should(concluded: dict[str, Conclusion])
     assert answer(concluded, "pump-rings-2026") == [
         "After four pulls, the leak area to the crankcase is 19 % less with graded chromium nitride rings than with "
         "nitrided rings (95 % interval 7 to 29 % less; three builds each).",
-        "Of the three exploratory measures, the seating distance (54 % less, 95 % interval 30 to 70 % less; three "
+        "Of the three exploratory measures, the seating distance (54 % less, 95 % interval 31 to 70 % less; three "
         "builds against two) and the leak still to lose (0.027 mm² less, 95 % interval 0.004 to 0.050 mm² less; three "
         "builds against two; without B2 cylinder 2 and B6 cylinder 2) differ for graded chromium nitride rings.",
         "After four pulls, the leak area to the crankcase is 16 % more with hard chromium nitride rings than with "
@@ -287,7 +287,7 @@ def test_the_primary_comparison_of_2026_by_hand(concluded: dict[str, Conclusion]
     half = math.hypot(float(wide[0]) / 2, shared)
     middle = fmean(own) - fmean(reference)
     row = found.comparisons[0]
-    assert row.estimate == pytest.approx(math.exp(middle), abs=1e-4)
+    assert row.estimate == pytest.approx(math.exp(middle), abs=5.1e-4)  # three decimals are stored
     assert row.low == pytest.approx(math.exp(middle - half), rel=5e-3)
     assert row.high == pytest.approx(math.exp(middle + half), rel=5e-3)
 
