@@ -123,6 +123,8 @@ ANSWER: dict[str, str] = {
     "block-and-coating": "each coating was run on one block only, so that block and coating cannot be told apart",
     "position-and-coating": "the coatings sat on the same cylinders in every engine, so that position and coating "
     "cannot be told apart",
+    "positions-not-exchanged": "the coatings changed places too little from engine to engine, so that with one "
+    "difference an engine position and coating cannot be told apart",
     "one-block": "only one block ran both coatings, so that nothing tells how far such a difference scatters",
     "few-cylinders-mixed": "too few cylinders are left over once engines and positions are allowed for",
     "one-build": "a coating has values from one build only",
@@ -227,6 +229,8 @@ FLAGS: dict[str, str] = {
     "order-one-sided": "one coating always or nearly always came first, so that whatever changed from build to build "
     "may share in the difference",
     "whole-builds-left-out": "builds that hold only one of the two coatings were left out",
+    "position-taken-out": "the coatings did not sit on each cylinder equally often, so that what the cylinder's place "
+    "does was taken out of the difference",
     "unpaired-builds-left-out": "builds on blocks that ran only one of the two coatings were left out",
     "other-distance-left-out": "builds that ran much less or much more than the others were left out, since wear grows "
     "with the distance",

@@ -26,4 +26,11 @@ class _Answers:
 def step(measures: Iterable[Measure]) -> Step:
     """The step, given every measure that can be compared or judged."""
     named = {measure.id: measure for measure in measures}
-    return Step(name="answers", gives=deciding.GIVES, run=_Answers(named), needs=tuple(sorted(named)), scope="program")
+    return Step(
+        name="answers",
+        gives=deciding.GIVES,
+        run=_Answers(named),
+        needs=tuple(sorted(named)),
+        scope="program",
+        revision=2,
+    )

@@ -26,6 +26,7 @@ from sitegen.methods.design import (
     fixed_effects,
     indicators,
     once,
+    one_difference,
     pooling,
     units,
 )
@@ -58,7 +59,8 @@ def contrast(
     covariates), spot by spot for "fixed".
 
     pooled, borrowed: means of units, residual mean square within all coatings (one-way analysis of variance);
-    welch: B. L. Welch, Biometrika 34 (1947) 28; differences, paired: Student's t on one difference a build or block;
+    welch: B. L. Welch, Biometrika 34 (1947) 28; differences, paired: Student's t on one difference a build or block,
+    of builds with position taken out where it would lean on the mean (`design.one_difference`);
     fixed: y ~ build + position + coating, residual mean square (H. Scheffé, The analysis of variance, 1959, ch. 4-6).
 
     Raises Refused with the design's reason, "covariate-and-coating" where a covariate runs along with the coating,
@@ -88,7 +90,11 @@ def contrast(
         means = _means(sample, len(spots))
     elif procedure in {"differences", "paired"}:
         means = _differences(design, spots, candidate, reference)
-        matrix, wanted = np.ones((len(means), 1)), np.ones(1)
+        positions = [] if procedure == "paired" else sorted({spot.position for spot in spots})
+        shares = means @ indicators([spot.position for spot in spots], positions)
+        columns = None if extra is None else _columns(means, extra, centred=False)
+        matrix, wanted = one_difference(shares, columns)
+        return _fitted(matrix, wanted, means, values, procedure, adjusted=extra is not None)
     elif procedure == "fixed":
         places = [place for place, spot in enumerate(spots) if spot.build in design.builds]
         matrix, wanted = fixed_effects([spots[place] for place in places], candidate, reference)
@@ -96,7 +102,7 @@ def contrast(
     else:
         raise ValueError(f"no procedure {design.procedure!r}")
     if extra is not None:
-        columns = _columns(means, extra, centred=procedure not in {"differences", "paired"})
+        columns = _columns(means, extra, centred=True)
         matrix, wanted = np.hstack([matrix, columns]), np.append(wanted, np.zeros(columns.shape[1]))
     return _fitted(matrix, wanted, means, values, procedure, adjusted=extra is not None)
 

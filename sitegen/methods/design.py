@@ -120,6 +120,10 @@ class Linear:
         left = wanted - self._vt.T @ (self._vt @ wanted)
         return bool(np.linalg.norm(left) <= np.sqrt(SINGULAR) * np.linalg.norm(wanted))
 
+    def fitted(self, y: Floats) -> Floats:
+        """What the columns say of y, (rows,)."""
+        return np.asarray(self._u @ (self._u.T @ y), dtype=float)
+
     def weights(self, combination: Floats) -> Floats:
         """Weights of the rows in the least-squares estimate of the combination, (rows,)."""
         return np.asarray(self._u @ ((self._vt @ (combination / self._size)) / self._s), dtype=float)
@@ -153,6 +157,28 @@ def fixed_effects(spots: Sequence[Spot], candidate: str, reference: str) -> tupl
     wanted = np.zeros(matrix.shape[1])
     wanted[coatings.index(candidate)], wanted[coatings.index(reference)] = 1.0, -1.0
     return matrix, wanted
+
+
+def one_difference(shares: Floats, covariates: Floats | None = None) -> tuple[Floats, Floats]:
+    """Matrix of one difference a build, (builds, columns), and the combination that is the difference of coatings.
+
+    shares (builds, positions): of the candidate's cylinders of a build the share at each position, less that of the
+    reference's. covariates (builds, covariates): their differences.
+
+    A build's difference is coating + shares @ (effects of positions) + error. Where the shares sum to nothing over the
+    builds its mean is free of positions, whatever they do. Elsewhere that mean has a bias, and what the shares (and
+    covariates) tell of a column of ones is taken out. That one column gives the very estimate of least squares with
+    all positions: ones less their projection on a space is the same when only the projection itself spans the space.
+    It costs one degree of freedom in place of several; what positions do beyond it stays in the scatter, as it does
+    where they are balanced, and widens the interval.
+    """
+    ones = np.ones((len(shares), 1))
+    columns = [ones] if covariates is None else [ones, covariates]
+    if np.abs(shares.sum(axis=0)).max(initial=0.0) > SINGULAR:
+        known = shares if covariates is None else np.hstack([shares, covariates])
+        columns.insert(1, Linear(known).fitted(ones))
+    matrix = np.hstack(columns)
+    return matrix, np.eye(matrix.shape[1])[0]
 
 
 # ---- recognising -----------------------------------------------------------------------------------------------------
@@ -191,9 +217,26 @@ def _mixed(
         reason = "few-cylinders-mixed"
     if reason:
         return Design(name, "", "", reason, tuple(builds), notes=tuple(notes))
+    if many:
+        beside, coating = one_difference(_shares(spots, builds, candidate, reference))
+        if not Linear(beside).estimable(coating):
+            return Design(name, "", "", "positions-not-exchanged", tuple(builds), notes=tuple(notes))
+        if beside.shape[1] > 1:
+            notes.append("position-taken-out")
     coatings = (candidate, reference) if many else tuple(once(spot.coating for spot in spots))
     procedure, scope = ("differences", "engines-to-come") if many else ("fixed", "these-engines")
     return Design(name, procedure, scope, "", tuple(builds), tuple(builds), coatings, tuple(notes))
+
+
+def _shares(spots: Sequence[Spot], builds: Sequence[str], candidate: str, reference: str) -> Floats:
+    """Of the candidate's cylinders of a build the share at each position, less that of the reference's."""
+    positions = sorted({spot.position for spot in spots})
+    shares = np.zeros((len(builds), len(positions)))
+    for row, build in zip(shares, builds, strict=True):
+        for sign, coating in ((1.0, candidate), (-1.0, reference)):
+            held = [spot.position for spot in spots if (spot.build, spot.coating) == (build, coating)]
+            row += sign * indicators(held, positions).mean(axis=0)
+    return shares
 
 
 def _apart(spots: Sequence[Spot], candidate: str, reference: str) -> Design:
@@ -279,8 +322,9 @@ RATES = (  # 100 000 draws a row; a test holds them against its own draws
              "coatings, degrees of freedom builds less coatings", "engines to come", 5.0, 16.6),
     Measured("whole builds 4+4, Welch", "whole builds, four or more of every coating", "means of builds, each coating "
              "with its own scatter (Welch)", "engines to come", 4.2, 16.5),
-    Measured("mixed, 4 builds", "four or more engines that hold both coatings", "one difference an engine",
-             "engines to come", 4.8, 2.8),
+    Measured("mixed, 4 builds", "four or more engines that hold both coatings", "one difference an "
+             "engine; position taken out where a cylinder did not hold both equally often", "engines to come",
+             4.8, 2.8),
     Measured("mixed, 3 builds, positions differ", "fewer engines that hold both", "engine and position taken out, what "
              "is left scatters", "these engines and this lot only", 5.1, 3.2),
     Measured("mixed 4 and pure 2+2", "engines that hold both beside engines that hold one", "the engines that hold "

@@ -358,7 +358,7 @@ def _detail(view: View, rows: Sequence[Comparison]) -> str:
 OWN_FLAGS = frozenset(
     {
         "provisional", "mean-of-fewer", "build-without-value", "other-distance-left-out",
-        "one-lot", "order-one-sided", "whole-builds-left-out",
+        "one-lot", "order-one-sided", "whole-builds-left-out", "position-taken-out",
         "unpaired-builds-left-out", "shared-block-left-out", "blocks-used-again",
     }
 )  # fmt: skip

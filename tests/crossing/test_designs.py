@@ -228,19 +228,43 @@ MIXED = {"B1": (R, C, R, C), "B2": (C, R, C, R), "B3": (R, C, C, R), "B4": (C, C
 
 
 def test_four_mixed_builds_take_one_difference_a_build() -> None:
-    row = case(MIXED, numbers_for(MIXED)).of()
+    four = {build: held for build, held in MIXED.items() if build != "B3"}  # two arrangements and their mirrors
+    row = case(four, numbers_for(four)).of()
     differences = [
         np.mean([math.log(v) for v, c in zip(NUMBERS[b], held, strict=True) if c == C])
         - np.mean([math.log(v) for v, c in zip(NUMBERS[b], held, strict=True) if c == R])
-        for b, held in MIXED.items()
+        for b, held in four.items()
     ]
     expected = stats.ttest_1samp(differences, 0.0)
     ends = expected.confidence_interval(0.95)
     assert (row.design, row.procedure, row.scope) == ("mixed in engine", "differences", "engines-to-come")
-    assert row.df == 4
+    assert row.df == 3
     assert row.p == pytest.approx(expected.pvalue, rel=1e-9)
     assert interval(row) == pytest.approx((math.exp(ends.low), math.exp(ends.high)), rel=1e-9)
+    assert (row.builds, row.builds_reference, row.cylinders) == (4, 4, 8)
+    assert "position-taken-out" not in row.flags
+
+
+def test_a_mixed_build_without_its_mirror_has_position_taken_out() -> None:
+    row = case(MIXED, numbers_for(MIXED)).of()
+    signs = np.array([[0.5 if coating == C else -0.5 for coating in held] for held in MIXED.values()])
+    differences = (signs * np.log([NUMBERS[build] for build in MIXED])).sum(axis=1)
+    found, *_ = np.linalg.lstsq(np.column_stack([np.ones(5), signs]), differences, rcond=None)
+    assert row.estimate == pytest.approx(math.exp(found[0]), rel=1e-9)
+    assert (row.procedure, row.scope, row.df) == ("differences", "engines-to-come", 3)
     assert (row.builds, row.builds_reference, row.cylinders) == (5, 5, 10)
+    assert "position-taken-out" in row.flags
+    # cylinders that differ by their place in every engine alike do not move the estimate
+    moved = {b: tuple(v * f for v, f in zip(NUMBERS[b], (0.8, 0.9, 1.2, 1.3), strict=True)) for b in MIXED}
+    assert case(MIXED, moved).of().estimate == pytest.approx(row.estimate, rel=1e-9)
+
+
+def test_mixed_builds_whose_places_hardly_changed_are_refused_in_words() -> None:
+    held = {"B1": (R, C, R, C), "B2": (R, C, R, C), "B3": (R, C, R, C), "B4": (C, R, R, C)}
+    row = case(held, numbers_for(held)).of()
+    assert (row.design, row.verdict, row.reason) == ("mixed in engine", "refused", "positions-not-exchanged")
+    assert (row.estimate, row.low, row.high, row.p) == (None, None, None, None)
+    assert "changed places too little" in ANSWER[row.reason]
 
 
 def by_least_squares(held: Mapping[str, Sequence[str]], numbers: Mapping[str, Sequence[float]]) -> tuple[float, float]:

@@ -2,9 +2,9 @@
 
     python -m tests.methods.design_table --draws 100000
 
-draws that many programs for every row, at an intraclass correlation of 0 and of 0.3, and prints the table (a minute or
-so). The test run does the same with 10 000 draws (test_design.py). Beside each rate stands what counting every cylinder
-as an independent test would give.
+draws that many programs for every row, at an intraclass correlation of 0 and of 0.3, in some rows of 0.6, and prints
+the table (a minute or so). The test run does the same with 20 000 draws (test_design.py). Beside each rate stands what
+counting every cylinder as an independent test would give.
 
 The truth is built here, without the code under test: block, build, build x coating, position and cylinder effects are
 drawn from the normal distribution and added up. The total variance of a cylinder is 1, of which the correlation lies
@@ -28,6 +28,7 @@ Floats = NDArray[np.float64]
 CORRELATIONS = (0.0, 0.3)
 DIFFERENCE = 1.5  # true difference behind the coverage, in standard deviations of a cylinder
 POSITION = (0.6, -0.3, 0.2, -0.5)  # what a cylinder's place does, where a row has it
+ALONG = (0.6, 0.3, -0.2, -0.5)  # the same, falling along the engine
 SEED = 20260112
 
 
@@ -40,7 +41,8 @@ class Row:
     blocks: Sequence[int] = ()  # block of each build; none: one each
     between_blocks: float = 0.0  # variance
     interaction: float = 0.0  # variance of build x coating
-    position: bool = False
+    position: Sequence[float] = ()  # effect of each cylinder's place
+    correlations: Sequence[float] = CORRELATIONS
     second: float = 0.0  # what a block's second build has more than its first, in either coating
     ratio: float = 1.0  # standard deviations of B over those of A
     forced: str = ""  # procedure in place of the one the design asks for
@@ -62,6 +64,7 @@ class Row:
 
 
 A, B, C = "AAAA", "BBBB", "CCCC"
+EVERY = (*CORRELATIONS, 0.6)
 SWAPPED = ("AABB", "BBAA", "ABAB", "BABA", "ABBA", "BAAB")
 
 ROWS = (
@@ -79,11 +82,11 @@ ROWS = (
     Row("mixed, 6 builds", SWAPPED),
     Row("mixed, 4 builds, interaction", SWAPPED[:4], interaction=0.3),
     Row("mixed, 6 builds, interaction", SWAPPED, interaction=0.3),
-    Row("mixed, 4 builds, positions differ", SWAPPED[:4], position=True, claim="conservative"),
-    Row("mixed, 2 builds, positions differ", SWAPPED[:2], position=True),
-    Row("mixed, 3 builds, positions differ", SWAPPED[:3], position=True),
-    Row("mixed, 2 builds, interaction", SWAPPED[:2], position=True, interaction=0.3, claim="shown"),
-    Row("mixed, 3 builds, interaction", SWAPPED[:3], position=True, interaction=0.3, claim="shown"),
+    Row("mixed, 4 builds, positions differ", SWAPPED[:4], position=POSITION, claim="conservative"),
+    Row("mixed, 2 builds, positions differ", SWAPPED[:2], position=POSITION),
+    Row("mixed, 3 builds, positions differ", SWAPPED[:3], position=POSITION),
+    Row("mixed, 2 builds, interaction", SWAPPED[:2], position=POSITION, interaction=0.3, claim="shown"),
+    Row("mixed, 3 builds, interaction", SWAPPED[:3], position=POSITION, interaction=0.3, claim="shown"),
     Row("mixed 4 and pure 2+2", (*SWAPPED[:2], A, B, *SWAPPED[2:4], B, A), interaction=0.3),
     Row("by block, 2 builds each, 3+3 blocks", (A, B) * 6, (1, 2, 3, 4, 5, 6) * 2, between_blocks=1.0),
     Row("in order on 4 blocks", (A, B, A, B, B, A, B, A), (1, 2, 3, 4) * 2, between_blocks=1.0),
@@ -94,6 +97,18 @@ ROWS = (
         between_blocks=1.0, second=0.8, claim="shown"),
     Row("one build each", (A, B), claim="refused"),
     Row("same cylinders in every engine", ("AABB",) * 5, claim="refused"),
+    Row("mixed, 7 AABB and 1 BBAA", (*("AABB",) * 7, "BBAA"), position=ALONG, correlations=EVERY),
+    Row("mixed, 5 AABB and 1 BBAA", (*("AABB",) * 5, "BBAA"), position=ALONG, correlations=EVERY),
+    Row("mixed, 6 AABB and 2 BBAA", (*("AABB",) * 6, *("BBAA",) * 2), position=ALONG, correlations=EVERY),
+    Row("mixed, 7 AABB and 1 BBAA, interaction", (*("AABB",) * 7, "BBAA"), interaction=0.3, position=ALONG,
+        ),
+    Row("mixed, 7 ABAB and 1 BAAB", (*("ABAB",) * 7, "BAAB"), position=ALONG, claim="refused"),
+    Row("mixed, 4 builds, unbalanced", ("ABBA", *SWAPPED[:3]), position=ALONG, correlations=EVERY,
+        claim="conservative"),
+    Row("mixed, 6 builds, unbalanced", (*SWAPPED[:4], "AABB", "ABAB"), position=ALONG, correlations=EVERY,
+        claim="conservative"),
+    Row("mixed, 5 builds, a cylinder missing", ("AABB", "BBA.", *SWAPPED[2:4], "ABBA"), position=ALONG,
+        claim="shown"),
 )  # fmt: skip
 
 
@@ -131,7 +146,7 @@ def drawn(row: Row, correlation: float, draws: int, rng: np.random.Generator) ->
         first = {spot.block: min(other.order for other in spots if other.block == spot.block) for spot in spots}
         y = y + np.array([row.second * (spot.order > first[spot.block]) for spot in spots])[:, None]
     if row.position:
-        y = y + np.array([POSITION[spot.position - 1] for spot in spots])[:, None]
+        y = y + np.array([row.position[spot.position - 1] for spot in spots])[:, None]
     return np.asarray(y)
 
 
@@ -170,7 +185,7 @@ def table(draws: int) -> Iterator[str]:
     yield f"{'design':42}{'procedure':13}{'ICC':>4}{'df':>8}{'alarms':>8}{'held':>8}{'cylinders':>10}  claimed"
     for row in ROWS:
         design = row.design
-        for correlation in CORRELATIONS if not design.reason else ():
+        for correlation in row.correlations if not design.reason else ():
             rates = run(row, correlation, draws)
             yield f"{row.name:42}{design.procedure:13}{correlation:4.1f}{rates.line():>34}  {row.claim}"
         if design.reason:

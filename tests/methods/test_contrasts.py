@@ -78,6 +78,10 @@ def by_build(spots: list[Spot], y: NDArray[np.float64], coating: str) -> list[fl
     ]
 
 
+def differences(spots: list[Spot], y: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.asarray(np.subtract(by_build(spots, y, "A"), by_build(spots, y, "B")))
+
+
 # ---- published ------------------------------------------------------------------------------------------------------
 
 
@@ -180,7 +184,8 @@ def test_welch_is_the_unequal_variance_t_test_on_build_means() -> None:
 
 
 def test_differences_are_the_paired_t_test_on_builds_and_pure_builds_do_not_enter() -> None:
-    spots = program("AABB", "BBBB", "BBAA", "ABC.", "AAAA", "BABA", "CABB")
+    # every cylinder holds both coatings equally often: position is left where it is
+    spots = program("AABB", "BBBB", "BBAA", "ABC.", "AAAA", "CAB.", "BCA.")
     y = values(spots)
     found = compared(spots, y, "differences")
     mixed = [place for place, spot in enumerate(spots) if spot.build not in {"B2", "B5"}]
@@ -232,16 +237,59 @@ def test_fixed_is_least_squares_with_builds_and_positions() -> None:
 
 def test_covariate_of_differences_is_a_line_through_them() -> None:
     # the difference at equal covariates: intercept of the line (scipy's linregress)
-    spots = program("AABB", "BBAA", "ABAB", "BABA", "ABBA")
+    spots = program("AABB", "BBAA", "ABC.", "CAB.", "BCA.")
     y, gap = values(spots), values(spots, 9)
     found = compared(spots, y, "differences", gap)
-
-    def difference(v: NDArray[np.float64]) -> NDArray[np.float64]:
-        return np.asarray(np.subtract(by_build(spots, v, "A"), by_build(spots, v, "B")))
-
-    line = stats.linregress(difference(gap), difference(y))
+    line = stats.linregress(differences(spots, gap), differences(spots, y))
     assert (found.estimate, found.se) == pytest.approx((line.intercept, line.intercept_stderr))
     assert found.df == 3
+
+
+@pytest.mark.parametrize("often", [3, 4, 7])
+def test_differences_of_two_arrangements_weigh_alike_however_often_each_was_built(often: int) -> None:
+    # by hand: coating + place in the one, coating - place in the other, so half the sum of their means is the coating;
+    # its t is that of scipy's test of the one against the other with its sign turned
+    spots = program(*("AABB",) * often, "BBAA", *("BBAA",) * (often == 4))
+    y = values(spots)
+    each = differences(spots, y)
+    turned = np.array([spot.coating == "A" for spot in spots if spot.position == 1])
+    found = compared(spots, y, "differences")
+    assert found.estimate == pytest.approx((each[turned].mean() + each[~turned].mean()) / 2)
+    wanted = stats.ttest_ind(each[turned], -each[~turned])
+    assert found.estimate / found.se == pytest.approx(wanted.statistic)
+    assert found.df == wanted.df == len(each) - 2
+
+
+@pytest.mark.parametrize(
+    "builds",
+    [
+        ("AABB", "BBAA", "ABAB", "BABA", "ABBA", "AABB"),
+        ("AABB", "BBA.", "ABAB", "BABA", "ABBA", "ABAB"),
+        ("AABC", "BCAA", "CABB", "ABBC", "BABA", "BAAC"),
+    ],
+)
+@pytest.mark.parametrize("with_gap", [False, True])
+def test_positions_that_are_not_balanced_have_no_say(builds: tuple[str, ...], with_gap: bool) -> None:
+    # the estimate of numpy's least squares with a column for every position; positions may do what they like
+    spots = program(*builds)
+    y, gap = values(spots), values(spots, 9)
+    found = compared(spots, y, "differences", gap if with_gap else None)
+    places = [differences(spots, np.array([float(spot.position == place) for spot in spots])) for place in (1, 2, 3, 4)]
+    matrix = np.column_stack([np.ones(len(builds)), *places, *([differences(spots, gap)] if with_gap else [])])
+    beta, *_ = np.linalg.lstsq(matrix, differences(spots, y), rcond=None)
+    assert found.estimate == pytest.approx(beta[0])
+    moved = y + np.array([(6.0, 3.0, -2.0, -5.0)[spot.position - 1] for spot in spots])
+    again = compared(spots, moved, "differences", gap if with_gap else None)
+    assert again.estimate == pytest.approx(found.estimate)
+    assert again.estimate != pytest.approx(float(differences(spots, moved).mean()), abs=0.05)
+    assert found.df == len(builds) - (3 if with_gap else 2)
+    plain = differences(spots, y) - found.estimate  # no more is taken out than what leans on the mean
+    shortest = np.linalg.lstsq(matrix[:, 1:], np.ones(len(builds)), rcond=None)[0]
+    one = np.column_stack([matrix[:, 1:] @ shortest, *([differences(spots, gap)] if with_gap else [])])
+    left = plain - one @ np.linalg.lstsq(one, plain, rcond=None)[0]
+    weights = [float(found.weights[[s.build == f"B{n}" and s.coating == "A" for s in spots]].sum())
+               for n in range(1, len(builds) + 1)]  # fmt: skip
+    assert found.se == pytest.approx(np.sqrt(left @ left / found.df) * np.linalg.norm(weights))
 
 
 # ---- what follows from the design -----------------------------------------------------------------------------------
