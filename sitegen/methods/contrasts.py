@@ -94,6 +94,10 @@ def contrast(
         shares = means @ indicators([spot.position for spot in spots], positions)
         columns = None if extra is None else _columns(means, extra, centred=False)
         matrix, wanted = one_difference(shares, columns)
+        if columns is not None and not Linear(matrix).estimable(wanted):
+            alone = np.hstack([np.ones((len(means), 1)), columns])
+            if Linear(alone).estimable(np.eye(alone.shape[1])[0]):  # it is positions and covariates together
+                raise Refused("covariates-take-all")
         return _fitted(matrix, wanted, means, values, procedure, adjusted=extra is not None)
     elif procedure == "fixed":
         places = [place for place, spot in enumerate(spots) if spot.build in design.builds]

@@ -166,18 +166,19 @@ def one_difference(shares: Floats, covariates: Floats | None = None) -> tuple[Fl
     reference's. covariates (builds, covariates): their differences.
 
     A build's difference is coating + shares @ (effects of positions) + error. Where the shares sum to nothing over the
-    builds its mean is free of positions, whatever they do. Elsewhere that mean has a bias, and what the shares (and
-    covariates) tell of a column of ones is taken out. That one column gives the very estimate of least squares with
+    builds their mean is free of positions, whatever these do. Elsewhere, and nearly always where a line in a covariate
+    is drawn, the estimate would lean on them; then what the shares (and covariates) tell of a column of ones is taken
+    out. That one column gives the very estimate of least squares with
     all positions: ones less their projection on a space is the same when only the projection itself spans the space.
     It costs one degree of freedom in place of several; what positions do beyond it stays in the scatter, as it does
     where they are balanced, and widens the interval.
     """
     ones = np.ones((len(shares), 1))
-    columns = [ones] if covariates is None else [ones, covariates]
-    if np.abs(shares.sum(axis=0)).max(initial=0.0) > SINGULAR:
-        known = shares if covariates is None else np.hstack([shares, covariates])
-        columns.insert(1, Linear(known).fitted(ones))
-    matrix = np.hstack(columns)
+    extra = np.zeros((len(shares), 0)) if covariates is None else covariates
+    matrix = np.hstack([ones, extra])
+    weights = Linear(matrix).weights(np.eye(matrix.shape[1])[0])
+    if np.abs(weights @ shares).max(initial=0.0) > SINGULAR * np.abs(weights).sum():
+        matrix = np.hstack([ones, Linear(np.hstack([shares, extra])).fitted(ones), extra])
     return matrix, np.eye(matrix.shape[1])[0]
 
 

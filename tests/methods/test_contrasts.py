@@ -238,7 +238,9 @@ def test_fixed_is_least_squares_with_builds_and_positions() -> None:
 def test_covariate_of_differences_is_a_line_through_them() -> None:
     # the difference at equal covariates: intercept of the line (scipy's linregress)
     spots = program("AABB", "BBAA", "ABC.", "CAB.", "BCA.")
-    y, gap = values(spots), values(spots, 9)
+    # covariates alike among the engines that balance each other: the line does not lean on a position
+    y = values(spots)
+    gap = np.array([0.3 * (spot.coating == "A") * (2 + (spot.order > 2)) for spot in spots])
     found = compared(spots, y, "differences", gap)
     line = stats.linregress(differences(spots, gap), differences(spots, y))
     assert (found.estimate, found.se) == pytest.approx((line.intercept, line.intercept_stderr))
@@ -290,6 +292,17 @@ def test_positions_that_are_not_balanced_have_no_say(builds: tuple[str, ...], wi
     weights = [float(found.weights[[s.build == f"B{n}" and s.coating == "A" for s in spots]].sum())
                for n in range(1, len(builds) + 1)]  # fmt: skip
     assert found.se == pytest.approx(np.sqrt(left @ left / found.df) * np.linalg.norm(weights))
+
+
+def test_a_line_in_a_covariate_does_not_lean_on_positions_that_balance() -> None:
+    # their mean is free of positions, its value at equal covariates is not: numpy's least squares with every position
+    spots = program("AABB", "BBAA", "ABAB", "BABA", "ABBA", "BAAB")
+    y, gap = values(spots), values(spots, 9)
+    found = compared(spots, y, "differences", gap)
+    places = [differences(spots, np.array([float(spot.position == place) for spot in spots])) for place in (1, 2, 3, 4)]
+    matrix = np.column_stack([np.ones(6), *places, differences(spots, gap)])
+    assert found.estimate == pytest.approx(np.linalg.lstsq(matrix, differences(spots, y), rcond=None)[0][0])
+    assert found.df == 3
 
 
 # ---- what follows from the design -----------------------------------------------------------------------------------
