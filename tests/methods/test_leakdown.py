@@ -249,3 +249,16 @@ def test_a_repeat_that_disagrees_is_noticed_and_others_hardly_ever() -> None:
     assert alarms / draws <= 0.05 * 5 / 40 + 0.01
     assert found / draws >= 0.8
     assert not leakdown.repeats_disagree([0.4], scatter, 80)
+
+
+@given(st.floats(0.06, 0.2), st.floats(0.06, 0.25), st.floats(0.8, 3.0), st.floats(0.02, 1.5))
+def test_the_crank_turns_by_virtual_work(bore: float, stroke: float, strokes: float, angle: float) -> None:
+    # exact: torque is pressure by the volume swept a radian, here by differences of where the pin stands
+    def height(at: float) -> float:
+        arm, rod = stroke / 2, strokes * stroke
+        return arm * math.cos(at) + math.sqrt(rod**2 - (arm * math.sin(at)) ** 2)
+
+    step = 1e-5
+    swept = math.pi / 4 * bore**2 * (height(angle - step) - height(angle + step)) / (2 * step)
+    found = leakdown.crank_torque(5.5e5, bore, stroke, strokes * stroke, angle)
+    assert found == pytest.approx(5.5e5 * swept, rel=1e-6)
