@@ -11,6 +11,7 @@ from sitegen.program.model import Build, EngineType, Phase, Program
 from sitegen.streams.leakdown.fields import PATHS
 from sitegen.units import from_si
 
+# Protocol of a check: common practice, no source, but for what the cautions name.
 REPEATS = 2  # rows prepared for each cylinder
 _SHORT_ROD = 1.5  # strokes, where the rod is not stated: a short one, since shorter turns harder; from memory
 _STEPS = (
