@@ -6,7 +6,7 @@ from sitegen.declarations import Blank, PaperTable
 from sitegen.program.model import Build, Phase, Program
 from sitegen.streams.events.fields import CHECK, HAPPENED, SEEN, TIGHT
 
-_EVENTS, _METERS = 6, 3  # lines prepared: one page
+_EVENTS, _METERS = 4, 2  # lines prepared: one page with its cautions
 _WITHOUT_METERS = 2  # of the steps
 _STEPS = (
     "Every stop and every start gets a line, planned or not: the log of the run has to agree with it.",
