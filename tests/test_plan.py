@@ -64,6 +64,15 @@ def numbers(capsys: pytest.CaptureFixture[str], *words: str) -> dict[str, Any]:
     return found
 
 
+def test_a_plan_is_no_permit_to_run(capsys: pytest.CaptureFixture[str]) -> None:
+    told = said(capsys, P2026)
+    assert (
+        told.rstrip().split("\n\n")[-1].startswith("Before the work\nA plan is no permit to run. Local codes, licensed")
+    )
+    for words in ("a competent person come first", "limits that end a run are settled before the first start"):
+        assert words in told
+
+
 # ---- every number of the 2026 example, worked out apart from the house ----------------------------------------------
 
 

@@ -55,7 +55,8 @@ def test_choked_flow_is_the_handbook_constant() -> None:
 
 @pytest.mark.parametrize(("upstream", "choked"), [(13.10, False), (13.18, True)])
 def test_onset_of_choking_to_the_room(upstream: float, choked: bool) -> None:
-    # published by an orifice maker: 13.1 psig to 14.7 psia; and the criterion of the `fluids` library
+    # "Choked flow of gases", tutorial on page 38 of a catalogue of precision orifices (O'Keefe Controls Co., the name
+    # from memory; undated): 13.14 psig to 14.7 psia; and C. Bell, `fluids` (PyPI), is_critical_flow
     inside = flow.STANDARD_ATMOSPHERE + upstream * flow.PSI
     assert is_critical_flow(inside, flow.STANDARD_ATMOSPHERE, flow.GAMMA) is choked
     half_back = flow.mass_flow(1e-6, inside, flow.STANDARD_ATMOSPHERE * 0.9, 293.15)

@@ -1,6 +1,6 @@
 """The simulated run logs say what the engines did, and the committed ones are the simulator's.
 
-Held against arithmetic apart from the simulator: published conversions, a textbook exercise, the leak areas the
+Held against arithmetic apart from the simulator: published conversions, a worked example, the leak areas the
 leak-down readings are made from, and the files read back.
 """
 
@@ -40,8 +40,9 @@ def run_in(seed: int = 3) -> list[logs.Run]:
 # ---- the engine -----------------------------------------------------------------------------------------------------
 
 
-def test_brake_pressure_of_a_textbook_engine() -> None:
-    # textbook exercise on mean effective pressure: 85 mm bore, 97 mm stroke, four cylinders, 230 N m
+def test_brake_pressure_of_a_worked_example() -> None:
+    # "Mean effective pressure (MEP)", worked example (x-engineer.org, the name from memory; no author, undated): 85 mm
+    # bore, 97 mm stroke, four cylinders, 230 N m effective torque, 1312738.6 Pa
     displaced = math.pi / 4 * 0.085**2 * 0.097 * 4
     found = logs.brake_pressure(np.array([230.0]))[0] * logs.DISPLACEMENT / displaced
     assert found == pytest.approx(1312.7386, abs=0.001)

@@ -68,8 +68,8 @@ def float_correction(
     pressure and temperature invert: such a meter's velocity goes with the root of 1/density, and density itself turns
     actual volume into standard.
 
-    References: float-meter maker's note: an air scale (1.293) for 0.2 MPa gauge and 20 degC, used on carbon dioxide
-    (1.977) at 0.4 MPa gauge and 50 degC, needs 0.994.
+    References: any text on variable-area meters. An example from memory, no source: an air scale (1.293) for 0.2 MPa
+    gauge and 20 degC, used on carbon dioxide (1.977) at 0.4 MPa gauge and 50 degC, needs 0.994.
     """
     gas = np.sqrt(np.asarray(density_design, dtype=float) / density)
     state = np.sqrt(np.asarray(pressure, dtype=float) / pressure_design * temperature_design / temperature)

@@ -54,6 +54,19 @@ def cylinder_from_percent(supply: float | Floats, reading: float | Floats) -> Fl
     return np.asarray(np.asarray(supply, dtype=float) * (1 - np.asarray(reading, dtype=float) / 100))
 
 
+def crank_torque(supply: float, bore: float, stroke: float, rod: float, angle: float) -> float:
+    """Torque on the crankshaft of one piston under air [N m], without friction.
+
+    Parameters: supply [Pa gauge], taken to stand on the piston in full; bore, stroke and connecting rod between its
+    centres [m]; angle past dead centre at the top [rad].
+
+    References: slider-crank by virtual work, p A dx/d(angle); in any text on machine dynamics.
+    """
+    crank, sine = stroke / 2, math.sin(angle)
+    lever = crank * sine * (1 + crank * math.cos(angle) / math.sqrt(rod**2 - (crank * sine) ** 2))
+    return supply * math.pi / 4 * bore**2 * lever
+
+
 def mass_flux(upstream: float | Floats, downstream: float | Floats, temperature: float | Floats) -> Floats:
     """Mass flow per effective area of an ideal nozzle [kg/(s m2)], choked or subsonic.
 

@@ -18,7 +18,8 @@ Floats = NDArray[np.float64]
 ALPHA = math.sqrt(math.log(2) / math.pi)  # 0.469719: half of a sine of the cutoff passes
 # Of the regression filter of second degree: (1 + t) e^-t = 1/2 with t = (pi * GAMMA)**2 / pi has the root t = 1.67835
 GAMMA = math.sqrt(1.6783469900166605 / math.pi)
-BIWEIGHT = 4.4478  # times the median of |r|, the reach of Tukey's weights in ISO 16610-31: three standard deviations
+# Times the median of |r|, reach of Tukey's weights in ISO 16610-31 (from memory): three standard deviations, 3/0.6745
+BIWEIGHT = 4.4478
 MOST_ROUNDS = 30
 SETTLED = 1e-3  # relative change of the median of |r| from which on nothing more is gained
 

@@ -30,7 +30,7 @@ PLACES = 6.0  # independent depths within LOCAL, of which the deepest is taken; 
 OWN = 0.7  # share of the degrees of freedom that is left, since how points err together is itself estimated; likewise
 CLEAR = 10.0  # standard errors the depth has to reach before the edges of the band can be told; by simulation
 LEAST_FREE = 3.0  # degrees of freedom of the flanks below which there is no interval worth the name
-LEAST_ANGLES = 5
+LEAST_ANGLES = 5  # common practice, no source
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,19 @@ from bisect import bisect_right
 
 from sitegen.vocabulary import Refused
 
-# ASTM D2270 table 1, as carried by the `chemicals` library (MIT): viscosity at 100 degC, L, H [mm2/s].
+# Table 1 of ASTM D2270, Standard practice for calculating viscosity index from kinematic viscosity at 40 and 100 degC:
+# viscosity at 100 degC, L, H [mm2/s]; as carried by Caleb Bell, `chemicals` (PyPI, module viscosity), whose notice is:
+#   MIT License. Copyright (C) 2016, 2017, 2018, 2019, 2020, 2021 Caleb Bell <Caleb.Andrew.Bell@gmail.com>
+#   Permission is hereby granted, free of charge, to any person obtaining a copy of this software and associated
+#   documentation files (the "Software"), to deal in the Software without restriction, including without limitation the
+#   rights to use, copy, modify, merge, publish, distribute, sublicense, and/or sell copies of the Software, and to
+#   permit persons to whom the Software is furnished to do so, subject to the following conditions:
+#   The above copyright notice and this permission notice shall be included in all copies or substantial portions of the
+#   Software. THE SOFTWARE IS PROVIDED "AS IS", WITHOUT WARRANTY OF ANY KIND, EXPRESS OR IMPLIED, INCLUDING BUT NOT
+#   LIMITED TO THE WARRANTIES OF MERCHANTABILITY, FITNESS FOR A PARTICULAR PURPOSE AND NONINFRINGEMENT. IN NO EVENT
+#   SHALL THE AUTHORS OR COPYRIGHT HOLDERS BE LIABLE FOR ANY CLAIM, DAMAGES OR OTHER LIABILITY, WHETHER IN AN ACTION OF
+#   CONTRACT, TORT OR OTHERWISE, ARISING FROM, OUT OF OR IN CONNECTION WITH THE SOFTWARE OR THE USE OR OTHER DEALINGS IN
+#   THE SOFTWARE.
 _TABLE = """\
 2 7.994 6.394; 2.1 8.64 6.894; 2.2 9.309 7.41; 2.3 10 7.944; 2.4 10.71 8.496; 2.5 11.45 9.063; 2.6 12.21 9.647
 2.7 13 10.25; 2.8 13.8 10.87; 2.9 14.63 11.5; 3 15.49 12.15; 3.1 16.36 12.82; 3.2 17.26 13.51; 3.3 18.18 14.21

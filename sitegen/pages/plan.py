@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from sitegen.declarations import Smallest
 from sitegen.page import words
 from sitegen.page.addresses import Link
-from sitegen.page.blocks import Cell, Column, Row, Table
+from sitegen.page.blocks import Cell, Column, Row, Table, Text
 from sitegen.pages.contexts import Part, PartsPage
 from sitegen.pages.frame import Site, crumbs, window_title
 from sitegen.program.model import Program
@@ -18,6 +18,12 @@ if TYPE_CHECKING:
     from sitegen.crossing.planning import Planning, Reach
 
 MOST = 60
+CAUTION = (
+    "A plan is no permit to run. Local codes, licensed practice, the site's rules and a competent person come first; "
+    "the limits that end a run are settled before the first start. What each kind of work can do to people stands at "
+    "the top of its field sheet and on the methods page."
+)
+CAUTIONS = "Before the work"
 LOTS, REACH, SMALLEST = "Who gets which coating", "What the comparison can find", "What the instruments can show"
 
 
@@ -252,7 +258,10 @@ def page(site: Site, program: Program) -> PartsPage:
         foot=site.foot(path, program),
         heading=f"Plan of {program.title}",
         reading=reading(plan),
-        parts=[Part(setter.id(heading), heading, [table]) for heading, table in tables(plan)],
+        parts=[
+            *(Part(setter.id(heading), heading, [table]) for heading, table in tables(plan)),
+            Part(setter.id(CAUTIONS), CAUTIONS, [Text((Cell(CAUTION),), role="caution")]),
+        ],
     )
 
 
@@ -267,6 +276,7 @@ def as_text(plan: Planning) -> str:
         if table.reading:
             parts.append(table.reading)
         parts.append(_grid(table))
+    parts.append(f"\n{CAUTIONS}\n{CAUTION}")
     return "\n".join(parts)
 
 

@@ -9,7 +9,7 @@ from sitegen.sheets.columns import Columns
 from sitegen.sheets.contexts import Blankspace, Cell, Grid, Heading, Row, Sheet
 from sitegen.vocabulary import Field
 
-LOCAL = "Local codes, the site's rules and its competent person come first."
+LOCAL = "Local codes, licensed practice, the site's rules and its competent person come first."
 _PRINTED = {"degC": "°C", "degF": "°F", "deg": "°", "um": "µm", "N m": "N·m", "mm2": "mm²"}
 _WIDE = {"remark", "place", "honing", "image"}
 _FEW = 4  # words that can be ticked in a cell
@@ -62,7 +62,7 @@ def sheet(
         anchor=stream.name,
         title=stream.title[:1].upper() + stream.title[1:],
         facts=facts,
-        cautions=cautions(stream.cautions),
+        cautions=cautions(stream.cautions, blank.cautions),
         steps=blank.steps,
         asked=[
             *(_once(fields[name], columns, known) for name in asked if name in always),

@@ -64,7 +64,16 @@ def schedule(program: Program, phase: Phase, facts: Sequence[str], told: Sequenc
         facts=[*facts, f"{total} in all", *([f"{points} reference points"] if points else [])],
         cautions=cautions(told),
         steps=steps,
-        asked=[Blankspace("Date"), Blankspace("Run by"), Blankspace("Log file"), Blankspace("Oil level before")],
+        asked=[
+            *(
+                Blankspace(what)
+                for what in ("Date", "Run by", "Log file", "Oil level before", "Breather open, seen by")
+            ),
+            Blankspace("Run ends above: exhaust", "°C"),
+            Blankspace("coolant", "°C"),
+            Blankspace("speed", "rpm"),
+            Blankspace("or below: oil pressure"),
+        ],
         grids=[Grid("", running, headings, rows)],
     )
 

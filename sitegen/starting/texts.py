@@ -336,6 +336,10 @@ def notes(answers: Answers) -> str:
         "What was decided, what went otherwise than planned, and why. Markdown; the page of the program shows it.\n\n"
         f"Links lead to pages by subject: [{first}](build:{first}), "
         f"[{answers.reference.title}](coating:{answers.reference.id}), [how it is worked out](measure:leakdown.area).\n"
+        "\n## Caution\n\n"
+        "Local codes, licensed practice, the site's rules and a competent person come first. Before a leak-down check\n"
+        "lock out fuel or gas and ignition; the crankshaft can turn under the air. Write here what ends a run at this\n"
+        "cell, and who decides.\n"
     )
 
 

@@ -58,7 +58,7 @@ def test_every_printed_page_says_whose_it_is_and_holds_work(
         assert len(text) > 150, (number, text)  # no page with a last line alone
         begins = text.split(" / ")[1][:60]
         if "Before the work" in text:
-            assert "Local codes, the site's rules and its competent person come first." in text
+            assert "Local codes, licensed practice, the site's rules and its competent person come first." in text
         else:  # a table that runs over: its headings stand again at the top
             assert "Cylinder" in begins + text[:200], (number, text)
 

@@ -138,9 +138,9 @@ def test_a_mark_that_may_be_either_is_left_open(cells: tuple[str, ...], said: st
 
 
 def test_a_point_that_parts_thousands_and_decimals_is_told(tmp_path: Path) -> None:
-    """Rows of a public data set of pressure decay (CC0), whose head looks harmless: ms; V; bar."""
-    head = "0.000;3.658;7.315\n100.000;3.657;7.315\n200.000;3.658;7.317\n301.000;3.657;7.315\n"
-    rows = head * 200 + "1.003.000;3.658;7.315\n1.103.000;3.658;7.316\n"
+    """Invented rows in a form met in a real record of pressure, whose head looks harmless: ms; V; bar."""
+    head = "0.000;2.914;6.208\n100.000;2.913;6.208\n200.000;2.914;6.210\n301.000;2.913;6.208\n"
+    rows = head * 200 + "1.003.000;2.914;6.208\n1.103.000;2.914;6.209\n"
     found = look("ms;V;bar\n" + rows, tmp_path)
     (why,) = found.refused
     assert '"1.003.000" in line 802' in why

@@ -1,4 +1,4 @@
-"""Brake work against a textbook exercise, exact unit factors and sums by hand."""
+"""Brake work against a worked example on the web, exact unit factors and sums by hand."""
 
 from __future__ import annotations
 
@@ -12,8 +12,9 @@ from sitegen.methods import brake
 RPM = 2 * math.pi / 60  # rad/s
 
 
-def test_mean_effective_pressure_of_a_textbook_engine() -> None:
-    # textbook exercise on mean effective pressure: four cylinders, stroke 97 mm, bore 85 mm, four-stroke, 230 N m
+def test_mean_effective_pressure_of_a_worked_example() -> None:
+    # "Mean effective pressure (MEP)", worked example (x-engineer.org, the name from memory; no author, undated): four
+    # cylinders, stroke 97 mm, bore 85 mm, four-stroke, 230 N m effective torque, 1312738.6 Pa
     volume = brake.displacement(85e-3, 97e-3, 4)
     assert float(brake.brake_mean_pressure(230.0, volume)) == pytest.approx(1_312_738.6, abs=0.05)
     # a two-stroke engine of that size does the work twice as often, so half the pressure gives the torque
@@ -21,7 +22,7 @@ def test_mean_effective_pressure_of_a_textbook_engine() -> None:
 
 
 def test_mean_piston_speed() -> None:
-    # same exercise: 97 mm at 6000 rpm
+    # by hand: 2 x 0.097 m x 100 turns a second
     assert float(brake.mean_piston_speed(6000 * RPM, 97e-3)) == pytest.approx(19.40)
 
 

@@ -97,7 +97,9 @@ def test_blood_counts() -> None:
 
 
 def test_mice_in_a_maze() -> None:
-    """Western Michigan University, STAT 664, mice example: simultaneous 95 % intervals as a package prints them.
+    """J. Wang, STAT 664, Western Michigan University, "Dunnett method, mice example": its simultaneous 95 % intervals.
+
+    The page (stat.wmich.edu/wang/664/egs/MTBmice.html, undated) shows the session output of a general linear model.
 
     Six mice without training, six each under two conditions; 15 degrees of freedom, root mean square 8.60039.
     """

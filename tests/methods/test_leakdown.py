@@ -1,4 +1,4 @@
-"""Leak-down against published worked figures, exact relations and PyPI `fluids`."""
+"""Leak-down against published figures, exact relations, our own arithmetic apart from the code, and PyPI `fluids`."""
 
 from __future__ import annotations
 
@@ -39,7 +39,8 @@ def _onset(upstream: float) -> float:
 
 
 def test_master_chokes_below_the_published_reading() -> None:
-    # orifice maker's tutorial on choked flow: 80 psig up, 14.7 psia: 35.30 psig (its ratio is rounded to 0.528)
+    # "Choked flow of gases", tutorial on page 38 of a catalogue of precision orifices (O'Keefe Controls Co., the name
+    # from memory; undated): 80 psig up, 14.7 psia: 35.30 psig (its ratio is rounded to 0.528)
     assert _onset(94.7) - 14.7 == pytest.approx(35.30, abs=0.03)
 
 
@@ -79,14 +80,14 @@ def test_both_choked_areas_go_as_the_pressures(supply: float, share: float) -> N
 
 
 def test_leak_of_the_masters_size() -> None:
-    # 80 psig, 14.696 psia: reads 61.77 psig, 22.8 % (exact; recomputed independently twice)
+    # 80 psig, 14.696 psia: reads 61.77 psig, 22.8 % (our own arithmetic, twice, apart from this code)
     reading = float(leakdown.cylinder_for(1.0, 80 * PSI, ATM))
     assert reading / PSI == pytest.approx(61.77, abs=0.005)
     assert float(leakdown.percent(80, reading / PSI)) == pytest.approx(22.8, abs=0.05)
 
 
 def test_ten_percent_on_a_forty_thousandths_orifice() -> None:
-    # 80 psig, 14.696 psia, 293.15 K: ratio 0.62533, 0.50697 mm2, 36.11 L/min (exact; recomputed independently)
+    # 80 psig, 14.696 psia, 293.15 K: ratio 0.62533, 0.50697 mm2, 36.11 L/min (our own arithmetic apart from this code)
     ratio = float(leakdown.area_ratio(80 * PSI, 72 * PSI, ATM))
     area = ratio * leakdown.orifice_area(ORIFICE)
     assert ratio == pytest.approx(0.62533, abs=5e-6)
@@ -107,14 +108,15 @@ def test_warm_air_leaks_less_through_one_hole() -> None:
 
 @pytest.mark.parametrize(("supply", "expected"), [(40, 11.6), (80, 10.0), (100, 9.7)])
 def test_a_hole_reads_nearly_the_same_at_any_supply(supply: float, expected: float) -> None:
-    # recomputed independently of this code: 11.6, 10.0, 9.7 % at 40, 80, 100 psig
+    # nothing from outside: our own arithmetic apart from this code: 11.6, 10.0, 9.7 % at 40, 80, 100 psig
     reading = leakdown.percent(supply * PSI, leakdown.cylinder_for(0.62533, supply * PSI, ATM))
     assert float(reading) == pytest.approx(expected, abs=0.05)
 
 
 @pytest.mark.parametrize(("supply", "expected"), [(40, 2.5), (100, 8.7)])
 def test_a_slit_reads_more_at_more_supply(supply: float, expected: float) -> None:
-    # recomputed independently of this code: 2.5, 6.4, 8.7 % at 40, 80, 100 psig, the middle one given here
+    # nothing from outside: our own arithmetic apart from this code: 2.5, 6.4, 8.7 % at 40, 80, 100 psig, the middle one
+    # given here
     at_80 = 80 * PSI * (1 - 0.064)
     into_80 = float(leakdown.mass_flux(80 * PSI + ATM, at_80 + ATM, 293.15))
     low, high = 0.0, supply * PSI
@@ -126,7 +128,8 @@ def test_a_slit_reads_more_at_more_supply(supply: float, expected: float) -> Non
     assert float(leakdown.percent(supply * PSI, low)) == pytest.approx(expected, abs=0.06)
 
 
-# bounds of the drop +-0.5 psi at 80 psig supply: -29/+23 %, +-7 %, +-3 % of area (recomputed independently)
+# bounds of the drop +-0.5 psi at 80 psig supply: -29/+23 %, +-7 %, +-3 % of area (our own arithmetic, apart from this
+# code)
 @pytest.mark.parametrize(("reading", "low", "high"), [(79, -29, 23), (76, -7, 6), (72, -3, 3)])
 def test_area_is_touchy_near_supply(reading: float, low: float, high: float) -> None:
     at = float(leakdown.area_ratio(80 * PSI, reading * PSI, ATM))
@@ -249,3 +252,16 @@ def test_a_repeat_that_disagrees_is_noticed_and_others_hardly_ever() -> None:
     assert alarms / draws <= 0.05 * 5 / 40 + 0.01
     assert found / draws >= 0.8
     assert not leakdown.repeats_disagree([0.4], scatter, 80)
+
+
+@given(st.floats(0.06, 0.2), st.floats(0.06, 0.25), st.floats(0.8, 3.0), st.floats(0.02, 1.5))
+def test_the_crank_turns_by_virtual_work(bore: float, stroke: float, strokes: float, angle: float) -> None:
+    # exact: torque is pressure by the volume swept a radian, here by differences of where the pin stands
+    def height(at: float) -> float:
+        arm, rod = stroke / 2, strokes * stroke
+        return arm * math.cos(at) + math.sqrt(rod**2 - (arm * math.sin(at)) ** 2)
+
+    step = 1e-5
+    swept = math.pi / 4 * bore**2 * (height(angle - step) - height(angle + step)) / (2 * step)
+    found = leakdown.crank_torque(5.5e5, bore, stroke, strokes * stroke, angle)
+    assert found == pytest.approx(5.5e5 * swept, rel=1e-6)

@@ -35,7 +35,7 @@ def test_load_of_an_alloy() -> None:
 
 
 def test_strength_of_concrete() -> None:
-    """Lecture notes on uncertainty analysis: ten blocks of mean 1312 and s 25 give 1312 ± 59 for the next block."""
+    """From memory, no source; by hand: ten of mean 1312 and s 25 give 2.262 x 25 x sqrt 1.1 = 59 for the next."""
     mean, low, high = next_value(sample(10, 1312, 25))
     assert (round(mean), round(mean - low), round(high - mean)) == (1312, 59, 59)
 

@@ -131,7 +131,9 @@ def test_coating_page_has_builds_as_rows_and_facts(site: dict[str, bytes]) -> No
 def test_every_footer_says_where_it_comes_from(site: dict[str, bytes]) -> None:
     for path, content in site.items():
         if path.endswith(".html"):
-            assert "Before any field work: local codes and a competent person come first." in text(content)
+            assert "Before any field work: local codes, licensed practice and a competent person come first." in text(
+                content
+            )
         if path.startswith("programs/probe-2026/"):
             assert "Invented data. Program probe-2026, results 7c41e0, 1 of 1 record files used." in text(content), path
     assert "Invented data." not in text(site["programs/empty/index.html"])

@@ -102,12 +102,36 @@ def test_a_repeated_schedule_is_written_out_and_a_long_step_is_parted(made: Shee
 
 # What each kind of work has to say (OSHA 29 CFR 1910.147 and 1910.95, FAA AC 43.13-1B ch. 8, HSE on used oil).
 CAUTIONS = {
-    "leakdown": ("lock them out", "1910.147", "crankshaft can turn", "19 N m at 5°", "38 N m at 10°", "slowly", "hot"),
+    "leakdown": ("lock them out", "1910.147", "crankshaft can turn", "slowly", "hot", "eye protection"),
     "schedule": ("Guards", "over-speed", "plane of rotating parts", "carbon monoxide", "outdoors", "1910.95"),
     "events": ("hearing protection", "guards", "outdoors"),
     "labels": ("Hot oil", "skin cancer", "gloves"),
-    "buildsheet": ("skin cancer", "gloves", "sharp"),
-    "inspection": ("skin cancer", "gloves", "ventilation"),
+    "buildsheet": ("skin cancer", "gloves", "sharp", "eye protection", "tackle"),
+    "inspection": ("skin cancer", "gloves", "ventilation", "eye protection", "wipe wet"),
+}
+# What has hurt people where it was left out (common practice, no source): a sentence each, whole.
+HURTS = {
+    "leakdown": (
+        "Under pressure no bar, wrench or hand is on it and nobody is at fan, belt or flywheel",
+        "Lock it only with what the engine&#39;s maker provides for that, fitted before the pressure and taken out",
+        "a bar held by hand or wedged is no lock.",
+        "A wet test comes last: oil spoils later dry readings. A few mL, measured: too much locks the piston on oil",
+        "Turn the engine over by hand, twice, plugs out, before the starter does",
+        "The mass is a top-up in the oil log.",
+    ),
+    "schedule": (
+        "write down at which exhaust and coolant temperature, oil pressure and speed the run ends",
+        "at knock, or where torque falls or blow-by jumps unasked: load off, stop, then ask. A pull too",
+    ),
+    "events": (
+        "The breather of a running engine is never closed off",
+        "No air into the breather line of a running gas engine",
+        "A meter check: engine stopped, fuel and ignition locked out, meter parted from the breather",
+        "from outside the cell, with a flame arrester between it and the engine",
+        "A crankcase check: engine stopped and locked out, breather closed off, air from a regulator with a relief",
+        "no more than the engine maker allows",
+        "Then let the air out and open the breather",
+    ),
 }
 
 
@@ -119,15 +143,70 @@ def test_every_sheet_begins_with_its_cautions(made: Sheets) -> None:
             sheet = section(page, anchor)
             cautions = sheet.split('<div class="cautions">')[1].split("</div>")[0]
             assert (
-                '<li class="first">Local codes, the site&#39;s rules and its competent person come first.' in cautions
+                '<li class="first">Local codes, licensed practice, the site&#39;s rules and its competent person come '
+                "first." in cautions
             )
             assert cautions.count("Local codes") == 1
             for words in CAUTIONS.get(anchor, ()):
                 assert words in cautions, (anchor, words)
+            for words in HURTS.get(anchor, ()):
+                assert words in sheet, (anchor, words)
             first = min(place for place in (sheet.find("<table"), sheet.find('class="label"')) if place > 0)
             assert sheet.index("cautions") < first
             seen.add(anchor)
     assert seen >= set(CAUTIONS)
+
+
+def test_the_crank_turns_by_the_bore_stroke_and_rod_of_the_engine_on_the_sheet(program: Program) -> None:
+    def said(**other: float | None) -> str:
+        builds = [replace(b, engine_type=replace(b.engine_type, **other)) for b in program.builds if b.id == "B3"]  # type: ignore[arg-type]
+        page = make(replace(program, builds=tuple(builds)), registry.STREAMS, ["B3"], ["cold-build"]).pages
+        return section(page["b3/cold-build.html"], "leakdown")
+
+    # slider-crank by hand: 86 x 103 mm, rod 160 mm, 551.6 kPa: 3204 N, arms of 5.93 and 11.78 mm: 19 and 38 N m
+    assert "makes 19 N m at 5° and 38 N m at 10° past top dead centre (bore 86 mm, stroke 103 mm, rod 160 mm)" in said(
+        bore=0.086, stroke=0.103, rod=0.160
+    )
+    # 87.5 x 100 mm, rod 1.5 strokes: 3317 N, arms of 5.81 and 11.54 mm: 19.3 and 38.3 N m
+    for rod in (None, 0.04):  # none stated, and one that cannot be
+        found = said(bore=0.0875, stroke=0.1, rod=rod)
+        assert "makes 19 N m at 5° and 38 N m at 10° past top dead centre (bore 87.5 mm, stroke 100 mm" in found
+        assert "rod 150 mm, taken since none that fits is stated)" in found
+    twice = said(bore=2 * 0.086, stroke=0.103, rod=0.160)
+    assert "makes 76 N m at 5° and 151 N m at 10°" in twice  # four times the area
+
+
+def test_the_limits_that_end_a_run_are_asked_for_before_it(made: Sheets) -> None:
+    for path in ("b3/durability.html", "b3/pulls.html"):
+        asked = section(made.pages[path], "schedule").split('<div class="once">')[1].split("<table")[0]
+        for words in (
+            "Breather open, seen by",
+            "Run ends above: exhaust",
+            "coolant",
+            "speed",
+            "or below: oil pressure",
+        ):
+            assert words in asked, (path, words)
+
+
+def test_readme_and_every_kind_of_work_say_what_can_hurt() -> None:
+    readme = " ".join((ROOT / "README.md").read_text(encoding="utf-8").split("## Cautions")[1].split())
+    for words in (
+        "Local codes, licensed practice, the site's rules and a competent person come first",
+        "(103 mm stroke, 160 mm rod)",
+        "No bar, wrench or hand on the crank; a lock only if the engine's maker provides it",
+        "Wet test: last, a few measured mL, then turned over by hand with the plugs out",
+        "The limits that end a run, a pull too, are written down before the start",
+        "closed off, or given a flow, only with the engine stopped; air regulated and relieved",
+        "Teardown: ring edges are sharp and stretch, so gloves, eye protection and a ring tool",
+        "rated tackle, a block on its side wedged; solvents burn",
+        "deposits and abraded metal are harmful dust",
+    ):
+        assert words in readme, words
+    told = {stream.name: " ".join(stream.cautions) for stream in registry.STREAMS}
+    for name in ("leakdown", "buildsheet", "inspection", "surfaces"):
+        assert "eye protection" in told[name], name
+    assert all(told.values())
 
 
 # ---- leak-down and labels --------------------------------------------------------------------------------------------

@@ -112,6 +112,14 @@ def _again() -> list[str]:
     return options(**known, engine_type="inline-four", candidates="graded-chromium-nitride", testers="T1")
 
 
+def test_notes_begin_with_a_caution(programs: Path) -> None:
+    assert main(["start", "programs/pump", *options()]) == 0
+    told = " ".join((programs / "pump/notes.md").read_text().split("## Caution")[1].split())
+    for words in ("Local codes, licensed practice, the site's rules and a competent person come first", "lock out fuel",
+                  "the crankshaft can turn under the air", "what ends a run"):  # fmt: skip
+        assert words in told
+
+
 def test_a_second_program_uses_the_definitions_there(programs: Path) -> None:
     assert main(["start", "programs/one", *options()]) == 0
     before = everything(programs)

@@ -290,7 +290,7 @@ def test_refused(case: str, folder: Folder) -> None:
 
 
 def test_the_dot_as_thousands_mark_and_decimal_mark(folder: Folder) -> None:
-    # as in a pressure record of a pneumatic actuator (CC0), whose first rows look harmless: 0.000, 100.000, 901.000, 1.003.000
+    # a form met in a real record of pressure, whose first rows look harmless; the rows are invented
     header = [*HEADER, "wait [s]"]
     waits = ["0.000", "100.000", "901.000", "1.003.000"]
     rows = [[*ROWS[0][:1], str(i + 1), *ROWS[0][2:], wait] for i, wait in enumerate(waits)]

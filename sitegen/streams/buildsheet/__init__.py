@@ -21,8 +21,8 @@ STREAM = Stream(
     sections=SECTIONS,
     recorded=(MASS.id,),
     cautions=(
-        "Ring edges are sharp and stretch: wear gloves and glasses, and use a ring tool. Lift crankshaft and block "
-        "with tackle rated for them.",
+        "Ring edges are sharp and stretch: wear gloves and eye protection, and use a ring tool. Lift crankshaft and "
+        "block with tackle rated for them.",
         "Parts from a used engine carry used oil, which irritates the skin and can cause skin cancer: gloves.",
     ),
     smallest=smallest,

@@ -109,7 +109,7 @@ _NO_TOOL = frozenset({"no-tool"})
 _AIR_BEARS = weighing.buoyancy(weighing.LIGHTEST, weights=math.inf)  # share of a ring's mass, at most
 _LAND_LIMIT = 10e-6  # m, of the radial clearance: a land is round and central to about that; from memory
 # From the coefficient of a gap up to that of the tester's own orifice: leak areas are on the scale of the latter.
-_DISCHARGE_LIMIT = 0.14
+_DISCHARGE_LIMIT = 0.14  # 1 - 0.86; from memory, as that coefficient is
 
 
 def _ring(book: Book, chamfers: Mapping[Key, float], key: Key) -> ringgap.RingGap:

@@ -21,6 +21,8 @@ STREAM = Stream(
     cautions=(
         "Nobody enters the cell to read a meter while the engine runs unless the site's rules allow it; hearing "
         "protection, guards on, exhaust extracted, blow-by vented outdoors.",
+        "The breather of a running engine is never closed off: pressure blows seals out, and oil mist burns. No air "
+        "into the breather line of a running gas engine either: gas is in its crankcase.",
         "Stop the engine first and ask afterwards: knocking, a lost oil pressure or a hot engine is not watched.",
     ),
 )

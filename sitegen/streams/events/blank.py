@@ -6,12 +6,17 @@ from sitegen.declarations import Blank, PaperTable
 from sitegen.program.model import Build, Phase, Program
 from sitegen.streams.events.fields import CHECK, HAPPENED, SEEN, TIGHT
 
-_EVENTS, _METERS = 6, 3  # lines prepared: one page
+_EVENTS, _METERS = 4, 2  # lines prepared: one page with its cautions
+_WITHOUT_METERS = 2  # of the steps
 _STEPS = (
     "Every stop and every start gets a line, planned or not: the log of the run has to agree with it.",
     "Of oil added write the weight, of a stop the cause and what was done before the restart.",
-    "A meter check: apply a flow to the meter while the engine runs, and say whether it moved. A crankcase check: "
-    "close the breather off, and say whether seals, covers and dipstick are tight.",
+    "A meter check: engine stopped, fuel and ignition locked out, meter parted from the breather; apply a flow of "
+    "clean air to it and say whether it moved. While the engine runs only by a line laid for that, from outside the "
+    "cell, with a flame arrester between it and the engine, where the site's competent person has released it.",
+    "A crankcase check: engine stopped and locked out, breather closed off, air from a regulator with a relief valve, "
+    "no more than the engine maker allows and no longer than it takes; say whether seals, covers and dipstick are "
+    "tight. Then let the air out and open the breather: write down that it is open before the engine starts.",
 )
 
 
@@ -38,5 +43,5 @@ def blank(program: Program, build: Build, phase: Phase) -> Blank:
         once=("date",),
         tables=(happened, meters) if metered else (happened,),
         units={"at": "min", "lasted": "min", "flow": "actual L/min"},
-        steps=_STEPS if metered else _STEPS[:2],
+        steps=_STEPS if metered else _STEPS[:_WITHOUT_METERS],
     )

@@ -20,8 +20,8 @@ STREAM = Stream(
     sections=SECTIONS,
     recorded=(GRADE.id,),
     cautions=(
-        "Solvents for cleaning parts burn and harm skin and lungs: ventilation, gloves, no flame, and what the safety "
-        "data sheet says.",
+        "Solvents for cleaning parts burn and harm skin and lungs: ventilation, gloves, eye protection, no flame, and "
+        "what the safety data sheet says.",
         "Parts from a used engine carry used oil, which irritates the skin and can cause skin cancer: gloves.",
         "Deposits and abraded metal are harmful dust: wipe wet, do not blow off with air.",
     ),

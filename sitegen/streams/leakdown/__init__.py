@@ -25,12 +25,16 @@ STREAM = Stream(
     cautions=(
         "Isolate fuel or gas and ignition and lock them out before the plugs come out (in the United States: 29 CFR "
         "1910.147).",
-        "The crankshaft can turn under the air. At 80 psig an 86 mm piston with a 103 mm stroke makes 19 N m at 5° "
-        "and 38 N m at 10° past dead centre. Nothing is left on the crank, hands are clear, pressure is raised slowly "
-        "(FAA AC 43.13-1B).",
+        "The crankshaft can turn under the air, more strongly the larger bore, stroke and supply are. Under "
+        "pressure no bar, wrench or hand is on it and nobody is at fan, belt or flywheel; pressure is raised slowly "
+        "(FAA AC 43.13-1B). Lock it only with what the engine's maker provides for that, fitted before the pressure "
+        "and taken out before anything is turned or started; a bar held by hand or wedged is no lock.",
+        "A wet test comes last: oil spoils later dry readings. A few mL, measured: too much locks the piston on oil "
+        "and breaks it at the start. Turn the engine over by hand, twice, plugs out, before the starter does; it may "
+        "smoke. The mass is a top-up in the oil log.",
         "The cooling system is closed and hot; so is a warm engine's exhaust. Wear eye protection: air leaves by any "
         "open path.",
-        "Local codes, the site's rules and its competent person come first.",
+        "Local codes, licensed practice, the site's rules and its competent person come first.",
     ),
     smallest=smallest,
     blank=blank,

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import math
+
 from sitegen.declarations import Blank, PaperTable
-from sitegen.program.model import Build, Phase, Program
+from sitegen.methods.leakdown import crank_torque
+from sitegen.page.words import number
+from sitegen.program.model import Build, EngineType, Phase, Program
 from sitegen.streams.leakdown.fields import PATHS
 from sitegen.units import from_si
 
+# Protocol of a check: common practice, no source, but for what the cautions name.
 REPEATS = 2  # rows prepared for each cylinder
+_SHORT_ROD = 1.5  # strokes, where the rod is not stated: a short one, since shorter turns harder; from memory
 _STEPS = (
     "Turn the engine in its running direction up to dead centre. Gone past it: back half a turn, and come again.",
     "Read the supply gauge while air flows, then the cylinder gauge; listen at filler, exhaust, intake, radiator and "
@@ -55,6 +61,22 @@ def blank(program: Program, build: Build, phase: Phase) -> Blank:
         ),
         units=_UNITS,
         steps=(_held(program), *_STEPS),
+        cautions=(_turns(program, build.engine_type),),
+    )
+
+
+def _turns(program: Program, engine: EngineType) -> str:
+    """How hard the air turns this engine's crankshaft."""
+    supply = program.leakdown.supply
+    stated = engine.rod is not None and engine.rod > engine.stroke / 2
+    rod = engine.rod if engine.rod is not None and stated else _SHORT_ROD * engine.stroke
+    at = {degrees: crank_torque(supply, engine.bore, engine.stroke, rod, math.radians(degrees)) for degrees in (5, 10)}
+    five, ten = (number(torque, 0) for torque in at.values())
+    bore, stroke, long = (f"{1000 * length:.4g} mm" for length in (engine.bore, engine.stroke, rod))
+    taken = "" if stated else ", taken since none that fits is stated"
+    return (
+        f"At {number(supply / 1000, 0)} kPa ({from_si(supply, 'psi'):.3g} psi) one piston of this engine makes {five} "
+        f"N m at 5° and {ten} N m at 10° past top dead centre (bore {bore}, stroke {stroke}, rod {long}{taken})."
     )
 
 

@@ -22,7 +22,10 @@ STREAM = Stream(
     cautions=(
         "Guards are on and the over-speed trip is tested; nobody stands in the plane of rotating parts.",
         "Exhaust is extracted, carbon monoxide and fuel-gas alarms are on, blow-by is vented outdoors.",
+        "Before the start: write down at which exhaust and coolant temperature, oil pressure and speed the run ends, "
+        "by the engine maker's limits. At the first of them, at knock, or where torque falls or blow-by jumps "
+        "unasked: load off, stop, then ask. A pull too: it is never finished for its numbers, and anybody may stop it.",
         "Hearing protection from 85 dBA (in the United States: 29 CFR 1910.95). Hot oil, coolant and surfaces.",
-        "Local codes, the site's rules and its competent person come first.",
+        "Local codes, licensed practice, the site's rules and its competent person come first.",
     ),
 )

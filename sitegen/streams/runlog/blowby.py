@@ -29,8 +29,8 @@ from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Val
 
 KM = "exposure.km"
 METERS = ("blowby", "blowby_2")
-AVERAGING = 120.0  # s, of the block means two meters are compared in
-BAND = 0.05  # of the end level within which blow-by counts as settled
+AVERAGING = 120.0  # s, of the block means two meters are compared in; common practice, no source
+BAND = 0.05  # of the end level within which blow-by counts as settled; common practice, no source
 LITRES = 60e3  # L/min in a m3/s
 
 

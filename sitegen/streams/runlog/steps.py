@@ -22,10 +22,10 @@ STEADY = frozenset({"speed", "ambient_pressure", "blowby_pressure"})  # may well
 TOLD = frozenset({"flat", "stuck", "zero", "below-range", "drifting-zero"})
 QUIET = frozenset({"flat", "stuck", "zero"})  # what a meter that is dead, or a wonderful ring, looks like
 LONG_ENOUGH = 300.0  # s of running below which a slow channel is not judged; common practice, no source
-MOSTLY = 0.5  # share of the running time for which a channel may stand still
+MOSTLY = 0.5  # share of the running time for which a channel may stand still; common practice, no source
 ANSWER = "meter-check"  # what the event log calls a check of a meter with flow applied
 TIGHT = "crankcase-check"  # and one of the crankcase with the breather closed off
-IDLE = 10.0  # rad/s below which the engine does not run: some 95 rpm, no pump engine idles there
+IDLE = 10.0  # rad/s below which the engine does not run: some 95 rpm, under any idle; common practice, no source
 
 
 def runs(program: Program, engine: str, readings: Mapping[str, Readings]) -> Iterator[tuple[Build, Phase, Log]]:

@@ -24,7 +24,8 @@ STREAM = Stream(
     by_repeats=by_repeats,
     blank=blank,
     cautions=(
-        "Solvents for cleaning bores and rings burn and harm skin and lungs: ventilation, gloves, no flame.",
+        "Solvents for cleaning bores and rings burn and harm skin and lungs: ventilation, gloves, eye protection, no "
+        "flame.",
         "Edges of bores and rings are sharp: gloves. A block on its side rolls: wedge it, and lift it with tackle.",
     ),
 )

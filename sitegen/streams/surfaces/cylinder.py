@@ -41,7 +41,7 @@ RING = {
     measures.FACE_MISFIT: "Flanks apart",
     measures.FACE_AREA: "Worn area",
     measures.FACE_VOLUME: "Worn volume",
-    measures.COATING_LEFT: "Coating left",
+    measures.COATING_LEFT: "Nominal layer less wear",
     measures.RATE: "Specific wear rate",
     measures.RATE_GAS: "Gas in the load",
 }
@@ -218,6 +218,8 @@ def _wear_table(view: View, phases: Sequence[Phase], places: Sequence[str]) -> T
 def _cell(view: View, value: Value | None) -> Cell:
     if value is None:
         return Cell(words.DASH)
+    if value.measure == measures.COATING_LEFT.id and value.value is not None:
+        return Cell(words.number(value.value, 0), note="nominal")  # its bounds hold the wear alone, not the thickness
     note = view.why(value.reason) if value.status == "refused" else ""
     return Cell(view.text(value), note=words.sentence(note) if note else "")
 
@@ -416,7 +418,11 @@ def _face_reading(view: View, last: Phase) -> str:
     if band is not None and band.value is not None:
         told += f", over a contact band {view.text(band, unit=True)} wide"
     if left is not None and left.value is not None:
-        told += f"; {words.with_unit(words.number(left.value, 1), 'µm')} of coating are left, from the stated thickness"
+        nominal = words.with_unit(words.number(left.value, 0), "µm")
+        told += (
+            f"; the nominal thickness of the coating less that is about {nominal}. The layer of this ring was not "
+            "measured, so that does not say how near it is to being worn through"
+        )
     lost = view.value(MASS_LOSS, last.id, "top")
     if lost is not None and lost.value is not None:
         told += f". By the balance the whole ring lost {view.text(lost, unit=True)}, the lead measure of its wear"

@@ -207,13 +207,16 @@ BAND = Measure(
 )
 COATING_LEFT = Measure(
     id="ring.coating_left",
-    title="coating left on the ring face",
+    title="nominal coating thickness less the deepest wear",
     unit="µm",
     better="more",
     method="Thickness of the layer as the coating's definition states it, less the deepest wear found.",
     formula="thickness − deepest wear",
     source="difference",
-    limits="The thickness is nominal: no ring was cut. At or below zero the ring is worn through.",
+    limits="No measure of how near a ring is to wear-through: the thickness is nominal and no ring was cut; layers "
+    "differ from ring to ring and around one (by microns: common practice, no source), and wear may be deeper between "
+    "the traces. The bounds hold the wear only, so they are not printed. Measure the layer before a ring runs on. At "
+    "or below zero it is worn through.",
     interval="bounds",
 )
 RATE = Measure(

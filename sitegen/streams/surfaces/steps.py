@@ -21,7 +21,7 @@ from sitegen.tables.rows import given, rows_in
 from sitegen.traces.reading import Trace
 from sitegen.vocabulary import Book, Key, Measure, Readings, Refused, Result, Series, Value, refused
 
-LEAST_TRACES = 5  # a state, for wear from unrelated traces
+LEAST_TRACES = 5  # a state, for wear from unrelated traces; common practice, no source
 MOST_OFF = 0.15  # share a stated result may be off ours before it is told; a convention of ours, no source
 DRAWN = 400  # points of a trace that are drawn, extremes kept
 EXPOSURE = "exposure.km"
