@@ -88,6 +88,11 @@ def differences(stored: Mapping[str, bytes], fresh: Mapping[str, bytes]) -> list
             continue
         if stored[table] == fresh[table]:
             continue
+        try:
+            stored[table].decode("utf-8")
+        except UnicodeDecodeError as fault:
+            found.append(f"{table} cannot be read: {fault}")
+            continue
         old, new = ({key_of(table, row): row for row in rows(each[table])} for each in (stored, fresh))
         for key in sorted(old.keys() | new.keys()):
             where = f"{table}, {' '.join(part for part in key if part)}"

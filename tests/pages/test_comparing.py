@@ -436,15 +436,15 @@ def test_what_is_missing_is_named_with_its_reason() -> None:
 
 def test_the_worst_seen_with_its_neighbours() -> None:
     of = program(HELD, criteria=(asked(),))
-    value = Value(AREA.id, Key("B2", 3, C, PHASE), 0.393, 0.372, 0.414)
+    judged = Verdict("criterion:c", Key("B2", 3, C, PHASE), "holds", 0.45, 0.3931, 0.3722, 0.4141, "at-most")
     worst = verdict("worst seen", "B2", 3, "worst-seen:c")
     near = [verdict("not clearly better", "B2", 1, "worst-seen:c")]
-    _, found = line(of, [verdict("holds"), worst, *near], [value])
+    _, found = line(of, [verdict("holds"), judged, worst, *near], [])
     assert [plain(each) for each in found.told] == [
-        "Worst seen: B2 cylinder 3 at 0.393 ± 0.021 mm²; B2 cylinder 1 is not clearly better"
+        "Worst seen: B2 cylinder 3 at 0.393 (0.372 to 0.414) mm²; B2 cylinder 1 is not clearly better"
     ]
     many = [verdict("not clearly better", "B4", n, "worst-seen:c") for n in range(1, 5)]
-    _, crowd = line(of, [verdict("holds"), worst, *near, *many], [value])
+    _, crowd = line(of, [verdict("holds"), judged, worst, *near, *many], [])
     assert crowd.told[0].endswith("; five others are not clearly better")
 
 
