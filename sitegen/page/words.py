@@ -66,8 +66,7 @@ def number(value: float, decimals: int | None = None) -> str:
     if math.isinf(value):
         return MINUS + "∞" if value < 0 else "∞"
     places = decimals_alone(value) if decimals is None else decimals
-    exact = Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_EVEN)
-    text = f"{exact:f}"
+    text = f"{_cut(value, places):f}"
     sign, digits = ("-", text[1:]) if text.startswith("-") else ("", text)
     whole, _, fraction = digits.partition(".")
     if sign and not (whole + fraction).strip("0"):
@@ -76,6 +75,10 @@ def number(value: float, decimals: int | None = None) -> str:
         head = len(whole) % 3 or 3
         whole = THIN.join([whole[:head], *(whole[i : i + 3] for i in range(head, len(whole), 3))])
     return (MINUS if sign else "") + whole + (f".{fraction}" if fraction else "")
+
+
+def _cut(value: float, places: int) -> Decimal:
+    return Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_EVEN)
 
 
 def signed(value: float, decimals: int | None = None) -> str:
@@ -158,7 +161,7 @@ def apart(ends: Iterable[float | None], limit: float, decimals: int) -> int:
     known = [end for end in ends if end is not None and math.isfinite(end)]
 
     def stands(end: float, places: int) -> bool:
-        printed = round(end, places)
+        printed = float(_cut(end, places))
         return (printed > limit, printed < limit) == (end > limit, end < limit)
 
     return next((n for n in range(decimals, decimals + 9) if all(stands(end, n) for end in known)), decimals)

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 from sitegen.problems import shown
 from sitegen.tables.blocked import Blocked, refusal
 from sitegen.tables.grid import CELL_LIMIT, COLUMN_LIMIT, TEXT_LIMIT, Grid
-from sitegen.tables.rows import given
 from sitegen.tables.workbook import clean, iso, number_text
 
 if TYPE_CHECKING:
@@ -157,7 +156,7 @@ def _texts(column: pa.ChunkedArray, name: str, file: str) -> list[str]:
     texts: list[str] = []
     for value in column.to_pylist():
         text = known.get(value)
-        if text is None or not given(value):
+        if text is None or value != value:  # nan is no key that is found again
             text = known[value] = write(value)
         texts.append(text)
     if sum(map(len, texts)) > TEXT_LIMIT:
