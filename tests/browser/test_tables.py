@@ -94,8 +94,8 @@ def test_a_heading_sorts_and_its_link_leads_to_the_method(browser: Browser, publ
         assert page.evaluate("() => document.activeElement.textContent") == "how"
         with page.expect_navigation():
             page.keyboard.press("Enter")
-        assert page.url.endswith("methods.html#leakdown-percent")
-        entry = page.locator("#leakdown-percent")
+        assert page.url.endswith("methods.html#leakdown-reading")
+        entry = page.locator("#leakdown-reading")
         assert entry.is_visible()
         box = entry.bounding_box()
         assert box is not None
