@@ -81,6 +81,8 @@ ANSWER: dict[str, str] = {
     "land-wider-than-bore": "the land is stated to be wider than the bore",
     "no-radial-thickness": "the radial thickness of the ring was not measured",
     "few-reference-occasions": "the reference orifice was read on fewer than three occasions",
+    "tester-or-unit": "the reference orifice reads so far from its bore that no tester does: a wrong unit, a wrong "
+    "column or a wrong orifice",
     "reference-below-detection": "a reading of the reference orifice lies within the class of the gauges",
     "not-repeated": "no check was repeated",
     "gauges-disagree": "the cylinder gauge stands above the supply by more than both gauges can err",
@@ -217,8 +219,14 @@ FLAGS: dict[str, str] = {
     "other-tester": "it was read with another tester than the rest of the build",
     "no-reference-orifice": "no reference orifice was read on this tester, so its scale is the nominal one",
     "repeats-disagree": "its repeats differ by more than repeats do, and nothing tells which of them is wrong",
-    "few-reference-readings": "the reference orifice was read on fewer than three occasions on this tester, so its "
-    "scale is the nominal one",
+    "few-reference-readings": "the reference orifice was read on fewer than three occasions on this tester, so the "
+    "scatter between occasions is taken as 2 %",
+    "occasion-assumed": "no scatter between occasions was measured on this tester, so 2 % was taken",
+    "look-at-orifice": "the tester's scale lies further from one than a tester's does, so its orifice wants looking at",
+    "reference-only-a-check": "the reference orifice tells the tester's scale no better than the tester's own bore "
+    "does, so the bore is used and the reading is a check",
+    "wider-than-nominal": "so large a leak would be known better by the tester's own bore than by the reference "
+    "orifice, which is too small for it",
     "no-repeats": "no check was repeated, so the scatter between repeats is not in the interval",
     "ambient-assumed": "ambient pressure was not recorded; the standard 101.325 kPa was taken",
     "temperature-assumed": "the metal temperature of a warm check was not recorded; that of the air was taken, with "

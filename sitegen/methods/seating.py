@@ -75,9 +75,12 @@ class GaugeShares:
 
 
 def gauge_shares(
-    fit: Seating, i: int, x: Sequence[float], areas: Sequence[float], shares: Sequence[float]
+    fit: Seating, i: int, x: Sequence[float], areas: Sequence[float], shares: Sequence[float], orifice: float = 0.0
 ) -> GaugeShares:
     """Gauge part of the estimates of the fit's cylinder `i`, from its areas and what the gauges can move each by [-].
+
+    Parameters: shares are signed as `orifice` is taken from them: what the same error does to the reading of the
+    reference orifice that the tester's scale rests on [-], alike for every area.
 
     Notes: a gauge errs alike at every check, so no scatter shows it. The area goes with the root of the pressure drop:
     an error of the drop moves an area A by a share that grows as 1/A^2, and a difference of two areas by at most the
@@ -89,16 +92,16 @@ def gauge_shares(
     first, last = fit.checks[0], fit.checks[-1]
 
     def at(level: float, check: int) -> float:
-        return min(shares[check] * (areas[check] / level) ** 2, 1.0) if level > 0 else 1.0
+        return min((shares[check] + orifice) * (areas[check] / level) ** 2, 1.0) if level > 0 else 1.0
 
     low, high = at(plateau, last), at(start, first)
     bend = abs(low - high) / 2
     drop = abs(start - plateau) / start if start > 0 else 1.0
     return GaugeShares(
-        start=math.hypot(high, drop * x[first] / fit.best_scale * bend),
-        plateau=low,
+        start=math.hypot(high - orifice, drop * x[first] / fit.best_scale * bend),
+        plateau=abs(low - orifice),
         scale=bend,
-        to_lose=tuple(math.hypot(low, min(x[check] / fit.best_scale * bend, 1.0)) for check in fit.checks),
+        to_lose=tuple(math.hypot(low - orifice, min(x[check] / fit.best_scale * bend, 1.0)) for check in fit.checks),
     )
 
 

@@ -9,7 +9,7 @@ from typing import Literal
 
 from sitegen.declarations import Step
 from sitegen.methods import seating as method
-from sitegen.methods.intervals import NORMAL_95, student_95
+from sitegen.methods.intervals import student_95
 from sitegen.methods.leakdown import Scatter
 from sitegen.program.model import Assembly, Build, Phase, Program
 from sitegen.rounding import interval
@@ -24,12 +24,15 @@ from sitegen.streams.leakdown.measures import (
     OWN_ELSEWHERE,
     OWN_RESIDUAL,
     PLATEAU,
+    REFERENCE,
+    REFERENCE_GAUGE,
     RESIDUAL,
     SCALE,
     START,
     TO_LOSE,
     UNEXPLAINED,
 )
+from sitegen.streams.leakdown.testers import scale_of
 from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Value, Verdict, refused
 
 STATE_RULE = "seating"  # rules of the verdicts: the state of a cylinder, and what it rests on
@@ -129,7 +132,8 @@ class _Curve:
     cylinders: tuple[int, ...]
     areas: tuple[tuple[float, ...], ...]
     gauges: tuple[tuple[float, ...], ...]  # what the gauges alone can move each area, relative half-width
-    common: float  # standard error that all readings of the tester share, relative
+    orifice: float  # the part of it that the reading of a reference orifice has, relative half-width
+    common: float  # half-width at 95 % that all readings of the tester share, relative
     flags: frozenset[str]
     gap: str  # code, where a distance is missing or does not rise
 
@@ -146,7 +150,7 @@ def _curves(program: Program, build: Build, book: Book) -> list[_Curve]:
         if len(states) > 1:  # one curve holds one temperature state: that of its first check
             fired = [phase for phase in fired if phase.condition == fired[0].condition]
         begin = _fitted_at(program, build, book, assembly)
-        curves += [_curve(build, book, assembly, coating, fired, begin) for coating in build.coatings]
+        curves += [_curve(program, build, book, assembly, coating, fired, begin) for coating in build.coatings]
     return curves
 
 
@@ -158,14 +162,22 @@ def _fit_through(program: Program) -> float:
     return min(durable) - 1 if durable else math.inf
 
 
-def _curve(build: Build, book: Book, assembly: Assembly, coating: str, fired: Sequence[Phase], begin: float) -> _Curve:
+def _curve(
+    program: Program,
+    build: Build,
+    book: Book,
+    assembly: Assembly,
+    coating: str,
+    fired: Sequence[Phase],
+    begin: float,
+) -> _Curve:
     cylinders = tuple(place.cylinder for place in build.places if place.coating == coating)
     kept: list[Phase] = []
     km: list[float] = []
     columns: list[list[float]] = []
     gauges: list[list[float]] = []
     flags: set[str] = set()
-    common = 0.0
+    common = orifice = 0.0
     gap = ""
     known = {cylinder: _path_known(build, book, cylinder, fired) for cylinder in cylinders}
     for phase in fired:
@@ -183,7 +195,9 @@ def _curve(build: Build, book: Book, assembly: Assembly, coating: str, fired: Se
         gauges.append(
             [_gauge_share(book, build.key(c, phase.id), area) for c, area in zip(cylinders, column, strict=True)]
         )
-        common = max([common, *(_common_share(value) for value in values)])
+        for tester in {v.common.removeprefix("tester:") for v in values if v is not None and v.value is not None}:
+            scale = scale_of(program, tester, book)
+            common, orifice = max(common, scale.common), max(orifice, scale.gauge_share)
         flags |= distance.flags.union(*(v.flags for v in values if v is not None and v.value is not None))
     return _Curve(
         assembly,
@@ -193,6 +207,7 @@ def _curve(build: Build, book: Book, assembly: Assembly, coating: str, fired: Se
         cylinders,
         tuple(tuple(column[i] for column in columns) for i in range(len(cylinders))),
         tuple(tuple(column[i] for column in gauges) for i in range(len(cylinders))),
+        orifice,
         common,
         frozenset(
             flags
@@ -205,10 +220,6 @@ def _curve(build: Build, book: Book, assembly: Assembly, coating: str, fired: Se
 def _gauge_share(book: Book, key: Key, area: float) -> float:
     gauge = book.get(GAUGE.id, key)
     return 0.0 if gauge is None or gauge.value is None or math.isnan(area) or area <= 0 else gauge.value / area
-
-
-def _common_share(value: Value | None) -> float:
-    return 0.0 if value is None or not value.value or value.se_common is None else value.se_common / value.value
 
 
 def _whole(build: Build, curve: _Curve) -> Key:
@@ -331,7 +342,8 @@ def _fitted(
             return
     count = len(fit.checks)
     gauges = [
-        method.gauge_shares(fit, i, curve.km, curve.areas[row], curve.gauges[row]) for i, row in enumerate(fit.rows)
+        method.gauge_shares(fit, i, curve.km, curve.areas[row], curve.gauges[row], curve.orifice)
+        for i, row in enumerate(fit.rows)
     ]
     if FROM_BLOWBY not in flags:
         yield _scale(whole, curve, fit, max((each.scale for each in gauges), default=0.0))
@@ -341,7 +353,7 @@ def _fitted(
         own = gauges[i]
         for measure, estimates, share in ((START, fit.start, own.start), (PLATEAU, fit.plateau, own.plateau)):
             if estimates:
-                found = method.widened(estimates[i], math.hypot(share, NORMAL_95 * curve.common))
+                found = method.widened(estimates[i], math.hypot(share, curve.common))
                 yield Value(measure.id, place, found.value, found.low, found.high, n=count, of="check", flags=flags)
         for column, fitted, share in zip(fit.checks, fit.to_lose[i], own.to_lose, strict=True):
             key = build.key(cylinder, curve.phases[column].id)
@@ -419,9 +431,13 @@ def _state(
     fitted = [where for where in lose if where[0] == cylinder and where[1] in order]
     last = max(fitted, key=lambda where: order[where[1]], default=None)
     still = lose[last] if last is not None else None
-    occasion = _occasion(book, build, level)
+    within = scale_of(program, level.common.removeprefix("tester:"), book).occasion
     found = method.state(
-        _as_stored(_total(level, occasion)), program.seating.level, _estimate(still), program.seating.to_lose, change
+        _as_stored(_total(level, within, _scatter(book.get(ELSEWHERE.id, build.key())))),
+        program.seating.level,
+        _estimate(still),
+        program.seating.to_lose,
+        change,
     )
     deciding = {LEVEL_RULE: f"{CRANKCASE.id}@", TO_LOSE_RULE: f"{TO_LOSE.id}@"}
     if changes:
@@ -451,12 +467,16 @@ def _state(
     yield replace(told[found.by], rule=STATE_RULE + before, word=word, route=_ROUTES[found.by], reason=reason)
 
 
-def _total(value: Value, occasion: Scatter | None) -> method.Estimate:
-    """A level with its whole interval: a limit is not read with the same tester, nor on the same occasion."""
+def _total(value: Value, within: float, engine: Scatter | None) -> method.Estimate:
+    """A level with its whole interval: what an occasion does to the engine beyond what it does to the tester as well.
+
+    The interval of the level holds the tester's part already, half-width `within` [-].
+    """
     low = 0.0 if value.low is None else value.low
     high = math.inf if value.high is None else value.high
     found = method.Estimate(value.value, low, high)
-    return found if occasion is None else method.widened(found, student_95(occasion.df) * occasion.sd)
+    wanted = 0.0 if engine is None else student_95(engine.df) * engine.sd
+    return method.widened(found, math.sqrt(wanted**2 - within**2)) if wanted > within else found
 
 
 def _estimate(value: Value | None) -> method.Estimate | Refused:
@@ -517,9 +537,13 @@ def run_unexplained(program: Program, engine: str, readings: Mapping[str, Readin
         )
 
 
+TESTER = (REFERENCE.id, REFERENCE_GAUGE.id, OCCASION.id)  # what `scale_of` asks for
 CHANGES = Step(name="leak-changes", gives=(CHANGE,), run=run_changes, needs=(CRANKCASE.id, OCCASION.id, ELSEWHERE.id))
 RESIDUALS = Step(
-    name="seating-residuals", gives=(RESIDUAL, OWN_RESIDUAL), run=run_residuals, needs=(CRANKCASE.id, KM, GAUGE.id)
+    name="seating-residuals",
+    gives=(RESIDUAL, OWN_RESIDUAL),
+    run=run_residuals,
+    needs=(CRANKCASE.id, KM, GAUGE.id, *TESTER),
 )
 ELSEWHERES = Step(
     name="seating-elsewhere",
@@ -532,7 +556,8 @@ SEATING = Step(
     name="seating",
     gives=(SCALE, START, PLATEAU, TO_LOSE),
     run=run_seating,
-    needs=(CRANKCASE.id, KM, GAUGE.id, OCCASION.id, ELSEWHERE.id, OWN_ELSEWHERE.id, CHANGE.id, BLOWBY),
+    needs=(CRANKCASE.id, KM, GAUGE.id, *TESTER, ELSEWHERE.id, OWN_ELSEWHERE.id, CHANGE.id, BLOWBY),
+    revision=2,
 )
 UNEXPLAINED_BY_GAPS = Step(
     name="leak-unexplained", gives=(UNEXPLAINED,), run=run_unexplained, needs=(CRANKCASE.id, FLOOR)
