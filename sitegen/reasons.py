@@ -5,8 +5,9 @@ A reason is one clause that can follow "because", in plain words, without a fina
 
 from __future__ import annotations
 
-# Why a reading is set aside or left out (`use` of Readings).
+# Why a reading is set aside or left out (`use` of Readings), or kept apart.
 READING: dict[str, str] = {
+    "another-condition": "it was taken outside the protocol of the program and is kept apart, in another condition",
     "event-not-whole": "an event does not say all that belongs to it",
     "event-not-in-run": "its time is given for a phase in which nothing runs",
     "event-of-no-meter": "it says of an event what belongs to another kind of event",
@@ -277,6 +278,9 @@ FLAGS: dict[str, str] = {
     "bound-in-it": "it rests on a report of less than a limit, which enters as a bound",
     "blocks-used-again": "some builds were made on the same block, which the interval does not allow for",
 }
+
+# Told of a reading that counts all the same, in another condition than that of a curve.
+APART = "another-condition"
 
 # Set aside for a reason that leaves the number itself readable: shown with the value the check would have had with it.
 RESTORABLE = frozenset({"excluded", "past-calibration"})

@@ -31,6 +31,7 @@ MIN_CHECKS = 4
 MIN_CYLINDERS = 2
 MIN_RESIDUAL_DF = 3
 _GRID = 160  # scales tried between the bounds, evenly in the logarithm
+_ALIKE = 1e-12  # share by which levels differ that are one and the same number
 _TINY = 1e-18  # variance below which there is none
 _HULL = 161  # scales looked at inside the region of x_s
 
@@ -226,7 +227,12 @@ def _log_scales(x: Floats) -> Floats:
 
 
 def _profile(x: Floats, weights: Floats, curve: Floats) -> _Profile:
-    """Least squares over the scale: a grid finds the valley, then the root of the exact slope finds its floor."""
+    """Least squares over the scale: a grid finds the valley, then the root of the exact slope finds its floor.
+
+    Refuses: `no-change-beyond-scatter` where all levels are one and the same number, which any scale draws alike.
+    """
+    if float(np.ptp(curve)) <= _ALIKE * float(np.max(np.abs(curve))):
+        raise Refused("no-change-beyond-scatter")
     grid = _log_scales(x)
     curves = curve[None]
     rss = _solve(x, weights, curves, np.exp(grid)).rss[:, 0]

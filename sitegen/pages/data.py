@@ -87,8 +87,16 @@ def _left_out(site: Site, view: View) -> Table:
                     ),
                 )
             )
+    kept_apart: set[tuple[str, int]] = set()
     for i, each in enumerate(problems):
         if i not in told:
+            about = Cell(each.column_name and f"column {each.column_name}")
+            why = "printed as text" if each.code.startswith(CODE) else each.code.replace("-", " ")
+            if each.code == reasons.APART:
+                kept_apart.add((each.file, each.line))
+                why = view.why(each.code)
+                if (told_of := _record(view, each)) is not None:
+                    about = Cell(_where(view, told_of), href=_href(view, told_of))
             rows.append(
                 (
                     (each.file, each.line, i),
@@ -96,8 +104,8 @@ def _left_out(site: Site, view: View) -> Table:
                         [
                             Cell(each.file),
                             Cell(str(each.line) if each.line else ""),
-                            Cell(each.column_name and f"column {each.column_name}"),
-                            Cell("printed as text" if each.code.startswith(CODE) else each.code.replace("-", " ")),
+                            about,
+                            Cell(why),
                             Cell(_said(each)),
                         ]
                     ),
@@ -116,7 +124,23 @@ def _left_out(site: Site, view: View) -> Table:
             "Each stays in its file, and a cylinder’s page shows it crossed."
         )
     )
+    if apart := len(kept_apart):
+        reading += (
+            f" {words.sentence(words.count(apart))} {'is' if apart == 1 else 'are'} kept apart, in another condition "
+            "than the program's, and in no curve."
+        )
     return Table("set-aside", columns, ordered, reading, wide=True)
+
+
+def _record(view: View, problem: Problem) -> dict[object, object] | None:
+    """The reading a problem tells of; None where no stream has one there."""
+    for readings in view.analysis.readings.values():
+        frame = readings.frame
+        if len(frame):
+            own = frame[(frame["file"] == problem.file) & (frame["row"] == problem.line)]
+            if len(own):
+                return dict(own.to_dict("records")[0])
+    return None
 
 
 def _row(record: dict[object, object]) -> int:

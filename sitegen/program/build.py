@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -35,6 +36,7 @@ from sitegen.program.model import (
     Tie,
     WearRule,
     Where,
+    Window,
 )
 from sitegen.program.node import Node
 from sitegen.program.yamlfile import Document
@@ -147,6 +149,16 @@ def build(
             supply=leakdown.quantity("supply", "gauge pressure") or 0.0,
             oil="wet" if leakdown.text("oil") == "wet" else "dry",
             supply_band=leakdown.quantity("supply_band", "pressure difference") or LeakdownRule(0.0).supply_band,
+            metal={
+                state: window
+                for state in ("warm", "cold")
+                if (window := _window(leakdown.get("metal").get(state), "temperature")) is not None
+            },
+            since_stop=_window(leakdown.get("since_stop"), "time"),
+            locked=leakdown.flag("locked") if leakdown.has("locked") else None,
+            approached=leakdown.texts("approached"),
+            turns=None if (turns := leakdown.whole("turns")) is None else Window(low=turns),
+            wait=_window(leakdown.get("wait"), "time"),
         ),
         criteria=criteria,
         criteria_stated=root.get("criteria").date("stated"),
@@ -282,6 +294,16 @@ def _run_rule(node: Node) -> RunRule | None:
     if speed is None or torque is None or held is None:
         return None
     return RunRule(speed, torque, held)
+
+
+def _window(node: Node, dimension: str) -> Window | None:
+    """A range with one end or both; None where it is not stated."""
+    low, high = (node.quantity(end, dimension, zero=True) for end in ("from", "to"))
+    if low is not None and high is not None and low >= high:
+        node.add("range-reversed", f"{node.subject} ends before its beginning", expected="`from` before `to`")
+    if low is None and high is None:
+        return None
+    return Window(-math.inf if low is None else low, math.inf if high is None else high)
 
 
 def _oil_rule(node: Node, compared: Sequence[str]) -> OilRule:

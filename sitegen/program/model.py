@@ -5,6 +5,7 @@ Built by `program.build` from the YAML document after the schema check; nothing 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal, TypeVar
@@ -71,7 +72,7 @@ class Tester:
     gauge_class: float  # Pa, limit of error of each gauge
     orifice_tolerance: float = 0.0  # m, limit of error of the diameter
     scale: Literal["pressure", "percent"] = "pressure"
-    percent_linear: bool = False  # a percent scale stated to be linear in gauge pressure
+    percent_linear: bool | None = None  # whether a percent scale is linear in gauge pressure; None: not stated
     calibrations: tuple[Calibration, ...] = ()
 
 
@@ -305,12 +306,29 @@ class SeatingRule:
 
 
 @dataclass(frozen=True)
+class Window:
+    """Range in which a number has to lie; an end that is not stated is infinite."""
+
+    low: float = -math.inf
+    high: float = math.inf
+
+
+@dataclass(frozen=True)
 class LeakdownRule:
-    """The condition one curve holds: supply pressure and oil state; other readings are kept apart."""
+    """The condition one curve holds: supply pressure, oil state and protocol; other readings are kept apart.
+
+    What the program does not state of the protocol is None or empty; see `streams.leakdown.protocol`.
+    """
 
     supply: float  # Pa gauge, nominal
     oil: Literal["dry", "wet"] = "dry"
     supply_band: float = 14e3  # Pa: readings further off belong to another supply pressure
+    metal: Mapping[str, Window] = field(default_factory=dict)  # "warm", "cold" -> K, of the metal in that state
+    since_stop: Window | None = None  # s, of a warm reading
+    locked: bool | None = None
+    approached: tuple[str, ...] = ()  # how the position may be reached
+    turns: Window | None = None  # of the crankshaft since the last test
+    wait: Window | None = None  # s, from opening the supply
 
 
 @dataclass(frozen=True)

@@ -139,22 +139,24 @@ class _Curve:
 
 
 def _curves(program: Program, build: Build, book: Book) -> list[_Curve]:
-    through = _fit_through(program)
     curves = []
     for assembly in build.assemblies:
-        own = [
-            p for p in program.phases_of(build) if build.assembly_of(p, program) is assembly and not build.is_due(p.id)
-        ]
-        fired = [p for p in own if p.fires and "leakdown" in p.records and p.order <= through]
-        states = {phase.condition for phase in fired}
-        if len(states) > 1:  # one curve holds one temperature state: that of its first check
-            fired = [phase for phase in fired if phase.condition == fired[0].condition]
+        fired = fit_phases(program, build, assembly)
         begin = _fitted_at(program, build, book, assembly)
         curves += [_curve(program, build, book, assembly, coating, fired, begin) for coating in build.coatings]
     return curves
 
 
-def _fit_through(program: Program) -> float:
+def fit_phases(program: Program, build: Build, assembly: Assembly) -> list[Phase]:
+    """Phases whose checks the seating curve of an assembly may hold: fired, made, none after the last of the fit."""
+    through = fit_through(program)
+    own = [p for p in program.phases_of(build) if build.assembly_of(p, program) is assembly and not build.is_due(p.id)]
+    fired = [p for p in own if p.fires and "leakdown" in p.records and p.order <= through]
+    # one curve holds one temperature state: that of its first check
+    return [phase for phase in fired if phase.condition == fired[0].condition]
+
+
+def fit_through(program: Program) -> float:
     """Order of the last phase of the fit: as stated, else the last before any durability run."""
     if program.seating.fit_through:
         return program.phase(program.seating.fit_through).order
@@ -329,7 +331,8 @@ def _fitted(
     try:
         fit = _fit(curve, elsewhere, own_elsewhere)
     except Refused as why:
-        yield refused(SCALE.id, whole, why)
+        none = refused(SCALE.id, whole, why)
+        yield replace(none, n=int(why.facts["found"]), of="check") if why.code == "few-checks" else none
         try:
             if blowby is None or why.code not in WITHOUT_SCALE:
                 raise
