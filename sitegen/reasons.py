@@ -36,6 +36,7 @@ READING: dict[str, str] = {
     "short-row": "its row has fewer fields than the header",
     "subject-missing": "nothing says which cylinder was read",
     "subject-twice": "a cylinder and a reference orifice are entered together",
+    "unit-doubtful": "its supply pressure would be right in another unit",
     "unknown-word": "a word in it is none of those agreed",
     "wrong-tool": "the tool named cannot have read it",
     "bands-overlap": "the swept band of its trace begins before the unswept one ends",

@@ -149,6 +149,11 @@ def build(
             supply=leakdown.quantity("supply", "gauge pressure") or 0.0,
             oil="wet" if leakdown.text("oil") == "wet" else "dry",
             supply_band=leakdown.quantity("supply_band", "pressure difference") or LeakdownRule(0.0).supply_band,
+            other_supplies=tuple(
+                pressure
+                for each in leakdown.items("other_supplies")
+                if (pressure := each.own_quantity("gauge pressure")) is not None
+            ),
             metal={
                 state: window
                 for state in ("warm", "cold")

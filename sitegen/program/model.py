@@ -323,6 +323,7 @@ class LeakdownRule:
     supply: float  # Pa gauge, nominal
     oil: Literal["dry", "wet"] = "dry"
     supply_band: float = 14e3  # Pa: readings further off belong to another supply pressure
+    other_supplies: tuple[float, ...] = ()  # Pa gauge, meant: never asked about as another unit
     metal: Mapping[str, Window] = field(default_factory=dict)  # "warm", "cold" -> K, of the metal in that state
     since_stop: Window | None = None  # s, of a warm reading
     locked: bool | None = None

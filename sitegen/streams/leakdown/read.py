@@ -10,6 +10,7 @@ from sitegen.problems import counted
 from sitegen.program.model import Program, RecordSource
 from sitegen.reasons import APART
 from sitegen.streams.leakdown.checks import temperature_states
+from sitegen.streams.leakdown.doubts import gauges, references, supplies
 from sitegen.streams.leakdown.fields import FIELDS, PATHS, Reading
 from sitegen.streams.leakdown.protocol import not_recorded, outside, unlike
 from sitegen.tables.checks import in_force, same_again
@@ -27,7 +28,7 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
         program,
         sources,
         FIELDS,
-        (_subject, _figure, _agreed, _scaled, _shares, _calibrated, _repeats, _protocol),
+        (_subject, _figure, supplies, _agreed, _scaled, _shares, _calibrated, _repeats, gauges, references, _protocol),
     )
 
 

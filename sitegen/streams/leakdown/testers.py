@@ -10,7 +10,7 @@ from sitegen.declarations import Step
 from sitegen.methods import leakdown as method
 from sitegen.methods.intervals import NORMAL_95, student_95
 from sitegen.program.model import Program, Tester
-from sitegen.streams.leakdown.checks import Check, air_of, checks, reference_rows
+from sitegen.streams.leakdown.checks import Air, Check, air_of, checks, reference_rows
 from sitegen.streams.leakdown.fields import Reading
 from sitegen.streams.leakdown.measures import OCCASION, REFERENCE, REFERENCE_GAUGE, REPEAT
 from sitegen.tables.rows import rows_in
@@ -35,7 +35,7 @@ def run(program: Program, engine: str, readings: Mapping[str, Readings], book: B
 def _tester(program: Program, tester_id: str, rows: Sequence[Reading]) -> Iterable[Value]:
     key = Key(at=tester_id)
     try:
-        factor, bore, orifices = factor_of(program, tester_id, rows)
+        factor, bore, orifices = factor_of(program, tester_id, rows, airs_of(program, tester_id, rows))
     except Refused as why:
         for measure in (REFERENCE, REFERENCE_GAUGE, OCCASION):
             yield refused(measure.id, key, why)
@@ -78,8 +78,13 @@ def _tester(program: Program, tester_id: str, rows: Sequence[Reading]) -> Iterab
         yield Value(OCCASION.id, key, 100 * factor.between.sd, df=factor.between.df, n=factor.occasions, of="check")
 
 
+def airs_of(program: Program, tester_id: str, rows: Iterable[Reading]) -> list[Air]:
+    """Pressures and temperatures of readings of one tester."""
+    return [air_of(row, program.definitions.testers[tester_id]) for row in rows]
+
+
 def factor_of(
-    program: Program, tester_id: str, rows: Sequence[Reading]
+    program: Program, tester_id: str, rows: Sequence[Reading], airs: Sequence[Air]
 ) -> tuple[method.TesterFactor, float, tuple[str, ...]]:
     """Factor of a tester from its readings of reference orifices, the orifices' error of area [-] and their ids.
 
@@ -89,7 +94,6 @@ def factor_of(
         raise Refused("no-reference-reading")
     tester = program.definitions.testers[tester_id]
     orifices = [program.definitions.reference_orifices[str(row.reference)] for row in rows]
-    airs = [air_of(row, tester) for row in rows]
     if any(math.isnan(air.cylinder) for air in airs):
         raise Refused("percent-scale-unknown")
     occasions: list[Hashable] = [(row.engine, row.phase) for row in rows]
