@@ -32,5 +32,5 @@ def step(measures: Iterable[Measure]) -> Step:
         run=_Answers(named),
         needs=tuple(sorted(named)),
         scope="program",
-        revision=2,
+        revision=3,
     )

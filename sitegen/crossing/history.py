@@ -28,7 +28,10 @@ class Analysed(Protocol):
 
 @dataclass(frozen=True)
 class Point:
-    """One build of a coating in one measure: the mean over its cylinders that hold the coating."""
+    """One build of a coating in one measure: the mean over its cylinders that hold the coating.
+
+    Of a positive measure that is compared as a ratio the geometric mean, as a comparison takes it.
+    """
 
     program: str
     build: str
@@ -70,8 +73,15 @@ def histories(analyses: Iterable[Analysed], measures: Mapping[str, Measure]) -> 
 
 
 def _history(coating: str, subject: Subject, analyses: Sequence[Analysed], measure: Measure) -> History:
-    points = tuple(point for analysis in analyses for point in _points(coating, subject, analysis))
-    ratio = measure.compare == "ratio" and all(point.value > 0 for point in points)
+    held = [_values(coating, subject, analysis) for analysis in analyses]
+    ratio = measure.compare == "ratio" and all(
+        (value.value or 0.0) > 0 for own in held for values in own.values() for value in values
+    )
+    points = tuple(
+        point
+        for analysis, own in zip(analyses, held, strict=True)
+        for point in _points(coating, analysis, own, ratio=ratio)
+    )
     numbers = [math.log(point.value) if ratio else point.value for point in points]
     try:
         mean, low, high = prediction.next_value(numbers)
@@ -82,13 +92,18 @@ def _history(coating: str, subject: Subject, analyses: Sequence[Analysed], measu
     return History(coating, subject, points, mean, low, high)
 
 
-def _points(coating: str, subject: Subject, analysis: Analysed) -> list[Point]:
-    program = analysis.program
+def _values(coating: str, subject: Subject, analysis: Analysed) -> dict[str, list[Value]]:
+    """The values of a coating by build."""
     own: dict[str, list[Value]] = {}
     for (measure, key), value in analysis.values.items():
         same = (measure, key.phase, key.at, key.coating) == (subject.measure, subject.phase, subject.at, coating)
         if same and value.status == "ok" and value.value is not None:
             own.setdefault(key.engine, []).append(value)
+    return own
+
+
+def _points(coating: str, analysis: Analysed, own: Mapping[str, list[Value]], *, ratio: bool) -> list[Point]:
+    program = analysis.program
     made = []
     for build in sorted(program.builds, key=lambda build: build.built):
         values = own.get(build.id, [])
@@ -101,7 +116,7 @@ def _points(coating: str, subject: Subject, analysis: Analysed) -> list[Point]:
             Point(
                 program.id,
                 build.id,
-                fmean(value.value or 0.0 for value in used),
+                _mean([value.value or 0.0 for value in used], ratio=ratio),
                 len(by_cylinder),
                 len(build.coatings) > 1,
                 frozenset().union(*(value.flags for value in used)),
@@ -109,3 +124,7 @@ def _points(coating: str, subject: Subject, analysis: Analysed) -> list[Point]:
             )
         )
     return made
+
+
+def _mean(values: Sequence[float], *, ratio: bool) -> float:
+    return math.exp(fmean(map(math.log, values))) if ratio and len(values) > 1 else fmean(values)

@@ -31,7 +31,7 @@ def _line(view: View, criterion: Criterion) -> CriterionLine:
     coatings = words.listed(view.coating_title(coating) for coating in criterion.coatings)
     scope = {
         "every-cylinder": f"every cylinder with {coatings}",
-        "mean-of-builds": f"mean of the builds with {coatings}",
+        "mean-of-builds": _mean_of(view, criterion, coatings),
         "every-build": f"every build with {coatings}",
     }[criterion.scope]
     when = f", after {view.program.phase(criterion.phase).title}" if criterion.phase else ""
@@ -42,6 +42,16 @@ def _line(view: View, criterion: Criterion) -> CriterionLine:
         note=f"{scope}{when}{end}",
         answers=[_answer(view, criterion, coating) for coating in criterion.coatings],
     )
+
+
+def _mean_of(view: View, criterion: Criterion, coatings: str) -> str:
+    """What a mean of builds is: of what is compared as a ratio the typical build, on the logarithms."""
+    if criterion.sense in SENSES:
+        typical = any(each.route.startswith("typical-") for each in view.verdicts(f"criterion:{criterion.id}"))
+    else:
+        measure = view.measures.get(criterion.measure)
+        typical = measure is not None and measure.compare == "ratio"
+    return f"typical build with {coatings} (geometric mean)" if typical else f"mean of the builds with {coatings}"
 
 
 def limit(view: View, criterion: Criterion) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -358,16 +358,50 @@ def mean_of(limit: float, sense: str = "at-most", **more: Any) -> Case:
     return Case(of, rows(of, AREA, {b: v for b, v in LEVELS.items() if b not in more.get("due", ())}))
 
 
-def test_the_mean_of_builds_has_the_scatter_between_builds() -> None:
-    """One-sample t of three build means (scipy)."""
-    means = [float(np.mean(values)) for values in LEVELS.values()]
-    half = float(stats.t.ppf(0.975, 2) * stats.sem(means))
-    middle = float(np.mean(means))
-    assert mean_of(middle + 1.001 * half).answer().word == "holds"
-    assert mean_of(middle + 0.999 * half).answer().word == "cannot tell yet"
-    assert mean_of(middle - 0.999 * half).answer().word == "cannot tell yet"
-    assert mean_of(middle - 1.001 * half).answer().word == "fails"
-    assert mean_of(middle - 1.001 * half, "at-least").answer().word == "holds"
+def ends(values: Sequence[float]) -> tuple[float, float]:
+    """95 % interval of a mean by one-sample t (scipy)."""
+    half = float(stats.t.ppf(0.975, len(values) - 1) * stats.sem(values))
+    return float(np.mean(values)) - half, float(np.mean(values)) + half
+
+
+def test_the_typical_build_has_the_scatter_between_builds_on_the_logarithms() -> None:
+    """It holds by the geometric mean, and fails where the arithmetic one fails too."""
+    low, high = np.exp(ends([float(np.mean(np.log(values))) for values in LEVELS.values()]))
+    least, most = ends([float(np.mean(values)) for values in LEVELS.values()])
+    assert least < low < high
+    assert most < high
+    assert mean_of(high * 1.002).answer().word == "holds"
+    assert mean_of(high * 0.998).answer().word == "cannot tell yet"
+    assert mean_of(least * 1.002).answer().word == "cannot tell yet"
+    assert mean_of(least * 0.998).answer().word == "fails"
+    assert mean_of(low * 0.998, "at-least").answer().word == "holds"
+    assert mean_of(high * 0.998, "at-least").answer().word == "cannot tell yet"
+    assert mean_of(high * 1.002, "at-least").answer().word == "fails"
+    found = mean_of(high).answer()
+    assert found.route == "typical-at-most"
+    assert found.found == pytest.approx(float(np.exp(np.mean(np.log(list(LEVELS.values()))))), abs=1e-3)
+
+
+def test_the_arithmetic_end_stands_where_it_lies_farther_on_the_side_of_failing() -> None:
+    """One build far above: the logarithms put an end above to "at least" nearer than the plain mean does."""
+    levels = {"B1": (0.9, 0.9), "B2": (1.0, 1.0), "B3": (0.2, 0.2)}
+    plain, logs = ends([0.9, 1.0, 0.2]), np.exp(ends(np.log([0.9, 1.0, 0.2]).tolist()))
+    assert max(plain[0], 0.0) < logs[0]
+    of = program(HELD, criteria=(criterion("at-most", "mean-of-builds", limit=logs[0] / 2),))
+    found = Case(of, rows(of, AREA, levels)).answer()
+    assert (found.word, found.low) == ("cannot tell yet", 0.0)
+    assert found.high == pytest.approx(logs[1], rel=0.01)
+
+
+def test_the_mean_of_what_is_no_ratio_or_not_positive_stays_the_plain_one() -> None:
+    low, high = ends([float(np.mean(values)) for values in LEVELS.values()])
+    for limit, word in ((high * 1.002, "holds"), (high * 0.998, "cannot tell yet"), (low * 0.998, "fails")):
+        of = program(HELD, criteria=(criterion(scope="mean-of-builds", limit=limit, measure=LOSS),))
+        found = Case(of, rows(of, LOSS, LEVELS)).answer()
+        assert (found.word, found.route) == (word, "at-most")
+    of = program(HELD, criteria=(criterion(scope="mean-of-builds", limit=1.0),))
+    found = Case(of, rows(of, AREA, {**LEVELS, "B1": (0.0, 0.3)})).answer()
+    assert (found.word, found.route) == ("holds", "at-most")
 
 
 def test_the_mean_waits_for_the_builds_that_were_asked_for() -> None:
@@ -416,8 +450,8 @@ def test_builds_needed_is_a_range_about_what_a_simulation_finds() -> None:
     (value,) = found.given("criterion.builds_needed")
     assert value.low is not None
     assert value.high is not None
-    means = np.array([np.mean(values) for values in LEVELS.values()])
-    sd, distance = float(means.std(ddof=1)), limit - float(means.mean())
+    means = np.array([np.mean(np.log(values)) for values in LEVELS.values()])
+    sd, distance = float(means.std(ddof=1)), math.log(limit) - float(means.mean())
     chance = np.random.default_rng(8)
     enough = 0
     for n in range(2, 40):

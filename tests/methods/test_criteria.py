@@ -9,7 +9,8 @@ from __future__ import annotations
 import math
 
 import pytest
-from methods.criteria_table import ALIKE, FREEDOMS, Row, planned, readings, rows, run, worst
+from house import one_of
+from methods.criteria_table import ALIKE, FREEDOMS, Mean, Row, mean, means, planned, readings, rows, run, worst
 from scipy import stats
 
 from sitegen.methods import criteria
@@ -135,6 +136,26 @@ def test_neither_word_is_wrong_too_often(row: Row) -> None:
         assert rates.words[FAILS] > NOMINAL - 0.006
     if set(row.truth) != {0.0} and not row.common:
         assert rates.words[HOLDS] == pytest.approx(NOMINAL, abs=TOLERANCE)  # needs no correction, and has none
+
+
+@pytest.mark.parametrize("row", one_of(means(), Mean("lognormal", 0.7, 4).__eq__))
+def test_the_typical_build_is_seldom_judged_wrongly(row: Mean) -> None:
+    """20 000 programs at the limit: 2.5 % a word where builds scatter on the logarithms, however widely.
+
+    The arithmetic mean holds wrongly in up to 11 % of the same. With normal builds neither word passes 2.9 %. Where
+    even the logarithms have one long tail "holds" is wrong in 4 to 11 % on either scale: said, not mended.
+    """
+    wrong = mean(row, 20_000)
+    if row.builds == "lognormal":
+        assert wrong.holds == pytest.approx(NOMINAL, abs=0.004)
+        assert wrong.fails <= NOMINAL + 0.004
+    elif row.builds == "normal":
+        assert max(wrong.holds, wrong.fails) <= NOMINAL + 0.004
+    else:
+        assert 0.03 < wrong.holds < 0.12
+        assert wrong.fails <= NOMINAL
+    if row == Mean("lognormal", 0.7, 4):
+        assert wrong.plain_holds > 0.03
 
 
 @pytest.mark.parametrize("number", ALIKE)
