@@ -73,6 +73,7 @@ def examine(path: Path, tell: Tell = untold) -> Examination:
         evidence = tuple(read)
         problems = [*problems, *(problem for each in evidence for problem in each.problems)]
         problems += [problem for each in evidence for problem in _not_lent(each.program, evidence)]
+        problems += [problem for each in evidence for problem in registry.unanswerable(each.program, each.readings)]
     return Examination(folder, evidence, tuple(sorted(problems)))
 
 

@@ -284,6 +284,7 @@ class Criterion:
     limit: float | None = None  # in the unit of the measure
     end_rule: bool = False  # ends the program for the coating when it fails
     at: str = ""  # place inside the phase
+    where: Where = field(default=Where(""), compare=False)
 
 
 @dataclass(frozen=True)
