@@ -19,7 +19,7 @@ from sitegen.problems import as_text
 from sitegen.program.folder import load
 from sitegen.program.model import Folder, Program
 from sitegen.progress import Tell, untold
-from sitegen.results import committed
+from sitegen.results import committed, stated
 from sitegen.results import files as result_files
 from sitegen.results.run import Analysis, Evidence, analyse, gather, lent_file
 from sitegen.unchanged import Outcome
@@ -73,6 +73,7 @@ def examine(path: Path, tell: Tell = untold) -> Examination:
         evidence = tuple(read)
         problems = [*problems, *(problem for each in evidence for problem in each.problems)]
         problems += [problem for each in evidence for problem in _not_lent(each.program, evidence)]
+        problems += [problem for each in evidence for problem in registry.unanswerable(each.program, each.readings)]
     return Examination(folder, evidence, tuple(sorted(problems)))
 
 
@@ -141,12 +142,18 @@ class Conclusion:
 
 
 def with_files(analyses: Sequence[Analysis]) -> tuple[Conclusion, ...]:
-    """The result files of each program; the analysis learns what git knows: what moved, how often it was looked at."""
+    """The result files of each program; the analysis learns what git knows: what moved, what was set anew."""
     conclusions = []
+    units = {name: measure.unit for name, measure in registry.measures().items()}
     for each in analyses:
         early = any(row.role == "primary" and "provisional" in row.flags for row in each.comparisons)
         looks = committed.looks(each.program, each.files) if early else 1
-        told = replace(each, looks=looks, changes=committed.changes(each.program, each.files))
+        told = replace(
+            each,
+            looks=looks,
+            changes=committed.changes(each.program, each.files),
+            restated=stated.restated(each.program, each.readings, units),
+        )
         conclusions.append(Conclusion(told, each.files))
     return tuple(conclusions)
 

@@ -16,7 +16,7 @@ from sitegen import reasons
 from sitegen.page import words
 from sitegen.page.addresses import Addresses, relative, slug
 from sitegen.page.blocks import Cell
-from sitegen.program.model import Build, Coating, Folder, Phase, Program
+from sitegen.program.model import Build, Coating, Folder, Phase, Program, Restated
 from sitegen.tables.rows import Recorded, rows_of
 from sitegen.vocabulary import Change, Comparison, Key, Measure, Problem, Readings, Series, Value, Verdict
 
@@ -61,6 +61,12 @@ class Analysis(Protocol):
     def looks(self) -> int | None: ...
     @property
     def changes(self) -> Sequence[Change] | None: ...
+    @property
+    def restated(self) -> Sequence[Restated] | None: ...
+    @property
+    def days(self) -> Sequence[str]: ...
+    @property
+    def as_of(self) -> str: ...
 
 
 class Desk:

@@ -108,6 +108,7 @@ class CriterionLine:
     limit: str
     note: str
     answers: Sequence[AnswerLine]
+    changed: Sequence[str] = ()  # how it stood before, where it was changed after readings had come in
 
 
 @dataclass(frozen=True)
@@ -141,6 +142,7 @@ class ProgramPage(Page):
     side: Sequence[Part]
     matrix: Matrix
     notes: Markup  # "" where there are none
+    stated_note: str = ""  # where it is not known whether anything was changed late
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from sitegen.page import words
 from sitegen.page.blocks import Cell, Column, Row, Table
@@ -17,31 +17,37 @@ CANNOT = "cannot tell yet"
 MOST_NAMED = 4  # undecided cylinders named in a line; the rest are counted
 
 
-def caption(program: Program) -> str:
-    """Caption of the criteria, with the day they were stated."""
-    return f"Criteria, stated {words.day(program.criteria_stated)}" if program.criteria_stated else "Criteria"
+def caption(program: Program, late: str = "") -> str:
+    """Caption of the criteria, with the day they were stated and what had come in by then."""
+    when = f"Criteria, stated {words.day(program.criteria_stated)}" if program.criteria_stated else "Criteria"
+    return f"{when}, {late}" if late else when
 
 
-def lines(view: View) -> list[CriterionLine]:
-    """Every criterion of the program, answered for each coating it names."""
-    return [_line(view, each) for each in view.program.criteria]
+def lines(view: View, changed: Callable[[Criterion], Sequence[str]] = lambda _: ()) -> list[CriterionLine]:
+    """Every criterion of the program, answered for each coating it names; `changed` says how it stood before."""
+    return [_line(view, each, changed) for each in view.program.criteria]
 
 
-def _line(view: View, criterion: Criterion) -> CriterionLine:
-    coatings = words.listed(view.coating_title(coating) for coating in criterion.coatings)
-    scope = {
-        "every-cylinder": f"every cylinder with {coatings}",
-        "mean-of-builds": _mean_of(view, criterion, coatings),
-        "every-build": f"every build with {coatings}",
-    }[criterion.scope]
+def _line(view: View, criterion: Criterion, changed: Callable[[Criterion], Sequence[str]]) -> CriterionLine:
     when = f", after {view.program.phase(criterion.phase).title}" if criterion.phase else ""
     end = "; a failure ends the program for the coating" if criterion.end_rule else ""
     return CriterionLine(
         title=criterion.title,
         limit=limit(view, criterion),
-        note=f"{scope}{when}{end}",
+        note=f"{scope(view, criterion)}{when}{end}",
         answers=[_answer(view, criterion, coating) for coating in criterion.coatings],
+        changed=changed(criterion),
     )
+
+
+def scope(view: View, criterion: Criterion) -> str:
+    """What is judged: "every cylinder with hard chromium nitride"."""
+    coatings = words.listed(view.coating_title(coating) for coating in criterion.coatings)
+    return {
+        "every-cylinder": f"every cylinder with {coatings}",
+        "mean-of-builds": _mean_of(view, criterion, coatings),
+        "every-build": f"every build with {coatings}",
+    }[criterion.scope]
 
 
 def _mean_of(view: View, criterion: Criterion, coatings: str) -> str:

@@ -6,7 +6,7 @@ from sitegen.page import words
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Cell, Text
 from sitegen.page.view import Desk
-from sitegen.pages import comparing, criteria
+from sitegen.pages import comparing, criteria, stated
 from sitegen.pages.contexts import CoatingLine, HomePage, ProgramLine
 from sitegen.pages.frame import Site, engine_types, window_title
 from sitegen.pages.present import Record, complete, records
@@ -34,7 +34,7 @@ def page(site: Site) -> HomePage:
                 answer=_answer(site, program.id),
                 facts=words.sentence(f"{engine_types(program)}; {words.counted(cylinders, 'cylinder')}"),
                 records=_records(every),
-                criteria=criteria.in_words(view),
+                criteria=" ".join(filter(None, (criteria.in_words(view), stated.in_short(view)))),
                 left_out=_left_out(desk),
                 moved=_moved(desk),
             )

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from sitegen.page import words
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Block, Cell, Column, Plans, Row, Table, Text
 from sitegen.page.view import View
-from sitegen.pages import comparing, criteria, notes, plans, ties
+from sitegen.pages import comparing, criteria, notes, plans, stated, ties
 from sitegen.pages.contexts import Matrix, MatrixCell, MatrixRow, Part, ProgramPage
 from sitegen.pages.frame import Site, crumbs, engine_types, shows_plan, window_title
 from sitegen.pages.home import ANSWER
@@ -32,6 +34,7 @@ def page(site: Site, program: Program) -> ProgramPage:
         if section.anchor == ANSWER
         for block in section.build(view)
     ]
+    answer += [Text([Cell(each)]) for each in stated.of_program(view)]
     parts = site.parts(view, setter, "program", "main", skip=(ANSWER,))
     compared = comparing.table(view)
     if compared:
@@ -67,8 +70,9 @@ def page(site: Site, program: Program) -> ProgramPage:
         question=program.question or program.title,
         meta=_meta(program, every),
         answer=answer or [_undecided(program, every)],
-        criteria_caption=criteria.caption(program),
-        criteria=criteria.lines(view),
+        criteria_caption=criteria.caption(program, stated.late(view)),
+        criteria=criteria.lines(view, partial(stated.of_criterion, view)),
+        stated_note=stated.note(view),
         parts=parts,
         side=side,
         matrix=_matrix(site, view, every),

@@ -683,6 +683,7 @@ def _criteria(
                 limit=_limit(node.get(sense), (known.measures or {}).get(measure)) if sense in SENSES[:2] else None,
                 end_rule=node.flag("end_rule"),
                 at=node.text("at"),
+                where=node.where,
             )
         )
     return tuple(made)

@@ -285,6 +285,7 @@ class Criterion:
     limit: float | None = None  # in the unit of the measure
     end_rule: bool = False  # ends the program for the coating when it fails
     at: str = ""  # place inside the phase
+    where: Where = field(default=Where(""), compare=False)
 
 
 @dataclass(frozen=True)
@@ -311,6 +312,19 @@ class Window:
 
     low: float = -math.inf
     high: float = math.inf
+
+
+@dataclass(frozen=True)
+class Restated:
+    """Something set beforehand that was changed, or first written down, once readings had come in."""
+
+    what: str  # "primary", "to_lose", "level", "fit_through", or "criterion:" and its id
+    before: Criterion | Subject | float | str | None  # None: it was not there
+    after: Criterion | Subject | float | str | None
+    until: str  # ISO day from which the new one stands in git; "" changed since the last commit
+    readings: int  # of today's readings, those that were in git before the change
+    of: int  # today's readings
+    at_least: bool = False  # of a file that was changed since and is no text it is not known what was in
 
 
 @dataclass(frozen=True)

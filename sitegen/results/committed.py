@@ -70,12 +70,12 @@ def looks(program: Program, fresh: Mapping[str, bytes]) -> int | None:
 
     None where that is not known: outside a repository, or in one whose history was cut off when it was cloned.
     """
-    if (_git(program, "rev-parse", "--is-shallow-repository") or b"").strip() != b"false":
+    if not whole_history(program):
         return None
     seen = [_primary_builds(fresh["comparisons.csv"])]
-    listed = _git(program, "log", f"--max-count={MOST_LOOKS}", "--format=%H", "--", f"./{FOLDER}/comparisons.csv")
+    listed = git(program, "log", f"--max-count={MOST_LOOKS}", "--format=%H", "--", f"./{FOLDER}/comparisons.csv")
     for commit in (listed or b"").decode().split():
-        stored = _git(program, "show", f"{commit}:./{FOLDER}/comparisons.csv")
+        stored = git(program, "show", f"{commit}:./{FOLDER}/comparisons.csv")
         if stored is not None:
             seen.append(_primary_builds(stored))
     return len({each for each in seen if each})
@@ -92,7 +92,7 @@ def _at_head(program: Program) -> Mapping[str, bytes] | None:
     """The results of the last commit in today's format; None where it holds none, or of a format unknown here."""
     found = {}
     for name in (*TABLES, "provenance.json"):
-        content = _git(program, "show", f"HEAD:./{FOLDER}/{name}")
+        content = git(program, "show", f"HEAD:./{FOLDER}/{name}")
         if content is not None:
             found[name] = content
     try:
@@ -103,18 +103,26 @@ def _at_head(program: Program) -> Mapping[str, bytes] | None:
     return there if {"measures.csv", "verdicts.csv"} <= set(there) else None
 
 
-def _git(program: Program, *arguments: str) -> bytes | None:
-    """What git says in the program's folder; None without git, outside a repository, or where it knows no such."""
-    git = shutil.which("git")
-    if git is None:
+def whole_history(program: Program) -> bool:
+    """Whether git knows all commits: not outside a repository, nor where the history was cut off by a clone."""
+    return (git(program, "rev-parse", "--is-shallow-repository") or b"").strip() == b"false"
+
+
+def git(program: Program, *arguments: str, told: bytes | None = None) -> bytes | None:
+    """What git says in the program's folder; None without git, outside a repository, or where it knows no such.
+
+    `told` is what it is given to read.
+    """
+    command = shutil.which("git")
+    if command is None:
         return None
     try:
         done = subprocess.run(  # noqa: S603 - no shell, and nothing of the user's in the command but the folder
-            [git, "-C", str(Path(program.folder)), *arguments],
+            [command, "-C", str(Path(program.folder)), *arguments],
             capture_output=True,
             timeout=_PATIENCE,
             check=False,
-            stdin=subprocess.DEVNULL,
+            input=told or b"",
         )
     except (OSError, subprocess.TimeoutExpired):
         return None

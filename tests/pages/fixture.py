@@ -31,6 +31,7 @@ from sitegen.program.model import (
     Phase,
     Place,
     Program,
+    Restated,
     SeatingRule,
     Where,
 )
@@ -60,6 +61,9 @@ class FixtureAnalysis:
     results_id: str = "7c41e0"
     looks: int = 1
     changes: Sequence[Change] | None = None
+    restated: Sequence[Restated] | None = ()
+    days: Sequence[str] = ("2026-03-02", "2026-05-14")
+    as_of: str = "2026-05-14"
     extra: Mapping[str, Any] = field(default_factory=dict)
 
 

@@ -124,7 +124,9 @@ class Scenario:
     gauges: bool = True  # whether the gauges err; their class is stated as 0.25 psi in any case
     reference: bool = True  # whether a reference orifice is read at every check
     orifice: float = 0.70  # mm, of that
-    discharge: float = 0.03  # limits of what the tester's orifice passes more or less than its bore says, where it is read
+    discharge: float = (
+        0.03  # limits of what the tester's orifice passes more or less than its bore says, where it is read
+    )
     tester_occasion: float = 0.01  # of all readings of a tester at a check of a build
     engine_occasion: float = 0.0  # of all cylinders of an engine at a check, its reference orifice apart
     late: bool = True  # whether the last check stands many seating distances on

@@ -19,6 +19,7 @@ def _measured(name: str, title: str, unit: str, better: str = "") -> Measure:
         source="reading",
         interval="bounds",
         compare="difference",
+        only_at="" if name == "bore" else "ring",
     )
 
 
@@ -38,6 +39,7 @@ CLEARANCE = Measure(
     formula="(bore − land diameter) / 2",
     source="difference of two readings",
     interval="",
+    only_at="ring",
 )
 
 MASS_LOSS = Measure(
@@ -57,6 +59,7 @@ MASS_LOSS = Measure(
     interval="bounds",
     limits="The whole ring: face, flanks and ends. Deposits and oil left on the ring count against it: clean and dry "
     "it the same way both times.",
+    only_at="ring",
 )
 FACE_WEAR = Measure(
     id="wear.face_from_gap",
@@ -71,6 +74,7 @@ FACE_WEAR = Measure(
     interval="bounds",
     limits="Blind below about 3 µm with feelers of ±0.02 mm. Only the gap in a ring gauge is used: in the bore, bore "
     "wear adds.",
+    only_at="ring",
 )
 FLOOR = Measure(
     id="gaps.floor",

@@ -41,6 +41,7 @@ PATH = Measure(
     source="reading",
     limits="Told by ear, hand or a flow. Each path has the mean of its own readings, so that paths need not add up.",
     interval="",
+    only_at="path",
 )
 AREA = Measure(
     id="leakdown.area",
@@ -193,6 +194,7 @@ RESIDUAL = Measure(
     source="least squares",
     limits="On few degrees of freedom in one engine; pooled over the engines of a program it decides about intervals.",
     interval="",
+    only_at="assembly",
 )
 ELSEWHERE = Measure(
     id="seating.elsewhere",
@@ -216,6 +218,7 @@ OWN_RESIDUAL = Measure(
     source="least squares",
     limits="Free of what an occasion does to all cylinders of an engine.",
     interval="",
+    only_at="assembly",
 )
 OWN_ELSEWHERE = Measure(
     id="seating.own_elsewhere",
@@ -239,6 +242,7 @@ SCALE = Measure(
     formula="A(x) = P + (S − P) · exp(−x / x_s), least squares with weights 1/level²",
     source="variable projection; 95 % interval by the F cut on the engine-mean curve",
     limits="Only a model. No number unless four fired checks fix it; the first, unfired reading lies on another curve.",
+    only_at="assembly",
 )
 START = Measure(
     id="seating.start",
@@ -250,6 +254,7 @@ START = Measure(
     formula="S of the seating curve",
     source=SCALE.source,
     limits="Not the cold-build reading: assembly oil seals there.",
+    only_at="assembly",
 )
 PLATEAU = Measure(
     id="seating.plateau",
@@ -261,6 +266,7 @@ PLATEAU = Measure(
     formula="P of the seating curve",
     source=SCALE.source,
     limits=SCALE.limits,
+    only_at="assembly",
 )
 TO_LOSE = Measure(
     id="seating.to_lose",

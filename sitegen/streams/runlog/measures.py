@@ -68,6 +68,7 @@ LEVEL = Measure(
     "and wet; the vapour is not taken out. No interval: a reference point is too short for one.",
     interval="",
     compare="ratio",
+    only_at="reference point",
 )
 LAST = Measure(
     id="blowby.last",
@@ -117,6 +118,7 @@ SCALE = Measure(
     limits="Of the whole engine. Shown beside the distance by leak-down; where too few leak checks count and the "
     "engine holds one coating, the seating curve of the leak rests on it.",
     compare="ratio",
+    only_at="assembly",
 )
 BIAS = Measure(
     id="blowby.bias",

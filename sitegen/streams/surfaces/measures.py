@@ -33,6 +33,7 @@ def _height(
         limits=_ONE,
         compare="ratio" if unit == "µm" and name != "rz" else "difference",
         interval="" if skew else "confidence",
+        only_at="trace",
     )
 
 
@@ -82,6 +83,7 @@ RK_PLAIN = Measure(
     formula="as Rk",
     source="ISO 13565-2 on ISO 16610-21",
     limits="Not to be set against an Rk of another filter.",
+    only_at="trace",
 )
 STATED = Measure(
     id="bore.stated_ratio",
@@ -94,6 +96,7 @@ STATED = Measure(
     source="reading",
     limits="Far from 1: another filter or evaluation length, or the result of another trace.",
     interval="",
+    only_at="trace",
 )
 WEAR_STEP = Measure(
     id="bore.wear_depth",
@@ -109,6 +112,7 @@ WEAR_STEP = Measure(
     source="geometry; t interval of the mean over traces",
     limits="No wave filter may be put on such a trace: it removes the step. The unswept band has to be free of carbon. "
     "Intervals held in 95 % of simulated places, and wear was seen in 2 % of places without any.",
+    only_at="trace",
 )
 WEAR_VALLEYS = Measure(
     id="bore.wear_valleys",
@@ -126,6 +130,7 @@ WEAR_VALLEYS = Measure(
     "have to lie apart by more than the grooves are wide: along one line they repeat the same grooves and scatter too "
     "little. Intervals held in 95 to 96 % of simulated places, and wear was seen in 2 % of places without any. Wear "
     "that took most of the grooves is not told.",
+    only_at="trace",
 )
 PLATEAU = Measure(
     id="bore.plateau",
@@ -138,6 +143,7 @@ PLATEAU = Measure(
     source="ratio of two means; interval from the scatter of both on the logarithmic scale",
     limits="It says how far the peaks are gone, not that the plateau is a good one. Intervals held in 95 to 96 % of "
     "simulated places.",
+    only_at="trace",
 )
 FACE_DEPTH = Measure(
     id="ring.face_wear",
@@ -152,6 +158,7 @@ FACE_DEPTH = Measure(
     formula="max (before − after)",
     source="least squares on the flanks; t interval from the roughness there, whose neighbouring points err together",
     limits=_FLANKS,
+    only_at="ring",
 )
 FACE_AREA = Measure(
     id="ring.face_area",
@@ -164,6 +171,7 @@ FACE_AREA = Measure(
     formula="∫ (before − after) dx",
     source="least squares on the flanks; t interval from the roughness there, whose neighbouring points err together",
     limits=_FLANKS,
+    only_at="ring",
 )
 FACE_MISFIT = Measure(
     id="ring.flank_misfit",
@@ -176,6 +184,7 @@ FACE_MISFIT = Measure(
     source="standard deviation; the limit is a convention of ours",
     limits="It says nothing of wear: flanks that wore evenly lie on each other too.",
     interval="",
+    only_at="trace",
 )
 FACE_VOLUME = Measure(
     id="ring.face_volume",
@@ -190,6 +199,7 @@ FACE_VOLUME = Measure(
     limits="At least five angles: wear peaks at the ends of the gap. What lies nearer to the gap than the traces is "
     "taken to be worn as they are, at most as much more again as they are above the least.",
     interval="bounds",
+    only_at="ring",
 )
 BAND = Measure(
     id="ring.contact_width",
@@ -204,6 +214,7 @@ BAND = Measure(
     source="least squares; t interval from the roughness of the flanks",
     limits="Of all angles: the mean. A band that reaches a flank has no edge there. The interval "
     "held in 97 to 99 % of simulated sections.",
+    only_at="ring",
 )
 COATING_LEFT = Measure(
     id="ring.coating_left",
@@ -218,6 +229,7 @@ COATING_LEFT = Measure(
     "the traces. The bounds hold the wear only, so they are not printed. Measure the layer before a ring runs on. At "
     "or below zero it is worn through.",
     interval="bounds",
+    only_at="ring",
 )
 RATE = Measure(
     id="ring.wear_rate",
@@ -231,6 +243,7 @@ RATE = Measure(
     source="definition of the specific wear rate; ring pressure from tangential force (exact)",
     limits="Gas pressure and balance are stated in the program file, and their error is not in the interval.",
     interval="bounds",
+    only_at="ring",
 )
 RATE_GAS = Measure(
     id="ring.load_gas_share",
@@ -241,5 +254,6 @@ RATE_GAS = Measure(
     formula="gas load / (gas load + 2π·Ft)",
     source="as the load",
     interval="",
+    only_at="ring",
 )
 ROUGHNESS = (RA, RQ, RZ, RT, RSK, RKU, RK, RPK, RVK, MR1, MR2, V0, RPQ, RVQ, RMQ)
