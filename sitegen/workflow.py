@@ -19,6 +19,7 @@ from sitegen.problems import as_text
 from sitegen.program.folder import load
 from sitegen.program.model import Folder, Program
 from sitegen.progress import Tell, untold
+from sitegen.reasons import APART
 from sitegen.results import committed, stated
 from sitegen.results import files as result_files
 from sitegen.results.run import Analysis, Evidence, analyse, gather, lent_file
@@ -26,6 +27,7 @@ from sitegen.unchanged import Outcome
 from sitegen.vocabulary import Problem
 
 IN_PART = frozenset({"cutoff-missing", "flank-missing", "trace-short"})  # codes of warnings about rows that stay in use
+STAYS = frozenset({"protocol-not-recorded", "protocol-mixed"})  # about readings that stay where they are
 UNREAD = frozenset({"stream-not-here", "objection-unknown"})  # and about kinds of record that this version has not
 
 
@@ -270,8 +272,11 @@ def publish(
     noted = sum(code.startswith(notes.CODE) for code in codes)
     unread = sum(code in UNREAD for code in codes)
     part = sum(code in IN_PART for code in codes)
-    aside = len(codes) - images - noted - part - unread
+    beside = {(each.file, each.line) for each in examination.problems if each.code == APART}
+    used = sum(code == APART or code in STAYS for code in codes)
+    aside = len(codes) - images - noted - part - unread - used
     told = f"; {aside} {'reading was' if aside == 1 else 'readings were'} set aside" if aside else ""
+    told += f"; {len(beside)} {'reading is' if len(beside) == 1 else 'readings are'} kept apart" if beside else ""
     told += f"; {part} {'reading is' if part == 1 else 'readings are'} used in part" if part else ""
     told += f"; {images} {'image is' if images == 1 else 'images are'} not shown" if images else ""
     told += f"; {noted} {'link of notes leads' if noted == 1 else 'links of notes lead'} nowhere" if noted else ""

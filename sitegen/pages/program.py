@@ -175,7 +175,7 @@ def _matrix(site: Site, view: View, every: list[Record]) -> Matrix:
             cells.append(MatrixCell(_cell(own, titles, _skipped(program, build.id, phase.id))))
         keys = [view.coating_cell(coating, link=False) for coating in build.coatings]
         rows.append(MatrixRow(Cell(build.id, href=view.href_engine(build)), keys, cells))
-    return Matrix(_reading(every), [phase.title for phase in phases], rows)
+    return Matrix(_reading(view, every), [phase.title for phase in phases], rows)
 
 
 def _skipped(program: Program, build: str, phase: str) -> str:
@@ -190,17 +190,20 @@ def _cell(own: list[Record], titles: dict[str, str], absent: str) -> list[Cell]:
     """One word where all streams agree, else a line for each stream that lacks something."""
     if not own:
         return [Cell(absent)] if absent == "skipped" else []
-    if len({(record.word, record.detail) for record in own}) == 1:
+    if len({(record.word, record.detail, record.lacks) for record in own}) == 1:
         return [_word(own[0], "")]
-    return [_word(record, titles.get(record.stream, record.stream)) for record in own if record.word != "in"]
+    return [
+        _word(record, titles.get(record.stream, record.stream)) for record in own if record.word != "in" or record.lacks
+    ]
 
 
 def _word(record: Record, stream: str) -> Cell:
-    said = record.detail if record.word == "partly in" else ", ".join(filter(None, (record.word, record.detail)))
+    told = (record.detail,) if record.word == "partly in" else (record.word, record.detail)
+    said = ", ".join(filter(None, (*told, record.lacks)))
     return Cell(said, word=True, note=stream.lower(), state=record.word)
 
 
-def _reading(every: list[Record]) -> str:
+def _reading(view: View, every: list[Record]) -> str:
     if not every:
         return "No records are planned."
     counts = {
@@ -215,6 +218,12 @@ def _reading(every: list[Record]) -> str:
     }
     rest = [f"{words.count(n)} {'is' if n == 1 else 'are'} {tellings[word]}" for word, n in counts.items() if n]
     present = complete(every)
+    without: dict[tuple[str, str], int] = {}
+    for record in every:
+        if record.lacks:
+            without[record.lacks, record.because] = without.get((record.lacks, record.because), 0) + 1
+    told = [f"Of {words.count(n)} there is {lacks}: {view.why(why)}." for (lacks, why), n in without.items()]
+    empty = "".join(f" {each}" for each in told)
     if not rest:
-        return f"All {len(every)} planned records are in."
-    return words.sentence(f"{present} of {len(every)} planned records are in; {words.listed(rest)}.")
+        return f"All {len(every)} planned records are in.{empty}"
+    return words.sentence(f"{present} of {len(every)} planned records are in; {words.listed(rest)}.{empty}")

@@ -72,6 +72,14 @@ _APPROACHED = {
     "turned-back-half-turn": "by turning back half a turn and coming again",
     "other": "in another way",
 }
+ASKED = {  # what the program asks where a record is silent, by field
+    "metal_temperature": "how warm the metal was",
+    "since_shutdown": "how long ago the engine was stopped",
+    "locked": "whether the crankshaft was locked",
+    "approached": "how the crank position was reached",
+    "turns": "how often the crankshaft was turned since the test before",
+    "wait": "how long the air was on",
+}
 _REACHED = "the crank position was reached"
 
 

@@ -12,7 +12,7 @@ from sitegen.reasons import APART
 from sitegen.streams.leakdown.checks import temperature_states
 from sitegen.streams.leakdown.doubts import gauges, references, supplies
 from sitegen.streams.leakdown.fields import FIELDS, PATHS, Reading
-from sitegen.streams.leakdown.protocol import not_recorded, outside, unlike
+from sitegen.streams.leakdown.protocol import ASKED, not_recorded, outside, unlike
 from sitegen.tables.checks import in_force, same_again
 from sitegen.tables.reading import Sheet, read_stream
 from sitegen.tables.rows import given, rows_of
@@ -193,11 +193,10 @@ def _protocol(program: Program, sheet: Sheet) -> None:
             sheet.tell(at, APART, each.field, what, each.expected, next_step=_LEAVE)
         for name in not_recorded(rule, state, row):
             missing.setdefault((row.file, name), []).append(at)
-    titles = {each.name: each.title.lower() for each in FIELDS}
     for (_, name), found in missing.items():
         phases = dict.fromkeys(str(sheet.frame["phase"].iat[at]) for at in found)
         what = (
-            f"the program asks for the {titles[name]}, which {counted(len(found), 'reading')} of this file from here "
+            f"the program asks {ASKED[name]}, which {counted(len(found), 'reading')} of this file from here "
             f"on ({', '.join(phases)}) {'does' if len(found) == 1 else 'do'} not say; they stay in their curve"
         )
         sheet.tell(found[0], "protocol-not-recorded", name, what, next_step="enter it where it is known")
