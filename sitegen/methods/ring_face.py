@@ -1,9 +1,9 @@
 """Wear of a ring's running face: traces across it before and after, aligned on the unworn flanks. Lengths [m].
 
-What lies between two traces is a straight line (how the ring lay), wear, and roughness, which is drawn out over many
-points: neighbours err together. How far is read from the trace before, whose whole face is as it was made; how strongly
-from the flanks. Depth, area and width are linear in the points, or nearly, so their errors follow from both, and
-Student's t stands on as many independent points as the flanks hold.
+What lies between two traces is a straight line (how the ring lay), wear, and the roughness of both, which is drawn out
+over many points: neighbours err together. How high it is and how far it goes together is read from the trace before,
+whose whole face is as it was made. Depth, area and width are linear in the points, or nearly, so that their errors
+follow, with those of the line from the flanks; Student's t stands on as many independent points as the face holds.
 """
 
 from __future__ import annotations
@@ -15,21 +15,20 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sitegen.methods.intervals import student, student_95
-from sitegen.methods.profile_filters import robust_gaussian
+from sitegen.methods.intervals import student_95
 from sitegen.vocabulary import Refused
 
 Floats = NDArray[np.float64]
 
 WORST = 0.25e-6  # m, standard deviation on the flanks above which traces are not aligned; a convention of ours
 GRID = 2e-6  # m, finer points are averaged: they tell nothing more
-FORM = 0.6e-3  # m, cutoff that parts the roughness of the face from its form
-LOCAL = 160e-6  # m, over which a parabola is fitted to read the depth: a deeper place narrower than this is not seen
+LOCAL = 100e-6  # m, over which wear is averaged to find its core; a convention of ours
 EDGES = 30e-6  # m, over which wear is averaged to find where it roughly ends
-PLACES = 6.0  # independent depths within LOCAL, of which the deepest is taken; by simulation
-OWN = 0.7  # share of the degrees of freedom that is left, since how points err together is itself estimated; likewise
-CLEAR = 10.0  # standard errors the depth has to reach before the edges of the band can be told; by simulation
-LEAST_FREE = 3.0  # degrees of freedom of the flanks below which there is no interval worth the name
+OWN = 0.7  # share of the degrees of freedom that is left, since how points err together is itself estimated; simulated
+SPREAD = 12.0  # how much of it is missed, times the length that errs together over the face; likewise
+SHOWN = 2.0  # half-widths the depth has to reach, since its place is where the difference is largest; likewise
+CLEAR = 10.0  # standard errors the depth has to reach before the edges of the band can be told; likewise
+LEAST_FREE = 3.0  # degrees of freedom below which there is no interval worth the name
 LEAST_ANGLES = 5  # common practice, no source
 
 
@@ -51,7 +50,7 @@ class Face:
     x: Floats  # m, across the face
     before: Floats  # m, levelled on the flanks
     after: Floats
-    depth: Bounded  # m; low at or below zero where it is no more than the roughness can feign
+    depth: Bounded  # m, mean of the core; low at zero where it is no more than the roughness can feign
     area: Bounded  # m2
     width: Bounded | None  # m, of the contact band; None where the wear is too shallow for its edges to be told
     begin: float  # m, of the band
@@ -70,8 +69,9 @@ class _Section:
     levels: Floats  # parameters of the line from the points of the flanks
     line: Floats  # the line's columns at every point
     together: Floats  # correlation by distance in points
-    sigma: float
+    sigma: float  # m, of one point
     df: float
+    misfit: float
 
     def bounded(self, value: float, weights: Floats) -> Bounded:
         """Interval of a value that is linear in the worn heights with these weights."""
@@ -89,8 +89,8 @@ class _Section:
 def section(x1: Floats, z1: Floats, x2: Floats, z2: Floats, flank: float) -> Face:
     """Wear between two traces over the same face; `flank` is the width of the unworn edge at either side [m].
 
-    Raises Refused "flanks-missing" where a flank holds fewer than 16 points, "flanks-short" where they are too short
-    against the roughness, "not-aligned" with the misfit [m] where the traces do not lie on each other there.
+    Raises Refused "flanks-missing" where a flank holds fewer than 16 points, "face-short" where the roughness goes
+    together over too much of the face, "not-aligned" with the misfit [m] where the traces do not lie on each other there.
     """
     step = float(np.median(np.diff(x1)))
     begin, end = max(x1[0], x2[0]), min(x1[-1], x2[-1])
@@ -114,7 +114,7 @@ def section(x1: Floats, z1: Floats, x2: Floats, z2: Floats, flank: float) -> Fac
         width,
         edges[0] - begin,
         edges[1] - begin,
-        known.sigma,
+        known.misfit,
     )
 
 
@@ -131,36 +131,35 @@ def _compared(x: Floats, before: Floats, after: Floats, step: float, flank: floa
     levels = np.linalg.pinv(line[on])
     off = before - after
     worn = off - line @ (levels @ off[on])
-    together = _together(before, step)
-    places = np.flatnonzero(on)
-    correlation = together[np.abs(places[:, None] - places[None, :])]
-    left = correlation - line[on] @ (levels @ correlation)  # covariance of the residuals: (1 - H) R, H the hat matrix
-    free = float(np.trace(left))
-    # Satterthwaite: the quadratic form of the residuals as a multiple of chi-square
-    df = OWN * free**2 / float(np.sum(left * left.T))
-    # a filter of cutoff FORM takes from the roughness what is longer; the same share is missing from the errors
-    length = step * (1 + 2 * float(together[1:].sum()))
-    sigma = math.sqrt(float(worn[on] @ worn[on]) / free * (1 + 2 * length / FORM))
-    if sigma > WORST:
-        raise Refused("not-aligned", misfit=sigma)
+    misfit = math.sqrt(float(worn[on] @ worn[on]) / (int(on.sum()) - 2))
+    if misfit > WORST:
+        raise Refused("not-aligned", misfit=misfit)
+    square, together = _as_made(x, before)
+    whole, length = len(x) * step, step * (1 + 2 * float(together[1:].sum()))
+    count = whole / length  # of independent points
+    df = OWN * (count - 3)  # three of them went into the form of the face
     if df < LEAST_FREE:
-        raise Refused("flanks-short")
-    return _Section(x, step, worn, on, levels, line, together, sigma, df)
+        raise Refused("face-short")
+    # both traces err alike; what a form fitted to the same points takes of roughness drawn out far is added again
+    sigma = math.sqrt(2 * square * count / (count - 3) * (1 + SPREAD * length / whole))
+    return _Section(x, step, worn, on, levels, line, together, sigma, df, misfit)
 
 
-def _together(z: Floats, step: float) -> Floats:
-    """Correlation of the roughness of a trace by distance in points, up to where it first vanishes [-]."""
-    rough = z - robust_gaussian(z, step, min(FORM, len(z) * step / 2))
+def _as_made(x: Floats, z: Floats) -> tuple[float, Floats]:
+    """Mean square [m2] of a face about its parabola; its correlation by distance in points, to where it vanishes [-]."""
+    u = (x - x.mean()) * 1e3
+    form = np.column_stack([np.ones_like(u), u, u**2])
+    rough = z - form @ np.linalg.lstsq(form, z, rcond=None)[0]
     size = 1 << (2 * len(rough)).bit_length()
     turned = np.fft.rfft(rough, size)
     sums = np.fft.irfft(turned * np.conj(turned), size)[: len(rough)] / np.arange(len(rough), 0, -1)
     if sums[0] <= 0:
-        return np.eye(1, len(rough)).ravel()
+        return 0.0, np.eye(1, len(rough)).ravel()
     correlation = sums / sums[0]
     gone = np.flatnonzero(correlation <= 0)
     if len(gone):
         correlation[gone[0] :] = 0.0
-    return np.asarray(correlation)
+    return float(sums[0]), np.asarray(correlation)
 
 
 def _quadratic(weights: Floats, together: Floats) -> float:
@@ -172,23 +171,27 @@ def _quadratic(weights: Floats, together: Floats) -> float:
 
 
 def _depth(known: _Section) -> tuple[Bounded, int]:
-    """The deepest of local parabolas, each read at its middle, and where."""
-    half = max(int(LOCAL / known.step / 2), 2)
-    u = np.arange(-half, half + 1) / half
-    kernel = np.linalg.pinv(np.column_stack([np.ones_like(u), u, u**2]))[0]
-    smooth = np.full(len(known.x), -np.inf)
-    smooth[half:-half] = np.convolve(known.worn, kernel[::-1], mode="valid")
+    """Mean over the core, and where the wear is largest.
+
+    Core: the middle half of the stretch in which the mean over `LOCAL` is above half its most. The stretch lies where
+    the difference is largest, also where that is roughness only: so wear is shown from `SHOWN` half-widths on.
+    """
+    many = max(int(LOCAL / known.step) | 1, 3)
+    smooth = np.convolve(known.worn, np.ones(many) / many, mode="same")
     smooth[known.flank] = -np.inf
-    deepest = int(np.argmax(smooth))
-    weights = np.zeros(len(known.x))
-    weights[deepest - half : deepest + half + 1] = kernel
-    found = known.bounded(float(smooth[deepest]), weights)
-    # without wear the deepest of many places is taken: it has to stand out from all of them
-    inside = float((~known.flank).sum()) * known.step
-    limit = student(known.df, 0.05 / max(PLACES * inside / LOCAL, 1.0)) * found.se
-    if found.value > limit:
-        return found, deepest
-    return Bounded(found.value, min(found.value - limit, 0.0), found.high, found.se, found.df), deepest
+    most = int(np.argmax(smooth))
+    low = high = most
+    while low > 0 and smooth[low] > smooth[most] / 2:
+        low -= 1
+    while high < len(smooth) - 1 and smooth[high] > smooth[most] / 2:
+        high += 1
+    core = np.abs(known.x - (known.x[low] + known.x[high]) / 2) <= max(known.x[high] - known.x[low], 4 * known.step) / 4
+    weights = core / int(core.sum())
+    found = known.bounded(float(weights @ known.worn), weights)
+    if found.value > SHOWN * (found.high - found.value):
+        return found, most
+    high_end = found.high - min(found.value, 0.0)
+    return Bounded(found.value, min(found.low, 0.0), high_end, found.se, found.df), most
 
 
 def _band(known: _Section, depth: Bounded, deepest: int) -> tuple[Bounded | None, tuple[float, float]]:

@@ -125,6 +125,7 @@ class _Traces:
                                 f'"{shown(name)}" is the same as "{shown(before)}"', "its own trace")  # fmt: skip
                 continue
             self.found[row.reading] = trace
+            self.problems += trace.doubts
 
     def look(self, program: Program, sheet: Sheet) -> None:
         """Tell what a trace that was read cannot be evaluated for. It stays: it may serve for something else."""
