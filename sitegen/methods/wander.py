@@ -12,6 +12,7 @@ Review 36 (1930) 823 (the wander).
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -29,6 +30,8 @@ _RESOLVED = 1.0  # blocks: a shorter time constant is looked for on finer blocks
 _SIGNIFICANT_FINER = 10.83  # one in a thousand: several looks are made, and what is there shows on so many blocks
 _FINER = 8  # times finer at each look
 _SEGMENTS = 64  # of sixty blocks at most, spread evenly over the record
+_PARTS = 4  # blocks in a visit whose mean is taken
+_ALLOWED = 3.3  # in twice the log likelihood
 
 
 @dataclass(frozen=True)
@@ -204,3 +207,40 @@ def _finer(values: Floats, size: int) -> tuple[float, int, Floats] | None:
             if fit.time >= _RESOLVED:
                 break
     return found
+
+
+def shared(records: Sequence[Floats], dt: float, averaged: float, apart: float) -> float | None:
+    """Largest correlation between the means of two visits that steady records of the same channel allow [-].
+
+    Parameters: records, each of evenly spaced samples dt [s] apart, NaN where absent, over their own levels; averaged
+    [s] over which a visit's mean is taken, apart [s] from one visit to the next. None where no record has sixty
+    samples.
+
+    Notes: of every time constant and share of a wander beside noise that the records do not speak against (twice the
+    log restricted likelihood within `_ALLOWED` of the best), the largest correlation. A wander slower than the records
+    looks like a level and a trend in each of them, so that they speak against no slow one, and the answer is large.
+    """
+    longest = max((len(each) for each in records), default=0)
+    size = min(max(round(averaged / dt / _PARTS), 1), longest // BLOCKS)
+    if size < 1:
+        return None
+    stretch = BLOCKS * size
+    cuts = [each[at : at + stretch] for each in records for at in range(0, len(each) - stretch + 1, stretch)]
+    kept = np.unique(np.linspace(0, len(cuts) - 1, min(len(cuts), _SEGMENTS)).astype(int))
+    table = np.stack([block_means(cuts[each], size) for each in kept])
+    table = table[np.isfinite(table).all(axis=1)]
+    table = table[np.ptp(table, axis=1) > 0]
+    if len(table) == 0:
+        return None
+    fit = _fit(table - table.mean(axis=1, keepdims=True), _basis(BLOCKS, ()))
+    allowed = fit.likelihood >= fit.likelihood.max() * math.exp(-_ALLOWED / 2)
+    blocks, lag = averaged / (size * dt), apart / (size * dt)
+    block, _ = _covariance(_TIMES, 1)
+    visit, _ = _covariance(_TIMES / blocks, 1)
+    step = blocks / _TIMES
+    decay = np.exp(-np.maximum(lag - blocks, 0.0) / _TIMES)
+    later = (np.expm1(-step) / step) ** 2 * decay  # of two means as far apart
+    share = _SHARES[None, :]
+    noise = (1 - share) / blocks
+    found = share * (later / block)[:, None] / (noise + share * (visit / block)[:, None])
+    return float(found[allowed].max())

@@ -34,6 +34,7 @@ from sitegen.program.model import (
     SeatingRule,
     Subject,
     Tie,
+    VisitBands,
     WearRule,
     Where,
     Window,
@@ -298,7 +299,13 @@ def _run_rule(node: Node) -> RunRule | None:
     held = node.quantity("held", "ratio")
     if speed is None or torque is None or held is None:
         return None
-    return RunRule(speed, torque, held)
+    own, usual = node.get("reference_points"), VisitBands()
+    bands = VisitBands(
+        own.quantity("speed_band", "ratio") or usual.speed,
+        own.quantity("torque_band", "ratio") or usual.torque,
+        own.quantity("oil_band", "temperature difference") or usual.oil,
+    )
+    return RunRule(speed, torque, held, bands)
 
 
 def _window(node: Node, dimension: str) -> Window | None:
@@ -457,6 +464,9 @@ def _phases(root: Node, streams: Collection[str] | None) -> tuple[Phase, ...]:
     )
 
 
+WINDOWS = ("oil_temperature", "coolant_temperature")  # channels of a log that a step may state a window for
+
+
 def _step(node: Node) -> ScheduleStep:
     speed = node.get("speed")
     if isinstance(speed.value, dict):
@@ -470,7 +480,18 @@ def _step(node: Node) -> ScheduleStep:
         speed_to=last,
         torque=node.quantity("torque", "torque", zero=True),
         reference_point=node.flag("reference_point"),
+        windows={name: window for name in WINDOWS if (window := _window_of(node.get(name))) is not None},
     )
+
+
+def _window_of(node: Node) -> tuple[float, float] | None:
+    """Least and most of a temperature [K]; None where none is asked."""
+    least, most = node.quantity("from", "temperature"), node.quantity("to", "temperature")
+    if least is None or most is None:
+        return None
+    if least >= most:
+        node.add("range-reversed", f"{node.subject} ends before its beginning", expected="`from` before `to`")
+    return least, most
 
 
 # ---- builds ---------------------------------------------------------------------------------------------------------

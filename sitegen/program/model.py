@@ -176,6 +176,7 @@ class ScheduleStep:
     speed_to: float  # rad/s, equal to speed when steady
     torque: float | None = None  # N m
     reference_point: bool = False
+    windows: Mapping[str, tuple[float, float]] = field(default_factory=dict)  # channel of a temperature -> K, from, to
 
 
 @dataclass(frozen=True)
@@ -366,12 +367,22 @@ class Tie:
 
 
 @dataclass(frozen=True)
+class VisitBands:
+    """How near the visits to a reference point have to stay to their middle; the defaults are common practice."""
+
+    speed: float = 0.01  # share
+    torque: float = 0.02  # share
+    oil: float = 3.0  # K
+
+
+@dataclass(frozen=True)
 class RunRule:
     """How near to its schedule a run has to stay to count as planned."""
 
     speed_band: float  # rad/s
     torque_band: float  # N m
     held: float  # share of the planned time within both bands, at least
+    visits: VisitBands = VisitBands()
 
 
 @dataclass(frozen=True)
