@@ -182,7 +182,7 @@ def _drained(program: Program, sheet: Sheet) -> None:
     """More oil than was in the engine since its fill cannot have left it."""
     order = {phase.id: phase.order for phase in program.phases}
     frame = sheet.frame
-    charge: dict[object, float] = {}  # what a drain leaves follows from the fill before
+    charge: dict[object, float] = {}  # the largest fill so far: what a drain leaves is a share of it
     held, out, once = dict[object, float](), dict[object, float](), set[object]()
     too_much: dict[int, tuple[float, float]] = {}
     rows = [(at, row) for at, row in enumerate(rows_of(frame, Reading)) if sheet.open[at] and row.phase in order]
@@ -192,7 +192,7 @@ def _drained(program: Program, sheet: Sheet) -> None:
         mass = mass_of(row, oil.density if oil is not None else None)
         if row.what == FILL:
             held[row.engine] = mass + (program.oil.left_after_drain or 0.0) * charge.get(row.engine, 0.0)
-            out[row.engine], charge[row.engine] = 0.0, mass
+            out[row.engine], charge[row.engine] = 0.0, max(mass, charge.get(row.engine, 0.0))
         elif row.what == TOP_UP:
             held[row.engine] = held.get(row.engine, 0.0) + mass
         elif row.what != SAMPLE or row.sample not in once:

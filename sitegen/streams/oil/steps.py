@@ -442,6 +442,7 @@ BALANCE = Step(
     run=run_balance,
     reads=(OIL,),
     needs=(HOURS, KM, ENERGY),
+    revision=2,
 )
 NEXT_BUILD = Step(
     name="oil-next-build",
