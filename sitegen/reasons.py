@@ -68,6 +68,12 @@ READING: dict[str, str] = {
 ANSWER: dict[str, str] = {
     "no-reading": "no usable reading was taken",
     "to-come": "the phase is still to come",
+    "criterion-fails": "a criterion that a release asks for fails",
+    "builds-planned": "builds or phases are still to come",
+    "look-not-reached": "the number of builds at which a release may be said is not reached",
+    "no-criterion-answered": "none of its criteria was answered",
+    "none-within-twelve": "no number of further builds up to twelve is likely to decide it",
+    "no-scatter": "nothing tells how far builds scatter",
     "stream-not-here": "it rests on a kind of record that this version does not read",
     "no-share": "no share of the air was found to go to the crankcase",
     "below-detection": "the pressure drop lies within the class of the gauges",

@@ -187,18 +187,30 @@ def _worst(view: View, criterion: Criterion, coating: str) -> list[str]:
     if worst is None:
         return []
     found = view.verdicts(f"criterion:{criterion.id}", engine=worst.key.engine, cylinder=worst.key.cylinder)
-    shown = f" at {_judged(view, criterion, found[0])}" if found else ""
+    shown = f" at {judged(view, criterion, found[0])}" if found else ""
     near = [each for each in own if each.word != "worst seen"]
     beside = f"; {_near(near)}" if near else ""
     beside += f"; {view.why(worst.reason)}" if worst.reason else ""
     return [f"worst seen: {unit_name(worst)}{shown}{beside}"]
 
 
-def _judged(view: View, criterion: Criterion, verdict: Verdict) -> str:
+def judged(view: View, criterion: Criterion, verdict: Verdict) -> str:
     """The number with the interval that decided, and its unit."""
     measure = view.measures.get(criterion.measure)
     found = words.judged(verdict.found, verdict.low, verdict.high, verdict.limit or 0.0)
     return words.with_unit(found, measure.unit if measure else "")
+
+
+def distance(view: View, criterion: Criterion, verdict: Verdict) -> str:
+    """How far the value lies from its limit: "0.041 mm² above it", "18 % below"."""
+    if verdict.found is None or verdict.limit is None or verdict.found == verdict.limit:
+        return ""
+    side = "above" if verdict.found > verdict.limit else "below"
+    measure = view.measures.get(criterion.measure)
+    if criterion.sense not in SENSES and measure is not None and measure.compare == "ratio":
+        return f"{words.number(100 * abs(verdict.found - 1), 0)}\N{NO-BREAK SPACE}% {side} it"
+    far = words.number(abs(verdict.found - verdict.limit), words.decimals_alone(verdict.found - verdict.limit, 2))
+    return f"{words.with_unit(far, measure.unit if measure else '')} {side} it"
 
 
 def _near(near: Sequence[Verdict]) -> str:
@@ -224,7 +236,7 @@ def of_cylinder(view: View) -> Table | None:
                 (
                     Cell(criterion.title, href=view.href_program(anchor="criteria")),
                     Cell(limit(view, criterion)),
-                    Cell(_judged(view, criterion, verdict)),
+                    Cell(judged(view, criterion, verdict)),
                     Cell(verdict.word, word=True, note=view.why(verdict.reason) if verdict.reason else ""),
                 )
             )

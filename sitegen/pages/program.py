@@ -8,7 +8,7 @@ from sitegen.page import words
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Block, Cell, Column, Plans, Row, Table, Text
 from sitegen.page.view import View
-from sitegen.pages import comparing, criteria, notes, plans, stated, ties
+from sitegen.pages import comparing, criteria, decision, notes, plans, stated, ties
 from sitegen.pages.contexts import Matrix, MatrixCell, MatrixRow, Part, ProgramPage
 from sitegen.pages.frame import Site, crumbs, engine_types, shows_plan, window_title
 from sitegen.pages.home import ANSWER
@@ -16,7 +16,7 @@ from sitegen.pages.present import Record, complete, records
 from sitegen.program.model import Program
 from sitegen.vocabulary import COMPARED, Change
 
-_OWN_ANCHORS = ("answer", "criteria", "planned", "notes", comparing.ANCHOR, ties.ANCHOR, "worked-out")
+_OWN_ANCHORS = (decision.ANCHOR, "answer", "criteria", "planned", "notes", comparing.ANCHOR, ties.ANCHOR, "worked-out")
 
 
 def page(site: Site, program: Program) -> ProgramPage:
@@ -34,6 +34,7 @@ def page(site: Site, program: Program) -> ProgramPage:
         if section.anchor == ANSWER
         for block in section.build(view)
     ]
+    decided = decision.blocks(view)
     answer += [Text([Cell(each)]) for each in stated.of_program(view)]
     parts = site.parts(view, setter, "program", "main", skip=(ANSWER,))
     compared = comparing.table(view)
@@ -65,10 +66,11 @@ def page(site: Site, program: Program) -> ProgramPage:
         others=site.others(path, program),
         previous=Link(before.title, view.href_program(before)) if before else None,
         next=Link(after.title, view.href_program(after)) if after else None,
-        assets=site.links(path, [*parts, *side], answer),
+        assets=site.links(path, [*parts, *side], [*decided, *answer]),
         foot=site.foot(path, program),
         question=program.question or program.title,
         meta=_meta(program, every),
+        decision=decided,
         answer=answer or [_undecided(program, every)],
         criteria_caption=criteria.caption(program, stated.late(view)),
         criteria=criteria.lines(view, partial(stated.of_criterion, view)),

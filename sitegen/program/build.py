@@ -18,6 +18,8 @@ from sitegen.program.model import (
     Assembly,
     Build,
     Criterion,
+    Decision,
+    DecisionRule,
     Definitions,
     Departure,
     EngineType,
@@ -120,6 +122,7 @@ def build(
     seating, leakdown = root.get("seating"), root.get("leakdown")
     primary = compare.get("primary")
     strange = _strange(root, names)
+    planned = compare.whole("planned_builds") or 0
     return Program(
         id=folder.name,
         title=root.text("title"),
@@ -136,11 +139,13 @@ def build(
         covariates=_covariates(compare, names, phases),
         scatter_from=_lenders(compare, folder),
         worth_finding=compare.quantity("worth_finding", "ratio"),
-        planned_builds=compare.whole("planned_builds") or 0,
+        planned_builds=planned,
         allocation_scheme=compare.get("allocation").text("scheme") or "not recorded",
         allocation_seed=compare.get("allocation").whole("seed"),
         phases=phases,
         builds=builds,
+        decide=_decision_rule(root, criteria, candidates, planned),
+        decisions=_decisions(root, candidates),
         seating=SeatingRule(
             to_lose=_area(seating, "to_lose"),
             level=_area(seating, "level"),
@@ -708,6 +713,58 @@ def _criteria(
             )
         )
     return tuple(made)
+
+
+def _decision_rule(
+    root: Node, criteria: Sequence[Criterion], candidates: Sequence[str], planned: int
+) -> DecisionRule | None:
+    """The rule, told where it could never decide, or could release and stop at once."""
+    if not root.has("decide"):
+        return None
+    node, ids = root.get("decide"), [each.id for each in criteria]
+    release = node.references("release", ids, "criterion", HERE) or tuple(ids)
+    ends = tuple(each.id for each in criteria if each.end_rule and each.id in release)
+    stop = node.references("stop", ids, "criterion", HERE) if node.has("stop") else ends
+    if not ids:
+        node.add("rule-without-criteria", "a rule is stated, but no criterion", expected="criteria that it can ask")
+    for place in node.items("stop"):
+        if (name := place.own_text()) in ids and name not in release:
+            place.add(
+                "rule-contradicts",
+                f'"{name}" stops a candidate, but is not asked for its release, so that one could be both',
+                expected="`stop` among what stands under `release`",
+            )
+    named = {coating for each in criteria if each.id in release for coating in each.coatings}
+    for coating in candidates if ids else ():
+        if coating not in named:
+            node.add(
+                "rule-never-decides",
+                f"no criterion that a release asks for names {coating}, so the rule can never decide about it",
+                expected="a criterion with it among its coatings, or the coating taken off the candidates",
+            )
+    looks = tuple(each.value for each in node.items("looks") if isinstance(each.value, int))
+    if looks and (list(looks) != sorted(looks) or (planned and looks[-1] > planned)):
+        node.get("looks").add(
+            "looks-unclear",
+            f"the looks are at {listed([str(each) for each in looks])} builds, of {planned} planned",
+            expected="rising counts up to the number of planned builds",
+        )
+    return DecisionRule(node.where, node.date("stated"), release, stop, looks)
+
+
+def _decisions(root: Node, candidates: Sequence[str]) -> tuple[Decision, ...]:
+    return tuple(
+        Decision(
+            where=node.where,
+            on=node.date("on"),
+            by=node.text("by"),
+            coating=node.reference("coating", candidates, "candidate", HERE),
+            word=node.text("word"),  # type: ignore[arg-type] # the schema allows no other word
+            why=node.text("why"),
+            results=node.get("results").as_written(),
+        )
+        for node in root.items("decisions")
+    )
 
 
 def _limit(node: Node, unit: str | None) -> float | None:

@@ -290,6 +290,33 @@ class Criterion:
 
 
 @dataclass(frozen=True)
+class DecisionRule:
+    """What releases a candidate, what stops it; stated before the data. What does neither runs on."""
+
+    where: Where
+    stated: str  # ISO date
+    release: tuple[str, ...]  # ids of criteria that must all hold
+    stop: tuple[str, ...]  # of these the ones whose failure stops the candidate
+    looks: tuple[int, ...] = ()  # counts of builds in at which a release may be said; () once, when all planned are in
+
+
+RuleWord = Literal["released", "run on", "stopped", "open"]
+
+
+@dataclass(frozen=True)
+class Decision:
+    """A decision that somebody took."""
+
+    where: Where
+    on: str  # ISO date
+    by: str
+    coating: str
+    word: RuleWord
+    why: str
+    results: str  # first digits of the hash of the results it was taken on
+
+
+@dataclass(frozen=True)
 class Subject:
     """What is set against each other: a measure in a phase, at a place of it."""
 
@@ -539,6 +566,8 @@ class Program:
     criteria: tuple[Criterion, ...] = ()
     criteria_stated: str = ""  # ISO date
     criteria_hash: str = ""
+    decide: DecisionRule | None = None
+    decisions: tuple[Decision, ...] = ()
     records: tuple[RecordSource, ...] = ()
     logs: tuple[LogSource, ...] = ()
     run: RunRule | None = None  # None: runs are not held against their schedule
