@@ -197,7 +197,13 @@ def _doubt(file: str, line: int, code: str, what: str, expected: str, column: st
 
 def _block(lines: Sequence[str], file: str) -> tuple[str, str, int, int]:
     """Separator, decimal mark, count of columns and the position of the first row of the block of numbers."""
-    best: tuple[int, str, str, int, int] = (0, "", ".", 0, 0)  # the longest run of rows alike, more columns before fewer
+    best: tuple[int, str, str, int, int] = (
+        0,
+        "",
+        ".",
+        0,
+        0,
+    )  # the longest run of rows alike, more columns before fewer
     # Whether a line is a row does not hang on its digits, and most rows of a file are alike but for them.
     shapes = [(at, _DIGITS.sub("0", line)) for at, line in enumerate(lines[:MOST_ABOVE]) if line.strip(" \t,;")]
     for separator in _SEPARATORS:
