@@ -212,9 +212,12 @@ ANSWER: dict[str, str] = {
     "below-detection-of-traces": "it is smaller than what these traces can show",
     "grooves-worn-away": "too little of the grooves is left to lay the curves on each other",
     "filters-differ": "the traces to be compared were filtered in different ways",
+    "no-two-lines": "its material-ratio curve does not end in two lines, the valleys the steeper one",
+    "beyond-total-height": "what was found is more than all heights of the trace lie apart, and so is no value",
+    "wear-filtered-out": "the instrument had filtered its traces, which takes wear out of them",
     "flank-missing": "the index of traces does not say how wide the unworn flanks are",
     "flanks-missing": "the trace holds too little of the unworn flanks",
-    "flanks-short": "the unworn flanks are too short, against the roughness on them, to tell how far wear is known",
+    "face-short": "the roughness goes together over too much of the face to tell how far wear is known",
     "edges-not-clear": "the wear is too shallow against the roughness for the edges of the band to be told",
     "some-angles-not-clear": "at some of the angles it is smaller than what the traces can show",
     "not-aligned": "the unworn flanks of the traces before and after do not lie on each other",
@@ -260,6 +263,8 @@ FLAGS: dict[str, str] = {
     "other-distance-left-out": "builds that ran much less or much more than the others were left out, since wear grows "
     "with the distance",
     "trace-left-out": "a trace of the place could not be evaluated and is not in the mean",
+    "filtered-by-instrument": "the instrument had filtered it, and it was not filtered again; compare only what was "
+    "filtered alike",
     "two-step-filter": "filtered by the two steps of ISO 13565-1; not to be set against values of the robust Gaussian",
     "spikes-taken-out": "dust under the stylus was taken out of a trace",
     "one-trace": "one trace was taken, so that nothing tells how far traces scatter",

@@ -25,9 +25,12 @@ GRID = 2e-6  # m, finer points are averaged: they tell nothing more
 LOCAL = 100e-6  # m, over which wear is averaged to find its core; a convention of ours
 EDGES = 30e-6  # m, over which wear is averaged to find where it roughly ends
 OWN = 0.7  # share of the degrees of freedom that is left, since how points err together is itself estimated; simulated
-SPREAD = 12.0  # how much of it is missed, times the length that errs together over the face; likewise
-SHOWN = 2.0  # half-widths the depth has to reach, since its place is where the difference is largest; likewise
-CLEAR = 10.0  # standard errors the depth has to reach before the edges of the band can be told; likewise
+SPREAD = 5.0  # missed of the square by each part of a form, times the length that errs together over the face; likewise
+FORM = 1e-3  # share of faces of a simple form that are taken for one of more degrees; a convention of ours
+SHOWN = 2.25  # half-widths the depth has to reach, since its place is where the difference is largest; likewise
+BAND = 1.3  # what the error of the width of the band is multiplied by; simulated
+INNER = 0.9  # of the depth: the slope at either side of the band is taken from here outwards; a convention of ours
+CLEAR = 15.0  # standard errors the depth has to reach before the edges of the band can be told; likewise
 LEAST_FREE = 3.0  # degrees of freedom below which there is no interval worth the name
 LEAST_ANGLES = 5  # common practice, no source
 
@@ -69,9 +72,12 @@ class _Section:
     levels: Floats  # parameters of the line from the points of the flanks
     line: Floats  # the line's columns at every point
     together: Floats  # correlation by distance in points
-    sigma: float  # m, of one point
+    sigma: float  # m, of one point of one trace as made
+    rougher: Floats  # standard deviation after, over that before, at every point
     df: float
     misfit: float
+    most: int  # where the mean over LOCAL shows most wear, and the stretch about it in which it shows half as much
+    stretch: tuple[int, int]
 
     def bounded(self, value: float, weights: Floats) -> Bounded:
         """Interval of a value that is linear in the worn heights with these weights."""
@@ -83,14 +89,16 @@ class _Section:
         """Standard error of a weighted sum of worn heights, the line from the flanks included."""
         own = weights.copy()
         own[self.flank] -= self.levels.T @ (self.line.T @ weights)
-        return self.sigma * math.sqrt(max(_quadratic(own, self.together), 0.0))
+        both = _quadratic(own, self.together) + _quadratic(own * self.rougher, self.together)
+        return self.sigma * math.sqrt(max(both, 0.0))
 
 
 def section(x1: Floats, z1: Floats, x2: Floats, z2: Floats, flank: float) -> Face:
     """Wear between two traces over the same face; `flank` is the width of the unworn edge at either side [m].
 
-    Raises Refused "flanks-missing" where a flank holds fewer than 16 points, "face-short" where the roughness goes
-    together over too much of the face, "not-aligned" with the misfit [m] where the traces do not lie on each other there.
+    Raises Refused "flanks-missing" where a flank holds fewer than 16 points, "face-short" where the roughness
+    goes together over too much of the face, "not-aligned" with the misfit [m] where the flanks of the traces do not lie
+    on each other.
     """
     step = float(np.median(np.diff(x1)))
     begin, end = max(x1[0], x2[0]), min(x1[-1], x2[-1])
@@ -100,8 +108,8 @@ def section(x1: Floats, z1: Floats, x2: Floats, z2: Floats, flank: float) -> Fac
     if min(ends) < 16 or sum(ends) >= len(x):
         raise Refused("flanks-missing")
     known = _compared(*_averaged(x, before, after, step), flank)
-    depth, deepest = _depth(known)
-    width, edges = _band(known, depth, deepest)
+    depth = _depth(known)
+    width, edges = _band(known, depth, known.most)
     weights = np.where(known.flank, 0.0, known.step)
     fitted = _line(x, before, (x <= begin + flank) | (x >= end - flank))
     worn = np.interp(x, known.x, known.worn) if known.step > step else known.worn
@@ -134,32 +142,87 @@ def _compared(x: Floats, before: Floats, after: Floats, step: float, flank: floa
     misfit = math.sqrt(float(worn[on] @ worn[on]) / (int(on.sum()) - 2))
     if misfit > WORST:
         raise Refused("not-aligned", misfit=misfit)
-    square, together = _as_made(x, before)
-    whole, length = len(x) * step, step * (1 + 2 * float(together[1:].sum()))
-    count = whole / length  # of independent points
-    df = OWN * (count - 3)  # three of them went into the form of the face
-    if df < LEAST_FREE:
+    made = _as_made(x, before, step)
+    if made.df < LEAST_FREE:
         raise Refused("face-short")
-    # both traces err alike; what a form fitted to the same points takes of roughness drawn out far is added again
-    sigma = math.sqrt(2 * square * count / (count - 3) * (1 + SPREAD * length / whole))
-    return _Section(x, step, worn, on, levels, line, together, sigma, df, misfit)
+    # what a form fitted to the same points takes of roughness drawn out far is added again
+    sigma = math.sqrt(made.square * (1 + SPREAD * made.parts * made.length / (len(x) * step)))
+    most, (low, high) = _stretch(worn, on, step)
+    rougher = np.ones(len(x))
+    rougher[low : high + 1] = _rougher(before, after[low : high + 1], max(round(made.length / step / 2), 1))
+    return _Section(
+        x, step, worn, on, levels, line, made.together, sigma, rougher, made.df, misfit, most, (low, high)
+    )  # fmt: skip
 
 
-def _as_made(x: Floats, z: Floats) -> tuple[float, Floats]:
-    """Mean square [m2] of a face about its parabola; its correlation by distance in points, to where it vanishes [-]."""
-    u = (x - x.mean()) * 1e3
-    form = np.column_stack([np.ones_like(u), u, u**2])
-    rough = z - form @ np.linalg.lstsq(form, z, rcond=None)[0]
+def _stretch(worn: Floats, flank: NDArray[np.bool_], step: float) -> tuple[int, tuple[int, int]]:
+    many = max(int(LOCAL / step) | 1, 3)
+    smooth = np.convolve(worn, np.ones(many) / many, mode="same")
+    smooth[flank] = -np.inf
+    low = high = most = int(np.argmax(smooth))
+    while smooth[low] > smooth[most] / 2 and low > 0:
+        low -= 1
+    while smooth[high] > smooth[most] / 2 and high < len(smooth) - 1:
+        high += 1
+    return most, (low, high)
+
+
+def _rougher(before: Floats, worn: Floats, over: int) -> float:
+    """How much rougher a worn stretch is than the face was, at least 1: second differences know nothing of the form."""
+    if len(worn) < 4 * over:
+        return 1.0
+    was, now = (float(np.mean(np.square(z[2 * over :] - 2 * z[over:-over] + z[: -2 * over]))) for z in (before, worn))
+    return math.sqrt(max(now / was, 1.0)) if was > 0 else 1.0
+
+
+@dataclass(frozen=True)
+class _Made:
+    """Roughness of a face as it was made, about a form of so many `parts`."""
+
+    parts: int
+    rest: float  # m2, sum of squares
+    square: float  # m2, of one point
+    together: Floats  # correlation by distance in points, to where it first vanishes
+    length: float  # m, over which points err as one
+    df: float  # of the square
+
+
+def _as_made(x: Floats, z: Floats, step: float) -> _Made:
+    """Roughness about a parabola, or about a form of two, four or six degrees more where the points ask for one."""
+    found = _about(x, z, step, 3)
+    for parts in (5, 7, 9):
+        finer = _about(x, z, step, parts)
+        if finer.df < LEAST_FREE or finer.square == 0:
+            break
+        gain = (found.rest - finer.rest) / (2 * finer.square * finer.length / step)  # as F, of points that err apart
+        if gain < _f_point(finer.df):
+            break
+        found = finer
+    return found
+
+
+def _f_point(df: float) -> float:
+    from scipy.special import fdtri  # 0.3 s to import, so only where it is needed
+
+    return float(fdtri(2, df, 1 - FORM))
+
+
+def _about(x: Floats, z: Floats, step: float, parts: int) -> _Made:
+    u = (x - x.mean()) / float(np.ptp(x)) * 2
+    form = np.polynomial.legendre.legvander(u, parts - 1)
+    rough = z - form @ (np.linalg.pinv(form) @ z)
     size = 1 << (2 * len(rough)).bit_length()
     turned = np.fft.rfft(rough, size)
     sums = np.fft.irfft(turned * np.conj(turned), size)[: len(rough)] / np.arange(len(rough), 0, -1)
-    if sums[0] <= 0:
-        return 0.0, np.eye(1, len(rough)).ravel()
-    correlation = sums / sums[0]
+    mean = float(sums[0])
+    correlation = sums / mean if mean > 0 else np.eye(1, len(rough)).ravel()
     gone = np.flatnonzero(correlation <= 0)
     if len(gone):
         correlation[gone[0] :] = 0.0
-    return float(sums[0]), np.asarray(correlation)
+    length = step * (1 + 2 * float(correlation[1:].sum()))
+    count = len(x) * step / length  # of independent points
+    left = max(count - parts, 1e-9)
+    return _Made(parts, mean * len(x), mean * count / left, correlation, length, OWN * left)
 
 
 def _quadratic(weights: Floats, together: Floats) -> float:
@@ -170,32 +233,24 @@ def _quadratic(weights: Floats, together: Floats) -> float:
     return float(sums[0] * together[0] + 2 * (sums[1:] @ together[1:]))
 
 
-def _depth(known: _Section) -> tuple[Bounded, int]:
-    """Mean over the core, and where the wear is largest.
+def _depth(known: _Section) -> Bounded:
+    """Mean over the core, the middle half of the stretch.
 
-    Core: the middle half of the stretch in which the mean over `LOCAL` is above half its most. The stretch lies where
-    the difference is largest, also where that is roughness only: so wear is shown from `SHOWN` half-widths on.
+    The stretch lies where the difference is largest, also where that is roughness only: so wear is shown from `SHOWN`
+    half-widths on.
     """
-    many = max(int(LOCAL / known.step) | 1, 3)
-    smooth = np.convolve(known.worn, np.ones(many) / many, mode="same")
-    smooth[known.flank] = -np.inf
-    most = int(np.argmax(smooth))
-    low = high = most
-    while low > 0 and smooth[low] > smooth[most] / 2:
-        low -= 1
-    while high < len(smooth) - 1 and smooth[high] > smooth[most] / 2:
-        high += 1
-    core = np.abs(known.x - (known.x[low] + known.x[high]) / 2) <= max(known.x[high] - known.x[low], 4 * known.step) / 4
+    low, high = (float(known.x[at]) for at in known.stretch)
+    core = np.abs(known.x - (low + high) / 2) <= max((high - low) / 4, known.step)
     weights = core / int(core.sum())
     found = known.bounded(float(weights @ known.worn), weights)
-    if found.value > SHOWN * (found.high - found.value):
-        return found, most
-    high_end = found.high - min(found.value, 0.0)
-    return Bounded(found.value, min(found.low, 0.0), high_end, found.se, found.df), most
+    half = found.high - found.value
+    if found.value > SHOWN * half:
+        return found
+    return Bounded(found.value, min(found.low, 0.0), max(found.value, 0.0) + half, found.se, found.df)
 
 
 def _band(known: _Section, depth: Bounded, deepest: int) -> tuple[Bounded | None, tuple[float, float]]:
-    """Width of the worn stretch: at either side a parabola from the deepest point out, to where it meets zero."""
+    """Width of the worn stretch: at either side a parabola through its slope, to where that meets zero."""
     x, many = known.x, len(known.x)
     none = float(x[deepest]), float(x[deepest])
     if depth.value < CLEAR * depth.se:
@@ -204,18 +259,21 @@ def _band(known: _Section, depth: Bounded, deepest: int) -> tuple[Bounded | None
     smooth = np.convolve(np.pad(known.worn, over // 2, mode="edge"), np.ones(over) / over, mode="valid")
     mean = np.zeros(many)
     mean[many // 2 - over // 2 : many // 2 + over // 2 + 1] = 1 / over
-    noise = known.sigma * math.sqrt(max(_quadratic(mean, known.together), 0.0))
+    noise = known.sigma * math.sqrt(max(2 * _quadratic(mean, known.together), 0.0))
     level = min(max(0.1 * depth.value, 2 * noise), depth.value / 2)
     edges, weights = [], []
     for turn in (-1, 1):
         at = deepest
         while 0 < at < many - 1 and smooth[at] > level:
             at += turn
-        part = np.arange(min(at, deepest), max(at, deepest) + 1)
-        reach = abs(float(x[at] - x[deepest]))
+        near = at  # the slope only: a flat within says nothing of where it ends
+        while near != deepest and smooth[near] < INNER * depth.value:
+            near -= turn
+        part = np.arange(min(at, near), max(at, near) + 1)
+        reach = abs(float(x[at] - x[near]))
         if len(part) < 6:
             return None, none
-        u = (x[part] - x[deepest]) / reach
+        u = (x[part] - x[near]) / reach
         turned = np.linalg.pinv(np.column_stack([np.ones_like(u), u, u**2]))
         a, b, c = turned @ known.worn[part]
         roots = np.asarray(np.roots([c, b, a]), dtype=np.complex128)
@@ -226,9 +284,10 @@ def _band(known: _Section, depth: Bounded, deepest: int) -> tuple[Bounded | None
         slope = (b + 2 * c * root) / reach
         own = np.zeros(many)
         own[part] = -(np.array([1.0, root, root**2]) @ turned) / slope  # an error of the height moves the edge so far
-        edges.append(float(x[deepest]) + root * reach)
+        edges.append(float(x[near]) + root * reach)
         weights.append(own)
-    return known.bounded(edges[1] - edges[0], weights[1] - weights[0]), (edges[0], edges[1])
+    # on flats with ramps, slopes of few points that happen to reach zero: by simulation
+    return known.bounded(edges[1] - edges[0], BAND * (weights[1] - weights[0])), (edges[0], edges[1])
 
 
 def _line(x: Floats, z: Floats, on: NDArray[np.bool_]) -> Floats:

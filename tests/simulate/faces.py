@@ -1,4 +1,4 @@
-"""Traces across a ring face before and after wear of a known shape, for what is told of faces; imports nothing of sitegen.
+"""Traces across a ring face before and after wear of a known shape; nothing here knows the analysis.
 
 A face is a barrel (or something less round) under roughness whose neighbouring points go together, traced at another
 line before than after, tilted, lifted and shifted each time. Wear is taken off by its shape, or the crown is cut off at
@@ -6,12 +6,11 @@ a level, peaks first, and left with a finish of its own.
 
 The truth is worked out from the expected wear on a fine grid, without any roughness: area between the flanks; depth of
 the core, the mean over the middle half of the stretch in which the 100 um mean of the wear is above half its most.
-"""  # noqa: E501 - the first line reads better unbroken
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,7 +27,8 @@ class Wear:
     """A shape of wear: lengths [mm], depth [um]."""
 
     depth: float
-    shape: str = "cut"  # "cut": the crown at a level; "cap": a parabola; "flat": a flat with ramps; "step": upright ends
+    # "cut": the crown at a level; "cap": a parabola; "flat": a flat with ramps; "step": a flat with upright ends
+    shape: str = "cut"
     barrel: float = 40.0  # radius, of a cut
     wide: float = 0.4  # of a cap or flat, where it is worn at all
     ramp: float = 0.15  # of a flat
@@ -39,6 +39,11 @@ class Wear:
         more = {"cut": f" of {self.barrel:g} mm", "cap": f" {self.wide:g} mm wide", "step": f" {self.wide:g} mm wide",
                 "flat": f" {self.wide:g} mm wide, ramps {self.ramp:g}"}[self.shape]  # fmt: skip
         return f"{self.shape}{more}, {self.depth:g} um" + (f", off by {self.middle:g} mm" if self.middle else "")
+
+    @property
+    def width(self) -> float:
+        """Of the worn stretch [mm]."""
+        return 2 * math.sqrt(2 * self.barrel * self.depth / 1000) if self.shape == "cut" else self.wide
 
     def lost(self, x: Floats) -> Floats:
         """Height lost [um] at places from the middle of the face [mm], roughness left out."""
@@ -174,11 +179,3 @@ class Case:
             share = np.clip(lost / max(self.wear.depth, 1e-9), 0, 1) ** 0.5
             after = form(moved) - lost + rough * (1 + (self.rough.worn - 1) * share)
         return 1000 * x, set_up(before), set_up(after)
-
-
-def at_many(case: Case, draws: int, seed: int, told: Callable[[Floats, Floats, Floats], None]) -> None:
-    """Give so many pairs of traces of a case to `told`: places and heights [m]."""
-    random = np.random.default_rng([seed, *case.name.encode()])
-    for _ in range(draws):
-        x, before, after = case.traces(random)
-        told(1e-6 * x, 1e-6 * before, 1e-6 * after)

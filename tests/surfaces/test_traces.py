@@ -139,7 +139,9 @@ def test_two_runs_in_one_trace_are_refused_and_small_steps_back_are_told() -> No
     assert told(head + "\n".join([*once, *once[::-1]]))[:2] == ("trace-goes-back", 103)  # there and back again
     falling = trace_of((head + "\n".join(once[::-1])).encode(), "p", Layout())
     assert not falling.doubts
-    shaken = trace_of((head + "\n".join([*once[:50], once[51], once[50], once[50], *once[52:]])).encode(), "p", Layout())
+    shaken = trace_of(
+        (head + "\n".join([*once[:50], once[51], once[50], once[50], *once[52:]])).encode(), "p", Layout()
+    )
     assert [(each.code, each.line) for each in shaken.doubts] == [("trace-steps-back", 53), ("trace-places-repeat", 54)]
 
 

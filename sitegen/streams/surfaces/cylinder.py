@@ -25,18 +25,19 @@ from sitegen.page.blocks import (
 from sitegen.page.view import View
 from sitegen.program.model import Phase
 from sitegen.streams.surfaces import measures
-from sitegen.streams.surfaces.fields import RINGS, Reading
+from sitegen.streams.surfaces.fields import BY_INSTRUMENT, RINGS, Reading
 from sitegen.streams.surfaces.places import place_title, place_told
 from sitegen.tables.rows import Recorded, Written
 from sitegen.vocabulary import Measure, Series, Value
 
 ALL = (*measures.ROUGHNESS, measures.RK_PLAIN, measures.STATED)
 WEAR = (measures.WEAR_STEP, measures.WEAR_VALLEYS, measures.PLATEAU)
-FILTERS = {"robust-gaussian": "robust Gaussian, ISO 16610-31", "two-step": "two steps, ISO 13565-1"}
+FILTERS = {"robust-gaussian": "robust Gaussian, ISO 16610-31", "two-step": "two steps, ISO 13565-1",
+           BY_INSTRUMENT: "the instrument’s own, not filtered again"}  # fmt: skip
 FROM_GAP = "wear.face_from_gap"  # of the build sheet
 MASS_LOSS = "wear.mass_loss"  # the same
 RING = {
-    measures.FACE_DEPTH: "Deepest wear",
+    measures.FACE_DEPTH: "Wear of the core",
     measures.BAND: "Contact band",
     measures.FACE_MISFIT: "Flanks apart",
     measures.FACE_AREA: "Worn area",
@@ -411,16 +412,25 @@ def _face_reading(view: View, last: Phase) -> str:
     depth = view.value(measures.FACE_DEPTH.id, last.id, "top")
     left = view.value(measures.COATING_LEFT.id, last.id, "top")
     if left is not None and "worn-through" in left.flags:
-        return f"At {last.title} the coating of the top ring is worn through where it wore deepest."
+        return f"At {last.title} the coating of the top ring is worn through at the angle where it wore most."
     if depth is None or depth.value is None:
         return ""
-    told = f"At {last.title} the face of the top ring had worn by {view.text(depth, unit=True)} where it was deepest"
+    at_angle = [
+        value
+        for value in view.values(measures.FACE_DEPTH.id, engine=view.the_build, cylinder=view.cylinder, phase=last.id)
+        if value.value is not None and value.key.at.startswith("top/")
+    ]
+    told = f"At {last.title} the face of the top ring had worn by {view.text(depth, unit=True)} in the core of its band"
+    if len(at_angle) > 1:
+        most = max(at_angle, key=lambda value: value.value or 0.0)
+        where = place_title(most.key.at).removeprefix("top ring, ")
+        told += f", the mean over {len(at_angle)} angles, and most at {where}, by {view.text(most, unit=True)}"
     if band is not None and band.value is not None:
-        told += f", over a contact band {view.text(band, unit=True)} wide"
+        told += f"; the contact band is {view.text(band, unit=True)} wide"
     if left is not None and left.value is not None:
         nominal = words.with_unit(words.number(left.value, 0), "µm")
         told += (
-            f"; the nominal thickness of the coating less that is about {nominal}. The layer of this ring was not "
+            f"; the nominal thickness of the coating less the most is about {nominal}. The layer of this ring was not "
             "measured, so that does not say how near it is to being worn through"
         )
     lost = view.value(MASS_LOSS, last.id, "top")

@@ -16,7 +16,7 @@ from sitegen.methods.repeats import Difference, difference
 from sitegen.methods.ring_face import Bounded, mean_of
 from sitegen.program.model import Build, Program
 from sitegen.streams.surfaces import evaluate, measures
-from sitegen.streams.surfaces.fields import RINGS, Reading
+from sitegen.streams.surfaces.fields import BY_INSTRUMENT, RINGS, Reading
 from sitegen.tables.rows import given, rows_in
 from sitegen.traces.reading import Trace
 from sitegen.vocabulary import Book, Key, Measure, Readings, Refused, Result, Series, Value, refused
@@ -104,19 +104,23 @@ def _roughness(key: Key, traced: Sequence[Traced]) -> Generator[Result, None, li
         flags |= {"spikes-taken-out"}
     filters = {each.filter for each in evaluated}
     flags |= {"two-step-filter"} if filters == {"two-step"} else set()
+    flags |= {"filtered-by-instrument"} if filters == {BY_INSTRUMENT} else set()
     if len(filters) > 1:
         why, evaluated = Refused("filters-differ"), []
     for measure in (*measures.ROUGHNESS, measures.RK_PLAIN):
         name = measure.id.removeprefix("bore.")
         known = [each.values[name] for each in evaluated if math.isfinite(each.values.get(name, math.nan))]
         if not known:
-            code = why.code if why is not None else "not-evaluated"
-            yield refused(measure.id, key, Refused(code))
+            if filters == {BY_INSTRUMENT} and measure is measures.RK_PLAIN:
+                continue
+            codes = [each.refused[name] for each in evaluated if name in each.refused]
+            yield refused(measure.id, key, why or Refused(codes[0] if codes else "not-evaluated"))
             continue
+        own = flags | ({"trace-left-out"} if len(known) < len(evaluated) else set())
         if measure.interval:
-            yield _mean(measure, key, known, flags)
+            yield _mean(measure, key, known, own)
         else:
-            yield Value(measure.id, key, fmean(known), n=len(known), of="repeat", flags=flags)
+            yield Value(measure.id, key, fmean(known), n=len(known), of="repeat", flags=own)
     yield from _stated(key, evaluated)
     if evaluated:
         yield from _drawn(key, traced, evaluated)
@@ -130,6 +134,7 @@ def _looked_at(found: evaluate.Evaluated) -> list[str]:
     off = [(name, ratio) for name, ratio in found.stated.items() if _is_off(ratio)]
     return [
         *(["spikes-taken-out"] if found.spikes else []),
+        *dict.fromkeys(code for code in found.refused.values() if code == "beyond-total-height"),
         *(f"stated-does-not-fit:R{name[1:]}:{ratio:.3g}" for name, ratio in off),
     ]
 
@@ -172,6 +177,9 @@ def _step(key: Key, before: Sequence[Traced], after: Sequence[Traced]) -> Iterat
     if not any(given(each.row.unswept_to) for each in after):
         return
     measure = measures.WEAR_STEP
+    if BY_INSTRUMENT in {evaluate.filter_of(each.row) for each in (*before, *after)}:
+        yield refused(measure.id, key, Refused("wear-filtered-out"))
+        return
     try:
         now, then = _steps(after), _steps(before)
     except Refused as why:
@@ -319,7 +327,8 @@ def _around(build: Build, key: Key, faces: Mapping[float, evaluate.Face], progra
     """Means over the angles, the volume around the ring, and what is left of the coating."""
     for measure, name in ((measures.FACE_DEPTH, "depth"), (measures.FACE_AREA, "area"), (measures.BAND, "width")):
         each = [getattr(face, name) for face in faces.values()]
-        # where wear is below what a trace shows, the deepest is still above zero and there is no band: neither averages
+        # where wear is below what a trace shows, its core is where noise is largest and there is no band: these do
+        # not average
         if name != "area" and any(one is None or one.low <= 0 for one in each):
             yield refused(measure.id, key, Refused("some-angles-not-clear"))
         else:
