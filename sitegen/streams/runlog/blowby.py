@@ -25,7 +25,18 @@ from sitegen.streams.runlog.measures import (
     SCALE,
     UNSTEADY,
 )
-from sitegen.streams.runlog.steps import IDLE, QUIET, answers, channel_word, column, crankcase, parts, running, runs, samples
+from sitegen.streams.runlog.steps import (
+    IDLE,
+    QUIET,
+    answers,
+    channel_word,
+    column,
+    crankcase,
+    parts,
+    running,
+    runs,
+    samples,
+)
 from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Value, refused
 
 KM = "exposure.km"
@@ -110,9 +121,7 @@ def run(program: Program, engine: str, readings: Mapping[str, Readings], book: B
         if "oil_temperature" not in log.bins:
             flags |= {"oil-not-logged"}
         windows = _windows(program, phase, log)
-        found.append(
-            Run(phase, log, corrected, begun, quiet, flags, windows, tuple(_visits(phase, log, windows)))
-        )
+        found.append(Run(phase, log, corrected, begun, quiet, flags, windows, tuple(_visits(phase, log, windows))))
         yield from _two(program, own, log, corrected)
     middles = _middles([visit for each in found for visit in each.visits])
     bands = VisitBands() if program.run is None else program.run.visits
@@ -125,7 +134,9 @@ def run(program: Program, engine: str, readings: Mapping[str, Readings], book: B
         if build.assembly_of(each.phase, program) is build.assemblies[0] and each.phase.kind == "run":
             curve += [(each, point) for point in points]
     if curve:
-        yield _scale(build, curve, [each for each in found if build.assembly_of(each.phase, program) is build.assemblies[0]])
+        yield _scale(
+            build, curve, [each for each in found if build.assembly_of(each.phase, program) is build.assemblies[0]]
+        )
 
 
 def _quiet(log: Log) -> str:
@@ -351,18 +362,19 @@ def _scale(build: Build, curve: Sequence[tuple[Run, Point]], ran: Sequence[Run])
 
 
 def _settled(points: Sequence[Point]) -> tuple[settling.Settling, float, float]:
-    """The fit, and an interval that also holds what the oil temperature of the visits may have made of it."""
+    """The fit, and an interval that holds those of every way the flow may scatter and oil temperature may act on it."""
     km, level = np.array([point.km for point in points]), np.array([point.level for point in points])
     asked = [point.visit.asked for point in points]
-    found = settling.settle_time(km, level, BAND, asked, rising=True)
-    low, high = found.scale_low, found.scale_high
+    found = settling.settle_time(km, level, BAND, asked, relative=True)
+    alike = settling.settle_time(km, level, BAND, asked)
+    low, high = min(found.scale_low, alike.scale_low), max(found.scale_high, alike.scale_high)
     oil = np.array([point.visit.found.get("oil_temperature", math.nan) for point in points])
     if not np.isfinite(oil).all():
         return found, low, high
     warmer = oil - np.median(oil)
     for effect in (-OIL_EFFECT, OIL_EFFECT):
         try:
-            other = settling.settle_time(km, level * (1 - effect * warmer), BAND, asked, rising=True)
+            other = settling.settle_time(km, level * (1 - effect * warmer), BAND, asked, relative=True)
         except Refused as why:
             raise Refused("oil-temperature-may-explain") from why
         low, high = min(low, other.scale_low), max(high, other.scale_high)
@@ -381,7 +393,10 @@ def _independent(known: Sequence[tuple[Run, Point]], ran: Sequence[Run]) -> None
     averaged = float(np.median([point.visit.end - point.visit.begin for _, point in known]))
     meters = {each.log.meters.get(METERS[0]) for each, _ in known}
     records = [
-        record for each in ran if each.log.meters.get(METERS[0]) in meters and not each.quiet for record in _steady(each)
+        record
+        for each in ran
+        if each.log.meters.get(METERS[0]) in meters and not each.quiet
+        for record in _steady(each)
     ]
     step = float(np.median([samples(each.log, METERS[0]).step for each, _ in known]))
     found = wander.shared([record for record, of in records if of == step], step, averaged, min(apart))
