@@ -53,7 +53,8 @@ class Log:
 
     def sampled(self, channel: str) -> npt.NDArray[np.bool_]:
         """Bins in which a channel has samples of its own; elsewhere its mean lies on a line between two of them."""
-        return np.isfinite(self.bins[f"{channel}.low"].to_numpy(dtype=float))
+        found: npt.NDArray[np.bool_] = np.isfinite(self.bins[f"{channel}.low"].to_numpy(dtype=float))
+        return found
 
 
 def join(files: Sequence[LogFile]) -> tuple[Log | None, list[Problem]]:

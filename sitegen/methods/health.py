@@ -81,7 +81,7 @@ def health(
     good = np.isfinite(values)
     if not good.any():
         return Health((), ())
-    clock = _Clock(np.arange(len(values)) * dt if at is None else np.asarray(at, dtype=float), dt)
+    clock = _Clock(np.asarray(np.arange(len(values)) * dt if at is None else at, dtype=np.float64), dt)
     within = np.zeros(len(values)) if spread is None else np.nan_to_num(np.asarray(spread, dtype=float))
     step = resolution or 0.0
     turning = good if moving is None else good & np.asarray(moving, dtype=bool)

@@ -119,7 +119,7 @@ def _followed(
     elapsed = (np.cumsum(going) - going) * width  # running time at the beginning of each bin
     ends = np.cumsum([part.time for part in parts])
     begins = ends - [part.time for part in parts]
-    part = np.clip(np.searchsorted(ends, elapsed + 1e-9, side="right"), 0, len(parts) - 1)
+    part = np.minimum(np.searchsorted(ends, np.asarray(elapsed) + 1e-9, side="right"), len(parts) - 1)
     planned = running & (elapsed < ends[-1] - 1e-9)
     starts = going & ~np.concatenate([[False], going[:-1]])
     since = elapsed - np.maximum.accumulate(np.where(starts, elapsed, 0.0))  # running time since the last start

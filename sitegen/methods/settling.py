@@ -124,14 +124,14 @@ def _sums(since: Floats, y: Floats, member: Floats, scales: Floats) -> _Sums:
 
 
 def settle_time(
-    t: Floats, flow: Floats, band: float, step: Sequence[Hashable] | None = None, *, rising: bool = False
+    t: Floats, flow: Floats, band: float, step: Sequence[Hashable] | None = None, *, relative: bool = False
 ) -> Settling:
     """Time until the flow stays within a band of its end level, from visits to a reference point.
 
     Parameters: t [one unit], from the start of the run; flow [one unit], means over visits far enough apart to scatter
     independently, above zero; band [-], share of the end level; step: which step of the schedule each point belongs
-    to, where there is no reference point: each step has its own level and only the approach is shared; rising: the
-    variance of a visit grows with the flow, half way between scatter that stays the same and scatter in proportion.
+    to, where there is no reference point: each step has its own level and only the approach is shared; relative:
+    visits scatter in proportion to the flow rather than all alike.
 
     Notes: intervals are the ends of what keeps the residual sum of squares below least + s^2 F(1, nu), for the scale,
     the time and each level by itself (profile t). Simulated coverage: tests/methods/steady_coverage.py. A flow that
@@ -159,8 +159,8 @@ def settle_time(
         raise Refused("few-visits", found=len(y))
     if float(y.min()) <= 0:
         raise Refused("level-not-positive")
-    if rising:
-        member *= (float(np.mean(y)) / y)[:, None]
+    if relative:
+        member *= np.square(float(np.mean(y)) / y)[:, None]
     first, since = float(gaps[0]), time - gaps[0]
     bounds = math.log((gaps[1] - gaps[0]) / 20), math.log(20 * (gaps[-1] - gaps[0]))
 

@@ -15,6 +15,9 @@ from sitegen.program.model import Program
 from sitegen.vocabulary import Problem
 
 
+MOST_NAMED = 12  # columns of a file
+
+
 def page(site: Site, program: Program) -> PartsPage:
     """The data page of one program."""
     path = site.addresses.data[program.id]
@@ -201,15 +204,16 @@ def _files(site: Site, view: View) -> Table:
         readings = view.analysis.readings.get(stream.name)
         for file, facts in sorted(readings.files.items()) if readings else []:
             hashed = next((digest for name, digest in hashes.items() if _same_file(name, file)), "")
-            unmapped = facts.get("unmapped") or ()
             rows.append(
                 Row(
                     [
                         Cell(file, note=f"sha256 {hashed[:12]}" if hashed else ""),
                         Cell(stream.title),
                         Cell(f"{facts.get('used', 0)} of {facts.get('rows', 0)}", note=_not_taken(facts)),
-                        Cell(", ".join(_form(facts.get("encoding", ""), facts.get("separator", "")))),
-                        Cell(words.listed(map(str, unmapped)) or "none"),
+                        Cell(
+                            ", ".join(_form(facts.get("encoding", ""), facts.get("separator", ""))), note=_notes(facts)
+                        ),
+                        Cell(_not_used(facts)),
                     ]
                 )
             )
@@ -228,6 +232,22 @@ def _not_taken(facts: Mapping[str, object]) -> str:
     """How many rows of a file wait for their reading; "" none."""
     count = facts.get("not_taken", 0)
     return f"{count} more prepared, not filled in yet" if count else ""
+
+
+def _notes(facts: Mapping[str, object]) -> str:
+    """What the reader of a file remarked, besides what is told as a warning."""
+    notes = facts.get("notes")
+    return "; ".join(map(str, notes)) if isinstance(notes, list | tuple) else ""
+
+
+def _not_used(facts: Mapping[str, object]) -> str:
+    """Headers of the columns of a file that are read for nothing; the first of many."""
+    columns = facts.get("columns")
+    if not isinstance(columns, Mapping) or (not columns and "columns" not in facts):
+        return words.DASH
+    names = [str(name) for name, used in columns.items() if not used]
+    more = len(names) - MOST_NAMED
+    return words.listed([*names[:MOST_NAMED], f"{more} more"] if more > 1 else names) or "none"
 
 
 _SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar", " ": "space"}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -353,7 +353,12 @@ def _scale(build: Build, curve: Sequence[tuple[Run, Point]], ran: Sequence[Run])
         return refused(SCALE.id, key, Refused(curve[0][0].quiet))
     known = [(each, point) for each, point in believed if point.counts and math.isfinite(point.km)]
     try:
-        found, low, high = _settled([point for _, point in known])
+        found, low, high = settled(
+            np.array([point.km for _, point in known]),
+            np.array([point.level for _, point in known]),
+            np.array([point.visit.found.get("oil_temperature", math.nan) for _, point in known]),
+            [point.visit.asked for _, point in known],
+        )
         _independent(known, ran)
     except Refused as why:
         return refused(SCALE.id, key, why)
@@ -361,19 +366,23 @@ def _scale(build: Build, curve: Sequence[tuple[Run, Point]], ran: Sequence[Run])
     return Value(SCALE.id, key, found.scale, low, high, n=len(known), of="reading", flags=flags)
 
 
-def _settled(points: Sequence[Point]) -> tuple[settling.Settling, float, float]:
-    """The fit, and an interval that also holds what the oil temperature of the visits may have made of it."""
-    km, level = np.array([point.km for point in points]), np.array([point.level for point in points])
-    asked = [point.visit.asked for point in points]
-    found = settling.settle_time(km, level, BAND, asked, rising=True)
-    low, high = found.scale_low, found.scale_high
-    oil = np.array([point.visit.found.get("oil_temperature", math.nan) for point in points])
+def settled(
+    km: np.ndarray, level: np.ndarray, oil: np.ndarray, asked: Sequence[Hashable]
+) -> tuple[settling.Settling, float, float]:
+    """The fit, and an interval that holds those of every way the flow may scatter and oil temperature may act on it.
+
+    Of visits to reference points `asked`: distance [km], level [L/min], oil temperature [K], not a number where it was
+    not logged. The ends are in km. Refuses as `settling.settle_time`, and `oil-temperature-may-explain`.
+    """
+    found = settling.settle_time(km, level, BAND, asked, relative=True)
+    alike = settling.settle_time(km, level, BAND, asked)
+    low, high = min(found.scale_low, alike.scale_low), max(found.scale_high, alike.scale_high)
     if not np.isfinite(oil).all():
         return found, low, high
     warmer = oil - np.median(oil)
     for effect in (-OIL_EFFECT, OIL_EFFECT):
         try:
-            other = settling.settle_time(km, level * (1 - effect * warmer), BAND, asked, rising=True)
+            other = settling.settle_time(km, level * (1 - effect * warmer), BAND, asked, relative=True)
         except Refused as why:
             raise Refused("oil-temperature-may-explain") from why
         low, high = min(low, other.scale_low), max(high, other.scale_high)
@@ -399,9 +408,14 @@ def _independent(known: Sequence[tuple[Run, Point]], ran: Sequence[Run]) -> None
     ]
     step = float(np.median([samples(each.log, METERS[0]).step for each, _ in known]))
     found = wander.shared([record for record, of in records if of == step], step, averaged, min(apart))
-    if found is None:
+    judged(found)
+
+
+def judged(shared: float | None) -> None:
+    """Refuses visits whose means may be correlated by more than `MOST_SHARED`, or nothing tells by how much."""
+    if shared is None:
         raise Refused("wander-not-known")
-    if found > MOST_SHARED:
+    if shared > MOST_SHARED:
         raise Refused("slow-wander")
 
 

@@ -44,7 +44,7 @@ def runs(program: Program, engine: str, readings: Mapping[str, Readings]) -> Ite
 
 def parts(phase: Phase) -> list[schedule.Part]:
     """The planned parts of a phase in the order they are run."""
-    once = [schedule.Part(s.time, s.speed, s.speed_to, s.torque, s.reference_point) for s in phase.schedule]
+    once = [schedule.Part(s.time, s.speed, s.speed_to, s.torque, s.reference_point, s.windows) for s in phase.schedule]
     return once * phase.repeat
 
 
@@ -111,6 +111,7 @@ def run_schedule(program: Program, engine: str, readings: Mapping[str, Readings]
         )  # fmt: skip
         frame = pd.DataFrame(
             [("stop", begin, end, "", 0.0) for begin, end in found.stops]
+            + [("hole", begin, end, "", 0.0) for begin, end in found.holes]
             + [("excursion", s.begin, s.end, s.channel, s.most) for s in found.strays],
             columns=["kind", "begin", "end", "channel", "most"],
         )
@@ -123,7 +124,9 @@ def _held(log: Log, phase: Phase, program: Program) -> schedule.Held:
         raise Refused("no-bands")
     bands = schedule.Bands(rule.speed_band, rule.torque_band)
     t = log.bins["t"].to_numpy()
-    return schedule.held(t, log.width, column(log, "speed"), column(log, "torque"), parts(phase), bands, IDLE)
+    asked = {channel for step in phase.schedule for channel in step.windows}
+    others = {channel: values for channel in sorted(asked) if (values := column(log, channel)) is not None}
+    return schedule.held(t, log.width, column(log, "speed"), column(log, "torque"), parts(phase), bands, IDLE, others)
 
 
 # ---- levels and health ----------------------------------------------------------------------------------------------
@@ -258,10 +261,11 @@ def _health(log: Log, answered: Mapping[str, bool]) -> Iterator[tuple[str, str]]
             yield channel, channel_word(log, channel)
 
 
-SCHEDULE = Step("run-schedule", (HELD, STOPPED), run_schedule, reads=("runlog",))
+SCHEDULE = Step("run-schedule", (HELD, STOPPED), run_schedule, reads=("runlog",), revision=2)
 LEVELS = Step(
     "run-levels",
     (BMEP, PISTON_SPEED, *(measure for measure, _, _ in MEANS.values())),
     run_levels,
     reads=("runlog", "events"),
+    revision=2,
 )
