@@ -225,7 +225,9 @@ def _why_note(view: View, state: Verdict, rules: Mapping[str, Verdict]) -> str:
     note += f" It cannot be told: {why_open(view, view.the_build, state.reason)}."
     if LEVEL_RULE in rules and rules[LEVEL_RULE].word == "not met":
         if standing(view, view.the_build, view.cylinder) == ABOVE:
-            note += " The leak area is above its limit, so that it is certainly not seated; open is whether it falls."
+            note += (
+                " The leak area is above its limit, so that it is certainly not seated; open is whether it still falls."
+            )
         else:
             note += " The leak area is above its limit, in which other paths than the rings may share."
     return note.strip()
