@@ -311,7 +311,12 @@ def _kinds(
 
 
 TESTERS = Step(
-    name="leak-testers", gives=(REFERENCE, OCCASION, REPEAT), run=run_testers, reads=("leakdown",), scope="program"
+    name="leak-testers",
+    gives=(REFERENCE, OCCASION, REPEAT),
+    run=run_testers,
+    reads=("leakdown",),
+    scope="program",
+    revision=2,
 )
 AREAS = Step(
     name="leak-areas",
@@ -319,4 +324,5 @@ AREAS = Step(
     run=run_areas,
     reads=("leakdown",),
     needs=(REFERENCE.id, REPEAT.id),
+    revision=2,
 )

@@ -522,7 +522,11 @@ def run_unexplained(program: Program, engine: str, readings: Mapping[str, Readin
 
 CHANGES = Step(name="leak-changes", gives=(CHANGE,), run=run_changes, needs=(CRANKCASE.id, OCCASION.id, ELSEWHERE.id))
 RESIDUALS = Step(
-    name="seating-residuals", gives=(RESIDUAL, OWN_RESIDUAL), run=run_residuals, needs=(CRANKCASE.id, KM, GAUGE.id)
+    name="seating-residuals",
+    gives=(RESIDUAL, OWN_RESIDUAL),
+    run=run_residuals,
+    needs=(CRANKCASE.id, KM, GAUGE.id),
+    revision=2,
 )
 ELSEWHERES = Step(
     name="seating-elsewhere",
@@ -536,6 +540,7 @@ SEATING = Step(
     gives=(SCALE, START, PLATEAU, TO_LOSE),
     run=run_seating,
     needs=(CRANKCASE.id, KM, GAUGE.id, OCCASION.id, ELSEWHERE.id, OWN_ELSEWHERE.id, CHANGE.id, BLOWBY),
+    revision=2,
 )
 UNEXPLAINED_BY_GAPS = Step(
     name="leak-unexplained", gives=(UNEXPLAINED,), run=run_unexplained, needs=(CRANKCASE.id, FLOOR)
