@@ -353,6 +353,11 @@ class View:
             return words.with_unit(printed, self.measures[value.measure].unit)
         return printed
 
+    def cell(self, value: Value | None, note: str = "") -> Cell:
+        """A value in a table; where there is no answer the reason stands in place of the note."""
+        none = value is not None and value.status == "refused"
+        return Cell(self.text(value), note=self.why(value.reason) if value is not None and none else note)
+
     def why(self, code: str) -> str:
         """The clause of a reason or flag code."""
         return reasons.CATALOGUE.get(code, code.replace("-", " "))

@@ -47,8 +47,7 @@ def engine_sheet(view: View) -> Sequence[Block]:
                         coating=place.coating,
                     ),
                     Cell(place.lot),
-                    *(Cell(view.text(value)) for value in (gap, bore, clearance, mass)),
-                    Cell(view.text(floor), note=view.why(floor.reason) if floor is not None and floor.reason else ""),
+                    *(view.cell(value) for value in (gap, bore, clearance, mass, floor)),
                 )
             )
         )
@@ -98,7 +97,7 @@ def _wear_table(view: View) -> Table | None:
         wears += [worn] if worn is not None and worn.value is not None else []
         href = view.href_cylinder(build, place.cylinder)
         cylinder = Cell(f"cylinder {place.cylinder}", href=href, coating=place.coating)
-        rows.append(Row((cylinder, Cell(view.text(lost)), Cell(view.text(worn)))))
+        rows.append(Row((cylinder, view.cell(lost), view.cell(worn))))
     if not rows:
         return None
     columns = [
@@ -238,11 +237,11 @@ def cylinder_sheet(view: View) -> Sequence[Block]:
             values = [view.value(measure.id, phase.id, ring) for phase in phases]
             if any(value is not None for value in values):
                 title = f"{words.sentence(measure.title)}, {ring} ring"
-                rows.append(Row((Cell(f"{title}, {measure.unit}"), *(Cell(view.text(value)) for value in values))))
+                rows.append(Row((Cell(f"{title}, {measure.unit}"), *(view.cell(value) for value in values))))
     for measure in (BORE, FLOOR):
         values = [view.value(measure.id, phase.id) for phase in phases]
         if any(value is not None for value in values):
-            cells = (Cell(view.text(value)) for value in values)
+            cells = (view.cell(value) for value in values)
             rows.append(Row((Cell(f"{words.sentence(measure.title)}, {measure.unit}"), *cells)))
     if not rows:
         return ()

@@ -547,6 +547,7 @@ RESIDUALS = Step(
     gives=(RESIDUAL, OWN_RESIDUAL),
     run=run_residuals,
     needs=(CRANKCASE.id, KM, GAUGE.id, *TESTER),
+    revision=2,
 )
 ELSEWHERES = Step(
     name="seating-elsewhere",

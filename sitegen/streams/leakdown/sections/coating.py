@@ -46,7 +46,7 @@ def coating_builds(view: View) -> Sequence[Block]:
         odd = apart(view, build, build.assemblies[0], coating)
         noun = words.plural(len(odd), "cylinder")
         without = f"without {noun} {words.numbers_listed(odd)}" if odd else ""
-        cells += [Cell(view.text(scale), note=none_because(view, scale) or without), Cell(tally(view, build, coating))]
+        cells += [view.cell(scale, without), Cell(tally(view, build, coating))]
         rows.append(Row(cells))
     columns = (
         Column("Build"), *(Column(phase.title, "mm²", numeric=True) for phase in phases),

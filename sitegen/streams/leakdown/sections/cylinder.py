@@ -225,7 +225,7 @@ def _why_note(view: View, state: Verdict, rules: Mapping[str, Verdict]) -> str:
     note += f" It cannot be told: {why_open(view, view.the_build, state.reason)}."
     if LEVEL_RULE in rules and rules[LEVEL_RULE].word == "not met":
         if standing(view, view.the_build, view.cylinder) == ABOVE:
-            note += " The leak area is above its limit, so that it is certainly not seated; open is whether it falls."
+            note += " The leak area is above its limit, so that it is certainly not seated; it may still fall."
         else:
             note += " The leak area is above its limit, in which other paths than the rings may share."
     return note.strip()
@@ -391,8 +391,8 @@ def cylinder_readings(view: View) -> Sequence[Block]:
     inside = beside = 0
     states = temperature_states(view.program, _kept(view.of_build(build).records("leakdown", Reading)))
     for row in records:
-        inside += row.reading in counted
         use, note = _use(view, row, row.reading in counted, states)
+        inside += use == USED
         beside += use == BESIDE
         remark = "" if pd.isna(row.remark) else f"“{row.remark}”"
         repeat = "" if pd.isna(row.repeat) else f", {int(row.repeat)}"
@@ -436,7 +436,7 @@ def cylinder_readings(view: View) -> Sequence[Block]:
     return (Table(f"readings-{build.id}-{number}", columns, rows, reading, note=note if example else "", wide=True),)
 
 
-BESIDE = "beside the value"
+USED, BESIDE = "used", "beside the value"
 
 
 def _kept(rows: Sequence[Reading]) -> list[Reading]:
@@ -450,7 +450,7 @@ def _use(view: View, row: Reading, counted: bool, states: Mapping[tuple[str, str
         told = f" With it the check reads {area(with_it.value)}." if with_it is not None and with_it.value else ""
         return "left out", _why_out(view, row) + told
     if counted:
-        return "used", ""
+        return USED, ""
     rule, state = view.program.leakdown, states[row.engine, row.phase]
     parts = []
     if (oil := "dry" if pd.isna(row.oil) else str(row.oil)) != rule.oil:
@@ -466,6 +466,8 @@ def _use(view: View, row: Reading, counted: bool, states: Mapping[tuple[str, str
     if parts:
         return BESIDE, words.sentence(f"{words.listed(parts)}.")
     value = view.value(CRANKCASE.id, row.phase)
+    if value is not None and value.status == "below":
+        return USED, words.sentence(f"{view.why(value.reason)}.")
     return "no leak area", words.sentence(f"{view.why(value.reason if value is not None else 'no-reading')}.")
 
 

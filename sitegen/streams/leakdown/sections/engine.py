@@ -85,9 +85,9 @@ def _engine_reading(view: View) -> str:
             by_reason.setdefault((found[number], state.reason), []).append(number)
     for (word, reason), numbers in by_reason.items():
         whom = f"{words.plural(len(numbers), 'cylinder')} {words.numbers_listed(numbers)}"
-        what = "whether its leak still falls" if len(numbers) == 1 else "whether their leak still falls"
-        it = what if word == ABOVE else "it"
-        parts.append(f"Of {whom} {it} cannot be told: {why_open(view, build, reason)}.")
+        what = f"whether {'its' if len(numbers) == 1 else 'their'} leak still falls"
+        told_of = f"it cannot be told {what}" if word == ABOVE else "it cannot be told"
+        parts.append(f"Of {whom} {told_of}: {why_open(view, build, reason)}.")
     return " ".join(parts)
 
 
@@ -256,14 +256,13 @@ def engine_tester(view: View) -> Sequence[Block]:
     for tester in sorted({row.tester for row in view.records("leakdown", Reading) if isinstance(row.tester, str)}):
         scale, occasion = (view.value(m, at=tester, engine="", cylinder=0) for m in (REFERENCE.id, OCCASION.id))
         facts = view.program.definitions.testers[tester]
-        note = view.why(scale.reason) if scale is not None and scale.status == "refused" else ""
         rows.append(
             Row(
                 (
                     Cell(tester, note=facts.title),
                     Cell(words.number(1000 * facts.orifice, 3)),
-                    Cell(view.text(scale), note=note),
-                    Cell(view.text(occasion), note=none_because(view, occasion)),
+                    view.cell(scale),
+                    view.cell(occasion),
                     Cell(str(occasion.n) if occasion is not None and occasion.n else words.DASH),
                 )
             )

@@ -92,7 +92,7 @@ def _state_sentence(view: View) -> list[Cell]:
         named = [(b, p.cylinder) for b, p, state in states if state is not None and state.word == word]
         if named:
             cells += [Cell(f"{words.sentence(word)}: "), *_named(view, named), Cell(". ")]
-    above = [(b, p.cylinder) for b, p, state in states if state is not None and standing(view, b, p.cylinder) == ABOVE]
+    above = [(b, p.cylinder) for b, p, state in states if state is not None and _ends_above(view, b, p.cylinder)]
     if above:
         cells += [Cell("Above the limit, and not known whether the leak still falls: "), *_named(view, above)]
         cells.append(Cell(". "))
@@ -116,7 +116,8 @@ def _waiting_sentence(view: View) -> str:
         for build in view.program.builds
         for place in build.places
         if (state := view.state(build, place.cylinder)) is not None
-        and standing(view, build, place.cylinder) == "cannot tell"
+        and state.word == "cannot tell"
+        and not _ends_above(view, build, place.cylinder)
     ]
     if not found:
         return ""
@@ -153,6 +154,12 @@ def _waiting_sentence(view: View) -> str:
     text = f"{parts[0]}: {words.listed(parts[1:])}."
     before = [f"{build.id}: {told}" for build in dict.fromkeys(open_) if (told := _before(view, build))]
     return f"{text} {words.sentence('; '.join(before))}." if before else text
+
+
+def _ends_above(view: View, build: Build, cylinder: int) -> bool:
+    """Whether a cylinder is certainly above the limit at a check after which none is to come."""
+    due = any(phase.fires and build.is_due(phase.id) for phase in view.program.phases_of(build))
+    return not due and standing(view, build, cylinder) == ABOVE and not _lacks_checks(view, build)
 
 
 def _lacks_checks(view: View, build: Build) -> bool:

@@ -186,7 +186,7 @@ def checks_of(view: View, build: Build, assembly: Assembly, coating: str) -> Che
         elif not known:
             why.append(f"{phase.title} has no value")
         elif phase.id not in fitted and phase.order > fit_through(view.program):
-            why.append(f"{phase.title} comes after the last phase of the curve, which “fit_through” states")
+            why.append(_past_the_end(view, phase))
         elif phase.id not in fitted:
             why.append(f"{phase.title} is not {'warm' if phase.condition == 'cold' else 'cold'} as the first")
         elif "other-tester" in flags:
@@ -207,6 +207,19 @@ def checks_of(view: View, build: Build, assembly: Assembly, coating: str) -> Che
             if absent
         ]
     return Checks(count, tuple(why))
+
+
+def _past_the_end(view: View, phase: Phase) -> str:
+    """Why a check after the last phase of the curve is not in it, and what would let it in."""
+    if last := view.program.seating.fit_through:
+        return (
+            f"{phase.title} comes after {view.program.phase(last).title}, where “fit_through” of the program file ends "
+            "the curve"
+        )
+    return (
+        f"{phase.title} does not come before the durability runs, where a curve ends unless “fit_through” of the "
+        "program file lets it go on"
+    )
 
 
 def scale_of(view: View, build: Build, assembly: Assembly, coating: str) -> Value | None:
