@@ -68,7 +68,7 @@ def page(site: Site, program: Program) -> ProgramPage:
         assets=site.links(path, [*parts, *side], answer),
         foot=site.foot(path, program),
         question=program.question or program.title,
-        meta=_meta(program, every),
+        meta=[*_meta(program, every), Cell(words.sentence(site.as_of(program)))],
         answer=answer or [_undecided(program, every)],
         criteria_caption=criteria.caption(program, stated.late(view)),
         criteria=criteria.lines(view, partial(stated.of_criterion, view)),
