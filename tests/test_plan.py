@@ -214,7 +214,7 @@ def test_a_share_may_be_written_either_way(share: str, capsys: pytest.CaptureFix
 def test_the_text_says_what_the_numbers_say(capsys: pytest.CaptureFixture[str]) -> None:
     text = said(capsys, P2026)
     assert text.splitlines()[:2] == [
-        "Pump rings 2026",
+        "Pump rings 2026 (invented data)",
         "Seven builds planned for nitrided rings, graded chromium nitride rings and hard chromium nitride rings; "
         "scheme of the lots: whole builds.",
     ]

@@ -45,6 +45,10 @@ class Foot:
     results: str = ""
     files: str = ""  # "41 of 43 input files used"
     left_out: str = ""  # link
+    as_of: str = ""  # "records until 14 August 2026"
+    mark: str = ""  # of data that leave the page: "invented", "partly invented", or ""
+    source: str = ""  # line under pictures that leave the page
+    others: Sequence[str] = ()  # the same of each program, on a page about several
 
 
 @dataclass(frozen=True)
@@ -77,6 +81,8 @@ class ProgramLine:
     criteria: str  # how they stand, in words
     left_out: str  # readings set aside
     moved: str  # against the last commit of the results
+    as_of: str = ""  # "records until 14 August 2026"
+    invented: bool = False
 
 
 @dataclass(frozen=True)

@@ -222,6 +222,7 @@ def _files(site: Site, view: View) -> Table:
     if total:
         used = sum(1 for row in rows if not row.cells[2].text.startswith("0 of"))
         reading = words.sentence(f"{words.share(used, total, 'record file')} give readings that are used.")
+        reading = f"Invented records. {reading}" if view.program.invented else reading
     columns = [
         Column("File"), Column("Stream"), Column("Rows used", "", True), Column("Read as"), Column("Columns not used"),
     ]  # fmt: skip

@@ -38,6 +38,8 @@ def page(site: Site) -> HomePage:
                 criteria=" ".join(filter(None, (criteria.in_words(view), stated.in_short(view)))),
                 left_out=_left_out(desk),
                 moved=_moved(desk),
+                as_of=words.sentence(site.as_of(program)),
+                invented=program.invented,
             )
         )
     coatings = []
@@ -61,7 +63,7 @@ def page(site: Site) -> HomePage:
         previous=None,
         next=Link(lines[0].title, lines[0].href) if lines else None,
         assets=site.links(path),
-        foot=site.foot(path),
+        foot=site.foot(path, about=site.folder.programs),
         reading=words.sentence(
             f"{words.counted(len(lines), 'program')}, {words.counted(len(coatings), 'coating')}. "
             "A coating keeps its colour, its point shape and its dash on every page."

@@ -270,7 +270,8 @@ def page(site: Site, program: Program) -> PartsPage:
 
 def as_text(plan: Planning) -> str:
     """The same, for a terminal."""
-    parts = [plan.program.title, reading(plan)]
+    title = f"{plan.program.title} (invented data)" if plan.program.invented else plan.program.title
+    parts = [title, reading(plan)]
     for heading, table in tables(plan):
         parts.append(f"\n{heading}")
         if table.reading:
@@ -301,6 +302,7 @@ def as_json(plan: Planning) -> dict[str, Any]:
 
     return {
         "program": plan.program.id,
+        "invented": plan.program.invented,
         "scheme": plan.scheme,
         "seed": plan.seed,
         "drawn": lots_of(plan.drawn),

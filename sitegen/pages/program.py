@@ -69,7 +69,7 @@ def page(site: Site, program: Program) -> ProgramPage:
         assets=site.links(path, [*parts, *side], [*decided, *answer]),
         foot=site.foot(path, program),
         question=program.question or program.title,
-        meta=_meta(program, every),
+        meta=[*_meta(program, every), Cell(words.sentence(site.as_of(program)))],
         decision=decided,
         answer=answer or [_undecided(program, every)],
         criteria_caption=criteria.caption(program, stated.late(view)),

@@ -52,8 +52,8 @@ def faults(tmp_path: Path, measure: str, limit: str, *more: str) -> list[str]:
         ("leakdown.crankcase", "0.4 mm2", (), "criterion-phase: criterion \"tried\" does not say at which phase "
          "leakdown.crankcase is judged. Expected a phase. Nearest ."),
         ("inspection.band_width", "1 mm", ("phase: teardown",), "criterion-at: criterion \"tried\" does not say where: "
-         "inspection.band_width has no value for a whole phase. Expected at, with the inspected place as results/measures.csv "
-         "names it. Nearest ."),
+         "inspection.band_width has no value for a whole phase. Expected at, with the inspected place as "
+         "results/measures.csv names it. Nearest ."),
     ],
 )  # fmt: skip
 def test_what_exists_is_said(tmp_path: Path, measure: str, limit: str, more: tuple[str, ...], said: str) -> None:

@@ -135,8 +135,18 @@ def test_every_footer_says_where_it_comes_from(site: dict[str, bytes]) -> None:
                 content
             )
         if path.startswith("programs/probe-2026/"):
-            assert "Invented data. Program probe-2026, results 7c41e0, 1 of 1 record files used." in text(content), path
+            foot = "Program probe-2026, records until 14 May 2026, results 7c41e0, 1 of 1 record files used."
+            assert f"Invented data. {foot}" in text(content), path
     assert "Invented data." not in text(site["programs/empty/index.html"])
+
+
+def test_what_is_about_several_programs_says_which_is_invented(site: dict[str, bytes]) -> None:
+    foot = text(site["index.html"]).rpartition("Partly invented data.")[2]
+    assert "Empty: records until 14 May 2026, results 7c41e0;" in foot
+    assert "Probe rings 2026: records until 14 May 2026, results 7c41e0, invented." in foot
+    assert b'data-invented="partly invented"' in site["index.html"]
+    assert b'data-invented="invented"' in site["coatings/soft.html"]
+    assert b"data-invented" not in site["programs/empty/index.html"]
 
 
 def test_weight_of_a_page(site: dict[str, bytes]) -> None:
