@@ -16,6 +16,7 @@ import zlib
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -27,7 +28,7 @@ from sitegen.crossing.history import histories
 from sitegen.vocabulary import Comparison, Value, Verdict
 
 SEED = 20310417
-LARGE = {"level": 0.70, "start": 1.4}
+LARGE = Scenario("large leaks", level=0.70, start=1.4)
 
 SCENARIOS = (
     Scenario("plain"),
@@ -46,9 +47,9 @@ SCENARIOS = (
     Scenario("mixed, balanced", design="mixed balanced", positions=0.05),
     Scenario("mixed, 6+2", design="mixed 6+2", positions=0.05),
     Scenario("mixed, three engines", design="mixed 3", positions=0.05),
-    Scenario("large leaks", **LARGE),
-    Scenario("large leaks, large orifice", **LARGE, orifice=1.0),
-    Scenario("large leaks, no reference", **LARGE, reference=False, tester_occasion=0.0),
+    LARGE,
+    replace(LARGE, name="large leaks, large orifice", orifice=1.0),
+    replace(LARGE, name="large leaks, no reference", reference=False, tester_occasion=0.0),
     Scenario("small leaks", level=0.12, start=0.45),
     Scenario("slow", scale=25.0, late=False),
     Scenario("slow, engine occasions", scale=25.0, late=False, engine_occasion=0.02),
