@@ -66,6 +66,7 @@ READING: dict[str, str] = {
 ANSWER: dict[str, str] = {
     "no-reading": "no usable reading was taken",
     "to-come": "the phase is still to come",
+    "builds-to-come": "builds that were planned are still to come",
     "stream-not-here": "it rests on a kind of record that this version does not read",
     "no-share": "no share of the air was found to go to the crankcase",
     "below-detection": "the pressure drop lies within the class of the gauges",

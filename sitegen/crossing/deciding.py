@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -29,6 +29,7 @@ STANDS_OUT = "stands-out"  # reason of the worst seen: beyond what the scatter o
 CANNOT = "cannot tell yet"
 TYPICAL = "typical-"  # before the route of a mean of builds that is the geometric one
 NOTHING: Interval = (None, None, None)
+NOT_LISTED = ""  # stands for builds that are planned and not in the program file yet: any coating may be theirs
 
 BUILDS_NEEDED = Measure(
     id="criterion.builds_needed",
@@ -92,11 +93,13 @@ def decided(
             own = laid.kept([coating])
             asked = _asked(program, criterion, coating)
             lacking = _lacking(program, criterion, asked, own)
+            if not lacking and len(program.builds) < program.planned_builds:
+                lacking = {NOT_LISTED: True}
             if criterion.scope == "mean-of-builds":
                 yield from _mean(criterion, coating, laid, lacking, measure)
                 continue
             over = len(asked) if criterion.scope == "every-build" else sum(map(len, asked.values()))
-            yield from _each(criterion, coating, own, lacking, measure, over)
+            yield from _each(criterion, coating, own, lacking, measure, over, book)
 
 
 def _subject(criterion: Criterion) -> Subject:
@@ -164,6 +167,8 @@ def _lacking(
 def _why_lacking(lacking: Mapping[str, bool]) -> str:
     if not lacking:
         return ""
+    if NOT_LISTED in lacking:
+        return "builds-to-come"
     return "to-come" if all(lacking.values()) else "cylinders-missing"
 
 
@@ -171,9 +176,11 @@ def _why_lacking(lacking: Mapping[str, bool]) -> str:
 
 
 def _each(
-    criterion: Criterion, coating: str, own: Entries, lacking: Mapping[str, bool], measure: Measure, over: int
-) -> Iterable[Result]:
-    units = _cylinders(own) if criterion.scope == "every-cylinder" else _builds(own)
+    criterion: Criterion, coating: str, own: Entries, lacking: Mapping[str, bool], measure: Measure, over: int,
+    book: Book,
+) -> Iterable[Result]:  # fmt: skip
+    moved = [_moved(measure, value, book) for value in own.values]
+    units = _cylinders(own, moved) if criterion.scope == "every-cylinder" else _builds(own, moved)
     if not units:
         yield _summary(criterion, coating, CANNOT, _why_lacking(lacking) or "no-reading")
         return
@@ -240,18 +247,49 @@ def _ends(criterion: Criterion, unit: _Unit, over: int, measure: Measure) -> tup
     return method.deciding(unit.value, unit.low, unit.high, sense, unit.df, over)
 
 
-def _cylinders(own: Entries) -> list[_Unit]:
+def _moved(measure: Measure, value: Value, book: Book) -> float:
+    """Half-width of what the occasion did to a value: a limit is not meant for one day and one set-up."""
+    found = book.get(measure.occasion, value.key) if measure.occasion else None
+    return 0.0 if found is None or found.value is None else found.value
+
+
+def _on_any_occasion(unit: _Unit, moved: float) -> _Unit:
+    """With what the occasion does to it in its interval. More readings of the same check do not lessen that."""
+    if not moved:
+        return unit
+    value = unit.high if unit.value is None else unit.value
+    low = None if unit.low is None or value is None else value - math.hypot(value - unit.low, moved)
+    high = None if unit.high is None or value is None else value + math.hypot(unit.high - value, moved)
+    return replace(unit, low=low, high=high, se_common=math.hypot(unit.se_common, moved / NORMAL_95))
+
+
+def _cylinders(own: Entries, moved: Sequence[float]) -> list[_Unit]:
     return [
-        _Unit(
-            value.key, value.value, value.low, value.high, value.df, value.se,
-            math.hypot(value.se_common or 0.0, shared / NORMAL_95), max(value.n, 1),
+        _on_any_occasion(
+            _Unit(
+                value.key, value.value, value.low, value.high, value.df, value.se,
+                math.hypot(value.se_common or 0.0, shared / NORMAL_95), max(value.n, 1),
+            ),
+            half,
         )
-        for value, shared in zip(own.values, own.shared, strict=True)
+        for value, shared, half in zip(own.values, own.shared, moved, strict=True)
     ]  # fmt: skip
 
 
-def _builds(own: Entries) -> list[_Unit]:
-    """Each build's mean over its cylinders, with the error of the readings: the build is judged, not builds to come."""
+def _builds(own: Entries, moved: Sequence[float]) -> list[_Unit]:
+    """Each build's mean over its cylinders, with the error of the readings: the build is judged, not builds to come.
+
+    An occasion moves all cylinders of a build alike.
+    """
+    units = []
+    for unit in _means(own):
+        halves = [half for spot, half in zip(own.spots, moved, strict=True) if spot.build == unit.key.engine]
+        units.append(_on_any_occasion(unit, math.fsum(halves) / len(halves)))
+    return units
+
+
+def _means(own: Entries) -> list[_Unit]:
+    """The same on the occasion of its check."""
     units = []
     for build in dict.fromkeys(spot.build for spot in own.spots):
         part = _of_build(own, build)

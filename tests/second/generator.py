@@ -39,7 +39,7 @@ REFERENCE, CANDIDATE, THIRD = "plain", "layered", "hard"
 
 
 def mass_flux(upstream: Floats, downstream: Floats, temperature: float | Floats) -> Floats:
-    """Mass flow over the area of an opening [kg/(s m²)]: absolute pressures [Pa], temperature [K] of the air at rest."""
+    """Mass flow over the area of an opening [kg/(s m²)]: absolute pressures [Pa], temperature [K] of air at rest."""
     gamma = 1 / (1 - ISENTROPIC)
     sonic = upstream * (2 / (gamma + 1)) ** (1 / ISENTROPIC)
     throat = np.minimum(np.maximum(downstream, sonic), upstream)
@@ -58,7 +58,7 @@ def between(master: Floats, leak: Floats, supply: Floats, warm: Floats) -> Float
         middle = (low + high) / 2
         more = master * mass_flux(supply, middle, COOL) > leak * mass_flux(middle, np.full_like(middle, ROOM), warm)
         low, high = np.where(more, middle, low), np.where(more, high, middle)
-    return (low + high) / 2
+    return np.asarray((low + high) / 2, dtype=float)
 
 
 # ---- what is drawn --------------------------------------------------------------------------------------------------
@@ -119,7 +119,7 @@ class Scenario:
     scale_scatter: float = 0.15  # of it, from engine to engine
     start: float = 1.0  # mm², typical leak area before the first start
     noise: str = "normal"
-    noise_psi: float = 0.2
+    noise_psi: float = 0.1
     repeats: int = 2
     gauges: bool = True  # whether the gauges err; their class is stated as 0.25 psi in any case
     reference: bool = True  # whether a reference orifice is read at every check

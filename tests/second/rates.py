@@ -53,6 +53,14 @@ SCENARIOS = (
     Scenario("small leaks", level=0.12, start=0.45),
     Scenario("slow", scale=25.0, late=False),
     Scenario("slow, engine occasions", scale=25.0, late=False, engine_occasion=0.02),
+    replace(
+        LARGE,
+        name="large leaks, no reference, engine occasions",
+        reference=False,
+        tester_occasion=0.0,
+        engine_occasion=0.02,
+        noise_psi=0.05,
+    ),
     Scenario("engine occasions", engine_occasion=0.02),
     Scenario("occasions of 2 %", tester_occasion=0.02),
     Scenario("better by a quarter", levels={CANDIDATE: 0.75}),
@@ -61,6 +69,8 @@ SCENARIOS = (
 
 ENDS = (0.2, 0.5, 0.8)  # mm²
 BANDS = ("below 0.2", "0.2 to 0.5", "0.5 to 0.8", "above 0.8")
+
+NOTHING = 1e-6  # mm²: less to lose is told as that
 Tally = Counter[tuple[str, str]]  # (what, outcome) -> how often
 
 
@@ -107,7 +117,7 @@ def _values(truth: Truth, value: Value) -> Iterator[tuple[str, float]]:
         before = truth.phases.index(key.at.removeprefix("vs:"))
         yield "change between checks", float(truth.curve[build, cylinder, check] - truth.curve[build, cylinder, before])
     elif value.measure == LOST:
-        so = float(truth.to_lose[build, cylinder, check])
+        so = max(float(truth.to_lose[build, cylinder, check]), NOTHING)
         yield "leak still to lose", so
         if check == len(truth.phases) - 1:
             yield "leak still to lose at the last check", so

@@ -54,7 +54,8 @@ AREA = Measure(
     source="isentropic flow of an ideal gas through two orifices in series (exact); onset of choking 0.5283",
     limits="Not comparable across supply pressures or temperatures: a slit of a few µm is laminar. Near the supply "
     "pressure the gauge class decides: a drop inside it reads as below detection. The interval is of the area on that "
-    "occasion: what a day and a set-up do to an engine is not in it, but in changes and in what decides a state.",
+    "occasion: what a day and a set-up do to an engine is not in it, but in changes and in what decides a state or a "
+    "criterion.",
 )
 CRANKCASE = Measure(
     id="leakdown.crankcase",
@@ -64,6 +65,7 @@ CRANKCASE = Measure(
     compare="ratio",
     offered=True,
     shared="leakdown.gauge",
+    occasion="leakdown.moved",
     method="The share of the leak area that went past the rings, from the recorded path or the flow out of the sealed "
     "crankcase.",
     formula="leak area · share to the crankcase",
@@ -93,6 +95,19 @@ GAUGE = Measure(
     formula="half of A(drop + 1.553 limits) − A(drop − 1.553 limits)",
     source="95 points in a hundred of the difference of two independent rectangular errors (exact)",
     limits="Supposes that the gauges stay within their class.",
+    interval="bounds",
+)
+MOVED = Measure(
+    id="leakdown.moved",
+    title="what one occasion can move the leak area to the crankcase",
+    unit="mm²",
+    better="less",
+    method="Half-width of what a day and a set-up do to the leak areas of an engine, alike in all of its cylinders. A "
+    "limit is not meant for one occasion, so this part widens the interval that decides a criterion.",
+    formula="t · scatter between occasions · A; the scatter is the larger of the tester's own and that of engine means "
+    "about their curves in the other builds",
+    source="Student's t on the degrees of freedom of that scatter",
+    limits="None where no scatter between occasions is known: a criterion then judges the occasion of its check.",
     interval="bounds",
 )
 CHANGE = Measure(

@@ -20,6 +20,7 @@ from sitegen.streams.leakdown.measures import (
     FLOOR,
     GAUGE,
     KM,
+    MOVED,
     OCCASION,
     OWN_ELSEWHERE,
     OWN_RESIDUAL,
@@ -48,10 +49,17 @@ EARLIER = ", earlier assembly"  # added to a rule judged on rings that were late
 def run_changes(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
     """Change of each cylinder since the check before that has a value, within an assembly and a temperature state.
 
-    Only checks after the rings first ran: assembly oil seals the cold build, which lies on another curve.
+    Only checks after the rings first ran: assembly oil seals the cold build, which lies on another curve. And what one
+    occasion can move each level.
     """
     del readings
     build = program.build(engine)
+    for value in book.of(CRANKCASE.id):
+        level = value.high if value.value is None else value.value
+        occasion = _occasion(book, build, value)
+        if occasion is not None and value.status in {"ok", "below"} and level:
+            half = _share(occasion) * level
+            yield Value(MOVED.id, value.key, half, df=occasion.df, n=value.n, of=value.of)
     for place in build.places:
         for earlier, later in _pairs(program, build, book, place.cylinder):
             key = later.key._replace(at=f"vs:{earlier.key.phase}")
@@ -456,7 +464,12 @@ def _total(value: Value, occasion: Scatter | None) -> method.Estimate:
     low = 0.0 if value.low is None else value.low
     high = math.inf if value.high is None else value.high
     found = method.Estimate(value.value, low, high)
-    return found if occasion is None else method.widened(found, student_95(occasion.df) * occasion.sd)
+    return found if occasion is None else method.widened(found, _share(occasion))
+
+
+def _share(occasion: Scatter) -> float:
+    """Half-width of 95 % of what one occasion does to a level, relative."""
+    return student_95(occasion.df) * occasion.sd
 
 
 def _estimate(value: Value | None) -> method.Estimate | Refused:
@@ -517,7 +530,9 @@ def run_unexplained(program: Program, engine: str, readings: Mapping[str, Readin
         )
 
 
-CHANGES = Step(name="leak-changes", gives=(CHANGE,), run=run_changes, needs=(CRANKCASE.id, OCCASION.id, ELSEWHERE.id))
+CHANGES = Step(
+    name="leak-changes", gives=(CHANGE, MOVED), run=run_changes, needs=(CRANKCASE.id, OCCASION.id, ELSEWHERE.id)
+)
 RESIDUALS = Step(
     name="seating-residuals", gives=(RESIDUAL, OWN_RESIDUAL), run=run_residuals, needs=(CRANKCASE.id, KM, GAUGE.id)
 )
