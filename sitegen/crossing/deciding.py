@@ -29,6 +29,7 @@ STANDS_OUT = "stands-out"  # reason of the worst seen: beyond what the scatter o
 CANNOT = "cannot tell yet"
 TYPICAL = "typical-"  # before the route of a mean of builds that is the geometric one
 NOTHING: Interval = (None, None, None)
+NOT_LISTED = ""  # stands for builds that are planned and not in the program file yet: any coating may be theirs
 
 BUILDS_NEEDED = Measure(
     id="criterion.builds_needed",
@@ -60,8 +61,8 @@ NEXT_BUILDS = Measure(
     unit="builds",
     better="",
     method="Fewest further builds of the coating, with those of the reference beside it, after which the interval "
-    "would leave the limit out with a chance of at least 0.8. The truth is drawn from what today's builds leave possible, so "
-    "that a difference which may be chance asks for more builds than one that is taken as it stands.",
+    "would leave the limit out with a chance of at least 0.8. The truth is drawn from what today's builds leave "
+    "possible, so that a difference which may be chance asks for more builds than one that is taken as it stands.",
     formula="4 000 draws of scatter (chi-square) and means (normal) given today's builds, then builds to come",
     source="predictive probability under normal builds and a flat prior (exact but for the draws)",
     limits="Looks twelve builds ahead. Takes builds as normal and the rule's interval as it is now.",
@@ -155,11 +156,14 @@ def _answered(
     lacking = _lacking(program, criterion, asked, own)
     if at.early:  # what is to come was known to be so when the look was stated
         lacking = {build: due for build, due in lacking.items() if not due}
+    elif not lacking and len(program.builds) < program.planned_builds:
+        lacking = {NOT_LISTED: True}
     if criterion.scope == "mean-of-builds":
         yield from _mean(criterion, coating, laid, lacking, measure, at)
         return
     over = len(asked) if criterion.scope == "every-build" else sum(map(len, asked.values()))
-    units = _cylinders(own) if criterion.scope == "every-cylinder" else _builds(own)
+    moved = [_moved(measure, value, book) for value in own.values]
+    units = _cylinders(own, moved) if criterion.scope == "every-cylinder" else _builds(own, moved)
     units = [_over_looks(unit, at, ratio=measure.compare == "ratio") for unit in units]
     yield from _each(criterion, coating, units, lacking, measure, over)
 
@@ -246,6 +250,8 @@ def _lacking(
 def _why_lacking(lacking: Mapping[str, bool]) -> str:
     if not lacking:
         return ""
+    if NOT_LISTED in lacking:
+        return "builds-to-come"
     return "to-come" if all(lacking.values()) else "cylinders-missing"
 
 
@@ -321,18 +327,49 @@ def _ends(criterion: Criterion, unit: _Unit, over: int, measure: Measure) -> tup
     return method.deciding(unit.value, unit.low, unit.high, sense, unit.df, over)
 
 
-def _cylinders(own: Entries) -> list[_Unit]:
+def _moved(measure: Measure, value: Value, book: Book) -> float:
+    """Half-width of what the occasion did to a value: a limit is not meant for one day and one set-up."""
+    found = book.get(measure.occasion, value.key) if measure.occasion else None
+    return 0.0 if found is None or found.value is None else found.value
+
+
+def _on_any_occasion(unit: _Unit, moved: float) -> _Unit:
+    """With what the occasion does to it in its interval. More readings of the same check do not lessen that."""
+    if not moved:
+        return unit
+    value = unit.high if unit.value is None else unit.value
+    low = None if unit.low is None or value is None else value - math.hypot(value - unit.low, moved)
+    high = None if unit.high is None or value is None else value + math.hypot(unit.high - value, moved)
+    return replace(unit, low=low, high=high, se_common=math.hypot(unit.se_common, moved / NORMAL_95))
+
+
+def _cylinders(own: Entries, moved: Sequence[float]) -> list[_Unit]:
     return [
-        _Unit(
-            value.key, value.value, value.low, value.high, value.df, value.se,
-            math.hypot(value.se_common or 0.0, shared / NORMAL_95), max(value.n, 1),
+        _on_any_occasion(
+            _Unit(
+                value.key, value.value, value.low, value.high, value.df, value.se,
+                math.hypot(value.se_common or 0.0, shared / NORMAL_95), max(value.n, 1),
+            ),
+            half,
         )
-        for value, shared in zip(own.values, own.shared, strict=True)
+        for value, shared, half in zip(own.values, own.shared, moved, strict=True)
     ]  # fmt: skip
 
 
-def _builds(own: Entries) -> list[_Unit]:
-    """Each build's mean over its cylinders, with the error of the readings: the build is judged, not builds to come."""
+def _builds(own: Entries, moved: Sequence[float]) -> list[_Unit]:
+    """Each build's mean over its cylinders, with the error of the readings: the build is judged, not builds to come.
+
+    An occasion moves all cylinders of a build alike.
+    """
+    units = []
+    for unit in _means(own):
+        halves = [half for spot, half in zip(own.spots, moved, strict=True) if spot.build == unit.key.engine]
+        units.append(_on_any_occasion(unit, math.fsum(halves) / len(halves)))
+    return units
+
+
+def _means(own: Entries) -> list[_Unit]:
+    """The same on the occasion of its check."""
     units = []
     for build in dict.fromkeys(spot.build for spot in own.spots):
         part = _of_build(own, build)

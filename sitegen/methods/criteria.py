@@ -44,9 +44,9 @@ def deciding(
 def typical_ends(low: float, high: float, plain_low: float, plain_high: float, sense: Sense) -> tuple[float, float]:
     """Ends of the interval that decides about a typical build, in the unit of the value.
 
-    low, high of the geometric mean, plain_low, plain_high of the arithmetic mean of the same builds. The geometric one's
-    decide, but on the side of failing the farther of both: with builds that scatter normally the geometric mean alone
-    fails in up to 3 % at the limit.
+    low, high of the geometric mean, plain_low, plain_high of the arithmetic mean of the same builds. Those of the
+    geometric one decide, but on the side of failing the farther of both: with builds that scatter normally the
+    geometric mean alone fails in up to 3 % at the limit.
     """
     if sense == "at-most":
         return min(low, max(plain_low, 0.0)), high

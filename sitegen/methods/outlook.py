@@ -38,10 +38,10 @@ def fewest(
     prior), then builds to come, then the interval is worked out anew from all builds together. So the chance holds
     that today's difference may be chance itself, which a power worked out at the estimate leaves out.
 
-    Refuses: `no-scatter` where the scatter is not above zero or not known, `none-within-twelve`.
+    Refuses: `scatter-unknown` where the scatter is not above zero or not known, `none-within-twelve`.
     """
     if not (sd > 0 and df > 0 and own > 0):
-        raise Refused("no-scatter")
+        raise Refused("scatter-unknown")
     for total in range(1, MOST + 1):
         found = [
             Outlook(more, total - more, _chance(difference, sd, df, own, other, more, total - more, error, common))

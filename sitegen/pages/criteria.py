@@ -83,6 +83,10 @@ def _answer(view: View, criterion: Criterion, coating: str) -> AnswerLine:
         return AnswerLine(name, Cell("not decided here", word=True), [])
     units = [each for each in own if each.key.engine]
     told = [*_decided_by(view, criterion, summary, units), *_worst(view, criterion, coating)]
+    if criterion.scope == "mean-of-builds" and criterion.sense in SENSES and summary.found is not None:
+        told.insert(0, f"found: {judged(view, criterion, summary)}")
+    if units and _on_one_occasion(view, criterion):
+        told.append("judged on one occasion, because it is not known how far occasions scatter")
     if summary.word == "fails" and criterion.end_rule:
         told.insert(0, "the program ends for this coating")
     needed = _builds_needed(view, criterion, coating)
@@ -112,13 +116,28 @@ def _decided_by(view: View, criterion: Criterion, summary: Verdict, units: Seque
         needed = _readings_needed(view, criterion, open_)
         return [*told, *([needed] if needed else [])]
     told = _without(view, criterion, summary.key.coating, units)
-    if not told and summary.reason:
+    if summary.reason == "builds-to-come":
+        told = [_so_far(view)]
+    elif not told and summary.reason:
         told = [view.why(summary.reason)]
     holding = sum(each.word == "holds" for each in units)
     if holding:
-        others = f"the other {words.count(holding)}" if told else words.share(holding, holding, _noun(criterion))
-        told.insert(0, f"holds for {others}" + (f" {_noun(criterion)}s" if told else ""))
+        some = bool(told) and summary.reason != "builds-to-come"
+        others = f"the other {words.count(holding)}" if some else words.share(holding, holding, _noun(criterion))
+        told.insert(0, f"holds for {others}" + (f" {_noun(criterion)}s" if some else ""))
     return told
+
+
+def _on_one_occasion(view: View, criterion: Criterion) -> bool:
+    """Whether occasions matter to what is judged, and nothing tells by how much."""
+    measure = view.measures.get(criterion.measure)
+    return measure is not None and bool(measure.occasion) and not view.values(measure.occasion, phase=criterion.phase)
+
+
+def _so_far(view: View) -> str:
+    """How many of the planned builds there are: the others may carry any coating."""
+    listed, planned = len(view.program.builds), view.program.planned_builds
+    return f"{words.count(listed)} of {words.counted(planned, 'planned build')} so far"
 
 
 def _without(view: View, criterion: Criterion, coating: str, units: Sequence[Verdict]) -> list[str]:

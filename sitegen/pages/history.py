@@ -31,8 +31,9 @@ def blocks(view: View, coating: str, found: Sequence[History]) -> list[Block]:
     )  # fmt: skip
     table = Table("points-of-the-history", columns, rows)
     caption = (
-        "Filled: a build, the mean of its cylinders with this coating (the geometric one where coatings are "
-        "compared as a ratio). Open, with its interval: where the next build may lie with a probability of 95\N{NO-BREAK SPACE}%, taking all these builds as drawn from one lot. "
+        "Filled: a build, the mean of its cylinders with this coating (the geometric one where coatings are compared "
+        "as a ratio). Open, with its interval: where the next build may lie with a probability of "
+        "95\N{NO-BREAK SPACE}%, taking all these builds as drawn from one lot. "
         "A program's own tester, oil and schedule are not taken out."
     )
     return [Figure("history-of-builds", "dots", panels, _reading(view, found), caption, table, one_scale=False)]

@@ -15,6 +15,7 @@ from crossing.factory import (
     AREA,
     GRADE,
     LOSS,
+    MEASURES,
     PHASE,
     C,
     Case,
@@ -27,9 +28,10 @@ from crossing.factory import (
     program,
     rows,
 )
+from sitegen.crossing import deciding
 from sitegen.program.model import Criterion
 from sitegen.reasons import ANSWER
-from sitegen.vocabulary import Measure, Value, Verdict
+from sitegen.vocabulary import Book, Measure, Result, Value, Verdict
 
 LIMIT = 0.35
 EIGHT = {"B1": (C,) * 4, "B2": (C,) * 4}
@@ -345,6 +347,58 @@ def test_a_build_with_a_cylinder_missing_is_not_decided() -> None:
     del cells["B1", 2]
     found = over(cells, criterion(scope="every-build"))
     assert (found.answer().word, found.answer().reason) == ("cannot tell yet", "cylinders-missing")
+
+
+MOVING = replace(AREA, occasion="probe.moved")
+MOVED = replace(AREA, id="probe.moved", compare="", shared="")
+
+
+def on_an_occasion(cells: Mapping[tuple[str, int], tuple[float, float]], moved: float, scope: str) -> Case:
+    """Values with what their occasion may have moved them, half-width."""
+    of = program(EIGHT, criteria=(criterion(scope=scope),))
+    values = level_values(of, C, cells, MOVING)
+    halves = [Value(MOVED.id, value.key, moved) for value in values]
+    return Case(of, {(value.measure, value.key): value for value in (*values, *halves)})
+
+
+def all_of(made: Case) -> list[Result]:
+    measures = {**MEASURES, AREA.id: MOVING, MOVED.id: MOVED}
+    return list(deciding.decided(made.program, measures, Book(made.rows, measures), ()))
+
+
+def answered(made: Case) -> dict[tuple[str, int], Verdict]:
+    return {each.key[:2]: each for each in all_of(made) if isinstance(each, Verdict) and each.rule == "criterion:c"}
+
+
+@pytest.mark.parametrize(("scope", "own"), [("every-cylinder", 1.0), ("every-build", 0.5)])
+def test_what_an_occasion_does_widens_what_decides(scope: str, own: float) -> None:
+    """In quadrature with the error of a cylinder, or with that of a mean of four; the occasion moves all four alike."""
+    se, moved = 0.01, 0.03
+    half = math.hypot(own * stats.norm.ppf(0.975) * se, moved)
+    for distance, word in ((1.01, "holds"), (0.99, "cannot tell yet")):
+        made = on_an_occasion(dict.fromkeys(CELLS, (LIMIT - distance * half, se)), moved, scope)
+        assert answered(made)["", 0].word == word
+    made = on_an_occasion(dict.fromkeys(CELLS, (LIMIT - 0.5 * half, se)), 0.0, scope)
+    assert answered(made)["", 0].high == pytest.approx(LIMIT - 0.5 * half + own * 1.96 * se, abs=1e-4)
+
+
+def test_readings_of_the_same_check_do_not_lessen_what_its_occasion_did() -> None:
+    made = on_an_occasion(dict.fromkeys(CELLS, (LIMIT - 0.02, 0.01)), 0.03, "every-cylinder")
+    needed = [each for each in all_of(made) if isinstance(each, Value)]
+    assert {each.reason for each in needed} == {"common-error-reaches"}
+
+
+@pytest.mark.parametrize("scope", ["every-cylinder", "every-build", "mean-of-builds"])
+def test_nothing_holds_while_planned_builds_are_not_listed(scope: str) -> None:
+    made = case(HELD, LEVELS, criteria=(criterion(scope=scope, limit=5.0),), se=0.01, low=0.2, high=0.4)
+    assert made.answer().word == "holds"
+    found = made.with_(planned_builds=5).answer()
+    assert (found.word, found.reason) == ("cannot tell yet", "builds-to-come")
+
+
+def test_what_fails_fails_though_builds_are_to_come() -> None:
+    made = case(HELD, LEVELS, criteria=(criterion(limit=0.1),), se=0.01, low=0.2, high=0.4, planned_builds=5)
+    assert made.answer().word == "fails"
 
 
 # ---- the mean of builds ---------------------------------------------------------------------------------------------

@@ -51,8 +51,8 @@ def test_each_build_is_a_point_with_where_it_comes_from() -> None:
         ("second", "N1", "2222222", 2, False),
     ]  # fmt: skip
     assert [p.value for p in found.points] == pytest.approx(
-        [math.sqrt(a * b) for a, b in ((0.24, 0.25), (0.27, 0.22), (0.26, 0.28))]
-    )  # as in comparisons
+        [math.sqrt(0.24 * 0.25), math.sqrt(0.27 * 0.22), math.sqrt(0.26 * 0.28)]  # as in comparisons
+    )
     assert found.points[0].flags == {"path-unknown"}
     assert found.points[2].flags == frozenset()
 

@@ -297,9 +297,9 @@ def table(draws: int) -> Iterator[str]:
     yield "Mean of builds at its limit: wrong words in per cent, and those of the arithmetic mean alone"
     for each in means():
         wrong = mean(each, draws)
-        told = f"{each.builds}, {each.sd:.0%}, {each.number} builds" + (", pooled" if each.pooled else "")
-        shares = (wrong.holds, wrong.fails, wrong.plain_holds, wrong.plain_fails)
-        yield f"{told:46}" + "".join(f"{100 * share:8.2f}" for share in shares)
+        name = f"{each.builds}, {each.sd:.0%}, {each.number} builds" + (", pooled" if each.pooled else "")
+        rates_ = (wrong.holds, wrong.fails, wrong.plain_holds, wrong.plain_fails)
+        yield f"{name:46}" + "".join(f"{100 * share:8.2f}" for share in rates_)
     yield ""
     yield "Worst seen: bias in standard errors, its own interval, the true worst among those named, named beside it"
     for number in ALIKE:

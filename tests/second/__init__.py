@@ -1,1 +1,1 @@
-"""A second generator of whole programs, which shares nothing with the package nor with the simulator of the examples."""
+"""A second generator of whole programs: it shares nothing with the package, nor with the simulator of the examples."""

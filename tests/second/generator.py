@@ -39,7 +39,7 @@ REFERENCE, CANDIDATE, THIRD = "plain", "layered", "hard"
 
 
 def mass_flux(upstream: Floats, downstream: Floats, temperature: float | Floats) -> Floats:
-    """Mass flow through an opening over its area [kg/(s m²)], pressures absolute [Pa], air at rest at temperature [K]."""
+    """Mass flow over the area of an opening [kg/(s m²)]: absolute pressures [Pa], temperature [K] of air at rest."""
     gamma = 1 / (1 - ISENTROPIC)
     sonic = upstream * (2 / (gamma + 1)) ** (1 / ISENTROPIC)
     throat = np.minimum(np.maximum(downstream, sonic), upstream)
@@ -49,7 +49,7 @@ def mass_flux(upstream: Floats, downstream: Floats, temperature: float | Floats)
 
 
 def between(master: Floats, leak: Floats, supply: Floats, warm: Floats) -> Floats:
-    """Absolute pressure [Pa] between master orifices and leaks into the room, areas in one unit; `warm` [K] before the leak.
+    """Absolute pressure [Pa] between master orifices and leaks into the room; areas in one unit, warm [K] of the leak.
 
     Halved until both pass the same mass.
     """
@@ -58,7 +58,7 @@ def between(master: Floats, leak: Floats, supply: Floats, warm: Floats) -> Float
         middle = (low + high) / 2
         more = master * mass_flux(supply, middle, COOL) > leak * mass_flux(middle, np.full_like(middle, ROOM), warm)
         low, high = np.where(more, middle, low), np.where(more, high, middle)
-    return (low + high) / 2
+    return np.asarray((low + high) / 2, dtype=float)
 
 
 # ---- what is drawn --------------------------------------------------------------------------------------------------
@@ -67,7 +67,7 @@ def between(master: Floats, leak: Floats, supply: Floats, warm: Floats) -> Float
 def errors(kind: str, shape: Sequence[int], rng: np.random.Generator) -> Floats:
     """Errors of readings with a standard deviation of one (of t3 too, its tails being what they are)."""
     if kind == "t3":
-        return np.asarray(rng.standard_t(3, shape) / math.sqrt(3))
+        return np.asarray(rng.standard_t(3, tuple(shape)) / math.sqrt(3), dtype=float)
     if kind == "laplace":
         return np.asarray(rng.laplace(0, 1 / math.sqrt(2), shape))
     found = rng.standard_normal(shape)
@@ -119,14 +119,12 @@ class Scenario:
     scale_scatter: float = 0.15  # of it, from engine to engine
     start: float = 1.0  # mm², typical leak area before the first start
     noise: str = "normal"
-    noise_psi: float = 0.2
+    noise_psi: float = 0.1
     repeats: int = 2
     gauges: bool = True  # whether the gauges err; their class is stated as 0.25 psi in any case
     reference: bool = True  # whether a reference orifice is read at every check
     orifice: float = 0.70  # mm, of that
-    discharge: float = (
-        0.03  # limits of what the tester's orifice passes more or less than its bore says, where it is read
-    )
+    discharge: float = 0.03  # what the tester's orifice passes more or less than its bore says, at most
     tester_occasion: float = 0.01  # of all readings of a tester at a check of a build
     engine_occasion: float = 0.0  # of all cylinders of an engine at a check, its reference orifice apart
     late: bool = True  # whether the last check stands many seating distances on
@@ -319,12 +317,12 @@ def program_file(truth: Truth) -> str:
     ]  # fmt: skip
     for key, (scope, limit, _) in criteria(truth).items():
         lines += [
-            f"    - {{id: {key}, title: {key}, measure: {LEAK}, phase: {last}, at_most: {limit:.9f} mm2, scope: {scope}, "
-            f"coatings: [{CANDIDATE}]}}"
+            f"    - {{id: {key}, title: {key}, measure: {LEAK}, phase: {last}, at_most: {limit:.9f} mm2, "
+            f"scope: {scope}, coatings: [{CANDIDATE}]}}"
         ]
     lines += [
-        f"    - {{id: below, title: below, measure: {LEAK}, phase: {last}, below_reference: true, scope: mean of builds, "
-        f"coatings: [{CANDIDATE}]}}",
+        f"    - {{id: below, title: below, measure: {LEAK}, phase: {last}, below_reference: true, "
+        f"scope: mean of builds, coatings: [{CANDIDATE}]}}",
         f"seating: {{to_lose: {STILL} mm2, level: {LEVEL * truth.scenario.level:.6f} mm2}}",
         "leakdown: {supply: 80 psig, supply_band: 2 psi, oil: dry}",
         "phases:",

@@ -16,6 +16,7 @@ import zlib
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -27,7 +28,7 @@ from sitegen.crossing.history import histories
 from sitegen.vocabulary import Comparison, Value, Verdict
 
 SEED = 20310417
-LARGE = {"level": 0.70, "start": 1.4}
+LARGE = Scenario("large leaks", level=0.70, start=1.4)
 
 SCENARIOS = (
     Scenario("plain"),
@@ -46,12 +47,20 @@ SCENARIOS = (
     Scenario("mixed, balanced", design="mixed balanced", positions=0.05),
     Scenario("mixed, 6+2", design="mixed 6+2", positions=0.05),
     Scenario("mixed, three engines", design="mixed 3", positions=0.05),
-    Scenario("large leaks", **LARGE),
-    Scenario("large leaks, large orifice", **LARGE, orifice=1.0),
-    Scenario("large leaks, no reference", **LARGE, reference=False, tester_occasion=0.0),
+    LARGE,
+    replace(LARGE, name="large leaks, large orifice", orifice=1.0),
+    replace(LARGE, name="large leaks, no reference", reference=False, tester_occasion=0.0),
     Scenario("small leaks", level=0.12, start=0.45),
     Scenario("slow", scale=25.0, late=False),
     Scenario("slow, engine occasions", scale=25.0, late=False, engine_occasion=0.02),
+    replace(
+        LARGE,
+        name="large leaks, no reference, engine occasions",
+        reference=False,
+        tester_occasion=0.0,
+        engine_occasion=0.02,
+        noise_psi=0.05,
+    ),
     Scenario("engine occasions", engine_occasion=0.02),
     Scenario("occasions of 2 %", tester_occasion=0.02),
     Scenario("better by a quarter", levels={CANDIDATE: 0.75}),
@@ -60,6 +69,8 @@ SCENARIOS = (
 
 ENDS = (0.2, 0.5, 0.8)  # mm²
 BANDS = ("below 0.2", "0.2 to 0.5", "0.5 to 0.8", "above 0.8")
+
+NOTHING = 1e-6  # mm²: less to lose is told as that
 Tally = Counter[tuple[str, str]]  # (what, outcome) -> how often
 
 
@@ -106,7 +117,7 @@ def _values(truth: Truth, value: Value) -> Iterator[tuple[str, float]]:
         before = truth.phases.index(key.at.removeprefix("vs:"))
         yield "change between checks", float(truth.curve[build, cylinder, check] - truth.curve[build, cylinder, before])
     elif value.measure == LOST:
-        so = float(truth.to_lose[build, cylinder, check])
+        so = max(float(truth.to_lose[build, cylinder, check]), NOTHING)
         yield "leak still to lose", so
         if check == len(truth.phases) - 1:
             yield "leak still to lose at the last check", so

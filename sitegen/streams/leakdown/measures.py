@@ -57,7 +57,7 @@ AREA = Measure(
     "pressure the gauge class decides: a drop inside it reads as below detection. The interval holds the gauges, the "
     "repeats, the bore of the orifice that the scale rests on, and what an occasion does to the tester (1.96 times 2 % "
     "where no reference orifice was read on three occasions; common practice, no source). What an occasion does to the "
-    "engine beyond that is in changes and in what decides a state.",
+    "engine beyond that is in changes and in what decides a state or a criterion.",
 )
 CRANKCASE = Measure(
     id="leakdown.crankcase",
@@ -67,6 +67,7 @@ CRANKCASE = Measure(
     compare="ratio",
     offered=True,
     shared="leakdown.gauge",
+    occasion="leakdown.moved",
     method="The share of the leak area that went past the rings, from the recorded path or the flow out of the sealed "
     "crankcase.",
     formula="leak area · share to the crankcase",
@@ -97,6 +98,19 @@ GAUGE = Measure(
     formula="half of A(drop + 1.553 limits) − A(drop − 1.553 limits), with the scale that goes with each",
     source="95 points in a hundred of the difference of two independent rectangular errors (exact)",
     limits="Supposes that the gauges stay within their class.",
+    interval="bounds",
+)
+MOVED = Measure(
+    id="leakdown.moved",
+    title="what one occasion can move the leak area to the crankcase beyond the tester's part",
+    unit="mm²",
+    better="less",
+    method="Half-width of what a day and a set-up do to the leak areas of an engine, alike in all of its cylinders, "
+    "beyond what it does to the tester, which the area's own interval holds. A limit is not meant for one occasion, so "
+    "this part widens the interval that decides a state or a criterion.",
+    formula="√((t · scatter of engine means about their curves in the other builds)² − (tester's part)²) · A",
+    source="Student's t on the degrees of freedom of that scatter",
+    limits="None where no other build tells the scatter, or where it is no more than the tester's.",
     interval="bounds",
 )
 CHANGE = Measure(

@@ -20,6 +20,7 @@ from sitegen.streams.leakdown.measures import (
     FLOOR,
     GAUGE,
     KM,
+    MOVED,
     OCCASION,
     OWN_ELSEWHERE,
     OWN_RESIDUAL,
@@ -51,10 +52,19 @@ EARLIER = ", earlier assembly"  # added to a rule judged on rings that were late
 def run_changes(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
     """Change of each cylinder since the check before that has a value, within an assembly and a temperature state.
 
-    Only checks after the rings first ran: assembly oil seals the cold build, which lies on another curve.
+    Only checks after the rings first ran: assembly oil seals the cold build, which lies on another curve. And what one
+    occasion can move each level.
     """
     del readings
     build = program.build(engine)
+    engine_scatter = _scatter(book.get(ELSEWHERE.id, build.key()))
+    for value in book.of(CRANKCASE.id):
+        level = value.high if value.value is None else value.value
+        if engine_scatter is None or value.status not in {"ok", "below"} or not level:
+            continue
+        half = _beyond(scale_of(program, value.common.removeprefix("tester:"), book).occasion, engine_scatter) * level
+        if half:
+            yield Value(MOVED.id, value.key, half, df=engine_scatter.df, n=value.n, of=value.of)
     for place in build.places:
         for earlier, later in _pairs(program, build, book, place.cylinder):
             key = later.key._replace(at=f"vs:{earlier.key.phase}")
@@ -478,8 +488,13 @@ def _total(value: Value, within: float, engine: Scatter | None) -> method.Estima
     low = 0.0 if value.low is None else value.low
     high = math.inf if value.high is None else value.high
     found = method.Estimate(value.value, low, high)
+    return method.widened(found, _beyond(within, engine))
+
+
+def _beyond(within: float, engine: Scatter | None) -> float:
+    """Half-width of what an occasion does to an engine beyond what it does to its tester, `within`. Relative [-]."""
     wanted = 0.0 if engine is None else student_95(engine.df) * engine.sd
-    return method.widened(found, math.sqrt(wanted**2 - within**2)) if wanted > within else found
+    return math.sqrt(max(wanted**2 - within**2, 0.0))
 
 
 def _estimate(value: Value | None) -> method.Estimate | Refused:
@@ -541,7 +556,9 @@ def run_unexplained(program: Program, engine: str, readings: Mapping[str, Readin
 
 
 TESTER = (REFERENCE.id, REFERENCE_GAUGE.id, OCCASION.id)  # what `scale_of` asks for
-CHANGES = Step(name="leak-changes", gives=(CHANGE,), run=run_changes, needs=(CRANKCASE.id, OCCASION.id, ELSEWHERE.id))
+CHANGES = Step(
+    name="leak-changes", gives=(CHANGE, MOVED), run=run_changes, needs=(CRANKCASE.id, *TESTER, ELSEWHERE.id), revision=2
+)
 RESIDUALS = Step(
     name="seating-residuals",
     gives=(RESIDUAL, OWN_RESIDUAL),
