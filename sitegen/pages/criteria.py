@@ -221,15 +221,16 @@ def judged(view: View, criterion: Criterion, verdict: Verdict) -> str:
 
 
 def distance(view: View, criterion: Criterion, verdict: Verdict) -> str:
-    """How far the value lies from its limit: "0.041 mm² above it", "18 % below"."""
-    if verdict.found is None or verdict.limit is None or verdict.found == verdict.limit:
+    """How far the value lies from its limit: "0.041 mm² above the limit of 0.35 mm²"."""
+    if verdict.found is None or verdict.limit is None:
         return ""
-    side = "above" if verdict.found > verdict.limit else "below"
     measure = view.measures.get(criterion.measure)
-    if criterion.sense not in SENSES and measure is not None and measure.compare == "ratio":
-        return f"{words.number(100 * abs(verdict.found - 1), 0)}\N{NO-BREAK SPACE}% {side} it"
+    of = f"the limit of {words.with_unit(words.stated(verdict.limit), measure.unit if measure else '')}"
+    if verdict.found == verdict.limit:
+        return f"at {of}"
+    side = "above" if verdict.found > verdict.limit else "below"
     far = words.number(abs(verdict.found - verdict.limit), words.decimals_alone(verdict.found - verdict.limit, 2))
-    return f"{words.with_unit(far, measure.unit if measure else '')} {side} it"
+    return f"{words.with_unit(far, measure.unit if measure else '')} {side} {of}"
 
 
 def _near(near: Sequence[Verdict]) -> str:

@@ -7,11 +7,11 @@ from sitegen.crossing.deciding import NEXT_BUILDS, NEXT_REFERENCE, READINGS_NEED
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text
 from sitegen.page.view import View
-from sitegen.pages import criteria
+from sitegen.pages import criteria, differences
 from sitegen.program.model import Criterion, Decision, DecisionRule
 from sitegen.vocabulary import Verdict
 
-ANCHOR, TITLE = "decision", "Decision"
+ANCHOR = "decision"
 _SAID: dict[str, str] = {
     ruling.RELEASED: "Released",
     ruling.RUN_ON: "Run on",
@@ -56,8 +56,10 @@ def _rule(view: View, rule: DecisionRule) -> str:
     """The rule in a sentence, with its day."""
     titles = {each.id: each.title for each in view.program.criteria}
     whole = len(rule.release) == len(titles)
-    asked = "every criterion holds" if whole else f"{words.listed(titles[each] for each in rule.release)} hold"
-    stop = f", stopped when {words.listed([titles[each] for each in rule.stop], 'or')} fails" if rule.stop else ""
+    asked = "every criterion holds" if whole else f"{words.listed(f'“{titles[each]}”' for each in rule.release)} hold"
+    stop = (
+        f", stopped when {words.listed([f'“{titles[each]}”' for each in rule.stop], 'or')} fails" if rule.stop else ""
+    )
     return f"The rule, stated {words.day(rule.stated)}: released when {asked}{stop}, otherwise run on."
 
 
@@ -100,36 +102,50 @@ def _driver(view: View, verdict: Verdict) -> str:
     if criterion is None:
         return words.sentence(view.why(verdict.reason)) if verdict.reason else words.DASH
     answer = next(answer for each, answer in _answers(view, verdict.key.coating) if each is criterion)
+    return f"{criterion.title}: {answer.word}{_number(view, criterion, answer)}"
+
+
+def _number(view: View, criterion: Criterion, answer: Verdict) -> str:
+    if answer.found is None or answer.limit is None:
+        return ""
+    if criterion.sense not in criteria.SENSES:
+        row = next(
+            (
+                each
+                for each in view.comparisons
+                if (each.measure, each.phase, each.at, each.coating)
+                == (criterion.measure, criterion.phase, criterion.at, answer.key.coating)
+            ),
+            None,
+        )
+        return f"; {differences.estimate(view, row)} ({differences.interval(view, row)})" if row else ""
     who = answer.deciding.partition("@")[2].replace("/", " cylinder ")
-    told = f"{criterion.title}: {answer.word}"
     number = criteria.judged(view, criterion, answer)
-    if number != words.DASH and answer.limit is not None:
-        place = f"{who} " if who else ""
-        told += f"; {place}{number} against {criteria.limit(view, criterion)}"
-        distance = criteria.distance(view, criterion, answer)
-        told += f", {distance}" if distance else ""
-    return told
+    place = f"{who} at " if who else ""
+    return f"; {place}{number}, {criteria.distance(view, criterion, answer)}"
 
 
 def _open(view: View, coating: str) -> str:
     told = []
     for criterion, answer in _answers(view, coating):
         if answer.word == criteria.CANNOT:
-            told.append(f"{criterion.title} ({view.why(answer.reason)})" if answer.reason else criterion.title)
+            told.append(f"{criterion.title}: {view.why(answer.reason)}" if answer.reason else criterion.title)
     due = _due(view, coating)
-    return ". ".join(filter(None, ("; ".join(told), f"Due: {due}" if due else ""))) or "Nothing"
+    told += [f"Due: {due}"] if due else []
+    return ". ".join(told) or "Nothing"
 
 
 def _due(view: View, coating: str) -> str:
-    """Phases still to come of builds with the candidate or the reference, with their day."""
+    """Phases that the criteria look at and that are still to come, with their day."""
     pair = {coating, view.program.reference}
+    asked = {criterion.phase for criterion, _ in _answers(view, coating)}
     return words.listed(
         [
             f"{view.program.phase(each.phase).title} of {build.id} on {words.day(each.due)}"
             for build in view.program.builds
             if pair & set(build.coatings)
             for each in build.departures
-            if each.kind == "due"
+            if each.kind == "due" and each.phase in asked
         ]
     )
 
@@ -171,13 +187,20 @@ def _step(view: View, criterion: Criterion, answer: Verdict, coating: str) -> st
         return words.sentence(view.why(own.reason))
     if answer.reason == "one-build":
         return f"A second build with {view.coating_title(coating)}: one build cannot be told from its coating"
+    who = answer.deciding.partition("@")[2].replace("/", " cylinder ")
+    if answer.reason == "cylinders-missing":
+        return f"None: {criterion.title.lower()} lacks a cylinder that will have no value. Decide by hand"
     needed = [
-        value.value
+        value
         for value in view.values(READINGS_NEEDED.id, at=criterion.id)
-        if value.value is not None and value.key.coating == coating
+        if value.key.coating == coating and f"{value.key.engine}/{value.key.cylinder}" in answer.deciding
     ]
+    if needed and needed[0].value is not None:
+        return f"{who}: about {words.number(needed[0].value, 0)} readings in one check"
     if needed:
-        return f"About {words.number(max(needed), 0)} readings in one check of the cylinders that are open"
+        return (
+            f"{who}: a check on another day or with another tester, since more readings of the same check do not help"
+        )
     return ""
 
 
