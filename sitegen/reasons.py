@@ -254,6 +254,8 @@ FLAGS: dict[str, str] = {
     "which a warm engine reads about 6 % too little",
     "buoyancy-differs": "one of the two weighings was corrected for the buoyancy of air and the other was not; what "
     "air bears is added to the bounds",
+    "balance-alone": "no ring was weighed again, so that the bounds are those of the balance alone, without what "
+    "cleaning and drying scatter",
     "no-tool": "the measuring tool was not recorded, so there is no interval",
     "order-one-sided": "one coating always or nearly always came first, so that whatever changed from build to build "
     "may share in the difference",

@@ -137,8 +137,8 @@ def test_volume_holds_though_wear_peaks_at_the_gap() -> None:
 
 
 def test_a_face_too_short_for_its_roughness_is_refused() -> None:
-    tally = section_of(Case(Wear(1.0), Rough(0.08, 120.0)), 20)
-    assert tally.refused > 15
+    tally = section_of(Case(Wear(1.0, "cap", wide=0.15), Rough(0.08, 80.0), across=0.3, flank=0.06), 40)
+    assert tally.refused > 20
 
 
 def test_simulated_depth_width_and_area_are_those_of_the_circle() -> None:

@@ -223,10 +223,10 @@ def test_known_wear_comes_back(example: Analysis, where: tuple[str, int]) -> Non
     for angle, depth in truth.depth.items():
         face = of(example, "ring.face_wear", where, f"top/{angle}-deg")
         # of a crown cut off, the middle quarter of 0.707 of the chord: 23/24 of the depth on the mean
-        assert face.value == pytest.approx(23 / 24 * depth, abs=0.03)
+        assert face.value == pytest.approx(23 / 24 * depth, abs=0.05)
         assert face.low is not None
         assert face.high is not None
-        assert face.high - face.low < 0.1
+        assert face.high - face.low < 0.12
         band = of(example, "ring.contact_width", where, f"top/{angle}-deg")
         # w = 2 sqrt(2 R d) of a barrel of 40 mm, cut by as much as it wore
         assert band.value == pytest.approx(2 * np.sqrt(2 * 40 * depth / 1000), abs=0.05)

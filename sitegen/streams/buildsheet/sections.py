@@ -19,6 +19,7 @@ from sitegen.streams.buildsheet.measures import (
     GAP_GAUGE,
     MASS,
     MASS_LOSS,
+    SCATTER,
     TENSION,
 )
 from sitegen.tables.rows import Written
@@ -138,10 +139,17 @@ def _weighed(view: View) -> str:
     least, most = min(times.values()), max(times.values())
     often = words.from_to(str(least), str(most))
     told = [
-        "Each ring was weighed once a state, so that scatter of weighing is not seen."
+        "Each ring was weighed once a state"
         if most == 1
         else f"Each ring was weighed {often} times a state; the scatter is in the bounds."
     ]
+    if most == 1:
+        pool = next(iter(view.values(SCATTER.id)), None)
+        told[0] += (
+            f"; the bounds hold the scatter of a weighing, {view.text(pool, unit=True)} by rings weighed again."
+            if pool is not None
+            else ": the bounds are those of the balance alone, without what cleaning and drying scatter."
+        )
     cleaned = sorted({row.cleaning for row in rows if isinstance(row.cleaning, str)})
     if len(cleaned) > 1:
         told.append(f"Rings were not all cleaned alike before weighing: {words.listed(cleaned)}.")
