@@ -7,7 +7,7 @@ from __future__ import annotations
 
 # Why a reading is set aside or left out (`use` of Readings), or kept apart.
 READING: dict[str, str] = {
-    "another-condition": "it was taken outside the protocol of the program and is kept apart, in another condition",
+    "another-condition": "it was taken outside the protocol of the program",
     "event-not-whole": "an event does not say all that belongs to it",
     "event-not-in-run": "its time is given for a phase in which nothing runs",
     "event-of-no-meter": "it says of an event what belongs to another kind of event",

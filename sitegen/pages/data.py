@@ -93,10 +93,10 @@ def _left_out(site: Site, view: View) -> Table:
     for i, each in enumerate(problems):
         if i not in told:
             about = Cell(each.column_name and f"column {each.column_name}")
-            why = "printed as text" if each.code.startswith(CODE) else each.code.replace("-", " ")
+            why = Cell("printed as text" if each.code.startswith(CODE) else each.code.replace("-", " "))
             if each.code == reasons.APART:
                 kept_apart.add((each.file, each.line))
-                why = view.why(each.code)
+                why = Cell("kept apart", note=view.why(each.code))
                 if (told_of := _record(view, each)) is not None:
                     about = Cell(_where(view, told_of), href=_href(view, told_of))
             rows.append(
@@ -107,7 +107,7 @@ def _left_out(site: Site, view: View) -> Table:
                             Cell(each.file),
                             Cell(str(each.line) if each.line else ""),
                             about,
-                            Cell(why),
+                            why,
                             Cell(_said(each)),
                         ]
                     ),

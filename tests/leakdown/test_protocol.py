@@ -70,22 +70,22 @@ def test_each_part_of_the_protocol_sets_a_reading_apart_and_is_told_with_its_row
         "good": "", "cool": "metal-below", "hot": "metal-above", "edge": "", "late": "since-stop-above",
         "loose": "not-locked", "odd": "approached:other", "hasty": "wait-below,turns-below",
     }  # fmt: skip
-    end = "so that the reading is kept apart from its curve, in another condition"
+    end = "kept apart from the curve, in another condition"
     last = "Next: correct the record, or leave it apart."
     assert told(found) == [
-        f'pump/leak.csv:3: warning: column "metal_temperature [degC]": the metal was at 25 °C, {end}. '
+        f'pump/leak.csv:3: warning: column "metal_temperature [degC]": the metal was at 25 °C: {end}. '
         f"Expected 50 to 70 °C. {last}",
-        f'pump/leak.csv:4: warning: column "metal_temperature [degC]": the metal was at 70.2 °C, {end}. '
+        f'pump/leak.csv:4: warning: column "metal_temperature [degC]": the metal was at 70.2 °C: {end}. '
         f"Expected 50 to 70 °C. {last}",
-        f'pump/leak.csv:6: warning: column "since_shutdown [min]": it was read 900 min after the stop, {end}. '
+        f'pump/leak.csv:6: warning: column "since_shutdown [min]": it was read 900 min after the stop: {end}. '
         f"Expected at most 45 min after the stop. {last}",
-        f'pump/leak.csv:7: warning: column "locked": the crankshaft was not locked, {end}. '
+        f'pump/leak.csv:7: warning: column "locked": the crankshaft was not locked: {end}. '
         f"Expected a crankshaft that is locked. {last}",
-        f'pump/leak.csv:8: warning: column "approached": the crank position was reached in another way, {end}. '
+        f'pump/leak.csv:8: warning: column "approached": the crank position was reached in another way: {end}. '
         f"Expected in the running direction or by turning back half a turn and coming again. {last}",
-        f'pump/leak.csv:9: warning: column "wait [s]": it was read 5 s after the air was opened, {end}. '
+        f'pump/leak.csv:9: warning: column "wait [s]": it was read 5 s after the air was opened: {end}. '
         f"Expected at least 20 s after the air was opened. {last}",
-        f'pump/leak.csv:9: warning: column "turns": the crankshaft had made 0 turns since the test before, {end}. '
+        f'pump/leak.csv:9: warning: column "turns": the crankshaft had made 0 turns since the test before: {end}. '
         f"Expected at least 2 turns. {last}",
     ]
 
@@ -185,5 +185,6 @@ def test_a_cold_check_is_in_no_curve_and_every_page_says_so(cooled: Path) -> Non
     assert data.count("the metal was at 25 °C") == 3  # two repeats, and one with oil added
     assert "Four are kept apart, in another condition than the program&#39;s" in data.replace("’", "&#39;")
     cylinder = (pages / "a1/cylinder-2.html").read_text(encoding="utf-8")
+    assert "At four pulls it was read in another condition only." in cylinder.replace("\u00a0", " ")
     assert "three beside them, in another condition" in cylinder
     assert "The metal was at 25 °C, where the program asks for 50 to 70 °C" in cylinder.replace("\u00a0", " ")

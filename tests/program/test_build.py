@@ -70,7 +70,7 @@ def test_program_values(full: Program) -> None:
     assert full.inspection.grades == {1.0: "evenly run in", 2.0: "light marks", 3.0: "torn"}
     assert (full.inspection.best, full.inspection.low, full.inspection.high) == (1.0, 1.0, 3.0)
     warm = full.leakdown.metal["warm"]
-    assert (warm.low, warm.high) == (pytest.approx(323.15), pytest.approx(343.15))
+    assert (warm.low, warm.high) == pytest.approx((323.15, 343.15))  # 158 °F are 70 °C
     assert full.leakdown.metal["cold"] == Window(high=308.15)
     assert (full.leakdown.since_stop, full.leakdown.wait) == (Window(high=2700.0), Window(20.0, 120.0))
     assert (full.leakdown.locked, full.leakdown.turns) == (True, Window(low=2))

@@ -189,7 +189,7 @@ def _protocol(program: Program, sheet: Sheet) -> None:
     for at, row in places:
         state = states[row.engine, row.phase]
         for each in outside(rule, state, row):
-            what = f"{each.what}, so that the reading is kept apart from its curve, in another condition"
+            what = f"{each.what}: kept apart from the curve, in another condition"
             sheet.tell(at, APART, each.field, what, each.expected, next_step=_LEAVE)
         for name in not_recorded(rule, state, row):
             missing.setdefault((row.file, name), []).append(at)

@@ -151,7 +151,7 @@ def _reading_rows(view: View, coating: str) -> list[ChartRow]:
 def _history_reading(view: View, points: Sequence[Point], others: Sequence[int]) -> str:
     fired = [point for point in points if not point.cold]
     if len(fired) < 2:
-        return "Too few checks after the first start to tell a history."
+        return "Too few checks after the first start to tell a history." + _only_apart(view)
     first, end = fired[0], fired[-1]
     a, b = first.value.value or 0.0, end.value.value or 0.0
     start, finish = (view.program.phase(point.phase).title for point in (first, end))
@@ -168,7 +168,18 @@ def _history_reading(view: View, points: Sequence[Point], others: Sequence[int])
             sentence += " The last change is within the scatter between occasions."
         else:
             sentence += f" The last change, {moved}, is beyond the scatter between occasions."
-    return sentence
+    return sentence + _only_apart(view)
+
+
+def _only_apart(view: View) -> str:
+    """Checks of which every reading stands in another condition than the program's."""
+    titles = []
+    for phase in checked_phases(view):
+        found = view.values(CRANKCASE.id, engine=view.the_build, cylinder=view.cylinder, phase=phase.id)
+        places = {value.key.at for value in found if value.status in {"ok", "below"}}
+        if places and "" not in places:
+            titles.append(phase.title)
+    return f" At {words.listed(titles)} it was read in another condition only." if titles else ""
 
 
 def cylinder_place(view: View) -> Sequence[Block]:

@@ -152,6 +152,14 @@ def _waiting_sentence(view: View) -> str:
         }
         parts.append(f"{text} ({words.listed(sorted(left))})" if left else text)
     text = f"{parts[0]}: {words.listed(parts[1:])}."
+    above = [
+        f"{build.id} cylinder {place.cylinder}"
+        for build in view.program.builds
+        for place in build.places
+        if standing(view, build, place.cylinder) == ABOVE and not _ends_above(view, build, place.cylinder)
+    ]
+    if above:
+        text += f" Above the limit so far: {words.listed(above)}."
     before = [f"{build.id}: {told}" for build in dict.fromkeys(open_) if (told := _before(view, build))]
     return f"{text} {words.sentence('; '.join(before))}." if before else text
 
