@@ -14,6 +14,7 @@ from pathlib import Path
 from sitegen import registry
 from sitegen.crossing import planning
 from sitegen.crossing.planning import Planning
+from sitegen.page import counts
 from sitegen.pages import notes
 from sitegen.problems import as_text
 from sitegen.program.folder import load
@@ -41,6 +42,11 @@ class Examination:
     def blocked(self) -> bool:
         """True where nothing may be written."""
         return self.folder is None or any(problem.level == "error" for problem in self.problems)
+
+    @property
+    def not_used(self) -> str:
+        """How many readings are set aside, and how many are left out on objection, as a clause; "" none."""
+        return counts.not_used(readings for one in self.evidence for readings in one.readings.values())
 
     @property
     def not_taken(self) -> str:
@@ -270,8 +276,7 @@ def publish(
     noted = sum(code.startswith(notes.CODE) for code in codes)
     unread = sum(code in UNREAD for code in codes)
     part = sum(code in IN_PART for code in codes)
-    aside = len(codes) - images - noted - part - unread
-    told = f"; {aside} {'reading was' if aside == 1 else 'readings were'} set aside" if aside else ""
+    told = f"; {examination.not_used}" if examination.not_used else ""
     told += f"; {part} {'reading is' if part == 1 else 'readings are'} used in part" if part else ""
     told += f"; {images} {'image is' if images == 1 else 'images are'} not shown" if images else ""
     told += f"; {noted} {'link of notes leads' if noted == 1 else 'links of notes lead'} nowhere" if noted else ""
