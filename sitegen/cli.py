@@ -289,8 +289,9 @@ def _check(options: argparse.Namespace) -> int:
             ]
     found.sort()
     print(problems.as_json(found) if options.format == "json" else problems.as_text(found))
-    if options.format == "text" and examination.not_taken:
-        print(f"{examination.not_taken}.")
+    if options.format == "text":
+        for clause in filter(None, (examination.not_used, examination.not_taken)):
+            print(f"{clause[:1].upper()}{clause[1:]}.")
     if options.format == "text" and problems.errors(found):
         from sitegen import registry
         from sitegen.looking import entries

@@ -14,6 +14,7 @@ from pathlib import Path
 from sitegen import registry
 from sitegen.crossing import planning
 from sitegen.crossing.planning import Planning
+from sitegen.page import counts
 from sitegen.pages import notes
 from sitegen.problems import as_text
 from sitegen.program.folder import load
@@ -43,6 +44,11 @@ class Examination:
     def blocked(self) -> bool:
         """True where nothing may be written."""
         return self.folder is None or any(problem.level == "error" for problem in self.problems)
+
+    @property
+    def not_used(self) -> str:
+        """How many readings are set aside, and how many are left out on objection, as a clause; "" none."""
+        return counts.not_used(readings for one in self.evidence for readings in one.readings.values())
 
     @property
     def not_taken(self) -> str:
@@ -272,10 +278,8 @@ def publish(
     noted = sum(code.startswith(notes.CODE) for code in codes)
     unread = sum(code in UNREAD for code in codes)
     part = sum(code in IN_PART for code in codes)
+    told = f"; {examination.not_used}" if examination.not_used else ""
     beside = {(each.file, each.line) for each in examination.problems if each.code == APART}
-    used = sum(code == APART or code in STAYS for code in codes)
-    aside = len(codes) - images - noted - part - unread - used
-    told = f"; {aside} {'reading was' if aside == 1 else 'readings were'} set aside" if aside else ""
     told += f"; {len(beside)} {'reading is' if len(beside) == 1 else 'readings are'} kept apart" if beside else ""
     told += f"; {part} {'reading is' if part == 1 else 'readings are'} used in part" if part else ""
     told += f"; {images} {'image is' if images == 1 else 'images are'} not shown" if images else ""

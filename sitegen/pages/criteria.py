@@ -275,7 +275,10 @@ def of_cylinder(view: View) -> Table | None:
 
 
 def in_words(view: View) -> str:
-    """How the criteria stand, for the home page: "Answers to two criteria: one fails (...) and one holds."."""
+    """How the criteria stand, for the home page: "Answers to two criteria: one fails (...) and one holds.".
+
+    A criterion about two coatings has two answers, which are counted then.
+    """
     answers: dict[str, list[str]] = {}
     for criterion in view.program.criteria:
         for coating in criterion.coatings:
@@ -290,7 +293,9 @@ def in_words(view: View) -> str:
         if titles:
             named = f" ({words.listed(dict.fromkeys(titles))})" if word == "fails" else ""
             parts.append(f"{words.count(len(titles))} {word if len(titles) == 1 and word != CANNOT else verb}{named}")
-    return f"Answers to {words.counted(len(view.program.criteria), 'criterion', 'criteria')}: {words.listed(parts)}."
+    criteria, total = len(view.program.criteria), sum(map(len, answers.values()))
+    count = "Answers" if total == criteria else words.sentence(words.counted(total, "answer"))
+    return f"{count} to {words.counted(criteria, 'criterion', 'criteria')}: {words.listed(parts)}."
 
 
 def _titled(view: View, criterion: Criterion, coating: str, summary: Verdict) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from sitegen import reasons
-from sitegen.page import words
+from sitegen.page import counts, words
 from sitegen.page.blocks import Cell, Column, Row, Table
 from sitegen.page.view import View
 from sitegen.pages.contexts import Part, PartsPage
@@ -115,15 +115,13 @@ def _left_out(site: Site, view: View) -> Table:
             )
     columns = [Column("File"), Column("Row", "", True), Column("About"), Column("Why"), Column("What the check says")]
     ordered = [row for _, row in sorted(rows, key=lambda each: each[0])]
-    total, used = _totals(view)
-    aside_count = total - used
+    total, _ = _totals(view)
+    not_used = counts.not_used(view.analysis.readings.values())
     reading = (
         ("Every reading is used." if total else "No reading is in yet.")
-        if not aside_count
+        if not not_used
         else words.sentence(
-            f"{words.counted(aside_count, 'reading')} of {words.number(total, 0)} "
-            f"{'is' if aside_count == 1 else 'are'} not used. "
-            "Each stays in its file, and a cylinder’s page shows it crossed."
+            f"{not_used}, of {words.number(total, 0)}. Each stays in its file, and a cylinder’s page shows it crossed."
         )
     )
     if apart := len(kept_apart):

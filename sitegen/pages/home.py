@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sitegen.page import words
+from sitegen.page import counts, words
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Cell, Text
 from sitegen.page.view import Desk
@@ -36,7 +36,7 @@ def page(site: Site) -> HomePage:
                 facts=words.sentence(f"{engine_types(program)}; {words.counted(cylinders, 'cylinder')}"),
                 records=_records(every),
                 criteria=" ".join(filter(None, (criteria.in_words(view), stated.in_short(view)))),
-                left_out=_left_out(desk),
+                left_out=words.sentence(counts.not_used(desk.analysis.readings.values())),
                 moved=_moved(desk),
                 as_of=words.sentence(site.as_of(program)),
                 invented=program.invented,
@@ -79,12 +79,6 @@ def _records(every: list[Record]) -> str:
     text = f"{complete(every)} of {len(every)} planned records in"
     due = list(dict.fromkeys(record.build for record in every if record.word == "to come"))
     return f"{text}, provisional: {words.listed(due)} to come" if due else text
-
-
-def _left_out(desk: Desk) -> str:
-    frames = [readings.frame for readings in desk.analysis.readings.values()]
-    left = sum(int((frame["use"] != "").sum()) for frame in frames if "use" in frame)
-    return f"{words.counted(left, 'reading')} left out" if left else ""
 
 
 def _moved(desk: Desk) -> str:

@@ -257,6 +257,7 @@ SCALE = Measure(
     source="variable projection; 95 % interval by the F cut on the engine-mean curve",
     limits="Only a model. No number unless four fired checks fix it; the first, unfired reading lies on another curve.",
     only_at="assembly",
+    fit="seating",
 )
 START = Measure(
     id="seating.start",
@@ -269,6 +270,7 @@ START = Measure(
     source=SCALE.source,
     limits="Not the cold-build reading: assembly oil seals there.",
     only_at="assembly",
+    fit="seating",
 )
 PLATEAU = Measure(
     id="seating.plateau",
@@ -281,6 +283,7 @@ PLATEAU = Measure(
     source=SCALE.source,
     limits=SCALE.limits,
     only_at="assembly",
+    fit="seating",
 )
 TO_LOSE = Measure(
     id="seating.to_lose",
@@ -294,4 +297,5 @@ TO_LOSE = Measure(
     source=SCALE.source,
     limits="Says nothing about how high the plateau lies; the level criterion does. A cylinder that seats slower than "
     "its neighbours can hide among four checks; in simulations of that case the interval held the truth in 92 of 100.",
+    fit="seating",
 )

@@ -69,7 +69,13 @@ def _distance_sentence(view: View) -> str:
                 if len(known) < len(builds)
                 else words.counted(len(known), "build")
             )
-            clauses.append(f"{view.coating_title(coating)} {_km_range(known)} ({of})")
+            odd = [
+                f"{build.id} cylinder {number}"
+                for build in builds
+                for number in apart(view, build, build.assemblies[0], coating)
+            ]
+            without = f"; without {words.listed(odd)}, on a distance of their own" if odd else ""
+            clauses.append(f"{view.coating_title(coating)} {_km_range(known)} ({of}{without})")
     if not clauses:
         return ""
     return f"Seating distance, over which the leak still to lose falls to 37\u00a0%: {words.listed(clauses)}."
