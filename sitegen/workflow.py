@@ -21,7 +21,7 @@ from sitegen.program.folder import load
 from sitegen.program.model import Folder, Program
 from sitegen.progress import Tell, untold
 from sitegen.reasons import APART
-from sitegen.results import committed, stated
+from sitegen.results import committed, stated, taken
 from sitegen.results import files as result_files
 from sitegen.results.run import Analysis, Evidence, analyse, gather, lent_file
 from sitegen.unchanged import Outcome
@@ -82,6 +82,7 @@ def examine(path: Path, tell: Tell = untold) -> Examination:
         problems = [*problems, *(problem for each in evidence for problem in each.problems)]
         problems += [problem for each in evidence for problem in _not_lent(each.program, evidence)]
         problems += [problem for each in evidence for problem in registry.unanswerable(each.program, each.readings)]
+        problems += [problem for each in evidence for problem in taken.problems(each.program)]
     return Examination(folder, evidence, tuple(sorted(problems)))
 
 
@@ -160,6 +161,7 @@ def with_files(analyses: Sequence[Analysis]) -> tuple[Conclusion, ...]:
             each,
             looks=looks,
             changes=committed.changes(each.program, each.files),
+            taken=taken.standings(each.program, each.files),
             restated=stated.restated(each.program, each.readings, units),
         )
         conclusions.append(Conclusion(told, each.files))

@@ -8,7 +8,7 @@ from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text
 from sitegen.page.view import View
 from sitegen.pages import criteria, differences
-from sitegen.program.model import Criterion, Decision, DecisionRule
+from sitegen.program.model import Criterion, DecisionRule, Standing
 from sitegen.vocabulary import Verdict
 
 ANCHOR = "decision"
@@ -205,29 +205,38 @@ def _step(view: View, criterion: Criterion, answer: Verdict, coating: str) -> st
 
 
 def _taken(view: View) -> Table | None:
-    """Decisions that were taken, the latest first, and whether the rule says the same today."""
-    decisions = view.program.decisions
-    if not decisions:
+    """Decisions that were taken, the latest first, and what they rest on that moved since."""
+    standings = sorted(view.analysis.taken, key=lambda each: each.decision.on, reverse=True)
+    if not standings:
         return None
-    today = dict(words_of(view))
     rows = [
         Row(
             (
-                Cell(words.day(each.on)), Cell(each.by), view.coating_cell(each.coating),
-                Cell(each.word, word=True),
-                Cell(each.why),
-                Cell(each.results[:7], note=_differs(today, each)),
+                Cell(words.day(each.decision.on)),
+                Cell(each.decision.by),
+                view.coating_cell(each.decision.coating),
+                Cell(each.decision.word, word=True),
+                Cell(each.decision.why),
+                Cell(each.decision.results[:7]),
+                Cell(_since(view, each)),
             )
         )
-        for each in sorted(decisions, key=lambda each: each.on, reverse=True)
-    ]  # fmt: skip
+        for each in standings
+    ]
     columns = (
         Column("Date"), Column("By"), Column("Coating"), Column("Decided"), Column("Why"), Column("On results"),
+        Column("Since then"),
     )  # fmt: skip
-    return Table("decisions-taken", columns, rows, "Decisions that were taken.")
+    return Table("decisions-taken", columns, rows, "Decisions that were taken, each on the results of its day.")
 
 
-def _differs(today: dict[str, str], taken: Decision) -> str:
-    if today.get(taken.coating) == taken.word:
-        return ""
-    return f"the rule says {today[taken.coating]} today" if taken.coating in today else "no rule was stated"
+def _since(view: View, standing: Standing) -> str:
+    if standing.moved is None:
+        return "not known: git holds no such results"
+    titles = {f"criterion:{each.id}": each.title for each in view.program.criteria}
+    titles[ruling.RULE] = "the rule's word"
+    told = [
+        f"{titles.get(each.rule, each.rule)}: {each.before or 'no answer'}, now {each.after or 'no answer'}"
+        for each in standing.moved
+    ]
+    return words.sentence("; ".join(told)) if told else "nothing it rests on has moved"

@@ -746,7 +746,7 @@ def _decision_rule(
     if looks and (list(looks) != sorted(looks) or (planned and looks[-1] > planned)):
         node.get("looks").add(
             "looks-unclear",
-            f"the looks are at {listed([str(each) for each in looks])} builds, of {planned} planned",
+            f"the looks are at {', '.join(map(str, looks))} builds, of {planned} planned",
             expected="rising counts up to the number of planned builds",
         )
     return DecisionRule(node.where, node.date("stated"), release, stop, looks)

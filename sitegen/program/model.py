@@ -317,6 +317,23 @@ class Decision:
 
 
 @dataclass(frozen=True)
+class MovedAnswer:
+    """One answer that a decision was taken on and that is no longer what it was."""
+
+    rule: str
+    before: str
+    after: str
+
+
+@dataclass(frozen=True)
+class Standing:
+    """A decision today. `moved` None: the results it was taken on are not in git, or git is not there."""
+
+    decision: Decision
+    moved: tuple[MovedAnswer, ...] | None
+
+
+@dataclass(frozen=True)
 class Subject:
     """What is set against each other: a measure in a phase, at a place of it."""
 
