@@ -82,7 +82,10 @@ def run_bores(program: Program, engine: str, readings: Mapping[str, Readings], b
                 for measure in (measures.WEAR_VALLEYS, measures.PLATEAU):
                     yield refused(measure.id, key, Refused("filters-differ"))
                 continue
-            yield from _aligned(key, rough[phases[0]], rough[phase])
+            if any(each.filter == BY_INSTRUMENT for each in rough[phase]):
+                yield refused(measures.WEAR_VALLEYS.id, key, Refused("wear-filtered-out"))
+            else:
+                yield from _aligned(key, rough[phases[0]], rough[phase])
             yield from _plateau(key, rough[phases[0]], rough[phase])
 
 
@@ -439,6 +442,7 @@ BORES = Step(
     ),
     run=run_bores,
     reads=("surfaces",),
+    revision=2,
 )  # fmt: skip
 FACES = Step(
     name="ring-faces",
@@ -452,6 +456,7 @@ FACES = Step(
     ),
     run=run_faces,
     reads=("surfaces",),
+    revision=2,
 )
 RATES = Step(
     name="ring-wear-rate",
