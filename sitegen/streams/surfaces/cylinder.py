@@ -383,8 +383,9 @@ def _faces(view: View, phases: Sequence[Phase], places: Sequence[str], pictures:
         if any(value is not None for value in values[1:-1]):
             rows.append(Row((Cell(words.sentence(place_title(at))), *(_cell(view, value) for value in values))))
     note = (
-        f"Intervals from the roughness of the face as it was made. {conditions(view, 'ring')} The gap opening is a second reading, blind below "
-        "about 3 µm; the mass lost, of the whole ring, is the lead measure where the ring was weighed."
+        f"Intervals from the roughness of the face as it was made. {conditions(view, 'ring')} The gap opening is a "
+        "second reading, blind below about 3 µm; the mass lost, of the whole ring, is the lead measure where the ring "
+        "was weighed."
     )
     return [*blocks, Table(f"ring-wear-{name}", ring_columns("Ring and angle"), rows,
                            "" if series else reading, note=note, wide=True)]  # fmt: skip
