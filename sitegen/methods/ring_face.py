@@ -9,7 +9,7 @@ follow, with those of the line from the flanks; Student's t stands on as many in
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +19,7 @@ from sitegen.methods.intervals import student_95
 from sitegen.vocabulary import Refused
 
 Floats = NDArray[np.float64]
+Trace = tuple[Floats, Floats]  # x in order, z
 
 WORST = 0.25e-6  # m, standard deviation on the flanks above which traces are not aligned; a convention of ours
 GRID = 2e-6  # m, finer points are averaged: they tell nothing more
@@ -74,6 +75,7 @@ class _Section:
     together: Floats  # correlation by distance in points
     sigma: float  # m, of one point of one trace as made
     rougher: Floats  # standard deviation after, over that before, at every point
+    shares: tuple[float, float]  # of a variance that are left in the mean of the traces before, and of those after
     df: float
     misfit: float
     most: int  # where the mean over LOCAL shows most wear, and the stretch about it in which it shows half as much
@@ -89,34 +91,45 @@ class _Section:
         """Standard error of a weighted sum of worn heights, the line from the flanks included."""
         own = weights.copy()
         own[self.flank] -= self.levels.T @ (self.line.T @ weights)
-        both = _quadratic(own, self.together) + _quadratic(own * self.rougher, self.together)
+        then, now = self.shares
+        both = then * _quadratic(own, self.together) + now * _quadratic(own * self.rougher, self.together)
         return self.sigma * math.sqrt(max(both, 0.0))
 
 
 def section(x1: Floats, z1: Floats, x2: Floats, z2: Floats, flank: float) -> Face:
-    """Wear between two traces over the same face; `flank` is the width of the unworn edge at either side [m].
+    """Wear between two traces over the same face; see `sections`."""
+    return sections([(x1, z1)], [(x2, z2)], flank)
+
+
+def sections(before: Sequence[Trace], after: Sequence[Trace], flank: float) -> Face:
+    """Wear between traces (x, z) of one place, their mean before and after.
+
+    `flank` is the width of the unworn edge at either side [m]. Traces of one state have to lie apart by more than their
+    roughness goes together, so that they err apart.
 
     Raises Refused "flanks-missing" where a flank holds fewer than 16 points, "face-short" where the roughness
     goes together over too much of the face, "not-aligned" with the misfit [m] where the flanks of the traces do not lie
     on each other.
     """
-    step = float(np.median(np.diff(x1)))
-    begin, end = max(x1[0], x2[0]), min(x1[-1], x2[-1])
+    every = [*before, *after]
+    step = float(np.median(np.diff(before[0][0])))
+    begin, end = max(float(x[0]) for x, _ in every), min(float(x[-1]) for x, _ in every)
     x = np.arange(begin, end + step / 2, step)
-    before, after = np.interp(x, x1, z1), np.interp(x, x2, z2)
     ends = [int((x <= begin + flank).sum()), int((x >= end - flank).sum())]
     if min(ends) < 16 or sum(ends) >= len(x):
         raise Refused("flanks-missing")
-    known = _compared(*_averaged(x, before, after, step), flank)
+    one, other = (np.array([np.interp(x, *each) for each in side]) for side in (before, after))
+    known = _compared(*_averaged(x, one, other, step), flank)
     depth = _depth(known)
     width, edges = _band(known, depth, known.most)
     weights = np.where(known.flank, 0.0, known.step)
-    fitted = _line(x, before, (x <= begin + flank) | (x >= end - flank))
+    mean = one.mean(axis=0)
+    fitted = _line(x, mean, (x <= begin + flank) | (x >= end - flank))
     worn = np.interp(x, known.x, known.worn) if known.step > step else known.worn
     return Face(
         x - begin,
-        before - fitted,
-        before - fitted - worn,
+        mean - fitted,
+        mean - fitted - worn,
         depth,
         known.bounded(float(weights @ known.worn), weights),
         width,
@@ -129,29 +142,38 @@ def section(x1: Floats, z1: Floats, x2: Floats, z2: Floats, flank: float) -> Fac
 def _averaged(x: Floats, before: Floats, after: Floats, step: float) -> tuple[Floats, Floats, Floats, float]:
     many = max(int(GRID / step + 1e-9), 1)
     count = len(x) // many
-    one, two, three = (each[: count * many].reshape(count, many).mean(axis=1) for each in (x, before, after))
+    one, two, three = (
+        each[..., : count * many].reshape(*each.shape[:-1], count, many).mean(axis=-1) for each in (x, before, after)
+    )
     return one, two, three, step * many
 
 
 def _compared(x: Floats, before: Floats, after: Floats, step: float, flank: float) -> _Section:
+    """Of traces as rows."""
     on = (x - x[0] <= flank) | (x[-1] - x <= flank)
     line = np.column_stack([np.ones(len(x)), (x - x.mean()) * 1e3])
     levels = np.linalg.pinv(line[on])
-    off = before - after
-    worn = off - line @ (levels @ off[on])
-    misfit = math.sqrt(float(worn[on] @ worn[on]) / (int(on.sum()) - 2))
+    # any trace after against the mean before: one that lies badly is not averaged away
+    apart = before.mean(axis=0) - after
+    apart -= (line @ (levels @ apart[:, on].T)).T
+    misfit = math.sqrt(float(np.max(np.sum(np.square(apart[:, on]), axis=1))) / (int(on.sum()) - 2))
     if misfit > WORST:
         raise Refused("not-aligned", misfit=misfit)
-    made = _as_made(x, before, step)
-    if made.df < LEAST_FREE:
+    worn = apart.mean(axis=0)
+    each = [_as_made(x, z, step) for z in before]
+    df = sum(made.df for made in each)
+    if min(made.df for made in each) < LEAST_FREE:
         raise Refused("face-short")
+    together = np.mean([made.together for made in each], axis=0)
+    length = float(np.mean([made.length for made in each]))
     # what a form fitted to the same points takes of roughness drawn out far is added again
-    sigma = math.sqrt(made.square * (1 + SPREAD * made.parts * made.length / (len(x) * step)))
+    squares = [made.square * (1 + SPREAD * made.parts * made.length / (len(x) * step)) for made in each]
     most, (low, high) = _stretch(worn, on, step)
     rougher = np.ones(len(x))
-    rougher[low : high + 1] = _rougher(before, after[low : high + 1], max(round(made.length / step / 2), 1))
+    rougher[low : high + 1] = _rougher(before, after[:, low : high + 1], max(round(length / step / 2), 1))
     return _Section(
-        x, step, worn, on, levels, line, made.together, sigma, rougher, made.df, misfit, most, (low, high)
+        x, step, worn, on, levels, line, together, math.sqrt(float(np.mean(squares))), rougher,
+        (1 / len(before), 1 / len(after)), df, misfit, most, (low, high),
     )  # fmt: skip
 
 
@@ -169,9 +191,11 @@ def _stretch(worn: Floats, flank: NDArray[np.bool_], step: float) -> tuple[int, 
 
 def _rougher(before: Floats, worn: Floats, over: int) -> float:
     """How much rougher a worn stretch is than the face was, at least 1: second differences know nothing of the form."""
-    if len(worn) < 4 * over:
+    if worn.shape[1] < 4 * over:
         return 1.0
-    was, now = (float(np.mean(np.square(z[2 * over :] - 2 * z[over:-over] + z[: -2 * over]))) for z in (before, worn))
+    was, now = (
+        float(np.mean(np.square(z[:, 2 * over :] - 2 * z[:, over:-over] + z[:, : -2 * over]))) for z in (before, worn)
+    )
     return math.sqrt(max(now / was, 1.0)) if was > 0 else 1.0
 
 
@@ -259,7 +283,7 @@ def _band(known: _Section, depth: Bounded, deepest: int) -> tuple[Bounded | None
     smooth = np.convolve(np.pad(known.worn, over // 2, mode="edge"), np.ones(over) / over, mode="valid")
     mean = np.zeros(many)
     mean[many // 2 - over // 2 : many // 2 + over // 2 + 1] = 1 / over
-    noise = known.sigma * math.sqrt(max(2 * _quadratic(mean, known.together), 0.0))
+    noise = known.sigma * math.sqrt(max(sum(known.shares) * _quadratic(mean, known.together), 0.0))
     level = min(max(0.1 * depth.value, 2 * noise), depth.value / 2)
     edges, weights = [], []
     for turn in (-1, 1):

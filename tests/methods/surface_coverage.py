@@ -156,15 +156,17 @@ def wear_of(
 # ---- ring faces -----------------------------------------------------------------------------------------------------
 
 
-def section_of(case: Case, draws: int) -> Tally:
+def section_of(case: Case, draws: int, repeats: tuple[int, int] = (1, 1)) -> Tally:
     random = np.random.default_rng(crc32(case.name.encode()))
     depth, area = case.truth()
     tally = Tally()
     for _ in range(draws):
         tally.records += 1
-        x, before, after = (1e-6 * each for each in case.traces(random))
+        # of pairs of traces, the first of so many and the second of so many
+        pairs = [tuple(1e-6 * each for each in case.traces(random)) for _ in range(max(repeats))]
+        before, after = ([(pair[0], pair[n]) for pair in pairs[:many]] for n, many in enumerate(repeats, 1))
         try:
-            found = ring_face.section(x, before, x, after, 1e-3 * case.flank)
+            found = ring_face.sections(before, after, 1e-3 * case.flank)
         except Refused:
             tally.refused += 1
             continue

@@ -89,6 +89,16 @@ def test_ring_faces_hold(case: Case) -> None:
     assert told < 0.5 * draws or tally.share("width") > WIDTH - tally.tolerance("width", WIDTH)
 
 
+@pytest.mark.parametrize("repeats", one_of([(3, 3), (1, 4), (5, 5)], lambda repeats: repeats == (3, 3)))
+def test_means_of_several_traces_hold_and_tell_more(repeats: tuple[int, int]) -> None:
+    """Seen in 300 draws of three cases and three sets each: depth 94.7 to 100 %, area 94.7 to 98.3 %."""
+    case, draws = Case(Wear(0.3, "flat", wide=0.6, ramp=0.2), PLAIN), 200
+    single, several = section_of(case, 60), section_of(case, draws, repeats)
+    for name in ("depth", "area"):
+        assert several.share(name) > NOMINAL - several.tolerance(name, NOMINAL), name
+    assert np.mean(several.seen["depth"]) >= np.mean(single.seen["depth"])
+
+
 @pytest.mark.parametrize(
     "case",
     one_of([case for case in SECTIONS if case.wear.depth == 0], lambda case: case == Case(Wear(0.0), PLAIN)),

@@ -194,3 +194,20 @@ def test_wear_is_not_told_from_what_the_instrument_filtered(folder: Folder) -> N
     made = {name: text(surfaces.bore(np.random.RandomState(n), 5.8, n, reversal=True)) for n, name in enumerate("ab")}
     found = values(folder, read(folder, rows, made, head))
     assert found["bore.wear_depth", "teardown", "thrust/top-reversal"].reason == "wear-filtered-out"
+
+
+def test_several_traces_of_a_face_count_and_one_that_cannot_be_used_is_left_out(folder: Folder) -> None:
+    random = np.random.RandomState(5)
+    made: dict[str, bytes] = {}
+    rows = ""
+    for phase, depth in (("cold-build", 0.0), ("teardown", 1.0)):
+        for repeat in (1, 2, 3):
+            name = f"{phase}{repeat}"
+            made[name] = text(surfaces.face(random, depth)[1])
+            rows += ring(name, phase, 20).replace(",20,1,", f",20,{repeat},")
+    whole = made["teardown2"].split(b"\n")
+    spoilt = {**made, "teardown2": b"\n".join(whole[:200] + whole[400:])}  # 0.4 of 1.2 mm are missing in one piece
+    for data, n, flags in ((made, 6, set()), (spoilt, 5, {"trace-left-out"})):
+        depth = values(folder, read(folder, rows, data), run_faces)["ring.face_wear", "teardown", "top/20-deg"]
+        assert (depth.n, depth.flags) == (n, flags)
+        assert depth.value == pytest.approx(23 / 24, abs=0.05)

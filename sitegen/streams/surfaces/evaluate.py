@@ -50,6 +50,8 @@ class Face:
     area: Bounded
     width: Bounded | None  # None where the wear is too shallow for its edges to be told
     misfit: float  # um, of the flanks
+    traces: int  # used
+    left_out: bool  # whether one could not be
 
 
 @dataclass(frozen=True)
@@ -183,21 +185,38 @@ def levelled(trace: Trace, row: Reading) -> tuple[Floats, Floats]:
     return x, flat - float(np.median(flat[own]))
 
 
-def face(before: Trace, after: Trace, row: Reading) -> Face:
-    """Wear of one section of a ring face; raises Refused "flank-missing" and as `ring_face.section`."""
+def face(before: Sequence[Trace], after: Sequence[Trace], row: Reading) -> Face:
+    """Wear of one section of a ring face, from the means of its traces before and after.
+
+    A trace that cannot be used is left out where another of its state is left. Raises Refused "flank-missing" and as
+    `ring_face.sections` and `profile.even`.
+    """
     if filter_of(row) == BY_INSTRUMENT:
         raise Refused("wear-filtered-out")
     flank = _number(row.flank)
     if flank is None:
         raise Refused("flank-missing")
-    one, other = profile.even(before.x, before.z), profile.even(after.x, after.z)
-    found = ring_face.section(one.x, one.z, other.x, other.z, flank)
+    one, other = _even(before), _even(after)
+    found = ring_face.sections(one, other, flank)
     return Face(
         found.x, found.before, found.after, found.begin, found.end,
         _scaled(found.depth, 1e6), _scaled(found.area, 1e9),
         None if found.width is None else _scaled(found.width, 1e3),
-        1e6 * found.misfit,
+        1e6 * found.misfit, len(one) + len(other), len(one) + len(other) < len(before) + len(after),
     )  # fmt: skip
+
+
+def _even(traces: Sequence[Trace]) -> list[ring_face.Trace]:
+    found, why = [], None
+    for trace in traces:
+        try:
+            made = profile.even(trace.x, trace.z)
+            found.append((made.x, made.z))
+        except Refused as refusal:
+            why = refusal
+    if not found and why is not None:
+        raise why
+    return found
 
 
 def _scaled(found: Bounded, turn: float) -> Bounded:

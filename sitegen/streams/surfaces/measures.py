@@ -42,7 +42,8 @@ def _height(
 
 
 _FLANKS = (
-    "Of all angles: the mean. Flanks that wore too hide as much wear. Not all shapes of faces and wear were tried: "
+    "Of all angles: the mean. Several traces of a state at one angle: their mean; they have to lie apart, for along "
+    "one line they err together. Flanks that wore too hide as much wear. Not all shapes of faces and wear were tried: "
     "crowns cut off, caps, flats with ramps down to 0.1 mm, with tilt and shift, roughness of 0.05 to 0.1 µm that goes "
     "together over 6 to 30 µm, also twice as rough where worn. "
 )

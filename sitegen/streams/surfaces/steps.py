@@ -82,7 +82,10 @@ def run_bores(program: Program, engine: str, readings: Mapping[str, Readings], b
                 for measure in (measures.WEAR_VALLEYS, measures.PLATEAU):
                     yield refused(measure.id, key, Refused("filters-differ"))
                 continue
-            yield from _aligned(key, rough[phases[0]], rough[phase])
+            if any(each.filter == BY_INSTRUMENT for each in rough[phase]):
+                yield refused(measures.WEAR_VALLEYS.id, key, Refused("wear-filtered-out"))
+            else:
+                yield from _aligned(key, rough[phases[0]], rough[phase])
             yield from _plateau(key, rough[phases[0]], rough[phase])
 
 
@@ -287,24 +290,27 @@ def run_faces(program: Program, engine: str, readings: Mapping[str, Readings], b
         for phase in phases[1:]:
             key = build.key(cylinder, phase, at)
             ring = (cylinder, phase, at.partition("/")[0])
-            before, after = states[phases[0]][0], states[phase][0]
+            before, after = ([each.trace for each in states[one]] for one in (phases[0], phase))
+            row = states[phase][0].row
             try:
-                face = evaluate.face(before.trace, after.trace, after.row)
+                face = evaluate.face(before, after, row)
             except Refused as why:
                 asked[ring] = why
                 for measure in (measures.FACE_DEPTH, measures.FACE_AREA, measures.BAND):
                     yield refused(measure.id, key, why)
                 if "misfit" in why.facts:  # how badly they do not lie on each other
-                    yield Value(measures.FACE_MISFIT.id, key, 1e6 * float(why.facts["misfit"]), n=2, of="reading")
+                    n = len(before) + len(after)
+                    yield Value(measures.FACE_MISFIT.id, key, 1e6 * float(why.facts["misfit"]), n=n, of="reading")
                 continue
-            around.setdefault(ring, {})[angle_of(after.row)] = face
-            yield _bounded(measures.FACE_DEPTH, key, face.depth)
-            yield _bounded(measures.FACE_AREA, key, face.area)
+            around.setdefault(ring, {})[angle_of(row)] = face
+            flags = frozenset({"trace-left-out"} if face.left_out else ())
+            yield _bounded(measures.FACE_DEPTH, key, face.depth, face.traces, flags=flags)
+            yield _bounded(measures.FACE_AREA, key, face.area, face.traces, flags=flags)
             if face.width is None:
                 yield refused(measures.BAND.id, key, Refused("edges-not-clear"))
             else:
-                yield _bounded(measures.BAND, key, face.width)
-            yield Value(measures.FACE_MISFIT.id, key, face.misfit, n=2, of="reading")
+                yield _bounded(measures.BAND, key, face.width, face.traces, flags=flags)
+            yield Value(measures.FACE_MISFIT.id, key, face.misfit, n=face.traces, of="reading")
             yield _faces_drawn(key, face)
         if len(phases) < 2:
             asked.setdefault((cylinder, phases[0], at.partition("/")[0]), Refused("one-state-only"))
@@ -313,14 +319,15 @@ def run_faces(program: Program, engine: str, readings: Mapping[str, Readings], b
 
 
 def _bounded(
-    measure: Measure, key: Key, found: Bounded, n: int = 2, of: Literal["reading", "place"] = "reading"
-) -> Value:
+    measure: Measure, key: Key, found: Bounded, n: int, of: Literal["reading", "place"] = "reading",
+    flags: frozenset[str] = frozenset(),
+) -> Value:  # fmt: skip
     if found.low <= 0:
         return Value(
-            measure.id, key, None, high=found.high, se=found.se, df=found.df, n=n, of=of, status="below",
+            measure.id, key, None, high=found.high, se=found.se, df=found.df, n=n, of=of, status="below", flags=flags,
             reason="below-detection-of-traces",
         )  # fmt: skip
-    return Value(measure.id, key, found.value, found.low, found.high, found.se, found.df, n=n, of=of)
+    return Value(measure.id, key, found.value, found.low, found.high, found.se, found.df, n=n, of=of, flags=flags)
 
 
 def _around(build: Build, key: Key, faces: Mapping[float, evaluate.Face], program: Program) -> Iterator[Value]:
@@ -439,6 +446,7 @@ BORES = Step(
     ),
     run=run_bores,
     reads=("surfaces",),
+    revision=2,
 )  # fmt: skip
 FACES = Step(
     name="ring-faces",
@@ -452,6 +460,7 @@ FACES = Step(
     ),
     run=run_faces,
     reads=("surfaces",),
+    revision=2,
 )
 RATES = Step(
     name="ring-wear-rate",
