@@ -14,7 +14,6 @@ from sitegen.pages.notes import CODE
 from sitegen.program.model import Program
 from sitegen.vocabulary import Problem
 
-
 MOST_NAMED = 12  # columns of a file
 
 

@@ -10,8 +10,8 @@ import pandas as pd
 from sitegen.logs.join import Log, join
 from sitegen.logs.reading import LogFile, read_log
 from sitegen.program.model import Program, RecordSource
-from sitegen.tables.records import SEPARATORS
 from sitegen.streams.runlog import whose
+from sitegen.tables.records import SEPARATORS
 from sitegen.vocabulary import Problem, Readings
 
 COLUMNS = ("reading", "file", "row", "use", "engine", "phase", "rows", "seconds")
@@ -56,7 +56,7 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
                     f"a log of {source.engine} running {source.phase}",
                     next_step="see whether the column and unit of the speed are right, and whose log it is",
                     level="warning",
-                )  # fmt: skip
+                )
             )
         if found.usable:
             parts.setdefault((source.engine, source.phase), []).append(found)
