@@ -81,8 +81,8 @@ def test_spellings_against_pint() -> None:
         "N-m": "newton * meter", "kgf m": "kgf * meter", "kgf-m": "kgf * meter", "hp": "horsepower",
         "PS": "metric_horsepower", "BTU": "Btu_it", "qt": "quart", "gal": "gallon", "cfm": "foot ** 3 / minute",
         "percent": "percent", "%": "percent", "1": "dimensionless", "ozf": "ounce_force", "lbs": "pound",
-        "inches": "inch", "cc": "milliliter", "conventional_water": "",
-        "hr": "hour", "hr.": "hour", "hrs": "hour", "sec.": "second", "secs": "second",
+        "inches": "inch", "cc": "milliliter", "conventional_water": "", "hr": "hour", "hr.": "hour", "hrs": "hour",
+        "sec.": "second", "secs": "second",
         "min.": "minute", "mins": "minute", "msec": "millisecond",
     }  # fmt: skip
     feet = {"lb-ft", "lb ft", "lbf-ft", "lbf ft", "ft-lb", "ft lb", "ft-lbf", "ft lbf"}

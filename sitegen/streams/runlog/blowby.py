@@ -49,7 +49,7 @@ FEWEST = 10  # samples that show how unsteady a flow is
 FEWEST_CHANGES = 5  # among them, below which the recorder held what it last read
 OIL_EFFECT = 0.003  # share of blow-by a kelvin of oil temperature may make, either way; practice, no source
 WARMED = 60.0  # s after a change of speed or load, or a start, until a steady record begins; practice, no source
-MOST_SHARED = 0.05  # correlation of neighbouring visits with which they count as independent: simulated, see tests
+MOST_SHARED = 0.1  # correlation of neighbouring visits with which intervals hold: simulated, see the tests
 MEDIAN_OF = 3  # visits
 CONDITIONS = ("speed", "torque", "oil_temperature")  # what has to come back at a reference point
 
@@ -400,15 +400,14 @@ def _independent(known: Sequence[tuple[Run, Point]], ran: Sequence[Run]) -> None
         return
     averaged = float(np.median([point.visit.end - point.visit.begin for _, point in known]))
     meters = {each.log.meters.get(METERS[0]) for each, _ in known}
-    records = [
-        record
-        for each in ran
-        if each.log.meters.get(METERS[0]) in meters and not each.quiet
-        for record in _steady(each)
-    ]
-    step = float(np.median([samples(each.log, METERS[0]).step for each, _ in known]))
-    found = wander.shared([record for record, of in records if of == step], step, averaged, min(apart))
-    judged(found)
+    step = max(_step(each) for each, _ in known)
+    same = [each for each in ran if each.log.meters.get(METERS[0]) in meters and not each.quiet and _step(each) <= step]
+    judged(wander.shared([record for each in same for record in _steady(each, step)], step, averaged, min(apart)))
+
+
+def _step(ran: Run) -> float:
+    """Whole bins from one sample of the meter to the next [s]."""
+    return math.ceil(samples(ran.log, METERS[0]).step / ran.log.width - 1e-9) * ran.log.width
 
 
 def judged(shared: float | None) -> None:
@@ -419,8 +418,8 @@ def judged(shared: float | None) -> None:
         raise Refused("slow-wander")
 
 
-def _steady(ran: Run) -> Iterator[tuple[np.ndarray, float]]:
-    """Stretches of samples at one speed and load, over their mean, and the step between samples [s]."""
+def _steady(ran: Run, step: float) -> Iterator[np.ndarray]:
+    """Stretches at one speed and load over their mean, a value every `step` [s], not a number where none was read."""
     own = samples(ran.log, METERS[0], ran.corrected)
     planned = parts(ran.phase)
     for place, begin, end in ran.windows:
@@ -429,9 +428,13 @@ def _steady(ran: Run) -> Iterator[tuple[np.ndarray, float]]:
         good = own.moving & np.isfinite(own.value) & (own.at >= begin) & (own.at < end)
         edges = np.flatnonzero(np.diff(good.astype(int), prepend=0, append=0))
         for first, last in zip(edges[::2], edges[1::2], strict=True):
-            values = own.value[first:last][own.at[first:last] >= own.at[first] + WARMED]
-            if len(values) and values.mean() > 0:
-                yield values / values.mean(), own.step
+            kept = slice(first + int(np.searchsorted(own.at[first:last], own.at[first] + WARMED)), last)
+            if kept.start == last or own.value[kept].mean() <= 0:
+                continue
+            cell = np.floor((own.at[kept] - own.at[kept.start]) / step + 1e-9).astype(int)
+            count = np.bincount(cell)
+            total = np.bincount(cell, own.value[kept] / own.value[kept].mean())
+            yield np.where(count > 0, total / np.maximum(count, 1), np.nan)
 
 
 STEP = Step(

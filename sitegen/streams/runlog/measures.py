@@ -127,7 +127,7 @@ SCALE = Measure(
     formula="Q(x) = P + (S − P) · exp(−x / x_s), least squares over the flow; a level P for each reference point",
     source="as for the seating distance by leak-down; the 0.3 % are common practice, no source",
     limits="No answer where the steady parts of the runs allow the means of neighbouring visits a correlation of more "
-    "than 0.05 by slow wander, or are too short to tell: a wander of minutes looks like settling. Of the whole engine. "
+    "than 0.1 by slow wander, or are too short to tell: a wander of minutes looks like settling. Of the whole engine. "
     "Shown beside the distance by leak-down; where too few leak checks count and the "
     "engine holds one coating, the seating curve of the leak rests on it.",
     compare="ratio",
