@@ -77,7 +77,10 @@ def _heading(measure: Measure) -> str:
 
 
 def _short_cell(view: View, value: Value | None) -> Cell:
-    return Cell(words.DASH if value is None or value.status == "refused" else view.text(value))
+    none = value is None or value.status == "refused"
+    return (
+        Cell(words.DASH, note=view.why(value.reason) if value is not None else "") if none else Cell(view.text(value))
+    )
 
 
 def _engine_reading(view: View, last: Phase) -> str:
