@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import math
 import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -320,7 +319,7 @@ def _window(node: Node, dimension: str) -> Window | None:
         node.add("range-reversed", f"{node.subject} ends before its beginning", expected="`from` before `to`")
     if low is None and high is None:
         return None
-    return Window(-math.inf if low is None else low, math.inf if high is None else high)
+    return Window(low, high)
 
 
 def _oil_rule(node: Node, compared: Sequence[str]) -> OilRule:

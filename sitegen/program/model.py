@@ -5,7 +5,6 @@ Built by `program.build` from the YAML document after the schema check; nothing 
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal, TypeVar
@@ -353,10 +352,13 @@ class SeatingRule:
 
 @dataclass(frozen=True)
 class Window:
-    """Range in which a number has to lie; an end that is not stated is infinite."""
+    """Range in which a number has to lie; None: no such end is stated."""
 
-    low: float = -math.inf
-    high: float = math.inf
+    low: float | None = None
+    high: float | None = None
+
+    def holds(self, value: float, slack: float = 0.0) -> bool:
+        return (self.low is None or value >= self.low - slack) and (self.high is None or value <= self.high + slack)
 
 
 @dataclass(frozen=True)

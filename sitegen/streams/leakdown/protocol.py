@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import inf
 
 from sitegen.page.words import listed, number
 from sitegen.program.model import LeakdownRule, Window
@@ -48,17 +47,16 @@ class _Ranged:
         return number(shown, 0 if abs(shown - round(shown)) < 0.05 else 1)
 
     def window(self, window: Window) -> str:
-        low, high = (None if abs(end) == inf else self.told(end) for end in (window.low, window.high))
+        low, high = (None if end is None else self.told(end) for end in (window.low, window.high))
         if low is not None and high is not None:
             return f"{low} to {high} {self.unit}"
         return f"at least {low} {self.unit}" if high is None else f"at most {high} {self.unit}"
 
     def outside(self, value: float, window: Window) -> Outside | None:
         """Judged to a thousandth of the unit, so that a number on the edge in another unit is inside."""
-        slack = 1e-3 * self.scale
-        if not given(value) or window.low - slack <= value <= window.high + slack:
+        if not given(value) or window.holds(value, 1e-3 * self.scale):
             return None
-        side = "below" if value < window.low else "above"
+        side = "above" if window.low is None or value > window.low else "below"
         return Outside(f"{self.name}-{side}", self.field, self.clause.format(self.told(value)), self.window(window))
 
 

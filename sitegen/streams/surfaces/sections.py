@@ -79,7 +79,7 @@ def _heading(measure: Measure) -> str:
 
 def _short_cell(view: View, value: Value | None) -> Cell:
     if value is None or value.status == "refused":
-        return Cell(words.DASH)
+        return Cell(words.DASH, note=view.why(value.reason) if value is not None else "")
     return nominal_left(value) or Cell(view.text(value))
 
 
