@@ -48,6 +48,9 @@ class _Read:
     copy_of: str = ""
 
 
+LEFT_ASIDE = "correct the record, or leave it set aside"
+
+
 class Sheet:
     """All readings of a stream while they are checked."""
 
@@ -101,7 +104,9 @@ class Sheet:
         """Say that a row announces a reading which was not yet taken."""
         self.use[at], self.waits[at] = NOT_TAKEN, True
 
-    def tell(self, at: int, code: str, name: str, what: str, expected: str = "", near: str = "") -> None:
+    def tell(
+        self, at: int, code: str, name: str, what: str, expected: str = "", near: str = "", step: str = LEFT_ASIDE
+    ) -> None:
         """A warning about one reading."""
         self._told.append((
             at,
@@ -112,7 +117,7 @@ class Sheet:
                 what,
                 expected,
                 near,
-                "correct the record, or leave it set aside",
+                step,
                 self.header(name, at) if name else "",
                 "warning",
             ),

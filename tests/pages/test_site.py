@@ -94,7 +94,8 @@ def test_data_page_says_what_was_left_out_and_why(site: dict[str, bytes]) -> Non
     page = text(site["programs/probe-2026/data.html"])
     for said in ("What was left out, and why", "needle stuck", "objection accepted (K., 14 May 2026)", "area is 99",
                  "expected 0 to 5 mm²",
-                 "semicolon between fields", "Remark", "One reading set aside, one left out on objection, of"):  # fmt: skip
+                 "semicolon between fields", "Remark",
+                 "One reading set aside, one left out on objection, of"):  # fmt: skip
         assert said in page, said
     assert page.index("What was left out, and why") < page.index("Rows used")
 
