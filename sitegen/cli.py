@@ -271,12 +271,19 @@ def _start(options: argparse.Namespace) -> int:
     return FINE
 
 
+def _today() -> str:
+    """The day of this machine: asked by the check alone, so that results and pages hang on no clock."""
+    import datetime
+
+    return datetime.datetime.now().astimezone().date().isoformat()
+
+
 def _check(options: argparse.Namespace) -> int:
     from sitegen import problems, workflow
     from sitegen.results import alike, files
 
     examination = workflow.examine(options.folder)
-    found = list(examination.problems)
+    found = [*examination.problems, *workflow.ahead(examination, _today())]
     if examination.folder is not None:
         for program in examination.folder.programs:
             found += [workflow.stale_problem(program, reason) for reason in files.stale(program)]

@@ -86,6 +86,25 @@ def examine(path: Path, tell: Tell = untold) -> Examination:
     return Examination(folder, evidence, tuple(sorted(problems)))
 
 
+def ahead(examination: Examination, today: str) -> list[Problem]:
+    """Record files with a day after `today` (ISO), a warning a file. Invented data have invented days."""
+    found = []
+    for each in examination.evidence:
+        days: dict[str, list[str]] = {}
+        for readings in each.readings.values():
+            if "date" in readings.frame:
+                dated = readings.frame[["file", "date"]].dropna()
+                for file, day in zip(dated["file"].astype(str), dated["date"].astype(str), strict=True):
+                    if day > today and not each.program.invented:
+                        days.setdefault(file, []).append(day)
+        for file, own in days.items():
+            count = f"{len(own)} readings are" if len(own) > 1 else "one reading is"
+            what = f"{count} dated after today, {today}; the latest {max(own)}"
+            expected, step = "days that have been", "correct the days, or the clock of this machine"
+            found.append(Problem(file, 0, 0, "date-ahead", what, expected, "", step, "", "warning"))
+    return found
+
+
 def _with_notes(evidence: Evidence, found: Sequence[Problem]) -> Evidence:
     return replace(evidence, problems=tuple(sorted([*evidence.problems, *found])))
 

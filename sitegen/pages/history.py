@@ -111,8 +111,8 @@ def _row(view: View, each: History, point: Point, programs: dict[str, Program]) 
     page = view.addresses.engines[program.id, point.build]
     care = [view.why(flag) for flag in sorted(point.flags)] + (["the engine held other coatings too"] * point.mixed)
     if point.without:
-        noun = words.plural(len(point.without), "cylinder")
-        care.insert(0, f"without {noun} {words.numbers_listed(point.without)}, on a distance of their own")
+        noun, own = words.plural(len(point.without), "cylinder"), "its" if len(point.without) == 1 else "their"
+        care.insert(0, f"without {noun} {words.numbers_listed(point.without)}, on a distance of {own} own")
     if point in each.apart:
         care.insert(0, f"{_ran(point)}, so that nothing is judged by it")
     return Row(

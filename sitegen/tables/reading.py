@@ -48,6 +48,9 @@ class _Read:
     copy_of: str = ""
 
 
+LEFT_ASIDE = "correct the record, or leave it set aside"
+
+
 class Sheet:
     """All readings of a stream while they are checked."""
 
@@ -110,7 +113,7 @@ class Sheet:
         expected: str = "",
         near: str = "",
         *,
-        next_step: str = "correct the record, or leave it set aside",
+        next_step: str = LEFT_ASIDE,
         level: Literal["error", "warning"] = "warning",
     ) -> None:
         """A warning about one reading, or an error where its table cannot be trusted for it."""

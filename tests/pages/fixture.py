@@ -32,8 +32,8 @@ from sitegen.program.model import (
     Place,
     Program,
     Restated,
-    Standing,
     SeatingRule,
+    Standing,
     Where,
 )
 from sitegen.vocabulary import Change, Comparison, Field, Key, Measure, Problem, Readings, Series, Value, Verdict

@@ -28,7 +28,20 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
         program,
         sources,
         FIELDS,
-        (_subject, _figure, supplies, _agreed, _scaled, _shares, _calibrated, _repeats, gauges, references, _protocol),
+        (
+            _subject,
+            _figure,
+            supplies,
+            _agreed,
+            _scaled,
+            _shares,
+            _calibrated,
+            _repeats,
+            gauges,
+            references,
+            _copied,
+            _protocol,
+        ),
     )
 
 
@@ -215,3 +228,41 @@ def _unlike(program: Program, places: Sequence[tuple[int, Reading]]) -> Iterator
         if where not in told:
             told.add(where)
             yield at_of[id(row)], name, clause
+
+
+ALIKE, DISTINCT = 8, 4  # cylinders at checks that read alike, and different figures among them, to look copied
+
+
+def _copied(program: Program, sheet: Sheet) -> None:
+    """Warn of whole checks of one build whose figures are those of another, in the same order; nothing is set aside.
+
+    Told are checks that agree in all cylinders, eight of them or more together: of fewer, coarse gauges give the same
+    now and then.
+    """
+    frame = sheet.frame
+    cells: dict[str, dict[str, dict[int, list[tuple[float, float]]]]] = {}
+    first: dict[str, int] = {}
+    columns = (frame[name].tolist() for name in ("engine", "phase", "cylinder", "pressure", "percent"))
+    for at, (engine, phase, cylinder, pressure, percent) in enumerate(zip(*columns, strict=True)):
+        if cylinder == cylinder and isinstance(engine, str) and isinstance(phase, str):
+            figure = (pressure if pressure == pressure else 0.0, percent if percent == percent else 0.0)
+            cells.setdefault(engine, {}).setdefault(phase, {}).setdefault(int(cylinder), []).append(figure)
+            first.setdefault(engine, at)
+    order = [phase.id for phase in program.phases]
+    engines = list(cells)
+    for which, engine in enumerate(engines):
+        for other in engines[:which]:
+            same = [phase for phase in cells[engine] if cells[engine][phase] == cells[other].get(phase)]
+            alike = [tuple(figures) for phase in same for figures in cells[engine][phase].values()]
+            if len(alike) >= ALIKE and len(set(alike)) >= DISTINCT:
+                named = ", ".join(sorted(same, key=order.index))
+                file, row = sheet.place(first[other])
+                sheet.tell(
+                    first[engine],
+                    "copied-readings",
+                    "engine",
+                    f"{engine} reads what {other} reads, figure by figure, at {named}; {other} is in {file}:{row}",
+                    "readings of its own",
+                    next_step="look whether one table was copied from the other; the readings stay in use",
+                )
+                break

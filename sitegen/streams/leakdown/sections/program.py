@@ -74,7 +74,8 @@ def _distance_sentence(view: View) -> str:
                 for build in builds
                 for number in apart(view, build, build.assemblies[0], coating)
             ]
-            without = f"; without {words.listed(odd)}, on a distance of their own" if odd else ""
+            own = "its" if len(odd) == 1 else "their"
+            without = f"; without {words.listed(odd)}, on a distance of {own} own" if odd else ""
             clauses.append(f"{view.coating_title(coating)} {_km_range(known)} ({of}{without})")
     if not clauses:
         return ""
