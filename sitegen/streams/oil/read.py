@@ -144,21 +144,30 @@ def _blank(program: Program, sheet: Sheet, name: str) -> np.ndarray[tuple[int], 
 
 
 def _samples(program: Program, sheet: Sheet) -> None:
-    """Two samples with one id: rows that say one id and another build, phase or hour, or the same element again."""
+    """Two samples with one id: rows that say one id and another build, phase or hour, or the same element again.
+
+    The engine's row and the laboratory's may each say what the other does not.
+    """
     del program
     frame = sheet.frame
-    first: dict[object, tuple[object, ...]] = {}
+    first: dict[object, list[object]] = {}
     mask = np.zeros(len(frame), dtype=bool)
     place = ("engine", "phase", "hours", "on_fill", "laboratory", "date")
     for at, (name, *where) in enumerate(zip(frame["sample"], *(frame[each] for each in place), strict=True)):
         if not sheet.open[at] or not isinstance(name, str):
             continue
-        own = tuple(each if given(each) else None for each in where)
-        mask[at] = first.setdefault(name, own) != own
+        own = [each if given(each) else None for each in where]
+        known = first.setdefault(name, own)
+        mask[at] = any(a is not None and b is not None and a != b for a, b in zip(known, own, strict=True))
+        if not mask[at]:
+            first[name] = [a if a is not None else b for a, b in zip(known, own, strict=True)]
     what = "another sample bears the same id"
     sheet.set_aside(mask, "sample-twice", "sample", what, "an id of its own for each sample")
     again = frame[["sample", "element"]]
-    same_again(sheet, again, frame["what"] == SAMPLE, "sample", "the same sample is entered before, in")
+    found = frame[["concentration", *elements.ALL, *CONDITION]].notna().any(axis=1)
+    found |= np.logical_or.reduce([frame[f"{name}_mark"] != "" for name in ("concentration", *elements.ALL)])
+    for rows in (found, ~found):  # once as it was drawn, and once as it was analysed
+        same_again(sheet, again, (frame["what"] == SAMPLE) & rows, "sample", "the same sample is entered before, in")
 
 
 def _filled(program: Program, sheet: Sheet) -> None:
