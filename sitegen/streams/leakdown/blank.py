@@ -43,7 +43,8 @@ def blank(program: Program, build: Build, phase: Phase) -> Blank:
     before = [{"reference": each, "repeat": "1"} for each in orifices]
     after = [{"reference": each, "repeat": "2"} for each in orifices]
     readings = [{"cylinder": str(each), "repeat": str(n + 1)} for each in cylinders for n in range(REPEATS)]
-    percent = any(tester.scale == "percent" for tester in program.definitions.testers.values())
+    scales = {tester.scale for tester in program.definitions.testers.values()}
+    percent = "percent" in scales
     gauges = ("supply", "pressure", *(("percent",) if percent else ()))
     position = ("approached", "locked", "metal_temperature", "since_shutdown", "wait")
     none = dict.fromkeys(position, "–")  # a reference orifice has no crank
@@ -62,6 +63,7 @@ def blank(program: Program, build: Build, phase: Phase) -> Blank:
         ),
         units=_UNITS,
         steps=(_held(program), *_STEPS),
+        needed=("cylinder", "supply", "percent" if scales == {"percent"} else "pressure"),
         cautions=(_turns(program, build.engine_type),),
     )
 

@@ -435,6 +435,7 @@ SAMPLES = Step(
     run=run_samples,
     reads=(OIL,),
     needs=(HOURS,),
+    revision=2,
 )
 BALANCE = Step(
     name="oil-balance",
