@@ -258,8 +258,9 @@ def _on_any_occasion(unit: _Unit, moved: float) -> _Unit:
     if not moved:
         return unit
     value = unit.high if unit.value is None else unit.value
-    low = None if unit.low is None or value is None else value - math.hypot(value - unit.low, moved)
-    high = None if unit.high is None or value is None else value + math.hypot(unit.high - value, moved)
+    if value is None:
+        return unit
+    low, high = method.on_any_occasion(value, unit.low, unit.high, moved)
     return replace(unit, low=low, high=high, se_common=math.hypot(unit.se_common, moved / NORMAL_95))
 
 
