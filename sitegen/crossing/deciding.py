@@ -79,7 +79,7 @@ def decided(
     for criterion in program.criteria:
         for coating in criterion.coatings:
             if criterion.sense in {"below-reference", "above-reference"}:
-                yield from _against_reference(criterion, coating, rows)
+                yield from _against_reference(program, criterion, coating, rows)
                 continue
             measure = measures.get(criterion.measure)
             if measure is None:
@@ -93,7 +93,7 @@ def decided(
             own = laid.kept([coating])
             asked = _asked(program, criterion, coating)
             lacking = _lacking(program, criterion, asked, own)
-            if not lacking and len(program.builds) < program.planned_builds:
+            if not lacking and _unlisted(program):
                 lacking = {NOT_LISTED: True}
             if criterion.scope == "mean-of-builds":
                 yield from _mean(criterion, coating, laid, lacking, measure)
@@ -162,6 +162,11 @@ def _lacking(
         for build, numbers in asked.items()
         if (build, 0) not in present and any((build, number) not in present for number in numbers)
     }
+
+
+def _unlisted(program: Program) -> bool:
+    """Whether builds are planned that the program file does not list yet."""
+    return len(program.builds) < program.planned_builds
 
 
 def _why_lacking(lacking: Mapping[str, bool]) -> str:
@@ -458,7 +463,9 @@ def _needed(criterion: Criterion, coating: str, found: tuple[int, int | None], h
     return Value(BUILDS_NEEDED.id, key, None, low=float(least), high=high, n=have, of="build")
 
 
-def _against_reference(criterion: Criterion, coating: str, rows: Sequence[Comparison]) -> Iterable[Result]:
+def _against_reference(
+    program: Program, criterion: Criterion, coating: str, rows: Sequence[Comparison]
+) -> Iterable[Result]:
     row = comparing.of(rows, _subject(criterion), coating)
     if row is None:
         return
@@ -474,7 +481,7 @@ def _against_reference(criterion: Criterion, coating: str, rows: Sequence[Compar
     if row.procedure in {"borrowed", "lent"}:
         word, reason = CANNOT, "one-build"
     elif word != CANNOT and "provisional" in row.flags:
-        word, reason = CANNOT, "to-come"
+        word, reason = CANNOT, "builds-to-come" if _unlisted(program) else "to-come"
     yield _summary(criterion, coating, word, reason, over=row.adjusted_over, found=found, limit=none)
     if reason == "no-difference-in-interval" and row.se and row.df and row.estimate is not None:
         distance = abs(math.log(row.estimate) if row.scale == "ratio" else row.estimate)

@@ -531,7 +531,11 @@ def run_unexplained(program: Program, engine: str, readings: Mapping[str, Readin
 
 
 CHANGES = Step(
-    name="leak-changes", gives=(CHANGE, MOVED), run=run_changes, needs=(CRANKCASE.id, OCCASION.id, ELSEWHERE.id)
+    name="leak-changes",
+    gives=(CHANGE, MOVED),
+    run=run_changes,
+    needs=(CRANKCASE.id, OCCASION.id, ELSEWHERE.id),
+    revision=2,
 )
 RESIDUALS = Step(
     name="seating-residuals", gives=(RESIDUAL, OWN_RESIDUAL), run=run_residuals, needs=(CRANKCASE.id, KM, GAUGE.id)
