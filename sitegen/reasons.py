@@ -69,7 +69,6 @@ ANSWER: dict[str, str] = {
     "no-reading": "no usable reading was taken",
     "to-come": "the phase is still to come",
     "criterion-fails": "a criterion that a release asks for fails",
-    "builds-planned": "builds or phases are still to come",
     "look-not-reached": "the number of builds at which a release may be said is not reached",
     "no-criterion-answered": "none of its criteria was answered",
     "none-within-twelve": "no number of further builds up to twelve is likely to decide it",

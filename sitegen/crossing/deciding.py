@@ -138,7 +138,7 @@ def _answered(
     at: Look,
 ) -> Iterable[Result]:
     if criterion.sense in {"below-reference", "above-reference"}:
-        yield from _against_reference(criterion, coating, rows, at)
+        yield from _against_reference(program, criterion, coating, rows, at)
         return
     if measure is None:
         yield _summary(criterion, coating, CANNOT, comparing.NOT_HERE)
@@ -156,7 +156,7 @@ def _answered(
     lacking = _lacking(program, criterion, asked, own)
     if at.early:  # what is to come was known to be so when the look was stated
         lacking = {build: due for build, due in lacking.items() if not due}
-    elif not lacking and len(program.builds) < program.planned_builds:
+    elif not lacking and _unlisted(program):
         lacking = {NOT_LISTED: True}
     if criterion.scope == "mean-of-builds":
         yield from _mean(criterion, coating, laid, lacking, measure, at)
@@ -245,6 +245,11 @@ def _lacking(
         for build, numbers in asked.items()
         if (build, 0) not in present and any((build, number) not in present for number in numbers)
     }
+
+
+def _unlisted(program: Program) -> bool:
+    """Whether builds are planned that the program file does not list yet."""
+    return len(program.builds) < program.planned_builds
 
 
 def _why_lacking(lacking: Mapping[str, bool]) -> str:
@@ -338,8 +343,9 @@ def _on_any_occasion(unit: _Unit, moved: float) -> _Unit:
     if not moved:
         return unit
     value = unit.high if unit.value is None else unit.value
-    low = None if unit.low is None or value is None else value - math.hypot(value - unit.low, moved)
-    high = None if unit.high is None or value is None else value + math.hypot(unit.high - value, moved)
+    if value is None:
+        return unit
+    low, high = method.on_any_occasion(value, unit.low, unit.high, moved)
     return replace(unit, low=low, high=high, se_common=math.hypot(unit.se_common, moved / NORMAL_95))
 
 
@@ -558,7 +564,9 @@ def _next(
     yield Value(NEXT_REFERENCE.id, key, float(found.other), n=other, of="build")
 
 
-def _against_reference(criterion: Criterion, coating: str, rows: Sequence[Comparison], at: Look) -> Iterable[Result]:
+def _against_reference(
+    program: Program, criterion: Criterion, coating: str, rows: Sequence[Comparison], at: Look
+) -> Iterable[Result]:
     row = comparing.of(rows, _subject(criterion), coating)
     if row is None:
         return
@@ -575,7 +583,7 @@ def _against_reference(criterion: Criterion, coating: str, rows: Sequence[Compar
     if row.procedure in {"borrowed", "lent"}:
         word, reason = CANNOT, "one-build"
     elif word != CANNOT and "provisional" in row.flags and not at.early:
-        word, reason = CANNOT, "to-come"
+        word, reason = CANNOT, "builds-to-come" if _unlisted(program) else "to-come"
     yield _summary(criterion, coating, word, reason, over=row.adjusted_over, found=found, limit=none)
     if reason == "no-difference-in-interval" and row.se and row.df and row.estimate is not None:
         distance = abs(math.log(row.estimate) if row.scale == "ratio" else row.estimate)

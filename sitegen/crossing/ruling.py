@@ -17,8 +17,8 @@ RELEASED: RuleWord = "released"
 RUN_ON: RuleWord = "run on"
 STOPPED: RuleWord = "stopped"
 OPEN: RuleWord = "open"
-WAITING = frozenset({"to-come"})  # reasons that records still to come may take away
-FAILS_ONE, NO_LOOK, MORE_PLANNED = "criterion-fails", "look-not-reached", "builds-planned"
+WAITING = frozenset({"to-come", "builds-to-come"})  # reasons that records still to come may take away
+FAILS_ONE, NO_LOOK = "criterion-fails", "look-not-reached"
 
 
 def ruled(program: Program, verdicts: Iterable[Verdict]) -> Iterable[Verdict]:
@@ -51,9 +51,9 @@ def _ruled(program: Program, rule: DecisionRule, candidate: str, own: Sequence[t
     unsure = [(criterion, answer) for criterion, answer in own if answer.word != "holds"]
     waiting = [each for each in unsure if each[1].reason in WAITING]
     if waiting:
-        return _by(told, RUN_ON, waiting[0][0], "to-come")
+        return _by(told, RUN_ON, waiting[0][0], waiting[0][1].reason)
     if unsure and _more_planned(program, candidate):
-        return _by(told, RUN_ON, unsure[0][0], MORE_PLANNED)
+        return _by(told, RUN_ON, unsure[0][0], "builds-to-come")
     if unsure:
         return _by(told, OPEN, unsure[0][0], unsure[0][1].reason)
     if not own:

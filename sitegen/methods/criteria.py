@@ -41,6 +41,20 @@ def deciding(
     return low, None if high is None else adjusted_end(value, high, df, over)
 
 
+def on_any_occasion(
+    value: float, low: float | None, high: float | None, moved: float
+) -> tuple[float | None, float | None]:
+    """Ends of a 95 % interval that holds what the occasion of its check did, half-width `moved`, all in one unit.
+
+    In quadrature at each end. A limit is not meant for one day and one set-up: where occasions scatter as much as a
+    reading does, an interval without them holds wrongly in 8 % and fails wrongly in 13 to 25 %.
+    """
+    return (
+        None if low is None else value - math.hypot(value - low, moved),
+        None if high is None else value + math.hypot(high - value, moved),
+    )
+
+
 def typical_ends(low: float, high: float, plain_low: float, plain_high: float, sense: Sense) -> tuple[float, float]:
     """Ends of the interval that decides about a typical build, in the unit of the value.
 

@@ -170,7 +170,7 @@ def _next(view: View, verdict: Verdict) -> str:
 
 
 def _step(view: View, criterion: Criterion, answer: Verdict, coating: str) -> str:
-    if answer.reason == "to-come":
+    if answer.reason in ruling.WAITING:
         due = _due(view, coating)
         return f"What is due: {due}" if due else "The builds that are planned"
     own = view.value(NEXT_BUILDS.id, criterion.phase, criterion.id, engine="", cylinder=0, coating=coating)

@@ -183,6 +183,6 @@ def test_the_fewest_builds_are_those_of_the_side_that_lacks_them() -> None:
 
 
 def test_every_reason_has_its_words() -> None:
-    codes = {ruling.FAILS_ONE, ruling.NO_LOOK, ruling.MORE_PLANNED, "no-criterion-answered", "none-within-twelve"}
+    codes = {ruling.FAILS_ONE, ruling.NO_LOOK, "no-criterion-answered", "none-within-twelve"}
     assert codes | ruling.WAITING | {"scatter-unknown"} <= set(ANSWER)
     assert deciding.NEXT_BUILDS in deciding.GIVES

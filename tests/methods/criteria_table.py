@@ -87,6 +87,49 @@ def run(row: Row, draws: int) -> Rates:
     return Rates({word: count / draws for word, count in found.items()}, naive / draws)
 
 
+# ---- occasions -------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Occasions:
+    """Cylinders of some engines, each engine checked on an occasion of its own that moved all of its cylinders."""
+
+    engines: int
+    cylinders: int
+    scatter: float  # of occasions, in standard errors of a reading
+    df: float  # that scatter is known on
+    one: bool  # one cylinder at the limit, the rest far inside; else all at it
+
+
+def occasions() -> Iterator[Occasions]:
+    for engines, cylinders in ((2, 4), (3, 4), (6, 4), (3, 8)):
+        for scatter in (0.3, 1.0, 3.0):
+            for df in (3.0, 8.0, 20.0):
+                for one in (True, False):
+                    yield Occasions(engines, cylinders, scatter, df, one)
+
+
+def judged(row: Occasions, draws: int, *, told: bool = True) -> dict[str, float]:
+    """Shares of the words [-]; `told` False: without the occasions, as if the limit were meant for that day."""
+    rng = np.random.default_rng([SEED, row.engines, row.cylinders, round(10 * row.scatter), round(row.df), row.one])
+    shape = (draws, row.engines, row.cylinders)
+    values = rng.standard_normal(shape) + row.scatter * rng.standard_normal((draws, row.engines, 1))
+    if row.one:
+        values -= FAR * (1 + row.scatter)
+        values[:, 0, 0] += FAR * (1 + row.scatter)
+    known = row.scatter * np.sqrt(rng.chisquare(row.df, draws) / row.df)  # pooled over the program
+    number, cut = row.engines * row.cylinders, student_95(math.inf)
+    found = dict.fromkeys((criteria.HOLDS, criteria.FAILS, criteria.CANNOT), 0)
+    for own, sd in zip(values.reshape(draws, -1).tolist(), known.tolist(), strict=True):
+        moved = student_95(row.df) * sd * told
+        words = []
+        for value in own:
+            ends = criteria.on_any_occasion(value, value - cut, value + cut, moved)
+            words.append(criteria.word(*criteria.deciding(value, *ends, "at-most", None, number), LIMIT, "at-most"))
+        found[criteria.every(words, 0)] += 1
+    return {word: count / draws for word, count in found.items()}
+
+
 # ---- the mean of builds ----------------------------------------------------------------------------------------------
 
 
@@ -293,6 +336,15 @@ def table(draws: int) -> Iterator[str]:
             f"{100 * rates.words[word]:8.2f}" for word in (criteria.HOLDS, criteria.FAILS, criteria.CANNOT)
         )
         yield f"{row.name:62}{_df(row.df):>6}{shares}{100 * rates.uncorrected:19.2f}"
+    yield ""
+    yield "Engines checked on an occasion each, at the limit: holds, fails; both without the occasions"
+    for case in occasions():
+        with_, without = judged(case, min(draws, 20_000)), judged(case, min(draws, 20_000), told=False)
+        name = f"{case.engines}x{case.cylinders}, occasions {case.scatter:.1f} on {case.df:.0f} df"
+        name += ", one at the limit" if case.one else ", all at the limit"
+        yield f"{name:52}" + "".join(
+            f"{100 * each[word]:8.2f}" for each in (with_, without) for word in (criteria.HOLDS, criteria.FAILS)
+        )
     yield ""
     yield "Mean of builds at its limit: wrong words in per cent, and those of the arithmetic mean alone"
     for each in means():

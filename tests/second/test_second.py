@@ -32,7 +32,9 @@ def test_air_chokes_where_handbooks_say() -> None:
 def test_two_openings_alike_share_the_drop_as_absolute_pressures_do() -> None:
     """80 psig over a leak as large as the master reads 61.77 psig at 14.696 psia (both equations by hand)."""
     room, generator_room = 14.696 * generator.PSI, generator.ROOM
-    inside = generator.between(np.array([1.0]), np.array([1.0]), np.array([room + 80 * generator.PSI]), 294.15)
+    inside = generator.between(
+        np.array([1.0]), np.array([1.0]), np.array([room + 80 * generator.PSI]), np.array([294.15])
+    )
     assert generator_room != room  # choked leak: the room's pressure does not matter
     assert (inside[0] - room) / generator.PSI == pytest.approx(61.77, abs=0.01)
 
@@ -81,7 +83,7 @@ def test_what_is_concluded_is_mostly_true(scenario: Scenario) -> None:
 
 def test_a_truth_that_is_not_so_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
     """Areas a quarter larger in the tally than they were: most intervals miss them."""
-    made = rates.write
+    made = generator.write
 
     def larger(*given: object) -> generator.Truth:
         truth = made(*given)  # type: ignore[arg-type]
