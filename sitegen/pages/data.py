@@ -241,7 +241,7 @@ def _notes(facts: Mapping[str, object]) -> str:
 def _not_used(facts: Mapping[str, object]) -> str:
     """Headers of the columns of a file that are read for nothing; the first of many."""
     columns = facts.get("columns")
-    if not isinstance(columns, Mapping) or (not columns and "columns" not in facts):
+    if not isinstance(columns, Mapping) or not columns:  # a file that could not be read
         return words.DASH
     names = [str(name) for name, used in columns.items() if not used]
     more = len(names) - MOST_NAMED

@@ -43,7 +43,7 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
         files[name] = {
             "rows": found.rows, "used": used, "set_aside": found.rows - used, "encoding": found.encoding,
             "separator": SEPARATORS.get(found.separator, ""), "notes": found.notes,
-            "columns": dict.fromkeys(found.unused, ""),
+            "columns": {name: name for name in found.channels} | dict.fromkeys(found.unused, ""),
         }  # fmt: skip
         if found.usable and "speed" in found.facts and found.running_seconds == 0:
             problems.append(

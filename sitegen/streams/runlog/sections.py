@@ -446,7 +446,7 @@ def blowby(view: View) -> Sequence[Block]:
 
 
 def _not_held(view: View, phase: Phase) -> list[str]:
-    """Visits that do not count, with what was off: "point 4 not counted: speed 1 800 for 1 300 rpm"."""
+    """Visits that do not count, with what was off: "point 4 not counted: speed 1 800 rpm instead of 1 300 rpm"."""
     found = []
     for series in view.series("blowby.points"):
         if series.key.phase != phase.id:
@@ -461,7 +461,7 @@ def _not_held(view: View, phase: Phase) -> list[str]:
                     for each in (getattr(row, name), getattr(row, f"{name}_middle"))
                 )
                 seen, usual = words.with_unit(seen, unit), words.with_unit(usual, unit)
-                apart = "on the whole, but not steadily" if seen == usual else f"for {usual}"
+                apart = "on the whole, but not steadily" if seen == usual else f"instead of {usual}"
                 told.append(f"{_lower(title)} {seen} {apart}")
             if told:
                 found.append(f"point {words.number(row.number, 0)} not counted: {words.listed(told)}")
