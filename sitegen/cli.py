@@ -221,11 +221,12 @@ def _look(options: argparse.Namespace) -> int:
         print(said, file=sys.stderr)
         return USE
     try:
-        print(entries.report(options.file, options.kind or "", registry.STREAMS, options.sheet))
+        said, refused = entries.report(options.file, options.kind or "", registry.STREAMS, options.sheet)
     except Blocked as blocked:
         print(problems.as_text(blocked.problems), file=sys.stderr)
         return INPUT
-    return FINE
+    print(said)
+    return INPUT if refused else FINE
 
 
 def _start(options: argparse.Namespace) -> int:

@@ -89,6 +89,7 @@ class Blank:
     steps: tuple[str, ...] = ()  # how it is done, a sentence each
     cautions: tuple[str, ...] = ()  # of this engine; they follow those of the stream
     labels: tuple[str, ...] = ()  # ids of the samples drawn: bottles get labels
+    needed: tuple[str, ...] = ()  # fields a measure of the program rests on: asked for, column or not
 
 
 @dataclass(frozen=True)

@@ -8,13 +8,15 @@ from __future__ import annotations
 import difflib
 import json
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import Literal
 
 from sitegen.vocabulary import Problem
 
 FORMAT = 1  # of the JSON report
 SHOWN_PER_FILE = 100  # lines of the text report; the JSON report holds all
+ONE_BY_ONE = 3  # problems of one file that say the same, up to which each has its line
+_MOST_LINES = 12
 MOST_NAMES = 500  # names compared with one that is not known
 LONGEST = 80  # characters of the user's own text quoted in a message
 
@@ -139,18 +141,40 @@ def line_of(problem: Problem) -> str:
 def as_text(problems: Iterable[Problem]) -> str:
     """Report for a terminal: errors, then warnings, then a line of counts.
 
-    Of one file at most `SHOWN_PER_FILE` lines a level are shown, and how many more there are.
+    Of one file at most `SHOWN_PER_FILE` lines a level are shown, and how many more there are. What is said alike of
+    more than `ONE_BY_ONE` rows of a file is said once, with the lines it holds of.
     """
     ordered = in_order(problems)
     lines: list[str] = []
     for level in ("error", "warning"):
         of_level = [each for each in ordered if each.level == level]
         for file in dict.fromkeys(each.file for each in of_level):
-            of_file = [each for each in of_level if each.file == file]
-            lines += [line_of(each) for each in of_file[:SHOWN_PER_FILE]]
-            if len(of_file) > SHOWN_PER_FILE:
-                lines.append(f"{shown(file)}: and {counted(len(of_file) - SHOWN_PER_FILE, 'further ' + level)}.")
+            said = _said_alike([each for each in of_level if each.file == file])
+            lines += [_line_of_all(alike) for alike in said[:SHOWN_PER_FILE]]
+            if further := sum(len(alike) for alike in said[SHOWN_PER_FILE:]):
+                lines.append(f"{shown(file)}: and {counted(further, 'further ' + level)}.")
     return "\n".join([*lines, summary(ordered)])
+
+
+def _said_alike(of_file: Sequence[Problem]) -> list[list[Problem]]:
+    """Problems of one file by what is said of them, in the order of the first; few alike stay apart."""
+    groups: dict[Problem, list[Problem]] = {}
+    for each in of_file:
+        groups.setdefault(replace(each, line=0, column=0), []).append(each)
+    said: list[list[Problem]] = []
+    for group in groups.values():
+        said += [group] if len(group) > ONE_BY_ONE else [[each] for each in group]
+    place = {id(each): at for at, each in enumerate(of_file)}
+    return sorted(said, key=lambda alike: place[id(alike[0])])
+
+
+def _line_of_all(alike: Sequence[Problem]) -> str:
+    first, *others = alike
+    if not others:
+        return line_of(first)
+    rows = ", ".join(str(each.line) for each in others[:_MOST_LINES])
+    more = f" and {len(others) - _MOST_LINES} more" if len(others) > _MOST_LINES else ""
+    return f"{line_of(first)} The same in {counted(len(others), 'further line')}: {rows}{more}."
 
 
 def as_json(problems: Iterable[Problem]) -> str:

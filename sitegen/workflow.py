@@ -20,13 +20,16 @@ from sitegen.problems import as_text
 from sitegen.program.folder import load
 from sitegen.program.model import Folder, Program
 from sitegen.progress import Tell, untold
-from sitegen.results import committed, stated
+from sitegen.reasons import APART
+from sitegen.results import committed, stated, taken
 from sitegen.results import files as result_files
 from sitegen.results.run import Analysis, Evidence, analyse, gather, lent_file
 from sitegen.unchanged import Outcome
 from sitegen.vocabulary import Problem
 
-IN_PART = frozenset({"cutoff-missing", "flank-missing", "trace-short"})  # codes of warnings about rows that stay in use
+# codes of warnings about rows that stay in use
+IN_PART = frozenset({"cutoff-missing", "flank-missing", "trace-short", "oil-not-filled"})
+STAYS = frozenset({"protocol-not-recorded", "protocol-mixed"})  # about readings that stay where they are
 UNREAD = frozenset({"stream-not-here", "objection-unknown"})  # and about kinds of record that this version has not
 
 
@@ -80,6 +83,7 @@ def examine(path: Path, tell: Tell = untold) -> Examination:
         problems = [*problems, *(problem for each in evidence for problem in each.problems)]
         problems += [problem for each in evidence for problem in _not_lent(each.program, evidence)]
         problems += [problem for each in evidence for problem in registry.unanswerable(each.program, each.readings)]
+        problems += [problem for each in evidence for problem in taken.problems(each.program)]
     return Examination(folder, evidence, tuple(sorted(problems)))
 
 
@@ -177,6 +181,7 @@ def with_files(analyses: Sequence[Analysis]) -> tuple[Conclusion, ...]:
             each,
             looks=looks,
             changes=committed.changes(each.program, each.files),
+            taken=taken.standings(each.program, each.files),
             restated=stated.restated(each.program, each.readings, units),
         )
         conclusions.append(Conclusion(told, each.files))
@@ -296,6 +301,8 @@ def publish(
     unread = sum(code in UNREAD for code in codes)
     part = sum(code in IN_PART for code in codes)
     told = f"; {examination.not_used}" if examination.not_used else ""
+    beside = {(each.file, each.line) for each in examination.problems if each.code == APART}
+    told += f"; {len(beside)} {'reading is' if len(beside) == 1 else 'readings are'} kept apart" if beside else ""
     told += f"; {part} {'reading is' if part == 1 else 'readings are'} used in part" if part else ""
     told += f"; {images} {'image is' if images == 1 else 'images are'} not shown" if images else ""
     told += f"; {noted} {'link of notes leads' if noted == 1 else 'links of notes lead'} nowhere" if noted else ""

@@ -129,7 +129,7 @@ def _points(coating: str, subject: Subject, analysis: Analysed, measure_: Measur
             Point(
                 program.id,
                 build.id,
-                fmean(value.value or 0.0 for value in used),
+                _mean([value.value or 0.0 for value in used], measure_),
                 len(by_cylinder),
                 len(build.coatings) > 1,
                 frozenset().union(*(value.flags for value in used)),
@@ -139,3 +139,10 @@ def _points(coating: str, subject: Subject, analysis: Analysed, measure_: Measur
             )
         )
     return made, lacking
+
+
+def _mean(values: Sequence[float], measure: Measure) -> float:
+    """The mean over cylinders as comparisons take it: the geometric one of what is compared as a ratio."""
+    if measure.compare == "ratio" and len(values) > 1 and min(values) > 0:
+        return math.exp(fmean(map(math.log, values)))
+    return fmean(values)

@@ -30,17 +30,18 @@ class Entry:
     mapped: bool  # it says which column is what
 
 
-def report(path: Path, kind: str, streams: Sequence[Stream], sheet: str = "") -> str:
+def report(path: Path, kind: str, streams: Sequence[Stream], sheet: str = "") -> tuple[str, bool]:
     """What is in the file at `path`, and the entry proposed for it as a record of `kind` ("" none asked for).
 
-    The program whose folder holds the file gives the ids. Raises `Blocked` where the file cannot be read.
+    Returns: the text, and whether what is in the file keeps any entry from being proposed. The program whose folder
+    holds the file gives the ids. Raises `Blocked` where the file cannot be read.
     """
     home = _home(path)
     program = program_of(home) if home is not None else None
     name = path.absolute().relative_to(home).as_posix() if home is not None else path.name
     found = seen.look(path, f"{home.name}/{name}" if home is not None else path.as_posix(), sheet)
     where = f"to be pasted into `records` of {home.name}/{PROGRAM}" if home is not None else "of a program file"
-    return told.as_text(found, _proposal(found, kind, streams, program, name), kind, where)
+    return told.as_text(found, _proposal(found, kind, streams, program, name), kind, where), bool(found.refused)
 
 
 def unmapped(folder: Path, streams: Sequence[Stream]) -> list[str]:

@@ -1,20 +1,23 @@
 """From what is in a file to the record entry that would read it.
 
-Nothing is settled that the file does not show: what only the user can know is left as "?", which `check` refuses, and
-every line says what it rests on.
+A field is settled where the header of one column says it in its own words. What is only likely stands as "?", which
+`check` refuses, beside the columns it may be; every line says what it rests on.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+import unicodedata
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import PurePosixPath
 
 from sitegen import units
 from sitegen.looking.seen import Seen, SeenColumn
-from sitegen.looking.words import CHANNELS, FIELDS, TIMES
+from sitegen.looking.words import CHANNELS, FIELDS, GENERAL, HINTS, IDLE, LETTERS, SAME, SHORT, TIMES
+from sitegen.methods import elements
+from sitegen.problems import listed
 from sitegen.program import channels
 from sitegen.program.model import Program
 from sitegen.program.yamltext import scalar
@@ -29,8 +32,9 @@ _UNSTATED = {
     "gauge-or-absolute-unstated": {"gauge pressure": " gauge", "absolute pressure": " absolute"},
     "actual-or-standard-unstated": {"actual flow": " actual"},
 }
-_ENOUGH = 0.6
-_NEAR = 0.08  # two columns this near to each other in merit: neither is taken
+_SHORTENED = 3  # letters of a word that at least stand for it
+_MOST_ALIKE = 4  # columns or fields named where one of them may be meant
+_LONE = frozenset(("speed", "torque", "actual flow", "standard flow"))  # kinds of unit few channels have
 _SEPARATORS = {"comma": "comma", "semicolon": "semicolon", "tab": "tab", "bar": "bar", "blanks": "blanks"}
 _PLACES = {"engine": "build", "phase": "phase", "tester": "tester", "reference": "reference orifice", "meter": "meter"}
 
@@ -42,6 +46,8 @@ class Proposal:
     lines: list[str]  # of YAML, indented as an entry of `records`
     open: list[str] = field(default_factory=list)  # what "?" stands for
     unused: list[str] = field(default_factory=list)  # headers of columns the entry does not name
+    may: dict[str, list[str]] = field(default_factory=dict)  # of these, by header: fields their units would allow
+    missing: list[str] = field(default_factory=list)  # fields without a column
 
     def text(self) -> str:
         """The entry as it is pasted."""
@@ -50,70 +56,133 @@ class Proposal:
 
 @dataclass(frozen=True)
 class _Fit:
-    """How well a column fits a field or channel."""
+    """A column that may be a field or channel."""
 
-    merit: float
     name: str
-    at: int
+    at: int  # -1: left open, `why` names the columns it may be
     why: str
+    said: bool = True  # by the words of its header; else only likely
+    own: bool = False  # these are the field's own name or title
     unit: str = ""  # to be written; "" none, or the header says it
     remark: str = ""
+    among: tuple[int, ...] = ()  # of one left open: the columns named
 
 
 # ---- names ----------------------------------------------------------------------------------------------------------
 
 
 def _tokens(text: str) -> tuple[str, ...]:
-    spaced = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", text)
-    return tuple(
-        re.findall(r"[a-z]+|[0-9]+", spaced.casefold().replace("blow-by", "blowby").replace("blow by", "blowby"))
-    )
+    """Words and figures of a header, in any script, without accents.
+
+    >>> _tokens("T_Öl"), _tokens("sinceStop (Blow-by)")
+    (('t', 'ol'), ('since', 'stop', 'blowby'))
+    """
+    spaced = re.sub(r"(?<=[a-zß-ÿ])(?=[A-ZÀ-Þ])", " ", text)
+    bare = "".join(each for each in unicodedata.normalize("NFKD", spaced) if not unicodedata.combining(each))
+    joined = bare.casefold().replace("blow-by", "blowby").replace("blow by", "blowby")
+    return tuple(re.findall(r"[^\W\d_]+|[0-9]+", joined))
 
 
-def _alike(name: str, known: Iterable[str]) -> float:
-    """Likeness of a header to the names of a field, 0 to 1."""
-    mine = _tokens(name)
-    best = 0.0
-    for each in known:
-        theirs = _tokens(each)
-        if not mine or not theirs:
-            continue
-        if mine == theirs:
-            return 1.0
-        left = list(theirs)
-        met = 0.0
-        for token in mine:
-            whole = next((other for other in left if other == token), None)
-            part = next(
-                (o for o in left if min(len(o), len(token)) >= 3 and (o.startswith(token) or token.startswith(o))), None
-            )
-            if (found := whole or part) is not None:
-                met += 1.0 if whole else 0.8
-                left.remove(found)
-        best = max(best, 0.95 * 2 * met / (len(mine) + len(theirs)))
-    return best
+def _words(text: str) -> list[str]:
+    """The same in the words of one language, without those that say nothing.
+
+    >>> _words("Öltemp."), _words("Température d'huile"), _words("T")
+    (['oil', 'temperature'], ['temperature', 'oil'], ['t'])
+    """
+    parted: list[str] = []
+    for token in _tokens(text):
+        end = next((each for each in _COMPOUND if token.endswith(each) and len(token) > len(each) + 1), "")
+        parted += [token[: -len(end)], end] if end else [token]
+    said = [each for each in parted if each not in IDLE] or parted
+    letters = LETTERS if len(said) > 1 else {}
+    return [SAME.get(each, letters.get(each, each)) for each in said]
+
+
+_COMPOUND = ("temperatur", "temp", "druck")
+
+
+def _says(header: Sequence[str], name: Sequence[str]) -> bool:
+    """Whether a header's words are those of a name, each once, in full or shortened."""
+    left = list(name)
+    for word in sorted(header, key=len, reverse=True):
+        whole = word if word in left else next((each for each in left if _shortens(word, each)), None)
+        if whole is None:
+            return False
+        left.remove(whole)
+    return not left and bool(header)
+
+
+def _shortens(word: str, whole: str) -> bool:
+    return len(word) >= _SHORTENED and whole.startswith(word) and not _is_unit(word)
+
+
+def _shares(header: Sequence[str], name: Sequence[str]) -> bool:
+    """Whether a word of the header that few columns share is one of the name too."""
+    mine, theirs = set(header) - GENERAL, set(name) - GENERAL
+    return any(a == b or _shortens(a, b) for a in mine for b in theirs if not a.isdigit())
+
+
+@dataclass(frozen=True)
+class _Names:
+    """What may stand over a field."""
+
+    own: tuple[str, ...]
+    others: tuple[str, ...] = ()
+    short: tuple[str, ...] = ()  # only beside a unit of it
+    hints: tuple[str, ...] = ()
+
+    def match(self, texts: Iterable[str], *, unit: bool) -> tuple[bool, bool, bool]:
+        """Whether one of the texts says the field, whether by its own name, and whether it is like one of its names."""
+        headers = [_words(text) for text in texts]
+
+        def any_of(names: Iterable[str], of: Callable[[Sequence[str], Sequence[str]], bool]) -> bool:
+            return any(of(header, _words(name)) for header in headers for name in names)
+
+        own = any_of(self.own, _says)
+        said = own or any_of(self.others, _says) or (unit and any_of(self.short, _says))
+        like = said or any_of((*self.own, *self.others, *self.short, *self.hints), _shares)
+        return said, own, like or any_of((*self.short, *self.hints), _says)
+
+
+def _names(name: str, title: str, others: Mapping[str, tuple[str, ...]]) -> _Names:
+    symbol = (elements.ALL[name],) if name in elements.ALL else ()
+    own = (name.replace("_", " "), title, *symbol)
+    return _Names(own, others.get(name, ()), SHORT.get(name, ()), HINTS.get(name, ()))
+
+
+def _is_unit(text: str) -> bool:
+    try:
+        units.unit(text)
+    except units.UnitError:
+        return False
+    return True
+
+
+def _is_time_name(header: str) -> bool:
+    return any(_tokens(header) == _tokens(each) for each in TIMES)
 
 
 # ---- units ----------------------------------------------------------------------------------------------------------
 
 
-def _unit_for(column: SeenColumn, dimensions: Sequence[str]) -> tuple[float, str, str]:
-    """What a column's unit adds to its merit (below 0: it cannot be), the unit to write, and a remark on it."""
+def _unit_for(column: SeenColumn, dimensions: Sequence[str]) -> tuple[int, str, str]:
+    """Whether a column's unit is one of the kind (1), is not stated or not known (0), or cannot be (-1), the unit to
+    write, and a remark on it."""
     if not column.unit:
-        return 0.0, OPEN, ""
+        return 0, OPEN, ""
     in_name = column.unit_place == "at the end of its header"
-    best: tuple[float, str, str] = (0.0, OPEN, f'"{column.unit}" is no unit known here')
+    best: tuple[int, str, str] = (0, OPEN, f'"{column.unit}" is no unit known here')
     for dimension in dimensions:
         try:
             units.converter(column.unit, dimension)
         except units.UnitError as error:
             nature = _UNSTATED.get(error.code, {}).get(dimension, "")
             if nature:
-                best = (0.25, column.unit + nature, f'the file says "{column.unit}": is it{nature}?')
+                best = (1, column.unit + nature, f'the file says "{column.unit}": is it{nature}?')
             elif error.code == "wrong-kind-of-unit" and best[0] <= 0:
-                best = (-1.0, "", "")
+                best = (-1, "", "")
         else:
-            return 0.3, column.unit if in_name else "", ""
+            return 1, column.unit if in_name else "", ""
     return best
 
 
@@ -141,20 +210,16 @@ def _ids(program: Program | None, refers: str) -> list[str] | None:
 
 
 def _fit(what: Field, column: SeenColumn, program: Program | None) -> _Fit | None:
-    """How a column fits a field; None where it cannot be."""
-    names = [what.name.replace("_", " "), what.title, *FIELDS.get(what.name, ())]
-    # a word at the end of a header that happens to be a unit ("Since stop h") may be part of the name
-    merit = max(_alike(column.name, names), _alike(column.header, names))
-    why, unit, remark = "by its name", "", ""
+    """How a column fits a field; None where it cannot be, or nothing speaks for it."""
+    unit, remark, held, why = "", "", "", "by its name"
+    stated = 0
     if what.kind in {"number", "bounded"} and what.dimension:
         if column.kind not in {"number", "empty"} and not (what.kind == "bounded" and _marked(column)):
             return None
-        gain, unit, remark = _unit_for(column, [what.dimension])
-        if gain < 0:
+        stated, unit, remark = _unit_for(column, [what.dimension])
+        if stated < 0:
             return None
-        if gain:
-            why = "by its name and its unit"
-        merit += gain if merit > 0 else 0.0
+        why = "by its name and its unit" if stated else why
     elif what.kind in {"number", "integer"}:
         if column.kind not in {"number", "empty"} or (what.kind == "integer" and not column.whole and column.filled):
             return None
@@ -163,26 +228,31 @@ def _fit(what: Field, column: SeenColumn, program: Program | None) -> _Fit | Non
     elif what.kind == "date":
         if column.kind not in {"date", "stamp", "empty"}:
             return None
-        merit, why = (merit + 0.3, "its cells are dates") if column.filled else (merit, why)
+        held = "its cells are dates" if column.filled else ""
     elif column.kind == "empty":
         pass
     elif what.kind in {"word", "yes-no"}:
         words = {each.casefold() for each in what.words} or set(YES_NO)
-        said = {"-".join(each.casefold().replace("_", " ").replace("-", " ").split()) for each in column.texts}
-        share = len(said & words) / max(len(said), 1)
+        cells = {"-".join(each.casefold().replace("_", " ").replace("-", " ").split()) for each in column.texts}
+        share = len(cells & words) / max(len(cells), 1)
         if column.kind != "text" or share < 0.5:
             return None
-        merit, why = merit + 0.4, "by its name, and its cells are words of it"
+        held = "its cells are words of it" if share == 1 and what.kind == "word" else ""
     elif what.refers:
         ids = _ids(program, what.refers)
         if ids is not None:
             share = sum(each in ids for each in column.texts) / max(len(column.texts), 1)
             if share < 0.5 or column.many:
                 return None
-            merit, why = merit + 0.65, f"its cells are ids of {_PLACES.get(what.refers, what.refers)}s"
+            held = f"its cells are ids of {_PLACES.get(what.refers, what.refers)}s" if share == 1 else ""
     elif what.kind == "text" and column.kind not in {"text", "number"}:
         return None
-    return _Fit(merit, what.name, column.at, why, _ascii(unit), remark) if merit >= _ENOUGH else None
+    names = _names(what.name, what.title, FIELDS)
+    said, own, like = names.match((column.name, column.header), unit=stated > 0)
+    if not said and not like and not held:
+        return None
+    why = (f"{why}, and {held}" if held else why) if said else (held or "by a word of its header")
+    return _Fit(what.name, column.at, why, said, own, _ascii(unit), remark)
 
 
 def _marked(column: SeenColumn) -> bool:
@@ -190,26 +260,51 @@ def _marked(column: SeenColumn) -> bool:
     return column.kind == "text" and all(is_mark(each) for each in column.texts)
 
 
-def _assigned(fits: Iterable[_Fit], open_: list[str], headers: Sequence[str]) -> dict[str, _Fit]:
-    """A column for each field, the best first; where two columns fit one field alike, neither is taken."""
-    ranked = sorted(fits, key=lambda fit: (-fit.merit, fit.at, fit.name))
+def _assigned(fits: Sequence[_Fit], open_: list[str], headers: Sequence[str]) -> dict[str, _Fit]:
+    """A column for each field whose header says it; a field that two columns say, or none but likely ones, is open."""
     taken: dict[str, _Fit] = {}
     used: set[int] = set()
-    for fit in ranked:
+    said = sorted((fit for fit in fits if fit.said), key=lambda fit: (not fit.own, fit.at, fit.name))
+    for fit in said:
         if fit.name in taken or fit.at in used:
             continue
+        # another column that says the same, and no other field in its own words
         rivals = [
-            each for each in ranked
-            if each.name == fit.name and each.at != fit.at and each.at not in used and fit.merit - each.merit < _NEAR
-            and not any(o.at == each.at and o.name not in {fit.name, *taken} and o.merit > each.merit for o in ranked)
+            each for each in said
+            if each.name == fit.name and each.at != fit.at and each.at not in used
+            and not any(o.at == each.at and o.name not in {fit.name, *taken} and o.own for o in said)
         ]  # fmt: skip
-        taken[fit.name] = fit
-        used.add(fit.at)
-        if rivals:
-            names = " or ".join(f'"{headers[each.at]}"' for each in (fit, *rivals))
-            open_.append(f"{fit.name}: which column is it, {names}?")
-            taken[fit.name] = _Fit(fit.merit, fit.name, -1, f"{names}?")
+        # another field that the same header says: the column is neither's before somebody says whose
+        others = [
+            each for each in said
+            if each.at == fit.at and each.name != fit.name and each.name not in taken and each.own == fit.own
+            and not any(o.name == each.name and o.at != each.at and o.own for o in said)
+        ]  # fmt: skip
+        if rivals or others:
+            for name in dict.fromkeys(each.name for each in (fit, *others)):
+                own = rivals if name == fit.name else []
+                taken[name] = _open(name, [fit, *own], "both say it" if own else "it says other fields too", headers)
+            used |= {fit.at, *(each.at for each in rivals)}
+        else:
+            taken[fit.name] = fit
+            used.add(fit.at)
+    likely: dict[str, list[_Fit]] = {}
+    for fit in fits:
+        if not fit.said and fit.name not in taken and fit.at not in used:
+            likely.setdefault(fit.name, []).append(fit)
+    for name, several in likely.items():
+        taken[name] = _open(name, several, several[0].why if len(several) == 1 else "no header says it", headers)
+    for name, fit in taken.items():
+        if fit.at < 0:
+            open_.append(f"{name}: is it column {fit.why}; take the line out where it is none")
     return taken
+
+
+def _open(name: str, several: Sequence[_Fit], why: str, headers: Sequence[str]) -> _Fit:
+    """A field nobody but the user can give a column, with those it may be."""
+    named = listed([f'"{headers[each.at]}"' for each in several[:_MOST_ALIKE]])
+    more = " or another" if len(several) > _MOST_ALIKE else ""
+    return _Fit(name, -1, f"{named}{more}? ({why})", said=False, among=tuple(each.at for each in several))
 
 
 def table(seen: Seen, stream: str, fields: Sequence[Field], program: Program | None, file: str) -> Proposal:
@@ -248,9 +343,36 @@ def table(seen: Seen, stream: str, fields: Sequence[Field], program: Program | N
             "        phases:",
             *(f"          {scalar(headers[at])}: {phase}" for at, phase in sheet.items()),
         ]
-    used = {fit.at for fit in found.values()} | set(sheet)
-    out.unused = [column.header for column in seen.columns if column.at not in used]
+    used = _named(found) | set(sheet)
+    measured = [(each.name, (each.dimension,)) for each in own if each.kind in {"number", "bounded"}]
+    _rest(seen, used, found, measured, out)
+    out.missing = [each.name for each in own if each.name not in found and each.name not in _stated(constants)]
     return out
+
+
+def _named(found: Mapping[str, _Fit]) -> set[int]:
+    """Columns the entry names, be it as a question."""
+    return {at for fit in found.values() for at in (fit.at, *fit.among)}
+
+
+def _stated(constants: Sequence[str]) -> set[str]:
+    return {each.partition(":")[0] for each in constants}
+
+
+def _rest(
+    seen: Seen, used: set[int], found: Mapping[str, _Fit], known: Sequence[tuple[str, Sequence[str]]], out: Proposal
+) -> None:
+    """Columns the entry leaves alone, and what their units would let them be."""
+    for column in seen.columns:
+        if column.at in used:
+            continue
+        out.unused.append(column.header)
+        if column.unit and column.kind == "number":
+            free = [name for name, kinds in known if name not in found or found[name].at < 0]
+            kinds_of = dict(known)
+            able = [each for each in free if any(kinds_of[each]) and _unit_for(column, kinds_of[each])[0] > 0]
+            if able:
+                out.may[column.header] = able
 
 
 def _phases_across(seen: Seen, program: Program | None) -> dict[int, str]:
@@ -382,8 +504,10 @@ def log(seen: Seen, program: Program | None, file: str) -> Proposal:
     if not found:
         out.open.append("channels: none of the columns has a name known here; speed and torque are the first two")
         out.lines.append(f'        speed: {{header: "{OPEN}", unit: rpm}}')
-    used = {fit.at for fit in found.values()} | set(times)
-    out.unused = [column.header for column in seen.columns if column.at not in used]
+    used = _named(found) | set(times)
+    whole = [(name, what.dimensions) for name, what in channels.CHANNELS.items() if not what.each_cylinder]
+    _rest(seen, used, found, whole, out)
+    out.missing = [name for name, _ in whole if name not in found]
     return out
 
 
@@ -397,7 +521,7 @@ def _times(seen: Seen) -> list[int]:
     if kinds["time of day"]:
         return kinds["time of day"][:1]
     rising = [each for each in seen.columns if each.kind == "number" and each.rises]
-    named = [each for each in rising if _alike(each.name, TIMES) >= 0.9 or _is_time(each.unit)]
+    named = [each for each in rising if _is_time_name(each.name) or _is_time(each.unit)]
     return [each.at for each in (named or (rising[:1] if rising and rising[0].at == 0 else []))][:1]
 
 
@@ -406,7 +530,7 @@ def _own_times(seen: Seen) -> dict[int, int]:
     own = {}
     for before, column in pairwise(seen.columns):
         named = set(_tokens(column.name)) <= set(_tokens(before.name))
-        plain_time = _alike(before.name, TIMES) >= 0.9 and not column.rises
+        plain_time = _is_time_name(before.name) and not column.rises
         if before.rises and column.kind in {"number", "empty"} and (named or plain_time):
             own[column.at] = before.at
     return own if len(own) > 1 else {}
@@ -461,23 +585,23 @@ def _channel_fits(column: SeenColumn, program: Program | None) -> list[_Fit]:
     number = re.search(r"(?<![0-9.])([0-9]{1,2})\s*$", column.name)
     fits = []
     for name, what in channels.CHANNELS.items():
-        known = [name.replace("_", " "), what.title, *CHANNELS.get(name, ())]
-        said, own = column.name, name
+        texts, own = [column.name, column.header], name
         if what.each_cylinder:
             if number is None or not 1 <= int(number[1]) <= cylinders:
                 continue
-            said, own = column.name[: number.start()], f"{name}_{int(number[1])}"
-        merit = max(_alike(said, known), 0.0 if what.each_cylinder else _alike(column.header, known))
+            texts, own = [column.name[: number.start()]], f"{name}_{int(number[1])}"
         dimensions = ["actual flow", "standard flow"] if what.metered else list(what.dimensions)
-        gain, unit, remark = _unit_for(column, dimensions)
-        if gain < 0 or merit <= 0:
+        stated, unit, remark = _unit_for(column, dimensions)
+        if stated < 0:
             continue
+        said, exact, like = _names(name, what.title, CHANNELS).match(texts, unit=stated > 0)
         if what.metered and remark:
             unit, remark = _flow_unit(column, program)
-        if merit + gain >= _ENOUGH:
-            why = "by its name and its unit" if gain else "by its name"
-            written = _ascii(unit) or _ascii(column.unit)
-            fits.append(_Fit(merit + gain, own, column.at, why, written, remark))
+        lone = stated > 0 and bool(_LONE & set(dimensions)) and column.kind == "number"
+        if said or like or lone:
+            why = ("by its name and its unit" if stated else "by its name") if said else "by a word of its header"
+            why = why if said or like else "by its unit"
+            fits.append(_Fit(own, column.at, why, said, exact, _ascii(unit) or _ascii(column.unit), remark))
     return fits
 
 
@@ -490,11 +614,12 @@ def _flow_unit(column: SeenColumn, program: Program | None) -> tuple[str, str]:
 
 
 def _channel_line(fit: _Fit, seen: Seen, program: Program | None, out: Proposal, own: Mapping[int, int]) -> str:
-    if fit.at < 0:
-        return f'{fit.name}: {{header: "{OPEN}", unit: "{OPEN}"}}   # {fit.why}'
-    column = seen.columns[fit.at]
     found = channels.known(fit.name)
     what = found[0] if found else None
+    if fit.at < 0:
+        meter = f', meter: "{OPEN}"' if what is not None and what.metered else ""
+        return f'{fit.name}: {{header: "{OPEN}", unit: "{OPEN}"{meter}}}   # {fit.why}'
+    column = seen.columns[fit.at]
     parts = [f"header: {scalar(_reference(column, seen))}", f"unit: {scalar(fit.unit)}"]
     if fit.unit == OPEN and what is not None:
         dimensions = what.dimensions if not what.metered else ("actual flow",)

@@ -18,6 +18,7 @@ from sitegen.tables.columns import parted
 from sitegen.tables.decode import Decoded
 from sitegen.tables.grid import letters
 from sitegen.tables.kinds import load
+from sitegen.tables.mapping import is_mark
 from sitegen.tables.numbers import dates, numbers
 from sitegen.tables.records import cut
 from sitegen.tables.table import plain
@@ -28,8 +29,12 @@ _LOOKED_AT = 400  # lines that decide about the separator and where the table be
 _MOST_FORMS = 4000  # different forms of figures kept of one column
 _MOST_TEXTS = 60  # different texts kept of one column
 _SAMPLES = 3
+_STORED_LONG = 17  # characters from which a stored number may be one that was rounded to binary
+_HEADLESS = 0.5  # what a separator is worth by which a row of figures would be the header
+_SHORT_AT_MOST = 0.5  # share of rows with fewer fields than the header; the readers' own limit is as large or larger
 _FIGURE = re.compile("[+-]?(?:[0-9][0-9.,' \u00a0\u2009\u202f]*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?", re.ASCII)
 _CLOCK = re.compile(r"\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?(?:\s?[AaPp]\.?[Mm]\.?)?", re.ASCII)
+_DAY = re.compile(r"\d{1,2}\.\d{1,2}\.\d{4}|\d{4}\.\d{1,2}\.\d{1,2}", re.ASCII)
 _NOTHING = re.compile(r"[+-]?(?:nan|inf|infinity|n/?a|#[A-Z/0!?]+|[*#][*#.,]*|-+)", re.IGNORECASE)
 _FORM = str.maketrans("123456789", "999999999")
 _FORMATS = (  # decimal mark and thousands mark, most usual first
@@ -104,10 +109,20 @@ def look(path: Path, file: str, sheet: str = "") -> Seen:
     if isinstance(content, Decoded):
         rows = _parted_lines(content.text.split("\n"), file)
         return _seen(rows, file, content.encoding, content.notes, sheet, text=True)
-    rows = _Rows([list(row) for row in content.rows], list(content.numbers), word="row")
+    rows = _Rows([[_as_shown(cell) for cell in row] for row in content.rows], list(content.numbers), word="row")
     if content.numbers and content.numbers[0] == 0:  # a column file: its names are no row
         rows.numbers = [0, *range(1, len(rows.cells))]
     return _seen(rows, file, content.encoding, tuple(content.notes), sheet, text=False)
+
+
+def _as_shown(cell: str) -> str:
+    """A number of a workbook as it is read and shown: 1.684, which it may store as 1.6839999999999999."""
+    if len(cell) < _STORED_LONG or not _FIGURE.fullmatch(cell):
+        return cell
+    try:
+        return f"{float(cell):.15g}"
+    except ValueError:
+        return cell
 
 
 # ---- rows -----------------------------------------------------------------------------------------------------------
@@ -129,9 +144,11 @@ def _parted_lines(lines: Sequence[str], file: str) -> _Rows:
         if width < 2:
             return 0.0, 0.0
         body = [cell.strip() for row in cut_rows if len(row) == width for cell in row if cell.strip()]
-        clean = sum(_is_figure(cell) or _is_moment(cell) for cell in body) / max(len(body), 1)
+        clean = sum(_is_figure(cell) or _is_moment(cell) or is_mark(cell) for cell in body) / max(len(body), 1)
         share = alike / len(sample)
-        return round(share * (0.3 + clean), 3), float(width)
+        head = next(cells for line in sample if len(cells := cut(line, word)) == width)
+        headed = 1.0 if not any(_is_figure(cell.strip()) for cell in head) else _HEADLESS
+        return round(share * (0.3 + clean) * headed, 3), float(width)
 
     best = max(("tab", "semicolon", "comma", "bar", "blanks"), key=merit)
     if merit(best)[0] == 0.0:
@@ -178,6 +195,13 @@ def _seen(rows: _Rows, file: str, encoding: str, notes: tuple[str, ...], sheet: 
             f"{rows.word} {rows.numbers[wide]} has {len(rows.cells[wide])} fields, the header has {len(headers)}: "
             "which column each header belongs to cannot be told"
             + ("; decimal commas between commas would do that" if rows.separator == "comma" else "")
+        )
+    named = max((at for at, header in enumerate(headers, start=1) if header), default=0)
+    short = [i for i in body if len(rows.cells[i]) < named]
+    if len(short) > max(_SHORT_AT_MOST * len(body), 1):
+        refused.append(
+            f"{len(short)} of {len(body)} rows have fewer fields than the header, which has {named}; the first is "
+            f"{rows.word} {rows.numbers[short[0]]}: end the table where its rows end, or fill them up"
         )
     twice = [name for name in dict.fromkeys(headers) if name and headers.count(name) > 1]
     if twice:
@@ -308,10 +332,11 @@ def _forms(cells: Sequence[str], lines: Sequence[int]) -> _Forms:
         if counts[form] == 1 and len(first) < _MOST_FORMS:
             first[form] = (line, cell)
     examples = {cell: (line, form) for form, (line, cell) in first.items()}
+    kinds: dict[str, Kind] = {cell: _kind(cell) for cell in examples}
+    if "number" in kinds.values():  # beside numbers a mark of an oil report says of one how small it is
+        kinds |= dict.fromkeys((cell for cell in examples if is_mark(cell)), "number")
     tally: Counter[Kind] = Counter()
-    kinds: dict[str, Kind] = {}
     for cell, (_, form) in examples.items():
-        kinds[cell] = _kind(cell)
         tally[kinds[cell]] += counts[form]
     tally.pop("empty", None)
     if not tally:
@@ -324,7 +349,7 @@ def _forms(cells: Sequence[str], lines: Sequence[int]) -> _Forms:
 
 
 def _kind(cell: str) -> Kind:
-    if _is_figure(cell) and not re.fullmatch(r"\d{1,2}\.\d{1,2}\.\d{4}", cell):
+    if _is_figure(cell) and not _DAY.fullmatch(cell):
         return "number"
     if _CLOCK.fullmatch(cell):
         return "time of day"

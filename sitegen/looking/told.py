@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from sitegen.looking.propose import Proposal
 from sitegen.looking.seen import Seen, SeenColumn
-from sitegen.problems import counted, shown
+from sitegen.problems import counted, listed, shown
 
 _MOST_COLUMNS = 60
 
@@ -26,9 +26,21 @@ def as_text(seen: Seen, proposal: Proposal | None, kind: str, place: str = "") -
     if proposal.unused:
         names = ", ".join(f'"{shown(each)}"' for each in proposal.unused[:_MOST_COLUMNS])
         lines += ["", f"Columns it leaves alone: {names}."]
+    if proposal.may:
+        lines += ["By their units some of them may be:", *_may(proposal)]
+    if proposal.missing:
+        lines += ["", f"It found no column for: {', '.join(proposal.missing)}."]
     if proposal.open:
         lines += ["", 'Only you know what stands for "?":', *(f"  {each}" for each in proposal.open)]
     return "\n".join(lines)
+
+
+def _may(proposal: Proposal) -> list[str]:
+    """Columns and the fields their units allow, a line for those of one kind."""
+    alike: dict[str, list[str]] = {}
+    for header, able in proposal.may.items():
+        alike.setdefault(listed(able), []).append(f'"{shown(header)}"')
+    return [f"  {', '.join(headers[:_MOST_COLUMNS])}: {able}" for able, headers in alike.items()]
 
 
 def _how(seen: Seen) -> list[str]:

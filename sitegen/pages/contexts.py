@@ -74,6 +74,7 @@ class ProgramLine:
     question: str
     href: str
     title: str
+    status: str  # by the program's own rule; "" without one
     answer: Sequence[Cell]
     facts: str
     records: str
@@ -141,6 +142,7 @@ class ProgramPage(Page):
     template: ClassVar[str] = "program.html"
     question: str
     meta: Sequence[Cell]
+    decision: Sequence[Block]  # what the program's own rule says; first on the page
     answer: Sequence[Block]
     criteria_caption: str
     criteria: Sequence[CriterionLine]

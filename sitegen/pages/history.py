@@ -37,9 +37,10 @@ def blocks(view: View, coating: str, found: Sequence[History]) -> list[Block]:
     )  # fmt: skip
     table = Table("points-of-the-history", columns, rows)
     caption = (
-        "Filled: a build, the mean of its cylinders with this coating. Open: a build that ran another distance, by "
-        "which nothing is judged. Open, with its interval: where the next build of these programs may lie with a "
-        f"probability of 95\N{NO-BREAK SPACE}%, taking all these builds as drawn from one lot. {NEW_PROGRAM}"
+        "Filled: a build, the mean of its cylinders with this coating (the geometric one where coatings are compared "
+        "as a ratio). Open: a build that ran another distance, by which nothing is judged. Open, with its interval: "
+        "where the next build of these programs may lie with a probability of 95\N{NO-BREAK SPACE}%, taking all these "
+        f"builds as drawn from one lot. {NEW_PROGRAM}"
     )
     return [Figure("history-of-builds", "dots", panels, _reading(view, found), caption, table, one_scale=False)]
 

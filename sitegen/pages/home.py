@@ -6,7 +6,7 @@ from sitegen.page import counts, words
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Cell, Text
 from sitegen.page.view import Desk
-from sitegen.pages import comparing, criteria, stated
+from sitegen.pages import comparing, criteria, decision, stated
 from sitegen.pages.contexts import CoatingLine, HomePage, ProgramLine
 from sitegen.pages.frame import Site, engine_types, window_title
 from sitegen.pages.present import Record, complete, records
@@ -31,6 +31,7 @@ def page(site: Site) -> HomePage:
                 question=program.question or program.title,
                 href=view.href_program(program),
                 title=program.title,
+                status=decision.lead(view),
                 answer=_answer(site, program.id),
                 facts=words.sentence(f"{engine_types(program)}; {words.counted(cylinders, 'cylinder')}"),
                 records=_records(every),

@@ -9,7 +9,7 @@ import csv
 import io
 import shutil
 import subprocess
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from sitegen.program.model import Program
@@ -18,6 +18,7 @@ from sitegen.results.files import FOLDER, FORMAT, TABLES
 from sitegen.results.upgrade import UnknownFormatError, upgraded
 from sitegen.vocabulary import COMPARED, Change, Key
 
+MOST_BYTES = 8_000_000  # of a file as git holds it
 _PATIENCE = 10  # s, for a git that hangs on a dead share
 
 
@@ -101,6 +102,25 @@ def _at_head(program: Program) -> Mapping[str, bytes] | None:
         return None
     there = {table: files[table] for table in TABLES if table in found}  # an earlier format may have had fewer
     return there if {"measures.csv", "verdicts.csv"} <= set(there) else None
+
+
+def contents(program: Program, names: Sequence[str]) -> list[bytes | None]:
+    """What git holds under each name; None for what it does not hold, or what is too large."""
+    asked = "".join(f"{name}\n" for name in names).encode("utf-8", "surrogateescape")
+    told = git(program, "cat-file", "--batch", told=asked) if names else b""
+    found: list[bytes | None] = []
+    at = 0
+    for _ in names:
+        head, _, _ = (told or b"")[at:].partition(b"\n")
+        at += len(head) + 1
+        size = head.rpartition(b" ")[2]
+        if not size.isdigit():
+            found.append(None)
+            continue
+        end = at + int(size)
+        found.append((told or b"")[at:end] if int(size) <= MOST_BYTES else None)
+        at = end + 1
+    return found
 
 
 def whole_history(program: Program) -> bool:

@@ -17,7 +17,7 @@ from typing import TypeVar
 from sitegen.declarations import Step, Stream, in_order
 from sitegen.logs.join import Log
 from sitegen.program import described
-from sitegen.program.model import Program, Restated
+from sitegen.program.model import Program, Restated, Standing
 from sitegen.reasons import RESTORABLE
 from sitegen.rounding import stored
 from sitegen.tables.ids import unknown_objections
@@ -79,6 +79,7 @@ class Analysis:
     results_id: str = ""  # short hash of these files, shown in every footer
     looks: int | None = 1  # at the primary comparison, by the commits, before all builds are in; None: not known
     changes: tuple[Change, ...] | None = None  # against the last commit of the results; None: nothing to compare with
+    taken: tuple[Standing, ...] = ()  # decisions, and what moved since they were taken
     restated: tuple[Restated, ...] | None = None  # set beforehand and changed late; None: no history is known
 
     @property

@@ -20,11 +20,10 @@ from sitegen.problems import Collector
 from sitegen.program import build, schema, yamlfile
 from sitegen.program.folder import PROGRAM
 from sitegen.program.model import Criterion, Program, Restated, Subject
-from sitegen.results.committed import git, whole_history
+from sitegen.results.committed import contents, git, whole_history
 from sitegen.vocabulary import Readings
 
 MOST_STATES = 200  # commits of a program file that are looked at
-MOST_BYTES = 8_000_000  # of a table as it was, and of a program file
 NOT_TEXT = frozenset({".xlsx", ".parquet"})
 KEYS = ("compare", "criteria", "seating")  # of the program file: where these stay, nothing was stated anew
 Stated = Criterion | Subject | float | str
@@ -68,10 +67,10 @@ def _states(program: Program) -> list[tuple[str, str, bytes]]:
         program, "log", "--first-parent", f"--max-count={MOST_STATES}", "--format=%H %as", "--", f"./{PROGRAM}"
     )
     commits = [line.split(" ") for line in (listed or b"").decode().splitlines()][::-1]
-    contents = _contents(program, [f"{commit}:./{PROGRAM}" for commit, _ in commits])
+    held = contents(program, [f"{commit}:./{PROGRAM}" for commit, _ in commits])
     states: list[tuple[str, str, bytes]] = []
     last: list[bytes] = []
-    for (commit, day), content in zip(commits, contents, strict=True):
+    for (commit, day), content in zip(commits, held, strict=True):
         if content is None:  # taken out, and perhaps put back later
             continue
         own = [*_part(content).values()]
@@ -79,25 +78,6 @@ def _states(program: Program) -> list[tuple[str, str, bytes]]:
             states.append((commit, day, content))
         last = own
     return states
-
-
-def _contents(program: Program, names: Sequence[str]) -> list[bytes | None]:
-    """What git holds under each name; None for what it does not hold, or what is too large."""
-    asked = "".join(f"{name}\n" for name in names).encode("utf-8", "surrogateescape")
-    told = git(program, "cat-file", "--batch", told=asked) if names else b""
-    found: list[bytes | None] = []
-    at = 0
-    for _ in names:
-        head, _, _ = (told or b"")[at:].partition(b"\n")
-        at += len(head) + 1
-        size = head.rpartition(b" ")[2]
-        if not size.isdigit():
-            found.append(None)
-            continue
-        end = at + int(size)
-        found.append((told or b"")[at:end] if int(size) <= MOST_BYTES else None)
-        at = end + 1
-    return found
 
 
 def _part(content: bytes) -> dict[int, bytes]:
@@ -186,7 +166,7 @@ class _Today:
         asked = [*dict.fromkeys([*(file for file, _, _ in changed if file in blobs), *moved])]
         texts = [name for name in asked if Path(name).suffix.lower() not in NOT_TEXT]
         held: Counter[bytes] = Counter()
-        for then in _contents(self.program, [blobs[name] for name in texts]):
+        for then in contents(self.program, [blobs[name] for name in texts]):
             held += Counter(map(bytes.strip, (then or b"").splitlines()))
         at_least = False
         for file, rows, content in changed:

@@ -81,7 +81,8 @@ class _Maker:
             sheets.append(running.schedule(self._program, phase, facts, runs, running_head))
         for name, stream in self._streams.items():
             planned = name in phase.records and self._program.planned_cylinders(build, name)
-            if stream.fields and (planned or (name == _EVENTS and phase.fires)):
+            always = (name == _EVENTS and phase.fires) or (name == _OIL and self._oiled(build, phase))
+            if stream.fields and (planned or always):
                 sheet, table, drawn = self._stream(stream, build, phase, facts, running_head)
                 sheets.append(sheet)
                 tables.append(table)
@@ -116,6 +117,14 @@ class _Maker:
                 for t in tables
             ],
         )
+
+    def _oiled(self, build: Build, phase: Phase) -> bool:
+        """Whether oil of a build with a balance of it may be filled, topped up or drained in a phase."""
+        own = self._program.phases_of(build)
+        if not any(_OIL in each.records for each in own):
+            return False
+        after = [each for each in own if each.order > phase.order]
+        return phase.fires or (bool(after) and after[0].fires)
 
     def _facts(self, build: Build) -> list[str]:
         return [_block(build), build.engine_type.title, f"cell {build.cell}" if build.cell else ""]

@@ -9,12 +9,13 @@ from pathlib import Path, PurePosixPath
 
 from sitegen import units
 from sitegen.declarations import Blank, Stream
-from sitegen.program.model import Build, Phase, Program, RecordSource
+from sitegen.program.model import Build, ColumnUse, Phase, Program, RecordSource
 from sitegen.program.records import PARQUET, WORKBOOKS
 from sitegen.tables.blocked import Blocked
 from sitegen.tables.columns import known_headers, parted
 from sitegen.tables.decode import Decoded
 from sitegen.tables.kinds import load
+from sitegen.tables.reading import read_stream
 from sitegen.tables.table import Table, lay_out, lay_out_cells, plain
 from sitegen.vocabulary import Field
 
@@ -96,7 +97,7 @@ def written(program: Program, stream: Stream) -> tuple[Written, ...]:
         columns = _columns(program, source, stream)
         if columns is None:
             continue
-        frame = stream.read(program, [source]).frame
+        frame = read_stream(program, [source], stream.fields).frame  # ids alone: no check, no trace file is asked
         named = {name: Counter(str(each) for each in frame[name].dropna()) for name in ids if name in frame}
         builds = (
             frozenset(str(each) for each in frame["engine"].dropna().unique()) if "engine" in frame else frozenset()
@@ -122,11 +123,14 @@ def _columns(program: Program, source: RecordSource, stream: Stream) -> Columns 
 
 def _headings(source: RecordSource, stream: Stream, table: Table) -> Sequence[Heading]:
     own = {plain(use.header): (name, use.unit) for name, use in source.columns.items()}
+    names = Counter(parted(header)[0] for header in table.header)
     fields = {each.name: each for each in stream.fields}
     headings = []
     for at, header in enumerate(table.header):
         name, bracket = parted(header)
-        used, unit = own.get(header, ("", "")) if source.columns else (name if name in fields else "", "")
+        # an entry may name a column without the unit in its brackets, where that leaves it the only one
+        bare = own.get(name, ("", "")) if names[name] == 1 else ("", "")
+        used, unit = own.get(header, bare) if source.columns else (name if name in fields else "", "")
         what = fields.get(used)
         measured = what is not None and bool(what.dimension)
         headings.append(Heading(header, used, (unit or bracket or table.units[at]) if measured else ""))
@@ -138,7 +142,14 @@ def choose(stream: Stream, tables: Sequence[Written], build: Build, phase: Phase
 
     Those of the table that holds this build and most of what is asked, the last of several; else those that all tables
     of the stream share; else every field of the stream under `field [unit]`, in the units most used in the program.
+    What a measure rests on gets a column where that table, which may be of other work, has none.
     """
+    chosen = _of_program(tables, build, phase, blank)
+    return _all_fields(stream, tables, blank) if chosen is None else _with_needed(chosen, stream, tables, blank)
+
+
+def _of_program(tables: Sequence[Written], build: Build, phase: Phase, blank: Blank) -> Columns | None:
+    """Columns of one of the program's own tables."""
     fitting = [each for each in tables if _states_nothing_else(each.columns, build, phase)]
     own = [each for each in fitting if build.id in each.builds]
     alike = {_way(each.columns) for each in tables}
@@ -146,24 +157,46 @@ def choose(stream: Stream, tables: Sequence[Written], build: Build, phase: Phase
         wanted = {name for row in blank.rows for name in row} | set(blank.once)
         best = max(range(len(own)), key=lambda at: (len(wanted & set(own[at].columns.fields)), at))
         return _of_other(own[best].columns)
-    if fitting and len(alike) == 1:
-        return _of_other(fitting[-1].columns)
-    usual: dict[str, Counter[str]] = {}
-    for each in tables:
-        for heading in each.columns.headings:
-            if heading.unit:
-                usual.setdefault(heading.field, Counter())[heading.unit] += 1
-    headings = []
-    for what in stream.fields:
-        if what.name == "reading":
-            continue
-        unit = ""
-        if what.dimension:
-            counted = usual.get(what.name)
-            unit = min(counted, key=lambda each: (-counted[each], each)) if counted else ""
-            unit = unit or blank.units.get(what.name) or _usual_unit(what.dimension)
-        headings.append(Heading(f"{what.name} [{unit}]" if unit else what.name, what.name, unit))
-    return Columns(tuple(headings))
+    return _of_other(fitting[-1].columns) if fitting and len(alike) == 1 else None
+
+
+def _all_fields(stream: Stream, tables: Sequence[Written], blank: Blank) -> Columns:
+    return Columns(tuple(_heading(what, tables, blank) for what in stream.fields if what.name != "reading"))
+
+
+def _heading(what: Field, tables: Sequence[Written], blank: Blank) -> Heading:
+    """`field [unit]`, in the unit most used in the program."""
+    unit = ""
+    if what.dimension:
+        used = Counter(
+            each.unit for table in tables for each in table.columns.headings if each.field == what.name and each.unit
+        )
+        unit = min(used, key=lambda each: (-used[each], each)) if used else ""
+        unit = unit or blank.units.get(what.name) or _usual_unit(what.dimension)
+    return Heading(f"{what.name} [{unit}]" if unit else what.name, what.name, unit)
+
+
+def _with_needed(columns: Columns, stream: Stream, tables: Sequence[Written], blank: Blank) -> Columns:
+    """The columns with one for each field that is needed and has none; a constant gives way to what rows say each."""
+    by_row = {name for table in blank.tables for name in (*table.ticks, *table.asked)} | {
+        n for r in blank.rows for n in r
+    }
+    stated = {name for name in columns.constants if name not in by_row}
+    lacking = [
+        what for what in stream.fields
+        if what.name in blank.needed and what.name not in columns.fields and what.name not in stated
+    ]  # fmt: skip
+    if not lacking:
+        return columns
+    more = [_heading(what, tables, blank) for what in lacking]
+    source = columns.source
+    if source is not None:
+        names = {each.field for each in more}
+        kept = {name: value for name, value in source.constants.items() if name not in names}
+        uses = {each.field: ColumnUse(each.header, each.unit) for each in more} if source.columns else {}
+        source = replace(source, constants=kept, columns={**source.columns, **uses})
+    below = (*columns.below, *("" for _ in more)) if columns.below else ()
+    return replace(columns, headings=(*columns.headings, *more), source=source, below=below)
 
 
 def in_units_of(columns: Columns, blank: Blank, stream: Stream) -> Blank:

@@ -146,7 +146,7 @@ def _outweighs(other: set[str], announced: set[str], cells: Sequence[str]) -> bo
     return sum(cell in other for cell in cells) >= sum(cell in announced for cell in cells)
 
 
-_ISO = re.compile(r"(\d{4})-(\d{2})-(\d{2})(?:[T ]\d{1,2}:\d{2}.*)?", re.ASCII)
+_YEAR_FIRST = re.compile(r"(\d{4})([-./])(\d{1,2})\2(\d{1,2})(?:[T ]\d{1,2}:\d{2}.*)?", re.ASCII)
 _THREE = re.compile(r"(\d{1,2})([./-])\s?(\d{1,2})\2\s?(\d{4})(?:[T ,]\s?\d{1,2}:\d{2}.*)?", re.ASCII)
 
 
@@ -180,8 +180,8 @@ def dates(cells: Cells, order: str = "") -> Dates:
 def _date(text: str, order: str) -> tuple[str, str]:
     if not text:
         return "", ""
-    if iso := _ISO.fullmatch(text):
-        year, month, day = int(iso[1]), int(iso[2]), int(iso[3])
+    if known := _YEAR_FIRST.fullmatch(text):  # as ISO 8601, or with points or strokes: nobody writes year, day, month
+        year, month, day = int(known[1]), int(known[3]), int(known[4])
     elif three := _THREE.fullmatch(text):
         if not order:
             return "", "unannounced"

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -105,9 +105,18 @@ class Sheet:
         self.use[at], self.waits[at] = NOT_TAKEN, True
 
     def tell(
-        self, at: int, code: str, name: str, what: str, expected: str = "", near: str = "", step: str = LEFT_ASIDE
+        self,
+        at: int,
+        code: str,
+        name: str,
+        what: str,
+        expected: str = "",
+        near: str = "",
+        *,
+        next_step: str = LEFT_ASIDE,
+        level: Literal["error", "warning"] = "warning",
     ) -> None:
-        """A warning about one reading."""
+        """A warning about one reading, or an error where its table cannot be trusted for it."""
         self._told.append((
             at,
             Problem(
@@ -117,9 +126,9 @@ class Sheet:
                 what,
                 expected,
                 near,
-                step,
+                next_step,
                 self.header(name, at) if name else "",
-                "warning",
+                level,
             ),
         ))  # fmt: skip
 

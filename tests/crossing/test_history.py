@@ -50,7 +50,9 @@ def test_each_build_is_a_point_with_where_it_comes_from() -> None:
         ("first", "B4", "1111111", 2, False),
         ("second", "N1", "2222222", 2, False),
     ]  # fmt: skip
-    assert [p.value for p in found.points] == pytest.approx([0.245, 0.245, 0.27])
+    assert [p.value for p in found.points] == pytest.approx(
+        [math.sqrt(0.24 * 0.25), math.sqrt(0.27 * 0.22), math.sqrt(0.26 * 0.28)]  # as in comparisons
+    )
     assert found.points[0].flags == {"path-unknown"}
     assert found.points[2].flags == frozenset()
 
@@ -99,7 +101,7 @@ def test_mixed_engines_are_marked_and_whole_when_their_own_cylinders_are() -> No
     assert [(point.build, point.mixed, point.cylinders) for point in found.points] == [
         ("B1", True, 2), ("B2", True, 2), ("B3", True, 2),
     ]  # fmt: skip
-    assert found.points[0].value == pytest.approx(fmean((0.25, 0.26)))
+    assert found.points[0].value == pytest.approx(math.sqrt(0.25 * 0.26))
 
 
 def test_a_measure_of_whole_engines_has_no_cylinders() -> None:

@@ -50,9 +50,9 @@ def proposed(program: Program, stream: str, file: str) -> dict[str, Any]:
 
 
 def answered(mine: Any, truth: Any) -> Any:
-    """The proposal with each "?" replaced by what stands at its place in the program file."""
+    """The proposal with each "?" replaced by what stands at its place in the program file, or taken out."""
     if isinstance(mine, dict) and isinstance(truth, dict):
-        return {key: answered(value, truth.get(key)) for key, value in mine.items()}
+        return {key: answered(value, truth.get(key)) for key, value in mine.items() if value != "?" or key in truth}
     if mine == "?":
         assert truth is not None
         return truth
@@ -151,7 +151,17 @@ def test_what_is_open_is_refused_until_it_is_answered(tmp_path: Path, capsys: py
     path.write_text(yaml.safe_dump(document, sort_keys=False, allow_unicode=True), encoding="utf-8")
     assert main(["check", str(home)]) == 1
     said = capsys.readouterr().out
-    assert said.count('"?" is not a known unit') == yaml.safe_dump(entry).count("unit: '?'") > 5
+    units = yaml.safe_dump(entry).count("unit: '?'")
+    headers = [name for name, column in entry["columns"].items() if column == "?"]
+    assert said.count('"?" is not a known unit') == units > 3
+    assert {"metal_temperature", "air_temperature", "to_crankcase", "to_exhaust", "to_intake"} <= set(headers)
+    for column in entry["columns"].values():
+        if isinstance(column, dict):
+            column["unit"] = {"Since stop": "min", "Barometer": "kPa absolute"}.get(column["header"], "psig")
+    path.write_text(yaml.safe_dump(document, sort_keys=False, allow_unicode=True), encoding="utf-8")
+    assert main(["check", str(home)]) == 1
+    said = capsys.readouterr().out
+    assert said.count('"?"') >= len(headers)
 
 
 def test_one_file_is_asked_for_by_itself(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
@@ -160,7 +170,7 @@ def test_one_file_is_asked_for_by_itself(capsys: pytest.CaptureFixture[str], tmp
     assert main(["look", str(inside), "--as", "leakdown"]) == 0
     said = capsys.readouterr().out
     assert "- file: records/leakdown-b2.csv" in said
-    assert "# its cells are ids of builds" in said
+    assert "# by its name, and its cells are ids of builds" in said
     other = tmp_path / "gauges.csv"
     other.write_bytes(inside.read_bytes())
     assert main(["look", str(other), "--as", "leakdown"]) == 0

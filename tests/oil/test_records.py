@@ -9,6 +9,7 @@ import pytest
 from tables.house import Folder, column, program, told
 
 from sitegen.declarations import Step
+from sitegen.problems import as_text
 from sitegen.program.model import Build, Laboratory, Oil, Program, RecordSource
 from sitegen.reasons import CATALOGUE
 from sitegen.streams.oil import STREAM
@@ -76,10 +77,15 @@ def concluded(folder: Folder, found: Readings, run: Step) -> dict[tuple[str, str
 # ---- bad input: each named by file and row ---------------------------------------------------------------------------
 
 
-def test_a_sample_with_no_fill(folder: Folder) -> None:
-    said = set_aside(read(folder, FILLED + FIRST + FIRST.replace("s1,B1", "s2,B6")), 4)
+def test_oil_moved_with_no_fill(folder: Folder) -> None:
+    """A drain without a fill is set aside; what a sample holds is used, and told as no part of a balance."""
+    said = set_aside(read(folder, FILLED + FIRST + ",B6,run-in-15,drain,,4.1,,,,\n"), 4)
     assert "the engine was not filled before: no fill is on record" in said
     assert "a row of the fill, with its mass" in said
+    found = read(folder, FILLED + FIRST + FIRST.replace("s1,B1", "s2,B6"))
+    assert uses(found) == ["", "", ""]
+    (told_of,) = told(found)
+    assert "no fill of B6 with oil is on record before: concentrations are used, a balance is not made" in told_of
 
 
 def test_more_drained_than_was_in(folder: Folder) -> None:
@@ -197,6 +203,42 @@ def test_rows_prepared_and_not_filled_in_are_not_taken(folder: Folder) -> None:
     found = read(folder, rows)
     assert (uses(found), told(found)) == ([""], [])
     assert found.files["pump/oil.csv"]["not_taken"] == 2
+
+
+PLAIN = "engine,phase,what,date,hours [h],Fe [mg/kg],Cr [mg/kg]\n"
+
+
+def test_an_ordinary_report_without_ids_fill_or_masses_is_used(folder: Folder) -> None:
+    """A laboratory's table: concentrations over hours, told once that no balance can be made of it."""
+    rows = "".join(f"B1,durability,sample,2027-02-{day:02d},{10 * day},{3.0 + day},1.0\n" for day in range(1, 21))
+    found = read(folder, rows, PLAIN)
+    assert uses(found) == [""] * 20
+    assert column(found, "sample")[:2] == ["B1-2027-02-01-10h", "B1-2027-02-02-20h"]
+    (said,) = told(found)
+    assert "no fill of B1 with oil is on record before: concentrations are used, a balance is not made" in said
+    held = [each for (measure, *_), each in concluded(folder, found, STREAM.steps[0]).items() if measure == "oil.iron"]
+    assert [each.value for each in held] == pytest.approx([3.0 + day for day in range(1, 21)])
+    made = concluded(folder, found, STREAM.steps[1])
+    refused = {(measure, each.reason) for (measure, *_), each in made.items() if each.status == "refused"}
+    assert {("wear.iron_mass", "no-fill"), ("oil.consumption", "no-fill")} <= refused
+
+
+def test_many_rows_with_one_fault_are_told_together(folder: Folder) -> None:
+    found = read(folder, FILLED + ",B1,run-in-15,sample,,,icp-1,1,6.0,1.0\n" * 30)
+    assert uses(found) == ["", *["sample-unnamed"] * 30]
+    said, last = as_text(found.problems).split("\n")
+    assert said.startswith("pump/oil.csv:3: warning: ")
+    assert "without a date or hours that would make one" in said
+    assert said.endswith("The same in 29 further lines: 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15 and 17 more.")
+    assert "30 warnings" in last
+
+
+def test_the_engine_and_the_laboratory_each_say_what_the_other_does_not(folder: Folder) -> None:
+    """One sample in two rows: as drawn, with its mass and hours, and as analysed, with its laboratory."""
+    rows = FILLED + "s1,B1,run-in-15,sample,0.2,0.1,,,,\n" + "s1,B1,run-in-15,sample,,,icp-1,1,6.0,1.0\n"
+    assert uses(read(folder, rows)) == ["", "", ""]
+    other = rows + "s1,B1,run-in-15,sample,,,disc-1,1,7.0,\n"
+    assert uses(read(folder, other)) == ["", "", "", "sample-twice"]
 
 
 @pytest.mark.parametrize("said", ["ND", "-", "<1"])

@@ -33,6 +33,7 @@ from sitegen.program.model import (
     Program,
     Restated,
     SeatingRule,
+    Standing,
     Where,
 )
 from sitegen.vocabulary import Change, Comparison, Field, Key, Measure, Problem, Readings, Series, Value, Verdict
@@ -61,6 +62,7 @@ class FixtureAnalysis:
     results_id: str = "7c41e0"
     looks: int = 1
     changes: Sequence[Change] | None = None
+    taken: Sequence[Standing] = ()
     restated: Sequence[Restated] | None = ()
     days: Sequence[str] = ("2026-03-02", "2026-05-14")
     as_of: str = "2026-05-14"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -19,7 +19,7 @@ from sitegen.page.blocks import Cell, Figure, Strip, Table, Text
 from sitegen.page.view import Desk, View
 from sitegen.pages import comparing, criteria, differences, history
 from sitegen.program.model import Build, Criterion, Folder, Program
-from sitegen.vocabulary import Comparison, Key, Value, Verdict
+from sitegen.vocabulary import Comparison, Key, Measure, Value, Verdict
 
 HELD = {"B1": (R,) * 4, "B2": (C,) * 4, "B3": (R,) * 4, "B4": (C,) * 4}
 NBSP = "\N{NO-BREAK SPACE}"
@@ -31,13 +31,13 @@ def plain(text: str) -> str:
 
 def view_of(
     of: Program, rows: Sequence[Comparison] = (), verdicts: Sequence[Verdict] = (), values: Sequence[Value] = (),
-    looks: int = 1,
+    looks: int = 1, measures: Mapping[str, Measure] = MEASURES,
 ) -> View:  # fmt: skip
     analysis = FixtureAnalysis(
         of, {}, {(value.measure, value.key): value for value in values}, verdicts, (), {}, comparisons=rows, looks=looks
     )
     folder = Folder("/nowhere", of.definitions, (of,))
-    return View(folder, MEASURES, Addresses.of(folder), f"programs/{of.id}/index.html", Desk(analysis))
+    return View(folder, measures, Addresses.of(folder), f"programs/{of.id}/index.html", Desk(analysis))
 
 
 def row(estimate: float | None, low: float | None, high: float | None, **more: Any) -> Comparison:
@@ -428,15 +428,48 @@ def verdict(word: str, engine: str = "", cylinder: int = 0, rule: str = "criteri
     [
         (asked(), "at most 0.35 mm²", "every cylinder with soft nitride, after four pulls"),
         (asked("at-least", "mean-of-builds", 12.0), "at least 12 mm²", "mean of the builds with soft nitride"),
-        (asked("below-reference", "mean-of-builds", None), "below plain nitride", "mean of the builds"),
-        (asked("above-reference", "mean-of-builds", None), "above plain nitride", "mean of the builds"),
+        (
+            asked("below-reference", "mean-of-builds", None),
+            "below plain nitride",
+            "typical build with soft nitride (geometric mean)",
+        ),
+        (
+            replace(asked("above-reference", "mean-of-builds", None), measure=LOSS.id),
+            "above plain",
+            "mean of the builds",
+        ),
         (asked(scope="every-build", end_rule=True), "at most 0.35 mm²", "a failure ends the program for the coating"),
     ],
 )
 def test_a_limit_reads_as_it_was_stated(criterion: Criterion, limit: str, note: str) -> None:
     found, _ = line(program(HELD, criteria=(criterion,)), [])
-    assert plain(found.limit) == limit
+    assert plain(found.limit).startswith(limit)
     assert note in found.note
+
+
+def test_a_mean_that_was_judged_on_the_logarithms_says_so_and_shows_what_was_found() -> None:
+    of = program(HELD, criteria=(asked("at-most", "mean-of-builds"),))
+    told = verdict("holds", found=0.3012, low=0.27, high=0.3321, limit=0.35, route="typical-at-most")
+    found, answer = line(of, [told])
+    assert found.note.startswith("typical build with soft nitride (geometric mean)")
+    assert [plain(each) for each in answer.told] == ["Found: 0.30 (0.27 to 0.33) mm²"]
+
+
+def test_planned_builds_that_are_not_listed_are_counted() -> None:
+    of = program(HELD, criteria=(asked(),), planned_builds=len(HELD) + 2)
+    told = [verdict("cannot tell yet", reason="builds-to-come"), verdict("holds", "B2", 1), verdict("holds", "B2", 2)]
+    _, found = line(of, told)
+    assert found.told == ["Holds for both cylinders", "Four of six planned builds so far"]
+
+
+def test_a_criterion_says_where_it_judges_one_occasion() -> None:
+    of = program(HELD, criteria=(replace(asked(), measure="leakdown.crankcase"),))
+    told = [verdict("holds"), verdict("holds", "B2", 1)]
+    said = "Judged on one occasion, because it is not known how far occasions scatter"
+    known = {"leakdown.crankcase": replace(AREA, id="leakdown.crankcase", occasion="leakdown.moved")}
+    moved = Value("leakdown.moved", Key("B2", 1, C, PHASE), 0.01)
+    assert said in criteria.lines(view_of(of, (), told, measures=known))[0].answers[0].told
+    assert said not in criteria.lines(view_of(of, (), told, (moved,), measures=known))[0].answers[0].told
 
 
 def test_a_failing_criterion_names_who_decided_it_and_what_follows() -> None:

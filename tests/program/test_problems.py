@@ -43,8 +43,19 @@ def test_json() -> None:
     assert set(report["problems"][0]) == set(Problem.__dataclass_fields__)
 
 
+def test_what_is_said_alike_of_many_rows_is_said_once() -> None:
+    many = [Problem("r.csv", n, 1, "x", "no id", level="warning") for n in (9, 3, 5, 7)]
+    few = [Problem("r.csv", n, 1, "y", "no date", level="warning") for n in (4, 8)]
+    assert as_text([*many, *few]).splitlines() == [
+        "r.csv:3:1: warning: no id. The same in 3 further lines: 5, 7, 9.",
+        "r.csv:4:1: warning: no date.",
+        "r.csv:8:1: warning: no date.",
+        "0 errors, 6 warnings.",
+    ]
+
+
 def test_very_many_are_counted_not_lost() -> None:
-    found = [Problem("p.yaml", n + 1, 1, "x", "wrong") for n in range(SHOWN_PER_FILE + 23)]
+    found = [Problem("p.yaml", n + 1, 1, "x", f"wrong {n}") for n in range(SHOWN_PER_FILE + 23)]
     lines = as_text(found).splitlines()
     assert lines[-2:] == ["p.yaml: and 23 further errors.", f"{SHOWN_PER_FILE + 23} errors, 0 warnings."]
     assert len(json.loads(as_json(found))["problems"]) == SHOWN_PER_FILE + 23

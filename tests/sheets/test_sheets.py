@@ -13,6 +13,7 @@ from pathlib import Path
 
 import openpyxl
 import pytest
+import yaml
 from house import PROGRAMS, ROOT, fewer
 
 from sitegen import registry, units, workflow
@@ -287,7 +288,8 @@ def test_oil_is_asked_for_at_the_engine_and_its_bottles_are_labelled(program: Pr
     assert sheet.count("top up") == 5
     assert "B3-durability" in sheet
     assert made.pages["b3/durability.html"].count(b"<b>B3-durability</b>") == 2
-    (row,) = csv.DictReader(io.StringIO(made.tables["tables/oil-b3-durability.csv"].decode("utf-8-sig")))
+    row, *free = csv.DictReader(io.StringIO(made.tables["tables/oil-b3-durability.csv"].decode("utf-8-sig")))
+    assert [(each["what"], each["engine"], each["phase"]) for each in free] == [("", "B3", "durability")] * 5
     assert (row["sample"], row["what"], row["engine"], row["mass [g]"]) == ("B3-durability", "sample", "B3", "")
     assert b'id="labels"' not in made.pages["b3/pulls.html"]  # planned in one phase only
 
@@ -348,6 +350,45 @@ def test_a_table_without_repeats_has_no_two_rows_alike() -> None:
     sheet = section(made.pages["b1/pulls.html"], "leakdown")
     assert "Repeat" not in sheet
     assert '<span class="answer line">T1</span>' in sheet  # stated once for the whole file
+
+
+def test_oil_is_weighed_whatever_the_table_of_samples_has(made: Sheets) -> None:
+    """The table of the samples has neither hours nor a word for what was done; both are asked for, and read back."""
+    sheet = section(made.pages["b3/durability.html"], "oil")
+    assert "Oil filled, topped up, drained" in sheet
+    assert sheet.count("top up") == 5
+    header = made.tables["tables/oil-b3-durability.csv"].decode("utf-8-sig").splitlines()[0].split(",")
+    assert {"Fe [mg/kg]", "what", "mass [g]", "hours [h]"} <= set(header)
+    pasted = yaml.safe_load(made.pages["tables/entries-csv.yaml"])["records"]["oil"]
+    (entry,) = [each for each in pasted if each["file"] == "records/oil-b3-durability.csv"]
+    assert entry["constants"] == {"laboratory": "lab-1"}  # no longer that every row is a sample
+    first = section(made.pages["b3/cold-build.html"], "oil")  # where the engine is filled before its first start
+    assert "Sample drawn" not in first
+    assert "Oil filled, topped up, drained" in first
+    assert b'id="oil"' not in made.pages["b3/teardown.html"]
+
+
+def test_an_entry_may_name_a_column_without_its_unit(tmp_path: Path) -> None:
+    """`pressure: Gauge` where the header is `Gauge [psig]`: the sheet has the column."""
+    shutil.copytree(ROOT / "tests" / "accepted" / "plain", tmp_path / "plain")
+    folder = tmp_path / "plain" / "pump"
+    for path, old, new in (
+        ("records/leakdown.csv", "Supply,Gauge", "Supply [psig],Gauge [psig]"),
+        ("program.yaml", "{header: Gauge, unit: psig}", "Gauge"),
+    ):
+        text = (folder / path).read_text(encoding="utf-8")
+        assert old in text
+        (folder / path).write_text(text.replace(old, new), encoding="utf-8")
+    found, _ = workflow.programs(folder)
+    assert found is not None
+    made = make(found.programs[0], registry.STREAMS, ["B1"], ["pulls"])
+    sheet = section(made.pages["b1/pulls.html"], "leakdown")
+    assert "Cylinder gauge" in sheet.split("Not asked for")[0]
+    assert (
+        made.tables["tables/leakdown-b1-pulls.csv"]
+        .decode("utf-8-sig")
+        .startswith("Build,Check,Cyl,Supply [psig],Gauge [psig]\r\n")
+    )
 
 
 def test_the_workbook_has_typed_cells_lists_and_a_header_that_stays(made: Sheets) -> None:

@@ -290,11 +290,11 @@ def test_refused(case: str, folder: Folder) -> None:
 
 
 def test_the_dot_as_thousands_mark_and_decimal_mark(folder: Folder) -> None:
-    # a form met in a real record of pressure, whose first rows look harmless; the rows are invented
+    # a point for thousands and decimals alike, in a column whose first rows look harmless; all figures are invented
     header = [*HEADER, "wait [s]"]
-    waits = ["0.000", "100.000", "901.000", "1.003.000"]
+    waits = ["0.000", "250.000", "875.000", "1.125.000"]
     rows = [[*ROWS[0][:1], str(i + 1), *ROWS[0][2:], wait] for i, wait in enumerate(waits)]
-    message = f'{FILE}:5: column "wait [s]": the dot stands between groups of digits ("1.003.000"). Expected one mark for one purpose. '
+    message = f'{FILE}:5: column "wait [s]": the dot stands between groups of digits ("1.125.000"). Expected one mark for one purpose. '
     assert told(folder.leak(table(";", header=header, rows=rows))) == [
         f'{message}Next: if it is only a thousands mark, write `thousands: "."` and `decimal: ","` in the record entry; if it is also the '
         "decimal mark, export the table again without thousands marks."

@@ -37,4 +37,5 @@ def blank(program: Program, build: Build, phase: Phase) -> Blank:
         ),
         units=_UNITS,
         steps=_STEPS,
+        needed=("cylinder", "ring", "mass", "gap_bore"),
     )

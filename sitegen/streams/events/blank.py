@@ -10,7 +10,7 @@ _EVENTS, _METERS = 4, 2  # lines prepared: one page with its cautions
 _WITHOUT_METERS = 2  # of the steps
 _STEPS = (
     "Every stop and every start gets a line, planned or not: the log of the run has to agree with it.",
-    "Of oil added write the weight, of a stop the cause and what was done before the restart.",
+    "Of a stop write the cause and what was done before the restart; oil added goes onto the oil sheet, weighed.",
     "A meter check: engine stopped, fuel and ignition locked out, meter parted from the breather; apply a flow of "
     "clean air to it and say whether it moved. While the engine runs only by a line laid for that, from outside the "
     "cell, with a flame arrester between it and the engine, where the site's competent person has released it.",
@@ -43,5 +43,6 @@ def blank(program: Program, build: Build, phase: Phase) -> Blank:
         once=("date",),
         tables=(happened, meters) if metered else (happened,),
         units={"at": "min", "lasted": "min", "flow": "actual L/min"},
+        needed=("what", "at", *(("meter", "moved", "tight") if metered else ())),
         steps=_STEPS if metered else _STEPS[:_WITHOUT_METERS],
     )

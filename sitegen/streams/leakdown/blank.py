@@ -9,6 +9,7 @@ from sitegen.methods.leakdown import crank_torque
 from sitegen.page.words import number
 from sitegen.program.model import Build, EngineType, Phase, Program
 from sitegen.streams.leakdown.fields import PATHS
+from sitegen.streams.leakdown.protocol import asked_for
 from sitegen.units import from_si
 
 # Protocol of a check: common practice, no source, but for what the cautions name.
@@ -42,7 +43,8 @@ def blank(program: Program, build: Build, phase: Phase) -> Blank:
     before = [{"reference": each, "repeat": "1"} for each in orifices]
     after = [{"reference": each, "repeat": "2"} for each in orifices]
     readings = [{"cylinder": str(each), "repeat": str(n + 1)} for each in cylinders for n in range(REPEATS)]
-    percent = any(tester.scale == "percent" for tester in program.definitions.testers.values())
+    scales = {tester.scale for tester in program.definitions.testers.values()}
+    percent = "percent" in scales
     gauges = ("supply", "pressure", *(("percent",) if percent else ()))
     position = ("approached", "locked", "metal_temperature", "since_shutdown", "wait")
     none = dict.fromkeys(position, "–")  # a reference orifice has no crank
@@ -61,6 +63,7 @@ def blank(program: Program, build: Build, phase: Phase) -> Blank:
         ),
         units=_UNITS,
         steps=(_held(program), *_STEPS),
+        needed=("cylinder", "supply", "percent" if scales == {"percent"} else "pressure"),
         cautions=(_turns(program, build.engine_type),),
     )
 
@@ -85,7 +88,8 @@ def _held(program: Program) -> str:
     rule = program.leakdown
     supply, band = (f"{pressure / 1000:.0f} kPa" for pressure in (rule.supply, rule.supply_band))
     psi, psi_band = (f"{from_si(pressure, 'psi'):.3g} psi" for pressure in (rule.supply, rule.supply_band))
+    held = "".join(f"; {each}" for each in asked_for(rule))
     return (
         f"Supply {supply} ± {band} gauge ({psi} ± {psi_band}) while air flows, cylinder {rule.oil}, crank at top dead "
-        "centre: a reading in another condition is kept apart, so say which in its remark."
+        f"centre{held}: a reading in another condition is kept apart, so say which in its remark."
     )

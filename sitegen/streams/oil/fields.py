@@ -37,7 +37,13 @@ FIELDS: tuple[Field, ...] = (
         help="A sample, or what was done: filled, topped up, drained, filter changed.",
         beforehand=True,
     ),
-    Field("sample", "Sample", "id", help="Id of the sample; rows of one sample share it.", beforehand=True),
+    Field(
+        "sample",
+        "Sample",
+        "id",
+        help="Id of the sample; rows of one sample share it. Left out, build, date and hours make it.",
+        beforehand=True,
+    ),
     Field(
         "hours",
         "Hours",

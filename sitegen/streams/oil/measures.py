@@ -133,10 +133,10 @@ CONSUMPTION = Measure(
     unit="g/h",
     better="less",
     method="Oil filled and topped up less oil drained, drawn and left in the engine, by the running time of the fill. "
-    "Weighed.",
+    "Weighed. What a drain leaves is the stated share of the largest fill, and the same at every drain of an engine.",
     formula="(filled + topped up − drawn − drained − left) / hours",
     source="balance of mass (exact). Errors of the masses as the program states them; of what a drain leaves ±50 % at "
-    "the first fill, and between two drains ±10 %, from memory",
+    "the first fill, and a scatter of 10 % from drain to drain, from memory",
     interval="confidence",
     compare="difference",
 )

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from statistics import median
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -19,6 +20,9 @@ from sitegen.tables.columns import parted
 from sitegen.tables.reading import Sheet, read_stream
 from sitegen.tables.rows import given, rows_of
 from sitegen.vocabulary import Problem, Readings
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 # A laboratory's blank correction may take a report a little below zero: by no more than this [-], from memory.
 BLANK = 2e-6
@@ -67,12 +71,24 @@ def _what(program: Program, sheet: Sheet) -> None:
     what = "metal is entered for what is no filter, or without its element"
     stray = frame["metal"].notna() & ~(filtered & frame["element"].notna())
     sheet.set_aside(stray, "metal-not-of-filter", "metal", what, "a filter, and the element")
-    sheet.set_aside(
-        sample & frame["sample"].isna(), "sample-unnamed", "sample", "a sample without an id", "an id of the sample"
-    )
+    _named(sheet, sample)
+    what = "a sample without an id, and without a date or hours that would make one"
+    expected = "an id of the sample, or its date or running hours"
+    sheet.set_aside(sample & frame["sample"].isna(), "sample-unnamed", "sample", what, expected)
     late = (frame["what"] == TOP_UP) & frame["hours"].isna() & frame["on_fill"].isna()
     what = "a top-up does not say at how many hours it was made"
     sheet.set_aside(late, "oil-hours-missing", "hours", what, "hours since the cold build, or on the fill")
+
+
+def _named(sheet: Sheet, sample: pd.Series[bool]) -> None:
+    """A sample without an id gets one of its build, its day and its hours, which all rows of it share."""
+    frame = sheet.frame
+    for at in np.flatnonzero(sample & frame["sample"].isna()).tolist():
+        day, hours, on_fill = (frame[name].iloc[at] for name in ("date", "hours", "on_fill"))
+        when = [str(day)] if given(day) else []
+        when += [f"{float(each) / 3600:g}h" for each in (hours, on_fill) if given(each)][:1]
+        if when:
+            frame.loc[frame.index[at], "sample"] = "-".join([str(frame["engine"].iloc[at]), *when])
 
 
 def _told(program: Program, sheet: Sheet) -> None:
@@ -144,25 +160,37 @@ def _blank(program: Program, sheet: Sheet, name: str) -> np.ndarray[tuple[int], 
 
 
 def _samples(program: Program, sheet: Sheet) -> None:
-    """Two samples with one id: rows that say one id and another build, phase or hour, or the same element again."""
+    """Two samples with one id: rows that say one id and another build, phase or hour, or the same element again.
+
+    The engine's row and the laboratory's may each say what the other does not.
+    """
     del program
     frame = sheet.frame
-    first: dict[object, tuple[object, ...]] = {}
+    first: dict[object, list[object]] = {}
     mask = np.zeros(len(frame), dtype=bool)
     place = ("engine", "phase", "hours", "on_fill", "laboratory", "date")
     for at, (name, *where) in enumerate(zip(frame["sample"], *(frame[each] for each in place), strict=True)):
         if not sheet.open[at] or not isinstance(name, str):
             continue
-        own = tuple(each if given(each) else None for each in where)
-        mask[at] = first.setdefault(name, own) != own
+        own = [each if given(each) else None for each in where]
+        known = first.setdefault(name, own)
+        mask[at] = any(a is not None and b is not None and a != b for a, b in zip(known, own, strict=True))
+        if not mask[at]:
+            first[name] = [a if a is not None else b for a, b in zip(known, own, strict=True)]
     what = "another sample bears the same id"
     sheet.set_aside(mask, "sample-twice", "sample", what, "an id of its own for each sample")
     again = frame[["sample", "element"]]
-    same_again(sheet, again, frame["what"] == SAMPLE, "sample", "the same sample is entered before, in")
+    found = frame[["concentration", *elements.ALL, *CONDITION]].notna().any(axis=1)
+    found |= np.logical_or.reduce([frame[f"{name}_mark"] != "" for name in ("concentration", *elements.ALL)])
+    for rows in (found, ~found):  # once as it was drawn, and once as it was analysed
+        same_again(sheet, again, (frame["what"] == SAMPLE) & rows, "sample", "the same sample is entered before, in")
 
 
 def _filled(program: Program, sheet: Sheet) -> None:
-    """Whatever is done with oil needs oil in the engine: a fill in its phase or one before."""
+    """Whatever is done with oil needs oil in the engine: a fill in its phase or one before.
+
+    What a sample holds is worth knowing without it; only metal made and oil consumed rest on the fill.
+    """
     order = {phase.id: phase.order for phase in program.phases}
     frame = sheet.frame
     fills: dict[object, int] = {}
@@ -174,15 +202,24 @@ def _filled(program: Program, sheet: Sheet) -> None:
         what != FILL and phase in order and order[phase] < fills.get(engine, len(order) + 1)
         for engine, phase, what in rows
     ]
+    none = np.array(mask, dtype=bool)
+    sample = (frame["what"] == SAMPLE).to_numpy()
     what = "the engine was not filled before: no fill is on record"
-    sheet.set_aside(np.array(mask, dtype=bool), "no-fill", "what", what, "a row of the fill, with its mass")
+    sheet.set_aside(none & ~sample, "no-fill", "what", what, "a row of the fill, with its mass")
+    bare = np.flatnonzero(none & sample & sheet.open).tolist()
+    if bare:
+        engines = listed(dict.fromkeys(str(frame["engine"].iloc[at]) for at in bare))
+        what = f"no fill of {engines} with oil is on record before: concentrations are used, a balance is not made"
+        sheet.tell(
+            bare[0], "oil-not-filled", "what", what, "a row of the fill, with its mass, for metal and consumption"
+        )
 
 
 def _drained(program: Program, sheet: Sheet) -> None:
     """More oil than was in the engine since its fill cannot have left it."""
     order = {phase.id: phase.order for phase in program.phases}
     frame = sheet.frame
-    charge: dict[object, float] = {}  # what a drain leaves follows from the fill before
+    charge: dict[object, float] = {}  # the largest fill so far: what a drain leaves is a share of it
     held, out, once = dict[object, float](), dict[object, float](), set[object]()
     too_much: dict[int, tuple[float, float]] = {}
     rows = [(at, row) for at, row in enumerate(rows_of(frame, Reading)) if sheet.open[at] and row.phase in order]
@@ -192,7 +229,9 @@ def _drained(program: Program, sheet: Sheet) -> None:
         mass = mass_of(row, oil.density if oil is not None else None)
         if row.what == FILL:
             held[row.engine] = mass + (program.oil.left_after_drain or 0.0) * charge.get(row.engine, 0.0)
-            out[row.engine], charge[row.engine] = 0.0, mass
+            out[row.engine], charge[row.engine] = 0.0, max(mass, charge.get(row.engine, 0.0))
+        elif row.engine not in held:
+            continue  # no fill, no balance
         elif row.what == TOP_UP:
             held[row.engine] = held.get(row.engine, 0.0) + mass
         elif row.what != SAMPLE or row.sample not in once:

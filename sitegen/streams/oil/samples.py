@@ -68,7 +68,8 @@ def oiling(program: Program, build: Build, readings: Readings, ended: Mapping[st
             events.append((key, row))
     made: list[tuple[_Place, Sample]] = []
     for name, own in by_sample.items():
-        made.append((own[0][0], _sample(program, name, [row for _, row in own], own[0][0][0])))
+        key = next((key for key, row in own if given(row.hours) or given(row.on_fill)), own[0][0])
+        made.append((key, _sample(program, name, [row for _, row in own], key[0])))
     made.sort(key=lambda each: each[0])
     samples = [sample for _, sample in made]
     named = tuple(_placed(sample, [other for other in samples if other.phase == sample.phase]) for sample in samples)
@@ -135,17 +136,18 @@ def _sample(program: Program, name: str, rows: Sequence[Reading], hours: float) 
                 condition[what] = float(getattr(row, what))
     first = rows[0]
     density = None
-    laboratory = program.definitions.laboratories.get(str(first.laboratory))
+    laboratories = program.definitions.laboratories
+    laboratory = next((laboratories[str(row.laboratory)] for row in rows if row.laboratory in laboratories), None)
     return Sample(
         id=name,
         phase=first.phase,
         hours=hours,
         at="",
         laboratory=laboratory,
-        batch=str(first.batch) if given(first.batch) else "",
+        batch=next((str(row.batch) for row in rows if given(row.batch)), ""),
         reported=reported,
         condition=condition,
-        flags=frozenset(drawn(program.oil, first)),
+        flags=frozenset(flag for row in rows for flag in drawn(program.oil, row)),
         mass=max(mass_of(row, density) for row in rows),
     )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from sitegen.declarations import Section
 from sitegen.methods import elements
@@ -41,6 +41,7 @@ PARTICLES = (
     "The laboratory's method reads particles above a few micrometres low, so flakes of the run-in are missed; the "
     "metal made is the least there was."
 )
+NOT_LISTED = "What is not on the list of parts is put down to those that are."
 SHARED = (
     "Oil belongs to the whole engine. Where an engine holds more than one coating, metal and oil consumption belong to "
     "the engine and say nothing about a coating."
@@ -59,7 +60,9 @@ def engine_oil(view: View) -> Sequence[Block]:
     totals = _totals(view, build)
     blocks: list[Block] = []
     if totals:
-        blocks += [_figure(view, totals), *_ledger(view, totals), *_sources(view)]
+        drawn = any(_told(value) for value in totals.values())
+        blocks.append(_figure(view, totals) if drawn else Text((Cell(_reading(view, totals)),)))
+        blocks += [*_ledger(view, totals), *_sources(view)]
     blocks += [*_stretches(view, totals), *_samples(view, rows), *_consumption(view), *_condition(view)]
     if len(build.coatings) > 1:
         blocks.append(Text((Cell(SHARED),), "note"))
@@ -84,8 +87,12 @@ def _told(value: Value | None) -> bool:
 
 def _reading(view: View, totals: Mapping[str, Value]) -> str:
     sure = [(symbol, value) for symbol, value in totals.items() if _told(value)]
+    known = [value for value in totals.values() if value.value is not None or value.high is not None]
+    if not known and totals:
+        whys = dict.fromkeys(view.why(value.reason) for value in totals.values())
+        return f"How much metal was made cannot be told: {'; '.join(whys)}."
     if not sure:
-        return "No metal of wear is told from what fresh oil brings."
+        return (_untold(view, totals) or "No metal of wear is told from what fresh oil brings.") + _hidden(view)
     sure.sort(key=lambda pair: -(pair[1].value or 0.0))
     named = words.listed(
         f"{words.with_unit(words.within(value.value or 0.0, value.low, value.high), 'mg')} of {elements.name(symbol)}"
@@ -97,7 +104,29 @@ def _reading(view: View, totals: Mapping[str, Value]) -> str:
     if share is not None and share.value is not None:
         part = words.with_unit(words.within(share.value, share.low, share.high), "%")
         text += f" Of the {elements.name(symbol)}, the run-in made {part}."
-    return text + _hidden(view)
+    return f"{text} {_untold(view, totals)}".rstrip() + _hidden(view)
+
+
+def _untold(view: View, totals: Mapping[str, Value]) -> str:
+    """Metals whose balance cannot be made, with the reason, and the most the samples hold of them."""
+    by_reason: dict[str, list[str]] = {}
+    for symbol, value in totals.items():
+        if value.status == "refused" and value.reason:
+            by_reason.setdefault(value.reason, []).append(symbol)
+    said = []
+    for reason, symbols in by_reason.items():
+        held = {s: max(numbers(view.values(CONCENTRATION[s].id, engine=view.the_build)), default=0.0) for s in symbols}
+        most = max(symbols, key=lambda symbol: held[symbol])
+        names = words.listed([elements.name(symbol) for symbol in symbols])
+        text = f"How much of {names} wear made cannot be told: {view.why(reason)}."
+        if held[most] > 0:
+            found = words.with_unit(words.number(held[most], 0 if held[most] >= _WHOLE else 1), "mg/kg")
+            text += f" The samples hold up to {found} of {elements.name(most)}."
+        said.append(text)
+    return " ".join(said)
+
+
+_WHOLE = 10.0  # mg/kg from which no decimal is told
 
 
 def _hidden(view: View) -> str:
@@ -264,14 +293,14 @@ def _sources(view: View) -> list[Block]:
     found.sort(key=lambda value: -(value.value or 0.0))
     depths = {v.key.at or _face(view, build): v for v in view.values(DEPTH.id, engine=build)}
     rows = [
-        Row((Cell(words.sentence(named(v.key.at))), Cell(view.text(v)),
-             Cell(view.text(depths[v.key.at]) if v.key.at in depths else words.DASH)))
+        Row((Cell(words.sentence(named(v.key.at))), view.cell(v),
+             view.cell(depths.get(v.key.at))))
         for v in found
     ]  # fmt: skip
     columns = (Column("Part"), Column("Metal", "mg", numeric=True, measure=FROM.id),
                Column("Mean wear of its surface", "µm", numeric=True, measure=DEPTH.id))  # fmt: skip
     sure = [value for value in found if _told(value)]
-    text = f"The largest share of the metal is put down to {named(sure[0].key.at)}." if sure else ""
+    text = _largest(found, sure, named) if sure else ""
     text = text or "No part is told from none."
     swaps = [
         pair for each in view.series("oil-swaps") for pair in zip(each.frame["out"], each.frame["into"], strict=True)
@@ -281,8 +310,22 @@ def _sources(view: View) -> list[Block]:
         text += f" As well would fit: {said}."
     together = [value.key.at for value in found if "+" in value.key.at]
     note = "Parts named together hold the same metals and cannot be told apart. " if together else ""
-    note += "What is not on the list of parts is put down to those that are."
+    note += NOT_LISTED
     return [Table(f"oil-sources-{build.id}", columns, rows, text, caption="Where it came from", note=note)]
+
+
+def _largest(found: Sequence[Value], sure: Sequence[Value], named: Callable[[str], str]) -> str:
+    """The part that gave most, with those whose intervals reach into its own: more than one of them may have."""
+    first = sure[0]
+    rivals = [
+        value for value in found
+        if value is not first and value.high is not None and first.low is not None and value.high > first.low
+    ]  # fmt: skip
+    text = f"The largest share of the metal is put down to {named(first.key.at)}"
+    if not rivals:
+        return f"{text}."
+    others = words.listed([named(value.key.at) for value in rivals])
+    return f"{text}, together with {others}: which of them gave most cannot be told."
 
 
 def _face(view: View, build: Build) -> str:
@@ -305,7 +348,7 @@ def _stretches(view: View, totals: Mapping[str, Value]) -> list[Block]:
                 rates = [view.value(m.id, phase.id, f"{symbol}:{at}" if at else symbol, cylinder=0)
                          for m in (PER_HOUR, PER_KM)]  # fmt: skip
                 told = [view.text(r, interval=False, unit=True) for r in rates if r is not None and _told(r)]
-                cells.append(Cell(view.text(value), note=", ".join(told)))
+                cells.append(view.cell(value, ", ".join(told)))
             rows.append(Row((Cell(phase.title, note=_since(view, at)), *cells)))
     if not rows:
         return []
@@ -377,7 +420,8 @@ def _content(view: View, value: Value | None) -> str:
     """What a report says of an element."""
     if value is None:
         return words.DASH
-    return "not measured" if value.reason == "not-measured" else view.text(value, interval=False)
+    said = {"not-measured": "not measured", "no-detection-limit": "not detected"}
+    return said.get(value.reason) or view.text(value, interval=False)
 
 
 def _laboratory(view: View) -> str:
@@ -491,8 +535,8 @@ def by_build(view: View) -> Sequence[Block]:
         rows.append(
             Row((Cell(build.id, href=view.href_engine(build, "oil")),
                  Cell(words.listed(view.coating_title(coating) for coating in build.coatings)),
-                 Cell(view.program.phase(phase).title), Cell(view.text(iron)), Cell(view.text(chromium)),
-                 Cell(view.text(faces)), Cell(view.text(share)), Cell(view.text(last) if sure else "cannot tell")))
+                 Cell(view.program.phase(phase).title), view.cell(iron), view.cell(chromium),
+                 view.cell(faces), view.cell(share), Cell(view.text(last) if sure else "cannot tell")))
         )  # fmt: skip
     if not rows:
         return ()
@@ -533,7 +577,8 @@ def _by_coating(view: View, told: Mapping[tuple[str, str], Sequence[tuple[float,
         mean = words.with_unit(words.from_to(*ends), "µm")
         clauses.append(f"{mean} with {view.coating_title(coating)} rings ({each})")
     return (
-        f"By the metal in the oil, ring faces wore up to {view.program.phase(far[-1]).title}: {words.listed(clauses)}."
+        f"By the metal in the oil, ring faces wore up to {view.program.phase(far[-1]).title}: {words.listed(clauses)}. "
+        f"{NOT_LISTED}"
     )
 
 

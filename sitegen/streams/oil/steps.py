@@ -435,6 +435,7 @@ SAMPLES = Step(
     run=run_samples,
     reads=(OIL,),
     needs=(HOURS,),
+    revision=2,
 )
 BALANCE = Step(
     name="oil-balance",
@@ -442,6 +443,7 @@ BALANCE = Step(
     run=run_balance,
     reads=(OIL,),
     needs=(HOURS, KM, ENERGY),
+    revision=2,
 )
 NEXT_BUILD = Step(
     name="oil-next-build",

@@ -54,6 +54,7 @@ def blank(program: Program, build: Build, phase: Phase) -> Blank:
             "angle": "deg",
         },
         steps=_STEPS,
+        needed=("trace", "cylinder", "part", "side", "height", "angle", "repeat"),
     )
 
 
