@@ -254,8 +254,8 @@ def test_a_table_is_saved_as_csv_with_units_and_plain_numbers(browser: Browser, 
         name, csv = save(page, "csv", "history")
         assert name == "b2-cylinder-2_history-data.csv"
         lines = csv.decode("utf-8-sig").split("\r\n")
-        assert lines[0] == "Phase,Area [mm²]"
-        assert re.fullmatch(r"0,-0\.\d{3}", lines[1])
+        assert lines[0] == "Phase,Area [mm²],data"
+        assert re.fullmatch(r"0,-0\.\d{3},invented", lines[1])
 
 
 def test_a_mark_tells_its_number_when_pointed_at(browser: Browser, components: Path) -> None:
