@@ -271,12 +271,19 @@ def _start(options: argparse.Namespace) -> int:
     return FINE
 
 
+def _today() -> str:
+    """The day of this machine: asked by the check alone, so that results and pages hang on no clock."""
+    import datetime
+
+    return datetime.datetime.now().astimezone().date().isoformat()
+
+
 def _check(options: argparse.Namespace) -> int:
     from sitegen import problems, workflow
     from sitegen.results import alike, files
 
     examination = workflow.examine(options.folder)
-    found = list(examination.problems)
+    found = [*examination.problems, *workflow.ahead(examination, _today())]
     if examination.folder is not None:
         for program in examination.folder.programs:
             found += [workflow.stale_problem(program, reason) for reason in files.stale(program)]
@@ -289,8 +296,9 @@ def _check(options: argparse.Namespace) -> int:
             ]
     found.sort()
     print(problems.as_json(found) if options.format == "json" else problems.as_text(found))
-    if options.format == "text" and examination.not_taken:
-        print(f"{examination.not_taken}.")
+    if options.format == "text":
+        for clause in filter(None, (examination.not_used, examination.not_taken)):
+            print(f"{clause[:1].upper()}{clause[1:]}.")
     if options.format == "text" and problems.errors(found):
         from sitegen import registry
         from sitegen.looking import entries

@@ -14,6 +14,8 @@ from sitegen.vocabulary import Problem
 if TYPE_CHECKING:
     import pandas as pd
 
+    from sitegen.program.model import Folder
+
 _WHOLE = ("cylinder", "n", "adjusted_over", "builds", "builds_reference", "cylinders", "cylinders_reference")
 _NUMBERS = (
     "value", "low", "high", "se", "df", "se_common", "estimate", "p", "p_randomised", "least_p", "level",
@@ -40,6 +42,7 @@ class Findings:
     comparisons: pd.DataFrame
     verdicts: pd.DataFrame
     problems: tuple[Problem, ...]  # readings set aside and the like
+    invented: frozenset[str] = frozenset()  # ids of the programs whose data are invented
 
 
 def findings(path: Path | str, *, committed: bool = False) -> Findings:
@@ -55,6 +58,7 @@ def findings(path: Path | str, *, committed: bool = False) -> Findings:
     from sitegen.results.files import FOLDER, TABLES
 
     folder = Path(path)
+    home: Folder | None
     if committed:
         home, problems = workflow.programs(folder)
         if home is None:
@@ -67,11 +71,12 @@ def findings(path: Path | str, *, committed: bool = False) -> Findings:
         examination = workflow.examine(folder)
         if examination.blocked:
             raise InputError(examination.problems)
-        problems = list(examination.problems)
+        problems, home = list(examination.problems), examination.folder
         conclusions = workflow.with_files(workflow.conclude(examination))
         found = [(each.analysis.program.id, dict(each.files)) for each in conclusions]
     measures, comparisons, verdicts = (_joined([(program, files[name]) for program, files in found]) for name in TABLES)
-    return Findings(measures, comparisons, verdicts, tuple(problems))
+    invented = frozenset(program.id for program in home.programs if program.invented) if home else frozenset()
+    return Findings(measures, comparisons, verdicts, tuple(problems), invented)
 
 
 def _joined(parts: Sequence[tuple[str, bytes]]) -> pd.DataFrame:

@@ -5,8 +5,9 @@ A reason is one clause that can follow "because", in plain words, without a fina
 
 from __future__ import annotations
 
-# Why a reading is set aside or left out (`use` of Readings).
+# Why a reading is set aside or left out (`use` of Readings), or kept apart.
 READING: dict[str, str] = {
+    "another-condition": "it was taken outside the protocol of the program",
     "event-not-whole": "an event does not say all that belongs to it",
     "event-not-in-run": "its time is given for a phase in which nothing runs",
     "event-of-no-meter": "it says of an event what belongs to another kind of event",
@@ -35,6 +36,7 @@ READING: dict[str, str] = {
     "short-row": "its row has fewer fields than the header",
     "subject-missing": "nothing says which cylinder was read",
     "subject-twice": "a cylinder and a reference orifice are entered together",
+    "unit-doubtful": "its supply pressure would be right in another unit",
     "unknown-word": "a word in it is none of those agreed",
     "wrong-tool": "the tool named cannot have read it",
     "bands-overlap": "the swept band of its trace begins before the unswept one ends",
@@ -66,6 +68,12 @@ READING: dict[str, str] = {
 ANSWER: dict[str, str] = {
     "no-reading": "no usable reading was taken",
     "to-come": "the phase is still to come",
+    "criterion-fails": "a criterion that a release asks for fails",
+    "look-not-reached": "the number of builds at which a release may be said is not reached",
+    "no-criterion-answered": "none of its criteria was answered",
+    "none-within-twelve": "no number of further builds up to twelve is likely to decide it",
+    "scatter-unknown": "nothing tells how far builds scatter",
+    "builds-to-come": "builds that were planned are still to come",
     "stream-not-here": "it rests on a kind of record that this version does not read",
     "no-share": "no share of the air was found to go to the crankcase",
     "below-detection": "the pressure drop lies within the class of the gauges",
@@ -81,6 +89,8 @@ ANSWER: dict[str, str] = {
     "land-wider-than-bore": "the land is stated to be wider than the bore",
     "no-radial-thickness": "the radial thickness of the ring was not measured",
     "few-reference-occasions": "the reference orifice was read on fewer than three occasions",
+    "tester-or-unit": "the reference orifice reads so far from its bore that no tester does: a wrong unit, a wrong "
+    "column or a wrong orifice",
     "reference-below-detection": "a reading of the reference orifice lies within the class of the gauges",
     "not-repeated": "no check was repeated",
     "gauges-disagree": "the cylinder gauge stands above the supply by more than both gauges can err",
@@ -150,6 +160,15 @@ ANSWER: dict[str, str] = {
     "no-samples": "the channel holds no sample while the engine ran",
     "no-channel": "the channel was not logged",
     "meter-check-failed": "the meter did not answer when a flow was applied to it",
+    "meter-never-moved": "the meter never moved while the engine ran, so that either the rings let nothing past or it "
+    "is dead",
+    "meter-stood-still": "the meter stood still for a stretch while the engine ran",
+    "reference-point-off": "speed, torque or oil temperature were not those of the reference point",
+    "reference-point-not-read": "nothing was read in the later half of the reference point",
+    "few-samples-at-point": "its samples are too few, or were held too long, to show how unsteady it is",
+    "wander-not-known": "no steady part of the runs is long enough to tell how slowly blow-by wanders",
+    "slow-wander": "blow-by may wander so slowly that the visits to the reference point share it",
+    "oil-temperature-may-explain": "the oil temperature of the visits differed so much that it may be what settled",
     "no-meter": "the log does not say which meter the flow was read with",
     "no-bands": "the program states no bands to hold a run against",
     "no-scatter": "the cylinders of each build all read the same",
@@ -193,9 +212,12 @@ ANSWER: dict[str, str] = {
     "below-detection-of-traces": "it is smaller than what these traces can show",
     "grooves-worn-away": "too little of the grooves is left to lay the curves on each other",
     "filters-differ": "the traces to be compared were filtered in different ways",
+    "no-two-lines": "its material-ratio curve does not end in two lines, the valleys the steeper one",
+    "beyond-total-height": "what was found is more than all heights of the trace lie apart, and so is no value",
+    "wear-filtered-out": "the instrument had filtered its traces, which takes wear out of them",
     "flank-missing": "the index of traces does not say how wide the unworn flanks are",
     "flanks-missing": "the trace holds too little of the unworn flanks",
-    "flanks-short": "the unworn flanks are too short, against the roughness on them, to tell how far wear is known",
+    "face-short": "the roughness goes together over too much of the face to tell how far wear is known",
     "edges-not-clear": "the wear is too shallow against the roughness for the edges of the band to be told",
     "some-angles-not-clear": "at some of the angles it is smaller than what the traces can show",
     "not-aligned": "the unworn flanks of the traces before and after do not lie on each other",
@@ -217,14 +239,22 @@ FLAGS: dict[str, str] = {
     "other-tester": "it was read with another tester than the rest of the build",
     "no-reference-orifice": "no reference orifice was read on this tester, so its scale is the nominal one",
     "repeats-disagree": "its repeats differ by more than repeats do, and nothing tells which of them is wrong",
-    "few-reference-readings": "the reference orifice was read on fewer than three occasions on this tester, so its "
-    "scale is the nominal one",
+    "few-reference-readings": "the reference orifice was read on fewer than three occasions on this tester, so the "
+    "scatter between occasions is taken as 2 %",
+    "occasion-assumed": "no scatter between occasions was measured on this tester, so 2 % was taken",
+    "look-at-orifice": "the tester's scale lies further from one than a tester's does, so its orifice wants looking at",
+    "reference-only-a-check": "the reference orifice tells the tester's scale no better than the tester's own bore "
+    "does, so the bore is used and the reading is a check",
+    "wider-than-nominal": "so large a leak would be known better by the tester's own bore than by the reference "
+    "orifice, which is too small for it",
     "no-repeats": "no check was repeated, so the scatter between repeats is not in the interval",
     "ambient-assumed": "ambient pressure was not recorded; the standard 101.325 kPa was taken",
     "temperature-assumed": "the metal temperature of a warm check was not recorded; that of the air was taken, with "
     "which a warm engine reads about 6 % too little",
     "buoyancy-differs": "one of the two weighings was corrected for the buoyancy of air and the other was not; what "
     "air bears is added to the bounds",
+    "balance-alone": "no ring was weighed again, so that the bounds are those of the balance alone, without what "
+    "cleaning and drying scatter",
     "no-tool": "the measuring tool was not recorded, so there is no interval",
     "order-one-sided": "one coating always or nearly always came first, so that whatever changed from build to build "
     "may share in the difference",
@@ -235,6 +265,8 @@ FLAGS: dict[str, str] = {
     "other-distance-left-out": "builds that ran much less or much more than the others were left out, since wear grows "
     "with the distance",
     "trace-left-out": "a trace of the place could not be evaluated and is not in the mean",
+    "filtered-by-instrument": "the instrument had filtered it, and it was not filtered again; compare only what was "
+    "filtered alike",
     "two-step-filter": "filtered by the two steps of ISO 13565-1; not to be set against values of the robust Gaussian",
     "spikes-taken-out": "dust under the stylus was taken out of a trace",
     "one-trace": "one trace was taken, so that nothing tells how far traces scatter",
@@ -242,6 +274,7 @@ FLAGS: dict[str, str] = {
     "worn-through": "the coating is worn through",
     "shared-block-left-out": "the one block that ran both coatings was left out",
     "unverified": "no check of the meter with flow applied and the engine running was recorded in this phase",
+    "oil-not-logged": "oil temperature was not logged, so nothing says whether it came back at the reference points",
     "channel-flat": "the channel shows one and the same value all along",
     "channel-stuck": "the channel stands still for a stretch while the engine runs",
     "channel-clipped": "the channel is cut off at an end of its range",
@@ -269,6 +302,9 @@ FLAGS: dict[str, str] = {
     "bound-in-it": "it rests on a report of less than a limit, which enters as a bound",
     "blocks-used-again": "some builds were made on the same block, which the interval does not allow for",
 }
+
+# Told of a reading that counts all the same, in another condition than that of a curve.
+APART = "another-condition"
 
 # Set aside for a reason that leaves the number itself readable: shown with the value the check would have had with it.
 RESTORABLE = frozenset({"excluded", "past-calibration"})

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from sitegen.crossing import answers, exposure, ties
+from sitegen.crossing import answerable, answers, exposure, ties
 from sitegen.declarations import Step, Stream
 from sitegen.program import described
 from sitegen.program.model import Program
@@ -15,7 +15,7 @@ from sitegen.streams.leakdown import STREAM as LEAKDOWN
 from sitegen.streams.oil import STREAM as OIL
 from sitegen.streams.runlog import STREAM as RUNLOG
 from sitegen.streams.surfaces import STREAM as SURFACES
-from sitegen.vocabulary import Measure, Result
+from sitegen.vocabulary import Measure, Problem, Readings, Result
 
 _ALL = (BUILDSHEET, EVENTS, INSPECTION, LEAKDOWN, OIL, RUNLOG, SURFACES)
 STREAMS: tuple[Stream, ...] = tuple(sorted(_ALL, key=lambda stream: stream.order))
@@ -66,6 +66,12 @@ def measures(programs: Iterable[Program] = ()) -> Mapping[str, Measure]:
     known = {measure.id: measure for step in (*_yielding(), ties.step(()), answers.step(())) for measure in step.gives}
     strange = {name: unit for program in programs for name, unit in program.strange.items()}
     return {**known, **{name: _not_here(name, unit) for name, unit in strange.items() if name not in known}}
+
+
+def unanswerable(program: Program, readings: Mapping[str, Readings]) -> list[Problem]:
+    """An error for each criterion of a program that no record could ever answer."""
+    steps = [step for stream in STREAMS for step in stream.steps]
+    return answerable.problems(program, measures(), steps, [stream.name for stream in STREAMS], readings)
 
 
 def comparable() -> frozenset[str]:

@@ -137,9 +137,10 @@ def _libraries() -> list[str]:
 
 
 def _told_by_git(home: Path) -> bytes:
-    """What pages take from git: results of the last commit, commits of comparisons; nothing outside a repository."""
+    """What pages take from git: results of the last commit, commits of results and of program files."""
     at_head = b"\n".join(line for line in _git(home, "ls-tree", "-r", "HEAD", ".").splitlines() if b"/results/" in line)
-    history = _git(home, "log", "--format=%H", "--", ":(glob)**/results/comparisons.csv")
+    told = (":(glob)**/results/*.csv", ":(glob)**/program.yaml")
+    history = _git(home, "log", "--format=%H", "--", *told)
     return b"\n".join((at_head, history, _git(home, "rev-parse", "--is-shallow-repository")))
 
 

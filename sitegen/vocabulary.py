@@ -56,6 +56,9 @@ class Key(NamedTuple):
 
 
 Status = Literal["ok", "below", "missing", "refused", "excluded"]
+OnlyAt = Literal[
+    "", "ring", "assembly", "source of metal", "element", "inspected place", "trace", "reference point", "path",
+]  # fmt: skip
 Of = Literal["reading", "cylinder", "build", "pull", "sample", "repeat", "check", "inspector", "place", ""]
 
 
@@ -76,6 +79,9 @@ class Measure:
     compare: Literal["ratio", "difference", ""] = ""  # how two coatings are set against each other; "": never
     offered: bool = False  # among the comparisons made when the program names none
     shared: str = ""  # measure that gives, at the same key, the half-width of what one instrument does to all readings
+    fit: str = ""  # name of the fit it comes from: measures of one fit are one finding, not several
+    only_at: OnlyAt = ""  # it has values at such places only, never of a whole phase
+    occasion: str = ""  # measure that gives, at the same key, the half-width of what an occasion does to an engine
     grows: bool = False  # with the distance run: builds that ran very different distances are not compared in it
 
 

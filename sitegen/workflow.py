@@ -14,20 +14,22 @@ from pathlib import Path
 from sitegen import registry
 from sitegen.crossing import planning
 from sitegen.crossing.planning import Planning
+from sitegen.page import counts
 from sitegen.pages import notes
 from sitegen.problems import as_text
 from sitegen.program.folder import load
 from sitegen.program.model import Folder, Program
 from sitegen.progress import Tell, untold
-from sitegen.results import committed
+from sitegen.reasons import APART
+from sitegen.results import committed, stated, taken
 from sitegen.results import files as result_files
 from sitegen.results.run import Analysis, Evidence, analyse, gather, lent_file
 from sitegen.unchanged import Outcome
 from sitegen.vocabulary import Problem
 
-IN_PART = frozenset(
-    {"cutoff-missing", "flank-missing", "trace-short", "oil-not-filled"}
-)  # codes of warnings about rows that stay in use
+# codes of warnings about rows that stay in use
+IN_PART = frozenset({"cutoff-missing", "flank-missing", "trace-short", "oil-not-filled"})
+STAYS = frozenset({"protocol-not-recorded", "protocol-mixed"})  # about readings that stay where they are
 UNREAD = frozenset({"stream-not-here", "objection-unknown"})  # and about kinds of record that this version has not
 
 
@@ -43,6 +45,11 @@ class Examination:
     def blocked(self) -> bool:
         """True where nothing may be written."""
         return self.folder is None or any(problem.level == "error" for problem in self.problems)
+
+    @property
+    def not_used(self) -> str:
+        """How many readings are set aside, and how many are left out on objection, as a clause; "" none."""
+        return counts.not_used(readings for one in self.evidence for readings in one.readings.values())
 
     @property
     def not_taken(self) -> str:
@@ -75,7 +82,28 @@ def examine(path: Path, tell: Tell = untold) -> Examination:
         evidence = tuple(read)
         problems = [*problems, *(problem for each in evidence for problem in each.problems)]
         problems += [problem for each in evidence for problem in _not_lent(each.program, evidence)]
+        problems += [problem for each in evidence for problem in registry.unanswerable(each.program, each.readings)]
+        problems += [problem for each in evidence for problem in taken.problems(each.program)]
     return Examination(folder, evidence, tuple(sorted(problems)))
+
+
+def ahead(examination: Examination, today: str) -> list[Problem]:
+    """Record files with a day after `today` (ISO), a warning a file. Invented data have invented days."""
+    found = []
+    for each in examination.evidence:
+        days: dict[str, list[str]] = {}
+        for readings in each.readings.values():
+            if "date" in readings.frame:
+                dated = readings.frame[["file", "date"]].dropna()
+                for file, day in zip(dated["file"].astype(str), dated["date"].astype(str), strict=True):
+                    if day > today and not each.program.invented:
+                        days.setdefault(file, []).append(day)
+        for file, own in days.items():
+            count = f"{len(own)} readings are" if len(own) > 1 else "one reading is"
+            what = f"{count} dated after today, {today}; the latest {max(own)}"
+            expected, step = "days that have been", "correct the days, or the clock of this machine"
+            found.append(Problem(file, 0, 0, "date-ahead", what, expected, "", step, "", "warning"))
+    return found
 
 
 def _with_notes(evidence: Evidence, found: Sequence[Problem]) -> Evidence:
@@ -143,12 +171,19 @@ class Conclusion:
 
 
 def with_files(analyses: Sequence[Analysis]) -> tuple[Conclusion, ...]:
-    """The result files of each program; the analysis learns what git knows: what moved, how often it was looked at."""
+    """The result files of each program; the analysis learns what git knows: what moved, what was set anew."""
     conclusions = []
+    units = {name: measure.unit for name, measure in registry.measures().items()}
     for each in analyses:
         early = any(row.role == "primary" and "provisional" in row.flags for row in each.comparisons)
         looks = committed.looks(each.program, each.files) if early else 1
-        told = replace(each, looks=looks, changes=committed.changes(each.program, each.files))
+        told = replace(
+            each,
+            looks=looks,
+            changes=committed.changes(each.program, each.files),
+            taken=taken.standings(each.program, each.files),
+            restated=stated.restated(each.program, each.readings, units),
+        )
         conclusions.append(Conclusion(told, each.files))
     return tuple(conclusions)
 
@@ -265,8 +300,9 @@ def publish(
     noted = sum(code.startswith(notes.CODE) for code in codes)
     unread = sum(code in UNREAD for code in codes)
     part = sum(code in IN_PART for code in codes)
-    aside = len(codes) - images - noted - part - unread
-    told = f"; {aside} {'reading was' if aside == 1 else 'readings were'} set aside" if aside else ""
+    told = f"; {examination.not_used}" if examination.not_used else ""
+    beside = {(each.file, each.line) for each in examination.problems if each.code == APART}
+    told += f"; {len(beside)} {'reading is' if len(beside) == 1 else 'readings are'} kept apart" if beside else ""
     told += f"; {part} {'reading is' if part == 1 else 'readings are'} used in part" if part else ""
     told += f"; {images} {'image is' if images == 1 else 'images are'} not shown" if images else ""
     told += f"; {noted} {'link of notes leads' if noted == 1 else 'links of notes lead'} nowhere" if noted else ""

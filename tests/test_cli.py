@@ -95,12 +95,29 @@ def test_all_problems_come_in_one_run(tmp_path: Path, capsys: pytest.CaptureFixt
     assert "leakdown-a3.csv" in said
 
 
+def test_what_is_not_used_is_counted_by_one_word_everywhere(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """One reading above the supply, one left out on objection: in the check, after a publish and on both pages."""
+    programs, site = fewer(tmp_path), tmp_path / "site"
+    spoiled(programs)
+    program = programs / "pump-rings-2025" / "program.yaml"
+    text = program.read_text(encoding="utf-8")
+    line = '  - {reading: "leakdown-a2:46", why: hose not tight, by: K. L., on: 2025-07-09}\n'
+    program.write_text(text.replace("\nnotes:", f"\nexclusions:\n{line}\nnotes:"), encoding="utf-8")
+    said = "ne reading set aside, one left out on objection"
+    assert main(["check", str(programs)]) == 0
+    assert f"O{said}.\n" in capsys.readouterr().out
+    assert main(["publish", str(programs), "--to", str(site)]) == 0
+    assert f"; o{said}, see the data pages" in capsys.readouterr().out
+    assert f"O{said}" in (site / "index.html").read_text(encoding="utf-8")
+    assert f"O{said}, of " in (site / "programs/pump-rings-2025/data.html").read_text(encoding="utf-8")
+
+
 def test_a_bad_reading_is_set_aside_and_fails_only_strict(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     programs, site = fewer(tmp_path), tmp_path / "site"
     where = spoiled(programs)
     assert main(["publish", str(programs), "--to", str(site)]) == 0
     said = capsys.readouterr()
-    assert "1 reading was set aside" in said.out
+    assert "; one reading set aside, see the data pages" in said.out
     assert f"{where}: warning" in said.err
     assert main(["publish", "--strict", str(programs), "--to", str(tmp_path / "other")]) == 1
     assert not (tmp_path / "other").exists()

@@ -97,6 +97,7 @@ def test_an_unbounded_end_stays_unbounded(fresh: Findings) -> None:
 def test_one_program_alone() -> None:
     found = findings(PROGRAMS / "pump-rings-2025")
     assert set(found.measures["program"]) == {"pump-rings-2025"}
+    assert found.invented == {"pump-rings-2025"}
     assert findings(str(PROGRAMS / "pump-rings-2025")).measures.equals(found.measures)
 
 

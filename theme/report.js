@@ -164,6 +164,17 @@
     var without = new Set();
     boxesOf(figure).forEach(function (box) { if (!box.checked) { without.add(+box.dataset.series); } });
     hidden.set(figure, without);
+    var line = figure.querySelector(".not-shown");
+    if (line) { line.textContent = told(figure); }
+  }
+
+  // What a reader hid, or did not look at, stands in the figure, in print and in what is saved of it.
+  function told(figure) {
+    var names = boxesOf(figure).filter(function (box) { return !box.checked; }).map(function (box) { return box.value; });
+    var parts = names.length ? ["Not shown: " + names.join(", ") + "."] : [];
+    var part = closer.get(figure);
+    if (part) { parts.push("Shown: " + part[0] + " to " + part[1] + " min only."); }
+    return parts.join(" ");
   }
 
   function remember() {
@@ -223,6 +234,7 @@
     field.querySelector("[data-edge=from]").value = String(from);
     field.querySelector("[data-edge=to]").value = String(to);
     if (from > begin || to < end) { closer.set(figure, [from, to]); } else { closer.delete(figure); }
+    figure.querySelector(".not-shown").textContent = told(figure);
   }
 
   function cut(rows, part) {
@@ -327,6 +339,23 @@
     return text.replace(/var\((--[a-z0-9-]+)\)/g, function (all, name) { return style.getPropertyValue(name).trim() || "#000"; });
   }
 
+  function escaped(text) { return text.replace(/&/g, "&amp;").replace(/</g, "&lt;"); }
+
+  // What stays with a picture that leaves the page: what is not shown, and where it comes from.
+  function lines(figure) {
+    var source = document.querySelector(".foot [data-source]");
+    return [told(figure), source ? source.dataset.source : ""].filter(Boolean);
+  }
+
+  function wrapped(text, width) {
+    var most = Math.max(20, Math.floor(width / 7)), rows = [""]; // 13 px letters are about 7 px wide
+    text.split(" ").forEach(function (word) {
+      var row = rows[rows.length - 1];
+      if (row && row.length + word.length + 1 > most) { rows.push(word); } else { rows[rows.length - 1] = row ? row + " " + word : word; }
+    });
+    return rows;
+  }
+
   // All panels of a figure side by side in one drawing, colours as they are on screen.
   function figureSvg(figure) {
     var x = 0, tall = 0, body = "";
@@ -339,7 +368,7 @@
       var head = title ? 22 : 0;
       if (title) {
         body += '<text x="' + (x + 4) + '" y="15" font-family="sans-serif" font-size="13" font-weight="600" fill="var(--ink)">' +
-          title.replace(/&/g, "&amp;").replace(/</g, "&lt;") + "</text>";
+          escaped(title) + "</text>";
       }
       drawing.setAttribute("x", x);
       drawing.setAttribute("y", head);
@@ -348,6 +377,12 @@
       tall = Math.max(tall, parseFloat(drawing.getAttribute("height")) + head);
     });
     var width = Math.max(1, x - 16);
+    lines(figure).forEach(function (line) {
+      wrapped(line, width - 8).forEach(function (text) {
+        tall += 18;
+        body += '<text x="4" y="' + (tall - 3) + '" font-family="sans-serif" font-size="13" fill="var(--ink)">' + escaped(text) + "</text>";
+      });
+    });
     var style = "<style>text{paint-order:stroke;stroke:var(--paper);stroke-width:3px;stroke-linejoin:round}</style>";
     return {
       width: width, height: tall,
@@ -384,9 +419,14 @@
     return /[",\n;]/.test(text) ? '"' + text.replace(/"/g, '""') + '"' : text;
   }
 
+  // Every row is saved, those too that a search hides. Invented data are marked in a column of their own: it stays with
+  // the rows when they are sorted or copied, which a line above the header does not, and such a line breaks the header.
   function csvOf(table) {
+    var main = table.closest("[data-invented]");
     return "\ufeff" + Array.prototype.map.call(table.rows, function (row) {
-      return Array.prototype.map.call(row.cells, cellText).join(",");
+      var cells = Array.prototype.map.call(row.cells, cellText);
+      if (main) { cells.push(row.closest("thead") ? "data" : main.dataset.invented); }
+      return cells.join(",");
     }).join("\r\n") + "\r\n";
   }
 

@@ -3,7 +3,7 @@
 (function () {
   "use strict";
   var SORTED = 3, FOUND = 12; // rows from which a table can be sorted, and filtered
-  var tables = new Map(); // id -> {table, rows, column, down, words, input, count}
+  var tables = new Map(); // id -> {table, rows, column, down, words, input, count, line}
   var COLLATOR = new Intl.Collator("en", { numeric: true, sensitivity: "base" });
 
   function textOf(cell) {
@@ -56,7 +56,10 @@
       row.hidden = !fits;
       shown += fits ? 1 : 0;
     });
-    if (state.count) { state.count.textContent = words.length ? shown + " of " + state.rows.length + " rows" : ""; }
+    if (state.count) {
+      state.count.textContent = words.length ? shown + " of " + state.rows.length + " rows" : "";
+      state.line.classList.toggle("some", words.length > 0);
+    }
   }
 
   // ---- the address ----
@@ -124,6 +127,7 @@
     label.textContent = "Rows with ";
     state.input = document.createElement("input");
     state.input.type = "search";
+    state.line = line;
     state.count = document.createElement("span");
     state.count.setAttribute("role", "status");
     label.appendChild(state.input);
@@ -141,7 +145,7 @@
     document.querySelectorAll(".scroll > table[id]").forEach(function (table) {
       var rows = table.tBodies.length && table.tHead ? Array.prototype.slice.call(table.tBodies[0].rows) : [];
       if (rows.length < SORTED) { return; }
-      var state = { table: table, rows: rows, column: null, down: false, words: "", input: null, count: null };
+      var state = { table: table, rows: rows, column: null, down: false, words: "", input: null, count: null, line: null };
       tables.set(table.id, state);
       sortable(state);
       if (rows.length >= FOUND) { filterable(state); }

@@ -1,13 +1,13 @@
-"""The step that answers: coatings compared, criteria decided. Made for whatever measures the streams yield."""
+"""The step that answers: coatings compared, criteria decided, the rule carried out. Made for the measures there are."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from sitegen.crossing import comparing, deciding
+from sitegen.crossing import comparing, deciding, ruling
 from sitegen.declarations import Step
 from sitegen.program.model import Program
-from sitegen.vocabulary import Book, Measure, Readings, Result
+from sitegen.vocabulary import Book, Measure, Readings, Result, Verdict
 
 
 class _Answers:
@@ -20,7 +20,9 @@ class _Answers:
         del engine, readings
         rows = comparing.compared(program, self._measures, book)
         yield from rows
-        yield from deciding.decided(program, self._measures, book, rows)
+        decided = list(deciding.decided(program, self._measures, book, rows))
+        yield from decided
+        yield from ruling.ruled(program, (each for each in decided if isinstance(each, Verdict)))
 
 
 def step(measures: Iterable[Measure]) -> Step:
@@ -32,5 +34,5 @@ def step(measures: Iterable[Measure]) -> Step:
         run=_Answers(named),
         needs=tuple(sorted(named)),
         scope="program",
-        revision=2,
+        revision=3,
     )

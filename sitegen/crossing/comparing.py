@@ -184,7 +184,7 @@ def _level(laid: Entries, spots: Sequence[design.Spot], *, ratio: bool) -> float
 # ---- the estimate ---------------------------------------------------------------------------------------------------
 
 
-def _scaled(laid: Entries, *, ratio: bool) -> tuple[np.ndarray, list[float]]:
+def scaled(laid: Entries, *, ratio: bool) -> tuple[np.ndarray, list[float]]:
     """Values on the scale worked on, and what turns an error of a value into one on that scale."""
     numbers = laid.numbers()
     if ratio:
@@ -195,7 +195,7 @@ def _scaled(laid: Entries, *, ratio: bool) -> tuple[np.ndarray, list[float]]:
 def _answer(
     laid: Entries, extra: np.ndarray | None, made: design.Design, candidate: str, reference: str, *, ratio: bool
 ) -> _Answer:
-    y, turn = _scaled(laid, ratio=ratio)
+    y, turn = scaled(laid, ratio=ratio)
     contrast = contrasts.contrast(made, laid.spots, y, candidate, reference, covariates=extra)
     common, shared = subjects.common_parts(laid, contrast.weights, turn)
     return _Answer(made, contrast, common, shared)
@@ -206,7 +206,7 @@ def _lent(program: Program, laid: Entries, made: design.Design, candidate: str, 
 
     Raises Refused "build-and-coating" where they lend none.
     """
-    y, turn = _scaled(laid, ratio=ratio)
+    y, turn = scaled(laid, ratio=ratio)
     squares, df = 0.0, 0
     for _, values in program.lent:
         own, free = _within_coatings(values, laid.subject, ratio=ratio)
@@ -249,7 +249,7 @@ def _within_coatings(values: Sequence[Value], subject: Subject, *, ratio: bool) 
 
 def _scattered(laid: Entries, answer: _Answer, *, ratio: bool) -> None:
     """Raises Refused where coarse readings came out so alike that nothing but rounding is left of their scatter."""
-    y, _ = _scaled(laid, ratio=ratio)
+    y, _ = scaled(laid, ratio=ratio)
     if not laid.censored and float(answer.contrast.se) <= ROUNDING * float(np.abs(y).max()):
         raise Refused("no-scatter-at-all")
 
@@ -405,7 +405,7 @@ def _clustered(laid: Entries, row: Comparison) -> Comparison:
         return row
     if any(spot.position == 0 for spot in laid.spots):
         return row
-    y, _ = _scaled(laid, ratio=row.scale == "ratio")
+    y, _ = scaled(laid, ratio=row.scale == "ratio")
     try:
         found = intraclass.intraclass(y, [s.build for s in laid.spots], [s.coating for s in laid.spots])
     except Refused:
@@ -427,7 +427,7 @@ def _randomised(program: Program, laid: Entries, row: Comparison) -> Comparison:
     if row.design == "by block" or row.procedure == "paired" or laid.censored:
         return row  # not assigned build by build
     pair = laid.kept([row.coating, row.reference])
-    y, _ = _scaled(pair, ratio=row.scale == "ratio")
+    y, _ = scaled(pair, ratio=row.scale == "ratio")
     try:
         if row.procedure in {"differences", "fixed"}:
             own = _holding_both(pair)

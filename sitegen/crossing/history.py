@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import fmean
 from typing import Protocol
 
+from sitegen.crossing import subjects
 from sitegen.methods import prediction
 from sitegen.program.model import Program, Subject
 from sitegen.vocabulary import Comparison, Key, Measure, Refused, Value
+
+OWN_SCALE = "own-scale"  # reason of a cylinder that is not in the common fit of its build
 
 
 class Analysed(Protocol):
@@ -37,6 +40,10 @@ class Point:
     mixed: bool  # the engine held other coatings too
     flags: frozenset[str]
     results: str  # id of the results it was taken from
+    without: tuple[
+        int, ...
+    ] = ()  # cylinders that the fit of this build leaves out: they seat on a distance of their own
+    km: float | None = None  # sliding distance of its rings by then, for a measure that grows with it
 
 
 @dataclass(frozen=True)
@@ -45,11 +52,13 @@ class History:
 
     coating: str
     subject: Subject
-    points: tuple[Point, ...]  # by program, then in the order of building
+    points: tuple[Point, ...]  # by program, then in the order of building; builds that ran about as far
     mean: float | None = None
     low: float | None = None
     high: float | None = None
     reason: str = ""  # why there is no interval
+    apart: tuple[Point, ...] = ()  # builds that ran another distance: shown, and not judged by
+    lacking: tuple[tuple[str, str], ...] = ()  # program and build: a cylinder has no value there
 
 
 def histories(analyses: Iterable[Analysed], measures: Mapping[str, Measure]) -> dict[str, tuple[History, ...]]:
@@ -70,7 +79,19 @@ def histories(analyses: Iterable[Analysed], measures: Mapping[str, Measure]) -> 
 
 
 def _history(coating: str, subject: Subject, analyses: Sequence[Analysed], measure: Measure) -> History:
-    points = tuple(point for analysis in analyses for point in _points(coating, subject, analysis))
+    every, lacking = [], []
+    for analysis in analyses:
+        made, without = _points(coating, subject, analysis, measure)
+        every += made
+        lacking += [(analysis.program.id, build) for build in without]
+    ran = {at: point.km for at, point in enumerate(every) if point.km}
+    kept = subjects.alike(ran)
+    apart = tuple(point for at, point in enumerate(every) if at in ran and at not in kept)
+    points = tuple(point for point in every if point not in apart)
+    return replace(_judged(coating, subject, points, measure), apart=apart, lacking=tuple(lacking))
+
+
+def _judged(coating: str, subject: Subject, points: tuple[Point, ...], measure: Measure) -> History:
     ratio = measure.compare == "ratio" and all(point.value > 0 for point in points)
     numbers = [math.log(point.value) if ratio else point.value for point in points]
     try:
@@ -82,30 +103,46 @@ def _history(coating: str, subject: Subject, analyses: Sequence[Analysed], measu
     return History(coating, subject, points, mean, low, high)
 
 
-def _points(coating: str, subject: Subject, analysis: Analysed) -> list[Point]:
+def _points(coating: str, subject: Subject, analysis: Analysed, measure_: Measure) -> tuple[list[Point], list[str]]:
+    """The builds with a value for each of their cylinders, and those that lack one of them."""
     program = analysis.program
     own: dict[str, list[Value]] = {}
+    odd: dict[str, set[int]] = {}
     for (measure, key), value in analysis.values.items():
+        if measure_.fit and value.reason == OWN_SCALE and (key.at, key.coating) == (subject.at, coating):
+            odd.setdefault(key.engine, set()).add(key.cylinder)
         same = (measure, key.phase, key.at, key.coating) == (subject.measure, subject.phase, subject.at, coating)
         if same and value.status == "ok" and value.value is not None:
             own.setdefault(key.engine, []).append(value)
-    made = []
+    made, lacking = [], []
     for build in sorted(program.builds, key=lambda build: build.built):
         values = own.get(build.id, [])
         by_cylinder = [value for value in values if value.key.cylinder]
         used = by_cylinder or values
         whole = sum(place.coating == coating for place in build.places)
         if not used or (by_cylinder and len(by_cylinder) < whole):
-            continue  # a mean over other cylinders than those of its neighbours is another quantity
+            # a mean over other cylinders than those of its neighbours is another quantity
+            lacking += [build.id] if used else []
+            continue
+        ran = analysis.values.get((subjects.EXPOSURE, build.key(phase=subject.phase)))
         made.append(
             Point(
                 program.id,
                 build.id,
-                fmean(value.value or 0.0 for value in used),
+                _mean([value.value or 0.0 for value in used], measure_),
                 len(by_cylinder),
                 len(build.coatings) > 1,
                 frozenset().union(*(value.flags for value in used)),
                 analysis.results_id,
+                () if by_cylinder else tuple(sorted(odd.get(build.id, ()))),
+                ran.value if measure_.grows and subject.phase and ran is not None else None,
             )
         )
-    return made
+    return made, lacking
+
+
+def _mean(values: Sequence[float], measure: Measure) -> float:
+    """The mean over cylinders as comparisons take it: the geometric one of what is compared as a ratio."""
+    if measure.compare == "ratio" and len(values) > 1 and min(values) > 0:
+        return math.exp(fmean(map(math.log, values)))
+    return fmean(values)

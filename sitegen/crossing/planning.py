@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 from sitegen.crossing import allocation
 from sitegen.declarations import Smallest, Stream
-from sitegen.methods import criteria, power
+from sitegen.methods import contrasts, design, power
 from sitegen.program.model import Program
-from sitegen.vocabulary import Comparison, Measure, Value
+from sitegen.vocabulary import Comparison, Measure, Refused, Value
 
 POWER = 0.8
 ERROR = 0.05  # of all comparisons of one kind together
@@ -84,25 +85,20 @@ def plan(
     number = program.allocation_seed if seed is None else seed
     rows = list(comparisons)
     within = asked == "mixed in engine"
-    known = {each.measure: each for each in _own(rows, within=within)}
+    known = {each.measure: each for each in _own(program, rows, within=within)}
     known |= {name: Scatter(name, sd, None, within) for name, sd in (typed or {}).items()}
     lots = None if number is None else _drawn(program, asked, total, number)
     as_listed = len(program.builds) == total and asked == program.allocation_scheme
-    held = allocation.actual(program) if as_listed else lots or _even(program, total, within=within)
+    held = allocation.actual(program) if as_listed else _held(program, asked, total, number)
     wanted = list(dict.fromkeys([program.primary_measure, *(row.measure for row in rows), *_also(program), *known]))
     levels = {row.measure: row.level_reference for row in rows if row.level_reference}
-    reaches = [
-        found
-        for name in wanted
-        if name in known
-        for candidate in program.candidates
-        if (
-            found := _reach(
-                program, measures[name], candidate, known[name], held, levels.get(name), _error(program, rows, name)
-            )
-        )
-        is not None
-    ]
+    of = partial(_held, program, asked, seed=number)
+    reaches = []
+    for name in (each for each in wanted if each in known):
+        for candidate in program.candidates:
+            error = _error(program, rows, name)
+            found = _reach(program, measures[name], candidate, known[name], held, levels.get(name), error, of)
+            reaches += [found] if found is not None else []
     so_far = tuple(values)
     smallest = [
         (stream.name, found)
@@ -132,31 +128,89 @@ def _also(program: Program) -> list[str]:
     return [subject.measure for subject in program.also]
 
 
-def _own(rows: Sequence[Comparison], *, within: bool) -> list[Scatter]:
+def _own(program: Program, rows: Sequence[Comparison], *, within: bool) -> list[Scatter]:
     """Scatter from the program's own comparisons: the independent error of a difference, taken apart again."""
     found = []
     for row in rows:
         if not row.se or row.df is None or not (row.builds and row.builds_reference):
             continue
         if within and row.procedure in WITHIN:
-            found.append(Scatter(row.measure, row.se * math.sqrt(row.builds), row.df, within=True))
+            made = _inside(allocation.actual(program), row.coating, row.reference)
+            same = made is not None and (made.builds, made.df) == (row.builds, row.df)
+            spread = made.spread if made is not None and same else math.sqrt(1 / row.builds)
+            found.append(Scatter(row.measure, row.se / spread, row.df, within=True))
         if not within and row.procedure in APART:
             spread = math.sqrt(1 / row.builds + 1 / row.builds_reference)
             found.append(Scatter(row.measure, row.se / spread, row.df, within=False))
     return found[::-1]  # of several rows of a measure the first stands
 
 
-def _even(program: Program, total: int, *, within: bool) -> allocation.Lots:
-    """Coatings shared out as evenly as can be, where no lots are drawn."""
-    if within:
-        return (program.coatings,) * total
-    return tuple((program.coatings[place % len(program.coatings)],) for place in range(total))
+@dataclass(frozen=True)
+class _Inside:
+    """What a comparison inside engines will rest on."""
+
+    builds: int  # that hold both
+    df: float
+    spread: float  # standard error over the standard deviation of the difference inside one build [-]
+    to_come: bool  # whether it speaks of engines to come
+
+
+def _inside(held: allocation.Lots, candidate: str, reference: str) -> _Inside | None:
+    """The comparison of two coatings inside these engines, by the very design it will be made by; None: none can be.
+
+    Where positions are taken out it has a degree of freedom less and is wider than one over the root of the builds.
+    """
+    spots = [
+        design.Spot(str(build), str(build), build, place, coating)
+        for build, row in enumerate(held)
+        for place, coating in enumerate(row, start=1)
+    ]
+    made = design.recognise(spots, candidate, reference)
+    if made.reason or made.procedure not in WITHIN:
+        return None
+    try:
+        found = contrasts.contrast(made, spots, [0.0] * len(spots), candidate, reference)
+    except Refused:
+        return None
+    both = [row for row in held if {candidate, reference} <= set(row)]
+    if made.procedure == "differences":  # each build's difference scatters alike
+        own = [
+            sum(w for w, s in zip(found.weights, spots, strict=True) if (s.build, s.coating) == (build, candidate))
+            for build in made.builds
+        ]
+        spread = math.hypot(*own)
+    else:  # each cylinder does
+        of_one = math.fsum(1 / row.count(candidate) + 1 / row.count(reference) for row in both) / len(both)
+        spread = math.hypot(*found.weights) / math.sqrt(of_one)
+    return _Inside(len(both), float(found.df), spread, made.scope == "engines-to-come")
+
+
+def _held(program: Program, scheme: str, total: int, seed: int | None) -> allocation.Lots:
+    """The coatings of so many builds: by the lots, or shared out as evenly as can be where none are drawn.
+
+    Inside engines the coatings then move on by a cylinder from build to build.
+    """
+    lots = None if seed is None else _drawn(program, scheme, total, seed)
+    if lots is not None:
+        return lots
+    own = program.coatings
+    if scheme != "mixed in engine":
+        return tuple((own[place % len(own)],) for place in range(total))
+    return tuple(
+        tuple(own[(place + build) % len(own)] for place in range(count))
+        for build, count in enumerate(_cylinders(program, total))
+    )
+
+
+def _cylinders(program: Program, total: int) -> list[int]:
+    """Cylinders of so many builds: as listed, then as in the first."""
+    listed = [len(build) for build in allocation.actual(program)]
+    usual = listed[0] if listed else next(iter(program.definitions.engine_types.values())).cylinders
+    return [*listed, *[usual] * (total - len(listed))][:total]
 
 
 def _drawn(program: Program, scheme: str, total: int, seed: int) -> allocation.Lots | None:
-    cylinders = [len(build) for build in allocation.actual(program)]
-    usual = cylinders[0] if cylinders else next(iter(program.definitions.engine_types.values())).cylinders
-    cylinders = [*cylinders, *[usual] * (total - len(cylinders))][:total]
+    cylinders = _cylinders(program, total)
     coatings = program.coatings
     whole = [coating for build in allocation.actual(program) for coating in dict.fromkeys(build)]
     if scheme != "whole builds" or len(whole) != total:  # as even as can be, the reference first
@@ -182,13 +236,14 @@ def _error(program: Program, rows: Sequence[Comparison], name: str) -> float:
 
 def _reach(
     program: Program, measure: Measure, candidate: str, scatter: Scatter, held: allocation.Lots, level: float | None,
-    error: float,
+    error: float, of: Callable[[int], allocation.Lots],
 ) -> Reach | None:  # fmt: skip
+    """`of` gives the coatings of any number of builds."""
     own = [set(build) for build in held]
-    pair = {candidate, program.reference}
     if scatter.within:
-        n = other = sum(pair <= build for build in own)
-        df, factor = float(n - 1), math.sqrt(1 / n) if n else math.inf
+        n = other = sum({candidate, program.reference} <= build for build in own)
+        made = _inside(held, candidate, program.reference)
+        df, factor = (0.0, 1.0 if n else math.inf) if made is None else (made.df, made.spread)
     else:
         n, other = sum(candidate in build for build in own), sum(program.reference in build for build in own)
         df = float(len(own) - len(set().union(*own, set())))
@@ -201,15 +256,30 @@ def _reach(
         step = power.shift(df, POWER, error) * factor
         found, worst = (_printed(measure, step * sd) for sd in (scatter.sd, at_worst))
     difference = _difference(measure, program.worth_finding, level)
-    needed = None if difference is None else _needed(scatter, difference, error)
+    needed = None
+    if difference is not None and scatter.within:
+        needed = _needed_inside(scatter, difference, error, lambda n: _inside(of(n), candidate, program.reference))
+    elif difference is not None:
+        df = math.inf if scatter.df is None else scatter.df
+        needed = power.builds_range(scatter.sd, df, difference, POWER, MOST, error)
     return Reach(measure, candidate, scatter, n, other, found, worst, needed)
 
 
-def _needed(scatter: Scatter, difference: float, error: float) -> tuple[int, int | None]:
-    df = math.inf if scatter.df is None else scatter.df
-    if scatter.within:
-        return criteria.builds_needed(difference, scatter.sd, df, 0.0, MOST, error)
-    return power.builds_range(scatter.sd, df, difference, POWER, MOST, error)
+def _needed_inside(
+    scatter: Scatter, difference: float, error: float, inside: Callable[[int], _Inside | None]
+) -> tuple[int, int | None]:
+    """Builds holding both that find a difference for engines to come, at both ends of the scatter."""
+    ends = (scatter.sd, scatter.sd) if scatter.df is None else power.scatter_limits(scatter.sd, scatter.df, power.END)
+    made = [(n, found) for n in range(design.FEW_MIXED, MOST + 1) if (found := inside(n)) is not None and found.to_come]
+
+    def first(sd: float) -> int:
+        for n, found in made:
+            if sd <= 0 or power.found(difference / (sd * found.spread), found.df, error) >= POWER:
+                return n
+        return MOST + 1
+
+    least, most = map(first, ends)
+    return least, None if most > MOST else most
 
 
 def _difference(measure: Measure, worth: float | None, level: float | None) -> float | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, TypeVar
 
 import numpy as np
 
@@ -13,6 +13,7 @@ from sitegen.methods.design import Spot
 from sitegen.program.model import Build, Program, Subject
 from sitegen.vocabulary import Book, Measure, Refused, Value
 
+Named = TypeVar("Named")
 Role = Literal["primary", "criterion", "exploratory"]
 EXPOSURE = "exposure.km"
 NOT_HERE = "stream-not-here"  # reason: the measure is of a stream that this version does not have
@@ -145,10 +146,14 @@ def of_like_distance(program: Program, measure: Measure, laid: Entries, book: Bo
         value = book.get(EXPOSURE, program.build(build).key(phase=laid.subject.phase))
         if value is not None and value.value:
             ran[build] = value.value
-    groups = [[build for build, km in ran.items() if least <= km <= ALIKE * least] for least in ran.values()]
-    kept = max(groups, key=lambda group: (len(group), sum(ran[build] for build in group)), default=[])
-    out = tuple(build for build in ran if build not in kept)
+    out = tuple(build for build in ran if build not in alike(ran))
     return laid.kept_at([at for at, spot in enumerate(laid.spots) if spot.build not in out]), out
+
+
+def alike(ran: Mapping[Named, float]) -> list[Named]:
+    """Of distances by name, the most names whose distances lie within a factor `ALIKE`; the farther of equal groups."""
+    groups = [[name for name, km in ran.items() if least <= km <= ALIKE * least] for least in ran.values()]
+    return max(groups, key=lambda group: (len(group), sum(ran[name] for name in group)), default=[])
 
 
 def _places(build: Build, *, by_cylinder: bool) -> list[tuple[int, str]]:

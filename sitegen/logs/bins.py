@@ -167,7 +167,8 @@ class Bins:
         """Columns t [s], and of each channel mean, `.low` and `.high` in SI; nan where there is no sample.
 
         `linear` gives scale and offset of each channel. Between the samples of a channel whose usual step is wider than
-        a bin a line is drawn. The bins are used up: nothing can be added afterwards.
+        a bin the means follow a line; `.low` and `.high` are of samples only, so that where they are nan nothing was
+        read. The bins are used up: nothing can be added afterwards.
         """
         import pandas as pd
 
@@ -183,7 +184,7 @@ class Bins:
             ]
             if parts := self._samples.get(name):
                 t, x = (np.concatenate(each) for each in zip(*parts, strict=True))
-                _joined(columns, held, self.width, t, x * scale + offset)
+                _joined(columns[0], held, self.width, t, x * scale + offset)
             made[name], made[f"{name}.low"], made[f"{name}.high"] = columns
         return pd.DataFrame(made, copy=False)
 
@@ -196,7 +197,7 @@ class Bins:
             self._size = size
 
 
-def _joined(columns: list[Floats], held: npt.NDArray[np.bool_], width: float, t: Floats, x: Floats) -> None:
+def _joined(mean: Floats, held: npt.NDArray[np.bool_], width: float, t: Floats, x: Floats) -> None:
     """Fills bins without a sample from the line between the samples on both sides, where these are near enough."""
     step = float(np.median(np.diff(t))) if len(t) > 1 else 0.0
     if step <= width:
@@ -205,8 +206,7 @@ def _joined(columns: list[Floats], held: npt.NDArray[np.bool_], width: float, t:
     after = np.searchsorted(t, middle)
     inside = ~held & (after > 0) & (after < len(t))
     inside[inside] &= t[after[inside]] - t[after[inside] - 1] <= SLOW * step
-    for values in columns:
-        values[inside] = np.interp(middle[inside], t, x)
+    mean[inside] = np.interp(middle[inside], t, x)
 
 
 def regrouped(frame: pd.DataFrame, shift: float, width: float) -> pd.DataFrame:

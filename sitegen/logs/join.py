@@ -9,6 +9,9 @@ from datetime import datetime
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+import numpy as np
+import numpy.typing as npt
+
 from sitegen.logs import bins, facts
 from sitegen.logs.axis import GAP
 from sitegen.logs.facts import ChannelFacts
@@ -47,6 +50,11 @@ class Log:
     @property
     def channels(self) -> tuple[str, ...]:
         return tuple(self.facts)
+
+    def sampled(self, channel: str) -> npt.NDArray[np.bool_]:
+        """Bins in which a channel has samples of its own; elsewhere its mean lies on a line between two of them."""
+        found: npt.NDArray[np.bool_] = np.isfinite(self.bins[f"{channel}.low"].to_numpy(dtype=float))
+        return found
 
 
 def join(files: Sequence[LogFile]) -> tuple[Log | None, list[Problem]]:
@@ -171,7 +179,6 @@ def _frames(files: Sequence[LogFile], offsets: Sequence[float], names: Sequence[
     if len(files) == 1 and files[0].width == width:
         own: pd.DataFrame = files[0].bins
         return own
-    import numpy as np
     import pandas as pd
 
     parts = [bins.regrouped(each.bins, offset, width) for each, offset in zip(files, offsets, strict=True)]

@@ -76,6 +76,12 @@ class Layout:
         """Columns read as texts: stamps."""
         return tuple(sorted({at for axis in self.axes if axis.time.kind != "elapsed" for at in axis.at}))
 
+    @property
+    def unused(self) -> tuple[str, ...]:
+        """Headers of the columns that are read for nothing."""
+        used = {*self.numeric, *self.textual}
+        return tuple(name for at, name in enumerate(self.header) if name and at not in used)
+
     def label(self, at: int) -> str:
         """Header of a column as it is told."""
         return self.header[at] or f"column {at + 1}"

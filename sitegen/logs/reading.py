@@ -113,6 +113,7 @@ class LogFile:
     encoding: str = ""
     separator: str = ""  # a word of `records.SEPARATORS`; "" for a workbook and Parquet
     notes: tuple[str, ...] = ()
+    unused: tuple[str, ...] = ()  # headers of columns the entry does not name
     meters: Mapping[str, str] = field(default_factory=dict)  # flow channel -> id of its meter
 
     @property
@@ -345,8 +346,6 @@ class _Reader:
         linear = {name: (columns[name].scale, columns[name].offset) for name in order}
         facts = {name: self._tallies[name].facts(*linear[name]) for name in order}
         turned = self._sums.turning
-        if self._heads[0]:
-            self._notes.append(f"header repeated {self._heads[0]} times, first in line {self._heads[1]}: skipped")
         if main.midnights:
             self._notes.append(f"times of day pass midnight {main.midnights} times")
         bins = self._bins.frame(linear)
@@ -374,6 +373,7 @@ class _Reader:
             encoding=self._encoding,
             separator=self._separator,
             notes=tuple(self._notes),
+            unused=layout.unused,
             meters={channel.name: channel.meter for channel in self._source.channels if channel.meter},
         )
 
@@ -485,6 +485,13 @@ class _Reader:
                 said = "the elapsed time starts again at zero; it goes on from here, and the pause is not known"
                 tell(clock.restarts[1], "time-restarts", said + _alike(clock.restarts[0], "place"),
                      "a file of its own for each run", clock.axis.header)  # fmt: skip
+            if clock.repeated[0]:
+                said = f"the time is that of the {counts(self._file)} before, and both count"
+                tell(clock.repeated[1], "time-repeated", said + _alike(clock.repeated[0], counts(self._file)),
+                     "a time of its own in each", clock.axis.header)  # fmt: skip
+        if self._heads[0]:
+            said = "the headers stand here again, and are skipped"
+            tell(self._heads[1], "header-repeated", said + _alike(self._heads[0], "place"), "headers once")
         columns = {column.name: column for axis in layout.axes for column in axis.columns}
         for name, (count, line, number) in self._outside.items():
             column = columns[name]

@@ -41,6 +41,32 @@ def deciding(
     return low, None if high is None else adjusted_end(value, high, df, over)
 
 
+def on_any_occasion(
+    value: float, low: float | None, high: float | None, moved: float
+) -> tuple[float | None, float | None]:
+    """Ends of a 95 % interval that holds what the occasion of its check did, half-width `moved`, all in one unit.
+
+    In quadrature at each end. A limit is not meant for one day and one set-up: where occasions scatter as much as a
+    reading does, an interval without them holds wrongly in 8 % and fails wrongly in 13 to 25 %.
+    """
+    return (
+        None if low is None else value - math.hypot(value - low, moved),
+        None if high is None else value + math.hypot(high - value, moved),
+    )
+
+
+def typical_ends(low: float, high: float, plain_low: float, plain_high: float, sense: Sense) -> tuple[float, float]:
+    """Ends of the interval that decides about a typical build, in the unit of the value.
+
+    low, high of the geometric mean, plain_low, plain_high of the arithmetic mean of the same builds. Those of the
+    geometric one decide, but on the side of failing the farther of both: with builds that scatter normally the
+    geometric mean alone fails in up to 3 % at the limit.
+    """
+    if sense == "at-most":
+        return min(low, max(plain_low, 0.0)), high
+    return low, max(high, plain_high)
+
+
 def word(low: float | None, high: float | None, limit: float, sense: Sense) -> str:
     """holds, fails or cannot tell yet, by the interval that decides. A number at the limit holds; one end may lack."""
     if sense == "at-least":

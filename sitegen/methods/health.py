@@ -22,6 +22,7 @@ Word = Literal["flat", "stuck", "clipped", "zero", "below-range", "drifting-zero
 WORDS: tuple[Word, ...] = ("flat", "stuck", "clipped", "zero", "below-range", "drifting-zero", "jumps")
 
 STUCK_FOR = 30.0  # s: a shorter standstill is not named
+STUCK_STEPS = 10  # from sample to sample without a change: of a slow log these take longer than the 30 s
 ZERO_FOR = 10.0  # s
 CLIP_RUNS = 3  # separate stretches at the very same extreme
 CLIP_SAMPLES = 10  # in all of them
@@ -56,17 +57,21 @@ def health(
     low: float | None = None,
     high: float | None = None,
     moving: Flags | None = None,
+    at: Floats | None = None,
+    spread: Floats | None = None,
 ) -> Health:
     """Judge one channel.
 
-    Parameters: x [any unit] evenly spaced dt [s] apart, NaN where absent; resolution, low, high [unit of x]: smallest
-    step the meter shows, ends of its range; moving: where the engine turns, for a channel that must move with it and
-    reads nothing at standstill (a blow-by meter, torque); None for any other channel (an oil temperature may stand
-    still for long, and has no zero).
+    Parameters: x [any unit] samples dt [s] apart as a rule, NaN where absent and once in every gap; resolution, low,
+    high [unit of x]: smallest step the meter shows, ends of its range; moving: where the engine turns, for a channel
+    that must move with it and reads nothing at standstill (a blow-by meter, torque); None for any other channel (an oil
+    temperature may stand still for long, and has no zero); at [s] instants of the samples, None: dt apart throughout;
+    spread [unit of x] greatest less least where x are means of several samples, None: none are.
 
     Notes. *flat*: all samples within one resolution step. *zero*: nothing but zero, within a resolution step, for 10 s
-    and more while the engine turns. *stuck*: the very same value for 30 s and more, and longer than its other steps
-    make likely; a channel that need not move is judged by that alone. *clipped*: the same largest or smallest value in
+    and more while the engine turns. *stuck*: the very same value for 30 s and ten steps from sample to sample or more,
+    and longer than its other steps make likely, so that a log of a row a minute shows it after ten minutes; a channel
+    that need not move is judged by that alone. *clipped*: the same largest or smallest value in
     three separate stretches and ten samples at least, or 1 % of the samples at or beyond an end of the range.
     *below-range*: 1 % of the samples or more under `low`, while the engine turns. *drifting-zero*: the level at
     standstill moves between stops by more than 2 % of the running level, its scatter and the resolution. *jumps*: three
@@ -76,33 +81,51 @@ def health(
     good = np.isfinite(values)
     if not good.any():
         return Health((), ())
+    clock = _Clock(np.asarray(np.arange(len(values)) * dt if at is None else at, dtype=np.float64), dt)
+    within = np.zeros(len(values)) if spread is None else np.nan_to_num(np.asarray(spread, dtype=float))
     step = resolution or 0.0
     turning = good if moving is None else good & np.asarray(moving, dtype=bool)
     known = values[good]
     spans: list[Span] = []
-    if float(np.ptp(known)) <= step * (1 + 1e-9):
+    if float(np.ptp(known) + within[good].max()) <= step * (1 + 1e-9):
         whole = np.flatnonzero(good)
         none_at_all = moving is not None and turning.any() and float(np.abs(known).max()) <= step
-        return _health([Span(whole[0] * dt, (whole[-1] + 1) * dt, "zero" if none_at_all else "flat")])
-    zero = np.abs(values) <= step
+        return _health([clock.span(int(whole[0]), int(whole[-1]) + 1, "zero" if none_at_all else "flat")])
+    zero = np.abs(values) + within <= step
     if moving is not None:
-        spans += _spans(_runs(zero & turning), dt, "zero", ZERO_FOR)
-    cut = _clipped(values, turning, step, low, high, dt)
+        spans += _spans(_runs(zero & turning), clock, "zero", ZERO_FOR)
+    cut = _clipped(values, turning, step, low, high)
     ends = np.zeros(len(values), dtype=bool)
-    for span in cut:
-        ends[round(span.start / dt) : round(span.end / dt)] = True
-    spans += cut
-    spans += _stuck(values, turning & ~ends, zero & (moving is not None), dt, slow=moving is None)
+    for begin, end in cut:
+        ends[begin:end] = True
+    spans += _spans(np.array(cut, dtype=np.int64).reshape(-1, 2), clock, "clipped", 0.0)
+    still = turning & ~ends & (within <= 0)
+    spans += _stuck(values, still, turning & ~ends, zero & (moving is not None), clock, slow=moving is None)
     if low is not None:
         below = (values < low) & turning
         if moving is not None:
             below &= ~zero
         if below.sum() >= RANGE_SHARE * max(turning.sum(), 1):
-            spans += _spans(_runs(below), dt, "below-range", 0.0)
+            spans += _spans(_runs(below), clock, "below-range", 0.0)
     if moving is not None:
-        spans += _drift(values, good & ~turning, turning, step, dt)
-    spans += _jumps(values, good, dt)
+        spans += _drift(values, good & ~turning, turning, step, clock)
+    spans += _jumps(values, good, clock)
     return _health(spans)
+
+
+@dataclass(frozen=True)
+class _Clock:
+    """Instants of samples [s], and the usual step between them [s], for which the last of a stretch stands."""
+
+    at: Floats
+    step: float
+
+    def span(self, begin: int, end: int, word: Word) -> Span:
+        return Span(float(self.at[begin]), float(self.at[end - 1]) + self.step, word)
+
+    def last(self, begin: int, end: int) -> float:
+        """How long a stretch of samples lasts [s]; its end is exclusive."""
+        return float(self.at[end - 1] - self.at[begin]) + self.step
 
 
 def _health(spans: Iterable[Span]) -> Health:
@@ -116,36 +139,44 @@ def _runs(there: Flags) -> NDArray[np.int64]:
     return edges.reshape(-1, 2)
 
 
-def _spans(runs: NDArray[np.int64], dt: float, word: Word, shortest: float) -> list[Span]:
-    return [Span(int(a) * dt, int(b) * dt, word) for a, b in runs if (b - a) * dt >= shortest]
+def _spans(runs: NDArray[np.int64], clock: _Clock, word: Word, shortest: float) -> list[Span]:
+    return [clock.span(int(a), int(b), word) for a, b in runs if clock.last(int(a), int(b)) >= shortest]
 
 
-def _stuck(values: Floats, turning: Flags, zero: Flags, dt: float, *, slow: bool) -> list[Span]:
+def _stuck(values: Floats, still: Flags, turning: Flags, zero: Flags, clock: _Clock, *, slow: bool) -> list[Span]:
     """Runs of one value, too long for a channel that repeats itself as often as this one does elsewhere.
 
-    A slow channel with a coarse step repeats itself for minutes: of one that need not move a run must also be ten times
-    as long as those that hold a quarter of its samples.
+    How often it repeats itself is told from all its steps, runs counted no longer than what makes them suspect: a
+    meter stuck for most of a log does not pass for one that hardly ever moves. A slow channel with a coarse step
+    repeats itself for minutes: of one that need not move a run must also be ten times as long as those that hold a
+    quarter of its samples.
     """
-    same = np.r_[False, (values[1:] == values[:-1]) & turning[1:] & turning[:-1]] & ~zero
+    pairs = turning[1:] & turning[:-1] & ~zero[1:]
+    same = np.r_[False, (values[1:] == values[:-1]) & still[1:] & still[:-1] & pairs]
     runs = _runs(same)
     lengths = runs[:, 1] - runs[:, 0]
-    long = lengths * dt >= STUCK_FOR
-    if not long.any():
+    least = max(STUCK_STEPS, math.ceil(STUCK_FOR / clock.step))
+    if not (lengths >= STUCK_STEPS).any():
         return []
-    steps = int(turning.sum()) - int(lengths[long].sum())
-    often = (int(lengths[~long].sum()) + 1) / max(steps, 1)  # of other steps that change nothing
-    needed = math.log(_UNLIKELY / len(values)) / math.log(often) if often < 1 else math.inf
+    changes = int(pairs.sum()) - int(lengths.sum())
+    repeats = int(np.minimum(lengths, least).sum())
+    often = repeats / (repeats + changes) if changes else 0.0  # nothing else to go by
+    needed = math.log(_UNLIKELY / len(values)) / math.log(often) if often > 0 else 0.0
     if slow:
         ordered = np.sort(lengths)
         needed = max(needed, 10.0 * float(ordered[np.searchsorted(np.cumsum(ordered), ordered.sum() / 4)]))
-    return [Span(int(a - 1) * dt, int(b) * dt, "stuck") for (a, b), n in zip(runs, lengths, strict=True)
-            if n * dt >= STUCK_FOR and n >= needed]  # fmt: skip
+    return [
+        clock.span(int(a) - 1, int(b), "stuck")
+        for (a, b), n in zip(runs, lengths, strict=True)
+        if n >= max(needed, STUCK_STEPS) and clock.at[b - 1] - clock.at[a - 1] >= STUCK_FOR
+    ]
 
 
 def _clipped(
-    values: Floats, turning: Flags, step: float, low: float | None, high: float | None, dt: float
-) -> list[Span]:
-    found: list[Span] = []
+    values: Floats, turning: Flags, step: float, low: float | None, high: float | None
+) -> list[tuple[int, int]]:
+    """Stretches at the end of a range: begin and end (exclusive)."""
+    found: list[tuple[int, int]] = []
     known = values[turning]
     if not len(known):
         return found
@@ -156,7 +187,7 @@ def _clipped(
         if end is not None and at_end and end is high:
             there = turning & (values >= end)
             if there.sum() >= RANGE_SHARE * len(known):
-                found += _spans(_runs(there), dt, "clipped", 0.0)
+                found += [(int(a), int(b)) for a, b in _runs(there)]
                 continue
         there = turning & (values == extreme)
         runs = _runs(there)
@@ -165,13 +196,13 @@ def _clipped(
         near = turning & (np.abs(values - extreme) <= max(0.02 * float(np.ptp(known)), 1.5 * step)) & ~there
         # a channel that only comes close has more samples just short of its extreme than on it
         if len(runs) >= CLIP_RUNS and total >= CLIP_SAMPLES and there.sum() > 2 * near.sum():
-            found += _spans(runs, dt, "clipped", 0.0)
+            found += [(int(a), int(b)) for a, b in runs]
     return found
 
 
-def _drift(values: Floats, still: Flags, turning: Flags, step: float, dt: float) -> list[Span]:
+def _drift(values: Floats, still: Flags, turning: Flags, step: float, clock: _Clock) -> list[Span]:
     """Levels at standstill that differ from stop to stop."""
-    stops = [(int(a), int(b)) for a, b in _runs(still) if (b - a) * dt >= STANDSTILL]
+    stops = [(int(a), int(b)) for a, b in _runs(still) if clock.last(int(a), int(b)) >= STANDSTILL]
     if len(stops) < 2 or not turning.any():
         return []
     settled = [values[(a + b) // 2 : b] for a, b in stops]  # the second half: the engine has run out
@@ -180,10 +211,10 @@ def _drift(values: Floats, still: Flags, turning: Flags, step: float, dt: float)
     running = float(np.median(np.abs(values[turning])))
     if float(np.ptp(levels)) <= max(0.02 * running, 3 * scatter, 2 * step):
         return []
-    return [Span(a * dt, b * dt, "drifting-zero") for a, b in stops]
+    return [clock.span(a, b, "drifting-zero") for a, b in stops]
 
 
-def _jumps(values: Floats, good: Flags, dt: float) -> list[Span]:
+def _jumps(values: Floats, good: Flags, clock: _Clock) -> list[Span]:
     """Excursions of one or two samples out of line with what stands around them."""
     where = np.flatnonzero(good)
     known = values[where]
@@ -205,5 +236,5 @@ def _jumps(values: Floats, good: Flags, dt: float) -> list[Span]:
         back = np.flatnonzero(np.abs(away) < abs(steps[at]) / 3)
         if len(back):
             last = int(at + 1 + back[0])
-            found.append(Span(float(where[at + 1]) * dt, float(where[last]) * dt, "jumps"))
+            found.append(Span(float(clock.at[where[at + 1]]), float(clock.at[where[last]]), "jumps"))
     return found if len(found) >= JUMPS else []

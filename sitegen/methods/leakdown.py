@@ -11,7 +11,7 @@ the reading. It does not make readings at different supply pressures or temperat
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -35,6 +35,7 @@ _CHOKED = math.sqrt(GAMMA / GAS_CONSTANT) * (2 / (GAMMA + 1)) ** ((GAMMA + 1) / 
 # Share of twice the limit of error that the difference of two independent rectangular errors stays within, 95 times in
 # a hundred: the difference is triangular, P(|d| > q 2a) = (1 - q)^2.
 _TRIANGULAR_95 = 1 - math.sqrt(0.05)
+OCCASION = 0.02  # relative scatter between occasions where none was measured [-]; common practice, no source
 
 
 def percent(supply: float | Floats, cylinder: float | Floats) -> Floats:
@@ -186,46 +187,107 @@ class Scatter:
     df: float
 
 
+def drop_reach(gauge_limit: float) -> float:
+    """What two gauges can be off by together, 95 times in a hundred [unit of the limit]: 1.553 limits of one."""
+    return _TRIANGULAR_95 * 2 * gauge_limit
+
+
 @dataclass(frozen=True)
 class TesterFactor:
     """What the master's nominal area is to be multiplied with to pass the air it passes."""
 
     factor: float  # [-]
-    log_se: float  # standard error of its logarithm [-]
+    log_se: float  # standard error of its logarithm from the occasions [-]
     between: Scatter  # of the factor from occasion to occasion, repeats of an occasion averaged
-    by_occasion: Mapping[Hashable, float]  # factor of each occasion [-], in the order first met
+    gauge: tuple[float, float]  # the factor over `factor` had the drop been read too low, too high by `drop_reach` [-]
+    seen: bool  # the drop at the orifice stands clear of the gauge class
+    occasions: int
     readings: int
+
+    def half(self, bore: float) -> tuple[float, float]:
+        """Half-widths at 95 % of the logarithm, below and above, with the orifice's own standard error `bore` [-]."""
+        rest = math.hypot(student_95(self.between.df) * self.log_se, NORMAL_95 * bore)
+        low, high = (math.inf if not 0 < each < math.inf else abs(math.log(each)) for each in self.gauge)
+        return math.hypot(low, rest), math.hypot(high, rest)
+
+    def better_than(self, bore: float, nominal: float) -> bool:
+        """Whether the orifice read tells the scale better than the tester's own bore.
+
+        Parameters: standard errors of the areas of the orifice read and of the tester's own [-].
+
+        Notes: chosen once a tester and before a cylinder is looked at, never reading by reading, which would take
+        whichever happens to suit.
+        """
+        return self.seen and max(self.half(bore)) < NORMAL_95 * nominal
 
 
 def tester_factor(
-    ratios: Sequence[float], occasions: Sequence[Hashable], master_area: float, reference_area: float
+    supply: Sequence[float],
+    cylinder: Sequence[float],
+    ambient: Sequence[float],
+    temperature: Sequence[float],
+    occasions: Sequence[Hashable],
+    *,
+    area_shares: Sequence[float],
+    gauge_limit: float,
 ) -> TesterFactor:
-    """Factor of a tester from readings of a reference orifice put in the cylinder's place.
+    """Factor of a tester from readings of reference orifices put in the cylinder's place.
 
-    Parameters: area ratios of the readings (`area_ratio`) [-] and their occasions, nominal master and reference areas
-    [m2]. Geometric mean of the occasions' geometric means: repeats of one occasion share its error, so an occasion
-    counts once however often it was read.
+    Parameters, one a reading: gauge pressures [Pa gauge], ambient [Pa abs], temperature of the air [K], occasion, area
+    of the orifice read over the tester's nominal one [-]; limit of error of each gauge [Pa]. Geometric mean of the
+    occasions' geometric means: repeats of one occasion share its error, so an occasion counts once however often it
+    was read.
 
-    Refuses: `few-reference-occasions` below three occasions (a scatter on one degree of freedom says nothing),
-    `reference-below-detection` where a ratio is not above zero.
+    Notes: a gauge errs the same way at the orifice as at a cylinder, so its error is no scatter here and is not less
+    for more readings: `gauge` carries it, to be taken together with the same error at the cylinder (`leak_area`).
+    Below three occasions the scatter between them is taken as `OCCASION`, known.
+
+    Refuses: `reference-below-detection` where a cylinder gauge is not below the supply.
     """
-    if any(not 0 < ratio < math.inf for ratio in ratios):
+    p1, p2, p0, warm = (np.asarray(each, dtype=float) for each in (supply, cylinder, ambient, temperature))
+    reach = drop_reach(gauge_limit)
+
+    def logs(off: float) -> NDArray[np.float64]:
+        """Logarithm of the factor by occasion, had every drop been `off` larger than read."""
+        ratios = area_ratio(p1, p1 - np.clip(p1 - p2 + off, 0.0, None), p0, warm, warm)
+        groups: dict[Hashable, list[float]] = {}
+        for ratio, share, occasion in zip(ratios.tolist(), area_shares, occasions, strict=True):
+            log = math.inf if ratio <= 0 else -math.inf if math.isinf(ratio) else math.log(share / ratio)
+            groups.setdefault(occasion, []).append(log)
+        return np.array([math.fsum(each) / len(each) for each in groups.values()])
+
+    found = logs(0.0)
+    if not np.all(np.isfinite(found)):
         raise Refused("reference-below-detection")
-    groups: dict[Hashable, list[float]] = {}
-    for ratio, occasion in zip(ratios, occasions, strict=True):
-        groups.setdefault(occasion, []).append(math.log(reference_area / (master_area * ratio)))
-    if len(groups) < 3:
-        raise Refused("few-reference-occasions", found=len(groups), needed=3)
-    means = {occasion: sum(logs) / len(logs) for occasion, logs in groups.items()}
-    logs = np.array(list(means.values()))
-    sd = float(np.std(logs, ddof=1))
+    middle, count = float(np.mean(found)), len(found)
+    sd, df = (float(np.std(found, ddof=1)), float(count - 1)) if count > 2 else (OCCASION, math.inf)
+    ends = [float(np.mean(logs(off))) - middle for off in (reach, -reach)]
     return TesterFactor(
-        factor=math.exp(float(np.mean(logs))),
-        log_se=sd / math.sqrt(len(logs)),
-        between=Scatter(sd, len(logs) - 1),
-        by_occasion={occasion: math.exp(mean) for occasion, mean in means.items()},
-        readings=len(ratios),
+        factor=math.exp(middle),
+        log_se=sd / math.sqrt(count),
+        between=Scatter(sd, df),
+        gauge=(math.exp(ends[0]), math.exp(ends[1])),
+        seen=float(np.mean(p1 - p2)) > gauge_limit,
+        occasions=count,
+        readings=len(p1),
     )
+
+
+PLAIN = (0.9, 1.1)  # a tester's scale needs no word; common practice, no source
+POSSIBLE = (0.7, 1.4)  # outside it is a mistake, not a tester; common practice, no source
+
+
+def judged(factor: TesterFactor, bore: float) -> Literal["", "look at the orifice", "tester or unit"]:
+    """What a tester's scale says about its readings: an orifice passes about the air of its bore.
+
+    Parameters: standard error of the area of the orifice read [-]. "tester or unit" where the whole interval, gauges
+    included, lies outside `POSSIBLE`; "look at the orifice" where it lies outside `PLAIN`.
+    """
+    below, above = factor.half(bore)
+    low, high = factor.factor * math.exp(-below), factor.factor * math.exp(above)
+    if high < POSSIBLE[0] or low > POSSIBLE[1]:
+        return "tester or unit"
+    return "look at the orifice" if high < PLAIN[0] or low > PLAIN[1] else ""
 
 
 # ---- readings to an area ------------------------------------------------------------------------------------------
@@ -244,8 +306,8 @@ class Area:
     se: float  # gauges and repeats together [m2]
     df: float  # of se; inf where only the gauges count
     n: int  # repeats
-    gauge_low: float  # bounds from the gauges alone [m2]
-    gauge_high: float
+    gauge_low: float  # the area had the drop been read too large, and too small, by what the gauges can err [m2]; the
+    gauge_high: float  # first is the larger one where a reference orifice turns the error round
 
     @property
     def below(self) -> bool:
@@ -303,17 +365,20 @@ def leak_area(
     supply_temperature: float = REFERENCE_TEMPERATURE,
     cylinder_temperature: float = REFERENCE_TEMPERATURE,
     repeats: Scatter | None = None,
+    reference: tuple[float, float] = (1.0, 1.0),
 ) -> Area:
     """Leak area of one cylinder at one check from its repeats, with the interval of the independent errors.
 
     Parameters: gauge pressures of the repeats [Pa gauge], master area times tester factor [m2], limit of error of each
-    gauge [Pa], ambient [Pa abs], temperatures [K], repeat scatter pooled by `pooled_repeats`.
+    gauge [Pa], ambient [Pa abs], temperatures [K], repeat scatter pooled by `pooled_repeats`, `TesterFactor.gauge`
+    where the master's area rests on a reference orifice.
 
     Notes: near supply the area goes with the root of the pressure drop, so the bounds of the drop are carried through
     the area function and no standard error is linearised. Each gauge errs evenly within its limit and on its own; the
     bounds of the drop are the 95 % points of the triangular difference, 1.553 limits. A gauge errs the same way at
     every repeat, so its part is not divided by the number of repeats; the repeat part is. Both half-widths combine in
-    quadrature. The bore of the orifice is not in here: it is common to the tester (`bore_error`).
+    quadrature. The bore of the orifice is not in here: it is common to the tester (`bore_error`). An error of the
+    gauges moves the reading of a reference orifice and that of the cylinder together, so both are taken at once.
 
     Refuses: `gauges-disagree` where the cylinder gauge exceeds the supply gauge by more than both limits,
     `cylinder-at-ambient` where a cylinder gauge shows no pressure.
@@ -331,7 +396,7 @@ def leak_area(
         held = min(max(drop, 0.0), supply)
         return master_area * _one_ratio(supply, supply - held, ambient, supply_temperature, cylinder_temperature)
 
-    reach = _TRIANGULAR_95 * 2 * gauge_limit
+    reach = drop_reach(gauge_limit)
     low, middle, high = (at(drop + off, level) for off in (-reach, 0.0, reach))
     if drop <= gauge_limit:
         # Scatter of the repeats is part of the upper limit too: it is carried as scatter of the drop itself.
@@ -339,7 +404,10 @@ def leak_area(
         high = at(max(drop, 0.0) + math.hypot(reach, student_95(max(len(p1) - 1, 1)) * seen), level)
         return Area(None, 0.0, high, high / (2 * NORMAL_95), math.inf, len(p1), 0.0, high)
     value = float(np.mean([at(p - q, p) for p, q in zip(p1.tolist(), p2.tolist(), strict=True)]))
-    gauge_se = (high - low) / (2 * NORMAL_95)
+    # a drop truly larger than read would have been one at the reference orifice too, and its factor the smaller
+    low, high = low * reference[1] if low else 0.0, high * reference[0]
+    least, most = min(low, middle, high), max(low, middle, high)
+    gauge_se = (most - least) / (2 * NORMAL_95)
     if repeats is None:
         se, df, half = gauge_se, math.inf, 0.0
     else:
@@ -349,8 +417,8 @@ def leak_area(
         half = student_95(repeats.df) * repeat_se
     return Area(
         value=value,
-        low=max(value - math.hypot(middle - low, half), 0.0),  # an area is not below nothing
-        high=value + math.hypot(high - middle, half),
+        low=max(value - math.hypot(middle - least, half), 0.0),  # an area is not below nothing
+        high=value + math.hypot(most - middle, half),
         se=se,
         df=df,
         n=len(p1),

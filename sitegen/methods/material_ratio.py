@@ -133,7 +133,8 @@ def probability(heights: Floats) -> Probability:
     since the bend is part of what they fit. So the whole curve is fitted here, in the least squares of distances along
     the scale, those beyond `_BENT` counting by their size only.
 
-    Raises Refused "no-two-lines" where the valley line is not the steeper one.
+    Raises Refused "no-two-lines" where the valley line is not the steeper one, "beyond-total-height" where its scatter
+    is more than all heights lie apart: the profile then holds too little of the valleys to tell it.
     """
     from scipy.optimize import least_squares  # 0.3 s to import, so only where it is needed
     from scipy.special import ndtr, ndtri
@@ -174,6 +175,8 @@ def probability(heights: Floats) -> Probability:
     p, rpq, v, rvq = best[0], math.exp(best[1]), best[2], math.exp(best[3])
     if rvq <= rpq:
         raise Refused("no-two-lines")
+    if rvq * unit > float(np.ptp(heights)):
+        raise Refused("beyond-total-height")
     return Probability(rpq * unit, rvq * unit, 100 * float(ndtr((v - p) / (rvq - rpq))))
 
 

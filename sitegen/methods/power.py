@@ -19,10 +19,10 @@ def power(n_one: int, n_other: int, d: float, df: float | None = None, error: fl
     J. Cohen, Statistical power analysis for the behavioral sciences (2nd ed., 1988), ch. 2.
     """
     free = float(n_one + n_other - 2 if df is None else df)
-    return _found(abs(d) / math.sqrt(1 / n_one + 1 / n_other), free, error)
+    return found(abs(d) / math.sqrt(1 / n_one + 1 / n_other), free, error)
 
 
-def _found(shift: float, df: float, error: float) -> float:
+def found(shift: float, df: float, error: float) -> float:
     """Probability [-] that |t| passes its cut when the difference is `shift` standard errors."""
     cut = student(df, error)
     return passed(cut, df, shift) + passed(cut, df, -shift)
@@ -67,8 +67,8 @@ def shift(df: float, power: float = POWER, error: float = 0.05) -> float:
     """
     from scipy.optimize import brentq
 
-    def lacking(found: float) -> float:
-        return _found(found, df, error) - power
+    def lacking(shift: float) -> float:
+        return found(shift, df, error) - power
 
     high = 4.0
     while lacking(high) < 0:

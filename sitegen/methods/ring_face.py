@@ -1,35 +1,38 @@
 """Wear of a ring's running face: traces across it before and after, aligned on the unworn flanks. Lengths [m].
 
-What lies between two traces is a straight line (how the ring lay), wear, and roughness, which is drawn out over many
-points: neighbours err together. How far is read from the trace before, whose whole face is as it was made; how strongly
-from the flanks. Depth, area and width are linear in the points, or nearly, so their errors follow from both, and
-Student's t stands on as many independent points as the flanks hold.
+What lies between two traces is a straight line (how the ring lay), wear, and the roughness of both, which is drawn out
+over many points: neighbours err together. How high it is and how far it goes together is read from the trace before,
+whose whole face is as it was made. Depth, area and width are linear in the points, or nearly, so that their errors
+follow, with those of the line from the flanks; Student's t stands on as many independent points as the face holds.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sitegen.methods.intervals import student, student_95
-from sitegen.methods.profile_filters import robust_gaussian
+from sitegen.methods.intervals import student_95
 from sitegen.vocabulary import Refused
 
 Floats = NDArray[np.float64]
+Trace = tuple[Floats, Floats]  # x in order, z
 
 WORST = 0.25e-6  # m, standard deviation on the flanks above which traces are not aligned; a convention of ours
 GRID = 2e-6  # m, finer points are averaged: they tell nothing more
-FORM = 0.6e-3  # m, cutoff that parts the roughness of the face from its form
-LOCAL = 160e-6  # m, over which a parabola is fitted to read the depth: a deeper place narrower than this is not seen
+LOCAL = 100e-6  # m, over which wear is averaged to find its core; a convention of ours
 EDGES = 30e-6  # m, over which wear is averaged to find where it roughly ends
-PLACES = 6.0  # independent depths within LOCAL, of which the deepest is taken; by simulation
-OWN = 0.7  # share of the degrees of freedom that is left, since how points err together is itself estimated; likewise
-CLEAR = 10.0  # standard errors the depth has to reach before the edges of the band can be told; by simulation
-LEAST_FREE = 3.0  # degrees of freedom of the flanks below which there is no interval worth the name
+OWN = 0.7  # share of the degrees of freedom that is left, since how points err together is itself estimated; simulated
+SPREAD = 5.0  # missed of the square by each part of a form, times the length that errs together over the face; likewise
+FORM = 1e-3  # share of faces of a simple form that are taken for one of more degrees; a convention of ours
+SHOWN = 2.25  # half-widths the depth has to reach, since its place is where the difference is largest; likewise
+BAND = 1.3  # what the error of the width of the band is multiplied by; simulated
+INNER = 0.9  # of the depth: the slope at either side of the band is taken from here outwards; a convention of ours
+CLEAR = 15.0  # standard errors the depth has to reach before the edges of the band can be told; likewise
+LEAST_FREE = 3.0  # degrees of freedom below which there is no interval worth the name
 LEAST_ANGLES = 5  # common practice, no source
 
 
@@ -51,7 +54,7 @@ class Face:
     x: Floats  # m, across the face
     before: Floats  # m, levelled on the flanks
     after: Floats
-    depth: Bounded  # m; low at or below zero where it is no more than the roughness can feign
+    depth: Bounded  # m, mean of the core; low at zero where it is no more than the roughness can feign
     area: Bounded  # m2
     width: Bounded | None  # m, of the contact band; None where the wear is too shallow for its edges to be told
     begin: float  # m, of the band
@@ -70,8 +73,13 @@ class _Section:
     levels: Floats  # parameters of the line from the points of the flanks
     line: Floats  # the line's columns at every point
     together: Floats  # correlation by distance in points
-    sigma: float
+    sigma: float  # m, of one point of one trace as made
+    rougher: Floats  # standard deviation after, over that before, at every point
+    shares: tuple[float, float]  # of a variance that are left in the mean of the traces before, and of those after
     df: float
+    misfit: float
+    most: int  # where the mean over LOCAL shows most wear, and the stretch about it in which it shows half as much
+    stretch: tuple[int, int]
 
     def bounded(self, value: float, weights: Floats) -> Bounded:
         """Interval of a value that is linear in the worn heights with these weights."""
@@ -83,84 +91,162 @@ class _Section:
         """Standard error of a weighted sum of worn heights, the line from the flanks included."""
         own = weights.copy()
         own[self.flank] -= self.levels.T @ (self.line.T @ weights)
-        return self.sigma * math.sqrt(max(_quadratic(own, self.together), 0.0))
+        then, now = self.shares
+        both = then * _quadratic(own, self.together) + now * _quadratic(own * self.rougher, self.together)
+        return self.sigma * math.sqrt(max(both, 0.0))
 
 
 def section(x1: Floats, z1: Floats, x2: Floats, z2: Floats, flank: float) -> Face:
-    """Wear between two traces over the same face; `flank` is the width of the unworn edge at either side [m].
+    """Wear between two traces over the same face; see `sections`."""
+    return sections([(x1, z1)], [(x2, z2)], flank)
 
-    Raises Refused "flanks-missing" where a flank holds fewer than 16 points, "flanks-short" where they are too short
-    against the roughness, "not-aligned" with the misfit [m] where the traces do not lie on each other there.
+
+def sections(before: Sequence[Trace], after: Sequence[Trace], flank: float) -> Face:
+    """Wear between traces (x, z) of one place, their mean before and after.
+
+    `flank` is the width of the unworn edge at either side [m]. Traces of one state have to lie apart by more than their
+    roughness goes together, so that they err apart.
+
+    Raises Refused "flanks-missing" where a flank holds fewer than 16 points, "face-short" where the roughness
+    goes together over too much of the face, "not-aligned" with the misfit [m] where the flanks of the traces do not lie
+    on each other.
     """
-    step = float(np.median(np.diff(x1)))
-    begin, end = max(x1[0], x2[0]), min(x1[-1], x2[-1])
+    every = [*before, *after]
+    step = float(np.median(np.diff(before[0][0])))
+    begin, end = max(float(x[0]) for x, _ in every), min(float(x[-1]) for x, _ in every)
     x = np.arange(begin, end + step / 2, step)
-    before, after = np.interp(x, x1, z1), np.interp(x, x2, z2)
     ends = [int((x <= begin + flank).sum()), int((x >= end - flank).sum())]
     if min(ends) < 16 or sum(ends) >= len(x):
         raise Refused("flanks-missing")
-    known = _compared(*_averaged(x, before, after, step), flank)
-    depth, deepest = _depth(known)
-    width, edges = _band(known, depth, deepest)
+    one, other = (np.array([np.interp(x, *each) for each in side]) for side in (before, after))
+    known = _compared(*_averaged(x, one, other, step), flank)
+    depth = _depth(known)
+    width, edges = _band(known, depth, known.most)
     weights = np.where(known.flank, 0.0, known.step)
-    fitted = _line(x, before, (x <= begin + flank) | (x >= end - flank))
+    mean = one.mean(axis=0)
+    fitted = _line(x, mean, (x <= begin + flank) | (x >= end - flank))
     worn = np.interp(x, known.x, known.worn) if known.step > step else known.worn
     return Face(
         x - begin,
-        before - fitted,
-        before - fitted - worn,
+        mean - fitted,
+        mean - fitted - worn,
         depth,
         known.bounded(float(weights @ known.worn), weights),
         width,
         edges[0] - begin,
         edges[1] - begin,
-        known.sigma,
+        known.misfit,
     )
 
 
 def _averaged(x: Floats, before: Floats, after: Floats, step: float) -> tuple[Floats, Floats, Floats, float]:
     many = max(int(GRID / step + 1e-9), 1)
     count = len(x) // many
-    one, two, three = (each[: count * many].reshape(count, many).mean(axis=1) for each in (x, before, after))
+    one, two, three = (
+        each[..., : count * many].reshape(*each.shape[:-1], count, many).mean(axis=-1) for each in (x, before, after)
+    )
     return one, two, three, step * many
 
 
 def _compared(x: Floats, before: Floats, after: Floats, step: float, flank: float) -> _Section:
+    """Of traces as rows."""
     on = (x - x[0] <= flank) | (x[-1] - x <= flank)
     line = np.column_stack([np.ones(len(x)), (x - x.mean()) * 1e3])
     levels = np.linalg.pinv(line[on])
-    off = before - after
-    worn = off - line @ (levels @ off[on])
-    together = _together(before, step)
-    places = np.flatnonzero(on)
-    correlation = together[np.abs(places[:, None] - places[None, :])]
-    left = correlation - line[on] @ (levels @ correlation)  # covariance of the residuals: (1 - H) R, H the hat matrix
-    free = float(np.trace(left))
-    # Satterthwaite: the quadratic form of the residuals as a multiple of chi-square
-    df = OWN * free**2 / float(np.sum(left * left.T))
-    # a filter of cutoff FORM takes from the roughness what is longer; the same share is missing from the errors
-    length = step * (1 + 2 * float(together[1:].sum()))
-    sigma = math.sqrt(float(worn[on] @ worn[on]) / free * (1 + 2 * length / FORM))
-    if sigma > WORST:
-        raise Refused("not-aligned", misfit=sigma)
-    if df < LEAST_FREE:
-        raise Refused("flanks-short")
-    return _Section(x, step, worn, on, levels, line, together, sigma, df)
+    # any trace after against the mean before: one that lies badly is not averaged away
+    apart = before.mean(axis=0) - after
+    apart -= (line @ (levels @ apart[:, on].T)).T
+    misfit = math.sqrt(float(np.max(np.sum(np.square(apart[:, on]), axis=1))) / (int(on.sum()) - 2))
+    if misfit > WORST:
+        raise Refused("not-aligned", misfit=misfit)
+    worn = apart.mean(axis=0)
+    each = [_as_made(x, z, step) for z in before]
+    df = sum(made.df for made in each)
+    if min(made.df for made in each) < LEAST_FREE:
+        raise Refused("face-short")
+    together = np.mean([made.together for made in each], axis=0)
+    length = float(np.mean([made.length for made in each]))
+    # what a form fitted to the same points takes of roughness drawn out far is added again
+    squares = [made.square * (1 + SPREAD * made.parts * made.length / (len(x) * step)) for made in each]
+    most, (low, high) = _stretch(worn, on, step)
+    rougher = np.ones(len(x))
+    rougher[low : high + 1] = _rougher(before, after[:, low : high + 1], max(round(length / step / 2), 1))
+    return _Section(
+        x, step, worn, on, levels, line, together, math.sqrt(float(np.mean(squares))), rougher,
+        (1 / len(before), 1 / len(after)), df, misfit, most, (low, high),
+    )  # fmt: skip
 
 
-def _together(z: Floats, step: float) -> Floats:
-    """Correlation of the roughness of a trace by distance in points, up to where it first vanishes [-]."""
-    rough = z - robust_gaussian(z, step, min(FORM, len(z) * step / 2))
+def _stretch(worn: Floats, flank: NDArray[np.bool_], step: float) -> tuple[int, tuple[int, int]]:
+    many = max(int(LOCAL / step) | 1, 3)
+    smooth = np.convolve(worn, np.ones(many) / many, mode="same")
+    smooth[flank] = -np.inf
+    low = high = most = int(np.argmax(smooth))
+    while smooth[low] > smooth[most] / 2 and low > 0:
+        low -= 1
+    while smooth[high] > smooth[most] / 2 and high < len(smooth) - 1:
+        high += 1
+    return most, (low, high)
+
+
+def _rougher(before: Floats, worn: Floats, over: int) -> float:
+    """How much rougher a worn stretch is than the face was, at least 1: second differences know nothing of the form."""
+    if worn.shape[1] < 4 * over:
+        return 1.0
+    was, now = (
+        float(np.mean(np.square(z[:, 2 * over :] - 2 * z[:, over:-over] + z[:, : -2 * over]))) for z in (before, worn)
+    )
+    return math.sqrt(max(now / was, 1.0)) if was > 0 else 1.0
+
+
+@dataclass(frozen=True)
+class _Made:
+    """Roughness of a face as it was made, about a form of so many `parts`."""
+
+    parts: int
+    rest: float  # m2, sum of squares
+    square: float  # m2, of one point
+    together: Floats  # correlation by distance in points, to where it first vanishes
+    length: float  # m, over which points err as one
+    df: float  # of the square
+
+
+def _as_made(x: Floats, z: Floats, step: float) -> _Made:
+    """Roughness about a parabola, or about a form of two, four or six degrees more where the points ask for one."""
+    found = _about(x, z, step, 3)
+    for parts in (5, 7, 9):
+        finer = _about(x, z, step, parts)
+        if finer.df < LEAST_FREE or finer.square == 0:
+            break
+        gain = (found.rest - finer.rest) / (2 * finer.square * finer.length / step)  # as F, of points that err apart
+        if gain < _f_point(finer.df):
+            break
+        found = finer
+    return found
+
+
+def _f_point(df: float) -> float:
+    from scipy.special import fdtri  # 0.3 s to import, so only where it is needed
+
+    return float(fdtri(2, df, 1 - FORM))
+
+
+def _about(x: Floats, z: Floats, step: float, parts: int) -> _Made:
+    u = (x - x.mean()) / float(np.ptp(x)) * 2
+    form = np.polynomial.legendre.legvander(u, parts - 1)
+    rough = z - form @ (np.linalg.pinv(form) @ z)
     size = 1 << (2 * len(rough)).bit_length()
     turned = np.fft.rfft(rough, size)
     sums = np.fft.irfft(turned * np.conj(turned), size)[: len(rough)] / np.arange(len(rough), 0, -1)
-    if sums[0] <= 0:
-        return np.eye(1, len(rough)).ravel()
-    correlation = sums / sums[0]
+    mean = float(sums[0])
+    correlation = sums / mean if mean > 0 else np.eye(1, len(rough)).ravel()
     gone = np.flatnonzero(correlation <= 0)
     if len(gone):
         correlation[gone[0] :] = 0.0
-    return np.asarray(correlation)
+    length = step * (1 + 2 * float(correlation[1:].sum()))
+    count = len(x) * step / length  # of independent points
+    left = max(count - parts, 1e-9)
+    return _Made(parts, mean * len(x), mean * count / left, correlation, length, OWN * left)
 
 
 def _quadratic(weights: Floats, together: Floats) -> float:
@@ -171,28 +257,24 @@ def _quadratic(weights: Floats, together: Floats) -> float:
     return float(sums[0] * together[0] + 2 * (sums[1:] @ together[1:]))
 
 
-def _depth(known: _Section) -> tuple[Bounded, int]:
-    """The deepest of local parabolas, each read at its middle, and where."""
-    half = max(int(LOCAL / known.step / 2), 2)
-    u = np.arange(-half, half + 1) / half
-    kernel = np.linalg.pinv(np.column_stack([np.ones_like(u), u, u**2]))[0]
-    smooth = np.full(len(known.x), -np.inf)
-    smooth[half:-half] = np.convolve(known.worn, kernel[::-1], mode="valid")
-    smooth[known.flank] = -np.inf
-    deepest = int(np.argmax(smooth))
-    weights = np.zeros(len(known.x))
-    weights[deepest - half : deepest + half + 1] = kernel
-    found = known.bounded(float(smooth[deepest]), weights)
-    # without wear the deepest of many places is taken: it has to stand out from all of them
-    inside = float((~known.flank).sum()) * known.step
-    limit = student(known.df, 0.05 / max(PLACES * inside / LOCAL, 1.0)) * found.se
-    if found.value > limit:
-        return found, deepest
-    return Bounded(found.value, min(found.value - limit, 0.0), found.high, found.se, found.df), deepest
+def _depth(known: _Section) -> Bounded:
+    """Mean over the core, the middle half of the stretch.
+
+    The stretch lies where the difference is largest, also where that is roughness only: so wear is shown from `SHOWN`
+    half-widths on.
+    """
+    low, high = (float(known.x[at]) for at in known.stretch)
+    core = np.abs(known.x - (low + high) / 2) <= max((high - low) / 4, known.step)
+    weights = core / int(core.sum())
+    found = known.bounded(float(weights @ known.worn), weights)
+    half = found.high - found.value
+    if found.value > SHOWN * half:
+        return found
+    return Bounded(found.value, min(found.low, 0.0), max(found.value, 0.0) + half, found.se, found.df)
 
 
 def _band(known: _Section, depth: Bounded, deepest: int) -> tuple[Bounded | None, tuple[float, float]]:
-    """Width of the worn stretch: at either side a parabola from the deepest point out, to where it meets zero."""
+    """Width of the worn stretch: at either side a parabola through its slope, to where that meets zero."""
     x, many = known.x, len(known.x)
     none = float(x[deepest]), float(x[deepest])
     if depth.value < CLEAR * depth.se:
@@ -201,18 +283,21 @@ def _band(known: _Section, depth: Bounded, deepest: int) -> tuple[Bounded | None
     smooth = np.convolve(np.pad(known.worn, over // 2, mode="edge"), np.ones(over) / over, mode="valid")
     mean = np.zeros(many)
     mean[many // 2 - over // 2 : many // 2 + over // 2 + 1] = 1 / over
-    noise = known.sigma * math.sqrt(max(_quadratic(mean, known.together), 0.0))
+    noise = known.sigma * math.sqrt(max(sum(known.shares) * _quadratic(mean, known.together), 0.0))
     level = min(max(0.1 * depth.value, 2 * noise), depth.value / 2)
     edges, weights = [], []
     for turn in (-1, 1):
         at = deepest
         while 0 < at < many - 1 and smooth[at] > level:
             at += turn
-        part = np.arange(min(at, deepest), max(at, deepest) + 1)
-        reach = abs(float(x[at] - x[deepest]))
+        near = at  # the slope only: a flat within says nothing of where it ends
+        while near != deepest and smooth[near] < INNER * depth.value:
+            near -= turn
+        part = np.arange(min(at, near), max(at, near) + 1)
+        reach = abs(float(x[at] - x[near]))
         if len(part) < 6:
             return None, none
-        u = (x[part] - x[deepest]) / reach
+        u = (x[part] - x[near]) / reach
         turned = np.linalg.pinv(np.column_stack([np.ones_like(u), u, u**2]))
         a, b, c = turned @ known.worn[part]
         roots = np.asarray(np.roots([c, b, a]), dtype=np.complex128)
@@ -223,9 +308,10 @@ def _band(known: _Section, depth: Bounded, deepest: int) -> tuple[Bounded | None
         slope = (b + 2 * c * root) / reach
         own = np.zeros(many)
         own[part] = -(np.array([1.0, root, root**2]) @ turned) / slope  # an error of the height moves the edge so far
-        edges.append(float(x[deepest]) + root * reach)
+        edges.append(float(x[near]) + root * reach)
         weights.append(own)
-    return known.bounded(edges[1] - edges[0], weights[1] - weights[0]), (edges[0], edges[1])
+    # on flats with ramps, slopes of few points that happen to reach zero: by simulation
+    return known.bounded(edges[1] - edges[0], BAND * (weights[1] - weights[0])), (edges[0], edges[1])
 
 
 def _line(x: Floats, z: Floats, on: NDArray[np.bool_]) -> Floats:

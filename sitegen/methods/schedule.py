@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +14,7 @@ from sitegen.vocabulary import Refused
 Floats = NDArray[np.float64]
 
 SETTLING = 15.0  # s at the beginning of a step in which the engine is on its way; common practice, no source
-STOP = 10.0  # s without running that count as a stop; shorter ones are gaps of a record
+STOP = 10.0  # s at a standstill that count as a stop, or s without a sample as a hole of the record
 STRAY = 5.0  # s out of band that count as an excursion; shorter ones are the controller's
 
 
@@ -26,6 +27,7 @@ class Part:
     speed_to: float  # rad/s at its end
     torque: float | None = None  # N m
     reference: bool = False
+    windows: Mapping[str, tuple[float, float]] = field(default_factory=dict)  # channel -> least and most, in its unit
 
 
 @dataclass(frozen=True)
@@ -43,7 +45,7 @@ class Stray:
     begin: float  # s of the record
     end: float  # s of the record
     part: int  # place in the schedule, from 0
-    channel: str  # "speed" or "torque"
+    channel: str  # "speed", "torque" or one that has a window
     most: float  # largest deviation, with its sign, in the unit of the channel
 
 
@@ -56,6 +58,7 @@ class Held:
     run: float  # s run in all
     planned: float  # s
     stops: tuple[tuple[float, float], ...]  # begin and end [s of the record]
+    holes: tuple[tuple[float, float], ...]  # stretches between running without a sample of the speed, alike
     strays: tuple[Stray, ...]
     windows: tuple[tuple[int, float, float], ...]  # part, begin and end [s of the record] of each part as run
 
@@ -68,13 +71,17 @@ def held(
     parts: Sequence[Part],
     bands: Bands,
     idle: float,
+    others: Mapping[str, np.ndarray] | None = None,
 ) -> Held:
     """Hold a record against its plan.
 
-    t (n,) beginning of each bin [s], width of a bin [s], speed (n,) [rad/s], torque (n,) [N m] or None, NaN where there
-    is no sample; `idle` the speed below which the engine does not run [rad/s]. The plan is followed in running time, so
-    that a stop moves what comes after it and does not put it out of band. The first `SETTLING` seconds of a part, and
-    those after a start, count neither way. A bin without a sample, or that was never run, is time not held.
+    t (n,) beginning of each bin [s], width of a bin [s], speed (n,) [rad/s], torque (n,) [N m] or None, `others` (n,)
+    the channels that parts may have windows for, NaN where there is no sample; `idle` the speed below which the engine
+    does not run [rad/s]. The plan is followed in running time, so that a stop moves what comes after it and does not
+    put it out of band. Of a hole in the record nothing says whether the engine ran: it is taken to have run, or to have
+    stood, in all of them, whichever fits the plan better. The first `SETTLING` seconds of a part, and those after a
+    start, count neither way. A bin without a sample, or that was never run, is time not held. A window is asked where
+    its channel was logged.
 
     Raises Refused "no-schedule" and "no-speed".
     """
@@ -84,12 +91,37 @@ def held(
     if not np.isfinite(revs).any():
         raise Refused("no-speed")
     running = np.nan_to_num(revs, nan=0.0) > idle
-    elapsed = (np.cumsum(running) - running) * width  # running time at the beginning of each bin
+    unseen = _unseen(revs, running)
+    channels = {} if torque is None else {"torque": np.asarray(torque, dtype=float)}
+    channels |= {name: np.asarray(values, dtype=float) for name, values in (others or {}).items()}
+    best: Held | None = None
+    for ran_unseen in (False, True) if unseen.any() else (False,):
+        found = _followed(at, width, revs, channels, parts, bands, running, unseen, ran_unseen)
+        if best is None or found.share > best.share:
+            best = found
+    assert best is not None  # noqa: S101 - the loop runs once at least
+    return best
+
+
+def _followed(
+    at: Floats,
+    width: float,
+    revs: Floats,
+    channels: Mapping[str, Floats],
+    parts: Sequence[Part],
+    bands: Bands,
+    running: NDArray[np.bool_],
+    unseen: NDArray[np.bool_],
+    ran_unseen: bool,
+) -> Held:
+    """The record against its plan, the engine taken to have run, or to have stood, where there is no sample."""
+    going = running | (unseen & ran_unseen)
+    elapsed = (np.cumsum(going) - going) * width  # running time at the beginning of each bin
     ends = np.cumsum([part.time for part in parts])
     begins = ends - [part.time for part in parts]
-    part = np.clip(np.searchsorted(ends, elapsed + 1e-9, side="right"), 0, len(parts) - 1)
+    part = np.minimum(np.searchsorted(ends, np.asarray(elapsed) + 1e-9, side="right"), len(parts) - 1)
     planned = running & (elapsed < ends[-1] - 1e-9)
-    starts = running & ~np.concatenate([[False], running[:-1]])
+    starts = going & ~np.concatenate([[False], going[:-1]])
     since = elapsed - np.maximum.accumulate(np.where(starts, elapsed, 0.0))  # running time since the last start
     settled = planned & (elapsed - begins[part] >= SETTLING)
     counted = settled & (since >= SETTLING - 1e-9)
@@ -97,19 +129,19 @@ def held(
     first, last = (np.array([getattr(each, name) for each in parts])[part] for name in ("speed", "speed_to"))
     along = (elapsed + width / 2 - begins[part]) / span
     off = {"speed": revs - (first + (last - first) * np.clip(along, 0, 1))}
-    within = np.abs(off["speed"]) <= bands.speed
     limits = {"speed": bands.speed}
-    if torque is not None:
-        wanted = np.array([np.nan if each.torque is None else each.torque for each in parts])[part]
-        off["torque"] = np.asarray(torque, dtype=float) - wanted
-        within &= np.isnan(wanted) | (np.abs(off["torque"]) <= bands.torque)
-        limits["torque"] = bands.torque
+    for name, values in channels.items():
+        low, high = (np.array([_window(each, name)[end] for each in parts])[part] for end in (0, 1))
+        beyond = values - np.clip(values, low, high)  # of the torque: low and high are one number
+        off[name] = np.where(np.isnan(low), 0.0, beyond)
+        limits[name] = bands.torque if name == "torque" else 0.0
+    within = np.all([np.abs(own) <= limits[name] for name, own in off.items()], axis=0)
     good = counted & within
     excused = width * np.bincount(part[settled & ~counted], minlength=len(parts))
     asked = np.maximum(np.array([each.time for each in parts]) - SETTLING - excused, width)
     by_part = [float(min(1.0, width * good[part == place].sum() / asked[place])) for place in range(len(parts))]
     share = float(np.dot(by_part, asked) / asked.sum())
-    stops = _stops(at, width, running)
+    stops = _between(at, width, running, ~running & ~unseen)
     strays = [
         stray
         for channel, deviation in off.items()
@@ -123,8 +155,29 @@ def held(
     ]
     return Held(
         share, tuple(by_part), float(width * running.sum()), float(ends[-1]), stops,
-        tuple(sorted(strays, key=lambda stray: (stray.begin, stray.channel))), tuple(windows),
+        _between(at, width, running, unseen), tuple(sorted(strays, key=lambda stray: (stray.begin, stray.channel))),
+        tuple(windows),
     )  # fmt: skip
+
+
+def _window(part: Part, channel: str) -> tuple[float, float]:
+    """What a part asks of a channel, least and most; not numbers where it asks nothing."""
+    if channel == "torque":
+        return (math.nan, math.nan) if part.torque is None else (part.torque, part.torque)
+    return part.windows.get(channel, (math.nan, math.nan))
+
+
+def _unseen(revs: Floats, running: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Bins of holes in the record: no sample of the speed, and the engine running before or after.
+
+    Between two samples at a standstill it is taken to have stood.
+    """
+    there = np.flatnonzero(np.isfinite(revs))
+    place = np.arange(len(revs))
+    after = np.searchsorted(there, place)
+    before, behind = there[np.maximum(after - 1, 0)], there[np.minimum(after, len(there) - 1)]
+    inside = np.isnan(revs) & (after > 0) & (after < len(there))
+    return np.asarray(inside & (running[before] | running[behind]))
 
 
 def _stretches(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
@@ -133,14 +186,15 @@ def _stretches(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return [(int(begin), int(end) - 1) for begin, end in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def _stops(at: Floats, width: float, running: NDArray[np.bool_]) -> tuple[tuple[float, float], ...]:
-    """Stretches between the first and the last running in which the engine stood."""
+def _between(
+    at: Floats, width: float, running: NDArray[np.bool_], there: NDArray[np.bool_]
+) -> tuple[tuple[float, float], ...]:
+    """Stretches of bins of `STOP` seconds and more between the first and the last running."""
     ran = np.flatnonzero(running)
     if len(ran) == 0:
         return ()
     inside = slice(ran[0], ran[-1] + 1)
-    found = _stretches(~running[inside])
-    spans = [(float(at[inside][begin]), float(at[inside][end] + width)) for begin, end in found]
+    spans = [(float(at[inside][begin]), float(at[inside][end] + width)) for begin, end in _stretches(there[inside])]
     return tuple(span for span in spans if span[1] - span[0] >= STOP)
 
 

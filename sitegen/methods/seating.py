@@ -31,6 +31,7 @@ MIN_CHECKS = 4
 MIN_CYLINDERS = 2
 MIN_RESIDUAL_DF = 3
 _GRID = 160  # scales tried between the bounds, evenly in the logarithm
+_ALIKE = 1e-12  # share by which levels differ that are one and the same number
 _TINY = 1e-18  # variance below which there is none
 _HULL = 161  # scales looked at inside the region of x_s
 
@@ -75,9 +76,12 @@ class GaugeShares:
 
 
 def gauge_shares(
-    fit: Seating, i: int, x: Sequence[float], areas: Sequence[float], shares: Sequence[float]
+    fit: Seating, i: int, x: Sequence[float], areas: Sequence[float], shares: Sequence[float], orifice: float = 0.0
 ) -> GaugeShares:
     """Gauge part of the estimates of the fit's cylinder `i`, from its areas and what the gauges can move each by [-].
+
+    Parameters: shares are signed as `orifice` is taken from them: what the same error does to the reading of the
+    reference orifice that the tester's scale rests on [-], alike for every area.
 
     Notes: a gauge errs alike at every check, so no scatter shows it. The area goes with the root of the pressure drop:
     an error of the drop moves an area A by a share that grows as 1/A^2, and a difference of two areas by at most the
@@ -89,16 +93,16 @@ def gauge_shares(
     first, last = fit.checks[0], fit.checks[-1]
 
     def at(level: float, check: int) -> float:
-        return min(shares[check] * (areas[check] / level) ** 2, 1.0) if level > 0 else 1.0
+        return min((shares[check] + orifice) * (areas[check] / level) ** 2, 1.0) if level > 0 else 1.0
 
     low, high = at(plateau, last), at(start, first)
     bend = abs(low - high) / 2
     drop = abs(start - plateau) / start if start > 0 else 1.0
     return GaugeShares(
-        start=math.hypot(high, drop * x[first] / fit.best_scale * bend),
-        plateau=low,
+        start=math.hypot(high - orifice, drop * x[first] / fit.best_scale * bend),
+        plateau=abs(low - orifice),
         scale=bend,
-        to_lose=tuple(math.hypot(low, min(x[check] / fit.best_scale * bend, 1.0)) for check in fit.checks),
+        to_lose=tuple(math.hypot(low - orifice, min(x[check] / fit.best_scale * bend, 1.0)) for check in fit.checks),
     )
 
 
@@ -223,7 +227,12 @@ def _log_scales(x: Floats) -> Floats:
 
 
 def _profile(x: Floats, weights: Floats, curve: Floats) -> _Profile:
-    """Least squares over the scale: a grid finds the valley, then the root of the exact slope finds its floor."""
+    """Least squares over the scale: a grid finds the valley, then the root of the exact slope finds its floor.
+
+    Refuses: `no-change-beyond-scatter` where all levels are one and the same number, which any scale draws alike.
+    """
+    if float(np.ptp(curve)) <= _ALIKE * float(np.max(np.abs(curve))):
+        raise Refused("no-change-beyond-scatter")
     grid = _log_scales(x)
     curves = curve[None]
     rss = _solve(x, weights, curves, np.exp(grid)).rss[:, 0]

@@ -111,9 +111,10 @@ class _Sums:
 
 
 def _sums(since: Floats, y: Floats, member: Floats, scales: Floats) -> _Sums:
+    """Of points with their steps: a row of `member` holds the point's weight in the column of its step."""
     decay = np.exp(-since[None, :] / scales[:, None])
     return _Sums(
-        total=float(y @ y),
+        total=float((y**2) @ member.sum(axis=1)),
         n=member.sum(axis=0),
         y=y @ member,
         e=decay @ member,
@@ -122,12 +123,15 @@ def _sums(since: Floats, y: Floats, member: Floats, scales: Floats) -> _Sums:
     )
 
 
-def settle_time(t: Floats, flow: Floats, band: float, step: Sequence[Hashable] | None = None) -> Settling:
+def settle_time(
+    t: Floats, flow: Floats, band: float, step: Sequence[Hashable] | None = None, *, relative: bool = False
+) -> Settling:
     """Time until the flow stays within a band of its end level, from visits to a reference point.
 
     Parameters: t [one unit], from the start of the run; flow [one unit], means over visits far enough apart to scatter
     independently, above zero; band [-], share of the end level; step: which step of the schedule each point belongs
-    to, where there is no reference point: each step has its own level and only the approach is shared.
+    to, where there is no reference point: each step has its own level and only the approach is shared; relative:
+    visits scatter in proportion to the flow rather than all alike.
 
     Notes: intervals are the ends of what keeps the residual sum of squares below least + s^2 F(1, nu), for the scale,
     the time and each level by itself (profile t). Simulated coverage: tests/methods/steady_coverage.py. A flow that
@@ -155,13 +159,16 @@ def settle_time(t: Floats, flow: Floats, band: float, step: Sequence[Hashable] |
         raise Refused("few-visits", found=len(y))
     if float(y.min()) <= 0:
         raise Refused("level-not-positive")
+    if relative:
+        member *= np.square(float(np.mean(y)) / y)[:, None]
     first, since = float(gaps[0]), time - gaps[0]
     bounds = math.log((gaps[1] - gaps[0]) / 20), math.log(20 * (gaps[-1] - gaps[0]))
 
     least, log_scale, log_drop = _best(since, y, member, bounds)
-    least = max(least, _TINY * float(y @ y))
+    total = float((y**2) @ member.sum(axis=1))
+    least = max(least, _TINY * total)
     s2 = least / freedom
-    flat = float(y @ y - ((y @ member) ** 2 / member.sum(axis=0)).sum())
+    flat = float(total - ((y @ member) ** 2 / member.sum(axis=0)).sum())
     if flat - least <= 2 * s2 * float(fdtri(2, freedom, 0.95)):
         raise Refused("no-change-beyond-scatter")
     margin = 0.02 * (bounds[1] - bounds[0])
@@ -243,17 +250,18 @@ def _slope(since: Floats, y: Floats, member: Floats, at: Floats) -> tuple[float,
     shape = 1 + drop * decay
     square = (shape**2) @ member
     level = ((shape * y) @ member) / square
-    each = member @ level
-    residual = y - each * shape
+    weight = member.sum(axis=1)
+    each = (member > 0) @ level
+    residual = (y - each * shape) * np.sqrt(weight)
     by_scale, by_drop = drop * decay * late, (1 + drop) * decay  # of the shape
     second = np.array(
         [[drop * decay * late * (late - 1), by_drop * late], [by_drop * late, by_drop]]
     )  # of the shape: scale twice, both, drop twice
     first = np.stack([each * by_scale, each * by_drop])
-    slope = -first @ residual
-    curvature = first @ first.T - second @ (residual * each)
+    slope = -(first * np.sqrt(weight)) @ residual
+    curvature = (first * weight) @ first.T - second @ (residual * np.sqrt(weight) * each)
     # of a level and a parameter: product of slopes, less the residual along what is left of the parameter's slope
-    mixed = (first * shape - residual * np.stack([by_scale, by_drop])) @ member
+    mixed = (first * shape - (y - each * shape) * np.stack([by_scale, by_drop])) @ member
     return float(residual @ residual), slope, curvature - (mixed / square) @ mixed.T
 
 

@@ -12,6 +12,7 @@ Review 36 (1930) 823 (the wander).
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -23,12 +24,15 @@ Floats = NDArray[np.float64]
 BLOCKS = 60  # of a record: its wander may be told up to a fifteenth of its length, four blocks
 FEWEST = 30  # samples
 _TIMES = np.exp(np.linspace(math.log(0.3), math.log(60.0), 28))  # time constants tried, in blocks
+_SLOWER = np.exp(np.linspace(math.log(0.3), math.log(6000.0), 42))  # for `shared`, which is to miss no slow one
 _SHARES = np.array([0.02, 0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.98, 1.0])  # of the variance
 _SIGNIFICANT = 3.841  # twice the gain in log likelihood: white noise exceeds it in about one look of twenty
 _RESOLVED = 1.0  # blocks: a shorter time constant is looked for on finer blocks
 _SIGNIFICANT_FINER = 10.83  # one in a thousand: several looks are made, and what is there shows on so many blocks
 _FINER = 8  # times finer at each look
 _SEGMENTS = 64  # of sixty blocks at most, spread evenly over the record
+_PARTS = 4  # blocks in a visit whose mean is taken
+_ALLOWED = 6.6  # in twice the log likelihood: one slow wander of two hundred is missed
 
 
 @dataclass(frozen=True)
@@ -75,6 +79,7 @@ def _covariance(times: Floats, batches: int) -> tuple[Floats, Floats]:
 class _Basis:
     """Block means less level and trend, turned so that the wander of each time constant has independent parts."""
 
+    times: Floats  # time constants [block]
     turn: Floats  # [time constant, block, part]
     power: Floats  # [time constant, part] variance of the wander in it
     slope: Floats  # [block] weights of the least-squares slope, as change over all blocks
@@ -83,14 +88,15 @@ class _Basis:
 
 
 @lru_cache(maxsize=16)  # 0.04 s each; nearly all records have sixty blocks without a gap
-def _basis(blocks: int, missing: tuple[int, ...]) -> _Basis:
+def _basis(blocks: int, missing: tuple[int, ...], slower: bool = False) -> _Basis:
+    times = _SLOWER if slower else _TIMES
     present = np.delete(np.arange(blocks), missing)
     centred = present - present.mean()
     slope = blocks * centred / float(centred @ centred)
     orthogonal, _ = np.linalg.qr(np.column_stack([np.ones(len(present)), centred]), mode="complete")
     rest = orthogonal[:, 2:]
     turn, power, of_slope = [], [], []
-    for time in _TIMES:
+    for time in times:
         lags = np.arange(blocks)
         own, _ = _covariance(np.array([time]), 1)
         row = (time * math.expm1(-1 / time)) ** 2 * np.exp(-(np.maximum(lags, 1) - 1) / time) / own[0]
@@ -100,7 +106,7 @@ def _basis(blocks: int, missing: tuple[int, ...]) -> _Basis:
         turn.append(rest @ vectors)
         power.append(np.maximum(values, 0.0))
         of_slope.append(float(slope @ covariance @ slope))
-    return _Basis(np.array(turn), np.array(power), slope, np.array(of_slope), float(slope @ slope))
+    return _Basis(times, np.array(turn), np.array(power), slope, np.array(of_slope), float(slope @ slope))
 
 
 @dataclass(frozen=True)
@@ -123,12 +129,12 @@ def _fit(means: Floats, basis: _Basis) -> _Fit:
     white = float(parts[0].sum()) / total
     row, column = divmod(int(np.argmax(log)), len(_SHARES))
     relative = np.exp(log - log[row, column])
-    time = math.log(_TIMES[row])
-    if 0 < row < len(_TIMES) - 1:  # the top of a parabola through the best and its neighbours
+    time = math.log(basis.times[row])
+    if 0 < row < len(basis.times) - 1:  # the top of a parabola through the best and its neighbours
         left, middle, right = log[row - 1 : row + 2].max(axis=1)
         bend = float(left - 2 * middle + right)
         if bend < 0:
-            time += 0.5 * float(left - right) / bend * math.log(_TIMES[1] / _TIMES[0])
+            time += 0.5 * float(left - right) / bend * math.log(basis.times[1] / basis.times[0])
     gain = 2 * float(log[row, column]) + total * math.log(white)
     return _Fit(relative / relative.sum(), gain, math.exp(time), variance, white)
 
@@ -204,3 +210,40 @@ def _finer(values: Floats, size: int) -> tuple[float, int, Floats] | None:
             if fit.time >= _RESOLVED:
                 break
     return found
+
+
+def shared(records: Sequence[Floats], dt: float, averaged: float, apart: float) -> float | None:
+    """Largest correlation between the means of two visits that steady records of the same channel allow [-].
+
+    Parameters: records, each of evenly spaced samples dt [s] apart, NaN where absent, over their own levels; averaged
+    [s] over which a visit's mean is taken, apart [s] from one visit to the next. None where no record has sixty
+    samples.
+
+    Notes: of every time constant and share of a wander beside noise that the records do not speak against (twice the
+    log restricted likelihood within `_ALLOWED` of the best), the largest correlation. A wander slower than the records
+    looks like a level and a trend in each of them, so that they speak against no slow one, and the answer is large.
+    """
+    longest = max((len(each) for each in records), default=0)
+    size = min(max(round(averaged / dt / _PARTS), 1), longest // BLOCKS)
+    if size < 1:
+        return None
+    stretch = BLOCKS * size
+    cuts = [each[at : at + stretch] for each in records for at in range(0, len(each) - stretch + 1, stretch)]
+    kept = np.unique(np.linspace(0, len(cuts) - 1, min(len(cuts), _SEGMENTS)).astype(int))
+    table = np.stack([block_means(cuts[each], size) for each in kept])
+    table = table[np.isfinite(table).all(axis=1)]
+    table = table[np.ptp(table, axis=1) > 0]
+    if len(table) == 0:
+        return None
+    fit = _fit(table - table.mean(axis=1, keepdims=True), _basis(BLOCKS, (), slower=True))
+    allowed = fit.likelihood >= fit.likelihood.max() * math.exp(-_ALLOWED / 2)
+    blocks, lag = averaged / (size * dt), apart / (size * dt)
+    block, _ = _covariance(_SLOWER, 1)
+    visit, _ = _covariance(_SLOWER / blocks, 1)
+    step = blocks / _SLOWER
+    decay = np.exp(-np.maximum(lag - blocks, 0.0) / _SLOWER)
+    later = (np.expm1(-step) / step) ** 2 * decay  # of two means as far apart
+    share = _SHARES[None, :]
+    noise = (1 - share) / blocks
+    found = share * (later / block)[:, None] / (noise + share * (visit / block)[:, None])
+    return float(found[allowed].max())

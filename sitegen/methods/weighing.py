@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from statistics import stdev
 
 from sitegen.methods.intervals import student_95
@@ -25,15 +26,36 @@ def buoyancy(density: float, air: float = AIR, weights: float = WEIGHTS) -> floa
     return (1 - air / weights) / (1 - air / density) - 1
 
 
-def limit_of_mean(readings: Sequence[float], limit: float, readability: float = 0.0) -> float:
-    """Limit of error of the mean of repeated readings, all in one unit: that of the balance, and their 95 % scatter.
+@dataclass(frozen=True)
+class Scatter:
+    """Standard deviation of one weighing, in the unit of its readings, with degrees of freedom."""
 
-    The limit of the balance does not average out. What repeats scatter, drying and handling, comes on top (t interval
-    of the mean); repeats that read alike still scatter by the rounding of the display, which is even over a step of
-    `readability` (JCGM 100:2008, F.2.2.1: 0.29 of a step). A single reading tells no scatter.
+    deviation: float
+    df: int
+
+
+def pooled(groups: Iterable[Sequence[float]], readability: float = 0.0) -> Scatter | None:
+    """Scatter of one weighing from bodies weighed more than once, as they agree with themselves; None without any.
+
+    What rounds to the same digit still scatters by the rounding of the display, which is even over a step of
+    `readability` (JCGM 100:2008, F.2.2.1: 0.29 of a step).
     """
-    count = len(readings)
-    if count < 2:
+    repeated = [group for group in groups if len(group) > 1]
+    df = sum(len(group) - 1 for group in repeated)
+    if not df:
+        return None
+    square = sum((len(group) - 1) * stdev(group) ** 2 for group in repeated) / df
+    return Scatter(max(math.sqrt(square), readability / math.sqrt(12)), df)
+
+
+def limit_of_mean(readings: Sequence[float], limit: float, scatter: Scatter | None = None) -> float:
+    """Limit of error of the mean of readings of one body, all in one unit: that of the balance, and 95 % scatter (t).
+
+    The limit of the balance does not average out. `scatter` is that of weighings of this and other bodies; where these
+    readings scatter more, theirs counts. Without it the limit is that of the balance alone.
+    """
+    if scatter is None:
         return limit
-    scatter = max(stdev(readings), readability / math.sqrt(12))
-    return limit + student_95(count - 1) * scatter / math.sqrt(count)
+    count = len(readings)
+    own = stdev(readings) if count > 1 else 0.0
+    return limit + student_95(scatter.df) * max(scatter.deviation, own) / math.sqrt(count)

@@ -16,7 +16,7 @@ from sitegen import reasons
 from sitegen.page import words
 from sitegen.page.addresses import Addresses, relative, slug
 from sitegen.page.blocks import Cell
-from sitegen.program.model import Build, Coating, Folder, Phase, Program
+from sitegen.program.model import Build, Coating, Folder, Phase, Program, Restated, Standing
 from sitegen.tables.rows import Recorded, rows_of
 from sitegen.vocabulary import Change, Comparison, Key, Measure, Problem, Readings, Series, Value, Verdict
 
@@ -61,6 +61,14 @@ class Analysis(Protocol):
     def looks(self) -> int | None: ...
     @property
     def changes(self) -> Sequence[Change] | None: ...
+    @property
+    def restated(self) -> Sequence[Restated] | None: ...
+    @property
+    def taken(self) -> Sequence[Standing]: ...
+    @property
+    def days(self) -> Sequence[str]: ...
+    @property
+    def as_of(self) -> str: ...
 
 
 class Desk:
@@ -346,6 +354,11 @@ class View:
         if unit and value is not None and value.status in {"ok", "below"}:
             return words.with_unit(printed, self.measures[value.measure].unit)
         return printed
+
+    def cell(self, value: Value | None, note: str = "") -> Cell:
+        """A value in a table; where there is no answer the reason stands in place of the note."""
+        none = value is not None and value.status == "refused"
+        return Cell(self.text(value), note=self.why(value.reason) if value is not None and none else note)
 
     def why(self, code: str) -> str:
         """The clause of a reason or flag code."""

@@ -41,10 +41,8 @@ def page(site: Site, coating: Coating) -> CoatingPage:
     view = site.view(path)
     before = coatings[place - 1] if place else None
     after = coatings[place + 1] if place + 1 < len(coatings) else None
-    programs = len(parts) and len(
-        {p.id for p in site.folder.programs if any(coating.id in b.coatings for b in p.builds)}
-    )
-    used = f"{words.counted(builds, 'build')} in {words.counted(programs, 'program')}." if builds else "Not built yet."
+    held = [each for each in site.folder.programs if any(coating.id in build.coatings for build in each.builds)]
+    used = f"{words.counted(builds, 'build')} in {words.counted(len(held), 'program')}." if builds else "Not built yet."
     return CoatingPage(
         setter=setter,
         path=path,
@@ -54,7 +52,7 @@ def page(site: Site, coating: Coating) -> CoatingPage:
         previous=Link(before.title, view.href_coating(before)) if before else None,
         next=Link(after.title, view.href_coating(after)) if after else None,
         assets=site.links(path, parts),
-        foot=site.foot(path),
+        foot=site.foot(path, about=held),
         heading=Cell(words.sentence(coating.title), coating=coating.id),
         reading=words.sentence(used),
         facts=_facts(coating),

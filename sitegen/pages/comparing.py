@@ -59,27 +59,8 @@ def _with_estimate(view: View, row: Comparison) -> str:
     """ "the seating distance (54 % less, 95 % interval ...; three builds against two; without B6 cylinder 2)"."""
     place = differences.place_words(row.at)
     number = f"{differences.estimate(view, row)}, 95\N{NO-BREAK SPACE}% interval {differences.interval(view, row)}"
-    without = lacking(view, row)
-    left_out = f"without {words.listed(without)}" if without else ""
-    told = "; ".join(part for part in (place, number, differences.rests_on(row), left_out) if part)
+    told = "; ".join(filter(None, (place, number, differences.rests_on(row), differences.without(view, row))))
     return f"the {view.measures[row.measure].title} ({told})"
-
-
-def lacking(view: View, row: Comparison) -> list[str]:
-    """Cylinders without a value beside others of their build that have one: "B6 cylinder 2"."""
-    if "mean-of-fewer" not in row.flags:
-        return []
-    found = view.values(row.measure, phase=row.phase, at=row.at)
-    known = {(v.key.engine, v.key.cylinder) for v in found if v.status in {"ok", "below"}}
-    engines = {engine for engine, cylinder in known if cylinder}
-    return [
-        f"{build.id} cylinder {place.cylinder}"
-        for build in view.program.builds
-        for place in build.places
-        if build.id in engines
-        and place.coating in {row.coating, row.reference}
-        and (build.id, place.cylinder) not in known
-    ]
 
 
 def primary(view: View) -> list[Comparison]:
@@ -272,7 +253,19 @@ def _reading(view: View, rows: Sequence[Comparison]) -> str:
         else:
             few = "no measure" if not told else f"{words.share(len(told), len(own), 'measure')}"
             clauses.append(f"{title} differ from {differences.rings(view, view.program.reference)} in {few}")
-    return f"{words.sentence(words.listed(clauses))}." if clauses else ""
+    return f"{words.sentence(words.listed(clauses))}.{_one_fit(view, rows)}" if clauses else ""
+
+
+def _one_fit(view: View, rows: Sequence[Comparison]) -> str:
+    """Measures of one fit are one finding: said where two of them differ."""
+    found: dict[tuple[str, str], list[str]] = {}
+    for row in rows:
+        fit = view.measures[row.measure].fit
+        if fit and row.verdict not in {"cannot tell", "refused"}:
+            found.setdefault((row.coating, fit), []).append(view.measures[row.measure].title)
+    named = list(dict.fromkeys(tuple(dict.fromkeys(each)) for each in found.values()))
+    told = [f"{words.listed(each)} come from one fit and are one finding" for each in named if len(each) > 1]
+    return f" {words.sentence('; '.join(told))}." if told else ""
 
 
 def _note(view: View, rows: Sequence[Comparison]) -> str:
@@ -384,7 +377,10 @@ def _randomised(row: Comparison) -> str:
     if row.p_randomised is not None:
         return f"by randomisation {_p(row.p_randomised)}"
     if row.least_p is not None and row.least_p > 0.05:
-        return f"randomisation cannot go below {words.number(row.least_p, 2)}"
+        least = f"randomisation cannot go below {words.number(row.least_p, 2)}"
+        rests = row.p is not None and row.p < row.least_p
+        means = words.counted(row.builds + row.builds_reference, "build mean")
+        return f"rests on {means} scattering normally: {least}" if rests else least
     return ""
 
 

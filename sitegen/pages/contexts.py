@@ -45,6 +45,10 @@ class Foot:
     results: str = ""
     files: str = ""  # "41 of 43 input files used"
     left_out: str = ""  # link
+    as_of: str = ""  # "records until 14 August 2026"
+    mark: str = ""  # of data that leave the page: "invented", "partly invented", or ""
+    source: str = ""  # line under pictures that leave the page
+    others: Sequence[str] = ()  # the same of each program, on a page about several
 
 
 @dataclass(frozen=True)
@@ -70,12 +74,15 @@ class ProgramLine:
     question: str
     href: str
     title: str
+    status: str  # by the program's own rule; "" without one
     answer: Sequence[Cell]
     facts: str
     records: str
     criteria: str  # how they stand, in words
     left_out: str  # readings set aside
     moved: str  # against the last commit of the results
+    as_of: str = ""  # "records until 14 August 2026"
+    invented: bool = False
 
 
 @dataclass(frozen=True)
@@ -108,6 +115,7 @@ class CriterionLine:
     limit: str
     note: str
     answers: Sequence[AnswerLine]
+    changed: Sequence[str] = ()  # how it stood before, where it was changed after readings had come in
 
 
 @dataclass(frozen=True)
@@ -134,6 +142,7 @@ class ProgramPage(Page):
     template: ClassVar[str] = "program.html"
     question: str
     meta: Sequence[Cell]
+    decision: Sequence[Block]  # what the program's own rule says; first on the page
     answer: Sequence[Block]
     criteria_caption: str
     criteria: Sequence[CriterionLine]
@@ -141,6 +150,7 @@ class ProgramPage(Page):
     side: Sequence[Part]
     matrix: Matrix
     notes: Markup  # "" where there are none
+    stated_note: str = ""  # where it is not known whether anything was changed late
 
 
 @dataclass(frozen=True)

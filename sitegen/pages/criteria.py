@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from sitegen.page import words
 from sitegen.page.blocks import Cell, Column, Row, Table
@@ -17,31 +17,47 @@ CANNOT = "cannot tell yet"
 MOST_NAMED = 4  # undecided cylinders named in a line; the rest are counted
 
 
-def caption(program: Program) -> str:
-    """Caption of the criteria, with the day they were stated."""
-    return f"Criteria, stated {words.day(program.criteria_stated)}" if program.criteria_stated else "Criteria"
+def caption(program: Program, late: str = "") -> str:
+    """Caption of the criteria, with the day they were stated and what had come in by then."""
+    when = f"Criteria, stated {words.day(program.criteria_stated)}" if program.criteria_stated else "Criteria"
+    return f"{when}, {late}" if late else when
 
 
-def lines(view: View) -> list[CriterionLine]:
-    """Every criterion of the program, answered for each coating it names."""
-    return [_line(view, each) for each in view.program.criteria]
+def lines(view: View, changed: Callable[[Criterion], Sequence[str]] = lambda _: ()) -> list[CriterionLine]:
+    """Every criterion of the program, answered for each coating it names; `changed` says how it stood before."""
+    return [_line(view, each, changed) for each in view.program.criteria]
 
 
-def _line(view: View, criterion: Criterion) -> CriterionLine:
-    coatings = words.listed(view.coating_title(coating) for coating in criterion.coatings)
-    scope = {
-        "every-cylinder": f"every cylinder with {coatings}",
-        "mean-of-builds": f"mean of the builds with {coatings}",
-        "every-build": f"every build with {coatings}",
-    }[criterion.scope]
+def _line(view: View, criterion: Criterion, changed: Callable[[Criterion], Sequence[str]]) -> CriterionLine:
     when = f", after {view.program.phase(criterion.phase).title}" if criterion.phase else ""
     end = "; a failure ends the program for the coating" if criterion.end_rule else ""
     return CriterionLine(
         title=criterion.title,
         limit=limit(view, criterion),
-        note=f"{scope}{when}{end}",
+        note=f"{scope(view, criterion)}{when}{end}",
         answers=[_answer(view, criterion, coating) for coating in criterion.coatings],
+        changed=changed(criterion),
     )
+
+
+def scope(view: View, criterion: Criterion) -> str:
+    """What is judged: "every cylinder with hard chromium nitride"."""
+    coatings = words.listed(view.coating_title(coating) for coating in criterion.coatings)
+    return {
+        "every-cylinder": f"every cylinder with {coatings}",
+        "mean-of-builds": _mean_of(view, criterion, coatings),
+        "every-build": f"every build with {coatings}",
+    }[criterion.scope]
+
+
+def _mean_of(view: View, criterion: Criterion, coatings: str) -> str:
+    """What a mean of builds is: of what is compared as a ratio the typical build, on the logarithms."""
+    if criterion.sense in SENSES:
+        typical = any(each.route.startswith("typical-") for each in view.verdicts(f"criterion:{criterion.id}"))
+    else:
+        measure = view.measures.get(criterion.measure)
+        typical = measure is not None and measure.compare == "ratio"
+    return f"typical build with {coatings} (geometric mean)" if typical else f"mean of the builds with {coatings}"
 
 
 def limit(view: View, criterion: Criterion) -> str:
@@ -67,6 +83,10 @@ def _answer(view: View, criterion: Criterion, coating: str) -> AnswerLine:
         return AnswerLine(name, Cell("not decided here", word=True), [])
     units = [each for each in own if each.key.engine]
     told = [*_decided_by(view, criterion, summary, units), *_worst(view, criterion, coating)]
+    if criterion.scope == "mean-of-builds" and criterion.sense in SENSES and summary.found is not None:
+        told.insert(0, f"found: {judged(view, criterion, summary)}")
+    if units and _on_one_occasion(view, criterion):
+        told.append("judged on one occasion, because it is not known how far occasions scatter")
     if summary.word == "fails" and criterion.end_rule:
         told.insert(0, "the program ends for this coating")
     needed = _builds_needed(view, criterion, coating)
@@ -96,13 +116,28 @@ def _decided_by(view: View, criterion: Criterion, summary: Verdict, units: Seque
         needed = _readings_needed(view, criterion, open_)
         return [*told, *([needed] if needed else [])]
     told = _without(view, criterion, summary.key.coating, units)
-    if not told and summary.reason:
+    if summary.reason == "builds-to-come":
+        told = [_so_far(view)]
+    elif not told and summary.reason:
         told = [view.why(summary.reason)]
     holding = sum(each.word == "holds" for each in units)
     if holding:
-        others = f"the other {words.count(holding)}" if told else words.share(holding, holding, _noun(criterion))
-        told.insert(0, f"holds for {others}" + (f" {_noun(criterion)}s" if told else ""))
+        some = bool(told) and summary.reason != "builds-to-come"
+        others = f"the other {words.count(holding)}" if some else words.share(holding, holding, _noun(criterion))
+        told.insert(0, f"holds for {others}" + (f" {_noun(criterion)}s" if some else ""))
     return told
+
+
+def _on_one_occasion(view: View, criterion: Criterion) -> bool:
+    """Whether occasions matter to what is judged, and nothing tells by how much."""
+    measure = view.measures.get(criterion.measure)
+    return measure is not None and bool(measure.occasion) and not view.values(measure.occasion, phase=criterion.phase)
+
+
+def _so_far(view: View) -> str:
+    """How many of the planned builds there are: the others may carry any coating."""
+    listed, planned = len(view.program.builds), view.program.planned_builds
+    return f"{words.count(listed)} of {words.counted(planned, 'planned build')} so far"
 
 
 def _without(view: View, criterion: Criterion, coating: str, units: Sequence[Verdict]) -> list[str]:
@@ -171,18 +206,31 @@ def _worst(view: View, criterion: Criterion, coating: str) -> list[str]:
     if worst is None:
         return []
     found = view.verdicts(f"criterion:{criterion.id}", engine=worst.key.engine, cylinder=worst.key.cylinder)
-    shown = f" at {_judged(view, criterion, found[0])}" if found else ""
+    shown = f" at {judged(view, criterion, found[0])}" if found else ""
     near = [each for each in own if each.word != "worst seen"]
     beside = f"; {_near(near)}" if near else ""
     beside += f"; {view.why(worst.reason)}" if worst.reason else ""
     return [f"worst seen: {unit_name(worst)}{shown}{beside}"]
 
 
-def _judged(view: View, criterion: Criterion, verdict: Verdict) -> str:
+def judged(view: View, criterion: Criterion, verdict: Verdict) -> str:
     """The number with the interval that decided, and its unit."""
     measure = view.measures.get(criterion.measure)
     found = words.judged(verdict.found, verdict.low, verdict.high, verdict.limit or 0.0)
     return words.with_unit(found, measure.unit if measure else "")
+
+
+def distance(view: View, criterion: Criterion, verdict: Verdict) -> str:
+    """How far the value lies from its limit: "0.041 mm² above the limit of 0.35 mm²"."""
+    if verdict.found is None or verdict.limit is None:
+        return ""
+    measure = view.measures.get(criterion.measure)
+    of = f"the limit of {words.with_unit(words.stated(verdict.limit), measure.unit if measure else '')}"
+    if verdict.found == verdict.limit:
+        return f"at {of}"
+    side = "above" if verdict.found > verdict.limit else "below"
+    far = words.number(abs(verdict.found - verdict.limit), words.decimals_alone(verdict.found - verdict.limit, 2))
+    return f"{words.with_unit(far, measure.unit if measure else '')} {side} {of}"
 
 
 def _near(near: Sequence[Verdict]) -> str:
@@ -208,7 +256,7 @@ def of_cylinder(view: View) -> Table | None:
                 (
                     Cell(criterion.title, href=view.href_program(anchor="criteria")),
                     Cell(limit(view, criterion)),
-                    Cell(_judged(view, criterion, verdict)),
+                    Cell(judged(view, criterion, verdict)),
                     Cell(verdict.word, word=True, note=view.why(verdict.reason) if verdict.reason else ""),
                 )
             )
@@ -227,7 +275,10 @@ def of_cylinder(view: View) -> Table | None:
 
 
 def in_words(view: View) -> str:
-    """How the criteria stand, for the home page: "Answers to two criteria: one fails (...) and one holds."."""
+    """How the criteria stand, for the home page: "Answers to two criteria: one fails (...) and one holds.".
+
+    A criterion about two coatings has two answers, which are counted then.
+    """
     answers: dict[str, list[str]] = {}
     for criterion in view.program.criteria:
         for coating in criterion.coatings:
@@ -242,7 +293,9 @@ def in_words(view: View) -> str:
         if titles:
             named = f" ({words.listed(dict.fromkeys(titles))})" if word == "fails" else ""
             parts.append(f"{words.count(len(titles))} {word if len(titles) == 1 and word != CANNOT else verb}{named}")
-    return f"Answers to {words.counted(len(view.program.criteria), 'criterion', 'criteria')}: {words.listed(parts)}."
+    criteria, total = len(view.program.criteria), sum(map(len, answers.values()))
+    count = "Answers" if total == criteria else words.sentence(words.counted(total, "answer"))
+    return f"{count} to {words.counted(criteria, 'criterion', 'criteria')}: {words.listed(parts)}."
 
 
 def _titled(view: View, criterion: Criterion, coating: str, summary: Verdict) -> str:

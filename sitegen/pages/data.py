@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from sitegen import reasons
-from sitegen.page import words
+from sitegen.page import counts, words
 from sitegen.page.blocks import Cell, Column, Row, Table
 from sitegen.page.view import View
 from sitegen.pages.contexts import Part, PartsPage
@@ -13,6 +13,8 @@ from sitegen.pages.frame import Site, crumbs, window_title
 from sitegen.pages.notes import CODE
 from sitegen.program.model import Program
 from sitegen.vocabulary import Problem
+
+MOST_NAMED = 12  # columns of a file
 
 
 def page(site: Site, program: Program) -> PartsPage:
@@ -87,8 +89,16 @@ def _left_out(site: Site, view: View) -> Table:
                     ),
                 )
             )
+    kept_apart: set[tuple[str, int]] = set()
     for i, each in enumerate(problems):
         if i not in told:
+            about = Cell(each.column_name and f"column {each.column_name}")
+            why = Cell("printed as text" if each.code.startswith(CODE) else each.code.replace("-", " "))
+            if each.code == reasons.APART:
+                kept_apart.add((each.file, each.line))
+                why = Cell("kept apart", note=view.why(each.code))
+                if (told_of := _record(view, each)) is not None:
+                    about = Cell(_where(view, told_of), href=_href(view, told_of))
             rows.append(
                 (
                     (each.file, each.line, i),
@@ -96,8 +106,8 @@ def _left_out(site: Site, view: View) -> Table:
                         [
                             Cell(each.file),
                             Cell(str(each.line) if each.line else ""),
-                            Cell(each.column_name and f"column {each.column_name}"),
-                            Cell("printed as text" if each.code.startswith(CODE) else each.code.replace("-", " ")),
+                            about,
+                            why,
                             Cell(_said(each)),
                         ]
                     ),
@@ -105,18 +115,32 @@ def _left_out(site: Site, view: View) -> Table:
             )
     columns = [Column("File"), Column("Row", "", True), Column("About"), Column("Why"), Column("What the check says")]
     ordered = [row for _, row in sorted(rows, key=lambda each: each[0])]
-    total, used = _totals(view)
-    aside_count = total - used
+    total, _ = _totals(view)
+    not_used = counts.not_used(view.analysis.readings.values())
     reading = (
         ("Every reading is used." if total else "No reading is in yet.")
-        if not aside_count
+        if not not_used
         else words.sentence(
-            f"{words.counted(aside_count, 'reading')} of {words.number(total, 0)} "
-            f"{'is' if aside_count == 1 else 'are'} not used. "
-            "Each stays in its file, and a cylinder’s page shows it crossed."
+            f"{not_used}, of {words.number(total, 0)}. Each stays in its file, and a cylinder’s page shows it crossed."
         )
     )
+    if apart := len(kept_apart):
+        reading += (
+            f" {words.sentence(words.count(apart))} {'is' if apart == 1 else 'are'} kept apart, in another condition "
+            "than the program's, and in no curve."
+        )
     return Table("set-aside", columns, ordered, reading, wide=True)
+
+
+def _record(view: View, problem: Problem) -> dict[object, object] | None:
+    """The reading a problem tells of; None where no stream has one there."""
+    for readings in view.analysis.readings.values():
+        frame = readings.frame
+        if len(frame):
+            own = frame[(frame["file"] == problem.file) & (frame["row"] == problem.line)]
+            if len(own):
+                return dict(own.to_dict("records")[0])
+    return None
 
 
 def _row(record: dict[object, object]) -> int:
@@ -177,15 +201,16 @@ def _files(site: Site, view: View) -> Table:
         readings = view.analysis.readings.get(stream.name)
         for file, facts in sorted(readings.files.items()) if readings else []:
             hashed = next((digest for name, digest in hashes.items() if _same_file(name, file)), "")
-            unmapped = facts.get("unmapped") or ()
             rows.append(
                 Row(
                     [
                         Cell(file, note=f"sha256 {hashed[:12]}" if hashed else ""),
                         Cell(stream.title),
                         Cell(f"{facts.get('used', 0)} of {facts.get('rows', 0)}", note=_not_taken(facts)),
-                        Cell(", ".join(_form(facts.get("encoding", ""), facts.get("separator", "")))),
-                        Cell(words.listed(map(str, unmapped)) or "none"),
+                        Cell(
+                            ", ".join(_form(facts.get("encoding", ""), facts.get("separator", ""))), note=_notes(facts)
+                        ),
+                        Cell(_not_used(facts)),
                     ]
                 )
             )
@@ -194,6 +219,7 @@ def _files(site: Site, view: View) -> Table:
     if total:
         used = sum(1 for row in rows if not row.cells[2].text.startswith("0 of"))
         reading = words.sentence(f"{words.share(used, total, 'record file')} give readings that are used.")
+        reading = f"Invented records. {reading}" if view.program.invented else reading
     columns = [
         Column("File"), Column("Stream"), Column("Rows used", "", True), Column("Read as"), Column("Columns not used"),
     ]  # fmt: skip
@@ -204,6 +230,22 @@ def _not_taken(facts: Mapping[str, object]) -> str:
     """How many rows of a file wait for their reading; "" none."""
     count = facts.get("not_taken", 0)
     return f"{count} more prepared, not filled in yet" if count else ""
+
+
+def _notes(facts: Mapping[str, object]) -> str:
+    """What the reader of a file remarked, besides what is told as a warning."""
+    notes = facts.get("notes")
+    return "; ".join(map(str, notes)) if isinstance(notes, list | tuple) else ""
+
+
+def _not_used(facts: Mapping[str, object]) -> str:
+    """Headers of the columns of a file that are read for nothing; the first of many."""
+    columns = facts.get("columns")
+    if not isinstance(columns, Mapping) or (not columns and "columns" not in facts):
+        return words.DASH
+    names = [str(name) for name, used in columns.items() if not used]
+    more = len(names) - MOST_NAMED
+    return words.listed([*names[:MOST_NAMED], f"{more} more"] if more > 1 else names) or "none"
 
 
 _SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar", " ": "space"}

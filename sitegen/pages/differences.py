@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+from sitegen.crossing import subjects
+from sitegen.crossing.history import OWN_SCALE
 from sitegen.page import words
 from sitegen.page.view import View
 from sitegen.vocabulary import Comparison
@@ -127,6 +129,75 @@ def rests_on(row: Comparison) -> str:
     return f"{words.counted(row.builds, 'build')} against {words.count(row.builds_reference)}"
 
 
+def without(view: View, row: Comparison) -> str:
+    """Builds and cylinders of the two coatings that a comparison leaves out: "without B6 cylinder 2"; "" none."""
+    pair = {row.coating, row.reference}
+    distance = _other_distance(view, row, pair) if "other-distance-left-out" in row.flags else []
+    out = {build for build, _ in distance}
+    parts = [name for name in lacking(view, row) if name.partition(" ")[0] not in out]
+    if "build-without-value" in row.flags:
+        found = view.values(row.measure, phase=row.phase, at=row.at)
+        known = {value.key.engine for value in found if value.status in {"ok", "below"}}
+        parts += [
+            f"{build.id}, which has no value"
+            for build in view.program.builds
+            if build.id not in known
+            and pair & set(build.coatings)
+            and not build.is_due(row.phase)
+            and (not row.phase or row.phase in {phase.id for phase in view.program.phases_of(build)})
+        ]
+    parts += [f"{build}, which ran {words.with_unit(words.number(km, 0), 'km')}" for build, km in distance]
+    return f"without {words.listed(parts)}" if parts else ""
+
+
+def _other_distance(view: View, row: Comparison, pair: set[str]) -> list[tuple[str, float]]:
+    """Builds of the two coatings that ran another distance than most, and how far."""
+    found = view.values(row.measure, phase=row.phase, at=row.at)
+    known = {value.key.engine for value in found if value.status in {"ok", "below"}}
+    ran: dict[str, float] = {}
+    for build in sorted(view.program.builds, key=lambda build: build.built):
+        value = view.value(subjects.EXPOSURE, row.phase, engine=build, cylinder=0)
+        if build.id in known and value is not None and value.value:
+            ran[build.id] = value.value
+    kept = subjects.alike(ran)
+    return [
+        (name, km) for name, km in ran.items() if name not in kept and pair & set(view.program.build(name).coatings)
+    ]
+
+
+def lacking(view: View, row: Comparison) -> list[str]:
+    """Cylinders without a value beside others of their build that have one: "B6 cylinder 2"."""
+    found = view.values(row.measure, phase=row.phase, at=row.at)
+    fit = view.measures[row.measure].fit
+    if fit and not any(value.key.cylinder for value in found):
+        return _apart(view, row, fit)
+    if "mean-of-fewer" not in row.flags:
+        return []
+    known = {(v.key.engine, v.key.cylinder) for v in found if v.status in {"ok", "below"}}
+    engines = {engine for engine, cylinder in known if cylinder}
+    return [
+        f"{build.id} cylinder {place.cylinder}"
+        for build in view.program.builds
+        for place in build.places
+        if build.id in engines
+        and place.coating in {row.coating, row.reference}
+        and (build.id, place.cylinder) not in known
+    ]
+
+
+def _apart(view: View, row: Comparison, fit: str) -> list[str]:
+    """Cylinders that the fit of their build leaves out, since they seat on a distance of their own."""
+    names = [measure.id for measure in view.measures.values() if measure.fit == fit]
+    odd = {
+        (value.key.engine, value.key.cylinder)
+        for name in names
+        for value in view.values(name, at=row.at)
+        if value.reason == OWN_SCALE and value.key.coating in {row.coating, row.reference}
+    }
+    own = {value.key.engine for value in view.values(row.measure, phase=row.phase, at=row.at) if value.status == "ok"}
+    return [f"{engine} cylinder {cylinder}" for engine, cylinder in sorted(odd) if engine in own]
+
+
 def sentence(view: View, row: Comparison) -> str:
     """What a comparison says, with what it rests on, as one or two sentences."""
     coating, reference = rings(view, row.coating), rings(view, row.reference)
@@ -138,6 +209,8 @@ def sentence(view: View, row: Comparison) -> str:
         )
     where = " in these engines" if row.scope == "these-engines" else ""
     told = f"95\N{NO-BREAK SPACE}% interval {interval(view, row)}; {rests_on(row)}"
+    left_out = without(view, row)
+    told += f"; {left_out}" if left_out else ""
     start = f"{when}, " if when else ""
     found = estimate(view, row)
     than = "as" if found.endswith(TIMES) else "than"

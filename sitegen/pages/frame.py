@@ -93,17 +93,36 @@ class Site:
                     self.shown.setdefault(measure, {})[page, section.title] = None
         return parts
 
-    def foot(self, page: str, program: Program | None = None) -> Foot:
+    def foot(self, page: str, program: Program | None = None, about: Sequence[Program] = ()) -> Foot:
+        """The foot of a page of one program, or of one `about` several."""
         if program is None:
-            return Foot(invented=any(each.invented for each in self.folder.programs))
+            invented = [each for each in about if each.invented]
+            mark = "" if not invented else "invented" if len(invented) == len(about) else "partly invented"
+            others = [f"{each.title}: {self._stand(each)}" for each in about]
+            source = " ".join(filter(None, (words.sentence(f"{mark} data.") if mark else "", "; ".join(others))))
+            return Foot(bool(invented), mark=mark, source=source, others=others)
         used, of = files_used(self.desks[program.id])
+        mark = "invented" if program.invented else ""
         return Foot(
             invented=program.invented,
             program=program.id,
             results=self.desks[program.id].analysis.results_id,
             files=f"{used} of {of} record files used" if of else "",
             left_out=relative(f"{self.addresses.data[program.id]}#left-out", page),
+            as_of=self.as_of(program),
+            mark=mark,
+            source=f"{'Invented data. ' if mark else ''}{program.title}: {self._stand(program)}",
         )
+
+    def as_of(self, program: Program) -> str:
+        """As of which day its pages speak: that of the newest record."""
+        day = self.desks[program.id].analysis.as_of
+        return f"records until {words.day(day)}" if day else "no dated record"
+
+    def _stand(self, program: Program) -> str:
+        results = self.desks[program.id].analysis.results_id
+        invented = ", invented" if program.invented else ""
+        return f"{self.as_of(program)}{f', results {results}' if results else ''}{invented}"
 
     def others(self, page: str, program: Program | None = None) -> list[Link]:
         """The other pages a reader may want next."""

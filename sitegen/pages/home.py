@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from sitegen.page import words
+from sitegen.page import counts, words
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Cell, Text
 from sitegen.page.view import Desk
-from sitegen.pages import comparing, criteria
+from sitegen.pages import comparing, criteria, decision, stated
 from sitegen.pages.contexts import CoatingLine, HomePage, ProgramLine
 from sitegen.pages.frame import Site, engine_types, window_title
 from sitegen.pages.present import Record, complete, records
@@ -31,12 +31,15 @@ def page(site: Site) -> HomePage:
                 question=program.question or program.title,
                 href=view.href_program(program),
                 title=program.title,
+                status=decision.lead(view),
                 answer=_answer(site, program.id),
                 facts=words.sentence(f"{engine_types(program)}; {words.counted(cylinders, 'cylinder')}"),
                 records=_records(every),
-                criteria=criteria.in_words(view),
-                left_out=_left_out(desk),
+                criteria=" ".join(filter(None, (criteria.in_words(view), stated.in_short(view)))),
+                left_out=words.sentence(counts.not_used(desk.analysis.readings.values())),
                 moved=_moved(desk),
+                as_of=words.sentence(site.as_of(program)),
+                invented=program.invented,
             )
         )
     coatings = []
@@ -60,7 +63,7 @@ def page(site: Site) -> HomePage:
         previous=None,
         next=Link(lines[0].title, lines[0].href) if lines else None,
         assets=site.links(path),
-        foot=site.foot(path),
+        foot=site.foot(path, about=site.folder.programs),
         reading=words.sentence(
             f"{words.counted(len(lines), 'program')}, {words.counted(len(coatings), 'coating')}. "
             "A coating keeps its colour, its point shape and its dash on every page."
@@ -76,12 +79,6 @@ def _records(every: list[Record]) -> str:
     text = f"{complete(every)} of {len(every)} planned records in"
     due = list(dict.fromkeys(record.build for record in every if record.word == "to come"))
     return f"{text}, provisional: {words.listed(due)} to come" if due else text
-
-
-def _left_out(desk: Desk) -> str:
-    frames = [readings.frame for readings in desk.analysis.readings.values()]
-    left = sum(int((frame["use"] != "").sum()) for frame in frames if "use" in frame)
-    return f"{words.counted(left, 'reading')} left out" if left else ""
 
 
 def _moved(desk: Desk) -> str:

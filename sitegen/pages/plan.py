@@ -136,8 +136,9 @@ def reach(plan: Planning) -> Table:
 _REACH_NOTE = (
     "Found: the difference that is found with a power of 80\N{NO-BREAK SPACE}%, by a test whose error of "
     "5\N{NO-BREAK SPACE}% is shared among the candidates, and of exploratory measures among these. Builds it "
-    "takes: of each coating, or holding both. A scatter is known from few builds, so the numbers are ranges: at worst "
-    "is at the upper 80\N{NO-BREAK SPACE}% limit of the scatter."
+    "takes: of each coating, or holding both; inside engines what speaks of engines to come, four at least. There "
+    "places in the engine that do not balance are taken out as in the comparison, which finds less. A scatter is known "
+    "from few builds, so the numbers are ranges: at worst is at the upper 80\N{NO-BREAK SPACE}% limit of the scatter."
 )
 
 
@@ -270,7 +271,8 @@ def page(site: Site, program: Program) -> PartsPage:
 
 def as_text(plan: Planning) -> str:
     """The same, for a terminal."""
-    parts = [plan.program.title, reading(plan)]
+    title = f"{plan.program.title} (invented data)" if plan.program.invented else plan.program.title
+    parts = [title, reading(plan)]
     for heading, table in tables(plan):
         parts.append(f"\n{heading}")
         if table.reading:
@@ -301,6 +303,7 @@ def as_json(plan: Planning) -> dict[str, Any]:
 
     return {
         "program": plan.program.id,
+        "invented": plan.program.invented,
         "scheme": plan.scheme,
         "seed": plan.seed,
         "drawn": lots_of(plan.drawn),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sitegen.declarations import Stream
 from sitegen.page import words
@@ -19,25 +19,44 @@ class Record:
     stream: str
     word: str  # in, partly in, missing, to come, set aside
     detail: str = ""  # "3 of 4 cylinders", "7 December"
+    lacks: str = ""  # "no leak area", where readings that are in gave none of a measure
+    because: str = ""  # code of the reason
 
 
 def records(desk: Desk, streams: list[Stream]) -> list[Record]:
     """Every planned record of a program with its word, in plan order."""
-    here = {stream.name for stream in streams}
+    by_name = {stream.name: stream for stream in streams}
     by_cylinder = {stream.name: any(field.name == "cylinder" for field in stream.fields) for stream in streams}
     present = _present(desk)
     return [
         Record(build.id, phase.id, stream, "missing", "not read by this version")
-        if stream not in here
-        else _record(
-            build,
-            phase,
-            stream,
-            present.get((build.id, phase.id, stream), {}),
-            len(desk.program.planned_cylinders(build, stream)) if by_cylinder.get(stream, False) else 0,
+        if stream not in by_name
+        else _lacking(
+            desk,
+            by_name[stream],
+            _record(
+                build,
+                phase,
+                stream,
+                present.get((build.id, phase.id, stream), {}),
+                len(desk.program.planned_cylinders(build, stream)) if by_cylinder.get(stream, False) else 0,
+            ),
         )
         for build, phase, stream in desk.program.planned()
     ]
+
+
+def _lacking(desk: Desk, stream: Stream, record: Record) -> Record:
+    """The same with the first measure that a record which is in yields no value of, and why."""
+    if record.word not in {"in", "partly in"}:
+        return record
+    measures = {measure.id: measure for step in stream.steps for measure in step.gives}
+    for name in stream.recorded:
+        own = [value for value in desk.of(name, record.build) if value.key.phase == record.phase]
+        none = [value for value in own if value.status == "refused"]
+        if none and not any(value.status in {"ok", "below"} for value in own):
+            return replace(record, lacks=f"no {measures[name].title}", because=none[0].reason)
+    return record
 
 
 def complete(every: list[Record]) -> int:

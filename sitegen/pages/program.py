@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from sitegen.page import words
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Block, Cell, Column, Plans, Row, Table, Text
 from sitegen.page.view import View
-from sitegen.pages import comparing, criteria, notes, plans, ties
+from sitegen.pages import comparing, criteria, decision, notes, plans, stated, ties
 from sitegen.pages.contexts import Matrix, MatrixCell, MatrixRow, Part, ProgramPage
 from sitegen.pages.frame import Site, crumbs, engine_types, shows_plan, window_title
 from sitegen.pages.home import ANSWER
@@ -14,7 +16,7 @@ from sitegen.pages.present import Record, complete, records
 from sitegen.program.model import Program
 from sitegen.vocabulary import COMPARED, Change
 
-_OWN_ANCHORS = ("answer", "criteria", "planned", "notes", comparing.ANCHOR, ties.ANCHOR, "worked-out")
+_OWN_ANCHORS = (decision.ANCHOR, "answer", "criteria", "planned", "notes", comparing.ANCHOR, ties.ANCHOR, "worked-out")
 
 
 def page(site: Site, program: Program) -> ProgramPage:
@@ -32,6 +34,8 @@ def page(site: Site, program: Program) -> ProgramPage:
         if section.anchor == ANSWER
         for block in section.build(view)
     ]
+    decided = decision.blocks(view)
+    answer += [Text([Cell(each)]) for each in stated.of_program(view)]
     parts = site.parts(view, setter, "program", "main", skip=(ANSWER,))
     compared = comparing.table(view)
     if compared:
@@ -62,13 +66,15 @@ def page(site: Site, program: Program) -> ProgramPage:
         others=site.others(path, program),
         previous=Link(before.title, view.href_program(before)) if before else None,
         next=Link(after.title, view.href_program(after)) if after else None,
-        assets=site.links(path, [*parts, *side], answer),
+        assets=site.links(path, [*parts, *side], [*decided, *answer]),
         foot=site.foot(path, program),
         question=program.question or program.title,
-        meta=_meta(program, every),
+        meta=[*_meta(program, every), Cell(words.sentence(site.as_of(program)))],
+        decision=decided,
         answer=answer or [_undecided(program, every)],
-        criteria_caption=criteria.caption(program),
-        criteria=criteria.lines(view),
+        criteria_caption=criteria.caption(program, stated.late(view)),
+        criteria=criteria.lines(view, partial(stated.of_criterion, view)),
+        stated_note=stated.note(view),
         parts=parts,
         side=side,
         matrix=_matrix(site, view, every),
@@ -171,7 +177,7 @@ def _matrix(site: Site, view: View, every: list[Record]) -> Matrix:
             cells.append(MatrixCell(_cell(own, titles, _skipped(program, build.id, phase.id))))
         keys = [view.coating_cell(coating, link=False) for coating in build.coatings]
         rows.append(MatrixRow(Cell(build.id, href=view.href_engine(build)), keys, cells))
-    return Matrix(_reading(every), [phase.title for phase in phases], rows)
+    return Matrix(_reading(view, every), [phase.title for phase in phases], rows)
 
 
 def _skipped(program: Program, build: str, phase: str) -> str:
@@ -186,17 +192,20 @@ def _cell(own: list[Record], titles: dict[str, str], absent: str) -> list[Cell]:
     """One word where all streams agree, else a line for each stream that lacks something."""
     if not own:
         return [Cell(absent)] if absent == "skipped" else []
-    if len({(record.word, record.detail) for record in own}) == 1:
+    if len({(record.word, record.detail, record.lacks) for record in own}) == 1:
         return [_word(own[0], "")]
-    return [_word(record, titles.get(record.stream, record.stream)) for record in own if record.word != "in"]
+    return [
+        _word(record, titles.get(record.stream, record.stream)) for record in own if record.word != "in" or record.lacks
+    ]
 
 
 def _word(record: Record, stream: str) -> Cell:
-    said = record.detail if record.word == "partly in" else ", ".join(filter(None, (record.word, record.detail)))
+    told = (record.detail,) if record.word == "partly in" else (record.word, record.detail)
+    said = ", ".join(filter(None, (*told, record.lacks)))
     return Cell(said, word=True, note=stream.lower(), state=record.word)
 
 
-def _reading(every: list[Record]) -> str:
+def _reading(view: View, every: list[Record]) -> str:
     if not every:
         return "No records are planned."
     counts = {
@@ -211,6 +220,12 @@ def _reading(every: list[Record]) -> str:
     }
     rest = [f"{words.count(n)} {'is' if n == 1 else 'are'} {tellings[word]}" for word, n in counts.items() if n]
     present = complete(every)
+    without: dict[tuple[str, str], int] = {}
+    for record in every:
+        if record.lacks:
+            without[record.lacks, record.because] = without.get((record.lacks, record.because), 0) + 1
+    told = [f"Of {words.count(n)} there is {lacks}: {view.why(why)}." for (lacks, why), n in without.items()]
+    empty = "".join(f" {each}" for each in told)
     if not rest:
-        return f"All {len(every)} planned records are in."
-    return words.sentence(f"{present} of {len(every)} planned records are in; {words.listed(rest)}.")
+        return f"All {len(every)} planned records are in.{empty}"
+    return words.sentence(f"{present} of {len(every)} planned records are in; {words.listed(rest)}.{empty}")

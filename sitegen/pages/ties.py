@@ -45,7 +45,10 @@ def _figure(view: View, tie: Tie) -> Figure:
         if len(both) > 1:
             panels.append(
                 Panel(
-                    build.id, {"points": points}, _ends([one for _, one, _ in both]), label=f"{tie.title}, {build.id}"
+                    build.id,
+                    {"points": points},
+                    _ends([one for _, one, _ in both]),
+                    label=f"Expected: {_lower(tie.title)}, {build.id}",
                 )
             )
     across, upright = (view.measures[each.measure] for each in (tie.first, tie.second))
@@ -55,8 +58,8 @@ def _figure(view: View, tie: Tie) -> Figure:
     )  # fmt: skip
     table = Table(f"tie-{tie.id}-values", columns, rows)
     caption = (
-        f"{tie.title}. Upright: {_said(view, tie.second)}; across: {_said(view, tie.first)}. Numbers: cylinders. "
-        "Only the order within an engine counts."
+        f"Expected: {_lower(tie.title)}. Upright: {_said(view, tie.second)}; across: {_said(view, tie.first)}. "
+        "Numbers: cylinders. Only the order within an engine counts."
     )
     return Figure(f"tie-{tie.id}", "curves", panels, _reading(view, tie), caption, table, AGREEMENT)
 

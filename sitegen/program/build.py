@@ -17,6 +17,8 @@ from sitegen.program.model import (
     Assembly,
     Build,
     Criterion,
+    Decision,
+    DecisionRule,
     Definitions,
     Departure,
     EngineType,
@@ -33,8 +35,10 @@ from sitegen.program.model import (
     SeatingRule,
     Subject,
     Tie,
+    VisitBands,
     WearRule,
     Where,
+    Window,
 )
 from sitegen.program.node import Node
 from sitegen.program.yamlfile import Document
@@ -117,6 +121,7 @@ def build(
     seating, leakdown = root.get("seating"), root.get("leakdown")
     primary = compare.get("primary")
     strange = _strange(root, names)
+    planned = compare.whole("planned_builds") or 0
     return Program(
         id=folder.name,
         title=root.text("title"),
@@ -133,11 +138,13 @@ def build(
         covariates=_covariates(compare, names, phases),
         scatter_from=_lenders(compare, folder),
         worth_finding=compare.quantity("worth_finding", "ratio"),
-        planned_builds=compare.whole("planned_builds") or 0,
+        planned_builds=planned,
         allocation_scheme=compare.get("allocation").text("scheme") or "not recorded",
         allocation_seed=compare.get("allocation").whole("seed"),
         phases=phases,
         builds=builds,
+        decide=_decision_rule(root, criteria, candidates, planned),
+        decisions=_decisions(root, candidates),
         seating=SeatingRule(
             to_lose=_area(seating, "to_lose"),
             level=_area(seating, "level"),
@@ -147,6 +154,21 @@ def build(
             supply=leakdown.quantity("supply", "gauge pressure") or 0.0,
             oil="wet" if leakdown.text("oil") == "wet" else "dry",
             supply_band=leakdown.quantity("supply_band", "pressure difference") or LeakdownRule(0.0).supply_band,
+            other_supplies=tuple(
+                pressure
+                for each in leakdown.items("other_supplies")
+                if (pressure := each.own_quantity("gauge pressure")) is not None
+            ),
+            metal={
+                state: window
+                for state in ("warm", "cold")
+                if (window := _window(leakdown.get("metal").get(state), "temperature")) is not None
+            },
+            since_stop=_window(leakdown.get("since_stop"), "time"),
+            locked=leakdown.flag("locked") if leakdown.has("locked") else None,
+            approached=leakdown.texts("approached"),
+            turns=None if (turns := leakdown.whole("turns")) is None else Window(low=turns),
+            wait=_window(leakdown.get("wait"), "time"),
         ),
         criteria=criteria,
         criteria_stated=root.get("criteria").date("stated"),
@@ -281,7 +303,23 @@ def _run_rule(node: Node) -> RunRule | None:
     held = node.quantity("held", "ratio")
     if speed is None or torque is None or held is None:
         return None
-    return RunRule(speed, torque, held)
+    own, usual = node.get("reference_points"), VisitBands()
+    bands = VisitBands(
+        own.quantity("speed_band", "ratio") or usual.speed,
+        own.quantity("torque_band", "ratio") or usual.torque,
+        own.quantity("oil_band", "temperature difference") or usual.oil,
+    )
+    return RunRule(speed, torque, held, bands)
+
+
+def _window(node: Node, dimension: str) -> Window | None:
+    """A range with one end or both; None where it is not stated."""
+    low, high = (node.quantity(end, dimension, zero=True) for end in ("from", "to"))
+    if low is not None and high is not None and low >= high:
+        node.add("range-reversed", f"{node.subject} ends before its beginning", expected="`from` before `to`")
+    if low is None and high is None:
+        return None
+    return Window(low, high)
 
 
 def _oil_rule(node: Node, compared: Sequence[str]) -> OilRule:
@@ -430,6 +468,9 @@ def _phases(root: Node, streams: Collection[str] | None) -> tuple[Phase, ...]:
     )
 
 
+WINDOWS = ("oil_temperature", "coolant_temperature")  # channels of a log that a step may state a window for
+
+
 def _step(node: Node) -> ScheduleStep:
     speed = node.get("speed")
     if isinstance(speed.value, dict):
@@ -443,7 +484,18 @@ def _step(node: Node) -> ScheduleStep:
         speed_to=last,
         torque=node.quantity("torque", "torque", zero=True),
         reference_point=node.flag("reference_point"),
+        windows={name: window for name in WINDOWS if (window := _window_of(node.get(name))) is not None},
     )
+
+
+def _window_of(node: Node) -> tuple[float, float] | None:
+    """Least and most of a temperature [K]; None where none is asked."""
+    least, most = node.quantity("from", "temperature"), node.quantity("to", "temperature")
+    if least is None or most is None:
+        return None
+    if least >= most:
+        node.add("range-reversed", f"{node.subject} ends before its beginning", expected="`from` before `to`")
+    return least, most
 
 
 # ---- builds ---------------------------------------------------------------------------------------------------------
@@ -656,9 +708,62 @@ def _criteria(
                 limit=_limit(node.get(sense), (known.measures or {}).get(measure)) if sense in SENSES[:2] else None,
                 end_rule=node.flag("end_rule"),
                 at=node.text("at"),
+                where=node.where,
             )
         )
     return tuple(made)
+
+
+def _decision_rule(
+    root: Node, criteria: Sequence[Criterion], candidates: Sequence[str], planned: int
+) -> DecisionRule | None:
+    """The rule, told where it could never decide, or could release and stop at once."""
+    if not root.has("decide"):
+        return None
+    node, ids = root.get("decide"), [each.id for each in criteria]
+    release = node.references("release", ids, "criterion", HERE) or tuple(ids)
+    ends = tuple(each.id for each in criteria if each.end_rule and each.id in release)
+    stop = node.references("stop", ids, "criterion", HERE) if node.has("stop") else ends
+    if not ids:
+        node.add("rule-without-criteria", "a rule is stated, but no criterion", expected="criteria that it can ask")
+    for place in node.items("stop"):
+        if (name := place.own_text()) in ids and name not in release:
+            place.add(
+                "rule-contradicts",
+                f'"{name}" stops a candidate, but is not asked for its release, so that one could be both',
+                expected="`stop` among what stands under `release`",
+            )
+    named = {coating for each in criteria if each.id in release for coating in each.coatings}
+    for coating in candidates if ids else ():
+        if coating not in named:
+            node.add(
+                "rule-never-decides",
+                f"no criterion that a release asks for names {coating}, so the rule can never decide about it",
+                expected="a criterion with it among its coatings, or the coating taken off the candidates",
+            )
+    looks = tuple(each.value for each in node.items("looks") if isinstance(each.value, int))
+    if looks and (list(looks) != sorted(looks) or (planned and looks[-1] > planned)):
+        node.get("looks").add(
+            "looks-unclear",
+            f"the looks are at {', '.join(map(str, looks))} builds, of {planned} planned",
+            expected="rising counts up to the number of planned builds",
+        )
+    return DecisionRule(node.where, node.date("stated"), release, stop, looks)
+
+
+def _decisions(root: Node, candidates: Sequence[str]) -> tuple[Decision, ...]:
+    return tuple(
+        Decision(
+            where=node.where,
+            on=node.date("on"),
+            by=node.text("by"),
+            coating=node.reference("coating", candidates, "candidate", HERE),
+            word=node.text("word"),  # type: ignore[arg-type] # the schema allows no other word
+            why=node.text("why"),
+            results=node.get("results").as_written(),
+        )
+        for node in root.items("decisions")
+    )
 
 
 def _limit(node: Node, unit: str | None) -> float | None:

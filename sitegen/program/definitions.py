@@ -127,7 +127,7 @@ def _tester(name: str, entry: Node) -> Tester:
         gauge_class=entry.quantity("gauge_class", "pressure difference") or 0.0,
         orifice_tolerance=entry.quantity("orifice_tolerance", "length", zero=True) or 0.0,
         scale="percent" if entry.text("scale") == "percent" else "pressure",
-        percent_linear=entry.flag("percent_linear"),
+        percent_linear=entry.flag("percent_linear") if entry.has("percent_linear") else None,
         calibrations=_calibrations(entry),
     )
 

@@ -71,7 +71,7 @@ class Tester:
     gauge_class: float  # Pa, limit of error of each gauge
     orifice_tolerance: float = 0.0  # m, limit of error of the diameter
     scale: Literal["pressure", "percent"] = "pressure"
-    percent_linear: bool = False  # a percent scale stated to be linear in gauge pressure
+    percent_linear: bool | None = None  # whether a percent scale is linear in gauge pressure; None: not stated
     calibrations: tuple[Calibration, ...] = ()
 
 
@@ -175,6 +175,7 @@ class ScheduleStep:
     speed_to: float  # rad/s, equal to speed when steady
     torque: float | None = None  # N m
     reference_point: bool = False
+    windows: Mapping[str, tuple[float, float]] = field(default_factory=dict)  # channel of a temperature -> K, from, to
 
 
 @dataclass(frozen=True)
@@ -284,6 +285,51 @@ class Criterion:
     limit: float | None = None  # in the unit of the measure
     end_rule: bool = False  # ends the program for the coating when it fails
     at: str = ""  # place inside the phase
+    where: Where = field(default=Where(""), compare=False)
+
+
+@dataclass(frozen=True)
+class DecisionRule:
+    """What releases a candidate, what stops it; stated before the data. What does neither runs on."""
+
+    where: Where
+    stated: str  # ISO date
+    release: tuple[str, ...]  # ids of criteria that must all hold
+    stop: tuple[str, ...]  # of these the ones whose failure stops the candidate
+    looks: tuple[int, ...] = ()  # counts of builds in at which a release may be said; () once, when all planned are in
+
+
+RuleWord = Literal["released", "run on", "stopped", "open"]
+
+
+@dataclass(frozen=True)
+class Decision:
+    """A decision that somebody took."""
+
+    where: Where
+    on: str  # ISO date
+    by: str
+    coating: str
+    word: RuleWord
+    why: str
+    results: str  # first digits of the hash of the results it was taken on
+
+
+@dataclass(frozen=True)
+class MovedAnswer:
+    """One answer that a decision was taken on and that is no longer what it was."""
+
+    rule: str
+    before: str
+    after: str
+
+
+@dataclass(frozen=True)
+class Standing:
+    """A decision today. `moved` None: the results it was taken on are not in git, or git is not there."""
+
+    decision: Decision
+    moved: tuple[MovedAnswer, ...] | None
 
 
 @dataclass(frozen=True)
@@ -305,12 +351,46 @@ class SeatingRule:
 
 
 @dataclass(frozen=True)
+class Window:
+    """Range in which a number has to lie; None: no such end is stated."""
+
+    low: float | None = None
+    high: float | None = None
+
+    def holds(self, value: float, slack: float = 0.0) -> bool:
+        return (self.low is None or value >= self.low - slack) and (self.high is None or value <= self.high + slack)
+
+
+@dataclass(frozen=True)
+class Restated:
+    """Something set beforehand that was changed, or first written down, once readings had come in."""
+
+    what: str  # "primary", "to_lose", "level", "fit_through", or "criterion:" and its id
+    before: Criterion | Subject | float | str | None  # None: it was not there
+    after: Criterion | Subject | float | str | None
+    until: str  # ISO day from which the new one stands in git; "" changed since the last commit
+    readings: int  # of today's readings, those that were in git before the change
+    of: int  # today's readings
+    at_least: bool = False  # of a file that was changed since and is no text it is not known what was in
+
+
+@dataclass(frozen=True)
 class LeakdownRule:
-    """The condition one curve holds: supply pressure and oil state; other readings are kept apart."""
+    """The condition one curve holds: supply pressure, oil state and protocol; other readings are kept apart.
+
+    What the program does not state of the protocol is None or empty; see `streams.leakdown.protocol`.
+    """
 
     supply: float  # Pa gauge, nominal
     oil: Literal["dry", "wet"] = "dry"
     supply_band: float = 14e3  # Pa: readings further off belong to another supply pressure
+    other_supplies: tuple[float, ...] = ()  # Pa gauge, meant: never asked about as another unit
+    metal: Mapping[str, Window] = field(default_factory=dict)  # "warm", "cold" -> K, of the metal in that state
+    since_stop: Window | None = None  # s, of a warm reading
+    locked: bool | None = None
+    approached: tuple[str, ...] = ()  # how the position may be reached
+    turns: Window | None = None  # of the crankshaft since the last test
+    wait: Window | None = None  # s, from opening the supply
 
 
 @dataclass(frozen=True)
@@ -333,12 +413,22 @@ class Tie:
 
 
 @dataclass(frozen=True)
+class VisitBands:
+    """How near the visits to a reference point have to stay to their middle; the defaults are common practice."""
+
+    speed: float = 0.01  # share
+    torque: float = 0.02  # share
+    oil: float = 3.0  # K
+
+
+@dataclass(frozen=True)
 class RunRule:
     """How near to its schedule a run has to stay to count as planned."""
 
     speed_band: float  # rad/s
     torque_band: float  # N m
     held: float  # share of the planned time within both bands, at least
+    visits: VisitBands = VisitBands()
 
 
 @dataclass(frozen=True)
@@ -495,6 +585,8 @@ class Program:
     criteria: tuple[Criterion, ...] = ()
     criteria_stated: str = ""  # ISO date
     criteria_hash: str = ""
+    decide: DecisionRule | None = None
+    decisions: tuple[Decision, ...] = ()
     records: tuple[RecordSource, ...] = ()
     logs: tuple[LogSource, ...] = ()
     run: RunRule | None = None  # None: runs are not held against their schedule

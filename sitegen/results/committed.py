@@ -9,7 +9,7 @@ import csv
 import io
 import shutil
 import subprocess
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from sitegen.program.model import Program
@@ -18,6 +18,7 @@ from sitegen.results.files import FOLDER, FORMAT, TABLES
 from sitegen.results.upgrade import UnknownFormatError, upgraded
 from sitegen.vocabulary import COMPARED, Change, Key
 
+MOST_BYTES = 8_000_000  # of a file as git holds it
 _PATIENCE = 10  # s, for a git that hangs on a dead share
 
 
@@ -70,12 +71,12 @@ def looks(program: Program, fresh: Mapping[str, bytes]) -> int | None:
 
     None where that is not known: outside a repository, or in one whose history was cut off when it was cloned.
     """
-    if (_git(program, "rev-parse", "--is-shallow-repository") or b"").strip() != b"false":
+    if not whole_history(program):
         return None
     seen = [_primary_builds(fresh["comparisons.csv"])]
-    listed = _git(program, "log", f"--max-count={MOST_LOOKS}", "--format=%H", "--", f"./{FOLDER}/comparisons.csv")
+    listed = git(program, "log", f"--max-count={MOST_LOOKS}", "--format=%H", "--", f"./{FOLDER}/comparisons.csv")
     for commit in (listed or b"").decode().split():
-        stored = _git(program, "show", f"{commit}:./{FOLDER}/comparisons.csv")
+        stored = git(program, "show", f"{commit}:./{FOLDER}/comparisons.csv")
         if stored is not None:
             seen.append(_primary_builds(stored))
     return len({each for each in seen if each})
@@ -92,7 +93,7 @@ def _at_head(program: Program) -> Mapping[str, bytes] | None:
     """The results of the last commit in today's format; None where it holds none, or of a format unknown here."""
     found = {}
     for name in (*TABLES, "provenance.json"):
-        content = _git(program, "show", f"HEAD:./{FOLDER}/{name}")
+        content = git(program, "show", f"HEAD:./{FOLDER}/{name}")
         if content is not None:
             found[name] = content
     try:
@@ -103,18 +104,45 @@ def _at_head(program: Program) -> Mapping[str, bytes] | None:
     return there if {"measures.csv", "verdicts.csv"} <= set(there) else None
 
 
-def _git(program: Program, *arguments: str) -> bytes | None:
-    """What git says in the program's folder; None without git, outside a repository, or where it knows no such."""
-    git = shutil.which("git")
-    if git is None:
+def contents(program: Program, names: Sequence[str]) -> list[bytes | None]:
+    """What git holds under each name; None for what it does not hold, or what is too large."""
+    asked = "".join(f"{name}\n" for name in names).encode("utf-8", "surrogateescape")
+    told = git(program, "cat-file", "--batch", told=asked) if names else b""
+    found: list[bytes | None] = []
+    at = 0
+    for _ in names:
+        head, _, _ = (told or b"")[at:].partition(b"\n")
+        at += len(head) + 1
+        size = head.rpartition(b" ")[2]
+        if not size.isdigit():
+            found.append(None)
+            continue
+        end = at + int(size)
+        found.append((told or b"")[at:end] if int(size) <= MOST_BYTES else None)
+        at = end + 1
+    return found
+
+
+def whole_history(program: Program) -> bool:
+    """Whether git knows all commits: not outside a repository, nor where the history was cut off by a clone."""
+    return (git(program, "rev-parse", "--is-shallow-repository") or b"").strip() == b"false"
+
+
+def git(program: Program, *arguments: str, told: bytes | None = None) -> bytes | None:
+    """What git says in the program's folder; None without git, outside a repository, or where it knows no such.
+
+    `told` is what it is given to read.
+    """
+    command = shutil.which("git")
+    if command is None:
         return None
     try:
         done = subprocess.run(  # noqa: S603 - no shell, and nothing of the user's in the command but the folder
-            [git, "-C", str(Path(program.folder)), *arguments],
+            [command, "-C", str(Path(program.folder)), *arguments],
             capture_output=True,
             timeout=_PATIENCE,
             check=False,
-            stdin=subprocess.DEVNULL,
+            input=told or b"",
         )
     except (OSError, subprocess.TimeoutExpired):
         return None

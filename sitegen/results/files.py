@@ -57,6 +57,7 @@ def render(
     provenance = {
         "format": FORMAT,
         "version": version,
+        **({"invented": True} if analysis.program.invented else {}),
         "criteria": analysis.program.criteria_hash,
         "allocation_seed": analysis.program.allocation_seed,
         "as_of": analysis.as_of,

@@ -17,7 +17,7 @@ from typing import TypeVar
 from sitegen.declarations import Step, Stream, in_order
 from sitegen.logs.join import Log
 from sitegen.program import described
-from sitegen.program.model import Program
+from sitegen.program.model import Program, Restated, Standing
 from sitegen.reasons import RESTORABLE
 from sitegen.rounding import stored
 from sitegen.tables.ids import unknown_objections
@@ -49,7 +49,12 @@ class Evidence:
     readings: Mapping[str, Readings]
     problems: tuple[Problem, ...]
     inputs: Mapping[str, str]  # file, relative to the programs folder -> sha256
-    as_of: str = ""  # ISO date of the newest record; "" where none is dated
+    days: tuple[str, ...] = ()  # ISO date of each dated record that is used, in order
+
+    @property
+    def as_of(self) -> str:
+        """ISO date of the newest record: as of when the results speak; "" where none is dated."""
+        return self.days[-1] if self.days else ""
 
     @property
     def blocked(self) -> bool:
@@ -69,11 +74,18 @@ class Analysis:
     series: tuple[Series, ...]
     problems: tuple[Problem, ...]
     inputs: Mapping[str, str]
-    as_of: str = ""  # ISO date of the newest record
+    days: tuple[str, ...] = ()  # ISO date of each dated record that is used, in order
     files: Mapping[str, bytes] = field(default_factory=dict)  # the results as stored, once they are made
     results_id: str = ""  # short hash of these files, shown in every footer
     looks: int | None = 1  # at the primary comparison, by the commits, before all builds are in; None: not known
     changes: tuple[Change, ...] | None = None  # against the last commit of the results; None: nothing to compare with
+    taken: tuple[Standing, ...] = ()  # decisions, and what moved since they were taken
+    restated: tuple[Restated, ...] | None = None  # set beforehand and changed late; None: no history is known
+
+    @property
+    def as_of(self) -> str:
+        """ISO date of the newest record; "" where none is dated."""
+        return self.days[-1] if self.days else ""
 
 
 # ---- reading ----------------------------------------------------------------------------------------------------
@@ -95,20 +107,21 @@ def gather(program: Program, streams: Sequence[Stream]) -> Evidence:
     inputs = input_hashes(program)
     for own in readings.values():
         inputs |= own.inputs
-    as_of = _newest(streams, readings)
-    return Evidence(program, readings, tuple(sorted(problems)), dict(sorted(inputs.items())), as_of)
+    return Evidence(
+        program, readings, tuple(sorted(problems)), dict(sorted(inputs.items())), tuple(_days(streams, readings))
+    )
 
 
-def _newest(streams: Sequence[Stream], readings: Mapping[str, Readings]) -> str:
-    """The day of the newest record: as of when the results speak. No clock is asked, so they stay what they are."""
+def _days(streams: Sequence[Stream], readings: Mapping[str, Readings]) -> list[str]:
+    """The day of each record that is used. No clock is asked, so the results stay what they are."""
     logs = [log for own in readings.values() for log in own.logs.values() if isinstance(log, Log)]
-    days = {log.start[:10] for log in logs if log.start}
+    days = [log.start[:10] for log in logs if log.start]
     for stream in streams:
         frame = readings[stream.name].frame
         for each in stream.fields:
             if each.kind == "date" and each.name in frame:
-                days |= set(frame.loc[frame["use"] == "", each.name].dropna().astype(str))
-    return max(days, default="")
+                days += frame.loc[frame["use"] == "", each.name].dropna().astype(str).tolist()
+    return sorted(days)
 
 
 def _none(fields: Iterable[str]) -> Readings:
@@ -165,7 +178,7 @@ def analyse(
         series=tuple(found.series),
         problems=evidence.problems,
         inputs=evidence.inputs,
-        as_of=evidence.as_of,
+        days=evidence.days,
     )
 
 

@@ -77,6 +77,7 @@ class NewTester:
     new: bool
     orifice: str = ""  # as written
     gauge_class: str = ""
+    linear: bool | None = None  # whether its percent scale is linear in pressure; None: its gauge shows pressure
 
 
 @dataclass(frozen=True)
@@ -306,8 +307,31 @@ def _phase(text: str) -> NewPhase:
     return NewPhase(_identified(name.replace(" ", "-").replace(".", "-")), text, kind, condition, time)
 
 
+_SCALES: Mapping[str, bool | None] = {"pressure": None, "percent linear": True, "percent not linear": False}
+_TESTER = "id, diameter of its orifice, class of its gauges, such as T1, 0.040 in, 0.25 psi"
+_PERCENT = (
+    "for a gauge in per cent also `percent linear` where its marks stand evenly from 0 % (no leak) to 100 % (no "
+    "pressure left), else `percent not linear`, from which no leak area comes, such as L1, 1.0 mm, 2 %, percent linear"
+)
+
+
+def _tester(name: str, rest: Sequence[str], supply: str) -> NewTester:
+    """A new tester from what follows its id; a class in per cent is one of the supply pressure."""
+    scale = rest[2].casefold() if len(rest) == 3 else "pressure"
+    if scale not in _SCALES:
+        raise Unfit(f'"{shown(rest[2])}" says of no scale what it means', listed(_SCALES), nearest(scale, _SCALES))
+    linear = _SCALES[scale]
+    orifice, said = _measured(rest[0], "length"), rest[1]
+    if not said.endswith("%"):
+        return NewTester(name, True, orifice, _measured(said, "pressure difference"), linear)
+    if linear is None:
+        raise Unfit(f'the class of "{shown(name)}" is in per cent, and nothing says what its scale means', _PERCENT)
+    unit = "psi" if "psi" in supply else "kPa"
+    limit = units.parse(_measured(said, "ratio"), "ratio") * units.parse(supply, "gauge pressure")
+    return NewTester(name, True, orifice, f"{units.from_si(limit, unit):.4g} {unit}", linear)
+
+
 def _testers(texts: Sequence[str], around: Around, so_far: SoFar) -> tuple[NewTester, ...]:
-    del so_far
     there = around.definitions.testers if around.definitions else {}
     made = []
     for each in texts:
@@ -318,13 +342,13 @@ def _testers(texts: Sequence[str], around: Around, so_far: SoFar) -> tuple[NewTe
         if name in there:
             raise Unfit(f'definitions.yaml has the tester "{shown(name)}" already', "its id alone")
         fault = id_fault(name)
-        if fault or len(rest) != 2:
+        if fault or len(rest) not in {2, 3}:
             what = f'the id "{shown(name)}" {fault}' if fault else f'"{shown(each)}" does not describe a tester'
             ids = f", or an id of definitions.yaml: {listed(there)}" if there else ""
-            raise Unfit(what, "id, diameter of its orifice, class of its gauges, such as T1, 0.040 in, 0.25 psi" + ids)
-        made.append(NewTester(name, True, _measured(rest[0], "length"), _measured(rest[1], "pressure difference")))
+            raise Unfit(what, f"{_TESTER}; {_PERCENT}{ids}")
+        made.append(_tester(name, rest, so_far.get("supply", "100 kPa gauge")))
     if not made:
-        raise Unfit("no tester is named", "one or more: id, diameter of its orifice, class of its gauges")
+        raise Unfit("no tester is named", f"one or more: {_TESTER}; {_PERCENT}")
     _apart([each.id for each in made], "tester")
     return tuple(made)
 
@@ -439,8 +463,9 @@ QUESTIONS: tuple[Question, ...] = (
         _quantity("gauge pressure"), _always("80 psig"),
     ),
     Question(
-        "testers", "Which testers, parted by semicolons: id, diameter of the orifice, class of the gauges, such as "
-        "T1, 0.040 in, 0.25 psi?", "testers, parted by semicolons: id, diameter of the orifice, class of the gauges",
+        "testers", f"Which testers, parted by semicolons: {_TESTER}; {_PERCENT}?",
+        "testers, parted by semicolons: id, diameter of the orifice, class of the gauges, of a gauge in per cent also "
+        "`percent linear` or `percent not linear`",
         _testers, _all_testers, many=True, mark=";",
     ),
     Question(

@@ -87,7 +87,8 @@ def begin(folder: Path, answers: Answers) -> Begun:
     if standing:
         names = ", ".join(sorted(shown(_told(path, folder)) for path in standing))
         raise CannotStart(f"{names}: already there, and nothing is overwritten. Nothing was written.")
-    remarks: list[str] = []
+    few = " ".join(texts.few_checks(answers.phases))
+    remarks = [few + ("" if few.endswith(".") else " (under `seating` in program.yaml).")] if few else []
     files |= {path: content for path, content in _beside(home, remarks) if not path.exists()}
     written = []
     try:

@@ -116,12 +116,25 @@ def _sections(answers: Answers) -> list[tuple[str, list[str]]]:
                 f"    title: {scalar('tester ' + tester.id)}",
                 f"    orifice: {quantity(tester.orifice)}",
                 f"    gauge_class: {quantity(tester.gauge_class)}   # limit of error of each gauge",
+                *_scale(tester.linear),
                 "    # orifice_tolerance: 0.0005 in",
                 "    # calibrations:                 # a reading outside every calibration is set aside",
                 "    #   - {on: 2026-01-12, due: 2027-01-12}",
             ]
         made.append(("testers", body))
     return made
+
+
+def _scale(linear: bool | None) -> list[str]:
+    """What the scale of a tester in per cent means; nothing where its gauges show pressure."""
+    if linear is None:
+        return []
+    means = "0 % is no leak, 100 % no pressure left, and the marks between stand evenly"
+    return [
+        "    scale: percent",
+        f"    percent_linear: {'true' if linear else 'false'}".ljust(32)
+        + f"# {means if linear else 'no leak area comes from it'}",
+    ]
 
 
 # ---- the program file -----------------------------------------------------------------------------------------------
@@ -162,6 +175,8 @@ def program(answers: Answers, streams: Sequence[Stream], schema: str) -> str:
         "  to_lose: 0.03 mm2             # limits before the first reading. Leak still to lose at most ...",
         "  level: 0.35 mm2               # ... and leak area to the crankcase at most",
     ]
+    if few := few_checks(answers.phases):
+        lines += [f"  # {line}" for line in few]
     if any(each.kind == "durability" for each in answers.phases):
         last = [each for each in answers.phases if each.kind in {"run", "pulls"}]
         lines += [f"  # fit_through: {last[-1].id}".ljust(32) + "# the last phase of the seating curve"] if last else []
@@ -170,6 +185,12 @@ def program(answers: Answers, streams: Sequence[Stream], schema: str) -> str:
         "leakdown:                       # the one condition a curve holds; other readings are kept apart",
         f"  supply: {quantity(answers.supply)}",
         "  oil: dry",
+        "  # What a reading has to keep to; one that does not is kept apart. Warm is from 40 degC, cold up to 40 degC:",
+        "  # metal: {warm: {from: 50 degC, to: 70 degC}, cold: {to: 35 degC}}",
+        "  # since_stop: {from: 5 min, to: 45 min}   # of warm readings",
+        "  # approached: [running-direction, turned-back-half-turn]",
+        "  # locked: true                # only with the lock the engine's maker provides",
+        "  # turns: 2                    # of the crankshaft between tests, at least; wait: {from: 20 s}",
         "",
         "# How near to its schedule a logged run has to stay:",
         "# run: {speed_band: 50 rpm, torque_band: 10 N m, held: 90 %}",
@@ -188,6 +209,25 @@ def program(answers: Answers, streams: Sequence[Stream], schema: str) -> str:
     lines += _builds(answers)
     lines += ["", *_records(answers, streams), "", "notes: notes.md"]
     return "\n".join(lines) + "\n"
+
+
+CURVE = 4  # checks after the first start that a seating curve takes
+
+
+def few_checks(phases: Sequence[NewPhase]) -> list[str]:
+    """What is said where the phases can never give a seating curve; nothing where they can."""
+    durable = next((n for n, each in enumerate(phases) if each.kind == "durability"), len(phases))
+    fired = [each for each in phases if each.kind in {"run", "pulls", "durability"}]
+    before = [each for each in fired if phases.index(each) < durable]
+    if len(before) >= CURVE:
+        return []
+    lines = [
+        f"These phases give {len(before) or 'no'} check{'s' * (len(before) != 1)} after a start before any durability",
+        f"run, and a seating curve takes {CURVE}: whether a cylinder is seated may never be told. Plan more stops, or",
+    ]
+    if len(fired) < CURVE:
+        return [*lines, "judge by the leak area alone."]
+    return [*lines, f"let the curve go on, if its wear is small beside seating: fit_through: {fired[-1].id}"]
 
 
 def primary_phase(phases: Sequence[NewPhase]) -> NewPhase:

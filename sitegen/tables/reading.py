@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -46,6 +46,9 @@ class _Read:
     part: Part
     facts: Facts
     copy_of: str = ""
+
+
+LEFT_ASIDE = "correct the record, or leave it set aside"
 
 
 class Sheet:
@@ -101,8 +104,19 @@ class Sheet:
         """Say that a row announces a reading which was not yet taken."""
         self.use[at], self.waits[at] = NOT_TAKEN, True
 
-    def tell(self, at: int, code: str, name: str, what: str, expected: str = "", near: str = "") -> None:
-        """A warning about one reading."""
+    def tell(
+        self,
+        at: int,
+        code: str,
+        name: str,
+        what: str,
+        expected: str = "",
+        near: str = "",
+        *,
+        next_step: str = LEFT_ASIDE,
+        level: Literal["error", "warning"] = "warning",
+    ) -> None:
+        """A warning about one reading, or an error where its table cannot be trusted for it."""
         self._told.append((
             at,
             Problem(
@@ -112,9 +126,9 @@ class Sheet:
                 what,
                 expected,
                 near,
-                "correct the record, or leave it set aside",
+                next_step,
                 self.header(name, at) if name else "",
-                "warning",
+                level,
             ),
         ))  # fmt: skip
 

@@ -21,15 +21,22 @@ from sitegen import units
 from sitegen.problems import shown
 from sitegen.tables.blocked import refusal
 from sitegen.tables.decode import decode, read_text
+from sitegen.vocabulary import Problem
 
 Floats = npt.NDArray[np.float64]
 
 LEAST_POINTS = 3  # fewer are no trace
 MOST_ABOVE = 400  # lines above the points that are looked at
+MOST_BAD = 0.2  # share of its rows a trace may lack a number in; a convention of ours
+MOST_BACK = 0.05  # share of its length a trace may go back and still be one trace; a convention of ours
 _SEPARATORS = (";", "\t", ",", " ")
 _BLANKS = re.compile(r"[ \t]+")  # not the hard space, which keeps a header and its unit together
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _DIGITS = re.compile(r"[0-9]+")
+_XML = re.compile(r"\s*<[?!A-Za-z]")
+# what instruments and tables write where there is no height; longer words are words
+_VOID = {"nan", "inf", "-inf", "+inf", "n/a", "na", "null", "none", "void", "lost", "bad", "invalid", "error", "err",
+         "over", "overflow", "1.#qnan", "-1.#ind", "1.#inf", "#n/a"}  # fmt: skip
 _UNIT = re.compile(r"\[([^\]]*)\]|\(([^)]*)\)|\bin\s+(\S+)$|\s(\S+)$")
 _SPELT = {"micrometer": "um", "micrometre": "um", "micron": "um", "millimeter": "mm", "millimetre": "mm",
           "nanometer": "nm", "nanometre": "nm"}  # fmt: skip
@@ -67,6 +74,7 @@ class Trace:
     encoding: str = ""
     digest: str = ""  # sha256 of the bytes
     notes: tuple[str, ...] = ()
+    doubts: tuple[Problem, ...] = ()  # warnings: rows without a number, places that step back
 
     @property
     def length(self) -> float:
@@ -90,23 +98,26 @@ def trace_of(data: bytes, file: str, how: Layout) -> Trace:
 
 
 def _trace(content: object, file: str, how: Layout) -> Trace:
-    text, notes = content.text, list(content.notes)  # type: ignore[attr-defined] # Decoded
+    text = content.text  # type: ignore[attr-defined] # Decoded
     lines = text.split("\n")
-    separator, decimal, begin = _block(lines, file)
+    if _XML.match(text):
+        raise refusal(
+            file, 1, "trace-xml", "this is XML: its numbers stand between tags, and are not read from there",
+            "rows of x and z as text", "save the profile as a table of text",
+        )  # fmt: skip
+    separator, decimal, width, begin = _block(lines, file)
     above = [line for line in lines[:begin] if line.strip(" \t,;")]
     rows = [(at, line) for at, line in enumerate(lines[begin:], begin + 1) if line.strip(" \t,;")]
     facts = _facts(above)
-    columns, bad = _columns(rows, separator, decimal)
-    width = len(columns)
+    columns, bad = _columns(rows, separator, decimal, width)
     headers, unit_cells = _headers(above, separator, width)
     at_x, at_z, at_valid = _places(headers, width, file, begin, how)
-    if bad:
-        notes.append(f"{len(bad)} rows hold something that is no number, first in line {bad[0]}: not valid")
-    if len(bad) > 0.2 * len(rows):
-        raise refusal(
-            file, bad[0], "trace-not-numbers", f"{len(bad)} of {len(rows)} rows below line {begin} are not numbers",
-            "rows of numbers", "see whether the file is whole",
-        )  # fmt: skip
+    used = sorted({at for at in (at_x, at_z, at_valid) if at is not None})
+    bad += [(rows[place][0], at) for at in used for place in np.flatnonzero(np.isnan(columns[at])).tolist()]
+    doubts = _not_numbers(bad, len(rows), headers, file)
+    if (more := _rows_above(lines[: max(begin - 1, 0)], separator, decimal, width)) >= LEAST_POINTS:
+        what = f"{more} rows of numbers above this line are not used: words part them from those below"
+        doubts.append(_doubt(file, begin, "trace-rows-above", what, "one block of rows"))
     scale_z = _scale(headers, unit_cells, at_z, how.z_unit, facts, file, begin, "z")
     z = columns[at_z] * scale_z
     if at_x is None:
@@ -130,18 +141,69 @@ def _trace(content: object, file: str, how: Layout) -> Trace:
             file, begin + 1, "trace-no-length", "all its points stand at the same place",
             "places that differ", "see whether x and z are the right columns",
         )  # fmt: skip
+    doubts += _onwards(x, [rows[place][0] for place in np.flatnonzero(known).tolist()], file)
     return Trace(
         x, z, len(rows) - int(valid.sum()), facts, _stated(above, separator),
-        content.encoding, content.digest, tuple(notes),  # type: ignore[attr-defined]
+        content.encoding, content.digest, content.notes, tuple(doubts),  # type: ignore[attr-defined]
     )  # fmt: skip
+
+
+def _not_numbers(bad: Sequence[tuple[int, int]], rows: int, headers: Sequence[str], file: str) -> list[Problem]:
+    """What is told of cells (line, column) without a number. Raises `Blocked` where there are too many."""
+    if not bad:
+        return []
+    line, at = min(bad)
+    many = len({line for line, _ in bad})
+    header = headers[at] if at < len(headers) else ""
+    if many > MOST_BAD * rows:
+        raise refusal(
+            file, line, "trace-not-numbers", f"{many} of its {rows} rows hold no number where one belongs",
+            "rows of numbers", "see whether the file is whole", column_name=header,
+        )  # fmt: skip
+    what = f"{many} of its {rows} rows hold no number where one belongs, first in column {at + 1}: not used"
+    return [_doubt(file, line, "trace-rows-not-used", what, "numbers", header)]
+
+
+def _onwards(x: Floats, lines: Sequence[int], file: str) -> list[Problem]:
+    """What is told of places that do not run one way. Raises `Blocked` where they begin anew."""
+    steps = np.diff(x)
+    way = -1.0 if float(np.sum(np.sign(steps))) < 0 else 1.0
+    back = np.maximum.accumulate(way * x) - way * x
+    turns, same = (np.flatnonzero(each) for each in (way * steps < 0, steps == 0))
+    farthest = 1e3 * float(back.max(initial=0.0))
+    if farthest > MOST_BACK * 1e3 * float(np.ptp(x)):
+        upto = int(np.argmax(back))
+        turn = upto - int(np.argmax((way * x[: upto + 1])[::-1])) + 1
+        raise refusal(
+            file, lines[turn], "trace-goes-back", f"x goes back here, by {farthest:.4g} mm in all",
+            "places that run one way", "write each run to a file of its own, or see which column is x",
+        )  # fmt: skip
+    found = []
+    if len(turns):
+        what = f"x steps back at {len(turns)} of its {len(x)} points: they are taken in order of x"
+        found.append(_doubt(file, lines[int(turns[0]) + 1], "trace-steps-back", what, "places that run one way"))
+    if len(same):
+        what = f"{len(same)} of its {len(x)} points stand where the one before stands: of such the first is used"
+        found.append(_doubt(file, lines[int(same[0]) + 1], "trace-places-repeat", what, "a place of its own each"))
+    return found
+
+
+def _doubt(file: str, line: int, code: str, what: str, expected: str, column: str = "") -> Problem:
+    return Problem(file, line, 0, code, what, expected, "", "see whether the file is whole", column, "warning")
 
 
 # ---- the block of numbers -------------------------------------------------------------------------------------------
 
 
-def _block(lines: Sequence[str], file: str) -> tuple[str, str, int]:
-    """Separator, decimal mark and the position of the first row of the block of numbers."""
-    best: tuple[int, str, str, int] = (0, "", ".", 0)  # the longest run of rows alike, more columns before fewer
+def _block(lines: Sequence[str], file: str) -> tuple[str, str, int, int]:
+    """Separator, decimal mark, count of columns and the position of the first row of the block of numbers."""
+    best: tuple[int, str, str, int, int] = (
+        0,
+        "",
+        ".",
+        0,
+        0,
+    )  # the longest run of rows alike, more columns before fewer
     # Whether a line is a row does not hang on its digits, and most rows of a file are alike but for them.
     shapes = [(at, _DIGITS.sub("0", line)) for at, line in enumerate(lines[:MOST_ABOVE]) if line.strip(" \t,;")]
     for separator in _SEPARATORS:
@@ -158,13 +220,52 @@ def _block(lines: Sequence[str], file: str) -> tuple[str, str, int]:
                 run += 1
                 score = run * (1 + min(width, 3))
                 if score > best[0]:
-                    best = (score, separator, decimal, begin)
+                    best = (score, separator, decimal, width, begin)
     if not best[0]:
         raise refusal(
             file, 1, "trace-no-points", f"no rows of numbers are found in the first {MOST_ABOVE} lines",
             "rows of x and z", "see whether this is a trace saved as text",
         )  # fmt: skip
-    return best[1], best[2], best[3]
+    _, separator, decimal, width, begin = best
+    return separator, decimal, width, _first_row(lines, separator, decimal, width, begin)
+
+
+def _first_row(lines: Sequence[str], separator: str, decimal: str, width: int, begin: int) -> int:
+    """Where the block begins that has a whole run of rows at `begin`: rows above belong to it across rows spoilt."""
+    first = last = begin  # of the rows that are sure, and of all that may be some if headers stand above them
+    run = LEAST_POINTS  # rows since a word stood in one: so many above it make that a row spoilt, too
+    for at in range(begin - 1, -1, -1):
+        cells = _cells(lines[at], separator)
+        if not any(cells):
+            continue
+        numbers = [_number(cell, decimal) is not None for cell in cells]
+        known = [number or _is_void(cell) for number, cell in zip(numbers, cells, strict=True)]
+        if len(cells) > width or (any(numbers) and not known[0]):  # a key and its number
+            break
+        if not any(numbers) and not all(known):
+            return last if len(cells) == width else first
+        last = at
+        if not all(known):
+            run = 0
+        elif len(cells) == width and any(numbers):  # with a cell missing it may be a count above the points
+            run += 1
+            first = at if run >= LEAST_POINTS else first
+    return first
+
+
+def _rows_above(lines: Sequence[str], separator: str, decimal: str, width: int) -> int:
+    """How many rows of so many numbers end these lines."""
+    count = 0
+    for line in reversed(lines):
+        cells = _cells(line, separator)
+        if any(cells) and (len(cells) != width or any(_number(cell, decimal) is None for cell in cells)):
+            break
+        count += any(cells)
+    return count
+
+
+def _is_void(cell: str) -> bool:
+    return set(cell) <= set("*#-. ") or cell.casefold() in _VOID
 
 
 def _width(line: str, separator: str, decimal: str) -> int:
@@ -192,9 +293,10 @@ def _number(cell: str, decimal: str) -> float | None:
     return float(text) if _NUMBER.fullmatch(text) else None
 
 
-def _columns(rows: Sequence[tuple[int, str]], separator: str, decimal: str) -> tuple[list[Floats], list[int]]:
-    """Columns of the block, nan where a cell is no number; and the lines of such cells."""
-    width = len(_cells(rows[0][1], separator))
+def _columns(
+    rows: Sequence[tuple[int, str]], separator: str, decimal: str, width: int
+) -> tuple[list[Floats], list[tuple[int, int]]]:
+    """Columns of the block, nan where a cell is no number; line and column of rows with too many cells."""
     clean = "\n".join(line.rstrip(" \t,;") for _, line in rows)
     if separator == " ":
         clean = "\n".join(_BLANKS.sub(" ", line.strip()) for _, line in rows)
@@ -209,11 +311,12 @@ def _columns(rows: Sequence[tuple[int, str]], separator: str, decimal: str) -> t
     bad = []
     for place, (number, line) in enumerate(rows):
         cells = _cells(line, separator)
-        found = [_number(cell, decimal) for cell in cells[:width]]
-        if len(cells) != width or any(each is None for each in found):
-            bad.append(number)
-        for at, each in enumerate(found):
-            values[place, at] = np.nan if each is None else each
+        for at, cell in enumerate(cells[:width]):
+            found = _number(cell, decimal)
+            values[place, at] = np.nan if found is None else found
+        if len(cells) > width:  # which of them is which is not known
+            bad.append((number, width))
+            values[place] = np.nan
     return [values[:, at] for at in range(width)], bad
 
 

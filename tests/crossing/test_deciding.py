@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -15,6 +15,7 @@ from crossing.factory import (
     AREA,
     GRADE,
     LOSS,
+    MEASURES,
     PHASE,
     C,
     Case,
@@ -27,9 +28,10 @@ from crossing.factory import (
     program,
     rows,
 )
+from sitegen.crossing import deciding
 from sitegen.program.model import Criterion
 from sitegen.reasons import ANSWER
-from sitegen.vocabulary import Measure, Value, Verdict
+from sitegen.vocabulary import Book, Measure, Result, Value, Verdict
 
 LIMIT = 0.35
 EIGHT = {"B1": (C,) * 4, "B2": (C,) * 4}
@@ -347,6 +349,58 @@ def test_a_build_with_a_cylinder_missing_is_not_decided() -> None:
     assert (found.answer().word, found.answer().reason) == ("cannot tell yet", "cylinders-missing")
 
 
+MOVING = replace(AREA, occasion="probe.moved")
+MOVED = replace(AREA, id="probe.moved", compare="", shared="")
+
+
+def on_an_occasion(cells: Mapping[tuple[str, int], tuple[float, float]], moved: float, scope: str) -> Case:
+    """Values with what their occasion may have moved them, half-width."""
+    of = program(EIGHT, criteria=(criterion(scope=scope),))
+    values = level_values(of, C, cells, MOVING)
+    halves = [Value(MOVED.id, value.key, moved) for value in values]
+    return Case(of, {(value.measure, value.key): value for value in (*values, *halves)})
+
+
+def all_of(made: Case) -> list[Result]:
+    measures = {**MEASURES, AREA.id: MOVING, MOVED.id: MOVED}
+    return list(deciding.decided(made.program, measures, Book(made.rows, measures), ()))
+
+
+def answered(made: Case) -> dict[tuple[str, int], Verdict]:
+    return {each.key[:2]: each for each in all_of(made) if isinstance(each, Verdict) and each.rule == "criterion:c"}
+
+
+@pytest.mark.parametrize(("scope", "own"), [("every-cylinder", 1.0), ("every-build", 0.5)])
+def test_what_an_occasion_does_widens_what_decides(scope: str, own: float) -> None:
+    """In quadrature with the error of a cylinder, or with that of a mean of four; the occasion moves all four alike."""
+    se, moved = 0.01, 0.03
+    half = math.hypot(own * stats.norm.ppf(0.975) * se, moved)
+    for distance, word in ((1.01, "holds"), (0.99, "cannot tell yet")):
+        made = on_an_occasion(dict.fromkeys(CELLS, (LIMIT - distance * half, se)), moved, scope)
+        assert answered(made)["", 0].word == word
+    made = on_an_occasion(dict.fromkeys(CELLS, (LIMIT - 0.5 * half, se)), 0.0, scope)
+    assert answered(made)["", 0].high == pytest.approx(LIMIT - 0.5 * half + own * 1.96 * se, abs=1e-4)
+
+
+def test_readings_of_the_same_check_do_not_lessen_what_its_occasion_did() -> None:
+    made = on_an_occasion(dict.fromkeys(CELLS, (LIMIT - 0.02, 0.01)), 0.03, "every-cylinder")
+    needed = [each for each in all_of(made) if isinstance(each, Value)]
+    assert {each.reason for each in needed} == {"common-error-reaches"}
+
+
+@pytest.mark.parametrize("scope", ["every-cylinder", "every-build", "mean-of-builds"])
+def test_nothing_holds_while_planned_builds_are_not_listed(scope: str) -> None:
+    made = case(HELD, LEVELS, criteria=(criterion(scope=scope, limit=5.0),), se=0.01, low=0.2, high=0.4)
+    assert made.answer().word == "holds"
+    found = made.with_(planned_builds=5).answer()
+    assert (found.word, found.reason) == ("cannot tell yet", "builds-to-come")
+
+
+def test_what_fails_fails_though_builds_are_to_come() -> None:
+    made = case(HELD, LEVELS, criteria=(criterion(limit=0.1),), se=0.01, low=0.2, high=0.4, planned_builds=5)
+    assert made.answer().word == "fails"
+
+
 # ---- the mean of builds ---------------------------------------------------------------------------------------------
 
 LEVELS = {"B1": (0.28, 0.30), "B2": (0.25, 0.27), "B3": (0.30, 0.33)}
@@ -358,16 +412,50 @@ def mean_of(limit: float, sense: str = "at-most", **more: Any) -> Case:
     return Case(of, rows(of, AREA, {b: v for b, v in LEVELS.items() if b not in more.get("due", ())}))
 
 
-def test_the_mean_of_builds_has_the_scatter_between_builds() -> None:
-    """One-sample t of three build means (scipy)."""
-    means = [float(np.mean(values)) for values in LEVELS.values()]
-    half = float(stats.t.ppf(0.975, 2) * stats.sem(means))
-    middle = float(np.mean(means))
-    assert mean_of(middle + 1.001 * half).answer().word == "holds"
-    assert mean_of(middle + 0.999 * half).answer().word == "cannot tell yet"
-    assert mean_of(middle - 0.999 * half).answer().word == "cannot tell yet"
-    assert mean_of(middle - 1.001 * half).answer().word == "fails"
-    assert mean_of(middle - 1.001 * half, "at-least").answer().word == "holds"
+def ends(values: Sequence[float]) -> tuple[float, float]:
+    """95 % interval of a mean by one-sample t (scipy)."""
+    half = float(stats.t.ppf(0.975, len(values) - 1) * stats.sem(values))
+    return float(np.mean(values)) - half, float(np.mean(values)) + half
+
+
+def test_the_typical_build_has_the_scatter_between_builds_on_the_logarithms() -> None:
+    """It holds by the geometric mean, and fails where the arithmetic one fails too."""
+    low, high = np.exp(ends([float(np.mean(np.log(values))) for values in LEVELS.values()]))
+    least, most = ends([float(np.mean(values)) for values in LEVELS.values()])
+    assert least < low < high
+    assert most < high
+    assert mean_of(high * 1.002).answer().word == "holds"
+    assert mean_of(high * 0.998).answer().word == "cannot tell yet"
+    assert mean_of(least * 1.002).answer().word == "cannot tell yet"
+    assert mean_of(least * 0.998).answer().word == "fails"
+    assert mean_of(low * 0.998, "at-least").answer().word == "holds"
+    assert mean_of(high * 0.998, "at-least").answer().word == "cannot tell yet"
+    assert mean_of(high * 1.002, "at-least").answer().word == "fails"
+    found = mean_of(high).answer()
+    assert found.route == "typical-at-most"
+    assert found.found == pytest.approx(float(np.exp(np.mean(np.log(list(LEVELS.values()))))), abs=1e-3)
+
+
+def test_the_arithmetic_end_stands_where_it_lies_farther_on_the_side_of_failing() -> None:
+    """One build far above: the logarithms put an end above to "at least" nearer than the plain mean does."""
+    levels = {"B1": (0.9, 0.9), "B2": (1.0, 1.0), "B3": (0.2, 0.2)}
+    plain, logs = ends([0.9, 1.0, 0.2]), np.exp(ends(np.log([0.9, 1.0, 0.2]).tolist()))
+    assert max(plain[0], 0.0) < logs[0]
+    of = program(HELD, criteria=(criterion("at-most", "mean-of-builds", limit=logs[0] / 2),))
+    found = Case(of, rows(of, AREA, levels)).answer()
+    assert (found.word, found.low) == ("cannot tell yet", 0.0)
+    assert found.high == pytest.approx(logs[1], rel=0.01)
+
+
+def test_the_mean_of_what_is_no_ratio_or_not_positive_stays_the_plain_one() -> None:
+    low, high = ends([float(np.mean(values)) for values in LEVELS.values()])
+    for limit, word in ((high * 1.002, "holds"), (high * 0.998, "cannot tell yet"), (low * 0.998, "fails")):
+        of = program(HELD, criteria=(criterion(scope="mean-of-builds", limit=limit, measure=LOSS),))
+        found = Case(of, rows(of, LOSS, LEVELS)).answer()
+        assert (found.word, found.route) == (word, "at-most")
+    of = program(HELD, criteria=(criterion(scope="mean-of-builds", limit=1.0),))
+    found = Case(of, rows(of, AREA, {**LEVELS, "B1": (0.0, 0.3)})).answer()
+    assert (found.word, found.route) == ("holds", "at-most")
 
 
 def test_the_mean_waits_for_the_builds_that_were_asked_for() -> None:
@@ -416,8 +504,8 @@ def test_builds_needed_is_a_range_about_what_a_simulation_finds() -> None:
     (value,) = found.given("criterion.builds_needed")
     assert value.low is not None
     assert value.high is not None
-    means = np.array([np.mean(values) for values in LEVELS.values()])
-    sd, distance = float(means.std(ddof=1)), limit - float(means.mean())
+    means = np.array([np.mean(np.log(values)) for values in LEVELS.values()])
+    sd, distance = float(means.std(ddof=1)), math.log(limit) - float(means.mean())
     chance = np.random.default_rng(8)
     enough = 0
     for n in range(2, 40):
@@ -477,9 +565,9 @@ def test_an_interval_across_no_difference_cannot_tell_and_says_what_it_would_tak
 
 def test_before_all_builds_are_in_it_does_not_hold() -> None:
     early = against("below-reference", planned_builds=8)
-    assert (early.answer().word, early.answer().reason) == ("cannot tell yet", "to-come")
+    assert (early.answer().word, early.answer().reason) == ("cannot tell yet", "builds-to-come")
     waiting = against("below-reference", {b: v for b, v in APART.items() if b != "B6"}, due=("B6",))
-    assert waiting.answer().word == "cannot tell yet"
+    assert (waiting.answer().word, waiting.answer().reason) == ("cannot tell yet", "to-come")
 
 
 def test_a_borrowed_scatter_does_not_decide() -> None:

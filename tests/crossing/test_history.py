@@ -50,7 +50,9 @@ def test_each_build_is_a_point_with_where_it_comes_from() -> None:
         ("first", "B4", "1111111", 2, False),
         ("second", "N1", "2222222", 2, False),
     ]  # fmt: skip
-    assert [p.value for p in found.points] == pytest.approx([0.245, 0.245, 0.27])
+    assert [p.value for p in found.points] == pytest.approx(
+        [math.sqrt(0.24 * 0.25), math.sqrt(0.27 * 0.22), math.sqrt(0.26 * 0.28)]  # as in comparisons
+    )
     assert found.points[0].flags == {"path-unknown"}
     assert found.points[2].flags == frozenset()
 
@@ -99,7 +101,7 @@ def test_mixed_engines_are_marked_and_whole_when_their_own_cylinders_are() -> No
     assert [(point.build, point.mixed, point.cylinders) for point in found.points] == [
         ("B1", True, 2), ("B2", True, 2), ("B3", True, 2),
     ]  # fmt: skip
-    assert found.points[0].value == pytest.approx(fmean((0.25, 0.26)))
+    assert found.points[0].value == pytest.approx(math.sqrt(0.25 * 0.26))
 
 
 def test_a_measure_of_whole_engines_has_no_cylinders() -> None:
@@ -137,3 +139,36 @@ def test_what_one_program_compares_is_looked_up_in_all() -> None:
     found = histories([analysed(both, "first"), analysed(second, "second")], MEASURES)[C]
     of_loss = next(each for each in found if each.subject.measure == LOSS.id)
     assert {point.program for point in of_loss.points} == {"first", "second"}
+
+
+def km(made: Case, **ran: float) -> Case:
+    """How far each build ran until the phase its values are of."""
+    phase = next(key.phase for _, key in made.rows)
+    rows = {}
+    for build, distance in ran.items():
+        key = made.program.build(build).key(phase=phase)
+        rows["exposure.km", key] = Value("exposure.km", key, distance)
+    return Case(made.program, {**made.rows, **rows})
+
+
+GROWS = {**MEASURES, AREA.id: replace(AREA, grows=True)}
+
+
+def test_builds_that_ran_another_distance_are_shown_and_not_judged_by() -> None:
+    held = {f"B{n}": (C, C) if n else (R, R) for n in range(5)}
+    numbers = {f"B{n}": (v, v) for n, v in enumerate((0.31, 0.24, 0.29, 0.26, 0.11))}
+    made = km(case(held, numbers), B0=880, B1=886, B2=886, B3=860, B4=22)
+    (found,) = (each for each in histories([analysed(made)], GROWS)[C] if each.subject.measure == AREA.id)
+    assert [(point.build, point.km) for point in found.points] == [("B1", 886), ("B2", 886), ("B3", 860)]
+    assert [(point.build, point.km) for point in found.apart] == [("B4", 22)]
+    logs = np.log([0.24, 0.29, 0.26])
+    half = stats.t.ppf(0.975, 2) * logs.std(ddof=1) * math.sqrt(1 + 1 / 3)
+    assert (found.low, found.high) == pytest.approx(tuple(np.exp([logs.mean() - half, logs.mean() + half])))
+    whatever = of(C, analysed(made))  # of a measure that does not grow with the distance all builds are judged by
+    assert (len(whatever.points), whatever.apart) == (4, ())
+
+
+def test_builds_that_lack_a_cylinder_are_named() -> None:
+    found = of(C, analysed(case(HELD, {**NUMBERS, "B4": (0.27, None)}), "first"))
+    assert found.lacking == (("first", "B4"),)
+    assert of(C, analysed(case(HELD, NUMBERS))).lacking == ()

@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
 from scipy import stats
 from scipy.optimize import brentq
@@ -13,6 +14,8 @@ from scipy.optimize import brentq
 from crossing.factory import AREA, LOSS, MEASURES, C, D, R, case, program
 from sitegen.crossing import allocation, planning
 from sitegen.declarations import Smallest, Stream
+from sitegen.methods.contrasts import contrast
+from sitegen.methods.design import Spot, recognise
 from sitegen.pages import plan as told
 from sitegen.vocabulary import Comparison
 
@@ -65,11 +68,63 @@ def test_the_scatter_of_a_third_coating_gives_degrees_of_freedom() -> None:
     assert reach[1].found == pytest.approx(found_at(5, math.sqrt(1 / 2 + 1 / 3), 0.025), rel=1e-6)
 
 
+TURNED = {f"B{n}": ((R, C), (C, R))[n % 2] * 2 for n in range(6)}
+LEANING = {f"B{n}": (C, R, C, R) if n in {1, 4} else (R, C, R, C) for n in range(6)}
+FEW = {"B0": (R, C, R, C), "B1": (C, R, C, R), "B2": (R, C, C, R)}
+
+
+def inside(held: Any, **more: Any) -> planning.Reach:
+    of = program(held, allocation_scheme="mixed in engine")
+    return planned(of, typed={LOSS.id: 1.0}, **more).reaches[0]
+
+
 def test_mixed_engines_are_planned_by_the_scatter_of_a_difference() -> None:
-    """One-sample t on six differences."""
-    reach = planned(typed={LOSS.id: 1.0}, scheme="mixed in engine", seed=1).reaches[0]
+    """One-sample t on six differences, where positions are balanced over the engines."""
+    reach = inside(TURNED)
     assert (reach.builds, reach.scatter.within) == (6, True)
     assert reach.found == pytest.approx(found_at(5, math.sqrt(1 / 6)), rel=1e-6)
+
+
+def test_positions_taken_out_cost_a_degree_of_freedom_and_width() -> None:
+    """Four engines one way and two the other: the mean of both ways, on a line through six differences (by hand)."""
+    reach = inside(LEANING)
+    assert reach.found == pytest.approx(found_at(4, math.sqrt(1 / 4 + 1 / 2) / 2), rel=1e-6)
+
+
+@pytest.mark.parametrize("held", [TURNED, LEANING, FEW], ids=["turned", "leaning", "few"])
+def test_what_mixed_engines_are_told_to_find_they_find_four_times_in_five(held: Any) -> None:
+    """20 000 programs: cylinders that scatter so that a difference inside a build has a standard deviation of one."""
+    reach = inside(held)
+    assert reach.found is not None
+    spots = [Spot(b, b, n, place, k) for n, (b, row) in enumerate(held.items()) for place, k in enumerate(row, start=1)]
+    made = recognise(spots, C, R)
+    y = np.random.default_rng(31).standard_normal((len(spots), 20_000))  # two cylinders against two: variance 1/2 + 1/2
+    y += reach.found * np.array([[float(spot.coating == C)] for spot in spots])
+    found = contrast(made, spots, y, C, R)
+    power = (np.abs(found.estimate) > stats.t.ppf(0.975, found.df) * found.se).mean()
+    assert power == pytest.approx(0.8, abs=0.01)
+
+
+def test_mixed_engines_that_cannot_be_told_apart_from_positions_find_nothing() -> None:
+    reach = inside({f"B{n}": (R, C, R, C) for n in range(6)})
+    assert (reach.builds, reach.found) == (6, None)
+
+
+def test_builds_it_takes_inside_engines_are_those_of_their_own_design() -> None:
+    """An even number turned half and half: one-sample t (scipy); an odd one takes a column out and needs more."""
+    of = replace(program(TURNED, allocation_scheme="mixed in engine"), worth_finding=math.expm1(0.1))
+    (reach,) = planned(of, typed={AREA.id: 0.1}).reaches
+    (wider,) = planned(of, typed={AREA.id: 0.13}).reaches
+
+    def power(n: int, sd: float) -> float:
+        if n % 2 == 0:
+            return power_of(0.1 / sd * math.sqrt(n), n - 1)
+        more, less = n // 2 + 1, n // 2
+        return power_of(0.1 / sd * 2 / math.sqrt(1 / more + 1 / less), n - 2)
+
+    for found, sd in ((reach, 0.1), (wider, 0.13)):
+        first = next(n for n in range(4, 61) if power(n, sd) >= 0.8)
+        assert found.needed == (first, first)
 
 
 def test_one_build_of_a_coating_finds_nothing() -> None:

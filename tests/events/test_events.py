@@ -116,11 +116,11 @@ def test_a_meter_that_never_moves_is_unverified_until_it_is_checked(
     tmp_path: Path, concluded: dict[str, workflow.Conclusion]
 ) -> None:
     as_is = blowby(concluded[PROGRAM].analysis, "B7")
-    assert as_is["run-in-60"].flags == {"unverified"}
+    assert (as_is["run-in-60"].status, as_is["run-in-60"].reason) == ("refused", "meter-never-moved")
     assert (as_is["pulls"].status, as_is["pulls"].reason) == ("refused", "meter-check-failed")
     checked = blowby(changed(tmp_path, LINE, "B7,run-in-60,4,meter-check,,,M1,yes"), "B7")
     assert checked["run-in-60"].flags == frozenset()  # it answered: the rings let nothing past
-    assert checked["run-in-25"].flags == {"unverified"}  # of this phase the check says nothing
+    assert checked["run-in-25"].reason == "meter-never-moved"  # of this phase the check says nothing
     assert "pulls" not in checked  # no reference point in it
 
 

@@ -150,7 +150,10 @@ def test_gap_is_not_integrated(folder: Folder) -> None:
     assert (found.rows, found.used, found.seconds) == (6, 6, 1564.0)
     assert found.revolutions == pytest.approx(2 * 2 * 10)
     assert found.running_seconds == 4.0
-    assert found.notes == ("header repeated 1 times, first in line 5: skipped",)
+    assert told(found) == [
+        "pump/run.csv:5: warning: the headers stand here again, and are skipped. Expected headers once. Next: correct "
+        "the log, or leave them missing."
+    ]
     assert found.facts["speed"].longest_constant == 2.0
     assert len(found.bins) == 1565
     assert found.bins["speed"].notna().sum() == 6
@@ -179,7 +182,10 @@ def test_repeated_stamps(folder: Folder) -> None:
     found = folder.read(text)
     assert (found.repeated, found.step, found.seconds) == (45, 1.0, 4.0)
     assert found.revolutions == pytest.approx(40)
-    assert found.problems == ()
+    assert told(found) == [
+        'pump/run.csv:3: warning: column "Time": the time is that of the line before, and both count (this line and 44 '
+        "more). Expected a time of its own in each. Next: correct the log, or leave them missing."
+    ]
 
 
 def test_columns_with_times_of_their_own(folder: Folder) -> None:
@@ -283,7 +289,7 @@ def test_header_repeated_with_its_units(folder: Folder) -> None:
     text = "Time,n\ns,rpm\n0,900\n1,1000\nTime,n\ns,rpm\n2,1100\n"
     found = folder.read(text, units_row=True)
     assert (means(found), found.rows) == (rpm(900, 1000, 1100), 3)
-    assert found.problems == ()
+    assert codes(found) == ["header-repeated"]
 
 
 # ---- rows -----------------------------------------------------------------------------------------------------------

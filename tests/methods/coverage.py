@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sitegen.methods import leakdown, seating
-from sitegen.methods.intervals import student_95
+from sitegen.methods.intervals import NORMAL_95, student_95
 from sitegen.methods.leakdown import Scatter
 from sitegen.vocabulary import Refused
 
@@ -285,13 +285,92 @@ def leak_areas(draws: int, seed: int = 20260105) -> Tally:
     return tally
 
 
+@dataclass(frozen=True)
+class Orifice:
+    """A tester, the reference orifice read on it and the leak it is used on."""
+
+    area: float  # true leak [mm2]
+    bore: float = 0.70  # nominal bore of the reference orifice [mm]
+    tolerance: float = 0.005  # its limit of error [mm]
+    nominal: float = 0.05  # limit of error of the tester's own bore, relative area [-]
+    occasions: int = 10
+    scatter: float = 0.01  # between occasions, relative [-]
+    limit: float = 0.25  # of each gauge [psi]
+    along: float = 0.0  # share of the gauge error that turns from + to - over the upper half of its scale [-]
+
+
+def with_reference(case: Orifice, draws: int, seed: int = 20260105) -> Tally:
+    """Areas read on a tester whose scale rests on a reference orifice, or on its bore where that is the better one.
+
+    Gauges err by the same amount at the orifice and at the cylinder, or change along their scale (`along`); every
+    pressure is rounded to 0.1 psi; repeats scatter by 1 %.
+    """
+    rng = np.random.default_rng([seed, 4])
+    bore, limit, leak, count = 1.016e-3, case.limit * PSI, case.area * 1e-6, case.occasions
+    master = leakdown.orifice_area(bore) * (1 + rng.uniform(-case.nominal, case.nominal, draws))
+    true_bore = (case.bore + rng.uniform(-case.tolerance, case.tolerance, draws)) * 1e-3
+    days = case.scatter * rng.normal(size=(draws, count + 1))
+    area = np.column_stack([np.tile(math.pi / 4 * true_bore[:, None] ** 2, count), np.full((draws, 2), leak)])
+    area *= (1 + np.column_stack([days, days[:, -1]])) * (1 + 0.01 * rng.normal(size=(draws, count + 2)))
+    supply = 80 * PSI + rng.normal(0, 0.3 * PSI, area.shape)
+    cylinder = gauges(area / master[:, None], supply)
+
+    def shown(true: Floats) -> Floats:
+        """As read: an error that is the same everywhere, and one that is full at 80 psi and reversed at 40."""
+        turned = rng.uniform(-1, 1, (draws, 1)) * case.along * limit * (1 - (80 * PSI - true) / (20 * PSI))
+        error = rng.uniform(-limit, limit, (draws, 1)) * (1 - case.along) + turned
+        return np.asarray(np.round((true + error) / PSI, 1) * PSI)
+
+    supply, cylinder = shown(supply), shown(cylinder)
+    own, nominal = leakdown.bore_error(case.bore, case.tolerance), case.nominal / math.sqrt(3)
+    tally = Tally(engines=draws)
+    for p, q in zip(supply.tolist(), cylinder.tolist(), strict=True):
+        factor = leakdown.tester_factor(
+            p[:count],
+            q[:count],
+            [AMBIENT] * count,
+            [293.15] * count,
+            range(count),
+            area_shares=[(case.bore * 1e-3 / bore) ** 2] * count,
+            gauge_limit=limit,
+        )
+        used = factor.better_than(own, nominal)
+        day = student_95(factor.between.df) * factor.between.sd
+        if used:
+            common = math.hypot(student_95(factor.between.df) * factor.log_se, NORMAL_95 * own)
+        else:
+            common, day = NORMAL_95 * nominal, min(day, NORMAL_95 * max(leakdown.OCCASION, factor.between.sd))
+        try:
+            found = leakdown.leak_area(
+                p[count:],
+                q[count:],
+                master_area=leakdown.orifice_area(bore) * (factor.factor if used else 1.0),
+                gauge_limit=limit,
+                ambient=AMBIENT,
+                repeats=Scatter(0.01, 40),
+                reference=factor.gauge if used else (1.0, 1.0),
+            )
+        except Refused as why:
+            tally.refused[why.code] += 1
+            continue
+        if found.value is None:
+            tally.refused["below"] += 1
+            continue
+        shared = math.hypot(common, day) * found.value
+        low = max(found.value - math.hypot(found.value - found.low, shared), 0.0)
+        high = found.value + math.hypot(found.high - found.value, shared)
+        tally.add("used" if used else "only a check", [low <= leak <= high])
+        tally.add("area", [low <= leak <= high])
+    return tally
+
+
 def changes(draws: int, seed: int = 20260105) -> Tally:
     """Falls from 0.50 to 0.30 mm2, and none: own scatter 3 %, between occasions 2 %, known from six of them."""
     rng = np.random.default_rng([seed, 2])
     tally = Tally(engines=draws)
     half = 1.959963984540054 * 0.03
     for _ in range(draws):
-        known = leakdown.tester_factor(np.exp(rng.normal(0, 0.02, 6)).tolist(), range(6), 1.0, 1.0).between
+        known = Scatter(float(np.std(rng.normal(0, 0.02, 6), ddof=1)), 5)
         for what, levels in (("fall", (0.50, 0.30)), ("no fall", (0.30, 0.30))):
             read = [a * (1 + 0.02 * rng.normal()) * (1 + 0.03 * rng.normal()) for a in levels]
             ends = [seating.Estimate(a, a * (1 - half), a * (1 + half)) for a in read]
@@ -334,6 +413,8 @@ def slits_and_holes(draws: int, seed: int = 20260105) -> Tally:
 
 OTHERS: dict[str, Callable[[int], Tally]] = {
     "leak area from gauges": leak_areas,
+    "scale from an orifice of 0.7 mm": lambda draws: with_reference(Orifice(0.9, nominal=0.15), draws),
+    "scale from an orifice of 1.0 mm": lambda draws: with_reference(Orifice(0.4, bore=1.0, occasions=3), draws),
     "change between two checks": changes,
     "slit or hole": slits_and_holes,
 }

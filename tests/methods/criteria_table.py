@@ -20,7 +20,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sitegen.methods import criteria, power
+from sitegen.methods import contrasts, criteria, power
+from sitegen.methods.design import Spot
 from sitegen.methods.intervals import NORMAL_95, student_95
 
 Floats = NDArray[np.float64]
@@ -84,6 +85,115 @@ def run(row: Row, draws: int) -> Rates:
         found[criteria.every(words, 0)] += 1
         naive += any(value - each > LIMIT for value, each in zip(own, reach, strict=True))
     return Rates({word: count / draws for word, count in found.items()}, naive / draws)
+
+
+# ---- occasions -------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Occasions:
+    """Cylinders of some engines, each engine checked on an occasion of its own that moved all of its cylinders."""
+
+    engines: int
+    cylinders: int
+    scatter: float  # of occasions, in standard errors of a reading
+    df: float  # that scatter is known on
+    one: bool  # one cylinder at the limit, the rest far inside; else all at it
+
+
+def occasions() -> Iterator[Occasions]:
+    for engines, cylinders in ((2, 4), (3, 4), (6, 4), (3, 8)):
+        for scatter in (0.3, 1.0, 3.0):
+            for df in (3.0, 8.0, 20.0):
+                for one in (True, False):
+                    yield Occasions(engines, cylinders, scatter, df, one)
+
+
+def judged(row: Occasions, draws: int, *, told: bool = True) -> dict[str, float]:
+    """Shares of the words [-]; `told` False: without the occasions, as if the limit were meant for that day."""
+    rng = np.random.default_rng([SEED, row.engines, row.cylinders, round(10 * row.scatter), round(row.df), row.one])
+    shape = (draws, row.engines, row.cylinders)
+    values = rng.standard_normal(shape) + row.scatter * rng.standard_normal((draws, row.engines, 1))
+    if row.one:
+        values -= FAR * (1 + row.scatter)
+        values[:, 0, 0] += FAR * (1 + row.scatter)
+    known = row.scatter * np.sqrt(rng.chisquare(row.df, draws) / row.df)  # pooled over the program
+    number, cut = row.engines * row.cylinders, student_95(math.inf)
+    found = dict.fromkeys((criteria.HOLDS, criteria.FAILS, criteria.CANNOT), 0)
+    for own, sd in zip(values.reshape(draws, -1).tolist(), known.tolist(), strict=True):
+        moved = student_95(row.df) * sd * told
+        words = []
+        for value in own:
+            ends = criteria.on_any_occasion(value, value - cut, value + cut, moved)
+            words.append(criteria.word(*criteria.deciding(value, *ends, "at-most", None, number), LIMIT, "at-most"))
+        found[criteria.every(words, 0)] += 1
+    return {word: count / draws for word, count in found.items()}
+
+
+# ---- the mean of builds ----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Mean:
+    """Builds of one coating against a limit at the middle they scatter about."""
+
+    builds: str  # how they scatter: "lognormal", "normal", or "one-sided": exponential on the logarithm
+    sd: float  # relative
+    number: int
+    pooled: bool = False  # with as many builds of another coating beside them
+
+
+def means() -> Iterator[Mean]:
+    """Two to six builds."""
+    for sd in (0.1, 0.3, 0.7):
+        for number in (2, 3, 4, 6):
+            for pooled in (False, True):
+                yield Mean("lognormal", sd, number, pooled)
+    for sd in (0.1, 0.2):
+        for number in (2, 3, 4, 6):
+            yield Mean("normal", sd, number)
+    for sd in (0.12, 0.3):
+        for number in (3, 6):
+            for pooled in (False, True):
+                yield Mean("one-sided", sd, number, pooled)
+
+
+@dataclass(frozen=True)
+class Wrong:
+    """Shares of the programs drawn [-] whose word is wrong: of a limit kept or broken by a hair."""
+
+    holds: float
+    fails: float
+    plain_holds: float  # by the arithmetic mean alone
+    plain_fails: float
+
+
+def mean(row: Mean, draws: int) -> Wrong:
+    rng = np.random.default_rng([SEED, round(100 * row.sd), row.number, row.pooled, len(row.builds)])
+    number = row.number * (1 + row.pooled)
+    shape = (number, draws)
+    if row.builds == "normal":
+        values = np.maximum(1 + row.sd * rng.standard_normal(shape), 1e-3)
+    else:
+        effect = rng.standard_normal(shape) if row.builds == "lognormal" else rng.exponential(1.0, shape) - 1
+        values = np.exp(row.sd * effect)
+    spots = [Spot(f"B{n}", f"B{n}", n, 1, "own" if n < row.number else "other") for n in range(number)]
+    limit, ends = 1.0, []
+    for y in (np.log(values), values):
+        found = contrasts.level(spots, y, "own")
+        half = student_95(float(found.df)) * found.se
+        ends.append((found.estimate - half, found.estimate + half))
+    (low, high), plain = np.exp(ends[0]), ends[1]
+    told = [
+        criteria.word(*criteria.typical_ends(*each, "at-most"), limit, "at-most")
+        for each in zip(low.tolist(), high.tolist(), plain[0].tolist(), plain[1].tolist(), strict=True)
+    ]
+    return Wrong(
+        told.count(criteria.HOLDS) / draws,
+        told.count(criteria.FAILS) / draws,
+        float((plain[1] <= limit).mean()),
+        float((plain[0] > limit).mean()),
+    )
 
 
 # ---- the worst seen -------------------------------------------------------------------------------------------------
@@ -226,6 +336,22 @@ def table(draws: int) -> Iterator[str]:
             f"{100 * rates.words[word]:8.2f}" for word in (criteria.HOLDS, criteria.FAILS, criteria.CANNOT)
         )
         yield f"{row.name:62}{_df(row.df):>6}{shares}{100 * rates.uncorrected:19.2f}"
+    yield ""
+    yield "Engines checked on an occasion each, at the limit: holds, fails; both without the occasions"
+    for case in occasions():
+        with_, without = judged(case, min(draws, 20_000)), judged(case, min(draws, 20_000), told=False)
+        name = f"{case.engines}x{case.cylinders}, occasions {case.scatter:.1f} on {case.df:.0f} df"
+        name += ", one at the limit" if case.one else ", all at the limit"
+        yield f"{name:52}" + "".join(
+            f"{100 * each[word]:8.2f}" for each in (with_, without) for word in (criteria.HOLDS, criteria.FAILS)
+        )
+    yield ""
+    yield "Mean of builds at its limit: wrong words in per cent, and those of the arithmetic mean alone"
+    for each in means():
+        wrong = mean(each, draws)
+        name = f"{each.builds}, {each.sd:.0%}, {each.number} builds" + (", pooled" if each.pooled else "")
+        rates_ = (wrong.holds, wrong.fails, wrong.plain_holds, wrong.plain_fails)
+        yield f"{name:46}" + "".join(f"{100 * share:8.2f}" for share in rates_)
     yield ""
     yield "Worst seen: bias in standard errors, its own interval, the true worst among those named, named beside it"
     for number in ALIKE:

@@ -9,7 +9,23 @@ from __future__ import annotations
 import math
 
 import pytest
-from methods.criteria_table import ALIKE, FREEDOMS, Row, planned, readings, rows, run, worst
+from house import one_of
+from methods.criteria_table import (
+    ALIKE,
+    FREEDOMS,
+    Mean,
+    Occasions,
+    Row,
+    judged,
+    mean,
+    means,
+    occasions,
+    planned,
+    readings,
+    rows,
+    run,
+    worst,
+)
 from scipy import stats
 
 from sitegen.methods import criteria
@@ -135,6 +151,36 @@ def test_neither_word_is_wrong_too_often(row: Row) -> None:
         assert rates.words[FAILS] > NOMINAL - 0.006
     if set(row.truth) != {0.0} and not row.common:
         assert rates.words[HOLDS] == pytest.approx(NOMINAL, abs=TOLERANCE)  # needs no correction, and has none
+
+
+@pytest.mark.parametrize("row", one_of(occasions(), Occasions(2, 4, 1.0, 8.0, one=False).__eq__), ids=str)
+def test_what_occasions_do_makes_no_word_wrong_too_often(row: Occasions) -> None:
+    """4000 programs at the limit. Occasions like a reading or three left out: "fails" is wrong in 13 to 80 %."""
+    found = judged(row, 4000)
+    few = row.df < 4  # three degrees of freedom: the ratio of cuts is that of a known scatter, and a little too small
+    assert max(found[HOLDS] if row.one else 0.0, found[FAILS]) <= NOMINAL + 0.0075 + 0.012 * few
+    if row.scatter >= 1:
+        assert judged(row, 1000, told=False)[HOLDS if row.one else FAILS] > 0.05
+
+
+@pytest.mark.parametrize("row", one_of(means(), Mean("lognormal", 0.7, 4).__eq__))
+def test_the_typical_build_is_seldom_judged_wrongly(row: Mean) -> None:
+    """20 000 programs at the limit: 2.5 % a word where builds scatter on the logarithms, however widely.
+
+    The arithmetic mean holds wrongly in up to 11 % of the same. With normal builds neither word passes 2.9 %. Where
+    even the logarithms have one long tail "holds" is wrong in 4 to 11 % on either scale: said, not mended.
+    """
+    wrong = mean(row, 20_000)
+    if row.builds == "lognormal":
+        assert wrong.holds == pytest.approx(NOMINAL, abs=0.004)
+        assert wrong.fails <= NOMINAL + 0.004
+    elif row.builds == "normal":
+        assert max(wrong.holds, wrong.fails) <= NOMINAL + 0.004
+    else:
+        assert 0.03 < wrong.holds < 0.12
+        assert wrong.fails <= NOMINAL
+    if row == Mean("lognormal", 0.7, 4):
+        assert wrong.plain_holds > 0.03
 
 
 @pytest.mark.parametrize("number", ALIKE)

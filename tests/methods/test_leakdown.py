@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import fluids
 import numpy as np
@@ -185,28 +186,105 @@ def test_bore_error_of_a_thousandth_in_forty() -> None:
     assert leakdown.bore_error(0.040, 0.001) * math.sqrt(3) == pytest.approx(0.05)
 
 
+def read_orifice(
+    pressures: Sequence[float],
+    occasions: Sequence[int],
+    share: float,
+    *,
+    limit: float = 0.0,
+    supply: float = 80 * PSI,
+    ambient: float = 98.5e3,
+) -> leakdown.TesterFactor:
+    count = len(pressures)
+    return leakdown.tester_factor(
+        [supply] * count,
+        pressures,
+        [ambient] * count,
+        [293.15] * count,
+        occasions,
+        area_shares=[share] * count,
+        gauge_limit=limit,
+    )
+
+
 def test_tester_factor_is_the_discharge_of_the_master() -> None:
     # a master that passes 0.83 of its nominal area, read against a perfect 0.70 mm reference
-    nominal, reference = leakdown.orifice_area(1.016e-3), leakdown.orifice_area(0.70e-3)
-    true_ratio = reference / (0.83 * nominal)
-    supply = np.full(6, 80 * PSI)
-    read = gauges(np.full(6, true_ratio), supply)
-    ratios = leakdown.area_ratio(supply, read, 98.5e3)
-    found = leakdown.tester_factor(ratios.tolist(), ["a", "a", "b", "b", "c", "c"], nominal, reference)
+    share = (0.70 / 1.016) ** 2
+    read = gauges(np.full(6, share / 0.83), np.full(6, 80 * PSI)).tolist()
+    found = read_orifice(read, [1, 1, 2, 2, 3, 3], share)
     assert found.factor == pytest.approx(0.83, rel=1e-8)
     assert found.between.df == 2
-    assert found.readings == 6
+    assert (found.occasions, found.readings) == (3, 6)
 
 
 def test_repeats_of_one_occasion_are_not_occasions() -> None:
     # logs 0, 0.02 | 0.10 | 0.04: occasion means 0.01, 0.10, 0.04: mean 0.05, sd 0.045826 by hand
-    ratios = [math.exp(-log) for log in (0.0, 0.02, 0.10, 0.04)]
-    found = leakdown.tester_factor(ratios, [1, 1, 2, 3], 1.0, 1.0)
+    share = 0.5
+    ratios = np.array([share * math.exp(-log) for log in (0.0, 0.02, 0.10, 0.04)])
+    read = gauges(ratios, np.full(4, 80 * PSI)).tolist()
+    found = read_orifice(read, [1, 1, 2, 3], share)
     assert math.log(found.factor) == pytest.approx(0.05)
     assert found.between.sd == pytest.approx(0.0458258, abs=1e-7)
     assert found.log_se == pytest.approx(0.0458258 / math.sqrt(3), abs=1e-7)
-    with pytest.raises(Refused, match="few-reference-occasions"):
-        leakdown.tester_factor(ratios[:3], [1, 1, 2], 1.0, 1.0)
+    few = read_orifice(read[:3], [1, 1, 2], share)
+    assert (few.between.sd, few.between.df) == (leakdown.OCCASION, math.inf)
+    assert few.log_se == pytest.approx(leakdown.OCCASION / math.sqrt(2))
+
+
+def test_a_gauge_error_is_carried_through_orifice_and_cylinder_together() -> None:
+    """Gauges +0.2 and -0.2 psi off, class 0.25: 80.2 over 75.04 at an orifice of 0.70 mm, over 58.27 at a cylinder.
+
+    The truth is 0.9 mm²: worked out by hand with another nozzle formula. The tester's bore alone, or the factor without
+    the gauges' error in it, would give an interval of 0.859 to 0.886.
+    """
+    supply, share = 80.2 * PSI, (0.70 / 1.016) ** 2
+    factor = read_orifice([75.04 * PSI] * 3, [1, 2, 3], share, limit=0.25 * PSI, supply=supply, ambient=101_325.0)
+    assert factor.factor == pytest.approx(0.960, abs=0.0005)
+    assert factor.better_than(0.005, 0.10)
+    assert not factor.better_than(0.005, 0.015)  # a bore known to 2.6 % is the better scale: the orifice checks it
+    area = leakdown.leak_area(
+        [supply],
+        [58.27 * PSI],
+        master_area=factor.factor * leakdown.orifice_area(1.016e-3),
+        gauge_limit=0.25 * PSI,
+        ambient=101_325.0,
+        reference=factor.gauge,
+    )
+    assert area.value is not None
+    assert 1e6 * area.value == pytest.approx(0.872, abs=0.001)
+    bore = 1.959964 * leakdown.bore_error(0.70, 0.005) * area.value
+    low, high = (
+        area.value - math.hypot(area.value - area.low, bore),
+        area.value + math.hypot(area.high - area.value, bore),
+    )
+    assert 1e6 * low == pytest.approx(0.845, abs=0.002)
+    assert 1e6 * high == pytest.approx(0.902, abs=0.002)
+    assert low < 0.9e-6 < high
+    assert area.gauge_low > area.gauge_high  # the orifice's part is the larger one, and turns the error round
+
+
+@pytest.mark.parametrize(
+    ("mistake", "supply", "cylinder", "word"),
+    [
+        # 80 psi over the pressure that an orifice of 0.70 mm lets stand behind 1.016 mm
+        ("none", 1.0, 1.0, ""),
+        ("cylinder column in kPa that holds psi", 1.0, 1 / 6.894757, "tester or unit"),
+        ("both columns in kPa that hold psi", 1 / 6.894757, 1 / 6.894757, "look at the orifice"),
+        ("both columns in bar that hold psi", 14.50377, 14.50377, ""),  # the supply shows it
+    ],
+)
+def test_a_wrong_unit_is_no_tester(mistake: str, supply: float, cylinder: float, word: str) -> None:
+    share = (0.70 / 1.016) ** 2
+    read = float(gauges(np.array([share]), np.array([80 * PSI]))[0]) * cylinder
+    found = read_orifice([read] * 3, [1, 2, 3], share, limit=0.25 * PSI * min(supply, 1), supply=80 * PSI * supply)
+    assert leakdown.judged(found, 0.005) == word, mistake
+
+
+def test_an_orifice_inside_the_gauge_class_tells_no_scale() -> None:
+    found = read_orifice([79.8 * PSI] * 3, [1, 2, 3], 0.15, limit=0.25 * PSI)
+    assert not found.better_than(0.005, 0.5)
+    with pytest.raises(Refused, match="reference-below-detection"):
+        read_orifice([80 * PSI] * 3, [1, 2, 3], 0.15, limit=0.25 * PSI)
 
 
 def test_pooled_repeats_by_hand() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -111,3 +112,44 @@ def test_refused(speed: np.ndarray, plan: tuple[Part, ...], code: str) -> None:
 
 def run(t: np.ndarray, speed: np.ndarray, torque: np.ndarray) -> Held:
     return held(t, 1.0, speed, torque, PLAN, BANDS, IDLE)
+
+
+def test_a_hole_in_the_record_is_no_stop() -> None:
+    """A hundred seconds without samples, running before and after: told apart, and not held."""
+    t, speed, torque = record()
+    speed[200:300] = torque[200:300] = np.nan
+    found = run(t, speed, torque)
+    assert (found.stops, found.holes) == ((), ((200.0, 300.0),))
+    assert found.windows == ((0, 0.0, 120.0), (1, 120.0, 360.0))  # it went on: the plan is followed through the hole
+    assert found.by_part == (1.0, pytest.approx(125 / 225))
+
+
+def test_a_hole_in_which_the_engine_stood_moves_what_follows() -> None:
+    t, speed, torque = record(60, 90)
+    speed[60:150] = torque[60:150] = np.nan  # the recorder was off while it stood
+    found = run(t, speed, torque)
+    assert (found.stops, found.holes) == ((), ((60.0, 150.0),))
+    assert found.windows == ((0, 0.0, 210.0), (1, 210.0, 450.0))
+    assert found.share == 1.0
+
+
+def test_samples_missing_while_the_engine_stands_are_part_of_the_stop() -> None:
+    t, speed, torque = record(200, 90)
+    speed[230:260] = np.nan
+    found = run(t, speed, torque)
+    assert (found.stops, found.holes) == (((200.0, 290.0),), ())
+
+
+def test_windows_of_temperatures_are_asked_where_they_were_logged() -> None:
+    t, speed, torque = record()
+    plan = (PLAN[0], replace(PLAN[1], windows={"oil_temperature": (353.15, 363.15)}))
+    oil = np.full(len(t), 358.15)
+    oil[200:250] = 365.15
+    found = held(t, 1.0, speed, torque, plan, BANDS, IDLE, {"oil_temperature": oil})
+    assert found.by_part == (1.0, pytest.approx(1 - 50 / (240 - SETTLING)))
+    assert [(s.begin, s.end, s.channel, s.most) for s in found.strays] == [
+        (200.0, 250.0, "oil_temperature", pytest.approx(2.0))
+    ]
+    assert held(t, 1.0, speed, torque, plan, BANDS, IDLE).share == 1.0
+    oil[:] = np.nan
+    assert held(t, 1.0, speed, torque, plan, BANDS, IDLE, {"oil_temperature": oil}).by_part[1] == 0.0

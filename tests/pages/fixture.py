@@ -31,7 +31,9 @@ from sitegen.program.model import (
     Phase,
     Place,
     Program,
+    Restated,
     SeatingRule,
+    Standing,
     Where,
 )
 from sitegen.vocabulary import Change, Comparison, Field, Key, Measure, Problem, Readings, Series, Value, Verdict
@@ -60,6 +62,10 @@ class FixtureAnalysis:
     results_id: str = "7c41e0"
     looks: int = 1
     changes: Sequence[Change] | None = None
+    taken: Sequence[Standing] = ()
+    restated: Sequence[Restated] | None = ()
+    days: Sequence[str] = ("2026-03-02", "2026-05-14")
+    as_of: str = "2026-05-14"
     extra: Mapping[str, Any] = field(default_factory=dict)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -19,7 +19,7 @@ from sitegen.page.blocks import Cell, Figure, Strip, Table, Text
 from sitegen.page.view import Desk, View
 from sitegen.pages import comparing, criteria, differences, history
 from sitegen.program.model import Build, Criterion, Folder, Program
-from sitegen.vocabulary import Comparison, Key, Value, Verdict
+from sitegen.vocabulary import Comparison, Key, Measure, Value, Verdict
 
 HELD = {"B1": (R,) * 4, "B2": (C,) * 4, "B3": (R,) * 4, "B4": (C,) * 4}
 NBSP = "\N{NO-BREAK SPACE}"
@@ -31,13 +31,13 @@ def plain(text: str) -> str:
 
 def view_of(
     of: Program, rows: Sequence[Comparison] = (), verdicts: Sequence[Verdict] = (), values: Sequence[Value] = (),
-    looks: int = 1,
+    looks: int = 1, measures: Mapping[str, Measure] = MEASURES,
 ) -> View:  # fmt: skip
     analysis = FixtureAnalysis(
         of, {}, {(value.measure, value.key): value for value in values}, verdicts, (), {}, comparisons=rows, looks=looks
     )
     folder = Folder("/nowhere", of.definitions, (of,))
-    return View(folder, MEASURES, Addresses.of(folder), f"programs/{of.id}/index.html", Desk(analysis))
+    return View(folder, measures, Addresses.of(folder), f"programs/{of.id}/index.html", Desk(analysis))
 
 
 def row(estimate: float | None, low: float | None, high: float | None, **more: Any) -> Comparison:
@@ -314,6 +314,46 @@ def test_the_reading_counts_the_measures_that_differ() -> None:
     assert none == "Soft nitride rings differ from plain nitride rings in no measure."
 
 
+def test_measures_of_one_fit_are_one_finding() -> None:
+    fitted = {**MEASURES, **{each.id: replace(each, fit="probe") for each in (AREA, LOSS)}}
+    rows = [row(0.8, 0.7, 0.9), row(0.8, 0.7, 0.9, measure=LOSS.id)]
+    view = replace(view_of(program(HELD), rows), measures=fitted)
+    told = the_table(view).reading.partition(". ")[2]
+    assert told == f"{words.sentence(AREA.title)} and {LOSS.title} come from one fit and are one finding."
+    alone = replace(view_of(program(HELD), [rows[0], row(1.0, 0.7, 1.2, measure=LOSS.id)]), measures=fitted)
+    assert "one fit" not in the_table(alone).reading
+
+
+def test_a_sentence_names_the_builds_and_cylinders_it_leaves_out() -> None:
+    made = case(HELD, {"B1": (0.3,) * 4, "B2": (0.2, 0.2, None, 0.2), "B3": (0.32,) * 4, "B4": (0.24,) * 4})
+    values = list(made.rows.values())
+    whole = told_with(values, frozenset())
+    assert "without" not in whole
+    fewer = told_with(values, frozenset({"mean-of-fewer"}))
+    assert fewer.endswith("three builds each; without B2 cylinder 3).")
+    ran = [
+        Value("exposure.km", build.key(phase=PHASE), 22.0 if build.id == "B4" else 886.0)
+        for build in made.program.builds
+    ]
+    far = told_with([*values, *ran], frozenset({"other-distance-left-out", "mean-of-fewer"}))
+    assert far.endswith("three builds each; without B2 cylinder 3 and B4, which ran 22 km).")
+
+
+def test_a_fit_of_a_build_names_the_cylinders_it_leaves_out() -> None:
+    fitted = {**MEASURES, **{each.id: replace(each, fit="probe") for each in (AREA, LOSS)}}
+    of = program(HELD)
+    values = [Value(AREA.id, build.key(at="a1"), 2.0) for build in of.builds]
+    odd = of.build("B2").key(2, at="a1")
+    values += [Value(LOSS.id, odd, status="refused", reason="own-scale")]
+    view = replace(view_of(of, (), values=values), measures=fitted)
+    assert differences.without(view, row(0.8, 0.7, 0.9, phase="", at="a1")) == "without B2 cylinder 2"
+
+
+def told_with(values: Sequence[Value], flags: frozenset[str]) -> str:
+    found = row(0.8, 0.7, 0.9, flags=flags)
+    return plain(differences.sentence(view_of(program(HELD), [found], values=values), found))
+
+
 # ---- how it was worked out ------------------------------------------------------------------------------------------
 
 
@@ -332,7 +372,10 @@ def test_how_it_was_worked_out() -> None:
     cells = detail(view_of(program(HELD), [found]))
     texts = [plain(f"{cell.text} | {cell.note}") for cell in cells]
     assert texts[2] == "Whole builds | means of builds, scatter pooled over the coatings (t); engines to come"
-    assert texts[3] == ("0.013 | 4 degrees of freedom; widened for two comparisons; randomisation cannot go below 0.10")
+    assert texts[3] == (
+        "0.013 | 4 degrees of freedom; widened for two comparisons; "
+        "rests on six build means scattering normally: randomisation cannot go below 0.10"
+    )
     assert texts[4] == "8 to 24 of 24 tests | 0 % to 63 % of the scatter is between builds"
     assert texts[5].startswith("All rings of the coating came from one lot")
 
@@ -385,15 +428,48 @@ def verdict(word: str, engine: str = "", cylinder: int = 0, rule: str = "criteri
     [
         (asked(), "at most 0.35 mm²", "every cylinder with soft nitride, after four pulls"),
         (asked("at-least", "mean-of-builds", 12.0), "at least 12 mm²", "mean of the builds with soft nitride"),
-        (asked("below-reference", "mean-of-builds", None), "below plain nitride", "mean of the builds"),
-        (asked("above-reference", "mean-of-builds", None), "above plain nitride", "mean of the builds"),
+        (
+            asked("below-reference", "mean-of-builds", None),
+            "below plain nitride",
+            "typical build with soft nitride (geometric mean)",
+        ),
+        (
+            replace(asked("above-reference", "mean-of-builds", None), measure=LOSS.id),
+            "above plain",
+            "mean of the builds",
+        ),
         (asked(scope="every-build", end_rule=True), "at most 0.35 mm²", "a failure ends the program for the coating"),
     ],
 )
 def test_a_limit_reads_as_it_was_stated(criterion: Criterion, limit: str, note: str) -> None:
     found, _ = line(program(HELD, criteria=(criterion,)), [])
-    assert plain(found.limit) == limit
+    assert plain(found.limit).startswith(limit)
     assert note in found.note
+
+
+def test_a_mean_that_was_judged_on_the_logarithms_says_so_and_shows_what_was_found() -> None:
+    of = program(HELD, criteria=(asked("at-most", "mean-of-builds"),))
+    told = verdict("holds", found=0.3012, low=0.27, high=0.3321, limit=0.35, route="typical-at-most")
+    found, answer = line(of, [told])
+    assert found.note.startswith("typical build with soft nitride (geometric mean)")
+    assert [plain(each) for each in answer.told] == ["Found: 0.30 (0.27 to 0.33) mm²"]
+
+
+def test_planned_builds_that_are_not_listed_are_counted() -> None:
+    of = program(HELD, criteria=(asked(),), planned_builds=len(HELD) + 2)
+    told = [verdict("cannot tell yet", reason="builds-to-come"), verdict("holds", "B2", 1), verdict("holds", "B2", 2)]
+    _, found = line(of, told)
+    assert found.told == ["Holds for both cylinders", "Four of six planned builds so far"]
+
+
+def test_a_criterion_says_where_it_judges_one_occasion() -> None:
+    of = program(HELD, criteria=(replace(asked(), measure="leakdown.crankcase"),))
+    told = [verdict("holds"), verdict("holds", "B2", 1)]
+    said = "Judged on one occasion, because it is not known how far occasions scatter"
+    known = {"leakdown.crankcase": replace(AREA, id="leakdown.crankcase", occasion="leakdown.moved")}
+    moved = Value("leakdown.moved", Key("B2", 1, C, PHASE), 0.01)
+    assert said in criteria.lines(view_of(of, (), told, measures=known))[0].answers[0].told
+    assert said not in criteria.lines(view_of(of, (), told, (moved,), measures=known))[0].answers[0].told
 
 
 def test_a_failing_criterion_names_who_decided_it_and_what_follows() -> None:
@@ -478,6 +554,13 @@ def test_criteria_in_a_line(answers: list[str], text: str) -> None:
     assert criteria.in_words(view_of(program(HELD, criteria=tuple(given)), (), verdicts)) == text
 
 
+def test_a_criterion_about_two_coatings_has_two_answers() -> None:
+    given = replace(asked(), coatings=(R, C))
+    verdicts = [Verdict("criterion:c", Key(coating=each, phase=PHASE), w) for each, w in ((R, "holds"), (C, "fails"))]
+    told = criteria.in_words(view_of(program(HELD, criteria=(given,)), (), verdicts))
+    assert told == f"Two answers to one criterion: one fails ({given.title}) and one holds."
+
+
 # ---- histories ------------------------------------------------------------------------------------------------------
 
 
@@ -493,7 +576,8 @@ def test_a_history_tells_where_the_next_build_may_lie() -> None:
     (figure,) = history.blocks(view, C, found)
     assert isinstance(figure, Figure)
     assert plain(figure.reading) == (
-        "Probe area: the next build may lie at 0.0 to 1.6 mm², judged by two builds of one program."
+        "Probe area: the next build of this program may lie at 0.0 to 1.6 mm², judged by two builds of one program. "
+        "A build of a new program lies outside more often."
     )
     (panel,) = figure.panels
     assert [entry["label"] for entry in panel.data["lines"]] == ["B2", "B4", "next build"]

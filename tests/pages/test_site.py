@@ -94,7 +94,8 @@ def test_data_page_says_what_was_left_out_and_why(site: dict[str, bytes]) -> Non
     page = text(site["programs/probe-2026/data.html"])
     for said in ("What was left out, and why", "needle stuck", "objection accepted (K., 14 May 2026)", "area is 99",
                  "expected 0 to 5 mm²",
-                 "semicolon between fields", "Remark", "Two readings of"):  # fmt: skip
+                 "semicolon between fields", "Remark",
+                 "One reading set aside, one left out on objection, of"):  # fmt: skip
         assert said in page, said
     assert page.index("What was left out, and why") < page.index("Rows used")
 
@@ -135,8 +136,18 @@ def test_every_footer_says_where_it_comes_from(site: dict[str, bytes]) -> None:
                 content
             )
         if path.startswith("programs/probe-2026/"):
-            assert "Invented data. Program probe-2026, results 7c41e0, 1 of 1 record files used." in text(content), path
+            foot = "Program probe-2026, records until 14 May 2026, results 7c41e0, 1 of 1 record files used."
+            assert f"Invented data. {foot}" in text(content), path
     assert "Invented data." not in text(site["programs/empty/index.html"])
+
+
+def test_what_is_about_several_programs_says_which_is_invented(site: dict[str, bytes]) -> None:
+    foot = text(site["index.html"]).rpartition("Partly invented data.")[2]
+    assert "Empty: records until 14 May 2026, results 7c41e0;" in foot
+    assert "Probe rings 2026: records until 14 May 2026, results 7c41e0, invented." in foot
+    assert b'data-invented="partly invented"' in site["index.html"]
+    assert b'data-invented="invented"' in site["coatings/soft.html"]
+    assert b"data-invented" not in site["programs/empty/index.html"]
 
 
 def test_weight_of_a_page(site: dict[str, bytes]) -> None:

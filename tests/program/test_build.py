@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from sitegen.program.folder import load
-from sitegen.program.model import Assembly, Departure, Place, Program, Subject
+from sitegen.program.model import Assembly, Departure, Place, Program, Subject, Window
 
 TESTS = Path(__file__).parent.parent
 STREAMS = ("buildsheet", "inspection", "leakdown")
@@ -69,6 +69,12 @@ def test_program_values(full: Program) -> None:
     assert full.inspection is not None
     assert full.inspection.grades == {1.0: "evenly run in", 2.0: "light marks", 3.0: "torn"}
     assert (full.inspection.best, full.inspection.low, full.inspection.high) == (1.0, 1.0, 3.0)
+    warm = full.leakdown.metal["warm"]
+    assert (warm.low, warm.high) == pytest.approx((323.15, 343.15))  # 158 °F are 70 °C
+    assert full.leakdown.metal["cold"] == Window(high=308.15)
+    assert (full.leakdown.since_stop, full.leakdown.wait) == (Window(high=2700.0), Window(20.0, 120.0))
+    assert (full.leakdown.locked, full.leakdown.turns) == (True, Window(low=2))
+    assert full.leakdown.approached == ("running-direction", "turned-back-half-turn")
     assert (full.leakdown.oil, full.invented, full.version) == ("wet", True, "2026-3")
     assert (full.allocation_scheme, full.allocation_seed) == ("by block", 7)
     assert [each.kind for each in full.phases] == ["static-check", "pulls", "teardown"]

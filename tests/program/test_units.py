@@ -81,7 +81,9 @@ def test_spellings_against_pint() -> None:
         "N-m": "newton * meter", "kgf m": "kgf * meter", "kgf-m": "kgf * meter", "hp": "horsepower",
         "PS": "metric_horsepower", "BTU": "Btu_it", "qt": "quart", "gal": "gallon", "cfm": "foot ** 3 / minute",
         "percent": "percent", "%": "percent", "1": "dimensionless", "ozf": "ounce_force", "lbs": "pound",
-        "inches": "inch", "cc": "milliliter", "conventional_water": "", "hr": "hour",
+        "inches": "inch", "cc": "milliliter", "conventional_water": "", "hr": "hour", "hr.": "hour", "hrs": "hour",
+        "sec.": "second", "secs": "second",
+        "min.": "minute", "mins": "minute", "msec": "millisecond",
     }  # fmt: skip
     feet = {"lb-ft", "lb ft", "lbf-ft", "lbf ft", "ft-lb", "ft lb", "ft-lbf", "ft lbf"}
     inches = {"lb-in", "lb in", "lbf-in", "lbf in", "in-lb", "in lb", "in-lbf", "in lbf"}

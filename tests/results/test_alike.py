@@ -97,7 +97,7 @@ def test_stored_results_do_not_stay_on_other_ground(analysis: Analysis) -> None:
     assert files.still_good(fresh, fresh)
     for other in (
         rendered(replace(analysis, inputs={**analysis.inputs, "definitions.yaml": "0" * 64})),
-        rendered(replace(analysis, as_of="2031-01-01")),
+        rendered(replace(analysis, days=("2031-01-01",))),
         rendered(analysis, {**registry.methods(), "seating": 1000}),
     ):
         assert not files.still_good(fresh, other)
@@ -160,7 +160,7 @@ def test_changes_are_told_over_a_change_of_format(analysis: Analysis, monkeypatc
     before = alike.rows(old["verdicts.csv"])
     rule = next(row["rule"] for row in before if row["word"] == "holds" and row["rule"].startswith("criterion"))
     old["verdicts.csv"] = old["verdicts.csv"].replace(b",holds,", b",fails,", 1)
-    monkeypatch.setattr(committed, "_git", lambda _, *asked: old.get(asked[-1].rpartition("/")[2]))
+    monkeypatch.setattr(committed, "git", lambda _, *asked: old.get(asked[-1].rpartition("/")[2]))
     kept = {name: content for name, content in old.items() if name != "provenance.json"}
     fresh = dict(upgraded({**old, **kept}, files.FORMAT))
     fresh["verdicts.csv"] = fresh["verdicts.csv"].replace(b",fails,", b",holds,", 1)

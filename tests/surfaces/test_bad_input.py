@@ -5,10 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from simulate import surfaces
-from surfaces.test_stream import AT, bore, drawn, read, ring, text, uses, values
+from surfaces.test_stream import AT, HEAD, bore, drawn, read, ring, text, uses, values
 from tables.house import Folder
 
+from sitegen.methods import material_ratio
 from sitegen.streams.surfaces.steps import run_faces
+from sitegen.vocabulary import Refused
 
 
 @pytest.fixture
@@ -89,3 +91,123 @@ def test_fewer_than_five_traces_give_roughness_and_no_wear(folder: Folder) -> No
     assert found["bore.wear_valleys", "teardown", AT].reason == "few-traces"
     assert found["bore.rk", "teardown", AT].n == 4
     assert found["bore.rk", "teardown", AT].low is not None
+
+
+# ---- values that cannot be, units, filters ----
+
+
+def test_a_scatter_of_the_valleys_beyond_all_heights_is_no_value() -> None:
+    """One groove in 2000 points of normal plateaus: of its valleys the curve holds next to nothing."""
+    random = np.random.default_rng(7)
+    worst = 0
+    for _ in range(20):
+        z = 0.3e-6 * random.standard_normal(2000)
+        z[500:540] -= 0.8e-6 * random.uniform(0.5, 3.0)
+        try:
+            found = material_ratio.probability(z)
+        except Refused as why:
+            worst += why.code == "beyond-total-height"
+            continue
+        assert found.rvq <= float(np.ptp(z))
+    assert worst > 0
+
+
+def test_a_result_that_cannot_be_is_refused_with_its_reason(folder: Folder, monkeypatch: pytest.MonkeyPatch) -> None:
+    def beyond(_: object) -> material_ratio.Probability:
+        raise Refused("beyond-total-height")
+
+    found = read(folder, bore("a", "cold-build", 1), {"a": drawn(1, 0.0)})
+    monkeypatch.setattr(material_ratio, "probability", beyond)
+    told = values(folder, found)
+    for name in ("rpq", "rvq", "rmq"):
+        value = told[f"bore.{name}", "cold-build", AT]
+        assert (value.status, value.reason, value.value) == ("refused", "beyond-total-height", None)
+    assert told["bore.rk", "cold-build", AT].status == "ok"
+
+
+@pytest.mark.parametrize(("scale", "told_of"), [(1.0, 0), (1000.0, 1), (0.001, 1)])
+def test_heights_of_another_unit_are_told(folder: Folder, scale: float, told_of: int) -> None:
+    z = scale * surfaces.bore(np.random.RandomState(3), 4.8, 0.0, reversal=False)
+    data = ("x [um];z [um]\n" + "".join(f"{2.0 * n:.1f};{each:.7f}\n" for n, each in enumerate(z))).encode()
+    found = read(folder, bore("a", "cold-build", 1), {"a": data})
+    assert uses(found) == [""]
+    assert [(p.file, p.line, p.column_name, p.code) for p in found.problems] == told_of * [
+        ("pump/traces.csv", 2, "trace", "heights-not-plausible")
+    ]
+
+
+def test_two_runs_in_a_trace_and_rows_without_a_height_are_told_with_the_line_of_the_trace(folder: Folder) -> None:
+    once = drawn(1, 0.0).decode().splitlines()
+    rows = bore("a", "cold-build", 1) + bore("b", "cold-build", 2)
+    spoilt = [*once[:101], once[101].partition(";")[0] + ";NaN", *once[102:]]
+    found = read(folder, rows, {"a": "\n".join([*once, *once[1:]]).encode(), "b": "\n".join(spoilt).encode()})
+    assert uses(found) == ["trace-not-usable", ""]
+    assert told(found) == {
+        ("pump/traces/a", len(once) + 1, "", "trace-goes-back"),
+        ("pump/traces/b", 102, "z [um]", "trace-rows-not-used"),
+    }
+    trace = next(iter(found.traces.values()))
+    assert len(trace.x) == len(once) - 1  # type: ignore[attr-defined]
+    assert trace.invalid == 1  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize(("missing", "status"), [(0, "ok"), (1, "ok"), (300, "refused")])
+def test_an_evaluation_length_may_be_missed_by_a_step(folder: Folder, missing: int, status: str) -> None:
+    whole = drawn(1, 0.0, length=4.0).decode().splitlines()  # 2000 points of 2 um: from 0 to 3.998 mm
+    data = "\n".join(whole[: len(whole) - missing]).encode()
+    found = read(folder, bore("a", "cold-build", 1), {"a": data})
+    assert len(found.problems) == (status == "refused")
+    assert values(folder, found)["bore.rk", "cold-build", AT].status == status
+
+
+def test_what_the_instrument_filtered_is_not_filtered_again(folder: Folder) -> None:
+    """A sine as long as the cutoff: of it any of these filters takes half, by definition."""
+    x = 2.0 * np.arange(4000)
+    data = text(np.sin(2 * np.pi * x / 800))
+    head = HEAD.replace("\n", ",filter\n")
+
+    def row(name: str, phase: str, how: str) -> str:
+        return bore(name, phase, 1).replace("\n", f",{how}\n")
+
+    rows = row("a", "cold-build", "by-instrument") + row("b", "teardown", "")
+    found = values(folder, read(folder, rows, {"a": data, "b": data.replace(b"0.000", b"0.001", 1)}, head))
+    own, again = (found["bore.rt", phase, AT] for phase in ("cold-build", "teardown"))
+    assert own.value == pytest.approx(2.0, abs=1e-3)
+    assert "filtered-by-instrument" in own.flags
+    assert again.value == pytest.approx(1.0, rel=0.07)
+    assert "filtered-by-instrument" not in again.flags
+    assert ("bore.rk_plain", "cold-build", AT) not in found
+    assert found["bore.wear_valleys", "teardown", AT].reason == "filters-differ"
+
+
+def test_wear_is_not_told_from_what_the_instrument_filtered(folder: Folder) -> None:
+    head = HEAD.replace("\n", ",filter\n")
+    random = np.random.RandomState(5)
+    faces = {name: text(surfaces.face(random, depth)[1]) for name, depth in (("n", 0.0), ("r", 1.0))}
+    rows = "".join(ring(name, phase, 20).replace("\n", ",by-instrument\n")
+                   for name, phase in (("n", "cold-build"), ("r", "teardown")))  # fmt: skip
+    found = values(folder, read(folder, rows, faces, head), run_faces)
+    assert found["ring.face_wear", "teardown", "top/20-deg"].reason == "wear-filtered-out"
+    step = "bore,thrust,top-reversal"
+    rows = "".join(bore(name, phase, 1, place=step).replace(",,,,\n", ",1.4,1.8,,,by-instrument\n")
+                   for name, phase in (("a", "cold-build"), ("b", "teardown")))  # fmt: skip
+    made = {name: text(surfaces.bore(np.random.RandomState(n), 5.8, n, reversal=True)) for n, name in enumerate("ab")}
+    found = values(folder, read(folder, rows, made, head))
+    assert found["bore.wear_depth", "teardown", "thrust/top-reversal"].reason == "wear-filtered-out"
+
+
+def test_several_traces_of_a_face_count_and_one_that_cannot_be_used_is_left_out(folder: Folder) -> None:
+    random = np.random.RandomState(5)
+    made: dict[str, bytes] = {}
+    rows = ""
+    for phase, depth in (("cold-build", 0.0), ("teardown", 1.0)):
+        for repeat in (1, 2, 3):
+            name = f"{phase}{repeat}"
+            made[name] = text(surfaces.face(random, depth)[1])
+            rows += ring(name, phase, 20).replace(",20,1,", f",20,{repeat},")
+    whole = made["teardown2"].split(b"\n")
+    spoilt = {**made, "teardown2": b"\n".join(whole[:200] + whole[400:])}  # 0.4 of 1.2 mm are missing in one piece
+    for data, n, flags in ((made, 6, set()), (spoilt, 5, {"trace-left-out"})):
+        depth = values(folder, read(folder, rows, data), run_faces)["ring.face_wear", "teardown", "top/20-deg"]
+        assert (depth.n, depth.flags) == (n, flags)
+        assert depth.value == pytest.approx(23 / 24, abs=0.05)

@@ -222,7 +222,11 @@ def test_known_wear_comes_back(example: Analysis, where: tuple[str, int]) -> Non
         assert (found.low or 0.0) - 0.1 < wear < found.high + 0.1
     for angle, depth in truth.depth.items():
         face = of(example, "ring.face_wear", where, f"top/{angle}-deg")
-        assert face.value == pytest.approx(depth, abs=0.06)
+        # of a crown cut off, the middle quarter of 0.707 of the chord: 23/24 of the depth on the mean
+        assert face.value == pytest.approx(23 / 24 * depth, abs=0.05)
+        assert face.low is not None
+        assert face.high is not None
+        assert face.high - face.low < 0.12
         band = of(example, "ring.contact_width", where, f"top/{angle}-deg")
         # w = 2 sqrt(2 R d) of a barrel of 40 mm, cut by as much as it wore
         assert band.value == pytest.approx(2 * np.sqrt(2 * 40 * depth / 1000), abs=0.05)

@@ -93,7 +93,62 @@ def test_overflow_marks_are_points_that_are_not_valid() -> None:
     found = trace_of(b"x [um];z [um]\n0;1\n1;2\n2;***.***\n3;4\n4;5\n5;4\n6;1\n", "p", Layout())
     assert found.invalid == 1
     assert len(found.x) == 7
-    assert any("line 4" in note for note in found.notes)
+    (doubt,) = found.doubts
+    assert (doubt.file, doubt.line, doubt.column_name, doubt.code) == ("p", 4, "z [um]", "trace-rows-not-used")
+
+
+@pytest.mark.parametrize("cell", ["NaN", "", "***", "lost", "what?", "#N/A"])
+@pytest.mark.parametrize("head", ["x [um];z [um]\n", "Probe;2 um\nx;z\num;um\n", ""])
+@pytest.mark.parametrize("spoilt", [[0], [1], [100], [250], [100, 101, 102], [100, 250, 799], [0, 1, 2]])
+def test_no_row_is_lost_around_a_spoilt_cell(cell: str, head: str, spoilt: list[int]) -> None:
+    if (spoilt[0] == 0 and not (head and cell != "what?")) or (spoilt == [1] and not head and cell == "what?"):
+        return  # without a row of headers, or with a strange word, the first rows may be a line above the points
+    rows = [f"{0.5 * at:.1f};{cell if at in spoilt else at % 7}" for at in range(800)]
+    found = trace_of((head + "\n".join(rows)).encode(), "p", Layout(x_unit="um", z_unit="um"))
+    assert len(found.x) == 800
+    assert found.invalid == len(spoilt)
+    assert np.flatnonzero(np.isnan(found.z)).tolist() == spoilt
+    (doubt,) = found.doubts
+    assert doubt.line == head.count("\n") + spoilt[0] + 1
+    assert f"{len(spoilt)} of its 800 rows" in doubt.what
+    assert "column 2" in doubt.what
+
+
+@pytest.mark.parametrize("place", ["NaN", ""])
+def test_a_row_without_a_place_is_counted_and_the_others_stay(place: str) -> None:
+    rows = [f"{place if at == 100 else 0.5 * at};{at % 7}" for at in range(800)]
+    found = trace_of(("x [um];z [um]\n" + "\n".join(rows)).encode(), "p", Layout())
+    assert (len(found.x), found.invalid) == (799, 1)
+    assert (found.doubts[0].line, found.doubts[0].column_name) == (102, "x [um]")
+
+
+def test_rows_parted_by_words_are_told() -> None:
+    rows = [f"{0.5 * at};{at % 7}" for at in range(100)]
+    found = trace_of("\n".join([*rows[:40], "x [um];z [um]", *rows[40:]]).encode(), "p", Layout())
+    assert len(found.x) == 60
+    assert [(each.line, each.code) for each in found.doubts] == [(41, "trace-rows-above")]
+    assert "40 rows" in found.doubts[0].what
+
+
+def test_two_runs_in_one_trace_are_refused_and_small_steps_back_are_told() -> None:
+    once = [f"{at};{at % 7}" for at in range(100)]
+    head = "x [um];z [um]\n"
+    code, line, what = told(head + "\n".join([*once, *once]))
+    assert (code, line) == ("trace-goes-back", 102)
+    assert "0.099 mm" in what
+    assert told(head + "\n".join([*once, *once[::-1]]))[:2] == ("trace-goes-back", 103)  # there and back again
+    falling = trace_of((head + "\n".join(once[::-1])).encode(), "p", Layout())
+    assert not falling.doubts
+    shaken = trace_of(
+        (head + "\n".join([*once[:50], once[51], once[50], once[50], *once[52:]])).encode(), "p", Layout()
+    )
+    assert [(each.code, each.line) for each in shaken.doubts] == [("trace-steps-back", 53), ("trace-places-repeat", 54)]
+
+
+def test_xml_is_refused_whatever_unit_is_given() -> None:
+    data = '<?xml version="1.0"?>\n<p:Profile>\n<NumPoints>3</NumPoints>\n<Z>\n1 2\n2 3\n3 4\n4 5\n</Z>\n</p:Profile>\n'
+    assert told(data, x_unit="um", z_unit="um")[:2] == ("trace-xml", 1)
+    assert told("\ufeff" + data, z_unit="um", step=1e-6)[0] == "trace-xml"
 
 
 def test_what_cannot_be_trusted_is_told_with_its_line() -> None:
@@ -129,10 +184,10 @@ def test_whether_a_line_is_a_row_does_not_hang_on_its_digits(line: str, separato
 
 def test_rows_of_many_shapes_are_one_block() -> None:
     """Signs, exponents and lengths differ from row to row; the block begins where the width of rows changes."""
-    rows = ["0;1", "-12.5;3e-2", "+7.;.5", "20;-1E+1", "21;***", "22;3"]
+    rows = ["-12.5;3e-2", "0;1", "+7.;.5", "20;-1E+1", "21;***", "22;3"]
     found = trace_of("\n".join(["sample 4", "1;2;3", "x [um];z [um]", *rows]).encode(), "p", Layout())
-    assert found.x == pytest.approx(1e-6 * np.array([0, -12.5, 7, 20, 21, 22]))
-    assert found.z[:4] == pytest.approx(1e-6 * np.array([1, 0.03, 0.5, -10]))
+    assert found.x == pytest.approx(1e-6 * np.array([-12.5, 0, 7, 20, 21, 22]))
+    assert found.z[:4] == pytest.approx(1e-6 * np.array([0.03, 1, 0.5, -10]))
     assert found.invalid == 1
 
 

@@ -9,7 +9,7 @@ from sitegen.streams.buildsheet.measures import MASS
 from sitegen.streams.buildsheet.read import read
 from sitegen.streams.buildsheet.sections import SECTIONS
 from sitegen.streams.buildsheet.smallest import smallest
-from sitegen.streams.buildsheet.steps import GAP_FLOOR, MEASURED, WEAR
+from sitegen.streams.buildsheet.steps import GAP_FLOOR, MEASURED, WEAR, WEIGHINGS
 
 STREAM = Stream(
     name="buildsheet",
@@ -17,7 +17,7 @@ STREAM = Stream(
     order=10,
     fields=FIELDS,
     read=read,
-    steps=(MEASURED, GAP_FLOOR, WEAR),
+    steps=(WEIGHINGS, MEASURED, GAP_FLOOR, WEAR),
     sections=SECTIONS,
     recorded=(MASS.id,),
     cautions=(

@@ -19,6 +19,7 @@ from sitegen.streams.buildsheet.measures import (
     GAP_GAUGE,
     MASS,
     MASS_LOSS,
+    SCATTER,
     TENSION,
 )
 from sitegen.tables.rows import Written
@@ -47,8 +48,7 @@ def engine_sheet(view: View) -> Sequence[Block]:
                         coating=place.coating,
                     ),
                     Cell(place.lot),
-                    *(Cell(view.text(value)) for value in (gap, bore, clearance, mass)),
-                    Cell(view.text(floor), note=view.why(floor.reason) if floor is not None and floor.reason else ""),
+                    *(view.cell(value) for value in (gap, bore, clearance, mass, floor)),
                 )
             )
         )
@@ -98,7 +98,7 @@ def _wear_table(view: View) -> Table | None:
         wears += [worn] if worn is not None and worn.value is not None else []
         href = view.href_cylinder(build, place.cylinder)
         cylinder = Cell(f"cylinder {place.cylinder}", href=href, coating=place.coating)
-        rows.append(Row((cylinder, Cell(view.text(lost)), Cell(view.text(worn)))))
+        rows.append(Row((cylinder, view.cell(lost), view.cell(worn))))
     if not rows:
         return None
     columns = [
@@ -139,10 +139,17 @@ def _weighed(view: View) -> str:
     least, most = min(times.values()), max(times.values())
     often = words.from_to(str(least), str(most))
     told = [
-        "Each ring was weighed once a state, so that scatter of weighing is not seen."
+        "Each ring was weighed once a state"
         if most == 1
         else f"Each ring was weighed {often} times a state; the scatter is in the bounds."
     ]
+    if most == 1:
+        pool = next(iter(view.values(SCATTER.id)), None)
+        told[0] += (
+            f"; the bounds hold the scatter of a weighing, {view.text(pool, unit=True)} by rings weighed again."
+            if pool is not None
+            else ": the bounds are those of the balance alone, without what cleaning and drying scatter."
+        )
     cleaned = sorted({row.cleaning for row in rows if isinstance(row.cleaning, str)})
     if len(cleaned) > 1:
         told.append(f"Rings were not all cleaned alike before weighing: {words.listed(cleaned)}.")
@@ -238,11 +245,11 @@ def cylinder_sheet(view: View) -> Sequence[Block]:
             values = [view.value(measure.id, phase.id, ring) for phase in phases]
             if any(value is not None for value in values):
                 title = f"{words.sentence(measure.title)}, {ring} ring"
-                rows.append(Row((Cell(f"{title}, {measure.unit}"), *(Cell(view.text(value)) for value in values))))
+                rows.append(Row((Cell(f"{title}, {measure.unit}"), *(view.cell(value) for value in values))))
     for measure in (BORE, FLOOR):
         values = [view.value(measure.id, phase.id) for phase in phases]
         if any(value is not None for value in values):
-            cells = (Cell(view.text(value)) for value in values)
+            cells = (view.cell(value) for value in values)
             rows.append(Row((Cell(f"{words.sentence(measure.title)}, {measure.unit}"), *cells)))
     if not rows:
         return ()

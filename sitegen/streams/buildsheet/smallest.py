@@ -16,7 +16,7 @@ def smallest(program: Program) -> Iterable[Smallest]:
     bores = bores or [each.bore for each in program.definitions.engine_types.values()]
     for tool in program.definitions.tools.values():
         if tool.kind == "balance":
-            because = f"{tool.title}: ±{tool.limit * 1e6:.3g} mg at each weighing"
+            because = f"{tool.title}: ±{tool.limit * 1e6:.3g} mg at each weighing, what cleaning scatters left out"
             yield Smallest(MASS_LOSS.id, "mass a ring must lose", 2 * tool.limit * 1e6, because)
         if tool.kind == "feeler" and bores:
             wear = face_wear(2 * tool.limit, max(bores), 0.0)

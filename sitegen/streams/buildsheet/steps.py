@@ -21,6 +21,7 @@ from sitegen.streams.buildsheet.measures import (
     GAP_GAUGE,
     MASS,
     MASS_LOSS,
+    SCATTER,
     TENSION,
     THICKNESS,
 )
@@ -51,16 +52,42 @@ _MEASURED = (
 )
 
 
+def run_scatter(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
+    """How much weighings of one ring in one state differ, over all rings of the program."""
+    del engine, book
+    groups: dict[tuple[str, float, str, str], list[float]] = {}
+    tools: list[str | None] = []
+    for row in _used(readings):
+        if given(row.mass) and given(row.ring):
+            groups.setdefault((row.engine, row.cylinder, row.phase, str(row.ring)), []).append(1e6 * row.mass)
+            tools.append(str(row.tool_mass) if given(row.tool_mass) else None)
+    found = weighing.pooled(groups.values(), 1e6 * _readability(program, tools))
+    if found is not None:
+        n = sum(len(group) for group in groups.values() if len(group) > 1)
+        yield Value(SCATTER.id, _WHOLE, found.deviation, df=float(found.df), n=n, of="reading")
+
+
+_WHOLE = Key("", 0, "", "")
+
+
+def _scatter(book: Book) -> weighing.Scatter | None:
+    """Scatter of one weighing [kg]; None where no ring was weighed again."""
+    value = book.get(SCATTER.id, _WHOLE)
+    if value is None or value.value is None or value.df is None:
+        return None
+    return weighing.Scatter(1e-6 * value.value, int(value.df))
+
+
 def run_measured(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
     """Means of the repeats of every number of the sheet, by cylinder, phase and ring."""
-    del book
     build = program.build(engine)
     rows = _used(readings)
+    scatter = _scatter(book)
     for what in _MEASURED:
         for key, numbers, tools in _by_place(build, rows, what.field, what.tool, by_ring=what.by_ring):
             limit = _limit(program, tools) if what.tool else None
             if what.measure is MASS and limit is not None:
-                limit = weighing.limit_of_mean(numbers, limit, _readability(program, tools))
+                limit = weighing.limit_of_mean(numbers, limit, scatter)
             yield _value(what, key, numbers, limit)
     bores = {
         (key.cylinder, key.phase): numbers for key, numbers, _ in _by_place(build, rows, "bore", "", by_ring=False)
@@ -147,7 +174,9 @@ def run_wear(program: Program, engine: str, readings: Mapping[str, Readings], bo
             key = build.key(cylinder, last.key.phase, ring)
             if loss is MASS_LOSS:
                 ways = {way for each in (first, last) for way in told.get(each.key._replace(coating=""), ())}
-                yield _mass_loss(key, first, last, corrected_once=len(ways) > 1)
+                found = _mass_loss(key, first, last, corrected_once=len(ways) > 1)
+                alone = found.low is not None and _scatter(book) is None
+                yield replace(found, flags=found.flags | {"balance-alone"}) if alone else found
             else:
                 yield _face_wear(build, book, key, first, last)
 
@@ -244,11 +273,14 @@ def _difference(measure: Measure, key: Key, lost: float, halves: Sequence[float 
     return Value(measure.id, key, lost, low=lost - half, high=lost + half, n=2, of="reading")
 
 
+WEIGHINGS = Step(name="weighings", gives=(SCATTER,), run=run_scatter, reads=("buildsheet",), scope="program")
 MEASURED = Step(
     name="build-sheet",
     gives=(*(what.measure for what in _MEASURED), CLEARANCE),
     run=run_measured,
     reads=("buildsheet",),
+    needs=(SCATTER.id,),
+    revision=2,
 )
 GAP_FLOOR = Step(name="gap-floor", gives=(FLOOR,), run=run_floor, reads=("buildsheet",), needs=(GAP.id, CLEARANCE.id))
 WEAR = Step(
@@ -256,5 +288,6 @@ WEAR = Step(
     gives=(MASS_LOSS, FACE_WEAR),
     run=run_wear,
     reads=("buildsheet",),
-    needs=(MASS.id, GAP_GAUGE.id, THICKNESS.id),
+    needs=(MASS.id, GAP_GAUGE.id, THICKNESS.id, SCATTER.id),
+    revision=2,
 )

@@ -18,6 +18,7 @@ BAND_SHARE = Measure(
     "is good as such. It says nothing of the circumference; a place not looked at does not count. No interval: few "
     "places are looked at, and they are chosen.",
     interval="",
+    only_at="inspected place",
 )
 BAND_WIDTH = Measure(
     id="inspection.band_width",
@@ -31,6 +32,7 @@ BAND_WIDTH = Measure(
     source="reading",
     limits="As for the share; the edge of a band is a matter of light and eye. No interval.",
     interval="",
+    only_at="inspected place",
 )
 GRADE = Measure(
     id="inspection.grade",
@@ -44,6 +46,7 @@ GRADE = Measure(
     "wear. No difference between coatings is concluded from grades. No interval; how far inspectors agree is told "
     "apart.",
     interval="",
+    only_at="inspected place",
 )
 AGREEMENT = Measure(
     id="inspection.agreement",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from sitegen.declarations import Stream
-from sitegen.streams.leakdown.area import AREAS, TESTERS
+from sitegen.streams.leakdown.area import AREAS
 from sitegen.streams.leakdown.blank import blank
 from sitegen.streams.leakdown.fields import FIELDS
 from sitegen.streams.leakdown.measures import AREA, CRANKCASE, PERCENT
@@ -12,6 +12,7 @@ from sitegen.streams.leakdown.seating import CHANGES, ELSEWHERES, RESIDUALS, SEA
 from sitegen.streams.leakdown.sections import SECTIONS
 from sitegen.streams.leakdown.shares import SHARES
 from sitegen.streams.leakdown.smallest import smallest
+from sitegen.streams.leakdown.testers import TESTERS
 
 STREAM = Stream(
     name="leakdown",

@@ -1,20 +1,20 @@
-"""Steps from readings to leak areas: the tester's own scale, the area of each check, its share to the crankcase."""
+"""Steps from readings to leak areas: the area of each check, its share to the crankcase, slit or hole."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from statistics import fmean
 
 import pandas as pd
 
 from sitegen.declarations import Step
 from sitegen.methods import leakdown as method
-from sitegen.methods.intervals import NORMAL_95, student_95
-from sitegen.program.model import Build, Program
+from sitegen.methods.intervals import NORMAL_95
+from sitegen.program.model import Build, Program, Tester
 from sitegen.rounding import interval
-from sitegen.streams.leakdown.checks import Check, air_of, checks, reference_rows, share_to_crankcase
+from sitegen.streams.leakdown.checks import Check, checks, share_to_crankcase
 from sitegen.streams.leakdown.fields import Reading
 from sitegen.streams.leakdown.measures import (
     AREA,
@@ -24,9 +24,11 @@ from sitegen.streams.leakdown.measures import (
     OCCASION,
     PERCENT,
     REFERENCE,
+    REFERENCE_GAUGE,
     REPEAT,
     SUPPLY_RATIO,
 )
+from sitegen.streams.leakdown.testers import Scale, nominal, scale_of
 from sitegen.tables.rows import rows_in
 from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Value, Verdict, refused
 
@@ -34,68 +36,6 @@ MM2 = 1e6  # mm² in a m²
 
 LEAST_SHARE = 0.05  # smallest share of a leak that is told apart by ear or hand [-]; from memory
 KIND_OF_LEAK = "kind of leak"  # rule of the verdict slit / hole / cannot tell
-
-
-# ---- the testers ----------------------------------------------------------------------------------------------------
-
-
-def run_testers(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
-    """Scale and scatter of each tester over the whole program, from its reference-orifice readings and from repeats."""
-    del engine, book
-    frame = readings["leakdown"].frame
-    every = rows_in(readings["leakdown"], Reading)
-    rows = reference_rows(every)
-    for tester_id in sorted(set(frame["tester"].dropna())):
-        tester = program.definitions.testers[tester_id]
-        key = Key(at=tester_id)
-        nominal = method.orifice_area(tester.orifice)
-        ratios: list[float] = []
-        occasions: list[Hashable] = []
-        orifices = set()
-        for row in (row for row in rows if row.tester == tester_id):
-            orifice = program.definitions.reference_orifices[str(row.reference)]
-            orifices.add(orifice)
-            # in units of the orifice read, so that readings of several orifices stand together
-            ratios.append(air_of(row, tester).ratio() * nominal / method.orifice_area(orifice.diameter))
-            occasions.append((row.engine, row.phase))
-        if not ratios:
-            yield refused(REFERENCE.id, key, Refused("no-reference-reading"))
-            yield refused(OCCASION.id, key, Refused("no-reference-reading"))
-            continue
-        try:
-            factor = method.tester_factor(ratios, occasions, master_area=1.0, reference_area=1.0)
-        except Refused as why:
-            yield refused(REFERENCE.id, key, why)
-            yield refused(OCCASION.id, key, why)
-            continue
-        common = max(method.bore_error(orifice.diameter, orifice.tolerance) for orifice in orifices)
-        half = student_95(factor.between.df) * factor.log_se
-        yield Value(
-            REFERENCE.id,
-            key,
-            factor.factor,
-            low=factor.factor * math.exp(-half),
-            high=factor.factor * math.exp(half),
-            se=factor.factor * factor.log_se,
-            df=factor.between.df,
-            se_common=factor.factor * common,
-            common="orifice:" + "+".join(sorted(orifice.id for orifice in orifices)),
-            n=len(factor.by_occasion),
-            of="check",
-        )
-        yield Value(
-            OCCASION.id, key, 100 * factor.between.sd, df=factor.between.df, n=len(factor.by_occasion), of="check"
-        )
-    yield _repeat_scatter(list(checks(program, every)))
-
-
-def _repeat_scatter(found: Sequence[Check]) -> Value:
-    groups = [[air.ratio() for air in check.airs if not math.isnan(air.cylinder)] for check in found]
-    try:
-        scatter = method.pooled_repeats([group for group in groups if len(group) > 1])
-    except Refused as why:
-        return refused(REPEAT.id, Key(), why)
-    return Value(REPEAT.id, Key(), 100 * scatter.sd, df=scatter.df, n=sum(map(len, groups)), of="repeat")
 
 
 # ---- the checks -----------------------------------------------------------------------------------------------------
@@ -128,8 +68,8 @@ def run_areas(program: Program, engine: str, readings: Mapping[str, Readings], b
         if ring.value is None or not whole.value:
             continue
         share = ring.value / whole.value
-        low, high = MM2 * share * area.gauge_low, MM2 * share * area.gauge_high
-        yield Value(GAUGE.id, key, (high - low) / 2, low=low, high=high, n=area.n, of="reading")
+        ends = (MM2 * share * area.gauge_low, MM2 * share * area.gauge_high)
+        yield Value(GAUGE.id, key, (ends[1] - ends[0]) / 2, min(ends), max(ends), n=area.n, of="reading")
         if check.at == "":
             to_area = (
                 MM2 * share * scale.factor * method.orifice_area(program.definitions.testers[check.tester].orifice)
@@ -145,37 +85,13 @@ def run_areas(program: Program, engine: str, readings: Mapping[str, Readings], b
     yield from _kinds(build, found, areas)
 
 
-@dataclass(frozen=True)
-class _Scale:
-    """What a tester's nominal orifice is to be multiplied with, and what all its readings share. Relative [-]."""
-
-    factor: float
-    common: float  # standard error
-    half: float  # half-width of 95 %
-
-
-def _area(program: Program, check: Check, book: Book) -> tuple[method.Area, _Scale, frozenset[str]]:
+def _area(program: Program, check: Check, book: Book) -> tuple[method.Area, Scale, frozenset[str]]:
     """Area, the tester's scale and flags."""
     tester = program.definitions.testers[check.tester]
     if any(math.isnan(air.cylinder) for air in check.airs):
         raise Refused("percent-scale-unknown")
-    flags = set()
-    scale = book.get(REFERENCE.id, Key(at=check.tester))
-    if (
-        scale is not None
-        and scale.status == "ok"
-        and scale.value
-        and scale.se is not None
-        and scale.se_common is not None
-    ):
-        own, bore = scale.se / scale.value, scale.se_common / scale.value
-        half = math.hypot(student_95(math.inf if scale.df is None else scale.df) * own, NORMAL_95 * bore)
-        on_scale = _Scale(scale.value, math.hypot(own, bore), half)
-    else:
-        bore = method.bore_error(tester.orifice, tester.orifice_tolerance)
-        on_scale = _Scale(1.0, bore, NORMAL_95 * bore)
-        seldom = scale is not None and scale.reason == "few-reference-occasions"
-        flags.add("few-reference-readings" if seldom else "no-reference-orifice")
+    scale = scale_of(program, check.tester, book)
+    flags = set(scale.flags)
     repeats = book.get(REPEAT.id, Key())
     scatter = None
     if repeats is not None and repeats.status == "ok" and repeats.value is not None and repeats.df is not None:
@@ -184,29 +100,43 @@ def _area(program: Program, check: Check, book: Book) -> tuple[method.Area, _Sca
             flags.add("repeats-disagree")
     else:
         flags.add("no-repeats")
+    area = _worked_out(check, tester, scale, scatter)
+    if scale.gauge != (1.0, 1.0) and area.value is not None:
+        plain = _worked_out(check, tester, nominal(tester, scale.occasion), scatter)
+        if _relative(plain, nominal(tester, scale.occasion)) < _relative(area, scale):
+            flags.add("wider-than-nominal")
+    return area, scale, frozenset(flags)
+
+
+def _worked_out(check: Check, tester: Tester, scale: Scale, scatter: method.Scatter | None) -> method.Area:
     airs = check.airs
-    area = method.leak_area(
+    return method.leak_area(
         [air.supply for air in airs],
         [air.cylinder for air in airs],
-        master_area=method.orifice_area(tester.orifice) * on_scale.factor,
+        master_area=method.orifice_area(tester.orifice) * scale.factor,
         gauge_limit=tester.gauge_class,
         ambient=fmean([air.ambient for air in airs]),
         supply_temperature=fmean([air.supply_temperature for air in airs]),
         cylinder_temperature=fmean([air.cylinder_temperature for air in airs]),
         repeats=scatter,
+        reference=scale.gauge,
     )
-    return area, on_scale, frozenset(flags)
 
 
-def _value(measure: str, key: Key, area: method.Area, scale: _Scale, check: Check, flags: frozenset[str]) -> Value:
+def _relative(area: method.Area, scale: Scale) -> float:
+    """Half-width of the whole interval [-]."""
+    return math.hypot((area.high - area.low) / 2 / (area.value or math.inf), scale.shared)
+
+
+def _value(measure: str, key: Key, area: method.Area, scale: Scale, check: Check, flags: frozenset[str]) -> Value:
     tester = f"tester:{check.tester}"
     if area.value is None:
-        high = area.high * (1 + scale.half)
+        high = area.high * (1 + scale.shared)
         return Value(
             measure, key, None, high=MM2 * high, common=tester, n=area.n, of="reading", status="below",
             flags=flags, reason="below-detection",
         )  # fmt: skip
-    shared = scale.half * area.value
+    shared = scale.shared * area.value
     return Value(
         measure,
         key,
@@ -215,7 +145,7 @@ def _value(measure: str, key: Key, area: method.Area, scale: _Scale, check: Chec
         high=MM2 * (area.value + math.hypot(area.high - area.value, shared)),
         se=MM2 * area.se,
         df=None if math.isinf(area.df) else area.df,
-        se_common=MM2 * scale.common * area.value,
+        se_common=MM2 * shared / NORMAL_95,
         common=tester,
         n=area.n,
         of="reading",
@@ -310,13 +240,11 @@ def _kinds(
         )
 
 
-TESTERS = Step(
-    name="leak-testers", gives=(REFERENCE, OCCASION, REPEAT), run=run_testers, reads=("leakdown",), scope="program"
-)
 AREAS = Step(
     name="leak-areas",
     gives=(PERCENT, AREA, CRANKCASE, GAUGE, BUILD, SUPPLY_RATIO),
     run=run_areas,
     reads=("leakdown",),
-    needs=(REFERENCE.id, REPEAT.id),
+    needs=(REFERENCE.id, REFERENCE_GAUGE.id, OCCASION.id, REPEAT.id),
+    revision=2,
 )

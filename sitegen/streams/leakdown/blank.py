@@ -9,6 +9,7 @@ from sitegen.methods.leakdown import crank_torque
 from sitegen.page.words import number
 from sitegen.program.model import Build, EngineType, Phase, Program
 from sitegen.streams.leakdown.fields import PATHS
+from sitegen.streams.leakdown.protocol import asked_for
 from sitegen.units import from_si
 
 # Protocol of a check: common practice, no source, but for what the cautions name.
@@ -87,7 +88,8 @@ def _held(program: Program) -> str:
     rule = program.leakdown
     supply, band = (f"{pressure / 1000:.0f} kPa" for pressure in (rule.supply, rule.supply_band))
     psi, psi_band = (f"{from_si(pressure, 'psi'):.3g} psi" for pressure in (rule.supply, rule.supply_band))
+    held = "".join(f"; {each}" for each in asked_for(rule))
     return (
         f"Supply {supply} ± {band} gauge ({psi} ± {psi_band}) while air flows, cylinder {rule.oil}, crank at top dead "
-        "centre: a reading in another condition is kept apart, so say which in its remark."
+        f"centre{held}: a reading in another condition is kept apart, so say which in its remark."
     )

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from sitegen.methods import leakdown as method
 from sitegen.program.model import Program, Tester
 from sitegen.streams.leakdown.fields import PATHS, Reading
+from sitegen.streams.leakdown.protocol import outside
 from sitegen.tables.rows import given
 from sitegen.vocabulary import Refused
 
@@ -43,7 +44,7 @@ class Check:
     engine: str
     cylinder: int
     phase: str
-    at: str  # "" the program's condition; else what differs: "wet", "supply:276-kpa", "tester:T2"
+    at: str  # "" the program's condition; else what differs: "wet", "metal-below", "tester:T2"
     tester: str
     other_tester: bool  # not the tester most of this build's readings were taken with
     readings: tuple[str, ...]
@@ -83,14 +84,14 @@ def checks(program: Program, rows: Iterable[Reading]) -> Iterator[Check]:
     `rows` are the readings of the stream as `tables.rows.rows_in` gives them.
     """
     kept = [row for row in rows if row.use == "" and given(row.cylinder) and not given(row.reference)]
-    states = _states(program, kept)
+    states = temperature_states(program, kept)
     testers: dict[str, list[str]] = {}
     for row in kept:
         testers.setdefault(row.engine, []).append(row.tester)
     main = {engine: _commonest(names) for engine, names in testers.items()}
     groups: dict[tuple[str, int, str, str, str], list[Reading]] = {}
     for row in kept:
-        at = _condition(program, states[row.engine, row.phase], row)
+        at = condition(program, states[row.engine, row.phase], row)
         groups.setdefault((row.engine, int(row.cylinder), row.phase, at, row.tester), []).append(row)
     for (engine, cylinder, phase, at, tester), rows in groups.items():
         other = tester != main[engine]
@@ -101,7 +102,7 @@ def checks(program: Program, rows: Iterable[Reading]) -> Iterator[Check]:
         yield _check(program.definitions.testers[tester], rows, place, other, warm=state == "warm")
 
 
-def _states(program: Program, rows: Iterable[Reading]) -> dict[tuple[str, str], str]:
+def temperature_states(program: Program, rows: Iterable[Reading]) -> dict[tuple[str, str], str]:
     """Temperature state of each build's phases: as the program states it, else that of most readings."""
     stated = {phase.id: phase.condition for phase in program.phases}
     seen: dict[tuple[str, str], list[str]] = {}
@@ -149,7 +150,7 @@ def _commonest(names: Iterable[str]) -> str:
     return min(counted, key=lambda name: (-counted[name], name))
 
 
-def _condition(program: Program, state: str, row: Reading) -> str:
+def condition(program: Program, state: str, row: Reading) -> str:
     """What sets a reading apart from the program's condition; "" where nothing does."""
     rule = program.leakdown
     apart = []
@@ -165,6 +166,7 @@ def _condition(program: Program, state: str, row: Reading) -> str:
     if given(row.crank) and row.crank != "tdc":
         angle = "" if not given(row.crank_angle) else f":{math.degrees(abs(row.crank_angle)):.0f}-deg"
         apart.append(f"{row.crank}{angle}")
+    apart += [each.at for each in outside(rule, state, row)]
     return ",".join(apart)
 
 

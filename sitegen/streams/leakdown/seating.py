@@ -9,7 +9,7 @@ from typing import Literal
 
 from sitegen.declarations import Step
 from sitegen.methods import seating as method
-from sitegen.methods.intervals import NORMAL_95, student_95
+from sitegen.methods.intervals import student_95
 from sitegen.methods.leakdown import Scatter
 from sitegen.program.model import Assembly, Build, Phase, Program
 from sitegen.rounding import interval
@@ -20,16 +20,20 @@ from sitegen.streams.leakdown.measures import (
     FLOOR,
     GAUGE,
     KM,
+    MOVED,
     OCCASION,
     OWN_ELSEWHERE,
     OWN_RESIDUAL,
     PLATEAU,
+    REFERENCE,
+    REFERENCE_GAUGE,
     RESIDUAL,
     SCALE,
     START,
     TO_LOSE,
     UNEXPLAINED,
 )
+from sitegen.streams.leakdown.testers import scale_of
 from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Value, Verdict, refused
 
 STATE_RULE = "seating"  # rules of the verdicts: the state of a cylinder, and what it rests on
@@ -48,10 +52,19 @@ EARLIER = ", earlier assembly"  # added to a rule judged on rings that were late
 def run_changes(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
     """Change of each cylinder since the check before that has a value, within an assembly and a temperature state.
 
-    Only checks after the rings first ran: assembly oil seals the cold build, which lies on another curve.
+    Only checks after the rings first ran: assembly oil seals the cold build, which lies on another curve. And what one
+    occasion can move each level.
     """
     del readings
     build = program.build(engine)
+    engine_scatter = _scatter(book.get(ELSEWHERE.id, build.key()))
+    for value in book.of(CRANKCASE.id):
+        level = value.high if value.value is None else value.value
+        if engine_scatter is None or value.status not in {"ok", "below"} or not level:
+            continue
+        half = _beyond(scale_of(program, value.common.removeprefix("tester:"), book).occasion, engine_scatter) * level
+        if half:
+            yield Value(MOVED.id, value.key, half, df=engine_scatter.df, n=value.n, of=value.of)
     for place in build.places:
         for earlier, later in _pairs(program, build, book, place.cylinder):
             key = later.key._replace(at=f"vs:{earlier.key.phase}")
@@ -129,28 +142,31 @@ class _Curve:
     cylinders: tuple[int, ...]
     areas: tuple[tuple[float, ...], ...]
     gauges: tuple[tuple[float, ...], ...]  # what the gauges alone can move each area, relative half-width
-    common: float  # standard error that all readings of the tester share, relative
+    orifice: float  # the part of it that the reading of a reference orifice has, relative half-width
+    common: float  # half-width at 95 % that all readings of the tester share, relative
     flags: frozenset[str]
     gap: str  # code, where a distance is missing or does not rise
 
 
 def _curves(program: Program, build: Build, book: Book) -> list[_Curve]:
-    through = _fit_through(program)
     curves = []
     for assembly in build.assemblies:
-        own = [
-            p for p in program.phases_of(build) if build.assembly_of(p, program) is assembly and not build.is_due(p.id)
-        ]
-        fired = [p for p in own if p.fires and "leakdown" in p.records and p.order <= through]
-        states = {phase.condition for phase in fired}
-        if len(states) > 1:  # one curve holds one temperature state: that of its first check
-            fired = [phase for phase in fired if phase.condition == fired[0].condition]
+        fired = fit_phases(program, build, assembly)
         begin = _fitted_at(program, build, book, assembly)
-        curves += [_curve(build, book, assembly, coating, fired, begin) for coating in build.coatings]
+        curves += [_curve(program, build, book, assembly, coating, fired, begin) for coating in build.coatings]
     return curves
 
 
-def _fit_through(program: Program) -> float:
+def fit_phases(program: Program, build: Build, assembly: Assembly) -> list[Phase]:
+    """Phases whose checks the seating curve of an assembly may hold: fired, made, none after the last of the fit."""
+    through = fit_through(program)
+    own = [p for p in program.phases_of(build) if build.assembly_of(p, program) is assembly and not build.is_due(p.id)]
+    fired = [p for p in own if p.fires and "leakdown" in p.records and p.order <= through]
+    # one curve holds one temperature state: that of its first check
+    return [phase for phase in fired if phase.condition == fired[0].condition]
+
+
+def fit_through(program: Program) -> float:
     """Order of the last phase of the fit: as stated, else the last before any durability run."""
     if program.seating.fit_through:
         return program.phase(program.seating.fit_through).order
@@ -158,14 +174,22 @@ def _fit_through(program: Program) -> float:
     return min(durable) - 1 if durable else math.inf
 
 
-def _curve(build: Build, book: Book, assembly: Assembly, coating: str, fired: Sequence[Phase], begin: float) -> _Curve:
+def _curve(
+    program: Program,
+    build: Build,
+    book: Book,
+    assembly: Assembly,
+    coating: str,
+    fired: Sequence[Phase],
+    begin: float,
+) -> _Curve:
     cylinders = tuple(place.cylinder for place in build.places if place.coating == coating)
     kept: list[Phase] = []
     km: list[float] = []
     columns: list[list[float]] = []
     gauges: list[list[float]] = []
     flags: set[str] = set()
-    common = 0.0
+    common = orifice = 0.0
     gap = ""
     known = {cylinder: _path_known(build, book, cylinder, fired) for cylinder in cylinders}
     for phase in fired:
@@ -183,7 +207,9 @@ def _curve(build: Build, book: Book, assembly: Assembly, coating: str, fired: Se
         gauges.append(
             [_gauge_share(book, build.key(c, phase.id), area) for c, area in zip(cylinders, column, strict=True)]
         )
-        common = max([common, *(_common_share(value) for value in values)])
+        for tester in {v.common.removeprefix("tester:") for v in values if v is not None and v.value is not None}:
+            scale = scale_of(program, tester, book)
+            common, orifice = max(common, scale.common), max(orifice, scale.gauge_share)
         flags |= distance.flags.union(*(v.flags for v in values if v is not None and v.value is not None))
     return _Curve(
         assembly,
@@ -193,6 +219,7 @@ def _curve(build: Build, book: Book, assembly: Assembly, coating: str, fired: Se
         cylinders,
         tuple(tuple(column[i] for column in columns) for i in range(len(cylinders))),
         tuple(tuple(column[i] for column in gauges) for i in range(len(cylinders))),
+        orifice,
         common,
         frozenset(
             flags
@@ -205,10 +232,6 @@ def _curve(build: Build, book: Book, assembly: Assembly, coating: str, fired: Se
 def _gauge_share(book: Book, key: Key, area: float) -> float:
     gauge = book.get(GAUGE.id, key)
     return 0.0 if gauge is None or gauge.value is None or math.isnan(area) or area <= 0 else gauge.value / area
-
-
-def _common_share(value: Value | None) -> float:
-    return 0.0 if value is None or not value.value or value.se_common is None else value.se_common / value.value
 
 
 def _whole(build: Build, curve: _Curve) -> Key:
@@ -318,7 +341,8 @@ def _fitted(
     try:
         fit = _fit(curve, elsewhere, own_elsewhere)
     except Refused as why:
-        yield refused(SCALE.id, whole, why)
+        none = refused(SCALE.id, whole, why)
+        yield replace(none, n=int(why.facts["found"]), of="check") if why.code == "few-checks" else none
         try:
             if blowby is None or why.code not in WITHOUT_SCALE:
                 raise
@@ -331,7 +355,8 @@ def _fitted(
             return
     count = len(fit.checks)
     gauges = [
-        method.gauge_shares(fit, i, curve.km, curve.areas[row], curve.gauges[row]) for i, row in enumerate(fit.rows)
+        method.gauge_shares(fit, i, curve.km, curve.areas[row], curve.gauges[row], curve.orifice)
+        for i, row in enumerate(fit.rows)
     ]
     if FROM_BLOWBY not in flags:
         yield _scale(whole, curve, fit, max((each.scale for each in gauges), default=0.0))
@@ -341,7 +366,7 @@ def _fitted(
         own = gauges[i]
         for measure, estimates, share in ((START, fit.start, own.start), (PLATEAU, fit.plateau, own.plateau)):
             if estimates:
-                found = method.widened(estimates[i], math.hypot(share, NORMAL_95 * curve.common))
+                found = method.widened(estimates[i], math.hypot(share, curve.common))
                 yield Value(measure.id, place, found.value, found.low, found.high, n=count, of="check", flags=flags)
         for column, fitted, share in zip(fit.checks, fit.to_lose[i], own.to_lose, strict=True):
             key = build.key(cylinder, curve.phases[column].id)
@@ -419,9 +444,13 @@ def _state(
     fitted = [where for where in lose if where[0] == cylinder and where[1] in order]
     last = max(fitted, key=lambda where: order[where[1]], default=None)
     still = lose[last] if last is not None else None
-    occasion = _occasion(book, build, level)
+    within = scale_of(program, level.common.removeprefix("tester:"), book).occasion
     found = method.state(
-        _as_stored(_total(level, occasion)), program.seating.level, _estimate(still), program.seating.to_lose, change
+        _as_stored(_total(level, within, _scatter(book.get(ELSEWHERE.id, build.key())))),
+        program.seating.level,
+        _estimate(still),
+        program.seating.to_lose,
+        change,
     )
     deciding = {LEVEL_RULE: f"{CRANKCASE.id}@", TO_LOSE_RULE: f"{TO_LOSE.id}@"}
     if changes:
@@ -451,12 +480,21 @@ def _state(
     yield replace(told[found.by], rule=STATE_RULE + before, word=word, route=_ROUTES[found.by], reason=reason)
 
 
-def _total(value: Value, occasion: Scatter | None) -> method.Estimate:
-    """A level with its whole interval: a limit is not read with the same tester, nor on the same occasion."""
+def _total(value: Value, within: float, engine: Scatter | None) -> method.Estimate:
+    """A level with its whole interval: what an occasion does to the engine beyond what it does to the tester as well.
+
+    The interval of the level holds the tester's part already, half-width `within` [-].
+    """
     low = 0.0 if value.low is None else value.low
     high = math.inf if value.high is None else value.high
     found = method.Estimate(value.value, low, high)
-    return found if occasion is None else method.widened(found, student_95(occasion.df) * occasion.sd)
+    return method.widened(found, _beyond(within, engine))
+
+
+def _beyond(within: float, engine: Scatter | None) -> float:
+    """Half-width of what an occasion does to an engine beyond what it does to its tester, `within`. Relative [-]."""
+    wanted = 0.0 if engine is None else student_95(engine.df) * engine.sd
+    return math.sqrt(max(wanted**2 - within**2, 0.0))
 
 
 def _estimate(value: Value | None) -> method.Estimate | Refused:
@@ -517,9 +555,16 @@ def run_unexplained(program: Program, engine: str, readings: Mapping[str, Readin
         )
 
 
-CHANGES = Step(name="leak-changes", gives=(CHANGE,), run=run_changes, needs=(CRANKCASE.id, OCCASION.id, ELSEWHERE.id))
+TESTER = (REFERENCE.id, REFERENCE_GAUGE.id, OCCASION.id)  # what `scale_of` asks for
+CHANGES = Step(
+    name="leak-changes", gives=(CHANGE, MOVED), run=run_changes, needs=(CRANKCASE.id, *TESTER, ELSEWHERE.id), revision=2
+)
 RESIDUALS = Step(
-    name="seating-residuals", gives=(RESIDUAL, OWN_RESIDUAL), run=run_residuals, needs=(CRANKCASE.id, KM, GAUGE.id)
+    name="seating-residuals",
+    gives=(RESIDUAL, OWN_RESIDUAL),
+    run=run_residuals,
+    needs=(CRANKCASE.id, KM, GAUGE.id, *TESTER),
+    revision=2,
 )
 ELSEWHERES = Step(
     name="seating-elsewhere",
@@ -532,7 +577,8 @@ SEATING = Step(
     name="seating",
     gives=(SCALE, START, PLATEAU, TO_LOSE),
     run=run_seating,
-    needs=(CRANKCASE.id, KM, GAUGE.id, OCCASION.id, ELSEWHERE.id, OWN_ELSEWHERE.id, CHANGE.id, BLOWBY),
+    needs=(CRANKCASE.id, KM, GAUGE.id, *TESTER, ELSEWHERE.id, OWN_ELSEWHERE.id, CHANGE.id, BLOWBY),
+    revision=2,
 )
 UNEXPLAINED_BY_GAPS = Step(
     name="leak-unexplained", gives=(UNEXPLAINED,), run=run_unexplained, needs=(CRANKCASE.id, FLOOR)

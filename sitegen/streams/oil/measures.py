@@ -60,6 +60,7 @@ PER_HOUR = Measure(
     source="of the metal made and the running time",
     interval="bounds",
     compare="difference",
+    only_at="element",
 )
 PER_KM = Measure(
     id="wear.metal_per_km",
@@ -71,6 +72,7 @@ PER_KM = Measure(
     source="of the metal made and the sliding distance",
     interval="bounds",
     compare="difference",
+    only_at="element",
 )
 RUN_IN = Measure(
     id="wear.run_in_share",
@@ -81,6 +83,7 @@ RUN_IN = Measure(
     formula="100 · W(run-in) / W",
     source="of the metal made; bounds from the bounds of both parts",
     interval="bounds",
+    only_at="element",
 )
 FROM = Measure(
     id="wear.from_source",
@@ -95,6 +98,7 @@ FROM = Measure(
     source="non-negative least squares",
     limits="Only as good as the list of parts: what is not on it is put down to those that are.",
     interval="bounds",
+    only_at="source of metal",
 )
 DEPTH = Measure(
     id="wear.face_depth",
@@ -121,6 +125,7 @@ NEXT = Measure(
     limits="Not below three builds. Fewer than fifteen support no tolerance interval: the points and their range are "
     "shown.",
     interval="prediction",
+    only_at="element",
 )
 CONSUMPTION = Measure(
     id="oil.consumption",

@@ -87,6 +87,10 @@ def _told(value: Value | None) -> bool:
 
 def _reading(view: View, totals: Mapping[str, Value]) -> str:
     sure = [(symbol, value) for symbol, value in totals.items() if _told(value)]
+    known = [value for value in totals.values() if value.value is not None or value.high is not None]
+    if not known and totals:
+        whys = dict.fromkeys(view.why(value.reason) for value in totals.values())
+        return f"How much metal was made cannot be told: {'; '.join(whys)}."
     if not sure:
         return (_untold(view, totals) or "No metal of wear is told from what fresh oil brings.") + _hidden(view)
     sure.sort(key=lambda pair: -(pair[1].value or 0.0))
@@ -289,8 +293,8 @@ def _sources(view: View) -> list[Block]:
     found.sort(key=lambda value: -(value.value or 0.0))
     depths = {v.key.at or _face(view, build): v for v in view.values(DEPTH.id, engine=build)}
     rows = [
-        Row((Cell(words.sentence(named(v.key.at))), Cell(view.text(v)),
-             Cell(view.text(depths[v.key.at]) if v.key.at in depths else words.DASH)))
+        Row((Cell(words.sentence(named(v.key.at))), view.cell(v),
+             view.cell(depths.get(v.key.at))))
         for v in found
     ]  # fmt: skip
     columns = (Column("Part"), Column("Metal", "mg", numeric=True, measure=FROM.id),
@@ -344,7 +348,7 @@ def _stretches(view: View, totals: Mapping[str, Value]) -> list[Block]:
                 rates = [view.value(m.id, phase.id, f"{symbol}:{at}" if at else symbol, cylinder=0)
                          for m in (PER_HOUR, PER_KM)]  # fmt: skip
                 told = [view.text(r, interval=False, unit=True) for r in rates if r is not None and _told(r)]
-                cells.append(Cell(view.text(value), note=", ".join(told)))
+                cells.append(view.cell(value, ", ".join(told)))
             rows.append(Row((Cell(phase.title, note=_since(view, at)), *cells)))
     if not rows:
         return []
@@ -416,7 +420,8 @@ def _content(view: View, value: Value | None) -> str:
     """What a report says of an element."""
     if value is None:
         return words.DASH
-    return "not measured" if value.reason == "not-measured" else view.text(value, interval=False)
+    said = {"not-measured": "not measured", "no-detection-limit": "not detected"}
+    return said.get(value.reason) or view.text(value, interval=False)
 
 
 def _laboratory(view: View) -> str:
@@ -530,8 +535,8 @@ def by_build(view: View) -> Sequence[Block]:
         rows.append(
             Row((Cell(build.id, href=view.href_engine(build, "oil")),
                  Cell(words.listed(view.coating_title(coating) for coating in build.coatings)),
-                 Cell(view.program.phase(phase).title), _with_reason(view, iron), _with_reason(view, chromium),
-                 Cell(view.text(faces)), Cell(view.text(share)), Cell(view.text(last) if sure else "cannot tell")))
+                 Cell(view.program.phase(phase).title), view.cell(iron), view.cell(chromium),
+                 view.cell(faces), view.cell(share), Cell(view.text(last) if sure else "cannot tell")))
         )  # fmt: skip
     if not rows:
         return ()
@@ -555,10 +560,6 @@ def by_build(view: View) -> Sequence[Block]:
     if view.coating is not None:
         return [*blocks, *_next(view)]
     return [*blocks, *_reach(view)]
-
-
-def _with_reason(view: View, value: Value | None) -> Cell:
-    return Cell(view.text(value), note=view.why(value.reason) if value is not None and value.reason else "")
 
 
 def _by_coating(view: View, told: Mapping[tuple[str, str], Sequence[tuple[float, float]]]) -> str:

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
 
 from sitegen.declarations import Step
 from sitegen.logs.join import Log
-from sitegen.methods import brake, flow, schedule, settling, steady, twometers
-from sitegen.program.model import Build, Phase, Program
+from sitegen.methods import brake, flow, schedule, settling, steady, twometers, wander
+from sitegen.program.model import Build, Phase, Program, VisitBands
 from sitegen.streams.runlog.measures import (
     APART,
     BIAS,
@@ -24,7 +25,18 @@ from sitegen.streams.runlog.measures import (
     SCALE,
     UNSTEADY,
 )
-from sitegen.streams.runlog.steps import IDLE, QUIET, answers, channel_word, column, crankcase, parts, running, runs
+from sitegen.streams.runlog.steps import (
+    IDLE,
+    QUIET,
+    answers,
+    channel_word,
+    column,
+    crankcase,
+    parts,
+    running,
+    runs,
+    samples,
+)
 from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Value, refused
 
 KM = "exposure.km"
@@ -32,27 +44,61 @@ METERS = ("blowby", "blowby_2")
 AVERAGING = 120.0  # s, of the block means two meters are compared in; common practice, no source
 BAND = 0.05  # of the end level within which blow-by counts as settled; common practice, no source
 LITRES = 60e3  # L/min in a m3/s
+SMOOTHED = 15.0  # s over which speed, torque and oil temperature are averaged before a band is asked; practice
+FEWEST = 10  # samples that show how unsteady a flow is
+FEWEST_CHANGES = 5  # among them, below which the recorder held what it last read
+OIL_EFFECT = 0.003  # share of blow-by a kelvin of oil temperature may make, either way; practice, no source
+WARMED = 60.0  # s after a change of speed or load, or a start, until a steady record begins; practice, no source
+MOST_SHARED = 0.1  # correlation of neighbouring visits with which intervals hold: simulated, see the tests
+MEDIAN_OF = 3  # visits
+CONDITIONS = ("speed", "torque", "oil_temperature")  # what has to come back at a reference point
+
+
+@dataclass(frozen=True)
+class Visit:
+    """One reference point as run: its later half."""
+
+    number: int  # in its phase, from 1
+    begin: float  # s of the record
+    end: float  # s
+    asked: tuple[float, float | None]  # speed [rad/s] and torque [N m] planned
+    found: Mapping[str, float]  # means of the `CONDITIONS` that were logged, in SI
 
 
 @dataclass(frozen=True)
 class Point:
-    """One reference point as run."""
+    """One visit and what was read there."""
 
-    number: int  # in its phase, from 1
-    begin: float  # s of the record, of its later half
-    end: float  # s
+    visit: Visit
+    off: tuple[str, ...]  # conditions that were not those of the reference point
     km: float  # slid since the cold build at its middle; not a number where that is not known
-    level: float  # L/min at reference conditions
-    speed: float  # rad/s
+    level: float  # L/min at reference conditions; not a number where nothing was read
+    used: np.ndarray  # bins the level is of
+
+    @property
+    def counts(self) -> bool:
+        return not self.off and math.isfinite(self.level)
+
+
+@dataclass(frozen=True)
+class Run:
+    """One phase with its visits."""
+
+    phase: Phase
+    log: Log
+    corrected: np.ndarray  # L/min at reference conditions, by bin
+    begun: float  # km slid before
+    quiet: str  # code: why the meter is not believed; "" where it is
+    flags: frozenset[str]
+    windows: tuple[tuple[int, float, float], ...]
+    visits: tuple[Visit, ...]
 
 
 def run(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
     """Blow-by of one build, phase by phase."""
-    curve: list[Point] = []
-    care: frozenset[str] = frozenset()
     before = 0.0
     build = program.build(engine)
-    first = build.assemblies[0]
+    found: list[Run] = []
     for _, phase, log in runs(program, engine, readings):
         own = build.key(phase=phase.id)
         ended = book.get(KM, own)
@@ -68,21 +114,37 @@ def run(program: Program, engine: str, readings: Mapping[str, Readings], book: B
             if METERS[0] in log.bins:
                 yield refused(LAST.id, own, why)
             continue
-        quiet = QUIET & set(channel_word(log, METERS[0]).split(", "))
-        flags = frozenset({"unverified"}) if quiet and not answered else frozenset()
+        quiet = "" if answered else _quiet(log)
+        flags = frozenset({"unverified"}) if quiet else frozenset()
         if crankcase(readings, engine, {each.id: each.order for each in program.phases}, phase.id) is False:
             flags |= {"crankcase-leaks"}
-        points = list(_points(build, phase, log, corrected, begun))
-        yield from _levels(own, build, points, log, corrected, flags)
+        if "oil_temperature" not in log.bins:
+            flags |= {"oil-not-logged"}
+        windows = _windows(program, phase, log)
+        found.append(Run(phase, log, corrected, begun, quiet, flags, windows, tuple(_visits(phase, log, windows))))
         yield from _two(program, own, log, corrected)
-        frame = pd.DataFrame([(point.begin, point.end) for point in points], columns=["begin", "end"])
-        yield Series("blowby.points", own, {"begin": "s", "end": "s"}, frame)
-        assembly = build.assembly_of(phase, program)
-        if assembly is first and phase.kind == "run":
-            curve += points
-            care |= flags
+    middles = _middles([visit for each in found for visit in each.visits])
+    bands = VisitBands() if program.run is None else program.run.visits
+    curve: list[tuple[Run, Point]] = []
+    for each in found:
+        own = build.key(phase=each.phase.id)
+        points = [_point(build, each, visit, middles[visit.asked], bands) for visit in each.visits]
+        yield from _levels(own, build, points, each)
+        yield _drawn(own, points, middles)
+        if build.assembly_of(each.phase, program) is build.assemblies[0] and each.phase.kind == "run":
+            curve += [(each, point) for point in points]
     if curve:
-        yield _scale(build.key(at=first.id), curve, care)
+        yield _scale(
+            build, curve, [each for each in found if build.assembly_of(each.phase, program) is build.assemblies[0]]
+        )
+
+
+def _quiet(log: Log) -> str:
+    """Code of what a meter looks like that is dead, or a ring that lets nothing past; "" of any other."""
+    said = QUIET & set(channel_word(log, METERS[0]).split(", "))
+    if said == {"stuck"}:
+        return "meter-stood-still"
+    return "meter-never-moved" if said else ""
 
 
 def _begun(program: Program, build: Build, phase: Phase, book: Book) -> float:
@@ -121,48 +183,150 @@ def _first(log: Log, *channels: str) -> np.ndarray | None:
     return next((found for channel in channels if (found := column(log, channel)) is not None), None)
 
 
-def _points(build: Build, phase: Phase, log: Log, corrected: np.ndarray, begun: float) -> Iterator[Point]:
+def _windows(program: Program, phase: Phase, log: Log) -> tuple[tuple[int, float, float], ...]:
+    """The planned parts of a phase as they were run."""
+    speed = column(log, "speed")
+    planned = parts(phase)
+    if speed is None or not planned or not np.isfinite(speed).any():
+        return ()
+    rule = program.run
+    bands = schedule.Bands(math.inf, math.inf) if rule is None else schedule.Bands(rule.speed_band, rule.torque_band)
+    t = log.bins["t"].to_numpy()
+    return schedule.held(t, log.width, speed, column(log, "torque"), planned, bands, IDLE).windows
+
+
+def _visits(phase: Phase, log: Log, windows: Sequence[tuple[int, float, float]]) -> Iterator[Visit]:
     """The reference points of a phase, each by its later half as run."""
     planned = parts(phase)
-    speed = column(log, "speed")
-    if speed is None or not any(part.reference for part in planned):
-        return
     t = log.bins["t"].to_numpy()
-    wide = schedule.Bands(math.inf, math.inf)
-    windows = schedule.held(t, log.width, speed, None, planned, wide, IDLE).windows
-    per_second = 2 * build.engine_type.stroke * np.nan_to_num(speed, nan=0.0) / (2 * math.pi) * log.width / 1000
-    slid = begun + np.cumsum(per_second)
     number = 0
     for place, begin, end in windows:
-        if not planned[place].reference:
+        part = planned[place]
+        if not part.reference:
             continue
         number += 1
-        inside = (t >= (begin + end) / 2) & (t < end) & np.isfinite(corrected)
-        if inside.any():
-            yield Point(
-                number, (begin + end) / 2, end, float(slid[inside].mean()), float(corrected[inside].mean()),
-                float(np.nanmean(speed[inside])),
-            )  # fmt: skip
+        middle = (begin + end) / 2
+        later = (t >= middle) & (t < end)
+        found = {}
+        for channel in CONDITIONS:
+            values = column(log, channel)
+            if values is not None and np.isfinite(values[later]).any():
+                found[channel] = float(np.nanmean(values[later]))
+        yield Visit(number, middle, end, (part.speed, part.torque), found)
 
 
-def _levels(
-    key: Key, build: Build, points: list[Point], log: Log, corrected: np.ndarray, flags: frozenset[str]
-) -> Iterator[Value]:
+def _middles(visits: Sequence[Visit]) -> Mapping[tuple[float, float | None], Mapping[str, float]]:
+    """By reference point, the speed, torque and oil temperature that came back: medians over its visits.
+
+    Of fewer than three visits a median would not tell which of them was off: speed and torque are those planned.
+    """
+    groups: dict[tuple[float, float | None], list[Visit]] = {}
+    for visit in visits:
+        groups.setdefault(visit.asked, []).append(visit)
+    middles = {}
+    for asked, own in groups.items():
+        found = {
+            channel: float(np.median(known))
+            for channel in CONDITIONS
+            if (known := [visit.found[channel] for visit in own if channel in visit.found])
+        }
+        if len(own) < MEDIAN_OF:
+            found |= {"speed": asked[0]} | ({} if asked[1] is None else {"torque": asked[1]})
+        middles[asked] = found
+    return middles
+
+
+def _point(build: Build, ran: Run, visit: Visit, middle: Mapping[str, float], bands: VisitBands) -> Point:
+    """What was read at a visit while its conditions were those of the reference point."""
+    log = ran.log
+    t = log.bins["t"].to_numpy()
+    later = (t >= visit.begin) & (t < visit.end)
+    limits = {
+        "speed": bands.speed * middle.get("speed", math.nan),
+        "torque": bands.torque * abs(middle.get("torque", math.nan)),
+        "oil_temperature": bands.oil,
+    }
+    inside = later & log.sampled(METERS[0]) & np.isfinite(ran.corrected)
+    read = int(inside.sum())
+    near = {
+        channel: np.abs(_smoothed(np.where(later, values, np.nan), log.width) - middle[channel]) <= limits[channel]
+        for channel in visit.found
+        if (values := column(log, channel)) is not None
+    }
+    used = inside & np.all([inside, *near.values()], axis=0)
+    off: tuple[str, ...] = ()
+    if 2 * used.sum() < max(read, 1) and read:
+        off = tuple(channel for channel in near if abs(visit.found[channel] - middle[channel]) > limits[channel])
+        off = off or tuple(channel for channel, good in near.items() if 2 * (good & inside).sum() < read) or tuple(near)
+        used = inside
+    speed = np.nan_to_num(log.bins["speed"].to_numpy(), nan=0.0)
+    slid = ran.begun + np.cumsum(2 * build.engine_type.stroke * speed / (2 * math.pi) * log.width / 1000)
+    if not read:
+        return Point(visit, off, math.nan, math.nan, used)
+    return Point(visit, off, float(slid[used].mean()), float(ran.corrected[used].mean()), used)
+
+
+def _smoothed(values: np.ndarray, width: float) -> np.ndarray:
+    """Running means, what is missing left out."""
+    kernel = np.ones(max(round(SMOOTHED / width) | 1, 1))
+    there = np.isfinite(values)
+    count = np.convolve(there, kernel, mode="same")
+    total = np.convolve(np.where(there, values, 0.0), kernel, mode="same")
+    return np.asarray(np.where(count > 0, total / np.maximum(count, 1), np.nan))
+
+
+def _levels(key: Key, build: Build, points: Sequence[Point], ran: Run) -> Iterator[Value]:
+    """The levels of a phase; a visit whose conditions were others is no level, and there is no other last one."""
     for point in points:
-        yield Value(LEVEL.id, key._replace(at=f"ref-{point.number}"), point.level, flags=flags)
+        at = key._replace(at=f"ref-{point.visit.number}")
+        yield Value(LEVEL.id, at, point.level, flags=ran.flags) if point.counts else refused(LEVEL.id, at, _why(point))
     if not points:
         return
     last = points[-1]
-    yield Value(LAST.id, key, last.level, flags=flags)
-    t = log.bins["t"].to_numpy()
-    inside = (t >= last.begin) & (t < last.end) & np.isfinite(corrected)
-    yield Value(
-        UNSTEADY.id, key, float(steady.unsteadiness(corrected[inside], max(3, round(15 / log.width)))), flags=flags
-    )
+    if ran.quiet or not last.counts:
+        yield refused(LAST.id, key, Refused(ran.quiet) if ran.quiet else _why(last))
+        return
+    yield Value(LAST.id, key, last.level, flags=ran.flags)
+    yield _unsteady(key, last, ran)
     kind = build.engine_type
     displacement = brake.displacement(kind.bore, kind.stroke, kind.cylinders)
-    per = flow.per_displacement(last.level / LITRES, displacement, last.speed, kind.strokes)
-    yield Value(PER_LITRE.id, key, 1000 * float(per), flags=flags)
+    per = flow.per_displacement(last.level / LITRES, displacement, last.visit.found["speed"], kind.strokes)
+    yield Value(PER_LITRE.id, key, 1000 * float(per), flags=ran.flags)
+
+
+def _why(point: Point) -> Refused:
+    return Refused("reference-point-off" if point.off else "reference-point-not-read")
+
+
+def _unsteady(key: Key, point: Point, ran: Run) -> Value:
+    """Spread of the samples themselves: a value held between them has none."""
+    own = samples(ran.log, METERS[0])
+    values = ran.corrected[point.used]
+    steps = np.abs(np.diff(values))
+    if len(values) < FEWEST or int((steps > 0).sum()) < FEWEST_CHANGES:
+        return refused(UNSTEADY.id, key, Refused("few-samples-at-point"))
+    found = steady.unsteadiness(values, max(3, round(15 / own.step)))
+    if found > 0:
+        return Value(UNSTEADY.id, key, found, flags=ran.flags)
+    return Value(UNSTEADY.id, key, None, high=float(steps[steps > 0].max()), status="below", reason="below-detection")
+
+
+def _drawn(
+    key: Key, points: Sequence[Point], middles: Mapping[tuple[float, float | None], Mapping[str, float]]
+) -> Series:
+    """The visits of a phase for the page: what came back, what should have, and whether it counts."""
+    rows = []
+    for point in points:
+        visit, middle = point.visit, middles[point.visit.asked]
+        conditions = [each.get(channel, math.nan) for channel in CONDITIONS for each in (visit.found, middle)]
+        rows.append((visit.number, visit.begin, visit.end, ", ".join(point.off), *conditions))
+    names = [f"{channel}{end}" for channel in CONDITIONS for end in ("", "_middle")]
+    units = {"speed": "rad/s", "torque": "N m", "oil_temperature": "K"}
+    frame = pd.DataFrame(rows, columns=["number", "begin", "end", "off", *names])
+    return Series(
+        "blowby.points", key,
+        {"begin": "s", "end": "s"} | {name: units[name.removesuffix("_middle")] for name in names}, frame,
+    )  # fmt: skip
 
 
 def _two(program: Program, key: Key, log: Log, first: np.ndarray) -> Iterator[Value]:
@@ -181,17 +345,96 @@ def _two(program: Program, key: Key, log: Log, first: np.ndarray) -> Iterator[Va
     yield Value(APART.id, key, (found.upper.value - found.lower.value) / 2, n=found.n, of="reading")
 
 
-def _scale(key: Key, curve: list[Point], flags: frozenset[str]) -> Value:
-    """The distance over which blow-by settles, from the reference points of the run-in."""
-    known = [point for point in curve if math.isfinite(point.km)]
+def _scale(build: Build, curve: Sequence[tuple[Run, Point]], ran: Sequence[Run]) -> Value:
+    """The distance over which blow-by settles, from the visits of the run-in that count."""
+    key = build.key(at=build.assemblies[0].id)
+    believed = [(each, point) for each, point in curve if not each.quiet]
+    if not believed:
+        return refused(SCALE.id, key, Refused(curve[0][0].quiet))
+    known = [(each, point) for each, point in believed if point.counts and math.isfinite(point.km)]
     try:
-        found = settling.settle_time(
-            np.array([point.km for point in known]), np.array([point.level for point in known]), BAND
+        found, low, high = settled(
+            np.array([point.km for _, point in known]),
+            np.array([point.level for _, point in known]),
+            np.array([point.visit.found.get("oil_temperature", math.nan) for _, point in known]),
+            [point.visit.asked for _, point in known],
         )
+        _independent(known, ran)
     except Refused as why:
         return refused(SCALE.id, key, why)
-    low, high = found.scale_low, found.scale_high
+    flags = frozenset().union(*(each.flags for each, _ in known))
     return Value(SCALE.id, key, found.scale, low, high, n=len(known), of="reading", flags=flags)
+
+
+def settled(
+    km: np.ndarray, level: np.ndarray, oil: np.ndarray, asked: Sequence[Hashable]
+) -> tuple[settling.Settling, float, float]:
+    """The fit, and an interval that holds those of every way the flow may scatter and oil temperature may act on it.
+
+    Of visits to reference points `asked`: distance [km], level [L/min], oil temperature [K], not a number where it was
+    not logged. The ends are in km. Refuses as `settling.settle_time`, and `oil-temperature-may-explain`.
+    """
+    found = settling.settle_time(km, level, BAND, asked, relative=True)
+    alike = settling.settle_time(km, level, BAND, asked)
+    low, high = min(found.scale_low, alike.scale_low), max(found.scale_high, alike.scale_high)
+    if not np.isfinite(oil).all():
+        return found, low, high
+    warmer = oil - np.median(oil)
+    for effect in (-OIL_EFFECT, OIL_EFFECT):
+        try:
+            other = settling.settle_time(km, level * (1 - effect * warmer), BAND, asked, relative=True)
+        except Refused as why:
+            raise Refused("oil-temperature-may-explain") from why
+        low, high = min(low, other.scale_low), max(high, other.scale_high)
+    return found, low, high
+
+
+def _independent(known: Sequence[tuple[Run, Point]], ran: Sequence[Run]) -> None:
+    """Refuses visits that share a slow wander of blow-by, by steady records of the engine and its meter."""
+    apart = [
+        later.visit.begin - earlier.visit.begin
+        for (one, earlier), (other, later) in pairwise(known)
+        if one.phase.id == other.phase.id
+    ]
+    if not apart:
+        return
+    averaged = float(np.median([point.visit.end - point.visit.begin for _, point in known]))
+    meters = {each.log.meters.get(METERS[0]) for each, _ in known}
+    step = max(_step(each) for each, _ in known)
+    same = [each for each in ran if each.log.meters.get(METERS[0]) in meters and not each.quiet and _step(each) <= step]
+    judged(wander.shared([record for each in same for record in _steady(each, step)], step, averaged, min(apart)))
+
+
+def _step(ran: Run) -> float:
+    """Whole bins from one sample of the meter to the next [s]."""
+    return math.ceil(samples(ran.log, METERS[0]).step / ran.log.width - 1e-9) * ran.log.width
+
+
+def judged(shared: float | None) -> None:
+    """Refuses visits whose means may be correlated by more than `MOST_SHARED`, or nothing tells by how much."""
+    if shared is None:
+        raise Refused("wander-not-known")
+    if shared > MOST_SHARED:
+        raise Refused("slow-wander")
+
+
+def _steady(ran: Run, step: float) -> Iterator[np.ndarray]:
+    """Stretches at one speed and load over their mean, a value every `step` [s], not a number where none was read."""
+    own = samples(ran.log, METERS[0], ran.corrected)
+    planned = parts(ran.phase)
+    for place, begin, end in ran.windows:
+        if planned[place].speed != planned[place].speed_to:
+            continue
+        good = own.moving & np.isfinite(own.value) & (own.at >= begin) & (own.at < end)
+        edges = np.flatnonzero(np.diff(good.astype(int), prepend=0, append=0))
+        for first, last in zip(edges[::2], edges[1::2], strict=True):
+            kept = slice(first + int(np.searchsorted(own.at[first:last], own.at[first] + WARMED)), last)
+            if kept.start == last or own.value[kept].mean() <= 0:
+                continue
+            cell = np.floor((own.at[kept] - own.at[kept.start]) / step + 1e-9).astype(int)
+            count = np.bincount(cell)
+            total = np.bincount(cell, own.value[kept] / own.value[kept].mean())
+            yield np.where(count > 0, total / np.maximum(count, 1), np.nan)
 
 
 STEP = Step(
@@ -200,4 +443,5 @@ STEP = Step(
     run,
     reads=("runlog", "events"),
     needs=(KM,),
+    revision=2,
 )

@@ -11,6 +11,7 @@ from sitegen.logs.join import Log, join
 from sitegen.logs.reading import LogFile, read_log
 from sitegen.program.model import Program, RecordSource
 from sitegen.streams.runlog import whose
+from sitegen.tables.records import SEPARATORS
 from sitegen.vocabulary import Problem, Readings
 
 COLUMNS = ("reading", "file", "row", "use", "engine", "phase", "rows", "seconds")
@@ -39,7 +40,24 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
             )
         )
         used = found.used if found.usable else 0
-        files[name] = {"rows": found.rows, "used": used, "set_aside": found.rows - used, "encoding": found.encoding}
+        files[name] = {
+            "rows": found.rows, "used": used, "set_aside": found.rows - used, "encoding": found.encoding,
+            "separator": SEPARATORS.get(found.separator, ""), "notes": found.notes,
+            "columns": dict.fromkeys(found.unused, ""),
+        }  # fmt: skip
+        if found.usable and "speed" in found.facts and found.running_seconds == 0:
+            problems.append(
+                Problem(
+                    name,
+                    1,
+                    0,
+                    "engine-never-ran",
+                    "by its speed the engine never ran in this log",
+                    f"a log of {source.engine} running {source.phase}",
+                    next_step="see whether the column and unit of the speed are right, and whose log it is",
+                    level="warning",
+                )
+            )
         if found.usable:
             parts.setdefault((source.engine, source.phase), []).append(found)
     logs: dict[tuple[str, str], Log] = {}

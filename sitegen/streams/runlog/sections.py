@@ -29,16 +29,19 @@ from sitegen.streams.runlog.measures import (
     STOPPED,
     UNSTEADY,
 )
-from sitegen.streams.runlog.steps import CHANNEL, PLANNED, TIGHT, base
+from sitegen.streams.runlog.steps import CHANNEL, NOT_RUN, PLANNED, QUIET, TIGHT, base
 from sitegen.tables.rows import Recorded, Written, rows_of
+from sitegen.vocabulary import Value
 
 if TYPE_CHECKING:
     import pandas as pd
 
 GAPS = "gaps.floor"  # measure of the build sheets
+OFF = "reference-point-off"  # reason of a visit that does not count, told with what was off
 NEAR = 120.0  # s between a stop in the log and the same in the event log, whose clock is a person's
 HIDDEN = 0.02  # share of a panel's height that least and most have to lie apart to be seen beside the line
 MOST_POINTS = 240  # drawn of a channel in one figure; least and most of what lies between are kept
+DASHED = {"stop": "stops", "hole": "holes in the record", "excursion": "excursions"}
 TITLES = {
     "speed": ("Speed", "rpm", 30 / math.pi, 0.0),
     "torque": ("Torque", "N m", 1.0, 0.0),
@@ -73,7 +76,7 @@ class Event(Recorded):
 
 
 class Stretch:
-    """A stop or an excursion of a run, as its step found it [s]."""
+    """A stop, a hole in the record or an excursion of a run, as its step found it [s]."""
 
     kind: str
     channel: Written
@@ -81,11 +84,19 @@ class Stretch:
     end: float
 
 
-class Held:
-    """A reference point of the schedule, as it was run [s]."""
+class Visit:
+    """A reference point of the schedule, as it was run [s], and what was not as it should be; SI."""
 
+    number: float
     begin: float
     end: float
+    off: Written  # conditions that were others
+    speed: float
+    speed_middle: float
+    torque: float
+    torque_middle: float
+    oil_temperature: float
+    oil_temperature_middle: float
 
 
 def run_charts(view: View) -> Sequence[Block]:
@@ -135,10 +146,21 @@ def _figure(view: View, name: str, logs: Sequence[tuple[Phase, Log]], reading: s
         panels.append(Panel(title, data, {"from": 0.0, "to": at}, note=unit, label=label))
     caption = (
         f"Time in minutes, phases one after the other. Line: means; upright strokes: least and most about them. "
-        f"Shaded: reference points of the schedule. Dashed: stops and excursions. {words.number(shown)} of "
+        f"{'Shaded: reference points of the schedule. ' if bands else ''}{_dashed(view, logs)}{words.number(shown)} of "
         f"{words.number(of)} points drawn, extremes kept."
     )
     return Figure(name, "run", panels, reading, caption, _channel_table(view, logs), one_scale=False)
+
+
+def _dashed(view: View, logs: Sequence[tuple[Phase, Log]]) -> str:
+    """What the dashed marks of a figure stand for; "" where there are none."""
+    phases = {phase.id for phase, _ in logs}
+    frames = [each.frame for each in view.series("run.events") if each.key.phase in phases]
+    kinds = {row.kind for frame in frames for row in rows_of(frame, Stretch)}
+    named = [title for kind, title in DASHED.items() if kind in kinds]
+    if any(_noted(view, phase) for phase, _ in logs):
+        named.append("entries of the event log")
+    return f"Dashed: {words.listed(named)}. " if named else ""
 
 
 def _thinned(log: Log, channel: str, most: int) -> list[tuple[float, float, float, float]]:
@@ -157,11 +179,17 @@ def _thinned(log: Log, channel: str, most: int) -> list[tuple[float, float, floa
         points += zip(
             (t[rows].mean(axis=1) + log.width / 2).tolist(),
             value[rows].mean(axis=1).tolist(),
-            np.fmin.reduce(low[rows], axis=1).tolist(),
-            np.fmax.reduce(high[rows], axis=1).tolist(),
+            _of_samples(np.fmin, low[rows], value[rows]),
+            _of_samples(np.fmax, high[rows], value[rows]),
             strict=True,
         )
     return points
+
+
+def _of_samples(which: np.ufunc, ends: np.ndarray, means: np.ndarray) -> list[float]:
+    """Least or most of the samples of each row; of a row between samples, of the line between them."""
+    found, line = (np.asarray(which.reduce(each, axis=1), dtype=float) for each in (ends, means))
+    return [float(each) for each in np.where(np.isfinite(found), found, line)]
 
 
 def _drawn(
@@ -191,14 +219,14 @@ def _marks(
     for (phase, _), begin in zip(logs, begins, strict=True):
         marks.append({"at": round(begin, 2), "label": phase.title})
         for row in rows_of(events[phase.id], Stretch) if phase.id in events else ():
-            name = "stop" if row.kind == "stop" else f"{row.channel} off"
+            name = {"stop": "stop", "hole": "not recorded"}.get(row.kind) or f"{row.channel} off".replace("_", " ")
             marks.append({"at": round(begin + row.begin / 60, 2), "label": name, "event": True})
         marks += [
             {"at": round(begin + event.at / 60, 2), "label": event.what.replace("-", " "), "event": True}
             for event in _noted(view, phase)
             if not (event.what == "stop" and _logged_stop(events.get(phase.id), event.at))
         ]
-        rows = rows_of(points[phase.id], Held) if phase.id in points else ()
+        rows = rows_of(points[phase.id], Visit) if phase.id in points else ()
         bands += [{"at": round(begin + row.begin / 60, 2), "to": round(begin + row.end / 60, 2)} for row in rows]
     return marks, bands
 
@@ -209,10 +237,10 @@ def _noted(view: View, phase: Phase) -> list[Event]:
 
 
 def _logged_stop(frame: pd.DataFrame | None, at: float) -> bool:
-    """Whether the log shows a stop within `NEAR` of an instant [s]."""
+    """Whether the log shows a stop, or nothing, within `NEAR` of an instant [s]."""
     if frame is None:
         return False
-    stops = frame[frame["kind"] == "stop"]
+    stops = frame[frame["kind"] != "excursion"]
     return bool(((stops["begin"] - NEAR <= at) & (at <= stops["end"] + NEAR)).any())
 
 
@@ -230,6 +258,18 @@ def _unexplained(view: View) -> list[str]:
     return found
 
 
+def _holes(view: View) -> list[str]:
+    """Stretches without samples between two of running: "run-in, 60 min, 2.2 min from 16.8 min on"."""
+    found = []
+    for series in view.series("run.events"):
+        title = view.program.phase(series.key.phase).title
+        for row in rows_of(series.frame, Stretch):
+            if row.kind == "hole":
+                long, begin = (words.number(each / 60, 1) for each in (row.end - row.begin, row.begin))
+                found.append(f"{title}, {words.with_unit(long, 'min')} from {words.with_unit(begin, 'min')} on")
+    return found
+
+
 def _channel_table(view: View, logs: Sequence[tuple[Phase, Log]]) -> Table:
     rows = []
     for phase, log in logs:
@@ -237,6 +277,7 @@ def _channel_table(view: View, logs: Sequence[tuple[Phase, Log]]) -> Table:
             title, unit, factor, offset = _title(channel)
             values = log.bins[channel].to_numpy()
             values = values[np.isfinite(values)] * factor + offset
+            known = log.facts[channel]  # of the samples, whose ends a mean over a second would hide
             verdict = next(
                 (
                     v
@@ -246,7 +287,10 @@ def _channel_table(view: View, logs: Sequence[tuple[Phase, Log]]) -> Table:
                 None,
             )
             ends = (
-                [words.number(float(x)) for x in (values.mean(), values.min(), values.max())]
+                [
+                    words.number(float(x))
+                    for x in (values.mean(), *sorted(end * factor + offset for end in (known.low, known.high)))
+                ]
                 if len(values)
                 else [words.DASH] * 3
             )
@@ -291,10 +335,16 @@ def _reading(view: View) -> str:
         f"{words.with_unit(words.number(value.value, 1), 'min')} in all."
         for value in stopped
     ]
+    if holes := _holes(view):
+        parts.append(f"Not recorded, so that nothing says whether the engine ran: {'; '.join(holes)}.")
     if unexplained := _unexplained(view):
         parts.append(f"The event log says nothing of {words.plural(len(unexplained), 'this stop', 'these stops')}: "
                      f"{'; '.join(unexplained)}.")  # fmt: skip
-    odd = [each for each in view.verdicts(CHANNEL, engine=view.the_build) if each.word != "sound"]
+    judged = view.verdicts(CHANNEL, engine=view.the_build)
+    idle = words.listed(dict.fromkeys(titles[each.key.phase] for each in judged if each.word == NOT_RUN))
+    if idle:
+        parts.append(f"By its log the engine never ran: {idle}.")
+    odd = [each for each in judged if each.word not in {"sound", NOT_RUN}]
     if odd:
         found: dict[str, dict[str, None]] = {}
         for each in odd:
@@ -368,8 +418,9 @@ def blowby(view: View) -> Sequence[Block]:
         if not levels and last is None:
             continue
         levels.sort(key=lambda value: int(value.key.at.rpartition("-")[2]))
-        told = ", ".join(words.number(value.value, 1) for value in levels if value.value is not None)
-        care = "; ".join(view.why(code) for code in (*sorted(last.flags), last.reason) if code) if last else ""
+        told = ", ".join(words.DASH if value.value is None else words.number(value.value, 1) for value in levels)
+        codes = (*sorted(last.flags), last.reason) if last else ()
+        care = "; ".join([view.why(code) for code in codes if code and code != OFF] + _not_held(view, phase))
         rows.append(
             Row(
                 (
@@ -392,6 +443,29 @@ def blowby(view: View) -> Sequence[Block]:
     )  # fmt: skip
     note = "Blow-by belongs to the whole engine; cylinders share it, and coatings too where an engine holds several."
     return (Table("blow-by", columns, rows, _blowby_reading(view), note=note), Text((Cell(_meter_note(view)),), "note"))
+
+
+def _not_held(view: View, phase: Phase) -> list[str]:
+    """Visits that do not count, with what was off: "point 4 not counted: speed 1 800 for 1 300 rpm"."""
+    found = []
+    for series in view.series("blowby.points"):
+        if series.key.phase != phase.id:
+            continue
+        for row in rows_of(series.frame, Visit):
+            names = row.off.split(", ") if isinstance(row.off, str) and row.off else []
+            told = []
+            for name in names:
+                title, unit, factor, offset = _title(name)
+                seen, usual = (
+                    words.number(each * factor + offset, 0 if name == "speed" else 1)
+                    for each in (getattr(row, name), getattr(row, f"{name}_middle"))
+                )
+                seen, usual = words.with_unit(seen, unit), words.with_unit(usual, unit)
+                apart = "on the whole, but not steadily" if seen == usual else f"for {usual}"
+                told.append(f"{_lower(title)} {seen} {apart}")
+            if told:
+                found.append(f"point {words.number(row.number, 0)} not counted: {words.listed(told)}")
+    return found
 
 
 def _meters(view: View, phase: Phase) -> str:
@@ -423,25 +497,49 @@ def _blowby_reading(view: View) -> str:
     levels.sort(key=lambda v: (order[v.key.phase], int(v.key.at.rpartition("-")[2])))
     if not levels:
         return ""
+    quiet = _quiet(view, levels)
+    levels = [v for v in levels if "unverified" not in v.flags]
+    if not levels:
+        return quiet
     first, last = levels[0], levels[-1]
-    if "unverified" in last.flags:
-        failed = [v for v in view.values(LAST.id, engine=view.the_build) if v.reason == "meter-check-failed"]
-        phases = words.listed(view.program.phase(v.key.phase).title for v in failed)
-        dead = f" It did not answer the check with flow applied: {phases}." if failed else ""
-        return (
-            "The meter never moved: either the rings let nothing past, or it is dead. Its numbers are not relied on."
-            f"{dead}"
-        )
     text = (
         f"Blow-by went from {words.number(first.value, 1)} to {words.with_unit(words.number(last.value, 1), 'L/min')} "
-        f"from the first reference point to the last."
+        f"from the first reference point that counts to the last."
     )
     scale = next(iter(view.values(SCALE.id, engine=view.the_build)), None)
     if scale is not None and scale.value is not None:
         text += f" It settles over {words.with_unit(words.with_interval(scale.value, scale.low, scale.high), 'km')}."
     elif scale is not None and scale.reason:
         text += f" Over what distance it settles cannot be told, because {view.why(scale.reason)}."
-    return text
+    return f"{text} {quiet}".strip()
+
+
+def _quiet(view: View, levels: Sequence[Value]) -> str:
+    """What is said of phases whose meter never moved, or stood still, and answered no check."""
+    said = {v.key.phase: v.word for v in view.verdicts(CHANNEL, engine=view.the_build) if v.key.at == "blowby"}
+    unsure = list(dict.fromkeys(v.key.phase for v in levels if "unverified" in v.flags))
+    stood = [phase for phase in unsure if QUIET & set(said.get(phase, "").split(", ")) == {"stuck"}]
+    dead = [phase for phase in unsure if phase not in stood]
+    parts = []
+    if dead:
+        where = "" if len(dead) == len({v.key.phase for v in levels}) else f" ({_titles(view, dead)})"
+        parts.append(
+            f"The meter never moved{where}: either the rings let nothing past, or it is dead. Its numbers are not "
+            "relied on."
+        )
+    if stood:
+        parts.append(
+            f"The meter stood still for a stretch while the engine ran ({_titles(view, stood)}). Its numbers there are "
+            "not relied on."
+        )
+    failed = [v.key.phase for v in view.values(LAST.id, engine=view.the_build) if v.reason == "meter-check-failed"]
+    if failed:
+        parts.append(f"It did not answer the check with flow applied: {_titles(view, failed)}.")
+    return " ".join(parts)
+
+
+def _titles(view: View, phases: Sequence[str]) -> str:
+    return words.listed(view.program.phase(each).title for each in phases)
 
 
 # ---- program --------------------------------------------------------------------------------------------------------
@@ -453,7 +551,7 @@ def by_build(view: View) -> Sequence[Block]:
     rows = []
     for build in program.builds:
         own = [value for value in view.values(HELD.id, engine=build, cylinder=0, at="") if value.value is not None]
-        last = [value for value in view.values(LAST.id, engine=build, cylinder=0) if value.value is not None]
+        last = view.values(LAST.id, engine=build, cylinder=0)
         if not own and not last:
             continue
         order = {phase.id: phase.order for phase in program.phases}
@@ -461,14 +559,15 @@ def by_build(view: View) -> Sequence[Block]:
         scale = next(iter(view.values(SCALE.id, engine=build)), None)
         off = [v for v in view.verdicts(PLANNED, engine=build) if v.word != "held"]
         titles = words.listed(program.phase(each.key.phase).title for each in off)
-        care = "; ".join(view.why(flag) for flag in sorted(level.flags)) if level is not None else ""
+        codes = () if level is None else (*sorted(level.flags), level.reason)
+        care = "; ".join(view.why(code) for code in codes if code)
         rows.append(
             Row(
                 (
                     Cell(build.id, href=view.href_engine(build, "runs")),
                     Cell(words.listed(view.coating_title(coating) for coating in build.coatings)),
                     Cell("held" if not off else "not held", note=titles),
-                    Cell(view.text(level), note=care),
+                    Cell(view.text(level) if level is None or level.value is not None else words.DASH, note=care),
                     Cell(view.text(scale), note=view.why(scale.reason) if scale is not None and scale.reason else ""),
                     Cell(_gaps(view, build)),
                 )

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from sitegen.declarations import Step
+from sitegen.logs.axis import GAP
 from sitegen.logs.join import Log
 from sitegen.methods import brake, health, schedule
 from sitegen.program.model import Build, Phase, Program
@@ -21,6 +23,9 @@ MOVES = frozenset({"blowby", "blowby_2", "torque"})  # channels that have to mov
 STEADY = frozenset({"speed", "ambient_pressure", "blowby_pressure"})  # may well hold one value through a run
 TOLD = frozenset({"flat", "stuck", "zero", "below-range", "drifting-zero"})
 QUIET = frozenset({"flat", "stuck", "zero"})  # what a meter that is dead, or a wonderful ring, looks like
+FOLLOWS = frozenset({"oil_pressure"})  # channels that cannot keep one value while the speed changes
+CHANGED, UNMOVED = 0.2, 0.002  # shares of the speed's and of such a channel's middle value; common practice, no source
+NOT_RUN = "engine did not run"  # of every channel of a log in which the speed never rises
 LONG_ENOUGH = 300.0  # s of running below which a slow channel is not judged; common practice, no source
 MOSTLY = 0.5  # share of the running time for which a channel may stand still; common practice, no source
 ANSWER = "meter-check"  # what the event log calls a check of a meter with flow applied
@@ -39,7 +44,7 @@ def runs(program: Program, engine: str, readings: Mapping[str, Readings]) -> Ite
 
 def parts(phase: Phase) -> list[schedule.Part]:
     """The planned parts of a phase in the order they are run."""
-    once = [schedule.Part(s.time, s.speed, s.speed_to, s.torque, s.reference_point) for s in phase.schedule]
+    once = [schedule.Part(s.time, s.speed, s.speed_to, s.torque, s.reference_point, s.windows) for s in phase.schedule]
     return once * phase.repeat
 
 
@@ -106,6 +111,7 @@ def run_schedule(program: Program, engine: str, readings: Mapping[str, Readings]
         )  # fmt: skip
         frame = pd.DataFrame(
             [("stop", begin, end, "", 0.0) for begin, end in found.stops]
+            + [("hole", begin, end, "", 0.0) for begin, end in found.holes]
             + [("excursion", s.begin, s.end, s.channel, s.most) for s in found.strays],
             columns=["kind", "begin", "end", "channel", "most"],
         )
@@ -118,7 +124,9 @@ def _held(log: Log, phase: Phase, program: Program) -> schedule.Held:
         raise Refused("no-bands")
     bands = schedule.Bands(rule.speed_band, rule.torque_band)
     t = log.bins["t"].to_numpy()
-    return schedule.held(t, log.width, column(log, "speed"), column(log, "torque"), parts(phase), bands, IDLE)
+    asked = {channel for step in phase.schedule for channel in step.windows}
+    others = {channel: values for channel in sorted(asked) if (values := column(log, channel)) is not None}
+    return schedule.held(t, log.width, column(log, "speed"), column(log, "torque"), parts(phase), bands, IDLE, others)
 
 
 # ---- levels and health ----------------------------------------------------------------------------------------------
@@ -145,7 +153,8 @@ def run_levels(program: Program, engine: str, readings: Mapping[str, Readings], 
             if len(own) == 0:
                 yield refused(measure.id, at, Refused("no-samples"))
                 continue
-            flags = frozenset({"unverified"}) if words.get(channel, "sound") != "sound" else frozenset()
+            wrong = words.get(channel, "sound")
+            flags = frozenset() if wrong == "sound" else frozenset(f"channel-{each}" for each in wrong.split(", "))
             yield Value(measure.id, at, float(own.mean()) * factor + offset, flags=flags)
 
 
@@ -175,23 +184,69 @@ def _brake(build: Build, key: Key, log: Log, ran: np.ndarray) -> Iterable[Value]
     yield Value(BMEP.id, key, float(pressure) / 1e5)
 
 
+@dataclass(frozen=True)
+class Samples:
+    """What was read of a channel: no line between samples, one value that is no number in every gap of the record."""
+
+    value: np.ndarray  # mean of the samples of a bin, in SI
+    spread: np.ndarray  # greatest less least of them
+    at: np.ndarray  # s of the log
+    moving: np.ndarray  # whether the engine turned
+    step: float  # s, usual, from one to the next
+
+
+def samples(log: Log, channel: str, values: np.ndarray | None = None) -> Samples:
+    """The samples of a channel, by bin; `values` by bin stand in for its means."""
+    there = np.flatnonzero(log.sampled(channel))
+    at = log.bins["t"].to_numpy()[there]
+    apart = np.diff(at)
+    step = float(np.median(apart)) if len(apart) else log.width
+    holes = np.flatnonzero(apart > GAP * step) + 1
+    low, high = (log.bins[f"{channel}{end}"].to_numpy(dtype=float)[there] for end in (".low", ".high"))
+    value = (log.bins[channel].to_numpy(dtype=float) if values is None else values)[there]
+    return Samples(
+        np.insert(value, holes, np.nan), np.insert(high - low, holes, 0.0), np.insert(at, holes, at[holes - 1] + step),
+        np.insert(running(log)[there], holes, False), step,
+    )  # fmt: skip
+
+
 def channel_word(log: Log, channel: str) -> str:
     """What is wrong with a channel while the engine runs; "sound" where nothing is.
 
     A channel that has to move is held to all it can show. A temperature or a pressure may well stand still for minutes
-    on the steps of its converter: of these only one that never moves, or stands for most of the run, is told.
+    on the steps of its converter: of these only one that never moves, or stands for most of the run, is told; and of
+    one that follows the speed, that it does not. All by the samples: a log of a row a minute has sixty an hour.
     """
-    values, ran = log.bins[channel].to_numpy(), running(log)
-    steps = np.abs(np.diff(values[np.isfinite(values)]))
-    resolution = float(steps[steps > 0].min()) if (steps > 0).any() else None
+    own = samples(log, channel)
+    if "speed" in log.bins and not running(log).any():
+        return NOT_RUN
     if channel in MOVES:
-        found = health.health(values, log.width, resolution, moving=ran).words
+        known = own.value[np.isfinite(own.value)]
+        steps = np.abs(np.diff(known))
+        resolution = float(steps[steps > 0].min()) if (steps > 0).any() else None
+        found = health.health(own.value, own.step, resolution, moving=own.moving, at=own.at, spread=own.spread).words
         return ", ".join(word for word in found if word in TOLD) or "sound"
-    own = values[ran & np.isfinite(values)]
-    if len(own) * log.width < LONG_ENOUGH or channel in STEADY:
+    moving = own.moving & np.isfinite(own.value)
+    value, spread = own.value[moving], own.spread[moving]
+    if len(value) * own.step < LONG_ENOUGH or len(value) < health.STUCK_STEPS or channel in STEADY:
         return "sound"
-    edges = np.flatnonzero(np.diff(own, prepend=np.nan, append=np.nan) != 0)
-    return "stuck" if np.diff(edges).max() > MOSTLY * len(own) else "sound"
+    if channel in FOLLOWS and _unmoved(log, channel):
+        return "flat"
+    still = np.r_[False, (np.diff(value) == 0) & (spread[1:] <= 0) & (spread[:-1] <= 0)]
+    edges = np.flatnonzero(np.diff(still.astype(int), prepend=0, append=0))
+    longest = int(np.max(edges[1::2] - edges[::2])) + 1 if len(edges) else 1
+    return "stuck" if longest > max(MOSTLY * len(value), health.STUCK_STEPS) else "sound"
+
+
+def _unmoved(log: Log, channel: str) -> bool:
+    """Whether a channel keeps its value while the speed changes, the ends of both left out."""
+    ran = running(log) & log.sampled(channel)
+    speed, value = column(log, "speed"), column(log, channel)
+    if speed is None or value is None or not ran.any():
+        return False
+    slow, usual, fast = np.nanquantile(speed[ran], (0.05, 0.5, 0.95))
+    low, middle, high = np.nanquantile(value[ran], (0.05, 0.5, 0.95))
+    return bool(fast - slow > CHANGED * usual and high - low <= UNMOVED * abs(middle))
 
 
 def _health(log: Log, answered: Mapping[str, bool]) -> Iterator[tuple[str, str]]:
@@ -206,10 +261,11 @@ def _health(log: Log, answered: Mapping[str, bool]) -> Iterator[tuple[str, str]]
             yield channel, channel_word(log, channel)
 
 
-SCHEDULE = Step("run-schedule", (HELD, STOPPED), run_schedule, reads=("runlog",))
+SCHEDULE = Step("run-schedule", (HELD, STOPPED), run_schedule, reads=("runlog",), revision=2)
 LEVELS = Step(
     "run-levels",
     (BMEP, PISTON_SPEED, *(measure for measure, _, _ in MEANS.values())),
     run_levels,
     reads=("runlog", "events"),
+    revision=2,
 )

@@ -25,18 +25,19 @@ from sitegen.page.blocks import (
 from sitegen.page.view import View
 from sitegen.program.model import Phase
 from sitegen.streams.surfaces import measures
-from sitegen.streams.surfaces.fields import RINGS, Reading
+from sitegen.streams.surfaces.fields import BY_INSTRUMENT, RINGS, Reading
 from sitegen.streams.surfaces.places import place_title, place_told
 from sitegen.tables.rows import Recorded, Written
 from sitegen.vocabulary import Measure, Series, Value
 
 ALL = (*measures.ROUGHNESS, measures.RK_PLAIN, measures.STATED)
 WEAR = (measures.WEAR_STEP, measures.WEAR_VALLEYS, measures.PLATEAU)
-FILTERS = {"robust-gaussian": "robust Gaussian, ISO 16610-31", "two-step": "two steps, ISO 13565-1"}
+FILTERS = {"robust-gaussian": "robust Gaussian, ISO 16610-31", "two-step": "two steps, ISO 13565-1",
+           BY_INSTRUMENT: "the instrument’s own, not filtered again"}  # fmt: skip
 FROM_GAP = "wear.face_from_gap"  # of the build sheet
 MASS_LOSS = "wear.mass_loss"  # the same
 RING = {
-    measures.FACE_DEPTH: "Deepest wear",
+    measures.FACE_DEPTH: "Wear of the core",
     measures.BAND: "Contact band",
     measures.FACE_MISFIT: "Flanks apart",
     measures.FACE_AREA: "Worn area",
@@ -218,10 +219,17 @@ def _wear_table(view: View, phases: Sequence[Phase], places: Sequence[str]) -> T
 def _cell(view: View, value: Value | None) -> Cell:
     if value is None:
         return Cell(words.DASH)
-    if value.measure == measures.COATING_LEFT.id and value.value is not None:
-        return Cell(words.number(value.value, 0), note="nominal")  # its bounds hold the wear alone, not the thickness
+    if (left := nominal_left(value)) is not None:
+        return left
     note = view.why(value.reason) if value.status == "refused" else ""
     return Cell(view.text(value), note=words.sentence(note) if note else "")
+
+
+def nominal_left(value: Value) -> Cell | None:
+    """What is left of a nominal thickness, whole micrometres: its bounds hold the wear alone, not the thickness."""
+    if value.measure != measures.COATING_LEFT.id or value.value is None:
+        return None
+    return Cell(words.number(value.value, 0), note="nominal")
 
 
 def _wear_reading(view: View, phases: Sequence[Phase]) -> str:
@@ -375,8 +383,9 @@ def _faces(view: View, phases: Sequence[Phase], places: Sequence[str], pictures:
         if any(value is not None for value in values[1:-1]):
             rows.append(Row((Cell(words.sentence(place_title(at))), *(_cell(view, value) for value in values))))
     note = (
-        f"Bounds from how the flanks fit. {conditions(view, 'ring')} The gap opening is a second reading, blind below "
-        "about 3 µm; the mass lost, of the whole ring, is the lead measure where the ring was weighed."
+        f"Intervals from the roughness of the face as it was made. {conditions(view, 'ring')} The gap opening is a "
+        "second reading, blind below about 3 µm; the mass lost, of the whole ring, is the lead measure where the ring "
+        "was weighed."
     )
     return [*blocks, Table(f"ring-wear-{name}", ring_columns("Ring and angle"), rows,
                            "" if series else reading, note=note, wide=True)]  # fmt: skip
@@ -411,17 +420,26 @@ def _face_reading(view: View, last: Phase) -> str:
     depth = view.value(measures.FACE_DEPTH.id, last.id, "top")
     left = view.value(measures.COATING_LEFT.id, last.id, "top")
     if left is not None and "worn-through" in left.flags:
-        return f"At {last.title} the coating of the top ring is worn through where it wore deepest."
+        return f"At {last.title} the coating of the top ring is worn through at the angle where it wore most."
     if depth is None or depth.value is None:
         return ""
-    told = f"At {last.title} the face of the top ring had worn by {view.text(depth, unit=True)} where it was deepest"
+    at_angle = [
+        value
+        for value in view.values(measures.FACE_DEPTH.id, engine=view.the_build, cylinder=view.cylinder, phase=last.id)
+        if value.value is not None and value.key.at.startswith("top/")
+    ]
+    told = f"At {last.title} the core of the worn band of the top ring had worn by {view.text(depth, unit=True)}"
+    if len(at_angle) > 1:
+        most = max(at_angle, key=lambda value: value.value or 0.0)
+        where = place_title(most.key.at).removeprefix("top ring, ")
+        told += f", the mean of {words.counted(len(at_angle), 'angle')}; most {where}, by {view.text(most, unit=True)}"
     if band is not None and band.value is not None:
-        told += f", over a contact band {view.text(band, unit=True)} wide"
+        told += f". The contact band is {view.text(band, unit=True)} wide"
     if left is not None and left.value is not None:
         nominal = words.with_unit(words.number(left.value, 0), "µm")
         told += (
-            f"; the nominal thickness of the coating less that is about {nominal}. The layer of this ring was not "
-            "measured, so that does not say how near it is to being worn through"
+            f". The nominal thickness of the coating less the most worn is about {nominal}. The layer of this ring was "
+            "not measured, so that does not say how near it is to being worn through"
         )
     lost = view.value(MASS_LOSS, last.id, "top")
     if lost is not None and lost.value is not None:

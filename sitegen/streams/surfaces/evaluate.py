@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,12 +14,13 @@ from sitegen.methods.material_ratio import Curve
 from sitegen.methods.repeats import Difference, difference
 from sitegen.methods.ring_face import Bounded
 from sitegen.program.model import WearRule
-from sitegen.streams.surfaces.fields import FILTERS, Reading
+from sitegen.streams.surfaces.fields import BY_INSTRUMENT, FILTERS, Reading
 from sitegen.traces.reading import Trace
 from sitegen.vocabulary import Refused
 
 Floats = NDArray[np.float64]
 
+MISSED = 1e-3  # share of its evaluation length a trace may lack, with one step; a convention of ours
 CUTOFFS = 5  # an evaluation length has, where the index says no other (ISO 21920-3, default)
 _RATIOS = np.concatenate([np.linspace(0, 2, 9), np.linspace(2.5, 97.5, 96), np.linspace(98, 99.5, 7)])  # % drawn
 
@@ -30,6 +30,7 @@ class Evaluated:
     """One bore trace evaluated."""
 
     values: Mapping[str, float]  # by the last part of the measure's id, in its unit
+    refused: Mapping[str, str]  # the same, of those without a value -> why
     stated: Mapping[str, float]  # stated over computed
     curve: Curve
     spikes: int
@@ -49,6 +50,8 @@ class Face:
     area: Bounded
     width: Bounded | None  # None where the wear is too shallow for its edges to be told
     misfit: float  # um, of the flanks
+    traces: int  # used
+    left_out: bool  # whether one could not be
 
 
 @dataclass(frozen=True)
@@ -76,8 +79,19 @@ def filter_of(row: Reading) -> str:
     return row.filter if isinstance(row.filter, str) and row.filter else FILTERS[0]
 
 
+def is_short(span: float, length: float, step: float) -> bool:
+    """Whether points from first to last over `span` are too few for an evaluation length, all [m].
+
+    >>> is_short(9.996e-3, 10e-3, 4e-6), is_short(9.5e-3, 10e-3, 4e-6)
+    (False, True)
+    """
+    return span < length * (1 - MISSED) - step
+
+
 def bore(trace: Trace, row: Reading) -> Evaluated:
     """Roughness of one trace over its evaluation length, from the swept band where there is one.
+
+    A trace that the instrument has filtered is taken as it stands.
 
     Raises Refused "cutoff-missing", "trace-short" and what `profile.even` raises.
     """
@@ -88,29 +102,38 @@ def bore(trace: Trace, row: Reading) -> Evaluated:
     begin = _number(row.swept_from) or 0.0
     part = whole.x - whole.x[0] >= begin - whole.step / 2
     z, x = whole.z[part], whole.x[part]
-    count = round(length / whole.step)
-    if len(z) < count * (1 - 1e-9) - 1:
+    if is_short((len(z) - 1) * whole.step, length, whole.step):
         raise Refused("trace-short")
-    flat = z - profile.line(x, z)
+    count = min(round(length / whole.step), len(z))
     lead = (len(z) - count) // 2  # the middle of what there is
-    inside = slice(max(lead, 0), max(lead, 0) + count)
+    inside = slice(lead, lead + count)
     sections = max(round(length / cutoff), 1)
     name = filter_of(row)
-    mean_line = profile_filters.two_step if name == "two-step" else profile_filters.robust_gaussian
-    rough = (flat - mean_line(flat, whole.step, cutoff))[inside]
-    plain = (flat - profile_filters.gaussian(flat, whole.step, cutoff))[inside]
+    if name == BY_INSTRUMENT:
+        rough = plain = z[inside] - z[inside].mean()
+    else:
+        flat = z - profile.line(x, z)
+        mean_line = profile_filters.two_step if name == "two-step" else profile_filters.robust_gaussian
+        rough = (flat - mean_line(flat, whole.step, cutoff))[inside]
+        plain = (flat - profile_filters.gaussian(flat, whole.step, cutoff))[inside]
     curve = material_ratio.curve(rough - rough.mean())
     heights, core = roughness.heights(rough, sections), material_ratio.core(curve)
     values = {
         "ra": 1e6 * heights.ra, "rq": 1e6 * heights.rq, "rz": 1e6 * heights.rz, "rt": 1e6 * heights.rt,
         "rsk": heights.rsk, "rku": heights.rku, "rk": 1e6 * core.rk, "rpk": 1e6 * core.rpk, "rvk": 1e6 * core.rvk,
         "mr1": core.mr1, "mr2": core.mr2, "v0": core.oil_volume,
-        "rk_plain": 1e6 * material_ratio.core(material_ratio.curve(plain)).rk,
     }  # fmt: skip
-    with suppress(Refused):  # not a surface of two lines: the other parameters stand
+    if name != BY_INSTRUMENT:
+        values["rk_plain"] = 1e6 * material_ratio.core(material_ratio.curve(plain)).rk
+    refused: dict[str, str] = {}
+    try:
         chance = material_ratio.probability(rough)
         values |= {"rpq": 1e6 * chance.rpq, "rvq": 1e6 * chance.rvq, "rmq": chance.rmq}
-    return Evaluated(values, _stated(trace, row, plain, sections, values), curve, whole.spikes, name)
+    except Refused as why:  # not a surface of two lines: the other parameters stand
+        refused = dict.fromkeys(("rpq", "rvq", "rmq"), why.code)
+    return Evaluated(
+        values, refused, _stated(trace, row, plain, sections, values), curve, whole.spikes, name
+    )  # fmt: skip
 
 
 def _stated(trace: Trace, row: Reading, plain: Floats, sections: int, values: Mapping[str, float]) -> dict[str, float]:
@@ -162,19 +185,38 @@ def levelled(trace: Trace, row: Reading) -> tuple[Floats, Floats]:
     return x, flat - float(np.median(flat[own]))
 
 
-def face(before: Trace, after: Trace, row: Reading) -> Face:
-    """Wear of one section of a ring face; raises Refused "flank-missing" and as `ring_face.section`."""
+def face(before: Sequence[Trace], after: Sequence[Trace], row: Reading) -> Face:
+    """Wear of one section of a ring face, from the means of its traces before and after.
+
+    A trace that cannot be used is left out where another of its state is left. Raises Refused "flank-missing" and as
+    `ring_face.sections` and `profile.even`.
+    """
+    if filter_of(row) == BY_INSTRUMENT:
+        raise Refused("wear-filtered-out")
     flank = _number(row.flank)
     if flank is None:
         raise Refused("flank-missing")
-    one, other = profile.even(before.x, before.z), profile.even(after.x, after.z)
-    found = ring_face.section(one.x, one.z, other.x, other.z, flank)
+    one, other = _even(before), _even(after)
+    found = ring_face.sections(one, other, flank)
     return Face(
         found.x, found.before, found.after, found.begin, found.end,
         _scaled(found.depth, 1e6), _scaled(found.area, 1e9),
         None if found.width is None else _scaled(found.width, 1e3),
-        1e6 * found.misfit,
+        1e6 * found.misfit, len(one) + len(other), len(one) + len(other) < len(before) + len(after),
     )  # fmt: skip
+
+
+def _even(traces: Sequence[Trace]) -> list[ring_face.Trace]:
+    found, why = [], None
+    for trace in traces:
+        try:
+            made = profile.even(trace.x, trace.z)
+            found.append((made.x, made.z))
+        except Refused as refusal:
+            why = refusal
+    if not found and why is not None:
+        raise why
+    return found
 
 
 def _scaled(found: Bounded, turn: float) -> Bounded:

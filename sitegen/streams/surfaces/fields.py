@@ -15,7 +15,8 @@ RINGS = {"top-ring": "top", "second-ring": "second"}  # part -> ring, as build s
 PARTS = ("bore", *RINGS)
 SIDES = ("thrust", "antithrust", "front", "rear")
 HEIGHTS = ("top-reversal", "mid-stroke", "bottom-reversal")
-FILTERS = ("robust-gaussian", "two-step")  # ISO 16610-31; ISO 13565-1, for comparison with older values
+BY_INSTRUMENT = "by-instrument"
+FILTERS = ("robust-gaussian", "two-step", BY_INSTRUMENT)  # ISO 16610-31; ISO 13565-1, for comparison with older values
 STATED = ("ra", "rz", "rk", "rpk", "rvk")  # results of the instrument that are held against ours
 
 
@@ -53,7 +54,8 @@ FIELDS: tuple[Field, ...] = (
         "Filter",
         "word",
         words=FILTERS,
-        help="Of the roughness: left out, the robust Gaussian (ISO 16610-31); two-step (ISO 13565-1) for old values.",
+        help="Of the roughness: left out, the robust Gaussian (ISO 16610-31); two-step (ISO 13565-1) for old values; "
+        "by-instrument where the trace holds heights the instrument has already filtered.",
     ),
     _length("evaluation", "Evaluation length", 1e-5, 1e-1, "Roughness is evaluated over it; left out, five cutoffs."),
     _length("tip", "Tip radius", 1e-7, 1e-4, "Of the stylus."),

@@ -9,10 +9,11 @@ from pathlib import Path
 
 import numpy as np
 
+from sitegen.methods.profile import line
 from sitegen.problems import shown
 from sitegen.program.inside import PathFault, file_inside, nearest_inside
 from sitegen.program.model import Program, RecordSource
-from sitegen.streams.surfaces.evaluate import evaluation_of
+from sitegen.streams.surfaces.evaluate import evaluation_of, is_short
 from sitegen.streams.surfaces.fields import FIELDS, RINGS, Reading
 from sitegen.streams.surfaces.naming import is_proposed
 from sitegen.tables.blocked import Blocked
@@ -21,6 +22,9 @@ from sitegen.tables.reading import Sheet, read_stream
 from sitegen.tables.rows import Written, given, rows_of
 from sitegen.traces.reading import Layout, Trace, read_trace
 from sitegen.vocabulary import Problem, Readings
+
+# m, median height off a straight line beyond which a unit is most likely wrong; wide, a convention of ours
+HEIGHTS_OF = {"bore": (3e-9, 10e-6), "ring": (1e-9, 60e-6)}
 
 
 def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
@@ -125,6 +129,7 @@ class _Traces:
                                 f'"{shown(name)}" is the same as "{shown(before)}"', "its own trace")  # fmt: skip
                 continue
             self.found[row.reading] = trace
+            self.problems += trace.doubts
 
     def look(self, program: Program, sheet: Sheet) -> None:
         """Tell what a trace that was read cannot be evaluated for. It stays: it may serve for something else."""
@@ -135,6 +140,7 @@ class _Traces:
             trace = self.found.get(row.reading)
             if trace is None:
                 continue
+            self._plausible(sheet, at, row.part, trace)
             if row.part != "bore":
                 if math.isnan(row.flank):
                     self._tell(sheet, at, "flank-missing", "flank", "nothing says how wide the unworn flanks are: no "
@@ -146,11 +152,22 @@ class _Traces:
                            "this trace", "a cutoff, such as 0.8 mm")  # fmt: skip
                 continue
             begin = 0.0 if math.isnan(row.swept_from) else row.swept_from
-            if trace.length - begin < length * (1 - 1e-3) - trace.step:
+            if is_short(trace.length - begin, length, trace.step):
                 swept = " from the swept band on" if begin else ""
                 self._tell(sheet, at, "trace-short", "trace", f"{1e3 * (trace.length - begin):.3g} mm{swept} are "
                            f"shorter than the evaluation length of {1e3 * length:.3g} mm: no roughness is told from it",
                            "a longer trace, or a shorter cutoff or evaluation length")  # fmt: skip
+
+    def _plausible(self, sheet: Sheet, at: int, part: str, trace: Trace) -> None:
+        """Tell heights no such part has: most often those of another unit."""
+        known = np.isfinite(trace.z)
+        x, z = trace.x[known], trace.z[known]
+        height = float(np.median(np.abs(z - line(x, z))))
+        low, high = HEIGHTS_OF["bore" if part == "bore" else "ring"]
+        if not low <= height <= high:
+            self._tell(sheet, at, "heights-not-plausible", "trace", f"half of its heights lie more than "
+                       f"{1e6 * height:.3g} µm off a straight line",
+                       f"{1e6 * low:.3g} to {1e6 * high:.3g} µm on such a part, or another unit of z")  # fmt: skip
 
     def _tell(self, sheet: Sheet, at: int, code: str, name: str, what: str, expected: str) -> None:
         """A warning about a row that stays in use."""

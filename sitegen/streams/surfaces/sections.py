@@ -17,6 +17,7 @@ from sitegen.streams.surfaces.cylinder import (
     WEAR,
     conditions,
     cylinder_surfaces,
+    nominal_left,
     places_of,
     ring_columns,
     short,
@@ -63,7 +64,7 @@ def engine_surfaces(view: View) -> Sequence[Block]:
         blocks.append(Table(table, columns, rows, _engine_reading(view, last), note=note, wide=True))
     if rings:
         columns = ring_columns("Cylinder", whole)
-        note = f"At {last.title}, means over the angles; bounds from how the flanks fit."
+        note = f"At {last.title}, means over the angles; intervals from the roughness of the faces as they were made."
         blocks.append(Table(f"ring-faces-{view.the_build.id}", columns, rings, note=note, wide=True))
     return blocks
 
@@ -77,7 +78,9 @@ def _heading(measure: Measure) -> str:
 
 
 def _short_cell(view: View, value: Value | None) -> Cell:
-    return Cell(words.DASH if value is None or value.status == "refused" else view.text(value))
+    if value is None or value.status == "refused":
+        return Cell(words.DASH, note=view.why(value.reason) if value is not None else "")
+    return nominal_left(value) or Cell(view.text(value))
 
 
 def _engine_reading(view: View, last: Phase) -> str:

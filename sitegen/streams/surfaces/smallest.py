@@ -7,6 +7,7 @@ from statistics import median
 
 from sitegen.declarations import Smallest
 from sitegen.methods.intervals import student_95
+from sitegen.methods.ring_face import SHOWN
 from sitegen.program.model import Program
 from sitegen.streams.surfaces.measures import FACE_DEPTH, WEAR_STEP, WEAR_VALLEYS
 from sitegen.vocabulary import Measure, Value
@@ -26,7 +27,10 @@ def smallest(program: Program) -> Iterator[Smallest]:
 
 
 def by_repeats(program: Program, values: Iterable[Value]) -> Iterator[Smallest]:
-    """The least wear whose 95 % interval leaves zero out, at the middle one of the places traced so far."""
+    """The least wear that is shown, at the middle one of the places traced so far.
+
+    Its 95 % interval leaves zero out; of ring faces with room for looking where the traces differ most.
+    """
     del program
     every = list(values)
     for measure, what, source in (
@@ -45,6 +49,7 @@ def _half(measure: Measure, value: Value) -> float | None:
     """Half-width [um] of the interval of one place; None where it has none or is no place of this measure."""
     if value.measure != measure.id or value.high is None or (measure is FACE_DEPTH and "/" not in value.key.at):
         return None
+    room = SHOWN if measure is FACE_DEPTH else 1.0
     if value.se is not None and value.df is not None:
-        return student_95(value.df) * value.se
-    return (value.high - value.low) / 2 if value.low is not None else None
+        return student_95(value.df) * value.se * room
+    return (value.high - value.low) / 2 * room if value.low is not None else None

@@ -16,7 +16,7 @@ from sitegen.methods.repeats import Difference, difference
 from sitegen.methods.ring_face import Bounded, mean_of
 from sitegen.program.model import Build, Program
 from sitegen.streams.surfaces import evaluate, measures
-from sitegen.streams.surfaces.fields import RINGS, Reading
+from sitegen.streams.surfaces.fields import BY_INSTRUMENT, RINGS, Reading
 from sitegen.tables.rows import given, rows_in
 from sitegen.traces.reading import Trace
 from sitegen.vocabulary import Book, Key, Measure, Readings, Refused, Result, Series, Value, refused
@@ -82,7 +82,10 @@ def run_bores(program: Program, engine: str, readings: Mapping[str, Readings], b
                 for measure in (measures.WEAR_VALLEYS, measures.PLATEAU):
                     yield refused(measure.id, key, Refused("filters-differ"))
                 continue
-            yield from _aligned(key, rough[phases[0]], rough[phase])
+            if any(each.filter == BY_INSTRUMENT for each in rough[phase]):
+                yield refused(measures.WEAR_VALLEYS.id, key, Refused("wear-filtered-out"))
+            else:
+                yield from _aligned(key, rough[phases[0]], rough[phase])
             yield from _plateau(key, rough[phases[0]], rough[phase])
 
 
@@ -104,19 +107,23 @@ def _roughness(key: Key, traced: Sequence[Traced]) -> Generator[Result, None, li
         flags |= {"spikes-taken-out"}
     filters = {each.filter for each in evaluated}
     flags |= {"two-step-filter"} if filters == {"two-step"} else set()
+    flags |= {"filtered-by-instrument"} if filters == {BY_INSTRUMENT} else set()
     if len(filters) > 1:
         why, evaluated = Refused("filters-differ"), []
     for measure in (*measures.ROUGHNESS, measures.RK_PLAIN):
         name = measure.id.removeprefix("bore.")
         known = [each.values[name] for each in evaluated if math.isfinite(each.values.get(name, math.nan))]
         if not known:
-            code = why.code if why is not None else "not-evaluated"
-            yield refused(measure.id, key, Refused(code))
+            if filters == {BY_INSTRUMENT} and measure is measures.RK_PLAIN:
+                continue
+            codes = [each.refused[name] for each in evaluated if name in each.refused]
+            yield refused(measure.id, key, why or Refused(codes[0] if codes else "not-evaluated"))
             continue
+        own = flags | ({"trace-left-out"} if len(known) < len(evaluated) else set())
         if measure.interval:
-            yield _mean(measure, key, known, flags)
+            yield _mean(measure, key, known, own)
         else:
-            yield Value(measure.id, key, fmean(known), n=len(known), of="repeat", flags=flags)
+            yield Value(measure.id, key, fmean(known), n=len(known), of="repeat", flags=own)
     yield from _stated(key, evaluated)
     if evaluated:
         yield from _drawn(key, traced, evaluated)
@@ -130,6 +137,7 @@ def _looked_at(found: evaluate.Evaluated) -> list[str]:
     off = [(name, ratio) for name, ratio in found.stated.items() if _is_off(ratio)]
     return [
         *(["spikes-taken-out"] if found.spikes else []),
+        *dict.fromkeys(code for code in found.refused.values() if code == "beyond-total-height"),
         *(f"stated-does-not-fit:R{name[1:]}:{ratio:.3g}" for name, ratio in off),
     ]
 
@@ -172,6 +180,9 @@ def _step(key: Key, before: Sequence[Traced], after: Sequence[Traced]) -> Iterat
     if not any(given(each.row.unswept_to) for each in after):
         return
     measure = measures.WEAR_STEP
+    if BY_INSTRUMENT in {evaluate.filter_of(each.row) for each in (*before, *after)}:
+        yield refused(measure.id, key, Refused("wear-filtered-out"))
+        return
     try:
         now, then = _steps(after), _steps(before)
     except Refused as why:
@@ -279,24 +290,27 @@ def run_faces(program: Program, engine: str, readings: Mapping[str, Readings], b
         for phase in phases[1:]:
             key = build.key(cylinder, phase, at)
             ring = (cylinder, phase, at.partition("/")[0])
-            before, after = states[phases[0]][0], states[phase][0]
+            before, after = ([each.trace for each in states[one]] for one in (phases[0], phase))
+            row = states[phase][0].row
             try:
-                face = evaluate.face(before.trace, after.trace, after.row)
+                face = evaluate.face(before, after, row)
             except Refused as why:
                 asked[ring] = why
                 for measure in (measures.FACE_DEPTH, measures.FACE_AREA, measures.BAND):
                     yield refused(measure.id, key, why)
                 if "misfit" in why.facts:  # how badly they do not lie on each other
-                    yield Value(measures.FACE_MISFIT.id, key, 1e6 * float(why.facts["misfit"]), n=2, of="reading")
+                    n = len(before) + len(after)
+                    yield Value(measures.FACE_MISFIT.id, key, 1e6 * float(why.facts["misfit"]), n=n, of="reading")
                 continue
-            around.setdefault(ring, {})[angle_of(after.row)] = face
-            yield _bounded(measures.FACE_DEPTH, key, face.depth)
-            yield _bounded(measures.FACE_AREA, key, face.area)
+            around.setdefault(ring, {})[angle_of(row)] = face
+            flags = frozenset({"trace-left-out"} if face.left_out else ())
+            yield _bounded(measures.FACE_DEPTH, key, face.depth, face.traces, flags=flags)
+            yield _bounded(measures.FACE_AREA, key, face.area, face.traces, flags=flags)
             if face.width is None:
                 yield refused(measures.BAND.id, key, Refused("edges-not-clear"))
             else:
-                yield _bounded(measures.BAND, key, face.width)
-            yield Value(measures.FACE_MISFIT.id, key, face.misfit, n=2, of="reading")
+                yield _bounded(measures.BAND, key, face.width, face.traces, flags=flags)
+            yield Value(measures.FACE_MISFIT.id, key, face.misfit, n=face.traces, of="reading")
             yield _faces_drawn(key, face)
         if len(phases) < 2:
             asked.setdefault((cylinder, phases[0], at.partition("/")[0]), Refused("one-state-only"))
@@ -305,21 +319,23 @@ def run_faces(program: Program, engine: str, readings: Mapping[str, Readings], b
 
 
 def _bounded(
-    measure: Measure, key: Key, found: Bounded, n: int = 2, of: Literal["reading", "place"] = "reading"
-) -> Value:
+    measure: Measure, key: Key, found: Bounded, n: int, of: Literal["reading", "place"] = "reading",
+    flags: frozenset[str] = frozenset(),
+) -> Value:  # fmt: skip
     if found.low <= 0:
         return Value(
-            measure.id, key, None, high=found.high, se=found.se, df=found.df, n=n, of=of, status="below",
+            measure.id, key, None, high=found.high, se=found.se, df=found.df, n=n, of=of, status="below", flags=flags,
             reason="below-detection-of-traces",
         )  # fmt: skip
-    return Value(measure.id, key, found.value, found.low, found.high, found.se, found.df, n=n, of=of)
+    return Value(measure.id, key, found.value, found.low, found.high, found.se, found.df, n=n, of=of, flags=flags)
 
 
 def _around(build: Build, key: Key, faces: Mapping[float, evaluate.Face], program: Program) -> Iterator[Value]:
     """Means over the angles, the volume around the ring, and what is left of the coating."""
     for measure, name in ((measures.FACE_DEPTH, "depth"), (measures.FACE_AREA, "area"), (measures.BAND, "width")):
         each = [getattr(face, name) for face in faces.values()]
-        # where wear is below what a trace shows, the deepest is still above zero and there is no band: neither averages
+        # where wear is below what a trace shows, its core is where noise is largest and there is no band: these do
+        # not average
         if name != "area" and any(one is None or one.low <= 0 for one in each):
             yield refused(measure.id, key, Refused("some-angles-not-clear"))
         else:
@@ -430,6 +446,7 @@ BORES = Step(
     ),
     run=run_bores,
     reads=("surfaces",),
+    revision=2,
 )  # fmt: skip
 FACES = Step(
     name="ring-faces",
@@ -443,6 +460,7 @@ FACES = Step(
     ),
     run=run_faces,
     reads=("surfaces",),
+    revision=2,
 )
 RATES = Step(
     name="ring-wear-rate",

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, Column, Row, Table
 from sitegen.page.view import View
+from sitegen.program.model import Build, Phase
 from sitegen.streams.leakdown.history import (
     mm2,
 )
@@ -16,8 +17,16 @@ from sitegen.streams.leakdown.measures import (
 )
 from sitegen.streams.leakdown.sections.shared import (
     apart,
+    none_because,
     tally,
 )
+
+
+def _absent(view: View, build: Build, phase: Phase) -> str:
+    """Why a build has no mean at a phase, where none was worked out."""
+    if build.is_due(phase.id):
+        return "to come"
+    return "not taken" if phase in view.program.phases_of(build) else "not planned"
 
 
 def coating_builds(view: View) -> Sequence[Block]:
@@ -29,12 +38,15 @@ def coating_builds(view: View) -> Sequence[Block]:
         cells = [Cell(build.id, href=view.href_engine(build), note="" if len(build.coatings) == 1 else "mixed engine")]
         for phase in phases:
             value = view.value(BUILD.id, phase.id, engine=build, cylinder=0, coating=coating)
-            cells.append(Cell(mm2(value.value) if value is not None and value.value is not None else words.DASH))
+            if value is not None and value.value is not None:
+                cells.append(Cell(mm2(value.value)))
+            else:
+                cells.append(Cell(words.DASH, note=none_because(view, value) or _absent(view, build, phase)))
         scale = next(iter(view.values(SCALE.id, engine=build, at=build.assemblies[0].id, coating=coating)), None)
         odd = apart(view, build, build.assemblies[0], coating)
         noun = words.plural(len(odd), "cylinder")
         without = f"without {noun} {words.numbers_listed(odd)}" if odd else ""
-        cells += [Cell(view.text(scale), note=without), Cell(tally(view, build, coating))]
+        cells += [view.cell(scale, without), Cell(tally(view, build, coating))]
         rows.append(Row(cells))
     columns = (
         Column("Build"), *(Column(phase.title, "mm²", numeric=True) for phase in phases),

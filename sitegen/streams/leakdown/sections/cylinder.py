@@ -10,6 +10,7 @@ from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Plans, Row, Table, Text
 from sitegen.page.view import View
 from sitegen.program.model import Phase
+from sitegen.streams.leakdown.checks import condition, temperature_states
 from sitegen.streams.leakdown.fields import PATHS, Reading
 from sitegen.streams.leakdown.history import (
     Point,
@@ -35,12 +36,15 @@ from sitegen.streams.leakdown.measures import (
     SUPPLY_RATIO,
     TO_LOSE,
 )
+from sitegen.streams.leakdown.protocol import outside
 from sitegen.streams.leakdown.seating import FALL_RULE, FROM_BLOWBY, LEVEL_RULE, TO_LOSE_RULE
 from sitegen.streams.leakdown.sections.shared import (
+    ABOVE,
     CURVE_CAPTION,
     SMALL,
     floor_of,
     plan_of,
+    standing,
     strip_of,
     why_open,
 )
@@ -147,7 +151,7 @@ def _reading_rows(view: View, coating: str) -> list[ChartRow]:
 def _history_reading(view: View, points: Sequence[Point], others: Sequence[int]) -> str:
     fired = [point for point in points if not point.cold]
     if len(fired) < 2:
-        return "Too few checks after the first start to tell a history."
+        return "Too few checks after the first start to tell a history." + _only_apart(view)
     first, end = fired[0], fired[-1]
     a, b = first.value.value or 0.0, end.value.value or 0.0
     start, finish = (view.program.phase(point.phase).title for point in (first, end))
@@ -164,7 +168,18 @@ def _history_reading(view: View, points: Sequence[Point], others: Sequence[int])
             sentence += " The last change is within the scatter between occasions."
         else:
             sentence += f" The last change, {moved}, is beyond the scatter between occasions."
-    return sentence
+    return sentence + _only_apart(view)
+
+
+def _only_apart(view: View) -> str:
+    """Checks of which every reading stands in another condition than the program's."""
+    titles = []
+    for phase in checked_phases(view):
+        found = view.values(CRANKCASE.id, engine=view.the_build, cylinder=view.cylinder, phase=phase.id)
+        places = {value.key.at for value in found if value.status in {"ok", "below"}}
+        if places and "" not in places:
+            titles.append(phase.title)
+    return f" At {words.listed(titles)} it was read in another condition only." if titles else ""
 
 
 def cylinder_place(view: View) -> Sequence[Block]:
@@ -186,21 +201,17 @@ def cylinder_place(view: View) -> Sequence[Block]:
 
 
 MOSTLY = 0.9  # share of the air past the rings from which the other paths are not worth a table
-_RULES = {
-    LEVEL_RULE: "Leak area, mm²",
-    TO_LOSE_RULE: "Leak still to lose, mm²",
-    FALL_RULE: "Fall since the check before, mm²",
-}
+_RULES = {LEVEL_RULE: "Leak area, mm²", TO_LOSE_RULE: "Leak still to lose, mm²"}
 
 
 def _rule_row(view: View, rule: Verdict) -> Row:
     seating = view.program.seating
-    limit = {LEVEL_RULE: mm2(seating.level), TO_LOSE_RULE: mm2(seating.to_lose), FALL_RULE: "no fall"}[rule.rule]
-    shown = limit if rule.rule == FALL_RULE else f"≤ {limit}"
+    limit = mm2(seating.level if rule.rule == LEVEL_RULE else seating.to_lose)
     found = words.judged(rule.found, rule.low, rule.high, rule.limit or 0.0)
     if rule.rule == TO_LOSE_RULE and rule.high is not None and rule.high < min(SMALL, seating.to_lose):
         found = f"below {words.number(SMALL, 3)}"  # all of it is as good as nothing
-    return Row((Cell(_RULES[rule.rule]), Cell(shown), Cell(found), Cell(rule.word, word=True)))
+    because = view.why(rule.reason) if rule.found is None and rule.reason else ""
+    return Row((Cell(_RULES[rule.rule]), Cell(f"≤ {limit}"), Cell(found, note=because), Cell(rule.word, word=True)))
 
 
 def _why_note(view: View, state: Verdict, rules: Mapping[str, Verdict]) -> str:
@@ -210,11 +221,24 @@ def _why_note(view: View, state: Verdict, rules: Mapping[str, Verdict]) -> str:
         note += " A run before it was not run as planned."
     if any(FROM_BLOWBY in value.flags for value in view.values(TO_LOSE.id, engine=view.the_build)):
         note += f" For the leak still to lose, {view.why(FROM_BLOWBY)}."
+    if FALL_RULE in rules and (fall := rules[FALL_RULE]).found is not None:
+        went = "fell" if fall.found >= 0 else "rose"
+        low, high = sorted(abs(end) if end is not None else 0.0 for end in (fall.low, fall.high))
+        moved = words.with_unit(words.with_interval(abs(fall.found), low, high), "mm²")
+        clear = fall.low is not None and fall.high is not None and (fall.low > 0 or fall.high < 0)
+        note += (
+            f" Since the check before, the leak area {went} by {moved}."
+            if clear
+            else " Since the check before, the leak area changed by no more than occasions differ by."
+        )
     if state.word != "cannot tell":
         return f"{note} It counts as “{state.word}” because {view.why(state.reason)}."
     note += f" It cannot be told: {why_open(view, view.the_build, state.reason)}."
     if LEVEL_RULE in rules and rules[LEVEL_RULE].word == "not met":
-        note += " The leak area is above its limit all the same; what is open is whether it still falls."
+        if standing(view, view.the_build, view.cylinder) == ABOVE:
+            note += " The leak area is above its limit, so that it is certainly not seated; it may still fall."
+        else:
+            note += " The leak area is above its limit, in which other paths than the rings may share."
     return note.strip()
 
 
@@ -375,10 +399,12 @@ def cylinder_readings(view: View) -> Sequence[Block]:
     read = view.values(READ.id, engine=build, cylinder=number)
     leaks = {each.key.at: words.number(each.value, 1) for each in read if each.value is not None}
     rows = []
-    inside = 0
+    inside = beside = 0
+    states = temperature_states(view.program, _kept(view.of_build(build).records("leakdown", Reading)))
     for row in records:
-        inside += row.reading in counted
-        use, note = _use(view, row, row.reading in counted)
+        use, note = _use(view, row, row.reading in counted, states)
+        inside += use == USED
+        beside += use == BESIDE
         remark = "" if pd.isna(row.remark) else f"“{row.remark}”"
         repeat = "" if pd.isna(row.repeat) else f", {int(row.repeat)}"
         metal = "" if pd.isna(row.metal_temperature) else words.number(row.metal_temperature - 273.15, 0)
@@ -406,9 +432,10 @@ def cylinder_readings(view: View) -> Sequence[Block]:
         Column("Reading, file:line"),
     )  # fmt: skip
     left = sum(row.here for row in rows)
-    beside = len(rows) - left - inside
+    without = len(rows) - left - inside - beside
     parts = [f"{words.count(inside) if inside < len(rows) else 'all'} in the values above"]
     parts += [f"{words.count(beside)} beside them, in another condition"] if beside else []
+    parts += [f"{words.count(without)} without a leak area, with the reason beside it"] if without else []
     parts += [f"{words.count(left)} left out, with the reason beside it"] if left else []
     reading = f"{words.sentence(words.counted(len(rows), 'reading'))}: {words.listed(parts)}."
     example = next((row.reading for row in records if row.use == ""), "")
@@ -420,18 +447,39 @@ def cylinder_readings(view: View) -> Sequence[Block]:
     return (Table(f"readings-{build.id}-{number}", columns, rows, reading, note=note if example else "", wide=True),)
 
 
-def _use(view: View, row: Reading, counted: bool) -> tuple[str, str]:
-    """Whether a reading is in the value of its check, beside it, or left out, and why."""
+USED, BESIDE = "used", "beside the value"
+
+
+def _kept(rows: Sequence[Reading]) -> list[Reading]:
+    return [row for row in rows if row.use == "" and not pd.isna(row.cylinder) and pd.isna(row.reference)]
+
+
+def _use(view: View, row: Reading, counted: bool, states: Mapping[tuple[str, str], str]) -> tuple[str, str]:
+    """Whether a reading is in the value of its check, beside it, without a value, or left out, and why."""
     if row.use != "":
         with_it = view.value(CRANKCASE.id, row.phase, f"with:{row.reading}")
         told = f" With it the check reads {area(with_it.value)}." if with_it is not None and with_it.value else ""
         return "left out", _why_out(view, row) + told
     if counted:
-        return "used", ""
-    parts = ["oil added"] if not pd.isna(row.oil) and row.oil == "wet" else []
-    off = abs(row.supply - view.program.leakdown.supply) > view.program.leakdown.supply_band
-    parts += ["another supply pressure"] if off else []
-    return "beside the value", words.listed(parts)
+        return USED, ""
+    rule, state = view.program.leakdown, states[row.engine, row.phase]
+    parts = []
+    if (oil := "dry" if pd.isna(row.oil) else str(row.oil)) != rule.oil:
+        parts.append("oil added" if oil == "wet" else "no oil added")
+    parts += ["another supply pressure"] if abs(row.supply - rule.supply) > rule.supply_band else []
+    parts += [f"read {row.condition}"] if isinstance(row.condition, str) and state and row.condition != state else []
+    parts += ["not at top dead centre"] if isinstance(row.crank, str) and row.crank != "tdc" else []
+    parts += [f"{each.what}, where the program asks for {each.expected}" for each in outside(rule, state, row)]
+    at = condition(view.program, state, row)
+    beside = ",".join(part for part in (at, f"tester:{row.tester}") if part)
+    if view.value(CRANKCASE.id, row.phase, beside) is not None:
+        parts.append("another tester")
+    if parts:
+        return BESIDE, words.sentence(f"{words.listed(parts)}.")
+    value = view.value(CRANKCASE.id, row.phase)
+    if value is not None and value.status == "below":
+        return USED, words.sentence(f"{view.why(value.reason)}.")
+    return "no leak area", words.sentence(f"{view.why(value.reason if value is not None else 'no-reading')}.")
 
 
 def _why_out(view: View, row: Reading) -> str:

@@ -36,17 +36,20 @@ from sitegen.streams.leakdown.measures import (
 )
 from sitegen.streams.leakdown.seating import BLOWBY, FROM_BLOWBY
 from sitegen.streams.leakdown.sections.shared import (
+    ABOVE,
     CURVE_CAPTION,
-    STATE_ORDER,
+    STANDINGS,
     apart,
+    checks_of,
     floor_of,
     last_value,
     lose_text,
+    none_because,
     plan_of,
+    standing,
     state_after,
     strip_of,
     to_lose_of,
-    unused_checks,
     why_open,
 )
 from sitegen.vocabulary import Value
@@ -68,18 +71,23 @@ def _engine_reading(view: View) -> str:
     """How many cylinders are in which state, and cylinder by cylinder why it cannot be told."""
     build = view.the_build
     states = {place.cylinder: view.state(build, place.cylinder) for place in build.places}
-    counted = Counter(state.word for state in states.values() if state is not None)
+    found = {number: standing(view, build, number) for number, state in states.items() if state is not None}
+    counted = Counter(found.values())
     if not counted:
         return ""
-    told = [f"{words.count(counted[word])} {word}" for word in STATE_ORDER if counted[word] and word != "cannot tell"]
+    told = [f"{words.count(counted[word])} {word}" for word in STANDINGS if counted[word] and word != "cannot tell"]
     parts = [f"Of {words.counted(len(build.places), 'cylinder')}: {words.listed(told)}."] if told else []
-    by_reason: dict[str, list[int]] = {}
+    if len(build.places) > 1 and set(found.values()) == {"seated"} and len(found) == len(build.places):
+        parts = [f"All {words.counted(len(build.places), 'cylinder')} are seated."]
+    by_reason: dict[tuple[str, str], list[int]] = {}
     for number, state in states.items():
         if state is not None and state.word == "cannot tell":
-            by_reason.setdefault(state.reason, []).append(number)
-    for reason, numbers in by_reason.items():
+            by_reason.setdefault((found[number], state.reason), []).append(number)
+    for (word, reason), numbers in by_reason.items():
         whom = f"{words.plural(len(numbers), 'cylinder')} {words.numbers_listed(numbers)}"
-        parts.append(f"Of {whom} it cannot be told: {why_open(view, build, reason)}.")
+        what = f"whether {'its' if len(numbers) == 1 else 'their'} leak still falls"
+        told_of = f"it cannot be told {what}" if word == ABOVE else "it cannot be told"
+        parts.append(f"Of {whom} {told_of}: {why_open(view, build, reason)}.")
     return " ".join(parts)
 
 
@@ -127,7 +135,8 @@ def _by_cylinder(view: View, build: Build) -> Table:
         ]
         for phase in phases:
             value = view.value(CRANKCASE.id, phase.id, engine=build, cylinder=place.cylinder)
-            cells.append(Cell(area_text(view, value), note=_change_note(view, build, place.cylinder, phase.id)))
+            note = none_because(view, value) or _change_note(view, build, place.cylinder, phase.id)
+            cells.append(Cell(area_text(view, value), note=note))
         rows.append(Row(cells))
     columns = (Column("Cylinder"), *(Column(phase.title, "mm²", numeric=True) for phase in phases))
     note = (
@@ -171,12 +180,18 @@ def engine_seating(view: View) -> Sequence[Block]:
                             href=view.href_cylinder(build, place.cylinder),
                             coating=place.coating,
                         ),
-                        Cell(area_text(view, plateau[0]) if plateau else words.DASH),
+                        _area_cell(view, plateau[0] if plateau else None, "no curve"),
                         Cell(
-                            lose_text(view, latest), note=view.program.phase(latest.key.phase).title if latest else ""
+                            lose_text(view, latest),
+                            note=none_because(view, latest)
+                            or (view.program.phase(latest.key.phase).title if latest else "no curve"),
                         ),
-                        Cell(area_text(view, floor_of(view, build, place.cylinder))),
-                        Cell(area_text(view, last_value(view, UNEXPLAINED.id, build, place.cylinder, assembly))),
+                        _area_cell(view, floor_of(view, build, place.cylinder), view.why("no-gap")),
+                        _area_cell(
+                            view,
+                            last_value(view, UNEXPLAINED.id, build, place.cylinder, assembly),
+                            "no leak area or no gap to set against each other",
+                        ),
                         Cell(state.word if state else "", word=True),
                     )
                 )
@@ -192,18 +207,24 @@ def engine_seating(view: View) -> Sequence[Block]:
     return blocks
 
 
+def _area_cell(view: View, value: Value | None, otherwise: str) -> Cell:
+    """A leak area, or why there is none; `otherwise` where nothing was asked of a method at all."""
+    return Cell(area_text(view, value), note=otherwise if value is None else none_because(view, value))
+
+
 def _scale_sentence(view: View, build: Build, assembly: Assembly, scale: Value) -> str:
     """Seating distance of one assembly and coating, what it is without, or why there is none."""
     coating = scale.key.coating
     first, end = view.program.phase(assembly.first).title, view.program.phase(assembly.last).title
     of = f" of the {view.coating_title(coating)} rings" if len(build.coatings) > 1 else ""
     when = f", {first} to {end}" if len(build.assemblies) > 1 else ""
-    used, why = unused_checks(view, build, assembly, coating)
+    checks = checks_of(view, build, assembly, coating)
     if scale.status == "refused":
         because = view.why(scale.reason)
         if scale.reason == "few-checks":
             because = (
-                f"a curve needs four checks and there {'is' if len(used) == 1 else 'are'} {words.count(len(used))}"
+                f"a curve needs four checks and there {'is' if checks.count == 1 else 'are'} "
+                f"{words.count(checks.count) if checks.count else 'none'}"
             )
         sentence = f"No seating distance of the leak{of}{when}: {because}"
         lose = view.values(TO_LOSE.id, engine=build)
@@ -217,7 +238,7 @@ def _scale_sentence(view: View, build: Build, assembly: Assembly, scale: Value) 
         sentence = f"The leak still to lose{of} falls to 37\u00a0% over {over}{length} of sliding{when}"
         sentence += ", by the planned schedule" if "from-schedule" in scale.flags else ""
         sentence += "; a run before it was not run as planned" if "not-as-planned" in scale.flags else ""
-    sentence += f". Not counted: {words.listed(why)}." if why else "."
+    sentence += f". Not counted: {words.listed(checks.left)}." if checks.left else "."
     odd = apart(view, build, assembly, coating)
     if odd:
         does, was = ("does", "was") if len(odd) == 1 else ("do", "were")
@@ -235,14 +256,13 @@ def engine_tester(view: View) -> Sequence[Block]:
     for tester in sorted({row.tester for row in view.records("leakdown", Reading) if isinstance(row.tester, str)}):
         scale, occasion = (view.value(m, at=tester, engine="", cylinder=0) for m in (REFERENCE.id, OCCASION.id))
         facts = view.program.definitions.testers[tester]
-        note = view.why(scale.reason) if scale is not None and scale.status == "refused" else ""
         rows.append(
             Row(
                 (
                     Cell(tester, note=facts.title),
                     Cell(words.number(1000 * facts.orifice, 3)),
-                    Cell(view.text(scale), note=note),
-                    Cell(view.text(occasion)),
+                    view.cell(scale),
+                    view.cell(occasion),
                     Cell(str(occasion.n) if occasion is not None and occasion.n else words.DASH),
                 )
             )

@@ -26,13 +26,16 @@ from sitegen.streams.leakdown.history import (
 )
 from sitegen.streams.leakdown.measures import BUILD, CRANKCASE, SCALE, TO_LOSE
 from sitegen.streams.leakdown.sections.shared import (
+    ABOVE,
     CURVE_CAPTION,
     apart,
     before_refit,
+    checks_of,
     lose_text,
     plan_of,
+    scale_of,
+    standing,
     tally,
-    unused_checks,
     why_open,
 )
 from sitegen.vocabulary import Value, numbers
@@ -66,7 +69,14 @@ def _distance_sentence(view: View) -> str:
                 if len(known) < len(builds)
                 else words.counted(len(known), "build")
             )
-            clauses.append(f"{view.coating_title(coating)} {_km_range(known)} ({of})")
+            odd = [
+                f"{build.id} cylinder {number}"
+                for build in builds
+                for number in apart(view, build, build.assemblies[0], coating)
+            ]
+            own = "its" if len(odd) == 1 else "their"
+            without = f"; without {words.listed(odd)}, on a distance of {own} own" if odd else ""
+            clauses.append(f"{view.coating_title(coating)} {_km_range(known)} ({of}{without})")
     if not clauses:
         return ""
     return f"Seating distance, over which the leak still to lose falls to 37\u00a0%: {words.listed(clauses)}."
@@ -88,12 +98,21 @@ def _state_sentence(view: View) -> list[Cell]:
     for word in ("not seated", "still seating"):
         named = [(b, p.cylinder) for b, p, state in states if state is not None and state.word == word]
         if named:
-            cells.append(Cell(f"{words.sentence(word)}: "))
-            for i, (build, number) in enumerate(named):
-                if i:
-                    cells.append(Cell(", " if i < len(named) - 1 else " and "))
-                cells.append(Cell(f"{build.id} cylinder {number}", href=view.href_cylinder(build, number)))
-            cells.append(Cell(". "))
+            cells += [Cell(f"{words.sentence(word)}: "), *_named(view, named), Cell(". ")]
+    above = [(b, p.cylinder) for b, p, state in states if state is not None and _ends_above(view, b, p.cylinder)]
+    if above:
+        cells += [Cell("Above the limit, and not known whether the leak still falls: "), *_named(view, above)]
+        cells.append(Cell(". "))
+    return cells
+
+
+def _named(view: View, cylinders: Sequence[tuple[Build, int]]) -> list[Cell]:
+    """Cylinders with links, as in a sentence."""
+    cells = []
+    for i, (build, number) in enumerate(cylinders):
+        if i:
+            cells.append(Cell(", " if i < len(cylinders) - 1 else " and "))
+        cells.append(Cell(f"{build.id} cylinder {number}", href=view.href_cylinder(build, number)))
     return cells
 
 
@@ -103,7 +122,9 @@ def _waiting_sentence(view: View) -> str:
         (build, state.reason)
         for build in view.program.builds
         for place in build.places
-        if (state := view.state(build, place.cylinder)) is not None and state.word == "cannot tell"
+        if (state := view.state(build, place.cylinder)) is not None
+        and state.word == "cannot tell"
+        and not _ends_above(view, build, place.cylinder)
     ]
     if not found:
         return ""
@@ -129,10 +150,31 @@ def _waiting_sentence(view: View) -> str:
     if lack:
         parts.append(f"{words.count(len(lack))} still {'lacks' if len(lack) == 1 else 'lack'} planned checks")
     if rest := len(open_) - len(waiting) - len(fresh) - len(lack):
-        parts.append(f"{words.count(rest)} {'has' if rest == 1 else 'have'} no run to come")
+        text = f"{words.count(rest)} {'has' if rest == 1 else 'have'} no run to come"
+        left = {
+            clause
+            for build, reason in found
+            if build.id not in waits and reason == "few-checks"
+            for clause in checks_of(view, build, build.assemblies[-1], build.coatings[0]).left
+        }
+        parts.append(f"{text} ({words.listed(sorted(left))})" if left else text)
     text = f"{parts[0]}: {words.listed(parts[1:])}."
+    above = [
+        f"{build.id} cylinder {place.cylinder}"
+        for build in view.program.builds
+        for place in build.places
+        if standing(view, build, place.cylinder) == ABOVE and not _ends_above(view, build, place.cylinder)
+    ]
+    if above:
+        text += f" Above the limit so far: {words.listed(above)}."
     before = [f"{build.id}: {told}" for build in dict.fromkeys(open_) if (told := _before(view, build))]
     return f"{text} {words.sentence('; '.join(before))}." if before else text
+
+
+def _ends_above(view: View, build: Build, cylinder: int) -> bool:
+    """Whether a cylinder is certainly above the limit at a check after which none is to come."""
+    due = any(phase.fires and build.is_due(phase.id) for phase in view.program.phases_of(build))
+    return not due and standing(view, build, cylinder) == ABOVE and not _lacks_checks(view, build)
 
 
 def _lacks_checks(view: View, build: Build) -> bool:
@@ -222,11 +264,13 @@ def _mean_table_row(view: View, build: Build, coating: str, point: Point) -> Row
 
 
 def _coating_reading(view: View) -> str:
-    """Where the cylinders of each coating stand when the run-in ends, and the one that stands out."""
-    run_in = [phase for phase in checked_phases(view) if phase.kind == "run"]
-    if not run_in:
+    """Where the cylinders of each coating stand at the phase the answer rests on, else when the run-in ends."""
+    checked = checked_phases(view)
+    told = [each for each in checked if each.id == view.program.primary_phase]
+    told = told or [each for each in checked if each.kind == "run"]
+    if not told:
         return ""
-    phase = run_in[-1]
+    phase = told[-1]
     clauses = []
     odd = None
     for coating in view.program.coatings:
@@ -294,7 +338,7 @@ def seating_table(view: View) -> Sequence[Block]:
                     (
                         view.coating_cell(coating),
                         Cell(build.id, href=view.href_engine(build)),
-                        Cell(view.text(scale), note=_scale_note(view, build, coating, scale, odd)),
+                        Cell(view.text(scale), note=_scale_note(view, scale, odd)),
                         Cell(
                             lose_text(view, most) if most else words.DASH,
                             note=f"cylinder {most.key.cylinder}" if most else "",
@@ -316,8 +360,7 @@ def seating_table(view: View) -> Sequence[Block]:
 
 
 def _scale(view: View, build: Build, coating: str) -> Value | None:
-    values = view.values(SCALE.id, engine=build, at=build.assemblies[0].id, coating=coating)
-    return values[0] if values else None
+    return scale_of(view, build, build.assemblies[0], coating)
 
 
 def _scales(view: View, coating: str) -> list[Value]:
@@ -325,13 +368,12 @@ def _scales(view: View, coating: str) -> list[Value]:
     return [scale for build in builds if (scale := _scale(view, build, coating)) is not None]
 
 
-def _scale_note(view: View, build: Build, coating: str, scale: Value | None, odd: Sequence[int]) -> str:
+def _scale_note(view: View, scale: Value | None, odd: Sequence[int]) -> str:
     """What a distance is without, or why there is none."""
     if scale is None or scale.status == "refused":
         why = scale.reason if scale is not None else "no-reading"
         if why == "few-checks":
-            used, _ = unused_checks(view, build, build.assemblies[0], coating)
-            return f"{words.counted(len(used), 'check')} where four are needed"
+            return f"{words.counted(scale.n if scale is not None else 0, 'check')} where four are needed"
         return view.why(why)
     if "not-as-planned" in scale.flags:
         return "a run before it was not run as planned"

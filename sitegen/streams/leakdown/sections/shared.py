@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Literal
 
 from sitegen.page import words
@@ -18,13 +20,15 @@ from sitegen.streams.leakdown.measures import (
     CRANKCASE,
     FLOOR,
     PLATEAU,
+    SCALE,
     TO_LOSE,
 )
-from sitegen.streams.leakdown.seating import EARLIER, STATE_RULE
+from sitegen.streams.leakdown.seating import EARLIER, LEVEL_RULE, STATE_RULE, fit_phases, fit_through
 from sitegen.vocabulary import Value, Verdict
 
 SMALL = 0.001  # mm²; leak areas themselves are known to some hundredths
-STATE_ORDER = ("seated", "still seating", "not seated", "cannot tell")
+ABOVE = "above the limit"  # certainly not seated; whether it still falls cannot be told
+STANDINGS = ("seated", "still seating", "not seated", ABOVE, "cannot tell")
 
 
 CURVE_CAPTION = (
@@ -85,20 +89,39 @@ def flywheel(build: Build) -> Literal["right", "left"]:
     return "left" if build.engine_type.flywheel == "at the first cylinder" else "right"
 
 
+def standing(view: View, build: Build, cylinder: int, assembly: Assembly | None = None) -> str:
+    """State of a cylinder as it is counted: where it cannot be told but the leak is certainly above the limit, that.
+
+    Not where valves or gasket may share in the leak: then nothing is certain of the rings.
+    """
+    state = view.state(build, cylinder) if assembly is None else state_after(view, build, cylinder, assembly)
+    if state is None or state.word != "cannot tell" or not state.key.phase:
+        return state.word if state is not None else ""
+    level = view.value(CRANKCASE.id, state.key.phase, engine=build, cylinder=cylinder)
+    if level is None or "path-unknown" in level.flags:
+        return state.word
+    before = "" if state.rule == STATE_RULE else EARLIER
+    rules = view.verdicts(LEVEL_RULE + before, engine=build, cylinder=cylinder, phase=state.key.phase)
+    return ABOVE if any(rule.word == "not met" for rule in rules) else state.word
+
+
 def tally(view: View, build: Build, coating: str) -> str:
     """How many cylinders of a coating are in which state."""
-    states = [view.state(build, place.cylinder) for place in build.places if place.coating == coating]
-    counted = Counter(state.word for state in states if state is not None)
-    return words.listed([f"{counted[word]} {word}" for word in STATE_ORDER if counted[word]])
+    return _tallied([standing(view, build, place.cylinder) for place in build.places if place.coating == coating])
+
+
+def _tallied(standings: Sequence[str]) -> str:
+    counted = Counter(standings)
+    said = [f"{counted[word]} {'undecided' if word == 'cannot tell' else word}" for word in STANDINGS if counted[word]]
+    return ", ".join(said)
 
 
 def before_refit(view: View, build: Build, coating: str) -> str:
     """What the cylinders were before their rings were last disturbed."""
     if len(build.assemblies) < 2:
         return ""
-    before = [state_after(view, build, p.cylinder, build.assemblies[-2]) for p in build.places if p.coating == coating]
-    counted = Counter(state.word for state in before if state is not None)
-    told = words.listed([f"{counted[word]} {word}" for word in STATE_ORDER if counted[word]])
+    earlier = build.assemblies[-2]
+    told = _tallied([standing(view, build, p.cylinder, earlier) for p in build.places if p.coating == coating])
     return f"{told} before the rings were disturbed" if told else ""
 
 
@@ -138,9 +161,19 @@ def lose_text(view: View, value: Value | None) -> str:
     )
 
 
-def unused_checks(view: View, build: Build, assembly: Assembly, coating: str) -> tuple[list[str], list[str]]:
-    """Fired checks of an assembly: titles of those in the seating curve, and why each of the others is not."""
-    used, why = [], []
+@dataclass(frozen=True)
+class Checks:
+    """Fired checks of an assembly, as the seating curve counts them."""
+
+    count: int  # of those in the curve
+    left: tuple[str, ...]  # why each of the others is not, a clause each
+
+
+def checks_of(view: View, build: Build, assembly: Assembly, coating: str) -> Checks:
+    """How many checks the curve holds, by the fit's own count where it says one, and why others are not in it."""
+    fitted = {phase.id for phase in fit_phases(view.program, build, assembly)}
+    used: list[tuple[Phase, list[int]]] = []
+    why = []
     cylinders = [place.cylinder for place in build.places if place.coating == coating]
     for phase in view.program.phases_of(build):
         if not phase.fires or "leakdown" not in phase.records or build.assembly_of(phase, view.program) is not assembly:
@@ -152,6 +185,10 @@ def unused_checks(view: View, build: Build, assembly: Assembly, coating: str) ->
             why.append(f"{phase.title} is still to come")
         elif not known:
             why.append(f"{phase.title} has no value")
+        elif phase.id not in fitted and phase.order > fit_through(view.program):
+            why.append(_past_the_end(view, phase))
+        elif phase.id not in fitted:
+            why.append(f"{phase.title} is not {'warm' if phase.condition == 'cold' else 'cold'} as the first")
         elif "other-tester" in flags:
             why.append(f"{phase.title} was read with another tester")
         elif "repeats-disagree" in flags:
@@ -159,8 +196,35 @@ def unused_checks(view: View, build: Build, assembly: Assembly, coating: str) ->
             noun = words.plural(len(odd), "cylinder")
             why.append(f"at {phase.title} the repeats of {noun} {words.numbers_listed(odd)} disagree")
         else:
-            used.append(phase.title)
-    return used, why
+            here = {value.key.cylinder for value in known}
+            used.append((phase, [number for number in cylinders if number not in here]))
+    scale = scale_of(view, build, assembly, coating)
+    count = scale.n if scale is not None and scale.of == "check" else len(used)
+    if count < len(used):  # a curve holds the checks that every cylinder has
+        why += [
+            f"{phase.title} has no value of {words.plural(len(absent), 'cylinder')} {words.numbers_listed(absent)}"
+            for phase, absent in used
+            if absent
+        ]
+    return Checks(count, tuple(why))
+
+
+def _past_the_end(view: View, phase: Phase) -> str:
+    """Why a check after the last phase of the curve is not in it, and what would let it in."""
+    if last := view.program.seating.fit_through:
+        return (
+            f"{phase.title} comes after {view.program.phase(last).title}, where “fit_through” of the program file ends "
+            "the curve"
+        )
+    return (
+        f"{phase.title} does not come before the durability runs, where a curve ends unless “fit_through” of the "
+        "program file lets it go on"
+    )
+
+
+def scale_of(view: View, build: Build, assembly: Assembly, coating: str) -> Value | None:
+    """The seating distance of one coating in one assembly, or why there is none."""
+    return next(iter(view.values(SCALE.id, engine=build, at=assembly.id, coating=coating)), None)
 
 
 def apart(view: View, build: Build, assembly: Assembly, coating: str) -> list[int]:
@@ -195,7 +259,12 @@ def why_open(view: View, build: Build, reason: str) -> str:
     if reason != "few-checks":
         return view.why(reason)
     assembly = build.assemblies[-1]
-    used, why = unused_checks(view, build, assembly, build.coatings[0])
+    checks = checks_of(view, build, assembly, build.coatings[0])
     since = " since the rings were refitted" if len(build.assemblies) > 1 else ""
-    text = f"{words.counted(len(used), 'check')}{since} where a curve needs four"
-    return f"{text} ({words.listed(why)})" if why else text
+    text = f"{words.counted(checks.count, 'check')}{since} where a curve needs four"
+    return f"{text} ({words.listed(checks.left)})" if checks.left else text
+
+
+def none_because(view: View, value: Value | None) -> str:
+    """Why a cell holds no number; "" where it holds one or says so itself."""
+    return view.why(value.reason) if value is not None and value.status == "refused" else ""

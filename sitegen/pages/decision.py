@@ -1,0 +1,242 @@
+"""What the program's own rule says of each candidate, what drives it, what is open, and what would come next."""
+
+from __future__ import annotations
+
+from sitegen.crossing import ruling
+from sitegen.crossing.deciding import NEXT_BUILDS, NEXT_REFERENCE, READINGS_NEEDED
+from sitegen.page import words
+from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text
+from sitegen.page.view import View
+from sitegen.pages import criteria, differences
+from sitegen.program.model import Criterion, DecisionRule, Standing
+from sitegen.vocabulary import Verdict
+
+ANCHOR = "decision"
+_SAID: dict[str, str] = {
+    ruling.RELEASED: "Released",
+    ruling.RUN_ON: "Run on",
+    ruling.STOPPED: "Stopped",
+    ruling.OPEN: "Open",
+}
+
+
+def words_of(view: View) -> list[tuple[str, str]]:
+    """Coating and word of the rule for each candidate; none where no rule was stated."""
+    return [(each.key.coating, each.word) for each in view.verdicts(ruling.RULE)]
+
+
+def lead(view: View) -> str:
+    """ "Run on: graded chromium nitride. Open: hard chromium nitride." """
+    grouped: dict[str, list[str]] = {}
+    for coating, word in words_of(view):
+        grouped.setdefault(word, []).append(view.coating_title(coating))
+    return " ".join(f"{_SAID[word]}: {words.listed(names)}." for word, names in grouped.items())
+
+
+def blocks(view: View) -> list[Block]:
+    """The section of a program page; where no rule was stated it says so, and that the criteria stand below."""
+    rule = view.program.decide
+    if rule is None:
+        if not view.program.criteria or not view.program.candidates:
+            return []
+        return [Text((Cell("No rule of decision was stated, so the criteria stand for themselves."),))]
+    rows = [_row(view, each) for each in view.verdicts(ruling.RULE)]
+    columns = (
+        Column("Candidate"), Column("By the rule"), Column("Driven by"), Column("Still open"), Column("Next step"),
+    )  # fmt: skip
+    found: list[Block] = [
+        Text((Cell(lead(view), strong=True),), role="lead"),
+        Table("by-the-rule", columns, rows, _rule(view, rule), note=_looks(rule)),
+    ]
+    taken = _taken(view)
+    return [*found, taken] if taken else found
+
+
+def _rule(view: View, rule: DecisionRule) -> str:
+    """The rule in a sentence, with its day."""
+    titles = {each.id: each.title for each in view.program.criteria}
+    whole = len(rule.release) == len(titles)
+    asked = "every criterion holds" if whole else f"{words.listed(f'“{titles[each]}”' for each in rule.release)} hold"
+    stop = (
+        f", stopped when {words.listed([f'“{titles[each]}”' for each in rule.stop], 'or')} fails" if rule.stop else ""
+    )
+    return f"The rule, stated {words.day(rule.stated)}: released when {asked}{stop}, otherwise run on."
+
+
+def _looks(rule: DecisionRule) -> str:
+    if rule.looks:
+        counts = words.listed([str(each) for each in rule.looks])
+        share = words.count(len(rule.looks))
+        return (
+            f"A release may be said at {counts} builds; the {share} looks share the error of the words, so that all "
+            f"together a wrong release is said in at most 2.5\N{NO-BREAK SPACE}% of programs."
+        )
+    return "A release may be said once, when all planned builds are in. Nothing that is missing has passed."
+
+
+def _row(view: View, verdict: Verdict) -> Row:
+    coating = verdict.key.coating
+    return Row(
+        (
+            view.coating_cell(coating),
+            Cell(verdict.word, word=True, strong=True),
+            Cell(_driver(view, verdict)),
+            Cell(_open(view, coating)),
+            Cell(_next(view, verdict)),
+        )
+    )
+
+
+def _answers(view: View, coating: str) -> list[tuple[Criterion, Verdict]]:
+    rule, found = view.program.decide, []
+    for each in view.program.criteria:
+        own = view.verdicts(f"criterion:{each.id}", engine="", coating=coating)
+        if rule is not None and each.id in rule.release and coating in each.coatings and own:
+            found.append((each, own[0]))
+    return found
+
+
+def _driver(view: View, verdict: Verdict) -> str:
+    """The criterion that made the word: worst value, limit, how far apart they are."""
+    criterion = next((each for each in view.program.criteria if f"criterion:{each.id}" == verdict.deciding), None)
+    if criterion is None:
+        return words.sentence(view.why(verdict.reason)) if verdict.reason else words.DASH
+    answer = next(answer for each, answer in _answers(view, verdict.key.coating) if each is criterion)
+    return f"{criterion.title}: {answer.word}{_number(view, criterion, answer)}"
+
+
+def _number(view: View, criterion: Criterion, answer: Verdict) -> str:
+    if answer.found is None or answer.limit is None:
+        return ""
+    if criterion.sense not in criteria.SENSES:
+        row = next(
+            (
+                each
+                for each in view.comparisons
+                if (each.measure, each.phase, each.at, each.coating)
+                == (criterion.measure, criterion.phase, criterion.at, answer.key.coating)
+            ),
+            None,
+        )
+        return f"; {differences.estimate(view, row)} ({differences.interval(view, row)})" if row else ""
+    who = answer.deciding.partition("@")[2].replace("/", " cylinder ")
+    number = criteria.judged(view, criterion, answer)
+    place = f"{who} at " if who else ""
+    return f"; {place}{number}, {criteria.distance(view, criterion, answer)}"
+
+
+def _open(view: View, coating: str) -> str:
+    told = []
+    for criterion, answer in _answers(view, coating):
+        if answer.word == criteria.CANNOT:
+            told.append(f"{criterion.title}: {view.why(answer.reason)}" if answer.reason else criterion.title)
+    due = _due(view, coating)
+    told += [f"Due: {due}"] if due else []
+    return ". ".join(told) or "Nothing"
+
+
+def _due(view: View, coating: str) -> str:
+    """Phases that the criteria look at and that are still to come, with their day."""
+    pair = {coating, view.program.reference}
+    asked = {criterion.phase for criterion, _ in _answers(view, coating)}
+    return words.listed(
+        [
+            f"{view.program.phase(each.phase).title} of {build.id} on {words.day(each.due)}"
+            for build in view.program.builds
+            if pair & set(build.coatings)
+            for each in build.departures
+            if each.kind == "due" and each.phase in asked
+        ]
+    )
+
+
+def _next(view: View, verdict: Verdict) -> str:
+    """The cheapest step likely to settle what is open: builds, hours that are due, readings."""
+    coating = verdict.key.coating
+    if verdict.word in {ruling.RELEASED, ruling.STOPPED}:
+        return "None: the rule has decided"
+    answers = _answers(view, coating)
+    failing = [criterion for criterion, answer in answers if answer.word == "fails"]
+    if failing:
+        return f"No further build undoes it: {failing[0].title} fails. Find the cause, and decide by hand"
+    told = []
+    for criterion, answer in answers:
+        if answer.word != criteria.CANNOT:
+            continue
+        step = _step(view, criterion, answer, coating)
+        if step and step not in told:
+            told.append(step)
+    return "; ".join(told) or words.DASH
+
+
+def _step(view: View, criterion: Criterion, answer: Verdict, coating: str) -> str:
+    if answer.reason in ruling.WAITING:
+        due = _due(view, coating)
+        return f"What is due: {due}" if due else "The builds that are planned"
+    own = view.value(NEXT_BUILDS.id, criterion.phase, criterion.id, engine="", cylinder=0, coating=coating)
+    if own is not None and own.value is not None:
+        other = view.value(NEXT_REFERENCE.id, criterion.phase, criterion.id, engine="", cylinder=0, coating=coating)
+        beside = int(other.value) if other is not None and other.value else 0
+        parts = (
+            [f"{words.counted(int(own.value), 'build')} more with {view.coating_title(coating)}"] if own.value else []
+        )
+        if beside:
+            parts.append(f"{words.counted(beside, 'build')} more with {view.coating_title(view.program.reference)}")
+        return f"{words.listed(parts)}: a chance of at least four in five to settle it"
+    if own is not None and own.reason:
+        return words.sentence(view.why(own.reason))
+    if answer.reason == "one-build":
+        return f"A second build with {view.coating_title(coating)}: one build cannot be told from its coating"
+    who = answer.deciding.partition("@")[2].replace("/", " cylinder ")
+    if answer.reason == "cylinders-missing":
+        return f"None: {criterion.title.lower()} lacks a cylinder that will have no value. Decide by hand"
+    needed = [
+        value
+        for value in view.values(READINGS_NEEDED.id, at=criterion.id)
+        if value.key.coating == coating and f"{value.key.engine}/{value.key.cylinder}" in answer.deciding
+    ]
+    if needed and needed[0].value is not None:
+        return f"{who}: about {words.number(needed[0].value, 0)} readings in one check"
+    if needed:
+        return (
+            f"{who}: a check on another day or with another tester, since more readings of the same check do not help"
+        )
+    return ""
+
+
+def _taken(view: View) -> Table | None:
+    """Decisions that were taken, the latest first, and what they rest on that moved since."""
+    standings = sorted(view.analysis.taken, key=lambda each: each.decision.on, reverse=True)
+    if not standings:
+        return None
+    rows = [
+        Row(
+            (
+                Cell(words.day(each.decision.on)),
+                Cell(each.decision.by),
+                view.coating_cell(each.decision.coating),
+                Cell(each.decision.word, word=True),
+                Cell(each.decision.why),
+                Cell(each.decision.results[:7]),
+                Cell(_since(view, each)),
+            )
+        )
+        for each in standings
+    ]
+    columns = (
+        Column("Date"), Column("By"), Column("Coating"), Column("Decided"), Column("Why"), Column("On results"),
+        Column("Since then"),
+    )  # fmt: skip
+    return Table("decisions-taken", columns, rows, "Decisions that were taken, each on the results of its day.")
+
+
+def _since(view: View, standing: Standing) -> str:
+    if standing.moved is None:
+        return "not known: git holds no such results"
+    titles = {f"criterion:{each.id}": each.title for each in view.program.criteria}
+    titles[ruling.RULE] = "the rule's word"
+    told = [
+        f"{titles.get(each.rule, each.rule)}: {each.before or 'no answer'}, now {each.after or 'no answer'}"
+        for each in standing.moved
+    ]
+    return words.sentence("; ".join(told)) if told else "nothing it rests on has moved"

@@ -1,0 +1,189 @@
+"""What a program set beforehand and changed once readings were in, by the history of its file in git.
+
+Limits, the comparison that counts and the criteria are worth what they were before the data. Each state of the program
+file is set against the one before it, and readings count as in where their lines were in git before the change: dates
+of commits may be wrong, their order is not.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from itertools import pairwise
+from pathlib import Path
+
+from sitegen.problems import Collector
+from sitegen.program import build, schema, yamlfile
+from sitegen.program.folder import PROGRAM
+from sitegen.program.model import Criterion, Program, Restated, Subject
+from sitegen.results.committed import contents, git, whole_history
+from sitegen.vocabulary import Readings
+
+MOST_STATES = 200  # commits of a program file that are looked at
+NOT_TEXT = frozenset({".xlsx", ".parquet"})
+KEYS = ("compare", "criteria", "seating")  # of the program file: where these stay, nothing was stated anew
+Stated = Criterion | Subject | float | str
+
+
+def restated(
+    program: Program, readings: Mapping[str, Readings], measures: Mapping[str, str]
+) -> tuple[Restated, ...] | None:
+    """What was set anew after readings had come in, the oldest first; `measures` gives the unit of each.
+
+    None where no history is known: outside a repository, in one cut off by its clone, or before the first commit.
+    """
+    states = _states(program) if whole_history(program) else []
+    if not states:
+        return None
+    units = tuple(sorted(measures.items()))
+    own = [(commit, day, _said(text, program.folder, units)) for commit, day, text in states]
+    known = [(commit, day, said) for commit, day, said in own if said is not None]
+    known.append(("", "", _of(program)))
+    today: _Today | None = None
+    found = []
+    for (_, _, before), (commit, day, after) in pairwise(known):
+        changed = [what for what in {**before, **after} if _bare(before.get(what)) != _bare(after.get(what))]
+        if not changed:
+            continue
+        today = today or _Today.of(program, readings)
+        count, at_least = today.in_git(f"{commit}^" if commit else "HEAD")
+        if count or at_least:
+            found += [
+                Restated(what, before.get(what), after.get(what), day, count, today.count, at_least) for what in changed
+            ]
+    return tuple(found)
+
+
+# ---- states of the program file -------------------------------------------------------------------------------------
+
+
+def _states(program: Program) -> list[tuple[str, str, bytes]]:
+    """Commit, its day and the file, the oldest first: one for each way its statements stood on the main line."""
+    listed = git(
+        program, "log", "--first-parent", f"--max-count={MOST_STATES}", "--format=%H %as", "--", f"./{PROGRAM}"
+    )
+    commits = [line.split(" ") for line in (listed or b"").decode().splitlines()][::-1]
+    held = contents(program, [f"{commit}:./{PROGRAM}" for commit, _ in commits])
+    states: list[tuple[str, str, bytes]] = []
+    last: list[bytes] = []
+    for (commit, day), content in zip(commits, held, strict=True):
+        if content is None:  # taken out, and perhaps put back later
+            continue
+        own = [*_part(content).values()]
+        if own != last:
+            states.append((commit, day, content))
+        last = own
+    return states
+
+
+def _part(content: bytes) -> dict[int, bytes]:
+    """The lines of a program file that state something beforehand, as written, by their number."""
+    kept, own = {}, False
+    for number, line in enumerate(content.splitlines(), start=1):
+        if line[:1].strip() and not line.startswith(b"#"):
+            own = line.partition(b":")[0].decode("utf-8", "replace").strip("\"'") in KEYS
+        if own:
+            kept[number] = line
+    return kept
+
+
+@lru_cache(maxsize=64)
+def _said(content: bytes, folder: str, units: tuple[tuple[str, str], ...]) -> Mapping[str, Stated] | None:
+    """What a state of the file sets beforehand; None where this version cannot read it."""
+    problems = Collector(PROGRAM)
+    document = yamlfile.parse(content, problems)
+    if document is None or not schema.check(document, "program", problems) or problems.found:
+        return None
+    said = _of(build.build(document, Path(folder), None, problems, dict(units)))
+    own = _part(content)  # elsewhere it may name files that are no longer there
+    return None if any(each.line in own for each in problems.found) else said
+
+
+def _of(program: Program) -> dict[str, Stated]:
+    said: dict[str, Stated] = {
+        "primary": Subject(program.primary_measure, program.primary_phase, program.primary_at),
+        "to_lose": _even(program.seating.to_lose),
+        "level": _even(program.seating.level),
+        "fit_through": program.seating.fit_through,
+    }
+    for each in program.criteria:
+        limit = None if each.limit is None else _even(each.limit)
+        said[f"criterion:{each.id}"] = replace(each, limit=limit, coatings=tuple(sorted(each.coatings)))
+    return said
+
+
+def _bare(said: Stated | None) -> Stated | None:
+    """What counts of it: a title may be worded anew."""
+    return replace(said, title="") if isinstance(said, Criterion) else said
+
+
+def _even(number: float) -> float:
+    """A limit without what another spelling of its unit leaves in its last digits."""
+    return float(f"{number:.10g}")
+
+
+# ---- readings -------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Today:
+    """The readings as they lie in their files now."""
+
+    program: Program
+    lines: Mapping[str, Sequence[int]]  # file, relative to the program's folder -> line of each reading
+
+    @classmethod
+    def of(cls, program: Program, readings: Mapping[str, Readings]) -> _Today:
+        lines: dict[str, list[int]] = {}
+        own = re.compile(rf"^{re.escape(Path(program.folder).name)}/")
+        for each in readings.values():
+            if "file" in each.frame and "row" in each.frame:
+                for file, row in zip(each.frame["file"].astype(str), each.frame["row"], strict=True):
+                    lines.setdefault(own.sub("", file), []).append(int(row) if row == row else 0)
+        return cls(program, lines)
+
+    @property
+    def count(self) -> int:
+        return sum(map(len, self.lines.values()))
+
+    def in_git(self, commit: str) -> tuple[int, bool]:
+        """How many of them a commit held already; True: there may have been more."""
+        listed = git(self.program, "ls-tree", "-r", "-z", commit, "./") or b""
+        blobs = dict(_listed(listed))
+        same, changed = 0, []
+        for file, rows in self.lines.items():
+            path = Path(self.program.folder) / file
+            content = path.read_bytes() if path.is_file() else b""
+            if blobs.get(file) == hashlib.sha1(b"blob %d\0" % len(content) + content).hexdigest():  # noqa: S324
+                same += len(rows)
+            else:
+                changed.append((file, rows, content))
+        moved = [name for name in blobs if name.startswith("records/") and name not in self.lines]
+        asked = [*dict.fromkeys([*(file for file, _, _ in changed if file in blobs), *moved])]
+        texts = [name for name in asked if Path(name).suffix.lower() not in NOT_TEXT]
+        held: Counter[bytes] = Counter()
+        for then in contents(self.program, [blobs[name] for name in texts]):
+            held += Counter(map(bytes.strip, (then or b"").splitlines()))
+        at_least = False
+        for file, rows, content in changed:
+            if Path(file).suffix.lower() in NOT_TEXT:
+                at_least = at_least or file in blobs
+                continue
+            own = [line.strip() for line in content.splitlines()]
+            for row, times in Counter(rows).items():
+                if 0 < row <= len(own) and own[row - 1] and held[own[row - 1]] > 0:
+                    held[own[row - 1]] -= 1
+                    same += times
+        return same, at_least
+
+
+def _listed(tree: bytes) -> Iterator[tuple[str, str]]:
+    """Path and blob of each file of a tree as git lists it."""
+    for entry in tree.split(b"\0"):
+        facts, _, path = entry.partition(b"\t")
+        if path:
+            yield path.decode("utf-8", "surrogateescape"), facts.split(b" ")[2].decode()

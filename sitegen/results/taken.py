@@ -1,0 +1,98 @@
+"""Decisions that were taken, against what stands today: on which results, and which of their answers moved since."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from sitegen.program.model import Decision, MovedAnswer, Program, Standing
+from sitegen.results import alike
+from sitegen.results.committed import contents, git, whole_history
+from sitegen.results.files import FOLDER, FORMAT, TABLES, results_id
+from sitegen.results.upgrade import UnknownFormatError, upgraded
+from sitegen.vocabulary import Problem
+
+MOST_STATES = 200  # commits of the results that are looked at
+SEEN = "verdicts.csv"
+RULES = ("criterion:", "decision")  # the answers a decision about a coating rests on
+
+
+def standings(program: Program, fresh: Mapping[str, bytes]) -> tuple[Standing, ...]:
+    """Each decision with the answers that moved since.
+
+    A decision goes stale by what was seen: the answers about its coating, with number and interval as printed. The hash
+    of the results also changes for what nobody looked at, so it only says where to find them.
+    """
+    if not program.decisions:
+        return ()
+    states = _states(program)
+    return tuple(Standing(each, _moved(each, states, fresh)) for each in program.decisions)
+
+
+def problems(program: Program) -> list[Problem]:
+    """A warning for each decision on results that git does not hold; none where no history is known."""
+    if not program.decisions or not whole_history(program):
+        return []
+    known = _states(program)
+    return [
+        Problem(
+            each.where.file, each.where.line, each.where.column, "decision-on-unknown",
+            f'the decision of {each.on} about {each.coating} is on results "{each.results}", which git does not hold',
+            "the short name of committed results, as it stands at the foot of their pages",
+            next_step="commit the results a decision is taken on, then write down the decision", level="warning",
+        )
+        for each in program.decisions
+        if not any(each.results.startswith(name) for name in known)
+    ]  # fmt: skip
+
+
+def _moved(
+    decision: Decision, states: Mapping[str, Mapping[str, bytes]], fresh: Mapping[str, bytes]
+) -> tuple[MovedAnswer, ...] | None:
+    name = next((name for name in states if decision.results.startswith(name)), None)
+    if name is None:
+        return None
+    before, after = (_answers(files[SEEN], decision.coating) for files in (states[name], fresh))
+    return tuple(
+        MovedAnswer(rule, _told(before.get(rule)), _told(after.get(rule)))
+        for rule in {**before, **after}
+        if _told(before.get(rule)) != _told(after.get(rule))
+    )
+
+
+def _answers(content: bytes, coating: str) -> dict[str, alike.Row]:
+    return {
+        row["rule"]: row
+        for row in alike.rows(content)
+        if row["rule"].startswith(RULES) and row["coating"] == coating and not row["engine"]
+    }
+
+
+def _told(row: alike.Row | None) -> str:
+    """ "fails, 0.391 (0.355 to 0.415)", as stored."""
+    if row is None:
+        return ""
+    number = f"{row['found']} ({row['low']} to {row['high']})" if row["found"] else ""
+    return ", ".join(filter(None, (row["word"], number)))
+
+
+def _states(program: Program) -> dict[str, Mapping[str, bytes]]:
+    """States of the results by their short name: those in git, the latest first, where its history is whole."""
+    listed = b""
+    if whole_history(program):
+        asked = (f"--max-count={MOST_STATES}", "--format=%H", "--", f"./{FOLDER}")
+        listed = git(program, "log", *asked) or b""
+    commits = listed.decode().split()
+    wanted: Sequence[str] = (*TABLES, "provenance.json")
+    found: dict[str, Mapping[str, bytes]] = {}
+    stored = contents(program, [f"{commit}:./{FOLDER}/{name}" for commit in commits for name in wanted])
+    for at in range(len(commits)):
+        own = dict(zip(wanted, stored[at * len(wanted) : (at + 1) * len(wanted)], strict=True))
+        files = {name: content for name, content in own.items() if content is not None}
+        if not set(TABLES) <= set(files):
+            continue
+        name = results_id(files)  # as it was printed then, before a later version writes it anew
+        try:
+            found.setdefault(name, upgraded(files, FORMAT))
+        except (UnknownFormatError, KeyError, UnicodeDecodeError):
+            continue
+    return found

@@ -1,0 +1,238 @@
+"""What was set beforehand and changed once readings were in, told from the history of the program file."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+from house import plain
+
+from sitegen import registry, unchanged, workflow
+from sitegen.cli import main
+from sitegen.program.model import Restated
+from sitegen.results import stated
+from sitegen.results.run import gather
+
+HEADER = "Build,Check,Cyl,Supply,Gauge,Day"
+ROWS = [f"B1,cold-build,{n},80,72.{n},2026-03-0{n}" for n in range(1, 5)]
+ROWS += [f"B2,pulls,{n},80,75.{n},2026-05-0{n}" for n in range(1, 5)]
+
+
+def git(folder: Path, *words: str, day: str = "2027-01-01") -> None:
+    who = ("-c", "user.name=N", "-c", "user.email=n@example.invalid", "-c", "core.autocrlf=false")
+    env = {"GIT_AUTHOR_DATE": f"{day}T12:00:00", "GIT_COMMITTER_DATE": f"{day}T12:00:00", "PATH": "/usr/bin:/bin"}
+    command = shutil.which("git") or "git"
+    subprocess.run([command, "-C", str(folder), *who, *words], check=True, capture_output=True, env=env)
+
+
+def commit(folder: Path, day: str) -> None:
+    git(folder, "add", "-A")
+    git(folder, "commit", "-q", "-m", day, day=day)
+
+
+def file_of(programs: Path) -> Path:
+    return programs / "pump" / "program.yaml"
+
+
+def edit(programs: Path, old: str, new: str) -> None:
+    text = file_of(programs).read_text(encoding="utf-8")
+    assert text.count(old) == 1
+    file_of(programs).write_text(text.replace(old, new), encoding="utf-8")
+
+
+def enter(programs: Path, count: int) -> None:
+    table = programs / "pump" / "records" / "leakdown.csv"
+    table.write_text("\n".join([HEADER, *ROWS[:count]]) + "\n", encoding="utf-8")
+
+
+@pytest.fixture
+def programs(tmp_path: Path) -> Path:
+    """A program without a reading yet, committed."""
+    made = plain(tmp_path)
+    edit(
+        made,
+        "        pressure: {header: Gauge, unit: psig}",
+        "        pressure: {header: Gauge, unit: psig}\n        date: Day",
+    )
+    edit(made, "constants: {tester: T1}", "constants: {tester: T1, crank: tdc}")
+    enter(made, 0)
+    git(tmp_path, "init", "-q", "-b", "main")
+    commit(tmp_path, "2027-01-01")
+    return made
+
+
+def found(programs: Path) -> list[Restated] | None:
+    folder, problems = workflow.programs(programs)
+    assert folder is not None, problems
+    (program,) = folder.programs
+    units = {name: measure.unit for name, measure in registry.measures().items()}
+    told = stated.restated(program, gather(program, registry.STREAMS).readings, units)
+    return None if told is None else list(told)
+
+
+def told(programs: Path) -> list[tuple[str, str, int, int]] | None:
+    every = found(programs)
+    return None if every is None else [(each.what, each.until, each.readings, each.of) for each in every]
+
+
+def published(programs: Path) -> tuple[str, str]:
+    """Text of the home page and of the program's page, blanks evened out."""
+    site = programs.parent / "site"
+    assert main(["publish", str(programs), "--to", str(site)]) == 0
+    pages = (site / "index.html", site / "programs" / "pump" / "index.html")
+    home, page = (" ".join(each.read_text("utf-8").replace("\N{NO-BREAK SPACE}", " ").split()) for each in pages)
+    return home, page
+
+
+def test_a_change_before_the_first_reading_is_nobodys_business(programs: Path, tmp_path: Path) -> None:
+    edit(programs, "at_most: 0.35 mm2", "at_most: 0.40 mm2")
+    enter(programs, 4)  # limit and first readings in one commit: which came first is not known
+    commit(tmp_path, "2027-01-10")
+    assert told(programs) == []
+
+
+def test_a_limit_moved_after_readings_came_in_is_told_for_as_long_as_it_is_true(programs: Path, tmp_path: Path) -> None:
+    enter(programs, 4)
+    commit(tmp_path, "2027-01-10")
+    edit(programs, "at_most: 0.35 mm2", "at_most: 0.40 mm2")
+    assert told(programs) == [("criterion:level", "", 4, 4)]  # before it is committed
+    commit(tmp_path, "2027-02-12")
+    assert told(programs) == [("criterion:level", "2027-02-12", 4, 4)]
+    enter(programs, 8)
+    commit(tmp_path, "2027-03-10")
+    assert told(programs) == [("criterion:level", "2027-02-12", 4, 8)]
+    home, page = published(programs)
+    assert "It was at most 0.35 mm² until 12 February 2027, when 4 of 8 readings were in." in page
+    assert "changed after readings had come in" in home
+    edit(programs, "at_most: 0.40 mm2", "at_most: 0.35 mm2")  # taking it back does not undo it
+    commit(tmp_path, "2027-03-20")
+    assert told(programs) == [("criterion:level", "2027-02-12", 4, 8), ("criterion:level", "2027-03-20", 8, 8)]
+
+
+def test_the_primary_comparison_the_seating_limits_and_criteria_themselves(programs: Path, tmp_path: Path) -> None:
+    enter(programs, 4)
+    commit(tmp_path, "2027-01-10")
+    edit(programs, "primary: {measure: leakdown.crankcase, phase: pulls}",
+         "primary: {measure: leakdown.crankcase, phase: cold-build}")  # fmt: skip
+    edit(programs, "{to_lose: 0.03 mm2, level: 0.35 mm2}", "{to_lose: 0.05 mm2, level: 0.45 mm2, fit_through: pulls}")
+    edit(
+        programs, "    - id: level\n      title: Leak area after the pulls", "    - id: floor\n      title: Leak of all"
+    )
+    enter(programs, 6)
+    commit(tmp_path, "2027-02-12")
+    what = ["primary", "to_lose", "level", "fit_through", "criterion:level", "criterion:floor"]
+    assert told(programs) == [(each, "2027-02-12", 4, 6) for each in what]
+    _, page = published(programs)
+    until = "until 12 February 2027, when 4 of 6 readings were in."
+    for sentence in (
+        f"The primary comparison was the leak area to the crankcase after four pulls {until}",
+        f"The leak area that counts as seated was at most 0.35 mm² {until}",
+        f"The leak a seated cylinder may have to lose was at most 0.03 mm² {until}",
+        f"The fit of seating had no last phase set {until}",
+        "The criterion “Leak area after the pulls” (at most 0.35 mm²) was taken out on 12 February 2027",
+        "It was first written down on 12 February 2027, when 4 of 6 readings were in.",
+    ):
+        assert sentence in page
+
+
+def test_wording_and_spelling_of_units_are_no_change(programs: Path, tmp_path: Path) -> None:
+    enter(programs, 4)
+    commit(tmp_path, "2027-01-10")
+    edit(programs, "title: Leak area after the pulls", "title: Leak after the pulls")
+    edit(programs, "at_most: 0.35 mm2", "at_most: 0.0035 cm2")
+    edit(programs, "primary: {measure: leakdown.crankcase, phase: pulls}",
+         "primary: {phase: pulls, measure: leakdown.crankcase}   # as agreed")  # fmt: skip
+    commit(tmp_path, "2027-02-12")
+    assert told(programs) == []
+
+
+def test_rows_put_between_others_and_a_renamed_file_are_still_found(programs: Path, tmp_path: Path) -> None:
+    enter(programs, 4)
+    commit(tmp_path, "2027-01-10")
+    edit(programs, "level: 0.35 mm2", "level: 0.40 mm2")
+    commit(tmp_path, "2027-02-12")
+    table = programs / "pump" / "records" / "leakdown.csv"
+    table.unlink()
+    renamed = table.with_name("gauges.csv")
+    renamed.write_text("\r\n".join([HEADER, ROWS[5], ROWS[0], ROWS[6], *ROWS[1:4]]) + "\r\n", encoding="utf-8")
+    edit(programs, "records/leakdown.csv", "records/gauges.csv")
+    assert told(programs) == [("level", "2027-02-12", 4, 6)]
+
+
+def test_a_merge_counts_from_when_it_came_in(programs: Path, tmp_path: Path) -> None:
+    """The limit was changed beside, before the readings, and merged after them."""
+    git(tmp_path, "switch", "-q", "-c", "beside")
+    edit(programs, "level: 0.35 mm2", "level: 0.40 mm2")
+    commit(tmp_path, "2027-01-05")
+    git(tmp_path, "switch", "-q", "main")
+    enter(programs, 4)
+    commit(tmp_path, "2027-01-10")
+    git(tmp_path, "merge", "-q", "--no-edit", "beside", day="2027-01-20")
+    assert told(programs) == [("level", "2027-01-20", 4, 4)]
+
+
+def test_states_this_version_cannot_read_are_passed_over(programs: Path, tmp_path: Path) -> None:
+    enter(programs, 4)
+    commit(tmp_path, "2027-01-10")
+    whole = file_of(programs).read_text(encoding="utf-8")
+    for broken in (whole.replace("criteria:", "criteria: ["), "seating: [1, {a: b}]\n", "", "compare: \x00"):
+        file_of(programs).write_text(broken, encoding="utf-8")
+        commit(tmp_path, "2027-01-12")
+    file_of(programs).write_text(whole.replace("at_most: 0.35", "at_most: 0.41"), encoding="utf-8")
+    commit(tmp_path, "2027-02-12")
+    assert told(programs) == [("criterion:level", "2027-02-12", 4, 4)]
+
+
+def test_without_a_whole_history_the_page_says_so(
+    programs: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    enter(programs, 4)
+    commit(tmp_path, "2027-01-10")
+    assert "holds no whole history" not in published(programs)[1]
+    git(tmp_path, "clone", "-q", "--depth", "1", tmp_path.as_uri(), str(tmp_path / "cut"))
+    cut = tmp_path / "cut" / "programs"
+    assert told(cut) is None
+    assert "holds no whole history" in published(cut)[1]
+    monkeypatch.setattr("shutil.which", lambda _: None)
+    assert told(programs) is None
+
+
+def test_a_program_never_committed_has_no_history(programs: Path, tmp_path: Path) -> None:
+    shutil.rmtree(tmp_path / ".git")
+    git(tmp_path, "init", "-q")
+    (tmp_path / "other").write_text("x", encoding="utf-8")
+    git(tmp_path, "add", "other")
+    git(tmp_path, "commit", "-q", "-m", "other")
+    assert told(programs) is None
+
+
+def test_criteria_stated_after_the_newest_record_say_so(programs: Path) -> None:
+    enter(programs, 8)
+    edit(programs, "stated: 2026-01-12", "stated: 2026-06-30")
+    home, page = published(programs)
+    said = "after all 8 dated records had come in (until 4 May 2026)"
+    assert f"Criteria, stated 30 June 2026, {said}" in page
+    assert f"The criteria were stated {said}." in home
+    edit(programs, "stated: 2026-06-30", "stated: 2026-05-01")  # on the day itself: which came first is not known
+    home, page = published(programs)
+    assert "Criteria, stated 1 May 2026, after 4 of 8 dated records had come in (until 4 March 2026)" in page
+    edit(programs, "stated: 2026-05-01", "stated: 2026-03-01")
+    home, page = published(programs)
+    assert "Criteria, stated 1 March 2026</caption>" in page
+    assert "The criteria were stated" not in home
+
+
+def test_a_new_commit_of_the_program_file_is_asked_about_anew(programs: Path, tmp_path: Path) -> None:
+    enter(programs, 4)
+    commit(tmp_path, "2027-01-10")
+    before = unchanged.question(programs, tmp_path / "site", None)
+    edit(programs, "at_most: 0.35", "at_most: 0.41")
+    commit(tmp_path, "2027-01-12")
+    edit(programs, "at_most: 0.41", "at_most: 0.35")
+    commit(tmp_path, "2027-01-13")
+    after = unchanged.question(programs, tmp_path / "site", None)
+    assert before is not None
+    assert after is not None
+    assert before.depends_on != after.depends_on
