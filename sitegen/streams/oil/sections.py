@@ -87,10 +87,6 @@ def _told(value: Value | None) -> bool:
 
 def _reading(view: View, totals: Mapping[str, Value]) -> str:
     sure = [(symbol, value) for symbol, value in totals.items() if _told(value)]
-    known = [value for value in totals.values() if value.value is not None or value.high is not None]
-    if not known and totals:
-        whys = dict.fromkeys(view.why(value.reason) for value in totals.values())
-        return f"How much metal was made cannot be told: {'; '.join(whys)}."
     if not sure:
         return (_untold(view, totals) or "No metal of wear is told from what fresh oil brings.") + _hidden(view)
     sure.sort(key=lambda pair: -(pair[1].value or 0.0))
