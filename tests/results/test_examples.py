@@ -302,7 +302,7 @@ def test_criteria_of_the_examples(concluded: dict[str, Conclusion]) -> None:
     assert words == {
         ("pump-rings-2025", "level-at-40-h", "hard-crn"): ("holds", ""),
         ("pump-rings-2025", "run-in-enough", "hard-crn"): ("fails", ""),
-        ("pump-rings-2026", "level-after-pulls", "graded-crn"): ("fails", ""),
+        ("pump-rings-2026", "level-after-pulls", "graded-crn"): ("cannot tell yet", "limit-in-interval"),
         ("pump-rings-2026", "better-than-nitrided", "graded-crn"): ("holds", ""),
         ("pump-rings-2026", "better-than-nitrided", "hard-crn"): ("cannot tell yet", "one-build"),
         ("pump-rings-2026", "run-in-enough", "graded-crn"): ("cannot tell yet", "cylinders-missing"),
