@@ -59,7 +59,7 @@ def run_changes(program: Program, engine: str, readings: Mapping[str, Readings],
         occasion = _occasion(book, build, value)
         if occasion is not None and value.status in {"ok", "below"} and level:
             half = _share(occasion) * level
-            yield Value(MOVED.id, value.key, half, df=occasion.df, n=value.n, of=value.of)
+            yield Value(MOVED.id, value.key, half, n=value.n, of=value.of)
     for place in build.places:
         for earlier, later in _pairs(program, build, book, place.cylinder):
             key = later.key._replace(at=f"vs:{earlier.key.phase}")
