@@ -304,7 +304,7 @@ def test_what_an_occasion_can_move_is_the_larger_of_two_scatters(one: Analysis) 
         known = [each for each in (tester, engine) if each is not None and each.value is not None]
         largest = max(known, key=lambda each: each.value or 0.0)
         size = level.high if level.value is None else level.value
-        share = stats.t.ppf(0.975, largest.df) * (largest.value or 0.0) / 100
+        share = stats.t.ppf(0.975, largest.df or 0.0) * (largest.value or 0.0) / 100
         assert found.value == pytest.approx(share * (size or 0.0), rel=1e-3)
         seen += 1
     assert seen > 60
