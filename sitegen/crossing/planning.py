@@ -43,6 +43,7 @@ class Reach:
     found: float | None  # difference found with power 0.8: a share for ratios, else an amount; None: nothing scatters
     found_at_worst: float | None  # the same at the upper 80 % limit of the scatter
     needed: tuple[int, int | None] | None  # builds of each coating (or holding both) that find the one worth finding
+    these_engines: bool = False  # what is found speaks of the engines built, not of those to come
 
 
 @dataclass(frozen=True)
@@ -240,10 +241,12 @@ def _reach(
 ) -> Reach | None:  # fmt: skip
     """`of` gives the coatings of any number of builds."""
     own = [set(build) for build in held]
+    here = False
     if scatter.within:
         n = other = sum({candidate, program.reference} <= build for build in own)
         made = _inside(held, candidate, program.reference)
         df, factor = (0.0, 1.0 if n else math.inf) if made is None else (made.df, made.spread)
+        here = made is not None and not made.to_come
     else:
         n, other = sum(candidate in build for build in own), sum(program.reference in build for build in own)
         df = float(len(own) - len(set().union(*own, set())))
@@ -262,7 +265,7 @@ def _reach(
     elif difference is not None:
         df = math.inf if scatter.df is None else scatter.df
         needed = power.builds_range(scatter.sd, df, difference, POWER, MOST, error)
-    return Reach(measure, candidate, scatter, n, other, found, worst, needed)
+    return Reach(measure, candidate, scatter, n, other, found, worst, needed, here)
 
 
 def _needed_inside(

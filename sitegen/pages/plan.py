@@ -46,7 +46,8 @@ def _finding(plan: Planning, reach: Reach) -> str:
     if reach.found_at_worst is not None and reach.scatter.df is not None:
         worst = f" ({amount(reach, reach.found_at_worst)} at the upper limit of the scatter)"
     found = amount(reach, reach.found)
-    return f"{words.sentence(_builds(reach))} find a difference of {found}{worst} in {what} four times in five."
+    here = ", in these engines only" if reach.these_engines else ""
+    return f"{words.sentence(_builds(reach))} find a difference of {found}{worst} in {what} four times in five{here}."
 
 
 def _builds(reach: Reach) -> str:
@@ -115,7 +116,10 @@ def reach(plan: Planning) -> Table:
         Row(
             (
                 Cell(words.sentence(each.measure.title), note=_primary(plan, each)),
-                Cell(plan.program.definitions.coatings[each.candidate].title, note=_builds(each)),
+                Cell(
+                    plan.program.definitions.coatings[each.candidate].title,
+                    note=_builds(each) + ("; these engines only" if each.these_engines else ""),
+                ),
                 Cell(_scatter(each), note=_source(each)),
                 Cell(amount(each, each.found) if each.found is not None else "no test", note=_at_worst(each)),
                 Cell(_needed(each), note=_worth(plan, each)),

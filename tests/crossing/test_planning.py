@@ -96,6 +96,7 @@ def test_what_mixed_engines_are_told_to_find_they_find_four_times_in_five(held: 
     """20 000 programs: cylinders that scatter so that a difference inside a build has a standard deviation of one."""
     reach = inside(held)
     assert reach.found is not None
+    assert reach.these_engines == (held is FEW)
     spots = [Spot(b, b, n, place, k) for n, (b, row) in enumerate(held.items()) for place, k in enumerate(row, start=1)]
     made = recognise(spots, C, R)
     y = np.random.default_rng(31).standard_normal((len(spots), 20_000))  # two cylinders against two: variance 1/2 + 1/2

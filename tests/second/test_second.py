@@ -63,7 +63,10 @@ def test_the_generator_leans_on_nothing_of_the_package() -> None:
 
 @pytest.mark.parametrize(
     "scenario",
-    [Scenario("no reference", reference=False, tester_occasion=0.0), Scenario("mixed", "mixed 6+2", noise="t3")],
+    [
+        Scenario("no reference", reference=False, tester_occasion=0.0),
+        Scenario("mixed", "mixed 6+2", noise="t3", gauges=False),
+    ],
     ids=lambda scenario: scenario.name,
 )
 def test_what_is_concluded_is_mostly_true(scenario: Scenario) -> None:

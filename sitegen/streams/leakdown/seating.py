@@ -64,7 +64,7 @@ def run_changes(program: Program, engine: str, readings: Mapping[str, Readings],
             continue
         half = _beyond(scale_of(program, value.common.removeprefix("tester:"), book).occasion, engine_scatter) * level
         if half:
-            yield Value(MOVED.id, value.key, half, df=engine_scatter.df, n=value.n, of=value.of)
+            yield Value(MOVED.id, value.key, half, n=value.n, of=value.of)
     for place in build.places:
         for earlier, later in _pairs(program, build, book, place.cylinder):
             key = later.key._replace(at=f"vs:{earlier.key.phase}")
