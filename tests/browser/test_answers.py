@@ -127,7 +127,7 @@ def test_the_answer_is_on_paper(browser: Browser, published: Path, tmp_path: Pat
         re.sub(r"\s+", " ", normalize("NFKC", " ".join(s.extract_text() for s in PdfReader(tmp_path / name).pages)))
         for name in ("program.pdf", "plan.pdf")
     )
-    for said in ("19 % less with graded chromium nitride", "this is no test", "no test, built once", "cannot tell yet",
+    for said in ("18 % less with graded chromium nitride", "this is no test", "no test, built once", "cannot tell yet",
                  "Undecided: B6 cylinder 2", "would take three to ten builds"):  # fmt: skip
         assert said in program, said
     for said in ("The allocation in the program file is the one that seed 20260159 draws", "Who gets which coating",

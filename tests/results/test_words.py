@@ -18,8 +18,17 @@ WORDS = {  # by the way the word follows from the numbers: held, not held, open
     "run as planned": ("held", "not held", ""),
     "oil-condition": ("holds", "fails", ""),
 }
-UNTOLD = ("inspection.", "channel", "worst-seen")  # words of what was seen, without a number
-NOT_YET = {"to-come", "cylinders-missing", "one-build", "no-scatter-at-all", "no-reading", "no-interval"}
+UNTOLD = ("inspection.", "channel", "worst-seen", "decision")  # words of what was seen, without a number
+NOT_YET = {
+    "to-come",
+    "cylinders-missing",
+    "one-build",
+    "unverified",
+    "builds-to-come",
+    "no-scatter-at-all",
+    "no-reading",
+    "no-interval",
+}
 
 
 def number(row: Mapping[str, str], name: str) -> float | None:
