@@ -163,7 +163,8 @@ def _said_alike(of_file: Sequence[Problem]) -> list[list[Problem]]:
         groups.setdefault(replace(each, line=0, column=0), []).append(each)
     said: list[list[Problem]] = []
     for group in groups.values():
-        said += [group] if len(group) > ONE_BY_ONE else [[each] for each in group]
+        rows = len({each.line for each in group})
+        said += [group] if rows > ONE_BY_ONE and rows == len(group) else [[each] for each in group]
     place = {id(each): at for at, each in enumerate(of_file)}
     return sorted(said, key=lambda alike: place[id(alike[0])])
 
