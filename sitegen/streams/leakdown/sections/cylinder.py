@@ -192,7 +192,7 @@ def cylinder_place(view: View) -> Sequence[Block]:
     if state is None:
         return blocks
     found = {rule.rule: rule for rule in view.verdicts(engine=build, cylinder=number)}
-    rows = [_rule_row(view, found[rule]) for rule in _RULES if rule in found]
+    rows = [_rule_row(view, found[rule], state.reason) for rule in _RULES if rule in found]
     columns = (Column("Rule of the program"), Column("Limit", numeric=True), Column("Found", numeric=True), Column(""))
     blocks.append(
         Table(
@@ -206,13 +206,16 @@ MOSTLY = 0.9  # share of the air past the rings from which the other paths are n
 _RULES = {LEVEL_RULE: "Leak area, mm²", TO_LOSE_RULE: "Leak still to lose, mm²"}
 
 
-def _rule_row(view: View, rule: Verdict) -> Row:
+def _rule_row(view: View, rule: Verdict, told: str) -> Row:
+    """A rule with its limit and the interval that decides; why there is none, where the note does not tell."""
     seating = view.program.seating
     limit = mm2(seating.level if rule.rule == LEVEL_RULE else seating.to_lose)
     found = words.judged(rule.found, rule.low, rule.high, rule.limit or 0.0)
     if rule.rule == TO_LOSE_RULE and rule.high is not None and rule.high < min(SMALL, seating.to_lose):
         found = f"below {words.number(SMALL, 3)}"  # all of it is as good as nothing
-    because = why_open(view, view.the_build, rule.reason, [view.cylinder]) if rule.found is None and rule.reason else ""
+    because = ""
+    if rule.found is None and rule.reason and rule.reason != told:
+        because = why_open(view, view.the_build, rule.reason, [view.cylinder])
     return Row((Cell(_RULES[rule.rule]), Cell(f"≤ {limit}"), Cell(found, note=because), Cell(rule.word, word=True)))
 
 

@@ -164,7 +164,7 @@ def _waiting_sentence(view: View) -> str:
         }
         parts.append(f"{text} ({words.listed(sorted(left))})" if left else text)
     text = f"{parts[0]}: {words.listed(parts[1:])}."
-    before = [f"{build.id}: {told}" for build in dict.fromkeys(open_) if (told := before_refit(view, build))]
+    before = [f"{build.id}, {told}" for build in dict.fromkeys(open_) if (told := before_refit(view, build))]
     return f"{text} {words.sentence('; '.join(before))}." if before else text
 
 
