@@ -116,7 +116,7 @@ class Verdict:
     found: float | None = None
     low: float | None = None  # the interval the word was decided on, as stored; it may be wider than that of the value
     high: float | None = None
-    route: str = ""  # a code of `reasons.ROUTES`: how the word follows from these numbers
+    route: str = ""  # code: how the word follows from these numbers (tests/results/test_words.py decides by it)
     deciding: str = ""  # "measure@at" of the row that decided
     error_rate: float | None = None
     adjusted_over: int = 1

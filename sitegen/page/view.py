@@ -271,7 +271,7 @@ class View:
         return self.the_desk.analysis.comparisons
 
     def state(self, engine: Build | str | None = None, cylinder: int | None = None) -> Verdict | None:
-        """The state of a cylinder (seated, still seating, not seated, cannot tell), where one was concluded."""
+        """The state of a cylinder (seated, still seating, not seated ...), where one was concluded."""
         if self.desk is None:
             return None
         build = (self.build.id if self.build else "") if engine is None else _id(engine)

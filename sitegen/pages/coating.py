@@ -93,12 +93,17 @@ def _builds(view: View) -> Table:
             state = view.state(build, cylinder)
             word = state.word if state else "no verdict"
             counts[word] = counts.get(word, 0) + 1
-        states = ", ".join(f"{n} {word}" for word, n in counts.items())
+        told = sum(n for word, n in counts.items() if word not in {"cannot tell", "no verdict"})
+        others = [
+            f"{n} {'undecided' if word == 'cannot tell' else word}" for word, n in counts.items() if word != "seated"
+        ]
+        states = Cell(f"{counts.get('seated', 0)} of {told}" if told else words.DASH, note=", ".join(others))
         rows.append(
             Row([Cell(build.id, href=view.href_engine(build)), Cell(f"{build.block}, build {build.number}"), Cell(lots),
-                 Cell(words.numbers_listed(cylinders)), Cell(states)])
+                 Cell(words.numbers_listed(cylinders)), states])
         )  # fmt: skip
-    columns = [Column("Build"), Column("Block"), Column("Lot"), Column("Cylinders"), Column("States")]
+    columns = [Column("Build"), Column("Block"), Column("Lot"), Column("Cylinders"),
+               Column("Seated, of those that could be told")]  # fmt: skip
     return Table(f"builds-{view.program.id}", columns, rows, caption=f"Builds in {view.program.title}")
 
 

@@ -13,6 +13,7 @@ MARKS: dict[str, Mark] = {
     "seated": "full",
     "still seating": "half",
     "not seated": "cross",
+    "above the limit": "cross",
     "cannot tell": "gap",
     "holds": "full",
     "fails": "cross",

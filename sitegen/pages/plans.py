@@ -83,19 +83,18 @@ def states_sentence(view: View) -> str:
                 counts[state.word] = counts.get(state.word, 0) + 1
     if not counts:
         return "No state has been concluded for any cylinder yet." if total else ""
-    order = ("seated", "still seating", "not seated", "cannot tell")
+    order = ("seated", "still seating", "not seated", "above the limit", "cannot tell")
     named = [(word, counts[word]) for word in order if word in counts]
-    phrases = []
-    for word, n in named:
-        verb = "" if word == "cannot tell" else "is " if n == 1 else "are "
-        phrases.append(
-            f"of {words.count(n)} it cannot be told" if word == "cannot tell" else f"{words.count(n)} {verb}{word}"
-        )
     if len(named) == 1 and named[0][1] == total:
         word = named[0][0]
         every = words.share(total, total, "cylinder")
         return words.sentence(f"of {every} it cannot be told yet." if word == "cannot tell" else f"{every} are {word}.")
-    rest = total - sum(counts.values())
-    if rest:
-        phrases.append(f"{words.count(rest)} {'has' if rest == 1 else 'have'} no verdict")
-    return words.sentence(f"of {words.counted(total, 'cylinder')}, {words.listed(phrases)}.")
+    told = [(word, n) for word, n in named if word != "cannot tell"]
+    count = sum(n for _, n in told)
+    could = " that could be told" if count < total else ""
+    phrases = [f"{words.count(n)} {word}" for word, n in told if word != "seated"]
+    seated = f"{words.share(counts.get('seated', 0), count, 'cylinder')}{could} are seated"
+    parts = [", ".join([seated, *phrases])] if told else []
+    if rest := total - count:
+        parts.append(f"of {words.count(rest)} it cannot be told")
+    return words.sentence(f"{'; '.join(parts)}.")

@@ -107,9 +107,9 @@ def test_a_cylinder_certainly_above_the_limit_is_counted_so(tmp_path: Path, monk
     home = published(tmp_path, monkeypatch, FOUR, dict.fromkeys(PHASES, (77.0, 62.0)))
     site = home / "site/programs/pump"
     program, engine, cylinder = (text_of(site / f"{name}.html") for name in ("index", "b1/index", "b1/cylinder-2"))
-    assert "1 above the limit, 1 undecided" in program
+    assert "one above the limit and one undecided" in program
     assert "Above the limit, and not known whether the leak still falls: B1 cylinder 2" in program
     assert "Of three cylinders it cannot be told" in program
-    assert "Of two cylinders: one above the limit." in engine
+    assert "The one cylinder that could be told is above the limit." in engine
     assert "certainly not seated" in cylinder
     assert "no fall" not in cylinder

@@ -347,7 +347,7 @@ GREW = Change(0.05, 0.02, 0.08, "grew")
         (Estimate(None, 0.0, 0.1), DONE, None, "seated", "both-limits-hold"),
         (ACROSS, DONE, None, "cannot tell", "level-undecided"),
         (LOW, MAYBE, None, "cannot tell", "to-lose-undecided"),
-        (HIGH, MAYBE, None, "cannot tell", "to-lose-undecided"),
+        (HIGH, MAYBE, None, "above the limit", "to-lose-undecided"),
         (LOW, MUCH, None, "still seating", "leak-still-to-lose"),
         (HIGH, MUCH, None, "still seating", "leak-still-to-lose"),
         (HIGH, Estimate(0.2, 0.05, math.inf), None, "still seating", "leak-still-to-lose"),
@@ -356,18 +356,80 @@ GREW = Change(0.05, 0.02, 0.08, "grew")
         (LOW, Estimate(-0.1, -0.2, -0.01), None, "cannot tell", "leak-grows"),
         (HIGH, NONE, FELL, "still seating", "last-fall"),
         (HIGH, NONE, SMALL_FALL, "still seating", "last-fall"),
-        (HIGH, NONE, Change(-0.02, -0.05, 0.01, "no change beyond scatter"), "cannot tell", "own-scale"),
+        (HIGH, NONE, Change(-0.02, -0.05, 0.01, "no change beyond scatter"), "above the limit", "own-scale"),
         (LOW, NONE, FELL, "cannot tell", "own-scale"),
         (ACROSS, NONE, FELL, "cannot tell", "own-scale"),
         (HIGH, NONE, GREW, "not seated", "leak-grew"),
         (LOW, NONE, GREW, "cannot tell", "own-scale"),
-        (HIGH, NONE, None, "cannot tell", "own-scale"),
+        (HIGH, NONE, None, "above the limit", "own-scale"),
         (LOW, NONE, Change(0.0, -0.001, 0.001, "no change beyond scatter"), "cannot tell", "own-scale"),
     ],
 )
 def test_state(level: Estimate, to_lose: Estimate | Refused, last: Change | None, word: str, reason: str) -> None:
     found = seating.state(level, 0.35, to_lose, 0.03, last)
     assert (found.word, found.reason) == (word, reason)
+
+
+STILL = Change(-0.01, -0.04, 0.02, "no change beyond scatter")
+FAR, NEAR = seating.two_checks(STILL, 6.0), seating.two_checks(STILL, 1.4)
+
+
+def test_two_checks_by_hand() -> None:
+    # at most 0.02 mm2 fell over three scales: 0.02/(e^3 - 1) = 0.02/19.085537; over six 0.04/402.428793
+    close = seating.two_checks(Change(0.0, -0.02, 0.02, "no change beyond scatter"), 3.0)
+    assert close.to_lose.high == pytest.approx(0.0010479, abs=1e-7)
+    assert close.reason == "checks-close"
+    assert FAR.to_lose.high == pytest.approx(9.93964e-5, rel=1e-5)
+    assert (FAR.to_lose.value, FAR.to_lose.low) == (None, -math.inf)
+    assert FAR.reason == ""
+    assert seating.two_checks(STILL, 5.99).reason == "checks-close"
+    assert seating.two_checks(FELL, 9.0).reason == "fell-between"
+    assert seating.two_checks(GREW, 9.0).reason == "grew-between"
+    assert seating.two_checks(STILL, 0.0).to_lose.high == math.inf
+    assert seating.two_checks(STILL, 1e4).to_lose.high < 1e-300
+
+
+def test_longest_distance_by_hand() -> None:
+    # ln 2, ln 3, ln 4: mean 1.059351, s 0.348237; t(0.95, 2) 2.919986 (tables) and sqrt(4/3): exp(1.059351 + 1.174158)
+    assert seating.longest_of_builds([2.0, 3.0, 4.0]) == pytest.approx(9.3325, rel=1e-4)
+    assert seating.longest_of_builds([3.0, 3.0, 3.0]) == pytest.approx(3.9)  # never less than 1.3 times the mean
+    with pytest.raises(Refused, match="few-builds-for-scale"):
+        seating.longest_of_builds([2.0, 3.0])
+    assert seating.longest(Estimate(5.0, 4.0, 6.0)) == pytest.approx(6.5)
+    assert seating.longest(Estimate(5.0, 2.0, 9.0)) == 9.0
+    assert seating.longest(Estimate(None, 0.0, 2.0)) == pytest.approx(2.6)
+
+
+# The same limits. What two checks tell stands in for a curve that has no answer, never for one that has.
+@pytest.mark.parametrize(
+    ("level", "to_lose", "apart", "word", "reason", "route"),
+    [
+        (LOW, NONE, FAR, "seated", "both-limits-hold", "two-checks"),
+        (ACROSS, NONE, FAR, "cannot tell", "level-undecided", "two-checks"),
+        (HIGH, NONE, FAR, "not seated", "no-longer-falls", "two-checks"),
+        (LOW, NONE, NEAR, "cannot tell", "checks-close", "two-checks"),
+        (HIGH, NONE, NEAR, "above the limit", "checks-close", "level"),
+        (LOW, NONE, Refused("one-check"), "cannot tell", "one-check", "two-checks"),
+        (LOW, NONE, None, "cannot tell", "own-scale", "curve"),
+        (LOW, MAYBE, FAR, "seated", "both-limits-hold", "two-checks"),
+        (LOW, MAYBE, NEAR, "cannot tell", "to-lose-undecided", "curve"),
+        (LOW, MUCH, FAR, "still seating", "leak-still-to-lose", "curve"),
+        (LOW, DONE, NEAR, "seated", "both-limits-hold", "curve"),
+        (LOW, NONE, seating.two_checks(FELL, 9.0), "cannot tell", "fell-between", "two-checks"),
+        (LOW, NONE, seating.two_checks(Change(0, -30, 30, STILL.word), 6.0), "cannot tell", "to-lose-undecided",
+         "two-checks"),
+    ],
+)  # fmt: skip
+def test_state_by_two_checks(
+    level: Estimate,
+    to_lose: Estimate | Refused,
+    apart: seating.Apart | Refused | None,
+    word: str,
+    reason: str,
+    route: str,
+) -> None:
+    found = seating.state(level, 0.35, to_lose, 0.03, None, apart)
+    assert (found.word, found.reason, found.route) == (word, reason, route)
 
 
 def test_state_shows_rule_limit_and_found() -> None:

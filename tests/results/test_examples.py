@@ -170,6 +170,19 @@ def test_refitted_rings_start_a_new_curve(concluded: dict[str, Conclusion]) -> N
     assert found.values["seating.scale", key._replace(at="a2")].reason == "few-checks"
     earlier = {v.word for v in found.verdicts if v.rule == "seating, earlier assembly" and v.key.engine == "B5"}
     assert earlier == {"seated"}
+    since = {(v.word, v.reason) for v in found.verdicts if v.rule == "seating" and v.key.engine == "B5"}
+    assert since == {("cannot tell", "one-check")}
+
+
+def test_two_checks_far_apart_tell_where_the_curve_does_not(concluded: dict[str, Conclusion]) -> None:
+    """B2 cylinder 2 keeps off the common curve; 864 km after the pulls it has as good as nothing left to lose."""
+    found = analysis(concluded, "pump-rings-2026")
+    (told,) = [v for v in found.verdicts if v.rule == "seating" and v.key[:2] == ("B2", 2)]
+    assert (told.word, told.route) == ("seated", "two-checks")
+    most = value(found, "seating.to_lose_most", "B2", 2, "durability", "vs:pulls")
+    check = next(each for each in TRUTH.checks["B2"] if each.phase == "durability")
+    assert most.high is not None
+    assert TRUTH.engines["B2"].cylinders[1].to_lose(check) <= most.high < 0.001
 
 
 def test_what_was_left_out_keeps_the_value_it_would_have_given(concluded: dict[str, Conclusion]) -> None:

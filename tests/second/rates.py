@@ -152,7 +152,13 @@ def _states(truth: Truth, verdicts: Iterable[Verdict]) -> Iterator[tuple[str, st
         check = truth.phases.index(each.key.phase)
         level = truth.curve[build, cylinder, check] <= LEVEL * truth.scenario.level
         still = truth.to_lose[build, cylinder, check] <= STILL
-        right = {"seated": level and still, "still seating": not still, "not seated": not level, "cannot tell": True}
+        right = {
+            "seated": level and still,
+            "still seating": not still,
+            "not seated": not level,
+            "above the limit": not level,
+            "cannot tell": True,
+        }
         yield f'said "{each.word}"', "right" if right[each.word] else "wrong"
 
 

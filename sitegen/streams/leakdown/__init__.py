@@ -12,6 +12,7 @@ from sitegen.streams.leakdown.seating import CHANGES, ELSEWHERES, RESIDUALS, SEA
 from sitegen.streams.leakdown.sections import SECTIONS
 from sitegen.streams.leakdown.shares import SHARES
 from sitegen.streams.leakdown.smallest import smallest
+from sitegen.streams.leakdown.states import LONGEST, STATES
 from sitegen.streams.leakdown.testers import TESTERS
 
 STREAM = Stream(
@@ -20,7 +21,7 @@ STREAM = Stream(
     order=20,
     fields=FIELDS,
     read=read,
-    steps=(TESTERS, AREAS, SHARES, CHANGES, RESIDUALS, ELSEWHERES, SEATING, UNEXPLAINED_BY_GAPS),
+    steps=(TESTERS, AREAS, SHARES, CHANGES, RESIDUALS, ELSEWHERES, SEATING, LONGEST, STATES, UNEXPLAINED_BY_GAPS),
     sections=SECTIONS,
     recorded=(PERCENT.id, AREA.id, CRANKCASE.id),
     cautions=(

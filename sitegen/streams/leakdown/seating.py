@@ -1,18 +1,16 @@
-"""Steps along the checks of a build: changes, the seating fit of each assembly, the state of each cylinder."""
+"""Steps along the checks of a build: changes, and the seating fit of each assembly."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
 
 from sitegen.declarations import Step
 from sitegen.methods import seating as method
 from sitegen.methods.intervals import student_95
 from sitegen.methods.leakdown import Scatter
 from sitegen.program.model import Assembly, Build, Phase, Program
-from sitegen.rounding import interval
 from sitegen.streams.leakdown.measures import (
     CHANGE,
     CRANKCASE,
@@ -34,16 +32,11 @@ from sitegen.streams.leakdown.measures import (
     UNEXPLAINED,
 )
 from sitegen.streams.leakdown.testers import scale_of
-from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Value, Verdict, refused
+from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Value, refused
 
-STATE_RULE = "seating"  # rules of the verdicts: the state of a cylinder, and what it rests on
-LEVEL_RULE = "seating.level"
-TO_LOSE_RULE = "seating.to_lose"
-FALL_RULE = "seating.fall"
 BLOWBY = "blowby.scale"  # measure of the run logs
 FROM_BLOWBY = "scale-from-blow-by"
 WITHOUT_SCALE = frozenset({"few-checks", "few-residual-df", "scale-open", "scale-at-bound"})
-EARLIER = ", earlier assembly"  # added to a rule judged on rings that were later disturbed
 
 
 # ---- changes --------------------------------------------------------------------------------------------------------
@@ -57,19 +50,19 @@ def run_changes(program: Program, engine: str, readings: Mapping[str, Readings],
     """
     del readings
     build = program.build(engine)
-    engine_scatter = _scatter(book.get(ELSEWHERE.id, build.key()))
+    engine_scatter = scatter_of(book.get(ELSEWHERE.id, build.key()))
     for value in book.of(CRANKCASE.id):
         level = value.high if value.value is None else value.value
         if engine_scatter is None or value.status not in {"ok", "below"} or not level:
             continue
-        half = _beyond(scale_of(program, value.common.removeprefix("tester:"), book).occasion, engine_scatter) * level
+        half = beyond(scale_of(program, value.common.removeprefix("tester:"), book).occasion, engine_scatter) * level
         if half:
             yield Value(MOVED.id, value.key, half, n=value.n, of=value.of)
     for place in build.places:
         for earlier, later in _pairs(program, build, book, place.cylinder):
             key = later.key._replace(at=f"vs:{earlier.key.phase}")
             try:
-                found = _change(book, build, earlier, later)
+                found = change_between(book, build, earlier, later)
             except Refused as why:
                 yield refused(CHANGE.id, key, why)
                 continue
@@ -79,7 +72,11 @@ def run_changes(program: Program, engine: str, readings: Mapping[str, Readings],
                 yield Value(CHANGE.id, key, found.value, low=found.low, high=found.high, n=2, of="check")
 
 
-def _change(book: Book, build: Build, earlier: Value, later: Value) -> method.Change:
+def change_between(book: Book, build: Build, earlier: Value, later: Value) -> method.Change:
+    """What one cylinder's level did between two checks, beyond the scatter between occasions.
+
+    Refuses: `other-tester`, `path-unknown` where the two levels are not of one kind; as `method.change`.
+    """
     if earlier.common != later.common:
         raise Refused("other-tester")
     if ("path-unknown" in earlier.flags) != ("path-unknown" in later.flags):
@@ -119,10 +116,16 @@ def _occasion(book: Book, build: Build, value: Value) -> Scatter | None:
 
     The reference orifice shows what an occasion does to the tester, not what it does to the engine.
     """
-    tester = _scatter(book.get(OCCASION.id, Key(at=value.common.removeprefix("tester:"))))
-    engine = _scatter(book.get(ELSEWHERE.id, build.key()))
+    tester = scatter_of(book.get(OCCASION.id, Key(at=value.common.removeprefix("tester:"))))
+    engine = scatter_of(book.get(ELSEWHERE.id, build.key()))
     known = [each for each in (tester, engine) if each is not None]
     return max(known, key=lambda each: each.sd) if known else None
+
+
+def beyond(within: float, engine: Scatter | None) -> float:
+    """Half-width of what an occasion does to an engine beyond what it does to its tester, `within`. Relative [-]."""
+    wanted = 0.0 if engine is None else student_95(engine.df) * engine.sd
+    return math.sqrt(max(wanted**2 - within**2, 0.0))
 
 
 # ---- the curve of an assembly ---------------------------------------------------------------------------------------
@@ -288,34 +291,27 @@ def run_elsewhere(program: Program, engine: str, readings: Mapping[str, Readings
 
 
 def run_seating(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
-    """The shared seating curve of each assembly with all its gates, and the state of each cylinder."""
+    """The shared seating curve of each assembly with all its gates."""
     del readings
     build = program.build(engine)
-    elsewhere, own_elsewhere = (_scatter(book.get(m.id, build.key())) for m in (ELSEWHERE, OWN_ELSEWHERE))
-    curves = _curves(program, build, book)
-    lose: dict[tuple[int, str], Value] = {}
-    for curve in curves:
-        for result in _fitted(build, curve, elsewhere, own_elsewhere, _of_blowby(build, book, curve)):
-            if result.measure == TO_LOSE.id:
-                lose[result.key.cylinder, result.key.phase] = result
-            yield result
-    for place in build.places:
-        for assembly in build.assemblies:
-            yield from _state(program, build, book, assembly, place.cylinder, lose)
+    elsewhere, own_elsewhere = (scatter_of(book.get(m.id, build.key())) for m in (ELSEWHERE, OWN_ELSEWHERE))
+    for curve in _curves(program, build, book):
+        yield from _fitted(build, curve, elsewhere, own_elsewhere, of_blowby(build, book, curve.assembly))
 
 
-def _scatter(value: Value | None) -> Scatter | None:
+def scatter_of(value: Value | None) -> Scatter | None:
+    """A stored scatter [%] as a share of the level, with its degrees of freedom."""
     if value is None or value.value is None or value.df is None:
         return None
     return Scatter(value.value / 100, value.df)
 
 
-def _of_blowby(build: Build, book: Book, curve: _Curve) -> method.Estimate | None:
-    """The seating distance of the engine's blow-by, where it speaks for the rings of the curve; else None.
+def of_blowby(build: Build, book: Book, assembly: Assembly) -> method.Estimate | None:
+    """The seating distance of the engine's blow-by, where it speaks for the rings of an assembly; else None.
 
     It belongs to the whole engine: where that holds two coatings it speaks for neither.
     """
-    found = book.get(BLOWBY, build.key(at=curve.assembly.id))
+    found = book.get(BLOWBY, build.key(at=assembly.id))
     if found is None or found.value is None or not found.low or found.high is None or "unverified" in found.flags:
         return None
     alone = len(build.coatings) == 1 and math.isfinite(found.high)
@@ -371,7 +367,7 @@ def _fitted(
         for column, fitted, share in zip(fit.checks, fit.to_lose[i], own.to_lose, strict=True):
             key = build.key(cylinder, curve.phases[column].id)
             found = method.widened(fitted, math.hypot(share, curve.common))
-            value, low, high = (_above_nothing(number) for number in (found.value, found.low, found.high))
+            value, low, high = (above_nothing(number) for number in (found.value, found.low, found.high))
             yield Value(TO_LOSE.id, key, value, low, high, n=count, of="check", flags=flags)
     for left in fit.left_out:
         cylinder = curve.cylinders[left.row]
@@ -396,127 +392,11 @@ def _scale(key: Key, curve: _Curve, fit: method.Seating, gauges: float) -> Value
 NOTHING = 1e-6  # mm²: a hole of 1 µm; below it the tail of an exponential says nothing about a ring
 
 
-def _above_nothing(number: float | None) -> float | None:
+def above_nothing(number: float | None) -> float | None:
     """Leak still to lose without the digits of a curve's far tail: what is less than NOTHING counts as that."""
     if number is None or number == 0 or abs(number) >= NOTHING:
         return number
     return math.copysign(NOTHING, number)
-
-
-# ---- the state ------------------------------------------------------------------------------------------------------
-
-_MET = {"yes": "met", "no": "not met", "cannot tell": "cannot tell"}
-_ROUTES = {"leak still to lose": "curve", "leak area": "curve", "last change": "last-change"}
-_RULES = {"leak area": LEVEL_RULE, "leak still to lose": TO_LOSE_RULE, "last change": FALL_RULE}
-
-
-def _state(
-    program: Program,
-    build: Build,
-    book: Book,
-    assembly: Assembly,
-    cylinder: int,
-    lose: Mapping[tuple[int, str], Value],
-) -> Iterable[Verdict]:
-    """The state of a cylinder at the last fired check of an assembly, and the criteria it rests on.
-
-    The last assembly gives the state of the cylinder; what its rings were before they were disturbed stands beside it.
-    """
-    before = "" if assembly is build.assemblies[-1] else EARLIER
-    levels = [
-        (phase, level)
-        for phase in program.phases_of(build)
-        if phase.fires and build.assembly_of(phase, program) is assembly
-        and (level := book.get(CRANKCASE.id, build.key(cylinder, phase.id))) is not None
-        and level.status in {"ok", "below"}
-    ]  # fmt: skip
-    if not levels:
-        yield Verdict(STATE_RULE + before, build.key(cylinder, at=assembly.id), "cannot tell", reason="no-fired-check")
-        return
-    phase, level = levels[-1]
-    key = build.key(cylinder, phase.id)
-    changes = [
-        v for v in book.of(CHANGE.id) if v.key.cylinder == cylinder and v.key.phase == phase.id and v.status == "ok"
-    ]
-    change = _as_change(changes[0]) if changes else None
-    # a later check than the last of the fit has no more to lose than that one
-    order = {each.id: each.order for each in program.phases_of(build) if build.assembly_of(each, program) is assembly}
-    fitted = [where for where in lose if where[0] == cylinder and where[1] in order]
-    last = max(fitted, key=lambda where: order[where[1]], default=None)
-    still = lose[last] if last is not None else None
-    within = scale_of(program, level.common.removeprefix("tester:"), book).occasion
-    found = method.state(
-        _as_stored(_total(level, within, _scatter(book.get(ELSEWHERE.id, build.key())))),
-        program.seating.level,
-        _estimate(still),
-        program.seating.to_lose,
-        change,
-    )
-    deciding = {LEVEL_RULE: f"{CRANKCASE.id}@", TO_LOSE_RULE: f"{TO_LOSE.id}@"}
-    if changes:
-        deciding[FALL_RULE] = f"{CHANGE.id}@{changes[0].key.at}"
-    told = {}
-    for criterion in found.criteria:
-        rule = _RULES[criterion.what]
-        numbers = criterion.found
-        told[criterion.what] = Verdict(
-            rule + before,
-            key,
-            _MET[criterion.met],
-            limit=criterion.limit,
-            found=None if numbers is None else numbers.value,
-            low=None if numbers is None else numbers.low,
-            high=None if numbers is None else numbers.high,
-            route="at-most",
-            deciding=deciding[rule],
-            reason=criterion.reason,
-        )
-        yield told[criterion.what]
-    word, reason = found.word, found.reason
-    if word == "seated" and "path-unknown" in level.flags:
-        reason = "seated-path-unknown"  # with valves and gasket in it the ring's share can only be smaller
-    if word == "not seated" and "path-unknown" in level.flags:
-        word, reason = "cannot tell", "path-unknown"  # the leak above the limit may be a valve's
-    yield replace(told[found.by], rule=STATE_RULE + before, word=word, route=_ROUTES[found.by], reason=reason)
-
-
-def _total(value: Value, within: float, engine: Scatter | None) -> method.Estimate:
-    """A level with its whole interval: what an occasion does to the engine beyond what it does to the tester as well.
-
-    The interval of the level holds the tester's part already, half-width `within` [-].
-    """
-    low = 0.0 if value.low is None else value.low
-    high = math.inf if value.high is None else value.high
-    found = method.Estimate(value.value, low, high)
-    return method.widened(found, _beyond(within, engine))
-
-
-def _beyond(within: float, engine: Scatter | None) -> float:
-    """Half-width of what an occasion does to an engine beyond what it does to its tester, `within`. Relative [-]."""
-    wanted = 0.0 if engine is None else student_95(engine.df) * engine.sd
-    return math.sqrt(max(wanted**2 - within**2, 0.0))
-
-
-def _estimate(value: Value | None) -> method.Estimate | Refused:
-    if value is None:
-        return Refused("check-not-in-fit")
-    if value.status != "ok" or value.low is None or value.high is None:
-        return Refused(value.reason)
-    return _as_stored(method.Estimate(value.value, value.low, value.high))
-
-
-def _as_stored(found: method.Estimate) -> method.Estimate:
-    """The numbers a reader finds in the results: those decide."""
-    value, low, high = interval(found.value, found.low, found.high)
-    return method.Estimate(value, low or 0.0, math.inf if high is None else high)
-
-
-def _as_change(value: Value) -> method.Change | None:
-    if value.low is None or value.high is None:
-        return None
-    word: Literal["fell", "grew", "no change beyond scatter"]
-    word = "fell" if value.high < 0 else "grew" if value.low > 0 else "no change beyond scatter"
-    return method.Change(value.value, value.low, value.high, word)
 
 
 # ---- against the gaps -----------------------------------------------------------------------------------------------
@@ -577,7 +457,7 @@ SEATING = Step(
     name="seating",
     gives=(SCALE, START, PLATEAU, TO_LOSE),
     run=run_seating,
-    needs=(CRANKCASE.id, KM, GAUGE.id, *TESTER, ELSEWHERE.id, OWN_ELSEWHERE.id, CHANGE.id, BLOWBY),
+    needs=(CRANKCASE.id, KM, GAUGE.id, *TESTER, ELSEWHERE.id, OWN_ELSEWHERE.id, BLOWBY),
     revision=2,
 )
 UNEXPLAINED_BY_GAPS = Step(

@@ -16,6 +16,7 @@ from sitegen.streams.leakdown.measures import (
     SCALE,
 )
 from sitegen.streams.leakdown.sections.shared import (
+    TALLY,
     apart,
     none_because,
     tally,
@@ -46,11 +47,11 @@ def coating_builds(view: View) -> Sequence[Block]:
         odd = apart(view, build, build.assemblies[0], coating)
         noun = words.plural(len(odd), "cylinder")
         without = f"without {noun} {words.numbers_listed(odd)}" if odd else ""
-        cells += [view.cell(scale, without), Cell(tally(view, build, coating))]
+        cells += [view.cell(scale, without), tally(view, build, coating)]
         rows.append(Row(cells))
     columns = (
         Column("Build"), *(Column(phase.title, "mm²", numeric=True) for phase in phases),
-        Column("Seating distance", "km", numeric=True, measure=SCALE.id), Column("Cylinders now"),
+        Column("Seating distance", "km", numeric=True, measure=SCALE.id), Column(TALLY),
     )  # fmt: skip
     note = "Mean leak area to the crankcase over the cylinders of the build that hold this coating."
     return (Table(f"{view.program.id}-builds", columns, rows, note=note, wide=True, measure=BUILD.id),)

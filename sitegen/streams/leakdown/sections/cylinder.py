@@ -35,19 +35,21 @@ from sitegen.streams.leakdown.measures import (
     READ,
     SUPPLY_RATIO,
     TO_LOSE,
+    TO_LOSE_MOST,
 )
 from sitegen.streams.leakdown.protocol import outside
-from sitegen.streams.leakdown.seating import FALL_RULE, FROM_BLOWBY, LEVEL_RULE, TO_LOSE_RULE
+from sitegen.streams.leakdown.seating import FROM_BLOWBY
 from sitegen.streams.leakdown.sections.shared import (
     ABOVE,
     CURVE_CAPTION,
     SMALL,
     floor_of,
     plan_of,
-    standing,
+    state_after,
     strip_of,
     why_open,
 )
+from sitegen.streams.leakdown.states import APART_RULE, BETWEEN_RULE, FALL_RULE, LEVEL_RULE, TO_LOSE_RULE
 from sitegen.tables.rows import rows_of
 from sitegen.vocabulary import Value, Verdict
 
@@ -190,7 +192,7 @@ def cylinder_place(view: View) -> Sequence[Block]:
     if state is None:
         return blocks
     found = {rule.rule: rule for rule in view.verdicts(engine=build, cylinder=number)}
-    rows = [_rule_row(view, found[rule]) for rule in _RULES if rule in found]
+    rows = [_rule_row(view, found[rule], state.reason) for rule in _RULES if rule in found]
     columns = (Column("Rule of the program"), Column("Limit", numeric=True), Column("Found", numeric=True), Column(""))
     blocks.append(
         Table(
@@ -204,13 +206,16 @@ MOSTLY = 0.9  # share of the air past the rings from which the other paths are n
 _RULES = {LEVEL_RULE: "Leak area, mm²", TO_LOSE_RULE: "Leak still to lose, mm²"}
 
 
-def _rule_row(view: View, rule: Verdict) -> Row:
+def _rule_row(view: View, rule: Verdict, told: str) -> Row:
+    """A rule with its limit and the interval that decides; why there is none, where the note does not tell."""
     seating = view.program.seating
     limit = mm2(seating.level if rule.rule == LEVEL_RULE else seating.to_lose)
     found = words.judged(rule.found, rule.low, rule.high, rule.limit or 0.0)
     if rule.rule == TO_LOSE_RULE and rule.high is not None and rule.high < min(SMALL, seating.to_lose):
         found = f"below {words.number(SMALL, 3)}"  # all of it is as good as nothing
-    because = view.why(rule.reason) if rule.found is None and rule.reason else ""
+    because = ""
+    if rule.found is None and rule.reason and rule.reason != told:
+        because = why_open(view, view.the_build, rule.reason, [view.cylinder])
     return Row((Cell(_RULES[rule.rule]), Cell(f"≤ {limit}"), Cell(found, note=because), Cell(rule.word, word=True)))
 
 
@@ -221,7 +226,8 @@ def _why_note(view: View, state: Verdict, rules: Mapping[str, Verdict]) -> str:
         note += " A run before it was not run as planned."
     if any(FROM_BLOWBY in value.flags for value in view.values(TO_LOSE.id, engine=view.the_build)):
         note += f" For the leak still to lose, {view.why(FROM_BLOWBY)}."
-    if FALL_RULE in rules and (fall := rules[FALL_RULE]).found is not None:
+    by_two = _by_two_checks(view, rules)
+    if not by_two and FALL_RULE in rules and (fall := rules[FALL_RULE]).found is not None:
         went = "fell" if fall.found >= 0 else "rose"
         low, high = sorted(abs(end) if end is not None else 0.0 for end in (fall.low, fall.high))
         moved = words.with_unit(words.with_interval(abs(fall.found), low, high), "mm²")
@@ -231,15 +237,34 @@ def _why_note(view: View, state: Verdict, rules: Mapping[str, Verdict]) -> str:
             if clear
             else " Since the check before, the leak area changed by no more than occasions differ by."
         )
-    if state.word != "cannot tell":
-        return f"{note} It counts as “{state.word}” because {view.why(state.reason)}."
-    note += f" It cannot be told: {why_open(view, view.the_build, state.reason)}."
-    if LEVEL_RULE in rules and rules[LEVEL_RULE].word == "not met":
-        if standing(view, view.the_build, view.cylinder) == ABOVE:
-            note += " The leak area is above its limit, so that it is certainly not seated; it may still fall."
-        else:
-            note += " The leak area is above its limit, in which other paths than the rings may share."
+    if state.word not in {"cannot tell", ABOVE}:
+        return f"{note} It counts as “{state.word}” because {view.why(state.reason)}.{by_two}"
+    why = why_open(view, view.the_build, state.reason, [view.cylinder])
+    if state.word == ABOVE:
+        note += f" The leak area is above its limit, so that it is certainly not seated; it may still fall: {why}."
+    else:
+        note += f" It cannot be told: {why}.{by_two}"
+    if state.word != ABOVE and LEVEL_RULE in rules and rules[LEVEL_RULE].word == "not met":
+        note += " The leak area is above its limit, in which other paths than the rings may share."
+    before = [state_after(view, view.the_build, view.cylinder, each) for each in view.the_build.assemblies[:-1]]
+    if told := [each.word for each in before if each is not None and each.word != "cannot tell"]:
+        note += f" Before its rings were refitted it was {told[-1]}."
     return note.strip()
+
+
+def _by_two_checks(view: View, rules: Mapping[str, Verdict]) -> str:
+    """How a state was told without a curve."""
+    to_lose, apart, between = (rules.get(rule) for rule in (TO_LOSE_RULE, APART_RULE, BETWEEN_RULE))
+    if to_lose is None or apart is None or between is None or not to_lose.deciding.startswith(TO_LOSE_MOST.id):
+        return ""
+    earlier = view.program.phase(to_lose.deciding.partition("@vs:")[2]).title
+    far = words.number(apart.found or 0.0, 0)
+    low, high = (words.signed(end or 0.0, 2) for end in (between.low, between.high))
+    return (
+        f" No curve tells its leak still to lose, but two checks do: since {earlier}, {far} seating distances before, "
+        f"the leak area changed by no more than scatter ({words.with_unit(f'{low} to {high}', 'mm²')}), so that hardly "
+        "any is left to lose."
+    )
 
 
 def cylinder_neighbours(view: View) -> Sequence[Block]:

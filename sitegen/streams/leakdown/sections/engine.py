@@ -32,6 +32,7 @@ from sitegen.streams.leakdown.measures import (
     REPEAT,
     SCALE,
     TO_LOSE,
+    TO_LOSE_MOST,
     UNEXPLAINED,
 )
 from sitegen.streams.leakdown.seating import BLOWBY, FROM_BLOWBY
@@ -40,6 +41,7 @@ from sitegen.streams.leakdown.sections.shared import (
     CURVE_CAPTION,
     STANDINGS,
     apart,
+    before_refit,
     checks_of,
     floor_of,
     last_value,
@@ -75,19 +77,28 @@ def _engine_reading(view: View) -> str:
     counted = Counter(found.values())
     if not counted:
         return ""
-    told = [f"{words.count(counted[word])} {word}" for word in STANDINGS if counted[word] and word != "cannot tell"]
-    parts = [f"Of {words.counted(len(build.places), 'cylinder')}: {words.listed(told)}."] if told else []
-    if len(build.places) > 1 and set(found.values()) == {"seated"} and len(found) == len(build.places):
-        parts = [f"All {words.counted(len(build.places), 'cylinder')} are seated."]
+    told = [word for word in found.values() if word != "cannot tell"]
+    seated = told.count("seated")
+    could = " that could be told" if len(told) < len(build.places) else ""
+    others = [f", {words.count(counted[word])} {word}" for word in STANDINGS[1:-1] if counted[word]]
+    parts = []
+    if len(told) == 1:
+        parts.append(f"The one cylinder{could} is {told[0]}.")
+    elif told:
+        verb = "is" if seated < 2 else "are"
+        share = words.sentence(words.share(seated, len(told), "cylinder"))
+        parts.append(f"{share}{could} {verb} seated{''.join(others)}.")
     by_reason: dict[tuple[str, str], list[int]] = {}
     for number, state in states.items():
-        if state is not None and state.word == "cannot tell":
-            by_reason.setdefault((found[number], state.reason), []).append(number)
+        if state is not None and state.word in {"cannot tell", ABOVE}:
+            by_reason.setdefault((state.word, state.reason), []).append(number)
     for (word, reason), numbers in by_reason.items():
         whom = f"{words.plural(len(numbers), 'cylinder')} {words.numbers_listed(numbers)}"
         what = f"whether {'its' if len(numbers) == 1 else 'their'} leak still falls"
         told_of = f"it cannot be told {what}" if word == ABOVE else "it cannot be told"
-        parts.append(f"Of {whom} {told_of}: {why_open(view, build, reason)}.")
+        parts.append(f"Of {whom} {told_of}: {why_open(view, build, reason, numbers)}.")
+    if before := before_refit(view, build):
+        parts.append(f"{words.sentence(before)}.")
     return " ".join(parts)
 
 
@@ -172,6 +183,9 @@ def engine_seating(view: View) -> Sequence[Block]:
             lose = to_lose_of(view, build, place.cylinder, assembly)
             latest = max(lose, key=lambda v: view.program.phase(v.key.phase).order) if lose else None
             state = state_after(view, build, place.cylinder, assembly)
+            if latest is not None and latest.status != "ok":
+                most = to_lose_of(view, build, place.cylinder, assembly, TO_LOSE_MOST.id)
+                latest = next((value for value in most if value.status == "below"), latest)
             rows.append(
                 Row(
                     (
@@ -184,7 +198,8 @@ def engine_seating(view: View) -> Sequence[Block]:
                         Cell(
                             lose_text(view, latest),
                             note=none_because(view, latest)
-                            or (view.program.phase(latest.key.phase).title if latest else "no curve"),
+                            or (view.program.phase(latest.key.phase).title if latest else "no curve")
+                            + (", by two checks" if latest and latest.measure == TO_LOSE_MOST.id else ""),
                         ),
                         _area_cell(view, floor_of(view, build, place.cylinder), view.why("no-gap")),
                         _area_cell(

@@ -28,6 +28,7 @@ from sitegen.streams.leakdown.measures import BUILD, CRANKCASE, SCALE, TO_LOSE
 from sitegen.streams.leakdown.sections.shared import (
     ABOVE,
     CURVE_CAPTION,
+    TALLY,
     apart,
     before_refit,
     checks_of,
@@ -88,22 +89,28 @@ def _state_sentence(view: View) -> list[Cell]:
     states = [(b, p, view.state(b, p.cylinder)) for b in program.builds for p in b.places]
     clauses = []
     for coating in program.coatings:
-        own = [state.word for _, place, state in states if place.coating == coating and state is not None]
-        if own:
-            seated = own.count("seated")
-            clauses.append(f"{view.coating_title(coating)} {words.share(seated, len(own), 'cylinder')}")
+        own = [standing(view, b, p.cylinder) for b, p, state in states if p.coating == coating and state is not None]
+        told = [word for word in own if word != "cannot tell"]
+        if told:
+            clauses.append(f"{view.coating_title(coating)} {_of(told.count('seated'), len(told))}")
+        elif own:
+            clauses.append(f"of {view.coating_title(coating)} none can be told")
     limits = program.seating
     rule = f" (at most {area(limits.to_lose)} still to lose and at most {area(limits.level)} in all)"
-    cells = [Cell(f"Seated{rule}: {words.listed(clauses)}. ")] if clauses else []
+    cells = [Cell(f"Seated{rule}, of the cylinders that could be told: {words.listed(clauses)}. ")] if clauses else []
     for word in ("not seated", "still seating"):
         named = [(b, p.cylinder) for b, p, state in states if state is not None and state.word == word]
         if named:
             cells += [Cell(f"{words.sentence(word)}: "), *_named(view, named), Cell(". ")]
-    above = [(b, p.cylinder) for b, p, state in states if state is not None and _ends_above(view, b, p.cylinder)]
-    if above:
-        cells += [Cell("Above the limit, and not known whether the leak still falls: "), *_named(view, above)]
-        cells.append(Cell(". "))
+    above = [(b, p.cylinder) for b, p, _ in states if standing(view, b, p.cylinder) == ABOVE]
+    for ended, more in ((True, ", and not known whether the leak still falls"), (False, " so far")):
+        if named := [each for each in above if _ended(view, each[0]) == ended]:
+            cells += [Cell(f"Above the limit{more}: "), *_named(view, named), Cell(". ")]
     return cells
+
+
+def _of(n: int, of: int) -> str:
+    return f"{words.count(n) if n else 'none'} of {words.count(of)}"
 
 
 def _named(view: View, cylinders: Sequence[tuple[Build, int]]) -> list[Cell]:
@@ -122,9 +129,7 @@ def _waiting_sentence(view: View) -> str:
         (build, state.reason)
         for build in view.program.builds
         for place in build.places
-        if (state := view.state(build, place.cylinder)) is not None
-        and state.word == "cannot tell"
-        and not _ends_above(view, build, place.cylinder)
+        if (state := view.state(build, place.cylinder)) is not None and state.word == "cannot tell"
     ]
     if not found:
         return ""
@@ -154,27 +159,19 @@ def _waiting_sentence(view: View) -> str:
         left = {
             clause
             for build, reason in found
-            if build.id not in waits and reason == "few-checks"
+            if build.id not in waits and reason in {"few-checks", "one-check"}
             for clause in checks_of(view, build, build.assemblies[-1], build.coatings[0]).left
         }
         parts.append(f"{text} ({words.listed(sorted(left))})" if left else text)
     text = f"{parts[0]}: {words.listed(parts[1:])}."
-    above = [
-        f"{build.id} cylinder {place.cylinder}"
-        for build in view.program.builds
-        for place in build.places
-        if standing(view, build, place.cylinder) == ABOVE and not _ends_above(view, build, place.cylinder)
-    ]
-    if above:
-        text += f" Above the limit so far: {words.listed(above)}."
-    before = [f"{build.id}: {told}" for build in dict.fromkeys(open_) if (told := _before(view, build))]
+    before = [f"{build.id}, {told}" for build in dict.fromkeys(open_) if (told := before_refit(view, build))]
     return f"{text} {words.sentence('; '.join(before))}." if before else text
 
 
-def _ends_above(view: View, build: Build, cylinder: int) -> bool:
-    """Whether a cylinder is certainly above the limit at a check after which none is to come."""
+def _ended(view: View, build: Build) -> bool:
+    """Whether no check after a start is to come."""
     due = any(phase.fires and build.is_due(phase.id) for phase in view.program.phases_of(build))
-    return not due and standing(view, build, cylinder) == ABOVE and not _lacks_checks(view, build)
+    return not due and not _lacks_checks(view, build)
 
 
 def _lacks_checks(view: View, build: Build) -> bool:
@@ -182,11 +179,6 @@ def _lacks_checks(view: View, build: Build) -> bool:
     made = {str(row.phase) for row in view.of_build(build).records("leakdown", Reading)}
     planned = [phase.id for phase in view.program.phases_of(build) if phase.fires and "leakdown" in phase.records]
     return any(phase not in made for phase in planned)
-
-
-def _before(view: View, build: Build) -> str:
-    """What the cylinders of a build were before its rings were disturbed, where nothing can be told of them since."""
-    return "; ".join(told for coating in build.coatings if (told := str(before_refit(view, build, coating))))
 
 
 def _day(build: Build, phase: Phase) -> str:
@@ -241,7 +233,7 @@ def _cylinder_line(view: View, build: Build, cylinder: int, coating: str, means:
     points = line(view, build, cylinder)
     drawn = [thin_row(view, point, f"{build.id} cylinder {cylinder}", coating) for point in points]
     state = view.state(build, cylinder)
-    if state is None or state.word not in {"not seated", "still seating"} or not drawn:
+    if state is None or state.word not in {"not seated", "still seating", ABOVE} or not drawn:
         return drawn
     mean = {point.x: point.value.value or 0.0 for point in means}
     off = [(point.value.value or 0.0) - mean.get(point.x, point.value.value or 0.0) for point in points]
@@ -310,7 +302,8 @@ def _plans_reading(view: View) -> str:
         if found == {"seated"}:
             whole.append(build.id)
         if found == {"cannot tell"}:
-            open_.setdefault(why_open(view, build, states[0].reason), []).append(build.id)
+            numbers = [place.cylinder for place in build.places]
+            open_.setdefault(why_open(view, build, states[0].reason, numbers), []).append(build.id)
     parts = []
     if whole:
         parts.append(f"All cylinders of {words.listed(whole)} are seated.")
@@ -343,14 +336,14 @@ def seating_table(view: View) -> Sequence[Block]:
                             lose_text(view, most) if most else words.DASH,
                             note=f"cylinder {most.key.cylinder}" if most else "",
                         ),
-                        Cell(tally(view, build, coating), note=before_refit(view, build, coating)),
+                        tally(view, build, coating),
                     )
                 )
             )
     columns = (
         Column("Coating"), Column("Build"), Column("Seating distance", "km", numeric=True, measure=SCALE.id),
         Column(f"Most still to lose at {end.title if end else 'the end'}", "mm²", numeric=True, measure=TO_LOSE.id),
-        Column("Cylinders now"),
+        Column(TALLY),
     )  # fmt: skip
     note = (
         "Seating distance: sliding over which the leak still to lose falls to 37\u00a0%, fitted to the fired checks of "

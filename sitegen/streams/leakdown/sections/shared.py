@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from sitegen.methods.seating import FAR
 from sitegen.page import words
-from sitegen.page.blocks import Disc, Plan
+from sitegen.page.blocks import Cell, Disc, Plan
 from sitegen.page.view import View
 from sitegen.program.model import Assembly, Build, Phase
 from sitegen.streams.leakdown.history import (
@@ -23,7 +24,8 @@ from sitegen.streams.leakdown.measures import (
     SCALE,
     TO_LOSE,
 )
-from sitegen.streams.leakdown.seating import EARLIER, LEVEL_RULE, STATE_RULE, fit_phases, fit_through
+from sitegen.streams.leakdown.seating import fit_phases, fit_through
+from sitegen.streams.leakdown.states import APART_RULE, BETWEEN_RULE, EARLIER, STATE_RULE
 from sitegen.vocabulary import Value, Verdict
 
 SMALL = 0.001  # mm²; leak areas themselves are known to some hundredths
@@ -90,39 +92,39 @@ def flywheel(build: Build) -> Literal["right", "left"]:
 
 
 def standing(view: View, build: Build, cylinder: int, assembly: Assembly | None = None) -> str:
-    """State of a cylinder as it is counted: where it cannot be told but the leak is certainly above the limit, that.
-
-    Not where valves or gasket may share in the leak: then nothing is certain of the rings.
-    """
+    """Word of the state of a cylinder; "" where none was concluded."""
     state = view.state(build, cylinder) if assembly is None else state_after(view, build, cylinder, assembly)
-    if state is None or state.word != "cannot tell" or not state.key.phase:
-        return state.word if state is not None else ""
-    level = view.value(CRANKCASE.id, state.key.phase, engine=build, cylinder=cylinder)
-    if level is None or "path-unknown" in level.flags:
-        return state.word
-    before = "" if state.rule == STATE_RULE else EARLIER
-    rules = view.verdicts(LEVEL_RULE + before, engine=build, cylinder=cylinder, phase=state.key.phase)
-    return ABOVE if any(rule.word == "not met" for rule in rules) else state.word
+    return state.word if state is not None else ""
 
 
-def tally(view: View, build: Build, coating: str) -> str:
-    """How many cylinders of a coating are in which state."""
-    return _tallied([standing(view, build, place.cylinder) for place in build.places if place.coating == coating])
+_UNDECIDED = {"cannot tell": "undecided"}
+TALLY = "Seated, of those that could be told"  # heading of a column of tallies
+
+
+def tally(view: View, build: Build, coating: str) -> Cell:
+    """How many cylinders of a coating are seated of those of which it can be told, and what the others are."""
+    own = [standing(view, build, place.cylinder) for place in build.places if place.coating == coating]
+    told = [word for word in own if word not in {"", "cannot tell"}]
+    others = _tallied([word for word in own if word not in {"", "seated"}])
+    notes = [part for part in (others, before_refit(view, build, coating)) if part]
+    return Cell(f"{told.count('seated')} of {len(told)}" if told else words.DASH, note="; ".join(notes))
 
 
 def _tallied(standings: Sequence[str]) -> str:
     counted = Counter(standings)
-    said = [f"{counted[word]} {'undecided' if word == 'cannot tell' else word}" for word in STANDINGS if counted[word]]
-    return ", ".join(said)
+    return words.listed(
+        f"{words.count(counted[word])} {_UNDECIDED.get(word, word)}" for word in STANDINGS if counted[word]
+    )
 
 
-def before_refit(view: View, build: Build, coating: str) -> str:
-    """What the cylinders were before their rings were last disturbed."""
+def before_refit(view: View, build: Build, coating: str = "") -> str:
+    """What the cylinders of a coating ("": all) were before their rings were refitted, if nothing is told since."""
     if len(build.assemblies) < 2:
         return ""
-    earlier = build.assemblies[-2]
-    told = _tallied([standing(view, build, p.cylinder, earlier) for p in build.places if p.coating == coating])
-    return f"{told} before the rings were disturbed" if told else ""
+    own = [p.cylinder for p in build.places if coating in {"", p.coating}]
+    own = [number for number in own if standing(view, build, number) == "cannot tell"]
+    told = _tallied([standing(view, build, number, build.assemblies[-2]) for number in own])
+    return f"before the rings were refitted {told}, since then not told" if told else ""
 
 
 def state_after(view: View, build: Build, cylinder: int, assembly: Assembly) -> Verdict | None:
@@ -137,17 +139,19 @@ def state_after(view: View, build: Build, cylinder: int, assembly: Assembly) -> 
     return None
 
 
-def to_lose_of(view: View, build: Build, cylinder: int, assembly: Assembly) -> list[Value]:
+def to_lose_of(view: View, build: Build, cylinder: int, assembly: Assembly, measure: str = TO_LOSE.id) -> list[Value]:
     """Leak still to lose of a cylinder at the checks of one assembly."""
     return [
         value
-        for value in view.values(TO_LOSE.id, engine=build, cylinder=cylinder)
+        for value in view.values(measure, engine=build, cylinder=cylinder)
         if build.assembly_of(view.program.phase(value.key.phase), view.program) is assembly
     ]
 
 
 def lose_text(view: View, value: Value | None) -> str:
     """Leak still to lose, in thousandths of a mm²; where all of its interval is as good as nothing, only that."""
+    if value is not None and value.status == "below" and value.high is not None and value.high < SMALL:
+        return words.below(SMALL)
     if value is None or value.status != "ok" or value.value is None or value.high is None or value.low is None:
         return view.text(value)
     number = words.number
@@ -254,15 +258,35 @@ def the(title: str) -> str:
     return f"the {title}"
 
 
-def why_open(view: View, build: Build, reason: str) -> str:
-    """Why a state cannot be told, with the checks that do not count where they are too few."""
-    if reason != "few-checks":
+def why_open(view: View, build: Build, reason: str, cylinders: Sequence[int]) -> str:
+    """Why the state of some cylinders of a build cannot be told, with the numbers it rests on."""
+    if reason in {"checks-close", "fell-between", "grew-between"}:
+        return _two_checks(view, build, reason, cylinders)
+    if reason not in {"few-checks", "one-check"}:
         return view.why(reason)
     assembly = build.assemblies[-1]
     checks = checks_of(view, build, assembly, build.coatings[0])
     since = " since the rings were refitted" if len(build.assemblies) > 1 else ""
-    text = f"{words.counted(checks.count, 'check')}{since} where a curve needs four"
+    if reason == "one-check" and checks.count != 1:
+        return view.why(reason)
+    needs = "four, or two far apart, are needed" if reason == "one-check" else "a curve needs four"
+    text = f"{words.counted(checks.count, 'check')}{since} where {needs}"
     return f"{text} ({words.listed(checks.left)})" if checks.left else text
+
+
+def _two_checks(view: View, build: Build, reason: str, cylinders: Sequence[int]) -> str:
+    """Why two checks of some cylinders do not tell their state: how far apart they are, or what changed in between."""
+    rule = APART_RULE if reason == "checks-close" else BETWEEN_RULE
+    told = [v for v in view.verdicts(rule, engine=build) if v.key.cylinder in cylinders and v.found is not None]
+    if not told:
+        return view.why(reason)
+    found = [abs(verdict.found or 0.0) for verdict in told]
+    if reason == "checks-close":
+        apart = words.from_to(words.number(min(found), 1), words.number(max(found), 1))
+        return f"checks {apart} seating distances apart, where {words.count(round(FAR))} are needed without a curve"
+    went = "fell" if reason == "fell-between" else "grew"
+    moved = words.with_unit(words.from_to(mm2(min(found)), mm2(max(found))), "mm²")
+    return f"{view.why(reason)}, by {moved}" if went == "grew" else f"the leak area fell by {moved} between its checks"
 
 
 def none_because(view: View, value: Value | None) -> str:
