@@ -61,6 +61,14 @@ def together(parts: Iterable[Amount]) -> Amount:
     return Amount(*(math.fsum(getattr(each, end) for each in every) for end in ("value", "low", "high")))
 
 
+def mean(parts: Sequence[Amount]) -> Amount:
+    """The mean of amounts whose errors are unrelated: each side in quadrature."""
+    value = math.fsum(each.value for each in parts) / len(parts)
+    down = math.hypot(*(each.value - each.low for each in parts)) / len(parts)
+    up = math.hypot(*(each.high - each.value for each in parts)) / len(parts)
+    return Amount(value, value - down, value + up)
+
+
 def judge(rest: Amount, most: float | None, larger: float) -> tuple[str, str]:
     """Whether what one way finds more than another lies within [0, most], and why; `most` None: that end is open.
 

@@ -153,14 +153,18 @@ def _row(view: View, verdict: Verdict) -> Row:
         iron = _last(view, build)
         pair = (
             Cell(view.text(iron, unit=True), note="all iron in the oil"),
-            Cell(told(crossing.BORES.id), note="traces"),
+            Cell(told(crossing.BORES.id), note="traces, at least"),
         )
     rest = view.value(verdict.deciding.partition("@")[0], *at, engine=build, cylinder=key.cylinder)
     flanks = view.value(crossing.FLANKS.id, *at, engine=build, cylinder=key.cylinder)
     note = _beside(view, verdict)
     if verdict.rule == "closure.ring" and flanks is not None:
         note += f"; as {view.text(flanks, unit=True)} off both flanks would"
-    return Row((Cell(words.sentence(what)), *pair, Cell(view.text(rest, unit=True), note=_of(verdict)),
+    shown = view.text(rest, unit=True)
+    if verdict.limit is not None:  # with the digits that show on which side of it the ends lie
+        unit = view.measures[verdict.deciding.partition("@")[0]].unit
+        shown = words.with_unit(words.judged(verdict.found, verdict.low, verdict.high, verdict.limit), unit)
+    return Row((Cell(words.sentence(what)), *pair, Cell(shown, note=_of(verdict)),
                 Cell(verdict.word, word=True, note=note)), here=verdict.word == NOT)  # fmt: skip
 
 
@@ -224,7 +228,7 @@ def _reading(view: View, verdicts: Sequence[Verdict]) -> str:
     still = len(verdicts) - agree - len(apart)
     parts = [f"{words.counted(agree, 'pair')} of ways {'agrees' if agree == 1 else 'agree'}"] if agree else []
     parts += [f"{words.counted(len(apart), 'pair')} {'does' if len(apart) == 1 else 'do'} not close"] if apart else []
-    parts += [f"of {words.counted(still, 'pair')} it cannot be told"] if still else []
+    parts += [f"in {words.counted(still, 'pair')} it cannot be told"] if still else []
     text = f"{words.sentence(words.listed(parts))}."
     for rule in _RULES:
         own = [each for each in apart if each.rule == rule]

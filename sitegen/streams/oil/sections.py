@@ -581,21 +581,27 @@ def _by_coating(view: View, told: Mapping[tuple[str, str], Sequence[tuple[float,
 
 def _not_listed(view: View, builds: Sequence[Build]) -> str:
     """What the list of parts leaves out: rings by what the balance says they lost, and parts that nobody named."""
-    said = []
-    fed = [source.title for source in view.program.oil.sources if source.elements.get("Fe", 0.0) > 0]
-    for build in builds:
-        own = [
-            f"{value.key.at} rings {words.with_unit(view.text(value), 'mg')}"
-            for value in view.values(UNLISTED, engine=build)
-        ]
-        if own and view.values(FROM.id, engine=build):
-            said.append((f"in {build.id} " if len(builds) > 1 else "") + words.listed(own))
+    sources = view.program.oil.sources
+    rings: dict[str, list[Value]] = {}
+    for value in view.values(UNLISTED):
+        if any(value.key.engine == build.id and view.values(FROM.id, engine=build) for build in builds):
+            rings.setdefault(value.key.at, []).append(value)
     text = f"{NOT_LISTED}."
-    if said:
-        text += f" Not on it, though weighed: {'; '.join(said)}."
+    if rings:
+        lost = words.listed(f"{ring} rings, {_lost(view, values)}" for ring, values in rings.items())
+        fed = [source.title for source in sources if source.elements.get("Fe", 0.0) > 0]
+        text += f" Weighed and not on it: {lost}."
         text += f" Rings are iron or steel, so what they gave is in {words.listed(fed)}." if fed else ""
-    usual = closure.unnamed([source.title for source in view.program.oil.sources])
-    return f"{text} No source is called {words.listed(usual, 'or')}." if usual else text
+    usual = closure.unnamed([source.title for source in sources])
+    return f"{text} Nor does it name {words.listed(usual, 'or')}." if usual else text
+
+
+def _lost(view: View, values: Sequence[Value]) -> str:
+    if len(values) == 1:
+        return f"{words.with_unit(view.text(values[0]), 'mg')} by the balance"
+    known = numbers(values)
+    least, most = (words.number(end, 0) for end in (min(known), max(known)))
+    return f"{words.with_unit(words.from_to(least, most), 'mg')} a build by the balance"
 
 
 def _reach(view: View) -> list[Block]:
