@@ -299,6 +299,8 @@ def _check(options: argparse.Namespace) -> int:
     if options.format == "text":
         for clause in filter(None, (examination.not_used, examination.not_taken)):
             print(f"{clause[:1].upper()}{clause[1:]}.")
+        for proposal in workflow.proposals(examination):
+            print(f"\n{proposal}")
     if options.format == "text" and problems.errors(found):
         from sitegen import registry
         from sitegen.looking import entries

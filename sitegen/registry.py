@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from sitegen.crossing import answerable, answers, exposure, ties
+from sitegen.crossing import answerable, answers, closure, exposure, ties, wear_rates
 from sitegen.declarations import Step, Stream
 from sitegen.program import described
 from sitegen.program.model import Program
@@ -19,7 +19,7 @@ from sitegen.vocabulary import Measure, Problem, Readings, Result
 
 _ALL = (BUILDSHEET, EVENTS, INSPECTION, LEAKDOWN, OIL, RUNLOG, SURFACES)
 STREAMS: tuple[Stream, ...] = tuple(sorted(_ALL, key=lambda stream: stream.order))
-CROSSING: tuple[Step, ...] = (exposure.STEP,)
+CROSSING: tuple[Step, ...] = (exposure.STEP, closure.STEP, wear_rates.STEP)
 
 
 def _yielding() -> tuple[Step, ...]:

@@ -12,7 +12,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 from sitegen import registry
-from sitegen.crossing import planning
+from sitegen.crossing import closure, planning
 from sitegen.crossing.planning import Planning
 from sitegen.page import counts
 from sitegen.pages import notes
@@ -104,6 +104,17 @@ def ahead(examination: Examination, today: str) -> list[Problem]:
             expected, step = "days that have been", "correct the days, or the clock of this machine"
             found.append(Problem(file, 0, 0, "date-ahead", what, expected, "", step, "", "warning"))
     return found
+
+
+def proposals(examination: Examination) -> list[str]:
+    """What might be added to program files, a text each: sources of metal for rings that are weighed and on no list."""
+    found = []
+    for each in examination.evidence:
+        frame = each.readings["buildsheet"].frame if "buildsheet" in each.readings else None
+        if frame is not None and {"mass", "ring"} <= set(frame):
+            weighed = frame[frame["mass"].notna()]["ring"].dropna().astype(str)
+            found.append(closure.proposals(each.program, sorted(set(weighed))))
+    return [text for text in found if text]
 
 
 def _with_notes(evidence: Evidence, found: Sequence[Problem]) -> Evidence:

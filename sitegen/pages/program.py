@@ -8,7 +8,7 @@ from sitegen.page import words
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Block, Cell, Column, Plans, Row, Table, Text
 from sitegen.page.view import View
-from sitegen.pages import comparing, criteria, decision, notes, plans, stated, ties
+from sitegen.pages import closure, comparing, criteria, decision, notes, plans, stated, ties
 from sitegen.pages.contexts import Matrix, MatrixCell, MatrixRow, Part, ProgramPage
 from sitegen.pages.frame import Site, crumbs, engine_types, shows_plan, window_title
 from sitegen.pages.home import ANSWER
@@ -41,6 +41,7 @@ def page(site: Site, program: Program) -> ProgramPage:
     if compared:
         parts.insert(1, Part(comparing.ANCHOR, comparing.TITLE, compared))
     side = site.parts(view, setter, "program", "side")
+    parts += site.crossing(setter, "program", closure.ANCHOR, closure.TITLE, closure.program(view))
     tied = ties.blocks(view)
     if tied:
         parts.append(Part(ties.ANCHOR, ties.TITLE, tied))

@@ -16,6 +16,7 @@ from sitegen.program.definitions import HOME, MOST_CYLINDERS, by_element
 from sitegen.program.model import (
     Assembly,
     Build,
+    ClosureRule,
     Criterion,
     Decision,
     DecisionRule,
@@ -183,6 +184,7 @@ def build(
         inspection=_grades(root.get("inspection")),
         oil=_oil_rule(root.get("oil"), compared),
         wear=_wear_rule(root.get("wear")),
+        closure=_closure_rule(root.get("closure")),
         ties=_ties(root, order, names),
         sampled=_sampled(root, builds, names.records),
         strange=strange,
@@ -345,6 +347,7 @@ def _oil_rule(node: Node, compared: Sequence[str]) -> OilRule:
                 surface=each.quantity("surface", "area"),
                 density=each.quantity("density", "density"),
                 expected=each.quantity("expected", "length"),
+                ring=each.text("ring"),
             )
         )
     return OilRule(
@@ -366,6 +369,25 @@ def _wear_rule(node: Node) -> WearRule | None:
             "out-of-range", f"{node.get('gas_balance').subject} is above 100 %", expected="at most 100 %"
         )
     return WearRule(pressure, balance)
+
+
+def _closure_rule(node: Node) -> ClosureRule:
+    held, bores = node.get("oil_holds"), node.get("bores")
+    least, most = held.quantity("from", "ratio", zero=True), held.quantity("to", "ratio")
+    if least is not None and most is not None and least >= most:
+        held.add("range-reversed", f"{held.subject} ends before its beginning", expected="`from` below `to`")
+    for key, share in (("to", most), ("from", least)):
+        if share is not None and share > 1:
+            held.get(key).add("out-of-range", f"{held.get(key).subject} is above 100 %", expected="at most 100 %")
+    iron = bores.quantity("iron", "ratio")
+    if iron is not None and iron > 1:
+        bores.get("iron").add("out-of-range", f"{bores.get('iron').subject} is above 100 %", expected="at most 100 %")
+    return ClosureRule(
+        not_face=node.quantity("flanks_and_ends", "mass", zero=True),
+        oil_holds=None if least is None or most is None else (least, most),
+        bore_density=bores.quantity("density", "density"),
+        bore_iron=iron,
+    )
 
 
 def _ties(root: Node, order: Sequence[str], known: _Known) -> tuple[Tie, ...]:

@@ -402,6 +402,16 @@ class WearRule:
 
 
 @dataclass(frozen=True)
+class ClosureRule:
+    """What the ways to measure wear may differ by; stated, since no record tells it."""
+
+    not_face: float | None = None  # kg a ring may lose at its flanks and ends; None: not stated
+    oil_holds: tuple[float, float] | None = None  # least and most share [-] of what wore that oil can show
+    bore_density: float | None = None  # kg/m3
+    bore_iron: float | None = None  # share [-] of the mass of the bores
+
+
+@dataclass(frozen=True)
 class Tie:
     """Two measures that ought to agree within engines; stated before the data."""
 
@@ -458,6 +468,12 @@ class OilSource:
     surface: float | None = None  # m2 that wear, all parts of the engine together
     density: float | None = None  # kg/m3
     expected: float | None = None  # m: wear of that surface expected over the program
+    ring: str = ""  # weighed ring of every cylinder it stands for; of a coating it is the top ring where none is named
+
+    @property
+    def weighed_as(self) -> str:
+        """Ring of the build sheet whose mass it loses: "top", "second", "oil"; "" it is no ring."""
+        return self.ring or ("top" if self.coating else "")
 
 
 @dataclass(frozen=True)
@@ -603,6 +619,7 @@ class Program:
     inspection: GradeScale | None = None  # None: the program file states no scale of grades
     oil: OilRule = OilRule()
     wear: WearRule | None = None  # None: what presses the rings is not stated
+    closure: ClosureRule = ClosureRule()
     ties: tuple[Tie, ...] = ()
     sampled: Mapping[str, Mapping[str, tuple[int, ...]]] = field(default_factory=dict)  # stream -> build -> cylinders
     strange: Mapping[str, str] = field(default_factory=dict)  # measures of streams this version lacks -> unit as stated

@@ -21,6 +21,7 @@ WORDS = {  # by the way the word follows from the numbers: held, not held, open
     "run as planned": ("held", "not held", ""),
     "oil-condition": ("holds", "fails", ""),
 }
+CLOSURE = ("closure.ring", "closure.gap", "closure.oil", "closure.bores")
 UNTOLD = ("inspection.", "channel", "worst-seen", "decision")  # words of what was seen, without a number
 NOT_YET = {
     "to-come",
@@ -76,9 +77,26 @@ def test_words_of_limits(program: str) -> None:
 def test_every_rule_says_how_its_word_follows(program: str) -> None:
     for row in rows_of(PROGRAMS / program / "results" / "verdicts.csv"):
         rule = row["rule"].removesuffix(", earlier assembly").partition(":")[0]
-        known = rule in WORDS or rule in {"seating", "kind of leak"} or rule.startswith(UNTOLD)
+        known = rule in WORDS or rule in CLOSURE or rule in {"seating", "kind of leak"} or rule.startswith(UNTOLD)
         assert known, rule
         assert bool(row["route"]) == (not rule.startswith(UNTOLD) and row["reason"] != "no-fired-check"), row
+
+
+@pytest.mark.parametrize("program", PROGRAM_IDS)
+def test_wear_closes_by_the_numbers_beside_the_word(program: str) -> None:
+    rows = [row for row in rows_of(PROGRAMS / program / "results" / "verdicts.csv") if row["rule"] in CLOSURE]
+    for row in rows:
+        limit, low, high = (number(row, name) for name in ("limit", "low", "high"))
+        assert low is not None
+        assert high is not None
+        measure = row["deciding"].partition("@")[0]
+        below = high < 0 and measure != "closure.oil_more"
+        above = limit is not None and low > limit and measure not in {"closure.oil_short", "closure.bores_short"}
+        assert (row["word"] == "do not close") == (below or above), row
+        if row["word"] == "agree" and row["rule"] in {"closure.ring", "closure.gap"}:
+            assert low <= (limit or 0.0), row
+            assert high >= 0, row
+    assert len(rows) >= 2
 
 
 @pytest.mark.parametrize("program", PROGRAM_IDS)

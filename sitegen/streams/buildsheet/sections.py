@@ -23,9 +23,10 @@ from sitegen.streams.buildsheet.measures import (
     TENSION,
 )
 from sitegen.tables.rows import Written
-from sitegen.vocabulary import Value
+from sitegen.vocabulary import Value, numbers
 
 RINGS = ("top", "second", "oil")
+RATES = ("wear.mass_per_km", "wear.mass_per_hour")  # measures of what crosses streams
 _BY_RING = (GAP, GAP_GAUGE, CLEARANCE, MASS, TENSION)
 
 
@@ -208,9 +209,12 @@ def wear_by_coating(view: View) -> Sequence[Block]:
                 lost_over.setdefault(distance, {}).setdefault(coating, []).extend(known)
                 masses = words.span(min(known), max(known), 1)
                 engine = Cell(build.id, href=view.href_engine(build))
+                rates = [numbers(view.values(rate, engine=build, at="top", coating=coating)) for rate in RATES]
+                shown = (Cell(words.span(min(each), max(each)) if each else words.DASH) for each in rates)
                 rows.append(
-                    Row((view.coating_cell(coating), engine, Cell(masses), Cell(str(len(known))), Cell(distance)))
-                )
+                    Row((view.coating_cell(coating), engine, Cell(masses), *shown, Cell(str(len(known))),
+                         Cell(distance)))
+                )  # fmt: skip
     if not rows:
         return ()
     told = []
@@ -225,11 +229,12 @@ def wear_by_coating(view: View) -> Sequence[Block]:
     reading = f"Mass lost by the top rings: {'; '.join(told)}."
     columns = (
         Column("Coating"), Column("Build"), Column("Top ring mass lost", "mg", numeric=True, measure=MASS_LOSS.id),
+        *(Column("As a rate", view.measures[rate].unit, numeric=True, measure=rate) for rate in RATES),
         Column("Rings", numeric=True), Column("Run"),
     )  # fmt: skip
     note = (
         "From the least to the most of the cylinders of a build; bounds stand on the page of the build. Builds that "
-        "ran different distances do not compare."
+        "ran different distances do not compare, nor do their rates: rings wear fastest at first."
     )
     name = "ring-mass-lost" if view.coating is None else f"{view.program.id}-ring-mass-lost"
     return (Table(name, columns, rows, reading, note=note),)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 
 from sitegen.declarations import Section
-from sitegen.methods import elements
+from sitegen.methods import closure, elements
 from sitegen.methods.oil_ledger import ADDED, FILLED, START, TERMS, adding_up
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text
@@ -41,7 +41,8 @@ PARTICLES = (
     "The laboratory's method reads particles above a few micrometres low, so flakes of the run-in are missed; the "
     "metal made is the least there was."
 )
-NOT_LISTED = "What is not on the list of parts is put down to those that are."
+NOT_LISTED = "What is not on the list of parts is put down to those that are"
+UNLISTED = "closure.not_listed"  # weighed rings that lost mass and are no source: a measure of what crosses streams
 SHARED = (
     "Oil belongs to the whole engine. Where an engine holds more than one coating, metal and oil consumption belong to "
     "the engine and say nothing about a coating."
@@ -306,7 +307,7 @@ def _sources(view: View) -> list[Block]:
         text += f" As well would fit: {said}."
     together = [value.key.at for value in found if "+" in value.key.at]
     note = "Parts named together hold the same metals and cannot be told apart. " if together else ""
-    note += NOT_LISTED
+    note += _not_listed(view, [build])
     return [Table(f"oil-sources-{build.id}", columns, rows, text, caption="Where it came from", note=note)]
 
 
@@ -574,8 +575,33 @@ def _by_coating(view: View, told: Mapping[tuple[str, str], Sequence[tuple[float,
         clauses.append(f"{mean} with {view.coating_title(coating)} rings ({each})")
     return (
         f"By the metal in the oil, ring faces wore up to {view.program.phase(far[-1]).title}: {words.listed(clauses)}. "
-        f"{NOT_LISTED}"
+        f"{_not_listed(view, view.builds)}"
     )
+
+
+def _not_listed(view: View, builds: Sequence[Build]) -> str:
+    """What the list of parts leaves out: rings by what the balance says they lost, and parts that nobody named."""
+    sources = view.program.oil.sources
+    rings: dict[str, list[Value]] = {}
+    for value in view.values(UNLISTED):
+        if any(value.key.engine == build.id and view.values(FROM.id, engine=build) for build in builds):
+            rings.setdefault(value.key.at, []).append(value)
+    text = f"{NOT_LISTED}."
+    if rings:
+        lost = words.listed(f"{ring} rings, {_lost(view, values)}" for ring, values in rings.items())
+        fed = [source.title for source in sources if source.elements.get("Fe", 0.0) > 0]
+        text += f" Weighed and not on it: {lost}."
+        text += f" Rings are iron or steel, so what they gave is in {words.listed(fed)}." if fed else ""
+    usual = closure.unnamed([source.title for source in sources])
+    return f"{text} Nor does it name {words.listed(usual, 'or')}." if usual else text
+
+
+def _lost(view: View, values: Sequence[Value]) -> str:
+    if len(values) == 1:
+        return f"{words.with_unit(view.text(values[0]), 'mg')} by the balance"
+    known = numbers(values)
+    least, most = (words.number(end, 0) for end in (min(known), max(known)))
+    return f"{words.with_unit(words.from_to(least, most), 'mg')} a build by the balance"
 
 
 def _reach(view: View) -> list[Block]:
