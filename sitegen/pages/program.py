@@ -8,7 +8,7 @@ from sitegen.page import words
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Block, Cell, Column, Plans, Row, Table, Text
 from sitegen.page.view import View
-from sitegen.pages import comparing, criteria, decision, notes, plans, stated, ties
+from sitegen.pages import comparing, criteria, decision, notes, odd, plans, stated, ties
 from sitegen.pages.contexts import Matrix, MatrixCell, MatrixRow, Part, ProgramPage
 from sitegen.pages.frame import Site, crumbs, engine_types, shows_plan, window_title
 from sitegen.pages.home import ANSWER
@@ -16,7 +16,17 @@ from sitegen.pages.present import Record, complete, records
 from sitegen.program.model import Program
 from sitegen.vocabulary import COMPARED, Change
 
-_OWN_ANCHORS = (decision.ANCHOR, "answer", "criteria", "planned", "notes", comparing.ANCHOR, ties.ANCHOR, "worked-out")
+_OWN_ANCHORS = (
+    decision.ANCHOR,
+    "answer",
+    "criteria",
+    "planned",
+    "notes",
+    comparing.ANCHOR,
+    odd.ANCHOR,
+    ties.ANCHOR,
+    "worked-out",
+)
 
 
 def page(site: Site, program: Program) -> ProgramPage:
@@ -41,6 +51,7 @@ def page(site: Site, program: Program) -> ProgramPage:
     if compared:
         parts.insert(1, Part(comparing.ANCHOR, comparing.TITLE, compared))
     side = site.parts(view, setter, "program", "side")
+    parts += site.shows("program", odd.ANCHOR, odd.TITLE, odd.blocks(view))
     tied = ties.blocks(view)
     if tied:
         parts.append(Part(ties.ANCHOR, ties.TITLE, tied))
