@@ -49,7 +49,7 @@ def page(site: Site, program: Program) -> ProgramPage:
     parts = site.parts(view, setter, "program", "main", skip=(ANSWER,))
     compared = comparing.table(view)
     if compared:
-        parts.insert(1, Part(comparing.ANCHOR, comparing.TITLE, compared))
+        parts[1:1] = site.shows("program", comparing.ANCHOR, comparing.TITLE, [*compared, *comparing.resting(view)])
     side = site.parts(view, setter, "program", "side")
     parts += site.shows("program", odd.ANCHOR, odd.TITLE, odd.blocks(view))
     tied = ties.blocks(view)
