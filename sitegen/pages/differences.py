@@ -72,7 +72,7 @@ def amount(view: View, row: Comparison, value: float, half: float) -> str:
 
 def _decimals(value: float, half: float) -> int:
     """Decimals [-] that show two digits of the half-width, else of the number; more where it would read as nothing."""
-    places = words.decimals_alone(value if math.isnan(half) else half, 2)
+    places = words.decimals_alone(value if math.isnan(half) else float(f"{half:.1e}"), 2)
     return words.apart((value,), 0.0, places)
 
 

@@ -162,7 +162,7 @@ def _moved(view: View, change: Change) -> list[Cell]:
         f"cylinder {key.cylinder}" if key.cylinder else "",
         view.coating_title(key.coating) if not key.engine and key.coating in view.folder.definitions.coatings else "",
         view.program.phase(key.phase).title if known else key.phase,
-        key.at,
+        view.measures[key.at].title if key.at in view.measures else key.at,
     ]
     return [
         Cell(title, note=kind),

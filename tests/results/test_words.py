@@ -17,6 +17,7 @@ WORDS = {  # by the way the word follows from the numbers: held, not held, open
     "seating.fall": ("met", "not met", "cannot tell"),
     "run as planned": ("held", "not held", ""),
     "oil-condition": ("holds", "fails", ""),
+    "odd": ("odd", "not odd", "cannot tell"),
 }
 UNTOLD = ("inspection.", "channel", "worst-seen", "decision")  # words of what was seen, without a number
 NOT_YET = {
