@@ -370,7 +370,7 @@ def _fitted(
                 yield Value(measure.id, place, found.value, found.low, found.high, n=count, of="check", flags=flags)
         for column, fitted, share in zip(fit.checks, fit.to_lose[i], own.to_lose, strict=True):
             key = build.key(cylinder, curve.phases[column].id)
-            found = method.widened(fitted, share)
+            found = method.widened(fitted, math.hypot(share, curve.common))
             value, low, high = (_above_nothing(number) for number in (found.value, found.low, found.high))
             yield Value(TO_LOSE.id, key, value, low, high, n=count, of="check", flags=flags)
     for left in fit.left_out:
