@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from sitegen.crossing import answerable, answers, closure, exposure, ties, wear_rates
+from sitegen.crossing import answerable, answers, closure, exposure, odd, ties, wear_rates
 from sitegen.declarations import Step, Stream
 from sitegen.program import described
 from sitegen.program.model import Program
@@ -30,7 +30,7 @@ def steps() -> tuple[Step, ...]:
     """Every step of the house, in no particular order."""
     yielding = _yielding()
     given = [measure for step in yielding for measure in step.gives]
-    return (*yielding, ties.step(given), answers.step(given), *_in_place_of(yielding, given))
+    return (*yielding, odd.step(given), ties.step(given), answers.step(given), *_in_place_of(yielding, given))
 
 
 def methods() -> Mapping[str, int]:
@@ -63,7 +63,8 @@ def _not_here(measure: str, unit: str = "1") -> Measure:
 
 def measures(programs: Iterable[Program] = ()) -> Mapping[str, Measure]:
     """Every measure by its id; with what stands for those these programs name and no stream listed here gives."""
-    known = {measure.id: measure for step in (*_yielding(), ties.step(()), answers.step(())) for measure in step.gives}
+    crossing = odd.step(()), ties.step(()), answers.step(())
+    known = {measure.id: measure for step in (*_yielding(), *crossing) for measure in step.gives}
     strange = {name: unit for program in programs for name, unit in program.strange.items()}
     return {**known, **{name: _not_here(name, unit) for name, unit in strange.items() if name not in known}}
 

@@ -82,6 +82,7 @@ class Measure:
     fit: str = ""  # name of the fit it comes from: measures of one fit are one finding, not several
     only_at: OnlyAt = ""  # it has values at such places only, never of a whole phase
     occasion: str = ""  # measure that gives, at the same key, the half-width of what an occasion does to an engine
+    odd: Literal["less", "more", ""] = ""  # sense in which a cylinder lies that has not run in; "": shows no such thing
     grows: bool = False  # with the distance run: builds that ran very different distances are not compared in it
 
 

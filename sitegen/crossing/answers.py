@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from sitegen.crossing import comparing, deciding, ruling
+from sitegen.crossing import comparing, deciding, ruling, without
 from sitegen.declarations import Step
 from sitegen.program.model import Program
 from sitegen.vocabulary import Book, Measure, Readings, Result, Verdict
@@ -20,6 +20,7 @@ class _Answers:
         del engine, readings
         rows = comparing.compared(program, self._measures, book)
         yield from rows
+        yield from without.answers(program, self._measures, book)
         decided = list(deciding.decided(program, self._measures, book, rows))
         yield from decided
         yield from ruling.ruled(program, (each for each in decided if isinstance(each, Verdict)))
@@ -30,9 +31,9 @@ def step(measures: Iterable[Measure]) -> Step:
     named = {measure.id: measure for measure in measures}
     return Step(
         name="answers",
-        gives=deciding.GIVES,
+        gives=(*deciding.GIVES, *without.GIVES),
         run=_Answers(named),
         needs=tuple(sorted(named)),
         scope="program",
-        revision=3,
+        revision=4,
     )

@@ -45,7 +45,7 @@ def compared(program: Program, measures: Mapping[str, Measure], book: Book) -> l
 
 
 @dataclass(frozen=True)
-class _Answer:
+class Answer:
     """One candidate's contrast on the scale worked on."""
 
     made: design.Design
@@ -58,24 +58,67 @@ def _subject(
     program: Program, measure: Measure | None, subject: Subject, role: Role, over: int, book: Book
 ) -> list[Comparison]:
     """The rows of one subject, a candidate each; `measure` None: its stream is not here."""
+    blank = blank_rows(program, measure, subject, role, over)
+    if measure is None:
+        return [replace(row, verdict="refused", reason=NOT_HERE) for row in blank.values()]
+    try:
+        laid = laid_out(program, measure, subject, book)
+    except Refused as why:
+        return [replace(row, verdict="refused", reason=why.code) for row in blank.values()]
+    rows, _ = answered(program, measure, laid, blank, over)
+    return [rows[candidate] for candidate in program.candidates]
+
+
+def blank_rows(
+    program: Program, measure: Measure | None, subject: Subject, role: Role, over: int
+) -> dict[str, Comparison]:
+    """A row a candidate, with nothing answered yet."""
     ratio = measure is not None and measure.compare == "ratio"
-    blank = {
+    return {
         candidate: Comparison(
             subject.measure, subject.phase, subject.at, candidate, program.reference, role,
             "ratio" if ratio else "difference", adjusted_over=over * len(program.candidates),
         )
         for candidate in program.candidates
     }  # fmt: skip
-    if measure is None:
-        return [replace(row, verdict="refused", reason=NOT_HERE) for row in blank.values()]
-    try:
-        whole = subjects.entries(program, measure, subject, book)
-        laid, shorter = subjects.of_like_distance(program, measure, whole, book)
-        extra = subjects.covariates(program, laid, book)
-    except Refused as why:
-        return [replace(row, verdict="refused", reason=why.code) for row in blank.values()]
+
+
+@dataclass(frozen=True)
+class Laid:
+    """What enters the comparisons of one subject."""
+
+    kept: Entries
+    whole: Entries  # with the builds that ran another distance
+    shorter: tuple[str, ...]  # these builds
+    extra: np.ndarray | None  # covariates, (spots kept, covariates)
+
+    def without(self, builds: Iterable[str], cylinders: Iterable[tuple[str, int]] = ()) -> Laid:
+        """The same without some builds, or cylinders of some."""
+        names, odd = set(builds), set(cylinders)
+        places = [
+            place
+            for place, spot in enumerate(self.kept.spots)
+            if spot.build not in names and (spot.build, spot.position) not in odd
+        ]
+        left = self.kept.kept_at(places)
+        return Laid(left, left, (), None if self.extra is None else self.extra[places])
+
+
+def laid_out(program: Program, measure: Measure, subject: Subject, book: Book) -> Laid:
+    """Raises Refused where nothing can be compared."""
+    whole = subjects.entries(program, measure, subject, book)
+    kept, shorter = subjects.of_like_distance(program, measure, whole, book)
+    return Laid(kept, whole, shorter, subjects.covariates(program, kept, book))
+
+
+def answered(
+    program: Program, measure: Measure, given: Laid, blank: Mapping[str, Comparison], over: int
+) -> tuple[dict[str, Comparison], dict[str, Answer]]:
+    """The rows by candidate, and the contrasts behind those that have an answer."""
+    laid, whole, shorter, extra = given.kept, given.whole, given.shorter, given.extra
+    ratio = measure.compare == "ratio"
     rows: dict[str, Comparison] = {}
-    answers: dict[str, _Answer] = {}
+    answers: dict[str, Answer] = {}
     for candidate, row in blank.items():
         made = design.recognise(laid.spots, candidate, program.reference)
         if made.reason == "build-and-coating" and program.lent:
@@ -102,7 +145,7 @@ def _subject(
         rows[candidate] = told
     for candidate, answer in answers.items():
         rows[candidate] = _concluded(program, measure, laid, extra, rows[candidate], answers, answer, over)
-    return [rows[candidate] for candidate in program.candidates]
+    return rows, answers
 
 
 def _unfit(laid: Entries, *, ratio: bool) -> str:
@@ -194,14 +237,14 @@ def scaled(laid: Entries, *, ratio: bool) -> tuple[np.ndarray, list[float]]:
 
 def _answer(
     laid: Entries, extra: np.ndarray | None, made: design.Design, candidate: str, reference: str, *, ratio: bool
-) -> _Answer:
+) -> Answer:
     y, turn = scaled(laid, ratio=ratio)
     contrast = contrasts.contrast(made, laid.spots, y, candidate, reference, covariates=extra)
     common, shared = subjects.common_parts(laid, contrast.weights, turn)
-    return _Answer(made, contrast, common, shared)
+    return Answer(made, contrast, common, shared)
 
 
-def _lent(program: Program, laid: Entries, made: design.Design, candidate: str, *, ratio: bool) -> _Answer:
+def _lent(program: Program, laid: Entries, made: design.Design, candidate: str, *, ratio: bool) -> Answer:
     """One build each, held against the scatter between the whole builds of other programs.
 
     Raises Refused "build-and-coating" where they lend none.
@@ -225,7 +268,7 @@ def _lent(program: Program, laid: Entries, made: design.Design, candidate: str, 
             weights[places] = sign / (len(places) * len(builds))
     contrast = contrasts.Contrast(float(weights @ y), math.sqrt(squares / df * units), float(df), weights, LENT)
     common, shared = subjects.common_parts(laid, weights, turn)
-    return _Answer(made, contrast, common, shared)
+    return Answer(made, contrast, common, shared)
 
 
 def _within_coatings(values: Sequence[Value], subject: Subject, *, ratio: bool) -> tuple[float, int]:
@@ -247,14 +290,14 @@ def _within_coatings(values: Sequence[Value], subject: Subject, *, ratio: bool) 
     return squares, sum(len(own) - 1 for own in means.values())
 
 
-def _scattered(laid: Entries, answer: _Answer, *, ratio: bool) -> None:
+def _scattered(laid: Entries, answer: Answer, *, ratio: bool) -> None:
     """Raises Refused where coarse readings came out so alike that nothing but rounding is left of their scatter."""
     y, _ = scaled(laid, ratio=ratio)
     if not laid.censored and float(answer.contrast.se) <= ROUNDING * float(np.abs(y).max()):
         raise Refused("no-scatter-at-all")
 
 
-def _correlations(laid: Entries, reference: str, answers: Mapping[str, _Answer]) -> list[float]:
+def _correlations(laid: Entries, reference: str, answers: Mapping[str, Answer]) -> list[float]:
     """b of each candidate, by product of which the contrasts with one reference correlate."""
 
     def units(coating: str) -> int:
@@ -278,7 +321,7 @@ class _Cuts:
 
 
 def _cuts(
-    program: Program, laid: Entries, extra: object, answers: Mapping[str, _Answer], answer: _Answer, over: int
+    program: Program, laid: Entries, extra: object, answers: Mapping[str, Answer], answer: Answer, over: int
 ) -> tuple[_Cuts, Callable[[float], float]]:
     """The cut of this family, and the adjusted p value as a function of t."""
     df, error = float(answer.contrast.df), ERROR / over
@@ -301,7 +344,7 @@ def _cuts(
 
 def _concluded(
     program: Program, measure: Measure, laid: Entries, extra: np.ndarray | None, row: Comparison,
-    answers: Mapping[str, _Answer], answer: _Answer, over: int,
+    answers: Mapping[str, Answer], answer: Answer, over: int,
 ) -> Comparison:  # fmt: skip
     """The row with its estimate, interval, p values and verdict."""
     ratio = row.scale == "ratio"

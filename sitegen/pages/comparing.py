@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from sitegen.crossing import without
+from sitegen.crossing.history import OWN_SCALE
 from sitegen.methods.looks import false_alarm
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, Column, Row, Strip, Table, Text
@@ -295,6 +298,81 @@ def _note(view: View, rows: Sequence[Comparison]) -> str:
             f"{words.counted(exploratory, 'measure')} looked at{of}."
         )
     return " ".join(parts)
+
+
+# ---- how much it rests on one build ---------------------------------------------------------------------------------
+
+
+def resting(view: View) -> list[Block]:
+    """The primary comparison without each build, a paragraph a candidate; nothing where no build was left out."""
+    told = [text for row in primary(view) if (text := _resting(view, row))]
+    if not told:
+        return []
+    rule = "Only a cause recorded without knowing the result leaves a build out."
+    return [Text([Cell(f"All builds count. {told[0]}{'' if told[1:] else f' {rule}'}")]),
+            *(Text([Cell(f"{text} {rule}" if text is told[-1] else text)]) for text in told[1:])]  # fmt: skip
+
+
+def _resting(view: View, row: Comparison) -> str:
+    found = view.values(without.WITHOUT.id, phase=row.phase, coating=row.coating)
+    again = {
+        value.key.engine: replace(row, estimate=value.value, low=value.low, high=value.high)
+        for value in found
+        if value.key.engine and value.value is not None
+    }
+    none = differences.none(row)
+    if not again or row.estimate is None:
+        return ""
+    what, coating = differences.subject(view, row), differences.rings(view, row.coating)
+    ordered = sorted(again, key=lambda build: again[build].estimate or none)
+    least, most = (f"{differences.estimate(view, again[build])} without {build}" for build in (ordered[0], ordered[-1]))
+    span = least if len(again) == 1 else f"from {least} to {most}"
+    parts = [f"Leaving out one build at a time, {what} with {coating} would be {span}{_moved(view, row)}."]
+    across = [build for build, each in again.items() if (each.low or -math.inf) <= none <= (each.high or math.inf)]
+    if row.verdict not in {"cannot tell", "refused"} and across:
+        rests = "The answer rests on one build: without" if len(across) == 1 else "Without"
+        parts.append(f"{rests} {words.listed(across, 'or')} the interval reaches across no difference.")
+    lost = [value.key.engine for value in found if value.status == "refused" and value.key.engine]
+    if lost:
+        parts.append(f"Without {words.listed(lost, 'or')} nothing can be compared.")
+    fitted = next((value for value in found if not value.key.engine and value.value is not None), None)
+    if fitted is not None:
+        each = replace(row, estimate=fitted.value, low=fitted.low, high=fitted.high)
+        apart = _out_of_fit(view, row)
+        rate = "seats at a rate of its own" if len(apart) == 1 else "seat at rates of their own"
+        ends = f" (95\N{NO-BREAK SPACE}% interval {differences.interval(view, each)})"
+        tested = row.procedure not in {"borrowed", "lent"}
+        parts.append(
+            f"Without {words.listed(apart)}, which {rate}, it would be "
+            f"{differences.estimate(view, each)}{ends if tested else ''}."
+        )
+    return " ".join(parts)
+
+
+def _moved(view: View, row: Comparison) -> str:
+    """How far the estimate moves at most, and how far it usually does."""
+    move, usual = (
+        view.value(measure.id, row.phase, row.at, engine="", cylinder=0, coating=row.coating)
+        for measure in (without.LARGEST, without.USUAL)
+    )
+    if move is None or move.value is None:
+        return ""
+    text = f"; the largest move is {words.number(move.value, 1)} standard errors"
+    if usual is not None and usual.value is not None:
+        text += f", and half of such programs move by {words.number(usual.value, 1)} or more"
+    return text
+
+
+def _out_of_fit(view: View, row: Comparison) -> list[str]:
+    """Cylinders of the two coatings that seat on a scale of their own."""
+    found = {
+        value.key[:2]
+        for measure in view.measures.values()
+        if measure.fit
+        for value in view.values(measure.id)
+        if value.reason == OWN_SCALE and value.key.coating in {row.coating, row.reference}
+    }
+    return [f"{engine} cylinder {cylinder}" for engine, cylinder in sorted(found)]
 
 
 # ---- how it was worked out ------------------------------------------------------------------------------------------

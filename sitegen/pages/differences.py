@@ -71,8 +71,8 @@ def amount(view: View, row: Comparison, value: float, half: float) -> str:
 
 
 def _decimals(value: float, half: float) -> int:
-    """Decimals [-] by the half-width, else by the number itself; more where it would read as nothing."""
-    places = words.decimals_alone(value, 2) if math.isnan(half) else words.decimals_for(half)
+    """Decimals [-] that show two digits of the half-width, else of the number; more where it would read as nothing."""
+    places = words.decimals_alone(value if math.isnan(half) else float(f"{half:.1e}"), 2)
     return words.apart((value,), 0.0, places)
 
 
@@ -198,6 +198,30 @@ def _apart(view: View, row: Comparison, fit: str) -> list[str]:
     return [f"{engine} cylinder {cylinder}" for engine, cylinder in sorted(odd) if engine in own]
 
 
+def worth_finding(view: View, row: Comparison) -> str:
+    """What the interval shows of the difference worth finding; "" where none is stated or nothing is tested."""
+    worth, untested = view.program.worth_finding, row.procedure in {"borrowed", "lent"}
+    if worth is None or untested or row.low is None or row.high is None:
+        return ""
+    level = 1.0 if row.scale == "ratio" else abs(row.level_reference or 0.0)
+    if not level:
+        return ""
+    zero = none(row)
+    less, more = zero - worth * level, zero + worth * level
+    of = "" if row.scale == "ratio" else f" of the level with {rings(view, row.reference)}"
+    named = f"{words.percent(worth, 1)}{of}, the difference worth finding"
+    if row.high <= less or row.low >= more:
+        return f"That is at least {named}."
+    if row.low > less and row.high < more:
+        return f"Either way it is less than {named}."
+    if row.high < zero or row.low > zero:
+        return f"Whether it is {'less' if row.high < zero else 'more'} by {named}, cannot be told."
+    if row.low > less or row.high < more:
+        out, open_ = ("less", "more") if row.low > less else ("more", "less")
+        return f"It is not {out} by {named}; whether it is {open_} by that cannot be told."
+    return f"Neither less nor more by {named}, is excluded."
+
+
 def sentence(view: View, row: Comparison) -> str:
     """What a comparison says, with what it rests on, as one or two sentences."""
     coating, reference = rings(view, row.coating), rings(view, row.reference)
@@ -232,6 +256,8 @@ def sentence(view: View, row: Comparison) -> str:
         )
     else:
         text = f"{start}{what} is {found} with {coating} {than} with {reference}{where} ({told})."
+    worth = worth_finding(view, row)
+    text += f" {worth}" if worth else ""
     if row.scope == "these-engines":
         text += " This holds for these engines and this lot of rings; of engines to come it says nothing."
     return words.sentence(text)

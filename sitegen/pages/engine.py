@@ -6,7 +6,7 @@ from sitegen.page import words
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Cell, Plans
 from sitegen.page.view import View
-from sitegen.pages import closure, criteria, plans
+from sitegen.pages import closure, criteria, odd, plans
 from sitegen.pages.contexts import CylinderPage, EnginePage, Fact, Part
 from sitegen.pages.frame import Site, crumbs, shows_plan, window_title
 from sitegen.program.model import Build, Program
@@ -19,7 +19,8 @@ def page(site: Site, program: Program, build: Build) -> EnginePage:
     setter = site.setter(path)
     setter.id("build")
     parts = site.parts(view, setter, "engine", "main")
-    parts += site.crossing(setter, "engine", closure.ANCHOR, closure.TITLE, closure.engine(view))
+    parts[1:1] = site.shows("engine", setter.id(odd.ANCHOR), odd.TITLE, odd.of_engine(view))
+    parts += site.shows("engine", setter.id(closure.ANCHOR), closure.TITLE, closure.engine(view))
     side = site.parts(view, setter, "engine", "side")
     if not shows_plan([*parts, *side]):
         drawn = [plans.plan_of(view, build, linked=False)]
@@ -118,6 +119,7 @@ def cylinder_page(site: Site, program: Program, build: Build, cylinder: int) -> 
     view = site.view(path, program.id, build, cylinder)
     setter = site.setter(path)
     parts = site.parts(view, setter, "cylinder", "main")
+    parts[1:1] = site.shows("cylinder", setter.id(odd.ANCHOR), "Beside its neighbours", odd.of_cylinder(view))
     side = site.parts(view, setter, "cylinder", "side")
     judged = criteria.of_cylinder(view)
     if judged is not None:

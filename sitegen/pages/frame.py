@@ -93,11 +93,11 @@ class Site:
                     self.shown.setdefault(measure, {})[page, section.title] = None
         return parts
 
-    def crossing(self, setter: Setter, page: str, anchor: str, title: str, blocks: Sequence[Block]) -> list[Part]:
-        """What a step that crosses streams has to say, as a part; none without blocks."""
+    def shows(self, page: str, anchor: str, title: str, blocks: Sequence[Block]) -> list[Part]:
+        """A part that belongs to no stream, and which measures it shows; nothing without blocks."""
         for measure in measures_of(blocks):
             self.shown.setdefault(measure, {})[page, title] = None
-        return [Part(setter.id(anchor), title, blocks)] if blocks else []
+        return [Part(anchor, title, blocks)] if blocks else []
 
     def foot(self, page: str, program: Program | None = None, about: Sequence[Program] = ()) -> Foot:
         """The foot of a page of one program, or of one `about` several."""

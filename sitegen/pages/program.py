@@ -8,7 +8,7 @@ from sitegen.page import words
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Block, Cell, Column, Plans, Row, Table, Text
 from sitegen.page.view import View
-from sitegen.pages import closure, comparing, criteria, decision, notes, plans, stated, ties
+from sitegen.pages import closure, comparing, criteria, decision, notes, odd, plans, stated, ties
 from sitegen.pages.contexts import Matrix, MatrixCell, MatrixRow, Part, ProgramPage
 from sitegen.pages.frame import Site, crumbs, engine_types, shows_plan, window_title
 from sitegen.pages.home import ANSWER
@@ -16,7 +16,17 @@ from sitegen.pages.present import Record, complete, records
 from sitegen.program.model import Program
 from sitegen.vocabulary import COMPARED, Change
 
-_OWN_ANCHORS = (decision.ANCHOR, "answer", "criteria", "planned", "notes", comparing.ANCHOR, ties.ANCHOR, "worked-out")
+_OWN_ANCHORS = (
+    decision.ANCHOR,
+    "answer",
+    "criteria",
+    "planned",
+    "notes",
+    comparing.ANCHOR,
+    odd.ANCHOR,
+    ties.ANCHOR,
+    "worked-out",
+)
 
 
 def page(site: Site, program: Program) -> ProgramPage:
@@ -39,9 +49,10 @@ def page(site: Site, program: Program) -> ProgramPage:
     parts = site.parts(view, setter, "program", "main", skip=(ANSWER,))
     compared = comparing.table(view)
     if compared:
-        parts.insert(1, Part(comparing.ANCHOR, comparing.TITLE, compared))
+        parts[1:1] = site.shows("program", comparing.ANCHOR, comparing.TITLE, [*compared, *comparing.resting(view)])
     side = site.parts(view, setter, "program", "side")
-    parts += site.crossing(setter, "program", closure.ANCHOR, closure.TITLE, closure.program(view))
+    parts += site.shows("program", odd.ANCHOR, odd.TITLE, odd.blocks(view))
+    parts += site.shows("program", setter.id(closure.ANCHOR), closure.TITLE, closure.program(view))
     tied = ties.blocks(view)
     if tied:
         parts.append(Part(ties.ANCHOR, ties.TITLE, tied))
@@ -152,7 +163,7 @@ def _moved(view: View, change: Change) -> list[Cell]:
         f"cylinder {key.cylinder}" if key.cylinder else "",
         view.coating_title(key.coating) if not key.engine and key.coating in view.folder.definitions.coatings else "",
         view.program.phase(key.phase).title if known else key.phase,
-        key.at,
+        view.measures[key.at].title if key.at in view.measures else key.at,
     ]
     return [
         Cell(title, note=kind),

@@ -3,20 +3,37 @@
 from __future__ import annotations
 
 from sitegen.page import words
-from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table
+from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text
 from sitegen.page.view import View
+from sitegen.pages import odd
 from sitegen.program.model import Subject, Tie
 from sitegen.vocabulary import Value
 
 ANCHOR = "ties"
-TITLE = "Whether it all ties together"
+TITLE = "Do the measures agree?"
 AGREEMENT, CHANCE, LEAST = "tie.agreement", "tie.p", "tie.least_p"
 ALPHA = 0.05
 
 
 def blocks(view: View) -> list[Block]:
-    """A figure for each tie the program states; none: nothing."""
-    return [_figure(view, tie) for tie in view.program.ties]
+    """A figure for each tie the program states; none: nothing.
+
+    Where a cylinder is odd in both measures, it makes the tie or breaks it: then a sentence stands for the figure.
+    """
+    return [_of_odd(view, tie) or _figure(view, tie) for tie in view.program.ties]
+
+
+def _of_odd(view: View, tie: Tie) -> Text | None:
+    found = odd.tells(view, (tie.first.measure, tie.second.measure))
+    if not found:
+        return None
+    lead = f"Expected: {_lower(tie.title)}. {_reading(view, tie)} {words.listed(odd.name(each) for each in found)} "
+    cells = [
+        Cell(lead + f"{words.plural(len(found), 'is', 'are')} odd in both: see "),
+        Cell("odd cylinders", href=f"#{odd.ANCHOR}"),
+        Cell("."),
+    ]
+    return Text(cells)
 
 
 def _figure(view: View, tie: Tie) -> Figure:

@@ -11,8 +11,8 @@ import pytest
 from crossing.factory import AREA, GAIN, LOSS, MEASURES, PHASE, WIDTH, C, Case, D, R, case, program
 from pages.fixture import FixtureAnalysis
 
-from sitegen.crossing import planning
-from sitegen.crossing.history import histories
+from sitegen.crossing import planning, without
+from sitegen.crossing.history import OWN_SCALE, histories
 from sitegen.page import words
 from sitegen.page.addresses import Addresses
 from sitegen.page.blocks import Cell, Figure, Strip, Table, Text
@@ -64,10 +64,10 @@ def told(found: Comparison, of: Program | None = None) -> str:
     ("numbers", "text"),
     [
         ((0.81, 0.71, 0.93), "19 % less {} than {} (95 % interval 7 to 29 % less"),
-        ((1.25, 1.16, 1.34), "25 % more {} than {} (95 % interval 16 to 34 % more"),
+        ((1.25, 1.16, 1.34), "25.0 % more {} than {} (95 % interval 16.0 to 34.0 % more"),
         ((1.55, 1.22, 1.98), "55 % more {} than {} (95 % interval 22 to 98 % more"),
-        ((2.5, 2.1, 3.0), "2.5 times as much {} as {} (95 % interval 2.1 to 3.0 times as much"),
-        ((1.8, 1.4, 2.31), "80 % more {} than {} (95 % interval 40 % more to 2.3 times as much"),
+        ((2.5, 2.1, 3.0), "2.50 times as much {} as {} (95 % interval 2.10 to 3.00 times as much"),
+        ((1.8, 1.4, 2.31), "80 % more {} than {} (95 % interval 40 % more to 2.31 times as much"),
         ((0.25, 0.11, 0.52), "75 % less {} than {} (95 % interval 48 to 89 % less"),
     ],
 )
@@ -79,8 +79,8 @@ def test_less_more_and_times(numbers: tuple[float, float, float], text: str) -> 
 def test_a_difference_is_told_in_its_unit() -> None:
     one = row(-2.275, -2.73, -1.82, scale="difference", measure=LOSS.id, phase="cold")
     assert told(one) == (
-        "At cold build, the probe loss is 2.3 mg less with soft nitride rings than with plain nitride rings "
-        "(95 % interval 1.8 to 2.7 mg less; three builds each)."
+        "At cold build, the probe loss is 2.28 mg less with soft nitride rings than with plain nitride rings "
+        "(95 % interval 1.82 to 2.73 mg less; three builds each)."
     )
     other = row(0.0267, 0.0037, 0.0497, scale="difference", measure=WIDTH.id, verdict="more")
     assert "is 0.027 mm more with" in told(other)
@@ -116,9 +116,9 @@ def test_a_difference_without_ends() -> None:
 def test_these_engines_are_said_twice() -> None:
     found = told(row(1.25, 1.16, 1.34, procedure="fixed", design="mixed in engine", scope="these-engines"))
     assert found == (
-        "After four pulls, the probe area is 25 % more with soft nitride rings than with plain nitride rings in these "
-        "engines (95 % interval 16 to 34 % more; three builds holding both). This holds for these engines and this lot "
-        "of rings; of engines to come it says nothing."
+        "After four pulls, the probe area is 25.0 % more with soft nitride rings than with plain nitride rings in "
+        "these engines (95 % interval 16.0 to 34.0 % more; three builds holding both). This holds for these engines "
+        "and this lot of rings; of engines to come it says nothing."
     )
 
 
@@ -155,12 +155,95 @@ def test_a_refusal_gives_its_reason_as_one_sentence(reason: str) -> None:
 
 def test_values_below_detection_leave_the_bounds() -> None:
     found = row(None, -2.7, -1.8, scale="difference", measure=LOSS.id, verdict="better")
-    assert "is 1.8 to 2.7 mg less with soft nitride rings" in told(found)
+    assert "is 1.80 to 2.70 mg less with soft nitride rings" in told(found)
 
 
 def test_a_measure_of_a_whole_curve_has_no_phase() -> None:
     assert told(row(0.46, 0.30, 0.70, phase="", at="a1")).startswith("The probe area is 54 % less with")
     assert told(row(0.46, 0.30, 0.70, phase="", at="a2")).startswith("The probe area (assembly 2) is 54 % less")
+
+
+@pytest.mark.parametrize(
+    ("numbers", "text"),
+    [
+        ((0.75, 0.66, 0.85), "That is at least 15 %, the difference worth finding."),
+        ((1.3, 1.15, 1.47), "That is at least 15 %, the difference worth finding."),
+        ((0.98, 0.90, 1.07), "Either way it is less than 15 %, the difference worth finding."),
+        ((0.82, 0.70, 0.95), "Whether it is less by 15 %, the difference worth finding, cannot be told."),
+        ((1.2, 1.05, 1.4), "Whether it is more by 15 %, the difference worth finding, cannot be told."),
+        ((1.05, 0.90, 1.23), "It is not less by 15 %, the difference worth finding; whether it is more by that"),
+        ((0.93, 0.80, 1.08), "It is not more by 15 %, the difference worth finding; whether it is less by that"),
+        ((1.0, 0.7, 1.43), "Neither less nor more by 15 %, the difference worth finding, is excluded."),
+    ],
+)
+def test_what_the_interval_shows_of_the_difference_worth_finding(
+    numbers: tuple[float, float, float], text: str
+) -> None:
+    of = program(HELD, worth_finding=0.15)
+    assert f"). {text}" in told(row(*numbers), of)
+    assert "worth finding" not in told(row(*numbers))  # none was stated
+    assert "worth finding" not in told(row(*numbers, procedure="borrowed", builds=1, verdict="cannot tell"), of)
+
+
+def test_a_difference_worth_finding_is_a_share_of_the_reference() -> None:
+    of = program(HELD, worth_finding=0.2)
+    one = row(-2.0, -3.0, -1.0, scale="difference", measure=LOSS.id, level_reference=4.0)
+    assert told(one, of).endswith(
+        "That is at least 20 % of the level with plain nitride rings, the difference worth finding."
+    )
+    assert "worth finding" not in told(replace(one, level_reference=None), of)
+
+
+# ---- how much it rests on one build ---------------------------------------------------------------------------------
+
+
+def left_out(build: str, estimate: float, low: float, high: float, at: str = "") -> Value:
+    return Value(without.WITHOUT.id, Key(build, 0, C, PHASE, at), estimate, low, high)
+
+
+def resting(found: Comparison, values: Sequence[Value]) -> str:
+    blocks = comparing.resting(view_of(program(HELD), [found], values=values, measures={**MEASURES, SCALE.id: SCALE}))
+    assert all(isinstance(block, Text) for block in blocks)
+    return plain(" ".join(cell.text for block in blocks if isinstance(block, Text) for cell in block.cells))
+
+
+SCALE = replace(AREA, id="probe.scale", fit="curve")
+
+
+def test_the_least_and_the_largest_answer_without_a_build() -> None:
+    whole = row(0.81, 0.71, 0.93)
+    values = [left_out("B1", 0.80, 0.69, 0.92), left_out("B2", 0.87, 0.74, 1.02), left_out("B3", 0.76, 0.66, 0.88)]
+    key = Key("", 0, C, PHASE)
+    values += [Value(without.LARGEST.id, key, 1.31), Value(without.USUAL.id, key, 0.834)]
+    assert resting(whole, values) == (
+        "All builds count. Leaving out one build at a time, the probe area with soft nitride rings would be from 24 % "
+        "less without B3 to 13 % less without B2; the largest move is 1.3 standard errors, and half of such programs "
+        "move by 0.8 or more. The answer rests on one build: without B2 the interval reaches across no difference. "
+        "Only a cause recorded without knowing the result leaves a build out."
+    )
+    two = resting(whole, [*values[:2], left_out("B3", 0.9, 0.79, 1.03)])
+    assert "Without B2 or B3 the interval reaches across no difference." in two
+    open_ = row(0.9, 0.78, 1.04)
+    assert "reaches" not in resting(open_, values)  # nothing was told that could be lost
+
+
+def test_what_is_left_out_with_cylinders_or_cannot_be() -> None:
+    whole = row(0.81, 0.71, 0.93)
+    apart = [
+        Value(SCALE.id, Key(build, cylinder, coating, "", "a1"), status="refused", reason=OWN_SCALE)
+        for build, cylinder, coating in (("B2", 2, C), ("B3", 1, R))
+    ]
+    gone = Value(without.WITHOUT.id, Key("B2", 0, C, PHASE), status="refused", reason="coating-without-value")
+    fitted = left_out("", 0.78, 0.68, 0.89, at=without.IN_FIT)
+    said = resting(whole, [left_out("B1", 0.80, 0.69, 0.92), gone, *apart, fitted])
+    assert "would be 20 % less without B1. Without B2 nothing can be compared." in said
+    assert (
+        "Without B2 cylinder 2 and B3 cylinder 1, which seat at rates of their own, it would be 22 % less (95 % "
+        "interval 11 to 32 % less)." in said
+    )
+    one = resting(whole, [left_out("B1", 0.80, 0.69, 0.92), apart[0], fitted])
+    assert "Without B2 cylinder 2, which seats at a rate of its own, it would be" in one
+    assert resting(whole, []) == ""
 
 
 # ---- the answer -----------------------------------------------------------------------------------------------------

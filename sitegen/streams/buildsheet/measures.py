@@ -62,6 +62,7 @@ MASS_LOSS = Measure(
     better="less",
     compare="difference",
     offered=True,
+    odd="less",
     grows=True,
     method="Ring mass before the first start less ring mass at teardown. The lead measure of ring wear: it takes in "
     "the whole ring.",

@@ -26,6 +26,7 @@ BAND_WIDTH = Measure(
     unit="mm",
     better="",
     compare="difference",
+    odd="less",
     method="Axial width of the contact marks on a ring's face. Mean over the places looked at, each the mean of its "
     "inspectors.",
     formula="mean over places",

@@ -67,6 +67,7 @@ CRANKCASE = Measure(
     compare="ratio",
     offered=True,
     shared="leakdown.gauge",
+    odd="more",
     occasion="leakdown.moved",
     method="The share of the leak area that went past the rings, from the recorded path or the flow out of the sealed "
     "crankcase.",
