@@ -56,7 +56,8 @@ def _rule(view: View, rule: DecisionRule) -> str:
     """The rule in a sentence, with its day."""
     titles = {each.id: each.title for each in view.program.criteria}
     whole = len(rule.release) == len(titles)
-    asked = "every criterion holds" if whole else f"{words.listed(f'“{titles[each]}”' for each in rule.release)} hold"
+    hold = words.plural(len(rule.release), "holds", "hold")
+    asked = "every criterion holds" if whole else f"{words.listed(f'“{titles[each]}”' for each in rule.release)} {hold}"
     stop = (
         f", stopped when {words.listed([f'“{titles[each]}”' for each in rule.stop], 'or')} fails" if rule.stop else ""
     )
@@ -185,7 +186,7 @@ def _step(view: View, criterion: Criterion, answer: Verdict, coating: str) -> st
         )
         if beside:
             parts.append(f"{words.counted(beside, 'build')} more with {view.coating_title(view.program.reference)}")
-        return f"{words.listed(parts)}: a chance of at least four in five to settle it"
+        return words.sentence(f"{words.listed(parts)}: a chance of at least four in five to settle it")
     if own is not None and own.reason:
         return words.sentence(view.why(own.reason))
     if answer.reason == "one-build":
