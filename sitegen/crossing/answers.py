@@ -34,5 +34,5 @@ def step(measures: Iterable[Measure]) -> Step:
         run=_Answers(named),
         needs=tuple(sorted(named)),
         scope="program",
-        revision=3,
+        revision=4,
     )

@@ -632,6 +632,12 @@ class Program:
             if self.planned_cylinders(b, stream)
         ]
 
+    @property
+    def expected_wear(self) -> tuple[float, float] | None:
+        """Least and most wear [m] of ring faces that the file expects, over its coatings; None where it says none."""
+        own = [each.expected for each in self.oil.sources if each.coating and each.expected]
+        return (min(own), max(own)) if own else None
+
     def planned_cylinders(self, build: Build, stream: str) -> tuple[int, ...]:
         """Cylinders of a build that get a kind of record: all, or those of the sample."""
         every = tuple(place.cylinder for place in build.places)

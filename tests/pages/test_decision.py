@@ -43,8 +43,8 @@ def answer(criterion: Criterion, word: str, coating: str = C, **more: Any) -> Ve
     return Verdict(f"criterion:{criterion.id}", Key(coating=coating, phase=PHASE), word, **more)
 
 
-LEAKS = {"limit": 0.35, "found": 0.391, "low": 0.372, "high": 0.410, "deciding": f"{AREA.id}@B2/2"}
-SOUND = {"limit": 0.35, "found": 0.250, "low": 0.231, "high": 0.269, "deciding": f"{AREA.id}@B2/1"}
+LEAKS: dict[str, Any] = {"limit": 0.35, "found": 0.391, "low": 0.372, "high": 0.410, "deciding": f"{AREA.id}@B2/2"}
+SOUND: dict[str, Any] = {"limit": 0.35, "found": 0.250, "low": 0.231, "high": 0.269, "deciding": f"{AREA.id}@B2/1"}
 ROW = Comparison(AREA.id, PHASE, "", C, R, "criterion", "ratio", "pooled", estimate=0.8, low=0.7, high=0.95,
                  builds=3, builds_reference=3, verdict="better")  # fmt: skip
 
