@@ -65,6 +65,7 @@ class Smallest:
     value: float  # in the unit of the measure
     because: str  # the instrument and its limit
     of: Literal["level", "difference"] = "level"  # what it is held against: the level itself, or a difference in it
+    expected: tuple[float, float] | None = None  # least and most that the program file expects, in the same unit
 
 
 @dataclass(frozen=True)

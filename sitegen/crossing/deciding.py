@@ -590,5 +590,7 @@ def _against_reference(
         spread = 1 / row.builds + 1 / row.builds_reference
         sd = row.se / math.sqrt(spread)
         if distance > 0:
-            yield _needed(criterion, coating, power.builds_range(sd, row.df, distance), row.builds)
+            family = len(program.candidates)  # by the test of the comparison, which holds for all of them
+            needed = power.builds_range(sd, row.df, distance, error=2 * ONE_SIDE / at.share, family=family)
+            yield _needed(criterion, coating, needed, row.builds)
             yield from _next(criterion, coating, at, distance, sd, row.df, row.builds, row.builds_reference)

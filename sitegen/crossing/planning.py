@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
+from statistics import median
 
 from sitegen.crossing import allocation
+from sitegen.crossing.subjects import APART as CONDITION
 from sitegen.declarations import Smallest, Stream
 from sitegen.methods import contrasts, design, power
-from sitegen.program.model import Program
+from sitegen.program.model import Program, Subject
 from sitegen.vocabulary import Comparison, Measure, Refused, Value
 
 POWER = 0.8
 ERROR = 0.05  # of all comparisons of one kind together
 LARGEST = math.log(1e300)  # logarithm from which on a ratio counts as unbounded
 MOST = 60  # builds of a coating beyond which no number is given
+STEPS = (2, 3, 4, 5, 6, 8, 10, 12, 16, 20)  # builds of each coating that a curve is told at
 APART = ("pooled", "welch", "borrowed")  # procedures whose scatter is that between builds
 WITHIN = ("fixed", "differences")  # procedures whose scatter is that of a difference inside a build
 
@@ -44,6 +47,28 @@ class Reach:
     found_at_worst: float | None  # the same at the upper 80 % limit of the scatter
     needed: tuple[int, int | None] | None  # builds of each coating (or holding both) that find the one worth finding
     these_engines: bool = False  # what is found speaks of the engines built, not of those to come
+    phase: str = ""
+    at: str = ""
+
+
+@dataclass(frozen=True)
+class Point:
+    """What so many builds would find; see `Reach`."""
+
+    builds: int
+    found: float | None
+    found_at_worst: float | None
+    these_engines: bool = False
+
+
+@dataclass(frozen=True)
+class Curve:
+    """What more or fewer builds would find of one subject: builds of each coating, or holding both, and two amounts."""
+
+    measure: Measure
+    at: str
+    within: bool
+    points: tuple[Point, ...]
 
 
 @dataclass(frozen=True)
@@ -60,8 +85,10 @@ class Planning:
     smallest: tuple[tuple[str, Smallest], ...]  # stream, what its instruments can show
     reaches: tuple[Reach, ...]
     units: Mapping[str, str]  # of the measures of `smallest`
-    levels: Mapping[str, float]  # of the reference, in the unit of the measure, where it is known
+    levels: Mapping[str, float]  # of the reference, in the unit of the measure, where it is known; the least of several
     without: tuple[str, ...]  # measures compared for which no scatter is known
+    curves: tuple[Curve, ...] = ()
+    seen: Mapping[str, tuple[float, int]] = field(default_factory=dict)  # of the reference: median so far, of so many
 
 
 def plan(
@@ -86,20 +113,25 @@ def plan(
     number = program.allocation_seed if seed is None else seed
     rows = list(comparisons)
     within = asked == "mixed in engine"
-    known = {each.measure: each for each in _own(program, rows, within=within)}
-    known |= {name: Scatter(name, sd, None, within) for name, sd in (typed or {}).items()}
+    known = dict(_own(program, rows, within=within))
+    primary = Subject(program.primary_measure, program.primary_phase, program.primary_at)
+    wanted = list(dict.fromkeys([primary, *map(_subject, rows), *program.also]))
+    for name, sd in (typed or {}).items():
+        named = [each for each in wanted if each.measure == name] or [Subject(name, "", "")]
+        wanted += [each for each in named if each not in wanted]
+        known |= {each: Scatter(name, sd, None, within) for each in named}
     lots = None if number is None else _drawn(program, asked, total, number)
     as_listed = len(program.builds) == total and asked == program.allocation_scheme
     held = allocation.actual(program) if as_listed else _held(program, asked, total, number)
-    wanted = list(dict.fromkeys([program.primary_measure, *(row.measure for row in rows), *_also(program), *known]))
-    levels = {row.measure: row.level_reference for row in rows if row.level_reference}
+    levels = {_subject(row): row.level_reference for row in rows if row.level_reference}
     of = partial(_held, program, asked, seed=number)
-    reaches = []
-    for name in (each for each in wanted if each in known):
+    reaches, curves = [], []
+    for subject in (each for each in wanted if each in known):
+        measure, error = measures[subject.measure], _error(program, measures, rows, subject)
         for candidate in program.candidates:
-            error = _error(program, rows, name)
-            found = _reach(program, measures[name], candidate, known[name], held, levels.get(name), error, of)
-            reaches += [found] if found is not None else []
+            found = _reach(program, measure, candidate, known[subject], held, levels.get(subject), error, of)
+            reaches += [replace(found, phase=subject.phase, at=subject.at)] if found is not None else []
+        curves.append(Curve(measure, subject.at, within, tuple(_steps(program, measure, known[subject], error, of))))
     so_far = tuple(values)
     smallest = [
         (stream.name, found)
@@ -120,16 +152,39 @@ def plan(
         smallest=tuple(smallest),
         reaches=tuple(reaches),
         units={found.measure: measures[found.measure].unit for _, found in smallest},
-        levels=levels,
-        without=tuple(name for name in wanted if name not in known),
+        levels=_least(levels),
+        without=tuple(dict.fromkeys(each.measure for each in wanted if each not in known)),
+        curves=tuple(curves),
+        seen=_seen(program, {each.measure for _, each in smallest}, so_far),
     )
 
 
-def _also(program: Program) -> list[str]:
-    return [subject.measure for subject in program.also]
+def _subject(row: Comparison) -> Subject:
+    return Subject(row.measure, row.phase, row.at)
 
 
-def _own(program: Program, rows: Sequence[Comparison], *, within: bool) -> list[Scatter]:
+def _least(levels: Mapping[Subject, float]) -> dict[str, float]:
+    """Of several rings or phases of a measure the one with the least level: what shows it shows the others."""
+    return {each.measure: level for each, level in sorted(levels.items(), key=lambda pair: -abs(pair[1]))}
+
+
+def _seen(program: Program, names: Iterable[str], values: Sequence[Value]) -> dict[str, tuple[float, int]]:
+    """Median [unit of the measure] of what was found so far on the reference, signs apart, and of how many."""
+    whole = {build.id for build in program.builds if build.coatings == (program.reference,)}
+    found = {}
+    for name in names:
+        own = [
+            abs(each.value)
+            for each in values
+            if each.measure == name and each.value is not None and CONDITION not in each.key.at
+            if each.key.coating == program.reference or (not each.key.coating and each.key.engine in whole)
+        ]
+        if own:
+            found[name] = (median(own), len(own))
+    return found
+
+
+def _own(program: Program, rows: Sequence[Comparison], *, within: bool) -> list[tuple[Subject, Scatter]]:
     """Scatter from the program's own comparisons: the independent error of a difference, taken apart again."""
     found = []
     for row in rows:
@@ -139,11 +194,11 @@ def _own(program: Program, rows: Sequence[Comparison], *, within: bool) -> list[
             made = _inside(allocation.actual(program), row.coating, row.reference)
             same = made is not None and (made.builds, made.df) == (row.builds, row.df)
             spread = made.spread if made is not None and same else math.sqrt(1 / row.builds)
-            found.append(Scatter(row.measure, row.se / spread, row.df, within=True))
+            found.append((_subject(row), Scatter(row.measure, row.se / spread, row.df, within=True)))
         if not within and row.procedure in APART:
             spread = math.sqrt(1 / row.builds + 1 / row.builds_reference)
-            found.append(Scatter(row.measure, row.se / spread, row.df, within=False))
-    return found[::-1]  # of several rows of a measure the first stands
+            found.append((_subject(row), Scatter(row.measure, row.se / spread, row.df, within=False)))
+    return found[::-1]  # of several rows of a subject the first stands
 
 
 @dataclass(frozen=True)
@@ -186,6 +241,10 @@ def _inside(held: allocation.Lots, candidate: str, reference: str) -> _Inside | 
     return _Inside(len(both), float(found.df), spread, made.scope == "engines-to-come")
 
 
+def _inside_test(made: _Inside, error: float) -> power.Test | None:
+    return power.Test.student(made.df, error) if made.df > 0 else None
+
+
 def _held(program: Program, scheme: str, total: int, seed: int | None) -> allocation.Lots:
     """The coatings of so many builds: by the lots, or shared out as evenly as can be where none are drawn.
 
@@ -225,46 +284,80 @@ def _follows(program: Program, lots: allocation.Lots | None) -> bool:
     return so_far or allocation.follows(program)
 
 
-def _error(program: Program, rows: Sequence[Comparison], name: str) -> float:
-    """Error left to one comparison: shared among the candidates, and of an exploratory measure among all of these.
+def _error(program: Program, measures: Mapping[str, Measure], rows: Sequence[Comparison], subject: Subject) -> float:
+    """Error left to the candidates of one subject together: of an exploratory one it is shared among all of these.
 
-    Bonferroni: the cut for several candidates against one reference (Dunnett) is a little lower.
+    Before the first comparison those that will be made count: named in the program, else every measure offered.
     """
-    looked_at = {(row.measure, row.phase, row.at) for row in rows if row.role == "exploratory"}
-    exploratory = len(looked_at) or len(program.also) or 1
-    return ERROR / len(program.candidates) / (1 if name == program.primary_measure else exploratory)
+    roles = {_subject(row): row.role for row in rows}
+    primary = Subject(program.primary_measure, program.primary_phase, program.primary_at)
+    if subject == primary or roles.get(subject, "exploratory") != "exploratory":
+        return ERROR
+    looked_at = {each for each, role in roles.items() if role == "exploratory"} or set(program.also)
+    offered = {Subject(each.id, "", "") for each in measures.values() if each.offered and each.id != primary.measure}
+    return ERROR / len((looked_at or offered) | {subject})
+
+
+def _steps(
+    program: Program, measure: Measure, scatter: Scatter, error: float, of: Callable[[int], allocation.Lots]
+) -> Iterable[Point]:
+    """What 2, 3, ... builds of each coating find, or holding both, at the scatter found and at its upper limit."""
+    family = len(program.candidates)
+    for n in STEPS:
+        if scatter.within:
+            made = _inside(of(n), program.candidates[0], program.reference)
+            test, factor = (None, 1.0) if made is None else (_inside_test(made, error / family), made.spread)
+            here = made is not None and not made.to_come
+        else:
+            test, factor, here = power.whole_builds([n] * family, n, 0, error), math.sqrt(2 / n), False
+        yield Point(n, *_found(measure, scatter, test, factor), here)
+
+
+def _found(
+    measure: Measure, scatter: Scatter, test: power.Test | None, factor: float
+) -> tuple[float | None, float | None]:
+    """Difference found, and at the upper limit of the scatter; None without a test."""
+    if test is None:
+        return None, None
+    at_worst = scatter.sd if scatter.df is None else power.scatter_limits(scatter.sd, scatter.df)[1]
+    step = test.shift(POWER) * factor
+    return _printed(measure, step * scatter.sd), _printed(measure, step * at_worst)
 
 
 def _reach(
     program: Program, measure: Measure, candidate: str, scatter: Scatter, held: allocation.Lots, level: float | None,
     error: float, of: Callable[[int], allocation.Lots],
 ) -> Reach | None:  # fmt: skip
-    """`of` gives the coatings of any number of builds."""
+    """`of` gives the coatings of any number of builds; `error` is that of all candidates together."""
     own = [set(build) for build in held]
-    here = False
+    here, family = False, len(program.candidates)
     if scatter.within:
         n = other = sum({candidate, program.reference} <= build for build in own)
         made = _inside(held, candidate, program.reference)
-        df, factor = (0.0, 1.0 if n else math.inf) if made is None else (made.df, made.spread)
+        test, factor = None, 1.0 if n else math.inf
+        if made is not None:
+            test, factor = _inside_test(made, error / family), made.spread
         here = made is not None and not made.to_come
     else:
-        n, other = sum(candidate in build for build in own), sum(program.reference in build for build in own)
-        df = float(len(own) - len(set().union(*own, set())))
+        counts = [sum(each in build for build in own) for each in program.candidates]
+        place = program.candidates.index(candidate)
+        n, other = counts[place], sum(program.reference in build for build in own)
+        test = power.whole_builds(counts, other, place, error)
         factor = math.sqrt(1 / n + 1 / other) if n and other else math.inf
     if math.isinf(factor):
         return None
-    at_worst = scatter.sd if scatter.df is None else power.scatter_limits(scatter.sd, scatter.df)[1]
     found = worst = None
-    if df > 0 and (scatter.within or min(n, other) > 1):
-        step = power.shift(df, POWER, error) * factor
-        found, worst = (_printed(measure, step * sd) for sd in (scatter.sd, at_worst))
+    if scatter.within or min(n, other) > 1:
+        found, worst = _found(measure, scatter, test, factor)
     difference = _difference(measure, program.worth_finding, level)
     needed = None
     if difference is not None and scatter.within:
-        needed = _needed_inside(scatter, difference, error, lambda n: _inside(of(n), candidate, program.reference))
+        needed = _needed_inside(
+            scatter, difference, error / family, lambda n: _inside(of(n), candidate, program.reference)
+        )
     elif difference is not None:
         df = math.inf if scatter.df is None else scatter.df
-        needed = power.builds_range(scatter.sd, df, difference, POWER, MOST, error)
+        needed = power.builds_range(scatter.sd, df, difference, POWER, MOST, error, family)
     return Reach(measure, candidate, scatter, n, other, found, worst, needed, here)
 
 

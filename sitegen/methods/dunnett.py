@@ -36,6 +36,11 @@ def critical(b: Sequence[float], df: float, error: float = 0.05) -> float:
     return float(brentq(lambda cut: _outside(cut, tuple_b, df) - error, least * 0.999, most * 1.001, xtol=1e-10))
 
 
+def alone(b: Sequence[float], df: float, error: float = 0.05) -> float:
+    """Two-sided error [-] at which Student's t of one comparison has the cut of the family."""
+    return p_value(critical(b, df, error), b[:1], df)
+
+
 def p_value(t: float, b: Sequence[float], df: float) -> float:
     """Probability [-] that the largest |t| of the family reaches this one's."""
     from scipy.special import stdtr

@@ -126,7 +126,8 @@ def needs(view: View, row: Comparison, plan: Planning | None) -> str:
     worth = view.program.worth_finding
     if row.verdict != "cannot tell" or row.role != "primary" or worth is None or plan is None:
         return ""
-    own = (each for each in plan.reaches if (each.measure.id, each.candidate) == (row.measure, row.coating))
+    wanted = (row.measure, row.phase, row.at, row.coating)
+    own = (each for each in plan.reaches if (each.measure.id, each.phase, each.at, each.candidate) == wanted)
     reach = next(own, None)
     if reach is None or reach.needed is None:
         return ""

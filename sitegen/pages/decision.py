@@ -7,7 +7,7 @@ from sitegen.crossing.deciding import NEXT_BUILDS, NEXT_REFERENCE, READINGS_NEED
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text
 from sitegen.page.view import View
-from sitegen.pages import criteria, differences
+from sitegen.pages import criteria, differences, stated
 from sitegen.program.model import Criterion, DecisionRule, Standing
 from sitegen.vocabulary import Verdict
 
@@ -46,7 +46,7 @@ def blocks(view: View) -> list[Block]:
     )  # fmt: skip
     found: list[Block] = [
         Text((Cell(lead(view), strong=True),), role="lead"),
-        Table("by-the-rule", columns, rows, _rule(view, rule), note=_looks(rule)),
+        Table("by-the-rule", columns, rows, _rule(view, rule), note=_looks(rule), stack=True),
     ]
     taken = _taken(view)
     return [*found, taken] if taken else found
@@ -56,11 +56,15 @@ def _rule(view: View, rule: DecisionRule) -> str:
     """The rule in a sentence, with its day."""
     titles = {each.id: each.title for each in view.program.criteria}
     whole = len(rule.release) == len(titles)
-    asked = "every criterion holds" if whole else f"{words.listed(f'“{titles[each]}”' for each in rule.release)} hold"
+    hold = words.plural(len(rule.release), "holds", "hold")
+    asked = "every criterion holds" if whole else f"{words.listed(f'“{titles[each]}”' for each in rule.release)} {hold}"
     stop = (
         f", stopped when {words.listed([f'“{titles[each]}”' for each in rule.stop], 'or')} fails" if rule.stop else ""
     )
-    return f"The rule, stated {words.day(rule.stated)}: released when {asked}{stop}, otherwise run on."
+    when = stated.late(view, rule)
+    day = f"{words.day(rule.stated)}, {when}" if when else words.day(rule.stated)
+    told = [f"The rule, stated {day}: released when {asked}{stop}, otherwise run on."]
+    return " ".join([*told, *stated.of_rule(view)])
 
 
 def _looks(rule: DecisionRule) -> str:
@@ -141,7 +145,7 @@ def _due(view: View, coating: str) -> str:
     asked = {criterion.phase for criterion, _ in _answers(view, coating)}
     return words.listed(
         [
-            f"{view.program.phase(each.phase).title} of {build.id} on {words.day(each.due)}"
+            f"{view.program.phase(each.phase).title} of {build.id}{f' on {words.day(each.due)}' if each.due else ''}"
             for build in view.program.builds
             if pair & set(build.coatings)
             for each in build.departures
@@ -182,7 +186,7 @@ def _step(view: View, criterion: Criterion, answer: Verdict, coating: str) -> st
         )
         if beside:
             parts.append(f"{words.counted(beside, 'build')} more with {view.coating_title(view.program.reference)}")
-        return f"{words.listed(parts)}: a chance of at least four in five to settle it"
+        return words.sentence(f"{words.listed(parts)}: a chance of at least four in five to settle it")
     if own is not None and own.reason:
         return words.sentence(view.why(own.reason))
     if answer.reason == "one-build":
@@ -227,16 +231,27 @@ def _taken(view: View) -> Table | None:
         Column("Date"), Column("By"), Column("Coating"), Column("Decided"), Column("Why"), Column("On results"),
         Column("Since then"),
     )  # fmt: skip
-    return Table("decisions-taken", columns, rows, "Decisions that were taken, each on the results of its day.")
+    return Table(
+        "decisions-taken", columns, rows, "Decisions that were taken, each on the results of its day.", stack=True
+    )
 
 
 def _since(view: View, standing: Standing) -> str:
     if standing.moved is None:
-        return "not known: git holds no such results"
+        return "Not known: git holds no such results"
     titles = {f"criterion:{each.id}": each.title for each in view.program.criteria}
     titles[ruling.RULE] = "the rule's word"
     told = [
-        f"{titles.get(each.rule, each.rule)}: {each.before or 'no answer'}, now {each.after or 'no answer'}"
+        f"{titles.get(each.rule, each.rule)}: {_then(view, each.rule, each.before)}, now "
+        f"{_then(view, each.rule, each.after)}"
         for each in standing.moved
     ]
-    return words.sentence("; ".join(told)) if told else "nothing it rests on has moved"
+    return words.sentence("; ".join(told)) if told else "Nothing it rests on has moved"
+
+
+def _then(view: View, rule: str, answer: str) -> str:
+    """An answer as it was stored, with the unit of its number."""
+    limit = next((each for each in view.program.criteria if f"criterion:{each.id}" == rule), None)
+    measure = view.measures.get(limit.measure) if limit is not None and limit.sense in criteria.SENSES else None
+    unit = measure.unit if measure is not None and "(" in answer else ""
+    return words.with_unit(answer, unit) or "no answer"

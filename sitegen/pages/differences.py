@@ -8,6 +8,7 @@ from sitegen.crossing import subjects
 from sitegen.crossing.history import OWN_SCALE
 from sitegen.page import words
 from sitegen.page.view import View
+from sitegen.program.model import Program
 from sitegen.vocabulary import Comparison
 
 TIMES = "times as much"
@@ -52,9 +53,14 @@ def rings(view: View, coating: str) -> str:
 
 def after(view: View, row: Comparison) -> str:
     """When: "after four pulls"; "" for measures of a whole seating curve."""
-    if not row.phase:
+    return in_phase(view.program, row.phase)
+
+
+def in_phase(program: Program, phase_id: str) -> str:
+    """The same of a phase of a program."""
+    if not phase_id:
         return ""
-    phase = view.program.phase(row.phase)
+    phase = program.phase(phase_id)
     return f"{'at' if phase.kind in {'static-check', 'teardown'} else 'after'} {phase.title}"
 
 

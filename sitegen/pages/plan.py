@@ -10,14 +10,16 @@ from sitegen.declarations import Smallest
 from sitegen.page import words
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Cell, Column, Row, Table, Text
+from sitegen.pages import differences
 from sitegen.pages.contexts import Part, PartsPage
 from sitegen.pages.frame import Site, crumbs, window_title
 from sitegen.program.model import Program
 
 if TYPE_CHECKING:
-    from sitegen.crossing.planning import Planning, Reach
+    from sitegen.crossing.planning import Curve, Planning, Point, Reach
 
 MOST = 60
+MOST_CURVES = 4  # subjects in one table, the primary first
 CAUTION = (
     "A plan is no permit to run. Local codes, licensed practice, the site's rules and a competent person come first; "
     "the limits that end a run are settled before the first start. What each kind of work can do to people stands at "
@@ -25,6 +27,7 @@ CAUTION = (
 )
 CAUTIONS = "Before the work"
 LOTS, REACH, SMALLEST = "Who gets which coating", "What the comparison can find", "What the instruments can show"
+CURVE = "What more builds would find"
 
 
 def reading(plan: Planning) -> str:
@@ -39,7 +42,8 @@ def _finding(plan: Planning, reach: Reach) -> str:
     """What the builds of two coatings find, in a sentence."""
     titles = plan.program.definitions.coatings
     two = f"{titles[reach.candidate].title} and {titles[plan.program.reference].title} rings"
-    what = f"the {reach.measure.title} of {two}"
+    place = differences.place_words(reach.at)
+    what = f"the {reach.measure.title} {f'({place}) ' if place else ''}of {two}"
     if reach.found is None:
         return f"With {_builds(reach)} no difference in {what} can be tested."
     worst = ""
@@ -60,9 +64,15 @@ def _builds(reach: Reach) -> str:
 
 def amount(reach: Reach, value: float) -> str:
     """A difference as a share of the level, or in the unit of the measure."""
-    if reach.measure.compare == "ratio":
+    return _amount(reach, value)
+
+
+def _amount(of: Reach | Curve, value: float | None) -> str:
+    if value is None:
+        return words.DASH
+    if of.measure.compare == "ratio":
         return words.with_unit(words.number(100 * value, 0 if value > 0.095 else 1), "%")
-    return words.with_unit(words.number(value), reach.measure.unit)
+    return words.with_unit(words.number(value), of.measure.unit)
 
 
 def lots(plan: Planning) -> Table:
@@ -115,7 +125,7 @@ def reach(plan: Planning) -> Table:
     rows = [
         Row(
             (
-                Cell(words.sentence(each.measure.title), note=_primary(plan, each)),
+                Cell(words.sentence(each.measure.title), note=_which(plan, each)),
                 Cell(
                     plan.program.definitions.coatings[each.candidate].title,
                     note=_builds(each) + ("; these engines only" if each.these_engines else ""),
@@ -138,16 +148,60 @@ def reach(plan: Planning) -> Table:
 
 
 _REACH_NOTE = (
-    "Found: the difference that is found with a power of 80\N{NO-BREAK SPACE}%, by a test whose error of "
-    "5\N{NO-BREAK SPACE}% is shared among the candidates, and of exploratory measures among these. Builds it "
-    "takes: of each coating, or holding both; inside engines what speaks of engines to come, four at least. There "
-    "places in the engine that do not balance are taken out as in the comparison, which finds less. A scatter is known "
-    "from few builds, so the numbers are ranges: at worst is at the upper 80\N{NO-BREAK SPACE}% limit of the scatter."
+    "Found: the difference that is found with a power of 80\N{NO-BREAK SPACE}%, by the test the comparison will make: "
+    "its error of 5\N{NO-BREAK SPACE}% holds for all candidates together, and for exploratory measures it is shared "
+    "among these. Builds it takes: of each coating, or holding both; inside engines what speaks of engines to come, "
+    "four at least. There places in the engine that do not balance are taken out as in the comparison, which finds "
+    "less. A scatter is known from few builds, so the numbers are ranges: at worst is at the upper "
+    "80\N{NO-BREAK SPACE}% limit of the scatter."
 )
 
 
-def _primary(plan: Planning, each: Reach) -> str:
-    return "primary" if each.measure.id == plan.program.primary_measure else ""
+def _which(plan: Planning, each: Reach) -> str:
+    """Which ring, when, and whether it is the primary: "top, at teardown"."""
+    program = plan.program
+    primary = (each.measure.id, each.phase, each.at) == (
+        program.primary_measure, program.primary_phase, program.primary_at,
+    )  # fmt: skip
+    when = differences.in_phase(program, each.phase)
+    return ", ".join(filter(None, (differences.place_words(each.at), when, "primary" if primary else "")))
+
+
+def curves(plan: Planning) -> Table | None:
+    """What more or fewer builds would find, a row a number of builds; None where no scatter is known."""
+    told = plan.curves[:MOST_CURVES]
+    if not told:
+        return None
+    first = told[0]
+    columns = [Column("Builds holding both" if first.within else "Builds of each coating", numeric=True)]
+    columns += [Column(words.sentence(_named(each)), numeric=True) for each in told]
+    rows = [
+        Row((Cell(str(point.builds)), *(_step(each, each.points[place]) for each in told)))
+        for place, point in enumerate(first.points)
+    ]
+    sure = [point for point in first.points if point.found is not None and not point.these_engines]
+    reading = ""
+    if len(sure) > 1:
+        few, many = sure[0], sure[-1]
+        reading = (
+            f"From {words.count(few.builds)} builds to {words.count(many.builds)} the difference found in the "
+            f"{_named(first)} falls from {_amount(first, few.found)} to {_amount(first, many.found)}."
+        )
+    note = "As above, with as many builds of every coating. At worst: at the upper limit of the scatter."
+    return Table("builds-against-difference", tuple(columns), rows, reading, note=note)
+
+
+def _named(curve: Curve) -> str:
+    place = differences.place_words(curve.at)
+    return f"{curve.measure.title}{f' ({place})' if place else ''}"
+
+
+def _step(curve: Curve, point: Point) -> Cell:
+    if point.found is None:
+        return Cell("no test")
+    worst = f"at worst {_amount(curve, point.found_at_worst)}" if point.found_at_worst != point.found else ""
+    here = "these engines only" if point.these_engines else ""
+    return Cell(_amount(curve, point.found), note="; ".join(filter(None, (worst, here))))
 
 
 def _scatter(each: Reach) -> str:
@@ -220,16 +274,29 @@ def smallest(plan: Planning) -> Table:
 
 
 def _suffices(plan: Planning, each: Smallest) -> str:
-    """Whether the instrument shows what is asked for, where the level of the reference is known."""
+    """Whether the instrument shows what is expected, what the reference lies at, or what came so far; or why not."""
     level = plan.levels.get(each.measure)
     unit = plan.units.get(each.measure, "")
+    if each.expected is not None:
+        least, most = each.expected
+        answer = "yes" if least > each.value else "no" if most <= each.value else "in part"
+        ends = (words.number(end, words.decimals_alone(end, 2)) for end in (least, most))
+        told = words.with_unit(words.from_to(*ends), unit)
+        return f"{answer}: {told} {'is' if least == most else 'are'} expected"
+    if each.of == "level" and level is None:
+        if each.measure not in plan.seen:
+            return "not known: nothing is expected or found yet to hold it against"
+        found, count = plan.seen[each.measure]
+        told = words.with_unit(words.number(found, words.decimals_alone(found, 2)), unit)
+        of = words.counted(count, "value")
+        return f"{'yes' if found > each.value else 'no'}: {told} found on the reference so far, middle of {of}"
     if level is None:
-        return words.DASH
+        return "not known: the reference has no level yet"
     if each.of == "level":
         told = words.with_unit(words.number(level), unit)
         return f"{'yes' if abs(level) > each.value else 'no'}: the reference lies at {told}"
     if plan.program.worth_finding is None:
-        return words.DASH
+        return "not known: no difference worth finding is stated"
     wanted = plan.program.worth_finding * abs(level)
     told = words.with_unit(words.number(wanted, words.decimals_alone(wanted, 2)), unit)
     return f"{'yes' if wanted > each.value else 'no'}: the difference worth finding is {told}"
@@ -242,7 +309,9 @@ def _least(plan: Planning, each: Smallest) -> str:
 
 def tables(plan: Planning) -> list[tuple[str, Table]]:
     """Headings and tables in the order of the page."""
-    return [(LOTS, lots(plan)), (REACH, reach(plan)), (SMALLEST, smallest(plan))]
+    curve = curves(plan)
+    more = [(CURVE, curve)] if curve is not None else []
+    return [(LOTS, lots(plan)), (REACH, reach(plan)), *more, (SMALLEST, smallest(plan))]
 
 
 def page(site: Site, program: Program) -> PartsPage:
@@ -317,6 +386,8 @@ def as_json(plan: Planning) -> dict[str, Any]:
         "finds": [
             {
                 "measure": each.measure.id,
+                "phase": each.phase,
+                "at": each.at,
                 "as": each.measure.compare,
                 "unit": "1" if each.measure.compare == "ratio" else each.measure.unit,
                 "candidate": each.candidate,
@@ -330,6 +401,16 @@ def as_json(plan: Planning) -> dict[str, Any]:
                 "builds_needed": None if each.needed is None else list(each.needed),
             }
             for each in plan.reaches
+        ],
+        "curves": [
+            {
+                "measure": each.measure.id,
+                "at": each.at,
+                "builds": [point.builds for point in each.points],
+                "finds": [finite(point.found) for point in each.points],
+                "finds_at_worst": [finite(point.found_at_worst) for point in each.points],
+            }
+            for each in plan.curves
         ],
         "scatter_unknown": list(plan.without),
         "instruments": [

@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from sitegen.page import words
 from sitegen.page.view import View
 from sitegen.pages import criteria
-from sitegen.program.model import Criterion, Restated, Subject
+from sitegen.program.model import EVERY, Criterion, DecisionRule, Restated, Subject
 
 PREFIX = "criterion:"
 UNKNOWN = (
-    "Whether limits, criteria or the primary comparison were changed after readings came in is not known here, where "
-    "git holds no whole history of the program file."
+    "Whether limits, criteria, the rule of decision or the primary comparison were changed after readings came in is "
+    "not known here, where git holds no whole history of the program file."
 )
 
 
-def late(view: View) -> str:
-    """When the criteria were stated after records had come in: "after 120 of 140 dated records had come in (...)"."""
-    days, stated = view.analysis.days, view.program.criteria_stated
+def late(view: View, rule: DecisionRule | None = None) -> str:
+    """When the criteria, or the rule, were stated after records came in: "after 120 of 140 dated records had ..."."""
+    days, stated = view.analysis.days, view.program.criteria_stated if rule is None else rule.stated
     before = [day for day in days if stated and day < stated]
     if not before:
         return ""
@@ -63,6 +65,39 @@ def of_program(view: View) -> list[str]:
     return told
 
 
+def of_rule(view: View) -> list[str]:
+    """The same of the rule of decision."""
+    told = []
+    for each in view.analysis.restated or ():
+        if each.what != "decide":
+            continue
+        if isinstance(each.before, DecisionRule) and isinstance(each.after, DecisionRule):
+            told.append(f"The rule {_ruled_otherwise(view, each.before, each.after)} {_until(each)}.")
+        elif each.after is None:
+            told.append(f"The rule was taken out{_since(each)}.")
+        else:
+            told.append(f"The rule was first written down{_since(each)}.")
+    return told
+
+
+def _ruled_otherwise(view: View, before: DecisionRule, after: DecisionRule) -> str:
+    """What the rule asked before: "asked every criterion for a release"."""
+    titles = {each.id: each.title for each in view.program.criteria}
+
+    def named(ids: Sequence[str], every: str) -> str:
+        return every if ids == EVERY else words.listed(f"“{titles.get(each, each)}”" for each in ids) or "nothing"
+
+    parts = []
+    if before.release != after.release:
+        parts.append(f"asked {named(before.release, 'every criterion')} for a release")
+    if before.stop != after.stop:
+        parts.append(f"stopped on a failure of {named(before.stop, 'the end rules')}")
+    if before.looks != after.looks:
+        when = f"at {words.listed(map(str, before.looks))} builds" if before.looks else "only with all builds in"
+        parts.append(f"allowed a release {when}")
+    return words.listed(parts)
+
+
 def note(view: View) -> str:
     """What is to be said where no history is known; "" where it is, or where nothing is in yet."""
     readings = any(len(each.frame) for each in view.analysis.readings.values())
@@ -73,8 +108,11 @@ def in_short(view: View) -> str:
     """For the home page: that something was set late; "" where nothing was."""
     when = late(view)
     told = [f"The criteria were stated {when}."] if when and view.program.criteria else []
+    rule = view.program.decide
+    if rule is not None and (when := late(view, rule)) and rule.stated != view.program.criteria_stated:
+        told.append(f"The rule of decision was stated {when}.")
     if view.analysis.restated:
-        told.append("Limits, criteria or the primary comparison were changed after readings had come in.")
+        told.append("Limits, criteria, the rule or the primary comparison were changed after readings had come in.")
     return " ".join(told)
 
 

@@ -361,13 +361,16 @@ class Window:
         return (self.low is None or value >= self.low - slack) and (self.high is None or value <= self.high + slack)
 
 
+EVERY = ("*",)  # of a rule: what it asks where it names no criteria
+
+
 @dataclass(frozen=True)
 class Restated:
     """Something set beforehand that was changed, or first written down, once readings had come in."""
 
-    what: str  # "primary", "to_lose", "level", "fit_through", or "criterion:" and its id
-    before: Criterion | Subject | float | str | None  # None: it was not there
-    after: Criterion | Subject | float | str | None
+    what: str  # "primary", "to_lose", "level", "fit_through", "decide", or "criterion:" and its id
+    before: Criterion | DecisionRule | Subject | float | str | None  # None: it was not there
+    after: Criterion | DecisionRule | Subject | float | str | None
     until: str  # ISO day from which the new one stands in git; "" changed since the last commit
     readings: int  # of today's readings, those that were in git before the change
     of: int  # today's readings
@@ -645,6 +648,12 @@ class Program:
             for stream in p.records
             if self.planned_cylinders(b, stream)
         ]
+
+    @property
+    def expected_wear(self) -> tuple[float, float] | None:
+        """Least and most wear [m] of ring faces that the file expects, over its coatings; None where it says none."""
+        own = [each.expected for each in self.oil.sources if each.coating and each.expected]
+        return (min(own), max(own)) if own else None
 
     def planned_cylinders(self, build: Build, stream: str) -> tuple[int, ...]:
         """Cylinders of a build that get a kind of record: all, or those of the sample."""

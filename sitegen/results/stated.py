@@ -19,14 +19,14 @@ from pathlib import Path
 from sitegen.problems import Collector
 from sitegen.program import build, schema, yamlfile
 from sitegen.program.folder import PROGRAM
-from sitegen.program.model import Criterion, Program, Restated, Subject
+from sitegen.program.model import EVERY, Criterion, DecisionRule, Program, Restated, Subject, Where
 from sitegen.results.committed import contents, git, whole_history
 from sitegen.vocabulary import Readings
 
 MOST_STATES = 200  # commits of a program file that are looked at
 NOT_TEXT = frozenset({".xlsx", ".parquet"})
-KEYS = ("compare", "criteria", "seating")  # of the program file: where these stay, nothing was stated anew
-Stated = Criterion | Subject | float | str
+KEYS = ("compare", "criteria", "decide", "seating")  # of the program file: where these stay, nothing was stated anew
+Stated = Criterion | DecisionRule | Subject | float | str
 
 
 def restated(
@@ -113,7 +113,17 @@ def _of(program: Program) -> dict[str, Stated]:
     for each in program.criteria:
         limit = None if each.limit is None else _even(each.limit)
         said[f"criterion:{each.id}"] = replace(each, limit=limit, coatings=tuple(sorted(each.coatings)))
+    if program.decide is not None:
+        said["decide"] = _rule(program.decide, program.criteria)
     return said
+
+
+def _rule(rule: DecisionRule, criteria: Sequence[Criterion]) -> DecisionRule:
+    """What counts of the rule: not its day; a criterion more is told once, as a criterion."""
+    ends = {each.id for each in criteria if each.end_rule} & set(rule.release)
+    release = EVERY if len(rule.release) == len(criteria) else tuple(sorted(rule.release))
+    stop = EVERY if set(rule.stop) == ends else tuple(sorted(rule.stop))
+    return DecisionRule(Where(""), "", release, stop, rule.looks)
 
 
 def _bare(said: Stated | None) -> Stated | None:

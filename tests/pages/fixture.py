@@ -177,7 +177,8 @@ def analyses(of: Folder) -> list[FixtureAnalysis]:
     frame = pd.DataFrame(rows)
     files = {"probe-2026/records/probe.csv": {"encoding": "utf-8", "separator": ";", "rows": len(rows),
                                               "used": len(rows) - 2,
-                                              "set_aside": 2, "columns": {"Build": "engine", "Remark": ""}}}  # fmt: skip
+                                              "set_aside": 2,
+                                              "columns": {"Build": "engine", "Remark": ""}}}  # fmt: skip
     empty = pd.DataFrame(columns=list(frame.columns))
     return [
         FixtureAnalysis(of.programs[0], {"probe": Readings(empty)}, {}, (), (), {}),

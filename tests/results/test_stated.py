@@ -137,6 +137,33 @@ def test_the_primary_comparison_the_seating_limits_and_criteria_themselves(progr
         assert sentence in page
 
 
+def test_the_rule_of_decision(programs: Path, tmp_path: Path) -> None:
+    """Written down late, changed later; what only spells out what holds anyway is no change."""
+    enter(programs, 4)
+    commit(tmp_path, "2027-01-10")
+    edit(programs, "\nseating:", "\ndecide: {stated: 2026-04-01}\n\nseating:")
+    commit(tmp_path, "2027-02-12")
+    edit(programs, "{stated: 2026-04-01}", "{stated: 2026-01-12, release: [level], stop: []}")
+    commit(tmp_path, "2027-02-13")
+    enter(programs, 6)
+    commit(tmp_path, "2027-02-20")
+    edit(programs, "stop: []}", "stop: [level], looks: [2]}")
+    commit(tmp_path, "2027-03-12")
+    assert told(programs) == [("decide", "2027-02-12", 4, 6), ("decide", "2027-03-12", 6, 6)]
+    home, page = published(programs)
+    assert "The rule was first written down on 12 February 2027, when 4 of 6 readings were in." in page
+    assert (
+        "The rule stopped on a failure of the end rules and allowed a release only with all builds in until "
+        "12 March 2027, when all readings were in." in page
+    )
+    assert "the rule or the primary comparison were changed after readings had come in." in home
+    edit(programs, "stated: 2026-01-12, release", "stated: 2026-05-01, release")
+    home, page = published(programs)
+    said = "after 4 of 6 dated records had come in (until 4 March 2026)"
+    assert f"The rule, stated 1 May 2026, {said}: released when every criterion holds" in page
+    assert f"The rule of decision was stated {said}." in home
+
+
 def test_wording_and_spelling_of_units_are_no_change(programs: Path, tmp_path: Path) -> None:
     enter(programs, 4)
     commit(tmp_path, "2027-01-10")

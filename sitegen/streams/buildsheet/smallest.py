@@ -21,4 +21,6 @@ def smallest(program: Program) -> Iterable[Smallest]:
         if tool.kind == "feeler" and bores:
             wear = face_wear(2 * tool.limit, max(bores), 0.0)
             because = f"{tool.title}: ±{tool.limit * 1e3:.3g} mm at each reading of the gap"
-            yield Smallest(FACE_WEAR.id, "face wear that opens the gap enough", wear * 1e6, because)
+            told = program.expected_wear
+            expected = None if told is None else (told[0] * 1e6, told[1] * 1e6)
+            yield Smallest(FACE_WEAR.id, "face wear that opens the gap enough", wear * 1e6, because, expected=expected)

@@ -88,4 +88,5 @@ def _of(program: Program, laboratory: Laboratory, source: OilSource) -> Iterator
         return
     what = f"{elements.name(symbol)} that tells wear of {source.title}, {depth * 1e6:.2g} µm of it"
     because = f"{laboratory.title}: scatter of its reports from day to day, of two samples"
-    yield Smallest(MASS[symbol].id, what, metal, because)
+    expected = source.expected and metal * source.expected / depth
+    yield Smallest(MASS[symbol].id, what, metal, because, expected=(expected, expected) if expected else None)

@@ -21,9 +21,13 @@ def smallest(program: Program) -> Iterator[Smallest]:
     for tool in program.definitions.tools.values():
         if tool.kind == "profilometer":
             because = f"{tool.title}: ±{tool.limit * 1e6:.3g} µm at each trace"
-            yield Smallest(FACE_DEPTH.id, "wear of a ring face", 2 * tool.limit * 1e6, because)
-            told = f"{tool.title}: five traces a state, none on the spot of another, leave ±{_UNRELATED} µm (simulated)"
-            yield Smallest(WEAR_VALLEYS.id, "wear of a bore by aligned curves", student_95(_FREE) * _UNRELATED, told)
+            told = program.expected_wear
+            expected = None if told is None else (told[0] * 1e6, told[1] * 1e6)
+            yield Smallest(FACE_DEPTH.id, "wear of a ring face", 2 * tool.limit * 1e6, because, expected=expected)
+            bores = (
+                f"{tool.title}: five traces a state, none on the spot of another, leave ±{_UNRELATED} µm (simulated)"
+            )
+            yield Smallest(WEAR_VALLEYS.id, "wear of a bore by aligned curves", student_95(_FREE) * _UNRELATED, bores)
 
 
 def by_repeats(program: Program, values: Iterable[Value]) -> Iterator[Smallest]:
