@@ -67,25 +67,25 @@ def program(view: View) -> list[Block]:
         traced = words.DASH
         if faces:
             total = words.number(sum(v.value or 0.0 for v in faces), 1)
-            traced = f"{total} in {words.count(len(faces))} of {words.count(len(build.places))}"
+            traced = f"{words.with_unit(total, 'mg')} in {words.count(len(faces))} of {words.count(len(build.places))}"
         not_listed = view.values(crossing.UNLISTED.id, engine=build)
-        apart = "; ".join(f"{v.key.at} {view.text(v, interval=False)}" for v in not_listed) or words.DASH
+        apart = "; ".join(f"{v.key.at} {view.text(v, interval=False, unit=True)}" for v in not_listed) or words.DASH
         told = _word_of(verdicts)
         rows.append(
             Row((Cell(build.id, href=view.href_engine(build, ANCHOR)),
                  Cell(words.listed(view.coating_title(coating) for coating in build.coatings)),
-                 Cell("; ".join(view.text(v) for v in summed) or words.DASH), Cell(traced),
-                 Cell("; ".join(view.text(v) for v in oil) or words.DASH), Cell(apart),
+                 Cell("; ".join(view.text(v, unit=True) for v in summed) or words.DASH), Cell(traced),
+                 Cell("; ".join(view.text(v, unit=True) for v in oil) or words.DASH), Cell(apart),
                  Cell(told, word=True, note=_why(view, verdicts, told))))
         )  # fmt: skip
     if not rows:
         return []
     columns = (
         Column("Build"), Column("Coatings"),
-        Column("Top rings by the balance", "mg", numeric=True, measure=crossing.WEIGHED.id),
-        Column("Faces by traces", "mg", numeric=True, measure=crossing.FACE.id),
-        Column("Ring faces by the oil", "mg", numeric=True, measure=crossing.FROM_SOURCE),
-        Column("Rings on no list of sources", "mg", numeric=True, measure=crossing.UNLISTED.id),
+        Column("Top rings by the balance", numeric=True, measure=crossing.WEIGHED.id),
+        Column("Faces by traces", numeric=True, measure=crossing.FACE.id),
+        Column("Ring faces by the oil", numeric=True, measure=crossing.FROM_SOURCE),
+        Column("Rings on no list of sources", numeric=True, measure=crossing.UNLISTED.id),
         Column("Do they close"),
     )  # fmt: skip
     note = f"{SEES} The page of each build has every pair of ways with its interval."
@@ -207,7 +207,7 @@ def _why(view: View, verdicts: Sequence[Verdict], word: str) -> str:
         return view.why(own[0].reason)
     said = dict.fromkeys(_called(each) for each in own)
     still = len([each for each in verdicts if each.word == "cannot tell"])
-    return words.listed(said) + (f"; {words.counted(still, 'pair')} cannot be told" if still else "")
+    return "; ".join(said) + (f"; {words.counted(still, 'pair')} cannot be told" if still else "")
 
 
 def _called(verdict: Verdict) -> str:
