@@ -37,7 +37,7 @@ def folder(tmp_path: Path) -> Path:
     document["phases"] = [phase for phase in document["phases"] if "only" not in phase]
     document["records"]["leakdown"] = [each for each in document["records"]["leakdown"] if each["file"][-5] in "14"]
     document["compare"] |= {"candidates": ["graded-crn"], "scatter_from": [LENDER], "planned_builds": 2}
-    for key in ("criteria", "exclusions", "notes", "oil"):
+    for key in ("criteria", "decide", "exclusions", "notes", "oil"):
         document.pop(key)
     for key in ("also", "worth_finding", "allocation"):
         document["compare"].pop(key)

@@ -277,7 +277,7 @@ def _within_coatings(values: Sequence[Value], subject: Subject, *, ratio: bool) 
     held: dict[str, set[str]] = {}
     for value in values:
         key = value.key
-        if key.engine and key.coating:
+        if key.engine and key.cylinder and key.coating:  # what is said of a whole build may name a candidate
             held.setdefault(key.engine, set()).add(key.coating)
         same = (value.measure, key.phase, key.at) == (subject.measure, subject.phase, subject.at)
         if same and key.coating and value.value is not None and (value.value > 0 or not ratio):

@@ -30,7 +30,7 @@ SHOWN = {"ok", "below"}
 LEAK = {"supply": 551580.0, "pressure": 500000.0, "metal_temperature": 333.15, "since_shutdown": 1200.0,
         "ambient": 1.0e5, "air_temperature": 294.15, "to_crankcase": 0.95, "percent": 0.09, "crank": "tdc",
         "oil": "dry",
-        "operator": "J. Ö.", "approached": "running-direction", "locked": "no"}  # fmt: skip
+        "operator": "J. Ö.", "approached": "running-direction", "locked": "yes"}  # fmt: skip
 RING = {"gap_gauge": 4.1e-4, "gap_bore": 4.2e-4, "gap_angle": 0.5, "joint": "straight", "mass": 7.7e-3, "tension": 16.0,
         "radial_thickness": 3.1e-3}  # fmt: skip
 BORE = {"bore": 0.0875, "bore_angle": 1.5707963}
@@ -57,7 +57,8 @@ def oil_rows(phase: str) -> Iterator[dict[str, Any]]:
 def said(stream: str, row: dict[str, str], phase: str, number: int) -> dict[str, Any]:
     """What is written into one prepared row, the `number`-th of its table, by field."""
     if stream == "leakdown":
-        leak = LEAK if row.get("cylinder") else {name: LEAK[name] for name in ("supply", "ambient", "air_temperature")}
+        cold = {"metal_temperature": 294.15} if phase in {"cold-build", "refit"} else {}
+        leak = LEAK | cold if row.get("cylinder") else {name: LEAK[name] for name in ("supply", "ambient", "air_temperature")}
         warm = {"condition": "cold"} if phase in {"cold-build", "refit"} else {"condition": "warm"}
         return {
             **leak,
