@@ -53,8 +53,8 @@ CHANCE = Measure(
     limits="A cylinder that asks for an explanation, not one to leave out. To be last of its engine in every measure "
     "is less: of four cylinders one is, by chance, in 25 % of engines with two measures, in 6 % with three. Simulated "
     "with normal scatter; where it has heavy tails (t on 4 to 8 degrees of freedom) some cylinder is wrongly odd in 5 "
-    "to 15 % of programs, where engines scatter as 1 to 2, in 9 %. Three measures off by three scatters are found in 38, "
-    "70 and 83 % of single engines of four, six and eight cylinders, in 85 % with six engines of four.",
+    "to 15 % of programs, where engines scatter as 1 to 2, in 9 %. Three measures off by three scatters are found in "
+    "38, 70 and 83 % of single engines of four, six and eight cylinders, in 85 % with six engines of four.",
     interval="",
 )
 
