@@ -191,7 +191,7 @@ def _next(view: View, verdict: Verdict) -> str:
         step = _step(view, criterion, answer, coating)
         if step and step not in told:
             told.append(step)
-    return "; ".join(told) or words.DASH
+    return ". ".join(told) or words.DASH
 
 
 def _step(view: View, criterion: Criterion, answer: Verdict, coating: str) -> str:
