@@ -54,7 +54,7 @@ def _beside(view: View) -> list[str]:
         where = " in these engines" if all(row.scope == "these-engines" for row in told) else ""
         verb = words.plural(len(told), "differs", "differ")
         of = words.counted(len(own), "exploratory measure")
-        parts.append(f"Of the {of}, {named} {verb} for {differences.rings(view, coating)}{where}.")
+        parts.append(f"Of the {of}, {named} {verb} for {differences.rings(view, coating)}{where}.{_one_fit(view, own)}")
     return parts
 
 
@@ -167,10 +167,10 @@ def table(view: View) -> list[Block]:
     for found in _subjects(rows):
         reference = found[0]
         cells = [_measure_cell(view, reference), _level_cell(view, reference)]
-        reach = _reach(found)
+        furthest = reach(found)
         for coating in program.candidates:
             own = next((row for row in found if row.coating == coating), None)
-            cells += [_difference_cell(view, own), _strip_cell(view, own, reach)]
+            cells += [difference_cell(view, own), strip_cell(view, own, furthest)]
         made.append(Row(cells))
     caption = ""
     return [
@@ -207,7 +207,8 @@ def _level_cell(view: View, row: Comparison) -> Cell:
     return Cell(text, note=words.counted(row.builds_reference, "build"))
 
 
-def _difference_cell(view: View, row: Comparison | None) -> Cell:
+def difference_cell(view: View, row: Comparison | None) -> Cell:
+    """The difference with its interval, what it rests on and the word."""
     if row is None:
         return Cell(words.DASH)
     if row.verdict == "refused":
@@ -228,12 +229,14 @@ def _at(row: Comparison, value: float) -> float:
     return math.log(value) if value > 0 else -math.inf
 
 
-def _reach(rows: Sequence[Comparison]) -> float:
+def reach(rows: Sequence[Comparison]) -> float:
+    """Furthest end of the intervals of these rows, with room beyond it: the half-length of their common axis."""
     ends = [_at(row, end) for row in rows for end in (row.low, row.high) if end is not None]
     return SEATS * max((abs(end) for end in ends if math.isfinite(end)), default=0.0)
 
 
-def _strip_cell(view: View, row: Comparison | None, reach: float) -> Cell:
+def strip_cell(view: View, row: Comparison | None, reach: float) -> Cell:
+    """The interval drawn about no difference, on an axis of this half-length."""
     if row is None or row.low is None or row.high is None or not reach:
         return Cell("")
     low, high = (max(-1.0, min(1.0, _at(row, end) / reach)) for end in (row.low, row.high))
@@ -252,12 +255,18 @@ def _reading(view: View, rows: Sequence[Comparison]) -> str:
         if not own:
             continue
         title = differences.rings(view, coating)
+        found, of = (len({_finding(view, row) for row in each}) for each in (told, own))
         if all(row.procedure in {"borrowed", "lent"} for row in own):
             clauses.append(f"{title} were built once and are shown without a test")
         else:
-            few = "no measure" if not told else f"{words.share(len(told), len(own), 'measure')}"
+            few = "no measure" if not told else f"{words.share(found, of, 'measure')}"
             clauses.append(f"{title} differ from {differences.rings(view, view.program.reference)} in {few}")
     return f"{words.sentence(words.listed(clauses))}.{_one_fit(view, rows)}" if clauses else ""
+
+
+def _finding(view: View, row: Comparison) -> str:
+    """What a row is a finding about: measures of one fit are one."""
+    return view.measures[row.measure].fit or f"{row.measure} {row.phase} {row.at}"
 
 
 def _one_fit(view: View, rows: Sequence[Comparison]) -> str:
@@ -268,7 +277,7 @@ def _one_fit(view: View, rows: Sequence[Comparison]) -> str:
         if fit and row.verdict not in {"cannot tell", "refused"}:
             found.setdefault((row.coating, fit), []).append(view.measures[row.measure].title)
     named = list(dict.fromkeys(tuple(dict.fromkeys(each)) for each in found.values()))
-    told = [f"{words.listed(each)} come from one fit and are one finding" for each in named if len(each) > 1]
+    told = [f"{words.listed(each)} come from one fit and count once" for each in named if len(each) > 1]
     return f" {words.sentence('; '.join(told))}." if told else ""
 
 

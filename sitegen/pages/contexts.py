@@ -9,7 +9,7 @@ from typing import ClassVar
 from markupsafe import Markup
 
 from sitegen.page.addresses import Link
-from sitegen.page.blocks import Block, Cell
+from sitegen.page.blocks import Block, Cell, Table
 from sitegen.pages.setting import Setter
 
 
@@ -83,6 +83,8 @@ class ProgramLine:
     moved: str  # against the last commit of the results
     as_of: str = ""  # "records until 14 August 2026"
     invented: bool = False
+    why: str = ""  # what drives the status
+    due: str = ""  # what is due next, with its day
 
 
 @dataclass(frozen=True)
@@ -98,6 +100,7 @@ class HomePage(Page):
     reading: str
     programs: Sequence[ProgramLine]
     coatings: Sequence[CoatingLine]
+    compared: Table | None = None  # the primary comparisons of all programs on one axis
 
 
 @dataclass(frozen=True)

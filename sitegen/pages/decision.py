@@ -33,6 +33,27 @@ def lead(view: View) -> str:
     return " ".join(f"{_SAID[word]}: {words.listed(names)}." for word, names in grouped.items())
 
 
+def why(view: View) -> str:
+    """What drives the word of each candidate, a clause each; "" without a rule."""
+    told = [(view.coating_title(each.key.coating), _driver(view, each)) for each in view.verdicts(ruling.RULE)]
+    return "".join(f"{words.sentence(title)}: {driver}. " for title, driver in told).strip()
+
+
+def next_due(view: View) -> str:
+    """What is due first: "Due next: 40 h of B3, on 1 December 2026"; "" where nothing has a day."""
+    waiting = sorted(
+        (each.due, build.id, each.phase)
+        for build in view.program.builds
+        for each in build.departures
+        if each.kind == "due" and each.due
+    )
+    if not waiting:
+        return ""
+    day, build, phase = waiting[0]
+    start = "Was due" if day < view.analysis.as_of else "Due next"
+    return f"{start}: {view.program.phase(phase).title} of {build}, on {words.day(day)}"
+
+
 def blocks(view: View) -> list[Block]:
     """The section of a program page; where no rule was stated it says so, and that the criteria stand below."""
     rule = view.program.decide
@@ -170,7 +191,7 @@ def _next(view: View, verdict: Verdict) -> str:
         step = _step(view, criterion, answer, coating)
         if step and step not in told:
             told.append(step)
-    return "; ".join(told) or words.DASH
+    return ". ".join(told) or words.DASH
 
 
 def _step(view: View, criterion: Criterion, answer: Verdict, coating: str) -> str:
@@ -193,7 +214,7 @@ def _step(view: View, criterion: Criterion, answer: Verdict, coating: str) -> st
         return f"A second build with {view.coating_title(coating)}: one build cannot be told from its coating"
     who = answer.deciding.partition("@")[2].replace("/", " cylinder ")
     if answer.reason == "cylinders-missing":
-        return f"None: {criterion.title.lower()} lacks a cylinder that will have no value. Decide by hand"
+        return f"{criterion.title} lacks a cylinder that will have no value: decide by hand"
     needed = [
         value
         for value in view.values(READINGS_NEEDED.id, at=criterion.id)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from sitegen.page import counts, words
 from sitegen.page.addresses import Link
-from sitegen.page.blocks import Cell, Text
+from sitegen.page.blocks import Cell, Column, Row, Table, Text
 from sitegen.page.view import Desk
-from sitegen.pages import comparing, criteria, decision, stated
+from sitegen.pages import comparing, criteria, decision, differences, stated
 from sitegen.pages.contexts import CoatingLine, HomePage, ProgramLine
 from sitegen.pages.frame import Site, engine_types, window_title
 from sitegen.pages.present import Record, complete, records
@@ -20,6 +20,7 @@ def page(site: Site) -> HomePage:
     setter = site.setter(path)
     setter.id("programs")
     setter.id("coatings")
+    setter.id("compared")
     lines = []
     for program in reversed(site.folder.programs):  # the latest first
         desk = site.desks[program.id]
@@ -32,6 +33,8 @@ def page(site: Site) -> HomePage:
                 href=view.href_program(program),
                 title=program.title,
                 status=decision.lead(view),
+                why=decision.why(view),
+                due=decision.next_due(view),
                 answer=_answer(site, program.id),
                 facts=words.sentence(f"{engine_types(program)}; {words.counted(cylinders, 'cylinder')}"),
                 records=_records(every),
@@ -70,7 +73,43 @@ def page(site: Site) -> HomePage:
         ),
         programs=lines,
         coatings=coatings,
+        compared=_compared(site),
     )
+
+
+def _compared(site: Site) -> Table | None:
+    """The primary comparison of each program, all drawn on one axis; None where there is none yet."""
+    found = [
+        (view, row)
+        for program in reversed(site.folder.programs)
+        for view in [site.view(site.addresses.home, program.id)]
+        for row in comparing.primary(view)
+        if row.estimate is not None and row.low is not None and row.high is not None
+    ]
+    reach = comparing.reach([row for _, row in found if row.scale == "ratio"])
+    rows = [
+        Row(
+            (
+                Cell(view.program.title, href=view.href_program(view.program)),
+                Cell(words.sentence(view.measures[row.measure].title), note=differences.after(view, row)),
+                view.coating_cell(row.coating),
+                comparing.difference_cell(view, row),
+                comparing.strip_cell(view, row, reach if row.scale == "ratio" else 0.0),
+            )
+        )
+        for view, row in found
+    ]
+    if not rows:
+        return None
+    columns = (
+        Column("Program"), Column("Primary measure"), Column("Coating"), Column("Against its reference"),
+        Column("Less or more than the reference"),
+    )  # fmt: skip
+    note = (
+        "All intervals are drawn on one scale, in per cent, about the upright line of no difference; open marks are "
+        "not yet to be relied on. Testers, oils and schedules of the programs may differ."
+    )
+    return Table("primary-comparisons", columns, rows, note=note, stack=True)
 
 
 def _records(every: list[Record]) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -17,7 +18,8 @@ from sitegen.page import words
 from sitegen.page.addresses import Addresses
 from sitegen.page.blocks import Cell, Figure, Strip, Table, Text
 from sitegen.page.view import Desk, View
-from sitegen.pages import comparing, criteria, differences, history
+from sitegen.pages import comparing, criteria, differences, history, home
+from sitegen.pages.comparing import SEATS
 from sitegen.program.model import Build, Criterion, Folder, Program
 from sitegen.vocabulary import Comparison, Key, Measure, Value, Verdict
 
@@ -401,10 +403,39 @@ def test_measures_of_one_fit_are_one_finding() -> None:
     fitted = {**MEASURES, **{each.id: replace(each, fit="probe") for each in (AREA, LOSS)}}
     rows = [row(0.8, 0.7, 0.9), row(0.8, 0.7, 0.9, measure=LOSS.id)]
     view = replace(view_of(program(HELD), rows), measures=fitted)
-    told = the_table(view).reading.partition(". ")[2]
-    assert told == f"{words.sentence(AREA.title)} and {LOSS.title} come from one fit and are one finding."
+    count, _, told = the_table(view).reading.partition(". ")
+    assert told == f"{words.sentence(AREA.title)} and {LOSS.title} come from one fit and count once."
+    assert count == "Soft nitride rings differ from plain nitride rings in the measure"
+    more = [*rows, row(1.0, 0.7, 1.2, measure=GAIN.id)]
+    of_two = the_table(replace(view_of(program(HELD), more), measures=fitted)).reading
+    assert of_two.startswith("Soft nitride rings differ from plain nitride rings in one of two measures.")
     alone = replace(view_of(program(HELD), [rows[0], row(1.0, 0.7, 1.2, measure=LOSS.id)]), measures=fitted)
     assert "one fit" not in the_table(alone).reading
+
+
+def test_home_draws_the_primary_comparisons_of_all_programs_on_one_axis() -> None:
+    """Half as wide an interval is drawn half as wide; a difference in a unit is told and not drawn."""
+    of = program(HELD)
+    first = [row(0.8, math.exp(-0.4), math.exp(-0.1)), row(0.9, 0.85, 0.95, role="exploratory")]
+    second = [row(1.1, math.exp(-0.1), math.exp(0.2))]
+    third = [row(-2.0, -3.0, -1.0, measure=LOSS.id, scale="difference")]
+    views = {name: view_of(of, rows) for name, rows in (("a", first), ("b", second), ("c", third))}
+    programs = tuple(replace(of, id=name) for name in views)
+    site: Any = SimpleNamespace(
+        folder=SimpleNamespace(programs=programs),
+        addresses=SimpleNamespace(home="index.html"),
+        view=lambda _, name: views[name],
+    )
+    table = home._compared(site)
+    assert table is not None
+    assert len(table.rows) == 3  # the exploratory one does not lead
+    drawn = [line.cells[-1].strip for line in table.rows]
+    assert drawn[0] is None
+    assert drawn[1] is not None
+    assert drawn[2] is not None
+    assert drawn[2].low == pytest.approx(-1 / SEATS)
+    assert (drawn[1].low, drawn[1].high) == pytest.approx((-0.25 / SEATS, 0.5 / SEATS))
+    assert [plain(line.cells[3].text) for line in table.rows][:2] == ["2.0 mg less", "10 % more"]
 
 
 def test_a_sentence_names_the_builds_and_cylinders_it_leaves_out() -> None:

@@ -167,7 +167,7 @@ def test_an_open_cylinder_is_settled_by_readings_or_not(needed: float | None, sa
 
 def test_a_cylinder_that_will_have_no_value_leaves_it_open() -> None:
     found = cells(answer(EACH, "cannot tell yet", reason="cylinders-missing"), GOOD[1])
-    assert (found[0], found[3]) == ("open", "None: leak area lacks a cylinder that will have no value. Decide by hand")
+    assert (found[0], found[3]) == ("open", "Leak area lacks a cylinder that will have no value: decide by hand")
 
 
 @pytest.mark.parametrize(("due", "day"), [("2026-12-07", " on 7 December 2026"), ("", "")])
@@ -180,6 +180,22 @@ def test_what_is_due_is_named_with_its_day(due: str, day: str) -> None:
     assert found[0] == "run on"
     assert found[2].endswith(f". Due: four pulls of B2{day}")
     assert found[3] == f"What is due: four pulls of B2{day}"
+
+
+def test_home_tells_what_drives_each_word_and_what_is_due_first() -> None:
+    of = program(HELD, candidates=(C, D))
+    waits = [replace(build, departures=(Departure(PHASE, "due", due=day),)) if day else build
+             for build, day in zip(of.builds, ("2026-12-07", "2026-12-01", "", ""), strict=True)]  # fmt: skip
+    view = page(answer(EACH, "fails", **LEAKS), GOOD[1], of=replace(of, builds=tuple(waits)))
+    assert plain(decision.why(view)) == (
+        "Soft nitride: Leak area: fails; B2 cylinder 2 at 0.391 (0.372 to 0.410) mm², 0.041 mm² above the limit of "
+        "0.35 mm². Hard nitride: None of its criteria was answered."
+    )
+    assert decision.next_due(view) == "Due next: four pulls of B2, on 1 December 2026"
+    late = replace(waits[1], departures=(Departure(PHASE, "due", due="2026-05-13"),))
+    view = page(*GOOD, of=replace(of, builds=(waits[0], late, *waits[2:])))
+    assert decision.next_due(view) == "Was due: four pulls of B2, on 13 May 2026"
+    assert decision.next_due(page(*GOOD)) == ""
 
 
 def test_missing_unverified_and_untold_never_count_as_passed() -> None:
