@@ -58,7 +58,11 @@ def said(stream: str, row: dict[str, str], phase: str, number: int) -> dict[str,
     """What is written into one prepared row, the `number`-th of its table, by field."""
     if stream == "leakdown":
         cold = {"metal_temperature": 294.15} if phase in {"cold-build", "refit"} else {}
-        leak = LEAK | cold if row.get("cylinder") else {name: LEAK[name] for name in ("supply", "ambient", "air_temperature")}
+        leak = (
+            LEAK | cold
+            if row.get("cylinder")
+            else {name: LEAK[name] for name in ("supply", "ambient", "air_temperature")}
+        )
         warm = {"condition": "cold"} if phase in {"cold-build", "refit"} else {"condition": "warm"}
         return {
             **leak,
