@@ -218,7 +218,7 @@ def test_the_answers_are_there_without_scripts(browser: Browser, published: Path
     with opened(browser, scripts=False) as found:
         page = found.page
         page.goto((published / PROGRAM).as_uri())
-        assert page.get_by_text("19\N{NO-BREAK SPACE}% less with graded chromium nitride rings").first.is_visible()
+        assert page.get_by_text("18\N{NO-BREAK SPACE}% less with graded chromium nitride rings").first.is_visible()
         assert page.locator(f"{TABLE} svg.interval").first.is_visible()
         page.goto((published / PLAN).as_uri())
         assert page.locator("table[data-name=who-gets-which-coating] tbody tr").count() == 7
@@ -229,7 +229,7 @@ def test_the_history_of_a_coating_tells_where_each_build_comes_from(browser: Bro
     with opened(browser) as found:
         page = found.go(published, "coatings/nitrided.html")
         figure = page.locator("figure[data-name=history-of-builds]")
-        assert "the next build may lie at" in figure.locator("xpath=..").inner_text()
+        assert "the next build of these programs may lie at" in figure.locator("xpath=..").inner_text()
         assert figure.locator(".chart").first.locator("svg text", has_text="next build").count() == 1
         figure.locator("details > summary").last.press("Enter")
         rows = page.locator("table[data-name=points-of-the-history] tbody tr")
