@@ -220,6 +220,8 @@ def _step(view: View, criterion: Criterion, answer: Verdict, coating: str) -> st
         for value in view.values(READINGS_NEEDED.id, at=criterion.id)
         if value.key.coating == coating and f"{value.key.engine}/{value.key.cylinder}" in answer.deciding
     ]
+    if needed and _apart(view, needed[0].key.engine, criterion.phase):
+        return f"{who} cannot be read again, since {needed[0].key.engine} has been taken apart: decide by hand"
     if needed and needed[0].value is not None:
         return f"{who}: about {words.number(needed[0].value, 0)} readings in one check"
     if needed:
@@ -227,6 +229,14 @@ def _step(view: View, criterion: Criterion, answer: Verdict, coating: str) -> st
             f"{who}: a check on another day or with another tester, since more readings of the same check do not help"
         )
     return ""
+
+
+def _apart(view: View, engine: str, phase: str) -> bool:
+    """Whether a build was taken apart after a phase."""
+    build = view.program.build(engine)
+    order = view.program.phase(phase).order
+    later = [each for each in view.program.phases_of(build) if each.order > order and not build.is_due(each.id)]
+    return any(each.kind == "teardown" for each in later)
 
 
 def _taken(view: View) -> Table | None:
