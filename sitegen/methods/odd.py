@@ -52,6 +52,7 @@ def scores(values: npt.ArrayLike, senses: Sequence[float], engines: Sequence[str
     if not scatters.any():
         raise Refused("no-scatter-at-all")
     deviations = np.where(scatters, rest / np.where(scatters, spread, 1.0), 0.0) * np.asarray(senses, dtype=float)
+    deviations[np.abs(deviations) < 1e-9] = 0.0  # at the mean, whatever a processor leaves of the difference
     score = deviations.sum(axis=1)
     known = free > NOUGHT  # a coating that one cylinder of all holds says nothing of it
     square = np.where(known, score**2 / np.where(known, free, 1.0), 0.0)
