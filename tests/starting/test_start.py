@@ -380,7 +380,7 @@ def test_checks_that_are_still_planned_are_no_end_of_the_run(programs: Path) -> 
     """One check after the first start of four that are planned: more are to come, though no day is stated."""
     assert main(["start", "programs/rings-2027", *options()]) == 0
     rows = block("rows")
-    fired = rows.splitlines()[1].replace("cold-build", "run-in-10") + "\n"
+    fired = rows.splitlines()[1].replace("cold-build", "run-in-10").replace("71.5", "76") + "\n"  # within the level
     (programs / "rings-2027/records/leakdown.csv").write_text(rows + fired, encoding="utf-8")
     assert main(["publish", "programs", "--to", "site"]) == 0
     page = (programs.parent / "site/programs/rings-2027/index.html").read_text(encoding="utf-8")
