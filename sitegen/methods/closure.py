@@ -45,7 +45,7 @@ def less(first: Amount, second: Amount, pairs: int = 1) -> Amount:
     of error need no such widening; they get it all the same.
 
     >>> found = less(Amount(3.0, 0.0, 7.0), Amount(1.0, 0.0, 5.0))
-    >>> found.value, found.low, round(found.high, 2)
+    >>> found.value, round(found.low, 2), round(found.high, 2)
     (2.0, -3.0, 6.12)
     """
     wider = normal_two_sided(0.05 / pairs) / NORMAL_95
