@@ -364,4 +364,8 @@ def workers(count: int) -> Iterator[Executor | None]:
 
     # spawn, not fork: the parent may hold threads of numerical libraries
     with ProcessPoolExecutor(count, mp_context=multiprocessing.get_context("spawn")) as pool:
-        yield pool
+        try:
+            yield pool
+        except BaseException:
+            pool.shutdown(wait=False, cancel_futures=True)  # who stops does not wait for what was not begun
+            raise
