@@ -522,6 +522,19 @@ def convert(text: str, unit_text: str) -> float:
     return value
 
 
+def is_unit(text: str) -> bool:
+    """Whether a text is a unit known here.
+
+    >>> is_unit("kPa"), is_unit("kPo")
+    (True, False)
+    """
+    try:
+        unit(text)
+    except UnitError:
+        return False
+    return True
+
+
 def from_si(value: float, unit_text: str, dimension: str = "") -> float:
     """An SI number in a unit, for printing.
 

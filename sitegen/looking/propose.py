@@ -113,7 +113,7 @@ def _says(header: Sequence[str], name: Sequence[str]) -> bool:
 
 
 def _shortens(word: str, whole: str) -> bool:
-    return len(word) >= _SHORTENED and whole.startswith(word) and not _is_unit(word)
+    return len(word) >= _SHORTENED and whole.startswith(word) and not units.is_unit(word)
 
 
 def _shares(header: Sequence[str], name: Sequence[str]) -> bool:
@@ -148,14 +148,6 @@ def _names(name: str, title: str, others: Mapping[str, tuple[str, ...]]) -> _Nam
     symbol = (elements.ALL[name],) if name in elements.ALL else ()
     own = (name.replace("_", " "), title, *symbol)
     return _Names(own, others.get(name, ()), SHORT.get(name, ()), HINTS.get(name, ()))
-
-
-def _is_unit(text: str) -> bool:
-    try:
-        units.unit(text)
-    except units.UnitError:
-        return False
-    return True
 
 
 def _is_time_name(header: str) -> bool:

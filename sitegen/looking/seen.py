@@ -274,16 +274,8 @@ def _says_units(row: Sequence[str]) -> bool:
     known = 0
     for cell in cells:
         bare = cell[1:-1].strip() if cell[:1] + cell[-1:] in {"[]", "()"} else cell
-        known += _is_unit(bare) or bare in {"", "-", "1"} or bare != cell
+        known += units.is_unit(bare) or bare in {"", "-", "1"} or bare != cell
     return known >= 0.6 * len(cells)
-
-
-def _is_unit(text: str) -> bool:
-    try:
-        units.unit(text)
-    except units.UnitError:
-        return False
-    return True
 
 
 def _joined(heads: Sequence[Sequence[str]]) -> list[str]:
@@ -447,7 +439,7 @@ def _unit(header: str, below: str) -> tuple[str, str, str]:
         bare = below[1:-1].strip() if below[:1] + below[-1:] in {"[]", "()"} else below
         return parted(header)[0], bare, "in the row of units" if bare else ""
     name, bracket = parted(header)
-    if bracket and _is_unit(bracket):
+    if bracket and units.is_unit(bracket):
         return name, bracket, "in its header"
     if bracket:
         return header, "", ""
@@ -456,7 +448,12 @@ def _unit(header: str, below: str) -> tuple[str, str, str]:
         for begin in range(2, len(parts), 2):
             tail = "".join(parts[begin:]).replace("_", " ").strip()
             rest = "".join(parts[: begin - 1]).strip(" _,/")
-            if re.search("[A-Za-z]", rest) and tail[:1] not in "0123456789" and _is_unit(tail) and not _is_word(tail):
+            if (
+                re.search("[A-Za-z]", rest)
+                and tail[:1] not in "0123456789"
+                and units.is_unit(tail)
+                and not _is_word(tail)
+            ):
                 return rest, tail, "at the end of its header"
     return header, "", ""
 

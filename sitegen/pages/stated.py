@@ -35,10 +35,8 @@ def of_criterion(view: View, criterion: Criterion) -> list[str]:
             continue
         if isinstance(each.before, Criterion) and isinstance(each.after, Criterion):
             told.append(f"It {_differing(view, each.before, each.after)} {_until(each)}.")
-        elif each.after is None:
-            told.append(f"It was taken out{_since(each)}.")
         else:
-            told.append(f"It was first written down{_since(each)}.")
+            told.append(_came_or_went("It", each))
     return told
 
 
@@ -73,11 +71,13 @@ def of_rule(view: View) -> list[str]:
             continue
         if isinstance(each.before, DecisionRule) and isinstance(each.after, DecisionRule):
             told.append(f"The rule {_ruled_otherwise(view, each.before, each.after)} {_until(each)}.")
-        elif each.after is None:
-            told.append(f"The rule was taken out{_since(each)}.")
         else:
-            told.append(f"The rule was first written down{_since(each)}.")
+            told.append(_came_or_went("The rule", each))
     return told
+
+
+def _came_or_went(what: str, each: Restated) -> str:
+    return f"{what} was {'taken out' if each.after is None else 'first written down'}{_since(each)}."
 
 
 def _ruled_otherwise(view: View, before: DecisionRule, after: DecisionRule) -> str:

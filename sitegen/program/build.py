@@ -794,7 +794,8 @@ def _limit(node: Node, unit: str | None) -> float | None:
         return None
     text = node.as_written()
     try:
-        return units.convert(text, unit or "1") if unit is not None and _is_unit(unit) else _as_written(text, unit)
+        known = unit is not None and units.is_unit(unit or "1")
+        return units.convert(text, unit or "1") if known else _as_written(text, unit)
     except units.UnitError as error:
         node.add(error.code, f"{node.subject}: {error.what}", expected=error.expected, near=error.nearest)
         return None
@@ -810,13 +811,6 @@ def _as_written(text: str, unit: str | None) -> float:
                 "wrong-kind-of-unit", f'"{shown(known.text)}" is not in {unit}', f"a number of {unit}"
             )
     return number
-
-
-def _is_unit(unit: str) -> bool:
-    try:
-        return bool(units.unit(unit or "1"))
-    except units.UnitError:
-        return False
 
 
 def criteria_hash(root: Node, criteria: Sequence[Criterion]) -> str:
@@ -844,7 +838,7 @@ def criteria_hash(root: Node, criteria: Sequence[Criterion]) -> str:
 
 def _canonical(node: Node) -> str:
     number, written = units.split(node.as_written())
-    if not _is_unit(written):
+    if not units.is_unit(written or "1"):
         return f"{number:.12g} {written}"
     known = units.unit(written or "1")
     return f"{number * known.scale + known.offset:.12g}"

@@ -340,11 +340,7 @@ def _headers(above: Sequence[str], separator: str, width: int) -> tuple[list[str
 
 
 def _is_unit(text: str) -> bool:
-    try:
-        units.unit(_SPELT.get(text.casefold(), text))
-    except units.UnitError:
-        return False
-    return True
+    return units.is_unit(_SPELT.get(text.casefold(), text))
 
 
 def _name(header: str) -> str:

@@ -31,7 +31,7 @@ from sitegen.streams.leakdown.measures import (
     TO_LOSE,
     UNEXPLAINED,
 )
-from sitegen.streams.leakdown.testers import scale_of
+from sitegen.streams.leakdown.testers import scale_of, tester_of
 from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Value, refused
 
 BLOWBY = "blowby.scale"  # measure of the run logs
@@ -55,7 +55,7 @@ def run_changes(program: Program, engine: str, readings: Mapping[str, Readings],
         level = value.high if value.value is None else value.value
         if engine_scatter is None or value.status not in {"ok", "below"} or not level:
             continue
-        half = beyond(scale_of(program, value.common.removeprefix("tester:"), book).occasion, engine_scatter) * level
+        half = beyond(scale_of(program, tester_of(value), book).occasion, engine_scatter) * level
         if half:
             yield Value(MOVED.id, value.key, half, n=value.n, of=value.of)
     for place in build.places:
@@ -116,7 +116,7 @@ def _occasion(book: Book, build: Build, value: Value) -> Scatter | None:
 
     The reference orifice shows what an occasion does to the tester, not what it does to the engine.
     """
-    tester = scatter_of(book.get(OCCASION.id, Key(at=value.common.removeprefix("tester:"))))
+    tester = scatter_of(book.get(OCCASION.id, Key(at=tester_of(value))))
     engine = scatter_of(book.get(ELSEWHERE.id, build.key()))
     known = [each for each in (tester, engine) if each is not None]
     return max(known, key=lambda each: each.sd) if known else None
@@ -210,7 +210,7 @@ def _curve(
         gauges.append(
             [_gauge_share(book, build.key(c, phase.id), area) for c, area in zip(cylinders, column, strict=True)]
         )
-        for tester in {v.common.removeprefix("tester:") for v in values if v is not None and v.value is not None}:
+        for tester in {tester_of(v) for v in values if v is not None and v.value is not None}:
             scale = scale_of(program, tester, book)
             common, orifice = max(common, scale.common), max(orifice, scale.gauge_share)
         flags |= distance.flags.union(*(v.flags for v in values if v is not None and v.value is not None))

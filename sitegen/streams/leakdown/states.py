@@ -33,7 +33,7 @@ from sitegen.streams.leakdown.seating import (
     of_blowby,
     scatter_of,
 )
-from sitegen.streams.leakdown.testers import scale_of
+from sitegen.streams.leakdown.testers import scale_of, tester_of
 from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Value, Verdict, refused
 
 STATE_RULE = "seating"  # rules of the verdicts: the state of a cylinder, and what it rests on
@@ -209,7 +209,7 @@ def _state(program: Program, build: Build, book: Book, assembly: Assembly, cylin
     if pair is not None:
         apart = pair.found
         yield from _two_checks(assembly, key, pair, before)
-    within = scale_of(program, level.common.removeprefix("tester:"), book).occasion
+    within = scale_of(program, tester_of(level), book).occasion
     found = method.state(
         _as_stored(_total(level, within, scatter_of(book.get(ELSEWHERE.id, build.key())))),
         program.seating.level,

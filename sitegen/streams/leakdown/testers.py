@@ -142,6 +142,11 @@ class Scale:
         return abs(self.gauge[1] - self.gauge[0]) / 2
 
 
+def tester_of(value: Value) -> str:
+    """Id of the tester that a leak area was read with."""
+    return value.common.removeprefix("tester:")
+
+
 def nominal(tester: Tester, occasion: float) -> Scale:
     """The scale of a tester by its own bore, with the half-width of an occasion [-]."""
     bore = method.bore_error(tester.orifice, tester.orifice_tolerance)
