@@ -228,6 +228,23 @@ def worth_finding(view: View, row: Comparison) -> str:
     return f"Neither less nor more by {named}, is excluded."
 
 
+def short(view: View, row: Comparison) -> str:
+    """The finding alone: "After four pulls, the leak area is 18 % less (5 to 30) with graded rings than with ..."."""
+    coating, reference = rings(view, row.coating), rings(view, row.reference)
+    when = after(view, row)
+    start = f"{when}, " if when else ""
+    found = estimate(view, row)
+    if row.verdict == "cannot tell":
+        return words.sentence(
+            f"{start}it cannot be told whether {subject(view, row)} differs between {coating} and {reference} "
+            f"({interval(view, row)})."
+        )
+    than = "as" if found.endswith(TIMES) else "than"
+    once = "; built once, no test" if row.procedure in {"borrowed", "lent"} else ""
+    told = f"({interval(view, row)}{once})"
+    return words.sentence(f"{start}{subject(view, row)} is {found} {told} with {coating} {than} with {reference}.")
+
+
 def sentence(view: View, row: Comparison) -> str:
     """What a comparison says, with what it rests on, as one or two sentences."""
     coating, reference = rings(view, row.coating), rings(view, row.reference)

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from sitegen.page import counts, words
 from sitegen.page.addresses import Link
-from sitegen.page.blocks import Cell, Column, Row, Table, Text
+from sitegen.page.blocks import Cell, Column, Row, Table
 from sitegen.page.view import Desk
-from sitegen.pages import comparing, criteria, decision, differences, stated
+from sitegen.pages import comparing, criteria, decision, differences, plans, stated
 from sitegen.pages.contexts import CoatingLine, HomePage, ProgramLine
 from sitegen.pages.frame import Site, engine_types, window_title
 from sitegen.pages.present import Record, complete, records
-
-ANSWER = "answer"  # anchor of the section that holds a program's answer
 
 
 def page(site: Site) -> HomePage:
@@ -86,7 +84,7 @@ def _compared(site: Site) -> Table | None:
         for row in comparing.primary(view)
         if row.estimate is not None and row.low is not None and row.high is not None
     ]
-    reach = comparing.reach([row for _, row in found if row.scale == "ratio"])
+    axis = comparing.share_axis([end for _, row in found for end in comparing.shares(row)], 4)
     rows = [
         Row(
             (
@@ -94,7 +92,7 @@ def _compared(site: Site) -> Table | None:
                 Cell(words.sentence(view.measures[row.measure].title), note=differences.after(view, row)),
                 view.coating_cell(row.coating),
                 comparing.difference_cell(view, row),
-                comparing.strip_cell(view, row, reach if row.scale == "ratio" else 0.0),
+                comparing.strip_cell(view, row, axis),
             )
         )
         for view, row in found
@@ -105,11 +103,8 @@ def _compared(site: Site) -> Table | None:
         Column("Program"), Column("Primary measure"), Column("Coating"), Column("Against its reference"),
         Column("Less or more than the reference"),
     )  # fmt: skip
-    note = (
-        "All intervals are drawn on one scale, in per cent, about the upright line of no difference; open marks are "
-        "not yet to be relied on. Testers, oils and schedules of the programs may differ."
-    )
-    return Table("primary-comparisons", columns, rows, note=note, stack=True)
+    note = "Open marks are not yet to be relied on. Testers, oils and schedules of the programs may differ."
+    return Table("primary-comparisons", columns, rows, note=note, stack=True, axis=axis)
 
 
 def _records(every: list[Record]) -> str:
@@ -133,10 +128,7 @@ def _answer(site: Site, program: str) -> list[Cell]:
     compared = comparing.lead(view)
     if compared:
         return [Cell(compared)]
-    for section in site.sections("program", "main"):
-        if section.anchor != ANSWER:
-            continue
-        for block in section.build(view):
-            if isinstance(block, Text) and block.cells:
-                return list(block.cells)
+    states = plans.states_sentence(view)
+    if states:
+        return [Cell(states)]
     return [Cell("Not decided yet.")]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from sitegen.page import words
-from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Plans, Row, Table, Text
+from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text
 from sitegen.page.view import View
 from sitegen.program.model import Build, Phase
 from sitegen.streams.leakdown.fields import Reading
@@ -33,28 +33,13 @@ from sitegen.streams.leakdown.sections.shared import (
     before_refit,
     checks_of,
     lose_text,
-    plan_of,
     scale_of,
     standing,
     tally,
-    why_open,
 )
 from sitegen.vocabulary import Value, numbers
 
-# ---- the opening ----------------------------------------------------------------------------------------------------
-
-
-def answer(view: View) -> Sequence[Block]:
-    """Below the answer of the program page: how soon each coating seats, who stands out, what cannot be said."""
-    blocks: list[Block] = []
-    distance_ = _distance_sentence(view)
-    if distance_:
-        blocks.append(Text((Cell(distance_),)))
-    blocks.append(Text(_state_sentence(view)))
-    waiting = _waiting_sentence(view)
-    if waiting:
-        blocks.append(Text((Cell(waiting),)))
-    return blocks
+# ---- seating in sentences -------------------------------------------------------------------------------------------
 
 
 def _distance_sentence(view: View) -> str:
@@ -282,33 +267,12 @@ def _coating_reading(view: View) -> str:
 # ---- builds ---------------------------------------------------------------------------------------------------------
 
 
-def plans(view: View) -> Sequence[Block]:
-    """A block plan of every build, with the latest leak area and the state of each cylinder."""
-    drawn = [plan_of(view, build) for build in view.program.builds]
-    caption = (
-        "Number: latest leak area to the crankcase. Ring: its coating. Mark and word: state. Each circle leads to its "
-        "cylinder."
-    )
-    return (Plans(drawn, _plans_reading(view), caption),)
-
-
-def _plans_reading(view: View) -> str:
-    """Builds whose cylinders are all seated, and why it cannot be told of others."""
-    whole: list[str] = []
-    open_: dict[str, list[str]] = {}
-    for build in view.program.builds:
-        states = [state for place in build.places if (state := view.state(build, place.cylinder)) is not None]
-        found = {state.word for state in states}
-        if found == {"seated"}:
-            whole.append(build.id)
-        if found == {"cannot tell"}:
-            numbers = [place.cylinder for place in build.places]
-            open_.setdefault(why_open(view, build, states[0].reason, numbers), []).append(build.id)
-    parts = []
-    if whole:
-        parts.append(f"All cylinders of {words.listed(whole)} are seated.")
-    parts += [f"Of {words.listed(builds)} none can be told: {why}." for why, builds in open_.items()]
-    return " ".join(parts)
+def seating_of_build(view: View) -> Cell:
+    """The seating distance of a build, of each of its coatings where it holds several."""
+    build = view.the_build
+    found = [_scale(view, build, coating) for coating in build.coatings]
+    known = [view.text(scale, interval=False) for scale in found if scale is not None and scale.value is not None]
+    return Cell(" / ".join(known) or words.DASH)
 
 
 def seating_table(view: View) -> Sequence[Block]:
@@ -349,7 +313,8 @@ def seating_table(view: View) -> Sequence[Block]:
         "Seating distance: sliding over which the leak still to lose falls to 37\u00a0%, fitted to the fired checks of "
         "the cylinders of one coating in a build together. 95\u00a0% intervals."
     )
-    return (Table("seating-by-build", columns, rows, _distance_sentence(view), note=note),)
+    said = [Text(_state_sentence(view)), *([Text((Cell(text),))] if (text := _waiting_sentence(view)) else [])]
+    return (Table("seating-by-build", columns, rows, _distance_sentence(view), note=note), *said)
 
 
 def _scale(view: View, build: Build, coating: str) -> Value | None:
