@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from sitegen.crossing import next_step as next_steps
 from sitegen.crossing import ruling
-from sitegen.crossing.deciding import NEXT_BUILDS, NEXT_REFERENCE, READINGS_NEEDED
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text
 from sitegen.page.view import View
@@ -52,6 +52,12 @@ def next_due(view: View) -> str:
     day, build, phase = waiting[0]
     start = "Was due" if day < view.analysis.as_of else "Due next"
     return f"{start}: {view.program.phase(phase).title} of {build}, on {words.day(day)}"
+
+
+def steps(view: View) -> str:
+    """The next step of each candidate, a sentence each; "" without a rule."""
+    told = [(view.coating_title(coating), next_step(view, coating)) for coating, _ in words_of(view)]
+    return " ".join(f"{words.sentence(title)}: {step[:1].lower()}{step[1:]}." for title, step in told if step)
 
 
 def blocks(view: View) -> list[Block]:
@@ -107,7 +113,7 @@ def _row(view: View, verdict: Verdict) -> Row:
             Cell(verdict.word, word=True, strong=True),
             Cell(_driver(view, verdict)),
             Cell(_open(view, coating)),
-            Cell(_next(view, verdict)),
+            Cell(next_step(view, coating)),
         )
     )
 
@@ -175,68 +181,54 @@ def _due(view: View, coating: str) -> str:
     )
 
 
-def _next(view: View, verdict: Verdict) -> str:
-    """The cheapest step likely to settle what is open: builds, hours that are due, readings."""
-    coating = verdict.key.coating
-    if verdict.word in {ruling.RELEASED, ruling.STOPPED}:
+def next_step(view: View, coating: str) -> str:
+    """The next step of a candidate as worked out: what it takes, and its chance; "" without a rule."""
+    step = next(iter(view.verdicts(next_steps.RULE, coating=coating)), None)
+    if step is None:
+        return ""
+    title = next((c.title for c in view.program.criteria if f"criterion:{c.id}" == step.deciding), "")
+    if step.word == next_steps.NOT_NEEDED:
         return "None: the rule has decided"
-    answers = _answers(view, coating)
-    failing = [criterion for criterion, answer in answers if answer.word == "fails"]
-    if failing:
-        return f"No further build undoes it: {failing[0].title} fails. Find the cause, and decide by hand"
+    if step.word == next_steps.CAUSE:
+        return f"No further build undoes it: {title} fails. Find the cause, and decide by hand"
+    if step.word == next_steps.NONE:
+        return f"None within twelve builds{_why_none(view, step, coating, title)}. Decide by hand"
+    taken = words.sentence(words.listed(_taking(view, coating)))
+    chance = _number_of(view, next_steps.CHANCE.id, coating)
+    if chance:
+        return f"{taken}: a chance of {words.percent(chance / 100, 1)} to settle it, by simulation"
+    return f"{taken}: {view.why(step.reason)}; its chance cannot be worked out" if step.reason else taken
+
+
+def _why_none(view: View, step: Verdict, coating: str, title: str) -> str:
+    if step.reason == "none-within-twelve":
+        return ""
+    if step.reason != next_steps.GONE:
+        return f": for “{title}” {view.why(step.reason)}"
+    answer = next((each for criterion, each in _answers(view, coating) if criterion.title == title), None)
+    who = answer.deciding.partition("@")[2].replace("/", " cylinder ") if answer is not None else ""
+    rests = f"rests on {who}, which cannot be told" if who else "lacks a cylinder"
+    return f": “{title}” {rests}, and {view.why(step.reason)}"
+
+
+def _number_of(view: View, measure: str, coating: str) -> float:
+    value = view.value(measure, "", engine="", cylinder=0, coating=coating)
+    return 0.0 if value is None or value.value is None else value.value
+
+
+def _taking(view: View, coating: str) -> list[str]:
+    """ "two builds more with graded chromium nitride", "40 h of what is due", "one check more"."""
     told = []
-    for criterion, answer in answers:
-        if answer.word != criteria.CANNOT:
-            continue
-        step = _step(view, criterion, answer, coating)
-        if step and step not in told:
-            told.append(step)
-    return ". ".join(told) or words.DASH
-
-
-def _step(view: View, criterion: Criterion, answer: Verdict, coating: str) -> str:
-    if answer.reason in ruling.WAITING:
+    for measure, of in ((next_steps.BUILDS, coating), (next_steps.REFERENCE, view.program.reference)):
+        if number := int(_number_of(view, measure.id, coating)):
+            told.append(f"{words.counted(number, 'build')} more with {view.coating_title(of)}")
+    if hours := _number_of(view, next_steps.HOURS.id, coating):
         due = _due(view, coating)
-        return f"What is due: {due}" if due else "The builds that are planned"
-    own = view.value(NEXT_BUILDS.id, criterion.phase, criterion.id, engine="", cylinder=0, coating=coating)
-    if own is not None and own.value is not None:
-        other = view.value(NEXT_REFERENCE.id, criterion.phase, criterion.id, engine="", cylinder=0, coating=coating)
-        beside = int(other.value) if other is not None and other.value else 0
-        parts = (
-            [f"{words.counted(int(own.value), 'build')} more with {view.coating_title(coating)}"] if own.value else []
-        )
-        if beside:
-            parts.append(f"{words.counted(beside, 'build')} more with {view.coating_title(view.program.reference)}")
-        return words.sentence(f"{words.listed(parts)}: a chance of at least four in five to settle it")
-    if own is not None and own.reason:
-        return words.sentence(view.why(own.reason))
-    if answer.reason == "one-build":
-        return f"A second build with {view.coating_title(coating)}: one build cannot be told from its coating"
-    who = answer.deciding.partition("@")[2].replace("/", " cylinder ")
-    if answer.reason == "cylinders-missing":
-        return f"{criterion.title} lacks a cylinder that will have no value: decide by hand"
-    needed = [
-        value
-        for value in view.values(READINGS_NEEDED.id, at=criterion.id)
-        if value.key.coating == coating and f"{value.key.engine}/{value.key.cylinder}" in answer.deciding
-    ]
-    if needed and _apart(view, needed[0].key.engine, criterion.phase):
-        return f"{who} cannot be read again, since {needed[0].key.engine} has been taken apart: decide by hand"
-    if needed and needed[0].value is not None:
-        return f"{who}: about {words.number(needed[0].value, 0)} readings in one check"
-    if needed:
-        return (
-            f"{who}: a check on another day or with another tester, since more readings of the same check do not help"
-        )
-    return ""
-
-
-def _apart(view: View, engine: str, phase: str) -> bool:
-    """Whether a build was taken apart after a phase."""
-    build = view.program.build(engine)
-    order = view.program.phase(phase).order
-    later = [each for each in view.program.phases_of(build) if each.order > order and not build.is_due(each.id)]
-    return any(each.kind == "teardown" for each in later)
+        time = words.with_unit(words.stated(hours), "h")
+        told.append(f"what is due, {time} of running" + (f" ({due})" if due else ""))
+    if checks := int(_number_of(view, next_steps.CHECKS.id, coating)):
+        told.append(f"{words.counted(checks, 'check')} more")
+    return told
 
 
 def _taken(view: View) -> Table | None:

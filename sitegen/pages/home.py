@@ -34,7 +34,7 @@ def page(site: Site) -> HomePage:
                 title=program.title,
                 status=decision.lead(view),
                 why=decision.why(view),
-                due=decision.next_due(view),
+                due=". ".join(filter(None, (decision.next_due(view), decision.steps(view)))),
                 answer=_answer(site, program.id),
                 facts=words.sentence(f"{engine_types(program)}; {words.counted(cylinders, 'cylinder')}"),
                 records=_records(every),
