@@ -8,10 +8,11 @@ from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text
 from sitegen.page.view import View
 from sitegen.pages import criteria, differences, stated
-from sitegen.program.model import Criterion, DecisionRule, Standing
+from sitegen.program.model import Criterion, DecisionRule, Moved, Standing
 from sitegen.vocabulary import Verdict
 
 ANCHOR = "decision"
+MOST_MOVED = 6  # values that are named of those that moved; the rest are counted
 _SAID: dict[str, str] = {
     ruling.RELEASED: "Released",
     ruling.RUN_ON: "Run on",
@@ -262,19 +263,29 @@ def _taken(view: View) -> Table | None:
 def _since(view: View, standing: Standing) -> str:
     if standing.moved is None:
         return "Not known: git holds no such results"
-    titles = {f"criterion:{each.id}": each.title for each in view.program.criteria}
-    titles[ruling.RULE] = "the rule's word"
-    told = [
-        f"{titles.get(each.rule, each.rule)}: {_then(view, each.rule, each.before)}, now "
-        f"{_then(view, each.rule, each.after)}"
-        for each in standing.moved
-    ]
+    answers = [each for each in standing.moved if each.what not in view.measures]
+    values = [each for each in standing.moved if each.what in view.measures]
+    told = [_moved(view, each) for each in answers]
+    told += [_moved(view, each) for each in values[:MOST_MOVED]]
+    told += [f"{words.counted(len(values) - MOST_MOVED, 'value')} more"] if len(values) > MOST_MOVED else []
     return words.sentence("; ".join(told)) if told else "Nothing it rests on has moved"
 
 
-def _then(view: View, rule: str, answer: str) -> str:
-    """An answer as it was stored, with the unit of its number."""
-    limit = next((each for each in view.program.criteria if f"criterion:{each.id}" == rule), None)
-    measure = view.measures.get(limit.measure) if limit is not None and limit.sense in criteria.SENSES else None
-    unit = measure.unit if measure is not None and "(" in answer else ""
-    return words.with_unit(answer, unit) or "no answer"
+def _moved(view: View, each: Moved) -> str:
+    """ "Leak area after the pulls: holds, 0.31 (0.29 to 0.33) mm², now fails, ..., 0.081 more"."""
+    titles = {f"criterion:{criterion.id}": criterion for criterion in view.program.criteria}
+    criterion = titles.get(each.what)
+    measure = view.measures.get(criterion.measure if criterion else each.what)
+    of_ratio = criterion is not None and criterion.sense not in criteria.SENSES
+    unit = "" if measure is None or of_ratio else measure.unit
+    name = criterion.title if criterion else "the rule's word" if each.what == ruling.RULE else each.what
+    if each.what in view.measures:
+        name = f"{measure.title if measure else each.what} of {each.key.engine}"
+        name += f" cylinder {each.key.cylinder}" if each.key.cylinder else ""
+    by = f" ({words.with_unit(each.by.replace('-', words.MINUS), unit)})" if each.by else ""
+    return f"{name}: {_then(each.before, unit)}, now {_then(each.after, unit)}{by}"
+
+
+def _then(told: str, unit: str) -> str:
+    """An answer or a value as it was stored, with the unit of its number."""
+    return words.with_unit(told, unit if any(sign.isdigit() for sign in told) else "") or "nothing"

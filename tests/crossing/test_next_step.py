@@ -90,7 +90,7 @@ def test_readings_of_an_open_cylinder_are_cheaper_than_builds() -> None:
 
 def test_a_build_that_was_run_on_or_taken_apart_cannot_be_read_again() -> None:
     for kind in ("teardown", "durability"):
-        later = (Phase("later", "later", kind, 2),)  # type: ignore[arg-type]
+        later = (Phase("later", "later", kind, 2),)
         found = step({**GOOD, "B3": 0.248}, EACH, se=0.005, later=later)
         assert found == ("none within twelve builds", "criterion:each", "cannot-be-read-again", {})
 

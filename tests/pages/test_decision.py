@@ -21,7 +21,7 @@ from sitegen.program.model import (
     DecisionRule,
     Departure,
     Folder,
-    MovedAnswer,
+    Moved,
     Program,
     RuleWord,
     Standing,
@@ -256,21 +256,25 @@ def test_without_a_rule_criteria_stand_for_themselves() -> None:
     assert decision.lead(own) == ""
 
 
-def standing(moved: tuple[MovedAnswer, ...] | None, on: str = "2026-06-01", word: RuleWord = "run on") -> Standing:
+def standing(moved: tuple[Moved, ...] | None, on: str = "2026-06-01", word: RuleWord = "run on") -> Standing:
     return Standing(Decision(Where("probe/program.yaml"), on, "K. L.", C, word, "too early", "41c07de9"), moved)
 
 
 def test_decisions_taken_with_what_moved_since() -> None:
-    moved = MovedAnswer("criterion:each", "holds, 0.31 (0.29 to 0.33)", "fails, 0.391 (0.372 to 0.410)")
-    gone = MovedAnswer("criterion:old", "holds", "")
-    word = MovedAnswer("decision", "released", "stopped")
-    view = page(*GOOD, taken=[standing(()), standing((moved, gone, word), "2026-07-02"), standing(None, "2026-05-03")])
+    moved = Moved("criterion:each", "holds, 0.31 (0.29 to 0.33)", "fails, 0.391 (0.372 to 0.410)", by="+0.08")
+    value = Moved(AREA.id, "0.31 (0.29 to 0.33)", "missing", Key("B2", 2, C, PHASE))
+    gone = Moved("criterion:old", "holds", "")
+    word = Moved("decision", "released", "stopped")
+    view = page(
+        *GOOD, taken=[standing(()), standing((moved, gone, word, value), "2026-07-02"), standing(None, "2026-05-03")]
+    )
     table = decision.blocks(view)[-1]
     assert isinstance(table, Table)
     assert [[plain(cell.text) for cell in row.cells] for row in table.rows] == [
         ["2 July 2026", "K. L.", "soft nitride", "run on", "too early", "41c07de",
-         "Leak area: holds, 0.31 (0.29 to 0.33) mm², now fails, 0.391 (0.372 to 0.410) mm²; criterion:old: holds, now "
-         "no answer; the rule's word: released, now stopped"],
+         "Leak area: holds, 0.31 (0.29 to 0.33) mm², now fails, 0.391 (0.372 to 0.410) mm² (+0.08 mm²); criterion:old: "
+         "holds, now nothing; the rule's word: released, now stopped; probe area of B2 cylinder 2: 0.31 (0.29 to 0.33) "
+         "mm², now missing"],
         ["1 June 2026", "K. L.", "soft nitride", "run on", "too early", "41c07de", "Nothing it rests on has moved"],
         ["3 May 2026", "K. L.", "soft nitride", "run on", "too early", "41c07de",
          "Not known: git holds no such results"],
