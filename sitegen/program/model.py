@@ -616,6 +616,8 @@ class Program:
     invented: bool = False  # example data, said in the footer of every page
     version: str = ""
     primary_at: str = ""
+    answered_by: Subject | None = None  # what answers the question; None: the primary measure
+    not_primary: str = ""  # why that is not the primary measure
     also: tuple[Subject, ...] = ()  # exploratory comparisons named in the program; none: those offered
     covariates: tuple[Subject, ...] = ()  # fixed before the first start
     worth_finding: float | None = None  # difference that matters: share for a ratio, else in the measure's unit
