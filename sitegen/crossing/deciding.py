@@ -582,7 +582,8 @@ def _against_reference(
     sd = row.se / math.sqrt(1 / row.builds if inside else 1 / row.builds + 1 / row.builds_reference)
     error = 2 * ONE_SIDE / at.share
     beside = 0 if inside else row.builds_reference
-    yield Means(f"{RULE}{criterion.id}", coating, difference, sd, row.df, row.builds, beside, error)
+    each = error / len(program.candidates)  # of one of so many: a little more than the cut of the comparison asks
+    yield Means(f"{RULE}{criterion.id}", coating, difference, sd, row.df, row.builds, beside, each)
     if reason == "no-difference-in-interval" and difference:
         family = len(program.candidates)  # by the test of the comparison, which holds for all of them
         needed = power.builds_range(sd, row.df, abs(difference), error=error, family=family)
