@@ -316,12 +316,14 @@ class Decision:
 
 
 @dataclass(frozen=True)
-class MovedAnswer:
-    """One answer that a decision was taken on and that is no longer what it was."""
+class Moved:
+    """One answer, or one value it rests on, that is no longer what it was when a decision was taken on it."""
 
-    rule: str
-    before: str
+    what: str  # rule of the answer, or id of the measure
+    before: str  # as stored; "" it was not there
     after: str
+    key: Key = field(default_factory=Key)
+    by: str = ""  # how far the number moved, signed; "" where one of them has none
 
 
 @dataclass(frozen=True)
@@ -329,7 +331,7 @@ class Standing:
     """A decision today. `moved` None: the results it was taken on are not in git, or git is not there."""
 
     decision: Decision
-    moved: tuple[MovedAnswer, ...] | None
+    moved: tuple[Moved, ...] | None
 
 
 @dataclass(frozen=True)
@@ -614,6 +616,8 @@ class Program:
     invented: bool = False  # example data, said in the footer of every page
     version: str = ""
     primary_at: str = ""
+    answered_by: Subject | None = None  # what answers the question; None: the primary measure
+    not_primary: str = ""  # why that is not the primary measure
     also: tuple[Subject, ...] = ()  # exploratory comparisons named in the program; none: those offered
     covariates: tuple[Subject, ...] = ()  # fixed before the first start
     worth_finding: float | None = None  # difference that matters: share for a ratio, else in the measure's unit

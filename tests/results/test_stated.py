@@ -212,6 +212,19 @@ def test_states_this_version_cannot_read_are_passed_over(programs: Path, tmp_pat
     assert told(programs) == [("criterion:level", "2027-02-12", 4, 4)]
 
 
+def test_the_history_of_an_invented_program_is_no_evidence(programs: Path, tmp_path: Path) -> None:
+    """All of it was written down at once, its days too: the page says so once, and counts nothing by commits."""
+    edit(programs, "\ncompare:", "\ninvented: true\ncompare:")
+    enter(programs, 4)
+    commit(tmp_path, "2027-01-10")
+    edit(programs, "at_most: 0.35 mm2", "at_most: 0.40 mm2")
+    commit(tmp_path, "2027-02-12")
+    home, page = published(programs)
+    assert "readings were in" not in page
+    assert "The dates of this invented program are part of the invention" in page
+    assert "changed after readings had come in" not in home
+
+
 def test_without_a_whole_history_the_page_says_so(
     programs: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
