@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 GAPS = "gaps.floor"  # measure of the build sheets
+UNSURE = "unverified"  # flag of levels whose meter never moved or stood still: no number for a reader
 OFF = "reference-point-off"  # reason of a visit that does not count, told with what was off
 NEAR = 120.0  # s between a stop in the log and the same in the event log, whose clock is a person's
 HIDDEN = 0.02  # share of a panel's height that least and most have to lie apart to be seen beside the line
@@ -418,7 +419,10 @@ def blowby(view: View) -> Sequence[Block]:
         if not levels and last is None:
             continue
         levels.sort(key=lambda value: int(value.key.at.rpartition("-")[2]))
-        told = ", ".join(words.DASH if value.value is None else words.number(value.value, 1) for value in levels)
+        told = ", ".join(
+            words.DASH if value.value is None or UNSURE in value.flags else words.number(value.value, 1)
+            for value in levels
+        )
         codes = (*sorted(last.flags), last.reason) if last else ()
         care = "; ".join([view.why(code) for code in codes if code and code != OFF] + _not_held(view, phase))
         rows.append(
@@ -498,7 +502,7 @@ def _blowby_reading(view: View) -> str:
     if not levels:
         return ""
     quiet = _quiet(view, levels)
-    levels = [v for v in levels if "unverified" not in v.flags]
+    levels = [v for v in levels if UNSURE not in v.flags]
     if not levels:
         return quiet
     first, last = levels[0], levels[-1]
@@ -517,7 +521,7 @@ def _blowby_reading(view: View) -> str:
 def _quiet(view: View, levels: Sequence[Value]) -> str:
     """What is said of phases whose meter never moved, or stood still, and answered no check."""
     said = {v.key.phase: v.word for v in view.verdicts(CHANNEL, engine=view.the_build) if v.key.at == "blowby"}
-    unsure = list(dict.fromkeys(v.key.phase for v in levels if "unverified" in v.flags))
+    unsure = list(dict.fromkeys(v.key.phase for v in levels if UNSURE in v.flags))
     stood = [phase for phase in unsure if QUIET & set(said.get(phase, "").split(", ")) == {"stuck"}]
     dead = [phase for phase in unsure if phase not in stood]
     parts = []
