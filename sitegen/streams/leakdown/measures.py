@@ -36,7 +36,8 @@ PATH = Measure(
     title="share of the air by path",
     unit="%",
     better="",
-    method="Share of the leak that went by one path, mean of the readings of a check that say so. Kept as recorded.",
+    method="Share of the leak that went by one path, mean of the readings of a check that say so, each condition by "
+    "itself. Kept as recorded.",
     formula="mean of the readings",
     source="reading",
     limits="Told by ear, hand or a flow. Each path has the mean of its own readings, so that paths need not add up.",
