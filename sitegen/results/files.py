@@ -86,7 +86,8 @@ def measure_rows(analysis: Analysis, measures: Mapping[str, Measure]) -> list[li
     of_primary = primary.pop() if primary else "1"
     ordered = sorted(analysis.values.values(), key=downwards)
     return [
-        _measure_row(value, of_primary if (own := measures[value.measure]).of_primary else own.unit) for value in ordered
+        _measure_row(value, of_primary if (own := measures[value.measure]).of_primary else own.unit)
+        for value in ordered
     ]
 
 

@@ -443,7 +443,7 @@ BALANCE = Step(
     run=run_balance,
     reads=(OIL,),
     needs=(HOURS, KM, ENERGY),
-    revision=2,
+    revision=3,
 )
 NEXT_BUILD = Step(
     name="oil-next-build",
