@@ -168,7 +168,7 @@ PhaseKind = Literal["static-check", "run", "pulls", "teardown", "durability"]
 
 @dataclass(frozen=True)
 class ScheduleStep:
-    """Part of a phase's planned running; a step from one speed to another counts at their mean."""
+    """Part of a phase's planned running; from one speed or torque to another it goes evenly."""
 
     time: float  # s
     speed: float  # rad/s
@@ -176,6 +176,11 @@ class ScheduleStep:
     torque: float | None = None  # N m
     reference_point: bool = False
     windows: Mapping[str, tuple[float, float]] = field(default_factory=dict)  # channel of a temperature -> K, from, to
+    torque_to: float | None = None  # N m at its end; None: as `torque`
+
+    @property
+    def torque_end(self) -> float | None:
+        return self.torque if self.torque_to is None else self.torque_to
 
 
 @dataclass(frozen=True)

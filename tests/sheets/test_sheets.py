@@ -238,7 +238,7 @@ def test_the_windows_of_the_protocol_stand_at_their_columns(made: Sheets) -> Non
     warm, cold = (section(made.pages[f"b6/{phase}.html"], "leakdown") for phase in ("pulls", "cold-build"))
     for text in ("5 to 45 min after the stop", "running direction or turned back half turn"):
         assert f"<small>{text}</small>" in warm
-    assert "<th scope=\"col\" class=\"usual\">Locked<small>yes</small></th>" in warm
+    assert '<th scope="col" class="usual">Locked<small>yes</small></th>' in warm
     assert "5 to 45 min after the stop</small>" not in cold
 
 

@@ -130,7 +130,7 @@ def asked_for(rule: LeakdownRule) -> list[str]:
 
 
 def asked_beside(rule: LeakdownRule, state: str) -> dict[str, str]:
-    """The same in short by field, for the head of its column; `state` is the temperature state of the phase, "" unknown.
+    """The same in short by field, for the head of its column; `state`: temperature state of the phase, "" not known.
 
     What is not stated, and judged all the same, is among it.
     """

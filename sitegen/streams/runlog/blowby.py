@@ -423,7 +423,8 @@ def _steady(ran: Run, step: float) -> Iterator[np.ndarray]:
     own = samples(ran.log, METERS[0], ran.corrected)
     planned = parts(ran.phase)
     for place, begin, end in ran.windows:
-        if planned[place].speed != planned[place].speed_to:
+        part = planned[place]
+        if part.speed != part.speed_to or part.torque_to not in {None, part.torque}:
             continue
         good = own.moving & np.isfinite(own.value) & (own.at >= begin) & (own.at < end)
         edges = np.flatnonzero(np.diff(good.astype(int), prepend=0, append=0))
