@@ -87,12 +87,15 @@ class ReferenceOrifice:
 
 @dataclass(frozen=True)
 class Tool:
-    """What build-sheet numbers are read with."""
+    """What build-sheet numbers, the air of the cell and the temperatures of gas and metal are read with."""
 
     id: str
     title: str
-    kind: Literal["balance", "feeler", "ring-gauge", "bore-gauge", "micrometer", "tension-gauge", "profilometer"]
-    limit: float  # limit of error in the SI unit of what it reads: kg, m or N
+    kind: Literal[
+        "balance", "feeler", "ring-gauge", "bore-gauge", "micrometer", "tension-gauge", "profilometer", "barometer",
+        "thermometer",
+    ]  # fmt: skip
+    limit: float  # limit of error in the SI unit of what it reads: kg, m, N, Pa or K
     calibrations: tuple[Calibration, ...] = ()
     readability: float = 0.0  # step of its display, in the same unit; 0: not stated
 
@@ -159,6 +162,10 @@ class Definitions:
     oils: Mapping[str, Oil]
     meters: Mapping[str, Meter] = field(default_factory=dict)
     laboratories: Mapping[str, Laboratory] = field(default_factory=dict)
+
+    def limit_of(self, kind: str) -> float | None:
+        """Largest limit of error of the tools of a kind, since no record says which of them was read; None: none."""
+        return max((tool.limit for tool in self.tools.values() if tool.kind == kind), default=None)
 
 
 # ---- program.yaml ---------------------------------------------------------------------------------------------------

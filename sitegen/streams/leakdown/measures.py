@@ -57,7 +57,8 @@ AREA = Measure(
     limits="Not comparable across supply pressures or temperatures: a slit of a few µm is laminar. Near the supply "
     "pressure the gauge class decides: a drop inside it reads as below detection. The interval holds the gauges, the "
     "repeats, the bore of the orifice that the scale rests on, and what an occasion does to the tester (1.96 times 2 % "
-    "where no reference orifice was read on three occasions; common practice, no source). What an occasion does to the "
+    "where no reference orifice was read on three occasions; common practice, no source), and barometer and "
+    "thermometer at their limits, where the definitions state them. What an occasion does to the "
     "engine beyond that is in changes and in what decides a state or a criterion.",
 )
 CRANKCASE = Measure(

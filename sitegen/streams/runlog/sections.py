@@ -10,6 +10,7 @@ import numpy as np
 
 from sitegen.declarations import Section
 from sitegen.logs.join import Log
+from sitegen.methods.intervals import NORMAL_95
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text
 from sitegen.page.view import View
@@ -492,7 +493,20 @@ def _meter_note(view: View) -> str:
     read = f"Read with {titles}." if titles else "No meter is named."
     if not any(row.what == TIGHT for row in view.records("events", Event, used=True)):
         read += " No check of the crankcase is on record: with leaking seals less of the blow-by reaches the meter."
-    return read
+    return f"{read} {_of_room(view)}".strip()
+
+
+def _of_room(view: View) -> str:
+    """What barometer and thermometer do to the levels of a build."""
+    levels = [v for v in view.values(LEVEL.id, engine=view.the_build, cylinder=0) if v.value]
+    moved = [NORMAL_95 * v.se_common / v.value for v in levels if v.se_common and v.value]
+    if moved:
+        most = words.with_unit(words.number(100 * max(moved), 1), "%")
+        return f"Barometer and thermometer may put all levels off together by {most}."
+    meters = view.program.definitions.meters.values()
+    if not levels or all(each.principle == "thermal-mass" for each in meters):
+        return ""
+    return "How far barometer and thermometer put the levels off is not stated, and in none of them."
 
 
 def _blowby_reading(view: View) -> str:
