@@ -524,20 +524,28 @@ WINDOWS = ("oil_temperature", "coolant_temperature")  # channels of a log that a
 
 
 def _step(node: Node) -> ScheduleStep:
-    speed = node.get("speed")
-    if isinstance(speed.value, dict):
-        first = speed.quantity("from", "speed", zero=True) or 0.0
-        last = speed.quantity("to", "speed", zero=True) or 0.0
-    else:
-        first = last = speed.own_quantity("speed", zero=True) or 0.0
+    first, last = (each or 0.0 for each in _from_to(node.get("speed"), "speed"))
+    torque, torque_to = _from_to(node.get("torque"), "torque")
+    ramp = next((each for each in (node.get("speed"), node.get("torque")) if isinstance(each.value, dict)), None)
+    if ramp is not None and node.flag("reference_point"):
+        told = f"{ramp.subject} goes from one to another at a reference point, where blow-by is compared"
+        ramp.add("reference-point-ramps", told, expected="one speed and one torque")
     return ScheduleStep(
         time=node.quantity("time", "time") or 0.0,
         speed=first,
         speed_to=last,
-        torque=node.quantity("torque", "torque", zero=True),
+        torque=torque,
         reference_point=node.flag("reference_point"),
         windows={name: window for name in WINDOWS if (window := _window_of(node.get(name))) is not None},
+        torque_to=torque_to,
     )
+
+
+def _from_to(node: Node, dimension: str) -> tuple[float | None, float | None]:
+    """What a step begins and ends with: one quantity, or from one to another."""
+    if not isinstance(node.value, dict):
+        return (node.own_quantity(dimension, zero=True),) * 2
+    return node.quantity("from", dimension, zero=True), node.quantity("to", dimension, zero=True)
 
 
 def _window_of(node: Node) -> tuple[float, float] | None:

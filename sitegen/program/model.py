@@ -87,12 +87,15 @@ class ReferenceOrifice:
 
 @dataclass(frozen=True)
 class Tool:
-    """What build-sheet numbers are read with."""
+    """What build-sheet numbers, the air of the cell and the temperatures of gas and metal are read with."""
 
     id: str
     title: str
-    kind: Literal["balance", "feeler", "ring-gauge", "bore-gauge", "micrometer", "tension-gauge", "profilometer"]
-    limit: float  # limit of error in the SI unit of what it reads: kg, m or N
+    kind: Literal[
+        "balance", "feeler", "ring-gauge", "bore-gauge", "micrometer", "tension-gauge", "profilometer", "barometer",
+        "thermometer",
+    ]  # fmt: skip
+    limit: float  # limit of error in the SI unit of what it reads: kg, m, N, Pa or K
     calibrations: tuple[Calibration, ...] = ()
     readability: float = 0.0  # step of its display, in the same unit; 0: not stated
 
@@ -160,6 +163,10 @@ class Definitions:
     meters: Mapping[str, Meter] = field(default_factory=dict)
     laboratories: Mapping[str, Laboratory] = field(default_factory=dict)
 
+    def limit_of(self, kind: str) -> float | None:
+        """Largest limit of error of the tools of a kind, since no record says which of them was read; None: none."""
+        return max((tool.limit for tool in self.tools.values() if tool.kind == kind), default=None)
+
 
 # ---- program.yaml ---------------------------------------------------------------------------------------------------
 
@@ -168,7 +175,7 @@ PhaseKind = Literal["static-check", "run", "pulls", "teardown", "durability"]
 
 @dataclass(frozen=True)
 class ScheduleStep:
-    """Part of a phase's planned running; a step from one speed to another counts at their mean."""
+    """Part of a phase's planned running; from one speed or torque to another it goes evenly."""
 
     time: float  # s
     speed: float  # rad/s
@@ -176,6 +183,11 @@ class ScheduleStep:
     torque: float | None = None  # N m
     reference_point: bool = False
     windows: Mapping[str, tuple[float, float]] = field(default_factory=dict)  # channel of a temperature -> K, from, to
+    torque_to: float | None = None  # N m at its end; None: as `torque`
+
+    @property
+    def torque_end(self) -> float | None:
+        return self.torque if self.torque_to is None else self.torque_to
 
 
 @dataclass(frozen=True)
