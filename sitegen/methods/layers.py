@@ -23,9 +23,6 @@ class Thickness:
 
     value: float
     half: float
-    se: float
-    df: float
-    rings: int
 
 
 def crater(outer: float, inner: float, ball: float, face_radius: float = math.inf) -> float:
@@ -59,9 +56,10 @@ def crater_error(outer: float, inner: float, ball: float, limit: float, face_rad
 def of_lot(rings: Sequence[Sequence[float]], gauge: float = 0.0) -> Thickness:
     """What rings of a lot, thicknesses by place of each, say of any place of another ring of the lot.
 
-    `gauge` is the limit of error all share, in quadrature with the half-width. Of ring means with variance m², k of
-    them, and places with variance w² about their rings, p a ring (harmonic mean): se² = m² (1 + 1/k) + w² (1 − 1/p),
-    on Welch and Satterthwaite's degrees of freedom. Rings and places are taken as normal.
+    Of k ring means with variance m², and f degrees of freedom of places with variance w² about their rings, p a ring
+    (harmonic mean), the half-widths t(k − 1) m sqrt(1 + 1/k), t(f) w sqrt(1 − 1/p) and `gauge`, the limit of error all
+    share, are put in quadrature; one t on Satterthwaite's degrees of freedom holds in as few as 89.5 % of lots of two
+    rings (simulated). Rings and places are taken as normal.
 
     Raises Refused "one-ring-cut" below two rings.
     """
@@ -72,7 +70,8 @@ def of_lot(rings: Sequence[Sequence[float]], gauge: float = 0.0) -> Thickness:
     free = sum(len(places) - 1 for places in rings)
     within = sum((each - mean) ** 2 for places, mean in zip(rings, means, strict=True) for each in places)
     within = within / free * (1 - fmean(1 / len(places) for places in rings)) if free else 0.0
-    return _predicted(fmean(means), ((between, len(rings) - 1), (within, free)), gauge, len(rings))
+    halves = student_95(len(rings) - 1) * math.sqrt(between), student_95(max(free, 1)) * math.sqrt(within)
+    return Thickness(fmean(means), math.hypot(*halves, gauge))
 
 
 def of_ring(places: Sequence[float], gauge: float = 0.0) -> Thickness:
@@ -82,17 +81,8 @@ def of_ring(places: Sequence[float], gauge: float = 0.0) -> Thickness:
     """
     if len(places) < 2:
         raise Refused("one-place")
-    square = variance(places) * (1 + 1 / len(places))
-    return _predicted(fmean(places), ((square, len(places) - 1),), gauge, 1)
-
-
-def _predicted(value: float, parts: Sequence[tuple[float, int]], gauge: float, rings: int) -> Thickness:
-    """From variances with their degrees of freedom."""
-    square = sum(part for part, _ in parts)
-    free = sum(part**2 / df for part, df in parts if df)
-    df = square**2 / free if free > 0 else math.inf
-    se = math.sqrt(square)
-    return Thickness(value, math.hypot(student_95(df) * se, gauge), se, df, rings)
+    half = student_95(len(places) - 1) * math.sqrt(variance(places) * (1 + 1 / len(places)))
+    return Thickness(fmean(places), math.hypot(half, gauge))
 
 
 @dataclass(frozen=True)

@@ -90,8 +90,8 @@ def _sections(answers: Answers) -> list[tuple[str, list[str]]]:
         for each in coatings:
             body += [f"  {each.id}:", f"    title: {scalar(each.title)}"]
         body += [
-            "    # of each, as far as known: process, hardness: 1100 HV, tracers: [Cr], and its layers, the outermost first:",
-            "    # layers: {running-in: {thickness: 6 um, tolerance: 1 um, running_in: true}, hard: {thickness: 15 um}}",
+            "    # of each, as far as known: process, hardness: 1100 HV, tracers: [Cr], layers, outermost first:",
+            "    # layers: {soft: {thickness: 6 um, tolerance: 1 um, running_in: true}, hard: {thickness: 15 um}}",
         ]
         made.append(("coatings", body))
     kind = answers.engine_type

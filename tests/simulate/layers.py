@@ -1,7 +1,7 @@
 """Layers of simulated lots of rings: what a ring carries at each place, and what craters and sections of others read.
 
-Rings of a lot lie about the lot's mean, places about their ring. A crater is ground around the ring with a ball, through
-all layers; its edges lie where cap of ball and cap of ring together are as deep as the layers above.
+Rings of a lot lie about the lot's mean, places about their ring. A crater is ground around the ring with a ball,
+through all layers; its edges lie where cap of ball and cap of ring together are as deep as the layers above.
 """
 
 from __future__ import annotations
@@ -79,7 +79,7 @@ def record(seed: int, cuts: Sequence[Cut] = CUT_2026) -> bytes:
                     else:
                         read = ("", "", "", "", f"{thick + chance.normal(READ / 8):.2f}")
                     edge = inner
-                    by = "K. L." if cut.method == "crater" else "M. A."
-                    lines.append(",".join((cut.lot, str(number), layer, cut.method, str(place), *read, "micro-1",
-                                           cut.date, by)))  # fmt: skip
+                    tool, by = ("micro-1", "K. L.") if cut.method == "crater" else ("micro-2", "M. A.")
+                    cells = (cut.lot, str(number), layer, cut.method, str(place), *read, tool, cut.date, by)
+                    lines.append(",".join(cells))
     return ("\n".join(lines) + "\n").encode()

@@ -14,10 +14,11 @@ THICKNESS = Measure(
     "interval, since the ring that runs may be any of them. Else the nominal thickness with its tolerance, which no "
     "measurement confirms. The interval is of any one place of the face.",
     formula="crater: cap(D) − cap(d) of the ball, plus the same of a convex face; about (D² − d²)/8 · (2/b + 1/R)",
-    source="geometry of spherical caps, the principle of EN 1071-2 and ISO 26423 (from memory); prediction interval (t) "
-    "from variances between and within rings, the microscope's limit of error in quadrature",
-    limits="The interval takes rings and places as normally scattered, and held in 95 to 97 % of simulated lots of two "
-    "to eight rings. Two rings alone make it some twelve scatters wide. The error of the ball's diameter is not in it.",
+    source="geometry of spherical caps, the principle of EN 1071-2 and ISO 26423 (from memory); prediction interval: "
+    "t half-widths between and within rings and the microscope's limit of error, in quadrature",
+    limits="The interval takes rings and places as normally scattered, and held in 94 to 99 % of simulated lots of two "
+    "to eight rings. Two rings alone make it some fifteen scatters wide on either side. The error "
+    "of the ball's diameter is not in it.",
     interval="prediction",
     only_at="ring",
 )

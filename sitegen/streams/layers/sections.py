@@ -29,8 +29,8 @@ def engine_layers(view: View) -> Sequence[Block]:
     if not shared:
         return ()
     rows = [
-        Row((view.coating_cell(coating), Cell(layer), Cell(words.numbers_listed(cylinders)), Cell(nominal or words.DASH),
-             Cell(text, note=told)))
+        Row((view.coating_cell(coating), Cell(layer), Cell(words.numbers_listed(cylinders)),
+             Cell(nominal or words.DASH), Cell(text, note=told)))
         for (coating, layer, nominal, text, told), cylinders in shared.items()
     ]  # fmt: skip
     columns = (

@@ -58,18 +58,16 @@ def _of(
 ) -> Iterator[Value]:
     """The first of ring, lot and tolerance that tells an interval."""
     flags: set[str] = set()
-    own_places = _places(own)
-    if own_places and len(own_places[0]) > 1:
-        found = layers.of_ring(own_places[0], _gauge(program, own, flags))
-        yield _measured(key, found, len(own_places[0]), frozenset({"own-ring", *flags}), f"ring:{key.engine}/{key.cylinder}")
+    of_own, rings = _places(own), _places(lot or own)
+    if of_own and len(of_own[0]) > 1:
+        found = layers.of_ring(of_own[0], _gauge(program, own, flags))
+        whose = f"ring:{key.engine}/{key.cylinder}"
+        yield _measured(key, found, len(of_own[0]), frozenset({"own-ring", *flags}), whose)
         return
-    rings = _places(lot or own)
-    try:
+    if len(rings) > 1:
         found = layers.of_lot(rings, _gauge(program, lot, flags))
         yield _measured(key, found, len(rings), frozenset(flags), f"lot:{place.lot}")
         return
-    except Refused:
-        pass  # too few rings for a scatter
     if layer.thickness is None or layer.tolerance is None:
         yield refused(THICKNESS.id, key, Refused("thickness-nominal" if layer.thickness else "no-thickness"))
         return
@@ -88,7 +86,7 @@ def _of(
 def _measured(key: Key, found: layers.Thickness, n: int, flags: frozenset[str], common: str) -> Value:
     """All of its error is taken as shared by the rings of the lot, so that more of them do not lessen it."""
     return Value(
-        THICKNESS.id, key, found.value, found.value - found.half, found.value + found.half, n=n,
+        THICKNESS.id, key, found.value, max(found.value - found.half, 0.0), found.value + found.half, n=n,
         se_common=found.half / NORMAL_95, common=common, of="place", flags=flags,
     )  # fmt: skip
 

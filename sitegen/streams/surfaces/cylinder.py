@@ -498,7 +498,7 @@ def _rests_on(view: View, value: Value) -> str:
     if "own-ring" in value.flags:
         return "The thickness was measured on this ring."
     rings = f"{words.counted(found.n, 'ring')} cut of its lot" if found is not None else "rings of its lot"
-    return f"The thickness is that of {rings}, with what rings of a lot differ in the interval."
+    return f"The thickness is that of {rings}; its interval holds how much rings of a lot differ."
 
 
 def _left_out(view: View) -> list[Block]:

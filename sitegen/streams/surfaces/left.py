@@ -1,4 +1,4 @@
-"""What is left of the layers of a ring face: thickness before the run, of the records of layers, less wear by traces."""
+"""What is left of the layers of a ring face: thickness before the run by the records of layers, less wear by traces."""
 
 from __future__ import annotations
 

@@ -245,9 +245,9 @@ LAYER_LEFT = Measure(
     better="more",
     grows=True,
     compare="difference",
-    method="Thickness of the running-in layer before the run, less the wear of the top ring at that angle; of the whole "
-    "ring, the mean over the angles traced. No number where the thickness has no error, or where the wear is more than "
-    "all layers together.",
+    method="Thickness of the running-in layer before the run, less the wear of the top ring at that angle; of the "
+    "whole ring, the mean over the angles traced. No number where the thickness has no error, or where the "
+    "wear is more than all layers together.",
     formula="thickness − depth of the core",
     source=_LEFT_SOURCE,
     limits=f"{_LEFT_LIMITS} In comparisons the error of a thickness counts as shared by the rings of its lot.",
@@ -274,8 +274,8 @@ LAYER_THROUGH = Measure(
     title="traced places of the ring face where the running-in layer is through",
     unit="%",
     better="less",
-    method="Share of the angles traced where nothing is left of the running-in layer; its ends are the angles where that "
-    "is sure, and those where it cannot be ruled out.",
+    method="Share of the angles traced where nothing is left of the running-in layer; its ends are the angles where "
+    "that is sure, and those where it cannot be ruled out.",
     formula="100 · angles with nothing left / angles traced",
     source="count",
     limits="Of few angles, which are no sample of the face.",
@@ -301,8 +301,8 @@ NOMINAL_LEFT = Measure(
     title="nominal thickness less the wear where the ring face wore most",
     unit="µm",
     better="more",
-    method="Where nothing was measured and no tolerance is stated: nominal thickness of the running-in layer, or else of "
-    "the coating, less the depth of the core at the angle where that is largest. Printed in whole micrometres.",
+    method="Where nothing was measured and no tolerance is stated: nominal thickness of the running-in layer, or else "
+    "of the coating, less the depth of the core at the angle where that is largest. Printed in whole micrometres.",
     formula="nominal thickness − depth of the core at the deepest angle",
     source="difference",
     limits="No measure of how near a ring is to wear-through: layers differ from ring to ring and around one, by "
