@@ -15,7 +15,8 @@ NOMINAL = 0.944  # 95 % less what the draws cannot tell apart
 
 
 def test_a_crater_on_a_flat_face_by_hand() -> None:
-    # EN 1071-2 and ISO 26423 (from memory): t = x y / b, x = (D − d)/2, y = (D + d)/2: a ball of 25.4 mm, diameters of 0.70 and 0.40 mm: 0.15 · 0.55 / 25.4 = 3.2480 um
+    # EN 1071-2 and ISO 26423 (from memory): t = x y / b, x = (D − d)/2, y = (D + d)/2:
+    # a ball of 25.4 mm, diameters of 0.70 and 0.40 mm: 0.15 · 0.55 / 25.4 = 3.2480 um
     assert 1e6 * layers.crater(0.70e-3, 0.40e-3, 25.4e-3) == pytest.approx(3.2480, rel=1e-3)
     # M. G. Gee et al., Wear 259 (2005) 27, and ISO 26424: a crater b across has the volume π b⁴ / (64 R)
     across, radius = 0.9e-3, 12.7e-3

@@ -47,6 +47,8 @@ class Reading(Recorded):
     """One reading, with the fields above as attributes."""
 
     __slots__ = ()
+    engine: Written  # type: ignore[assignment] # a ring cut for its lot is in none
+    phase: Written  # type: ignore[assignment]
     cylinder: float
     lot: Written
     ring: Written
@@ -61,3 +63,5 @@ class Reading(Recorded):
     thickness: float
     instrument: Written
     date: Written
+    operator: Written
+    remark: Written

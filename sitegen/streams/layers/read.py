@@ -35,7 +35,7 @@ def coatings_of_lots(program: Program) -> dict[str, list[str]]:
 def coating_of(program: Program, row: Reading) -> str:
     """Coating of the ring a row is of; "" where that is not known."""
     if given(row.engine):
-        return program.build(row.engine).coating_of(int(row.cylinder)) if given(row.cylinder) else ""
+        return program.build(str(row.engine)).coating_of(int(row.cylinder)) if given(row.cylinder) else ""
     coatings = coatings_of_lots(program).get(str(row.lot), [])
     return coatings[0] if len(coatings) == 1 else ""
 

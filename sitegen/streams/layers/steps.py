@@ -34,7 +34,7 @@ def run(program: Program, engine: str, readings: Mapping[str, Readings], book: B
 def _lot(program: Program, row: Reading) -> str:
     if not given(row.engine):
         return str(row.lot)
-    return next((p.lot for p in program.build(row.engine).places if p.cylinder == int(row.cylinder)), "")
+    return next((p.lot for p in program.build(str(row.engine)).places if p.cylinder == int(row.cylinder)), "")
 
 
 def _of_layer(rows: Sequence[Reading], layer: Layer) -> list[Reading]:
