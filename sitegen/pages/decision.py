@@ -5,7 +5,7 @@ from __future__ import annotations
 from sitegen.crossing import ruling
 from sitegen.crossing.deciding import NEXT_BUILDS, NEXT_REFERENCE, READINGS_NEEDED
 from sitegen.page import words
-from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text
+from sitegen.page.blocks import Block, Cell, Column, Row, Table
 from sitegen.page.view import View
 from sitegen.pages import criteria, differences, stated
 from sitegen.program.model import Criterion, DecisionRule, Standing
@@ -54,23 +54,54 @@ def next_due(view: View) -> str:
     return f"{start}: {view.program.phase(phase).title} of {build}, on {words.day(day)}"
 
 
+def status(view: View) -> str:
+    """The words of the rule, each once; "" where no rule was stated."""
+    return ", ".join(dict.fromkeys(_SAID[word] for _, word in words_of(view))).capitalize()
+
+
+def but(view: View) -> str:
+    """What keeps the first candidate from its release, as a sentence; "" where nothing does, or no rule was stated."""
+    for verdict in view.verdicts(ruling.RULE):
+        if verdict.word == ruling.RELEASED:
+            continue
+        criterion = next((each for each in view.program.criteria if f"criterion:{each.id}" == verdict.deciding), None)
+        if criterion is None:
+            return f"{words.sentence(view.why(verdict.reason))}." if verdict.reason else ""
+        answer = next(answer for each, answer in _answers(view, verdict.key.coating) if each is criterion)
+        who = answer.deciding.partition("@")[2].replace("/", " cylinder ")
+        if criterion.sense not in criteria.SENSES or not who or answer.found is None:
+            return f"But {_lower(criterion.title)}: {answer.word}."
+        asked = f"where {criteria.limit(view, criterion)} is asked"
+        fails = "fails" if answer.word == "fails" else "cannot be told to hold"
+        return f"But one criterion {fails}: {who} is at {criteria.judged(view, criterion, answer)} {asked}."
+    return ""
+
+
+def _lower(text: str) -> str:
+    return f"{text[:1].lower()}{text[1:]}"
+
+
+def rule(view: View) -> str:
+    """The rule in a sentence, with its looks; where none was stated it says so, and that the criteria stand alone."""
+    own = view.program.decide
+    if own is None:
+        stated_none = view.program.criteria and view.program.candidates
+        return "No rule of decision was stated, so the criteria stand for themselves." if stated_none else ""
+    return _rule(view, own)
+
+
+def looks(view: View) -> str:
+    """When a release may be said; "" without a rule."""
+    return _looks(view.program.decide) if view.program.decide is not None else ""
+
+
 def blocks(view: View) -> list[Block]:
-    """The section of a program page; where no rule was stated it says so, and that the criteria stand below."""
-    rule = view.program.decide
-    if rule is None:
-        if not view.program.criteria or not view.program.candidates:
-            return []
-        return [Text((Cell("No rule of decision was stated, so the criteria stand for themselves."),))]
+    """A row a candidate: its word, what drives it, what is open, what would come next; nothing without a rule."""
+    if view.program.decide is None:
+        return []
+    columns = (Column("Candidate"), Column("Driven by"), Column("Still open"), Column("Next step"))
     rows = [_row(view, each) for each in view.verdicts(ruling.RULE)]
-    columns = (
-        Column("Candidate"), Column("By the rule"), Column("Driven by"), Column("Still open"), Column("Next step"),
-    )  # fmt: skip
-    found: list[Block] = [
-        Text((Cell(lead(view), strong=True),), role="lead"),
-        Table("by-the-rule", columns, rows, _rule(view, rule), note=_looks(rule), stack=True),
-    ]
-    taken = _taken(view)
-    return [*found, taken] if taken else found
+    return [Table("by-the-rule", columns, rows, stack=True)]
 
 
 def _rule(view: View, rule: DecisionRule) -> str:
@@ -103,10 +134,9 @@ def _row(view: View, verdict: Verdict) -> Row:
     coating = verdict.key.coating
     return Row(
         (
-            view.coating_cell(coating),
-            Cell(verdict.word, word=True, strong=True),
+            Cell(view.coating_title(coating), href=view.href_coating(coating), coating=coating, note=verdict.word),
             Cell(_driver(view, verdict)),
-            Cell(_open(view, coating)),
+            Cell(_open(view, verdict)),
             Cell(_next(view, verdict)),
         )
     )
@@ -127,7 +157,8 @@ def _driver(view: View, verdict: Verdict) -> str:
     if criterion is None:
         return words.sentence(view.why(verdict.reason)) if verdict.reason else words.DASH
     answer = next(answer for each, answer in _answers(view, verdict.key.coating) if each is criterion)
-    return f"{criterion.title}: {answer.word}{_number(view, criterion, answer)}"
+    why = f"; {view.why(answer.reason)}" if answer.word == criteria.CANNOT and answer.reason else ""
+    return f"{criterion.title}: {answer.word}{_number(view, criterion, answer)}{why}"
 
 
 def _number(view: View, criterion: Criterion, answer: Verdict) -> str:
@@ -145,19 +176,19 @@ def _number(view: View, criterion: Criterion, answer: Verdict) -> str:
         )
         return f"; {differences.estimate(view, row)} ({differences.interval(view, row)})" if row else ""
     who = answer.deciding.partition("@")[2].replace("/", " cylinder ")
-    number = criteria.judged(view, criterion, answer)
-    place = f"{who} at " if who else ""
-    return f"; {place}{number}, {criteria.distance(view, criterion, answer)}"
+    place = f"{who}, " if who else ""
+    return f"; {place}{criteria.distance(view, criterion, answer)}"
 
 
-def _open(view: View, coating: str) -> str:
-    told = []
+def _open(view: View, verdict: Verdict) -> str:
+    """What else cannot be told, and what is due."""
+    coating, told = verdict.key.coating, []
     for criterion, answer in _answers(view, coating):
-        if answer.word == criteria.CANNOT:
+        if answer.word == criteria.CANNOT and f"criterion:{criterion.id}" != verdict.deciding:
             told.append(f"{criterion.title}: {view.why(answer.reason)}" if answer.reason else criterion.title)
     due = _due(view, coating)
     told += [f"Due: {due}"] if due else []
-    return ". ".join(told) or "Nothing"
+    return ". ".join(told) or "Nothing else"
 
 
 def _due(view: View, coating: str) -> str:
@@ -239,11 +270,11 @@ def _apart(view: View, engine: str, phase: str) -> bool:
     return any(each.kind == "teardown" for each in later)
 
 
-def _taken(view: View) -> Table | None:
+def taken(view: View) -> list[Block]:
     """Decisions that were taken, the latest first, and what they rest on that moved since."""
     standings = sorted(view.analysis.taken, key=lambda each: each.decision.on, reverse=True)
     if not standings:
-        return None
+        return []
     rows = [
         Row(
             (
@@ -262,9 +293,7 @@ def _taken(view: View) -> Table | None:
         Column("Date"), Column("By"), Column("Coating"), Column("Decided"), Column("Why"), Column("On results"),
         Column("Since then"),
     )  # fmt: skip
-    return Table(
-        "decisions-taken", columns, rows, "Decisions that were taken, each on the results of its day.", stack=True
-    )
+    return [Table("decisions-taken", columns, rows, "Each was taken on the results of its day.", stack=True)]
 
 
 def _since(view: View, standing: Standing) -> str:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from sitegen.declarations import Section
+from sitegen.declarations import OfBuild, Section
 from sitegen.logs.join import Log
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text
@@ -551,11 +551,9 @@ def by_build(view: View) -> Sequence[Block]:
     rows = []
     for build in program.builds:
         own = [value for value in view.values(HELD.id, engine=build, cylinder=0, at="") if value.value is not None]
-        last = view.values(LAST.id, engine=build, cylinder=0)
-        if not own and not last:
+        level = _last_level(view, build)
+        if not own and level is None:
             continue
-        order = {phase.id: phase.order for phase in program.phases}
-        level = max(last, key=lambda value: order[value.key.phase], default=None)
         scale = next(iter(view.values(SCALE.id, engine=build)), None)
         off = [v for v in view.verdicts(PLANNED, engine=build) if v.word != "held"]
         titles = words.listed(program.phase(each.key.phase).title for each in off)
@@ -606,9 +604,21 @@ def _program_reading(view: View) -> str:
     return f"{words.sentence(words.share(held, len(planned), 'logged run'))} kept to the schedule."
 
 
+def blowby_of_build(view: View) -> Cell:
+    """Blow-by at the last reference point of a build; none where its meter is not to be relied on."""
+    level = _last_level(view, view.the_build)
+    return Cell(view.text(level, interval=False) if level is not None and level.value is not None else words.DASH)
+
+
+def _last_level(view: View, build: Build) -> Value | None:
+    order = {phase.id: phase.order for phase in view.program.phases}
+    return max(view.values(LAST.id, engine=build, cylinder=0), key=lambda value: order[value.key.phase], default=None)
+
+
 SECTIONS = (
     Section("runs", "The runs", 45, "engine", run_charts),
     Section("planned-and-run", "Planned and run", 46, "engine", schedule_table),
     Section("blow-by", "Blow-by", 47, "engine", blowby),
-    Section("runs-by-build", "Runs and blow-by", 45, "program", by_build),
+    Section("runs-by-build", "Runs and blow-by", 45, "program", by_build, place="rest"),
 )
+OF_BUILD = (OfBuild("Blow-by", "L/min", 30, blowby_of_build, LAST.id),)
