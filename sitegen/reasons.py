@@ -245,7 +245,7 @@ ANSWER: dict[str, str] = {
     "face-short": "the roughness goes together over too much of the face to tell how far wear is known",
     "edges-not-clear": "the wear is too shallow against the roughness for the edges of the band to be told",
     "some-angles-not-clear": "at some of the angles it is smaller than what the traces can show",
-    "thickness-nominal": "no interval: the thickness is nominal, or of one ring, and no tolerance is stated",
+    "thickness-nominal": "the thickness is nominal, or of one ring, and no tolerance is stated, so it has no interval",
     "no-thickness": "no thickness of the layer is known",
     "thickness-outside-tolerance": "the one ring of the lot that was measured lies outside the stated tolerance, so "
     "neither holds",

@@ -82,7 +82,9 @@ def _layer(layer: Layer) -> str:
     if layer.tolerance is not None:
         thickness += f"\u00a0± {1e6 * layer.tolerance:.3g}"
     told = [layer.name, words.with_unit(thickness, "µm") if thickness else "", layer.process]
-    return ", ".join(filter(None, [*told, "the running-in layer" if layer.running_in else ""]))
+    return ", ".join(
+        filter(None, [*told, "the running-in layer" if layer.running_in and layer.name != "running-in" else ""])
+    )
 
 
 def _cylinders(build: Build, coating: str) -> list[int]:
