@@ -81,10 +81,7 @@ def _layer(layer: Layer) -> str:
     thickness = "" if layer.thickness is None else f"{1e6 * layer.thickness:.4g}"
     if layer.tolerance is not None:
         thickness += f"\u00a0± {1e6 * layer.tolerance:.3g}"
-    told = [layer.name, words.with_unit(thickness, "µm") if thickness else "", layer.process]
-    return ", ".join(
-        filter(None, [*told, "the running-in layer" if layer.running_in and layer.name != "running-in" else ""])
-    )
+    return ", ".join(filter(None, [layer.title, words.with_unit(thickness, "µm") if thickness else "", layer.process]))
 
 
 def _cylinders(build: Build, coating: str) -> list[int]:

@@ -32,6 +32,10 @@ class Layer:
     tolerance: float | None = None  # m, half-width about it
     running_in: bool = False
 
+    @property
+    def title(self) -> str:
+        return f"{self.name} (running-in layer)" if self.running_in and self.name != "running-in" else self.name
+
 
 @dataclass(frozen=True)
 class Coating:

@@ -195,7 +195,8 @@ TWO = section(1, 5.98) + section(2, 6.02)
         (TWO, False, "4.5 ± 0.5 µm is left on the mean of three angles and 4.0 ± 0.5 µm is left where it wore most: it "
          "is left at every angle traced. The thickness is that of two rings cut of its lot"),
         ("", True, "What is left of the running-in layer of the top ring is not told: the thickness is nominal, or of "
-         "one ring, and no tolerance is stated, so it has no interval. The nominal thickness less the most worn is about 4 µm"),
+         "one ring, and no tolerance is stated, so it has no interval. The nominal thickness less the most worn is "
+         "about 4 µm"),
     ],
 )  # fmt: skip
 def test_the_sentence_at_no_one_and_two_rings(folder: Folder, rows: str, said: str, *, bare: bool) -> None:

@@ -23,7 +23,7 @@ def engine_layers(view: View) -> Sequence[Block]:
             if layer.tolerance is not None:
                 nominal += f"\u00a0± {1e6 * layer.tolerance:.3g}"
             if value is not None and (value.value is not None or nominal):
-                known = (place.coating, layer.name + (" (running-in layer)" if layer.running_in and layer.name != "running-in" else ""), nominal,
+                known = (place.coating, layer.title, nominal,
                          view.text(value), _told(view, value))  # fmt: skip
                 shared.setdefault(known, []).append(place.cylinder)
     if not shared:
