@@ -25,16 +25,36 @@ class Where:
 
 
 @dataclass(frozen=True)
+class Layer:
+    name: str
+    process: str = ""
+    thickness: float | None = None  # m, nominal
+    tolerance: float | None = None  # m, half-width about it
+    running_in: bool = False
+
+    @property
+    def title(self) -> str:
+        return f"{self.name} (running-in layer)" if self.running_in and self.name != "running-in" else self.name
+
+
+@dataclass(frozen=True)
 class Coating:
     id: str
     title: str
     order: int  # place in definitions.yaml: fixes colour, point shape and dash for ever
     process: str = ""
-    layers: tuple[str, ...] = ()
+    layers: tuple[Layer, ...] = ()  # outermost first
     hardness_hv: float | None = None
-    thickness: float | None = None  # m
+    thickness: float | None = None  # m, nominal, of all layers
     tracers: tuple[str, ...] = ()  # chemical symbols
     density: float | None = None  # kg/m3, of the layer
+
+    @property
+    def nominal(self) -> float | None:
+        """Nominal thickness of all layers [m]."""
+        each = [layer.thickness for layer in self.layers]
+        known = [one for one in each if one is not None]
+        return sum(known) if known and len(known) == len(each) else self.thickness
 
 
 @dataclass(frozen=True)
@@ -93,7 +113,7 @@ class Tool:
     title: str
     kind: Literal[
         "balance", "feeler", "ring-gauge", "bore-gauge", "micrometer", "tension-gauge", "profilometer", "barometer",
-        "thermometer",
+        "thermometer", "microscope",
     ]  # fmt: skip
     limit: float  # limit of error in the SI unit of what it reads: kg, m, N, Pa or K
     calibrations: tuple[Calibration, ...] = ()

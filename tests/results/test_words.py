@@ -20,6 +20,7 @@ WORDS = {  # by the way the word follows from the numbers: held, not held, open
     "seating.between": ("met", "not met", ""),
     "run as planned": ("held", "not held", ""),
     "oil-condition": ("holds", "fails", ""),
+    "ring.layer": ("left", "through", "cannot tell"),
     "odd": ("odd", "not odd", "cannot tell"),
 }
 CLOSURE = ("closure.ring", "closure.gap", "closure.oil", "closure.bores")
