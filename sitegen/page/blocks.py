@@ -17,9 +17,9 @@ class Strip:
     An end beyond the axis is cut there, with an arrow head.
     """
 
-    low: float
+    low: float | None  # None: there is no interval, only the others
     mark: float | None
-    high: float
+    high: float | None
     hollow: bool  # not yet to be relied on
     coating: str
     label: str  # what a screen reader is told

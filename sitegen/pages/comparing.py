@@ -166,6 +166,7 @@ def builds_range(low: float, high: float | None) -> str:
 def table(view: View) -> list[Block]:
     """A row a candidate and measure, every interval on one axis in per cent of the reference."""
     rows = [row for coating in view.program.candidates for row in view.comparisons if row.coating == coating]
+    rows = [row for row in rows if row.verdict != "refused" or row.role == "primary"]
     if not rows:
         return []
     reference = view.coating_title(view.program.reference)
@@ -177,7 +178,7 @@ def table(view: View) -> list[Block]:
                 strip_cell(view, row, axis),
                 difference_cell(view, row),
                 _level_cell(view, row),
-                Cell(differences.rests_on(row) if row.verdict != "refused" else words.DASH),
+                Cell(differences.counted(row) if row.verdict != "refused" else words.DASH),
             )
         )
         for row in rows
@@ -221,7 +222,7 @@ def _measure_cell(view: View, row: Comparison) -> Cell:
     measure = view.measures[row.measure]
     place = differences.place_words(row.at)
     text = words.sentence(measure.title) + (f", {place}" if place else "")
-    notes = [differences.after(view, row), "the primary measure" if row.role == "primary" else ""]
+    notes = [differences.after(view, row), "primary" if row.role == "primary" else ""]
     note = ", ".join(note for note in notes if note)
     return Cell(text, href=view.href_methods(row.measure), note=note, coating=row.coating)
 
@@ -239,7 +240,7 @@ def difference_cell(view: View, row: Comparison | None) -> Cell:
     if row.verdict == "refused":
         return Cell("not compared", note=view.why(row.reason))
     if row.procedure in {"borrowed", "lent"}:
-        return Cell(differences.estimate(view, row), note=f"{differences.interval(view, row)}; built once, no test")
+        return Cell(differences.estimate(view, row), note=f"{differences.interval(view, row)}; no test")
     if row.verdict == "cannot tell":
         return Cell("cannot tell", word=True, note=differences.interval(view, row))
     return Cell(differences.estimate(view, row), strong=True, note=differences.interval(view, row))
@@ -329,8 +330,7 @@ def resting(view: View) -> list[Block]:
     if not told:
         return []
     rule = "Only a cause recorded without knowing the result leaves a build out."
-    return [Text([Cell(f"All builds count. {told[0]}{'' if told[1:] else f' {rule}'}")]),
-            *(Text([Cell(f"{text} {rule}" if text is told[-1] else text)]) for text in told[1:])]  # fmt: skip
+    return [*(Text([Cell(text)]) for text in told), Text([Cell(f"All builds count. {rule}")])]
 
 
 def _resting(view: View, row: Comparison) -> str:
@@ -347,7 +347,7 @@ def _resting(view: View, row: Comparison) -> str:
     ordered = sorted(again, key=lambda build: again[build].estimate or none)
     least, most = (f"{differences.estimate(view, again[build])} without {build}" for build in (ordered[0], ordered[-1]))
     span = least if len(again) == 1 else f"from {least} to {most}"
-    parts = [f"Leaving out one build at a time, {what} with {coating} would be {span}{_moved(view, row)}."]
+    parts = [f"Leaving out one build at a time, {what} with {coating} would be {span}.{_moved(view, row)}"]
     across = [build for build, each in again.items() if (each.low or -math.inf) <= none <= (each.high or math.inf)]
     if row.verdict not in {"cannot tell", "refused"} and across:
         rests = "The answer rests on one build: without" if len(across) == 1 else "Without"
@@ -377,10 +377,10 @@ def _moved(view: View, row: Comparison) -> str:
     )
     if move is None or move.value is None:
         return ""
-    text = f"; the largest move is {words.number(move.value, 1)} standard errors"
+    text = f" The largest move is {words.number(move.value, 1)} standard errors"
     if usual is not None and usual.value is not None:
         text += f", and half of such programs move by {words.number(usual.value, 1)} or more"
-    return text
+    return f"{text}."
 
 
 def _out_of_fit(view: View, row: Comparison) -> list[str]:

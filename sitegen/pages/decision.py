@@ -87,7 +87,12 @@ def rule(view: View) -> str:
     if own is None:
         stated_none = view.program.criteria and view.program.candidates
         return "No rule of decision was stated, so the criteria stand for themselves." if stated_none else ""
-    return f"{_rule(view, own)} {_looks(own)}"
+    return _rule(view, own)
+
+
+def looks(view: View) -> str:
+    """When a release may be said; "" without a rule."""
+    return _looks(view.program.decide) if view.program.decide is not None else ""
 
 
 def blocks(view: View) -> list[Block]:
@@ -131,7 +136,7 @@ def _row(view: View, verdict: Verdict) -> Row:
         (
             Cell(view.coating_title(coating), href=view.href_coating(coating), coating=coating, note=verdict.word),
             Cell(_driver(view, verdict)),
-            Cell(_open(view, coating)),
+            Cell(_open(view, verdict)),
             Cell(_next(view, verdict)),
         )
     )
@@ -152,7 +157,8 @@ def _driver(view: View, verdict: Verdict) -> str:
     if criterion is None:
         return words.sentence(view.why(verdict.reason)) if verdict.reason else words.DASH
     answer = next(answer for each, answer in _answers(view, verdict.key.coating) if each is criterion)
-    return f"{criterion.title}: {answer.word}{_number(view, criterion, answer)}"
+    why = f"; {view.why(answer.reason)}" if answer.word == criteria.CANNOT and answer.reason else ""
+    return f"{criterion.title}: {answer.word}{_number(view, criterion, answer)}{why}"
 
 
 def _number(view: View, criterion: Criterion, answer: Verdict) -> str:
@@ -170,19 +176,19 @@ def _number(view: View, criterion: Criterion, answer: Verdict) -> str:
         )
         return f"; {differences.estimate(view, row)} ({differences.interval(view, row)})" if row else ""
     who = answer.deciding.partition("@")[2].replace("/", " cylinder ")
-    number = criteria.judged(view, criterion, answer)
-    place = f"{who} at " if who else ""
-    return f"; {place}{number}, {criteria.distance(view, criterion, answer)}"
+    place = f"{who}, " if who else ""
+    return f"; {place}{criteria.distance(view, criterion, answer)}"
 
 
-def _open(view: View, coating: str) -> str:
-    told = []
+def _open(view: View, verdict: Verdict) -> str:
+    """What else cannot be told, and what is due."""
+    coating, told = verdict.key.coating, []
     for criterion, answer in _answers(view, coating):
-        if answer.word == criteria.CANNOT:
+        if answer.word == criteria.CANNOT and f"criterion:{criterion.id}" != verdict.deciding:
             told.append(f"{criterion.title}: {view.why(answer.reason)}" if answer.reason else criterion.title)
     due = _due(view, coating)
     told += [f"Due: {due}"] if due else []
-    return ". ".join(told) or "Nothing"
+    return ". ".join(told) or "Nothing else"
 
 
 def _due(view: View, coating: str) -> str:

@@ -126,6 +126,13 @@ def interval(view: View, row: Comparison) -> str:
     return f"{one} to {other}"
 
 
+def counted(row: Comparison) -> str:
+    """The same in figures: "3 against 2"."""
+    if row.procedure in {"differences", "fixed"} or row.design.startswith("mixed"):
+        return f"{row.builds} holding both"
+    return f"{row.builds} against {row.builds_reference}"
+
+
 def rests_on(row: Comparison) -> str:
     """The units the difference rests on: builds, or for mixed engines the builds that hold both."""
     if row.procedure in {"differences", "fixed"} or row.design.startswith("mixed"):

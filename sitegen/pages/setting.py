@@ -41,13 +41,12 @@ class PlacedStrip:
     others: Sequence[float]
     before: bool  # it begins left of the axis: an arrow head
     beyond: bool
-    name_at: float
-    name_left: bool  # the name stands left of the mark
+    name_at: float  # middle of the name above it
 
 
 @dataclass(frozen=True)
 class PlacedAxis:
-    """Ticks of an axis [px] and the upright line as a share of the width of the box [%]."""
+    """Ticks of an axis [px] and the upright line as a share of the width of the box."""
 
     ticks: Sequence[tuple[float, str]]
     line: float | None
@@ -181,16 +180,18 @@ class Setter:
 
     def strip(self, strip: Strip) -> PlacedStrip:
         """An interval in a box `STRIP_WIDTH` wide."""
-        low, high = _along(max(0.0, strip.low)), _along(min(1.0, strip.high))
+        begin, end = strip.low or 0.0, 1.0 if strip.high is None else strip.high
+        low, high = _along(max(0.0, begin)), _along(min(1.0, end))
         mark = None if strip.mark is None or not 0 <= strip.mark <= 1 else _along(strip.mark)
-        left = high + 6 + 7 * len(strip.name) > STRIP_WIDTH  # 13 px letters are about 7 px wide
+        half = 3.5 * len(strip.name)  # 13 px letters are about 7 px wide
         others = [_along(at) for at in strip.others if 0 <= at <= 1]
-        name_at = low - 6 if left else high + 6
-        return PlacedStrip(low, high, mark, others, strip.low < 0, strip.high > 1, name_at, left)
+        middle = (low + high) / 2 if mark is None else mark
+        name_at = round(max(half, min(STRIP_WIDTH - half, middle)), 1)
+        return PlacedStrip(low, high, mark, others, begin < 0, end > 1, name_at)
 
     def axis(self, axis: Axis) -> PlacedAxis:
         """The axis under the strips of a table."""
-        line = None if axis.line is None else round(100 * _along(axis.place(axis.line)) / STRIP_WIDTH, 2)
+        line = None if axis.line is None else round(_along(axis.place(axis.line)) / STRIP_WIDTH, 4)
         return PlacedAxis([(_along(axis.place(value)), label) for value, label in axis.ticks], line, axis.column)
 
     # ---- figures ----

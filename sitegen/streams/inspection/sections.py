@@ -167,7 +167,7 @@ def _bands(view: View, phase: Phase) -> list[Block]:
     for value in known:
         place = axis.place(value.value or 0.0)
         text = words.with_unit(_rounded(value, 2), "mm")
-        strip = Strip(place, place, place, False, value.key.coating, f"cylinder {value.key.cylinder}: {text}")
+        strip = Strip(None, place, None, False, value.key.coating, f"cylinder {value.key.cylinder}: {text}")
         rows.append(Row((Cell(f"cylinder {value.key.cylinder}"), Cell("", strip=strip), Cell(_rounded(value, 2)))))
     columns = (Column("Cylinder"), Column("Contact band of the top ring, by eye"), Column("mm", numeric=True))
     name = f"bands-{view.the_build.id}-{phase.id}"
