@@ -155,7 +155,7 @@ def _drawn(losses: Sequence[Value]) -> Table:
         strip = Strip(low, middle, high, False, v.key.coating, label)
         rows.append(Row((Cell(f"cylinder {v.key.cylinder}"), Cell("", strip=strip), Cell(words.value_text(v)))))
     columns = (Column("Cylinder"), Column("Top ring mass lost, with its bounds"), Column("mg", numeric=True))
-    return Table(f"ring-mass-{losses[0].key.engine}", columns, rows, axis=axis)
+    return Table(f"ring-mass-{losses[0].key.engine}", columns, rows, stack=True, axis=axis)
 
 
 def _weighed(view: View) -> str:

@@ -171,7 +171,7 @@ def _bands(view: View, phase: Phase) -> list[Block]:
         rows.append(Row((Cell(f"cylinder {value.key.cylinder}"), Cell("", strip=strip), Cell(_rounded(value, 2)))))
     columns = (Column("Cylinder"), Column("Contact band of the top ring, by eye"), Column("mm", numeric=True))
     name = f"bands-{view.the_build.id}-{phase.id}"
-    return [Table(name, columns, rows, axis=axis, measure=BAND_WIDTH.id)]
+    return [Table(name, columns, rows, stack=True, measure=BAND_WIDTH.id, axis=axis)]
 
 
 def unusual(view: View) -> Iterator[Unusual]:
