@@ -145,15 +145,12 @@ def _scale_note(view: View) -> str:
 
 def engine_inspection(view: View) -> Sequence[Block]:
     """All cylinders of a build at each phase they were looked at, and how far inspectors agree."""
-    build = view.the_build
     seen = [phase for phase in view.phases if _looked_at(view, phase)]
     blocks: list[Block] = []
     if seen:
         tables = [_phase_table(view, phase) for phase in reversed(seen)]  # the last leads
         blocks += [Text((Cell(_engine_reading(view, seen[-1])),), "reading"), *_bands(view, seen[-1]), *tables]
         blocks += [Text((Cell(sentence),), "note") for sentence in _agreements(view)]
-    elif any("inspection" in phase.records and not build.is_due(phase.id) for phase in view.phases):
-        blocks.append(Text((Cell("No inspection is on record yet."),), "note"))
     return blocks
 
 

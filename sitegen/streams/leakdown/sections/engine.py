@@ -107,13 +107,14 @@ def _leaks(view: View) -> str:
     if not ends:
         return "No check after the first start yet."
     phase = next(iter(ends.values())).phase
-    after = distance(view, build, view.program.phase(phase)) or view.program.phase(phase).title
+    km = distance(view, build, view.program.phase(phase))
+    when = f"at {view.program.phase(phase).title}" if km in {"", "0 km"} else f"after {km}"
     values = {number: point.value.value or 0.0 for number, point in ends.items()}
     odd = stands_out([point.value for point in ends.values()])
     if odd is None:
         apart_ = "none stands out beyond its interval" if len(ends) > 1 else ""
         noun = "The cylinders leak" if len(ends) > 1 else f"Cylinder {next(iter(ends))} leaks"
-        return f"{noun} {range_of(list(values.values()))} after {after}{'; ' * bool(apart_)}{apart_}."
+        return f"{noun} {range_of(list(values.values()))} {when}{'; ' * bool(apart_)}{apart_}."
     number = odd.key.cylinder
     rule = next(iter(view.verdicts(LEVEL_RULE, engine=build, cylinder=number)), None)
     leak = words.with_unit(area_text(view, odd), "mm²")
@@ -121,7 +122,7 @@ def _leaks(view: View) -> str:
         leak = words.with_unit(words.judged(rule.found, rule.low, rule.high, rule.limit), "mm²")
     rest = range_of([value for other, value in values.items() if other != number])
     limit = mm2(view.program.seating.level)
-    return f"Cylinder {number} leaks {leak} after {after}, where {limit} is allowed; the others {rest}."
+    return f"Cylinder {number} leaks {leak} {when}, where {limit} is allowed; the others {rest}."
 
 
 def _engine_reading(view: View) -> str:
@@ -131,7 +132,7 @@ def _engine_reading(view: View) -> str:
     parts = [_leaks(view)]
     by_reason: dict[tuple[str, str], list[int]] = {}
     for number, state in states.items():
-        if state is not None and state.word in {"cannot tell", ABOVE}:
+        if state is not None and state.word in {"cannot tell", ABOVE} and state.reason != "no-fired-check":
             by_reason.setdefault((state.word, state.reason), []).append(number)
     for (word, reason), numbers in by_reason.items():
         whom = f"{words.plural(len(numbers), 'cylinder')} {words.numbers_listed(numbers)}"
