@@ -9,7 +9,7 @@ from typing import ClassVar
 from markupsafe import Markup
 
 from sitegen.page.addresses import Link
-from sitegen.page.blocks import Block, Cell, Table
+from sitegen.page.blocks import Block, Cell
 from sitegen.pages.setting import Setter
 
 
@@ -114,42 +114,6 @@ class Page:
 
 
 @dataclass(frozen=True)
-class ProgramLine:
-    """A program on the home page."""
-
-    question: str
-    href: str
-    title: str
-    status: str  # by the program's own rule; "" without one
-    answer: Sequence[Cell]
-    facts: str
-    records: str
-    criteria: str  # how they stand, in words
-    left_out: str  # readings set aside
-    moved: str  # against the last commit of the results
-    as_of: str = ""  # "records until 14 August 2026"
-    invented: bool = False
-    why: str = ""  # what drives the status
-    due: str = ""  # what is due next, with its day
-
-
-@dataclass(frozen=True)
-class CoatingLine:
-    piece: Cell
-    process: str
-    used: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class HomePage(Page):
-    template: ClassVar[str] = "home.html"
-    reading: str
-    programs: Sequence[ProgramLine]
-    coatings: Sequence[CoatingLine]
-    compared: Table | None = None  # the primary comparisons of all programs on one axis
-
-
-@dataclass(frozen=True)
 class Said:
     """The verdict a page opens with."""
 
@@ -228,7 +192,7 @@ class CoatingPage(Page):
 
 @dataclass(frozen=True, kw_only=True)
 class PartsPage(Page):
-    """A page that is only a heading, a reading and its parts: data."""
+    """A page that is only a heading, a reading and its parts: home, data."""
 
     template: ClassVar[str] = "parts.html"
     heading: str
@@ -280,4 +244,4 @@ class MethodsPage(Page):
     cautions: Sequence[tuple[str, Sequence[str]]]
 
 
-AnyPage = HomePage | ProgramPage | EnginePage | CylinderPage | CoatingPage | PartsPage | MethodsPage
+AnyPage = ProgramPage | EnginePage | CylinderPage | CoatingPage | PartsPage | MethodsPage
