@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 import pytest
+from house import Published
 from pages import fixture
 
 from sitegen.page.addresses import Addresses
@@ -70,6 +71,29 @@ def test_what_is_out_of_the_ordinary_is_told_of_every_stream(pages: dict[str, st
     assert not [line for line in told if "not run" in line]  # what is still to come is no departure
     left_out = [name for name, page in pages.items() if any("not used" in line for line in unusual(page))]
     assert len(left_out) == 1
+
+
+@pytest.mark.parametrize(
+    ("build", "expected"),
+    [
+        ("b1", ["Wear: The wear does not add up", "Leak-down: One reading of cylinder 2 not used"]),
+        ("b2", ["Cylinder 2 seats over a distance of its own", "Inspection: Scuffing in cylinder 1 (light, bore)",
+                "Event log: Stop at 17.0 min of run-in, 60 min: gas", "Oil sample: Oil sample drawn late"]),
+        ("b3", ["Run log: Coolant temperature: stuck"]),
+        ("b4", ["Event log: Low oil at 1 432 min of 40 h", "Oil sample: Oil sample drawn elsewhere: four pulls"]),
+        ("b5", ["Run log: Not run as planned: four pulls", "Oil sample: Missing: run-in, 25 min"]),
+        ("b6", ["Cylinders: Cylinder 2 is odd in leak area", "yet its top ring was graded 1.0, “evenly run in”",
+                "no calibration of its instrument was in force that day", "Schedule: 40 h not run: sacrificed"]),
+        ("b7", ["Event log: Meter check failed at 4.0 min of four pulls", "Run log: Blow-by, as the meter reads"]),
+    ],
+)  # fmt: skip
+def test_what_the_records_of_each_build_hold_is_found(examples: Published, build: str, expected: list[str]) -> None:
+    """As the records say it: an event log, a lapsed calibration, a bottle that was never drawn."""
+    told = unusual((examples.site / f"programs/pump-rings-2026/{build}/index.html").read_text(encoding="utf-8"))
+    text = "\n".join(told).replace("\N{NARROW NO-BREAK SPACE}", " ").replace("\N{NO-BREAK SPACE}", " ")
+    assert [each for each in expected if each not in text] == []
+    assert len(told) == len(set(told)) <= 8
+    assert len(text.split()) <= 85
 
 
 def test_where_nothing_is_it_is_said(pages: dict[str, str]) -> None:
