@@ -45,7 +45,7 @@ def unusual(view: View) -> Iterator[Unusual]:
             off = _off(view, each)
             where = f"is odd in {_listed(view, off)}" if off else "is odd in all its measures together"
             grade = _graded(view, each)
-            more = f"; yet its top ring was graded {grade}" if grade else ""
+            more = f"; yet graded {grade}" if grade else ""
             yield Unusual(f"Cylinder {each.key.cylinder} {where}", ANCHOR, 0, more)
 
 

@@ -154,7 +154,7 @@ def _drawn(losses: Sequence[Value]) -> Table:
         label = f"cylinder {v.key.cylinder}: {words.value_text(v)} mg"
         strip = Strip(low, middle, high, False, v.key.coating, label)
         rows.append(Row((Cell(f"cylinder {v.key.cylinder}"), Cell("", strip=strip), Cell(words.value_text(v)))))
-    columns = (Column("Cylinder"), Column("Top ring mass lost, with its bounds"), Column("mg", numeric=True))
+    columns = (Column("Cylinder"), Column("Top ring mass lost"), Column("mg", numeric=True))
     return Table(f"ring-mass-{losses[0].key.engine}", columns, rows, stack=True, axis=axis)
 
 

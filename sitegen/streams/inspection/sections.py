@@ -166,7 +166,7 @@ def _bands(view: View, phase: Phase) -> list[Block]:
         text = words.with_unit(_rounded(value, 2), "mm")
         strip = Strip(None, place, None, False, value.key.coating, f"cylinder {value.key.cylinder}: {text}")
         rows.append(Row((Cell(f"cylinder {value.key.cylinder}"), Cell("", strip=strip), Cell(_rounded(value, 2)))))
-    columns = (Column("Cylinder"), Column("Contact band of the top ring, by eye"), Column("mm", numeric=True))
+    columns = (Column("Cylinder"), Column("Contact band, by eye"), Column("mm", numeric=True))
     name = f"bands-{view.the_build.id}-{phase.id}"
     return [Table(name, columns, rows, stack=True, measure=BAND_WIDTH.id, axis=axis)]
 
