@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from sitegen.crossing import closure as crossing
+from sitegen.declarations import Unusual
 from sitegen.methods.closure import AGREE, NOT
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, Column, Row, Table
@@ -51,6 +52,13 @@ def engine(view: View) -> list[Block]:
     note = f"{SEES} {apart}".rstrip()
     name = f"wear-closure-{view.the_build.id}"
     return [Table(name, columns, rows, _reading(view, verdicts), note=note, stack=True)]
+
+
+def unusual(view: View) -> Iterator[Unusual]:
+    """Ways to measure the wear of a build that do not close."""
+    apart = dict.fromkeys(_called(each) for each in _verdicts(view, view.the_build) if each.word == NOT)
+    if apart:
+        yield Unusual(f"The wear does not add up: {'; '.join(apart)}", ANCHOR, 17)
 
 
 def program(view: View) -> list[Block]:

@@ -21,6 +21,7 @@ class Part:
     title: str
     blocks: Sequence[Block]
     result: str = ""  # of a folded part: what its summary states
+    more: str = ""  # of a half: the line its further blocks are folded behind
 
 
 @dataclass(frozen=True)
@@ -31,12 +32,34 @@ class Around:
     links: Sequence[Link]  # without an address where it is this page
 
 
+@dataclass(frozen=True)
+class Half:
+    """A stream on the page of a build: a sentence at the left, one figure or table at the right, the rest folded."""
+
+    anchor: str
+    title: str
+    said: Sequence[Block]
+    shown: Sequence[Block]
+    more: str
+    folded: Sequence[Block]
+
+
+@dataclass(frozen=True)
+class Line:
+    """One thing out of the ordinary."""
+
+    label: str
+    text: Cell
+    more: str
+
+
 def contents_of(parts: Sequence[Part], rest: Sequence[Part] = ()) -> list[Link]:
     """Sections of a page, and one line for all that is folded."""
     return [*(Link(part.title, f"#{part.anchor}") for part in parts), *([Link(REST, "#rest")] if rest else [])]
 
 
 REST = "The rest, folded"
+UNUSUAL = "Out of the ordinary"
 
 
 @dataclass(frozen=True)
@@ -119,16 +142,22 @@ class ProgramPage(Page):
 class EnginePage(Page):
     template: ClassVar[str] = "engine.html"
     heading: str
+    states: str  # ends the heading: the cylinders that are not seated
     meta: Sequence[Cell]
-    first: Part | None
+    first: Part
     side: Sequence[Part]
-    facts: Sequence[Fact]
+    crowded: bool  # many cylinders: the block plan takes more of the first screen
+    unusual: Sequence[Line]
+    odd: Sequence[Part]  # where odd cylinders lie
     parts: Sequence[Part]
-    rest: Sequence[Part] = ()  # folded
+    halves: Sequence[Half]
+    rest: Sequence[Part]  # folded
 
     @property
     def contents(self) -> Sequence[Link]:
-        return contents_of(self.parts, self.rest)
+        own = [Link(self.first.title, f"#{self.first.anchor}"), Link(UNUSUAL, "#unusual")]
+        halves = [Link(half.title, f"#{half.anchor}") for half in self.halves]
+        return [*own, *contents_of(self.parts), *halves, *contents_of((), self.rest)]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -266,9 +266,10 @@ class Setter:
             discs.append(_placed(plan, disc, name, x, top + 63, radius, top + 13, top + 122))
         right = plan.flywheel == "right"
         return PlacedPlan(
-            label=f"Block plan of {plan.title}", note=self._note(plan), width=left + body + (32 if right else 4),
-            height=rows * row_height + 4, body_left=left, body_top=20, body_width=body,
-            body_height=(rows - 1) * row_height + 86, flywheel_x=left + body + 6 if right else left - 6,
+            label=f"Block plan of {plan.title}".removesuffix(" of "), note=self._note(plan),
+            width=left + body + (32 if right else 4), height=rows * row_height + 4,
+            body_left=left, body_top=20, body_width=body, body_height=(rows - 1) * row_height + 86,
+            flywheel_x=left + body + 6 if right else left - 6,
             flywheel_text_x=left + body + 24 if right else left - 14, discs=discs,
         )  # fmt: skip
 

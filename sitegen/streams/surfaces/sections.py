@@ -158,7 +158,7 @@ def coating_surfaces(view: View) -> Sequence[Block]:
 
 
 SECTIONS = (
-    Section("surfaces", "Surfaces", 49, "engine", engine_surfaces),
+    Section("surfaces", "Surfaces", 49, "engine", engine_surfaces, place="rest"),
     Section("surfaces", "Surfaces", 35, "cylinder", cylinder_surfaces),
     Section("surfaces", "Surfaces", 25, "coating", coating_surfaces),
 )
