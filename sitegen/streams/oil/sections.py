@@ -172,6 +172,7 @@ def _figure(view: View, totals: Mapping[str, Value]) -> Figure:
             Panel(
                 title,
                 {"phases": labels, "means": drawn},
+                {"unit": "mg"},
                 coating=coating,
                 note="mg",
                 label=f"{title} made",

@@ -111,7 +111,8 @@ def engine_curves(view: View) -> Sequence[Block]:
         drawn = [mean_row(view, point, f"cylinder {place.cylinder}", place.coating) for point in points]
         means += with_labels(drawn, f"cyl. {place.cylinder}")
     data = {"phases": phase_rows(view, (build,)), "means": means, "limits": [limit_row(view)]}
-    panel = Panel(build.id, data, coating=build.coatings[0], label=f"Leak area of the cylinders of {build.id} by phase")
+    unit = {"unit": CRANKCASE.unit}
+    panel = Panel(build.id, data, unit, build.coatings[0], label=f"Leak area of the cylinders of {build.id} by phase")
     caption = f"{CURVE_CAPTION} Bars: 95\u00a0% intervals, often hidden by the marks."
     table = _by_cylinder(view, build)
     name, reading = f"leak-area-{build.id}", _curves_reading(view)
