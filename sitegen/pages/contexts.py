@@ -223,6 +223,7 @@ class MethodView:
     method: str
     formula: str
     facts: Sequence[Fact]
+    line: str  # what it is, in a line
     names: Sequence[NameView] = ()  # where the entry is of several measures; its own id is empty then
 
 
@@ -234,14 +235,37 @@ class MethodGroup:
     count: str = ""  # "ten measures"
 
 
+@dataclass(frozen=True)
+class Entry:
+    """Something folded behind its title and a line: blocks, or sentences as a list."""
+
+    title: str
+    line: str
+    blocks: Sequence[Block] = ()
+    sentences: Sequence[str] = ()
+
+
+@dataclass(frozen=True)
+class EntryGroup:
+    anchor: str
+    title: str
+    entries: Sequence[Entry]
+
+
 @dataclass(frozen=True, kw_only=True)
 class MethodsPage(Page):
     template: ClassVar[str] = "methods.html"
+    glossary: Sequence[Fact]
     intervals: Sequence[Fact]
     groups: Sequence[MethodGroup]
-    comparing: Part
-    parts: Sequence[Part]
-    cautions: Sequence[tuple[str, Sequence[str]]]
+    rest: Sequence[EntryGroup]  # comparing, reasons, cautions
 
+    @property
+    def contents(self) -> Sequence[Link]:
+        own = [(each.anchor, each.title) for each in self.groups] + [(each.anchor, each.title) for each in self.rest]
+        return [Link(title, f"#{anchor}") for anchor, title in (*METHODS_FIRST, *own)]
+
+
+METHODS_FIRST = (("glossary", "Words"), ("intervals", "What an interval says"))
 
 AnyPage = ProgramPage | EnginePage | CylinderPage | CoatingPage | PartsPage | MethodsPage

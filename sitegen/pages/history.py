@@ -37,7 +37,7 @@ def blocks(view: View, coating: str, found: Sequence[History]) -> list[Block]:
     rows = [_row(view, each, point, programs) for each in found for point in (*each.points, *each.apart)]
     columns = (
         Column("Measure"), Column("Program"), Column("Build"), Column("Value", numeric=True),
-        Column("Cylinders", numeric=True), Column("Results"), Column("Read with care"),
+        Column("Unit"), Column("Cylinders", numeric=True), Column("Results"), Column("Read with care"),
     )  # fmt: skip
     table = Table("points-of-the-history", columns, rows)
     caption = (
@@ -124,7 +124,8 @@ def _row(view: View, each: History, point: Point, programs: dict[str, Program]) 
             Cell(_title(view, each), href=view.href_methods(each.subject.measure), note=_phase(each, programs)),
             Cell(program.title, href=view.href_program(program)),
             Cell(point.build, href=view.href(page)),
-            Cell(words.with_unit(words.number(point.value), unit)),
+            Cell(words.number(point.value)),
+            Cell("" if unit == "1" else unit),
             Cell(str(point.cylinders or words.DASH)),
             Cell(point.results),
             Cell(words.sentence("; ".join(care)) or words.DASH),

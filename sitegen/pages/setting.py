@@ -12,6 +12,7 @@ from sitegen.page.blocks import (
     Beside,
     Block,
     Cell,
+    ChartRow,
     Column,
     Datum,
     Disc,
@@ -350,29 +351,58 @@ def measures_of(blocks: Sequence[Block]) -> list[str]:
 
 # ---- the table of a figure that brought none ------------------------------------------------------------------------
 
+_DRAWN = ("means", "thin", "readings", "dots", "path", "points", "levels", "limits")  # sets whose rows are numbers
+_SAID = {"readings": "single reading", "dots": "cylinder", "levels": "level"}
+MOST_POINTS = 24  # of a line in the table: all of them would outweigh the page; the file saved has all
+
 
 def rows_as_table(figure: Figure) -> Table:
-    """The rows of a figure as a table: what is drawn can always be read."""
-    phases = {row["x"]: row["label"] for panel in figure.panels for row in panel.data.get("phases", [])}
-    builds = {row["y"]: row["label"] for panel in figure.panels for row in panel.data.get("lines", [])}
-    units = {str(panel.signals.get("unit", "")) for panel in figure.panels}
-    unit = units.pop() if len(units) == 1 else ""
-    rows = []
+    """The rows of a figure as a table: what is drawn can always be read. Its numbers have a column a unit.
+
+    A panel names units as its signals `unit` (of values) and `along` (of its axis, where that is a quantity).
+    """
+    places = {axis: {row[axis]: row["label"] for panel in figure.panels for row in panel.data.get(rows, ())}
+              for axis, rows in (("x", "phases"), ("y", "lines"))}  # fmt: skip
+    units = [*dict.fromkeys(str(panel.signals.get("unit", "")) for panel in figure.panels)]
+    alongs = [*dict.fromkeys(str(panel.signals.get("along", "")) for panel in figure.panels)]
+    rows, note = [], ""
     for panel in figure.panels:
-        for name in ("means", "thin", "readings", "dots"):
-            for row in panel.data.get(name, []):
-                place = phases.get(row.get("x"), builds.get(row.get("y"), ""))
-                what = str(row.get("line") or {"readings": "single reading", "dots": "cylinder"}.get(name, ""))
+        own, along = str(panel.signals.get("unit", "")), str(panel.signals.get("along", ""))
+        for name in _DRAWN:
+            shown = _some(panel.data.get(name, ())) if name == "path" else panel.data.get(name, ())
+            if len(shown) < len(panel.data.get(name, ())):
+                note = "Some points of each line. What is saved as CSV has all that are drawn."
+            for row in shown:
+                where = str(places["x"].get(row.get("x"), places["y"].get(row.get("y"), "")))
+                what = str((row.get("series") if name == "path" else "") or row.get("line") or row.get("label") or "")
                 remark = "left out" if row.get("crossed") else "not yet to rely on" if row.get("open") else ""
-                rows.append(
-                    Row([Cell(panel.title), Cell(what), Cell(str(place)), Cell(number(number_of(row["value"]))),
-                         Cell(_end(row.get("low"))), Cell(_end(row.get("high"))), Cell(remark)])
-                )  # fmt: skip
-    columns = [
-        Column("Panel"), Column("Line"), Column("Where"), Column("Value", unit, True), Column("From", unit, True),
-        Column("To", unit, True), Column("Remark"),
-    ]  # fmt: skip
-    return Table(f"{figure.name}-data", columns, rows, caption="Data of this figure", wide=True)
+                told = [_end(row.get(end)) for end in ("value", "low", "high")]
+                rows.append([
+                    panel.title, what or _SAID.get(name, ""), where,
+                    *(_end(row.get("at")) if each == along else "" for each in alongs),
+                    *(text for each in units for text in (told if each == own else [""] * 3)), remark,
+                ])  # fmt: skip
+    columns = [Column("Panel"), Column("Line"), Column("Where"), *(Column("Along", each, True) for each in alongs)]
+    for each in units:
+        columns += [Column("Value", each, True), Column("From", each, True), Column("To", each, True)]
+    columns.append(Column("Remark"))
+    kept = [n for n in range(len(columns)) if any(row[n] for row in rows)]  # a column nobody fills says nothing
+    return Table(
+        f"{figure.name}-data", [columns[n] for n in kept], [Row([Cell(row[n]) for n in kept]) for row in rows],
+        caption="Data of this figure", note=note, wide=True,
+    )  # fmt: skip
+
+
+def _some(path: Sequence[ChartRow]) -> list[ChartRow]:
+    """At most `MOST_POINTS` of each line, evenly, its ends among them."""
+    lines: dict[object, list[ChartRow]] = {}
+    for row in path:
+        lines.setdefault(row.get("line"), []).append(row)
+    chosen = []
+    for line in lines.values():
+        count = min(len(line), MOST_POINTS)
+        chosen += [line[round(n * (len(line) - 1) / max(1, count - 1))] for n in range(count)]
+    return chosen
 
 
 def bare(table: Table) -> Table:

@@ -222,8 +222,10 @@ def test_print_is_light(browser: Browser, components: Path) -> None:
 
 
 def save(page: Page, ending: str, name: str) -> tuple[str, bytes]:
+    figure = page.locator(f'figure[data-name="{name}"]')
+    figure.locator("details").evaluate_all("folds => folds.forEach(fold => { fold.open = true; })")
     with page.expect_download() as waiting:
-        page.locator(f'figure[data-name="{name}"] button[data-save="{ending}"]').click()
+        figure.locator(f'button[data-save="{ending}"]').click()
     path = waiting.value.path()
     return waiting.value.suggested_filename, Path(path).read_bytes()
 

@@ -148,7 +148,7 @@ def _trace_panel(view: View, phases: Sequence[Phase], at: str, series: dict[tupl
     if not path:
         return []
     data = {"path": path, "bands": _unswept(view, at)}
-    ends: dict[str, Datum] = {"from": 0.0, "to": max(number_of(row["at"]) for row in path)}
+    ends: dict[str, Datum] = {"from": 0.0, "to": max(number_of(row["at"]) for row in path), "unit": "µm", "along": "mm"}
     coating = view.the_build.coating_of(view.cylinder)
     return [Panel("Height along the trace", data, ends, coating, note="µm over mm", label=f"Traces, {place_title(at)}")]
 
@@ -172,7 +172,8 @@ def _curve_panel(view: View, phases: Sequence[Phase], at: str, series: dict[tupl
         return []
     coating = view.the_build.coating_of(view.cylinder)
     title, label = "Height over share of material", f"Material-ratio curves, {place_title(at)}"
-    return [Panel(title, {"path": path}, {"from": 0.0, "to": 100.0}, coating, note="µm over %", label=label)]
+    ends: dict[str, Datum] = {"from": 0.0, "to": 100.0, "unit": "µm", "along": "%"}
+    return [Panel(title, {"path": path}, ends, coating, note="µm over %", label=label)]
 
 
 def _parameters(view: View, phases: Sequence[Phase], at: str, name: str) -> Table:
@@ -408,7 +409,7 @@ def _face_panel(view: View, at: str, series: Series, title: str) -> Panel:
     ]
     begin, end = float(frame["begin"].iloc[0]), float(frame["end"].iloc[0])
     bands: list[ChartRow] = [{"at": begin, "to": end, "label": "contact band"}] if end > begin else []
-    ends = {"from": 0.0, "to": float(frame["x"].max())}
+    ends: dict[str, Datum] = {"from": 0.0, "to": float(frame["x"].max()), "unit": "µm", "along": "mm"}
     coating = view.the_build.coating_of(view.cylinder)
     label = f"Face of the {place_title(at)}, before and after"
     return Panel(title, {"path": path, "bands": bands}, ends, coating, note="µm over mm", label=label)

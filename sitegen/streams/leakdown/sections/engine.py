@@ -162,7 +162,9 @@ def engine_curves(view: View) -> Sequence[Block]:
     data = {"phases": phase_rows(view, (build,)), "means": means, "limits": [limit_row(view)]}
     coating = build.coatings[0] if len(build.coatings) == 1 else ""
     label = f"Leak area of the cylinders of {build.id} by phase"
-    panel = Panel("Leak area, mm²; the numbers are the cylinders", data, coating=coating, label=label)
+    panel = Panel(
+        "Leak area, mm²; the numbers are the cylinders", data, {"unit": CRANKCASE.unit}, coating=coating, label=label
+    )
     caption = "Upright strokes: 95\u00a0% intervals. Dotted up to the first check after a start."
     doubts = sorted({flag for points in lines.values() for point in points for flag in point.value.flags & DOUBTFUL})
     if doubts:
