@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from graphlib import TopologicalSorter
 from typing import Literal
 
-from sitegen.page.blocks import Block
+from sitegen.page.blocks import Block, Cell
 from sitegen.page.view import View
 from sitegen.program.model import Build, Phase, Program, RecordSource
 from sitegen.vocabulary import Book, Field, Measure, Readings, Result, Value
@@ -46,14 +46,28 @@ def in_order(steps: Sequence[Step]) -> list[Step]:
 
 @dataclass(frozen=True)
 class Section:
-    """What a stream has to say on one page kind; no blocks: nothing."""
+    """What a stream has to say on one page kind; no blocks: nothing.
+
+    A section in the place "rest" is folded: its first reading is what the fold states.
+    """
 
     anchor: str
     title: str
     order: int
     page: Literal["program", "engine", "cylinder", "coating"]
     build: Callable[[View], Sequence[Block]]
-    place: Literal["main", "side"] = "main"
+    place: Literal["main", "side", "rest"] = "main"
+
+
+@dataclass(frozen=True)
+class OfBuild:
+    """A column of the table of builds on a program page: the one number of a stream that tells builds apart."""
+
+    title: str
+    unit: str
+    order: int
+    cell: Callable[[View], Cell]  # of one build
+    measure: str = ""  # id of what it shows
 
 
 @dataclass(frozen=True)
@@ -87,6 +101,7 @@ class Blank:
     once: tuple[str, ...] = ()  # fields that are the same in every row: on paper written once
     tables: tuple[PaperTable, ...] = ()  # on paper; none: one table that asks for every field
     units: Mapping[str, str] = field(default_factory=dict)  # by field, where no table of the program says one
+    beside: Mapping[str, str] = field(default_factory=dict)  # by field, what is asked of it: stands at its column
     steps: tuple[str, ...] = ()  # how it is done, a sentence each
     cautions: tuple[str, ...] = ()  # of this engine; they follow those of the stream
     labels: tuple[str, ...] = ()  # ids of the samples drawn: bottles get labels
@@ -104,6 +119,7 @@ class Stream:
     read: Callable[[Program, Sequence[RecordSource]], Readings]  # record sources of this stream
     steps: tuple[Step, ...]
     sections: tuple[Section, ...] = ()
+    of_build: tuple[OfBuild, ...] = ()
     recorded: tuple[str, ...] = ()  # measures a planned record of this stream yields for every cylinder
     whole: bool = False  # they belong to the whole engine instead
     cautions: tuple[str, ...] = ()

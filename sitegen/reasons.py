@@ -88,6 +88,7 @@ ANSWER: dict[str, str] = {
     "look-not-reached": "the number of builds at which a release may be said is not reached",
     "no-criterion-answered": "none of its criteria was answered",
     "none-within-twelve": "no number of further builds up to twelve is likely to decide it",
+    "cannot-be-read-again": "the build has been run on or taken apart since, so that it cannot be read again as it was",
     "scatter-unknown": "nothing tells how far builds scatter",
     "builds-to-come": "builds that were planned are still to come",
     "stream-not-here": "it rests on a kind of record that this version does not read",

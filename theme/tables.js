@@ -105,11 +105,9 @@
       var button = document.createElement("button");
       button.type = "button";
       button.className = "sort";
-      var how = head.querySelector(".to-method"); // a link cannot stand in a button
-      if (how) { how.remove(); }
-      while (head.firstChild) { button.appendChild(head.firstChild); }
-      head.appendChild(button);
-      if (how) { head.append(" ", how); }
+      button.setAttribute("aria-label", "Sort by " + textOf(head));
+      var unit = head.querySelector("br");
+      head.insertBefore(button, unit);
       button.addEventListener("click", function () {
         if (state.column !== column) { state.column = column; state.down = false; }
         else if (!state.down) { state.down = true; }
@@ -142,7 +140,7 @@
   }
 
   function start() {
-    document.querySelectorAll(".scroll > table[id]").forEach(function (table) {
+    document.querySelectorAll(".scroll > table[id]:not(.axis)").forEach(function (table) {
       var rows = table.tBodies.length && table.tHead ? Array.prototype.slice.call(table.tBodies[0].rows) : [];
       if (rows.length < SORTED) { return; }
       var state = { table: table, rows: rows, column: null, down: false, words: "", input: null, count: null, line: null };

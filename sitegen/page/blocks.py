@@ -9,14 +9,34 @@ from typing import ClassVar, Literal
 
 @dataclass(frozen=True)
 class Strip:
-    """An interval drawn in a table's cell about an upright line of no difference; places from -1 to 1, 0 the line."""
+    """An interval drawn on the axis of its table; places are shares of that axis, 0 its left end and 1 its right.
 
-    low: float
+    An end beyond the axis is cut there, with an arrow head.
+    """
+
+    low: float | None  # None: there is no interval, only the others
     mark: float | None
-    high: float
+    high: float | None
     hollow: bool  # not yet to be relied on
     coating: str
     label: str  # what a screen reader is told
+    others: Sequence[float] = ()  # small upright strokes beside it: the other cylinders or builds
+    name: str = ""  # written beside the mark
+
+
+@dataclass(frozen=True)
+class Axis:
+    """The one axis that all strips of a table share, in a unit of its own."""
+
+    column: int  # place of the column that holds the strips
+    low: float
+    high: float
+    ticks: Sequence[tuple[float, str]]  # value and label
+    line: float | None = None  # upright through all rows: no difference, or the limit
+
+    def place(self, value: float) -> float:
+        """Where a value lies, as a share of the axis."""
+        return (value - self.low) / (self.high - self.low)
 
 
 @dataclass(frozen=True)
@@ -31,11 +51,12 @@ class Cell:
     strip: Strip | None = None  # drawn in place of the text
     state: str = ""  # the word whose mark is drawn, where the text says more
     strong: bool = False
+    box: Literal["", "solid", "dashed", "boxed"] = ""  # underlined or boxed in the coating's colour; no key is drawn
 
     @property
     def plain(self) -> bool:
         """True of nothing but text: printed without asking for the rest."""
-        return not (self.href or self.word or self.note or self.coating or self.strip or self.strong)
+        return not (self.href or self.word or self.note or self.coating or self.strip or self.strong or self.box)
 
 
 @dataclass(frozen=True)
@@ -67,6 +88,7 @@ class Table:
     wide: bool = False  # scrolls sideways on a narrow screen
     stack: bool = False  # there its rows become blocks instead, each cell led by its column
     measure: str = ""  # id of what all its numbers are: its note leads to the methods page
+    axis: Axis | None = None  # of the strips in one of its columns
 
     def __post_init__(self) -> None:
         for row in self.rows:

@@ -11,7 +11,7 @@ from sitegen.crossing import without
 from sitegen.crossing.history import OWN_SCALE
 from sitegen.methods.looks import false_alarm
 from sitegen.page import words
-from sitegen.page.blocks import Block, Cell, Column, Row, Strip, Table, Text
+from sitegen.page.blocks import Axis, Block, Cell, Column, Row, Strip, Table, Text
 from sitegen.page.view import View
 from sitegen.pages import differences
 from sitegen.vocabulary import Comparison
@@ -19,7 +19,6 @@ from sitegen.vocabulary import Comparison
 if TYPE_CHECKING:
     from sitegen.crossing.planning import Planning
 
-SEATS = 1.12  # room beyond the furthest end of a row's intervals
 MOST = 60  # builds beyond which no number is given
 INSIDE = frozenset({"fixed", "differences"})  # procedures that compare inside engines
 ANCHOR, TITLE = "compared", "Coatings compared"
@@ -34,6 +33,7 @@ def answer(view: View, plan: Planning | None = None) -> list[Text]:
     if not rows:
         return []
     blocks = [Text((Cell(_lead(view, rows)),), role="lead")]
+    blocks += [Text((Cell(text),)) for text in _asked(view)]
     blocks += [Text((Cell(text),)) for text in _beside(view)]
     blocks += [Text((Cell(differences.sentence(view, row)),)) for row in rows[1:]]
     care = _care(view, rows, plan)
@@ -42,20 +42,40 @@ def answer(view: View, plan: Planning | None = None) -> list[Text]:
     return blocks
 
 
+def _asked(view: View) -> list[str]:
+    """That the primary measure does not answer the question, with why, in the program's words; what does, and how."""
+    program = view.program
+    if program.answered_by is None:
+        return []
+    rows = [row for row in view.comparisons if _answers(view, row)]
+    name = view.measures[program.answered_by.measure].title
+    why = program.not_primary.rstrip(".")
+    told = [f"The question is answered by the {name}, which is not the primary measure, since {why}."]
+    return [*told, *(differences.sentence(view, row) for row in rows)]
+
+
 def _beside(view: View) -> list[str]:
     """The exploratory measures in which a candidate differs, a sentence a candidate."""
     parts = []
     for coating in view.program.candidates:
-        own = [row for row in view.comparisons if row.role == "exploratory" and row.coating == coating]
+        every = [row for row in view.comparisons if row.role == "exploratory" and row.coating == coating]
+        own = [row for row in every if not _answers(view, row)]
         told = [row for row in own if row.verdict not in {"cannot tell", "refused"}]
         if not told:
             continue
         named = words.listed([_with_estimate(view, row) for row in told])
         where = " in these engines" if all(row.scope == "these-engines" for row in told) else ""
         verb = words.plural(len(told), "differs", "differ")
-        of = words.counted(len(own), "exploratory measure")
-        parts.append(f"Of the {of}, {named} {verb} for {differences.rings(view, coating)}{where}.{_one_fit(view, own)}")
+        of = words.counted(len(own), "exploratory measure" if len(own) == len(every) else "other exploratory measure")
+        fit = _one_fit(view, every)
+        parts.append(f"Of the {of}, {named} {verb} for {differences.rings(view, coating)}{where}.{fit}")
     return parts
+
+
+def _answers(view: View, row: Comparison) -> bool:
+    """Whether a row is of what answers the question, which is told by itself."""
+    asked = view.program.answered_by
+    return asked is not None and (row.measure, row.phase, row.at) == (asked.measure, asked.phase, asked.at)
 
 
 def _with_estimate(view: View, row: Comparison) -> str:
@@ -77,6 +97,19 @@ def lead(view: View) -> str:
     """The one sentence of the home page; "" where there is nothing to compare yet."""
     rows = primary(view)
     return _lead(view, rows) if rows else ""
+
+
+def in_short(view: View) -> str:
+    """The finding a program page opens with, what answers the question first; "" where nothing is compared yet."""
+    rows = [row for row in primary(view) if row.estimate is not None]
+    if not rows:
+        return ""
+    asked = [row for row in view.comparisons if _answers(view, row) and row.coating == rows[0].coating]
+    asked = [row for row in asked if row.estimate is not None]
+    text = differences.short(view, (asked or rows)[0])
+    if "provisional" in rows[0].flags:
+        text = f"So far, {text[:1].lower()}{text[1:]}"
+    return f"{text} {differences.briefly(view, rows[0])}" if asked else text
 
 
 def _lead(view: View, rows: Sequence[Comparison]) -> str:
@@ -155,56 +188,73 @@ def builds_range(low: float, high: float | None) -> str:
 
 
 def table(view: View) -> list[Block]:
-    """Measure by coating: the reference's level, each candidate's difference with its interval drawn."""
-    rows = list(view.comparisons)
+    """A row a candidate and measure, every interval on one axis in per cent of the reference."""
+    rows = [row for coating in view.program.candidates for row in view.comparisons if row.coating == coating]
+    rows = [row for row in rows if row.verdict != "refused" or row.role == "primary"]
     if not rows:
         return []
-    program = view.program
-    columns = [Column("Measure"), Column(view.coating_title(program.reference), numeric=True)]
-    for coating in program.candidates:
-        columns += [Column(view.coating_title(coating)), Column(_axis_title(view))]
-    made = []
-    for found in _subjects(rows):
-        reference = found[0]
-        cells = [_measure_cell(view, reference), _level_cell(view, reference)]
-        furthest = reach(found)
-        for coating in program.candidates:
-            own = next((row for row in found if row.coating == coating), None)
-            cells += [difference_cell(view, own), strip_cell(view, own, furthest)]
-        made.append(Row(cells))
-    caption = ""
-    return [
-        Table(
-            "coatings-compared", columns, made, _reading(view, rows), caption, _note(view, rows), wide=True, stack=True
+    reference = view.coating_title(view.program.reference)
+    axis = share_axis([end for row in rows for end in shares(row)], 1)
+    made = [
+        Row(
+            (
+                _measure_cell(view, row),
+                strip_cell(view, row, axis),
+                difference_cell(view, row),
+                _level_cell(view, row),
+                Cell(differences.counted(row) if row.verdict != "refused" else words.DASH),
+            )
         )
+        for row in rows
     ]
+    columns = (
+        Column("Measure"), Column(f"Less or more than {reference}"),
+        Column("Difference, 95\N{NO-BREAK SPACE}% interval"), Column(words.sentence(reference)), Column("Builds"),
+    )  # fmt: skip
+    return [Table("coatings-compared", columns, made, _reading(view, rows), stack=True, axis=axis)]
 
 
-def _axis_title(view: View) -> str:
-    return f"Less or more than {view.coating_title(view.program.reference)}"
+LEAST_SHARE, MOST_SHARE = -1.0, 1.5  # of the reference: what lies beyond is cut at the edge of the axis
+STEPS = (0.05, 0.1, 0.25, 0.5)
 
 
-def _subjects(rows: Sequence[Comparison]) -> list[list[Comparison]]:
-    found: dict[tuple[str, str, str], list[Comparison]] = {}
-    for row in rows:
-        found.setdefault((row.measure, row.phase, row.at), []).append(row)
-    return list(found.values())
+def share_axis(ends: Sequence[float], column: int) -> Axis:
+    """An axis in per cent less or more than the reference that holds these shares."""
+    low = max(LEAST_SHARE, min([-0.1, *ends]))
+    high = min(MOST_SHARE, max([0.1, *ends]))
+    step = next((each for each in STEPS if (high - low) / each <= 6), STEPS[-1])
+    first, last = math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)
+    ticks = [(n * step, "0" if n == 0 else words.with_unit(words.signed(100 * n * step, 0), "%"))
+             for n in range(first, last + 1)]  # fmt: skip
+    return Axis(column, first * step, last * step, ticks, 0.0)
+
+
+def shares(row: Comparison) -> tuple[float, float, float] | tuple[()]:
+    """Low, estimate and high of a comparison as shares less or more than the reference; nothing to draw: none."""
+    if row.low is None or row.high is None:
+        return ()
+    middle = row.estimate if row.estimate is not None else math.nan
+    if row.scale == "ratio":
+        return row.low - 1, middle - 1, row.high - 1
+    if not row.level_reference or row.level_reference <= 0:
+        return ()
+    level = row.level_reference
+    return row.low / level, middle / level, row.high / level
 
 
 def _measure_cell(view: View, row: Comparison) -> Cell:
     measure = view.measures[row.measure]
     place = differences.place_words(row.at)
     text = words.sentence(measure.title) + (f", {place}" if place else "")
-    better = {"less": "less is better", "more": "more is better", "": ""}[measure.better]
-    notes = [differences.after(view, row), "primary" if row.role == "primary" else "", better]
-    return Cell(text, href=view.href_methods(row.measure), note=", ".join(note for note in notes if note))
+    notes = [differences.after(view, row), "primary" if row.role == "primary" else ""]
+    note = ", ".join(note for note in notes if note)
+    return Cell(text, href=view.href_methods(row.measure), note=note, coating=row.coating)
 
 
 def _level_cell(view: View, row: Comparison) -> Cell:
     if row.level_reference is None:
         return Cell(words.DASH)
-    text = words.with_unit(words.number(row.level_reference), view.measures[row.measure].unit)
-    return Cell(text, note=words.counted(row.builds_reference, "build"))
+    return Cell(words.with_unit(words.number(row.level_reference), view.measures[row.measure].unit))
 
 
 def difference_cell(view: View, row: Comparison | None) -> Cell:
@@ -213,37 +263,22 @@ def difference_cell(view: View, row: Comparison | None) -> Cell:
         return Cell(words.DASH)
     if row.verdict == "refused":
         return Cell("not compared", note=view.why(row.reason))
-    word = "no test, built once" if row.procedure in {"borrowed", "lent"} else row.verdict
-    parts = [
-        f"95\N{NO-BREAK SPACE}% interval {differences.interval(view, row)}",
-        words.counted(row.builds, "build"),
-        word,
-    ]
-    return Cell(differences.estimate(view, row), note="; ".join(parts))
+    if row.procedure in {"borrowed", "lent"}:
+        return Cell(differences.estimate(view, row), note=f"{differences.interval(view, row)}; no test")
+    if row.verdict == "cannot tell":
+        return Cell("cannot tell", word=True, note=differences.interval(view, row))
+    return Cell(differences.estimate(view, row), strong=True, note=differences.interval(view, row))
 
 
-def _at(row: Comparison, value: float) -> float:
-    """Place of a value about "no difference", on the scale worked on."""
-    if row.scale == "difference":
-        return value
-    return math.log(value) if value > 0 else -math.inf
-
-
-def reach(rows: Sequence[Comparison]) -> float:
-    """Furthest end of the intervals of these rows, with room beyond it: the half-length of their common axis."""
-    ends = [_at(row, end) for row in rows for end in (row.low, row.high) if end is not None]
-    return SEATS * max((abs(end) for end in ends if math.isfinite(end)), default=0.0)
-
-
-def strip_cell(view: View, row: Comparison | None, reach: float) -> Cell:
-    """The interval drawn about no difference, on an axis of this half-length."""
-    if row is None or row.low is None or row.high is None or not reach:
+def strip_cell(view: View, row: Comparison, axis: Axis) -> Cell:
+    """The interval drawn on an axis that holds shares less or more than the reference."""
+    found = shares(row)
+    if not found:
         return Cell("")
-    low, high = (max(-1.0, min(1.0, _at(row, end) / reach)) for end in (row.low, row.high))
-    mark = None if row.estimate is None else max(-1.0, min(1.0, _at(row, row.estimate) / reach))
+    low, mark, high = map(axis.place, found)
     hollow = row.procedure in {"borrowed", "lent"} or "provisional" in row.flags
     label = f"{differences.estimate(view, row)}, {differences.interval(view, row)}"
-    return Cell("", strip=Strip(low, mark, high, hollow, row.coating, label))
+    return Cell("", strip=Strip(low, None if math.isnan(mark) else mark, high, hollow, row.coating, label))
 
 
 def _reading(view: View, rows: Sequence[Comparison]) -> str:
@@ -295,8 +330,8 @@ def _note(view: View, rows: Sequence[Comparison]) -> str:
             "its operator."
         )
     parts.append(
-        "Each row is drawn on a scale of its own about the upright line of no difference; open marks are not "
-        "yet to be relied on."
+        "A difference in the unit of its measure is drawn as a share of the reference. Open marks are not yet to be "
+        "relied on."
     )
     if len(view.program.candidates) > 1:
         parts.append("Intervals are widened for the number of candidates.")
@@ -319,8 +354,7 @@ def resting(view: View) -> list[Block]:
     if not told:
         return []
     rule = "Only a cause recorded without knowing the result leaves a build out."
-    return [Text([Cell(f"All builds count. {told[0]}{'' if told[1:] else f' {rule}'}")]),
-            *(Text([Cell(f"{text} {rule}" if text is told[-1] else text)]) for text in told[1:])]  # fmt: skip
+    return [*(Text([Cell(text)]) for text in told), Text([Cell(f"All builds count. {rule}")])]
 
 
 def _resting(view: View, row: Comparison) -> str:
@@ -337,7 +371,7 @@ def _resting(view: View, row: Comparison) -> str:
     ordered = sorted(again, key=lambda build: again[build].estimate or none)
     least, most = (f"{differences.estimate(view, again[build])} without {build}" for build in (ordered[0], ordered[-1]))
     span = least if len(again) == 1 else f"from {least} to {most}"
-    parts = [f"Leaving out one build at a time, {what} with {coating} would be {span}{_moved(view, row)}."]
+    parts = [f"Leaving out one build at a time, {what} with {coating} would be {span}.{_moved(view, row)}"]
     across = [build for build, each in again.items() if (each.low or -math.inf) <= none <= (each.high or math.inf)]
     if row.verdict not in {"cannot tell", "refused"} and across:
         rests = "The answer rests on one build: without" if len(across) == 1 else "Without"
@@ -367,10 +401,10 @@ def _moved(view: View, row: Comparison) -> str:
     )
     if move is None or move.value is None:
         return ""
-    text = f"; the largest move is {words.number(move.value, 1)} standard errors"
+    text = f" The largest move is {words.number(move.value, 1)} standard errors"
     if usual is not None and usual.value is not None:
         text += f", and half of such programs move by {words.number(usual.value, 1)} or more"
-    return text
+    return f"{text}."
 
 
 def _out_of_fit(view: View, row: Comparison) -> list[str]:
@@ -410,7 +444,8 @@ def worked_out(view: View) -> list[Block]:
         Column("Measure"), Column("Coating"), Column("Design and procedure"), Column("p", numeric=True),
         Column("Cylinders are worth"), Column("Read with care"),
     )  # fmt: skip
-    return [Table("how-worked-out", columns, made, _design_sentence(view), note=_detail(view, rows), wide=True)]
+    how = Table("how-worked-out", columns, made, _design_sentence(view), note=_detail(view, rows), wide=True)
+    return [how, Text((Cell(_note(view, rows)),), role="note")]
 
 
 def _procedure(row: Comparison) -> str:

@@ -9,7 +9,7 @@ from typing import ClassVar
 from markupsafe import Markup
 
 from sitegen.page.addresses import Link
-from sitegen.page.blocks import Block, Cell, Table
+from sitegen.page.blocks import Block, Cell
 from sitegen.pages.setting import Setter
 
 
@@ -20,6 +20,23 @@ class Part:
     anchor: str
     title: str
     blocks: Sequence[Block]
+    result: str = ""  # of a folded part: what its summary states
+
+
+@dataclass(frozen=True)
+class Around:
+    """Pages near this one, offered beside its contents: the builds of a program, the cylinders of a build."""
+
+    title: str
+    links: Sequence[Link]  # without an address where it is this page
+
+
+def contents_of(parts: Sequence[Part], rest: Sequence[Part] = ()) -> list[Link]:
+    """Sections of a page, and one line for all that is folded."""
+    return [*(Link(part.title, f"#{part.anchor}") for part in parts), *([Link(REST, "#rest")] if rest else [])]
+
+
+REST = "The rest, folded"
 
 
 @dataclass(frozen=True)
@@ -51,7 +68,7 @@ class Foot:
     others: Sequence[str] = ()  # the same of each program, on a page about several
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Page:
     """The frame of every page."""
 
@@ -65,98 +82,40 @@ class Page:
     next: Link | None
     assets: Assets
     foot: Foot
+    around: Sequence[Around] = ()
+
+    @property
+    def contents(self) -> Sequence[Link]:
+        """Sections of this page, in order."""
+        return ()
 
 
 @dataclass(frozen=True)
-class ProgramLine:
-    """A program on the home page."""
+class Said:
+    """The verdict a page opens with."""
 
-    question: str
-    href: str
-    title: str
     status: str  # by the program's own rule; "" without one
-    answer: Sequence[Cell]
-    facts: str
-    records: str
-    criteria: str  # how they stand, in words
-    left_out: str  # readings set aside
-    moved: str  # against the last commit of the results
-    as_of: str = ""  # "records until 14 August 2026"
-    invented: bool = False
-    why: str = ""  # what drives the status
-    due: str = ""  # what is due next, with its day
+    sentence: Sequence[Cell]
+    rule: str  # in small below it
+    blocks: Sequence[Block] = ()
 
 
-@dataclass(frozen=True)
-class CoatingLine:
-    piece: Cell
-    process: str
-    used: str
-
-
-@dataclass(frozen=True)
-class HomePage(Page):
-    template: ClassVar[str] = "home.html"
-    reading: str
-    programs: Sequence[ProgramLine]
-    coatings: Sequence[CoatingLine]
-    compared: Table | None = None  # the primary comparisons of all programs on one axis
-
-
-@dataclass(frozen=True)
-class AnswerLine:
-    """The answer to a criterion for one coating."""
-
-    coating: Cell | None  # named where the criterion is about several
-    word: Cell
-    told: Sequence[str]  # who decided it, what would
-
-
-@dataclass(frozen=True)
-class CriterionLine:
-    title: str
-    limit: str
-    note: str
-    answers: Sequence[AnswerLine]
-    changed: Sequence[str] = ()  # how it stood before, where it was changed after readings had come in
-
-
-@dataclass(frozen=True)
-class MatrixCell:
-    lines: Sequence[Cell]
-
-
-@dataclass(frozen=True)
-class MatrixRow:
-    head: Cell
-    keys: Sequence[Cell]
-    cells: Sequence[MatrixCell]
-
-
-@dataclass(frozen=True)
-class Matrix:
-    reading: str
-    columns: Sequence[str]
-    rows: Sequence[MatrixRow]
-
-
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class ProgramPage(Page):
     template: ClassVar[str] = "program.html"
     question: str
     meta: Sequence[Cell]
-    decision: Sequence[Block]  # what the program's own rule says; first on the page
-    answer: Sequence[Block]
-    criteria_caption: str
-    criteria: Sequence[CriterionLine]
+    verdict: Said
     parts: Sequence[Part]
-    side: Sequence[Part]
-    matrix: Matrix
+    rest: Sequence[Part]  # folded
     notes: Markup  # "" where there are none
-    stated_note: str = ""  # where it is not known whether anything was changed late
+
+    @property
+    def contents(self) -> Sequence[Link]:
+        return contents_of(self.parts, self.rest)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class EnginePage(Page):
     template: ClassVar[str] = "engine.html"
     heading: str
@@ -165,9 +124,14 @@ class EnginePage(Page):
     side: Sequence[Part]
     facts: Sequence[Fact]
     parts: Sequence[Part]
+    rest: Sequence[Part] = ()  # folded
+
+    @property
+    def contents(self) -> Sequence[Link]:
+        return contents_of(self.parts, self.rest)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class CylinderPage(Page):
     template: ClassVar[str] = "cylinder.html"
     heading: str
@@ -176,25 +140,39 @@ class CylinderPage(Page):
     first: Part | None
     side: Sequence[Part]
     parts: Sequence[Part]
+    rest: Sequence[Part] = ()  # folded
+
+    @property
+    def contents(self) -> Sequence[Link]:
+        return contents_of(self.parts, self.rest)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class CoatingPage(Page):
     template: ClassVar[str] = "coating.html"
     heading: Cell
     reading: str
     facts: Sequence[Fact]
     parts: Sequence[Part]
+    rest: Sequence[Part] = ()  # folded
+
+    @property
+    def contents(self) -> Sequence[Link]:
+        return contents_of(self.parts, self.rest)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class PartsPage(Page):
-    """A page that is only a heading, a reading and its parts: data."""
+    """A page that is only a heading, a reading and its parts: home, data."""
 
     template: ClassVar[str] = "parts.html"
     heading: str
     reading: str
     parts: Sequence[Part]
+
+    @property
+    def contents(self) -> Sequence[Link]:
+        return contents_of(self.parts)
 
 
 @dataclass(frozen=True)
@@ -227,7 +205,7 @@ class MethodGroup:
     count: str = ""  # "ten measures"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class MethodsPage(Page):
     template: ClassVar[str] = "methods.html"
     intervals: Sequence[Fact]
@@ -237,4 +215,4 @@ class MethodsPage(Page):
     cautions: Sequence[tuple[str, Sequence[str]]]
 
 
-AnyPage = HomePage | ProgramPage | EnginePage | CylinderPage | CoatingPage | PartsPage | MethodsPage
+AnyPage = ProgramPage | EnginePage | CylinderPage | CoatingPage | PartsPage | MethodsPage

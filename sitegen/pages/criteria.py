@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 
 from sitegen.page import words
-from sitegen.page.blocks import Cell, Column, Row, Table
+from sitegen.page.blocks import Axis, Block, Cell, Column, Row, Strip, Table
 from sitegen.page.view import View
-from sitegen.pages import comparing
-from sitegen.pages.contexts import AnswerLine, CriterionLine
+from sitegen.pages import comparing, differences
 from sitegen.program.model import Criterion, Program
-from sitegen.vocabulary import Verdict
+from sitegen.vocabulary import Comparison, Verdict
 
 SENSES = {"at-most": "at most", "at-least": "at least"}
 CANNOT = "cannot tell yet"
+MOST_SHARE = 2.0  # of a limit: what lies beyond is cut at the edge of the axis
 MOST_NAMED = 4  # undecided cylinders named in a line; the rest are counted
 
 
@@ -23,21 +24,105 @@ def caption(program: Program, late: str = "") -> str:
     return f"{when}, {late}" if late else when
 
 
-def lines(view: View, changed: Callable[[Criterion], Sequence[str]] = lambda _: ()) -> list[CriterionLine]:
-    """Every criterion of the program, answered for each coating it names; `changed` says how it stood before."""
-    return [_line(view, each, changed) for each in view.program.criteria]
+def table(view: View) -> Table | None:
+    """Every answer on one axis, the share of its limit; None without criteria."""
+    rows = [(each, coating, _summary(view, each, coating)) for each in view.program.criteria
+            for coating in each.coatings]  # fmt: skip
+    if not rows:
+        return None
+    placed = {n: _shares(view, *row) for n, row in enumerate(rows)}
+    reach = min(MOST_SHARE, max([1.2, *(max(each) for each in placed.values() if each)]))
+    end = math.ceil(4 * reach * 1.02) / 4
+    columns = (
+        Column("Criterion"), Column("Worst value as a share of its limit"), Column("Worst, or difference"),
+        Column("Limit"), Column("Answer"),
+    )  # fmt: skip
+    ticks = [(1.0, "limit"), *((n / 2, f"{50 * n}\N{NO-BREAK SPACE}%") for n in range(math.floor(2 * end + 1e-9) + 1)
+                               if n != 2)]  # fmt: skip
+    axis = Axis(1, 0.0, end, ticks, 1.0)
+    made = [_row(view, *row, placed[n], axis) for n, row in enumerate(rows)]
+    return Table("criteria", columns, made, _reading(view), stack=True, axis=axis)
 
 
-def _line(view: View, criterion: Criterion, changed: Callable[[Criterion], Sequence[str]]) -> CriterionLine:
-    when = f", after {view.program.phase(criterion.phase).title}" if criterion.phase else ""
-    end = "; a failure ends the program for the coating" if criterion.end_rule else ""
-    return CriterionLine(
-        title=criterion.title,
-        limit=limit(view, criterion),
-        note=f"{scope(view, criterion)}{when}{end}",
-        answers=[_answer(view, criterion, coating) for coating in criterion.coatings],
-        changed=changed(criterion),
-    )
+def _reading(view: View) -> str:
+    when = view.program.criteria_stated
+    return " ".join(filter(None, (in_words(view), f"Stated {words.day(when)}." if when else "")))
+
+
+def _summary(view: View, criterion: Criterion, coating: str) -> Verdict | None:
+    found = view.verdicts(f"criterion:{criterion.id}", engine="", coating=coating, phase=criterion.phase)
+    return found[0] if found else None
+
+
+def _comparison(view: View, criterion: Criterion, coating: str) -> Comparison | None:
+    wanted = (criterion.measure, criterion.phase, criterion.at, coating)
+    return next((row for row in view.comparisons
+                 if (row.measure, row.phase, row.at, row.coating) == wanted), None)  # fmt: skip
+
+
+def _shares(
+    view: View, criterion: Criterion, coating: str, summary: Verdict | None
+) -> tuple[float, float, float] | tuple[()]:
+    """Low, value and high of an answer as shares of its limit; nothing where there is none to draw."""
+    if criterion.sense not in SENSES:
+        row = _comparison(view, criterion, coating)
+        if row is None or row.estimate is None or row.low is None or row.high is None:
+            return ()
+        if row.scale == "ratio":
+            return row.low, row.estimate, row.high
+        level = row.level_reference
+        if not level or level <= 0:
+            return ()
+        return 1 + row.low / level, 1 + row.estimate / level, 1 + row.high / level
+    if summary is None or summary.found is None or not criterion.limit or criterion.limit < 0:
+        return ()
+    low, high = (summary.found if end is None else end for end in (summary.low, summary.high))
+    return low / criterion.limit, summary.found / criterion.limit, high / criterion.limit
+
+
+def _row(
+    view: View, criterion: Criterion, coating: str, summary: Verdict | None, shares: Sequence[float], axis: Axis
+) -> Row:
+    units = view.verdicts(f"criterion:{criterion.id}", coating=coating, phase=criterion.phase)
+    units = [each for each in units if each.key.engine and each.found is not None]
+    word = summary.word if summary else "not decided here"
+    who = next((unit_name(each) for each in units if summary and _decides(each, summary)), "")
+    if criterion.sense in SENSES:
+        number = judged(view, criterion, summary) if summary and summary.found is not None else words.DASH
+    else:
+        row = _comparison(view, criterion, coating)
+        number = differences.estimate(view, row) if row is not None and row.estimate is not None else words.DASH
+    drawn = Cell("")
+    others = [axis.place((each.found or 0.0) / criterion.limit) for each in units
+              if criterion.limit and unit_name(each) != who]  # fmt: skip
+    if shares or others:
+        low, value, high = map(axis.place, shares) if shares else (None, None, None)
+        label = f"{number}, {limit(view, criterion)}"
+        drawn = Cell("", strip=Strip(low, value, high, word == CANNOT, coating, label, others, who))
+    title = Cell(criterion.title, note="ends the program when it fails" if criterion.end_rule else "", coating=coating)
+    told = _answer(view, criterion, coating)
+    return Row((title, drawn, Cell(number), Cell(limit(view, criterion)),
+                Cell(word, word=True, note=told[0] if told else "")))  # fmt: skip
+
+
+def _decides(unit: Verdict, summary: Verdict) -> bool:
+    return summary.deciding.partition("@")[2] == f"{unit.key.engine}/{unit.key.cylinder}"
+
+
+def in_full(view: View, changed: Callable[[Criterion], Sequence[str]], late: str) -> list[Block]:
+    """Who decided each criterion, how wrong it can be, what would decide it; `changed` says how it stood before."""
+    rows = []
+    for each in view.program.criteria:
+        when = f", after {view.program.phase(each.phase).title}" if each.phase else ""
+        end = "; a failure ends the program for the coating" if each.end_rule else ""
+        for n, coating in enumerate(each.coatings):
+            told = [*([] if n else changed(each)), *_answer(view, each, coating)]
+            rows.append(
+                Row((Cell(each.title, note=f"{scope(view, each)}{when}{end}"), view.coating_cell(coating, link=False),
+                     Cell(f"{'. '.join(told)}." if told else words.DASH)))
+            )  # fmt: skip
+    columns = (Column("Criterion"), Column("Coating"), Column("How it was answered"))
+    return [Table("criteria-in-full", columns, rows, f"{caption(view.program, late)}.", stack=True)] if rows else []
 
 
 def scope(view: View, criterion: Criterion) -> str:
@@ -70,17 +155,16 @@ def limit(view: View, criterion: Criterion) -> str:
     return f"{side} {view.coating_title(view.program.reference)}"
 
 
-def _answer(view: View, criterion: Criterion, coating: str) -> AnswerLine:
+def _answer(view: View, criterion: Criterion, coating: str) -> list[str]:
+    """Who decided an answer, how wrong it can be, what would decide it."""
     own = [
         each
         for each in view.verdicts(f"criterion:{criterion.id}")
         if each.key.coating == coating and each.key.phase == criterion.phase
     ]
     summary = next((each for each in own if not each.key.engine), None)
-    many = len(criterion.coatings) > 1
-    name = view.coating_cell(coating, link=False) if many else None
     if summary is None:
-        return AnswerLine(name, Cell("not decided here", word=True), [])
+        return []
     units = [each for each in own if each.key.engine]
     told = [*_decided_by(view, criterion, summary, units), *_worst(view, criterion, coating)]
     if criterion.scope == "mean-of-builds" and criterion.sense in SENSES and summary.found is not None:
@@ -89,8 +173,7 @@ def _answer(view: View, criterion: Criterion, coating: str) -> AnswerLine:
         told.append("judged on one occasion, because it is not known how far occasions scatter")
     if summary.word == "fails" and criterion.end_rule:
         told.insert(0, "the program ends for this coating")
-    needed = _builds_needed(view, criterion, coating)
-    return AnswerLine(name, Cell(summary.word, word=True), [words.sentence(each) for each in [*told, *needed]])
+    return [words.sentence(each) for each in [*told, *_builds_needed(view, criterion, coating)]]
 
 
 def unit_name(verdict: Verdict) -> str:

@@ -22,6 +22,7 @@ def page(site: Site, program: Program, build: Build) -> EnginePage:
     parts[1:1] = site.shows("engine", setter.id(odd.ANCHOR), odd.TITLE, odd.of_engine(view))
     parts += site.shows("engine", setter.id(closure.ANCHOR), closure.TITLE, closure.engine(view))
     side = site.parts(view, setter, "engine", "side")
+    rest = site.parts(view, setter, "engine", "rest")
     if not shows_plan([*parts, *side]):
         drawn = [plans.plan_of(view, build, linked=False)]
         block = Plans(drawn, plans.states_sentence(view), plans.caption(view))
@@ -36,9 +37,10 @@ def page(site: Site, program: Program, build: Build) -> EnginePage:
         title=window_title(build.id, program.title),
         crumbs=crumbs(site, path, [(program.title, site.addresses.programs[program.id]), (build.id, path)]),
         others=site.others(path, program),
+        around=site.around(path, program, build),
         previous=Link(before.id, view.href_engine(before)) if before else None,
         next=Link(after.id, view.href_engine(after)) if after else None,
-        assets=site.links(path, [*parts, *side]),
+        assets=site.links(path, [*parts, *side, *rest]),
         foot=site.foot(path, program),
         heading=f"{build.id}: {title}" if title else f"Build {build.id}",
         meta=[
@@ -50,6 +52,7 @@ def page(site: Site, program: Program, build: Build) -> EnginePage:
         side=side,
         facts=_facts(view, build),
         parts=parts[1:],
+        rest=rest,
     )
 
 
@@ -121,6 +124,7 @@ def cylinder_page(site: Site, program: Program, build: Build, cylinder: int) -> 
     parts = site.parts(view, setter, "cylinder", "main")
     parts[1:1] = site.shows("cylinder", setter.id(odd.ANCHOR), "Beside its neighbours", odd.of_cylinder(view))
     side = site.parts(view, setter, "cylinder", "side")
+    rest = site.parts(view, setter, "cylinder", "rest")
     judged = criteria.of_cylinder(view)
     if judged is not None:
         parts.append(Part(setter.id("criteria"), "Criteria", [judged]))
@@ -152,10 +156,11 @@ def cylinder_page(site: Site, program: Program, build: Build, cylinder: int) -> 
                 (f"Cylinder {cylinder}", path),
             ],
         ),
-        others=[Link("Methods", view.href_methods()), Link("Data", view.href_data())],
+        others=site.others(path, program),
+        around=site.around(path, program, build),
         previous=link(here - 1),
         next=link(here + 1),
-        assets=site.links(path, [*parts, *side]),
+        assets=site.links(path, [*parts, *side, *rest]),
         foot=site.foot(path, program),
         heading=f"{build.id}, cylinder {cylinder}",
         state=Cell(state.word, word=True) if state else None,
@@ -167,4 +172,5 @@ def cylinder_page(site: Site, program: Program, build: Build, cylinder: int) -> 
         first=parts[0] if parts else None,
         side=side,
         parts=parts[1:],
+        rest=rest,
     )

@@ -11,7 +11,8 @@ from sitegen.page import words
 from sitegen.page.addresses import Addresses, Link, relative
 from sitegen.page.blocks import Block, Figure, Plans
 from sitegen.page.view import Desk, View
-from sitegen.pages.contexts import Assets, Foot, Part
+from sitegen.pages.contexts import Around, Assets, Foot, Part
+from sitegen.pages.folding import folded
 from sitegen.pages.gallery import Gallery
 from sitegen.pages.setting import Setter, inside, measures_of
 from sitegen.program.model import Build, Coating, Folder, Program
@@ -88,7 +89,8 @@ class Site:
                 continue
             blocks = section.build(view)
             if blocks:
-                parts.append(Part(setter.id(section.anchor), section.title, blocks))
+                part = Part(setter.id(section.anchor), section.title, blocks)
+                parts.append(folded(part) if place == "rest" else part)
                 for measure in measures_of(blocks):
                     self.shown.setdefault(measure, {})[page, section.title] = None
         return parts
@@ -131,19 +133,22 @@ class Site:
         return f"{self.as_of(program)}{f', results {results}' if results else ''}{invented}"
 
     def others(self, page: str, program: Program | None = None) -> list[Link]:
-        """The other pages a reader may want next."""
-        own = [("Methods", self.addresses.methods)]
+        """The other pages a reader may want next; without an address where it is this page."""
+        own = [("Coatings", f"{self.addresses.home}#coatings"), ("Methods", self.addresses.methods)]
         if program is not None:
-            builds = [
-                Link(build.id, _href(self.addresses.engines[program.id, build.id], page)) for build in program.builds
-            ]
-            plan = [("Plan", self.addresses.plans[program.id])] if program.id in self.plans else []
-            data = ("Data", self.addresses.data[program.id])
-            own = [("Coatings", f"{self.addresses.home}#coatings"), *own, *plan, data]
-            return [*builds, *(Link(text, _href(target, page)) for text, target in own)]
-        return [
-            Link(text, _href(target, page)) for text, target in [("Coatings", f"{self.addresses.home}#coatings"), *own]
-        ]
+            own += [("Plan", self.addresses.plans[program.id])] if program.id in self.plans else []
+            own += [("Data", self.addresses.data[program.id])]
+        return [Link(text, _href(target, page)) for text, target in own]
+
+    def around(self, page: str, program: Program, build: Build | None = None) -> list[Around]:
+        """The cylinders of the build this page is of, and the builds of the program."""
+        found = []
+        if build is not None:
+            cylinders = [(str(each.cylinder), self.addresses.cylinders[program.id, build.id, each.cylinder])
+                         for each in build.places]  # fmt: skip
+            found.append((f"Cylinders of {build.id}", cylinders))
+        found.append(("Builds", [(each.id, self.addresses.engines[program.id, each.id]) for each in program.builds]))
+        return [Around(title, [Link(text, _href(to, page)) for text, to in links]) for title, links in found if links]
 
 
 def _href(target: str, page: str) -> str:

@@ -25,10 +25,9 @@ def blocks(view: View) -> list[Block]:
     if not told:
         return []
     found = [each for each in told if each.word == odd.ODD]
-    first = [*_cells(view, found), *_rest(told, found)]
-    made: list[Block] = [Text(first, role="reading")]
-    made += [Text([Cell(_told(view, each))]) for each in found]
-    return [*made, _strip(view, told, found)]
+    against = [f" {text}" for each in found if (text := _against(view, each))]
+    first = [*_cells(view, found), *_rest(told, found), *map(Cell, against)]
+    return [Text(first, role="reading"), _strip(view, told, found)]
 
 
 def of_engine(view: View) -> list[Block]:
@@ -217,25 +216,13 @@ def _strip(view: View, told: Sequence[Verdict], found: Sequence[Verdict]) -> Fig
                 data["means" if cylinder in large else "dots"].append(row)
     data["limits"] = [{"value": 0.0, "label": "mean of the engine"}]
     caption = (
-        "Each cylinder from the mean of its engine, in scatters of cylinders within engines; to the right is the sense "
-        "in which a cylinder lies that has not run in."
+        "Each cylinder from the mean of its engine, in scatters of cylinders within engines; to the right "
+        "lies one that has not run in."
     )
-    caption += _by(view, told)
     if large:
         caption += f" Large: {words.listed(name(each) for each in found)}."
     panels = [Panel("", data, label="Cylinders from the mean of their engine")] if order else []
     return Figure("odd-cylinders", "dots", panels, "", caption, _table(view, told, order), odd.DEVIATION.id)
-
-
-def _by(view: View, told: Sequence[Verdict]) -> str:
-    """Which builds are looked at in fewer measures than others."""
-    by: dict[tuple[str, ...], dict[str, None]] = {}
-    for each in told:
-        by.setdefault(tuple(_short(view, value) for value in _deviations(view, each)), {})[each.key.engine] = None
-    by.pop((), None)
-    most = max(map(len, by), default=0)
-    parts = [f"{words.listed(builds)}: {words.listed(names)} only" for names, builds in by.items() if len(names) < most]
-    return f" {'; '.join(parts)}." if parts else ""
 
 
 def _table(view: View, told: Sequence[Verdict], order: Sequence[str]) -> Table:

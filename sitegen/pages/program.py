@@ -2,120 +2,113 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import partial
 
 from sitegen.page import words
 from sitegen.page.addresses import Link
-from sitegen.page.blocks import Block, Cell, Column, Plans, Row, Table, Text
+from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text
 from sitegen.page.view import View
-from sitegen.pages import closure, comparing, criteria, decision, notes, odd, plans, stated, ties
-from sitegen.pages.contexts import Matrix, MatrixCell, MatrixRow, Part, ProgramPage
-from sitegen.pages.frame import Site, crumbs, engine_types, shows_plan, window_title
-from sitegen.pages.home import ANSWER
+from sitegen.pages import builds, closure, comparing, criteria, decision, notes, odd, stated, ties
+from sitegen.pages.contexts import Part, ProgramPage, Said
+from sitegen.pages.folding import folded
+from sitegen.pages.frame import Site, crumbs, engine_types, window_title
 from sitegen.pages.present import Record, complete, records
 from sitegen.program.model import Program
 from sitegen.vocabulary import COMPARED, Change
 
-_OWN_ANCHORS = (
-    decision.ANCHOR,
-    "answer",
-    "criteria",
-    "planned",
-    "notes",
-    comparing.ANCHOR,
-    odd.ANCHOR,
-    ties.ANCHOR,
-    "worked-out",
-)
-
 
 def page(site: Site, program: Program) -> ProgramPage:
-    """The page of one program."""
+    """The page of one program: what leads in order, the rest folded."""
     path = site.addresses.programs[program.id]
     view = site.view(path, program.id)
     setter = site.setter(path)
-    for anchor in _OWN_ANCHORS:
-        setter.id(anchor)
     every = records(site.desks[program.id], list(site.streams))
-    answer: list[Block] = [*comparing.answer(view, site.plans.get(program.id))]
-    answer += [
-        block
-        for section in site.sections("program", "main")
-        if section.anchor == ANSWER
-        for block in section.build(view)
-    ]
-    decided = decision.blocks(view)
-    answer += [Text([Cell(each)]) for each in stated.of_program(view)]
-    parts = site.parts(view, setter, "program", "main", skip=(ANSWER,))
-    compared = comparing.table(view)
-    if compared:
-        parts[1:1] = site.shows("program", comparing.ANCHOR, comparing.TITLE, [*compared, *comparing.resting(view)])
-    side = site.parts(view, setter, "program", "side")
-    parts += site.shows("program", odd.ANCHOR, odd.TITLE, odd.blocks(view))
-    parts += site.shows("program", setter.id(closure.ANCHOR), closure.TITLE, closure.program(view))
-    tied = ties.blocks(view)
-    if tied:
-        parts.append(Part(ties.ANCHOR, ties.TITLE, tied))
+
+    def part(anchor: str, title: str, blocks: Sequence[Block]) -> list[Part]:
+        return site.shows("program", setter.id(anchor), title, blocks)
+
+    asked = criteria.table(view)
+    lead = part("criteria", "Criteria", [asked] if asked else [])
+    lead += part(comparing.ANCHOR, comparing.TITLE, comparing.table(view))
+    lead += part("decisions", "Decisions", decision.taken(view))
+    lead += site.parts(view, setter, "program", "main")
+    lead += part(builds.ANCHOR, builds.TITLE, builds.blocks(view, site.streams))
     moved = _changes(view)
-    if moved is not None:
-        parts.append(Part(setter.id("changes"), "Changed since the last commit", [moved]))
-    detail = comparing.worked_out(view)
-    if detail:
-        parts.append(Part("worked-out", "How the comparisons were worked out", detail))
-    if program.builds and not shows_plan([*parts, *side]):
-        drawn = [plans.plan_of(view, build) for build in program.builds]
-        block = Plans(drawn, plans.states_sentence(view), plans.caption(view))
-        parts.append(Part(setter.id("engines"), "Engines", [block]))
+    rest = [
+        *part(odd.ANCHOR, odd.TITLE, odd.blocks(view)),
+        *part(closure.ANCHOR, closure.TITLE, closure.program(view)),
+        *part("planned", "Planned and present", _matrix(site, view, every)),
+        *part("without", "Without each build", comparing.resting(view)),
+        *part("findings", "The findings in sentences", [*comparing.answer(view, site.plans.get(program.id))]),
+        *part("criteria-in-full", "How each criterion was answered", _in_full(view)),
+        *part("changes", "Changed since the last commit", [moved] if moved else []),
+        *part("worked-out", "How the comparisons were worked out", comparing.worked_out(view)),
+        *part(ties.ANCHOR, ties.TITLE, ties.blocks(view)),
+    ]
+    rest = [
+        *(each if each.anchor == "findings" else folded(each) for each in rest),
+        *site.parts(view, setter, "program", "rest"),
+    ]
     programs = list(site.folder.programs)
     place = programs.index(program)
     before = programs[place - 1] if place else None
     after = programs[place + 1] if place + 1 < len(programs) else None
+    said = Said(decision.status(view), _sentence(view, program, every), decision.rule(view), decision.blocks(view))
+    setter.id("notes")
     return ProgramPage(
         setter=setter,
         path=path,
         title=window_title(program.title),
         crumbs=crumbs(site, path, [(program.title, path)]),
         others=site.others(path, program),
+        around=site.around(path, program),
         previous=Link(before.title, view.href_program(before)) if before else None,
         next=Link(after.title, view.href_program(after)) if after else None,
-        assets=site.links(path, [*parts, *side], [*decided, *answer]),
+        assets=site.links(path, [*lead, *rest], said.blocks),
         foot=site.foot(path, program),
         question=program.question or program.title,
-        meta=[*_meta(program, every), Cell(words.sentence(site.as_of(program)))],
-        decision=decided,
-        answer=answer or [_undecided(program, every)],
-        criteria_caption=criteria.caption(program, stated.late(view)),
-        criteria=criteria.lines(view, partial(stated.of_criterion, view)),
-        stated_note=stated.note(view),
-        parts=parts,
-        side=side,
-        matrix=_matrix(site, view, every),
+        meta=_meta(site, view, every),
+        verdict=said,
+        parts=lead,
+        rest=rest,
         notes=notes.of_program(site, program, path),
     )
 
 
-def _meta(program: Program, every: list[Record]) -> list[Cell]:
+def _meta(site: Site, view: View, every: list[Record]) -> list[Cell]:
+    program = view.program
     cylinders = sum(len(build.places) for build in program.builds)
     pieces = [
         Cell(program.title, strong=True),
+        Cell(words.sentence(site.as_of(program))),
         Cell(f"{words.sentence(engine_types(program))}, {words.counted(cylinders, 'cylinder')}"),
         Cell(f"{complete(every)} of {len(every)} planned records in"),
     ]
-    due = [record for record in every if record.word == "to come"]
-    if due:
-        waiting = words.listed(dict.fromkeys(record.build for record in due))
-        pieces.append(Cell(f"Provisional: records of {waiting} still to come"))
-    return pieces
+    due = decision.next_due(view)
+    pieces += [Cell(due, strong=True)] if due else []
+    return [*pieces, Cell("Invented data")] if program.invented else pieces
 
 
-def _undecided(program: Program, every: list[Record]) -> Text:
+def _sentence(view: View, program: Program, every: list[Record]) -> list[Cell]:
+    """The finding that answers the question, and what drives the word of the rule where it stands against it."""
+    found = comparing.in_short(view)
+    if found:
+        return [Cell(" ".join(filter(None, (found, decision.but(view)))))]
+    if not program.builds:
+        return [Cell("Nothing has been built yet.")]
     lacking = len(every) - complete(every)
     text = "Not decided yet."
     if lacking:
         text += f" {words.sentence(words.counted(lacking, 'planned record'))} of {len(every)} are not in."
-    if not program.builds:
-        text = "Nothing has been built yet."
-    return Text([Cell(text)], "lead")
+    return [Cell(text)]
+
+
+def _in_full(view: View) -> list[Block]:
+    """How the criteria were answered, and what was stated or changed late."""
+    told = [*filter(None, [decision.looks(view)]), *stated.of_program(view), *filter(None, [stated.note(view)])]
+    blocks: list[Block] = criteria.in_full(view, partial(stated.of_criterion, view), stated.late(view))
+    return [*blocks, *(Text([Cell(each)]) for each in told)]
 
 
 # ---- since the last commit ------------------------------------------------------------------------------------------
@@ -176,20 +169,22 @@ def _moved(view: View, change: Change) -> list[Cell]:
 # ---- planned and present --------------------------------------------------------------------------------------------
 
 
-def _matrix(site: Site, view: View, every: list[Record]) -> Matrix:
+def _matrix(site: Site, view: View, every: list[Record]) -> list[Block]:
     program = view.program
     planned = {record.phase for record in every}
     phases = [phase for phase in program.phases if phase.id in planned]
     titles = {stream.name: stream.title for stream in site.streams}
     rows = []
     for build in program.builds:
-        cells = []
+        cells = [Cell(build.id, href=view.href_engine(build))]
         for phase in phases:
             own = [record for record in every if record.build == build.id and record.phase == phase.id]
-            cells.append(MatrixCell(_cell(own, titles, _skipped(program, build.id, phase.id))))
-        keys = [view.coating_cell(coating, link=False) for coating in build.coatings]
-        rows.append(MatrixRow(Cell(build.id, href=view.href_engine(build)), keys, cells))
-    return Matrix(_reading(view, every), [phase.title for phase in phases], rows)
+            cells.append(_cell(own, titles, _skipped(program, build.id, phase.id)))
+        rows.append(Row(cells))
+    if not rows:
+        return []
+    columns = [Column("Build"), *(Column(phase.title) for phase in phases)]
+    return [Table("planned-and-present", columns, rows, _reading(view, every), wide=True, stack=True)]
 
 
 def _skipped(program: Program, build: str, phase: str) -> str:
@@ -200,21 +195,20 @@ def _skipped(program: Program, build: str, phase: str) -> str:
     return "" if only and build not in only else "not planned"
 
 
-def _cell(own: list[Record], titles: dict[str, str], absent: str) -> list[Cell]:
-    """One word where all streams agree, else a line for each stream that lacks something."""
+def _cell(own: list[Record], titles: dict[str, str], absent: str) -> Cell:
+    """One word where all streams agree, else what each stream lacks."""
     if not own:
-        return [Cell(absent)] if absent == "skipped" else []
+        return Cell(absent if absent == "skipped" else words.DASH)
     if len({(record.word, record.detail, record.lacks) for record in own}) == 1:
-        return [_word(own[0], "")]
-    return [
-        _word(record, titles.get(record.stream, record.stream)) for record in own if record.word != "in" or record.lacks
-    ]
+        return Cell(_word(own[0], ""))
+    lacking = [record for record in own if record.word != "in" or record.lacks]
+    return Cell("; ".join(_word(record, titles.get(record.stream, record.stream)) for record in lacking))
 
 
-def _word(record: Record, stream: str) -> Cell:
+def _word(record: Record, stream: str) -> str:
     told = (record.detail,) if record.word == "partly in" else (record.word, record.detail)
     said = ", ".join(filter(None, (*told, record.lacks)))
-    return Cell(said, word=True, note=stream.lower(), state=record.word)
+    return f"{stream.lower()} {said}" if stream else said
 
 
 def _reading(view: View, every: list[Record]) -> str:

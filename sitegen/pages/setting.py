@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 from sitegen.page.addresses import Link, relative, slug
 from sitegen.page.blocks import (
+    Axis,
     Beside,
     Block,
     Cell,
@@ -37,8 +38,19 @@ class PlacedStrip:
     low: float
     high: float
     mark: float | None
-    middle: float
-    width: float
+    others: Sequence[float]
+    before: bool  # it begins left of the axis: an arrow head
+    beyond: bool
+    name_at: float  # middle of the name above it
+
+
+@dataclass(frozen=True)
+class PlacedAxis:
+    """Ticks of an axis [px] and the upright line as a share of the width of the box."""
+
+    ticks: Sequence[tuple[float, str]]
+    line: float | None
+    column: int
 
 
 @dataclass(frozen=True)
@@ -117,6 +129,14 @@ class Shown:
     scale: Scale | None
 
 
+STRIP_WIDTH, STRIP_ROOM = 320, 10  # px, of the box of a strip, and free at both ends of its axis
+
+
+def _along(share: float) -> float:
+    """Where a share of the axis lies in the box of a strip [px]."""
+    return round(STRIP_ROOM + (STRIP_WIDTH - 2 * STRIP_ROOM) * share, 1)
+
+
 class Setter:
     """Serves the templates of one page; hands out each id once."""
 
@@ -159,13 +179,20 @@ class Setter:
         return style(self._orders[coating])
 
     def strip(self, strip: Strip) -> PlacedStrip:
-        """An interval on a line of 180 px with 8 px of room at both ends."""
+        """An interval in a box `STRIP_WIDTH` wide."""
+        begin, end = strip.low or 0.0, 1.0 if strip.high is None else strip.high
+        low, high = _along(max(0.0, begin)), _along(min(1.0, end))
+        mark = None if strip.mark is None or not 0 <= strip.mark <= 1 else _along(strip.mark)
+        half = 3.5 * len(strip.name)  # 13 px letters are about 7 px wide
+        others = [_along(at) for at in strip.others if 0 <= at <= 1]
+        middle = (low + high) / 2 if mark is None else mark
+        name_at = round(max(half, min(STRIP_WIDTH - half, middle)), 1)
+        return PlacedStrip(low, high, mark, others, begin < 0, end > 1, name_at)
 
-        def place(at: float) -> float:
-            return round(90 + 82 * at, 1)
-
-        mark = None if strip.mark is None else place(strip.mark)
-        return PlacedStrip(place(strip.low), place(strip.high), mark, 90, 180)
+    def axis(self, axis: Axis) -> PlacedAxis:
+        """The axis under the strips of a table."""
+        line = None if axis.line is None else round(_along(axis.place(axis.line)) / STRIP_WIDTH, 4)
+        return PlacedAxis([(_along(axis.place(value)), label) for value, label in axis.ticks], line, axis.column)
 
     # ---- figures ----
 

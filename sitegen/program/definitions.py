@@ -31,6 +31,8 @@ TOOL_READS = {
     "micrometer": "length",
     "tension-gauge": "force",
     "profilometer": "length",
+    "barometer": "pressure difference",
+    "thermometer": "temperature difference",
 }
 
 # What may limit the use of an oil, and the kind of quantity; "": a bare number in the unit of its test.

@@ -23,7 +23,7 @@ WORDS = {  # by the way the word follows from the numbers: held, not held, open
     "odd": ("odd", "not odd", "cannot tell"),
 }
 CLOSURE = ("closure.ring", "closure.gap", "closure.oil", "closure.bores")
-UNTOLD = ("inspection.", "channel", "worst-seen", "decision")  # words of what was seen, without a number
+UNTOLD = ("inspection.", "channel", "worst-seen", "decision", "next-step")  # words of what was seen, without a number
 NOT_YET = {
     "to-come",
     "cylinders-missing",

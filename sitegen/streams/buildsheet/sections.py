@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sitegen.declarations import Section
+from sitegen.declarations import OfBuild, Section
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, Column, Row, Table
 from sitegen.page.view import View
@@ -280,9 +280,16 @@ def _first_phase(view: View) -> str | None:
     return None
 
 
+def lost_of_build(view: View) -> Cell:
+    """What the top rings of a build lost, least to most."""
+    found = numbers(view.values(MASS_LOSS.id, engine=view.the_build, at="top"))
+    return Cell(words.span(min(found), max(found), 1) if found else words.DASH)
+
+
 SECTIONS = (
     Section("build-sheet", "Build sheet", 40, "engine", engine_sheet),
     Section("build-sheet", "Build sheet", 25, "cylinder", cylinder_sheet),
-    Section("wear", "Ring mass lost", 40, "program", wear_by_coating),
+    Section("wear", "Ring mass lost", 40, "program", wear_by_coating, place="rest"),
     Section("wear", "Ring mass lost", 20, "coating", wear_by_coating),
 )
+OF_BUILD = (OfBuild("Top ring lost", "mg", 20, lost_of_build, MASS_LOSS.id),)

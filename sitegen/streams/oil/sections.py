@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 
-from sitegen.declarations import Section
+from sitegen.declarations import OfBuild, Section
 from sitegen.methods import closure, elements
 from sitegen.methods.oil_ledger import ADDED, FILLED, START, TERMS, adding_up
 from sitegen.page import words
@@ -279,9 +279,11 @@ def _ledger(view: View, totals: Mapping[str, Value]) -> list[Block]:
 
 def _sources(view: View) -> list[Block]:
     build = view.the_build
-    found = [value for value in view.values(FROM.id, engine=build) if value.key.at]
+    every = [value for value in view.values(FROM.id, engine=build) if value.key.at]
+    found = [value for value in every if value.status != "refused"]
+    strange = _without_common(view, every)
     if not found:
-        return []
+        return [Text((Cell(strange),))] if strange else []
     titles = {source.id: source.title for source in view.program.oil.sources}
 
     def named(at: str) -> str:
@@ -307,8 +309,22 @@ def _sources(view: View) -> list[Block]:
         text += f" As well would fit: {said}."
     together = [value.key.at for value in found if "+" in value.key.at]
     note = "Parts named together hold the same metals and cannot be told apart. " if together else ""
-    note += _not_listed(view, [build])
+    note += " ".join(filter(None, (strange, _not_listed(view, [build]))))
     return [Table(f"oil-sources-{build.id}", columns, rows, text, caption="Where it came from", note=note)]
+
+
+def _without_common(view: View, values: Sequence[Value]) -> str:
+    """Sources none of whose elements was told in the oil: named, since nothing could be put down to them."""
+    names = [value.key.at for value in values if value.reason == "no-common-element"]
+    told = [
+        f"{source.title} ({words.listed(list(source.elements))})"
+        for source in view.program.oil.sources
+        if source.id in names
+    ]
+    if not told:
+        return ""
+    was = words.plural(len(told), "it holds", "they hold")
+    return f"Nothing can be put down to {words.listed(told)}: no metal that {was} was told in the oil."
 
 
 def _largest(found: Sequence[Value], sure: Sequence[Value], named: Callable[[str], str]) -> str:
@@ -519,8 +535,7 @@ def by_build(view: View) -> Sequence[Block]:
         if not totals:
             continue
         mixed = mixed or len(build.coatings) > 1
-        used = _in_order(view, [v for v in view.values(CONSUMPTION.id, engine=build) if v.value is not None])
-        last = used[-1] if used else None
+        last = _sure(view, build)
         phase = next(iter(totals.values())).key.phase
         iron, chromium = (totals.get(symbol) for symbol in ("Fe", "Cr"))
         faces = next(iter(view.values(DEPTH.id, engine=build, at="")), None)
@@ -528,12 +543,11 @@ def by_build(view: View) -> Sequence[Block]:
         if faces is not None and faces.value is not None and len(build.coatings) == 1:
             half = ((faces.high or 0.0) - (faces.low or 0.0)) / 2
             told.setdefault((faces.key.phase, build.coatings[0]), []).append((faces.value, half))
-        sure = last is not None and last.low is not None and last.low > 0
         rows.append(
             Row((Cell(build.id, href=view.href_engine(build, "oil")),
                  Cell(words.listed(view.coating_title(coating) for coating in build.coatings)),
                  Cell(view.program.phase(phase).title), view.cell(iron), view.cell(chromium),
-                 view.cell(faces), view.cell(share), Cell(view.text(last) if sure else "cannot tell")))
+                 view.cell(faces), view.cell(share), Cell(view.text(last) if last is not None else "cannot tell")))
         )  # fmt: skip
     if not rows:
         return ()
@@ -677,8 +691,30 @@ def _next(view: View) -> list[Block]:
     return [Table(name, columns, rows, caption="What is usual for this coating", note=note)]
 
 
+def _sure(view: View, build: Build) -> Value | None:
+    """The latest consumption that is told from none."""
+    used = _in_order(view, [v for v in view.values(CONSUMPTION.id, engine=build) if v.value is not None])
+    return used[-1] if used and used[-1].low is not None and used[-1].low > 0 else None
+
+
+def used_of_build(view: View) -> Cell:
+    """Oil consumption of a build, the latest that is told from none."""
+    sure = _sure(view, view.the_build)
+    return Cell(view.text(sure, interval=False) if sure is not None else words.DASH)
+
+
+def iron_of_build(view: View) -> Cell:
+    """Iron made by a build until its last sample."""
+    iron = _totals(view, view.the_build).get("Fe")
+    return Cell(view.text(iron, interval=False) if iron is not None else words.DASH)
+
+
 SECTIONS = (
     Section("oil", "Oil", 48, "engine", engine_oil),
-    Section("oil", "Oil", 46, "program", by_build),
+    Section("oil", "Oil", 46, "program", by_build, place="rest"),
     Section("oil", "Oil", 30, "coating", by_build),
+)
+OF_BUILD = (
+    OfBuild("Oil used", "g/h", 40, used_of_build, CONSUMPTION.id),
+    OfBuild("Iron", "mg", 41, iron_of_build, MASS["Fe"].id),
 )

@@ -222,7 +222,7 @@ BAND = Measure(
     unit="mm",
     better="",
     grows=True,
-    compare="difference",
+    compare="ratio",
     method="Axial width of the worn stretch: at either side a parabola through the slope of what is worn, from nine "
     "tenths of the depth of the core outwards, to where it meets zero. Not told where the wear is less than fifteen "
     "times its own standard error, or where a slope does not reach zero.",

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from sitegen.declarations import Section
+from sitegen.declarations import OfBuild, Section
+from sitegen.streams.leakdown.measures import SCALE
 from sitegen.streams.leakdown.sections.coating import coating_builds
 from sitegen.streams.leakdown.sections.cylinder import (
     cylinder_history,
@@ -12,13 +13,11 @@ from sitegen.streams.leakdown.sections.cylinder import (
     cylinder_readings,
 )
 from sitegen.streams.leakdown.sections.engine import engine_curves, engine_plan, engine_seating, engine_tester
-from sitegen.streams.leakdown.sections.program import answer, by_coating, plans, seating_table
+from sitegen.streams.leakdown.sections.program import by_coating, seating_of_build, seating_table
 
 SECTIONS = (
-    Section("answer", "Where it stands", 0, "program", answer),
     Section("leak", "Leak area by phase", 10, "program", by_coating),
-    Section("engines", "Engines", 20, "program", plans),
-    Section("seating", "How soon they seat", 30, "program", seating_table),
+    Section("seating", "How soon they seat", 30, "program", seating_table, place="rest"),
     Section("plan", "Where it stands", 0, "engine", engine_plan),
     Section("leak", "Leak area by phase", 10, "engine", engine_curves),
     Section("seating", "Seating", 20, "engine", engine_seating),
@@ -30,3 +29,4 @@ SECTIONS = (
     Section("readings", "Every reading", 30, "cylinder", cylinder_readings),
     Section("leak", "Leak area and seating", 10, "coating", coating_builds),
 )
+OF_BUILD = (OfBuild("Seats over", "km", 10, seating_of_build, SCALE.id),)

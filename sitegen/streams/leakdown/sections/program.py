@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from sitegen.page import words
-from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Plans, Row, Table, Text
+from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text
 from sitegen.page.view import View
 from sitegen.program.model import Build, Phase
 from sitegen.streams.leakdown.fields import Reading
@@ -33,54 +33,23 @@ from sitegen.streams.leakdown.sections.shared import (
     before_refit,
     checks_of,
     lose_text,
-    plan_of,
     scale_of,
     standing,
     tally,
-    why_open,
 )
 from sitegen.vocabulary import Value, numbers
 
-# ---- the opening ----------------------------------------------------------------------------------------------------
-
-
-def answer(view: View) -> Sequence[Block]:
-    """Below the answer of the program page: how soon each coating seats, who stands out, what cannot be said."""
-    blocks: list[Block] = []
-    distance_ = _distance_sentence(view)
-    if distance_:
-        blocks.append(Text((Cell(distance_),)))
-    blocks.append(Text(_state_sentence(view)))
-    waiting = _waiting_sentence(view)
-    if waiting:
-        blocks.append(Text((Cell(waiting),)))
-    return blocks
+# ---- seating in sentences -------------------------------------------------------------------------------------------
 
 
 def _distance_sentence(view: View) -> str:
-    """Seating distances by coating, with the builds that give one."""
+    """Seating distances by coating."""
     clauses = []
     for coating in view.program.coatings:
-        found = _scales(view, coating)
-        builds = [build for build in view.program.builds if coating in build.coatings]
-        known = [scale.value for scale in found if scale.value is not None]
+        known = [scale.value for scale in _scales(view, coating) if scale.value is not None]
         if known:
-            of = (
-                words.share(len(known), len(builds), "build")
-                if len(known) < len(builds)
-                else words.counted(len(known), "build")
-            )
-            odd = [
-                f"{build.id} cylinder {number}"
-                for build in builds
-                for number in apart(view, build, build.assemblies[0], coating)
-            ]
-            own = "its" if len(odd) == 1 else "their"
-            without = f"; without {words.listed(odd)}, on a distance of {own} own" if odd else ""
-            clauses.append(f"{view.coating_title(coating)} {_km_range(known)} ({of}{without})")
-    if not clauses:
-        return ""
-    return f"Seating distance, over which the leak still to lose falls to 37\u00a0%: {words.listed(clauses)}."
+            clauses.append(f"{view.coating_title(coating)} over {_km_range(known)}")
+    return f"{words.sentence(words.listed(clauses))}." if clauses else ""
 
 
 def _state_sentence(view: View) -> list[Cell]:
@@ -190,31 +159,25 @@ def _day(build: Build, phase: Phase) -> str:
 
 
 def by_coating(view: View) -> Sequence[Block]:
-    """Leak area by phase: a panel a coating, a strong line a build, thin lines cylinders, grey the other coatings."""
+    """Leak area by phase: a line a build in its coating's colour, and by name the cylinders that stand out."""
     program = view.program
-    panels, rows = [], []
+    means: list[ChartRow] = []
+    thin: list[ChartRow] = []
+    rows = []
     for coating in program.coatings:
-        builds = [build for build in program.builds if coating in build.coatings]
-        if not builds:
-            continue
-        means: list[ChartRow] = []
-        thin: list[ChartRow] = []
         for build in program.builds:
-            for other in build.coatings:
-                points = mean_line(view, build, other)
-                if other == coating:
-                    means += with_labels([mean_row(view, point, build.id, coating) for point in points], build.id)
-                    rows += [_mean_table_row(view, build, coating, point) for point in points]
-                    for place in build.places:
-                        if place.coating == coating:
-                            thin += _cylinder_line(view, build, place.cylinder, coating, points)
-                else:
-                    name = f"{build.id}, {view.coating_title(other)}"
-                    thin += [thin_row(view, point, name) for point in points]
-        data = {"phases": phase_rows(view, builds), "means": means, "thin": thin, "limits": [limit_row(view)]}
-        label = f"Leak area to the crankcase by phase, {view.coating_title(coating)}"
-        note = words.counted(len(builds), "build")
-        panels.append(Panel(view.coating_title(coating), data, coating=coating, note=note, label=label))
+            if coating not in build.coatings:
+                continue
+            points = mean_line(view, build, coating)
+            means += with_labels([mean_row(view, point, build.id, coating) for point in points], build.id)
+            rows += [_mean_table_row(view, build, coating, point) for point in points]
+            for place in build.places:
+                if place.coating == coating:
+                    thin += _standing_out(view, build, place.cylinder, coating, points)
+    if not means:
+        return ()
+    data = {"phases": phase_rows(view, program.builds), "means": means, "thin": thin, "limits": [limit_row(view)]}
+    panels = [Panel("", data, label="Leak area to the crankcase by phase, mean of each build")]
     table = Table(
         name="leak-area-by-phase",
         columns=(
@@ -223,18 +186,18 @@ def by_coating(view: View) -> Sequence[Block]:
         ),
         rows=rows,
     )  # fmt: skip
-    caption = f"{CURVE_CAPTION} Heavy lines: mean of a build. Thin: its cylinders. Grey: builds of the other coatings."
+    caption = f"{CURVE_CAPTION} Lines: mean of a build{'; thin: a cylinder that stands out' if thin else ''}."
     reading = _coating_reading(view)
     return (Figure("leak-area-by-phase", "slope", panels, reading, caption, table, measure=CRANKCASE.id),)
 
 
-def _cylinder_line(view: View, build: Build, cylinder: int, coating: str, means: Sequence[Point]) -> list[ChartRow]:
-    """Thin line of one cylinder; named where it stands furthest from its build, if it is not seated."""
+def _standing_out(view: View, build: Build, cylinder: int, coating: str, means: Sequence[Point]) -> list[ChartRow]:
+    """Thin line of one cylinder that is not seated, named where it stands furthest from its build; else nothing."""
     points = line(view, build, cylinder)
     drawn = [thin_row(view, point, f"{build.id} cylinder {cylinder}", coating) for point in points]
     state = view.state(build, cylinder)
     if state is None or state.word not in {"not seated", "still seating", ABOVE} or not drawn:
-        return drawn
+        return []
     mean = {point.x: point.value.value or 0.0 for point in means}
     off = [(point.value.value or 0.0) - mean.get(point.x, point.value.value or 0.0) for point in points]
     furthest = off.index(max(off))
@@ -282,33 +245,12 @@ def _coating_reading(view: View) -> str:
 # ---- builds ---------------------------------------------------------------------------------------------------------
 
 
-def plans(view: View) -> Sequence[Block]:
-    """A block plan of every build, with the latest leak area and the state of each cylinder."""
-    drawn = [plan_of(view, build) for build in view.program.builds]
-    caption = (
-        "Number: latest leak area to the crankcase. Ring: its coating. Mark and word: state. Each circle leads to its "
-        "cylinder."
-    )
-    return (Plans(drawn, _plans_reading(view), caption),)
-
-
-def _plans_reading(view: View) -> str:
-    """Builds whose cylinders are all seated, and why it cannot be told of others."""
-    whole: list[str] = []
-    open_: dict[str, list[str]] = {}
-    for build in view.program.builds:
-        states = [state for place in build.places if (state := view.state(build, place.cylinder)) is not None]
-        found = {state.word for state in states}
-        if found == {"seated"}:
-            whole.append(build.id)
-        if found == {"cannot tell"}:
-            numbers = [place.cylinder for place in build.places]
-            open_.setdefault(why_open(view, build, states[0].reason, numbers), []).append(build.id)
-    parts = []
-    if whole:
-        parts.append(f"All cylinders of {words.listed(whole)} are seated.")
-    parts += [f"Of {words.listed(builds)} none can be told: {why}." for why, builds in open_.items()]
-    return " ".join(parts)
+def seating_of_build(view: View) -> Cell:
+    """The seating distance of a build, of each of its coatings where it holds several."""
+    build = view.the_build
+    found = [_scale(view, build, coating) for coating in build.coatings]
+    known = [view.text(scale, interval=False) for scale in found if scale is not None and scale.value is not None]
+    return Cell(" / ".join(known) or words.DASH)
 
 
 def seating_table(view: View) -> Sequence[Block]:
@@ -349,7 +291,8 @@ def seating_table(view: View) -> Sequence[Block]:
         "Seating distance: sliding over which the leak still to lose falls to 37\u00a0%, fitted to the fired checks of "
         "the cylinders of one coating in a build together. 95\u00a0% intervals."
     )
-    return (Table("seating-by-build", columns, rows, _distance_sentence(view), note=note),)
+    said = [Text(_state_sentence(view)), *([Text((Cell(text),))] if (text := _waiting_sentence(view)) else [])]
+    return (Table("seating-by-build", columns, rows, _distance_sentence(view), note=note), *said)
 
 
 def _scale(view: View, build: Build, coating: str) -> Value | None:
