@@ -52,4 +52,4 @@ def _told(view: View, value: Value) -> str:
     return words.sentence("; ".join(told))
 
 
-SECTIONS = (Section("layers", "Layers", 42, "engine", engine_layers),)
+SECTIONS = (Section("layers", "Layers", 42, "engine", engine_layers, place="rest"),)
