@@ -26,9 +26,9 @@ def blocks(view: View) -> list[Block]:
     if not told:
         return []
     found = [each for each in told if each.word == odd.ODD]
-    against = [f" {text}" for each in found if (text := _against(view, each))]
-    first = [*_cells(view, found), *_rest(told, found), *map(Cell, against)]
-    return [Text(first, role="reading"), _strip(view, told, found)]
+    first = [*_cells(view, found), *_rest(told, found)]
+    return [Text(first, role="reading"), *(Text([Cell(_told(view, each))]) for each in found),
+            _strip(view, told, found)]  # fmt: skip
 
 
 def of_engine(view: View) -> list[Block]:
@@ -235,10 +235,22 @@ def _strip(view: View, told: Sequence[Verdict], found: Sequence[Verdict]) -> Fig
     )
     if view.build is not None:
         caption = "Each cylinder from the mean of this engine, in scatters of cylinders. To the right: not run in."
+    caption += _by(view, told)
     if large:
         caption += f" Large: {words.listed(name(each) for each in found)}."
     panels = [Panel("", data, label="Cylinders from the mean of their engine")] if order else []
     return Figure("odd-cylinders", "dots", panels, "", caption, _table(view, told, order), odd.DEVIATION.id)
+
+
+def _by(view: View, told: Sequence[Verdict]) -> str:
+    """Which builds are looked at in fewer measures than others."""
+    by: dict[tuple[str, ...], dict[str, None]] = {}
+    for each in told:
+        by.setdefault(tuple(_short(view, value) for value in _deviations(view, each)), {})[each.key.engine] = None
+    by.pop((), None)
+    most = max(map(len, by), default=0)
+    parts = [f"{words.listed(builds)}: {words.listed(names)} only" for names, builds in by.items() if len(names) < most]
+    return f" {'; '.join(parts)}." if parts else ""
 
 
 def _table(view: View, told: Sequence[Verdict], order: Sequence[str]) -> Table:
