@@ -113,6 +113,7 @@ class Blank:
     once: tuple[str, ...] = ()  # fields that are the same in every row: on paper written once
     tables: tuple[PaperTable, ...] = ()  # on paper; none: one table that asks for every field
     units: Mapping[str, str] = field(default_factory=dict)  # by field, where no table of the program says one
+    beside: Mapping[str, str] = field(default_factory=dict)  # by field, what is asked of it: stands at its column
     steps: tuple[str, ...] = ()  # how it is done, a sentence each
     cautions: tuple[str, ...] = ()  # of this engine; they follow those of the stream
     labels: tuple[str, ...] = ()  # ids of the samples drawn: bottles get labels

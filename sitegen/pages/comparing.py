@@ -33,6 +33,7 @@ def answer(view: View, plan: Planning | None = None) -> list[Text]:
     if not rows:
         return []
     blocks = [Text((Cell(_lead(view, rows)),), role="lead")]
+    blocks += [Text((Cell(text),)) for text in _asked(view)]
     blocks += [Text((Cell(text),)) for text in _beside(view)]
     blocks += [Text((Cell(differences.sentence(view, row)),)) for row in rows[1:]]
     care = _care(view, rows, plan)
@@ -41,20 +42,40 @@ def answer(view: View, plan: Planning | None = None) -> list[Text]:
     return blocks
 
 
+def _asked(view: View) -> list[str]:
+    """That the primary measure does not answer the question, with why, in the program's words; what does, and how."""
+    program = view.program
+    if program.answered_by is None:
+        return []
+    rows = [row for row in view.comparisons if _answers(view, row)]
+    name = view.measures[program.answered_by.measure].title
+    why = program.not_primary.rstrip(".")
+    told = [f"The question is answered by the {name}, which is not the primary measure, since {why}."]
+    return [*told, *(differences.sentence(view, row) for row in rows)]
+
+
 def _beside(view: View) -> list[str]:
     """The exploratory measures in which a candidate differs, a sentence a candidate."""
     parts = []
     for coating in view.program.candidates:
-        own = [row for row in view.comparisons if row.role == "exploratory" and row.coating == coating]
+        every = [row for row in view.comparisons if row.role == "exploratory" and row.coating == coating]
+        own = [row for row in every if not _answers(view, row)]
         told = [row for row in own if row.verdict not in {"cannot tell", "refused"}]
         if not told:
             continue
         named = words.listed([_with_estimate(view, row) for row in told])
         where = " in these engines" if all(row.scope == "these-engines" for row in told) else ""
         verb = words.plural(len(told), "differs", "differ")
-        of = words.counted(len(own), "exploratory measure")
-        parts.append(f"Of the {of}, {named} {verb} for {differences.rings(view, coating)}{where}.{_one_fit(view, own)}")
+        of = words.counted(len(own), "exploratory measure" if len(own) == len(every) else "other exploratory measure")
+        fit = _one_fit(view, every)
+        parts.append(f"Of the {of}, {named} {verb} for {differences.rings(view, coating)}{where}.{fit}")
     return parts
+
+
+def _answers(view: View, row: Comparison) -> bool:
+    """Whether a row is of what answers the question, which is told by itself."""
+    asked = view.program.answered_by
+    return asked is not None and (row.measure, row.phase, row.at) == (asked.measure, asked.phase, asked.at)
 
 
 def _with_estimate(view: View, row: Comparison) -> str:
@@ -79,13 +100,16 @@ def lead(view: View) -> str:
 
 
 def in_short(view: View) -> str:
-    """The finding a program page opens with, without what it rests on; "" where there is nothing to compare yet."""
+    """The finding a program page opens with, what answers the question first; "" where nothing is compared yet."""
     rows = [row for row in primary(view) if row.estimate is not None]
     if not rows:
         return ""
-    so_far = "So far, " if "provisional" in rows[0].flags else ""
-    text = differences.short(view, rows[0])
-    return f"{so_far}{text[:1].lower()}{text[1:]}" if so_far else text
+    asked = [row for row in view.comparisons if _answers(view, row) and row.coating == rows[0].coating]
+    asked = [row for row in asked if row.estimate is not None]
+    text = differences.short(view, (asked or rows)[0])
+    if "provisional" in rows[0].flags:
+        text = f"So far, {text[:1].lower()}{text[1:]}"
+    return f"{text} {differences.briefly(view, rows[0])}" if asked else text
 
 
 def _lead(view: View, rows: Sequence[Comparison]) -> str:

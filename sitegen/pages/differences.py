@@ -252,6 +252,14 @@ def short(view: View, row: Comparison) -> str:
     return words.sentence(f"{start}{subject(view, row)} is {found} {told} with {coating} {than} with {reference}.")
 
 
+def briefly(view: View, row: Comparison) -> str:
+    """The same of another measure, where the coatings have just been named."""
+    start = f"{when}, " if (when := after(view, row)) else ""
+    if row.verdict == "cannot tell":
+        return words.sentence(f"{start}of {subject(view, row)} it cannot be told ({interval(view, row)}).")
+    return words.sentence(f"{start}{subject(view, row)} is {estimate(view, row)} ({interval(view, row)}).")
+
+
 def sentence(view: View, row: Comparison) -> str:
     """What a comparison says, with what it rests on, as one or two sentences."""
     coating, reference = rings(view, row.coating), rings(view, row.reference)

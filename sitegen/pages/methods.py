@@ -166,6 +166,8 @@ def _entry(site: Site, view: View, setter: Setter, anchors: Mapping[str, str], a
 
 def _kind(measure: Measure) -> str:
     unit = "a pure ratio" if measure.unit == "1" else f"in {measure.unit}"
+    if measure.of_primary:
+        unit += ", or in the unit of the primary measure"
     return "; ".join(part for part in (unit, _BETTER[measure.better]) if part)
 
 

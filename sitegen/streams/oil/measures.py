@@ -122,8 +122,8 @@ NEXT = Measure(
     "builds so far as drawn from one lot. Only engines that hold this coating alone.",
     formula="mean ± t(n − 1) · s · √(1 + 1/n) over builds",
     source="Student's prediction interval (exact for normal scatter)",
-    limits="Not below three builds. Fewer than fifteen support no tolerance interval: the points and their range are "
-    "shown.",
+    limits="Not below three builds. Holds in 91 to 95 % where builds scatter with a long tail. Fewer than fifteen "
+    "support no tolerance interval: the points and their range are shown.",
     interval="prediction",
     only_at="element",
 )
@@ -136,7 +136,7 @@ CONSUMPTION = Measure(
     "Weighed. What a drain leaves is the stated share of the largest fill, and the same at every drain of an engine.",
     formula="(filled + topped up − drawn − drained − left) / hours",
     source="balance of mass (exact). Errors of the masses as the program states them; of what a drain leaves ±50 % at "
-    "the first fill, and a scatter of 10 % from drain to drain, from memory",
+    "the first fill, a scatter of 10 % from drain to drain, and more of more oil, from memory",
     interval="confidence",
     compare="difference",
 )

@@ -268,9 +268,11 @@ def _ledger(view: View, totals: Mapping[str, Value]) -> list[Block]:
 
 def _sources(view: View) -> list[Block]:
     build = view.the_build
-    found = [value for value in view.values(FROM.id, engine=build) if value.key.at]
+    every = [value for value in view.values(FROM.id, engine=build) if value.key.at]
+    found = [value for value in every if value.status != "refused"]
+    strange = _without_common(view, every)
     if not found:
-        return []
+        return [Text((Cell(strange),))] if strange else []
     titles = {source.id: source.title for source in view.program.oil.sources}
 
     def named(at: str) -> str:
@@ -296,8 +298,22 @@ def _sources(view: View) -> list[Block]:
         text += f" As well would fit: {said}."
     together = [value.key.at for value in found if "+" in value.key.at]
     note = "Parts named together hold the same metals and cannot be told apart. " if together else ""
-    note += _not_listed(view, [build])
+    note += " ".join(filter(None, (strange, _not_listed(view, [build]))))
     return [Table(f"oil-sources-{build.id}", columns, rows, text, caption="Where it came from", note=note)]
+
+
+def _without_common(view: View, values: Sequence[Value]) -> str:
+    """Sources none of whose elements was told in the oil: named, since nothing could be put down to them."""
+    names = [value.key.at for value in values if value.reason == "no-common-element"]
+    told = [
+        f"{source.title} ({words.listed(list(source.elements))})"
+        for source in view.program.oil.sources
+        if source.id in names
+    ]
+    if not told:
+        return ""
+    was = words.plural(len(told), "it holds", "they hold")
+    return f"Nothing can be put down to {words.listed(told)}: no metal that {was} was told in the oil."
 
 
 def _largest(found: Sequence[Value], sure: Sequence[Value], named: Callable[[str], str]) -> str:

@@ -10,6 +10,7 @@ import numpy as np
 
 from sitegen.declarations import OfBuild, Section, Unusual
 from sitegen.logs.join import Log
+from sitegen.methods.intervals import NORMAL_95
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text, number_of
 from sitegen.page.view import View
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
 
 KM = "exposure.km"  # measure of what crosses streams
 GAPS = "gaps.floor"  # measure of the build sheets
+UNSURE = "unverified"  # flag of levels whose meter never moved or stood still: no number for a reader
 OFF = "reference-point-off"  # reason of a visit that does not count, told with what was off
 NEAR = 120.0  # s between a stop in the log and the same in the event log, whose clock is a person's
 HIDDEN = 0.02  # share of a panel's height that least and most have to lie apart to be seen beside the line
@@ -421,7 +423,10 @@ def blowby(view: View) -> Sequence[Block]:
         if not levels and last is None:
             continue
         levels.sort(key=lambda value: int(value.key.at.rpartition("-")[2]))
-        told = ", ".join(words.DASH if value.value is None else words.number(value.value, 1) for value in levels)
+        told = ", ".join(
+            words.DASH if value.value is None or UNSURE in value.flags else words.number(value.value, 1)
+            for value in levels
+        )
         codes = (*sorted(last.flags), last.reason) if last else ()
         care = "; ".join([view.why(code) for code in codes if code and code != OFF] + _not_held(view, phase))
         rows.append(
@@ -549,7 +554,20 @@ def _meter_note(view: View) -> str:
     read = f"Read with {titles}." if titles else "No meter is named."
     if not any(row.what == TIGHT for row in view.records("events", Event, used=True)):
         read += " No check of the crankcase is on record: with leaking seals less of the blow-by reaches the meter."
-    return read
+    return f"{read} {_of_room(view)}".strip()
+
+
+def _of_room(view: View) -> str:
+    """What barometer and thermometer do to the levels of a build."""
+    levels = [v for v in view.values(LEVEL.id, engine=view.the_build, cylinder=0) if v.value]
+    moved = [NORMAL_95 * v.se_common / v.value for v in levels if v.se_common and v.value]
+    if moved:
+        most = words.with_unit(words.number(100 * max(moved), 1), "%")
+        return f"Barometer and thermometer may put all levels off together by {most}."
+    meters = view.program.definitions.meters.values()
+    if not levels or all(each.principle == "thermal-mass" for each in meters):
+        return ""
+    return "How far barometer and thermometer put the levels off is not stated, and in none of them."
 
 
 def _blowby_reading(view: View) -> str:
@@ -559,7 +577,7 @@ def _blowby_reading(view: View) -> str:
     if not levels:
         return ""
     quiet = _quiet(view, levels)
-    levels = [v for v in levels if "unverified" not in v.flags]
+    levels = [v for v in levels if UNSURE not in v.flags]
     if not levels:
         return quiet
     first, last = levels[0], levels[-1]
@@ -578,7 +596,7 @@ def _blowby_reading(view: View) -> str:
 def _quiet(view: View, levels: Sequence[Value]) -> str:
     """What is said of phases whose meter never moved, or stood still, and answered no check."""
     said = {v.key.phase: v.word for v in view.verdicts(CHANNEL, engine=view.the_build) if v.key.at == "blowby"}
-    unsure = list(dict.fromkeys(v.key.phase for v in levels if "unverified" in v.flags))
+    unsure = list(dict.fromkeys(v.key.phase for v in levels if UNSURE in v.flags))
     stood = [phase for phase in unsure if QUIET & set(said.get(phase, "").split(", ")) == {"stuck"}]
     dead = [phase for phase in unsure if phase not in stood]
     parts = []
