@@ -52,7 +52,8 @@ class Axis:
         power = math.floor(math.log10((high - low) / 6))
         step = next(n * 10.0**power for n in (1, 2, 5, 10) if (high - low) / (n * 10.0**power) <= 6)
         first, last = math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)
-        ticks = [(n * step, words.number(n * step, max(0, -power))) for n in range(first, last + 1)]
+        places = max(0, -math.floor(math.log10(step) + 1e-9))
+        ticks = [(n * step, words.number(n * step, places)) for n in range(first, last + 1)]
         return cls(column, first * step, last * step, ticks)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from sitegen.page import words
 from sitegen.page.addresses import Link
-from sitegen.page.blocks import Block, Cell, Column, Plans, Row, Table, Text
+from sitegen.page.blocks import Block, Cell, Column, Figure, Plans, Row, Table, Text
 from sitegen.page.view import View
 from sitegen.pages import closure, criteria, odd, plans, unusual
 from sitegen.pages.contexts import CylinderPage, EnginePage, Half, Part
@@ -65,11 +65,12 @@ ROOMY = 4  # cylinders of a block plan that leaves most of the first screen to t
 
 
 def _half(part: Part) -> Half:
-    """Sentences up to the first figure or table, that, and what is folded; a reading of its own joins the sentences."""
+    """Sentences, beside them the first block where that can be seen at a glance, the rest folded."""
     blocks = list(part.blocks)
     first = next((n for n, block in enumerate(blocks) if not isinstance(block, Text)), len(blocks))
-    said, shown, more = blocks[:first], blocks[first : first + 1], blocks[first + 1 :]
-    return Half(part.anchor, part.title, said, shown, part.more or "More", more)
+    seen = [each for each in blocks[first : first + 1]
+            if isinstance(each, Figure) or (isinstance(each, Table) and each.axis)]  # fmt: skip
+    return Half(part.anchor, part.title, blocks[:first], seen, part.more or "More", blocks[first + len(seen) :])
 
 
 def _meta(view: View, build: Build) -> list[Cell]:

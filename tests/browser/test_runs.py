@@ -24,7 +24,7 @@ def test_every_channel_is_drawn_with_phases_reference_points_and_the_stop(browse
         first = charts.first
         assert first.locator("svg text", has_text="stop").count() == 1
         assert first.locator("svg path[fill^='var(--faint']").count() == 8  # reference points, shaded
-        assert page.locator("#planned-and-run").is_visible()
+        assert page.locator("summary", has_text="Planned and run").is_visible()
 
 
 def test_a_channel_is_hidden_by_keyboard_and_stays_so_by_the_address(browser: Browser, published: Path) -> None:

@@ -83,7 +83,7 @@ def test_what_is_out_of_the_ordinary_is_told_of_every_stream(pages: dict[str, st
         ("b4", ["Event log: Low oil at 1 432 min of 40 h", "Oil sample: Oil sample drawn elsewhere: four pulls"]),
         ("b5", ["Run log: Not run as planned: four pulls", "Oil sample: Missing: run-in, 25 min"]),
         ("b6", ["Cylinders: Cylinder 2 is odd in leak area", "yet graded 1.0, “evenly run in”",
-                "no calibration of its instrument was in force that day", "Schedule: 40 h not run: sacrificed"]),
+                "no calibration of its instrument was in force that day", "Schedule: 40 h not run: taken apart"]),
         ("b7", ["Event log: Meter check failed at 4.0 min of four pulls", "Run log: Blow-by, as the meter reads"]),
     ],
 )  # fmt: skip
@@ -93,7 +93,7 @@ def test_what_the_records_of_each_build_hold_is_found(examples: Published, build
     text = "\n".join(told).replace("\N{NARROW NO-BREAK SPACE}", " ").replace("\N{NO-BREAK SPACE}", " ")
     assert [each for each in expected if each not in text] == []
     assert len(told) == len(set(told)) <= 8
-    assert len(text.split()) <= 90
+    assert len(text.split()) <= 100
 
 
 def test_where_nothing_is_it_is_said(pages: dict[str, str]) -> None:

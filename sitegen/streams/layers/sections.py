@@ -37,7 +37,15 @@ def engine_layers(view: View) -> Sequence[Block]:
         Column("Coating"), Column("Layer, from outside"), Column("Cylinders"), Column("Nominal", "µm", numeric=True),
         Column("Before the run", "µm", numeric=True, measure=THICKNESS.id),
     )  # fmt: skip
-    return (Table(f"layers-{view.the_build.id}", columns, rows),)
+    reading = _outermost(*next(iter(shared))[1:4])
+    return (Table(f"layers-{view.the_build.id}", columns, rows, reading, wide=True),)
+
+
+def _outermost(layer: str, nominal: str, found: str) -> str:
+    """The first layer with its thickness, as measured or else as ordered."""
+    if found[:1].isdigit():
+        return f"{words.sentence(layer)} {words.with_unit(found, 'µm')} before the run."
+    return f"{words.sentence(layer)} {f'nominally {nominal} µm' if nominal else 'of unknown thickness'}."
 
 
 def _told(view: View, value: Value) -> str:
