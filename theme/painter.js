@@ -68,10 +68,11 @@
       var x = round(c.x + (c.dx || 0)), y = round(c.y + (c.dy || 0) + Math.round(RISE[c.baseline || "alphabetic"] * c.fontSize));
       var made = add(to, "text", { x: x, y: y, "text-anchor": ANCHOR[c.align || "left"], "font-size": c.fontSize,
         "font-weight": c.fontWeight, fill: c.fill, opacity: faint(c), "pointer-events": "none" });
-      if (lines.length === 1) { made.textContent = lines[0]; return; }
+      if (lines.length === 1) { made.textContent = lines[0]; return made; }
       lines.forEach(function (line, i) {
         add(made, "tspan", { x: x, dy: i ? c.lineHeight || c.fontSize + 2 : null }).textContent = line;
       });
+      return made;
     }
   };
 
@@ -106,6 +107,44 @@
     });
   }
 
+  // ---- no text over another, none cut at the edge ----
+  var pen = null;
+  window.sitegenWidth = function (text, size, weight) {
+    pen = pen || document.createElement("canvas").getContext("2d");
+    pen.font = (weight || 400) + " " + size + "px " + (drawings ? drawings.slope.font : "sans-serif");
+    return pen.measureText(text).width;
+  };
+
+  function boxOf(text, shift) {
+    var size = +text.getAttribute("font-size"), own = text.children.length ? Array.prototype.slice.call(text.children) : [text];
+    var width = Math.max.apply(null, own.map(function (line) { return window.sitegenWidth(line.textContent, size, text.getAttribute("font-weight")); }));
+    var anchor = text.getAttribute("text-anchor"), x = +text.getAttribute("x") - (anchor === "end" ? width : anchor === "middle" ? width / 2 : 0);
+    var y = +text.getAttribute("y") + shift, deep = own.slice(1).reduce(function (sum, line) { return sum + +line.getAttribute("dy"); }, 0);
+    return { left: x, right: x + width, top: y - 0.8 * size, bottom: y + 0.22 * size + deep };
+  }
+
+  // What comes first stays; what would cover it moves up or down by at most a line, and is left out where that is not enough.
+  function clear(plot, left, right) {
+    var kept = [];
+    var texts = Array.prototype.slice.call(plot.querySelectorAll("text"));
+    texts.filter(function (text) { return text.title; }).concat(texts.filter(function (text) { return !text.title; })).forEach(function (text) {
+      var box = boxOf(text, 0), over = box.right - right, short = left - box.left;
+      if (over > 0 || short > 0) {
+        var by = over > 0 ? -over : short;
+        [text].concat(Array.prototype.slice.call(text.children)).forEach(function (each) { each.setAttribute("x", round(+each.getAttribute("x") + by)); });
+      }
+      var place = [0, -5, 5, -9, 9, -14, 14].find(function (shift) {
+        var own = boxOf(text, shift);
+        return kept.every(function (other) {
+          return own.right <= other.left || own.left >= other.right || own.bottom <= other.top || own.top >= other.bottom;
+        });
+      });
+      if (place === undefined) { text.remove(); return; }
+      if (place) { text.setAttribute("y", round(+text.getAttribute("y") + place)); }
+      kept.push(boxOf(text, 0));
+    });
+  }
+
   /* The drawing of one panel. kind: name of a drawing; rows: name -> rows; signals: name -> value, with width and height
      of the plot [px]; pad: space around it [px] for labels. */
   window.sitegenPaint = function (kind, rows, signals, pad) {
@@ -126,8 +165,12 @@
     drawing.marks.forEach(function (mark) {
       var of = own[mark.from] || [];
       if (mark.type === "line") { lines(plot, mark, of, s, k); return; }
-      of.forEach(function (row) { MARKS[mark.type](plot, mark.channels(row, s, k)); });
+      of.forEach(function (row) {
+        var made = MARKS[mark.type](plot, mark.channels(row, s, k));
+        if (made) { made.title = mark.from === "axis" || mark.from === "along"; } // what is measured always stands
+      });
     });
+    clear(plot, -pad.left, s.width + pad.right);
     return svg;
   };
 })();

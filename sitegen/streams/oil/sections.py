@@ -173,8 +173,8 @@ def _figure(view: View, totals: Mapping[str, Value]) -> Figure:
                 title,
                 {"phases": labels, "means": drawn},
                 coating=coating,
-                note="mg",
                 label=f"{title} made",
+                axis=f"{title} made, mg",
             )
         )
     caption = (

@@ -20,7 +20,6 @@ from sitegen.streams.leakdown.history import (
     phase_rows,
     range_of,
     stands_out,
-    with_labels,
 )
 from sitegen.streams.leakdown.measures import (
     CHANGE,
@@ -108,11 +107,12 @@ def engine_curves(view: View) -> Sequence[Block]:
     means: list[ChartRow] = []
     for place in build.places:
         points = line(view, build, place.cylinder)
-        drawn = [mean_row(view, point, f"cylinder {place.cylinder}", place.coating) for point in points]
-        means += with_labels(drawn, f"cyl. {place.cylinder}")
+        name = str(place.cylinder)
+        means += [{**mean_row(view, point, f"cylinder {name}", place.coating), "name": name} for point in points]
     data = {"phases": phase_rows(view, (build,)), "means": means, "limits": [limit_row(view)]}
-    panel = Panel(build.id, data, coating=build.coatings[0], label=f"Leak area of the cylinders of {build.id} by phase")
-    caption = f"{CURVE_CAPTION} Bars: 95\u00a0% intervals, often hidden by the marks."
+    panel = Panel(build.id, data, coating=build.coatings[0], label=f"Leak area of the cylinders of {build.id} by phase",
+                  axis="Leak area, mm²; numbers: cylinders")  # fmt: skip
+    caption = f"{CURVE_CAPTION} Bars: 95\u00a0% intervals."
     table = _by_cylinder(view, build)
     name, reading = f"leak-area-{build.id}", _curves_reading(view)
     return (Figure(name, "slope", (panel,), reading, caption, measure=CRANKCASE.id), table)

@@ -199,7 +199,8 @@ def by_coating(view: View) -> Sequence[Block]:
         data = {"phases": phase_rows(view, builds), "means": means, "thin": thin, "limits": [limit_row(view)]}
         label = f"Leak area to the crankcase by phase, {view.coating_title(coating)}"
         note = words.counted(len(builds), "build")
-        panels.append(Panel(view.coating_title(coating), data, coating=coating, note=note, label=label))
+        panels.append(Panel(view.coating_title(coating), data, coating=coating, note=note, label=label,
+                            axis="Leak area, mm²"))  # fmt: skip
     table = Table(
         name="leak-area-by-phase",
         columns=(
