@@ -94,13 +94,18 @@
   function axis(to, made, s, k) {
     var left = made.orient === "left";
     to = add(to, "g", { transform: "translate(0.5,0.5)" }); // lines of 1 px on whole pixels
-    made.values(s).forEach(function (value) {
+    var values = made.values(s), each = values[1] - values[0] || 1, every = 1;
+    if (made.text && !left) { // where numbers stand too close, every second is written, or fewer
+      var widest = Math.max.apply(null, values.map(function (value) { return window.sitegenWidth(made.text({ value: value }, s), made.size); }));
+      every = Math.max(1, Math.ceil((widest + 6) / Math.abs(k[made.scale](each) - k[made.scale](0))));
+    }
+    values.forEach(function (value) {
       var at = k[made.scale](value);
       if (made.grid) {
         add(to, "line", { x1: left ? 0 : round(at), x2: left ? s.width : round(at), y1: left ? round(at) : 0,
           y2: left ? round(at) : s.height, stroke: made.grid, "stroke-width": 1 });
       }
-      if (made.text) {
+      if (made.text && Math.round(value / each) % every === 0) {
         MARKS.text(to, { x: left ? -made.padding : at, y: left ? at : s.height + made.padding, align: left ? "right" : "center",
           baseline: left ? "middle" : "top", fontSize: made.size, fill: made.colour, text: made.text({ value: value }, s) });
       }

@@ -121,6 +121,7 @@
     var pad = Object.assign({}, payload.pad), narrow = width < NARROW;
     if (narrow) { pad.left = pad.leftNarrow || pad.left; pad.bottom = pad.bottomNarrow || pad.bottom; }
     pad.right = narrow ? pad.narrow : pad.wide;
+    if ((width - pad.left - pad.right) / payload.signals.n > payload.signals.slim) { pad.bottom = payload.pad.bottom; }
     var without = hidden.get(figure), rows = {};
     for (var name in payload.data) {
       rows[name] = without && without.size ? payload.data[name].filter(function (row) { return !without.has(row.q); }) : payload.data[name];
@@ -180,7 +181,7 @@
     Object.assign(signals, { from: part[0], to: end });
     var all = Array.prototype.filter.call(figure.querySelectorAll(".chart"), function (each) { return !each.closest(".panel").hidden; });
     Object.assign(signals, { up: pad.top, down: pad.bottom, rise: 16 });
-    if (el === all[all.length - 1]) { timesOf(rows, runs, part, moved, signals.width); pad.bottom += 38; } else { rows.along = []; }
+    if (el === all[all.length - 1]) { timesOf(rows, runs, part, moved, signals.width); pad.bottom += 42; } else { rows.along = []; }
     if (el !== all[0]) { return; }
     rows.circles = spread(rows.events, part[0], scale, signals.width, figure);
     var base = rows.circles.length ? 54 : 32, lanes = [];

@@ -67,7 +67,7 @@ Orders = Mapping[str, int]  # coating id -> place in definitions.yaml
 _NEEDED = object()
 _LINE_HEIGHT = 15  # px between the baselines of 13 px text
 _CHAR = 6.9  # px, mean width of a character of 13 px sans serif
-_TITLE = 18  # px, the line of the title of an axis
+_TITLE = 22  # px, the line of the title of an axis
 _TEXT_RISE = 11  # px, the middle of the number at a point above the point (`texts` in kinds.py)
 LOW = 3.3  # steps of the axis of a panel in a stack
 EVEN = 2.1e-4  # min, what rounding to four digits may do to a second difference
@@ -122,10 +122,10 @@ def payloads(figure: Figure, orders: Orders) -> list[Drawn]:
         kind.lay(kind.name, rows, {**own, **panel.signals}, panel, orders)
         for panel, rows, own in zip(figure.panels, filled, ends, strict=True)
     ]
-    for each, panel in zip(laid, figure.panels, strict=True):
+    for each, of in zip(laid, figure.panels, strict=True):
         titles = {
-            "along" if kind.name == "dots" else "axis": panel.axis,
-            **({"along": panel.along} if panel.along else {}),
+            "along" if kind.name == "dots" else "axis": of.axis,
+            **({"along": of.along} if of.along else {}),
         }
         each["data"] |= {name: [{"s": title}] for name, title in titles.items() if title}
     for side in ("left", "leftNarrow"):  # panels in a column begin at one place

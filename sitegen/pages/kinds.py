@@ -285,7 +285,7 @@ def _along(values: str, form: str) -> Callable[..., alt.X]:
     def x(field: str = "at") -> alt.X:
         scale = alt.Scale(domain=_expr("[from, to]"), nice=False, zero=False)
         ticks = alt.Axis(
-            values=_expr(values), title=None, labelOverlap=False, labelFlush=False, tickCount=99,
+            values=_expr(values), title=None, labelOverlap=False, labelFlush=False, tickCount=99, labelPadding=9,
             labelExpr=f"format(datum.value, {form})",
         )  # fmt: skip
         return alt.X(f"{field}:Q", scale=scale, axis=ticks)

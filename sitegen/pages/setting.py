@@ -223,7 +223,8 @@ class Setter:
             (str(row["label"]), f"{number_of(row['at']):.2f}", f"{number_of(row['to']):.2f}")
             for row in panel.data.get("runs", ())
         ]
-        return Stretch(*(f"{number_of(panel.signals[end]):.2f}" for end in ("from", "to")), parts)
+        begin, end = (f"{number_of(panel.signals[end]):.2f}" for end in ("from", "to"))
+        return Stretch(begin, end, parts)
 
     def data(self, figure: Figure) -> Table:
         """The table under a figure: its own, or its rows."""
