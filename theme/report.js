@@ -221,8 +221,10 @@
     return made;
   }
 
+  function folded(el) { return !el.clientWidth || !!el.checkVisibility && !el.checkVisibility(); }
+
   function draw(el) {
-    if (drawn.has(el) || !el.clientWidth) { return; } // what is folded away is drawn when it is opened
+    if (drawn.has(el) || folded(el)) { return; } // what is folded away is drawn when it is opened
     try {
       drawn.set(el, { payload: payloadOf(el), width: 0, tall: false });
       paint(el, el.clientWidth);
@@ -254,7 +256,7 @@
   }
   function printed() {
     charts.forEach(function (el) {
-      if (drawn.get(el) && el.clientWidth) { drawn.get(el).tall = isLarge(el); paint(el, el.clientWidth); }
+      if (drawn.get(el) && !folded(el)) { drawn.get(el).tall = isLarge(el); paint(el, el.clientWidth); }
     });
   }
 
@@ -298,6 +300,9 @@
     document.addEventListener("mousemove", showTip);
     document.addEventListener("click", showTip);
     document.addEventListener("focusout", quiet);
+    document.addEventListener("toggle", function (event) {
+      if (event.target.open) { charts.forEach(function (el) { if (event.target.contains(el)) { draw(el); } }); }
+    }, true);
     window.addEventListener("beforeprint", printing);
     window.addEventListener("afterprint", printed);
     window.matchMedia("print").addEventListener("change", function (event) { (event.matches ? printing : printed)(); });

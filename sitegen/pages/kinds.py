@@ -215,11 +215,11 @@ def _dots() -> Spec:
     parts = [
         _data("lines").mark_rule(color=_RULE, x=0, x2=_expr("width")).encode(y=y()),
         _data("lines").mark_text(
-            align="right", x=-10, dy=_expr("datum.u && !narrow ? -6 : 0"), text=_expr("datum.s"), color=_INK,
+            align="right", x=-10, dy=_expr("datum.u && !narrow ? -8 : 0"), text=_expr("datum.s"), color=_INK,
             fontWeight=600,
         ).encode(y=y()),
         _data("lines").mark_text(
-            align="right", x=-10, dy=7, text=_expr("narrow ? '' : datum.u"),
+            align="right", x=-10, dy=8, text=_expr("narrow ? '' : datum.u"),
         ).encode(y=y()),
         _data("limits").mark_rule(color=_INK, strokeDash=[2, 3], y=-4, y2=_expr("height")).encode(x=x()),
         _data("limits").mark_text(y=-8, baseline="bottom", align="center", text=_expr("datum.s")).encode(x=x()),
