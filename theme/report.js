@@ -581,27 +581,93 @@
     });
   }
 
-  // Cells as a spreadsheet reads them: plain minus, no spaces between thousands, units in the heading.
-  function cellText(cell) {
-    var copy = cell.cloneNode(true);
-    var notes = [];
-    copy.querySelectorAll("small").forEach(function (small) { notes.push(small.textContent.trim()); small.remove(); });
-    copy.querySelectorAll("br, .unit, .to-method").forEach(function (each) { each.remove(); });
-    var text = copy.textContent.replace(/\u2212/g, "-").replace(/(\d)\u202f(?=\d)/g, "$1").replace(/[\u00a0\u202f\s]+/g, " ").trim();
-    if (cell.dataset.unit) { text += " [" + cell.dataset.unit + "]"; }
-    if (notes.length) { text += (text ? "; " : "") + notes.join("; "); }
+  // Tables leave as a program reads them: plain minus, units in the heading, and a number alone in its field. What stands
+  // beside it in its cell (an interval, a unit, a note) has a column of its own.
+  var NUMBER = "[+-]?\\d+(?:\\.\\d+)?";
+  var CELL = new RegExp("^(below |at most |more than )?(" + NUMBER + ")(?: ± (" + NUMBER + "))?(?: \\((" + NUMBER + ") to (" + NUMBER + ")\\))?(?: (?!of |to |and )([^\\d(),;\\s][^,;]{0,14}))?$");
+  var PARTS = [["", 2], ["±", 3], ["from", 4], ["to", 5], ["unit", 6], ["mark", 1]];
+
+  function plain(text) {
+    return text.replace(/\u2212/g, "-").replace(/(\d)\u202f(?=\d)/g, "$1").replace(/[\u00a0\u202f\s]+/g, " ").trim();
+  }
+  function parted(cell) {
+    var copy = cell.cloneNode(true), notes = [];
+    copy.querySelectorAll("small").forEach(function (small) { notes.push(plain(small.textContent)); small.remove(); });
+    copy.querySelectorAll("br, .unit").forEach(function (each) { each.remove(); });
+    copy.querySelectorAll(".to-method").forEach(function (each) { if (each.textContent === "how") { each.remove(); } });
+    return { text: plain(copy.textContent), note: notes.join("; ") };
+  }
+  function field(text) {
     if (/^[=+@]/.test(text) && !/^\+[\d.]/.test(text)) { text = "'" + text; }
     return /[",\n;]/.test(text) ? '"' + text.replace(/"/g, '""') + '"' : text;
+  }
+
+  // The columns one column of a table becomes, each a heading and its fields.
+  function columnsOf(table, at) {
+    var cells = [], head = table.tHead.rows[0].cells[at];
+    Array.prototype.forEach.call(table.tBodies[0].rows, function (row) { cells.push(parted(row.cells[at])); });
+    var title = parted(head).text, unit = head.dataset.unit ? " [" + head.dataset.unit + "]" : "";
+    var found = cells.map(function (cell) { return CELL.exec(cell.text); });
+    var known = cells.filter(function (cell) { return cell.text && cell.text !== "\u2013"; }).length;
+    var numeric = known > 0 && (head.classList.contains("n") || found.filter(Boolean).length === known);
+    var made = [];
+    if (numeric && found.some(Boolean)) {
+      var units = found.filter(Boolean).map(function (each) { return each[6] || ""; });
+      if (units[0] && units.every(function (each) { return each === units[0]; })) { unit = " [" + units[0] + "]"; }
+      else if (!units.some(Boolean)) { units = []; }
+      PARTS.forEach(function (part) {
+        if (part[0] === "unit" && (unit || !units.length)) { return; }
+        var own = found.map(function (each) { return each ? (each[part[1]] || "").trim() : ""; });
+        if (part[0] && !own.some(Boolean)) { return; }
+        made.push([part[0] ? title + ", " + part[0] : title].concat(own));
+        if (!/unit|mark/.test(part[0])) { made[made.length - 1][0] += unit; }
+      });
+      var rest = cells.map(function (cell, n) { return found[n] || cell.text === "\u2013" ? "" : cell.text; });
+      if (rest.some(Boolean)) { made.push([title + ", in words"].concat(rest)); }
+    } else {
+      made.push([title + unit].concat(cells.map(function (cell) { return cell.text; })));
+    }
+    var notes = cells.map(function (cell) { return cell.note; });
+    if (notes.some(Boolean)) { made.push([title + ", note"].concat(notes)); }
+    return made;
+  }
+
+  // All points of the curves of a figure: its table shows some. Null where a figure draws none.
+  function pointsOf(figure) {
+    var rows = [], alongs = [], units = [], names = boxesOf(figure);
+    figure.querySelectorAll(".chart").forEach(function (el) {
+      draw(el);
+      var payload = drawn.get(el) && drawn.get(el).payload;
+      if (!payload || payload.kind !== "curves") { return; }
+      [[alongs, payload.signals.along], [units, payload.signals.unit]].forEach(function (each) {
+        if (each[0].indexOf(each[1]) < 0) { each[0].push(each[1]); }
+      });
+      (payload.data.path || []).forEach(function (row) {
+        var box = names.find(function (each) { return +each.dataset.series === row.q; });
+        rows.push({ panel: el.dataset.title, line: box ? box.value : row.g, along: payload.signals.along, unit: payload.signals.unit, at: row.at, v: row.v });
+      });
+    });
+    if (!rows.length) { return null; }
+    function each(title, units, unit, value) {
+      return units.map(function (one) {
+        return [title + (one ? " [" + one + "]" : "")].concat(rows.map(function (row) { return row[unit] === one ? String(row[value]) : ""; }));
+      });
+    }
+    return [["Panel"].concat(rows.map(function (row) { return row.panel; })), ["Line"].concat(rows.map(function (row) { return row.line; }))]
+      .concat(each("Along", alongs, "along", "at"), each("Value", units, "unit", "v"));
   }
 
   // Every row is saved, those too that a search hides. Invented data are marked in a column of their own: it stays with
   // the rows when they are sorted or copied, which a line above the header does not, and such a line breaks the header.
   function csvOf(table) {
-    var main = table.closest("[data-invented]");
-    return "\ufeff" + Array.prototype.map.call(table.rows, function (row) {
-      var cells = Array.prototype.map.call(row.cells, cellText);
-      if (main) { cells.push(row.closest("thead") ? "data" : main.dataset.invented); }
-      return cells.join(",");
+    var main = table.closest("[data-invented]"), figure = table.closest("figure"), columns = figure && pointsOf(figure);
+    if (!columns) {
+      columns = [];
+      Array.prototype.forEach.call(table.tHead.rows[0].cells, function (head, at) { columns = columns.concat(columnsOf(table, at)); });
+    }
+    if (main) { columns.push(columns[0].map(function (cell, n) { return n ? main.dataset.invented : "data"; })); }
+    return "\ufeff" + columns[0].map(function (cell, n) {
+      return columns.map(function (column) { return field(column[n]); }).join(",");
     }).join("\r\n") + "\r\n";
   }
 
@@ -619,6 +685,16 @@
     pngOf(svg).then(function (blob) { save(fileName(name, "png"), blob); });
   });
 
+  // ---- a link to something folded opens it ----
+  function unfold() {
+    var target = document.getElementById(decoded(location.hash.slice(1).split("~")[0])), opened = false;
+    for (var fold = target && target.closest("details"); fold; fold = fold.parentElement.closest("details")) {
+      if (!fold.open) { fold.open = true; opened = true; }
+    }
+    if (opened) { target.scrollIntoView(); }
+  }
+  window.addEventListener("hashchange", unfold);
+
   // ---- turning pages ----
   document.addEventListener("keydown", function (event) {
     if (event.defaultPrevented || event.altKey || event.ctrlKey || event.metaKey || event.shiftKey) { return; }
@@ -628,5 +704,6 @@
     if (link) { window.location.href = link.href; }
   });
 
+  unfold();
   if (document.readyState === "loading") { document.addEventListener("DOMContentLoaded", start); } else { start(); }
 })();

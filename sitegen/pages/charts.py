@@ -48,7 +48,7 @@ value axis where panels share it:
 
 `series` is what the reader may hide, by the name it is offered under ("B3"); where a figure has fewer than two, nothing
 is offered. What a row does not give takes its default. Signals a panel may set: `top` (end of the value axis; else
-shared over the panels of the figure), `unit` (for the file saved), `ticks`.
+shared over the panels of the figure), `unit` and `along` (of values and of the axis, for the data), `ticks`.
 """
 
 from __future__ import annotations
@@ -707,7 +707,7 @@ def _lay_curves(
         "signals": {
             "from": begin, "to": end, "places": places, "form": form, "top": top, "bottom": bottom,
             "rise": 12 + (_TITLE if labelled else 0),
-            **_ticks(top, bottom, step),
+            "unit": signals.get("unit", ""), "along": signals.get("along", ""), **_ticks(top, bottom, step),
         },
         "pad": {"top": 24 + (_TITLE if panel.axis and labelled else 0), "bottom": 26 + (_TITLE if panel.along else 0),
                 "left": _left(top, bottom, step), "wide": 22, "narrow": 22},

@@ -89,7 +89,7 @@ class Site:
                 continue
             blocks = section.build(view)
             if blocks:
-                part = Part(setter.id(section.anchor), section.title, blocks)
+                part = Part(setter.id(section.anchor), section.title, blocks, more=section.more)
                 parts.append(folded(part) if place == "rest" else part)
                 for measure in measures_of(blocks):
                     self.shown.setdefault(measure, {})[page, section.title] = None

@@ -18,7 +18,7 @@ from sitegen.pages.bundle import chart_script
 from sitegen.pages.contexts import AnyPage
 from sitegen.pages.frame import Site
 from sitegen.pages.gallery import Gallery
-from sitegen.pages.marks import STRONG, mark, mark_of
+from sitegen.pages.marks import tone, tone_of
 from sitegen.pages.styles import COLOURS, SHAPES, style
 from sitegen.program.model import Folder
 from sitegen.vocabulary import Measure
@@ -157,12 +157,11 @@ def environment(theme_dir: Path | None) -> Environment:
         bytecode_cache=_compiled_templates(),
     )
     environment.filters |= {
-        "mark": mark,
-        "word_mark": mark_of,
+        "tone": tone,
+        "word_tone": tone_of,
         "slug": slug,
         "unit": lambda unit: "" if unit == "1" else unit,
     }
-    environment.tests["strong"] = STRONG.__contains__
     environment.globals["key_symbols"] = [style(order) for order in range(len(SHAPES))]
     environment.policies["json.dumps_kwargs"] = {"sort_keys": True, "separators": (",", ":"), "allow_nan": False}
     return environment

@@ -65,10 +65,10 @@ def sheet(
         cautions=cautions(stream.cautions, blank.cautions),
         steps=blank.steps,
         asked=[
-            *(_once(fields[name], columns, known) for name in asked if name in always),
+            *(_once(fields[name], columns, known, blank.beside.get(name, "")) for name in asked if name in always),
             Blankspace("Typed in by"),
         ],
-        grids=[_grid(table, fields, columns, running) for table in tables],
+        grids=[_grid(table, fields, columns, running, blank.beside) for table in tables],
         note=_without_column(homeless),
     )
 
@@ -90,10 +90,10 @@ def _from_fields(blank: Blank, fields: Mapping[str, Field]) -> tuple[PaperTable,
     )
 
 
-def _once(what: Field, columns: Columns, known: Mapping[str, str]) -> Blankspace:
+def _once(what: Field, columns: Columns, known: Mapping[str, str], beside: str) -> Blankspace:
     text = columns.constants.get(what.name) or known.get(what.name, "")
-    unit = unit_on_paper(columns.unit(what.name))
-    return Blankspace(what.title, unit if not text else "", text, () if text else _words(what))
+    unit = "" if text else unit_on_paper(columns.unit(what.name))
+    return Blankspace(what.title, "; ".join(filter(None, (unit, beside))), text, () if text else _words(what))
 
 
 def _words(what: Field) -> tuple[str, ...]:
@@ -124,7 +124,9 @@ def told_apart(rows: Sequence[Mapping[str, str]], columns: Columns) -> list[Mapp
     return kept
 
 
-def _grid(table: PaperTable, fields: Mapping[str, Field], columns: Columns, running: str) -> Grid:
+def _grid(
+    table: PaperTable, fields: Mapping[str, Field], columns: Columns, running: str, beside: Mapping[str, str]
+) -> Grid:
     has = set(columns.fields)
     prepared = told_apart(table.rows, columns)
     head = [name for name in table.known if any(name in row for row in prepared)]
@@ -137,7 +139,7 @@ def _grid(table: PaperTable, fields: Mapping[str, Field], columns: Columns, runn
             Heading(
                 fields[name].title,
                 unit_on_paper(columns.unit(name)),
-                "" if words else ", ".join(_said(word) for word in fields[name].words),
+                beside.get(name, "") or ("" if words else ", ".join(_said(word) for word in fields[name].words)),
                 "wide" if name in _WIDE or len(words) > _FEW else "usual",
             )
         )

@@ -87,8 +87,8 @@ def _line(step: ScheduleStep, count: int, turn: int, start: float, end: float, *
         Cell(_clock(start)),
         Cell(_clock(end)),
         Cell(_span(step.speed * _RPM, step.speed_to * _RPM), strong=mark),
-        Cell("" if step.torque is None else number(step.torque, 0), strong=mark),
-        Cell("" if step.torque is None else _power(step, step.torque), strong=mark),
+        Cell("" if step.torque is None else _span(step.torque, step.torque_end or 0.0), strong=mark),
+        Cell("" if step.torque is None else _power(step, step.torque, step.torque_end or 0.0), strong=mark),
         *(Cell() for _ in range(5)),
         Cell("reference point" if mark else "", strong=True),
     ]
@@ -99,9 +99,9 @@ def _span(low: float, high: float) -> str:
     return number(low, 0) if abs(high - low) < 0.5 else f"{number(low, 0)} to {number(high, 0)}"
 
 
-def _power(step: ScheduleStep, torque: float) -> str:
-    """Power of a step [kW] at a torque [N m]: torque by angular speed."""
-    low, high = (torque * speed / 1000 for speed in (step.speed, step.speed_to))
+def _power(step: ScheduleStep, torque: float, torque_to: float) -> str:
+    """Power of a step [kW] from one torque to another [N m]: torque by angular speed."""
+    low, high = torque * step.speed / 1000, torque_to * step.speed_to / 1000
     return number(low, 1) if abs(high - low) < 0.05 else f"{number(low, 1)} to {number(high, 1)}"
 
 

@@ -20,7 +20,7 @@ from sitegen.page.blocks import Cell, Figure, Strip, Table, Text
 from sitegen.page.view import Desk, View
 from sitegen.pages import comparing, criteria, differences, history, home
 from sitegen.pages.comparing import SEATS
-from sitegen.program.model import Build, Criterion, Folder, Program
+from sitegen.program.model import Build, Criterion, Folder, Program, Subject
 from sitegen.vocabulary import Comparison, Key, Measure, Value, Verdict
 
 HELD = {"B1": (R,) * 4, "B2": (C,) * 4, "B3": (R,) * 4, "B4": (C,) * 4}
@@ -302,6 +302,22 @@ def test_the_exploratory_measures_are_counted_in_the_right_number() -> None:
     )
     nothing = replace(one, verdict="cannot tell")
     assert len(answer(view_of(of, [first, nothing]))) == 1
+
+
+def test_what_answers_the_question_is_told_after_the_primary_measure_with_why_it_is_not() -> None:
+    of = replace(program(HELD), answered_by=Subject(LOSS.id, PHASE, "top"), not_primary="it was read too rarely.")
+    asked = row(-2.0, -3.0, -1.0, role="exploratory", measure=LOSS.id, at="top", scale="difference")
+    other = row(0.5, 0.4, 0.6, role="exploratory", phase="", at="a1")
+    lead, why, found, beside = answer(view_of(of, [row(0.8, 0.7, 0.9), asked, other]))
+    assert lead.startswith("After four pulls, the probe area is 20 % less")
+    assert why == (
+        "The question is answered by the probe loss, which is not the primary measure, since it was read too rarely."
+    )
+    assert found.startswith("After four pulls, the probe loss")
+    assert beside.startswith("Of the one other exploratory measure, the probe area (50 % less")
+    fitted = {**MEASURES, **{each.id: replace(each, fit="probe") for each in (AREA, LOSS)}}
+    view = replace(view_of(of, [row(0.8, 0.7, 0.9), asked, other]), measures=fitted)
+    assert answer(view)[-1].endswith("Probe loss and probe area come from one fit and count once.")
 
 
 def test_what_it_would_take_is_said_where_it_cannot_be_told() -> None:

@@ -227,6 +227,21 @@ def test_the_leakdown_sheet_asks_for_the_protocol_and_names_no_coating(made: She
     assert "graded chromium nitride, lot G-018" in section(made.pages["b6/cold-build.html"], "buildsheet")
 
 
+def test_the_windows_of_the_protocol_stand_at_their_columns(made: Sheets) -> None:
+    """As the program file of the example states them; a phase that is read cold is not told the warm ones."""
+    heads = {
+        phase: [cell for row in rows_of(made.pages[f"b6/{phase}.html"]) for cell in row if cell.startswith("Metal")]
+        for phase in ("cold-build", "pulls")
+    }
+    assert set(heads["cold-build"]) == {"Metal temperature°C10 to 35 °C"}
+    assert set(heads["pulls"]) == {"Metal temperature°C50 to 70 °C"}
+    warm, cold = (section(made.pages[f"b6/{phase}.html"], "leakdown") for phase in ("pulls", "cold-build"))
+    for text in ("5 to 45 min after the stop", "running direction or turned back half turn"):
+        assert f"<small>{text}</small>" in warm
+    assert '<th scope="col" class="usual">Locked<small>yes</small></th>' in warm
+    assert "5 to 45 min after the stop</small>" not in cold
+
+
 def test_what_the_programs_table_has_no_column_for_is_named(made: Sheets) -> None:
     sheet = section(made.pages["b3/durability.html"], "leakdown")
     assert "Not asked for, since this program&#39;s table has no column for it:" in sheet

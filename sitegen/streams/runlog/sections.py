@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from sitegen.declarations import OfBuild, Section
+from sitegen.declarations import OfBuild, Section, Unusual
 from sitegen.logs.join import Log
+from sitegen.methods.intervals import NORMAL_95
 from sitegen.page import words
-from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text
+from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text, number_of
 from sitegen.page.view import View
 from sitegen.program.model import Build, Phase
 from sitegen.streams.runlog.measures import (
@@ -37,7 +38,9 @@ from sitegen.vocabulary import Value
 if TYPE_CHECKING:
     import pandas as pd
 
+KM = "exposure.km"  # measure of what crosses streams
 GAPS = "gaps.floor"  # measure of the build sheets
+UNSURE = "unverified"  # flag of levels whose meter never moved or stood still: no number for a reader
 OFF = "reference-point-off"  # reason of a visit that does not count, told with what was off
 NEAR = 120.0  # s between a stop in the log and the same in the event log, whose clock is a person's
 HIDDEN = 0.02  # share of a panel's height that least and most have to lie apart to be seen beside the line
@@ -436,13 +439,15 @@ def schedule_table(view: View) -> Sequence[Block]:
         )
     if not rows:
         return ()
+    ran = words.with_unit(words.number(sum(log.running_seconds for _, log in _logs(view)) / 60, 0), "min")
+    reading = f"{words.sentence(words.counted(len(rows), 'run'))}, {ran} in all."
     columns = (
         Column("Phase"), Column("Planned", "min", numeric=True), Column("Run", "min", numeric=True),
         Column("Held", "%", numeric=True, measure=HELD.id), Column("Stops"),
         Column("Mean piston speed", "m/s", numeric=True, measure=PISTON_SPEED.id),
         Column("Mean pressure", "bar", numeric=True, measure=BMEP.id), Column("Run as planned"),
     )  # fmt: skip
-    return (Table("planned-and-run", columns, rows),)
+    return (Table("planned-and-run", columns, rows, reading, wide=True),)
 
 
 def blowby(view: View) -> Sequence[Block]:
@@ -454,7 +459,10 @@ def blowby(view: View) -> Sequence[Block]:
         if not levels and last is None:
             continue
         levels.sort(key=lambda value: int(value.key.at.rpartition("-")[2]))
-        told = ", ".join(words.DASH if value.value is None else words.number(value.value, 1) for value in levels)
+        told = ", ".join(
+            words.DASH if value.value is None or UNSURE in value.flags else words.number(value.value, 1)
+            for value in levels
+        )
         codes = (*sorted(last.flags), last.reason) if last else ()
         care = "; ".join([view.why(code) for code in codes if code and code != OFF] + _not_held(view, phase))
         rows.append(
@@ -478,7 +486,65 @@ def blowby(view: View) -> Sequence[Block]:
         Column("Second meter less the first", "L/min", numeric=True, measure=BIAS.id), Column("Read with care"),
     )  # fmt: skip
     note = "Blow-by belongs to the whole engine; cylinders share it, and coatings too where an engine holds several."
-    return (Table("blow-by", columns, rows, _blowby_reading(view), note=note), Text((Cell(_meter_note(view)),), "note"))
+    table = Table("blow-by", columns, rows, note=note, wide=True)
+    reading = Text((Cell(_blowby_reading(view) or "No level of blow-by is told."),), "reading")
+    return (reading, *_levels(view), table, Text((Cell(_meter_note(view)),), "note"))
+
+
+def _levels(view: View) -> list[Block]:
+    """Blow-by by phase: the last reference point a mark, those before it small rings; open where not relied on."""
+    build = view.the_build
+    coating = build.coatings[0] if len(build.coatings) == 1 else ""
+    phases: list[ChartRow] = []
+    means: list[ChartRow] = []
+    readings: list[ChartRow] = []
+    for phase in view.phases:
+        own = [v for v in view.values(LEVEL.id, engine=build, cylinder=0, phase=phase.id) if v.value is not None]
+        if not own:
+            continue
+        *before, last = sorted(own, key=lambda value: int(value.key.at.rpartition("-")[2]))
+        x = len(phases)
+        km = view.value(KM, phase.id, cylinder=0)
+        under = f"{words.number(km.value, 0 if km.value >= 20 else 1)} km" if km is not None and km.value else ""
+        phases.append({"x": x, "label": phase.title, "under": under})
+        tip = f"{phase.title}: {view.text(last, unit=True)}"
+        means.append({"line": "blow-by", "x": x, "value": last.value, "coating": coating, "tip": tip,
+                      "open": "unverified" in last.flags})  # fmt: skip
+        tips = ((each.value, view.text(each, unit=True)) for each in before)
+        readings += [{"x": x, "value": value, "coating": coating, "tip": told} for value, told in tips]
+    if len(phases) < 2 or not any(number_of(row["value"]) > 0 for row in means):
+        return []
+    data = {"phases": phases, "means": means, "readings": readings}
+    panel = Panel("Blow-by at the reference point, L/min", data, coating=coating, label="Blow-by by phase")
+    open_ = " Open: not relied on." if any(row["open"] for row in means) else ""
+    caption = f"Mark: last reference point of a run. Small rings: those before it.{open_}"
+    return [Figure(f"blow-by-{build.id}", "slope", (panel,), "", caption, measure=LEVEL.id)]
+
+
+def unusual(view: View) -> Iterator[Unusual]:
+    """Runs that were not held, stops and excursions that the event log does not tell, holes, channels not sound."""
+    titles = {phase.id: phase.title for phase in view.phases}
+    off = [each.key.phase for each in view.verdicts(PLANNED, engine=view.the_build) if each.word != "held"]
+    if off:
+        yield Unusual(f"Not run as planned: {words.listed(titles[phase] for phase in off)}", "planned-and-run", 12)
+    for series in view.series("run.events"):
+        phase = view.program.phase(series.key.phase)
+        noted = [row.at for row in _noted(view, phase)]
+        found: dict[str, float] = {}
+        for row in rows_of(series.frame, Stretch):
+            if any(row.begin - NEAR <= at <= row.end + NEAR for at in noted):
+                continue
+            channel = f"{_lower(_title(str(row.channel))[0])} left its band" if row.kind == "excursion" else row.kind
+            found.setdefault({"hole": "not recorded", "stop": "stopped"}.get(channel, channel), row.begin)
+        for what, begin in found.items():
+            when = words.with_unit(words.number(begin / 60, 1), "min")
+            yield Unusual(f"{words.sentence(what)}, {phase.title} at {when}", "runs", 21)
+    judged: dict[str, dict[str, None]] = {}
+    for each in view.verdicts(CHANNEL, engine=view.the_build):
+        if each.word != "sound":
+            judged.setdefault(_title(each.key.at)[0], {})[each.word] = None
+    for name, said in judged.items():
+        yield Unusual(f"{name}: {words.listed(said)}", "runs", 22)
 
 
 def _not_held(view: View, phase: Phase) -> list[str]:
@@ -524,7 +590,20 @@ def _meter_note(view: View) -> str:
     read = f"Read with {titles}." if titles else "No meter is named."
     if not any(row.what == TIGHT for row in view.records("events", Event, used=True)):
         read += " No check of the crankcase is on record: with leaking seals less of the blow-by reaches the meter."
-    return read
+    return f"{read} {_of_room(view)}".strip()
+
+
+def _of_room(view: View) -> str:
+    """What barometer and thermometer do to the levels of a build."""
+    levels = [v for v in view.values(LEVEL.id, engine=view.the_build, cylinder=0) if v.value]
+    moved = [NORMAL_95 * v.se_common / v.value for v in levels if v.se_common and v.value]
+    if moved:
+        most = words.with_unit(words.number(100 * max(moved), 1), "%")
+        return f"Barometer and thermometer may put all levels off together by {most}."
+    meters = view.program.definitions.meters.values()
+    if not levels or all(each.principle == "thermal-mass" for each in meters):
+        return ""
+    return "How far barometer and thermometer put the levels off is not stated, and in none of them."
 
 
 def _blowby_reading(view: View) -> str:
@@ -534,7 +613,7 @@ def _blowby_reading(view: View) -> str:
     if not levels:
         return ""
     quiet = _quiet(view, levels)
-    levels = [v for v in levels if "unverified" not in v.flags]
+    levels = [v for v in levels if UNSURE not in v.flags]
     if not levels:
         return quiet
     first, last = levels[0], levels[-1]
@@ -553,7 +632,7 @@ def _blowby_reading(view: View) -> str:
 def _quiet(view: View, levels: Sequence[Value]) -> str:
     """What is said of phases whose meter never moved, or stood still, and answered no check."""
     said = {v.key.phase: v.word for v in view.verdicts(CHANNEL, engine=view.the_build) if v.key.at == "blowby"}
-    unsure = list(dict.fromkeys(v.key.phase for v in levels if "unverified" in v.flags))
+    unsure = list(dict.fromkeys(v.key.phase for v in levels if UNSURE in v.flags))
     stood = [phase for phase in unsure if QUIET & set(said.get(phase, "").split(", ")) == {"stuck"}]
     dead = [phase for phase in unsure if phase not in stood]
     parts = []
@@ -654,8 +733,8 @@ def _last_level(view: View, build: Build) -> Value | None:
 SECTIONS = (
     Section("runs", "The runs", 45, "engine", run_charts),
     Section("other-channels", "Other channels", 46, "engine", other_channels, place="rest"),
-    Section("planned-and-run", "Planned and run", 46, "engine", schedule_table),
-    Section("blow-by", "Blow-by", 47, "engine", blowby),
+    Section("planned-and-run", "Planned and run", 46, "engine", schedule_table, place="rest"),
+    Section("blow-by", "Blow-by", 47, "engine", blowby, "half", "All levels, both meters"),
     Section("runs-by-build", "Runs and blow-by", 45, "program", by_build, place="rest"),
 )
 OF_BUILD = (OfBuild("Blow-by", "L/min", 30, blowby_of_build, LAST.id),)

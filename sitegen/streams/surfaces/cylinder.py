@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from sitegen.methods.bore_wear import VALLEYS
 from sitegen.page import words
@@ -26,6 +27,7 @@ from sitegen.page.view import View
 from sitegen.program.model import Phase
 from sitegen.streams.surfaces import measures
 from sitegen.streams.surfaces.fields import BY_INSTRUMENT, RINGS, Reading
+from sitegen.streams.surfaces.left import THICKNESS
 from sitegen.streams.surfaces.places import place_title, place_told
 from sitegen.tables.rows import Recorded, Written
 from sitegen.vocabulary import Measure, Series, Value
@@ -42,10 +44,12 @@ RING = {
     measures.FACE_MISFIT: "Flanks apart",
     measures.FACE_AREA: "Worn area",
     measures.FACE_VOLUME: "Worn volume",
-    measures.COATING_LEFT: "Nominal layer less wear",
+    measures.LAYER_THINNEST: "Running-in layer left, least",
+    measures.COATING_LEFT: "Coating left, least",
     measures.RATE: "Specific wear rate",
     measures.RATE_GAS: "Gas in the load",
 }
+_LAYER_LEFT = "Running-in layer left"
 _AT_ANGLE = (measures.FACE_DEPTH, measures.BAND, measures.FACE_AREA, measures.FACE_MISFIT)
 
 
@@ -144,7 +148,7 @@ def _trace_panel(view: View, phases: Sequence[Phase], at: str, series: dict[tupl
     if not path:
         return []
     data = {"path": path, "bands": _unswept(view, at)}
-    ends: dict[str, Datum] = {"from": 0.0, "to": max(number_of(row["at"]) for row in path)}
+    ends: dict[str, Datum] = {"from": 0.0, "to": max(number_of(row["at"]) for row in path), "unit": "µm", "along": "mm"}
     coating = view.the_build.coating_of(view.cylinder)
     return [
         Panel(
@@ -178,17 +182,8 @@ def _curve_panel(view: View, phases: Sequence[Phase], at: str, series: dict[tupl
         return []
     coating = view.the_build.coating_of(view.cylinder)
     title, label = "Height over share of material", f"Material-ratio curves, {place_title(at)}"
-    return [
-        Panel(
-            title,
-            {"path": path},
-            {"from": 0.0, "to": 100.0},
-            coating,
-            label=label,
-            axis="Height, µm",
-            along="Share of material, %",
-        )
-    ]
+    ends: dict[str, Datum] = {"from": 0.0, "to": 100.0, "unit": "µm", "along": "%"}
+    return [Panel(title, {"path": path}, ends, coating, label=label, axis="Height, µm", along="Share of material, %")]
 
 
 def _parameters(view: View, phases: Sequence[Phase], at: str, name: str) -> Table:
@@ -239,17 +234,8 @@ def _wear_table(view: View, phases: Sequence[Phase], places: Sequence[str]) -> T
 def _cell(view: View, value: Value | None) -> Cell:
     if value is None:
         return Cell(words.DASH)
-    if (left := nominal_left(value)) is not None:
-        return left
     note = view.why(value.reason) if value.status == "refused" else ""
     return Cell(view.text(value), note=words.sentence(note) if note else "")
-
-
-def nominal_left(value: Value) -> Cell | None:
-    """What is left of a nominal thickness, whole micrometres: its bounds hold the wear alone, not the thickness."""
-    if value.measure != measures.COATING_LEFT.id or value.value is None:
-        return None
-    return Cell(words.number(value.value, 0), note="nominal")
 
 
 def _wear_reading(view: View, phases: Sequence[Phase]) -> str:
@@ -367,6 +353,8 @@ def _faces(view: View, phases: Sequence[Phase], places: Sequence[str], pictures:
     reading = _face_reading(view, last)
     if panels:
         blocks.append(Text((Cell(reading),), "reading"))
+    if layer := layer_reading(view, last):
+        blocks.append(Text((Cell(layer),), "reading"))
     for at in [at for at in panels if at in pictures]:
         own = f"{name}-{at.replace('/', '-')}"
         rows = [
@@ -374,6 +362,8 @@ def _faces(view: View, phases: Sequence[Phase], places: Sequence[str], pictures:
                  _cell(view, view.value(each.id, last.id, at))))
             for each in _AT_ANGLE
         ]  # fmt: skip
+        if left := view.value(measures.LAYER_LEFT.id, last.id, at):
+            rows.append(Row((Cell(f"{_LAYER_LEFT}, µm", href=view.href_methods(left.measure)), _cell(view, left))))
         numbers = Table(
             f"ring-numbers-{own}",
             (Column("Of this section"), Column(words.sentence(last.title), numeric=True)),
@@ -429,7 +419,7 @@ def _face_panel(view: View, at: str, series: Series, title: str) -> Panel:
     ]
     begin, end = float(frame["begin"].iloc[0]), float(frame["end"].iloc[0])
     bands: list[ChartRow] = [{"at": begin, "to": end, "label": "contact band"}] if end > begin else []
-    ends = {"from": 0.0, "to": float(frame["x"].max())}
+    ends: dict[str, Datum] = {"from": 0.0, "to": float(frame["x"].max()), "unit": "µm", "along": "mm"}
     coating = view.the_build.coating_of(view.cylinder)
     label = f"Face of the {place_title(at)}, before and after"
     return Panel(
@@ -440,9 +430,6 @@ def _face_panel(view: View, at: str, series: Series, title: str) -> Panel:
 def _face_reading(view: View, last: Phase) -> str:
     band = view.value(measures.BAND.id, last.id, "top")
     depth = view.value(measures.FACE_DEPTH.id, last.id, "top")
-    left = view.value(measures.COATING_LEFT.id, last.id, "top")
-    if left is not None and "worn-through" in left.flags:
-        return f"At {last.title} the coating of the top ring is worn through at the angle where it wore most."
     if depth is None or depth.value is None:
         return ""
     at_angle = [
@@ -457,16 +444,74 @@ def _face_reading(view: View, last: Phase) -> str:
         told += f", the mean of {words.counted(len(at_angle), 'angle')}; most {where}, by {view.text(most, unit=True)}"
     if band is not None and band.value is not None:
         told += f". The contact band is {view.text(band, unit=True)} wide"
-    if left is not None and left.value is not None:
-        nominal = words.with_unit(words.number(left.value, 0), "µm")
-        told += (
-            f". The nominal thickness of the coating less the most worn is about {nominal}. The layer of this ring was "
-            "not measured, so that does not say how near it is to being worn through"
-        )
     lost = view.value(MASS_LOSS, last.id, "top")
     if lost is not None and lost.value is not None:
         told += f". By the balance the whole ring lost {view.text(lost, unit=True)}, the lead measure of its wear"
     return f"{told}."
+
+
+def layer_reading(view: View, last: Phase) -> str:
+    """How much of the running-in layer is left, where it is through, and what that rests on."""
+    mean, least, coating, nominal = (
+        view.value(each.id, last.id, "top")
+        for each in (measures.LAYER_LEFT, measures.LAYER_THINNEST, measures.COATING_LEFT, measures.NOMINAL_LEFT)
+    )
+    lead = least or coating
+    what = "running-in layer" if least else "coating"
+    if lead is None:
+        return ""
+    if lead.value is None:
+        told = f"What is left of the {what} of the top ring is not told: {view.why(lead.reason)}."
+        if nominal is not None and nominal.value is not None:
+            about = words.with_unit(words.number(nominal.value, 0), "µm")
+            told += f" The nominal thickness less the most worn is about {about}, which no measurement confirms."
+        return told
+    if mean is None:
+        return f"Of the coating of the top ring {_left(view, coating)} where it wore most. {_rests_on(view, lead)}"
+    several = f"{_left(view, mean)} on the mean of {words.counted(mean.n, 'angle')} and " if mean.n > 1 else ""
+    told = f"Of the running-in layer of the top ring {several}{_left(view, least)} where it wore most: "
+    return f"{told}{_where_through(view, last)}. {_rests_on(view, lead)}"
+
+
+def _left(view: View, value: Value | None) -> str:
+    if value is None or value.value is None or value.low is None or value.high is None:
+        return "nothing is known"
+    if value.value >= 0:
+        return f"{view.text(value, unit=True)} is left"
+    beyond = replace(value, value=-value.value, low=-value.high, high=-value.low)
+    return f"nothing is left, the face lying {view.text(beyond, unit=True)} below its end,"
+
+
+def _where_through(view: View, last: Phase) -> str:
+    """Angles at which the layer is through, and those at which that cannot be told."""
+    found = view.values(measures.LAYER_LEFT.id, engine=view.the_build, cylinder=view.cylinder, phase=last.id)
+    places = [each for each in found if each.key.at.startswith("top/") and each.low is not None]
+    gone = [each for each in places if each.high is not None and each.high < 0]
+    open_ = [each for each in places if each not in gone and each.low is not None and each.low <= 0]
+    if not gone and not open_:
+        return "it is left at every angle traced"
+    parts = [f"it is through at {_angles(gone)}"] if gone else []
+    parts += [f"whether it is through at {_angles(open_)} cannot be told"] if open_ else []
+    count = len(places)
+    most = words.counted(len(gone) + len(open_), "angle") if len(gone) + len(open_) != count else "all angles"
+    return f"{', and '.join(parts)} (at least {words.count(len(gone))}, at most {most} of {count} traced)"
+
+
+def _angles(places: Sequence[Value]) -> str:
+    return words.listed([place_title(each.key.at).removeprefix("top ring, ") for each in places])
+
+
+def _rests_on(view: View, value: Value) -> str:
+    """Where the thickness comes from, in a sentence."""
+    layer = view.folder.definitions.coatings[view.the_build.coating_of(view.cylinder)].layers[0]
+    found = view.value(THICKNESS, "", f"top/{layer.name}")
+    if "thickness-not-confirmed" in value.flags:
+        one = "; one ring of the lot was cut, which tells no scatter" if "one-ring-cut" in value.flags else ""
+        return f"No measurement confirms the thickness: it is nominal with its tolerance{one}."
+    if "own-ring" in value.flags:
+        return "The thickness was measured on this ring."
+    rings = f"{words.counted(found.n, 'ring')} cut of its lot" if found is not None else "rings of its lot"
+    return f"The thickness is that of {rings}; its interval holds how much rings of a lot differ."
 
 
 def _left_out(view: View) -> list[Block]:

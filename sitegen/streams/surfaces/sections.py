@@ -17,7 +17,6 @@ from sitegen.streams.surfaces.cylinder import (
     WEAR,
     conditions,
     cylinder_surfaces,
-    nominal_left,
     places_of,
     ring_columns,
     short,
@@ -80,7 +79,7 @@ def _heading(measure: Measure) -> str:
 def _short_cell(view: View, value: Value | None) -> Cell:
     if value is None or value.status == "refused":
         return Cell(words.DASH, note=view.why(value.reason) if value is not None else "")
-    return nominal_left(value) or Cell(view.text(value))
+    return Cell(view.text(value))
 
 
 def _engine_reading(view: View, last: Phase) -> str:
@@ -159,7 +158,7 @@ def coating_surfaces(view: View) -> Sequence[Block]:
 
 
 SECTIONS = (
-    Section("surfaces", "Surfaces", 49, "engine", engine_surfaces),
+    Section("surfaces", "Surfaces", 49, "engine", engine_surfaces, place="rest"),
     Section("surfaces", "Surfaces", 35, "cylinder", cylinder_surfaces),
     Section("surfaces", "Surfaces", 25, "coating", coating_surfaces),
 )

@@ -217,7 +217,11 @@ def _rule_row(view: View, rule: Verdict, told: str) -> Row:
     because = ""
     if rule.found is None and rule.reason and rule.reason != told:
         because = why_open(view, view.the_build, rule.reason, [view.cylinder])
-    return Row((Cell(_RULES[rule.rule]), Cell(f"≤ {limit}"), Cell(found, note=because), Cell(rule.word, word=True)))
+    what = "level" if rule.rule == LEVEL_RULE else "to_lose"
+    late = "changed late" if any(each.what == what for each in view.analysis.restated or ()) else ""
+    return Row(
+        (Cell(_RULES[rule.rule]), Cell(f"≤ {limit}", note=late), Cell(found, note=because), Cell(rule.word, word=True))
+    )
 
 
 def _why_note(view: View, state: Verdict, rules: Mapping[str, Verdict]) -> str:
