@@ -153,7 +153,7 @@
     return +(power * [0.1, 0.2, 0.25, 0.5, 1, 2, 2.5, 5].find(function (each) { return span / (each * power) <= (most || 6.5); })).toPrecision(10);
   }
   function decimals(step) { return (step.toFixed(10).replace(/0+$/, "").split(".")[1] || "").length; }
-  function plain(value, digits) { return value.toFixed(digits).replace(/\B(?=(\d{3})+(?!\d))/g, digits ? "" : "\u202f").replace("-", "\u2212"); }
+  function inDigits(value, digits) { return value.toFixed(digits).replace(/\B(?=(\d{3})+(?!\d))/g, digits ? "" : "\u202f").replace("-", "\u2212"); }
 
   function overTime(el, entry, rows, signals, pad) {
     var figure = el.closest("figure"), part = closer.get(figure) || [signals.from, signals.to];
@@ -171,8 +171,8 @@
     function within(value) { return signals.floor === null ? value : Math.max(value, signals.bottom); }
     entry.over = looked.path.filter(function (row) { return row.lo !== undefined; }).map(function (row) {
       var run = rows.runs[row.g], digits = decimals(stepOf(signals.top - signals.bottom)) + 1, unit = entry.payload.unit;
-      var ends = row.lo === null ? "" : " (" + plain(row.lo, digits) + " to " + plain(row.hi, digits) + ")";
-      return { px: pad.left + px(row.at, row.g), tip: run.s + ", " + (row.at - run.at).toFixed(1) + " min: " + plain(row.v, digits) + (unit ? " " + unit : "") + ends };
+      var ends = row.lo === null ? "" : " (" + inDigits(row.lo, digits) + " to " + inDigits(row.hi, digits) + ")";
+      return { px: pad.left + px(row.at, row.g), tip: run.s + ", " + (row.at - run.at).toFixed(1) + " min: " + inDigits(row.v, digits) + (unit ? " " + unit : "") + ends };
     });
     rows.path = looked.path.map(function (row) { return Object.assign(place(row), { v: within(row.v) }); });
     rows.spread = looked.spread.map(function (row) { return Object.assign(place(row), { lo: within(row.lo), hi: within(row.hi) }); });

@@ -24,6 +24,7 @@ from sitegen.streams.leakdown.history import (
     phase_rows,
     range_of,
     stands_out,
+    with_labels,
 )
 from sitegen.streams.leakdown.measures import (
     CHANGE,
@@ -153,7 +154,9 @@ def engine_curves(view: View) -> Sequence[Block]:
     for place in build.places:
         name = str(place.cylinder)
         points = lines[place.cylinder]
-        means += [{**mean_row(view, point, f"cylinder {name}", place.coating), "name": name} for point in points]
+        drawn = [mean_row(view, point, f"cylinder {name}", place.coating) for point in points]
+        beside = len(build.places) <= NAMED
+        means += [{**row, "name": name} for row in drawn] if beside else with_labels(drawn, name)
     data = {"phases": phase_rows(view, (build,)), "means": means, "limits": [limit_row(view)]}
     coating = build.coatings[0] if len(build.coatings) == 1 else ""
     label, axis = f"Leak area of the cylinders of {build.id} by phase", "Leak area, mm²; the numbers are the cylinders"
@@ -163,6 +166,9 @@ def engine_curves(view: View) -> Sequence[Block]:
     if doubts:
         caption += f" Open: {words.listed([view.why(flag) for flag in doubts])}."
     return (Figure(f"leak-area-{build.id}", "slope", (panel,), "", caption, measure=CRANKCASE.id),)
+
+
+NAMED = 6  # cylinders that have their number beside every mark; of more only where their lines end
 
 
 def _by_cylinder(view: View, build: Build) -> Table:
