@@ -185,13 +185,13 @@ def test_packing_loses_nothing() -> None:
 
 def test_times_evenly_apart_travel_as_their_ends_and_values_as_steps() -> None:
     """What is read back lies within a hundredth of a second and half the last digit; gaps between runs stay."""
-    path = [
+    path: list[dict[str, Any]] = [
         {"at": begin + (i + 0.5) * pace, "value": round(20 + math.sin(i), 2), "run": run,
          **({"low": round(19 + math.sin(i), 2), "high": round(21.5 + math.sin(i), 2)} if i % 7 == 0 else {})}
         for run, (begin, pace) in enumerate(((0.0, 0.0731), (31.7, 0.0729)))
         for i in range(400)
     ]  # fmt: skip
-    runs = [{"at": 0.0, "to": 31.7, "label": "a"}, {"at": 31.7, "to": 62.0, "label": "b"}]
+    runs: list[ChartRow] = [{"at": 0.0, "to": 31.7, "label": "a"}, {"at": 31.7, "to": 62.0, "label": "b"}]
     payload = one(Figure("f", "run", [Panel("p", {"path": path, "runs": runs}, {"from": 0.0, "to": 62.0})]))
     packed = charts.packed(payload)
     column = packed["data"]["path"]["of"]["at"]["a"]
@@ -219,7 +219,7 @@ def test_upright_marks_stand_on_an_axis_that_holds_its_data() -> None:
         for x in range(3)
         for i in range(4)
     ]
-    rows = {"groups": groups, "points": points, "limits": [{"value": 0.35, "label": "limit 0.35"}]}
+    rows: dict[str, Any] = {"groups": groups, "points": points, "limits": [{"value": 0.35, "label": "limit 0.35"}]}
     drawn = one(Figure("f", "upright", [Panel("p", rows, axis="Leak area, mm²")]))
     signals = drawn["signals"]
     assert 0.2 < signals["bottom"] <= 0.28
