@@ -515,7 +515,8 @@ def _levels(view: View) -> list[Block]:
     if len(phases) < 2 or not any(number_of(row["value"]) > 0 for row in means):
         return []
     data = {"phases": phases, "means": means, "readings": readings}
-    panel = Panel("Blow-by at the reference point, L/min", data, coating=coating, label="Blow-by by phase")
+    axis = f"Blow-by at the reference point, {LEVEL.unit}"
+    panel = Panel("", data, {"unit": LEVEL.unit}, coating=coating, label="Blow-by by phase", axis=axis)
     open_ = " Open: not relied on." if any(row["open"] for row in means) else ""
     caption = f"Mark: last reference point of a run. Small rings: those before it.{open_}"
     return [Figure(f"blow-by-{build.id}", "slope", (panel,), "", caption, measure=LEVEL.id)]
