@@ -135,6 +135,8 @@ class Panel:
     coating: str = ""
     note: str = ""
     label: str = ""  # what a screen reader is told
+    axis: str = ""  # title and unit of the value axis: "Leak area, mm²"; it stands in the drawing and in what is saved
+    along: str = ""  # the same of the other axis, where that is a quantity
 
 
 @dataclass(frozen=True)
@@ -150,6 +152,7 @@ class Figure:
     table: Table | None = None
     measure: str = ""  # id of what it shows: its caption leads to the methods page
     one_scale: bool = True  # its panels share the ends of the value axis
+    events: Sequence[str] = ()  # what its numbered circles stand for, in their order
 
 
 @dataclass(frozen=True)

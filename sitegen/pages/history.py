@@ -83,11 +83,11 @@ def _panel(view: View, coating: str, each: History, programs: dict[str, Program]
         value, low, high = _drawn(each.mean, each.low, each.high)
         means.append({"y": y, "value": value, "low": low, "high": high, "coating": coating, "open": True, "tip": tip})
     phase = _phase(each, programs)
-    note = ", ".join(part for part in (phase, "" if unit == "1" else unit) if part)
-    note = "; ".join(filter(None, (note, _left_out(each))))
+    note = "; ".join(filter(None, (phase, _left_out(each))))
     return Panel(
-        _title(view, each), {"lines": lines, "dots": [], "means": means, "limits": []}, coating=coating, note=note
-    )
+        _title(view, each), {"lines": lines, "dots": [], "means": means, "limits": []}, coating=coating, note=note,
+        axis=words.sentence(view.measures[each.subject.measure].title) + ("" if unit == "1" else f", {unit}"),
+    )  # fmt: skip
 
 
 def _ran(point: Point) -> str:

@@ -238,7 +238,11 @@ def _strip(view: View, told: Sequence[Verdict], found: Sequence[Verdict]) -> Fig
     caption += _by(view, told)
     if large:
         caption += f" Large: {words.listed(name(each) for each in found)}."
-    panels = [Panel("", data, label="Cylinders from the mean of their engine")] if order else []
+    panels = (
+        [Panel("", data, label="Cylinders from the mean of their engine", axis="From the mean of the engine, scatters")]
+        if order
+        else []
+    )
     return Figure("odd-cylinders", "dots", panels, "", caption, _table(view, told, order), odd.DEVIATION.id)
 
 

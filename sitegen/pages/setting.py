@@ -221,14 +221,12 @@ class Setter:
         if figure.kind != "run" or not figure.panels:
             return None
         panel = figure.panels[0]
-        begin, end = number_of(panel.signals["from"]), number_of(panel.signals["to"])
-        phases = [row for row in panel.data.get("marks", ()) if not row.get("event")]
-        edges = [*(number_of(row["at"]) for row in phases), end]
         parts = [
-            (str(row["label"]), f"{at:.2f}", f"{after:.2f}")
-            for row, at, after in zip(phases, edges, edges[1:], strict=False)
+            (str(row["label"]), f"{number_of(row['at']):.2f}", f"{number_of(row['to']):.2f}")
+            for row in panel.data.get("runs", ())
         ]
-        return Stretch(f"{begin:.2f}", f"{end:.2f}", parts if len(parts) > 1 else ())
+        begin, end = (f"{number_of(panel.signals[end]):.2f}" for end in ("from", "to"))
+        return Stretch(begin, end, parts)
 
     def data(self, figure: Figure) -> Table:
         """The table under a figure: its own, or its rows."""

@@ -140,6 +140,9 @@ def _hidden(view: View) -> list[str]:
     return said
 
 
+MADE = "Metal made since the first fill, mg"
+
+
 def _figure(view: View, totals: Mapping[str, Value]) -> list[Block]:
     """The metals that most was made of, over the phases, with changes of oil and top-ups between them."""
     build = view.the_build
@@ -168,7 +171,7 @@ def _figure(view: View, totals: Mapping[str, Value]) -> list[Block]:
     if not means:
         return []
     data = {"phases": labels, "means": means}
-    panel = Panel("Metal made since the first fill, mg", data, {"unit": "mg"}, coating, label="Metal made, by phase")
+    panel = Panel("", data, {"unit": "mg"}, coating, label="Metal made, by phase", axis=MADE)
     open_ = " Open: drawn late or elsewhere, or resting on a bound." if any(row["open"] for row in means) else ""
     caption = f"Up to each sample, with its bounds.{open_}"
     return [Figure(f"metal-made-{build.id}", "slope", (panel,), "", caption, measure=MASS["Fe"].id)]

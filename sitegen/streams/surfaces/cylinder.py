@@ -150,7 +150,17 @@ def _trace_panel(view: View, phases: Sequence[Phase], at: str, series: dict[tupl
     data = {"path": path, "bands": _unswept(view, at)}
     ends: dict[str, Datum] = {"from": 0.0, "to": max(number_of(row["at"]) for row in path), "unit": "µm", "along": "mm"}
     coating = view.the_build.coating_of(view.cylinder)
-    return [Panel("Height along the trace", data, ends, coating, note="µm over mm", label=f"Traces, {place_title(at)}")]
+    return [
+        Panel(
+            "Height along the trace",
+            data,
+            ends,
+            coating,
+            label=f"Traces, {place_title(at)}",
+            axis="Height, µm",
+            along="Along the trace, mm",
+        )
+    ]
 
 
 def _path(
@@ -173,7 +183,7 @@ def _curve_panel(view: View, phases: Sequence[Phase], at: str, series: dict[tupl
     coating = view.the_build.coating_of(view.cylinder)
     title, label = "Height over share of material", f"Material-ratio curves, {place_title(at)}"
     ends: dict[str, Datum] = {"from": 0.0, "to": 100.0, "unit": "µm", "along": "%"}
-    return [Panel(title, {"path": path}, ends, coating, note="µm over %", label=label)]
+    return [Panel(title, {"path": path}, ends, coating, label=label, axis="Height, µm", along="Share of material, %")]
 
 
 def _parameters(view: View, phases: Sequence[Phase], at: str, name: str) -> Table:
@@ -412,7 +422,9 @@ def _face_panel(view: View, at: str, series: Series, title: str) -> Panel:
     ends: dict[str, Datum] = {"from": 0.0, "to": float(frame["x"].max()), "unit": "µm", "along": "mm"}
     coating = view.the_build.coating_of(view.cylinder)
     label = f"Face of the {place_title(at)}, before and after"
-    return Panel(title, {"path": path, "bands": bands}, ends, coating, note="µm over mm", label=label)
+    return Panel(
+        title, {"path": path, "bands": bands}, ends, coating, label=label, axis="Height, µm", along="Along the face, mm"
+    )
 
 
 def _face_reading(view: View, last: Phase) -> str:

@@ -138,8 +138,8 @@ def coating_surfaces(view: View) -> Sequence[Block]:
         if dots:
             title = words.sentence(measure.title)
             panels.append(
-                Panel(title, {"lines": lines, "dots": dots}, coating=coating, note=measure.unit,
-                      label=f"{title} by build")
+                Panel(title, {"lines": lines, "dots": dots}, coating=coating,
+                      label=f"{title} by build", axis=", ".join(filter(None, (title, measure.unit))))
             )  # fmt: skip
     if not panels:
         return ()

@@ -91,7 +91,8 @@ def cylinder_history(view: View) -> Sequence[Block]:
         "limits": [limit_row(view)],
         "band": band,
     }
-    panel = Panel("", data, coating=coating, label=f"Leak area of {build.id} cylinder {number} by phase")
+    panel = Panel("", data, coating=coating, label=f"Leak area of {build.id} cylinder {number} by phase",
+                  axis="Leak area, mm²")  # fmt: skip
     caption = (
         f"{CURVE_CAPTION} Bars: 95\u00a0% intervals, often hidden by the marks. Small rings: single readings. Crossed: "
         "left out, at the value the check would have had with it. Grey: the other cylinders. Band: what the end gaps "

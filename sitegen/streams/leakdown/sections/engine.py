@@ -150,21 +150,17 @@ def engine_curves(view: View) -> Sequence[Block]:
     lines = {place.cylinder: line(view, build, place.cylinder) for place in build.places}
     if not any(lines.values()):
         return ()
-    clear = _clear(list(lines.values()))
     means: list[ChartRow] = []
     for place in build.places:
-        number, points = str(place.cylinder), lines[place.cylinder]
-        drawn = [
-            mean_row(view, point, f"cylinder {number}", place.coating, text=number if point in clear else "")
-            for point in points
-        ]
-        means += with_labels(drawn[:-1] + [{**row, "text": ""} for row in drawn[-1:]], number)
+        name = str(place.cylinder)
+        points = lines[place.cylinder]
+        drawn = [mean_row(view, point, f"cylinder {name}", place.coating) for point in points]
+        beside = len(build.places) <= NAMED
+        means += [{**row, "name": name} for row in drawn] if beside else with_labels(drawn, name)
     data = {"phases": phase_rows(view, (build,)), "means": means, "limits": [limit_row(view)]}
     coating = build.coatings[0] if len(build.coatings) == 1 else ""
-    label = f"Leak area of the cylinders of {build.id} by phase"
-    panel = Panel(
-        "Leak area, mm²; the numbers are the cylinders", data, {"unit": CRANKCASE.unit}, coating=coating, label=label
-    )
+    label, axis = f"Leak area of the cylinders of {build.id} by phase", "Leak area, mm²; the numbers are the cylinders"
+    panel = Panel("", data, {"unit": CRANKCASE.unit}, coating=coating, label=label, axis=axis)
     caption = "Upright strokes: 95\u00a0% intervals. Dotted up to the first check after a start."
     doubts = sorted({flag for points in lines.values() for point in points for flag in point.value.flags & DOUBTFUL})
     if doubts:
@@ -172,21 +168,7 @@ def engine_curves(view: View) -> Sequence[Block]:
     return (Figure(f"leak-area-{build.id}", "slope", (panel,), "", caption, measure=CRANKCASE.id),)
 
 
-CLEAR = 0.07  # of the largest leak: a mark that lies so far from all others of its phase has room for its number
-
-
-def _clear(lines: Sequence[Sequence[Point]]) -> list[Point]:
-    """The points after a start whose number no other point of their phase would cover."""
-    every = [point for points in lines for point in points if not point.cold]
-    if not every:
-        return []
-    room = CLEAR * max(point.value.value or 0.0 for point in every)
-
-    def alone(point: Point) -> bool:
-        beside = [other for other in every if other is not point and other.x == point.x]
-        return all(abs((other.value.value or 0.0) - (point.value.value or 0.0)) > room for other in beside)
-
-    return [point for point in every if alone(point)]
+NAMED = 6  # cylinders that have their number beside every mark; of more only where their lines end
 
 
 def _by_cylinder(view: View, build: Build) -> Table:

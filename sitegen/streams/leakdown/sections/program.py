@@ -177,7 +177,8 @@ def by_coating(view: View) -> Sequence[Block]:
     if not means:
         return ()
     data = {"phases": phase_rows(view, program.builds), "means": means, "thin": thin, "limits": [limit_row(view)]}
-    panels = [Panel("", data, label="Leak area to the crankcase by phase, mean of each build")]
+    label = "Leak area to the crankcase by phase, mean of each build"
+    panels = [Panel("", data, label=label, axis="Leak area, mm²")]
     table = Table(
         name="leak-area-by-phase",
         columns=(
