@@ -294,12 +294,15 @@ def _reach_reading(plan: Planning) -> str:
 
 def smallest(plan: Planning) -> Table:
     """What each instrument can show at all, by stream."""
-    told: dict[tuple[str, ...], list[str]] = {}  # what is said alike of several stands in one row
+    alike: dict[tuple[str, str], list[Smallest]] = {}  # what one instrument shows alike stands in one row
     for _, each in plan.smallest:
-        told.setdefault((_least(plan, each), each.because, _suffices(plan, each)), []).append(each.what)
-    rows = [
-        Row((Cell(words.sentence("; ".join(dict.fromkeys(whats)))), *map(Cell, said))) for said, whats in told.items()
-    ]
+        alike.setdefault((_least(plan, each), each.because), []).append(each)
+    rows = []
+    for (least, because), several in alike.items():
+        answers = [_suffices(plan, each) for each in several]
+        answer = "; ".join(answers if len(set(answers)) > 1 else answers[:1])
+        what = words.sentence("; ".join(each.what for each in several))
+        rows.append(Row((Cell(what), Cell(least), Cell(because), Cell(answer))))
     columns = (Column("What"), Column("Least", numeric=True), Column("Because"), Column("Is it enough"))
     note = (
         "For one reading. Means over cylinders and builds lessen what scatters from reading to reading, but not what "
