@@ -148,6 +148,7 @@
     });
     if (location.hash.indexOf("~") >= 0) {
       var chosen = Array.from(tables.values()).find(function (state) { return state.column !== null || state.words; });
+      for (var fold = chosen && chosen.table.closest("details"); fold; fold = fold.parentElement.closest("details")) { fold.open = true; }
       var target = document.getElementById(anchor()) || (chosen && chosen.table.parentNode.parentNode);
       if (target) { target.scrollIntoView(); }
     }

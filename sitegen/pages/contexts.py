@@ -192,16 +192,17 @@ class CoatingPage(Page):
 
 @dataclass(frozen=True, kw_only=True)
 class PartsPage(Page):
-    """A page that is only a heading, a reading and its parts: home, data."""
+    """A page that is only a heading, a reading and its parts: home, data, plan."""
 
     template: ClassVar[str] = "parts.html"
     heading: str
     reading: str
     parts: Sequence[Part]
+    rest: Sequence[Part] = ()  # folded
 
     @property
     def contents(self) -> Sequence[Link]:
-        return contents_of(self.parts)
+        return contents_of(self.parts, self.rest)
 
 
 @dataclass(frozen=True)

@@ -38,6 +38,7 @@ class Site:
     gallery: Gallery
     histories: Mapping[str, Sequence[History]]  # by coating
     plans: Mapping[str, Planning]  # by program
+    results: Mapping[str, Mapping[str, bytes]] = field(default_factory=dict)  # by program: files of its results
     # measure -> page kinds and section titles that showed it so far, in the order met
     shown: dict[str, dict[tuple[str, str], None]] = field(default_factory=dict)
 

@@ -130,15 +130,13 @@ def _duration(seconds: float) -> str:
 def labels(
     program: Program,
     build: Build,
-    phase: Phase,
-    samples: Sequence[str],
+    samples: Sequence[tuple[str, Phase]],
     facts: Sequence[str],
     told: Sequence[str],
     steps: Sequence[str],
 ) -> Sheet:
-    """Labels for the bottles of oil samples: two a sample, one to be sent and one to be kept."""
+    """Labels for the bottles of a build's oil samples, all phases: two a sample, one to be sent and one to be kept."""
     oil = program.definitions.oils.get(build.oil)
-    lines = [f"{program.title}, {build.id} ({build.block})", phase.title, *([oil.title] if oil else [])]
     asked = [
         Blankspace("Drawn on, at"),
         Blankspace("Time on this oil", "h"),
@@ -147,11 +145,10 @@ def labels(
         Blankspace("Weight", "g"),
         Blankspace("By"),
     ]
+    made = []
+    for sample, phase in samples:
+        lines = [f"{program.title}, {build.id} ({build.block})", phase.title, *([oil.title] if oil else [])]
+        made += [Label(sample, what, lines, asked) for what in ("sample", "retain")]
     return Sheet(
-        anchor="labels",
-        title="Labels of oil samples",
-        facts=facts,
-        cautions=cautions(told),
-        steps=steps,
-        labels=[Label(sample, what, lines, asked) for sample in samples for what in ("sample", "retain")],
+        "labels", "Labels of oil samples", facts, cautions(told), steps, labels=made, of=f"{build.id}, all phases"
     )
