@@ -71,6 +71,15 @@ class OfBuild:
 
 
 @dataclass(frozen=True)
+class OfCylinder:
+    """A fact of a stream beside the history of a cylinder; None: nothing is known."""
+
+    title: str
+    order: int
+    cell: Callable[[View], Cell | None]  # of one cylinder
+
+
+@dataclass(frozen=True)
 class Smallest:
     """The least a measure can show with one instrument of the program, known before anything is run."""
 
@@ -119,6 +128,7 @@ class Stream:
     steps: tuple[Step, ...]
     sections: tuple[Section, ...] = ()
     of_build: tuple[OfBuild, ...] = ()
+    of_cylinder: tuple[OfCylinder, ...] = ()
     recorded: tuple[str, ...] = ()  # measures a planned record of this stream yields for every cylinder
     whole: bool = False  # they belong to the whole engine instead
     cautions: tuple[str, ...] = ()

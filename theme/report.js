@@ -413,6 +413,7 @@
     copy.querySelectorAll("small").forEach(function (small) { notes.push(small.textContent.trim()); small.remove(); });
     copy.querySelectorAll("br, .unit, .to-method").forEach(function (each) { each.remove(); });
     var text = copy.textContent.replace(/\u2212/g, "-").replace(/(\d)\u202f(?=\d)/g, "$1").replace(/[\u00a0\u202f\s]+/g, " ").trim();
+    if (cell.dataset.group) { text = cell.dataset.group + ", " + text; }
     if (cell.dataset.unit) { text += " [" + cell.dataset.unit + "]"; }
     if (notes.length) { text += (text ? "; " : "") + notes.join("; "); }
     if (/^[=+@]/.test(text) && !/^\+[\d.]/.test(text)) { text = "'" + text; }
@@ -424,10 +425,11 @@
   function csvOf(table) {
     var main = table.closest("[data-invented]");
     return "\ufeff" + Array.prototype.map.call(table.rows, function (row) {
+      if (row.classList.contains("groups")) { return null; } // said with each of its columns
       var cells = Array.prototype.map.call(row.cells, cellText);
       if (main) { cells.push(row.closest("thead") ? "data" : main.dataset.invented); }
       return cells.join(",");
-    }).join("\r\n") + "\r\n";
+    }).filter(function (line) { return line !== null; }).join("\r\n") + "\r\n";
   }
 
   document.addEventListener("click", function (event) {

@@ -29,7 +29,7 @@ Rows of `run`, one channel over time; signals `from` and `to` are the ends of th
     marks     at, label, event (a stop or an excursion; else the beginning of a phase)
 
 Rows of `curves`, over a quantity; signals `from` and `to` are the ends of its axis, `least` and `most` those of the
-value axis where panels share it:
+value axis where panels share it, `small` for panels in a row:
 
     path      at, value, line (lines break between lines), grey (before; else the coating's colour), series
     bands     at, to, label (minor: not on narrow screens): stretches of the axis
@@ -49,6 +49,7 @@ from dataclasses import dataclass
 from itertools import groupby, pairwise
 from typing import Any
 
+from sitegen.page.axes import decimals, tick_step
 from sitegen.page.blocks import Datum, Figure, Panel, number_of
 
 Drawn = dict[str, Any]  # a row of a set with its defaults, or what is laid out of rows: what the script reads
@@ -211,17 +212,6 @@ def _ends(panels: Sequence[Mapping[str, list[Drawn]]]) -> Drawn:
     if least < 0:  # a measure that can fall below zero shows it; else an interval below zero ends at the axis
         bottom = -step * math.ceil(round(-min([least, *lows]) * 1.02 / step, 9))
     return {"top": float(f"{top:.10g}"), "bottom": float(f"{bottom:.10g}"), "step": step}
-
-
-def tick_step(top: float) -> float:
-    """Step of a value axis that ends at or above `top`: four to eight steps of 1, 2, 2.5 or 5 times a power of ten.
-
-    >>> tick_step(0.95), tick_step(27.0), tick_step(0.31)
-    (0.2, 5.0, 0.05)
-    """
-    power = 10.0 ** math.floor(math.log10(top))
-    step = next(s for s in (0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 2.5) if top / (s * power) <= 6.5)
-    return float(f"{step * power:.10g}")
 
 
 # ---- charts over phases ---------------------------------------------------------------------------------------------
@@ -472,10 +462,6 @@ def wrapped(text: str, width: int) -> list[str]:
     return lines
 
 
-def _decimals(step: float) -> int:
-    return len(f"{step:.10f}".rstrip("0").partition(".")[2])
-
-
 def _ticks(top: float, bottom: float, step: float) -> Drawn:
     """Ticks and the form of their labels.
 
@@ -483,11 +469,11 @@ def _ticks(top: float, bottom: float, step: float) -> Drawn:
     {'ticks': [0.0, 0.4, 0.8, 1.2], 'digits': ',.1f'}
     """
     first, last = round(bottom / step), math.floor(top / step + 1e-9)
-    return {"ticks": [float(f"{n * step:.10g}") for n in range(first, last + 1)], "digits": f",.{_decimals(step)}f"}
+    return {"ticks": [float(f"{n * step:.10g}") for n in range(first, last + 1)], "digits": f",.{decimals(step)}f"}
 
 
 def _left(top: float, bottom: float, step: float) -> int:
-    widest = max(len(f"{end:,.{_decimals(step)}f}") for end in (top, bottom))
+    widest = max(len(f"{end:,.{decimals(step)}f}") for end in (top, bottom))
     return round(12 + widest * _CHAR)
 
 
@@ -577,7 +563,8 @@ def _lay_curves(
     least = min(seen, default=0.0) if least is None else number_of(least)
     top, bottom, step = _span(least, max(seen, default=1.0) if most is None else number_of(most))
     begin, end = number_of(signals["from"]), number_of(signals["to"])
-    places, form = _along(begin, end)
+    small = bool(signals.get("small"))
+    places, form = _along(begin, end, 2.0 if small else 1.0)
 
     def within(value: float | None) -> float | None:
         return None if value is None else min(max(value, bottom), top)
@@ -602,20 +589,21 @@ def _lay_curves(
             "from": begin, "to": end, "places": places, "form": form, "top": top, "bottom": bottom,
             **_ticks(top, bottom, step),
         },
-        "pad": {"top": 24, "bottom": 24, "left": _left(top, bottom, step), "leftNarrow": 0, "wide": 22, "narrow": 22},
-        "height": 150,
+        "pad": {"top": 8 if small else 24, "bottom": 24, "left": _left(top, bottom, step), "leftNarrow": 0,
+                "wide": 12 if small else 22, "narrow": 12 if small else 22},
+        "height": 120 if small else 150,
     }  # fmt: skip
 
 
-def _along(begin: float, end: float) -> tuple[list[float], str]:
-    """Numbers of an axis along a quantity, and their form.
+def _along(begin: float, end: float, sparse: float = 1.0) -> tuple[list[float], str]:
+    """Numbers of an axis along a quantity, and their form; `sparse` times fewer.
 
     >>> _along(0.0, 60.0)
     ([0.0, 10.0, 20.0, 30.0, 40.0, 50.0, 60.0], ',.0f')
     """
-    pace = tick_step(end - begin)
+    pace = tick_step(sparse * (end - begin))
     first, last = math.ceil(begin / pace - 1e-9), math.floor(end / pace + 1e-9)
-    return [float(f"{n * pace:.10g}") for n in range(first, last + 1)], f",.{_decimals(pace)}f"
+    return [float(f"{n * pace:.10g}") for n in range(first, last + 1)], f",.{decimals(pace)}f"
 
 
 def _span(least: float, most: float) -> tuple[float, float, float]:

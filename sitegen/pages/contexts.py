@@ -10,6 +10,7 @@ from markupsafe import Markup
 
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Block, Cell, Table
+from sitegen.page.blocks import Fact as Fact
 from sitegen.pages.setting import Setter
 
 
@@ -37,12 +38,6 @@ def contents_of(parts: Sequence[Part], rest: Sequence[Part] = ()) -> list[Link]:
 
 
 REST = "The rest, folded"
-
-
-@dataclass(frozen=True)
-class Fact:
-    term: str
-    pieces: Sequence[Cell]
 
 
 @dataclass(frozen=True)
@@ -171,16 +166,15 @@ class EnginePage(Page):
 class CylinderPage(Page):
     template: ClassVar[str] = "cylinder.html"
     heading: str
-    state: Cell | None
+    state: str  # word; "" where none was concluded
     meta: Sequence[Cell]
-    first: Part | None
-    side: Sequence[Part]
+    first: Part | None  # why it has its state
     parts: Sequence[Part]
     rest: Sequence[Part] = ()  # folded
 
     @property
     def contents(self) -> Sequence[Link]:
-        return contents_of(self.parts, self.rest)
+        return contents_of([*([self.first] if self.first else []), *self.parts], self.rest)
 
 
 @dataclass(frozen=True, kw_only=True)

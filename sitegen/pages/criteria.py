@@ -346,11 +346,19 @@ def of_cylinder(view: View) -> Table | None:
     if not rows:
         return None
     columns = (Column("Criterion"), Column("Limit"), Column("Found"), Column("Answer"))
+    told = [f"{row.cells[0].text}: {row.cells[3].text}" for row in rows]
+    reading = f"{'; '.join(told)}."
     note = (
         "For this cylinder alone: it fails only where its interval lies beyond the limit with room for the number of "
         "cylinders looked at."
     )
-    return Table("criteria-of-this-cylinder", columns, rows, note=note)
+    return Table("criteria-of-this-cylinder", columns, rows, reading, note=note)
+
+
+def fails(view: View) -> bool:
+    """Whether the cylinder of the view fails a criterion."""
+    found = view.verdicts(engine=view.the_build, cylinder=view.cylinder)
+    return any(each.rule.startswith("criterion:") and each.word == "fails" for each in found)
 
 
 # ---- in a line ------------------------------------------------------------------------------------------------------

@@ -54,6 +54,11 @@ def of_cylinder(view: View) -> list[Block]:
     return []
 
 
+def is_odd(view: View) -> bool:
+    """Whether the cylinder of the view is odd: then its page says so before the rest."""
+    return any(each.word == odd.ODD for each in view.verdicts(odd.RULE, engine=view.the_build, cylinder=view.cylinder))
+
+
 def tells(view: View, measures: Sequence[str]) -> list[Verdict]:
     """Odd cylinders that lie off in all of these measures."""
     found = [each for each in view.verdicts(odd.RULE) if each.word == odd.ODD]

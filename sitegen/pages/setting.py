@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import groupby
 
 from sitegen.page.addresses import Link, relative, slug
 from sitegen.page.blocks import (
@@ -17,16 +18,18 @@ from sitegen.page.blocks import (
     Disc,
     Figure,
     Image,
+    Images,
     Panel,
     Plan,
     Row,
     Strip,
     Table,
+    Under,
     number_of,
 )
 from sitegen.page.words import number
 from sitegen.pages import charts
-from sitegen.pages.gallery import Gallery, Scale, scale_of
+from sitegen.pages.gallery import Gallery, Scale, not_alike_lit, not_to_scale, scale_of
 from sitegen.pages.styles import Style, style
 from sitegen.program.model import Coating
 
@@ -130,6 +133,14 @@ class Shown:
     scale: Scale | None
 
 
+@dataclass(frozen=True)
+class SideBySide:
+    """Pictures of one place: how wide each is drawn, and why they do not compare."""
+
+    shares: Sequence[float]  # % of the room of one
+    told: Sequence[str]  # clauses that go on after "not comparable"
+
+
 STRIP_WIDTH, STRIP_ROOM = 320, 10  # px, of the box of a strip, and free at both ends of its axis
 
 
@@ -178,6 +189,13 @@ class Setter:
     def look(self, coating: str) -> Style:
         """Colour, shape and dash of a coating."""
         return style(self._orders[coating])
+
+    @staticmethod
+    def groups(table: Table) -> list[list[tuple[str, int]]]:
+        """The row of headings over groups of columns, each with the number of its columns; none without groups."""
+        if not any(column.group for column in table.columns):
+            return []
+        return [[(title, len(list(own))) for title, own in groupby(column.group for column in table.columns)]]
 
     def strip(self, strip: Strip) -> PlacedStrip:
         """An interval in a box `STRIP_WIDTH` wide."""
@@ -247,6 +265,18 @@ class Setter:
             own.thumbnail_height, f"{number(own.width)} × {number(own.height)} pixels", "; ".join(own.notes),
             scale_of(image.width),
         )  # fmt: skip
+
+    def side_by_side(self, images: Images) -> SideBySide:
+        """Pictures of one place to one scale, and why they do not compare where they do not."""
+        widths = [image.width for image in images.images]
+        if not images.place or len(widths) < 2:
+            return SideBySide([100.0] * len(widths), ())
+        lights = [self._gallery.light(image.source) if self._gallery else None for image in images.images]
+        told = [not_to_scale(widths), not_alike_lit([each for each in lights if each is not None])]
+        known = [width for width in widths if width]
+        scaled = not told[0]
+        shares = [round(100 * width / max(known), 2) if scaled and width else 100.0 for width in widths]
+        return SideBySide(shares, [each for each in told if each])
 
     # ---- block plans ----
 
@@ -328,7 +358,7 @@ def inside(blocks: Sequence[Block]) -> list[Block]:
     found: list[Block] = []
     for block in blocks:
         found.append(block)
-        if isinstance(block, Beside):
+        if isinstance(block, Beside | Under):
             found += inside(block.blocks)
         if isinstance(block, Figure) and block.table is not None:
             found.append(block.table)

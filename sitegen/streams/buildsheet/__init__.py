@@ -7,7 +7,7 @@ from sitegen.streams.buildsheet.blank import blank
 from sitegen.streams.buildsheet.fields import FIELDS
 from sitegen.streams.buildsheet.measures import MASS
 from sitegen.streams.buildsheet.read import read
-from sitegen.streams.buildsheet.sections import OF_BUILD, SECTIONS
+from sitegen.streams.buildsheet.sections import OF_BUILD, OF_CYLINDER, SECTIONS
 from sitegen.streams.buildsheet.smallest import smallest
 from sitegen.streams.buildsheet.steps import GAP_FLOOR, MEASURED, WEAR, WEIGHINGS
 
@@ -20,6 +20,7 @@ STREAM = Stream(
     steps=(WEIGHINGS, MEASURED, GAP_FLOOR, WEAR),
     sections=SECTIONS,
     of_build=OF_BUILD,
+    of_cylinder=OF_CYLINDER,
     recorded=(MASS.id,),
     cautions=(
         "Ring edges are sharp and stretch: wear gloves and eye protection, and use a ring tool. Lift crankshaft and "
