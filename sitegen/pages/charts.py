@@ -104,7 +104,8 @@ def payloads(figure: Figure, orders: Orders) -> list[Drawn]:
     for panel in filled:
         for row in (row for rows in panel.values() for row in rows):
             row["series"] = numbers.get(row.get("series", ""), -1)
-    ends = [_ends(filled)] * len(filled) if figure.one_scale else [_ends([rows]) for rows in filled]
+    most = 3.0 if figure.kind == "dots" else 1.6
+    ends = [_ends(filled, most)] * len(filled) if figure.one_scale else [_ends([rows], most) for rows in filled]
     return [
         kind.lay(kind.name, rows, {**own, **panel.signals}, panel, orders)
         for panel, rows, own in zip(figure.panels, filled, ends, strict=True)
@@ -186,8 +187,8 @@ def _plain(figure: str, name: str, field: str, given: Any) -> Datum:
     return number
 
 
-def _ends(panels: Sequence[Mapping[str, list[Drawn]]]) -> Drawn:
-    """Ends of the value axis shared by all panels: from zero, past every mark, not stretched by a wide interval."""
+def _ends(panels: Sequence[Mapping[str, list[Drawn]]], stretch: float) -> Drawn:
+    """Ends of the value axis shared by all panels: from zero, past every mark, past intervals up to `stretch` times."""
     seen = [
         row["value"]
         for rows in panels
@@ -205,7 +206,7 @@ def _ends(panels: Sequence[Mapping[str, list[Drawn]]]) -> Drawn:
     lows = [
         r["low"] for rows in panels for r in rows.get("means", []) if r["low"] is not None and math.isfinite(r["low"])
     ]
-    reach = max([most, *(high for high in highs if high <= 1.6 * most)])
+    reach = max([most, *(high for high in highs if high <= stretch * most)])
     step = tick_step(max(reach, 1e-12))
     top = step * math.ceil(round(reach * 1.02 / step, 9))
     bottom = 0.0
@@ -486,6 +487,9 @@ def _lay_dots(
     top, bottom = number_of(signals["top"]), number_of(signals.get("bottom", 0.0))
     own = panel.coating
     count = len(rows["lines"])
+    ticks = _ticks(top, bottom, number_of(signals["step"]))
+    if len(f"{top:{ticks['digits']}}") > 4 and len(ticks["ticks"]) > 5:  # long numbers would touch
+        ticks["ticks"] = ticks["ticks"][::2]
     left = 14 + max((max(len(row["label"]), len(row["under"])) for row in rows["lines"]), default=0) * _CHAR
     short = 14 + max((len(row["label"]) for row in rows["lines"]), default=0) * _CHAR
     room = max(16, _left(top, bottom, number_of(signals["step"])) // 2)  # half of the last tick's number stands beyond
@@ -507,7 +511,7 @@ def _lay_dots(
         },
         "signals": {
             "n": count, "apart": int(bool(rows["dots"])), "top": top, "bottom": bottom,
-            **_ticks(top, bottom, number_of(signals["step"])),
+            **ticks,
         },
         "pad": {"top": 22, "bottom": 26, "left": round(left), "leftNarrow": round(short), "wide": room, "narrow": room},
         "height": 34 * max(1, count),

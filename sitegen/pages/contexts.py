@@ -177,6 +177,14 @@ class CylinderPage(Page):
         return contents_of([*([self.first] if self.first else []), *self.parts], self.rest)
 
 
+@dataclass(frozen=True)
+class Chapter:
+    """What one program says of a coating: its builds, and folded below them what its streams say."""
+
+    part: Part
+    rest: Sequence[Part]  # folded
+
+
 @dataclass(frozen=True, kw_only=True)
 class CoatingPage(Page):
     template: ClassVar[str] = "coating.html"
@@ -184,11 +192,11 @@ class CoatingPage(Page):
     reading: str
     facts: Sequence[Fact]
     parts: Sequence[Part]
-    rest: Sequence[Part] = ()  # folded
+    chapters: Sequence[Chapter]
 
     @property
     def contents(self) -> Sequence[Link]:
-        return contents_of(self.parts, self.rest)
+        return contents_of([*self.parts, *(each.part for each in self.chapters)])
 
 
 @dataclass(frozen=True, kw_only=True)

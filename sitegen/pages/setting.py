@@ -204,6 +204,8 @@ class Setter:
         left = high + 6 + 7 * len(strip.name) > STRIP_WIDTH  # 13 px letters are about 7 px wide
         others = [_along(at) for at in strip.others if 0 <= at <= 1]
         name_at = low - 6 if left else high + 6
+        if left and any(name_at - 7 * len(strip.name) < at < name_at for at in others):
+            name_at = -1.0  # it would lie on the others: the row says who it is
         return PlacedStrip(low, high, mark, others, strip.low < 0, strip.high > 1, name_at, left)
 
     def axis(self, axis: Axis) -> PlacedAxis:

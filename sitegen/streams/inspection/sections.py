@@ -321,7 +321,18 @@ def coating_inspection(view: View) -> Sequence[Block]:
         Column("Grade, top ring", numeric=True, measure=GRADE.id),
     )  # fmt: skip
     note = f"Lowest to highest over its rings. No difference between coatings is concluded from it. {_scale_note(view)}"
-    return (Table(f"{view.program.id}-inspection", columns, rows, note=note.strip(), wide=True),)
+    told = {row.cells[0].text for row in rows}
+    absent = [build.id for build in view.builds if build.id not in told]
+    reading = f"Inspected in {words.counted(len(rows), 'build')}"
+    reading += f", not in {words.listed(absent)}." if absent else ", all of them."
+    bands = [
+        v.value
+        for build in view.builds
+        for v in view.values(BAND_SHARE.id, engine=build, at=RINGS[0], coating=view.the_coating.id)
+        if v.value is not None
+    ]
+    reading += f" Contact bands cover {_span(bands)} % of the face." if bands else ""
+    return (Table(f"{view.program.id}-inspection", columns, rows, reading, note=note.strip(), wide=True),)
 
 
 OF_CYLINDER = (OfCylinder("Band, by eye", 50, band_by_eye),)

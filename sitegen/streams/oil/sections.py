@@ -696,7 +696,7 @@ def iron_of_build(view: View) -> Cell:
 SECTIONS = (
     Section("oil", "Oil", 48, "engine", engine_oil),
     Section("oil", "Oil", 46, "program", by_build, place="rest"),
-    Section("oil", "Oil", 30, "coating", by_build),
+    Section("oil", "Oil", 30, "coating", by_build, place="rest"),
 )
 OF_BUILD = (
     OfBuild("Oil used", "g/h", 40, used_of_build, CONSUMPTION.id),

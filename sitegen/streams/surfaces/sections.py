@@ -154,7 +154,10 @@ def coating_surfaces(view: View) -> Sequence[Block]:
     )  # fmt: skip
     table = Table(f"{view.program.id}-surfaces", columns, rows)
     builds = words.counted(len({row.cells[0].text for row in rows}), "build")
-    reading = f"Traced in {builds}: a dot a cylinder and place."
+    told = {row.cells[0].text for row in rows}
+    absent = [build.id for build in view.builds if build.id not in told]
+    without = f" {words.listed(absent)} {words.plural(len(absent), 'was', 'were')} not traced." if absent else ""
+    reading = f"Traced in {builds}: a dot a cylinder and place.{without}"
     caption = (
         "Places of a bore wear differently: compare like with like. Builds that ran other distances do not compare."
     )
