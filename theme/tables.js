@@ -97,6 +97,7 @@
     if (location.hash.indexOf("~") >= 0) {
       var chosen = Array.from(tables.values()).find(function (state) { return state.column !== null || state.words; });
       var target = document.getElementById(anchor()) || (chosen && chosen.table.parentNode.parentNode);
+      for (var fold = chosen && chosen.table.closest("details"); fold; fold = fold.parentNode.closest("details")) { fold.open = true; }
       if (target) { target.scrollIntoView(); }
     }
   }
