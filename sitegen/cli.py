@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 import textwrap
 import traceback
@@ -20,6 +21,7 @@ _STATUS = "exit status:\n  0 fine, 1 the input has errors, 2 wrong use, 3 a faul
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one verb and return the exit status."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy loads: our matrices are small, threads wait
     parser = _parser()
     try:
         options = parser.parse_args(arguments)

@@ -48,7 +48,8 @@ def in_order(steps: Sequence[Step]) -> list[Step]:
 class Section:
     """What a stream has to say on one page kind; no blocks: nothing.
 
-    A section in the place "rest" is folded: its first reading is what the fold states.
+    A section in the place "rest" is folded: its first reading is what the fold states. In the place "half" the sentence
+    stands beside the first figure or table, and what follows is folded behind a line, `more`.
     """
 
     anchor: str
@@ -56,7 +57,18 @@ class Section:
     order: int
     page: Literal["program", "engine", "cylinder", "coating"]
     build: Callable[[View], Sequence[Block]]
-    place: Literal["main", "side", "rest"] = "main"
+    place: Literal["main", "side", "half", "rest"] = "main"
+    more: str = ""  # of a half: what waits behind the fold
+
+
+@dataclass(frozen=True)
+class Unusual:
+    """One thing out of the ordinary with a build: a line at the top of its page, linked to where it is shown."""
+
+    text: str  # what is linked: "Cylinder 2 seats over a distance of its own"
+    anchor: str  # of the section that shows it
+    order: int  # over all streams: what a decision hangs on first
+    more: str = ""  # ends the line
 
 
 @dataclass(frozen=True)
@@ -110,6 +122,7 @@ class Blank:
     once: tuple[str, ...] = ()  # fields that are the same in every row: on paper written once
     tables: tuple[PaperTable, ...] = ()  # on paper; none: one table that asks for every field
     units: Mapping[str, str] = field(default_factory=dict)  # by field, where no table of the program says one
+    beside: Mapping[str, str] = field(default_factory=dict)  # by field, what is asked of it: stands at its column
     steps: tuple[str, ...] = ()  # how it is done, a sentence each
     cautions: tuple[str, ...] = ()  # of this engine; they follow those of the stream
     labels: tuple[str, ...] = ()  # ids of the samples drawn: bottles get labels
@@ -129,6 +142,7 @@ class Stream:
     sections: tuple[Section, ...] = ()
     of_build: tuple[OfBuild, ...] = ()
     of_cylinder: tuple[OfCylinder, ...] = ()
+    unusual: Callable[[View], Iterable[Unusual]] | None = None  # of one build
     recorded: tuple[str, ...] = ()  # measures a planned record of this stream yields for every cylinder
     whole: bool = False  # they belong to the whole engine instead
     cautions: tuple[str, ...] = ()

@@ -61,6 +61,10 @@ READING: dict[str, str] = {
     "drained-too-much": "more oil left the engine than was in it",
     "metal-not-of-filter": "metal is entered for what is no filter, or without its element",
     "other-method": "it was measured by another method than the samples before",
+    "ring-unclear": "it does not say which ring was measured",
+    "crater-not-whole": "the crater lacks its ball or one of its diameters",
+    "crater-reversed": "the layer ends outside where it begins",
+    "crater-too-wide": "the crater is too wide for its ball or its face",
     "zero-pressure": "a cylinder gauge at zero is one not read, or an open valve",
 }
 
@@ -88,6 +92,7 @@ ANSWER: dict[str, str] = {
     "look-not-reached": "the number of builds at which a release may be said is not reached",
     "no-criterion-answered": "none of its criteria was answered",
     "none-within-twelve": "no number of further builds up to twelve is likely to decide it",
+    "cannot-be-read-again": "the build has been run on or taken apart since, so that it cannot be read again as it was",
     "scatter-unknown": "nothing tells how far builds scatter",
     "builds-to-come": "builds that were planned are still to come",
     "stream-not-here": "it rests on a kind of record that this version does not read",
@@ -241,6 +246,12 @@ ANSWER: dict[str, str] = {
     "face-short": "the roughness goes together over too much of the face to tell how far wear is known",
     "edges-not-clear": "the wear is too shallow against the roughness for the edges of the band to be told",
     "some-angles-not-clear": "at some of the angles it is smaller than what the traces can show",
+    "thickness-nominal": "the thickness is nominal, or of one ring, and no tolerance is stated, so it has no interval",
+    "no-thickness": "no thickness of the layer is known",
+    "thickness-outside-tolerance": "the one ring of the lot that was measured lies outside the stated tolerance, so "
+    "neither holds",
+    "worn-past-layers": "the wear is more than all layers of the coating together: thickness, coating or traces are "
+    "wrong, or the ring ran on its body",
     "not-aligned": "the unworn flanks of the traces before and after do not lie on each other",
     "few-angles": "fewer than five angles around the ring cannot tell its volume, since wear peaks at the gap",
     "no-worn-volume": "neither worn areas around the ring nor its mass lost are known",
@@ -292,7 +303,10 @@ FLAGS: dict[str, str] = {
     "spikes-taken-out": "dust under the stylus was taken out of a trace",
     "one-trace": "one trace was taken, so that nothing tells how far traces scatter",
     "stated-does-not-fit": "a result the instrument states is off what its trace gives",
-    "worn-through": "the coating is worn through",
+    "thickness-not-confirmed": "from the tolerance of the nominal thickness, which no measurement confirms",
+    "one-ring-cut": "one ring of the lot was cut, which tells no scatter between rings",
+    "own-ring": "the ring itself was measured",
+    "gauge-error-unknown": "the microscope was not recorded, so that its error is not in the interval",
     "shared-block-left-out": "the one block that ran both coatings was left out",
     "unverified": "no check of the meter with flow applied and the engine running was recorded in this phase",
     "oil-not-logged": "oil temperature was not logged, so nothing says whether it came back at the reference points",

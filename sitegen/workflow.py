@@ -280,8 +280,9 @@ def render(examination: Examination, theme: Path | None, executor: Executor | No
     tell("Making the pages")
     plans = plan_each(analyses)
     site = build_site(
-        examination.folder, analyses, registry.STREAMS, measures, theme, histories(analyses, measures), plans
-    )
+        examination.folder, analyses, registry.STREAMS, measures, theme, histories(analyses, measures), plans,
+        {each.analysis.program.id: each.files for each in conclusions},
+    )  # fmt: skip
     return Rendered(conclusions, site)
 
 

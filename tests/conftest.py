@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
 
+import first  # noqa: F401
 import pytest
 from house import PROGRAMS, Analysed, Published, copied, of_the_run, once
 

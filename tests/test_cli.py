@@ -177,8 +177,8 @@ def test_a_folder_of_somebody_else_is_not_written_into(tmp_path: Path, capsys: p
         (None, "no such folder"),
         ({"readme.txt": ""}, "nothing in it replaces the theme"),
         ({"templates/hom.html": "x"}, "hom.html: no page uses this template"),
-        ({"templates/home.html": "{% if %}"}, "home.html:1: "),
-        ({"templates/home.html": "a\nb {{ page.nothing }}"}, "home.html:2: "),
+        ({"templates/home.html": "{% if %}"}, "parts.html:1: "),
+        ({"templates/home.html": "a\nb {{ page.nothing }}"}, "parts.html:2: "),
         ({"templates/home.html": "{% extends 'bse.html' %}"}, "bse.html"),
     ],
 )

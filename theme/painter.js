@@ -68,10 +68,11 @@
       var x = round(c.x + (c.dx || 0)), y = round(c.y + (c.dy || 0) + Math.round(RISE[c.baseline || "alphabetic"] * c.fontSize));
       var made = add(to, "text", { x: x, y: y, "text-anchor": ANCHOR[c.align || "left"], "font-size": c.fontSize,
         "font-weight": c.fontWeight, fill: c.fill, opacity: faint(c), "pointer-events": "none" });
-      if (lines.length === 1) { made.textContent = lines[0]; return; }
+      if (lines.length === 1) { made.textContent = lines[0]; return made; }
       lines.forEach(function (line, i) {
         add(made, "tspan", { x: x, dy: i ? c.lineHeight || c.fontSize + 2 : null }).textContent = line;
       });
+      return made;
     }
   };
 
@@ -93,16 +94,59 @@
   function axis(to, made, s, k) {
     var left = made.orient === "left";
     to = add(to, "g", { transform: "translate(0.5,0.5)" }); // lines of 1 px on whole pixels
-    made.values(s).forEach(function (value) {
+    var values = made.values(s), each = values[1] - values[0] || 1, every = 1;
+    if (made.text && !left) { // where numbers stand too close, every second is written, or fewer
+      var widest = Math.max.apply(null, values.map(function (value) { return window.sitegenWidth(made.text({ value: value }, s), made.size); }));
+      every = Math.max(1, Math.ceil((widest + 6) / Math.abs(k[made.scale](each) - k[made.scale](0))));
+    }
+    values.forEach(function (value) {
       var at = k[made.scale](value);
       if (made.grid) {
         add(to, "line", { x1: left ? 0 : round(at), x2: left ? s.width : round(at), y1: left ? round(at) : 0,
           y2: left ? round(at) : s.height, stroke: made.grid, "stroke-width": 1 });
       }
-      if (made.text) {
+      if (made.text && Math.round(value / each) % every === 0) {
         MARKS.text(to, { x: left ? -made.padding : at, y: left ? at : s.height + made.padding, align: left ? "right" : "center",
           baseline: left ? "middle" : "top", fontSize: made.size, fill: made.colour, text: made.text({ value: value }, s) });
       }
+    });
+  }
+
+  // ---- no text over another, none cut at the edge ----
+  var pen = null;
+  window.sitegenWidth = function (text, size, weight) {
+    pen = pen || document.createElement("canvas").getContext("2d");
+    pen.font = (weight || 400) + " " + size + "px " + (drawings ? drawings.slope.font : "sans-serif");
+    return pen.measureText(text).width;
+  };
+
+  function boxOf(text, shift) {
+    var size = +text.getAttribute("font-size"), own = text.children.length ? Array.prototype.slice.call(text.children) : [text];
+    var width = Math.max.apply(null, own.map(function (line) { return window.sitegenWidth(line.textContent, size, text.getAttribute("font-weight")); }));
+    var anchor = text.getAttribute("text-anchor"), x = +text.getAttribute("x") - (anchor === "end" ? width : anchor === "middle" ? width / 2 : 0);
+    var y = +text.getAttribute("y") + shift, deep = own.slice(1).reduce(function (sum, line) { return sum + +line.getAttribute("dy"); }, 0);
+    return { left: x, right: x + width, top: y - 0.8 * size, bottom: y + 0.22 * size + deep };
+  }
+
+  // What comes first stays; what would cover it moves up or down by at most a line, and is left out where that is not enough.
+  function clear(plot, left, right) {
+    var kept = [];
+    var texts = Array.prototype.slice.call(plot.querySelectorAll("text"));
+    texts.filter(function (text) { return text.title; }).concat(texts.filter(function (text) { return !text.title; })).forEach(function (text) {
+      var box = boxOf(text, 0), over = box.right - right, short = left - box.left;
+      if (over > 0 || short > 0) {
+        var by = over > 0 ? -over : short;
+        [text].concat(Array.prototype.slice.call(text.children)).forEach(function (each) { each.setAttribute("x", round(+each.getAttribute("x") + by)); });
+      }
+      var place = [0, -5, 5, -9, 9, -14, 14].find(function (shift) {
+        var own = boxOf(text, shift);
+        return kept.every(function (other) {
+          return own.right <= other.left || own.left >= other.right || own.bottom <= other.top || own.top >= other.bottom;
+        });
+      });
+      if (place === undefined) { text.remove(); return; }
+      if (place) { text.setAttribute("y", round(+text.getAttribute("y") + place)); }
+      kept.push(boxOf(text, 0));
     });
   }
 
@@ -126,8 +170,12 @@
     drawing.marks.forEach(function (mark) {
       var of = own[mark.from] || [];
       if (mark.type === "line") { lines(plot, mark, of, s, k); return; }
-      of.forEach(function (row) { MARKS[mark.type](plot, mark.channels(row, s, k)); });
+      of.forEach(function (row) {
+        var made = MARKS[mark.type](plot, mark.channels(row, s, k));
+        if (made) { made.title = mark.from === "axis" || mark.from === "along"; } // what is measured always stands
+      });
     });
+    clear(plot, -pad.left, s.width + pad.right);
     return svg;
   };
 })();

@@ -11,26 +11,68 @@
   var hidden = new Map(); // figure -> Set of numbers of series that are not shown
   var closer = new Map(); // figure over time -> [from, to] looked at [min]
 
-  // ---- tooltips ----
-  var tip = null;
-  function showTip(event) {
-    var told = event.target.tip;
-    if (!told) {
-      if (tip) { tip.hidden = true; }
-      return;
-    }
+  // ---- tooltips: on hover, on tap, and on focus, where arrow keys go from mark to mark ----
+  var tip = null, at = new Map(); // chart -> number of the mark told
+  function tell(told, x, y, aloud) {
     if (!tip) {
       tip = document.createElement("div");
       tip.className = "tip";
-      tip.setAttribute("aria-hidden", "true");
+      tip.setAttribute("role", "status");
       document.body.appendChild(tip);
     }
-    tip.textContent = String(told);
-    tip.hidden = false;
-    var left = Math.min(event.clientX + 12, window.innerWidth - tip.offsetWidth - 8);
-    tip.style.left = Math.max(4, left) + "px";
-    tip.style.top = Math.max(4, event.clientY - tip.offsetHeight - 10) + "px";
+    tip.setAttribute("aria-hidden", String(!aloud));
+    tip.hidden = !told;
+    tip.textContent = told || "";
+    if (!told) { return; }
+    tip.style.left = Math.max(4, Math.min(x + 12, window.innerWidth - tip.offsetWidth - 8)) + "px";
+    tip.style.top = Math.max(4, y - tip.offsetHeight - 10) + "px";
   }
+  function quiet() { if (tip) { tip.hidden = true; } }
+
+  // What a chart has to tell, from left to right: its marks, or the points of a channel over time.
+  function marksOf(el) {
+    var svg = el.querySelector("svg"), entry = drawn.get(el);
+    if (!svg || !entry) { return []; }
+    var found = Array.prototype.filter.call(svg.querySelectorAll("path"), function (path) { return path.tip; }).map(function (path) {
+      var box = path.getBoundingClientRect();
+      return { x: box.left + box.width / 2, y: box.top + box.height / 2, tip: path.tip };
+    });
+    if (entry.over) {
+      var box = svg.getBoundingClientRect();
+      found = found.concat(entry.over.map(function (each) { return { x: box.left + each.px * entry.zoom, y: box.top + 24, tip: each.tip, along: true }; }));
+    }
+    return found.sort(function (a, b) { return a.x - b.x || b.y - a.y; });
+  }
+
+  function nearest(el, x, y, reach) {
+    var best = null, least = reach;
+    marksOf(el).forEach(function (mark) {
+      var far = mark.along ? Math.abs(mark.x - x) + 0.5 : Math.hypot(mark.x - x, mark.y - y);
+      if (far < least) { least = far; best = mark; }
+    });
+    return best;
+  }
+
+  function showTip(event) {
+    var el = event.target.closest && event.target.closest(".chart");
+    if (!el) { quiet(); return; }
+    var mark = event.target.tip ? { tip: event.target.tip } : nearest(el, event.clientX, event.clientY, event.type === "click" ? 24 : 6);
+    if (mark) { tell(mark.tip, event.clientX, event.clientY, false); } else { quiet(); }
+  }
+
+  function step(event) {
+    var el = event.target, go = { ArrowRight: 1, ArrowLeft: -1, ArrowDown: 10, ArrowUp: -10, Home: -1e9, End: 1e9 }[event.key];
+    if (event.key === "Escape") { quiet(); return; }
+    if (!go || !el.matches(".chart") || event.altKey || event.ctrlKey || event.metaKey || event.shiftKey) { return; }
+    var marks = marksOf(el);
+    if (!marks.length) { return; }
+    event.preventDefault();
+    var next = Math.max(0, Math.min(marks.length - 1, (at.has(el) ? at.get(el) : -1) + go));
+    at.set(el, next);
+    tell(marks[next].tip, marks[next].x, marks[next].y, true);
+  }
+
+  document.addEventListener("keydown", step);
 
   // ---- charts ----
   // Rows travel by column: one value where all rows share it, [value, times, value, times ...] under "r", else a list.
@@ -38,7 +80,14 @@
     var rows = Array.from({ length: set.n }, function () { return {}; });
     Object.keys(set.of).forEach(function (field) {
       var column = set.of[field];
-      if (column !== null && typeof column === "object" && !Array.isArray(column)) {
+      if (column !== null && typeof column === "object" && column.a) { // evenly apart: first, last, how many
+        for (var k = 0, of = 0; k < column.a.length; k += 3) {
+          for (var m = 0; m < column.a[k + 2]; m += 1) {
+            rows[of][field] = column.a[k] + (column.a[k + 1] - column.a[k]) * m / Math.max(1, column.a[k + 2] - 1);
+            of += 1;
+          }
+        }
+      } else if (column !== null && typeof column === "object" && !Array.isArray(column)) {
         for (var i = 0, at = 0; i < column.r.length; i += 2) {
           for (var n = column.r[i + 1]; n > 0; n -= 1) { rows[at][field] = column.r[i]; at += 1; }
         }
@@ -52,30 +101,130 @@
   function payloadOf(el) {
     var payload = JSON.parse(document.querySelector('script[data-for="' + el.id + '"]').textContent);
     for (var name in payload.data) { payload.data[name] = unpacked(payload.data[name]); }
+    if (payload.kind === "run") { // values come in whole grains of the last digit, each from the one before
+      var last = 0, grains = payload.signals.grains;
+      (payload.data.path || []).forEach(function (row) {
+        last += row.v;
+        var told = row.lo || row.hi;
+        row.lo = told ? (last - row.lo) / grains : null;
+        row.hi = told ? (last + row.hi) / grains : null;
+        row.v = last / grains;
+      });
+    }
     return payload;
   }
 
-  function paint(el, width) {
-    var entry = drawn.get(el), payload = entry.payload, pad = payload.pad;
-    var narrow = width < NARROW;
-    var left = narrow && pad.leftNarrow ? pad.leftNarrow : pad.left, right = narrow ? pad.narrow : pad.wide;
-    var without = hidden.get(el.closest("figure"));
-    var rows = {};
+  function paint(el, wide) {
+    var entry = drawn.get(el), payload = entry.payload, figure = el.closest("figure");
+    var zoom = window.matchMedia("print").matches ? 1 : Math.max(1, parseFloat(getComputedStyle(root).fontSize) / 16);
+    var width = wide / zoom; // on a wide screen, where the type is larger, the drawing is too
+    var pad = Object.assign({}, payload.pad), narrow = width < NARROW;
+    if (narrow) { pad.left = pad.leftNarrow || pad.left; pad.bottom = pad.bottomNarrow || pad.bottom; }
+    pad.right = narrow ? pad.narrow : pad.wide;
+    if ((width - pad.left - pad.right) / payload.signals.n > payload.signals.slim) { pad.bottom = payload.pad.bottom; }
+    var without = hidden.get(figure), rows = {};
     for (var name in payload.data) {
       rows[name] = without && without.size ? payload.data[name].filter(function (row) { return !without.has(row.q); }) : payload.data[name];
     }
-    var part = closer.get(el.closest("figure")), signals = payload.signals;
-    if (part) { rows = cut(rows, part); signals = Object.assign({}, signals, pace(part)); }
-    var size = { narrow: narrow, width: Math.max(60, width - left - right), height: Math.round(payload.height * (entry.tall ? LARGER : 1)) };
-    var svg = window.sitegenPaint(payload.kind, rows, Object.assign({}, signals, size),
-      { left: left, right: right, top: pad.top, bottom: pad.bottom });
-    entry.width = width;
+    var size = { narrow: narrow, width: Math.max(60, width - pad.left - pad.right), height: Math.round(payload.height * (entry.tall ? LARGER : 1)), left: pad.left };
+    var signals = Object.assign({}, payload.signals, size);
+    if (payload.kind === "run") { overTime(el, entry, rows, signals, pad); }
+    var svg = window.sitegenPaint(payload.kind, rows, signals, pad);
+    entry.width = wide;
+    entry.zoom = zoom;
+    if (zoom > 1) { ["width", "height"].forEach(function (side) { svg.setAttribute(side, svg.getAttribute(side) * zoom); }); }
     el.replaceChildren(svg);
     el.style.height = svg.getAttribute("height") + "px"; // known beforehand, so that nothing else has to be laid out anew
+    if (entry.over || Array.prototype.some.call(svg.querySelectorAll("path"), function (path) { return path.tip; })) { el.tabIndex = 0; }
   }
 
+  // ---- channels over time, stacked: runs one after the other with a gap between, names and circles on the first panel ----
+  var GAP = 14, NAME = 16; // px
+  function scaleOf(least, most, floor) { // as _span and _ticks in charts.py
+    if (0 <= least && least < 0.4 * most || floor !== null && -0.1 * most <= least && least < 0) { least = 0; }
+    var s = stepOf(Math.max(most - least, Math.abs(most) * 1e-6, 1e-12), 3.3);
+    var top = s * Math.ceil(+(most / s).toFixed(9)), bottom = s * Math.floor(+(least / s).toFixed(9)), ticks = [];
+    if (top === bottom) { top = bottom + s; }
+    for (var n = Math.round(bottom / s); n * s <= top + s * 1e-9; n += 1) { ticks.push(+(n * s).toPrecision(10)); }
+    return { top: +top.toPrecision(10), bottom: +bottom.toPrecision(10), ticks: ticks, digits: ",." + decimals(s) + "f" };
+  }
+  function stepOf(span, most) { // as tick_step in charts.py
+    var power = Math.pow(10, Math.floor(Math.log10(span)));
+    return +(power * [0.1, 0.2, 0.25, 0.5, 1, 2, 2.5, 5].find(function (each) { return span / (each * power) <= (most || 6.5); })).toPrecision(10);
+  }
+  function decimals(step) { return (step.toFixed(10).replace(/0+$/, "").split(".")[1] || "").length; }
+  function inDigits(value, digits) { return value.toFixed(digits).replace(/\B(?=(\d{3})+(?!\d))/g, digits ? "" : "\u202f").replace("-", "\u2212"); }
+
+  function overTime(el, entry, rows, signals, pad) {
+    var figure = el.closest("figure"), part = closer.get(figure) || [signals.from, signals.to];
+    var runs = rows.runs.map(function (run, g) { return Object.assign({ g: g }, run); })
+      .filter(function (run) { return run.to > part[0] && run.at < part[1]; });
+    var gap = GAP * (part[1] - part[0]) / Math.max(60, signals.width - GAP * (runs.length - 1)), first = runs[0].g;
+    function moved(at, g) { return at + gap * (g - first); }
+    var end = moved(part[1], first + runs.length - 1), scale = signals.width / (end - part[0]);
+    function px(at, g) { return (moved(at, g) - part[0]) * scale; }
+    function place(row) { return Object.assign({}, row, { at: moved(row.at, row.g) }, row.to === undefined ? {} : { to: moved(row.to, row.g) }); }
+    var looked = cut(rows, part), y = [];
+    looked.spread.forEach(function (row) { y.push(row.lo, row.hi); });
+    looked.path.forEach(function (row) { y.push(row.v); });
+    if (closer.has(figure) && y.length) { Object.assign(signals, scaleOf(Math.min.apply(null, y), Math.max.apply(null, y), signals.floor)); }
+    function within(value) { return signals.floor === null ? value : Math.max(value, signals.bottom); }
+    entry.over = looked.path.filter(function (row) { return row.lo !== undefined; }).map(function (row) {
+      var run = rows.runs[row.g], digits = decimals(stepOf(signals.top - signals.bottom)) + 1, unit = entry.payload.unit;
+      var ends = row.lo === null ? "" : " (" + inDigits(row.lo, digits) + " to " + inDigits(row.hi, digits) + ")";
+      return { px: pad.left + px(row.at, row.g), tip: run.s + ", " + (row.at - run.at).toFixed(1) + " min: " + inDigits(row.v, digits) + (unit ? " " + unit : "") + ends };
+    });
+    rows.path = looked.path.map(function (row) { return Object.assign(place(row), { v: within(row.v) }); });
+    rows.spread = looked.spread.map(function (row) { return Object.assign(place(row), { lo: within(row.lo), hi: within(row.hi) }); });
+    rows.bands = looked.bands.map(place);
+    rows.events = looked.events.map(place);
+    Object.assign(signals, { from: part[0], to: end });
+    var all = Array.prototype.filter.call(figure.querySelectorAll(".chart"), function (each) { return !each.closest(".panel").hidden; });
+    Object.assign(signals, { up: pad.top, down: pad.bottom, rise: 16 });
+    if (el === all[all.length - 1]) { timesOf(rows, runs, part, moved, signals.width); pad.bottom += 42; } else { rows.along = []; }
+    if (el !== all[0]) { return; }
+    rows.circles = spread(rows.events, part[0], scale, signals.width, figure);
+    var base = rows.circles.length ? 54 : 32, lanes = [];
+    signals.mid = 36;
+    rows.names = runs.map(function (run) {
+      var wide = window.sitegenWidth(run.s, 13, 600), at = Math.max(0, px(Math.max(run.at, part[0]), run.g));
+      at = Math.max(-pad.left, Math.min(at, signals.width + pad.right - wide));
+      var lane = lanes.findIndex(function (end) { return end + 8 <= at; });
+      if (lane < 0) { lane = lanes.length; }
+      lanes[lane] = at + wide;
+      return { px: at, lane: lane, s: run.s };
+    });
+    rows.names.forEach(function (name) { name.py = -base - NAME * (lanes.length - 1 - name.lane); });
+    pad.top = base + NAME * lanes.length;
+  }
+
+  // Numbers under the last panel: minutes of each run, from its own start.
+  function timesOf(rows, runs, part, moved, width) {
+    var step = stepOf(Math.max((part[1] - part[0]) * 45 * 6 / width, 1e-9)), digits = decimals(step);
+    rows.times = [];
+    runs.forEach(function (run) {
+      for (var n = Math.ceil((Math.max(part[0], run.at) - run.at) / step - 1e-9); run.at + n * step <= Math.min(part[1], run.to) + 1e-9; n += 1) {
+        rows.times.push({ at: moved(run.at + n * step, run.g), s: (n * step).toFixed(digits) });
+      }
+    });
+  }
+
+  // Circles stand over their instant, or as near as they can beside each other.
+  function spread(events, from, scale, width, figure) {
+    var told = figure.querySelectorAll(".events li"), size = 20;
+    var made = events.map(function (row) {
+      return { at: row.at, px: (row.at - from) * scale, s: String(row.n), t: told[row.n - 1] ? told[row.n - 1].textContent : "" };
+    }).sort(function (a, b) { return a.at - b.at; });
+    made.forEach(function (each, i) { if (i) { each.px = Math.max(each.px, made[i - 1].px + size); } });
+    for (var i = made.length - 1, most = width + 6; i >= 0; i -= 1) { made[i].px = Math.min(made[i].px, most); most = made[i].px - size; }
+    made.forEach(function (each) { each.over = from + each.px / scale; });
+    return made;
+  }
+
+  function folded(el) { return !el.clientWidth || !!el.checkVisibility && !el.checkVisibility(); }
+
   function draw(el) {
-    if (drawn.has(el)) { return; }
+    if (drawn.has(el) || folded(el)) { return; } // what is folded away is drawn when it is opened
     try {
       drawn.set(el, { payload: payloadOf(el), width: 0, tall: false });
       paint(el, el.clientWidth);
@@ -93,7 +242,7 @@
 
   function refit(el, width) {
     var entry = drawn.get(el);
-    if (entry && width && entry.width !== width) { paint(el, width); }
+    if (!entry && width) { draw(el); } else if (entry && width && entry.width !== width) { paint(el, width); }
   }
   function again(figure) {
     figure.querySelectorAll(".chart").forEach(function (el) { if (drawn.get(el)) { paint(el, drawn.get(el).width); } });
@@ -102,12 +251,12 @@
   function printing() {
     charts.forEach(function (el) {
       draw(el);
-      if (drawn.get(el)) { drawn.get(el).tall = false; paint(el, el.closest(".side") ? 400 : el.closest(".panels.one") ? PRINT_ONE : PRINT_MANY); }
+      if (drawn.get(el)) { drawn.get(el).tall = false; paint(el, el.closest(".side") ? 400 : el.closest(".panels.one, .panels.stack") ? PRINT_ONE : PRINT_MANY); }
     });
   }
   function printed() {
     charts.forEach(function (el) {
-      if (drawn.get(el)) { drawn.get(el).tall = isLarge(el); paint(el, el.clientWidth); }
+      if (drawn.get(el) && !folded(el)) { drawn.get(el).tall = isLarge(el); paint(el, el.clientWidth); }
     });
   }
 
@@ -149,6 +298,11 @@
       })(0);
     });
     document.addEventListener("mousemove", showTip);
+    document.addEventListener("click", showTip);
+    document.addEventListener("focusout", quiet);
+    document.addEventListener("toggle", function (event) {
+      if (event.target.open) { charts.forEach(function (el) { if (event.target.contains(el)) { draw(el); } }); }
+    }, true);
     window.addEventListener("beforeprint", printing);
     window.addEventListener("afterprint", printed);
     window.matchMedia("print").addEventListener("change", function (event) { (event.matches ? printing : printed)(); });
@@ -164,6 +318,7 @@
     var without = new Set();
     boxesOf(figure).forEach(function (box) { if (!box.checked) { without.add(+box.dataset.series); } });
     hidden.set(figure, without);
+    figure.querySelectorAll(".stack > .panel").forEach(function (panel, n) { panel.hidden = without.has(n); });
     var line = figure.querySelector(".not-shown");
     if (line) { line.textContent = told(figure); }
   }
@@ -173,7 +328,7 @@
     var names = boxesOf(figure).filter(function (box) { return !box.checked; }).map(function (box) { return box.value; });
     var parts = names.length ? ["Not shown: " + names.join(", ") + "."] : [];
     var part = closer.get(figure);
-    if (part) { parts.push("Shown: " + part[0] + " to " + part[1] + " min only."); }
+    if (part) { parts.push("Shown: " + saidOf(figure, part) + " only."); }
     return parts.join(" ");
   }
 
@@ -200,7 +355,7 @@
       boxes.forEach(function (box) { box.checked = names.indexOf(box.value) < 0; });
       if (boxes.length) { choose(figure); }
       var part = minutes.get(figure.id), field = stretchOf(figure);
-      if (field) { look(figure, part ? part[0] : +field.dataset.begin, part ? part[1] : +field.dataset.end); }
+      if (field && !(part && look(figure, part[0], part[1]))) { closer.delete(figure); look(figure, +field.dataset.begin, +field.dataset.end); }
       if ((names.length || part) && !location.hash.slice(1).split("~")[0]) { figure.scrollIntoView(); }
     });
   }
@@ -225,38 +380,56 @@
   // ---- part of a figure over time, in the address too: #anchor~figure.minutes=10-25 ----
   function stretchOf(figure) { return figure.querySelector("fieldset.stretch"); }
 
-  // Between which minutes; what is not a stretch of the figure is brought into it, and the whole is no stretch.
+  function runsOf(figure) {
+    return Array.prototype.map.call(figure.querySelectorAll("button[data-from]"), function (each) { return [+each.dataset.from, +each.dataset.to, each.textContent]; });
+  }
+  // The run that holds a stretch; minutes are told from its own start, as the text tells them.
+  function runOf(figure, part) {
+    var runs = runsOf(figure);
+    return runs.find(function (run) { return part[0] >= run[0] - 0.006 && part[1] <= run[1] + 0.006; }) || runs[runs.length - 1];
+  }
+  function short(value) { return String(+value.toFixed(2)); }
+  function saidOf(figure, part) {
+    var run = runOf(figure, part);
+    return run[2] + ", " + short(part[0] - run[0]) + " to " + short(part[1] - run[0]) + " min";
+  }
+
+  // Between which minutes of the figure; what is no stretch of it leaves what is shown as it is, and is said.
   function look(figure, from, to) {
     var field = stretchOf(figure), begin = +field.dataset.begin, end = +field.dataset.end;
-    from = Math.min(Math.max(begin, from || 0), end);
-    to = Math.max(begin, Math.min(end, to === to ? to : end));
-    if (to <= from) { from = begin; to = end; }
-    field.querySelector("[data-edge=from]").value = String(from);
-    field.querySelector("[data-edge=to]").value = String(to);
-    if (from > begin || to < end) { closer.set(figure, [from, to]); } else { closer.delete(figure); }
+    var edges = field.querySelectorAll("input[data-edge]"), whole = from === begin && to === end;
+    var fine = from >= begin - 0.006 && to <= end + 0.006 && to - from >= 0.1;
+    if (fine) { if (whole) { closer.delete(figure); } else { closer.set(figure, [from, to]); } }
+    var shown = closer.get(figure) || [begin, end], run = runOf(figure, shown), single = shown[0] >= run[0] - 0.006 && shown[1] <= run[1] + 0.006 && run[2] !== "all of it";
+    field.dataset.of = single ? short(run[0]) : "";
+    field.querySelector(".of").textContent = single ? "min of " + run[2] : "min: choose a run first";
+    edges.forEach(function (edge, n) {
+      edge.disabled = !single;
+      if (fine) { edge.value = single ? short(shown[n] - run[0]) : ""; }
+      edge.setAttribute("aria-invalid", String(!fine));
+    });
+    figure.querySelector(".refused").textContent = fine ? "" : "No such stretch: " + run[2] + " lasts from 0 to " + short(run[1] - run[0]) +
+      " min, and the end comes after the beginning. What is shown has not changed.";
     figure.querySelector(".not-shown").textContent = told(figure);
+    return fine;
   }
 
   function cut(rows, part) {
-    var from = part[0], to = part[1], made = Object.assign({}, rows);
+    var from = part[0], to = part[1], made = {};
     function inside(row) { return row.at >= from && row.at <= to; }
-    ["spread", "marks"].forEach(function (name) { made[name] = rows[name] ? rows[name].filter(inside) : undefined; });
-    // What began before the stretch is named at its edge.
-    var before = (rows.marks || []).filter(function (row) { return !row.e && row.at < from; }).pop();
-    if (before && !made.marks.some(function (row) { return row.at === from; })) {
-      made.marks.unshift(Object.assign({}, before, { at: from }));
-    }
-    made.bands = rows.bands && rows.bands.filter(function (row) { return row.to > from && row.at < to; }).map(function (row) {
+    made.spread = (rows.path || []).filter(function (row) { return row.lo !== null && inside(row); });
+    made.events = (rows.events || []).filter(inside);
+    made.bands = (rows.bands || []).filter(function (row) { return row.to > from && row.at < to; }).map(function (row) {
       return Object.assign({}, row, { at: Math.max(from, row.at), to: Math.min(to, row.to) });
     });
     // The line goes on to the edge: between a point inside and one outside it is taken where it crosses.
     made.path = [];
     (rows.path || []).forEach(function (row, i) {
       var last = i ? rows.path[i - 1] : null;
-      if (last && last.g === row.g && last.q === row.q) {
+      if (last && last.g === row.g) {
         [from, to].forEach(function (edge) {
           if (last.at < edge && row.at > edge) {
-            made.path.push(Object.assign({}, row, { at: edge, v: last.v + (row.v - last.v) * (edge - last.at) / (row.at - last.at) }));
+            made.path.push({ g: row.g, at: edge, v: last.v + (row.v - last.v) * (edge - last.at) / (row.at - last.at) });
           }
         });
       }
@@ -265,26 +438,16 @@
     return made;
   }
 
-  // Ends and numbers of the time axis: four to eight steps of 1, 2, 2.5 or 5 times a power of ten.
-  function pace(part) {
-    var power = Math.pow(10, Math.floor(Math.log10(part[1] - part[0])));
-    var step = power * [0.1, 0.2, 0.25, 0.5, 1, 2, 2.5].find(function (s) { return (part[1] - part[0]) / (s * power) <= 6.5; });
-    var times = [];
-    for (var n = Math.ceil(part[0] / step - 1e-9); n * step <= part[1] + step * 1e-9; n += 1) { times.push(n * step); }
-    var digits = step >= 1 && step % 1 === 0 ? 0 : Math.max(1, Math.ceil(-Math.log10(step) + (String(step).indexOf("25") > 0 ? 1 : 0)));
-    return { from: part[0], to: part[1], times: times, minutes: ",." + digits + "f" };
-  }
-
   function lookAt(figure, from, to) {
-    look(figure, from, to);
+    if (!look(figure, from, to)) { return; }
     again(figure);
     remember();
   }
 
   document.addEventListener("change", function (event) {
     if (!event.target.matches("input[data-edge]")) { return; }
-    var edges = event.target.closest("fieldset").querySelectorAll("input[data-edge]");
-    lookAt(event.target.closest("figure"), parseFloat(edges[0].value), parseFloat(edges[1].value));
+    var field = event.target.closest("fieldset"), edges = field.querySelectorAll("input[data-edge]"), run = +field.dataset.of;
+    lookAt(field.closest("figure"), +short(run + parseFloat(edges[0].value)), +short(run + parseFloat(edges[1].value)));
   });
   document.addEventListener("click", function (event) {
     var button = event.target.closest("button[data-from]");
@@ -298,7 +461,10 @@
     var el = panel.querySelector(".chart"), button = panel.querySelector("button.larger");
     if (large) { document.querySelectorAll(".panel.large").forEach(function (other) { enlarge(other, false); }); }
     panel.classList.toggle("large", large);
-    button.setAttribute("aria-pressed", String(large));
+    var word = large ? "Smaller" : "Larger";
+    button.setAttribute("aria-label", button.getAttribute("aria-label").replace(/^\w+/, word));
+    button.title = word;
+    button.textContent = large ? "\u2921" : "\u2922";
     draw(el);
     if (drawn.get(el)) { drawn.get(el).tall = large; paint(el, el.clientWidth); }
   }
@@ -343,8 +509,10 @@
 
   // What stays with a picture that leaves the page: what is not shown, and where it comes from.
   function lines(figure) {
-    var source = document.querySelector(".foot [data-source]");
-    return [told(figure), source ? source.dataset.source : ""].filter(Boolean);
+    var source = document.querySelector(".foot [data-source]"), caption = figure.querySelector("figcaption");
+    var events = Array.prototype.map.call(figure.querySelectorAll(".events li"), function (li, n) { return n + 1 + "  " + li.textContent; });
+    var first = caption ? caption.textContent.trim().replace(/([a-z\d)%])\.\s[\s\S]*$/, "$1.") : "";
+    return events.concat([told(figure), first, source ? source.dataset.source : ""]).filter(Boolean);
   }
 
   function wrapped(text, width) {
@@ -356,31 +524,38 @@
     return rows;
   }
 
-  // All panels of a figure side by side in one drawing, colours as they are on screen.
+  function line(text, x, y, weight) {
+    return '<text x="' + x + '" y="' + y + '" font-family="sans-serif" font-size="13" font-weight="' + weight + '" fill="var(--ink)">' + escaped(text) + "</text>";
+  }
+
+  // All panels of a figure side by side, or stacked as they are, in one drawing under the name of page and section;
+  // colours as they are on screen.
   function figureSvg(figure) {
-    var x = 0, tall = 0, body = "";
+    var x = 0, tall = 24, body = "", stacked = !!figure.querySelector(".stack"), widest = 0;
+    var top = tall, heading = figure.closest("section") && figure.closest("section").querySelector("h2, summary b");
+    var name = [document.title, heading ? heading.firstChild.textContent.trim() : ""].filter(Boolean).join(": ");
     figure.querySelectorAll(".chart").forEach(function (el) {
+      if (el.closest(".panel").hidden) { return; }
       draw(el);
       var svg = el.querySelector("svg");
       if (!svg) { return; }
       var drawing = svg.cloneNode(true);
-      var title = el.dataset.title;
-      var head = title ? 22 : 0;
-      if (title) {
-        body += '<text x="' + (x + 4) + '" y="15" font-family="sans-serif" font-size="13" font-weight="600" fill="var(--ink)">' +
-          escaped(title) + "</text>";
-      }
+      var title = stacked ? "" : el.dataset.title, head = title ? 22 : 0, y = stacked ? tall : top;
+      if (title) { body += line(title, x + 4, y + 15, 600); }
       drawing.setAttribute("x", x);
-      drawing.setAttribute("y", head);
+      drawing.setAttribute("y", y + head);
       body += new XMLSerializer().serializeToString(drawing);
-      x += parseFloat(drawing.getAttribute("width")) + 16;
-      tall = Math.max(tall, parseFloat(drawing.getAttribute("height")) + head);
+      tall = Math.max(tall, y + parseFloat(drawing.getAttribute("height")) + head);
+      widest = Math.max(widest, x + parseFloat(drawing.getAttribute("width")) + 16);
+      if (!stacked) { x = widest; }
     });
+    x = widest;
+    body += line(wrapped(name, x - 24)[0], 4, 16, 600);
     var width = Math.max(1, x - 16);
     lines(figure).forEach(function (line) {
       wrapped(line, width - 8).forEach(function (text) {
         tall += 18;
-        body += '<text x="4" y="' + (tall - 3) + '" font-family="sans-serif" font-size="13" fill="var(--ink)">' + escaped(text) + "</text>";
+        body += line(text, 4, tall - 3, 400);
       });
     });
     var style = "<style>text{paint-order:stroke;stroke:var(--paper);stroke-width:3px;stroke-linejoin:round}</style>";
@@ -406,30 +581,98 @@
     });
   }
 
-  // Cells as a spreadsheet reads them: plain minus, no spaces between thousands, units in the heading.
-  function cellText(cell) {
-    var copy = cell.cloneNode(true);
-    var notes = [];
-    copy.querySelectorAll("small").forEach(function (small) { notes.push(small.textContent.trim()); small.remove(); });
-    copy.querySelectorAll("br, .unit, .to-method").forEach(function (each) { each.remove(); });
-    var text = copy.textContent.replace(/\u2212/g, "-").replace(/(\d)\u202f(?=\d)/g, "$1").replace(/[\u00a0\u202f\s]+/g, " ").trim();
-    if (cell.dataset.group) { text = cell.dataset.group + ", " + text; }
-    if (cell.dataset.unit) { text += " [" + cell.dataset.unit + "]"; }
-    if (notes.length) { text += (text ? "; " : "") + notes.join("; "); }
+  // Tables leave as a program reads them: plain minus, units in the heading, and a number alone in its field. What stands
+  // beside it in its cell (an interval, a unit, a note) has a column of its own.
+  var NUMBER = "[+-]?\\d+(?:\\.\\d+)?";
+  var CELL = new RegExp("^(below |at most |more than )?(" + NUMBER + ")(?: ± (" + NUMBER + "))?(?: \\((" + NUMBER + ") to (" + NUMBER + ")\\))?(?: (?!of |to |and )([^\\d(),;\\s][^,;]{0,14}))?$");
+  var PARTS = [["", 2], ["±", 3], ["from", 4], ["to", 5], ["unit", 6], ["mark", 1]];
+
+  function plain(text) {
+    return text.replace(/\u2212/g, "-").replace(/(\d)\u202f(?=\d)/g, "$1").replace(/[\u00a0\u202f\s]+/g, " ").trim();
+  }
+  function parted(cell) {
+    var copy = cell.cloneNode(true), notes = [];
+    copy.querySelectorAll("small").forEach(function (small) { notes.push(plain(small.textContent)); small.remove(); });
+    copy.querySelectorAll("br, .unit").forEach(function (each) { each.remove(); });
+    copy.querySelectorAll(".to-method").forEach(function (each) { if (each.textContent === "how") { each.remove(); } });
+    return { text: plain(copy.textContent), note: notes.join("; ") };
+  }
+  function field(text) {
     if (/^[=+@]/.test(text) && !/^\+[\d.]/.test(text)) { text = "'" + text; }
     return /[",\n;]/.test(text) ? '"' + text.replace(/"/g, '""') + '"' : text;
+  }
+
+  // Headings of columns; a row above them may name groups, which are said with each of their columns.
+  function headsOf(table) { return table.tHead.rows[table.tHead.rows.length - 1].cells; }
+
+  // The columns one column of a table becomes, each a heading and its fields.
+  function columnsOf(table, at) {
+    var cells = [], head = headsOf(table)[at];
+    Array.prototype.forEach.call(table.tBodies[0].rows, function (row) { cells.push(parted(row.cells[at])); });
+    var group = head.dataset.group ? head.dataset.group + ", " : "";
+    var title = group + parted(head).text, unit = head.dataset.unit ? " [" + head.dataset.unit + "]" : "";
+    var found = cells.map(function (cell) { return CELL.exec(cell.text); });
+    var known = cells.filter(function (cell) { return cell.text && cell.text !== "\u2013"; }).length;
+    var numeric = known > 0 && (head.classList.contains("n") || found.filter(Boolean).length === known);
+    var made = [];
+    if (numeric && found.some(Boolean)) {
+      var units = found.filter(Boolean).map(function (each) { return each[6] || ""; });
+      if (units[0] && units.every(function (each) { return each === units[0]; })) { unit = " [" + units[0] + "]"; }
+      else if (!units.some(Boolean)) { units = []; }
+      PARTS.forEach(function (part) {
+        if (part[0] === "unit" && (unit || !units.length)) { return; }
+        var own = found.map(function (each) { return each ? (each[part[1]] || "").trim() : ""; });
+        if (part[0] && !own.some(Boolean)) { return; }
+        made.push([part[0] ? title + ", " + part[0] : title].concat(own));
+        if (!/unit|mark/.test(part[0])) { made[made.length - 1][0] += unit; }
+      });
+      var rest = cells.map(function (cell, n) { return found[n] || cell.text === "\u2013" ? "" : cell.text; });
+      if (rest.some(Boolean)) { made.push([title + ", in words"].concat(rest)); }
+    } else {
+      made.push([title + unit].concat(cells.map(function (cell) { return cell.text; })));
+    }
+    var notes = cells.map(function (cell) { return cell.note; });
+    if (notes.some(Boolean)) { made.push([title + ", note"].concat(notes)); }
+    return made;
+  }
+
+  // All points of the curves of a figure: its table shows some. Null where a figure draws none.
+  function pointsOf(figure) {
+    var rows = [], alongs = [], units = [], names = boxesOf(figure);
+    figure.querySelectorAll(".chart").forEach(function (el) {
+      draw(el);
+      var payload = drawn.get(el) && drawn.get(el).payload;
+      if (!payload || payload.kind !== "curves") { return; }
+      [[alongs, payload.signals.along], [units, payload.signals.unit]].forEach(function (each) {
+        if (each[0].indexOf(each[1]) < 0) { each[0].push(each[1]); }
+      });
+      (payload.data.path || []).forEach(function (row) {
+        var box = names.find(function (each) { return +each.dataset.series === row.q; });
+        rows.push({ panel: el.dataset.title, line: box ? box.value : row.g, along: payload.signals.along, unit: payload.signals.unit, at: row.at, v: row.v });
+      });
+    });
+    if (!rows.length) { return null; }
+    function each(title, units, unit, value) {
+      return units.map(function (one) {
+        return [title + (one ? " [" + one + "]" : "")].concat(rows.map(function (row) { return row[unit] === one ? String(row[value]) : ""; }));
+      });
+    }
+    return [["Panel"].concat(rows.map(function (row) { return row.panel; })), ["Line"].concat(rows.map(function (row) { return row.line; }))]
+      .concat(each("Along", alongs, "along", "at"), each("Value", units, "unit", "v"));
   }
 
   // Every row is saved, those too that a search hides. Invented data are marked in a column of their own: it stays with
   // the rows when they are sorted or copied, which a line above the header does not, and such a line breaks the header.
   function csvOf(table) {
-    var main = table.closest("[data-invented]");
-    return "\ufeff" + Array.prototype.map.call(table.rows, function (row) {
-      if (row.classList.contains("groups")) { return null; } // said with each of its columns
-      var cells = Array.prototype.map.call(row.cells, cellText);
-      if (main) { cells.push(row.closest("thead") ? "data" : main.dataset.invented); }
-      return cells.join(",");
-    }).filter(function (line) { return line !== null; }).join("\r\n") + "\r\n";
+    var main = table.closest("[data-invented]"), figure = table.closest("figure"), columns = figure && pointsOf(figure);
+    if (!columns) {
+      columns = [];
+      Array.prototype.forEach.call(headsOf(table), function (head, at) { columns = columns.concat(columnsOf(table, at)); });
+    }
+    if (main) { columns.push(columns[0].map(function (cell, n) { return n ? main.dataset.invented : "data"; })); }
+    return "\ufeff" + columns[0].map(function (cell, n) {
+      return columns.map(function (column) { return field(column[n]); }).join(",");
+    }).join("\r\n") + "\r\n";
   }
 
   document.addEventListener("click", function (event) {
@@ -446,6 +689,16 @@
     pngOf(svg).then(function (blob) { save(fileName(name, "png"), blob); });
   });
 
+  // ---- a link to something folded opens it ----
+  function unfold() {
+    var target = document.getElementById(decoded(location.hash.slice(1).split("~")[0])), opened = false;
+    for (var fold = target && target.closest("details"); fold; fold = fold.parentElement.closest("details")) {
+      if (!fold.open) { fold.open = true; opened = true; }
+    }
+    if (opened) { target.scrollIntoView(); }
+  }
+  window.addEventListener("hashchange", unfold);
+
   // ---- turning pages ----
   document.addEventListener("keydown", function (event) {
     if (event.defaultPrevented || event.altKey || event.ctrlKey || event.metaKey || event.shiftKey) { return; }
@@ -455,5 +708,6 @@
     if (link) { window.location.href = link.href; }
   });
 
+  unfold();
   if (document.readyState === "loading") { document.addEventListener("DOMContentLoaded", start); } else { start(); }
 })();

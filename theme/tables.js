@@ -65,6 +65,53 @@
     }
   }
 
+  // ---- finding among folded entries: what does not hold the words goes, a dozen that do are opened ----
+  var folds = []; // {id, line, input, count, entries, words}
+
+  function sift(state) {
+    var words = state.words.toLowerCase().split(/\s+/).filter(Boolean);
+    var found = state.entries.filter(function (entry) {
+      var text = entry.textContent.toLowerCase();
+      entry.hidden = !words.every(function (word) { return text.indexOf(word) >= 0; });
+      return !entry.hidden;
+    });
+    state.groups.forEach(function (group) { group.hidden = words.length > 0 && !group.querySelector(".entry:not([hidden])"); });
+    state.entries.forEach(function (entry) {
+      var open = words.length > 0 && found.length <= FOUND && !entry.hidden;
+      if (open && !entry.open) { entry.open = true; state.opened.add(entry); }
+      else if (!open && state.opened.delete(entry)) { entry.open = false; }
+    });
+    state.count.textContent = words.length ? found.length + " of " + state.entries.length + " " + state.what : "";
+    state.line.classList.toggle("some", words.length > 0);
+  }
+
+  function fieldOf(state, text, before) {
+    var label = document.createElement("label");
+    state.line = document.createElement("p");
+    state.line.className = "find";
+    label.textContent = text + " ";
+    state.input = document.createElement("input");
+    state.input.type = "search";
+    state.count = document.createElement("span");
+    state.count.setAttribute("role", "status");
+    label.appendChild(state.input);
+    state.line.append(label, state.count);
+    before.parentNode.insertBefore(state.line, before);
+  }
+
+  function siftable(block) {
+    var state = { id: block.id, what: block.dataset.what, words: "", opened: new Set() };
+    state.entries = Array.prototype.slice.call(block.querySelectorAll(".entry"));
+    state.groups = Array.prototype.slice.call(block.querySelectorAll("section"));
+    fieldOf(state, "Find", block);
+    folds.push(state);
+    state.input.addEventListener("input", function () {
+      state.words = state.input.value.trim();
+      sift(state);
+      remember();
+    });
+  }
+
   // ---- the address ----
   function decoded(text) { try { return decodeURIComponent(text); } catch (broken) { return ""; } }
   function anchor() { return decoded(location.hash.slice(1).split("~")[0]); }
@@ -72,8 +119,10 @@
   function remember() {
     var parts = [encodeURIComponent(anchor())]; // what others keep in the address stays there
     location.hash.slice(1).split("~").slice(1).forEach(function (part) {
-      if (!tables.has((/^([a-z0-9-]+)(=|\.\d+\.)/.exec(part) || [])[1])) { parts.push(part); }
+      var id = (/^([a-z0-9-]+)(=|\.\d+\.)/.exec(part) || [])[1];
+      if (!tables.has(id) && !folds.some(function (state) { return state.id === id; })) { parts.push(part); }
     });
+    folds.forEach(function (state) { if (state.words) { parts.push(state.id + "=" + encodeURIComponent(state.words)); } });
     tables.forEach(function (state, id) {
       if (state.column !== null) { parts.push(id + "." + state.column + "." + (state.down ? "down" : "up")); }
       if (state.words) { parts.push(id + "=" + encodeURIComponent(state.words)); }
@@ -82,6 +131,12 @@
   }
 
   function recall() {
+    folds.forEach(function (state) {
+      var own = location.hash.slice(1).split("~").slice(1).find(function (part) { return part.indexOf(state.id + "=") === 0; });
+      state.words = own ? decoded(own.slice(state.id.length + 1)) : "";
+      state.input.value = state.words;
+      sift(state);
+    });
     tables.forEach(function (state) { state.column = null; state.down = false; state.words = ""; });
     location.hash.slice(1).split("~").slice(1).forEach(function (part) {
       var sort = /^([a-z0-9-]+)\.(\d+)\.(up|down)$/.exec(part), find = /^([a-z0-9-]+)=(.*)$/.exec(part);
@@ -96,6 +151,7 @@
     });
     if (location.hash.indexOf("~") >= 0) {
       var chosen = Array.from(tables.values()).find(function (state) { return state.column !== null || state.words; });
+      for (var fold = chosen && chosen.table.closest("details"); fold; fold = fold.parentElement.closest("details")) { fold.open = true; }
       var target = document.getElementById(anchor()) || (chosen && chosen.table.parentNode.parentNode);
       for (var fold = chosen && chosen.table.closest("details"); fold; fold = fold.parentNode.closest("details")) { fold.open = true; }
       if (target) { target.scrollIntoView(); }
@@ -109,11 +165,9 @@
       var button = document.createElement("button");
       button.type = "button";
       button.className = "sort";
-      var how = head.querySelector(".to-method"); // a link cannot stand in a button
-      if (how) { how.remove(); }
-      while (head.firstChild) { button.appendChild(head.firstChild); }
-      head.appendChild(button);
-      if (how) { head.append(" ", how); }
+      button.setAttribute("aria-label", "Sort by " + textOf(head));
+      var unit = head.querySelector("br");
+      head.insertBefore(button, unit);
       button.addEventListener("click", function () {
         if (state.column !== column) { state.column = column; state.down = false; }
         else if (!state.down) { state.down = true; }
@@ -125,19 +179,7 @@
   }
 
   function filterable(state) {
-    var line = document.createElement("p");
-    line.className = "find";
-    var label = document.createElement("label");
-    label.textContent = "Rows with ";
-    state.input = document.createElement("input");
-    state.input.type = "search";
-    state.line = line;
-    state.count = document.createElement("span");
-    state.count.setAttribute("role", "status");
-    label.appendChild(state.input);
-    line.appendChild(label);
-    line.appendChild(state.count);
-    state.table.parentNode.parentNode.insertBefore(line, state.table.parentNode);
+    fieldOf(state, "Rows with", state.table.parentNode);
     state.input.addEventListener("input", function () {
       state.words = state.input.value.trim();
       arrange(state);
@@ -146,7 +188,7 @@
   }
 
   function start() {
-    document.querySelectorAll(".scroll > table[id]").forEach(function (table) {
+    document.querySelectorAll(".scroll > table[id]:not(.axis)").forEach(function (table) {
       var rows = table.tBodies.length && table.tHead ? Array.prototype.slice.call(table.tBodies[0].rows) : [];
       if (rows.length < SORTED) { return; }
       var state = { table: table, rows: rows, column: null, down: false, words: "", input: null, count: null, line: null };
@@ -154,6 +196,7 @@
       sortable(state);
       if (rows.length >= FOUND) { filterable(state); }
     });
+    document.querySelectorAll("[data-find]").forEach(siftable);
     recall();
     window.addEventListener("hashchange", recall);
     document.documentElement.setAttribute("data-tables", "ready");

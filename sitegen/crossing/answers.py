@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from sitegen.crossing import comparing, deciding, ruling, without
+from sitegen.crossing import comparing, deciding, next_step, ruling, without
 from sitegen.declarations import Step
 from sitegen.program.model import Program
 from sitegen.vocabulary import Book, Measure, Readings, Result, Verdict
@@ -22,8 +22,12 @@ class _Answers:
         yield from rows
         yield from without.answers(program, self._measures, book)
         decided = list(deciding.decided(program, self._measures, book, rows))
-        yield from decided
-        yield from ruling.ruled(program, (each for each in decided if isinstance(each, Verdict)))
+        yield from (each for each in decided if not isinstance(each, deciding.Means | deciding.Units))
+        told = [each for each in decided if isinstance(each, Verdict)]
+        told += ruling.ruled(program, told)
+        yield from (each for each in told if each.rule == ruling.RULE)
+        facts = [each for each in decided if isinstance(each, deciding.Means | deciding.Units)]
+        yield from next_step.steps(program, told, facts)
 
 
 def step(measures: Iterable[Measure]) -> Step:
@@ -31,9 +35,9 @@ def step(measures: Iterable[Measure]) -> Step:
     named = {measure.id: measure for measure in measures}
     return Step(
         name="answers",
-        gives=(*deciding.GIVES, *without.GIVES),
+        gives=(*deciding.GIVES, *next_step.GIVES, *without.GIVES),
         run=_Answers(named),
         needs=tuple(sorted(named)),
         scope="program",
-        revision=4,
+        revision=5,
     )

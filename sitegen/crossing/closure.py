@@ -330,7 +330,7 @@ def _oil_pair(build: Build, source: OilSource, lost: Mapping[Key, Value], book: 
     found = [v for v in book.of(FROM_SOURCE) if v.key.engine == build.id]
     if not found:
         raise Refused("no-metal-by-part")
-    own = [v for v in found if source.id in v.key.at.split("+")]
+    own = [v for v in found if source.id in v.key.at.split("+") and v.status != "refused"]
     if not own and all(v.status == "refused" for v in found):
         raise Refused(found[0].reason)
     if not own:

@@ -14,13 +14,13 @@ import numpy as np
 
 from sitegen.crossing import comparing, subjects
 from sitegen.crossing.subjects import Entries
-from sitegen.methods import contrasts, outliers, outlook, power
+from sitegen.methods import contrasts, outliers, power
 from sitegen.methods import criteria as method
 from sitegen.methods.criteria import Sense
 from sitegen.methods.intervals import NORMAL_95, student, student_95
 from sitegen.program.model import Criterion, Program, Subject
 from sitegen.rounding import Interval, interval
-from sitegen.vocabulary import Book, Comparison, Key, Measure, Refused, Result, Value, Verdict, refused
+from sitegen.vocabulary import Book, Comparison, Key, Measure, Refused, Result, Value, Verdict
 
 ONE_SIDE = 0.025  # probability of a wrong word on each side
 RULE = "criterion:"  # + id: the answer for a coating, and below it for each cylinder or build
@@ -29,6 +29,7 @@ STANDS_OUT = "stands-out"  # reason of the worst seen: beyond what the scatter o
 CANNOT = "cannot tell yet"
 TYPICAL = "typical-"  # before the route of a mean of builds that is the geometric one
 NOTHING: Interval = (None, None, None)
+INSIDE = frozenset({"differences", "paired"})  # procedures that take one difference an engine, or a block
 NOT_LISTED = ""  # stands for builds that are planned and not in the program file yet: any coating may be theirs
 
 BUILDS_NEEDED = Measure(
@@ -55,25 +56,7 @@ READINGS_NEEDED = Measure(
     limits="None where the common part alone reaches the limit: then only another tester or a calibration decides.",
     interval="",
 )
-NEXT_BUILDS = Measure(
-    id="criterion.next_builds",
-    title="fewest further builds that are likely to decide a criterion",
-    unit="builds",
-    better="",
-    method="Fewest further builds of the coating, with those of the reference beside it, after which the interval "
-    "would leave the limit out with a chance of at least 0.8. The truth is drawn from what today's builds leave "
-    "possible, so that a difference which may be chance asks for more builds than one that is taken as it stands.",
-    formula="4 000 draws of scatter (chi-square) and means (normal) given today's builds, then builds to come",
-    source="predictive probability under normal builds and a flat prior (exact but for the draws)",
-    limits="Looks twelve builds ahead. Takes builds as normal and the rule's interval as it is now.",
-    interval="",
-)
-NEXT_REFERENCE = replace(
-    NEXT_BUILDS,
-    id="criterion.next_builds_reference",
-    title="builds of the reference among the fewest that are likely to decide a criterion",
-)
-GIVES = (BUILDS_NEEDED, READINGS_NEEDED, NEXT_BUILDS, NEXT_REFERENCE)
+GIVES = (BUILDS_NEEDED, READINGS_NEEDED)
 
 
 @dataclass(frozen=True)
@@ -101,6 +84,31 @@ def builds_in(program: Program) -> int:
 
 
 @dataclass(frozen=True)
+class Means:
+    """What a criterion about means of builds rests on, on the scale worked on: how likely builds are to tell it."""
+
+    rule: str
+    coating: str
+    difference: float  # from the limit, or from the reference
+    sd: float  # scatter between builds, or between differences inside engines
+    df: float
+    own: int  # builds of the coating; of engines that hold both, these
+    other: int  # of the reference; 0: a limit, or engines that hold both
+    error: float  # of the interval, both sides [-]
+
+
+@dataclass(frozen=True)
+class Units:
+    """What a criterion about every cylinder or build rests on."""
+
+    rule: str
+    coating: str
+    units: Sequence[_Unit]
+    told: Sequence[Verdict]  # the word of each
+    over: int
+
+
+@dataclass(frozen=True)
 class _Unit:
     """One cylinder or build under a criterion."""
 
@@ -116,8 +124,8 @@ class _Unit:
 
 def decided(
     program: Program, measures: Mapping[str, Measure], book: Book, rows: Sequence[Comparison]
-) -> Iterable[Result]:
-    """The verdicts of every criterion, for each coating it names."""
+) -> Iterable[Result | Means | Units]:
+    """The verdicts of every criterion, for each coating it names, and what each rests on."""
     for criterion in program.criteria:
         at = look(program, criterion)
         for coating in criterion.coatings:
@@ -136,7 +144,7 @@ def _answered(
     book: Book,
     rows: Sequence[Comparison],
     at: Look,
-) -> Iterable[Result]:
+) -> Iterable[Result | Means | Units]:
     if criterion.sense in {"below-reference", "above-reference"}:
         yield from _against_reference(program, criterion, coating, rows, at)
         return
@@ -265,7 +273,7 @@ def _why_lacking(lacking: Mapping[str, bool]) -> str:
 
 def _each(
     criterion: Criterion, coating: str, units: Sequence[_Unit], lacking: Mapping[str, bool], measure: Measure, over: int
-) -> Iterable[Result]:
+) -> Iterable[Result | Units]:
     if not units:
         yield _summary(criterion, coating, CANNOT, _why_lacking(lacking) or "no-reading")
         return
@@ -273,6 +281,7 @@ def _each(
         yield _summary(criterion, coating, CANNOT, "no-interval")
         return
     told = [_of_unit(criterion, unit, over, measure) for unit in units]
+    yield Units(f"{RULE}{criterion.id}", coating, units, told, over)
     for unit, each in zip(units, told, strict=True):
         yield each
         if each.word == CANNOT and criterion.scope == "every-cylinder":
@@ -471,7 +480,7 @@ def _worst(criterion: Criterion, units: Sequence[_Unit]) -> Iterable[Verdict]:
 
 def _mean(
     criterion: Criterion, coating: str, laid: Entries, lacking: Mapping[str, bool], measure: Measure, at: Look
-) -> Iterable[Result]:
+) -> Iterable[Result | Means]:
     """The mean over builds against a limit, with the scatter between builds.
 
     What is compared as a ratio scatters on the logarithms: there it is the typical build, the geometric mean. With
@@ -500,12 +509,13 @@ def _mean(
     if word != CANNOT and lacking:  # builds to come belong to the mean that was asked for
         word, reason = CANNOT, _why_lacking(lacking)
     yield _summary(criterion, coating, word, reason, found=stored, typical=typical)
+    count = len({spot.build for spot in laid.spots if spot.coating == coating})
+    sd = found.se * math.sqrt(count)
+    where = math.log(limit) if typical else limit
+    error = 2 * ONE_SIDE / at.share
+    yield Means(f"{RULE}{criterion.id}", coating, found.estimate - where, sd, found.df, count, 0, error)
     if reason == "limit-in-interval":
-        count = len({spot.build for spot in laid.spots if spot.coating == coating})
-        sd = found.se * math.sqrt(count)
-        where = math.log(limit) if typical else limit
         yield _needed(criterion, coating, method.builds_needed(found.estimate, sd, found.df, where), count)
-        yield from _next(criterion, coating, at, found.estimate - where, sd, found.df, count)
 
 
 @dataclass(frozen=True)
@@ -544,29 +554,9 @@ def _needed(criterion: Criterion, coating: str, found: tuple[int, int | None], h
     return Value(BUILDS_NEEDED.id, key, None, low=float(least), high=high, n=have, of="build")
 
 
-def _next(
-    criterion: Criterion,
-    coating: str,
-    at: Look,
-    difference: float,
-    sd: float,
-    df: float,
-    own: int,
-    other: int = 0,
-) -> Iterable[Value]:
-    key = Key(coating=coating, phase=criterion.phase, at=criterion.id)
-    try:
-        found = outlook.fewest(difference, sd, df, own, other, 2 * ONE_SIDE / at.share)
-    except Refused as why:
-        yield refused(NEXT_BUILDS.id, key, why)
-        return
-    yield Value(NEXT_BUILDS.id, key, float(found.own), n=own, of="build")
-    yield Value(NEXT_REFERENCE.id, key, float(found.other), n=other, of="build")
-
-
 def _against_reference(
     program: Program, criterion: Criterion, coating: str, rows: Sequence[Comparison], at: Look
-) -> Iterable[Result]:
+) -> Iterable[Result | Means]:
     row = comparing.of(rows, _subject(criterion), coating)
     if row is None:
         return
@@ -585,12 +575,16 @@ def _against_reference(
     elif word != CANNOT and "provisional" in row.flags and not at.early:
         word, reason = CANNOT, "builds-to-come" if _unlisted(program) else "to-come"
     yield _summary(criterion, coating, word, reason, over=row.adjusted_over, found=found, limit=none)
-    if reason == "no-difference-in-interval" and row.se and row.df and row.estimate is not None:
-        distance = abs(math.log(row.estimate) if row.scale == "ratio" else row.estimate)
-        spread = 1 / row.builds + 1 / row.builds_reference
-        sd = row.se / math.sqrt(spread)
-        if distance > 0:
-            family = len(program.candidates)  # by the test of the comparison, which holds for all of them
-            needed = power.builds_range(sd, row.df, distance, error=2 * ONE_SIDE / at.share, family=family)
-            yield _needed(criterion, coating, needed, row.builds)
-            yield from _next(criterion, coating, at, distance, sd, row.df, row.builds, row.builds_reference)
+    if not (row.se and row.df and row.estimate is not None):
+        return
+    difference = math.log(row.estimate) if row.scale == "ratio" else row.estimate
+    inside = row.procedure in INSIDE
+    sd = row.se / math.sqrt(1 / row.builds if inside else 1 / row.builds + 1 / row.builds_reference)
+    error = 2 * ONE_SIDE / at.share
+    beside = 0 if inside else row.builds_reference
+    each = error / len(program.candidates)  # of one of so many: a little more than the cut of the comparison asks
+    yield Means(f"{RULE}{criterion.id}", coating, difference, sd, row.df, row.builds, beside, each)
+    if reason == "no-difference-in-interval" and difference:
+        family = len(program.candidates)  # by the test of the comparison, which holds for all of them
+        needed = power.builds_range(sd, row.df, abs(difference), error=error, family=family)
+        yield _needed(criterion, coating, needed, row.builds)

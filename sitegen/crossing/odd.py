@@ -172,4 +172,5 @@ def step(measures: Iterable[Measure]) -> Step:
         run=_Odd(named),
         needs=tuple(sorted(named)),
         scope="program",
+        revision=2,
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import partial
+from functools import lru_cache, partial
 from statistics import median
 
 from sitegen.crossing import allocation
@@ -211,6 +211,7 @@ class _Inside:
     to_come: bool  # whether it speaks of engines to come
 
 
+@lru_cache(maxsize=256)  # asked for by every measure and curve
 def _inside(held: allocation.Lots, candidate: str, reference: str) -> _Inside | None:
     """The comparison of two coatings inside these engines, by the very design it will be made by; None: none can be.
 
@@ -366,10 +367,12 @@ def _needed_inside(
 ) -> tuple[int, int | None]:
     """Builds holding both that find a difference for engines to come, at both ends of the scatter."""
     ends = (scatter.sd, scatter.sd) if scatter.df is None else power.scatter_limits(scatter.sd, scatter.df, power.END)
-    made = [(n, found) for n in range(design.FEW_MIXED, MOST + 1) if (found := inside(n)) is not None and found.to_come]
 
     def first(sd: float) -> int:
-        for n, found in made:
+        for n in range(design.FEW_MIXED, MOST + 1):
+            found = inside(n)
+            if found is None or not found.to_come:
+                continue
             if sd <= 0 or power.found(difference / (sd * found.spread), found.df, error) >= POWER:
                 return n
         return MOST + 1

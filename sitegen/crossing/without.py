@@ -36,6 +36,7 @@ WITHOUT = Measure(
     "lie three scatters of builds apart, one build can be found without which the interval reaches across no "
     "difference in 42 % of programs with three builds each, in 14 % with four, in 1 % with six. Only a cause recorded "
     "without knowing the result leaves a build out.",
+    of_primary=True,
 )
 LARGEST = Measure(
     id="comparison.largest_move",

@@ -86,6 +86,14 @@ FIELDS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "concentration": ("content", "result"),
         "viscosity_40": ("viscosity 40",),
         "viscosity_100": ("viscosity 100",),
+        "lot": ("ring lot",),
+        "layer": ("coat", "schicht", "couche", "capa"),
+        "ball": ("diameter of ball", "kugel", "kugeldurchmesser", "diamètre de la bille"),
+        "outer": ("outer crater diameter", "crater outer diameter", "aussendurchmesser", "diamètre extérieur"),
+        "inner": ("inner crater diameter", "crater inner diameter", "innendurchmesser", "diamètre intérieur"),
+        "face_radius": ("radius of curvature", "radius of ring face"),
+        "thickness": ("layer thickness", "coating thickness", "schichtdicke", "épaisseur de la couche", "espesor"),
+        "instrument": ("microscope", "mikroskop"),
     }
 )  # fmt: skip
 

@@ -18,9 +18,10 @@ Case = Literal["evaporated", "mean", "end"]
 CASES: tuple[Case, ...] = ("evaporated", "mean", "end")
 LEFT_LIMIT = 0.5  # limit of error of what a drain leaves, as a share of it; from memory (5 to 15 % of the charge)
 LEFT_SCATTER = 0.1  # of what one drain leaves beside the next, as a share of it; from memory
-# The same where the truth lies anywhere within the limit of what is stated: so much wider that 95 % of intervals hold,
-# since the mean of 2 Phi(1.96 k / (1 + u)) - 1 over u from -0.5 to 0.5 is 0.951 with k = 1.09.
-_SCATTER = 1.09 * LEFT_SCATTER
+# The same where the truth lies anywhere within the limit of what is stated: so much wider that 95 % of intervals hold
+# whether what stays is fixed by the engine or a share of the oil. Were it fixed, 1.09 would do: the mean of
+# 2 Phi(1.96 k / (1 + u)) - 1 over u from -0.5 to 0.5 is then 0.951.
+_SCATTER = 1.14 * LEFT_SCATTER
 FILLED, ADDED, LOST, DRAWN = "fresh oil filled", "fresh oil topped up", "lost with droplets", "drawn with samples"
 DRAINED, START, END = "drained", "in the engine at the start", "in the engine at the end"
 FILTERS = "held by filters"
@@ -119,8 +120,9 @@ def _filled(groups: Sequence[Sequence[Move]], stays: Sequence[float], mass_error
         drained = [
             sum(move.mass for move in each if move.kind == "drain") for each in groups[max(number - 1, 0) : number + 1]
         ]
-        # were it a share of what was in at the drain, more would stay of more oil
-        more = stay / (charge or 1.0) * abs(drained[-1] - drained[0])
+        # were it a share of what was in at the drain, or of the oil filled, more would stay of more oil
+        fresh = [each[0].mass for each in groups[max(number - 1, 0) : number + 1]]
+        more = stay / (charge or 1.0) * max(abs(each[-1] - each[0]) for each in (drained, fresh))
         old_error = (
             LEFT_LIMIT / math.sqrt(3) * stay if number == 0 else math.hypot(math.sqrt(2) * _SCATTER * stay, more)
         )

@@ -139,6 +139,17 @@ def sections(before: Sequence[Trace], after: Sequence[Trace], flank: float) -> F
     )
 
 
+def roughly(before: Trace, after: Trace, flank: float) -> float:
+    """About the most wear [m] between two traces laid over each other on their flanks, in a fraction of the time."""
+    begin, end = max(before[0][0], after[0][0]), min(before[0][-1], after[0][-1])
+    x = np.linspace(begin, end, 200)
+    apart = np.interp(x, *before) - np.interp(x, *after)
+    on = (x - begin <= flank) | (end - x <= flank)
+    many = max(round(LOCAL / (end - begin) * len(x)), 1)
+    level = np.polyval(np.polyfit(x[on] - begin, apart[on], 1), x - begin)
+    return float(np.convolve(apart - level, np.ones(many) / many, mode="same").max())
+
+
 def _averaged(x: Floats, before: Floats, after: Floats, step: float) -> tuple[Floats, Floats, Floats, float]:
     many = max(int(GRID / step + 1e-9), 1)
     count = len(x) // many

@@ -28,6 +28,7 @@ class Part:
     torque: float | None = None  # N m
     reference: bool = False
     windows: Mapping[str, tuple[float, float]] = field(default_factory=dict)  # channel -> least and most, in its unit
+    torque_to: float | None = None  # N m at its end; None: as at its beginning
 
 
 @dataclass(frozen=True)
@@ -126,15 +127,20 @@ def _followed(
     settled = planned & (elapsed - begins[part] >= SETTLING)
     counted = settled & (since >= SETTLING - 1e-9)
     span = np.array([each.time for each in parts])[part]
-    first, last = (np.array([getattr(each, name) for each in parts])[part] for name in ("speed", "speed_to"))
-    along = (elapsed + width / 2 - begins[part]) / span
-    off = {"speed": revs - (first + (last - first) * np.clip(along, 0, 1))}
+    along = np.clip((elapsed + width / 2 - begins[part]) / span, 0, 1)
+
+    def by_bin(ends: Sequence[tuple[float, float]]) -> tuple[Floats, Floats]:
+        first, last = np.array(ends).T
+        return first[part], last[part]
+
+    first, last = by_bin([(each.speed, each.speed_to) for each in parts])
+    off = {"speed": revs - (first + (last - first) * along)}
     limits = {"speed": bands.speed}
     for name, values in channels.items():
-        low, high = (np.array([_window(each, name)[end] for each in parts])[part] for end in (0, 1))
-        beyond = values - np.clip(values, low, high)  # of the torque: low and high are one number
-        off[name] = np.where(np.isnan(low), 0.0, beyond)
+        low, high = by_bin([_window(each, name) for each in parts])
         limits[name] = bands.torque if name == "torque" else 0.0
+        beyond = values - (low + (high - low) * along if name == "torque" else np.clip(values, low, high))
+        off[name] = np.where(np.isnan(low), 0.0, beyond)
     within = np.all([np.abs(own) <= limits[name] for name, own in off.items()], axis=0)
     good = counted & within
     excused = width * np.bincount(part[settled & ~counted], minlength=len(parts))
@@ -161,9 +167,10 @@ def _followed(
 
 
 def _window(part: Part, channel: str) -> tuple[float, float]:
-    """What a part asks of a channel, least and most; not numbers where it asks nothing."""
+    """What a part asks of a channel, least and most, of torque first and last; not numbers where it asks nothing."""
     if channel == "torque":
-        return (math.nan, math.nan) if part.torque is None else (part.torque, part.torque)
+        first = math.nan if part.torque is None else part.torque
+        return first, first if part.torque_to is None else part.torque_to
     return part.windows.get(channel, (math.nan, math.nan))
 
 

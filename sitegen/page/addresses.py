@@ -61,6 +61,10 @@ class Addresses:
     home: str = "index.html"
     methods: str = "methods.html"
 
+    def result(self, program: str, name: str) -> str:
+        """The published copy of a table of a program's results."""
+        return f"{self.data[program].rpartition('/')[0]}/results/{name}"
+
     @classmethod
     def of(cls, folder: Folder) -> Addresses:
         names = slugs(program.id for program in folder.programs)

@@ -12,14 +12,15 @@ LABEL = 0.09  # of an axis: nearer than this two of its labels would touch
 ROOM = 0.12  # of an axis: as much is free on both sides of a named limit, so that its name is not cut
 
 
-def tick_step(top: float) -> float:
-    """Step of a value axis that ends at or above `top`: four to eight steps of 1, 2, 2.5 or 5 times a power of ten.
+def tick_step(top: float, most: float = 6.5) -> float:
+    """Step of a value axis that ends at or above `top`: four to eight steps of 1, 2, 2.5 or 5 times a power of ten; of
+    a low panel fewer.
 
     >>> tick_step(0.95), tick_step(27.0), tick_step(0.31)
     (0.2, 5.0, 0.05)
     """
     power = 10.0 ** math.floor(math.log10(top))
-    step = next(s for s in (0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 2.5) if top / (s * power) <= 6.5)
+    step = next(s for s in (0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 2.5, 5.0) if top / (s * power) <= most)
     return float(f"{step * power:.10g}")
 
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import ClassVar, Literal
+
+from sitegen.page import words
 
 
 @dataclass(frozen=True)
@@ -14,9 +17,9 @@ class Strip:
     An end beyond the axis is cut there, with an arrow head.
     """
 
-    low: float
+    low: float | None  # None: there is no interval, only the others
     mark: float | None
-    high: float
+    high: float | None
     hollow: bool  # not yet to be relied on
     coating: str
     label: str  # what a screen reader is told
@@ -37,6 +40,21 @@ class Axis:
     def place(self, value: float) -> float:
         """Where a value lies, as a share of the axis."""
         return (value - self.low) / (self.high - self.low)
+
+    @classmethod
+    def over(cls, column: int, ends: Sequence[float]) -> Axis:
+        """An axis from nought, or from below it, that holds these values; at most six steps of 1, 2 or 5.
+
+        >>> [label for _, label in Axis.over(1, [-0.6, 3.6]).ticks]
+        ['−1', '0', '1', '2', '3', '4']
+        """
+        low, high = min([0.0, *ends]), max([0.0, *ends]) or 1.0
+        power = math.floor(math.log10((high - low) / 6))
+        step = next(n * 10.0**power for n in (1, 2, 5, 10) if (high - low) / (n * 10.0**power) <= 6)
+        first, last = math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)
+        places = max(0, -math.floor(math.log10(step) + 1e-9))
+        ticks = [(n * step, words.number(n * step, places)) for n in range(first, last + 1)]
+        return cls(column, first * step, last * step, ticks)
 
 
 @dataclass(frozen=True)
@@ -118,6 +136,8 @@ class Panel:
     coating: str = ""
     note: str = ""
     label: str = ""  # what a screen reader is told
+    axis: str = ""  # title and unit of the value axis: "Leak area, mm²"; it stands in the drawing and in what is saved
+    along: str = ""  # the same of the other axis, where that is a quantity
 
 
 @dataclass(frozen=True)
@@ -134,6 +154,7 @@ class Figure:
     measure: str = ""  # id of what it shows: its caption leads to the methods page
     one_scale: bool = True  # its panels share the ends of the value axis
     layout: Literal["", "wide", "row"] = ""  # one panel as wide as the page; small panels in one row
+    events: Sequence[str] = ()  # what its numbered circles stand for, in their order
 
 
 @dataclass(frozen=True)

@@ -265,13 +265,17 @@ def listed(names: Iterable[str], last: str = "and") -> str:
 def numbers_listed(numbers: Sequence[int]) -> str:
     """Cylinder numbers; three or more in a row as a range.
 
-    >>> numbers_listed([1, 2, 3, 4]), numbers_listed([1, 3, 4]), numbers_listed([2])
-    ('1 to 4', '1, 3 and 4', '2')
+    >>> numbers_listed([1, 2, 3, 4]), numbers_listed([1, 3, 4]), numbers_listed([2]), numbers_listed([6, 1, 2, 3, 4])
+    ('1 to 4', '1, 3 and 4', '2', '1 to 4 and 6')
     """
-    ordered = sorted(numbers)
-    if len(ordered) > 2 and ordered == list(range(ordered[0], ordered[-1] + 1)):
-        return f"{ordered[0]} to {ordered[-1]}"
-    return listed(map(str, ordered))
+    ranges: list[list[int]] = []
+    for number_ in sorted(numbers):
+        if ranges and number_ == ranges[-1][-1] + 1:
+            ranges[-1].append(number_)
+        else:
+            ranges.append([number_])
+    told = [[f"{each[0]} to {each[-1]}"] if len(each) > 2 else map(str, each) for each in ranges]
+    return listed(text for each in told for text in each)
 
 
 def count(n: int) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Literal
 
@@ -27,12 +28,13 @@ def blocks(view: View, streams: Sequence[Stream]) -> list[Block]:
     measure = view.measures.get(view.program.primary_measure)
     heads = [Column("Build"), *(Column(f"Cylinder {n}" if n == 1 else str(n)) for n in range(1, most + 1))]
     heads += [Column(each.title, each.unit, numeric=True, measure=each.measure) for each in columns]
+    places = _places(view)
     rows = [
         Row(
             (
                 Cell(build.id, href=view.href_engine(build), coating=build.coatings[0],
                      note=words.listed(view.coating_title(each) for each in build.coatings)),
-                *(_cylinder(view, build, n) for n in range(most)),
+                *(_cylinder(view, build, n, places) for n in range(most)),
                 *(each.cell(view.of_build(build)) for each in columns),
                 Cell(_run(view, build)),
             )
@@ -41,23 +43,42 @@ def blocks(view: View, streams: Sequence[Stream]) -> list[Block]:
     ]  # fmt: skip
     what = f"In a cell: the latest {measure.title}, {measure.unit}, and the state. " if measure is not None else ""
     note = f"{what}{NOTE if view.verdicts(STATE) else ''}".strip()
-    return [
-        Table("builds", (*heads, Column("Run")), rows, plans.states_sentence(view), note=note, wide=True, stack=True)
-    ]
+    return [Table("builds", (*heads, Column("Run")), rows, plans.states_sentence(view), note=note, stack=True)]
 
 
 def _columns(streams: Sequence[Stream]) -> list[OfBuild]:
     return sorted((each for stream in streams for each in stream.of_build), key=lambda each: each.order)
 
 
-def _cylinder(view: View, build: Build, at: int) -> Cell:
+def _places(view: View) -> int:
+    """Decimals [-] of all cells: as many as the widest interval justifies."""
+    found = [
+        words.decimals_for((value.high - value.low) / 2)
+        for build in view.program.builds
+        for place in build.places
+        if (value := plans.latest(view, view.program.primary_measure, build, place.cylinder)) is not None
+        and value.low is not None
+        and value.high is not None
+        and value.low < value.high < math.inf
+    ]
+    return max(0, min(found, default=2))
+
+
+def _cylinder(view: View, build: Build, at: int, places: int) -> Cell:
     if at >= len(build.places):
         return Cell("")
     place = build.places[at]
     value = plans.latest(view, view.program.primary_measure, build, place.cylinder)
     state = view.state(build, place.cylinder)
     word = state.word if state else ""
-    text = words.value_text(value, interval=False).replace("below ", "<") if value is not None else words.DASH
+    text = words.DASH
+    if value is not None:
+        below = value.status == "below" or value.value is None
+        text = (
+            words.value_text(value, interval=False).replace("below ", "<")
+            if below
+            else words.number(value.value, places)
+        )
     href = view.href_cylinder(build, place.cylinder)
     return Cell(text, href, note=word, coating=place.coating, box=_BOX.get(word, "boxed"))
 

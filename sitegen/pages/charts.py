@@ -9,7 +9,7 @@ Rows of `slope` and `history` (x is the place of the phase: 0, 1, 2 ...):
     phases    x, label ("run-in, 15 min"), under ("18 km", sliding distance at its end)
     means     line, x, value, low, high; open (not yet to rely on), part (id of the assembly: lines break between
               parts), cold (not fired yet: the line to the next check is dashed), coating, label (at the end of the
-              line: "B3"), text (at the point: "0.53"), tip, series
+              line: "B3"), text (at the point: "0.53"), name (beside the mark: "2", the cylinder), tip, series
     thin      line, x, value, part, cold, coating ("" grey), label, tip, series: cylinders, neighbours, other coatings
     readings  x, value, crossed (left out, but visible), label, tip, series: single readings beside the mean
     limits    value, label ("limit 0.35")
@@ -22,11 +22,21 @@ Rows of `dots`, a line a build, for engines of more than eight cylinders:
     means     y, value, low, high, open, coating, tip, series
     limits    value, label
 
-Rows of `run`, one channel over time; signals `from` and `to` are the ends of the time axis:
+Rows of `upright`, a column of marks a group, on an axis that holds its data (signals `least` and `most` set its ends):
 
-    path      at [min], value, low, high (least and most about that instant), line (lines break between lines), series
-    bands     at, to: reference points
-    marks     at, label, event (a stop or an excursion; else the beginning of a phase)
+    groups    x, label ("B1"), under ("nitrided"; once under neighbours that share it)
+    points    x, value, low, high, open, coating, label (over its interval: "cylinder 2"), tip, series; points of one
+              group stand side by side in the order given, their intervals upright
+    limits    value, label ("limit 0.35")
+
+Rows of `run`, one channel over time; panels are stacked on one axis, runs one after the other with gaps between them,
+which the page's script lays out, since they depend on the stretch looked at. Signals `from` and `to` are the ends of
+the axis, `floor` is what the channel cannot be below:
+
+    path      at [min], value, low, high (least and most about that instant), run (place of its run), series
+    bands     at, to, run: reference points
+    runs      at, to, label
+    events    at, run: numbered in their order; `Figure.events` says what they are
 
 Rows of `curves`, over a quantity; signals `from` and `to` are the ends of its axis, `least` and `most` those of the
 value axis where panels share it, `small` for panels in a row:
@@ -38,7 +48,7 @@ value axis where panels share it, `small` for panels in a row:
 
 `series` is what the reader may hide, by the name it is offered under ("B3"); where a figure has fewer than two, nothing
 is offered. What a row does not give takes its default. Signals a panel may set: `top` (end of the value axis; else
-shared over the panels of the figure), `unit` (for the file saved), `ticks`.
+shared over the panels of the figure), `unit` and `along` (of values and of the axis, for the data), `ticks`.
 """
 
 from __future__ import annotations
@@ -56,16 +66,20 @@ Drawn = dict[str, Any]  # a row of a set with its defaults, or what is laid out 
 Orders = Mapping[str, int]  # coating id -> place in definitions.yaml
 
 _NEEDED = object()
-_LINE_HEIGHT = 13  # px between the baselines of 12 px text
-_CHAR = 6.3  # px, mean width of a character of 12 px sans serif
+_LINE_HEIGHT = 15  # px between the baselines of 13 px text
+_CHAR = 6.9  # px, mean width of a character of 13 px sans serif
+_TITLE = 22  # px, the line of the title of an axis
 _TEXT_RISE = 11  # px, the middle of the number at a point above the point (`texts` in kinds.py)
+LOW = 3.3  # steps of the axis of a panel in a stack
+EVEN = 2.1e-4  # min, what rounding to four digits may do to a second difference
+NOISE = 0.1  # share of the most of a channel: what lies no further below zero is noise where it cannot be below
 _MARK = 7  # px, what a small ring takes
 _PLOT = {"slope": 190, "history": 240}  # px, height inside the axes
 
 _PHASED: dict[str, dict[str, object]] = {
     "phases": {"x": _NEEDED, "label": _NEEDED, "under": ""},
     "means": {"line": _NEEDED, "x": _NEEDED, "value": _NEEDED, "low": None, "high": None, "open": False, "part": "",
-              "cold": False, "coating": "", "label": "", "text": "", "tip": "", "series": ""},
+              "cold": False, "coating": "", "label": "", "text": "", "name": "", "tip": "", "series": ""},
     "thin": {"line": _NEEDED, "x": _NEEDED, "value": _NEEDED, "part": "", "cold": False, "coating": "", "label": "",
              "tip": "", "series": ""},
     "readings": {"x": _NEEDED, "value": _NEEDED, "crossed": False, "coating": "", "label": "", "tip": "",
@@ -106,10 +120,21 @@ def payloads(figure: Figure, orders: Orders) -> list[Drawn]:
             row["series"] = numbers.get(row.get("series", ""), -1)
     most = 3.0 if figure.kind == "dots" else 1.6
     ends = [_ends(filled, most)] * len(filled) if figure.one_scale else [_ends([rows], most) for rows in filled]
-    return [
+    laid = [
         kind.lay(kind.name, rows, {**own, **panel.signals}, panel, orders)
         for panel, rows, own in zip(figure.panels, filled, ends, strict=True)
     ]
+    for each, of in zip(laid, figure.panels, strict=True):
+        titles = {
+            "along" if kind.name == "dots" else "axis": of.axis,
+            **({"along": of.along} if of.along else {}),
+        }
+        each["data"] |= {name: [{"s": title}] for name, title in titles.items() if title}
+    for side in ("left", "leftNarrow"):  # panels in a column begin at one place
+        widest = max((each["pad"].get(side, 0) for each in laid), default=0)
+        for each in laid:
+            each["pad"][side] = widest
+    return laid
 
 
 def series(figure: Figure) -> list[tuple[str, str]]:
@@ -130,26 +155,44 @@ def packed(payload: Drawn) -> Drawn:
     """The same by column: rows repeat their names and most of what they hold. Empty sets are left out.
 
     A set becomes {n: rows, of: {field: column}}; a column one value that all rows share, {r: [value, times, ...]}, or a
-    list with a value a row.
+    list with a value a row; times evenly apart {a: [first, last, how many, ...]}, to a hundredth of a second.
 
     >>> packed({"data": {"limits": [{"v": 1, "s": "a"}, {"v": 2, "s": "a"}], "band": []}})
     {'data': {'limits': {'n': 2, 'of': {'v': [1, 2], 's': 'a'}}}}
     """
     sets = {
-        name: {"n": len(rows), "of": {field: _column([row[field] for row in rows]) for field in rows[0]}}
+        name: {"n": len(rows), "of": {field: _column([row[field] for row in rows], field) for field in rows[0]}}
         for name, rows in payload["data"].items()
         if rows
     }
     return {**payload, "data": sets}
 
 
-def _column(values: list[object]) -> object:
+def _column(values: list[Any], field: str) -> object:
+    if field == "at" and len(values) > 20:
+        even = _even(values)
+        if 3 * len(even) < len(values):
+            return {"a": [each for piece in even for each in piece]}
     runs = [[value, sum(1 for _ in same)] for value, same in groupby(values)]
     if len(runs) == 1 and not isinstance(values[0], list):
         return values[0]
     if 3 * len(runs) < len(values):
         return {"r": [each for run in runs for each in run]}
     return values
+
+
+def _even(values: list[float]) -> list[tuple[float, float, int]]:
+    """Stretches of values evenly apart: first, last, how many.
+
+    >>> _even([0.0, 0.1, 0.2, 0.3, 1.0, 1.5])
+    [(0.0, 0.3, 4), (1.0, 1.5, 2)]
+    """
+    pieces, first = [], 0
+    for at in range(1, len(values) + 1):
+        if at == len(values) or (at > first + 1 and abs(values[at] - 2 * values[at - 1] + values[at - 2]) > EVEN):
+            pieces.append((values[first], values[at - 1], at - first))
+            first = at
+    return pieces
 
 
 def _filled(figure: Figure, kind: Kind, panel: Panel) -> dict[str, list[Drawn]]:
@@ -229,7 +272,10 @@ def _lay_phased(
     lines: list[Drawn] = []
     for role, members in (("t", thin), ("m", means)):
         lines += _segments(role, members, shift if role == "m" else {}, own, orders)
-    points = [_point(row, row["x"] + shift.get(row["line"], 0.0), own, orders, top, bottom) for row in means]
+    points = [
+        {**_point(row, row["x"] + shift.get(row["line"], 0.0), own, orders, top, bottom), "n": row["name"]}
+        for row in means
+    ]
     edge: list[Drawn] = [
         *({"v": row["value"], "s": row["label"], "b": 0, "q": -1} for row in rows["limits"] if row["label"]),
         *(
@@ -272,6 +318,10 @@ def _lay_phased(
     right = max(14.0, 10 + beside * _CHAR)
     wide = max(right, 14 + max((len(label["s"]) for label in edge), default=0) * _CHAR) if outside else right
     left = _left(top, bottom, number_of(signals["step"]))
+    short = max((len(p["short"]) for p in phases), default=1)
+    slim = round(max((len(line) for p in phases for line in [*p["short"], p["us"]]), default=0) * _CHAR + 4)
+    foot = 10 + _LINE_HEIGHT * (2 + short)
+    rise = 14 + (16 if kind == "history" else 0)
     return {
         "kind": kind,
         "data": {
@@ -294,9 +344,10 @@ def _lay_phased(
             "widest": round(widest * _CHAR + 8),
             "under": under,
             "longest": max((len(p["long"]) for p in phases), default=1),
-            "shortest": max((len(p["short"]) for p in phases), default=1),
+            "shortest": short, "slim": slim, "rise": rise,
         },
-        "pad": {"top": 14, "bottom": 22 + _LINE_HEIGHT * (1 + max((len(p["short"]) for p in phases), default=1)),
+        "pad": {"top": (rise + 14) if panel.axis else 14, "bottom": foot,
+                "bottomNarrow": foot + (_LINE_HEIGHT * (1 + short) if slim * count > 240 else 0),
                 "left": left, "wide": round(wide), "narrow": round(right)},
         "height": plot,
     }  # fmt: skip
@@ -334,7 +385,7 @@ def _c(row: Drawn, own: str, orders: Orders) -> int:
 def _shifts(means: Sequence[Drawn]) -> dict[str, float]:
     """Lines of means stand a little apart, so that their intervals do not cover each other."""
     names = list(dict.fromkeys(row["line"] for row in means))
-    room = min(0.07, 0.2 / max(1, len(names) - 1))
+    room = min(0.15 if any(row["name"] for row in means) else 0.07, 0.5 / max(1, len(names)))
     return {name: round((i - (len(names) - 1) / 2) * room, 3) for i, name in enumerate(names)}
 
 
@@ -513,7 +564,8 @@ def _lay_dots(
             "n": count, "apart": int(bool(rows["dots"])), "top": top, "bottom": bottom,
             **ticks,
         },
-        "pad": {"top": 22, "bottom": 26, "left": round(left), "leftNarrow": round(short), "wide": room, "narrow": room},
+        "pad": {"top": 24, "bottom": 26 + (_TITLE if panel.axis else 0),
+                "left": round(left), "leftNarrow": round(short), "wide": room, "narrow": room},
         "height": 34 * max(1, count),
     }  # fmt: skip
 
@@ -524,33 +576,85 @@ def _lay_dots(
 def _lay_run(
     kind: str, rows: Mapping[str, list[Drawn]], signals: Mapping[str, Datum], panel: Panel, orders: Orders
 ) -> Drawn:
-    del panel, orders
-    path = rows["path"]
+    del orders
+    path, floor = rows["path"], signals.get("floor")
     seen = [row[name] for row in path for name in ("low", "high", "value") if row[name] is not None]
-    top, bottom, step = _span(min(seen, default=0.0), max(seen, default=1.0))
+    top, bottom, step = _span(min(seen, default=0.0), max(seen, default=1.0), floor is not None, steps=LOW)
     begin, end = number_of(signals["from"]), number_of(signals["to"])
     if end <= begin:
         end = begin + 1.0  # a log of a single moment still has an axis
-    times, form = _along(begin, end)
+    grains, unit = _grains(path)
     return {
         "kind": kind,
         "data": {
-            "path": [{"at": r["at"], "v": r["value"], "g": r["line"], "q": r["series"]} for r in path],
-            "spread": [
-                {"at": r["at"], "lo": r["low"], "hi": r["high"], "q": r["series"]}
-                for r in path
-                if r["low"] is not None and r["high"] is not None and r["high"] > r["low"]
-            ],
-            "bands": [{"at": r["at"], "to": r["to"]} for r in rows["bands"]],
-            "marks": [{"at": r["at"], "s": r["label"], "e": int(r["event"])} for r in rows["marks"]],
+            "path": grains,
+            "bands": [{"at": r["at"], "to": r["to"], "g": int(r["run"])} for r in rows["bands"]],
+            "runs": [{"at": r["at"], "to": r["to"], "s": r["label"]} for r in rows["runs"]],
+            "events": [{"at": r["at"], "g": int(r["run"]), "n": n} for n, r in enumerate(rows["events"], 1)],
         },
         "signals": {
-            "from": begin, "to": end, "times": times, "minutes": form, "top": top, "bottom": bottom,
+            "from": begin, "to": end, "floor": floor, "grains": unit, "top": top, "bottom": bottom,
             **_ticks(top, bottom, step),
         },
-        "pad": {"top": 24, "bottom": 24, "left": _left(top, bottom, step), "leftNarrow": 0, "wide": 16, "narrow": 16},
-        "height": 120,
+        "pad": {"top": 24, "bottom": 6, "left": _left(top, bottom, step), "wide": 16, "narrow": 16},
+        "height": 78,
+        "unit": panel.note,
     }  # fmt: skip
+
+
+def _grains(path: Sequence[Drawn]) -> tuple[list[Drawn], int]:
+    """Points in whole grains of the last digit: the step from the point before, and how far least and most lie from it
+    (both 0: not told); and how many grains are one. A page holds thousands of them.
+
+    >>> _grains([{"at": 0.1, "value": 2.5, "low": 2.1, "high": 2.5, "run": 0, "series": -1}])
+    ([{'at': 0.1, 'v': 25, 'lo': 4, 'hi': 0, 'g': 0, 'q': -1}], 10)
+    """
+    told = [row[name] for row in path for name in ("value", "low", "high") if row[name] is not None]
+    unit = 10 ** next((n for n in range(6) if all(round(each, n) == each for each in told)), 6)
+    rows, last = [], 0
+    for r in path:
+        value = round(r["value"] * unit)
+        low, high = (value if end is None else round(end * unit) for end in (r["low"], r["high"]))
+        rows.append({"at": round(r["at"], 4), "v": value - last, "lo": value - low, "hi": high - value,
+                     "g": int(r["run"]), "q": r["series"]})  # fmt: skip
+        last = value
+    return rows, unit
+
+
+# ---- columns of marks -----------------------------------------------------------------------------------------------
+
+
+def _lay_upright(
+    kind: str, rows: Mapping[str, list[Drawn]], signals: Mapping[str, Datum], panel: Panel, orders: Orders
+) -> Drawn:
+    points, groups = rows["points"], rows["groups"]
+    seen = [row["value"] for row in (*points, *rows["limits"])]
+    seen += [row[end] for row in points for end in ("low", "high") if row[end] is not None and math.isfinite(row[end])]
+    least, most = (signals.get(name) for name in ("least", "most"))
+    least = min(seen, default=0.0) if least is None else number_of(least)
+    top, bottom, step = _span(least, max(seen, default=1.0) if most is None else number_of(most), near=False)
+    drawn, ends = [], []
+    for group in groups:
+        own = [row for row in points if row["x"] == group["x"]]
+        for place, row in enumerate(own):
+            x = group["x"] + (place - (len(own) - 1) / 2) * min(0.2, 0.8 / len(own))
+            drawn.append(_point(row, x, panel.coating, orders, top, bottom))
+            if row["label"]:
+                ends.append({"x": round(x, 3), "v": drawn[-1]["hi"] or row["value"], "s": row["label"]})
+    shared = [list(same) for _, same in groupby(groups, lambda group: group["under"])]
+    return {
+        "kind": kind,
+        "data": {
+            "groups": [{"x": group["x"], "s": group["label"]} for group in groups],
+            "unders": [{"x": sum(g["x"] for g in same) / len(same), "s": same[0]["under"]} for same in shared],
+            "points": drawn,
+            "ends": ends,
+            "limits": [{"v": row["value"], "s": row["label"]} for row in rows["limits"]],
+        },
+        "signals": {"n": len(groups), "top": top, "bottom": bottom, **_ticks(top, bottom, step)},
+        "pad": {"top": 28, "bottom": 44, "left": _left(top, bottom, step), "wide": 14, "narrow": 14},
+        "height": 190,
+    }
 
 
 # ---- curves over a quantity -----------------------------------------------------------------------------------------
@@ -569,6 +673,7 @@ def _lay_curves(
     begin, end = number_of(signals["from"]), number_of(signals["to"])
     small = bool(signals.get("small"))
     places, form = _along(begin, end, 2.0 if small else 1.0)
+    labelled = any(row["label"] for row in rows["bands"])
 
     def within(value: float | None) -> float | None:
         return None if value is None else min(max(value, bottom), top)
@@ -591,9 +696,11 @@ def _lay_curves(
         },
         "signals": {
             "from": begin, "to": end, "places": places, "form": form, "top": top, "bottom": bottom,
-            **_ticks(top, bottom, step),
+            "rise": 12 + (_TITLE if labelled else 0),
+            "unit": signals.get("unit", ""), "along": signals.get("along", ""), **_ticks(top, bottom, step),
         },
-        "pad": {"top": 8 if small else 24, "bottom": 24, "left": _left(top, bottom, step), "leftNarrow": 0,
+        "pad": {"top": 8 if small else 24 + (_TITLE if panel.axis and labelled else 0),
+                "bottom": 26 + (_TITLE if panel.along else 0), "left": _left(top, bottom, step),
                 "wide": 12 if small else 22, "narrow": 12 if small else 22},
         "height": 120 if small else 150,
     }  # fmt: skip
@@ -610,15 +717,18 @@ def _along(begin: float, end: float, sparse: float = 1.0) -> tuple[list[float], 
     return [float(f"{n * pace:.10g}") for n in range(first, last + 1)], f",.{decimals(pace)}f"
 
 
-def _span(least: float, most: float) -> tuple[float, float, float]:
-    """Ends and step of an axis about what was logged: from zero only where that is near.
+def _span(
+    least: float, most: float, positive: bool = False, near: bool = True, steps: float = 6.5
+) -> tuple[float, float, float]:
+    """Ends and step of an axis about what was measured: from zero where that is near and asked for, or where what
+    cannot be below zero lies below it by noise only.
 
-    >>> _span(0.0, 141.0), _span(88.2, 91.4)
-    ((150.0, 0.0, 25.0), (91.5, 88.0, 0.5))
+    >>> _span(0.0, 141.0), _span(88.2, 91.4), _span(-4.0, 141.0, positive=True), _span(-40.0, 141.0, positive=True)
+    ((150.0, 0.0, 25.0), (91.5, 88.0, 0.5), (150.0, 0.0, 25.0), (150.0, -50.0, 50.0))
     """
-    if 0 <= least < 0.4 * most:
+    if (near and 0 <= least < 0.4 * most) or (positive and -NOISE * most <= least < 0):
         least = 0.0
-    step = tick_step(max(most - least, abs(most) * 1e-6, 1e-12))
+    step = tick_step(max(most - least, abs(most) * 1e-6, 1e-12), steps)
     top, bottom = step * math.ceil(round(most / step, 9)), step * math.floor(round(least / step, 9))
     if top == bottom:
         top = bottom + step
@@ -647,12 +757,32 @@ KINDS: Mapping[str, Kind] = {
         },
         _lay_dots,
     ),
+    "upright": Kind(
+        "upright",
+        {
+            "groups": {"x": _NEEDED, "label": _NEEDED, "under": ""},
+            "points": {
+                "x": _NEEDED,
+                "value": _NEEDED,
+                "low": None,
+                "high": None,
+                "open": False,
+                "coating": "",
+                "label": "",
+                "tip": "",
+                "series": "",
+            },
+            "limits": {"value": _NEEDED, "label": ""},
+        },
+        _lay_upright,
+    ),
     "run": Kind(
         "run",
         {
-            "path": {"at": _NEEDED, "value": _NEEDED, "low": None, "high": None, "line": "", "series": ""},
-            "bands": {"at": _NEEDED, "to": _NEEDED},
-            "marks": {"at": _NEEDED, "label": "", "event": False},
+            "path": {"at": _NEEDED, "value": _NEEDED, "low": None, "high": None, "run": 0, "series": ""},
+            "bands": {"at": _NEEDED, "to": _NEEDED, "run": 0},
+            "runs": {"at": _NEEDED, "to": _NEEDED, "label": _NEEDED},
+            "events": {"at": _NEEDED, "run": 0},
         },
         _lay_run,
     ),

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from sitegen.crossing import closure as crossing
+from sitegen.declarations import Unusual
 from sitegen.methods.closure import AGREE, NOT
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, Column, Row, Table
@@ -53,6 +54,13 @@ def engine(view: View) -> list[Block]:
     return [Table(name, columns, rows, _reading(view, verdicts), note=note, stack=True)]
 
 
+def unusual(view: View) -> Iterator[Unusual]:
+    """Ways to measure the wear of a build that do not close."""
+    apart = dict.fromkeys(_called(each) for each in _verdicts(view, view.the_build) if each.word == NOT)
+    if apart:
+        yield Unusual(f"The wear does not add up: {'; '.join(apart)}", ANCHOR, 17)
+
+
 def program(view: View) -> list[Block]:
     """A row a build: its top rings by balance, traces and oil, and whether they close."""
     rows, every = [], []
@@ -72,8 +80,7 @@ def program(view: View) -> list[Block]:
         apart = "; ".join(f"{v.key.at} {view.text(v, interval=False, unit=True)}" for v in not_listed) or words.DASH
         told = _word_of(verdicts)
         rows.append(
-            Row((Cell(build.id, href=view.href_engine(build, ANCHOR)),
-                 Cell(words.listed(view.coating_title(coating) for coating in build.coatings)),
+            Row((Cell(build.id, href=view.href_engine(build, ANCHOR), coating=build.coatings[0]),
                  Cell("; ".join(view.text(v, unit=True) for v in summed) or words.DASH), Cell(traced),
                  Cell("; ".join(view.text(v, unit=True) for v in oil) or words.DASH), Cell(apart),
                  Cell(told, word=True, note=_why(view, verdicts, told))))
@@ -81,14 +88,13 @@ def program(view: View) -> list[Block]:
     if not rows:
         return []
     columns = (
-        Column("Build"), Column("Coatings"),
-        Column("Top rings by the balance", numeric=True, measure=crossing.WEIGHED.id),
+        Column("Build"), Column("Top rings by the balance", numeric=True, measure=crossing.WEIGHED.id),
         Column("Faces by traces", numeric=True, measure=crossing.FACE.id),
         Column("Ring faces by the oil", numeric=True, measure=crossing.FROM_SOURCE),
         Column("Rings on no list of sources", numeric=True, measure=crossing.UNLISTED.id),
         Column("Do they close"),
     )  # fmt: skip
-    note = f"{SEES} The page of each build has every pair of ways with its interval."
+    note = "The page of each build has every pair of ways, with its interval and what each way sees."
     return [Table("wear-closure", columns, rows, _reading(view, every), note=note, stack=True)]
 
 

@@ -14,7 +14,7 @@ from sitegen.pages import comparing, criteria, history
 from sitegen.pages.contexts import Chapter, CoatingPage, Fact, Part
 from sitegen.pages.frame import Site, crumbs, window_title
 from sitegen.pages.setting import Setter
-from sitegen.program.model import Build, Coating
+from sitegen.program.model import Build, Coating, Layer
 from sitegen.vocabulary import Value
 
 
@@ -100,12 +100,20 @@ def _tells(stream: Stream) -> bool:
 def _facts(coating: Coating) -> list[Fact]:
     facts = [
         ("Process", coating.process),
-        ("Layers, from the body out", "; ".join(coating.layers)),
+        ("Layers, the outermost first", "; ".join(map(_layer, coating.layers))),
         ("Hardness", words.with_unit(words.number(coating.hardness_hv, 0), "HV") if coating.hardness_hv else ""),
         ("Thickness", words.with_unit(f"{coating.thickness * 1e6:g}", "µm") if coating.thickness else ""),
         ("Tracer elements", words.listed(coating.tracers)),
     ]
     return [Fact(term, [Cell(text)]) for term, text in facts if text]
+
+
+def _layer(layer: Layer) -> str:
+    """A layer in words: name, nominal thickness with its tolerance, what it is."""
+    thickness = "" if layer.thickness is None else f"{1e6 * layer.thickness:.4g}"
+    if layer.tolerance is not None:
+        thickness += f"\u00a0± {1e6 * layer.tolerance:.3g}"
+    return ", ".join(filter(None, [layer.title, words.with_unit(thickness, "µm") if thickness else "", layer.process]))
 
 
 def _cylinders(build: Build, coating: str) -> list[int]:

@@ -33,6 +33,7 @@ def answer(view: View, plan: Planning | None = None) -> list[Text]:
     if not rows:
         return []
     blocks = [Text((Cell(_lead(view, rows)),), role="lead")]
+    blocks += [Text((Cell(text),)) for text in _asked(view)]
     blocks += [Text((Cell(text),)) for text in _beside(view)]
     blocks += [Text((Cell(differences.sentence(view, row)),)) for row in rows[1:]]
     care = _care(view, rows, plan)
@@ -41,20 +42,40 @@ def answer(view: View, plan: Planning | None = None) -> list[Text]:
     return blocks
 
 
+def _asked(view: View) -> list[str]:
+    """That the primary measure does not answer the question, with why, in the program's words; what does, and how."""
+    program = view.program
+    if program.answered_by is None:
+        return []
+    rows = [row for row in view.comparisons if _answers(view, row)]
+    name = view.measures[program.answered_by.measure].title
+    why = program.not_primary.rstrip(".")
+    told = [f"The question is answered by the {name}, which is not the primary measure, since {why}."]
+    return [*told, *(differences.sentence(view, row) for row in rows)]
+
+
 def _beside(view: View) -> list[str]:
     """The exploratory measures in which a candidate differs, a sentence a candidate."""
     parts = []
     for coating in view.program.candidates:
-        own = [row for row in view.comparisons if row.role == "exploratory" and row.coating == coating]
+        every = [row for row in view.comparisons if row.role == "exploratory" and row.coating == coating]
+        own = [row for row in every if not _answers(view, row)]
         told = [row for row in own if row.verdict not in {"cannot tell", "refused"}]
         if not told:
             continue
         named = words.listed([_with_estimate(view, row) for row in told])
         where = " in these engines" if all(row.scope == "these-engines" for row in told) else ""
         verb = words.plural(len(told), "differs", "differ")
-        of = words.counted(len(own), "exploratory measure")
-        parts.append(f"Of the {of}, {named} {verb} for {differences.rings(view, coating)}{where}.{_one_fit(view, own)}")
+        of = words.counted(len(own), "exploratory measure" if len(own) == len(every) else "other exploratory measure")
+        fit = _one_fit(view, every)
+        parts.append(f"Of the {of}, {named} {verb} for {differences.rings(view, coating)}{where}.{fit}")
     return parts
+
+
+def _answers(view: View, row: Comparison) -> bool:
+    """Whether a row is of what answers the question, which is told by itself."""
+    asked = view.program.answered_by
+    return asked is not None and (row.measure, row.phase, row.at) == (asked.measure, asked.phase, asked.at)
 
 
 def _with_estimate(view: View, row: Comparison) -> str:
@@ -79,13 +100,16 @@ def lead(view: View) -> str:
 
 
 def in_short(view: View) -> str:
-    """The finding a program page opens with, without what it rests on; "" where there is nothing to compare yet."""
+    """The finding a program page opens with, what answers the question first; "" where nothing is compared yet."""
     rows = [row for row in primary(view) if row.estimate is not None]
     if not rows:
         return ""
-    so_far = "So far, " if "provisional" in rows[0].flags else ""
-    text = differences.short(view, rows[0])
-    return f"{so_far}{text[:1].lower()}{text[1:]}" if so_far else text
+    asked = [row for row in view.comparisons if _answers(view, row) and row.coating == rows[0].coating]
+    asked = [row for row in asked if row.estimate is not None]
+    text = differences.short(view, (asked or rows)[0])
+    if "provisional" in rows[0].flags:
+        text = f"So far, {text[:1].lower()}{text[1:]}"
+    return f"{text} {differences.briefly(view, rows[0])}" if asked else text
 
 
 def _lead(view: View, rows: Sequence[Comparison]) -> str:
@@ -167,6 +191,7 @@ def table(view: View, coatings: Sequence[str] | None = None) -> list[Block]:
     """A row a candidate and measure, every interval on one axis in per cent of the reference; of some coatings only."""
     shown = view.program.candidates if coatings is None else coatings
     rows = [row for coating in shown for row in view.comparisons if row.coating == coating]
+    rows = [row for row in rows if row.verdict != "refused" or row.role == "primary"]
     if not rows:
         return []
     reference = view.coating_title(view.program.reference)
@@ -178,7 +203,7 @@ def table(view: View, coatings: Sequence[str] | None = None) -> list[Block]:
                 strip_cell(view, row, axis),
                 difference_cell(view, row),
                 _level_cell(view, row),
-                Cell(differences.rests_on(row) if row.verdict != "refused" else words.DASH),
+                Cell(differences.counted(row) if row.verdict != "refused" else words.DASH),
             )
         )
         for row in rows
@@ -222,7 +247,7 @@ def _measure_cell(view: View, row: Comparison) -> Cell:
     measure = view.measures[row.measure]
     place = differences.place_words(row.at)
     text = words.sentence(measure.title) + (f", {place}" if place else "")
-    notes = [differences.after(view, row), "the primary measure" if row.role == "primary" else ""]
+    notes = [differences.after(view, row), "primary" if row.role == "primary" else ""]
     note = ", ".join(note for note in notes if note)
     return Cell(text, href=view.href_methods(row.measure), note=note, coating=row.coating)
 
@@ -240,7 +265,7 @@ def difference_cell(view: View, row: Comparison | None) -> Cell:
     if row.verdict == "refused":
         return Cell("not compared", note=view.why(row.reason))
     if row.procedure in {"borrowed", "lent"}:
-        return Cell(differences.estimate(view, row), note=f"{differences.interval(view, row)}; built once, no test")
+        return Cell(differences.estimate(view, row), note=f"{differences.interval(view, row)}; no test")
     if row.verdict == "cannot tell":
         return Cell("cannot tell", word=True, note=differences.interval(view, row))
     return Cell(differences.estimate(view, row), strong=True, note=differences.interval(view, row))
@@ -330,8 +355,7 @@ def resting(view: View) -> list[Block]:
     if not told:
         return []
     rule = "Only a cause recorded without knowing the result leaves a build out."
-    return [Text([Cell(f"All builds count. {told[0]}{'' if told[1:] else f' {rule}'}")]),
-            *(Text([Cell(f"{text} {rule}" if text is told[-1] else text)]) for text in told[1:])]  # fmt: skip
+    return [*(Text([Cell(text)]) for text in told), Text([Cell(f"All builds count. {rule}")])]
 
 
 def _resting(view: View, row: Comparison) -> str:
@@ -348,7 +372,7 @@ def _resting(view: View, row: Comparison) -> str:
     ordered = sorted(again, key=lambda build: again[build].estimate or none)
     least, most = (f"{differences.estimate(view, again[build])} without {build}" for build in (ordered[0], ordered[-1]))
     span = least if len(again) == 1 else f"from {least} to {most}"
-    parts = [f"Leaving out one build at a time, {what} with {coating} would be {span}{_moved(view, row)}."]
+    parts = [f"Leaving out one build at a time, {what} with {coating} would be {span}.{_moved(view, row)}"]
     across = [build for build, each in again.items() if (each.low or -math.inf) <= none <= (each.high or math.inf)]
     if row.verdict not in {"cannot tell", "refused"} and across:
         rests = "The answer rests on one build: without" if len(across) == 1 else "Without"
@@ -378,10 +402,10 @@ def _moved(view: View, row: Comparison) -> str:
     )
     if move is None or move.value is None:
         return ""
-    text = f"; the largest move is {words.number(move.value, 1)} standard errors"
+    text = f" The largest move is {words.number(move.value, 1)} standard errors"
     if usual is not None and usual.value is not None:
         text += f", and half of such programs move by {words.number(usual.value, 1)} or more"
-    return text
+    return f"{text}."
 
 
 def _out_of_fit(view: View, row: Comparison) -> list[str]:

@@ -9,7 +9,7 @@ from typing import ClassVar
 from markupsafe import Markup
 
 from sitegen.page.addresses import Link
-from sitegen.page.blocks import Block, Cell, Table
+from sitegen.page.blocks import Block, Cell
 from sitegen.page.blocks import Fact as Fact
 from sitegen.pages.setting import Setter
 
@@ -22,6 +22,7 @@ class Part:
     title: str
     blocks: Sequence[Block]
     result: str = ""  # of a folded part: what its summary states
+    more: str = ""  # of a half: the line its further blocks are folded behind
 
 
 @dataclass(frozen=True)
@@ -32,12 +33,34 @@ class Around:
     links: Sequence[Link]  # without an address where it is this page
 
 
+@dataclass(frozen=True)
+class Half:
+    """A stream on the page of a build: a sentence at the left, one figure or table at the right, the rest folded."""
+
+    anchor: str
+    title: str
+    said: Sequence[Block]
+    shown: Sequence[Block]
+    more: str
+    folded: Sequence[Block]
+
+
+@dataclass(frozen=True)
+class Line:
+    """One thing out of the ordinary."""
+
+    label: str
+    text: Cell
+    more: str
+
+
 def contents_of(parts: Sequence[Part], rest: Sequence[Part] = ()) -> list[Link]:
     """Sections of a page, and one line for all that is folded."""
     return [*(Link(part.title, f"#{part.anchor}") for part in parts), *([Link(REST, "#rest")] if rest else [])]
 
 
 REST = "The rest, folded"
+UNUSUAL = "Out of the ordinary"
 
 
 @dataclass(frozen=True)
@@ -86,42 +109,6 @@ class Page:
 
 
 @dataclass(frozen=True)
-class ProgramLine:
-    """A program on the home page."""
-
-    question: str
-    href: str
-    title: str
-    status: str  # by the program's own rule; "" without one
-    answer: Sequence[Cell]
-    facts: str
-    records: str
-    criteria: str  # how they stand, in words
-    left_out: str  # readings set aside
-    moved: str  # against the last commit of the results
-    as_of: str = ""  # "records until 14 August 2026"
-    invented: bool = False
-    why: str = ""  # what drives the status
-    due: str = ""  # what is due next, with its day
-
-
-@dataclass(frozen=True)
-class CoatingLine:
-    piece: Cell
-    process: str
-    used: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class HomePage(Page):
-    template: ClassVar[str] = "home.html"
-    reading: str
-    programs: Sequence[ProgramLine]
-    coatings: Sequence[CoatingLine]
-    compared: Table | None = None  # the primary comparisons of all programs on one axis
-
-
-@dataclass(frozen=True)
 class Said:
     """The verdict a page opens with."""
 
@@ -150,16 +137,22 @@ class ProgramPage(Page):
 class EnginePage(Page):
     template: ClassVar[str] = "engine.html"
     heading: str
+    states: str  # ends the heading: the cylinders that are not seated
     meta: Sequence[Cell]
-    first: Part | None
+    first: Part
     side: Sequence[Part]
-    facts: Sequence[Fact]
+    crowded: bool  # many cylinders: the block plan takes more of the first screen
+    unusual: Sequence[Line]
+    odd: Sequence[Part]  # where odd cylinders lie
     parts: Sequence[Part]
-    rest: Sequence[Part] = ()  # folded
+    halves: Sequence[Half]
+    rest: Sequence[Part]  # folded
 
     @property
     def contents(self) -> Sequence[Link]:
-        return contents_of(self.parts, self.rest)
+        own = [Link(self.first.title, f"#{self.first.anchor}"), Link(UNUSUAL, "#unusual")]
+        halves = [Link(half.title, f"#{half.anchor}") for half in self.halves]
+        return [*own, *contents_of(self.parts), *halves, *contents_of((), self.rest)]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -201,16 +194,17 @@ class CoatingPage(Page):
 
 @dataclass(frozen=True, kw_only=True)
 class PartsPage(Page):
-    """A page that is only a heading, a reading and its parts: data."""
+    """A page that is only a heading, a reading and its parts: home, data, plan."""
 
     template: ClassVar[str] = "parts.html"
     heading: str
     reading: str
     parts: Sequence[Part]
+    rest: Sequence[Part] = ()  # folded
 
     @property
     def contents(self) -> Sequence[Link]:
-        return contents_of(self.parts)
+        return contents_of(self.parts, self.rest)
 
 
 @dataclass(frozen=True)
@@ -232,6 +226,7 @@ class MethodView:
     method: str
     formula: str
     facts: Sequence[Fact]
+    line: str  # what it is, in a line
     names: Sequence[NameView] = ()  # where the entry is of several measures; its own id is empty then
 
 
@@ -243,14 +238,37 @@ class MethodGroup:
     count: str = ""  # "ten measures"
 
 
+@dataclass(frozen=True)
+class Entry:
+    """Something folded behind its title and a line: blocks, or sentences as a list."""
+
+    title: str
+    line: str
+    blocks: Sequence[Block] = ()
+    sentences: Sequence[str] = ()
+
+
+@dataclass(frozen=True)
+class EntryGroup:
+    anchor: str
+    title: str
+    entries: Sequence[Entry]
+
+
 @dataclass(frozen=True, kw_only=True)
 class MethodsPage(Page):
     template: ClassVar[str] = "methods.html"
+    glossary: Sequence[Fact]
     intervals: Sequence[Fact]
     groups: Sequence[MethodGroup]
-    comparing: Part
-    parts: Sequence[Part]
-    cautions: Sequence[tuple[str, Sequence[str]]]
+    rest: Sequence[EntryGroup]  # comparing, reasons, cautions
+
+    @property
+    def contents(self) -> Sequence[Link]:
+        own = [(each.anchor, each.title) for each in self.groups] + [(each.anchor, each.title) for each in self.rest]
+        return [Link(title, f"#{anchor}") for anchor, title in (*METHODS_FIRST, *own)]
 
 
-AnyPage = HomePage | ProgramPage | EnginePage | CylinderPage | CoatingPage | PartsPage | MethodsPage
+METHODS_FIRST = (("glossary", "Words"), ("intervals", "What an interval says"))
+
+AnyPage = ProgramPage | EnginePage | CylinderPage | CoatingPage | PartsPage | MethodsPage

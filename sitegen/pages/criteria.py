@@ -45,7 +45,8 @@ def table(view: View, coatings: Sequence[str] | None = None) -> Table | None:
 
 
 def _reading(view: View, coatings: Sequence[str] | None) -> str:
-    return in_words(view, coatings).replace("Answers to ", "Of ", 1).replace(": ", ", ", 1)
+    when = view.program.criteria_stated
+    return " ".join(filter(None, (in_words(view, coatings), f"Stated {words.day(when)}." if when else "")))
 
 
 def _summary(view: View, criterion: Criterion, coating: str) -> Verdict | None:
@@ -92,10 +93,10 @@ def _row(
         row = _comparison(view, criterion, coating)
         number = differences.estimate(view, row) if row is not None and row.estimate is not None else words.DASH
     drawn = Cell("")
-    if shares:
-        limit_ = criterion.limit or 1.0
-        others = [axis.place((each.found or 0.0) / limit_) for each in units if unit_name(each) != who]
-        low, value, high = map(axis.place, shares)
+    others = [axis.place((each.found or 0.0) / criterion.limit) for each in units
+              if criterion.limit and unit_name(each) != who]  # fmt: skip
+    if shares or others:
+        low, value, high = map(axis.place, shares) if shares else (None, None, None)
         label = f"{number}, {limit(view, criterion)}"
         drawn = Cell("", strip=Strip(low, value, high, word == CANNOT, coating, label, others, who))
     title = Cell(criterion.title, note="ends the program when it fails" if criterion.end_rule else "", coating=coating)
@@ -121,7 +122,7 @@ def in_full(view: View, changed: Callable[[Criterion], Sequence[str]], late: str
                      Cell(f"{'. '.join(told)}." if told else words.DASH)))
             )  # fmt: skip
     columns = (Column("Criterion"), Column("Coating"), Column("How it was answered"))
-    return [Table("criteria-in-full", columns, rows, caption(view.program, late), stack=True)] if rows else []
+    return [Table("criteria-in-full", columns, rows, f"{caption(view.program, late)}.", stack=True)] if rows else []
 
 
 def scope(view: View, criterion: Criterion) -> str:

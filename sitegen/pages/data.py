@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 
 from sitegen import reasons
+from sitegen.declarations import Stream
 from sitegen.page import counts, words
+from sitegen.page.addresses import Link
 from sitegen.page.blocks import Cell, Column, Row, Table
 from sitegen.page.view import View
 from sitegen.pages.contexts import Part, PartsPage
+from sitegen.pages.folding import folded
 from sitegen.pages.frame import Site, crumbs, window_title
 from sitegen.pages.notes import CODE
 from sitegen.program.model import Program
 from sitegen.vocabulary import Problem
 
 MOST_NAMED = 12  # columns of a file
+_DAY = re.compile(r"\b(?:19|20)\d\d-(?:0[1-9]|1[0-2])-(?:0[1-9]|[12]\d|3[01])\b")
 
 
 def page(site: Site, program: Program) -> PartsPage:
@@ -22,22 +27,27 @@ def page(site: Site, program: Program) -> PartsPage:
     path = site.addresses.data[program.id]
     view = site.view(path, program.id)
     setter = site.setter(path)
-    left_out = setter.id("left-out")
-    files = setter.id("files")
-    engines = setter.id("engines")
     total, used = _totals(view)
     parts = [
-        Part(left_out, "What was left out, and why", [_left_out(site, view)]),
-        Part(files, "Files", [_files(site, view)]),
-        Part(engines, "By engine", [_by_engine(site, view)]),
+        Part(setter.id("left-out"), "What was left out, and why", [_left_out(site, view)]),
+        Part(setter.id("streams"), "What was read", [_by_stream(site, view)]),
     ]
+    if program.id in site.results:
+        parts.append(Part(setter.id("results"), "The results as tables", [_results(site, view)]))
+    rest = [_files(view, stream, setter.id(f"files-{stream.name}")) for stream in _read(site, view)]
+    if program.builds:
+        rest.append(folded(Part(setter.id("engines"), "By build", [_by_engine(site, view)])))
+    if program.id in site.plans:
+        before = Link("Plan", view.href(site.addresses.plans[program.id]))
+    else:
+        before = Link(program.title, view.href_program(program))
     return PartsPage(
         setter=setter,
         path=path,
         title=window_title("Data", program.title),
         crumbs=crumbs(site, path, [(program.title, site.addresses.programs[program.id]), ("Data", path)]),
         others=site.others(path, program),
-        previous=None,
+        previous=before,
         next=None,
         assets=site.links(path),
         foot=site.foot(path, program),
@@ -46,6 +56,7 @@ def page(site: Site, program: Program) -> PartsPage:
         if total
         else "No reading is in yet.",
         parts=parts,
+        rest=rest,
     )
 
 
@@ -80,11 +91,10 @@ def _left_out(site: Site, view: View) -> Table:
                     (str(record["file"]), _row(record), at),
                     Row(
                         [
-                            Cell(str(record["file"])),
-                            Cell(str(_row(record)) if _row(record) else ""),
                             Cell(_where(view, record), href=_href(view, record)),
                             Cell(*_why(view, record)),
                             Cell(said),
+                            _place(str(record["file"]), _row(record)),
                         ]
                     ),
                 )
@@ -102,18 +112,10 @@ def _left_out(site: Site, view: View) -> Table:
             rows.append(
                 (
                     (each.file, each.line, i),
-                    Row(
-                        [
-                            Cell(each.file),
-                            Cell(str(each.line) if each.line else ""),
-                            about,
-                            why,
-                            Cell(_said(each)),
-                        ]
-                    ),
+                    Row([about, why, Cell(_said(each)), _place(each.file, each.line)]),
                 )
             )
-    columns = [Column("File"), Column("Row", "", True), Column("About"), Column("Why"), Column("What the check says")]
+    columns = [Column("About"), Column("Why"), Column("What the check says"), Column("Where it stands")]
     ordered = [row for _, row in sorted(rows, key=lambda each: each[0])]
     total, _ = _totals(view)
     not_used = counts.not_used(view.analysis.readings.values())
@@ -129,7 +131,11 @@ def _left_out(site: Site, view: View) -> Table:
             f" {words.sentence(words.count(apart))} {'is' if apart == 1 else 'are'} kept apart, in another condition "
             "than the program's, and in no curve."
         )
-    return Table("set-aside", columns, ordered, reading, wide=True)
+    return Table("set-aside", columns, ordered, reading, stack=True)
+
+
+def _place(file: str, line: int) -> Cell:
+    return Cell(file, note=f"row {line}" if line else "")
 
 
 def _record(view: View, problem: Problem) -> dict[object, object] | None:
@@ -154,7 +160,8 @@ def _same_file(one: str, other: str) -> bool:
 
 def _said(problem: Problem) -> str:
     parts = [problem.what, f"expected {problem.expected}" if problem.expected else "", problem.next_step]
-    return "; ".join(part for part in parts if part)
+    told = "; ".join(part for part in parts if part)
+    return _DAY.sub(lambda day: words.day(day[0]), told)  # a check speaks as files do, a page as all pages
 
 
 def _why(view: View, record: dict[object, object]) -> tuple[str, str, bool, str]:
@@ -194,36 +201,97 @@ def _href(view: View, record: dict[object, object]) -> str:
 # ---- what was read --------------------------------------------------------------------------------------------------
 
 
-def _files(site: Site, view: View) -> Table:
+def _read(site: Site, view: View) -> list[Stream]:
+    """Streams of which a file is named."""
+    return [
+        each for each in site.streams if each.name in view.analysis.readings and view.analysis.readings[each.name].files
+    ]
+
+
+def _counts(view: View, stream: Stream) -> tuple[int, int, int, int]:
+    """Files of a stream, rows read, rows used, and rows set aside."""
+    files = view.analysis.readings[stream.name].files.values()
+    rows, used = (sum(_whole(facts.get(name)) for facts in files) for name in ("rows", "used"))
+    return len(files), rows, used, rows - used
+
+
+def _whole(number: object) -> int:
+    return number if isinstance(number, int) else 0
+
+
+def _by_stream(site: Site, view: View) -> Table:
+    """Files, rows, what is used of them and what not, a row a stream."""
+    streams = _read(site, view)
+    counted = [_counts(view, stream) for stream in streams]
+    rows = [
+        Row(
+            [
+                Cell(words.sentence(stream.title), href=f"#files-{stream.name}"),
+                *(Cell(words.number(n, 0)) for n in each),
+            ]
+        )
+        for stream, each in zip(streams, counted, strict=True)
+    ]
+    if not rows:
+        return Table("by-stream", _STREAM_COLUMNS, rows, "No record file is named in the program file.")
+    total = [sum(each[n] for each in counted) for n in range(4)]
+    rows.append(Row([Cell("All", strong=True), *(Cell(words.number(n, 0), strong=True) for n in total)]))
+    files = [facts for stream in streams for facts in view.analysis.readings[stream.name].files.values()]
+    used = sum(1 for facts in files if facts.get("used", 0))
+    reading = words.sentence(f"{words.share(used, len(files), 'record file')} give readings that are used.")
+    reading = f"Invented records. {reading}" if view.program.invented else reading
+    waiting = sum(_whole(facts.get("not_taken")) for facts in files)
+    note = f"{words.sentence(words.counted(waiting, 'row'))} more prepared, not filled in yet." if waiting else ""
+    return Table("by-stream", _STREAM_COLUMNS, rows, reading, note=note)
+
+
+_STREAM_COLUMNS = (
+    Column("Stream"), Column("Files", numeric=True), Column("Rows", numeric=True), Column("Used", numeric=True),
+    Column("Set aside", numeric=True),
+)  # fmt: skip
+_RESULTS = {
+    "measures.csv": "every value with its interval, by build, cylinder, phase and measure",
+    "comparisons.csv": "coatings against the reference, the primary comparison first",
+    "verdicts.csv": "states of cylinders and answers to criteria, with the limit and the interval that decided",
+}
+
+
+def _results(site: Site, view: View) -> Table:
+    """The result files, which lie beside this page."""
+    own = site.results[view.program.id]
+    rows = [
+        Row([
+            Cell(name, href=view.href(site.addresses.result(view.program.id, name))),
+            Cell(what),
+            Cell(words.number(max(0, own[name].count(b"\n") - 1), 0)),
+        ])
+        for name, what in _RESULTS.items() if name in own
+    ]  # fmt: skip
+    reading = "The numbers of these pages, as they lie in the results folder of the program."
+    return Table("result-files", (Column("File"), Column("What it holds"), Column("Rows", numeric=True)), rows, reading)
+
+
+def _files(view: View, stream: Stream, anchor: str) -> Part:
+    """The files of a stream, folded behind how many rows of them are used."""
     rows = []
     hashes = dict(view.analysis.inputs)
-    for stream in site.streams:
-        readings = view.analysis.readings.get(stream.name)
-        for file, facts in sorted(readings.files.items()) if readings else []:
-            hashed = next((digest for name, digest in hashes.items() if _same_file(name, file)), "")
-            rows.append(
-                Row(
-                    [
-                        Cell(file, note=f"sha256 {hashed[:12]}" if hashed else ""),
-                        Cell(stream.title),
-                        Cell(f"{facts.get('used', 0)} of {facts.get('rows', 0)}", note=_not_taken(facts)),
-                        Cell(
-                            ", ".join(_form(facts.get("encoding", ""), facts.get("separator", ""))), note=_notes(facts)
-                        ),
-                        Cell(_not_used(facts)),
-                    ]
-                )
+    for file, facts in sorted(view.analysis.readings[stream.name].files.items()):
+        hashed = next((digest for name, digest in hashes.items() if _same_file(name, file)), "")
+        rows.append(
+            Row(
+                [
+                    Cell(file, note=f"sha256 {hashed[:12]}" if hashed else ""),
+                    Cell(f"{facts.get('used', 0)} of {facts.get('rows', 0)}", note=_not_taken(facts)),
+                    Cell(", ".join(_form(facts.get("encoding", ""), facts.get("separator", ""))), note=_notes(facts)),
+                    Cell(_not_used(facts)),
+                ]
             )
-    total = len(rows)
-    reading = "No record file is named in the program file." if not total else ""
-    if total:
-        used = sum(1 for row in rows if not row.cells[2].text.startswith("0 of"))
-        reading = words.sentence(f"{words.share(used, total, 'record file')} give readings that are used.")
-        reading = f"Invented records. {reading}" if view.program.invented else reading
-    columns = [
-        Column("File"), Column("Stream"), Column("Rows used", "", True), Column("Read as"), Column("Columns not used"),
-    ]  # fmt: skip
-    return Table("record-files", columns, rows, reading, wide=True)
+        )
+    count, every, used, _ = _counts(view, stream)
+    said = f"{words.counted(count, 'file')}, {words.number(used, 0)} of {words.number(every, 0)} rows used."
+    columns = [Column("File"), Column("Rows used", "", True), Column("Read as"), Column("Columns not used")]
+    table = Table(f"record-files-{stream.name}", columns, rows, wide=True)
+    return Part(anchor, f"Files, {stream.title}", [table], words.sentence(said))
 
 
 def _not_taken(facts: Mapping[str, object]) -> str:

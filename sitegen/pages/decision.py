@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+from sitegen.crossing import next_step as next_steps
 from sitegen.crossing import ruling
-from sitegen.crossing.deciding import NEXT_BUILDS, NEXT_REFERENCE, READINGS_NEEDED
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, Column, Row, Table
 from sitegen.page.view import View
 from sitegen.pages import criteria, differences, stated
-from sitegen.program.model import Criterion, DecisionRule, Standing
+from sitegen.program.model import Criterion, DecisionRule, Moved, Standing
 from sitegen.vocabulary import Verdict
 
 ANCHOR = "decision"
+MOST_MOVED = 6  # values that are named of those that moved; the rest are counted
 _SAID: dict[str, str] = {
     ruling.RELEASED: "Released",
     ruling.RUN_ON: "Run on",
@@ -87,7 +88,12 @@ def rule(view: View) -> str:
     if own is None:
         stated_none = view.program.criteria and view.program.candidates
         return "No rule of decision was stated, so the criteria stand for themselves." if stated_none else ""
-    return f"{_rule(view, own)} {_looks(own)}"
+    return _rule(view, own)
+
+
+def looks(view: View) -> str:
+    """When a release may be said; "" without a rule."""
+    return _looks(view.program.decide) if view.program.decide is not None else ""
 
 
 def blocks(view: View) -> list[Block]:
@@ -131,8 +137,8 @@ def _row(view: View, verdict: Verdict) -> Row:
         (
             Cell(view.coating_title(coating), href=view.href_coating(coating), coating=coating, note=verdict.word),
             Cell(_driver(view, verdict)),
-            Cell(_open(view, coating)),
-            Cell(_next(view, verdict)),
+            Cell(_open(view, verdict)),
+            Cell(next_step(view, coating)),
         )
     )
 
@@ -152,7 +158,8 @@ def _driver(view: View, verdict: Verdict) -> str:
     if criterion is None:
         return words.sentence(view.why(verdict.reason)) if verdict.reason else words.DASH
     answer = next(answer for each, answer in _answers(view, verdict.key.coating) if each is criterion)
-    return f"{criterion.title}: {answer.word}{_number(view, criterion, answer)}"
+    why = f"; {view.why(answer.reason)}" if answer.word == criteria.CANNOT and answer.reason else ""
+    return f"{criterion.title}: {answer.word}{_number(view, criterion, answer)}{why}"
 
 
 def _number(view: View, criterion: Criterion, answer: Verdict) -> str:
@@ -170,19 +177,19 @@ def _number(view: View, criterion: Criterion, answer: Verdict) -> str:
         )
         return f"; {differences.estimate(view, row)} ({differences.interval(view, row)})" if row else ""
     who = answer.deciding.partition("@")[2].replace("/", " cylinder ")
-    number = criteria.judged(view, criterion, answer)
-    place = f"{who} at " if who else ""
-    return f"; {place}{number}, {criteria.distance(view, criterion, answer)}"
+    place = f"{who}, " if who else ""
+    return f"; {place}{criteria.distance(view, criterion, answer)}"
 
 
-def _open(view: View, coating: str) -> str:
-    told = []
+def _open(view: View, verdict: Verdict) -> str:
+    """What else cannot be told, and what is due."""
+    coating, told = verdict.key.coating, []
     for criterion, answer in _answers(view, coating):
-        if answer.word == criteria.CANNOT:
+        if answer.word == criteria.CANNOT and f"criterion:{criterion.id}" != verdict.deciding:
             told.append(f"{criterion.title}: {view.why(answer.reason)}" if answer.reason else criterion.title)
     due = _due(view, coating)
     told += [f"Due: {due}"] if due else []
-    return ". ".join(told) or "Nothing"
+    return ". ".join(told) or "Nothing else"
 
 
 def _due(view: View, coating: str) -> str:
@@ -200,68 +207,54 @@ def _due(view: View, coating: str) -> str:
     )
 
 
-def _next(view: View, verdict: Verdict) -> str:
-    """The cheapest step likely to settle what is open: builds, hours that are due, readings."""
-    coating = verdict.key.coating
-    if verdict.word in {ruling.RELEASED, ruling.STOPPED}:
+def next_step(view: View, coating: str) -> str:
+    """The next step of a candidate as worked out: what it takes, and its chance; "" without a rule."""
+    step = next(iter(view.verdicts(next_steps.RULE, coating=coating)), None)
+    if step is None:
+        return ""
+    title = next((c.title for c in view.program.criteria if f"criterion:{c.id}" == step.deciding), "")
+    if step.word == next_steps.NOT_NEEDED:
         return "None: the rule has decided"
-    answers = _answers(view, coating)
-    failing = [criterion for criterion, answer in answers if answer.word == "fails"]
-    if failing:
-        return f"No further build undoes it: {failing[0].title} fails. Find the cause, and decide by hand"
+    if step.word == next_steps.CAUSE:
+        return f"No further build undoes it: {title} fails. Find the cause, and decide by hand"
+    if step.word == next_steps.NONE:
+        return f"None within twelve builds{_why_none(view, step, coating, title)}. Decide by hand"
+    taken = words.sentence(words.listed(_taking(view, coating)))
+    chance = _number_of(view, next_steps.CHANCE.id, coating)
+    if chance:
+        return f"{taken}: a chance of {words.percent(chance / 100, 1)} to settle it, by simulation"
+    return f"{taken}: {view.why(step.reason)}; its chance cannot be worked out" if step.reason else taken
+
+
+def _why_none(view: View, step: Verdict, coating: str, title: str) -> str:
+    if step.reason == "none-within-twelve":
+        return ""
+    if step.reason != next_steps.GONE:
+        return f": for “{title}” {view.why(step.reason)}"
+    answer = next((each for criterion, each in _answers(view, coating) if criterion.title == title), None)
+    who = answer.deciding.partition("@")[2].replace("/", " cylinder ") if answer is not None else ""
+    rests = f"rests on {who}, which cannot be told" if who else "lacks a cylinder"
+    return f": “{title}” {rests}, and {view.why(step.reason)}"
+
+
+def _number_of(view: View, measure: str, coating: str) -> float:
+    value = view.value(measure, "", engine="", cylinder=0, coating=coating)
+    return 0.0 if value is None or value.value is None else value.value
+
+
+def _taking(view: View, coating: str) -> list[str]:
+    """ "two builds more with graded chromium nitride", "40 h of what is due", "one check more"."""
     told = []
-    for criterion, answer in answers:
-        if answer.word != criteria.CANNOT:
-            continue
-        step = _step(view, criterion, answer, coating)
-        if step and step not in told:
-            told.append(step)
-    return ". ".join(told) or words.DASH
-
-
-def _step(view: View, criterion: Criterion, answer: Verdict, coating: str) -> str:
-    if answer.reason in ruling.WAITING:
+    for measure, of in ((next_steps.BUILDS, coating), (next_steps.REFERENCE, view.program.reference)):
+        if number := int(_number_of(view, measure.id, coating)):
+            told.append(f"{words.counted(number, 'build')} more with {view.coating_title(of)}")
+    if hours := _number_of(view, next_steps.HOURS.id, coating):
         due = _due(view, coating)
-        return f"What is due: {due}" if due else "The builds that are planned"
-    own = view.value(NEXT_BUILDS.id, criterion.phase, criterion.id, engine="", cylinder=0, coating=coating)
-    if own is not None and own.value is not None:
-        other = view.value(NEXT_REFERENCE.id, criterion.phase, criterion.id, engine="", cylinder=0, coating=coating)
-        beside = int(other.value) if other is not None and other.value else 0
-        parts = (
-            [f"{words.counted(int(own.value), 'build')} more with {view.coating_title(coating)}"] if own.value else []
-        )
-        if beside:
-            parts.append(f"{words.counted(beside, 'build')} more with {view.coating_title(view.program.reference)}")
-        return words.sentence(f"{words.listed(parts)}: a chance of at least four in five to settle it")
-    if own is not None and own.reason:
-        return words.sentence(view.why(own.reason))
-    if answer.reason == "one-build":
-        return f"A second build with {view.coating_title(coating)}: one build cannot be told from its coating"
-    who = answer.deciding.partition("@")[2].replace("/", " cylinder ")
-    if answer.reason == "cylinders-missing":
-        return f"{criterion.title} lacks a cylinder that will have no value: decide by hand"
-    needed = [
-        value
-        for value in view.values(READINGS_NEEDED.id, at=criterion.id)
-        if value.key.coating == coating and f"{value.key.engine}/{value.key.cylinder}" in answer.deciding
-    ]
-    if needed and _apart(view, needed[0].key.engine, criterion.phase):
-        return f"{who} cannot be read again, since {needed[0].key.engine} has been taken apart: decide by hand"
-    if needed and needed[0].value is not None:
-        return f"{who}: about {words.number(needed[0].value, 0)} readings in one check"
-    if needed:
-        return (
-            f"{who}: a check on another day or with another tester, since more readings of the same check do not help"
-        )
-    return ""
-
-
-def _apart(view: View, engine: str, phase: str) -> bool:
-    """Whether a build was taken apart after a phase."""
-    build = view.program.build(engine)
-    order = view.program.phase(phase).order
-    later = [each for each in view.program.phases_of(build) if each.order > order and not build.is_due(each.id)]
-    return any(each.kind == "teardown" for each in later)
+        time = words.with_unit(words.stated(hours), "h")
+        told.append(f"what is due, {time} of running" + (f" ({due})" if due else ""))
+    if checks := int(_number_of(view, next_steps.CHECKS.id, coating)):
+        told.append(f"{words.counted(checks, 'check')} more")
+    return told
 
 
 def taken(view: View) -> list[Block]:
@@ -293,19 +286,29 @@ def taken(view: View) -> list[Block]:
 def _since(view: View, standing: Standing) -> str:
     if standing.moved is None:
         return "Not known: git holds no such results"
-    titles = {f"criterion:{each.id}": each.title for each in view.program.criteria}
-    titles[ruling.RULE] = "the rule's word"
-    told = [
-        f"{titles.get(each.rule, each.rule)}: {_then(view, each.rule, each.before)}, now "
-        f"{_then(view, each.rule, each.after)}"
-        for each in standing.moved
-    ]
+    answers = [each for each in standing.moved if each.what not in view.measures]
+    values = [each for each in standing.moved if each.what in view.measures]
+    told = [_moved(view, each) for each in answers]
+    told += [_moved(view, each) for each in values[:MOST_MOVED]]
+    told += [f"{words.counted(len(values) - MOST_MOVED, 'value')} more"] if len(values) > MOST_MOVED else []
     return words.sentence("; ".join(told)) if told else "Nothing it rests on has moved"
 
 
-def _then(view: View, rule: str, answer: str) -> str:
-    """An answer as it was stored, with the unit of its number."""
-    limit = next((each for each in view.program.criteria if f"criterion:{each.id}" == rule), None)
-    measure = view.measures.get(limit.measure) if limit is not None and limit.sense in criteria.SENSES else None
-    unit = measure.unit if measure is not None and "(" in answer else ""
-    return words.with_unit(answer, unit) or "no answer"
+def _moved(view: View, each: Moved) -> str:
+    """ "Leak area after the pulls: holds, 0.31 (0.29 to 0.33) mm², now fails, ..., 0.081 more"."""
+    titles = {f"criterion:{criterion.id}": criterion for criterion in view.program.criteria}
+    criterion = titles.get(each.what)
+    measure = view.measures.get(criterion.measure if criterion else each.what)
+    of_ratio = criterion is not None and criterion.sense not in criteria.SENSES
+    unit = "" if measure is None or of_ratio else measure.unit
+    name = criterion.title if criterion else "the rule's word" if each.what == ruling.RULE else each.what
+    if each.what in view.measures:
+        name = f"{measure.title if measure else each.what} of {each.key.engine}"
+        name += f" cylinder {each.key.cylinder}" if each.key.cylinder else ""
+    by = f" ({words.with_unit(each.by.replace('-', words.MINUS), unit)})" if each.by else ""
+    return f"{name}: {_then(each.before, unit)}, now {_then(each.after, unit)}{by}"
+
+
+def _then(told: str, unit: str) -> str:
+    """An answer or a value as it was stored, with the unit of its number."""
+    return words.with_unit(told, unit if any(sign.isdigit() for sign in told) else "") or "nothing"

@@ -126,6 +126,13 @@ def interval(view: View, row: Comparison) -> str:
     return f"{one} to {other}"
 
 
+def counted(row: Comparison) -> str:
+    """The same in figures: "3 against 2"."""
+    if row.procedure in {"differences", "fixed"} or row.design.startswith("mixed"):
+        return f"{row.builds} holding both"
+    return f"{row.builds} against {row.builds_reference}"
+
+
 def rests_on(row: Comparison) -> str:
     """The units the difference rests on: builds, or for mixed engines the builds that hold both."""
     if row.procedure in {"differences", "fixed"} or row.design.startswith("mixed"):
@@ -243,6 +250,14 @@ def short(view: View, row: Comparison) -> str:
     once = "; built once, no test" if row.procedure in {"borrowed", "lent"} else ""
     told = f"({interval(view, row)}{once})"
     return words.sentence(f"{start}{subject(view, row)} is {found} {told} with {coating} {than} with {reference}.")
+
+
+def briefly(view: View, row: Comparison) -> str:
+    """The same of another measure, where the coatings have just been named."""
+    start = f"{when}, " if (when := after(view, row)) else ""
+    if row.verdict == "cannot tell":
+        return words.sentence(f"{start}of {subject(view, row)} it cannot be told ({interval(view, row)}).")
+    return words.sentence(f"{start}{subject(view, row)} is {estimate(view, row)} ({interval(view, row)}).")
 
 
 def sentence(view: View, row: Comparison) -> str:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from sitegen.page import words
 from sitegen.page.addresses import Link
-from sitegen.page.blocks import Cell, Plans
+from sitegen.page.blocks import Block, Cell, Column, Figure, Plans, Row, Table, Text
 from sitegen.page.view import View
-from sitegen.pages import closure, odd, plans
-from sitegen.pages.contexts import EnginePage, Fact, Part
+from sitegen.pages import closure, odd, plans, unusual
+from sitegen.pages.contexts import EnginePage, Half, Part
+from sitegen.pages.folding import folded
 from sitegen.pages.frame import Site, crumbs, shows_plan, window_title
 from sitegen.program.model import Build, Program
 
@@ -17,20 +18,24 @@ def page(site: Site, program: Program, build: Build) -> EnginePage:
     path = site.addresses.engines[program.id, build.id]
     view = site.view(path, program.id, build)
     setter = site.setter(path)
-    setter.id("build")
     parts = site.parts(view, setter, "engine", "main")
-    parts[1:1] = site.shows("engine", setter.id(odd.ANCHOR), odd.TITLE, odd.of_engine(view))
-    parts += site.shows("engine", setter.id(closure.ANCHOR), closure.TITLE, closure.engine(view))
     side = site.parts(view, setter, "engine", "side")
+    halves = [_half(part) for part in site.parts(view, setter, "engine", "half")]
     rest = site.parts(view, setter, "engine", "rest")
-    if not shows_plan([*parts, *side]):
-        drawn = [plans.plan_of(view, build, linked=False)]
-        block = Plans(drawn, plans.states_sentence(view), plans.caption(view))
+    rest += map(folded, site.shows("engine", setter.id(closure.ANCHOR), closure.TITLE, closure.engine(view)))
+    rest.append(folded(Part(setter.id(unusual.BUILD), "Build", _facts(view, build))))
+    if not shows_plan(parts[:1]):
+        block = Plans([plans.plan_of(view, build, linked=False)], caption=plans.caption(view))
         parts.insert(0, Part(setter.id("plan"), "Where it stands", [block]))
+    strip = site.shows("engine", odd.ANCHOR, odd.TITLE, odd.of_engine(view))
+    shown = [part.anchor for part in (*parts, *side, *strip, *rest)] + [half.anchor for half in halves]
+    for own in ("rest", "streams", "unusual", odd.ANCHOR):
+        setter.id(own)
+    main, states = plans.heading(view, build)
     place = program.builds.index(build)
     before = program.builds[place - 1] if place else None
     after = program.builds[place + 1] if place + 1 < len(program.builds) else None
-    title = build.title if build.title and build.title != build.id else ""
+    title = f", {build.title}" if build.title and build.title != build.id else ""
     return EnginePage(
         setter=setter,
         path=path,
@@ -40,33 +45,50 @@ def page(site: Site, program: Program, build: Build) -> EnginePage:
         around=site.around(path, program, build),
         previous=Link(before.id, view.href_engine(before)) if before else None,
         next=Link(after.id, view.href_engine(after)) if after else None,
-        assets=site.links(path, [*parts, *side, *rest]),
+        assets=site.links(path, [*parts, *side, *strip, *rest], [b for h in halves for b in (*h.shown, *h.folded)]),
         foot=site.foot(path, program),
-        heading=f"{build.id}: {title}" if title else f"Build {build.id}",
-        meta=[
-            *(view.coating_cell(coating) for coating in build.coatings),
-            Cell(f"build {build.number} of block {build.block}"),
-            Cell(build.engine_type.title),
-        ],
-        first=parts[0] if parts else None,
+        heading=f"Build {build.id}{title}: {main}",
+        states=states,
+        meta=[*_meta(view, build), Cell(words.sentence(site.as_of(program)))],
+        first=parts[0],
         side=side,
-        facts=_facts(view, build),
+        crowded=len(build.places) > ROOMY,
+        unusual=unusual.lines(view, site.streams, shown),
+        odd=strip,
         parts=parts[1:],
+        halves=halves,
         rest=rest,
     )
 
 
-def _facts(view: View, build: Build) -> list[Fact]:
+ROOMY = 4  # cylinders of a block plan that leaves most of the first screen to the chart beside it
+
+
+def _half(part: Part) -> Half:
+    """Sentences, beside them the first block where that can be seen at a glance, the rest folded."""
+    blocks = list(part.blocks)
+    first = next((n for n, block in enumerate(blocks) if not isinstance(block, Text)), len(blocks))
+    seen = [each for each in blocks[first : first + 1]
+            if isinstance(each, Figure) or (isinstance(each, Table) and each.axis)]  # fmt: skip
+    return Half(part.anchor, part.title, blocks[:first], seen, part.more or "More", blocks[first + len(seen) :])
+
+
+def _meta(view: View, build: Build) -> list[Cell]:
+    """What is in the build and where it ran: coatings with their lots, block, engine, operator, cell."""
+    where = ", ".join(part for part in (build.operator, f"cell {build.cell}" if build.cell else "") if part)
+    built = f"block {build.block}, {_ordinal(build.number)} build, {build.engine_type.title}"
+    return [*_rings(view, build), Cell(built), *([Cell(where)] if where else [])]
+
+
+def _facts(view: View, build: Build) -> list[Block]:
     program, kind = view.program, build.engine_type
+    bore = words.with_unit(f"{kind.bore * 1e3:.1f} × {kind.stroke * 1e3:.1f}", "mm")
+    firing = "-".join(map(str, kind.firing_order)) if kind.firing_order else ""
+    oil = view.folder.definitions.oils[build.oil].title if build.oil else ""
     facts: list[tuple[str, list[Cell]]] = [
-        ("Block", [Cell(f"{build.block}, its {_ordinal(build.number)} build")]),
-        ("Engine", [Cell(kind.title)]),
-        ("Bore × stroke", [Cell(words.with_unit(f"{kind.bore * 1e3:.1f} × {kind.stroke * 1e3:.1f}", "mm"))]),
-        ("Firing order", [Cell("-".join(map(str, kind.firing_order)))] if kind.firing_order else []),
-        ("Oil", [Cell(view.folder.definitions.oils[build.oil].title)] if build.oil else []),
-        ("Operator", [Cell(build.operator)] if build.operator else []),
-        ("Cell", [Cell(build.cell)] if build.cell else []),
-        ("Rings", _rings(view, build)),
+        ("Bore × stroke", [Cell(bore)]),
+        ("Firing order", [Cell(firing)] if firing else []),
+        ("Oil", [Cell(oil)] if oil else []),
     ]
     if len(build.assemblies) > 1:
         for each in build.assemblies:
@@ -81,7 +103,10 @@ def _facts(view: View, build: Build) -> list[Fact]:
             facts.append((words.sentence(phase), [Cell("not run", note=departure.why)]))
     if build.note:
         facts.append(("Note", [Cell(build.note)]))
-    return [Fact(term, cells) for term, cells in facts if cells]
+    parts = (f"bore × stroke {bore}", f"firing order {firing}" if firing else "", oil)
+    rows = [Row((Cell(term), cell)) for term, cells in facts for cell in cells]
+    result = f"{', '.join(filter(None, parts))}."
+    return [Text((Cell(result),), "reading"), Table(f"build-{build.id}", (Column("Of the build"), Column("")), rows)]
 
 
 def _rings(view: View, build: Build) -> list[Cell]:
@@ -91,13 +116,11 @@ def _rings(view: View, build: Build) -> list[Cell]:
         groups.setdefault((place.coating, place.lot), []).append(place.cylinder)
     cells = []
     for (coating, lot), cylinders in groups.items():
-        where = (
-            "all cylinders" if len(cylinders) == len(build.places) else f"cylinders {words.numbers_listed(cylinders)}"
-        )
-        cells.append(
-            Cell(view.coating_title(coating), href=view.href_coating(coating), coating=coating,
-                 note=f"{f'lot {lot}, ' if lot else ''}{where}")
-        )  # fmt: skip
+        of = f"{words.plural(len(cylinders), 'cylinder')} {words.numbers_listed(cylinders)}"
+        where = [f"lot {lot}"] if lot else []
+        where += [of] if len(cylinders) < len(build.places) else []
+        cells.append(view.coating_cell(coating))
+        cells += [Cell(", ".join(where))] if where else []
     return cells
 
 

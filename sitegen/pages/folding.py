@@ -8,7 +8,7 @@ from dataclasses import replace
 from sitegen.page.blocks import Block, Figure, Images, Plans, Table, Text
 from sitegen.pages.contexts import Part
 
-LONGEST = 170  # characters of a summary beside the title; a longer reading is cut at the end of a sentence
+LONGEST = 120  # characters of a summary beside the title; a longer reading is cut at the end of a sentence
 _SENTENCE = re.compile(r"(?<=[a-z\d)%”])\.\s+(?=[A-Z“])")
 
 

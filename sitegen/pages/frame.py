@@ -38,6 +38,7 @@ class Site:
     gallery: Gallery
     histories: Mapping[str, Sequence[History]]  # by coating
     plans: Mapping[str, Planning]  # by program
+    results: Mapping[str, Mapping[str, bytes]] = field(default_factory=dict)  # by program: files of its results
     # measure -> page kinds and section titles that showed it so far, in the order met
     shown: dict[str, dict[tuple[str, str], None]] = field(default_factory=dict)
 
@@ -89,7 +90,7 @@ class Site:
                 continue
             blocks = section.build(view)
             if blocks:
-                part = Part(setter.id(section.anchor), section.title, blocks)
+                part = Part(setter.id(section.anchor), section.title, blocks, more=section.more)
                 parts.append(folded(part) if place == "rest" else part)
                 for measure in measures_of(blocks):
                     self.shown.setdefault(measure, {})[page, section.title] = None

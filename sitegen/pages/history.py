@@ -19,6 +19,10 @@ if TYPE_CHECKING:
 
 ANCHOR, TITLE = "over-programs", "Where the next build may lie"
 # shares held in simulated programs: `tests/methods/test_prediction.py`
+LONG_TAILS = (
+    "That holds where builds scatter evenly about their mean; where now and then one lies far off, the interval holds "
+    "the next in 91 to 95 of 100 cases (simulated, two to twelve builds)."
+)
 NEW_PROGRAM = (
     "A build of a new program brings a tester, an oil and a schedule of its own, which are not in the interval: where "
     "programs differ as much as builds of one do, it holds such a build in 82 to 93 of 100 cases, where they differ "
@@ -35,7 +39,7 @@ def blocks(view: View, coating: str, found: Sequence[History]) -> list[Block]:
     rows = [_row(view, each, point, programs) for each in found for point in (*each.points, *each.apart)]
     columns = (
         Column("Measure"), Column("Program"), Column("Build"), Column("Value", numeric=True),
-        Column("Cylinders", numeric=True), Column("Results"), Column("Read with care"),
+        Column("Unit"), Column("Cylinders", numeric=True), Column("Results"), Column("Read with care"),
     )  # fmt: skip
     table = Table("points-of-the-history", columns, rows)
     caption = (
@@ -43,7 +47,12 @@ def blocks(view: View, coating: str, found: Sequence[History]) -> list[Block]:
         "judged. Open with its interval: the next build, probability 95\N{NO-BREAK SPACE}%. "
         "Upright dots: the limit of a criterion."
     )
-    table = replace(table, note=f"Means are geometric where coatings are compared as a ratio. {NEW_PROGRAM}")
+    note = (
+        "Means are geometric where coatings are compared as a ratio. The next build lies in its interval with a "
+        "probability of 95\N{NO-BREAK SPACE}%, all these builds taken as drawn from one lot. "
+        f"{LONG_TAILS} {NEW_PROGRAM}"
+    )
+    table = replace(table, note=note)
     return [Figure("history-of-builds", "dots", panels, _reading(view, found), caption, table, one_scale=False)]
 
 
@@ -81,12 +90,12 @@ def _panel(view: View, coating: str, each: History, programs: dict[str, Program]
         value, low, high = _drawn(each.mean, each.low, each.high)
         means.append({"y": y, "value": value, "low": low, "high": high, "coating": coating, "open": True, "tip": tip})
     phase = _phase(each, programs)
-    note = ", ".join(part for part in (phase, "" if unit == "1" else unit) if part)
-    note = "; ".join(filter(None, (note, _left_out(each))))
+    note = "; ".join(filter(None, (phase, _left_out(each))))
     limits = _limits(each, coating, programs)
     return Panel(
-        _title(view, each), {"lines": lines, "dots": [], "means": means, "limits": limits}, coating=coating, note=note
-    )
+        _title(view, each), {"lines": lines, "dots": [], "means": means, "limits": limits}, coating=coating, note=note,
+        axis=words.sentence(view.measures[each.subject.measure].title) + ("" if unit == "1" else f", {unit}"),
+    )  # fmt: skip
 
 
 def _limits(each: History, coating: str, programs: dict[str, Program]) -> list[ChartRow]:
@@ -135,7 +144,8 @@ def _row(view: View, each: History, point: Point, programs: dict[str, Program]) 
             Cell(_title(view, each), href=view.href_methods(each.subject.measure), note=_phase(each, programs)),
             Cell(program.title, href=view.href_program(program)),
             Cell(point.build, href=view.href(page)),
-            Cell(words.with_unit(words.number(point.value), unit)),
+            Cell(words.number(point.value)),
+            Cell("" if unit == "1" else unit),
             Cell(str(point.cylinders or words.DASH)),
             Cell(point.results),
             Cell(words.sentence("; ".join(care)) or words.DASH),

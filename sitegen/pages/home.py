@@ -1,134 +1,147 @@
-"""The first page: a row a program, and the coatings."""
+"""The first page: a row a program with its status, its interval and what is due next; then the coatings."""
 
 from __future__ import annotations
 
 from sitegen.page import counts, words
 from sitegen.page.addresses import Link
-from sitegen.page.blocks import Cell, Column, Row, Table
-from sitegen.page.view import Desk
+from sitegen.page.blocks import Axis, Block, Cell, Column, Row, Table
+from sitegen.page.view import View
 from sitegen.pages import comparing, criteria, decision, differences, plans, stated
-from sitegen.pages.contexts import CoatingLine, HomePage, ProgramLine
+from sitegen.pages.contexts import PartsPage
 from sitegen.pages.frame import Site, engine_types, window_title
-from sitegen.pages.present import Record, complete, records
+from sitegen.pages.present import complete, records
 
 
-def page(site: Site) -> HomePage:
+def page(site: Site) -> PartsPage:
     """The first page."""
     path = site.addresses.home
     setter = site.setter(path)
-    setter.id("programs")
-    setter.id("coatings")
-    setter.id("compared")
-    lines = []
-    for program in reversed(site.folder.programs):  # the latest first
-        desk = site.desks[program.id]
-        view = site.view(path, program.id)
-        every = records(desk, list(site.streams))
-        cylinders = sum(len(build.places) for build in program.builds)
-        lines.append(
-            ProgramLine(
-                question=program.question or program.title,
-                href=view.href_program(program),
-                title=program.title,
-                status=decision.lead(view),
-                why=decision.why(view),
-                due=decision.next_due(view),
-                answer=_answer(site, program.id),
-                facts=words.sentence(f"{engine_types(program)}; {words.counted(cylinders, 'cylinder')}"),
-                records=_records(every),
-                criteria=" ".join(filter(None, (criteria.in_words(view), stated.in_short(view)))),
-                left_out=words.sentence(counts.not_used(desk.analysis.readings.values())),
-                moved=_moved(desk),
-                as_of=words.sentence(site.as_of(program)),
-                invented=program.invented,
-            )
-        )
-    coatings = []
-    view = site.view(path)
-    for coating in site.folder.definitions.coatings.values():
-        builds = [
-            (program, build)
-            for program in site.folder.programs
-            for build in program.builds
-            if coating.id in build.coatings
-        ]
-        where = words.counted(len({program.id for program, _ in builds}), "program")
-        used = f"{words.counted(len(builds), 'build')} in {where}" if builds else "no build yet"
-        coatings.append(CoatingLine(view.coating_cell(coating.id), coating.process, used))
-    return HomePage(
+    programs = list(reversed(site.folder.programs))  # the latest first
+    views = [site.view(path, program.id) for program in programs]
+    parts = site.shows("home", setter.id("programs"), "Programs", _programs(site, views))
+    parts += site.shows("home", setter.id("due"), "Due next", _due(views))
+    parts += site.shows("home", setter.id("coatings"), "Coatings", _coatings(site, views))
+    coatings = site.folder.definitions.coatings
+    reading = f"{words.counted(len(programs), 'program')}, {words.counted(len(coatings), 'coating')}."
+    return PartsPage(
         setter=setter,
         path=path,
         title=window_title("Test programs"),
         crumbs=[Link("All programs")],
-        others=[Link("Coatings", "#coatings"), Link("Methods", view.href_methods())],
+        others=[Link("Coatings", "#coatings"), Link("Methods", site.view(path).href_methods())],
         previous=None,
-        next=Link(lines[0].title, lines[0].href) if lines else None,
-        assets=site.links(path),
+        next=Link(programs[0].title, views[0].href_program()) if programs else None,
+        assets=site.links(path, parts),
         foot=site.foot(path, about=site.folder.programs),
-        reading=words.sentence(
-            f"{words.counted(len(lines), 'program')}, {words.counted(len(coatings), 'coating')}. "
-            "A coating keeps its colour, its point shape and its dash on every page."
-        ),
-        programs=lines,
-        coatings=coatings,
-        compared=_compared(site),
+        heading="Test programs",
+        reading=words.sentence(reading),
+        parts=parts,
     )
 
 
-def _compared(site: Site) -> Table | None:
-    """The primary comparison of each program, all drawn on one axis; None where there is none yet."""
-    found = [
-        (view, row)
-        for program in reversed(site.folder.programs)
-        for view in [site.view(site.addresses.home, program.id)]
-        for row in comparing.primary(view)
-        if row.estimate is not None and row.low is not None and row.high is not None
-    ]
-    axis = comparing.share_axis([end for _, row in found for end in comparing.shares(row)], 4)
+# ---- programs -------------------------------------------------------------------------------------------------------
+
+
+def _programs(site: Site, views: list[View]) -> list[Block]:
+    ends = [end for found in map(comparing.primary, views) for row in found[:1] for end in comparing.shares(row)]
+    axis = comparing.share_axis(ends, 2)
     rows = [
         Row(
             (
-                Cell(view.program.title, href=view.href_program(view.program)),
-                Cell(words.sentence(view.measures[row.measure].title), note=differences.after(view, row)),
-                view.coating_cell(row.coating),
-                comparing.difference_cell(view, row),
-                comparing.strip_cell(view, row, axis),
+                _question(view),
+                Cell(decision.status(view) or "No rule of decision", strong=True, note=_why(view)),
+                _strip(view, axis),
+                _next(site, view),
             )
         )
-        for view, row in found
+        for view in views
     ]
-    if not rows:
-        return None
     columns = (
-        Column("Program"), Column("Primary measure"), Column("Coating"), Column("Against its reference"),
-        Column("Less or more than the reference"),
+        Column("Question"), Column("Status, and why"), Column("Primary measure, against the reference"), Column("Next"),
     )  # fmt: skip
-    note = "Open marks are not yet to be relied on. Testers, oils and schedules of the programs may differ."
-    return Table("primary-comparisons", columns, rows, note=note, stack=True, axis=axis)
+    note = "95\N{NO-BREAK SPACE}% intervals. Testers, oils and schedules of the programs may differ."
+    return [Table("programs", columns, rows, note=note, stack=True, axis=axis)] if rows else []
 
 
-def _records(every: list[Record]) -> str:
-    if not every:
-        return "no records planned"
-    text = f"{complete(every)} of {len(every)} planned records in"
-    due = list(dict.fromkeys(record.build for record in every if record.word == "to come"))
-    return f"{text}, provisional: {words.listed(due)} to come" if due else text
+def _question(view: View) -> Cell:
+    program = view.program
+    cylinders = sum(len(build.places) for build in program.builds)
+    about = f"{program.title}; {engine_types(program)}, {words.counted(cylinders, 'cylinder')}"
+    return Cell(program.question or program.title, href=view.href_program(),
+                note=f"{about}. Invented example." if program.invented else f"{about}.")  # fmt: skip
 
 
-def _moved(desk: Desk) -> str:
-    moved = desk.analysis.changes
-    if not moved:
-        return ""
-    return f"{words.counted(len(moved), 'result')} changed since the last commit"
+def _why(view: View) -> str:
+    """The finding and what keeps it from a release; without a rule how the criteria stand."""
+    found = comparing.in_short(view) or plans.states_sentence(view) or "Nothing to compare yet."
+    against = decision.but(view) if view.program.decide is not None else criteria.in_words(view)
+    return " ".join(filter(None, (found, against, stated.in_short(view))))
 
 
-def _answer(site: Site, program: str) -> list[Cell]:
-    """The lead sentence of the program's answer, where it has one."""
-    view = site.view(site.addresses.home, program)
-    compared = comparing.lead(view)
-    if compared:
-        return [Cell(compared)]
-    states = plans.states_sentence(view)
-    if states:
-        return [Cell(states)]
-    return [Cell("Not decided yet.")]
+def _strip(view: View, axis: Axis) -> Cell:
+    rows = comparing.primary(view)
+    if not rows:
+        return Cell("")
+    return comparing.strip_cell(view, rows[0], axis)
+
+
+def _next(site: Site, view: View) -> Cell:
+    every = records(view.the_desk, list(site.streams))
+    come = f"{complete(every)} of {len(every)} records, {site.as_of(view.program)}" if every else "no records planned"
+    left = counts.not_used(view.analysis.readings.values())
+    moved = view.analysis.changes
+    more = [f"{words.counted(len(moved), 'result')} changed since the last commit"] if moved else []
+    note = "; ".join(filter(None, (come, left, *more)))
+    return Cell(decision.next_due(view) or ("Complete" if every and complete(every) == len(every) else words.DASH),
+                note=words.sentence(note))  # fmt: skip
+
+
+def _due(views: list[View]) -> list[Block]:
+    """What is to come, over all programs, by date."""
+    rows = [
+        (each.due, view.program, build.id, view.program.phase(each.phase).title, view)
+        for view in views
+        for build in view.program.builds
+        for each in build.departures
+        if each.kind == "due"
+    ]
+    rows.sort(key=lambda row: (row[0] or "9", row[2], row[3]))
+    made = [
+        Row((Cell(words.day(due) if due else "no date"), Cell(f"{build}, {phase}", href=view.href_engine(build)),
+             Cell(program.title)))
+        for due, program, build, phase, view in rows
+    ]  # fmt: skip
+    return [Table("due-next", (Column("Date"), Column("What"), Column("Program")), made, stack=True)] if made else []
+
+
+# ---- coatings -------------------------------------------------------------------------------------------------------
+
+
+def _coatings(site: Site, views: list[View]) -> list[Block]:
+    view = site.view(site.addresses.home)
+    rows = []
+    for coating in site.folder.definitions.coatings.values():
+        held = [(each, build) for each in site.folder.programs for build in each.builds if coating.id in build.coatings]
+        where = words.counted(len({program.id for program, _ in held}), "program")
+        used = f"{words.counted(len(held), 'build')} in {where}" if held else "no build yet"
+        rows.append(
+            Row((view.coating_cell(coating.id), Cell(coating.process), Cell(used), Cell(_so_far(views, coating.id))))
+        )
+    columns = (Column("Coating"), Column("Process"), Column("Built"), Column("So far"))
+    note = "A coating keeps its colour, its point shape and its dash on every page."
+    return [Table("coatings", columns, rows, note=note, stack=True)] if rows else []
+
+
+def _so_far(views: list[View], coating: str) -> str:
+    """The primary finding of each program on a coating."""
+    told = []
+    for view in views:
+        own = [row for row in comparing.primary(view) if row.coating == coating and row.estimate is not None]
+        if own:
+            row = own[0]
+            what = view.measures[row.measure].title.partition(" to ")[0]
+            number = f"{differences.estimate(view, row)} ({differences.interval(view, row)})"
+            told.append(f"{what} {number}, {view.program.title}")
+        elif coating == view.program.reference and "reference" not in told:
+            told.append("reference")
+    return words.sentence("; ".join(told)) or words.DASH

@@ -29,7 +29,7 @@ _DASH = f"dashes[{_TURN}]"
 
 
 def _params(extra: Mapping[str, object]) -> list[alt.Parameter]:
-    fixed = {"shapes": list(SHAPES), "dashes": [list(dash) for dash in DASHES], "narrow": False}
+    fixed = {"shapes": list(SHAPES), "dashes": [list(dash) for dash in DASHES], "narrow": False, "left": 40, "rise": 14}
     return [alt.param(name=name, value=value) for name, value in {**fixed, **extra}.items()]
 
 
@@ -49,8 +49,14 @@ def _data(name: str) -> alt.Chart:
 
 
 def _finished(layers: Sequence[alt.Chart], extra: Mapping[str, object], height: int) -> Spec:
+    titles = [
+        _data("axis").mark_text(align="left", x=_expr("-left"), y=_expr("-rise"), text=_expr("datum.s"), color=_INK),
+        _data("along").mark_text(
+            align="right", x=_expr("width"), y=_expr("height + 38"), text=_expr("datum.s"), color=_INK
+        ),
+    ]
     chart = (
-        alt.layer(*layers)
+        alt.layer(*layers, *titles)
         .properties(width=400, height=height, background="transparent", padding=0)
         .properties(autosize=alt.AutoSizeParams(type="none"))
         .add_params(*_params(extra))
@@ -58,10 +64,10 @@ def _finished(layers: Sequence[alt.Chart], extra: Mapping[str, object], height: 
         .configure_mark(invalid="show")  # rows are checked before they come here: no filter for each layer
         .configure_view(stroke=None)
         .configure_axis(
-            domain=False, ticks=False, title=None, labelColor=_SOFT, labelFont=_SANS, labelFontSize=12, labelPadding=6,
+            domain=False, ticks=False, title=None, labelColor=_SOFT, labelFont=_SANS, labelFontSize=13, labelPadding=6,
             gridColor=_RULE, labelAngle=0,
         )
-        .configure_text(font=_SANS, fontSize=12, color=_SOFT)
+        .configure_text(font=_SANS, fontSize=13, color=_SOFT)
     )  # fmt: skip
     return dict(chart.to_dict())
 
@@ -82,24 +88,26 @@ def _phased(height: int, *, history: bool) -> Spec:
     y = _value_axis
 
     roomy = "(width / n > widest)"
-    shown = "(width / n > 27 || datum.x % 2 == 0 ? 1 : 0)"
+    lower = "(width / n > slim ? 0 : (datum.x % 2) * 15 * (shortest + 1))"  # where they are tight, every second one
     band = [
         _data("band").mark_rect(color=_FAINT, x=0, x2=_expr("width")).encode(y=y("lo"), y2="hi:Q"),
+        _data("band").mark_rule(color=_GHOST, x=0, x2=_expr("width")).encode(y=y("lo")),
+        _data("band").mark_rule(color=_GHOST, x=0, x2=_expr("width")).encode(y=y("hi")),
     ]
     base = [
         _data("phases").mark_rule(color=_SOFT, x=0, x2=_expr("width"), strokeWidth=1).encode(
             y=alt.YDatum(0)
         ),
         _data("phases").mark_text(
-            y=_expr("height + 8"), baseline="top", align="center", lineHeight=13, fontSize=_expr(f"{roomy} ? 12 : 11"),
-            color=_INK, text=_expr(f"{roomy} ? datum.long : datum.short"), opacity=_expr(shown),
+            y=_expr(f"height + 8 + {lower}"), baseline="top", align="center", lineHeight=15,
+            color=_INK, text=_expr(f"{roomy} ? datum.long : datum.short"),
         ).encode(x=x()),
         _data("phases").mark_text(
-            y=_expr(f"height + 9 + 13 * ({roomy} ? longest : shortest)"), baseline="top", align="center",
-            fontSize=_expr(f"{roomy} ? 12 : 11"), text=_expr(f"{roomy} ? datum.u : datum.us"), opacity=_expr(shown),
+            y=_expr(f"height + 9 + 15 * ({roomy} ? longest : shortest) + {lower}"), baseline="top", align="center",
+             text=_expr(f"{roomy} ? datum.u : datum.us"),
         ).encode(x=x()),
         _data("phases").transform_filter("datum.x == 0").mark_text(
-            x=-6, y=_expr("height + 9 + 13 * shortest"), baseline="top", align="right", fontSize=11,
+            x=-6, y=_expr("height + 9 + 15 * shortest"), baseline="top", align="right",
             text=_expr(f"{roomy} ? '' : under"),
         ),
     ]  # fmt: skip
@@ -117,7 +125,7 @@ def _phased(height: int, *, history: bool) -> Spec:
             strokeWidth=1.1, color=_GHOST, strokeJoin="round", strokeDash=_expr("datum.d ? [1.5, 3] : []"),
         ).encode(x=x(), y=y(), detail="g:N"),
         _data("lines").transform_filter("datum.r == 't' && datum.c >= 0").mark_line(
-            strokeWidth=1.1, color=_expr(_COLOUR), opacity=0.6, strokeJoin="round",
+            strokeWidth=0.9, color=_expr(_COLOUR), strokeJoin="round",
             strokeDash=_expr("datum.d ? [1.5, 3] : []"),
         ).encode(x=x(), y=y(), detail="g:N"),
         _data("lines").transform_filter("datum.r == 'm'").mark_line(
@@ -145,16 +153,20 @@ def _phased(height: int, *, history: bool) -> Spec:
         _data("readings").transform_filter("datum.s != ''").mark_text(
             align=_expr("datum.x > n - 1.5 ? 'right' : 'center'"), dy=14,
             dx=_expr("datum.x > n - 1.5 ? min(datum.o, 18) + 4 : datum.o"), text=_expr("datum.s"),
-            color=_SOFT, fontSize=11,
+            color=_SOFT,
         ).encode(x=x(), y=y()),
     ]  # fmt: skip
     points = [
         _data("points").mark_point(
-            shape=_expr(_SHAPE), size=78 if history else 68, strokeWidth=1.6, opacity=1, stroke=_expr(_COLOUR),
+            shape=_expr(_SHAPE), size=78 if history else _expr("datum.n == '' ? 68 : 40"), strokeWidth=1.6,
+            opacity=1, stroke=_expr(_COLOUR),
             fill=_expr(f"datum.o ? 'var(--paper)' : {_COLOUR}"), tooltip=_expr("datum.t"),
         ).encode(x=x(), y=y()),
     ]  # fmt: skip
     labels = [
+        _data("points").transform_filter("datum.n != ''").mark_text(
+            align="left", dx=4, dy=-6, text=_expr("datum.n"), color=_INK,
+        ).encode(x=x(), y=y()),
         _data("ends").mark_text(
             align="left", dx=20 if history else 9, text=_expr("datum.s"),
             color=_expr("datum.b ? 'var(--ink)' : 'var(--soft)'"),
@@ -162,7 +174,7 @@ def _phased(height: int, *, history: bool) -> Spec:
         ).encode(x=x(), y=y()),
         _data("texts").mark_text(
             align=_expr("narrow ? 'center' : 'left'"), dx=_expr("narrow ? 0 : 18"), dy=_expr("narrow ? -12 : -11"),
-            text=_expr("datum.s"), color=_INK, fontWeight=600, fontSize=_expr("narrow ? 11 : 12"),
+            text=_expr("datum.s"), color=_INK, fontWeight=600,
         ).encode(x=x(), y=y()),
         _data("edge").mark_text(
             align="left", x=_expr("width + 8"), text=_expr("datum.s"), opacity=_expr("narrow ? 0 : 1"),
@@ -182,6 +194,7 @@ def _phased(height: int, *, history: bool) -> Spec:
         "under": "km",
         "longest": 1,
         "shortest": 2,
+        "slim": 50,
     }
     return _finished(parts, extra, height)
 
@@ -202,16 +215,16 @@ def _dots() -> Spec:
     parts = [
         _data("lines").mark_rule(color=_RULE, x=0, x2=_expr("width")).encode(y=y()),
         _data("lines").mark_text(
-            align="right", x=-10, dy=_expr("datum.u && !narrow ? -6 : 0"), text=_expr("datum.s"), color=_INK,
+            align="right", x=-10, dy=_expr("datum.u && !narrow ? -8 : 0"), text=_expr("datum.s"), color=_INK,
             fontWeight=600,
         ).encode(y=y()),
         _data("lines").mark_text(
-            align="right", x=-10, dy=7, text=_expr("narrow ? '' : datum.u"), fontSize=11,
+            align="right", x=-10, dy=8, text=_expr("narrow ? '' : datum.u"),
         ).encode(y=y()),
         _data("limits").mark_rule(color=_INK, strokeDash=[2, 3], y=-4, y2=_expr("height")).encode(x=x()),
         _data("limits").mark_text(y=-8, baseline="bottom", align="center", text=_expr("datum.s")).encode(x=x()),
         _data("dots").mark_point(
-            shape="circle", size=26, strokeWidth=1.1, fill=_PAPER, opacity=0.85, stroke=_expr(_COLOUR), yOffset=7,
+            shape="circle", size=26, strokeWidth=1.1, fill=_PAPER, opacity=1, stroke=_expr(_COLOUR), yOffset=7,
             tooltip=_expr("datum.t"),
         ).encode(x=x(), y=y()),
         _data("dots").transform_filter("datum.k == 1").mark_point(
@@ -233,13 +246,46 @@ def _dots() -> Spec:
     return _finished(parts, {"n": 5, "top": 1, "bottom": 0, "ticks": [0, 1], "digits": ".1f", "apart": 1}, 200)
 
 
+def _upright() -> Spec:
+    """A column of marks a group, each with its interval; the axis need not begin at zero."""
+
+    def x() -> alt.X:
+        return alt.X("x:Q", scale=alt.Scale(domain=_expr("[-0.6, n - 0.4]"), nice=False, zero=False), axis=None)
+
+    y = _value_axis
+    parts = [
+        _data("groups").mark_text(
+            y=_expr("height + 8"), baseline="top", align="center", text=_expr("datum.s"), color=_INK,
+        ).encode(x=x()),
+        _data("unders").mark_text(
+            y=_expr("height + 24"), baseline="top", align="center", text=_expr("datum.s")
+        ).encode(x=x()),
+        _data("limits").mark_rule(color=_INK, strokeDash=[2, 3], x=0, x2=_expr("width")).encode(y=y()),
+        _data("limits").mark_text(
+            x=_expr("width"), dy=-6, align="right", text=_expr("datum.s")
+        ).encode(y=y()),
+        _data("points").transform_filter("isValid(datum.lo)").mark_rule(
+            color=_expr(_COLOUR), strokeWidth=1.6, strokeDash=_expr("datum.o ? [2.5, 2] : []"),
+        ).encode(x=x(), y=y("lo"), y2="hi:Q"),
+        _data("points").transform_filter("datum.up == 1").mark_point(
+            color=_expr(_COLOUR), filled=True, shape="triangle-up", size=30, y=2, opacity=1,
+        ).encode(x=x()),
+        _data("points").mark_point(
+            shape=_expr(_SHAPE), size=50, strokeWidth=1.5, opacity=1, stroke=_expr(_COLOUR),
+            fill=_expr(f"datum.o ? 'var(--paper)' : {_COLOUR}"), tooltip=_expr("datum.t"),
+        ).encode(x=x(), y=y()),
+        _data("ends").mark_text(align="center", dy=-7, text=_expr("datum.s"), color=_INK).encode(x=x(), y=y()),
+    ]  # fmt: skip
+    return _finished(parts, {"n": 7, "top": 1, "bottom": 0, "ticks": [0, 1], "digits": ".1f"}, 190)
+
+
 def _along(values: str, form: str) -> Callable[..., alt.X]:
     """Axis along a quantity, its numbers and their form given by signals."""
 
     def x(field: str = "at") -> alt.X:
         scale = alt.Scale(domain=_expr("[from, to]"), nice=False, zero=False)
         ticks = alt.Axis(
-            values=_expr(values), title=None, labelOverlap=False, labelFlush=False, tickCount=99,
+            values=_expr(values), title=None, labelOverlap=False, labelFlush=False, tickCount=99, labelPadding=9,
             labelExpr=f"format(datum.value, {form})",
         )  # fmt: skip
         return alt.X(f"{field}:Q", scale=scale, axis=ticks)
@@ -248,33 +294,55 @@ def _along(values: str, form: str) -> Callable[..., alt.X]:
 
 
 def _run() -> Spec:
-    """One channel over time: a line of means, upright strokes from least to most, phases, reference points, events."""
-    x, y = _along("times", "minutes"), _value_axis
+    """One channel of a stack over time: a line of means a run, upright strokes from least to most, bands and events
+    through all panels. `up` and `down` [px] is how far they reach beyond the plot, to the panels above and below.
+    """
+
+    def x(field: str = "at") -> alt.X:
+        return alt.X(f"{field}:Q", scale=alt.Scale(domain=_expr("[from, to]"), nice=False, zero=False), axis=None)
+
+    y = _value_axis
+    middle = _expr("-mid")
     parts = [
-        _data("bands").mark_rect(color=_FAINT, y=0, y2=_expr("height")).encode(x=x(), x2="to:Q"),
+        _data("bands").mark_rect(color=_FAINT, y=_expr("-up"), y2=_expr("height + down")).encode(x=x(), x2="to:Q"),
+        _data("bands").mark_rect(color=_GHOST, y=_expr("height"), y2=_expr("height + 3")).encode(x=x(), x2="to:Q"),
         _data("spread").mark_rule(color=_GHOST, strokeWidth=1).encode(x=x(), y=y("lo"), y2="hi:Q"),
         _data("path").mark_line(strokeWidth=1.3, color=_INK, strokeJoin="round").encode(
             x=x(), y=y(), detail="g:N"
         ),
-        _data("marks").mark_rule(
-            color=_SOFT, y=-4, y2=_expr("height"), strokeWidth=1, strokeDash=_expr("datum.e ? [2, 3] : []")
+        _data("events").mark_rule(
+            color=_INK, y=_expr("-up"), y2=_expr("height + down"), strokeDash=[2, 3],
         ).encode(x=x()),
-        _data("marks").mark_text(
-            align="left", dx=3, y=-8, baseline="bottom", text=_expr("datum.s"), fontSize=11,
-            opacity=_expr("narrow && datum.e == 0 ? 0 : 1"),
+        _data("circles").mark_rule(color=_INK, y=middle, y2=_expr("-up"), strokeDash=[2, 3]).encode(
+            x=x("over"), x2="at:Q"
+        ),
+        _data("circles").mark_point(
+            shape="circle", size=270, strokeWidth=1.2, opacity=1, stroke=_INK, fill=_PAPER, y=middle,
+            tooltip=_expr("datum.t"),
+        ).encode(x=x("over")),
+        _data("circles").mark_text(
+            align="center", baseline="middle", y=middle, text=_expr("datum.s"), color=_INK, fontWeight=600,
+        ).encode(x=x("over")),
+        _data("names").mark_text(
+            align="left", x=_expr("datum.px"), y=_expr("datum.py"), text=_expr("datum.s"), color=_INK, fontWeight=600,
+        ),
+        _data("times").mark_rule(color=_SOFT, y=_expr("height"), y2=_expr("height + 5")).encode(x=x()),
+        _data("times").mark_text(
+            align="center", baseline="top", y=_expr("height + 8"), text=_expr("datum.s"),
         ).encode(x=x()),
     ]  # fmt: skip
     extra = {
         "from": 0,
         "to": 60,
-        "times": [0, 60],
-        "minutes": ",.0f",
         "top": 1,
         "bottom": 0,
         "ticks": [0, 1],
         "digits": ".1f",
+        "up": 24,
+        "down": 6,
+        "mid": 34,
     }
-    return _finished(parts, extra, 120)
+    return _finished(parts, extra, 78)
 
 
 def _curves() -> Spec:
@@ -283,9 +351,10 @@ def _curves() -> Spec:
     parts = [
         _data("bands").mark_rect(color=_FAINT, y=0, y2=_expr("height")).encode(x=x(), x2="to:Q"),
         _data("bands").mark_text(
-            align="left", dx=3, y=-8, baseline="bottom", text=_expr("datum.s"), fontSize=11,
+            align="left", dx=3, y=-8, baseline="bottom", text=_expr("datum.s"),
             opacity=_expr("narrow && datum.k ? 0 : 1"),
         ).encode(x=x()),
+        _data("bands").mark_rect(color=_GHOST, y=_expr("height"), y2=_expr("height + 3")).encode(x=x(), x2="to:Q"),
         _data("levels").mark_rule(color=_SOFT, strokeDash=[2, 3], x=0, x2=_expr("width")).encode(y=y()),
         _data("path").transform_filter("datum.c < 0").mark_line(
             strokeWidth=1.1, color=_GHOST, strokeJoin="round",
@@ -300,7 +369,7 @@ def _curves() -> Spec:
             shape=_expr(_SHAPE), size=60, strokeWidth=1.5, opacity=1, stroke=_expr(_COLOUR),
             fill=_expr(f"datum.o ? 'var(--paper)' : {_COLOUR}"), tooltip=_expr("datum.t"),
         ).encode(x=x(), y=y()),
-        _data("points").mark_text(align="left", dx=8, text=_expr("datum.s"), fontSize=11).encode(x=x(), y=y()),
+        _data("points").mark_text(align="left", dx=8, text=_expr("datum.s")).encode(x=x(), y=y()),
     ]  # fmt: skip
     extra = {"from": 0, "to": 1, "places": [0, 1], "form": ",.0f", "top": 1, "bottom": 0, "ticks": [0, 1],
              "digits": ".1f"}  # fmt: skip
@@ -313,6 +382,7 @@ def drawings() -> dict[str, Spec]:
         "slope": lambda: _phased(190, history=False),
         "history": lambda: _phased(240, history=True),
         "dots": _dots,
+        "upright": _upright,
         "run": _run,
         "curves": _curves,
     }

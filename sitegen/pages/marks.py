@@ -1,4 +1,4 @@
-"""Words of state and the ink mark that repeats each of them. The mark never replaces the word."""
+"""How a word of state is set: what must not be missed is bold, what is not told yet is italic, the rest is plain."""
 
 from __future__ import annotations
 
@@ -6,44 +6,35 @@ from typing import Literal
 
 from sitegen.page.blocks import Cell
 
-Mark = Literal["full", "half", "cross", "gap", "ring", "bar", ""]
+Tone = Literal["no", "yet", ""]
 
-# full: it is so; half: partly or not yet; cross: it is not so; gap: cannot be told; ring: to come; bar: put aside.
-MARKS: dict[str, Mark] = {
-    "seated": "full",
-    "still seating": "half",
-    "not seated": "cross",
-    "above the limit": "cross",
-    "cannot tell": "gap",
-    "holds": "full",
-    "fails": "cross",
-    "cannot tell yet": "half",
-    "unverified": "gap",
-    "not decided here": "ring",
-    "met": "full",
-    "not met": "cross",
-    "in": "full",
-    "partly in": "half",
-    "missing": "cross",
-    "to come": "ring",
-    "set aside": "bar",
-    "left out": "bar",
+TONES: dict[str, Tone] = {
+    "not seated": "no",
+    "above the limit": "no",
+    "fails": "no",
+    "not met": "no",
+    "missing": "no",
+    "do not close": "no",
+    "stopped": "no",
+    "still seating": "yet",
+    "cannot tell": "yet",
+    "cannot tell yet": "yet",
+    "unverified": "yet",
+    "not decided here": "yet",
+    "open": "yet",
+    "to come": "yet",
 }
-STRONG = frozenset({"cross"})  # printed bold: what a reader must not miss
 
 
-def mark(cell: Cell) -> Mark:
-    """Mark of a word of state in a cell; "" for any other cell."""
-    return mark_of(cell.state or cell.text) if cell.word else ""
+def tone(cell: Cell) -> Tone:
+    """Tone of a word of state in a cell; "" for any other cell."""
+    return tone_of(cell.state or cell.text) if cell.word else ""
 
 
-def mark_of(word: str) -> Mark:
-    """Mark of a word of state, also of one that goes on ("to come, 7 December"); "" where there is none.
+def tone_of(word: str) -> Tone:
+    """Tone of a word of state, also of one that goes on ("to come, 7 December").
 
-    >>> mark_of("seated"), mark_of("to come, 7 December"), mark_of("3 of 4 cylinders"), mark_of("grey")
-    ('full', 'ring', '', '')
+    >>> tone_of("fails"), tone_of("to come, 7 December"), tone_of("seated"), tone_of("3 of 4 cylinders")
+    ('no', 'yet', '', '')
     """
-    if word in MARKS:
-        return MARKS[word]
-    head = word.partition(",")[0]
-    return MARKS.get(head, "")
+    return TONES.get(word) or TONES.get(word.partition(",")[0], "")

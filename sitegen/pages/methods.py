@@ -2,16 +2,27 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 
 from sitegen import reasons
+from sitegen.declarations import Stream
 from sitegen.methods import design
-from sitegen.page import words
+from sitegen.page import glossary, words
 from sitegen.page.addresses import slug
-from sitegen.page.blocks import Block, Cell, Column, Row, Table
+from sitegen.page.blocks import Cell, Column, Row, Table
 from sitegen.page.view import Desk, View
-from sitegen.pages.contexts import Fact, MethodGroup, MethodsPage, MethodView, NameView, Part
+from sitegen.pages.contexts import (
+    METHODS_FIRST,
+    Entry,
+    EntryGroup,
+    Fact,
+    MethodGroup,
+    MethodsPage,
+    MethodView,
+    NameView,
+)
 from sitegen.pages.frame import Site, crumbs, window_title
 from sitegen.pages.setting import Setter
 from sitegen.vocabulary import Measure
@@ -36,12 +47,16 @@ _DF = (
     "an interval."
 )
 
+MOST_NAMED = 3  # measures in the title of an entry
+
 
 def page(site: Site) -> MethodsPage:
     """The methods page. Made after all others, so that it can say where each measure is shown."""
     path = site.addresses.methods
     view = site.view(path)
     setter = site.setter(path)
+    for anchor, _ in METHODS_FIRST:
+        setter.id(anchor)
     anchors = {measure: setter.id(slug(measure)) for measure in site.measures}  # first: others link to them
     owner = {measure.id: stream.name for stream in site.streams for step in stream.steps for measure in step.gives}
     titled = [(stream.name, stream.title) for stream in site.streams] + [("", "Across streams")]
@@ -53,6 +68,11 @@ def page(site: Site) -> MethodsPage:
             anchor = setter.id(name or "across-streams")
             groups.append(MethodGroup(anchor, words.sentence(title), entries, words.counted(len(own), "measure")))
     met = _met(site.desks.values())
+    rest = (
+        EntryGroup(setter.id("comparing"), "How coatings are compared", _comparing()),
+        EntryGroup(setter.id("reasons"), "Why something is not there", [_clauses(met, *each) for each in _CATALOGUES]),
+        EntryGroup(setter.id("cautions"), "Cautions", [_cautions(each) for each in site.streams if each.cautions]),
+    )
     return MethodsPage(
         setter=setter,
         path=path,
@@ -64,20 +84,18 @@ def page(site: Site) -> MethodsPage:
         assets=site.links(path),
         foot=site.foot(path),
         intervals=_intervals(site.measures.values()),
+        glossary=[Fact(word, [Cell(meaning)]) for word, meaning in sorted(glossary.WORDS.items())],
         groups=groups,
-        comparing=Part(setter.id("comparing"), "How coatings are compared", _comparing()),
-        parts=[
-            Part(
-                setter.id("reasons"),
-                "Why something is not there, or is to be taken with care",
-                [_clauses(met, *each) for each in _CATALOGUES],
-            )
-        ],
-        cautions=[(words.sentence(stream.title), stream.cautions) for stream in site.streams if stream.cautions],
+        rest=[each for each in rest if each.entries],
     )
 
 
-def _comparing() -> list[Block]:
+def _cautions(stream: Stream) -> Entry:
+    first = next((each for each in stream.cautions if not each.startswith("Local codes")), "")
+    return Entry(words.sentence(stream.title), first, sentences=stream.cautions)
+
+
+def _comparing() -> list[Entry]:
     """The procedures by design, with how often each is wrong, and what goes for all of them."""
     rows = [
         Row(
@@ -95,26 +113,31 @@ def _comparing() -> list[Block]:
         Column("Which coating was where"), Column("Procedure"), Column("Holds for"),
         Column("False alarms", numeric=True), Column("If every cylinder counted", numeric=True),
     )  # fmt: skip
-    reading = (
-        "Which coating was in which cylinder of which build decides the procedure, before a number is looked at. False "
-        "alarms: differences found at 5\N{NO-BREAK SPACE}% in simulated programs that have none."
+    line = (
+        f"{words.count(len(rows))} designs. Which coating was in which cylinder of which build decides the procedure, "
+        "before a number is looked at. False alarms: differences found at 5\N{NO-BREAK SPACE}% in simulated programs "
+        "that have none."
     )
-    note = (
-        "A coating that was built once gets no test: its interval borrows the scatter of coatings that were built"
-        " again. One build of each: no answer, build and coating cannot be told apart. Several candidates: "
-        "Dunnett's cut (C. W. Dunnett, J. Am. Stat. Assoc. 50 (1955) 1096), else Bonferroni. Exploratory "
-        "comparisons are widened for their number. Positive measures are compared as ratios, on the logarithms. "
-        "What a tester does to all of its readings cancels where both coatings were read with it. Cylinders as "
-        "independent tests: n/(1 + (m − 1)·ICC), L. Kish, Survey sampling (1965). Where engines hold both coatings, "
-        "counting cylinders alarms seldom because the engines' differences swell the scatter: it finds less. Criteria: "
-        "2.5\N{NO-BREAK SPACE}% of error on the side of the limit; “some cylinder fails” by Bonferroni over the "
-        "cylinders looked at. A mean of builds of a positive measure is that of the typical build, the geometric mean; "
-        "it fails only where the arithmetic mean lies beyond the limit too. Where a few builds lie far above all "
-        "others, “holds” for such a mean is wrong in 4 to 11 % of simulated programs: look at the "
-        "builds. A randomisation test is made only where the recorded seed gives the allocation and the "
-        "test can reach 5\N{NO-BREAK SPACE}%: with three builds of each it cannot go below 1/10."
-    )
-    return [Table("procedures", columns, rows, reading, note=note)]
+    table = Table("procedures", columns, rows)
+    return [Entry("Procedures by design", words.sentence(line), [table]), *(Entry(*each) for each in _GO_FOR_ALL)]
+
+
+_GO_FOR_ALL = (
+    ("Few builds", "A coating that was built once gets no test: its interval borrows the scatter of coatings that were "
+     "built again. One build of each: no answer, build and coating cannot be told apart."),
+    ("Several candidates", "Dunnett's cut (C. W. Dunnett, J. Am. Stat. Assoc. 50 (1955) 1096), else Bonferroni. "
+     "Exploratory comparisons are widened for their number."),
+    ("Scale", "Positive measures are compared as ratios, on the logarithms. What a tester does to all of its readings "
+     "cancels where both coatings were read with it."),
+    ("Cylinders as independent tests", "n/(1 + (m − 1)·ICC), L. Kish, Survey sampling (1965). Where engines hold both "
+     "coatings, counting cylinders alarms seldom because the engines' differences swell the scatter: it finds less."),
+    ("Criteria", "2.5\N{NO-BREAK SPACE}% of error on the side of the limit; “some cylinder fails” by Bonferroni over "
+     "the cylinders looked at. A mean of builds of a positive measure is that of the typical build, the geometric "
+     "mean; it fails only where the arithmetic mean lies beyond the limit too. Where a few builds lie far above all "
+     "others, “holds” for such a mean is wrong in 4 to 11 % of simulated programs: look at the builds."),
+    ("Randomisation test", "Made only where the recorded seed gives the allocation and the test can reach "
+     "5\N{NO-BREAK SPACE}%: with three builds of each it cannot go below 1/10."),
+)  # fmt: skip
 
 
 def _intervals(measures: Iterable[Measure]) -> list[Fact]:
@@ -150,22 +173,42 @@ def _entry(site: Site, view: View, setter: Setter, anchors: Mapping[str, str], a
         listed.append(Fact("Values", _values(site, view, first)))
         kind = f"{_kind(first)}; {_interval(first)}"
         method = first.method
-        return MethodView(anchors[first.id], first.id, words.sentence(first.title), kind, method, first.formula, listed)
+        return MethodView(
+            anchors[first.id], first.id, words.sentence(first.title), kind, method, first.formula, listed, _line(method)
+        )
     listed += [Fact(f"Values, {each.title}", _values(site, view, each)) for each in alike]
     return MethodView(
         setter.id(f"{slug(first.id)}-and-others"),
         "",
-        words.sentence(f"{words.counted(len(alike), 'measure')} worked out alike"),
+        words.sentence(words.listed(_named(alike))),
         _interval(first),
         _without_name(first),
         first.formula,
         listed,
+        _line(_without_name(first)),
         [NameView(anchors[each.id], each.id, words.sentence(each.title), _kind(each)) for each in alike],
     )
 
 
+def _named(alike: Sequence[Measure]) -> list[str]:
+    """Measures of one entry by name, the first two of many."""
+    names = [each.title for each in alike]
+    return names if len(names) <= MOST_NAMED else [*names[:2], f"{words.count(len(names) - 2)} others worked out alike"]
+
+
+def _line(method: str) -> str:
+    """What a measure is: how it is worked out, up to the first stop.
+
+    >>> _line("Drop between the two gauges, mean of the repeats: not of 0.5 psi. More.")
+    'Drop between the two gauges, mean of the repeats.'
+    """
+    return re.split(r"[.:;](?:\s|$)", method, maxsplit=1)[0] + "."
+
+
 def _kind(measure: Measure) -> str:
     unit = "a pure ratio" if measure.unit == "1" else f"in {measure.unit}"
+    if measure.of_primary:
+        unit += ", or in the unit of the primary measure"
     return "; ".join(part for part in (unit, _BETTER[measure.better]) if part)
 
 
@@ -221,11 +264,11 @@ def _met(desks: Iterable[Desk]) -> Counter[str]:
     return met
 
 
-def _clauses(met: Mapping[str, int], name: str, caption: str, because: str, codes: Mapping[str, str]) -> Table:
+def _clauses(met: Mapping[str, int], name: str, title: str, because: str, codes: Mapping[str, str]) -> Entry:
     """Reasons in words, those met in these programs first; the code is what the result files hold."""
     ordered = sorted(codes.items(), key=lambda each: (-met.get(each[0], 0), each[1]))
     rows = [Row([Cell(clause), Cell(str(met.get(code, 0) or "")), Cell(code)]) for code, clause in ordered]
     here = sum(1 for code in codes if met.get(code))
     columns = [Column(because), Column("Times here", numeric=True), Column("Code in the files")]
-    title = f"{caption}: {words.counted(len(codes), 'reason')}, {words.count(here)} of them met here"
-    return Table(name, columns, rows, caption=title)
+    line = f"{words.counted(len(codes), 'reason')}, {words.count(here)} of them met here."
+    return Entry(title, words.sentence(line), [Table(name, columns, rows)])

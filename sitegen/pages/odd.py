@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from sitegen.crossing import odd
 from sitegen.crossing.subjects import APART
+from sitegen.declarations import Unusual
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text
 from sitegen.page.view import View
@@ -26,20 +27,26 @@ def blocks(view: View) -> list[Block]:
         return []
     found = [each for each in told if each.word == odd.ODD]
     first = [*_cells(view, found), *_rest(told, found)]
-    made: list[Block] = [Text(first, role="reading")]
-    made += [Text([Cell(_told(view, each))]) for each in found]
-    return [*made, _strip(view, told, found)]
+    return [Text(first, role="reading"), *(Text([Cell(_told(view, each))]) for each in found),
+            _strip(view, told, found)]  # fmt: skip
 
 
 def of_engine(view: View) -> list[Block]:
-    """The line on the page of a build; nothing where none of its cylinders is odd."""
-    found = [each for each in view.verdicts(odd.RULE, engine=view.the_build) if each.word == odd.ODD]
-    if not found:
-        return []
-    return [
-        Text([*_cells(view, found), Cell(".")], role="reading"),
-        *(Text([Cell(_told(view, each))]) for each in found),
-    ]
+    """Where the cylinders of a build lie among each other; nothing where none of them is odd."""
+    told = view.verdicts(odd.RULE, engine=view.the_build)
+    found = [each for each in told if each.word == odd.ODD]
+    return [_strip(view, told, found)] if found else []
+
+
+def unusual(view: View) -> Iterator[Unusual]:
+    """A line for each odd cylinder of a build, with what inspectors said of it where that says otherwise."""
+    for each in view.verdicts(odd.RULE, engine=view.the_build):
+        if each.word == odd.ODD:
+            off = _off(view, each)
+            where = f"is odd in {_listed(view, off)}" if off else "is odd in all its measures together"
+            grade = _graded(view, each)
+            more = f"; yet graded {grade}" if grade else ""
+            yield Unusual(f"Cylinder {each.key.cylinder} {where}", ANCHOR, 0, more)
 
 
 def of_cylinder(view: View) -> list[Block]:
@@ -143,6 +150,12 @@ def _decimals(value: Value) -> int:
 
 def _against(view: View, verdict: Verdict) -> str:
     """The grade of a ring that inspectors found as good as can be."""
+    grade = _graded(view, verdict)
+    return f"Its top ring was graded {grade}: grade and measures contradict each other." if grade else ""
+
+
+def _graded(view: View, verdict: Verdict) -> str:
+    """A grade at the best of the scale, with what that stands for; "" where it is another."""
     scale = view.program.inspection
     if scale is None:
         return ""
@@ -152,7 +165,7 @@ def _against(view: View, verdict: Verdict) -> str:
         return ""
     stands_for = scale.grades[scale.best]
     grade = words.number(graded[-1], words.decimals_alone(graded[-1], 2))
-    return f"Its top ring was graded {grade}, “{stands_for}”: grade and measures contradict each other."
+    return f"{grade}, “{stands_for}”"
 
 
 # ---- what was found -------------------------------------------------------------------------------------------------
@@ -208,7 +221,7 @@ def _listed(view: View, deviations: Sequence[Value]) -> str:
 def _strip(view: View, told: Sequence[Verdict], found: Sequence[Verdict]) -> Figure:
     """A row a measure, a mark a cylinder; the odd ones large."""
     large = {name(each) for each in found}
-    values = view.values(odd.DEVIATION.id)
+    values = view.values(odd.DEVIATION.id, engine=view.build)
     order = _measures(view)
     data: dict[str, list[ChartRow]] = {"lines": [], "dots": [], "means": []}
     for y, measure in enumerate(order):
@@ -222,13 +235,19 @@ def _strip(view: View, told: Sequence[Verdict], found: Sequence[Verdict]) -> Fig
                 data["means" if cylinder in large else "dots"].append(row)
     data["limits"] = [{"value": 0.0, "label": "mean of the engine"}]
     caption = (
-        "Each cylinder from the mean of its engine, in scatters of cylinders within engines; to the right is the sense "
-        "in which a cylinder lies that has not run in."
+        "Each cylinder from the mean of its engine, in scatters of cylinders within engines; to the right "
+        "lies one that has not run in."
     )
+    if view.build is not None:
+        caption = "Each cylinder from the mean of this engine, in scatters of cylinders. To the right: not run in."
     caption += _by(view, told)
     if large:
         caption += f" Large: {words.listed(name(each) for each in found)}."
-    panels = [Panel("", data, label="Cylinders from the mean of their engine")] if order else []
+    panels = (
+        [Panel("", data, label="Cylinders from the mean of their engine", axis="From the mean of the engine, scatters")]
+        if order
+        else []
+    )
     return Figure("odd-cylinders", "dots", panels, "", caption, _table(view, told, order), odd.DEVIATION.id)
 
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from sitegen.declarations import Smallest
 from sitegen.page import words
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Cell, Column, Row, Table, Text
+from sitegen.page.view import View
 from sitegen.pages import differences
 from sitegen.pages.contexts import Part, PartsPage
 from sitegen.pages.frame import Site, crumbs, window_title
@@ -75,18 +76,52 @@ def _amount(of: Reach | Curve, value: float | None) -> str:
     return words.with_unit(words.number(value), of.measure.unit)
 
 
-def lots(plan: Planning) -> Table:
-    """Builds in the order of building, with the coating of each cylinder: as drawn, beside what the program lists."""
+def lots(plan: Planning, recorded: Mapping[str, Sequence[str]] | None = None) -> Table:
+    """Builds in the order of building, with the coating of each cylinder and when they were recorded.
+
+    `recorded` holds the days [ISO] of the records of each build; None where nobody asked for them.
+    """
     builds = sorted(plan.program.builds, key=lambda build: build.built)
     rows = []
     count = max(len(plan.drawn or ()), len(builds))
     for place in range(count):
         build = builds[place] if place < len(builds) else None
-        drawn = _coatings(plan, plan.drawn[place]) if plan.drawn and place < len(plan.drawn) else words.DASH
-        listed = _coatings(plan, plan.actual[place]) if build is not None else words.DASH
-        rows.append(Row((Cell(str(place + 1)), Cell(build.id if build else words.DASH), Cell(drawn), Cell(listed))))
-    columns = (Column("Order"), Column("Build"), Column("Drawn"), Column("In the program file"))
-    return Table("who-gets-which-coating", columns, rows, _lots_reading(plan), note=_LOTS_NOTE)
+        drawn = _coatings(plan, plan.drawn[place]) if plan.drawn and place < len(plan.drawn) else ""
+        listed = _coatings(plan, plan.actual[place]) if build is not None else ""
+        other = f"drawn: {drawn}" if drawn and listed and drawn != listed else "" if listed else "drawn, not built yet"
+        days = _days(recorded.get(build.id, ()) if build else ()) if recorded is not None else ""
+        cells = [Cell(str(place + 1)), Cell(build.id if build else words.DASH), Cell(listed or drawn, note=other)]
+        rows.append(Row([*cells, Cell(days)] if recorded is not None else cells))
+    columns = [
+        Column("Order"),
+        Column("Build"),
+        Column("Coating"),
+        *([Column("Records")] if recorded is not None else []),
+    ]
+    said = _lots_reading(plan)
+    if recorded is not None and count:
+        there = sum(1 for build in builds if recorded.get(build.id))
+        said = f"{said} {words.sentence(words.share(there, count, 'build'))} {'has' if there == 1 else 'have'} records."
+    return Table("who-gets-which-coating", columns, rows, said, note=_LOTS_NOTE)
+
+
+def _days(days: Sequence[str]) -> str:
+    if not days:
+        return "none dated yet"
+    first, last = words.day(min(days)), words.day(max(days))
+    return first if first == last else words.from_to(first, last)
+
+
+def _recorded(view: View) -> dict[str, list[str]]:
+    """Days [ISO] of the records of each build."""
+    found: dict[str, list[str]] = {}
+    for readings in view.analysis.readings.values():
+        frame = readings.frame
+        if {"engine", "date"} <= set(frame.columns):
+            own = frame.loc[frame["use"] == "", ["engine", "date"]].dropna().drop_duplicates()
+            for engine, day in zip(own["engine"], own["date"], strict=True):
+                found.setdefault(str(engine), []).append(str(day)[:10])
+    return found
 
 
 _LOTS_NOTE = (
@@ -259,12 +294,15 @@ def _reach_reading(plan: Planning) -> str:
 
 def smallest(plan: Planning) -> Table:
     """What each instrument can show at all, by stream."""
-    rows = [
-        Row(
-            (Cell(words.sentence(each.what)), Cell(_least(plan, each)), Cell(each.because), Cell(_suffices(plan, each)))
-        )
-        for _, each in plan.smallest
-    ]
+    alike: dict[tuple[str, str], list[Smallest]] = {}  # what one instrument shows alike stands in one row
+    for _, each in plan.smallest:
+        alike.setdefault((_least(plan, each), each.because), []).append(each)
+    rows = []
+    for (least, because), several in alike.items():
+        answers = [_suffices(plan, each) for each in several]
+        answer = "; ".join(answers if len(set(answers)) > 1 else answers[:1])
+        what = words.sentence("; ".join(each.what for each in several))
+        rows.append(Row((Cell(what), Cell(least), Cell(because), Cell(answer))))
     columns = (Column("What"), Column("Least", numeric=True), Column("Because"), Column("Is it enough"))
     note = (
         "For one reading. Means over cylinders and builds lessen what scatters from reading to reading, but not what "
@@ -307,11 +345,11 @@ def _least(plan: Planning, each: Smallest) -> str:
     return words.with_unit(words.number(each.value, words.decimals_alone(each.value, 2)), unit)
 
 
-def tables(plan: Planning) -> list[tuple[str, Table]]:
+def tables(plan: Planning, recorded: Mapping[str, Sequence[str]] | None = None) -> list[tuple[str, Table]]:
     """Headings and tables in the order of the page."""
     curve = curves(plan)
     more = [(CURVE, curve)] if curve is not None else []
-    return [(LOTS, lots(plan)), (REACH, reach(plan)), *more, (SMALLEST, smallest(plan))]
+    return [(LOTS, lots(plan, recorded)), (REACH, reach(plan)), *more, (SMALLEST, smallest(plan))]
 
 
 def page(site: Site, program: Program) -> PartsPage:
@@ -333,7 +371,7 @@ def page(site: Site, program: Program) -> PartsPage:
         heading=f"Plan of {program.title}",
         reading=reading(plan),
         parts=[
-            *(Part(setter.id(heading), heading, [table]) for heading, table in tables(plan)),
+            *(Part(setter.id(heading), heading, [table]) for heading, table in tables(plan, _recorded(view))),
             Part(setter.id(CAUTIONS), CAUTIONS, [Text((Cell(CAUTION),), role="caution")]),
         ],
     )

@@ -71,6 +71,33 @@ def caption(view: View) -> str:
     return CAPTION.format(what=measure.title[:1].lower() + measure.title[1:] if measure else "value")
 
 
+def heading(view: View, build: Build) -> tuple[str, str]:
+    """How many cylinders of a build are seated, and which are not and what they are instead: two parts of one line."""
+    found: dict[str, list[int]] = {}
+    for place in build.places:
+        state = view.state(build, place.cylinder)
+        found.setdefault(state.word if state else "", []).append(place.cylinder)
+    whole = len(build.places)
+    seated = found.pop("seated", [])
+    if len(seated) == whole:
+        return f"{words.share(whole, whole, 'cylinder')} seated", ""
+    told = [_standing(word, found[word]) for word in (*ORDER, "") if word in found]
+    if seated:
+        return f"{words.counted(len(seated), 'cylinder')} seated", ", ".join(told)
+    if set(found) <= {"", "cannot tell"}:
+        return "it cannot be told whether its cylinders are seated", ""
+    return told[0], ", ".join(told[1:])
+
+
+def _standing(word: str, cylinders: list[int]) -> str:
+    """ "cylinder 2 still seating", "of cylinders 1 and 3 it cannot be told"."""
+    of = f"{words.plural(len(cylinders), 'cylinder')} {words.numbers_listed(cylinders)}"
+    return f"of {of} it cannot be told" if word in {"", "cannot tell"} else f"{of} {word}"
+
+
+ORDER = ("still seating", "not seated", "above the limit", "cannot tell")
+
+
 def states_sentence(view: View) -> str:
     """How many cylinders are in which state, for the builds looked at."""
     counts: dict[str, int] = {}

@@ -29,24 +29,27 @@ def page(site: Site, program: Program) -> ProgramPage:
         return site.shows("program", setter.id(anchor), title, blocks)
 
     asked = criteria.table(view)
-    lead = part("criteria", criteria.caption(program), [asked] if asked else [])
+    lead = part("criteria", "Criteria", [asked] if asked else [])
     lead += part(comparing.ANCHOR, comparing.TITLE, comparing.table(view))
     lead += part("decisions", "Decisions", decision.taken(view))
     lead += site.parts(view, setter, "program", "main")
     lead += part(builds.ANCHOR, builds.TITLE, builds.blocks(view, site.streams))
-    lead += part(odd.ANCHOR, odd.TITLE, odd.blocks(view))
-    lead += part(closure.ANCHOR, closure.TITLE, closure.program(view))
     moved = _changes(view)
     rest = [
+        *part(odd.ANCHOR, odd.TITLE, odd.blocks(view)),
+        *part(closure.ANCHOR, closure.TITLE, closure.program(view)),
         *part("planned", "Planned and present", _matrix(site, view, every)),
-        *part("findings", "The findings in sentences", [*comparing.answer(view, site.plans.get(program.id))]),
         *part("without", "Without each build", comparing.resting(view)),
+        *part("findings", "The findings in sentences", [*comparing.answer(view, site.plans.get(program.id))]),
         *part("criteria-in-full", "How each criterion was answered", _in_full(view)),
         *part("changes", "Changed since the last commit", [moved] if moved else []),
         *part("worked-out", "How the comparisons were worked out", comparing.worked_out(view)),
         *part(ties.ANCHOR, ties.TITLE, ties.blocks(view)),
     ]
-    rest = [*map(folded, rest), *site.parts(view, setter, "program", "rest")]
+    rest = [
+        *(each if each.anchor == "findings" else folded(each) for each in rest),
+        *site.parts(view, setter, "program", "rest"),
+    ]
     programs = list(site.folder.programs)
     place = programs.index(program)
     before = programs[place - 1] if place else None
@@ -65,7 +68,7 @@ def page(site: Site, program: Program) -> ProgramPage:
         assets=site.links(path, [*lead, *rest], said.blocks),
         foot=site.foot(path, program),
         question=program.question or program.title,
-        meta=_meta(site, program, every),
+        meta=_meta(site, view, every),
         verdict=said,
         parts=lead,
         rest=rest,
@@ -73,7 +76,8 @@ def page(site: Site, program: Program) -> ProgramPage:
     )
 
 
-def _meta(site: Site, program: Program, every: list[Record]) -> list[Cell]:
+def _meta(site: Site, view: View, every: list[Record]) -> list[Cell]:
+    program = view.program
     cylinders = sum(len(build.places) for build in program.builds)
     pieces = [
         Cell(program.title, strong=True),
@@ -81,6 +85,8 @@ def _meta(site: Site, program: Program, every: list[Record]) -> list[Cell]:
         Cell(f"{words.sentence(engine_types(program))}, {words.counted(cylinders, 'cylinder')}"),
         Cell(f"{complete(every)} of {len(every)} planned records in"),
     ]
+    due = decision.next_due(view)
+    pieces += [Cell(due, strong=True)] if due else []
     return [*pieces, Cell("Invented data")] if program.invented else pieces
 
 
@@ -100,7 +106,7 @@ def _sentence(view: View, program: Program, every: list[Record]) -> list[Cell]:
 
 def _in_full(view: View) -> list[Block]:
     """How the criteria were answered, and what was stated or changed late."""
-    told = [*stated.of_program(view), *filter(None, [stated.note(view)])]
+    told = [*filter(None, [decision.looks(view)]), *stated.of_program(view), *filter(None, [stated.note(view)])]
     blocks: list[Block] = criteria.in_full(view, partial(stated.of_criterion, view), stated.late(view))
     return [*blocks, *(Text([Cell(each)]) for each in told)]
 
@@ -177,10 +183,8 @@ def _matrix(site: Site, view: View, every: list[Record]) -> list[Block]:
         rows.append(Row(cells))
     if not rows:
         return []
-    due = decision.next_due(view)
-    reading = f"{due}. {_reading(view, every)}" if due else _reading(view, every)
-    return [Table("planned-and-present", [Column("Build"), *(Column(phase.title) for phase in phases)], rows, reading,
-                  wide=True, stack=True)]  # fmt: skip
+    columns = [Column("Build"), *(Column(phase.title) for phase in phases)]
+    return [Table("planned-and-present", columns, rows, _reading(view, every), wide=True, stack=True)]
 
 
 def _skipped(program: Program, build: str, phase: str) -> str:

@@ -13,6 +13,7 @@ from sitegen.page.blocks import (
     Beside,
     Block,
     Cell,
+    ChartRow,
     Column,
     Datum,
     Disc,
@@ -44,13 +45,12 @@ class PlacedStrip:
     others: Sequence[float]
     before: bool  # it begins left of the axis: an arrow head
     beyond: bool
-    name_at: float
-    name_left: bool  # the name stands left of the mark
+    name_at: float  # middle of the name above it
 
 
 @dataclass(frozen=True)
 class PlacedAxis:
-    """Ticks of an axis [px] and the upright line as a share of the width of the box [%]."""
+    """Ticks of an axis [px] and the upright line as a share of the width of the box."""
 
     ticks: Sequence[tuple[float, str]]
     line: float | None
@@ -199,18 +199,18 @@ class Setter:
 
     def strip(self, strip: Strip) -> PlacedStrip:
         """An interval in a box `STRIP_WIDTH` wide."""
-        low, high = _along(max(0.0, strip.low)), _along(min(1.0, strip.high))
+        begin, end = strip.low or 0.0, 1.0 if strip.high is None else strip.high
+        low, high = _along(max(0.0, begin)), _along(min(1.0, end))
         mark = None if strip.mark is None or not 0 <= strip.mark <= 1 else _along(strip.mark)
-        left = high + 6 + 7 * len(strip.name) > STRIP_WIDTH  # 13 px letters are about 7 px wide
+        half = 3.5 * len(strip.name)  # 13 px letters are about 7 px wide
         others = [_along(at) for at in strip.others if 0 <= at <= 1]
-        name_at = low - 6 if left else high + 6
-        if left and any(name_at - 7 * len(strip.name) < at < name_at for at in others):
-            name_at = -1.0  # it would lie on the others: the row says who it is
-        return PlacedStrip(low, high, mark, others, strip.low < 0, strip.high > 1, name_at, left)
+        middle = (low + high) / 2 if mark is None else mark
+        name_at = round(max(half, min(STRIP_WIDTH - half, middle)), 1)
+        return PlacedStrip(low, high, mark, others, begin < 0, end > 1, name_at)
 
     def axis(self, axis: Axis) -> PlacedAxis:
         """The axis under the strips of a table."""
-        line = None if axis.line is None else round(100 * _along(axis.place(axis.line)) / STRIP_WIDTH, 2)
+        line = None if axis.line is None else round(_along(axis.place(axis.line)) / STRIP_WIDTH, 4)
         return PlacedAxis([(_along(axis.place(value)), label) for value, label in axis.ticks], line, axis.column)
 
     # ---- figures ----
@@ -239,14 +239,12 @@ class Setter:
         if figure.kind != "run" or not figure.panels:
             return None
         panel = figure.panels[0]
-        begin, end = number_of(panel.signals["from"]), number_of(panel.signals["to"])
-        phases = [row for row in panel.data.get("marks", ()) if not row.get("event")]
-        edges = [*(number_of(row["at"]) for row in phases), end]
         parts = [
-            (str(row["label"]), f"{at:.2f}", f"{after:.2f}")
-            for row, at, after in zip(phases, edges, edges[1:], strict=False)
+            (str(row["label"]), f"{number_of(row['at']):.2f}", f"{number_of(row['to']):.2f}")
+            for row in panel.data.get("runs", ())
         ]
-        return Stretch(f"{begin:.2f}", f"{end:.2f}", parts if len(parts) > 1 else ())
+        begin, end = (f"{number_of(panel.signals[end]):.2f}" for end in ("from", "to"))
+        return Stretch(begin, end, parts)
 
     def data(self, figure: Figure) -> Table:
         """The table under a figure: its own, or its rows."""
@@ -297,9 +295,10 @@ class Setter:
             discs.append(_placed(plan, disc, name, x, top + 63, radius, top + 13, top + 122))
         right = plan.flywheel == "right"
         return PlacedPlan(
-            label=f"Block plan of {plan.title}", note=self._note(plan), width=left + body + (32 if right else 4),
-            height=rows * row_height + 4, body_left=left, body_top=20, body_width=body,
-            body_height=(rows - 1) * row_height + 86, flywheel_x=left + body + 6 if right else left - 6,
+            label=f"Block plan of {plan.title}".removesuffix(" of "), note=self._note(plan),
+            width=left + body + (32 if right else 4), height=rows * row_height + 4,
+            body_left=left, body_top=20, body_width=body, body_height=(rows - 1) * row_height + 86,
+            flywheel_x=left + body + 6 if right else left - 6,
             flywheel_text_x=left + body + 24 if right else left - 14, discs=discs,
         )  # fmt: skip
 
@@ -380,29 +379,58 @@ def measures_of(blocks: Sequence[Block]) -> list[str]:
 
 # ---- the table of a figure that brought none ------------------------------------------------------------------------
 
+_DRAWN = ("means", "thin", "readings", "dots", "path", "points", "levels", "limits")  # sets whose rows are numbers
+_SAID = {"readings": "single reading", "dots": "cylinder", "levels": "level"}
+MOST_POINTS = 24  # of a line in the table: all of them would outweigh the page; the file saved has all
+
 
 def rows_as_table(figure: Figure) -> Table:
-    """The rows of a figure as a table: what is drawn can always be read."""
-    phases = {row["x"]: row["label"] for panel in figure.panels for row in panel.data.get("phases", [])}
-    builds = {row["y"]: row["label"] for panel in figure.panels for row in panel.data.get("lines", [])}
-    units = {str(panel.signals.get("unit", "")) for panel in figure.panels}
-    unit = units.pop() if len(units) == 1 else ""
-    rows = []
+    """The rows of a figure as a table: what is drawn can always be read. Its numbers have a column a unit.
+
+    A panel names units as its signals `unit` (of values) and `along` (of its axis, where that is a quantity).
+    """
+    places = {axis: {row[axis]: row["label"] for panel in figure.panels for row in panel.data.get(rows, ())}
+              for axis, rows in (("x", "phases"), ("y", "lines"))}  # fmt: skip
+    units = [*dict.fromkeys(str(panel.signals.get("unit", "")) for panel in figure.panels)]
+    alongs = [*dict.fromkeys(str(panel.signals.get("along", "")) for panel in figure.panels)]
+    rows, note = [], ""
     for panel in figure.panels:
-        for name in ("means", "thin", "readings", "dots"):
-            for row in panel.data.get(name, []):
-                place = phases.get(row.get("x"), builds.get(row.get("y"), ""))
-                what = str(row.get("line") or {"readings": "single reading", "dots": "cylinder"}.get(name, ""))
+        own, along = str(panel.signals.get("unit", "")), str(panel.signals.get("along", ""))
+        for name in _DRAWN:
+            shown = _some(panel.data.get(name, ())) if name == "path" else panel.data.get(name, ())
+            if len(shown) < len(panel.data.get(name, ())):
+                note = "Some points of each line. What is saved as CSV has all that are drawn."
+            for row in shown:
+                where = str(places["x"].get(row.get("x"), places["y"].get(row.get("y"), "")))
+                what = str((row.get("series") if name == "path" else "") or row.get("line") or row.get("label") or "")
                 remark = "left out" if row.get("crossed") else "not yet to rely on" if row.get("open") else ""
-                rows.append(
-                    Row([Cell(panel.title), Cell(what), Cell(str(place)), Cell(number(number_of(row["value"]))),
-                         Cell(_end(row.get("low"))), Cell(_end(row.get("high"))), Cell(remark)])
-                )  # fmt: skip
-    columns = [
-        Column("Panel"), Column("Line"), Column("Where"), Column("Value", unit, True), Column("From", unit, True),
-        Column("To", unit, True), Column("Remark"),
-    ]  # fmt: skip
-    return Table(f"{figure.name}-data", columns, rows, caption="Data of this figure", wide=True)
+                told = [_end(row.get(end)) for end in ("value", "low", "high")]
+                rows.append([
+                    panel.title, what or _SAID.get(name, ""), where,
+                    *(_end(row.get("at")) if each == along else "" for each in alongs),
+                    *(text for each in units for text in (told if each == own else [""] * 3)), remark,
+                ])  # fmt: skip
+    columns = [Column("Panel"), Column("Line"), Column("Where"), *(Column("Along", each, True) for each in alongs)]
+    for each in units:
+        columns += [Column("Value", each, True), Column("From", each, True), Column("To", each, True)]
+    columns.append(Column("Remark"))
+    kept = [n for n in range(len(columns)) if any(row[n] for row in rows)]  # a column nobody fills says nothing
+    return Table(
+        f"{figure.name}-data", [columns[n] for n in kept], [Row([Cell(row[n]) for n in kept]) for row in rows],
+        caption="Data of this figure", note=note, wide=True,
+    )  # fmt: skip
+
+
+def _some(path: Sequence[ChartRow]) -> list[ChartRow]:
+    """At most `MOST_POINTS` of each line, evenly, its ends among them."""
+    lines: dict[object, list[ChartRow]] = {}
+    for row in path:
+        lines.setdefault(row.get("line"), []).append(row)
+    chosen = []
+    for line in lines.values():
+        count = min(len(line), MOST_POINTS)
+        chosen += [line[round(n * (len(line) - 1) / max(1, count - 1))] for n in range(count)]
+    return chosen
 
 
 def bare(table: Table) -> Table:

@@ -18,7 +18,7 @@ from sitegen.pages.bundle import chart_script
 from sitegen.pages.contexts import AnyPage
 from sitegen.pages.frame import Site
 from sitegen.pages.gallery import Gallery
-from sitegen.pages.marks import STRONG, mark, mark_of
+from sitegen.pages.marks import tone, tone_of
 from sitegen.pages.styles import COLOURS, SHAPES, style
 from sitegen.program.model import Folder
 from sitegen.vocabulary import Measure
@@ -38,10 +38,12 @@ def build_site(
     theme_dir: Path | None = None,
     histories: Mapping[str, Sequence[History]] | None = None,
     planned: Sequence[Planning] = (),
+    results: Mapping[str, Mapping[str, bytes]] | None = None,
 ) -> dict[str, bytes]:
     """Every file of the site: path from its root, with forward slashes, to content.
 
-    `histories` holds what is known of each coating over all programs, `planned` the plans of the programs.
+    `histories` holds what is known of each coating over all programs, `planned` the plans of the programs,
+    `results` the files of each program's results folder: their tables go with the pages.
     `theme_dir` is a folder whose templates/,
     report.css, report.js and tables.js replace ours, file by file.
     Raises ThemeError for a theme folder that cannot be used, linkcheck.DeadLinkError for a link that leads nowhere and
@@ -61,10 +63,13 @@ def build_site(
         gallery=Gallery(folder.path),
         histories=histories or {},
         plans={each.program.id: each for each in planned},
+        results=results or {},
     )
     print_page = _printer(theme_dir)
     for page in _pages(site):
         files[page.path] = print_page(page)
+    for name, own in site.results.items():
+        files |= {site.addresses.result(name, file): own[file] for file in own if file.endswith(".csv")}
     files.update(site.gallery.files)
     linkcheck.check(files)
     return files
@@ -157,12 +162,11 @@ def environment(theme_dir: Path | None) -> Environment:
         bytecode_cache=_compiled_templates(),
     )
     environment.filters |= {
-        "mark": mark,
-        "word_mark": mark_of,
+        "tone": tone,
+        "word_tone": tone_of,
         "slug": slug,
         "unit": lambda unit: "" if unit == "1" else unit,
     }
-    environment.tests["strong"] = STRONG.__contains__
     environment.globals["key_symbols"] = [style(order) for order in range(len(SHAPES))]
     environment.policies["json.dumps_kwargs"] = {"sort_keys": True, "separators": (",", ":"), "allow_nan": False}
     return environment

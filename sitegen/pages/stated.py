@@ -14,6 +14,12 @@ UNKNOWN = (
     "Whether limits, criteria, the rule of decision or the primary comparison were changed after readings came in is "
     "not known here, where git holds no whole history of the program file."
 )
+INVENTED = "The dates of this invented program are part of the invention, so the history of its file shows nothing."
+
+
+def _restated(view: View) -> Sequence[Restated]:
+    """What the history of the file shows; nothing of an invented program, all of which was written down at once."""
+    return () if view.program.invented else view.analysis.restated or ()
 
 
 def late(view: View, rule: DecisionRule | None = None) -> str:
@@ -30,7 +36,7 @@ def late(view: View, rule: DecisionRule | None = None) -> str:
 def of_criterion(view: View, criterion: Criterion) -> list[str]:
     """How one criterion stood before, a sentence a change."""
     told = []
-    for each in view.analysis.restated or ():
+    for each in _restated(view):
         if each.what != f"{PREFIX}{criterion.id}":
             continue
         if isinstance(each.before, Criterion) and isinstance(each.after, Criterion):
@@ -44,7 +50,7 @@ def of_program(view: View) -> list[str]:
     """The same of the primary comparison, of when a cylinder counts as seated, and of criteria that are gone."""
     here = {each.id for each in view.program.criteria}
     told = []
-    for each in view.analysis.restated or ():
+    for each in _restated(view):
         if each.what == "primary" and isinstance(each.before, Subject):
             told.append(f"The primary comparison was {_subject(view, each.before)} {_until(each)}.")
         elif each.what in {"level", "to_lose"} and isinstance(each.before, float):
@@ -66,7 +72,7 @@ def of_program(view: View) -> list[str]:
 def of_rule(view: View) -> list[str]:
     """The same of the rule of decision."""
     told = []
-    for each in view.analysis.restated or ():
+    for each in _restated(view):
         if each.what != "decide":
             continue
         if isinstance(each.before, DecisionRule) and isinstance(each.after, DecisionRule):
@@ -99,7 +105,9 @@ def _ruled_otherwise(view: View, before: DecisionRule, after: DecisionRule) -> s
 
 
 def note(view: View) -> str:
-    """What is to be said where no history is known; "" where it is, or where nothing is in yet."""
+    """What is to be said where no history is known, or none counts; "" where it does, or where nothing is in yet."""
+    if view.program.invented:
+        return INVENTED if view.analysis.restated else ""
     readings = any(len(each.frame) for each in view.analysis.readings.values())
     return UNKNOWN if view.analysis.restated is None and readings else ""
 
@@ -111,7 +119,7 @@ def in_short(view: View) -> str:
     rule = view.program.decide
     if rule is not None and (when := late(view, rule)) and rule.stated != view.program.criteria_stated:
         told.append(f"The rule of decision was stated {when}.")
-    if view.analysis.restated:
+    if _restated(view):
         told.append("Limits, criteria, the rule or the primary comparison were changed after readings had come in.")
     return " ".join(told)
 

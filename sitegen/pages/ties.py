@@ -66,6 +66,8 @@ def _figure(view: View, tie: Tie) -> Figure:
                     {"points": points},
                     _ends([one for _, one, _ in both]),
                     label=f"Expected: {_lower(tie.title)}, {build.id}",
+                    axis=_said(view, tie.second),
+                    along=_said(view, tie.first),
                 )
             )
     across, upright = (view.measures[each.measure] for each in (tie.first, tie.second))

@@ -123,6 +123,7 @@ def build(
     primary = compare.get("primary")
     strange = _strange(root, names)
     planned = compare.whole("planned_builds") or 0
+    also = tuple(_subject(each, order, names, compared=True) for each in compare.items("also"))
     return Program(
         id=folder.name,
         title=root.text("title"),
@@ -135,7 +136,9 @@ def build(
         primary_measure=_measure(primary, names, compared=True),
         primary_phase=primary.reference("phase", order, "phase", HERE),
         primary_at=primary.text("at"),
-        also=tuple(_subject(each, order, names, compared=True) for each in compare.items("also")),
+        answered_by=_answered_by(compare, order, names, also),
+        not_primary=compare.get("answered_by").text("not_primary"),
+        also=also,
         covariates=_covariates(compare, names, phases),
         scatter_from=_lenders(compare, folder),
         worth_finding=compare.quantity("worth_finding", "ratio"),
@@ -215,6 +218,27 @@ def _subject(node: Node, order: Sequence[str], known: _Known, *, compared: bool 
     )
 
 
+def _answered_by(compare: Node, order: Sequence[str], known: _Known, also: Sequence[Subject]) -> Subject | None:
+    """What answers the question where the primary measure does not: one of those also compared, so that it is shown."""
+    if not compare.has("answered_by"):
+        return None
+    node = compare.get("answered_by")
+    found = _subject(node, order, known, compared=True)
+    if found == _subject(compare.get("primary"), order, known, compared=True):
+        node.add(
+            "answered-by-primary",
+            f"{node.subject} names the primary measure, which answers the question where nothing else is named",
+            expected="the measure that answers the question in its place, or the key left out",
+        )
+    elif found not in also:
+        node.add(
+            "answer-not-compared",
+            f"{node.subject} is not among what is compared, so the page could not show it",
+            expected="the same measure, phase and place under `also`",
+        )
+    return found
+
+
 # ---- what this version does not read ------------------------------------------------------------------------------
 
 
@@ -222,7 +246,13 @@ def _strange(root: Node, known: _Known) -> dict[str, str]:
     """Measures named whose streams this version does not have, each with the unit of its limit where it has one."""
     compare, ties = root.get("compare"), root.items("ties")
     limited = root.get("criteria").items("list")
-    named = [compare.get("primary"), *compare.items("also"), *compare.items("covariates"), *limited]
+    named = [
+        compare.get("primary"),
+        compare.get("answered_by"),
+        *compare.items("also"),
+        *compare.items("covariates"),
+        *limited,
+    ]
     named += [tie.get(which) for tie in ties for which in ("first", "second")]
     found = {name: "1" for node in named if known.strange(name := node.text("measure"))}
     for node in limited:
@@ -494,20 +524,28 @@ WINDOWS = ("oil_temperature", "coolant_temperature")  # channels of a log that a
 
 
 def _step(node: Node) -> ScheduleStep:
-    speed = node.get("speed")
-    if isinstance(speed.value, dict):
-        first = speed.quantity("from", "speed", zero=True) or 0.0
-        last = speed.quantity("to", "speed", zero=True) or 0.0
-    else:
-        first = last = speed.own_quantity("speed", zero=True) or 0.0
+    first, last = (each or 0.0 for each in _from_to(node.get("speed"), "speed"))
+    torque, torque_to = _from_to(node.get("torque"), "torque")
+    ramp = next((each for each in (node.get("speed"), node.get("torque")) if isinstance(each.value, dict)), None)
+    if ramp is not None and node.flag("reference_point"):
+        told = f"{ramp.subject} goes from one to another at a reference point, where blow-by is compared"
+        ramp.add("reference-point-ramps", told, expected="one speed and one torque")
     return ScheduleStep(
         time=node.quantity("time", "time") or 0.0,
         speed=first,
         speed_to=last,
-        torque=node.quantity("torque", "torque", zero=True),
+        torque=torque,
         reference_point=node.flag("reference_point"),
         windows={name: window for name in WINDOWS if (window := _window_of(node.get(name))) is not None},
+        torque_to=torque_to,
     )
+
+
+def _from_to(node: Node, dimension: str) -> tuple[float | None, float | None]:
+    """What a step begins and ends with: one quantity, or from one to another."""
+    if not isinstance(node.value, dict):
+        return (node.own_quantity(dimension, zero=True),) * 2
+    return node.quantity("from", dimension, zero=True), node.quantity("to", dimension, zero=True)
 
 
 def _window_of(node: Node) -> tuple[float, float] | None:

@@ -11,6 +11,7 @@ from sitegen.program.model import (
     Definitions,
     EngineType,
     Laboratory,
+    Layer,
     Meter,
     Oil,
     Precision,
@@ -18,7 +19,7 @@ from sitegen.program.model import (
     Tester,
     Tool,
 )
-from sitegen.program.node import Ids, Node
+from sitegen.program.node import Ids, Node, id_fault
 
 HOME = "definitions.yaml"
 SECTIONS = ("coatings", "engine_types", "testers", "reference_orifices", "tools", "oils", "meters", "laboratories")
@@ -31,6 +32,9 @@ TOOL_READS = {
     "micrometer": "length",
     "tension-gauge": "force",
     "profilometer": "length",
+    "barometer": "pressure difference",
+    "thermometer": "temperature difference",
+    "microscope": "length",
 }
 
 # What may limit the use of an oil, and the kind of quantity; "": a bare number in the unit of its test.
@@ -70,12 +74,40 @@ def _coating(name: str, order: int, entry: Node) -> Coating:
         title=entry.text("title"),
         order=order,
         process=entry.text("process"),
-        layers=entry.texts("layers"),
+        layers=_layers(entry),
         hardness_hv=entry.quantity("hardness", "hardness"),
         thickness=entry.quantity("thickness", "length"),
         tracers=entry.texts("tracers"),
         density=entry.quantity("density", "density"),
     )
+
+
+def _layers(entry: Node) -> tuple[Layer, ...]:
+    """Layers of a coating, outermost first: the first alone may be the running-in layer, and all make the whole."""
+    made: list[Layer] = []
+    for name, one in entry.entries("layers"):
+        layer = Layer(
+            name, one.text("process"), one.quantity("thickness", "length"),
+            one.quantity("tolerance", "length"), one.flag("running_in"),
+        )  # fmt: skip
+        if fault := id_fault(name):
+            one.add("not-an-id", f'the layer "{shown(name)}" {fault}', next_step="choose another name")
+        if layer.running_in and made:
+            told = f'"{shown(name)}"{entry.get("layers").within} is a running-in layer below another layer'
+            one.get("running_in").add("running-in-not-outermost", told, expected="the outermost layer, listed first")
+        if layer.tolerance is not None and (layer.thickness is None or layer.tolerance >= layer.thickness):
+            place = one.get("tolerance")
+            told = f"{place.subject} is not below the thickness" if layer.thickness else f"{place.subject} is of none"
+            place.add("tolerance-too-wide", told, expected="a nominal thickness, and a tolerance below it")
+        made.append(layer)
+    whole, each = entry.quantity("thickness", "length"), [layer.thickness for layer in made]
+    if whole is not None and each:
+        total = sum(one or 0.0 for one in each)
+        if total > whole * 1.0001 or (None not in each and total < whole * 0.9999):
+            place = entry.get("thickness")
+            told = f"{place.subject} is {1e6 * whole:g} um, but its layers add up to {1e6 * total:g} um"
+            place.add("layers-do-not-add-up", told, expected="the sum of the layers", next_step="correct one of them")
+    return tuple(made)
 
 
 def _engine_type(name: str, entry: Node) -> EngineType:

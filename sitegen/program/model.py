@@ -25,16 +25,36 @@ class Where:
 
 
 @dataclass(frozen=True)
+class Layer:
+    name: str
+    process: str = ""
+    thickness: float | None = None  # m, nominal
+    tolerance: float | None = None  # m, half-width about it
+    running_in: bool = False
+
+    @property
+    def title(self) -> str:
+        return f"{self.name} (running-in layer)" if self.running_in and self.name != "running-in" else self.name
+
+
+@dataclass(frozen=True)
 class Coating:
     id: str
     title: str
     order: int  # place in definitions.yaml: fixes colour, point shape and dash for ever
     process: str = ""
-    layers: tuple[str, ...] = ()
+    layers: tuple[Layer, ...] = ()  # outermost first
     hardness_hv: float | None = None
-    thickness: float | None = None  # m
+    thickness: float | None = None  # m, nominal, of all layers
     tracers: tuple[str, ...] = ()  # chemical symbols
     density: float | None = None  # kg/m3, of the layer
+
+    @property
+    def nominal(self) -> float | None:
+        """Nominal thickness of all layers [m]."""
+        each = [layer.thickness for layer in self.layers]
+        known = [one for one in each if one is not None]
+        return sum(known) if known and len(known) == len(each) else self.thickness
 
 
 @dataclass(frozen=True)
@@ -87,12 +107,15 @@ class ReferenceOrifice:
 
 @dataclass(frozen=True)
 class Tool:
-    """What build-sheet numbers are read with."""
+    """What build-sheet numbers, the air of the cell and the temperatures of gas and metal are read with."""
 
     id: str
     title: str
-    kind: Literal["balance", "feeler", "ring-gauge", "bore-gauge", "micrometer", "tension-gauge", "profilometer"]
-    limit: float  # limit of error in the SI unit of what it reads: kg, m or N
+    kind: Literal[
+        "balance", "feeler", "ring-gauge", "bore-gauge", "micrometer", "tension-gauge", "profilometer", "barometer",
+        "thermometer", "microscope",
+    ]  # fmt: skip
+    limit: float  # limit of error in the SI unit of what it reads: kg, m, N, Pa or K
     calibrations: tuple[Calibration, ...] = ()
     readability: float = 0.0  # step of its display, in the same unit; 0: not stated
 
@@ -160,6 +183,10 @@ class Definitions:
     meters: Mapping[str, Meter] = field(default_factory=dict)
     laboratories: Mapping[str, Laboratory] = field(default_factory=dict)
 
+    def limit_of(self, kind: str) -> float | None:
+        """Largest limit of error of the tools of a kind, since no record says which of them was read; None: none."""
+        return max((tool.limit for tool in self.tools.values() if tool.kind == kind), default=None)
+
 
 # ---- program.yaml ---------------------------------------------------------------------------------------------------
 
@@ -168,7 +195,7 @@ PhaseKind = Literal["static-check", "run", "pulls", "teardown", "durability"]
 
 @dataclass(frozen=True)
 class ScheduleStep:
-    """Part of a phase's planned running; a step from one speed to another counts at their mean."""
+    """Part of a phase's planned running; from one speed or torque to another it goes evenly."""
 
     time: float  # s
     speed: float  # rad/s
@@ -176,6 +203,11 @@ class ScheduleStep:
     torque: float | None = None  # N m
     reference_point: bool = False
     windows: Mapping[str, tuple[float, float]] = field(default_factory=dict)  # channel of a temperature -> K, from, to
+    torque_to: float | None = None  # N m at its end; None: as `torque`
+
+    @property
+    def torque_end(self) -> float | None:
+        return self.torque if self.torque_to is None else self.torque_to
 
 
 @dataclass(frozen=True)
@@ -316,12 +348,14 @@ class Decision:
 
 
 @dataclass(frozen=True)
-class MovedAnswer:
-    """One answer that a decision was taken on and that is no longer what it was."""
+class Moved:
+    """One answer, or one value it rests on, that is no longer what it was when a decision was taken on it."""
 
-    rule: str
-    before: str
+    what: str  # rule of the answer, or id of the measure
+    before: str  # as stored; "" it was not there
     after: str
+    key: Key = field(default_factory=Key)
+    by: str = ""  # how far the number moved, signed; "" where one of them has none
 
 
 @dataclass(frozen=True)
@@ -329,7 +363,7 @@ class Standing:
     """A decision today. `moved` None: the results it was taken on are not in git, or git is not there."""
 
     decision: Decision
-    moved: tuple[MovedAnswer, ...] | None
+    moved: tuple[Moved, ...] | None
 
 
 @dataclass(frozen=True)
@@ -614,6 +648,8 @@ class Program:
     invented: bool = False  # example data, said in the footer of every page
     version: str = ""
     primary_at: str = ""
+    answered_by: Subject | None = None  # what answers the question; None: the primary measure
+    not_primary: str = ""  # why that is not the primary measure
     also: tuple[Subject, ...] = ()  # exploratory comparisons named in the program; none: those offered
     covariates: tuple[Subject, ...] = ()  # fixed before the first start
     worth_finding: float | None = None  # difference that matters: share for a ratio, else in the measure's unit

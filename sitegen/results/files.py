@@ -82,14 +82,20 @@ def measure_rows(analysis: Analysis, measures: Mapping[str, Measure]) -> list[li
         key = value.key
         return key.engine, key.cylinder, value.measure, key.at, order.get(key.phase, ""), key.coating
 
-    return [_measure_row(value, measures[value.measure]) for value in sorted(analysis.values.values(), key=downwards)]
+    primary = {_unit(row, measures[row.measure]) for row in analysis.comparisons if row.role == "primary"}
+    of_primary = primary.pop() if primary else "1"
+    ordered = sorted(analysis.values.values(), key=downwards)
+    return [
+        _measure_row(value, of_primary if (own := measures[value.measure]).of_primary else own.unit)
+        for value in ordered
+    ]
 
 
-def _measure_row(value: Value, measure: Measure) -> list[str]:
+def _measure_row(value: Value, unit: str) -> list[str]:
     key = value.key
     number, low, high = aligned(value.value, value.low, value.high)
     return [
-        key.engine, str(key.cylinder or ""), key.coating, key.phase, key.at, value.measure, number, measure.unit, low,
+        key.engine, str(key.cylinder or ""), key.coating, key.phase, key.at, value.measure, number, unit, low,
         high, short(value.se), short(value.df), short(value.se_common), value.common, str(value.n or ""), value.of,
         value.status, " ".join(sorted(value.flags)), value.reason,
     ]  # fmt: skip
@@ -104,12 +110,16 @@ def _comparison_row(row: Comparison, measure: Measure) -> list[str]:
     estimate, low, high = aligned(row.estimate, row.low, row.high)
     return [
         row.measure, row.phase, row.at, row.coating, row.reference, row.role, row.scope, row.design, row.procedure,
-        row.scale, estimate, "1" if row.scale == "ratio" else measure.unit, low, high, short(row.df), short(row.se),
+        row.scale, estimate, _unit(row, measure), low, high, short(row.df), short(row.se),
         str(row.adjusted_over), short(row.p), short(row.p_randomised), short(row.least_p), short(row.level),
         short(row.level_reference), str(row.builds), str(row.builds_reference), str(row.cylinders),
         str(row.cylinders_reference), short(row.icc), short(row.icc_low), short(row.icc_high), short(row.effective),
         short(row.effective_low), short(row.effective_high), row.verdict, " ".join(sorted(row.flags)), row.reason,
     ]  # fmt: skip
+
+
+def _unit(row: Comparison, measure: Measure) -> str:
+    return "1" if row.scale == "ratio" else measure.unit
 
 
 def _verdict_row(verdict: Verdict) -> list[str]:

@@ -1,31 +1,28 @@
-"""Decisions that were taken, against what stands today: on which results, and which of their answers moved since."""
+"""Decisions that were taken, against what stands today: on which results, and what they rest on that moved since."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import partial
 
-from sitegen.program.model import Decision, MovedAnswer, Program, Standing
+from sitegen.program.model import Decision, Moved, Program, Standing
 from sitegen.results import alike
 from sitegen.results.committed import contents, git, whole_history
 from sitegen.results.files import FOLDER, FORMAT, TABLES, results_id
+from sitegen.results.seen import moved, seen
 from sitegen.results.upgrade import UnknownFormatError, upgraded
 from sitegen.vocabulary import Problem
 
 MOST_STATES = 200  # commits of the results that are looked at
-SEEN = "verdicts.csv"
 RULES = ("criterion:", "decision")  # the answers a decision about a coating rests on
 
 
 def standings(program: Program, fresh: Mapping[str, bytes]) -> tuple[Standing, ...]:
-    """Each decision with the answers that moved since.
-
-    A decision goes stale by what was seen: the answers about its coating, with number and interval as printed. The hash
-    of the results also changes for what nobody looked at, so it only says where to find them.
-    """
+    """Each decision with what moved since: the answers about its coating, and the values these rest on."""
     if not program.decisions:
         return ()
     states = _states(program)
-    return tuple(Standing(each, _moved(each, states, fresh)) for each in program.decisions)
+    return tuple(Standing(each, _moved(program, each, states, fresh)) for each in program.decisions)
 
 
 def problems(program: Program) -> list[Problem]:
@@ -46,33 +43,25 @@ def problems(program: Program) -> list[Problem]:
 
 
 def _moved(
-    decision: Decision, states: Mapping[str, Mapping[str, bytes]], fresh: Mapping[str, bytes]
-) -> tuple[MovedAnswer, ...] | None:
+    program: Program, decision: Decision, states: Mapping[str, Mapping[str, bytes]], fresh: Mapping[str, bytes]
+) -> tuple[Moved, ...] | None:
     name = next((name for name in states if decision.results.startswith(name)), None)
     if name is None:
         return None
-    before, after = (_answers(files[SEEN], decision.coating) for files in (states[name], fresh))
-    return tuple(
-        MovedAnswer(rule, _told(before.get(rule)), _told(after.get(rule)))
-        for rule in {**before, **after}
-        if _told(before.get(rule)) != _told(after.get(rule))
-    )
+    wanted = partial(_rests_on, program, decision.coating)
+    return moved(seen(states[name], wanted), seen(fresh, wanted))
 
 
-def _answers(content: bytes, coating: str) -> dict[str, alike.Row]:
-    return {
-        row["rule"]: row
-        for row in alike.rows(content)
-        if row["rule"].startswith(RULES) and row["coating"] == coating and not row["engine"]
-    }
-
-
-def _told(row: alike.Row | None) -> str:
-    """ "fails, 0.391 (0.355 to 0.415)", as stored."""
-    if row is None:
-        return ""
-    number = f"{row['found']} ({row['low']} to {row['high']})" if row["found"] else ""
-    return ", ".join(filter(None, (row["word"], number)))
+def _rests_on(program: Program, coating: str, table: str, row: alike.Row) -> bool:
+    """Whether a decision about a coating rests on a row: an answer about it, or a value that enters one."""
+    if table == "verdicts.csv":
+        return row["rule"].startswith(RULES) and row["coating"] == coating and not row["engine"]
+    for each in program.criteria:
+        held = {coating, program.reference} if each.sense.endswith("reference") else {coating}
+        named = (row["measure"], row["phase"], row["at"]) == (each.measure, each.phase, each.at)
+        if named and coating in each.coatings and row["engine"] and row["coating"] in held:
+            return True
+    return False
 
 
 def _states(program: Program) -> dict[str, Mapping[str, bytes]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from sitegen.declarations import Blank, Stream
@@ -48,10 +48,8 @@ def make(
     lines = []
     for build in chosen:
         own = [phase for phase in program.phases_of(build) if not phases or phase.id in phases]
-        packets = [line for phase in own if (line := maker.packet(build, phase)) is not None]
-        if packets:
-            named = "" if build.title == build.id else f", {build.title}"
-            lines.append(BuildLines(f"{build.id}{named} ({_block(build)})", packets))
+        if (found := maker.build(build, own)) is not None:
+            lines.append(found)
     return maker.finished(lines)
 
 
@@ -69,7 +67,35 @@ class _Maker:
         self._taken = {Path(source.file).stem.casefold() for source in program.records}
         self._any_oil = any(_OIL in phase.records for phase in program.phases)
 
-    def packet(self, build: Build, phase: Phase) -> PacketLine | None:
+    def build(self, build: Build, phases: Sequence[Phase]) -> BuildLines | None:
+        """The files of a build: one a phase, its labels, and all of them in one; None without any work on paper."""
+        self._samples: list[tuple[str, Phase]] = []
+        self._sheets: list[Sheet] = []
+        packets = [line for phase in phases if (line := self._packet(build, phase)) is not None]
+        oil = self._streams.get(_OIL)
+        if self._samples and oil is not None:
+            first = self._samples[0][1]
+            steps = oil.blank(self._program, build, first).steps if oil.blank else ()
+            labels = running.labels(self._program, build, self._samples, self._facts(build), oil.cautions, steps)
+            path = self._file(build, "labels", f"{build.id}, all phases", [labels])
+            packets.append(PacketLine("all phases", path, labels.title.lower(), ()))
+        if not packets:
+            return None
+        named = "" if build.title == build.id else f", {build.title}"
+        whole = self._file(build, "all", f"{build.id}, all sheets", self._sheets)
+        return BuildLines(f"{build.id}{named} ({_block(build)})", packets, whole)
+
+    def _file(self, build: Build, name: str, title: str, sheets: Sequence[Sheet]) -> str:
+        """Sheets on one page for paper, which is put among the pages; its path."""
+        path = f"{self._folders[build.id]}/{name}.html"
+        program = self._program
+        self._put(Packet(path, title, program.title, self._style, sheets, program.invented))
+        if name != "all":
+            self._count += len(sheets)
+            self._sheets += [replace(each, anchor=f"{name}-{each.anchor}") for each in sheets]
+        return path
+
+    def _packet(self, build: Build, phase: Phase) -> PacketLine | None:
         """One file with every sheet of a build and phase; None where there is no work on paper."""
         facts = self._facts(build)
         running_head = f"{self._program.title} · {build.id} · {phase.title}"
@@ -77,37 +103,27 @@ class _Maker:
         sheets: list[Sheet] = []
         tables: list[EmptyTable] = []
         samples: list[str] = []
+        not_asked: list[str] = []
         if phase.schedule:
             sheets.append(running.schedule(self._program, phase, facts, runs, running_head))
         for name, stream in self._streams.items():
             planned = name in phase.records and self._program.planned_cylinders(build, name)
             always = (name == _EVENTS and phase.fires) or (name == _OIL and self._oiled(build, phase))
             if stream.fields and (planned or always):
-                sheet, table, drawn = self._stream(stream, build, phase, facts, running_head)
+                sheet, table, blank = self._stream(stream, build, phase, facts, running_head)
                 sheets.append(sheet)
                 tables.append(table)
-                samples += drawn
+                samples += blank.labels
+                if without := paper.not_asked(stream, blank, table.columns):
+                    not_asked.append(f"{stream.title}: {', '.join(without)}")
         if not samples and phase.fires and (_OIL in phase.records or not self._any_oil):
             samples = [f"{build.id}-{phase.id}"]
-        oil = self._streams.get(_OIL)
-        if samples and oil is not None:
-            steps = oil.blank(self._program, build, phase).steps if oil.blank else ()
-            sheets.append(running.labels(self._program, build, phase, samples, facts, oil.cautions, steps))
+        self._samples += [(each, phase) for each in samples]
         if not sheets:
             return None
-        path = f"{self._folders[build.id]}/{slug(phase.id)}.html"
-        self._put(
-            Packet(
-                path=path,
-                title=f"{build.id}, {phase.title}",
-                program=self._program.title,
-                style=self._style,
-                sheets=sheets,
-                invented=self._program.invented,
-            )
-        )
+        title = f"{build.id}, {phase.title}"
+        path = self._file(build, slug(phase.id), title, [replace(each, of=title) for each in sheets])
         self._tables += tables
-        self._count += len(sheets)
         return PacketLine(
             phase=phase.title,
             href=path,
@@ -116,6 +132,7 @@ class _Maker:
                 TableLinks(self._streams[t.stream].title, f"{TABLES}/{t.name}.csv", f"{TABLES}/{t.name}.xlsx")
                 for t in tables
             ],
+            not_asked=not_asked,
         )
 
     def _oiled(self, build: Build, phase: Phase) -> bool:
@@ -131,7 +148,7 @@ class _Maker:
 
     def _stream(
         self, stream: Stream, build: Build, phase: Phase, facts: Sequence[str], running_head: str
-    ) -> tuple[Sheet, EmptyTable, Sequence[str]]:
+    ) -> tuple[Sheet, EmptyTable, Blank]:
         cylinders = [{"cylinder": str(each)} for each in self._program.planned_cylinders(build, stream.name)]
         if stream.blank is not None:
             blank = stream.blank(self._program, build, phase)
@@ -143,7 +160,7 @@ class _Maker:
         sheet = paper.sheet(
             stream, blank, columns, f"{running_head} · {stream.title}", self._more(stream, build, phase, facts), known
         )
-        return sheet, self._table(stream, build, phase, blank, columns, known), blank.labels
+        return sheet, self._table(stream, build, phase, blank, columns, known), blank
 
     def _more(self, stream: Stream, build: Build, phase: Phase, facts: Sequence[str]) -> Sequence[str]:
         """Rings are named where they are measured; who reads a gauge is not told the coating."""

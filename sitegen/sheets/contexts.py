@@ -72,12 +72,12 @@ class Sheet:
     asked: Sequence[Blankspace] = ()  # written once
     grids: Sequence[Grid] = ()
     labels: Sequence[Label] = ()
-    note: str = ""
+    of: str = ""  # whose it is: build and phase
 
 
 @dataclass(frozen=True)
 class Packet:
-    """All sheets of one build in one phase: one file."""
+    """All sheets of one build in one phase, or in all of them: one file."""
 
     template: ClassVar[str] = "sheets.html"
     path: str
@@ -105,12 +105,14 @@ class PacketLine:
     href: str
     sheets: str
     tables: Sequence[TableLinks]
+    not_asked: Sequence[str] = ()  # what its tables have no column for, a sentence a stream
 
 
 @dataclass(frozen=True)
 class BuildLines:
     title: str
     packets: Sequence[PacketLine]
+    whole: str = ""  # link to all its sheets in one file
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from sitegen.declarations import Blank, PaperTable, Stream
 from sitegen.sheets.columns import Columns
@@ -13,6 +14,7 @@ LOCAL = "Local codes, licensed practice, the site's rules and its competent pers
 _PRINTED = {"degC": "°C", "degF": "°F", "deg": "°", "um": "µm", "N m": "N·m", "mm2": "mm²"}
 _WIDE = {"remark", "place", "honing", "image"}
 _FEW = 4  # words that can be ticked in a cell
+_BESIDE = 3  # columns of a second table that still find room beside the first
 _ACROSS = 10  # columns to write in side by side
 _ASKED_ONCE = {"date", "operator"}
 
@@ -56,8 +58,6 @@ def sheet(
     has = set(columns.fields)
     asked = [name for name in blank.once if name in fields]
     always = has | set(columns.constants) | _ASKED_ONCE  # paper has a day and a name, whatever the table has
-    wanted = [*asked, *(name for table in tables for name in table.asked)]
-    homeless = [fields[name].title.lower() for name in wanted if name in fields and name not in always]
     return Sheet(
         anchor=stream.name,
         title=stream.title[:1].upper() + stream.title[1:],
@@ -65,19 +65,40 @@ def sheet(
         cautions=cautions(stream.cautions, blank.cautions),
         steps=blank.steps,
         asked=[
-            *(_once(fields[name], columns, known) for name in asked if name in always),
+            *(_once(fields[name], columns, known, blank.beside.get(name, "")) for name in asked if name in always),
             Blankspace("Typed in by"),
         ],
-        grids=[_grid(table, fields, columns, running) for table in tables],
-        note=_without_column(homeless),
+        grids=[_grid(table, fields, columns, running, blank.beside) for table in _joined(tables, has)],
     )
 
 
-def _without_column(titles: Sequence[str]) -> str:
-    if not titles:
-        return ""
-    named = ", ".join(dict.fromkeys(titles))
-    return f"Not asked for, since this program's table has no column for it: {named}."
+def not_asked(stream: Stream, blank: Blank, columns: Columns) -> tuple[str, ...]:
+    """What the stream would ask for and the program's table has no column for: for who writes the program file."""
+    fields = {each.name: each for each in stream.fields}
+    always = {*columns.fields, *columns.constants, *_ASKED_ONCE}
+    wanted = [*blank.once, *(name for table in blank.tables or _from_fields(blank, fields) for name in table.asked)]
+    return tuple(dict.fromkeys(fields[name].title.lower() for name in wanted if name in fields and name not in always))
+
+
+def _joined(tables: Sequence[PaperTable], has: set[str]) -> list[PaperTable]:
+    """Tables with those of a few columns about the same subjects as the first beside it: a page less."""
+    found = list(tables[:1])
+    for table in tables[1:]:
+        first, more = found[0], tuple(name for name in table.asked if name in has)
+        subjects = {tuple(row.get(name) for name in table.known) for row in table.rows}
+        about = {tuple(row.get(name) for name in table.known) for row in first.rows}
+        if not table.known or len(more) > _BESIDE or not subjects <= about:
+            found.append(table)
+        elif more:
+            rows = [
+                row if any(name in row for name in table.known) else {**dict.fromkeys(more, "–"), **row}
+                for row in first.rows
+                if row  # the free line goes: what is read once more has its room in the remark
+            ]
+            last = tuple(name for name in first.asked if name == "remark")
+            asked = (*(name for name in first.asked if name not in last), *more, *last)
+            found[0] = replace(first, title=f"{first.title}. {table.title}", asked=asked, rows=rows)
+    return found
 
 
 def _from_fields(blank: Blank, fields: Mapping[str, Field]) -> tuple[PaperTable, ...]:
@@ -90,10 +111,10 @@ def _from_fields(blank: Blank, fields: Mapping[str, Field]) -> tuple[PaperTable,
     )
 
 
-def _once(what: Field, columns: Columns, known: Mapping[str, str]) -> Blankspace:
+def _once(what: Field, columns: Columns, known: Mapping[str, str], beside: str) -> Blankspace:
     text = columns.constants.get(what.name) or known.get(what.name, "")
-    unit = unit_on_paper(columns.unit(what.name))
-    return Blankspace(what.title, unit if not text else "", text, () if text else _words(what))
+    unit = "" if text else unit_on_paper(columns.unit(what.name))
+    return Blankspace(what.title, "; ".join(filter(None, (unit, beside))), text, () if text else _words(what))
 
 
 def _words(what: Field) -> tuple[str, ...]:
@@ -124,7 +145,9 @@ def told_apart(rows: Sequence[Mapping[str, str]], columns: Columns) -> list[Mapp
     return kept
 
 
-def _grid(table: PaperTable, fields: Mapping[str, Field], columns: Columns, running: str) -> Grid:
+def _grid(
+    table: PaperTable, fields: Mapping[str, Field], columns: Columns, running: str, beside: Mapping[str, str]
+) -> Grid:
     has = set(columns.fields)
     prepared = told_apart(table.rows, columns)
     head = [name for name in table.known if any(name in row for row in prepared)]
@@ -137,7 +160,7 @@ def _grid(table: PaperTable, fields: Mapping[str, Field], columns: Columns, runn
             Heading(
                 fields[name].title,
                 unit_on_paper(columns.unit(name)),
-                "" if words else ", ".join(_said(word) for word in fields[name].words),
+                beside.get(name, "") or ("" if words else ", ".join(_said(word) for word in fields[name].words)),
                 "wide" if name in _WIDE or len(words) > _FEW else "usual",
             )
         )

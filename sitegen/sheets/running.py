@@ -87,8 +87,8 @@ def _line(step: ScheduleStep, count: int, turn: int, start: float, end: float, *
         Cell(_clock(start)),
         Cell(_clock(end)),
         Cell(_span(step.speed * _RPM, step.speed_to * _RPM), strong=mark),
-        Cell("" if step.torque is None else number(step.torque, 0), strong=mark),
-        Cell("" if step.torque is None else _power(step, step.torque), strong=mark),
+        Cell("" if step.torque is None else _span(step.torque, step.torque_end or 0.0), strong=mark),
+        Cell("" if step.torque is None else _power(step, step.torque, step.torque_end or 0.0), strong=mark),
         *(Cell() for _ in range(5)),
         Cell("reference point" if mark else "", strong=True),
     ]
@@ -99,9 +99,9 @@ def _span(low: float, high: float) -> str:
     return number(low, 0) if abs(high - low) < 0.5 else f"{number(low, 0)} to {number(high, 0)}"
 
 
-def _power(step: ScheduleStep, torque: float) -> str:
-    """Power of a step [kW] at a torque [N m]: torque by angular speed."""
-    low, high = (torque * speed / 1000 for speed in (step.speed, step.speed_to))
+def _power(step: ScheduleStep, torque: float, torque_to: float) -> str:
+    """Power of a step [kW] from one torque to another [N m]: torque by angular speed."""
+    low, high = torque * step.speed / 1000, torque_to * step.speed_to / 1000
     return number(low, 1) if abs(high - low) < 0.05 else f"{number(low, 1)} to {number(high, 1)}"
 
 
@@ -130,15 +130,13 @@ def _duration(seconds: float) -> str:
 def labels(
     program: Program,
     build: Build,
-    phase: Phase,
-    samples: Sequence[str],
+    samples: Sequence[tuple[str, Phase]],
     facts: Sequence[str],
     told: Sequence[str],
     steps: Sequence[str],
 ) -> Sheet:
-    """Labels for the bottles of oil samples: two a sample, one to be sent and one to be kept."""
+    """Labels for the bottles of a build's oil samples, all phases: two a sample, one to be sent and one to be kept."""
     oil = program.definitions.oils.get(build.oil)
-    lines = [f"{program.title}, {build.id} ({build.block})", phase.title, *([oil.title] if oil else [])]
     asked = [
         Blankspace("Drawn on, at"),
         Blankspace("Time on this oil", "h"),
@@ -147,11 +145,10 @@ def labels(
         Blankspace("Weight", "g"),
         Blankspace("By"),
     ]
+    made = []
+    for sample, phase in samples:
+        lines = [f"{program.title}, {build.id} ({build.block})", phase.title, *([oil.title] if oil else [])]
+        made += [Label(sample, what, lines, asked) for what in ("sample", "retain")]
     return Sheet(
-        anchor="labels",
-        title="Labels of oil samples",
-        facts=facts,
-        cautions=cautions(told),
-        steps=steps,
-        labels=[Label(sample, what, lines, asked) for sample in samples for what in ("sample", "retain")],
+        "labels", "Labels of oil samples", facts, cautions(told), steps, labels=made, of=f"{build.id}, all phases"
     )

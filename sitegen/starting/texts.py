@@ -37,6 +37,7 @@ _USUAL: Mapping[str, tuple[str, ...]] = {
     "events": ("run", "pulls", "durability"),
     "oil": ("run", "pulls", "durability"),
     "surfaces": ("first", "teardown"),
+    "layers": ("first",),
     "inspection": ("teardown",),
 }
 
@@ -89,7 +90,8 @@ def _sections(answers: Answers) -> list[tuple[str, list[str]]]:
         for each in coatings:
             body += [f"  {each.id}:", f"    title: {scalar(each.title)}"]
         body += [
-            "    # of each, as far as known: process, layers, hardness: 1100 HV, thickness: 20 um, tracers: [Cr]",
+            "    # of each, as far as known: process, hardness: 1100 HV, tracers: [Cr], layers, outermost first:",
+            "    # layers: {soft: {thickness: 6 um, tolerance: 1 um, running_in: true}, hard: {thickness: 15 um}}",
         ]
         made.append(("coatings", body))
     kind = answers.engine_type

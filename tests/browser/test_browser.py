@@ -85,6 +85,19 @@ def test_axe_finds_nothing_in_light_and_dark(browser: Browser, site: Path) -> No
             accessible(found.go(site, path), "light", "dark")
 
 
+def test_a_scheme_sets_nothing_but_colours(site: Path) -> None:
+    """What makes it enough to look at colours alone in the second scheme."""
+    asked = 0
+    for path in sorted((site / "assets").iterdir()):
+        text = path.read_text(encoding="utf-8") if path.suffix in {".css", ".js"} else ""
+        own = re.findall(r"@media screen and \(prefers-color-scheme: dark\) \{\s*:root \{([^{}]*)\}\s*\}", text)
+        assert text.count("prefers-color-scheme") == len(own), path
+        for each in own:
+            assert re.fullmatch(r"(\s*--[\w-]+:\s*#[0-9a-f]{6};?)+\s*", each), (path, each)
+        asked += len(own)
+    assert asked
+
+
 def test_axe_would_find_it(browser: Browser, components: Path) -> None:
     """Text as pale as its ground in one scheme, and a picture that says nothing."""
     pale = "@media (prefers-color-scheme: dark) { main p { color: #222; background: #202020 } }"
@@ -222,8 +235,10 @@ def test_print_is_light(browser: Browser, components: Path) -> None:
 
 
 def save(page: Page, ending: str, name: str) -> tuple[str, bytes]:
+    figure = page.locator(f'figure[data-name="{name}"]')
+    figure.locator("details").evaluate_all("folds => folds.forEach(fold => { fold.open = true; })")
     with page.expect_download() as waiting:
-        page.locator(f'figure[data-name="{name}"] button[data-save="{ending}"]').click()
+        figure.locator(f'button[data-save="{ending}"]').click()
     path = waiting.value.path()
     return waiting.value.suggested_filename, Path(path).read_bytes()
 

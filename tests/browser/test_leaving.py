@@ -54,16 +54,16 @@ def test_a_filtered_table_prints_how_many_of_its_rows_are_shown_and_saves_all(
 ) -> None:
     with opened(browser) as found:
         page = found.page
-        page.goto((published / "programs/pump-rings-2026/data.html").as_uri() + "#~record-files=oil")
+        page.goto((published / "programs/pump-rings-2026/data.html").as_uri() + "#~record-files-runlog=b1")
         page.wait_for_selector("html[data-tables=ready]")
-        every = page.locator("#record-files tbody tr").count()
-        shown = page.locator("#record-files tbody tr:not([hidden])").count()
+        every = page.locator("#record-files-runlog tbody tr").count()
+        shown = page.locator("#record-files-runlog tbody tr:not([hidden])").count()
         assert 0 < shown < every
         text = printed(page.pdf(format="A4"))
         assert f"{shown} of {every} rows" in text
         assert text.count("Rows with") == 1  # a table with all its rows does not print an empty field
         with page.expect_download() as waiting:
-            page.locator('button[data-of="record-files"]').click()
+            page.locator('button[data-of="record-files-runlog"]').click()
         csv = Path(waiting.value.path()).read_bytes()
         rows = csv.decode("utf-8-sig").strip().split("\r\n")
         assert len(rows) == every + 1

@@ -1,105 +1,168 @@
-"""The run charts of an engine page: drawn, chosen from by keyboard, kept in the address, and readable as a table."""
+"""The run charts of an engine page: stacked on one time axis, looked at closer by keyboard, kept in the address."""
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 from browser.opened import opened
-from playwright.sync_api import Browser
+from playwright.sync_api import Browser, Locator
 
 ENGINE = "programs/pump-rings-2026/b2/index.html"
-
-
 FIGURE = "figure[data-name=runs]"
+LINES = "svg path[fill=none]"
 
 
-def test_every_channel_is_drawn_with_phases_reference_points_and_the_stop(browser: Browser, published: Path) -> None:
+def extent(chart: Locator) -> tuple[float, float, int]:
+    """First and last place [px] of the lines of a chart, and how many points they have."""
+    paths = chart.locator(LINES).evaluate_all("all => all.map(each => each.getAttribute('d'))")
+    across = [float(x) for d in paths for x in re.findall(r"([\d.]+),", d)]
+    return min(across), max(across), len(across)
+
+
+def numbers(chart: Locator) -> list[float]:
+    """Numbers of the value axis."""
+    texts = chart.locator("svg > g > g text[text-anchor=end]").all_text_contents()
+    return [float(text.replace(",", "").replace("\u2212", "-")) for text in texts]
+
+
+def test_four_channels_stand_on_one_axis_and_the_others_are_drawn_when_opened(
+    browser: Browser, published: Path
+) -> None:
     with opened(browser) as found:
         page = found.go(published, ENGINE)
-        figure = page.locator(FIGURE)
-        charts = figure.locator(".chart")
-        assert charts.count() == 14
-        assert charts.evaluate_all("all => all.every(each => each.dataset.drawn === 'yes')")
-        first = charts.first
-        assert first.locator("svg text", has_text="stop").count() == 1
-        assert first.locator("svg path[fill^='var(--faint']").count() == 8  # reference points, shaded
-        assert page.locator("#planned-and-run").is_visible()
+        charts = page.locator(FIGURE).locator(".chart")
+        assert charts.count() == 4
+        lefts = [extent(charts.nth(n))[:2] for n in range(4)]
+        assert lefts == [pytest.approx(lefts[0], abs=1.5)] * 4  # px
+        for name in ("run-in, 10 min", "run-in, 25 min", "run-in, 60 min", "four pulls"):
+            assert charts.first.locator("svg text", has_text=name).count() == 1
+            assert charts.nth(1).locator("svg text", has_text=name).count() == 0
+        assert charts.first.locator("svg path[fill^='var(--faint']").count() == 8  # reference points, shaded
+        assert any("stopped for" in text for text in page.locator(f"{FIGURE} .events li").all_text_contents())
+        more = page.locator("figure[data-name=other-channels]")
+        assert more.locator(".chart").count() == 10
+        assert more.locator("svg").count() == 0
+        page.locator("details:has(figure[data-name=other-channels]) > summary").first.click()
+        more.locator(".chart[data-drawn=yes] svg").nth(9).wait_for(state="attached")
+        first, here = more.locator("svg").first.bounding_box(), more.bounding_box()
+        assert first is not None
+        assert here is not None
+        assert first["width"] == pytest.approx(here["width"], abs=1)
+        assert found.said == []
+
+
+def test_no_axis_goes_below_zero_for_what_cannot_be(browser: Browser, published: Path) -> None:
+    with opened(browser) as found:
+        for build in ("b1", "b2", "b6"):
+            page = found.go(published, f"programs/pump-rings-2026/{build}/index.html")
+            page.evaluate("() => document.querySelectorAll('details').forEach(each => { each.open = true; })")
+            page.wait_for_function("() => [...document.querySelectorAll('.stack .chart')].every(e => e.dataset.drawn)")
+            for chart in page.locator(".stack .chart").all():
+                title = str(chart.get_attribute("data-title"))
+                if "emperature" not in title and title != "Crankcase pressure":
+                    assert min(numbers(chart)) >= 0, title
 
 
 def test_a_channel_is_hidden_by_keyboard_and_stays_so_by_the_address(browser: Browser, published: Path) -> None:
     with opened(browser) as found:
         page = found.go(published, ENGINE)
-        figure = page.locator(FIGURE)
-        figure.locator("details.choose > summary").press("Enter")
-        box = figure.locator("input[data-series]").nth(1)
-        lines = figure.locator(".chart").nth(1).locator("svg path[fill=none]")
-        before = lines.count()
-        box.press("Space")
-        assert lines.count() < before
-        assert "without=Torque" in page.url
+        panels = page.locator(f"{FIGURE} .panel")
+        page.locator(f"{FIGURE} details.under > summary").press("Enter")
+        page.locator(f"{FIGURE} input[data-series]").nth(3).press("Space")
+        assert not panels.nth(3).is_visible()
+        assert panels.nth(2).locator("svg text", has_text="Time in each run, min").count() == 1
+        assert "without=Oil" in page.url
         page.reload()
         page.wait_for_selector('html[data-charts="all"]', state="attached")
-        figure = page.locator(FIGURE)
-        assert not figure.locator("input[data-series]").nth(1).is_checked()
+        assert not panels.nth(3).is_visible()
+        assert panels.nth(2).is_visible()
 
 
 def test_the_data_stand_in_a_table_of_channels(browser: Browser, published: Path) -> None:
-    with opened(browser) as found:
-        page = found.go(published, ENGINE)
-        rows = page.locator("table[data-name=channels-by-phase] tbody tr")
-        assert rows.count() == 4 * 14
-    with opened(browser, scripts=False) as found:
-        found.page.goto((published / ENGINE).as_uri())
-        assert found.page.locator("table[data-name=channels-by-phase] tbody tr").count() == 4 * 14
+    for scripts in (True, False):
+        with opened(browser, scripts=scripts) as found:
+            found.page.goto((published / ENGINE).as_uri())
+            assert found.page.locator("table[data-name=channels-by-phase] tbody tr").count() == 4 * 14
 
 
-def test_a_stretch_of_time_is_looked_at_by_keyboard_and_stays_in_the_address(browser: Browser, published: Path) -> None:
+def test_a_stretch_shows_more_on_an_axis_of_its_own_and_stays_in_the_address(browser: Browser, published: Path) -> None:
     with opened(browser) as found:
         page = found.go(published, ENGINE)
         figure = page.locator(FIGURE)
-        whole = figure.locator(".chart").first.locator("svg path[fill=none]")
-        extent = """all => {
-            const across = all.flatMap(p => p.getAttribute("d").match(/[\\d.]+,/g).map(parseFloat));
-            return [Math.min(...across), Math.max(...across), across.length];
-        }"""
-        before = whole.evaluate_all(extent)
+        blowby = figure.locator(".chart").nth(2)
+        before, scale = extent(blowby), numbers(blowby)
         figure.get_by_role("button", name="run-in, 60 min").press("Enter")
-        after = whole.evaluate_all(extent)
+        edges = figure.locator("input[data-edge]")
+        assert edges.first.input_value() == "0"  # minutes of the run, as the text tells them
+        edges.first.fill("12")
+        edges.first.press("Tab")
+        edges.last.fill("14")
+        edges.last.press("Tab")
+        after = extent(blowby)
         assert after[:2] == pytest.approx(before[:2], abs=3)  # px: the stretch takes the whole width of the panel
-        assert 0 < after[2] < before[2]
-        assert figure.locator(".chart").first.locator("svg text", has_text="stop").count() == 1
-        assert ".minutes=25.83-65.25" in page.url
-        first = figure.locator("input[data-edge=from]")
-        first.fill("40")
-        first.press("Tab")
-        assert ".minutes=40-65.25" in page.url
-        assert figure.locator(".chart").first.locator("svg path[fill^='var(--faint']").count() == 2
+        assert after[2] >= 25  # points in two minutes: one every five seconds or closer
+        assert max(numbers(blowby)) - min(numbers(blowby)) < max(scale) - min(scale)
+        assert figure.locator(".chart").first.locator("svg text", has_text="run-in, 60 min").count() == 1
+        assert ".minutes=37.83-39.83" in page.url
         page.reload()
         page.wait_for_selector('html[data-charts="all"]', state="attached")
-        assert page.locator(FIGURE).locator("input[data-edge=from]").input_value() == "40"
-        page.locator(FIGURE).get_by_role("button", name="all of it").press("Enter")
+        assert [each.input_value() for each in edges.all()] == ["12", "14"]
+        assert figure.locator(".not-shown").text_content() == "Shown: run-in, 60 min, 12 to 14 min only."
+        figure.get_by_role("button", name="all of it").press("Enter")
         assert "minutes" not in page.url
+        assert numbers(blowby) == scale
 
 
-def test_a_stretch_that_is_none_shows_the_whole(browser: Browser, published: Path) -> None:
+def test_a_stretch_that_is_none_is_refused_in_words_and_changes_nothing(browser: Browser, published: Path) -> None:
     with opened(browser) as found:
         page = found.go(published, ENGINE)
         figure = page.locator(FIGURE)
+        figure.get_by_role("button", name="run-in, 25 min").press("Enter")
+        before, address = extent(figure.locator(".chart").first), page.url
+        first, said = figure.locator("input[data-edge=from]"), figure.locator(".refused")
         for text in ("999", ""):
-            first = figure.locator("input[data-edge=from]")
             first.fill(text)
             first.press("Tab")
-            assert "minutes" not in page.url
-            assert first.input_value() == "0"
+            assert "lasts from 0 to" in str(said.text_content())
+            assert first.get_attribute("aria-invalid") == "true"
+            assert first.input_value() == text  # what was asked stays, to be mended
+            assert page.url == address
+            assert extent(figure.locator(".chart").first) == before
+        first.fill("3")
+        first.press("Tab")
+        assert said.text_content() == ""
+        assert page.url != address
 
 
-def test_events_stand_on_the_same_axis(browser: Browser, published: Path) -> None:
+def test_a_focused_channel_is_read_by_arrow_keys_and_a_tap(browser: Browser, published: Path) -> None:
+    with opened(browser, has_touch=True) as found:
+        page = found.go(published, ENGINE)
+        chart = page.locator(f"{FIGURE} .chart").first
+        chart.focus()
+        page.keyboard.press("End")
+        tip = page.locator(".tip")
+        last = tip.text_content()
+        assert re.fullmatch(r"four pulls, \d+\.\d min: [\d\u202f.]+ rpm.*", str(last))
+        page.keyboard.press("ArrowLeft")
+        assert tip.text_content() != last
+        assert page.url.endswith("index.html")  # the page was not turned
+        page.keyboard.press("Escape")
+        assert not tip.is_visible()
+        chart.tap()
+        assert tip.is_visible()
+
+
+def test_events_are_numbered_circles_with_a_list(browser: Browser, published: Path) -> None:
     with opened(browser) as found:
         page = found.go(published, "programs/pump-rings-2026/b6/index.html")
         first = page.locator(FIGURE).locator(".chart").first
-        assert first.locator("svg text", has_text="meter check").count() == 1
-        assert first.locator("svg text", has_text="adjusted").count() == 1
+        told = page.locator(f"{FIGURE} .events li").all_text_contents()
+        assert any("meter check" in text for text in told)
+        assert any("adjusted" in text for text in told)
+        bold = first.locator("svg text[font-weight='600'][text-anchor=middle]").all_text_contents()
+        assert bold == [str(n) for n in range(1, len(told) + 1)]
         assert (
             page.locator("table[data-name=events] tbody tr").count() == 3
         )  # and the check of the crankcase, before it ran

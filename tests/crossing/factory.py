@@ -129,6 +129,13 @@ class Case:
         return found
 
     def decided(self) -> list[Result]:
+        return [each for each in self._all() if not isinstance(each, deciding.Means | deciding.Units)]
+
+    def facts(self) -> list[deciding.Means | deciding.Units]:
+        """What the criteria rest on."""
+        return [each for each in self._all() if isinstance(each, deciding.Means | deciding.Units)]
+
+    def _all(self) -> list[Result | deciding.Means | deciding.Units]:
         return list(deciding.decided(self.program, MEASURES, self.book, self.every()))
 
     def answer(self, criterion: str = "c", coating: str = C) -> Verdict:

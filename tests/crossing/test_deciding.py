@@ -363,7 +363,8 @@ def on_an_occasion(cells: Mapping[tuple[str, int], tuple[float, float]], moved: 
 
 def all_of(made: Case) -> list[Result]:
     measures = {**MEASURES, AREA.id: MOVING, MOVED.id: MOVED}
-    return list(deciding.decided(made.program, measures, Book(made.rows, measures), ()))
+    found = deciding.decided(made.program, measures, Book(made.rows, measures), ())
+    return [each for each in found if not isinstance(each, deciding.Means | deciding.Units)]
 
 
 def answered(made: Case) -> dict[tuple[str, int], Verdict]:

@@ -5,10 +5,12 @@ from __future__ import annotations
 import csv
 import io
 import json
+import math
 import re
 import subprocess
 from dataclasses import replace
 from pathlib import Path
+from statistics import fmean
 from types import SimpleNamespace
 from typing import Any
 
@@ -16,10 +18,13 @@ import pytest
 from house import ROOT, Analysed, fewer, rows_of
 
 from crossing.factory import LOSS, MEASURES, PHASE, C, R, case, rows, subject
-from sitegen import workflow
+from sitegen import registry, workflow
 from sitegen.cli import main
+from sitegen.crossing import comparing
+from sitegen.program.model import Subject
 from sitegen.results import alike, files
 from sitegen.rounding import settled
+from sitegen.vocabulary import Book
 
 EXAMPLES = ("pump-rings-2025", "pump-rings-2026")
 COLUMNS = [
@@ -260,3 +265,38 @@ def test_results_committed_before_there_were_comparisons_are_no_fault(tmp_path: 
     (found,) = workflow.with_files(workflow.conclude(workflow.examine(programs / EXAMPLES[0])))
     assert found.analysis.changes == ()
     assert PHASE == "pulls"
+
+
+@pytest.mark.parametrize(
+    ("measure", "phase", "at", "scale"),
+    [
+        ("inspection.band_width", "teardown", "top-ring", "ratio"),
+        ("wear.metal_per_km", "pulls", "Fe", "difference"),  # of one build no more than nothing: no ratio would do
+    ],
+)
+def test_bands_and_metal_rates_are_compared_like_any_other_measure(
+    measure: str, phase: str, at: str, scale: str, concluded: dict[str, workflow.Conclusion]
+) -> None:
+    """Held against means over builds, of logarithms for a ratio, worked out here."""
+    analysis = concluded["pump-rings-2026"].analysis
+    measures = registry.measures()
+    program = replace(analysis.program, also=(Subject(measure, phase, at),))
+    found = comparing.compared(program, measures, Book(analysis.values, measures))
+    row = next(each for each in found if each.role == "exploratory" and each.coating == "graded-crn")
+    ratio = scale == "ratio"
+    means: dict[str, list[float]] = {"graded-crn": [], "nitrided": []}
+    for build in program.builds:
+        own = [
+            math.log(value.value) if ratio else value.value
+            for value in analysis.values.values()
+            if (value.measure, *value.key[3:], value.key.engine) == (measure, phase, at, build.id)
+            and value.value is not None
+        ]
+        if own and build.coatings[0] in means:
+            means[build.coatings[0]].append(fmean(own))
+    assert (row.scale, row.builds, row.builds_reference) == (scale, *map(len, means.values()))
+    apart = fmean(means["graded-crn"]) - fmean(means["nitrided"])
+    assert row.estimate == pytest.approx(math.exp(apart) if ratio else apart, rel=1e-2)
+    assert row.low is not None
+    assert row.high is not None
+    assert row.low < (1.0 if ratio else 0.0) < row.high or row.verdict in {"less", "more", "better", "worse"}

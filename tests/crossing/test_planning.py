@@ -16,6 +16,7 @@ from sitegen.crossing import allocation, planning
 from sitegen.declarations import Smallest, Stream
 from sitegen.methods.contrasts import contrast
 from sitegen.methods.design import Spot, recognise
+from sitegen.page import words
 from sitegen.pages import plan as told
 from sitegen.vocabulary import Comparison, Key, Value
 
@@ -326,6 +327,14 @@ def test_the_lots_drawn_are_those_listed() -> None:
     assert found.drawn == found.actual == allocation.in_rounds([R, C], [4] * 8, 9)
     assert found.follows
     assert "is the one that seed 9 draws" in told.lots(found).reading
+    assert [column.title for column in told.lots(found).columns] == ["Order", "Build", "Coating"]
+    first = found.program.builds[0].id
+    table = told.lots(found, {first: ["2026-03-02", "2026-02-27"]})
+    assert {row.cells[3].text for row in table.rows if row.cells[1].text == first} == {
+        "27 February 2026 to 2 March 2026"
+    }
+    assert {row.cells[3].text for row in table.rows if row.cells[1].text != first} == {"none dated yet"}
+    assert table.reading.endswith(f"One of {words.count(len(table.rows))} builds has records.")
 
 
 def test_with_another_seed_typed_in_they_are_not() -> None:
@@ -333,6 +342,7 @@ def test_with_another_seed_typed_in_they_are_not() -> None:
     assert found.seed == 10
     assert not found.follows
     assert "is not the one that seed 10 draws" in told.lots(found).reading
+    assert any(row.cells[2].note.startswith("drawn: ") for row in told.lots(found).rows)
 
 
 def test_a_program_half_built_follows_as_far_as_it_goes() -> None:
@@ -379,6 +389,19 @@ def with_instrument(smallest: Smallest, **more: Any) -> str:
     plan = planning.plan(of, (stream,), MEASURES, (known,))
     ((*_, enough),) = (line.cells for line in told.smallest(plan).rows)
     return enough.text
+
+
+def test_what_is_said_alike_of_several_stands_in_one_row() -> None:
+    def alike(_: object) -> tuple[Smallest, ...]:
+        first = Smallest(AREA.id, "step of one gauge", 0.02, "the gauge")
+        return (first, replace(first, what="step of the other"), replace(first, what="scatter", value=0.03))
+
+    stream = Stream("probe", "probe", 1, (), lambda *_: None, (), smallest=alike)  # type: ignore[arg-type]
+    plan = planning.plan(program(EVEN), (stream,), MEASURES, (replace(row(0.05, 4), level_reference=0.30),))
+    assert [line.cells[0].text for line in told.smallest(plan).rows] == [
+        "Step of one gauge; step of the other",
+        "Scatter",
+    ]
 
 
 def test_an_instrument_is_held_against_the_level_or_the_difference_worth_finding() -> None:

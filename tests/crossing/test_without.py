@@ -9,10 +9,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from crossing.factory import AREA, MEASURES, PHASE, C, Case, D, R, build_means, case
+from crossing.factory import AREA, LOSS, MEASURES, PHASE, C, Case, D, R, build_means, case
 from sitegen.crossing import without
 from sitegen.crossing.history import OWN_SCALE
-from sitegen.vocabulary import Book, Value
+from sitegen.results.files import COMPARISON_COLUMNS, MEASURE_COLUMNS, comparison_rows, measure_rows
+from sitegen.results.run import Analysis
+from sitegen.vocabulary import Book, Measure, Value
 
 HELD = {"B1": (R,) * 4, "B2": (C,) * 4, "B3": (R,) * 4, "B4": (C,) * 4, "B5": (C,) * 4, "B6": (R,) * 4}
 NUMBERS: Mapping[str, Sequence[float]] = {
@@ -60,6 +62,18 @@ def test_the_usual_move_of_builds_alike(builds: int, usual: float) -> None:
     numbers = {name: tuple(np.exp(rng.normal(-1, 0.1, 4))) for name in held}
     (found,) = told(case(held, numbers), without.USUAL.id)
     assert found.value == pytest.approx(expected, abs=0.05)
+
+
+@pytest.mark.parametrize(("measure", "unit"), [(AREA, "1"), (LOSS, "mg")])
+def test_the_files_give_the_unit_of_what_is_compared(measure: Measure, unit: str) -> None:
+    of = case(HELD, NUMBERS, measure)
+    again = {(value.measure, value.key): value for value in without.answers(of.program, MEASURES, of.book)}
+    analysis = Analysis(of.program, {}, {**of.rows, **again}, (), tuple(of.every()), (), (), {})
+    known = {**MEASURES, **{each.id: each for each in without.GIVES}}
+    named = [dict(zip(MEASURE_COLUMNS, row, strict=True)) for row in measure_rows(analysis, known)]
+    units = {each["measure"]: each["unit"] for each in named}
+    assert units == {measure.id: measure.unit, without.WITHOUT.id: unit, without.LARGEST.id: "1", without.USUAL.id: "1"}
+    assert {row[COMPARISON_COLUMNS.index("unit")] for row in comparison_rows(analysis, MEASURES)} == {unit}
 
 
 def test_a_coating_built_once_cannot_be_left_out() -> None:

@@ -50,6 +50,7 @@ def test_leak_of_every_reading(values: dict[tuple[str, str], Value]) -> None:
     assert values[READ.id, "reading:dial"].key == Key("B1", 2, "nitrided", "cold-build", "reading:dial")
 
 
-def test_share_of_each_path_is_the_mean_of_the_readings_that_say(values: dict[tuple[str, str], Value]) -> None:
+def test_share_of_each_path_is_the_mean_of_the_readings_of_one_condition(values: dict[tuple[str, str], Value]) -> None:
     paths = {at: (value.value, value.n) for (measure, at), value in values.items() if measure == PATH.id}
-    assert paths == {"crankcase": (85.5, 2), "exhaust": (5.0, 2)}  # (90 + 81) / 2; (10 + 0) / 2; none left out
+    # (90 + 81) / 2 of the dry readings; what was read with oil stands by itself; none of those left out
+    assert paths == {"crankcase": (85.5, 2), "exhaust": (10.0, 1), "exhaust,wet": (0.0, 1)}

@@ -13,7 +13,11 @@ from simulate.logs import RunTruth
 
 from sitegen import registry, workflow
 from sitegen.logs.join import Log
+from sitegen.page.addresses import Addresses
+from sitegen.page.blocks import Table
+from sitegen.page.view import Desk, View
 from sitegen.results.run import Analysis
+from sitegen.streams.runlog.sections import blowby
 from sitegen.vocabulary import Value
 
 
@@ -85,6 +89,24 @@ def test_blow_by_at_the_reference_points(concluded: list[Analysis], truth: Mappi
     assert len(off) > 60
     assert max(map(abs, off)) < 0.06
     assert abs(sum(off) / len(off)) < 0.005
+
+
+def levels_told(analysed: Analysed, engine: str) -> dict[str, tuple[str, str]]:
+    """By phase: the levels as the page of a build prints them, and what it says beside them."""
+    known = analysed.examination.folder
+    assert known is not None
+    analysis = next(each.analysis for each in analysed.conclusions if each.analysis.program.id == "pump-rings-2026")
+    build, measures = analysis.program.build(engine), registry.measures([analysis.program])
+    view = View(known, measures, Addresses.of(known), "programs/pump-rings-2026/index.html", Desk(analysis), build)
+    (table,) = (each for each in blowby(view) if isinstance(each, Table))
+    return {row.cells[0].text: (row.cells[1].text, row.cells[-1].text) for row in table.rows}
+
+
+def test_no_level_is_printed_of_a_meter_that_never_moved(analysed: Analysed) -> None:
+    dead, sound = levels_told(analysed, "B7"), levels_told(analysed, "B6")
+    assert [set(levels.split(", ")) for levels, _ in dead.values()] == [{"–"}] * len(dead)
+    assert all("meter never moved" in why or "did not answer" in why for _, why in dead.values())
+    assert not any("–" in levels for levels, _ in sound.values())
 
 
 def test_the_distance_blow_by_settles_over_is_that_of_the_rings(

@@ -21,9 +21,11 @@ LAST = range(2035, 2110)  # s of the log, all of its last visit
 Row = dict[str, str]
 
 
-def changed(tmp_path: Path, change: Callable[[Row], Row]) -> Analysis:
-    """What blow-by says where the rows of the last visit of one log are changed."""
+def changed(tmp_path: Path, change: Callable[[Row], Row], tools: str = "") -> Analysis:
+    """What blow-by says where the rows of the last visit of one log are changed, with more `tools` defined."""
     folder = fewer(tmp_path)
+    definitions = folder / "definitions.yaml"
+    definitions.write_text(definitions.read_text(encoding="utf-8").replace("tools:\n", f"tools:\n{tools}"))
     log = folder / PROGRAM / "logs" / LOG
     with log.open(encoding="utf-8", newline="") as stream:
         rows = list(csv.DictReader(stream))
@@ -88,3 +90,27 @@ def test_a_meter_that_repeats_one_number_at_a_visit_is_not_called_steady(tmp_pat
     found = changed(tmp_path, lambda row: {**row, "Blow-by": "17.0"})
     assert "run-in-60" not in of(found, "blowby.unsteadiness")
     assert of(found, "blowby.last")["run-in-60"].reason == "meter-stood-still"
+
+
+BAROMETERS = """\
+  room-1: {title: barometer, kind: barometer, limit: 0.2 kPa}
+  room-2: {title: old barometer, kind: barometer, limit: 1 kPa}
+"""
+THERMOMETER = "  warm-1: {title: thermocouple, kind: thermometer, limit: 3 K}\n"
+
+
+def test_levels_carry_the_error_of_the_worst_barometer_and_thermometer(tmp_path: Path) -> None:
+    """Displacement counts volume: its flow goes with p/T, so 1 kPa of 100 and 3 K of 318 are 1.37 % (by hand).
+
+    The meter of the example stands at 99 to 102 kPa and 313 to 323 K, so 1.34 to 1.40 %.
+    """
+    found = changed(tmp_path, lambda row: row, BAROMETERS + THERMOMETER)
+    for level in (*of(found, "blowby.level").values(), *of(found, "blowby.last").values()):
+        assert level.value is not None
+        assert level.common == "room"
+        assert 100 * 1.96 * (level.se_common or 0.0) / level.value == pytest.approx(1.37, abs=0.06)
+
+
+def test_without_a_thermometer_the_error_is_not_known(tmp_path: Path) -> None:
+    levels = of(changed(tmp_path, lambda row: row, BAROMETERS), "blowby.level").values()
+    assert {(level.se_common, level.common) for level in levels} == {(None, "")}

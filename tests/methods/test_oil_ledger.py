@@ -113,13 +113,13 @@ def test_oil_lost_and_its_uncertainty() -> None:
 
 
 @pytest.mark.parametrize("second", drains.SECOND)
-@pytest.mark.parametrize("world", ["fixed by the engine", "share of what was in"])
-def test_what_a_drain_leaves_is_of_the_engine(world: drains.World, second: str) -> None:
-    """Oil lost on the second fill, 8 % left, masses to 0.2 %: 95.3 to 98.0 % of 6000 hold where the engine fixes it.
+@pytest.mark.parametrize("world", drains.WORLDS)
+def test_what_a_drain_leaves_may_be_of_the_engine_or_of_the_oil(world: drains.World, second: str) -> None:
+    """Oil lost on the second fill, 8 % left, masses to 0.2 %: 95.0 to 98.1 % of 6000 hold, whatever it is a share of.
 
-    Where it is a share of what was in: 93.4 % with the same filled again (5.6 kg then, not 5.2), 95.3 and 96.3 % else.
-    Taken as a share of the fresh oil of each fill it was 87.7 to 93.7 and 87.9 to 88.6 % (4000 draws). The bound here
-    is 93.4 % less 2.6 standard errors of 1500 draws; the rule before falls below it in five cases of six.
+    Taken as fixed by the engine it was 91.5 % where it is a share of the fresh oil and the engine is filled to the
+    mark, 93.9 % where it is a share of what was in and the same is filled again. The bound is 95.0 % less 3.3 standard
+    errors.
     """
     rng = np.random.default_rng([72, list(drains.SECOND).index(second)])
     held = 0
@@ -129,7 +129,7 @@ def test_what_a_drain_leaves_is_of_the_engine(world: drains.World, second: str) 
         fill = method.fills(moves, drains.STATED, 0.002)[1]
         assert fill.lost is not None
         held += abs(fill.lost - made[1].lost) <= method.Z * fill.lost_se
-    assert held / 1500 > 0.917
+    assert held / 1500 > 0.931
 
 
 def test_errors_of_masses() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 import pytest
@@ -56,6 +57,24 @@ def test_simulated_coverage(n: int) -> None:
     ends = np.array([next_value(row)[1:] for row in draws[:, :-1].tolist()])
     inside = (ends[:, 0] <= draws[:, -1]) & (draws[:, -1] <= ends[:, 1])
     assert inside.mean() == pytest.approx(0.95, abs=0.0065)
+
+
+TAILS: dict[str, Callable[[np.random.Generator, tuple[int, int]], np.ndarray]] = {
+    "t4": lambda rng, shape: rng.standard_t(4, shape),
+    "exponential": lambda rng, shape: rng.exponential(1.0, shape),
+    "lognormal, 0.5": lambda rng, shape: rng.lognormal(0.0, 0.5, shape),
+    "lognormal, 0.8": lambda rng, shape: rng.lognormal(0.0, 0.8, shape),
+}
+
+
+@pytest.mark.parametrize("n", [2, 4, 12])
+@pytest.mark.parametrize("tails", TAILS)
+def test_long_tails_are_held_as_often_as_the_coating_page_says(tails: str, n: int) -> None:
+    """200 000 programs a case gave 91.5 (four builds, lognormal 0.8) to 94.9 %; here 10 000, of error 0.28 points."""
+    draws = TAILS[tails](np.random.default_rng([1991, n]), (10_000, n + 1))
+    ends = np.array([next_value(row)[1:] for row in draws[:, :-1].tolist()])
+    held = ((ends[:, 0] <= draws[:, -1]) & (draws[:, -1] <= ends[:, 1])).mean()
+    assert 0.91 - 0.003 <= held <= 0.95 + 0.003
 
 
 def test_builds_without_scatter_predict_themselves() -> None:

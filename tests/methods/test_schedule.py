@@ -88,6 +88,17 @@ def test_a_ramp_is_held_against_its_line() -> None:
     assert held(t, 1.0, line + 60 * RPM, np.full(100, 150.0), plan, BANDS, IDLE).share == 0.0
 
 
+def test_a_ramp_of_torque_is_held_against_its_line() -> None:
+    plan = (Part(100, 1500 * RPM, 1500 * RPM, 50.0, torque_to=150.0),)
+    t, speed = np.arange(100.0), np.full(100, 1500 * RPM)
+    line = 50 + (t + 0.5)
+    assert held(t, 1.0, speed, line, plan, BANDS, IDLE).share == 1.0
+    steady = held(t, 1.0, speed, np.full(100, 100.0), plan, BANDS, IDLE)  # within 5 N m of the line for 10 of 85 s
+    assert steady.share == pytest.approx(BANDS.torque * 2 / (100 - SETTLING), abs=0.02)
+    assert [stray.channel for stray in steady.strays] == ["torque", "torque"]
+    assert steady.strays[0].most == pytest.approx(100 - line[int(SETTLING)])
+
+
 def test_wider_bins_give_the_same_share() -> None:
     t, speed, torque = record(200, 90)
     fast, hard = (each.reshape(-1, 2).mean(axis=1) for each in (speed, torque))

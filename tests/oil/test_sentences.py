@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import re
 import shutil
+from pathlib import Path
 
 import pytest
 from house import ROOT
@@ -50,3 +51,25 @@ def test_a_balance_that_cannot_be_made_says_why(page: str) -> None:
     assert "wear made cannot be told: the program file does not say how much of it the fresh oil holds." in page
     assert re.search(r"The samples hold up to [0-9.]+ mg/kg of iron\.", page.replace("\u00a0", " "))
     assert "Metal made since the first fill, up to each sample" not in page  # no empty drawing
+
+
+@pytest.mark.parametrize(
+    ("added", "said"),
+    [
+        ("{Sn: 90 %}", "Nothing can be put down to plating (Sn): no metal that it holds was told in the oil."),
+        ("{Sn: 60 %, Fe: 40 %}", ""),
+    ],
+)
+def test_a_source_without_a_metal_of_those_found_is_named(added: str, said: str, tmp_path: Path) -> None:
+    home = tmp_path / "oil"
+    shutil.copytree(ROOT / "tests" / "accepted" / "oil", home)
+    path = home / "pump" / "program.yaml"
+    text = path.read_text(encoding="utf-8")
+    assert text.count("  sources:\n") == 1
+    entry = f"  sources:\n    - {{id: plating, title: plating, elements: {added}}}\n"
+    path.write_text(text.replace("  sources:\n", entry), encoding="utf-8")
+    assert main(["publish", str(home), "--to", str(tmp_path / "site")]) == 0
+    pages = [each.read_text(encoding="utf-8") for each in (tmp_path / "site").rglob("b*/index.html")]
+    told = [re.sub(r"\s+", " ", html.unescape(re.sub("<[^>]+>", " ", each))) for each in pages]
+    assert any(said in each for each in told)
+    assert any("Nothing can be put down" in each for each in told) == bool(said)

@@ -26,6 +26,7 @@ from sitegen.program.model import (
     EngineType,
     Exclusion,
     Folder,
+    Layer,
     LeakdownRule,
     Oil,
     Phase,
@@ -72,8 +73,8 @@ class FixtureAnalysis:
 def coatings() -> dict[str, Coating]:
     return {
         "plain": Coating("plain", "plain steel", 0),
-        "soft": Coating("soft", "soft nitride", 1, "gas", ("diffusion zone",), 900.0, 60e-6, ("Cr", "Mo")),
-        "hard": Coating("hard", f"hard nitride {NASTY}", 2, "arc", ("bond", "top"), 2100.0, 20e-6),
+        "soft": Coating("soft", "soft nitride", 1, "gas", (Layer("diffusion-zone"),), 900.0, 60e-6, ("Cr", "Mo")),
+        "hard": Coating("hard", f"hard nitride {NASTY}", 2, "arc", (Layer("top"), Layer("bond")), 2100.0, 20e-6),
     }
 
 

@@ -90,8 +90,8 @@ def test_of_more_labels_than_fit_the_highest_and_lowest_stay() -> None:
     drawn = one(figure(means=rows))
     assert [label["s"] for label in drawn["data"]["ends"]] == ["B00", "B39"]
     assert all(0 <= label["v"] <= drawn["signals"]["top"] for label in drawn["data"]["ends"])
-    fewer = one(figure(means=rows[:14]))
-    assert len(fewer["data"]["ends"]) == 14
+    fewer = one(figure(means=rows[:13]))
+    assert len(fewer["data"]["ends"]) == 13
 
 
 def test_an_interval_that_is_not_known_is_not_drawn() -> None:
@@ -181,6 +181,63 @@ def test_packing_loses_nothing() -> None:
         name: rows for name, rows in payload["data"].items() if rows
     }
     assert len(json.dumps(packed)) < 0.5 * len(json.dumps(payload))
+
+
+def test_times_evenly_apart_travel_as_their_ends_and_values_as_steps() -> None:
+    """What is read back lies within a hundredth of a second and half the last digit; gaps between runs stay."""
+    path: list[dict[str, Any]] = [
+        {"at": begin + (i + 0.5) * pace, "value": round(20 + math.sin(i), 2), "run": run,
+         **({"low": round(19 + math.sin(i), 2), "high": round(21.5 + math.sin(i), 2)} if i % 7 == 0 else {})}
+        for run, (begin, pace) in enumerate(((0.0, 0.0731), (31.7, 0.0729)))
+        for i in range(400)
+    ]  # fmt: skip
+    runs: list[ChartRow] = [{"at": 0.0, "to": 31.7, "label": "a"}, {"at": 31.7, "to": 62.0, "label": "b"}]
+    payload = one(Figure("f", "run", [Panel("p", {"path": path, "runs": runs}, {"from": 0.0, "to": 62.0})]))
+    packed = charts.packed(payload)
+    column = packed["data"]["path"]["of"]["at"]["a"]
+    times = [
+        first + (last - first) * i / max(1, n - 1)
+        for first, last, n in zip(column[::3], column[1::3], column[2::3], strict=True)
+        for i in range(n)
+    ]
+    assert times == pytest.approx([row["at"] for row in path], abs=2e-4)
+    assert len(column) <= 9
+    value, grains = 0, payload["signals"]["grains"]
+    for row, given in zip(payload["data"]["path"], path, strict=True):
+        value += row["v"]
+        assert value / grains == given["value"]
+        if "low" in given:
+            assert ((value - row["lo"]) / grains, (value + row["hi"]) / grains) == (given["low"], given["high"])
+        else:
+            assert row["lo"] == row["hi"] == 0
+
+
+def test_upright_marks_stand_on_an_axis_that_holds_its_data() -> None:
+    groups = [{"x": n, "label": f"B{n}", "under": "soft" if n < 2 else "hard"} for n in range(3)]
+    points = [
+        {"x": x, "value": 0.3 + 0.01 * i, "low": 0.28, "high": 0.36, "label": "cyl. 2" if x == i == 1 else ""}
+        for x in range(3)
+        for i in range(4)
+    ]
+    rows: dict[str, Any] = {"groups": groups, "points": points, "limits": [{"value": 0.35, "label": "limit 0.35"}]}
+    drawn = one(Figure("f", "upright", [Panel("p", rows, axis="Leak area, mm²")]))
+    signals = drawn["signals"]
+    assert 0.2 < signals["bottom"] <= 0.28
+    assert 0.36 <= signals["top"] < 0.4
+    places = [point["x"] for point in drawn["data"]["points"]]
+    assert min(b - a for a, b in pairwise(places)) > 0.1  # side by side, groups apart
+    assert places[3] - places[0] < places[4] - places[0] - 0.3
+    assert [(each["x"], each["s"]) for each in drawn["data"]["unders"]] == [(0.5, "soft"), (2.0, "hard")]
+    assert drawn["data"]["ends"] == [{"x": pytest.approx(0.9), "v": 0.36, "s": "cyl. 2"}]
+    assert drawn["data"]["axis"] == [{"s": "Leak area, mm²"}]
+    asked = one(Figure("f", "upright", [Panel("p", rows, {"least": 0.0, "most": 0.8})]))["signals"]
+    assert (asked["bottom"], asked["top"]) == (0.0, 0.8)
+
+
+def test_panels_of_a_figure_begin_at_one_place() -> None:
+    panels = [Panel("a", {"phases": PHASES, "means": [mean(0, most)]}) for most in (0.2, 2400.0)]
+    left = {each["pad"]["left"] for each in charts.payloads(Figure("f", "slope", panels, one_scale=False), {})}
+    assert len(left) == 1
 
 
 def unpacked(packed: dict[str, Any]) -> list[dict[str, Any]]:

@@ -19,8 +19,8 @@ from sitegen.page.addresses import Addresses
 from sitegen.page.blocks import Cell, Figure, Strip, Table, Text
 from sitegen.page.view import Desk, View
 from sitegen.pages import comparing, criteria, differences, history, home
-from sitegen.pages.comparing import SEATS
-from sitegen.program.model import Build, Criterion, Folder, Program
+from sitegen.pages.setting import Setter
+from sitegen.program.model import Build, Criterion, Folder, Program, Subject
 from sitegen.vocabulary import Comparison, Key, Measure, Value, Verdict
 
 HELD = {"B1": (R,) * 4, "B2": (C,) * 4, "B3": (R,) * 4, "B4": (C,) * 4}
@@ -218,10 +218,10 @@ def test_the_least_and_the_largest_answer_without_a_build() -> None:
     key = Key("", 0, C, PHASE)
     values += [Value(without.LARGEST.id, key, 1.31), Value(without.USUAL.id, key, 0.834)]
     assert resting(whole, values) == (
-        "All builds count. Leaving out one build at a time, the probe area with soft nitride rings would be from 24 % "
-        "less without B3 to 13 % less without B2; the largest move is 1.3 standard errors, and half of such programs "
-        "move by 0.8 or more. The answer rests on one build: without B2 the interval reaches across no difference. "
-        "Only a cause recorded without knowing the result leaves a build out."
+        "Leaving out one build at a time, the probe area with soft nitride rings would be from 24 % less without B3 to "
+        "13 % less without B2. The largest move is 1.3 standard errors, and half of such programs move by 0.8 or more. "
+        "The answer rests on one build: without B2 the interval reaches across no difference. "
+        "All builds count. Only a cause recorded without knowing the result leaves a build out."
     )
     two = resting(whole, [*values[:2], left_out("B3", 0.9, 0.79, 1.03)])
     assert "Without B2 or B3 the interval reaches across no difference." in two
@@ -304,6 +304,22 @@ def test_the_exploratory_measures_are_counted_in_the_right_number() -> None:
     assert len(answer(view_of(of, [first, nothing]))) == 1
 
 
+def test_what_answers_the_question_is_told_after_the_primary_measure_with_why_it_is_not() -> None:
+    of = replace(program(HELD), answered_by=Subject(LOSS.id, PHASE, "top"), not_primary="it was read too rarely.")
+    asked = row(-2.0, -3.0, -1.0, role="exploratory", measure=LOSS.id, at="top", scale="difference")
+    other = row(0.5, 0.4, 0.6, role="exploratory", phase="", at="a1")
+    lead, why, found, beside = answer(view_of(of, [row(0.8, 0.7, 0.9), asked, other]))
+    assert lead.startswith("After four pulls, the probe area is 20 % less")
+    assert why == (
+        "The question is answered by the probe loss, which is not the primary measure, since it was read too rarely."
+    )
+    assert found.startswith("After four pulls, the probe loss")
+    assert beside.startswith("Of the one other exploratory measure, the probe area (50 % less")
+    fitted = {**MEASURES, **{each.id: replace(each, fit="probe") for each in (AREA, LOSS)}}
+    view = replace(view_of(of, [row(0.8, 0.7, 0.9), asked, other]), measures=fitted)
+    assert answer(view)[-1].endswith("Probe loss and probe area come from one fit and count once.")
+
+
 def test_what_it_would_take_is_said_where_it_cannot_be_told() -> None:
     open_ = row(0.9, 0.7, 1.1, se=0.08, df=4)
     of = program(HELD, worth_finding=0.15)
@@ -344,20 +360,25 @@ def strips(found: Table) -> list[Strip]:
     return [cell.strip for line in found.rows for cell in line.cells if cell.strip is not None]
 
 
-def test_strips_have_a_scale_of_their_own_and_a_name() -> None:
+def test_strips_share_one_axis_and_have_a_name() -> None:
     view = view_of(program(HELD), [row(0.8, 0.5, 0.9), row(1.1, 0.9, 1.4, role="exploratory", at="top")])
-    first, second = strips(the_table(view))
-    assert first.low == pytest.approx(-1 / comparing.SEATS)
-    assert first.mark == pytest.approx(math.log(0.8) / -math.log(0.5) / comparing.SEATS)
-    assert -1 < first.low < (first.mark or 0) < first.high < 0 < second.high < 1
+    table = the_table(view)
+    first, second = strips(table)
+    assert table.axis is not None
+    assert (table.axis.low, table.axis.high, table.axis.line) == pytest.approx((-0.5, 0.5, 0.0))  # ticks of 25 %
+    assert (first.low, first.mark, first.high) == pytest.approx((0.0, 0.3, 0.4))
+    assert (second.low, second.mark, second.high) == pytest.approx((0.4, 0.6, 0.9))
     assert plain(first.label) == "20 % less, 10 to 50 % less"
     assert not first.hollow
 
 
-def test_a_strip_without_ends_reaches_the_edge() -> None:
+def test_an_end_beyond_the_axis_is_cut_with_an_arrow_head() -> None:
     both = view_of(program(HELD, candidates=(C, D)), [row(1.0, 0.0, math.inf), row(0.8, 0.7, 0.9, coating=D)])
     first, _ = strips(the_table(both))
-    assert (first.low, first.high) == (-1.0, 1.0)
+    assert (first.low, first.high) == (0.0, math.inf)
+    placed = Setter({}).strip(first)
+    assert (placed.before, placed.beyond) == (False, True)
+    assert (placed.low, placed.high) == (10, 310)
 
 
 def test_open_marks_are_those_not_to_be_relied_on() -> None:
@@ -373,11 +394,17 @@ def test_open_marks_are_those_not_to_be_relied_on() -> None:
     assert marks == [False, True, True, True]
 
 
+def the_note(view: View) -> str:
+    note = comparing.worked_out(view)[-1]
+    assert isinstance(note, Text)
+    return note.cells[0].text
+
+
 def test_the_note_says_where_the_differences_were_taken() -> None:
-    between = the_table(view_of(program(HELD), [row(0.8, 0.7, 0.9)])).note
+    between = the_note(view_of(program(HELD), [row(0.8, 0.7, 0.9)]))
     assert "taken between builds" in between
     assert "inside" not in between
-    inside = the_table(view_of(program(HELD), [row(0.8, 0.7, 0.9, procedure="fixed", scope="these-engines")])).note
+    inside = the_note(view_of(program(HELD), [row(0.8, 0.7, 0.9, procedure="fixed", scope="these-engines")]))
     assert "taken inside the engines that hold both coatings" in inside
     assert "between builds" not in inside
 
@@ -413,29 +440,21 @@ def test_measures_of_one_fit_are_one_finding() -> None:
     assert "one fit" not in the_table(alone).reading
 
 
-def test_home_draws_the_primary_comparisons_of_all_programs_on_one_axis() -> None:
-    """Half as wide an interval is drawn half as wide; a difference in a unit is told and not drawn."""
+def test_home_draws_the_primary_comparison_of_each_program_on_one_axis() -> None:
+    """A difference in a unit is drawn as a share of the reference."""
     of = program(HELD)
-    first = [row(0.8, math.exp(-0.4), math.exp(-0.1)), row(0.9, 0.85, 0.95, role="exploratory")]
-    second = [row(1.1, math.exp(-0.1), math.exp(0.2))]
-    third = [row(-2.0, -3.0, -1.0, measure=LOSS.id, scale="difference")]
-    views = {name: view_of(of, rows) for name, rows in (("a", first), ("b", second), ("c", third))}
-    programs = tuple(replace(of, id=name) for name in views)
-    site: Any = SimpleNamespace(
-        folder=SimpleNamespace(programs=programs),
-        addresses=SimpleNamespace(home="index.html"),
-        view=lambda _, name: views[name],
+    first = [row(0.8, 0.7, 0.9), row(0.9, 0.85, 0.95, role="exploratory")]
+    second = [row(1.1, 0.9, 1.3)]
+    third = [row(-2.0, -3.0, -1.0, measure=LOSS.id, scale="difference", level_reference=10.0)]
+    views = [view_of(of, rows) for rows in (first, second, third)]
+    axis = comparing.share_axis([-0.3, 0.3], 2)
+    drawn = [home._strip(view, axis).strip for view in views]
+    assert [each.mark if each else None for each in drawn] == pytest.approx(
+        [axis.place(-0.2), axis.place(0.1), axis.place(-0.2)]
     )
-    table = home._compared(site)
-    assert table is not None
-    assert len(table.rows) == 3  # the exploratory one does not lead
-    drawn = [line.cells[-1].strip for line in table.rows]
-    assert drawn[0] is None
-    assert drawn[1] is not None
-    assert drawn[2] is not None
-    assert drawn[2].low == pytest.approx(-1 / SEATS)
-    assert (drawn[1].low, drawn[1].high) == pytest.approx((-0.25 / SEATS, 0.5 / SEATS))
-    assert [plain(line.cells[3].text) for line in table.rows][:2] == ["2.0 mg less", "10 % more"]
+    assert home._strip(view_of(of), axis).strip is None
+    assert "20 % less" in plain(home._so_far(views[:1], C))
+    assert home._so_far(views[:1], R) == "Reference"
 
 
 def test_a_sentence_names_the_builds_and_cylinders_it_leaves_out() -> None:
@@ -472,7 +491,7 @@ def told_with(values: Sequence[Value], flags: frozenset[str]) -> str:
 
 
 def detail(view: View, line: int = 0) -> list[Cell]:
-    (found,) = comparing.worked_out(view)
+    found, _ = comparing.worked_out(view)
     assert isinstance(found, Table)
     return list(found.rows[line].cells)
 
@@ -506,7 +525,7 @@ def test_one_degree_of_freedom_and_a_fraction() -> None:
 
 def test_the_allocation_in_a_sentence() -> None:
     def sentence(of: Program) -> str:
-        (found,) = comparing.worked_out(view_of(of, [row(0.8, 0.7, 0.9)]))
+        found, _ = comparing.worked_out(view_of(of, [row(0.8, 0.7, 0.9)]))
         assert isinstance(found, Table)
         return found.reading
 
@@ -528,9 +547,15 @@ def asked(sense: str = "at-most", scope: str = "every-cylinder", limit: float | 
     return Criterion("c", "Area after the pulls", AREA.id, PHASE, sense, scope, (C,), limit, **more)  # type: ignore[arg-type]
 
 
-def line(of: Program, verdicts: Sequence[Verdict], values: Sequence[Value] = ()) -> tuple[Any, Any]:
-    (found,) = criteria.lines(view_of(of, (), verdicts, values))
-    return found, found.answers[0]
+def line(of: Program, verdicts: Sequence[Verdict], values: Sequence[Value] = (), **more: Any) -> tuple[Any, Any]:
+    """The one criterion: its limit and scope, and what is told of its answer."""
+    view = view_of(of, (), verdicts, values, **more)
+    table, (full, *_) = criteria.table(view), criteria.in_full(view, lambda _: (), "")
+    assert table is not None
+    assert isinstance(full, Table)
+    told = full.rows[0].cells[2].text.removesuffix(".").split(". ")
+    found = SimpleNamespace(limit=table.rows[0].cells[3].text, note=full.rows[0].cells[0].note)
+    return found, SimpleNamespace(told=told, word=table.rows[0].cells[4].text)
 
 
 def verdict(word: str, engine: str = "", cylinder: int = 0, rule: str = "criterion:c", **more: Any) -> Verdict:
@@ -582,8 +607,8 @@ def test_a_criterion_says_where_it_judges_one_occasion() -> None:
     said = "Judged on one occasion, because it is not known how far occasions scatter"
     known = {"leakdown.crankcase": replace(AREA, id="leakdown.crankcase", occasion="leakdown.moved")}
     moved = Value("leakdown.moved", Key("B2", 1, C, PHASE), 0.01)
-    assert said in criteria.lines(view_of(of, (), told, measures=known))[0].answers[0].told
-    assert said not in criteria.lines(view_of(of, (), told, (moved,), measures=known))[0].answers[0].told
+    assert said in line(of, told, measures=known)[1].told
+    assert said not in line(of, told, (moved,), measures=known)[1].told
 
 
 def test_a_failing_criterion_names_who_decided_it_and_what_follows() -> None:
@@ -701,7 +726,7 @@ def test_a_history_tells_where_the_next_build_may_lie() -> None:
     assert drawn == pytest.approx([0.2191, 0.0295, 1.6291], abs=2e-4)
     assert drawn == [round(each, 4) for each in drawn]
     assert figure.table is not None
-    assert [cell.text for cell in figure.table.rows[0].cells][1:5] == ["Probe", "B2", f"0.200{NBSP}mm²", "4"]
+    assert [cell.text for cell in figure.table.rows[0].cells][1:5] == ["Probe", "B2", "0.200", "mm²"]
 
 
 def test_one_build_gives_no_range_and_mixed_engines_are_marked() -> None:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import html
+import json
+import re
 import shutil
 from pathlib import Path
 
 import pytest
-from house import fewer
+from house import Published, fewer
 
 from sitegen import registry, workflow
 from sitegen.pages.data import MOST_NAMED, _not_used, _notes
@@ -54,3 +57,44 @@ def test_of_many_columns_the_rest_is_counted() -> None:
 def test_a_file_that_was_not_read_says_nothing_of_its_columns() -> None:
     assert _not_used({}) == "–"
     assert _notes({"notes": ["one", "two"]}) == "one; two"
+
+
+def rows_of(page: str, table: str) -> list[list[str]]:
+    body = page.split(f'id="{table}"')[1].split("</table>")[0].split("<tbody>")[1]
+    rows = [re.findall(r"<t[hd][^>]*>(.*?)</t[hd]>", row) for row in body.split("</tr>") if "<t" in row]
+    return [
+        [html.unescape(re.sub(r"<[^>]+>", " ", cell)).replace("\u202f", "").strip() for cell in row] for row in rows
+    ]
+
+
+@pytest.mark.parametrize("name", ["pump-rings-2025", "pump-rings-2026"])
+def test_totals_by_stream_add_up_to_what_the_provenance_counts(examples: Published, name: str) -> None:
+    """Files and rows as provenance.json has them, which the results step writes by itself."""
+    page = (examples.site / "programs" / name / "data.html").read_text(encoding="utf-8")
+    *streams, every = rows_of(page, "by-stream")
+    numbers = [[int(cell) for cell in row[1:]] for row in streams]
+    assert [int(cell) for cell in every[1:]] == [sum(column) for column in zip(*numbers, strict=True)]
+    assert all(rows == used + aside for _, rows, used, aside in numbers)
+    written = json.loads((examples.programs / name / "results" / "provenance.json").read_text(encoding="utf-8"))
+    files = [each for each in written["inputs"].values() if "rows" in each]
+    counted = [len(files), *(sum(each[name] for each in files) for name in ("rows", "used", "set_aside"))]
+    assert [int(cell) for cell in every[1:]] == counted
+
+
+def test_the_results_lie_beside_the_page(examples: Published) -> None:
+    folder = examples.site / "programs" / "pump-rings-2026"
+    page = (folder / "data.html").read_text(encoding="utf-8")
+    for (name, _, count), file in zip(
+        rows_of(page, "result-files"), ("measures.csv", "comparisons.csv", "verdicts.csv"), strict=True
+    ):
+        assert name == file
+        assert f'href="results/{file}"' in page
+        own = (examples.programs / "pump-rings-2026" / "results" / file).read_bytes()
+        assert (folder / "results" / file).read_bytes() == own
+        assert int(count) == len(own.splitlines()) - 1
+
+
+def test_days_are_written_as_on_every_page(examples: Published) -> None:
+    page = (examples.site / "programs" / "pump-rings-2026" / "data.html").read_text(encoding="utf-8")
+    assert "on 8 July 2026 no calibration of T2 was in force" in page
+    assert not re.search(r">[^<]*\b20\d\d-\d\d-\d\d\b", page)

@@ -7,10 +7,10 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from crossing.factory import AREA, GIVEN, MEASURES, PHASE, C, D, R, program
+from crossing.factory import AREA, MEASURES, PHASE, C, D, R, program
 from pages.fixture import FixtureAnalysis
 
-from sitegen.crossing import deciding, ruling
+from sitegen.crossing import next_step, ruling
 from sitegen.page.addresses import Addresses
 from sitegen.page.blocks import Table, Text
 from sitegen.page.view import Desk, View
@@ -21,7 +21,7 @@ from sitegen.program.model import (
     DecisionRule,
     Departure,
     Folder,
-    MovedAnswer,
+    Moved,
     Program,
     RuleWord,
     Standing,
@@ -43,6 +43,14 @@ def answer(criterion: Criterion, word: str, coating: str = C, **more: Any) -> Ve
     return Verdict(f"criterion:{criterion.id}", Key(coating=coating, phase=PHASE), word, **more)
 
 
+def step(word: str, criterion: str = "", reason: str = "", coating: str = C) -> Verdict:
+    return Verdict(next_step.RULE, Key(coating=coating), word, deciding=criterion, reason=reason)
+
+
+def takes(coating: str = C, **numbers: float) -> list[Value]:
+    return [Value(f"next.{name}", Key(coating=coating), number) for name, number in numbers.items()]
+
+
 LEAKS: dict[str, Any] = {"limit": 0.35, "found": 0.391, "low": 0.372, "high": 0.410, "deciding": f"{AREA.id}@B2/2"}
 SOUND: dict[str, Any] = {"limit": 0.35, "found": 0.250, "low": 0.231, "high": 0.269, "deciding": f"{AREA.id}@B2/1"}
 ROW = Comparison(AREA.id, PHASE, "", C, R, "criterion", "ratio", "pooled", estimate=0.8, low=0.7, high=0.95,
@@ -51,17 +59,18 @@ ROW = Comparison(AREA.id, PHASE, "", C, R, "criterion", "ratio", "pooled", estim
 
 def page(
     *answers: Verdict, decide: DecisionRule | None = None, values: Sequence[Value] = (), taken: Sequence[Standing] = (),
-    of: Program | None = None, days: Sequence[str] = (),
+    of: Program | None = None, days: Sequence[str] = (), steps: Sequence[Verdict] = (),
 ) -> View:  # fmt: skip
     """A program whose answers are given, and the word of its rule worked out from them."""
     made = of or program(HELD, candidates=(C, D))
     made = replace(made, criteria=(EACH, LESS), decide=decide or rule())
     analysis = FixtureAnalysis(
-        made, {}, {(each.measure, each.key): each for each in values}, [*answers, *ruling.ruled(made, answers)], (), {},
+        made, {}, {(each.measure, each.key): each for each in values},
+        [*answers, *ruling.ruled(made, answers), *steps], (), {},
         comparisons=(ROW,), taken=taken, days=days,
     )  # fmt: skip
     folder = Folder("/nowhere", made.definitions, (made,))
-    known = {**MEASURES, **GIVEN}
+    known = {**MEASURES, **{measure.id: measure for measure in next_step.GIVES}}
     return View(folder, known, Addresses.of(folder), f"programs/{made.id}/index.html", Desk(analysis))
 
 
@@ -86,7 +95,7 @@ GOOD = (answer(EACH, "holds", **SOUND), answer(LESS, "holds", limit=0.31, found=
 
 
 def test_released_says_on_what_and_that_nothing_is_open() -> None:
-    lead, rows, stated, looks = told(page(*GOOD))
+    lead, rows, stated, looks = told(page(*GOOD, steps=[step("none needed")]))
     assert lead == "Released: soft nitride. Open: hard nitride."
     assert rows["soft nitride"] == [
         "released",
@@ -103,7 +112,7 @@ def test_released_says_on_what_and_that_nothing_is_open() -> None:
 
 
 def test_stopped_names_the_cylinder_and_how_far_it_lies_beyond() -> None:
-    found = cells(answer(EACH, "fails", **LEAKS), GOOD[1])
+    found = cells(answer(EACH, "fails", **LEAKS), GOOD[1], steps=[step("none needed")])
     assert found == [
         "stopped",
         "Leak area: fails; B2 cylinder 2 at 0.391 (0.372 to 0.410) mm², 0.041 mm² above the limit of 0.35 mm²",
@@ -113,7 +122,8 @@ def test_stopped_names_the_cylinder_and_how_far_it_lies_beyond() -> None:
 
 
 def test_what_fails_without_stopping_is_not_undone_by_builds() -> None:
-    found = cells(answer(EACH, "fails", **LEAKS), GOOD[1], decide=rule(stop=()))
+    cause = step("find the cause", "criterion:each", "criterion-fails")
+    found = cells(answer(EACH, "fails", **LEAKS), GOOD[1], decide=rule(stop=()), steps=[cause])
     assert (found[0], found[3]) == (
         "run on", "No further build undoes it: Leak area fails. Find the cause, and decide by hand",
     )  # fmt: skip
@@ -121,53 +131,55 @@ def test_what_fails_without_stopping_is_not_undone_by_builds() -> None:
 
 def test_a_criterion_against_the_reference_tells_the_difference() -> None:
     unsure = answer(LESS, "cannot tell yet", reason="limit-in-interval", limit=0.31, found=0.25)
-    next_ = [
-        Value(deciding.NEXT_BUILDS.id, Key(coating=C, phase=PHASE, at="less"), 2.0),
-        Value(deciding.NEXT_REFERENCE.id, Key(coating=C, phase=PHASE, at="less"), 1.0),
-    ]
-    found = cells(GOOD[0], unsure, values=next_)
+    needed = takes(builds=2, builds_reference=1, hours=0, checks=0, chance=83.2)
+    found = cells(GOOD[0], unsure, values=needed, steps=[step("build", "criterion:less")])
     assert found == [
         "open",
         "Less than plain: cannot tell yet; 20 % less (5 to 30 % less)",
         "Less than plain: the interval reaches across the limit",
-        "Two builds more with soft nitride and one build more with plain nitride: a chance of at least four in five to "
-        "settle it",
+        "Two builds more with soft nitride and one build more with plain nitride: a chance of 83 % to settle it, by "
+        "simulation",
     ]
 
 
-def test_no_number_of_builds_is_promised_where_none_would_do() -> None:
-    unsure = answer(LESS, "cannot tell yet", reason="limit-in-interval", limit=0.31, found=0.25)
-    key = Key(coating=C, phase=PHASE, at="less")
-    none = Value(deciding.NEXT_BUILDS.id, key, status="refused", reason="none-within-twelve")
-    found = cells(GOOD[0], unsure, values=[none])
-    assert found[3] == "No number of further builds up to twelve is likely to decide it"
+@pytest.mark.parametrize(
+    ("found", "said"),
+    [
+        (step("none within twelve builds", "criterion:each", "none-within-twelve"),
+         "None within twelve builds. Decide by hand"),
+        (step("none within twelve builds", "criterion:each", "cannot-be-read-again"),
+         "None within twelve builds: “Leak area” rests on B2 cylinder 2, which cannot be told, and the build has been "
+         "run on or taken apart since, so that it cannot be read again as it was. Decide by hand"),
+        (step("none within twelve builds", "criterion:each", "no-interval"),
+         "None within twelve builds: for “Leak area” the measure has no interval, so that nothing tells how sure its "
+         "values are. Decide by hand"),
+    ],
+)  # fmt: skip
+def test_no_number_of_builds_is_promised_where_none_would_do(found: Verdict, said: str) -> None:
+    unsure = answer(EACH, "cannot tell yet", reason="limit-in-interval", **{**LEAKS, "low": 0.34})
+    assert cells(unsure, GOOD[1], steps=[found])[3] == said
+
+
+def test_a_cylinder_that_has_no_value_is_named_as_lacking() -> None:
+    unsure = answer(EACH, "cannot tell yet", reason="cylinders-missing")
+    none = step("none within twelve builds", "criterion:each", "cannot-be-read-again")
+    assert cells(unsure, GOOD[1], steps=[none])[3].startswith("None within twelve builds: “Leak area” lacks a cylinder")
 
 
 def test_one_build_asks_for_a_second() -> None:
-    found = cells(answer(LESS, "cannot tell yet", D, reason="one-build"), coating="hard nitride")
+    lone = step("build", "criterion:less", "one-build", D)
+    unsure = answer(LESS, "cannot tell yet", D, reason="one-build")
+    found = cells(unsure, coating="hard nitride", steps=[lone], values=takes(D, builds=1))
     assert (found[0], found[3]) == (
-        "open", "A second build with hard nitride: one build cannot be told from its coating",
-    )  # fmt: skip
+        "open",
+        "One build more with hard nitride: a coating has values from one build only; its chance cannot be worked out",
+    )
 
 
-@pytest.mark.parametrize(
-    ("needed", "said"),
-    [
-        (17.0, "B2 cylinder 2: about 17 readings in one check"),
-        (None, "B2 cylinder 2: a check on another day or with another tester, since more readings of the same check do "
-               "not help"),
-    ],
-)  # fmt: skip
-def test_an_open_cylinder_is_settled_by_readings_or_not(needed: float | None, said: str) -> None:
+def test_an_open_cylinder_is_settled_by_checks() -> None:
     unsure = answer(EACH, "cannot tell yet", reason="limit-in-interval", **{**LEAKS, "low": 0.34})
-    key = Key("B2", 2, C, PHASE, "each")
-    found = cells(unsure, GOOD[1], values=[Value(deciding.READINGS_NEEDED.id, key, needed, status="ok")])
-    assert (found[0], found[3]) == ("open", said)
-
-
-def test_a_cylinder_that_will_have_no_value_leaves_it_open() -> None:
-    found = cells(answer(EACH, "cannot tell yet", reason="cylinders-missing"), GOOD[1])
-    assert (found[0], found[3]) == ("open", "Leak area lacks a cylinder that will have no value: decide by hand")
+    found = cells(unsure, GOOD[1], steps=[step("check", "criterion:each")], values=takes(checks=2, chance=88.0))
+    assert (found[0], found[3]) == ("open", "Two checks more: a chance of 88 % to settle it, by simulation")
 
 
 @pytest.mark.parametrize(("due", "day"), [("2026-12-07", " on 7 December 2026"), ("", "")])
@@ -176,10 +188,12 @@ def test_what_is_due_is_named_with_its_day(due: str, day: str) -> None:
     waits = replace(of.builds[1], departures=(Departure(PHASE, "due", due=due),))
     of = replace(of, builds=(of.builds[0], waits, *of.builds[2:]))
     found = cells(answer(EACH, "cannot tell yet", reason="to-come"), answer(LESS, "cannot tell yet", reason="to-come"),
-                  of=of)  # fmt: skip
+                  of=of, steps=[step("run what is due")], values=takes(hours=40.0, chance=91.0))  # fmt: skip
     assert found[0] == "run on"
     assert found[2].endswith(f". Due: four pulls of B2{day}")
-    assert found[3] == f"What is due: four pulls of B2{day}"
+    assert found[3] == (
+        f"What is due, 40 h of running (four pulls of B2{day}): a chance of 91 % to settle it, by simulation"
+    )
 
 
 def test_home_tells_what_drives_each_word_and_what_is_due_first() -> None:
@@ -242,21 +256,25 @@ def test_without_a_rule_criteria_stand_for_themselves() -> None:
     assert decision.lead(own) == ""
 
 
-def standing(moved: tuple[MovedAnswer, ...] | None, on: str = "2026-06-01", word: RuleWord = "run on") -> Standing:
+def standing(moved: tuple[Moved, ...] | None, on: str = "2026-06-01", word: RuleWord = "run on") -> Standing:
     return Standing(Decision(Where("probe/program.yaml"), on, "K. L.", C, word, "too early", "41c07de9"), moved)
 
 
 def test_decisions_taken_with_what_moved_since() -> None:
-    moved = MovedAnswer("criterion:each", "holds, 0.31 (0.29 to 0.33)", "fails, 0.391 (0.372 to 0.410)")
-    gone = MovedAnswer("criterion:old", "holds", "")
-    word = MovedAnswer("decision", "released", "stopped")
-    view = page(*GOOD, taken=[standing(()), standing((moved, gone, word), "2026-07-02"), standing(None, "2026-05-03")])
+    moved = Moved("criterion:each", "holds, 0.31 (0.29 to 0.33)", "fails, 0.391 (0.372 to 0.410)", by="+0.08")
+    value = Moved(AREA.id, "0.31 (0.29 to 0.33)", "missing", Key("B2", 2, C, PHASE))
+    gone = Moved("criterion:old", "holds", "")
+    word = Moved("decision", "released", "stopped")
+    view = page(
+        *GOOD, taken=[standing(()), standing((moved, gone, word, value), "2026-07-02"), standing(None, "2026-05-03")]
+    )
     table = decision.blocks(view)[-1]
     assert isinstance(table, Table)
     assert [[plain(cell.text) for cell in row.cells] for row in table.rows] == [
         ["2 July 2026", "K. L.", "soft nitride", "run on", "too early", "41c07de",
-         "Leak area: holds, 0.31 (0.29 to 0.33) mm², now fails, 0.391 (0.372 to 0.410) mm²; criterion:old: holds, now "
-         "no answer; the rule's word: released, now stopped"],
+         "Leak area: holds, 0.31 (0.29 to 0.33) mm², now fails, 0.391 (0.372 to 0.410) mm² (+0.08 mm²); criterion:old: "
+         "holds, now nothing; the rule's word: released, now stopped; probe area of B2 cylinder 2: 0.31 (0.29 to 0.33) "
+         "mm², now missing"],
         ["1 June 2026", "K. L.", "soft nitride", "run on", "too early", "41c07de", "Nothing it rests on has moved"],
         ["3 May 2026", "K. L.", "soft nitride", "run on", "too early", "41c07de",
          "Not known: git holds no such results"],

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import os
 import random
 import signal
 import subprocess
 import sys
 import textwrap
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -18,9 +20,11 @@ from sitegen.publish import MANIFEST, publish
 KILLS = 120
 PAGES = 60
 
-# The publisher: publishes the two states of the site in turn until it is killed, and says each file it put in place.
-CHILD = textwrap.dedent(
+# For each number it is given it forks a publisher, loaded already. That one tells its process, publishes the states of
+# the site in turn until it is killed, and says each file it put in place.
+MOTHER = textwrap.dedent(
     """
+    import os
     import sys
     from importlib import util
     from pathlib import Path
@@ -34,10 +38,17 @@ CHILD = textwrap.dedent(
         put(*given)
         print("put", flush=True)
     publishing._replace = said
-    turn = int(sys.argv[4])
-    while True:
-        publishing.publish(state(turn), Path(sys.argv[1]))
-        turn += 1
+    for line in sys.stdin:
+        child = os.fork()
+        if child:
+            os.waitpid(child, 0)
+            print("gone", flush=True)
+            continue
+        print(os.getpid(), flush=True)
+        turn = int(line)
+        while True:
+            publishing.publish(state(turn), Path(sys.argv[1]))
+            turn += 1
     """
 )
 STATE = textwrap.dedent(
@@ -55,6 +66,28 @@ STATE = textwrap.dedent(
 ).replace("PAGES", str(PAGES))
 
 
+def kills(site: Path, states: Path, dice: random.Random) -> Iterator[int]:
+    """After each kill its number."""
+    command = [sys.executable, "-c", MOTHER, str(site), str(states), publishing.__file__]
+    pipe = subprocess.PIPE
+    with subprocess.Popen(command, stdin=pipe, stdout=pipe, text=True, bufsize=1, start_new_session=True) as mother:
+        assert mother.stdin is not None
+        assert mother.stdout is not None
+        try:
+            for kill in range(KILLS):
+                mother.stdin.write(f"{kill}\n")
+                child = int(mother.stdout.readline())
+                for _ in range(dice.randint(1, 2 * PAGES)):  # the moment of the kill is what is random here
+                    assert mother.stdout.readline() == "put\n"
+                time.sleep(dice.uniform(0.0, 0.002))
+                os.kill(child, signal.SIGKILL)
+                while (line := mother.stdout.readline()) != "gone\n":
+                    assert line == "put\n"
+                yield kill
+        finally:
+            os.killpg(mother.pid, signal.SIGKILL)
+
+
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="this system has no signal that cannot be caught")
 def test_killed_at_random_moments(tmp_path: Path) -> None:
     (tmp_path / "test_killed_state.py").write_text(STATE)
@@ -67,16 +100,7 @@ def test_killed_at_random_moments(tmp_path: Path) -> None:
     publish(state(0), site)
     dice = random.Random(20260112)  # noqa: S311 - moments, not secrets
     mixed = 0
-    for kill in range(KILLS):
-        command = [sys.executable, "-c", CHILD, str(site), str(tmp_path), publishing.__file__, str(kill)]
-        child = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
-        assert child.stdout is not None
-        for _ in range(dice.randint(1, 2 * PAGES)):  # the moment of the kill is what is random here
-            assert child.stdout.readline() == "put\n"
-        time.sleep(dice.uniform(0.0, 0.002))
-        child.kill()
-        child.wait()
-        child.stdout.close()
+    for kill in kills(site, tmp_path, dice):
         found = {
             path.relative_to(site).as_posix(): path.read_bytes()
             for path in site.rglob("*")

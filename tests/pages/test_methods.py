@@ -6,11 +6,13 @@ import re
 from dataclasses import replace
 
 import pytest
+from house import Published
 from pages import fixture
 from pages.test_site import make, text
 
 from sitegen import reasons, registry
 from sitegen.page.addresses import slug
+from sitegen.page.glossary import WORDS
 from sitegen.pages.site import build_site
 from sitegen.vocabulary import Measure
 
@@ -30,7 +32,7 @@ def page() -> str:
 
 
 def entries(page: str) -> list[str]:
-    return re.findall(r'<article class="method.*?</article>', page, re.S)
+    return re.findall(r'<details class="entry" id=.*?</details>', page, re.S)
 
 
 def test_measures_that_differ_in_their_name_only_share_an_entry(page: str) -> None:
@@ -38,7 +40,7 @@ def test_measures_that_differ_in_their_name_only_share_an_entry(page: str) -> No
     assert 'id="probe-width"' in shared
     assert 'id="probe-other"' not in shared
     said = text(shared.encode())
-    assert "Two measures worked out alike" in said
+    assert "Ring mass and ring width: Each as weighed." in said  # its name and what it is, in a line
     assert "Each as weighed. Two weighings." in said
     assert "Ring mass probe.mass in g" in said
     assert "Ring width probe.width in mm; less is better" in said
@@ -55,8 +57,9 @@ def test_every_measure_of_the_house_has_one_place() -> None:
     (sheet,) = [entry for entry in entries(page) if 'id="buildsheet-gap"' in entry]
     for name in ("gap-gauge", "mass", "tension", "thickness", "bore"):
         assert f'id="buildsheet-{name}"' in sheet
-    # six of the build sheet alike, six channels, seven of oil, further builds of the coating and of the reference
-    assert len(entries(page)) == len(measures) - 5 - 5 - 6 - 1
+    # six of the build sheet alike, six channels, seven of oil, 22 elements in it, ten metals made, further builds of
+    # the coating and of the reference
+    assert len(entries(page)) == len(measures) - 5 - 5 - 6 - 21 - 9 - 1
     for measure in measures.values():
         assert measure.formula in text(page.encode())
 
@@ -73,12 +76,12 @@ def test_an_entry_says_where_its_measure_is_shown_and_how_often(page: str) -> No
 
 
 def test_reasons_are_words_and_those_met_come_first(page: str) -> None:
-    folded = r'<details><summary>([^<]*)</summary>\s*<div class="scroll".*?<tbody>(.*?)</tbody>'
-    tables = re.findall(folded, page, re.S)
-    assert [summary.split(":")[0] for summary, _ in tables] == [
-        "A reading is set aside", "There is no answer", "A value is to be taken with care",
-    ]  # fmt: skip
-    lines = [row for row in tables[0][1].split("</tr>") if "<th" in row]
+    folded = (
+        r'<details class="entry"><summary><b>([^<]*)</b>[^<]*</summary>\s*<div class="block">.*?<tbody>(.*?)</tbody>'
+    )
+    tables = {title: body for title, body in re.findall(folded, page, re.S) if title != "Procedures by design"}
+    assert list(tables) == ["A reading is set aside", "There is no answer", "A value is to be taken with care"]
+    lines = [row for row in tables["A reading is set aside"].split("</tr>") if "<th" in row]
     rows = [re.findall(r"<(?:th|td)[^>]*>(.*?)</(?:th|td)>", row) for row in lines]
     met = {code: times for _, times, code in rows if times}
     assert met == {"excluded": "1"}  # the objection of the fixture
@@ -87,13 +90,26 @@ def test_reasons_are_words_and_those_met_come_first(page: str) -> None:
     assert all("-" not in row[0].split()[0] for row in rows)
 
 
-def test_long_parts_are_folded_and_contents_are_short(page: str) -> None:
+def test_contents_lead_to_every_group_and_entries_are_folded(page: str) -> None:
     contents = re.search(r'<nav class="contents".*?</nav>', page, re.S)
     assert contents is not None
-    unfolded = re.sub(r"<details>.*?</details>", "", contents[0], flags=re.S)
-    assert re.findall(r'href="#([a-z-]+)"', unfolded) == [
-        "intervals", "probe", "across-streams", "comparing", "reasons", "cautions",
+    assert re.findall(r'href="#([a-z-]+)"', contents[0]) == [
+        "glossary", "intervals", "probe", "across-streams", "comparing", "reasons", "cautions",
     ]  # fmt: skip
+    assert len(entries(page)) == 4
+    assert "<details open" not in page
     for entry in entries(page):
-        assert "<details><summary>Source, limits, where used</summary>" in entry
+        summary, inside = entry.split("</summary>")
+        assert "Source" not in summary
+        assert "<dt>Source</dt>" in inside
     assert make()  # every link of the page leads somewhere
+
+
+def test_words_explained_are_words_used(examples: Published) -> None:
+    """Each word of the glossary stands on a page other than its own, letter for letter."""
+    pages = {path: text(path.read_bytes()) for path in examples.site.rglob("*.html")}
+    own = pages.pop(examples.site / "methods.html")
+    said = " ".join(pages.values())
+    assert 12 <= len(WORDS) <= 20
+    assert [word for word in WORDS if not re.search(rf"\b{word}s?\b", said, re.IGNORECASE)] == []
+    assert [word for word, meaning in WORDS.items() if f"{word} {meaning}" not in own] == []

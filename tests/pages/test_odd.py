@@ -84,8 +84,15 @@ def test_where_none_is_odd_it_is_said_and_engines_say_nothing() -> None:
 
 def test_pages_of_the_engine_and_its_cylinders() -> None:
     seen = view(program(HELD))
-    assert said(odd.of_engine(seen.of_build("B2"))).startswith("B2 cylinder 2 is odd in probe area and probe loss (")
-    assert odd.of_engine(seen.of_build("B1")) == []
+    (line,) = odd.unusual(seen.of_build("B2"))
+    assert (line.text, line.anchor) == ("Cylinder 2 is odd in probe area and probe loss", odd.ANCHOR)
+    (figure,) = odd.of_engine(seen.of_build("B2"))
+    assert isinstance(figure, Figure)
+    assert {name: len(rows) for name, rows in figure.panels[0].data.items()} == {
+        "lines": 2, "dots": 6, "means": 2, "limits": 1,
+    }  # fmt: skip
+    assert not odd.of_engine(seen.of_build("B1"))
+    assert not list(odd.unusual(seen.of_build("B1")))
     assert said(odd.of_cylinder(seen.of_cylinder("B2", 2))).startswith("This cylinder is odd in probe area and probe ")
     assert said(odd.of_cylinder(seen.of_cylinder("B2", 1))) == (
         "Not odd among those of its engine, by probe area and probe loss."

@@ -178,7 +178,7 @@ def test_a_doubled_id_fails_the_build() -> None:
 
 def test_a_theme_folder_replaces_file_by_file(tmp_path: Path, site: dict[str, bytes]) -> None:
     (tmp_path / "templates").mkdir()
-    (tmp_path / "templates" / "home.html").write_text(
+    (tmp_path / "templates" / "parts.html").write_text(
         '{% extends "base.html" %}{% block main %}<h1 id="coatings">Ours</h1>{% endblock %}'
     )
     (tmp_path / "report.css").write_text(":root { --paper: #fff }\n")

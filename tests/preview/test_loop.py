@@ -41,11 +41,11 @@ def test_a_good_site_then_a_mistake_then_none(folder: Path, capsys: pytest.Captu
 
 def test_a_theme_with_a_mistake(folder: Path, tmp_path: Path) -> None:
     (tmp_path / "theme" / "templates").mkdir(parents=True)
-    (tmp_path / "theme" / "templates" / "home.html").write_text("a\nb {{ page.nothing }}")
+    (tmp_path / "theme" / "templates" / "parts.html").write_text("a\nb {{ page.nothing }}")
     board = Board()
     loop._make(folder, tmp_path / "theme", 1, board)
     assert board.shown.heading == "The theme has a mistake"
-    assert "home.html:2: " in board.shown.problems
+    assert "parts.html:2: " in board.shown.problems
 
 
 def test_a_fault_of_ours_is_called_one_and_the_preview_goes_on(

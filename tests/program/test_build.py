@@ -83,7 +83,8 @@ def test_program_values(full: Program) -> None:
     assert first.torque == pytest.approx(108.4654, rel=1e-6)  # 80 lbf ft of 1.355818 N m, NIST SP 811
     assert second.speed == pytest.approx(40 * math.pi)
     assert second.speed_to == pytest.approx(2200 * math.pi / 30)
-    assert second.torque is None
+    assert (second.torque, second.torque_to) == (50.0, 150.0)
+    assert first.torque_to == first.torque
 
 
 def test_criteria(full: Program) -> None:

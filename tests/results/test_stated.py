@@ -4,16 +4,21 @@ from __future__ import annotations
 
 import shutil
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from house import plain
+from house import Analysed, plain
 
 from sitegen import registry, unchanged, workflow
 from sitegen.cli import main
+from sitegen.page.addresses import Addresses
+from sitegen.page.blocks import Beside, Table
+from sitegen.page.view import Desk, View
 from sitegen.program.model import Restated
 from sitegen.results import stated
 from sitegen.results.run import gather
+from sitegen.streams.leakdown.sections.cylinder import cylinder_state
 
 HEADER = "Build,Check,Cyl,Supply,Gauge,Day"
 ROWS = [f"B1,cold-build,{n},80,72.{n},2026-03-0{n}" for n in range(1, 5)]
@@ -212,6 +217,19 @@ def test_states_this_version_cannot_read_are_passed_over(programs: Path, tmp_pat
     assert told(programs) == [("criterion:level", "2027-02-12", 4, 4)]
 
 
+def test_the_history_of_an_invented_program_is_no_evidence(programs: Path, tmp_path: Path) -> None:
+    """All of it was written down at once, its days too: the page says so once, and counts nothing by commits."""
+    edit(programs, "\ncompare:", "\ninvented: true\ncompare:")
+    enter(programs, 4)
+    commit(tmp_path, "2027-01-10")
+    edit(programs, "at_most: 0.35 mm2", "at_most: 0.40 mm2")
+    commit(tmp_path, "2027-02-12")
+    home, page = published(programs)
+    assert "readings were in" not in page
+    assert "The dates of this invented program are part of the invention" in page
+    assert "changed after readings had come in" not in home
+
+
 def test_without_a_whole_history_the_page_says_so(
     programs: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -263,3 +281,17 @@ def test_a_new_commit_of_the_program_file_is_asked_about_anew(programs: Path, tm
     assert before is not None
     assert after is not None
     assert before.depends_on != after.depends_on
+
+
+def test_the_page_of_a_cylinder_says_which_of_its_limits_was_changed_late(analysed: Analysed) -> None:
+    known = analysed.examination.folder
+    assert known is not None
+    analysis = next(each.analysis for each in analysed.conclusions if each.analysis.program.id == "pump-rings-2025")
+    changed = replace(analysis, restated=(Restated("level", 0.4, 0.35, "", 3, 9),))
+    build = analysis.program.builds[0]
+    for of, notes in ((changed, ["changed late", ""]), (analysis, ["", ""])):
+        measures = registry.measures([analysis.program])
+        view = View(known, measures, Addresses.of(known), "programs/pump-rings-2025/index.html", Desk(of), build, 1)
+        (beside,) = (each for each in cylinder_state(view) if isinstance(each, Beside))
+        table = next(each for each in beside.blocks if isinstance(each, Table) and each.name.startswith("why-"))
+        assert [row.cells[1].note for row in table.rows][:2] == notes

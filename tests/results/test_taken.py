@@ -13,7 +13,7 @@ from house import plain
 
 from sitegen import workflow
 from sitegen.cli import main
-from sitegen.program.model import MovedAnswer, Standing
+from sitegen.program.model import Moved, Standing
 
 HEADER = "Build,Check,Cyl,Supply,Gauge"
 NARROW, WIDE = 77, 60  # psi behind the orifice: a leak well inside the limit, and one well beyond
@@ -61,7 +61,7 @@ def standings(programs: Path) -> list[Standing]:
     return list(found.analysis.taken)
 
 
-def moved(programs: Path) -> tuple[MovedAnswer, ...] | None:
+def moved(programs: Path) -> tuple[Moved, ...] | None:
     (found,) = standings(programs)
     return found.moved
 
@@ -109,19 +109,44 @@ def test_an_answer_that_moved_is_named_with_before_and_after(
 ) -> None:
     decide(programs, results)
     enter(programs, second=WIDE)
-    rule, word = sorted(moved(programs) or (), key=lambda each: each.rule)
-    assert rule.rule == "criterion:level"
+    rule, word, *values = moved(programs) or ()
+    assert rule.what == "criterion:level"
     assert re.fullmatch(r"holds, 0\.\d+ \(0\.\d+ to 0\.\d+\)", rule.before)
     assert re.fullmatch(r"fails, 0\.\d+ \(0\.\d+ to 0\.\d+\)", rule.after)
-    assert (word.rule, word.before, word.after) == ("decision", "released", "run on")
+    assert (word.what, word.before, word.after) == ("decision", "released", "run on")
+    (value,) = values  # the one that entered and moved, by how much
+    assert (value.what, value.key[:2]) == ("leakdown.crankcase", ("B2", 2))
+    old, new = (float(text.partition(" ")[0]) for text in (value.before, value.after))
+    assert float(value.by) == pytest.approx(new - old, abs=1e-9)
+    assert float(value.by) > 0.3
     page = publish(programs)
     before, after = f"{rule.before} mm²", f"{rule.after} mm²"
-    assert f"Leak area after the pulls: {before}, now {after}; the rule's word: released, now run on" in page
+    assert f"Leak area after the pulls: {before}, now {after} ({rule.by} mm²); the rule's word: released, now" in page
+    assert f"of B2 cylinder 2: {value.before} mm², now {value.after} mm² ({value.by} mm²)" in page
     commit(tmp_path)  # it stays named once the later results are committed too
-    assert set(moved(programs) or ()) == {rule, word}
+    assert set(moved(programs) or ()) == {rule, word, value}
     enter(programs)  # and it is gone where the reading was mended
     assert moved(programs) == ()
     assert capsys.readouterr().err.count("Traceback") == 0
+
+
+def test_a_value_that_moved_makes_it_stale_though_every_answer_stands(programs: Path, results: str) -> None:
+    """A cylinder that is not the nearest to the limit reads otherwise; the answer names another, and stays."""
+    decide(programs, results)
+    enter(programs, second=NARROW + 1)
+    assert [(each.what, each.key[:2]) for each in moved(programs) or ()] == [("leakdown.crankcase", ("B2", 2))]
+    assert "Nothing it rests on has moved" not in publish(programs)
+
+
+def test_a_limit_that_was_set_anew_is_named(programs: Path, results: str) -> None:
+    decide(programs, results)
+    path = programs / "pump" / "program.yaml"
+    text = path.read_text(encoding="utf-8")
+    assert "at_most: 0.35 mm2" in text
+    path.write_text(text.replace("at_most: 0.35 mm2", "at_most: 0.36 mm2"), encoding="utf-8")
+    (found,) = moved(programs) or ()
+    assert found.before.endswith("), limit 0.35")
+    assert found.after.endswith("), limit 0.36")
 
 
 def test_what_the_decision_does_not_rest_on_moves_nothing(programs: Path, results: str) -> None:
@@ -144,7 +169,7 @@ def test_each_decision_is_held_against_its_own_results(programs: Path, results: 
         entry = f'{{on: 2026-07-01, by: M., coating: graded-crn, word: run on, why: it leaks, results: "{later}"}}'
         file.write(f"  - {entry}\n")
     first, second = standings(programs)
-    assert [each.rule for each in first.moved or ()] == ["criterion:level", "decision"]
+    assert [each.what for each in first.moved or ()] == ["criterion:level", "decision", "leakdown.crankcase"]
     assert second.moved == ()
     page = publish(programs)
     assert page.index("1 July 2026") < page.index("1 June 2026")  # the latest first

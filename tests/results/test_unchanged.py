@@ -111,7 +111,7 @@ DEPENDED_ON: dict[str, Callable[[Work], Callable[[], None]]] = {
     "the definitions": lambda work: changed(work.programs / "definitions.yaml"),
     "a new file": lambda work: changed(work.programs / "another" / "program.yaml"),
     "a helper in our own code": lambda work: changed(work.code / "methods" / "intervals.py"),
-    "a template of the theme": lambda work: changed(work.theme / "templates" / "home.html"),
+    "a template of the theme": lambda work: changed(work.theme / "templates" / "parts.html"),
 }
 LEFT_BEHIND: dict[str, Callable[[Work], Callable[[], None]]] = {
     "a page": lambda work: changed(work.site / "index.html"),

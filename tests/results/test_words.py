@@ -20,10 +20,11 @@ WORDS = {  # by the way the word follows from the numbers: held, not held, open
     "seating.between": ("met", "not met", ""),
     "run as planned": ("held", "not held", ""),
     "oil-condition": ("holds", "fails", ""),
+    "ring.layer": ("left", "through", "cannot tell"),
     "odd": ("odd", "not odd", "cannot tell"),
 }
 CLOSURE = ("closure.ring", "closure.gap", "closure.oil", "closure.bores")
-UNTOLD = ("inspection.", "channel", "worst-seen", "decision")  # words of what was seen, without a number
+UNTOLD = ("inspection.", "channel", "worst-seen", "decision", "next-step")  # words of what was seen, without a number
 NOT_YET = {
     "to-come",
     "cylinders-missing",

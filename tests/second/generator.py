@@ -304,8 +304,8 @@ def criteria(truth: Truth) -> dict[str, tuple[str, float, bool | None]]:
     }
 
 
-def program_file(truth: Truth) -> str:
-    """The program file."""
+def program_file(truth: Truth, upto: int = 0, rule: str = "") -> str:
+    """The program file; with `upto` of the first so many builds only, with `rule` what stands under decide."""
     names = list(dict.fromkeys(name for row in truth.coatings for name in row if name != REFERENCE))
     last = truth.phases[-1]
     lines = [
@@ -335,17 +335,20 @@ def program_file(truth: Truth) -> str:
             f"  - {{id: {phase}, title: {phase}, kind: run, condition: warm, records: [leakdown], schedule: "
             f"[{{time: {minutes:.6f} min, speed: {SPEED:.0f} rpm}}]}}"
         ]
+    lines += [f"decide: {rule}"] if rule else []
     lines += ["builds:"]
-    for number, (name, row) in enumerate(zip(truth.builds, truth.coatings, strict=True), start=1):
+    listed = list(zip(truth.builds, truth.coatings, strict=True))[: upto or None]
+    for number, (name, row) in enumerate(listed, start=1):
         rings = ", ".join(f"{place}: {{coating: {coating}, lot: L{number}}}" for place, coating in enumerate(row, 1))
         lines += [f"  - {{id: {name}, block: K{number}, number: 1, engine_type: pump, rings: {{{rings}}}}}"]
     lines += ["records:", "  leakdown:", "    - {file: records/leakdown.csv}", ""]
     return "\n".join(lines)
 
 
-def files(truth: Truth, rng: np.random.Generator) -> dict[str, str]:
+def files(truth: Truth, rng: np.random.Generator, upto: int = 0, rule: str = "") -> dict[str, str]:
     """The texts of a programs folder, by path."""
-    rows = readings(truth, rng)
+    there = {"", *truth.builds[: upto or None]}
+    rows = [row for row in readings(truth, rng) if row["engine"] in there]
     table = io.StringIO(newline="")
     writer = csv.DictWriter(table, fieldnames=list(rows[0]), lineterminator="\n")
     writer.writeheader()
@@ -354,15 +357,15 @@ def files(truth: Truth, rng: np.random.Generator) -> dict[str, str]:
     defined = DEFINITIONS.replace("CYLINDERS", str(scenario.cylinders)).replace("ORIFICE", str(scenario.orifice))
     return {
         "definitions.yaml": defined,
-        "made/program.yaml": program_file(truth),
+        "made/program.yaml": program_file(truth, upto, rule),
         "made/records/leakdown.csv": table.getvalue(),
     }
 
 
-def write(folder: Path, scenario: Scenario, rng: np.random.Generator) -> Truth:
-    """Make a programs folder and give what is so in it."""
+def write(folder: Path, scenario: Scenario, rng: np.random.Generator, upto: int = 0, rule: str = "") -> Truth:
+    """Make a programs folder and give what is so in it; `upto` as it stood when so many builds were in."""
     truth = drawn(scenario, rng)
-    for path, text in files(truth, rng).items():
+    for path, text in files(truth, rng, upto, rule).items():
         target = folder / path
         target.parent.mkdir(parents=True, exist_ok=True)
         target.write_text(text, encoding="utf-8", newline="\n")

@@ -14,7 +14,7 @@ import math
 import tempfile
 import zlib
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from pathlib import Path
@@ -22,7 +22,7 @@ from typing import Any
 
 import numpy as np
 
-from second.generator import CANDIDATE, LEAK, LEVEL, LOST, STILL, Scenario, Truth, criteria, write
+from second.generator import CANDIDATE, LEAK, LEVEL, LOST, STILL, Scenario, Truth, criteria, drawn, write
 from sitegen import registry, workflow
 from sitegen.crossing.history import histories
 from sitegen.vocabulary import Comparison, Value, Verdict
@@ -92,6 +92,23 @@ def one(scenario: Scenario, number: int) -> Tally:
     found.update(_states(truth, analysis.verdicts))
     found.update(_answers(truth, analysis.verdicts))
     found.update(_next(truth, analysis))
+    return found
+
+
+def releases(scenario: Scenario, number: int) -> Tally:
+    """Whether a coating that lies at its limit is ever released: at one look with all builds in, or at two looks."""
+    seed = [SEED, zlib.crc32(scenario.name.encode()), number]
+    count = len(drawn(scenario, np.random.default_rng(seed)).builds)
+    found: Tally = Counter()
+    for name, looks in (("one look", [count]), ("two looks", [count - 2, count])):
+        rule = f"{{stated: 2031-01-01, release: [typical], stop: [], looks: {looks}}}"
+        words = set()
+        for upto in looks:
+            with tempfile.TemporaryDirectory() as folder:
+                write(Path(folder), scenario, np.random.default_rng(seed), upto, rule)
+                (analysis,) = workflow.conclude(workflow.examine(Path(folder)))
+            words |= {v.word for v in analysis.verdicts if v.rule == "decision" and v.key.coating == CANDIDATE}
+        found[f"coating at its limit, {name}", "released" if "released" in words else "not released"] += 1
     return found
 
 
@@ -208,16 +225,18 @@ def lines(found: Tally) -> Iterator[str]:
         yield f"{what:52}{number:8}  {told}"
 
 
-def run(scenarios: Iterable[Scenario], programs: int, workers: int = 1) -> dict[str, Tally]:
+def run(
+    scenarios: Iterable[Scenario], programs: int, workers: int = 1, told: Callable[[Scenario, int], Tally] = one
+) -> dict[str, Tally]:
     """Tallies by scenario."""
     found: dict[str, Tally] = {}
     for scenario in scenarios:
         if workers == 1:
-            made: Iterable[Tally] = (one(scenario, number) for number in range(programs))
+            made: Iterable[Tally] = (told(scenario, number) for number in range(programs))
             found[scenario.name] = sum(made, Counter())
         else:
             with ProcessPoolExecutor(workers) as pool:
-                found[scenario.name] = sum(pool.map(one, [scenario] * programs, range(programs)), Counter())
+                found[scenario.name] = sum(pool.map(told, [scenario] * programs, range(programs)), Counter())
     return found
 
 
@@ -227,13 +246,14 @@ def main() -> None:
     parser.add_argument("--programs", type=int, default=40, help="of every scenario")
     parser.add_argument("--scenario", action="append", help="only this one; may be given again")
     parser.add_argument("--each", action="store_true", help="print every scenario by itself, too")
+    parser.add_argument("--releases", action="store_true", help="how often a coating at its limit is released")
     parser.add_argument("--workers", type=int, default=1)
     given = parser.parse_args()
     total: Tally = Counter()
     for scenario in SCENARIOS:
         if given.scenario and scenario.name not in given.scenario:
             continue
-        found = run([scenario], given.programs, given.workers)[scenario.name]
+        found = run([scenario], given.programs, given.workers, releases if given.releases else one)[scenario.name]
         total += found
         if given.each:
             print(f"\n{scenario.name}, {given.programs} programs", *lines(found), sep="\n", flush=True)

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from second import generator, rates
+from second import generator, rates, running, running_rates
 from second.generator import Scenario
 
 PROGRAMS = 2
@@ -96,3 +96,40 @@ def test_a_truth_that_is_not_so_is_noticed(monkeypatch: pytest.MonkeyPatch) -> N
     monkeypatch.setattr(rates, "write", larger)
     found = rates.one(Scenario("plain"), 0)
     assert found["leak area, 0.5 to 0.8 mm²", "too low"] > found["leak area, 0.5 to 0.8 mm²", "holds"]
+
+
+def test_running_leans_on_nothing_of_the_package() -> None:
+    text = Path(running.__file__).read_text(encoding="utf-8")
+    assert "sitegen" not in text
+    assert "import simulate" not in text
+    assert "from simulate" not in text
+
+
+def test_a_wander_has_its_scatter_and_its_time() -> None:
+    """Correlation exp(-step/time) of neighbours: any text on time series."""
+    found = running.wandering(200_000, 1.0, running.Scenario("w", wander=20.0), np.random.default_rng(2))
+    assert found.std() == pytest.approx(0.02, rel=0.05)
+    assert np.corrcoef(found[:-20], found[20:])[0, 1] == pytest.approx(math.exp(-1), abs=0.03)
+
+
+def test_oil_of_the_second_generator_is_neither_made_nor_lost_beside_what_is_told() -> None:
+    """Exact where the engine loses nothing as droplets: what was filled less what left is what it lost."""
+    engine = running.Engine(10.0, 7.0)
+    rng = np.random.default_rng(8)
+    rows = running.oil("E1", engine, running.Scenario("e", droplets=False), rng)
+    mass = {what: sum(float(str(row["mass [kg]"])) for row in rows if row["what"] == what)
+            for what in ("fill", "top-up", "sample", "drain")}  # fmt: skip
+    hours = float(str(rows[-1]["hours [h]"])) - running.ENDURANCE
+    lost = (engine.lost[0] * hours + engine.lost[1] * running.ENDURANCE) / 1000
+    left = mass["fill"] + mass["top-up"] - mass["sample"] - mass["drain"] - lost
+    assert left == pytest.approx(running.LEFT * running.CHARGE, abs=0.6 * running.LEFT * running.CHARGE + 0.05)
+    assert engine.metal["E1-3"] == pytest.approx(12.0 * hours + 1.5 * running.ENDURANCE, rel=0.01)
+
+
+def test_what_is_concluded_of_oil_and_logs_is_mostly_true() -> None:
+    found = running_rates.run(running_rates.SCENARIOS[1], 1)
+    for what in ("metal made in all", "metal made since the sample before", "oil lost, endurance fill"):
+        held = {outcome: count for (name, outcome), count in found.items() if name == what}
+        assert held["holds"] >= 0.7 * sum(held.values()), what
+    assert not [name for name, outcome in found if name.startswith("meter") and outcome != "sound"]
+    assert found["level of blow-by", "beyond"] <= 6  # of 64, with a wander of 2 %

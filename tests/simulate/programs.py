@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from statistics import fmean
 
-from simulate import eventlog, inspection, logfiles, logs, oil, sheets, surfaces, tables
+from simulate import eventlog, inspection, layers, logfiles, logs, oil, sheets, surfaces, tables
 from simulate.engine import (
     GRADED,
     HARD,
@@ -501,7 +501,10 @@ def example(seed: int = SEED, scatter: Scatter = Scatter()) -> tuple[Truth, dict
         {**earlier.checks, **later.checks},
         earlier.oddities + later.oddities,
     )
-    written_down = {"pump-rings-2026/records/events.csv": eventlog.EVENTS_2026.encode()}
+    written_down = {
+        "pump-rings-2026/records/events.csv": eventlog.EVENTS_2026.encode(),
+        "pump-rings-2026/records/layers.csv": layers.record(seed),
+    }
     return truth, {**files, **more, **written_down, **oil_tables(seed)}
 
 

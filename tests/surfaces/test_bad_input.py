@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from simulate import surfaces
 from surfaces.test_stream import AT, HEAD, bore, drawn, read, ring, text, uses, values
-from tables.house import Folder
+from tables.house import Folder, program
 
 from sitegen.methods import material_ratio
+from sitegen.program.model import Coating, Layer
 from sitegen.streams.surfaces.steps import run_faces
 from sitegen.vocabulary import Refused
 
@@ -211,3 +214,22 @@ def test_several_traces_of_a_face_count_and_one_that_cannot_be_used_is_left_out(
         found = values(folder, read(folder, rows, data), run_faces)["ring.face_wear", "teardown", "top/20-deg"]
         assert (found.n, set(found.flags)) == (n, flags)
         assert found.value == pytest.approx(23 / 24, abs=0.05)
+
+
+def test_wear_past_all_layers_is_told_by_file_and_row_and_the_trace_stays(
+    folder: Folder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    random = np.random.RandomState(5)
+    depths = {"a": 0.0, "b": 1.5, "c": 0.0, "d": 0.6}
+    made = {name: text(surfaces.face(random, depth)[1]) for name, depth in depths.items()}
+    rows = "".join(ring(name, phase, angle) for name, phase, angle in (
+        ("a", "cold-build", 20), ("b", "teardown", 20), ("c", "cold-build", 180), ("d", "teardown", 180)))  # fmt: skip
+    thin = Coating("nitrided", "nitrided", 0, layers=(Layer("soft", "", 0.8e-6, 0.2e-6, running_in=True),))
+    plan = program(folder.path)
+    with_layer = replace(plan, definitions=replace(plan.definitions, coatings={"nitrided": thin}))
+    monkeypatch.setattr("surfaces.test_stream.program", lambda *_: with_layer)
+    found = read(folder, rows, made)
+    assert uses(found) == [""] * 4
+    assert told(found) == {("pump/traces.csv", 3, "trace", "worn-past-layers")}
+    (problem,) = found.problems
+    assert "more than all layers of nitrided together (1 µm)" in problem.what

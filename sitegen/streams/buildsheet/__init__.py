@@ -7,7 +7,7 @@ from sitegen.streams.buildsheet.blank import blank
 from sitegen.streams.buildsheet.fields import FIELDS
 from sitegen.streams.buildsheet.measures import MASS
 from sitegen.streams.buildsheet.read import read
-from sitegen.streams.buildsheet.sections import OF_BUILD, OF_CYLINDER, SECTIONS
+from sitegen.streams.buildsheet.sections import OF_BUILD, OF_CYLINDER, SECTIONS, unusual
 from sitegen.streams.buildsheet.smallest import smallest
 from sitegen.streams.buildsheet.steps import GAP_FLOOR, MEASURED, WEAR, WEIGHINGS
 
@@ -19,6 +19,7 @@ STREAM = Stream(
     read=read,
     steps=(WEIGHINGS, MEASURED, GAP_FLOOR, WEAR),
     sections=SECTIONS,
+    unusual=unusual,
     of_build=OF_BUILD,
     of_cylinder=OF_CYLINDER,
     recorded=(MASS.id,),

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterator, Sequence
 
-from sitegen.declarations import OfBuild, OfCylinder, Section
+from sitegen.declarations import OfBuild, OfCylinder, Section, Unusual
 from sitegen.page import words
-from sitegen.page.blocks import Block, Cell, Column, Row, Table
+from sitegen.page.blocks import Axis, Block, Cell, Column, Row, Strip, Table, Text
 from sitegen.page.view import View
 from sitegen.program.model import Build
 from sitegen.streams.buildsheet.fields import Reading
@@ -31,7 +32,7 @@ _BY_RING = (GAP, GAP_GAUGE, CLEARANCE, MASS, TENSION)
 
 
 def engine_sheet(view: View) -> Sequence[Block]:
-    """Gaps, clearances and the floor of every cylinder; what the top rings lost."""
+    """Gaps, clearances and the floor of every cylinder."""
     build = view.the_build
     first = _first_phase(view)
     if first is None:
@@ -62,9 +63,21 @@ def engine_sheet(view: View) -> Sequence[Block]:
     )  # fmt: skip
     reading = _gap_reading(view, first)
     note = "As measured, with the limit of error of the tool. Gaps alone: what perfectly seated rings would still leak."
-    blocks: list[Block] = [Table(f"build-sheet-{build.id}", columns, rows, reading, note=note, wide=True)]
-    worn = _wear_table(view)
-    return [*blocks, worn] if worn is not None else blocks
+    return (Table(f"build-sheet-{build.id}", columns, rows, reading, note=note, wide=True),)
+
+
+def unusual(view: View) -> Iterator[Unusual]:
+    """A top ring gap, or a mass lost, whose bounds clear those of all other cylinders."""
+    first = _first_phase(view)
+    gaps = [v for v in view.values(GAP.id, engine=view.the_build, phase=first, at="top") if v.value is not None]
+    lost = [v for v in view.values(MASS_LOSS.id, engine=view.the_build, at="top") if v.value is not None]
+    for values, anchor, what in ((gaps, "build-sheet", "gap"), (lost, "ring-mass", "loss of mass")):
+        odd = _clear_of_the_rest(values) if len(values) > 2 else None
+        if odd is not None:
+            widest = all((odd.value or 0.0) >= (other.value or 0.0) for other in values)
+            which = {"gap": ("narrowest", "widest"), "loss of mass": ("least", "largest")}[what][widest]
+            yield Unusual(f"Cylinder {odd.key.cylinder} has the {which} {what}", anchor, 30,
+                          f", {view.text(odd, unit=True)}")  # fmt: skip
 
 
 def _gap_reading(view: View, phase: str) -> str:
@@ -85,7 +98,8 @@ def _gap_reading(view: View, phase: str) -> str:
     )
 
 
-def _wear_table(view: View) -> Table | None:
+def ring_mass(view: View) -> Sequence[Block]:
+    """What the top rings lost, a row a cylinder on one axis."""
     build = view.the_build
     rows = []
     losses: list[Value] = []
@@ -101,11 +115,11 @@ def _wear_table(view: View) -> Table | None:
         cylinder = Cell(f"cylinder {place.cylinder}", href=href, coating=place.coating)
         rows.append(Row((cylinder, view.cell(lost), view.cell(worn))))
     if not rows:
-        return None
-    columns = [
+        return ()
+    columns: tuple[Column, ...] = (
         Column("Cylinder"), Column("Top ring mass lost", "mg", numeric=True, measure=MASS_LOSS.id),
         Column("Face wear from the gap opening", "µm", numeric=True, measure=FACE_WEAR.id),
-    ]  # fmt: skip
+    )  # fmt: skip
     bounded = all(value.low is not None for value in (*losses, *wears))
     note = (
         "Bounds from the limits of error of balance and feelers."
@@ -114,8 +128,7 @@ def _wear_table(view: View) -> Table | None:
     )
     note = f"{note} {_weighed(view)}".strip()
     if wears and all(worn.low is not None and worn.low <= 0 for worn in wears):  # nothing seen: not worth a column
-        rows = [Row(row.cells[:2]) for row in rows]
-        columns = columns[:2]
+        rows, columns = [Row(row.cells[:2]) for row in rows], columns[:2]
         note += (
             " The feelers see no face wear at any cylinder; they are blind below some micrometres, the balance is not."
         )
@@ -125,7 +138,24 @@ def _wear_table(view: View) -> Table | None:
         reading = f"The top rings lost {words.with_unit(masses, 'mg')}{_over(view, build)}."
         odd = _clear_of_the_rest(losses)
         reading += f" Cylinder {odd.key.cylinder} stands apart." if odd is not None else ""
-    return Table(f"ring-wear-{build.id}", columns, rows, reading, note=note)
+    table = f"ring-wear-{build.id}"
+    if len(losses) < 2:
+        return (Table(table, columns, rows, reading, note=note),)
+    return (Text((Cell(reading),), "reading"), _drawn(losses), Table(table, columns, rows, note=note))
+
+
+def _drawn(losses: Sequence[Value]) -> Table:
+    ends = [end for v in losses for end in (v.low, v.value, v.high) if end is not None and math.isfinite(end)]
+    axis = Axis.over(1, ends)
+    rows = []
+    for v in losses:
+        middle = axis.place(v.value or 0.0)
+        low, high = (middle if end is None or math.isinf(end) else axis.place(end) for end in (v.low, v.high))
+        label = f"cylinder {v.key.cylinder}: {words.value_text(v)} mg"
+        strip = Strip(low, middle, high, False, v.key.coating, label)
+        rows.append(Row((Cell(f"cylinder {v.key.cylinder}"), Cell("", strip=strip), Cell(words.value_text(v)))))
+    columns = (Column("Cylinder"), Column("Top ring mass lost"), Column("mg", numeric=True))
+    return Table(f"ring-mass-{losses[0].key.engine}", columns, rows, stack=True, axis=axis)
 
 
 def _weighed(view: View) -> str:
@@ -302,7 +332,8 @@ OF_CYLINDER = (
     OfCylinder("Top ring lost", 40, lost_of_cylinder),
 )
 SECTIONS = (
-    Section("build-sheet", "Build sheet", 40, "engine", engine_sheet),
+    Section("build-sheet", "Build sheet", 40, "engine", engine_sheet, place="rest"),
+    Section("ring-mass", "Ring mass", 48, "engine", ring_mass, "half", "Bounds, weighing and cleaning"),
     Section("build-sheet", "Build sheet", 25, "cylinder", cylinder_sheet, place="rest"),
     Section("wear", "Ring mass lost", 40, "program", wear_by_coating, place="rest"),
     Section("wear", "Ring mass lost", 20, "coating", wear_by_coating, place="rest"),

@@ -6,7 +6,7 @@ from sitegen.declarations import Stream
 from sitegen.streams.events.blank import blank
 from sitegen.streams.events.fields import FIELDS
 from sitegen.streams.events.read import read
-from sitegen.streams.events.sections import SECTIONS
+from sitegen.streams.events.sections import SECTIONS, unusual
 
 STREAM = Stream(
     name="events",
@@ -16,6 +16,7 @@ STREAM = Stream(
     read=read,
     steps=(),
     sections=SECTIONS,
+    unusual=unusual,
     whole=True,
     blank=blank,
     cautions=(

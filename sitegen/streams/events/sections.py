@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
-from sitegen.declarations import Section
+from sitegen.declarations import Section, Unusual
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, Column, Row, Table
 from sitegen.page.view import View
-from sitegen.streams.events.fields import CHECK, SEEN, TIGHT, Reading
+from sitegen.streams.events.fields import CHECK, HAPPENED, SEEN, TIGHT, Reading
 from sitegen.tables.rows import Written
 
 
@@ -73,15 +73,36 @@ def _seen(view: View, row: Reading) -> str:
 def _reading(found: Sequence[Reading]) -> str:
     happened = Counter(told(row) for row in found if row.what not in {CHECK, SEEN, TIGHT})
     failed = [row for row in found if row.what == CHECK and row.moved != "yes"]
-    parts = []
+    parts = [f"{words.sentence(words.counted(len(found), 'entry', 'entries'))}"] if found else []
+    happened.pop("other", None)
     if happened:
         named = words.listed(name if count == 1 else f"{name} ({count} times)" for name, count in happened.items())
-        parts.append(f"On record: {named}.")
+        parts.append(f"on record: {named}")
     checks = sum(row.what == CHECK for row in found)
     if checks:
-        text = f"{words.sentence(words.counted(checks, 'meter check'))}"
-        parts.append(f"{text}, {'all answered' if not failed else f'{words.count(len(failed))} without an answer'}.")
-    return " ".join(parts)
+        answered = "the meter answered " + ("its check" if checks == 1 else f"all {words.count(checks)} checks")
+        left = words.counted(len(failed), "meter check")
+        parts.append(f"{left} without an answer" if failed else answered)
+    return f"{'; '.join(parts)}." if parts else ""
 
 
-SECTIONS = (Section("events", "Events", 48, "engine", events),)
+def unusual(view: View) -> Iterator[Unusual]:
+    """What happened in a run but restarts and fillings, failed checks of the meter, a crankcase that leaks."""
+    order = {phase.id: phase for phase in view.phases}
+    for row in view.records("events", Reading, used=True):
+        failed = (row.what == CHECK and row.moved != "yes") or (row.what == TIGHT and row.tight != "yes")
+        if row.phase not in order or not (failed or row.what in HAPPENED) or row.what in _USUAL:
+            continue
+        minutes = "" if _none(row.at) else words.number(row.at / 60, 1 if row.at < _LONG else 0)
+        when = f" at {words.with_unit(minutes, 'min')} of" if minutes else " in"
+        title = order[row.phase].title
+        remark = "" if _none(row.remark) else f": {row.remark}"
+        name = {CHECK: "meter check failed", TIGHT: "crankcase leaks", "other": "noted"}.get(row.what, told(row))
+        yield Unusual(f"{words.sentence(name)}{when} {title}", "events", 20, remark)
+
+
+_LONG = 6000  # s from which no tenth of a minute is told
+_USUAL = {"restart", "top-up"}  # of what happens: a restart follows a stop, oil is filled up
+
+
+SECTIONS = (Section("events", "Events", 48, "engine", events, place="rest"),)

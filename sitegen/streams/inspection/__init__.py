@@ -7,7 +7,7 @@ from sitegen.streams.inspection.blank import blank
 from sitegen.streams.inspection.fields import FIELDS
 from sitegen.streams.inspection.measures import GRADE
 from sitegen.streams.inspection.read import read
-from sitegen.streams.inspection.sections import OF_CYLINDER, SECTIONS
+from sitegen.streams.inspection.sections import OF_CYLINDER, SECTIONS, unusual
 from sitegen.streams.inspection.steps import AGREED, SEEN
 
 STREAM = Stream(
@@ -19,6 +19,7 @@ STREAM = Stream(
     steps=(SEEN, AGREED),
     sections=SECTIONS,
     of_cylinder=OF_CYLINDER,
+    unusual=unusual,
     recorded=(GRADE.id,),
     cautions=(
         "Solvents for cleaning parts burn and harm skin and lungs: ventilation, gloves, eye protection, no flame, and "

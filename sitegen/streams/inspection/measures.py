@@ -25,7 +25,7 @@ BAND_WIDTH = Measure(
     title="contact band, width",
     unit="mm",
     better="",
-    compare="difference",
+    compare="ratio",
     odd="less",
     method="Axial width of the contact marks on a ring's face. Mean over the places looked at, each the mean of its "
     "inspectors.",

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import pandas as pd
 
-from sitegen.declarations import OfCylinder, Section
+from sitegen.declarations import OfCylinder, Section, Unusual
 from sitegen.page import words
-from sitegen.page.blocks import Block, Cell, Column, Image, Images, Row, Table, Text
+from sitegen.page.blocks import Axis, Block, Cell, Column, Image, Images, Row, Strip, Table, Text
 from sitegen.page.view import View
 from sitegen.program.model import Phase
-from sitegen.streams.inspection.fields import FINDINGS, NUMBERS, PARTS, RINGS, Reading
+from sitegen.streams.inspection.fields import FINDINGS, NUMBERS, PARTS, RINGS, WORDS, Reading
 from sitegen.streams.inspection.measures import AGREEMENT, BAND_SHARE, BAND_WIDTH, GRADE
 from sitegen.streams.inspection.places import place_of
 from sitegen.streams.inspection.steps import RULE, pair_of
@@ -182,13 +182,45 @@ def _scale_note(view: View) -> str:
 
 def engine_inspection(view: View) -> Sequence[Block]:
     """All cylinders of a build at each phase they were looked at, and how far inspectors agree."""
-    build = view.the_build
-    blocks: list[Block] = [_phase_table(view, phase) for phase in view.phases if _looked_at(view, phase)]
-    if blocks:
+    seen = [phase for phase in view.phases if _looked_at(view, phase)]
+    blocks: list[Block] = []
+    if seen:
+        tables = [_phase_table(view, phase) for phase in reversed(seen)]  # the last leads
+        blocks += [Text((Cell(_engine_reading(view, seen[-1])),), "reading"), *_bands(view, seen[-1]), *tables]
         blocks += [Text((Cell(sentence),), "note") for sentence in _agreements(view)]
-    elif any("inspection" in phase.records and not build.is_due(phase.id) for phase in view.phases):
-        blocks.append(Text((Cell("No inspection is on record yet."),), "note"))
     return blocks
+
+
+def _bands(view: View, phase: Phase) -> list[Block]:
+    """The bands of the top rings, a row a cylinder on one axis; nothing where fewer than two are known."""
+    known = [value for value in _of(view, BAND_WIDTH.id, phase, RINGS[0]) if value.value is not None]
+    if len(known) < 2:
+        return []
+    axis = Axis.over(1, [value.value or 0.0 for value in known])
+    rows = []
+    for value in known:
+        place = axis.place(value.value or 0.0)
+        text = words.with_unit(_rounded(value, 2), "mm")
+        strip = Strip(None, place, None, False, value.key.coating, f"cylinder {value.key.cylinder}: {text}")
+        rows.append(Row((Cell(f"cylinder {value.key.cylinder}"), Cell("", strip=strip), Cell(_rounded(value, 2)))))
+    columns = (Column("Cylinder"), Column("Contact band, by eye"), Column("mm", numeric=True))
+    name = f"bands-{view.the_build.id}-{phase.id}"
+    return [Table(name, columns, rows, stack=True, measure=BAND_WIDTH.id, axis=axis)]
+
+
+def unusual(view: View) -> Iterator[Unusual]:
+    """Findings that no ring or bore should show: scuffing and spalling at all, the others where they are marked."""
+    for finding in FINDINGS:
+        found: dict[str, dict[int, None]] = {}
+        for verdict in view.verdicts(f"{RULE}{finding}", engine=view.the_build):
+            if verdict.word != "none" and (finding in _NEVER or verdict.word == WORDS[-1]):
+                found.setdefault(f"{verdict.word}, {_TITLES[verdict.key.at]}", {})[verdict.key.cylinder] = None
+        for what, cylinders in found.items():
+            whom = f"{words.plural(len(cylinders), 'cylinder')} {words.numbers_listed(list(cylinders))}"
+            yield Unusual(f"{words.sentence(finding)} in {whom}", "inspection", 15, f" ({what})")
+
+
+_NEVER = FINDINGS[:2]
 
 
 def _looked_at(view: View, phase: Phase) -> bool:
@@ -225,7 +257,8 @@ def _phase_table(view: View, phase: Phase) -> Table:
         *(Column(f"Grade, {_TITLES[part]}", numeric=True, measure=GRADE.id) for part in graded), Column("Findings"),
     )  # fmt: skip
     note = f"{_scale_note(view)}{means}".strip()
-    return Table(f"inspection-{build.id}-{phase.id}", columns, rows, _engine_reading(view, phase), note=note, wide=True)
+    caption = words.sentence(phase.title)
+    return Table(f"inspection-{build.id}-{phase.id}", columns, rows, caption=caption, note=note, wide=True)
 
 
 def _of(view: View, measure: str, phase: Phase, part: str) -> list[Value]:
@@ -263,17 +296,18 @@ def _findings_of(view: View, phase: Phase, cylinder: int) -> str:
 
 
 def _engine_reading(view: View, phase: Phase) -> str:
-    bands = [value for value in _of(view, BAND_SHARE.id, phase, RINGS[0]) if value.value is not None]
+    bands = [value for value in _of(view, BAND_WIDTH.id, phase, RINGS[0]) if value.value is not None]
+    grades = [value.value for value in _of(view, GRADE.id, phase, "bore") if value.value is not None]
+    least, most = (words.number(end(grades), 1) for end in (min, max)) if grades else ("", "")
+    graded = f"Bores were graded {words.from_to(least, most)}." if grades else ""
     if len(bands) < 2:
-        return ""
+        return graded or f"Looked at {phase.title}."
     low, high = min(bands, key=lambda v: v.value or 0.0), max(bands, key=lambda v: v.value or 0.0)
-    texts = [words.number(each.value, 0) for each in (low, high)]
-    if texts[0] == texts[1]:
-        return f"At {phase.title} the contact bands of the top rings cover {texts[0]} % of the face."
-    return (
-        f"At {phase.title} the contact bands of the top rings cover {texts[0]} % of the face (cylinder "
-        f"{low.key.cylinder}) to {texts[1]} % (cylinder {high.key.cylinder})."
-    )
+    texts = [words.with_unit(words.number(each.value, 2), "mm") for each in (low, high)]
+    told = f"At {phase.title} the contact bands of the top rings are {texts[0]} wide"
+    if texts[0] != texts[1]:
+        told += f" (cylinder {low.key.cylinder}) to {texts[1]} (cylinder {high.key.cylinder})"
+    return f"{told}. {graded}".rstrip()
 
 
 def _agreements(view: View) -> list[str]:
@@ -337,7 +371,7 @@ def coating_inspection(view: View) -> Sequence[Block]:
 
 OF_CYLINDER = (OfCylinder("Band, by eye", 50, band_by_eye),)
 SECTIONS = (
-    Section("inspection", "Inspection", 50, "engine", engine_inspection),
+    Section("inspection", "Contact bands", 50, "engine", engine_inspection, "half", "Grades, findings, agreement"),
     Section("pictures", "Pictures", 20, "cylinder", cylinder_pictures),
     Section("inspection", "Inspection", 40, "cylinder", cylinder_inspection, place="rest"),
     Section("inspection", "Inspection", 30, "coating", coating_inspection, place="rest"),

@@ -10,6 +10,7 @@ from sitegen.streams.leakdown.measures import AREA, CRANKCASE, PERCENT
 from sitegen.streams.leakdown.read import read
 from sitegen.streams.leakdown.seating import CHANGES, ELSEWHERES, RESIDUALS, SEATING, UNEXPLAINED_BY_GAPS
 from sitegen.streams.leakdown.sections import OF_BUILD, OF_CYLINDER, SECTIONS
+from sitegen.streams.leakdown.sections.engine import unusual
 from sitegen.streams.leakdown.shares import SHARES
 from sitegen.streams.leakdown.smallest import smallest
 from sitegen.streams.leakdown.states import LONGEST, STATES
@@ -25,6 +26,7 @@ STREAM = Stream(
     sections=SECTIONS,
     of_build=OF_BUILD,
     of_cylinder=OF_CYLINDER,
+    unusual=unusual,
     recorded=(PERCENT.id, AREA.id, CRANKCASE.id),
     cautions=(
         "Isolate fuel or gas and ignition and lock them out before the plugs come out (in the United States: 29 CFR "

@@ -100,12 +100,33 @@ def _area(program: Program, check: Check, book: Book) -> tuple[method.Area, Scal
             flags.add("repeats-disagree")
     else:
         flags.add("no-repeats")
+    room = _of_room(program, check)
+    scale = replace(scale, common=math.hypot(scale.common, room))
     area = _worked_out(check, tester, scale, scatter)
     if scale.gauge != (1.0, 1.0) and area.value is not None:
-        plain = _worked_out(check, tester, nominal(tester, scale.occasion), scatter)
-        if _relative(plain, nominal(tester, scale.occasion)) < _relative(area, scale):
+        bore = nominal(tester, scale.occasion)
+        bore = replace(bore, common=math.hypot(bore.common, room))
+        if _relative(_worked_out(check, tester, bore, scatter), bore) < _relative(area, scale):
             flags.add("wider-than-nominal")
     return area, scale, frozenset(flags)
+
+
+def _of_room(program: Program, check: Check) -> float:
+    """Half-width of what barometer and thermometer do to an area [-]: their limits, one after the other.
+
+    Nothing where a limit is not stated, or the quantity was not recorded: it is flagged then as assumed.
+    """
+    pressure, temperature = (program.definitions.limit_of(kind) or 0.0 for kind in ("barometer", "thermometer"))
+    air = check.airs[0]
+    as_read = air.ratio()
+    moved = [
+        replace(air, ambient=air.ambient + (0.0 if "ambient-assumed" in check.assumed else pressure)),
+        replace(air, supply_temperature=air.supply_temperature + temperature),
+        replace(air, cylinder_temperature=air.cylinder_temperature + temperature),
+    ]
+    if not as_read or not math.isfinite(as_read):
+        return 0.0
+    return math.hypot(*(each.ratio() / as_read - 1 for each in moved))
 
 
 def _worked_out(check: Check, tester: Tester, scale: Scale, scatter: method.Scatter | None) -> method.Area:
@@ -246,5 +267,5 @@ AREAS = Step(
     run=run_areas,
     reads=("leakdown",),
     needs=(REFERENCE.id, REFERENCE_GAUGE.id, OCCASION.id, REPEAT.id),
-    revision=2,
+    revision=3,
 )

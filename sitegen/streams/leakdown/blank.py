@@ -9,7 +9,7 @@ from sitegen.methods.leakdown import crank_torque
 from sitegen.page.words import number
 from sitegen.program.model import Build, EngineType, Phase, Program
 from sitegen.streams.leakdown.fields import PATHS
-from sitegen.streams.leakdown.protocol import asked_for
+from sitegen.streams.leakdown.protocol import asked_beside, asked_for
 from sitegen.units import from_si
 
 # Protocol of a check: common practice, no source, but for what the cautions name.
@@ -37,7 +37,6 @@ _UNITS = {
 
 def blank(program: Program, build: Build, phase: Phase) -> Blank:
     """The empty record of one check: the reference orifices before and after, each cylinder with its repeats."""
-    del phase
     orifices = list(program.definitions.reference_orifices)
     cylinders = [place.cylinder for place in build.places]
     before = [{"reference": each, "repeat": "1"} for each in orifices]
@@ -62,6 +61,7 @@ def blank(program: Program, build: Build, phase: Phase) -> Blank:
             ),
         ),
         units=_UNITS,
+        beside=asked_beside(program.leakdown, phase.condition),
         steps=(_held(program), *_STEPS),
         needed=("cylinder", "supply", "percent" if scales == {"percent"} else "pressure"),
         cautions=(_turns(program, build.engine_type),),

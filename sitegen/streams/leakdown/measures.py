@@ -36,7 +36,8 @@ PATH = Measure(
     title="share of the air by path",
     unit="%",
     better="",
-    method="Share of the leak that went by one path, mean of the readings of a check that say so. Kept as recorded.",
+    method="Share of the leak that went by one path, mean of the readings of a check that say so, each condition by "
+    "itself. Kept as recorded.",
     formula="mean of the readings",
     source="reading",
     limits="Told by ear, hand or a flow. Each path has the mean of its own readings, so that paths need not add up.",
@@ -56,7 +57,8 @@ AREA = Measure(
     limits="Not comparable across supply pressures or temperatures: a slit of a few µm is laminar. Near the supply "
     "pressure the gauge class decides: a drop inside it reads as below detection. The interval holds the gauges, the "
     "repeats, the bore of the orifice that the scale rests on, and what an occasion does to the tester (1.96 times 2 % "
-    "where no reference orifice was read on three occasions; common practice, no source). What an occasion does to the "
+    "where no reference orifice was read on three occasions; common practice, no source), and barometer and "
+    "thermometer at their limits, where the definitions state them. What an occasion does to the "
     "engine beyond that is in changes and in what decides a state or a criterion.",
 )
 CRANKCASE = Measure(

@@ -129,6 +129,28 @@ def asked_for(rule: LeakdownRule) -> list[str]:
     return said
 
 
+def asked_beside(rule: LeakdownRule, state: str) -> dict[str, str]:
+    """The same in short by field, for the head of its column; `state`: temperature state of the phase, "" not known.
+
+    What is not stated, and judged all the same, is among it.
+    """
+    metal = {**METAL, **rule.metal}
+    said = {"metal_temperature": "; ".join(
+        window if each == state else f"{each} {window}"
+        for each, own in metal.items() if state in {"", each} for window in [_METAL.window(own)]
+    )}  # fmt: skip
+    if rule.since_stop is not None and state != "cold":
+        said["since_shutdown"] = _SINCE.window(rule.since_stop)
+    if rule.locked is not None:
+        said["locked"] = "yes" if rule.locked else "no"
+    if rule.approached:
+        said["approached"] = listed([each.replace("-", " ") for each in rule.approached], "or")
+    for name, ranged, window in (("turns", _TURNS, rule.turns), ("wait", _WAIT, rule.wait)):
+        if window is not None:
+            said[name] = ranged.window(window)
+    return said
+
+
 def not_recorded(rule: LeakdownRule, state: str, row: Reading) -> list[str]:
     """Fields that the program's protocol asks for and a reading of a cylinder does not say."""
     own = own_state(row, state)

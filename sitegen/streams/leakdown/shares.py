@@ -8,6 +8,7 @@ from statistics import fmean
 from sitegen.declarations import Step
 from sitegen.methods import leakdown as method
 from sitegen.program.model import Program
+from sitegen.streams.leakdown.checks import checks
 from sitegen.streams.leakdown.fields import PATHS, Reading
 from sitegen.streams.leakdown.measures import PATH, READ
 from sitegen.tables.rows import given, rows_of
@@ -20,7 +21,6 @@ def run_shares(program: Program, engine: str, readings: Mapping[str, Readings], 
     build = program.build(engine)
     cylinders = {place.cylinder for place in build.places}
     phases = {phase.id for phase in program.phases}
-    told: dict[tuple[int, str, str], list[float]] = {}
     for row in rows_of(readings["leakdown"].frame, Reading):
         if row.cylinder not in cylinders:
             continue
@@ -28,12 +28,12 @@ def run_shares(program: Program, engine: str, readings: Mapping[str, Readings], 
         leak = _leak(row)
         if leak is not None:
             yield Value(READ.id, build.key(cylinder, phase, f"reading:{row.reading}"), leak, n=1, of="reading")
+    for check in checks(program, rows_of(readings["leakdown"].frame, Reading)):
         for path in PATHS:
-            share = getattr(row, f"to_{path}")
-            if row.use == "" and given(share):
-                told.setdefault((cylinder, phase, path), []).append(share)
-    for (cylinder, phase, path), shares in told.items():
-        yield Value(PATH.id, build.key(cylinder, phase, path), fmean(shares), n=len(shares), of="reading")
+            shares = [told[path] for told in check.shares if path in told]
+            if shares and check.cylinder in cylinders:
+                key = build.key(check.cylinder, check.phase, ",".join(part for part in (path, check.at) if part))
+                yield Value(PATH.id, key, fmean(shares), n=len(shares), of="reading")
 
 
 def _leak(row: Reading) -> float | None:
@@ -45,4 +45,4 @@ def _leak(row: Reading) -> float | None:
     return float(method.percent(row.supply, row.pressure))
 
 
-SHARES = Step(name="leak-shares", gives=(READ, PATH), run=run_shares, reads=("leakdown",))
+SHARES = Step(name="leak-shares", gives=(READ, PATH), run=run_shares, reads=("leakdown",), revision=2)

@@ -8,7 +8,7 @@ from sitegen.streams.oil.fields import FIELDS
 from sitegen.streams.oil.measures import CONCENTRATION
 from sitegen.streams.oil.reach import REACH
 from sitegen.streams.oil.read import read
-from sitegen.streams.oil.sections import OF_BUILD, SECTIONS
+from sitegen.streams.oil.sections import OF_BUILD, SECTIONS, unusual
 from sitegen.streams.oil.smallest import smallest
 from sitegen.streams.oil.steps import BALANCE, NEXT_BUILD, SAMPLES
 
@@ -20,6 +20,7 @@ STREAM = Stream(
     read=read,
     steps=(SAMPLES, BALANCE, NEXT_BUILD, REACH),
     sections=SECTIONS,
+    unusual=unusual,
     of_build=OF_BUILD,
     recorded=(CONCENTRATION["Fe"].id,),
     whole=True,

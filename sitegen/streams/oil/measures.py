@@ -21,7 +21,7 @@ CONCENTRATION: Mapping[str, Measure] = {
         title=f"{name} in the oil",
         unit="mg/kg",
         better="",
-        method=f"{name.capitalize()} in each sample, as reported.",
+        method=f"{name.capitalize()} in the oil, of each sample, as reported.",
         formula="reading",
         source=_PRECISION,
         limits=f"Concentration alone misleads: a change of oil or a top-up lowers it, wear does not. {_PARTICLES}",
@@ -36,9 +36,9 @@ MASS: Mapping[str, Measure] = {
         title=f"{name} made",
         unit="mg",
         better="less",
-        method=f"{name.capitalize()} that came into the oil since the sample before; in all, since the first fill. "
-        "Fresh oil is taken off. Lost oil counts as droplets at the mean of both ends; the bounds reach from all of "
-        "it evaporated, which leaves the metal behind, to all of it lost as droplets at the end.",
+        method=f"{name.capitalize()} made and brought into the oil since the sample before; in all, since the first "
+        "fill. Fresh oil is taken off. Lost oil counts as droplets at the mean of both ends; the bounds reach from "
+        "all of it evaporated, which leaves the metal behind, to all of it lost as droplets at the end.",
         formula="W = M₂·c₂ − M₁·c₁ + Σ drawn·c + Σ drained·c − Σ filled·c(fresh) + lost·c(lost)",
         source=f"balance of mass (exact); {_PRECISION}",
         limits=f"The whole engine, whatever its parts. {_PARTICLES} What a filter holds is in it where the filter was "
@@ -122,8 +122,8 @@ NEXT = Measure(
     "builds so far as drawn from one lot. Only engines that hold this coating alone.",
     formula="mean ± t(n − 1) · s · √(1 + 1/n) over builds",
     source="Student's prediction interval (exact for normal scatter)",
-    limits="Not below three builds. Fewer than fifteen support no tolerance interval: the points and their range are "
-    "shown.",
+    limits="Not below three builds. Holds in 91 to 95 % where builds scatter with a long tail. Fewer than fifteen "
+    "support no tolerance interval: the points and their range are shown.",
     interval="prediction",
     only_at="element",
 )
@@ -136,7 +136,7 @@ CONSUMPTION = Measure(
     "Weighed. What a drain leaves is the stated share of the largest fill, and the same at every drain of an engine.",
     formula="(filled + topped up − drawn − drained − left) / hours",
     source="balance of mass (exact). Errors of the masses as the program states them; of what a drain leaves ±50 % at "
-    "the first fill, and a scatter of 10 % from drain to drain, from memory",
+    "the first fill, a scatter of 10 % from drain to drain, and more of more oil, from memory",
     interval="confidence",
     compare="difference",
 )

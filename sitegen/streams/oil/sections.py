@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
-from sitegen.declarations import OfBuild, Section
+from sitegen.declarations import OfBuild, Section, Unusual
 from sitegen.methods import closure, elements
 from sitegen.methods.oil_ledger import ADDED, FILLED, START, TERMS, adding_up
 from sitegen.page import words
@@ -35,7 +35,7 @@ from sitegen.streams.oil.steps import AT_LEAST, CONDITION, LEDGER, TOTAL
 from sitegen.tables.rows import Written
 from sitegen.vocabulary import Value, numbers
 
-MOST_PANELS = 4  # metals drawn on one page
+DRAWN = 2  # metals told and drawn first on the page of a build
 HIDES = 0.5  # share of what a sample holds that fresh oil brings: from here on concentration is no sign of wear
 PARTICLES = (
     "The laboratory's method reads particles above a few micrometres low, so flakes of the run-in are missed; the "
@@ -61,9 +61,9 @@ def engine_oil(view: View) -> Sequence[Block]:
     totals = _totals(view, build)
     blocks: list[Block] = []
     if totals:
-        drawn = any(_told(value) for value in totals.values())
-        blocks.append(_figure(view, totals) if drawn else Text((Cell(_reading(view, totals)),)))
-        blocks += [*_ledger(view, totals), *_sources(view)]
+        blocks.append(Text((Cell(f"{_reading(view, totals)} {_used(view)}".rstrip()),), "reading"))
+        blocks += [*_figure(view, totals), *_ledger(view, totals), *_sources(view)]
+        blocks += [Text((Cell(text),), "note") for text in _hidden(view)]
     blocks += [*_stretches(view, totals), *_samples(view, rows), *_consumption(view), *_condition(view)]
     if len(build.coatings) > 1:
         blocks.append(Text((Cell(SHARED),), "note"))
@@ -89,19 +89,16 @@ def _told(value: Value | None) -> bool:
 def _reading(view: View, totals: Mapping[str, Value]) -> str:
     sure = [(symbol, value) for symbol, value in totals.items() if _told(value)]
     if not sure:
-        return (_untold(view, totals) or "No metal of wear is told from what fresh oil brings.") + _hidden(view)
+        return _untold(view, totals) or "No metal of wear is told from what fresh oil brings."
     sure.sort(key=lambda pair: -(pair[1].value or 0.0))
-    named = words.listed(
-        f"{words.with_unit(words.within(value.value or 0.0, value.low, value.high), 'mg')} of {elements.name(symbol)}"
-        for symbol, value in sure[:3]
-    )
+    named = words.listed(f"{view.text(value, unit=True)} of {elements.name(symbol)}" for symbol, value in sure[:DRAWN])
     text = f"Up to the last sample the engine made {named}."
     symbol, value = sure[0]
     share = view.value(RUN_IN.id, value.key.phase, symbol, cylinder=0)
     if share is not None and share.value is not None:
         part = words.with_unit(words.within(share.value, share.low, share.high), "%")
         text += f" Of the {elements.name(symbol)}, the run-in made {part}."
-    return f"{text} {_untold(view, totals)}".rstrip() + _hidden(view)
+    return f"{text} {_untold(view, totals)}".rstrip()
 
 
 def _untold(view: View, totals: Mapping[str, Value]) -> str:
@@ -126,11 +123,11 @@ def _untold(view: View, totals: Mapping[str, Value]) -> str:
 _WHOLE = 10.0  # mg/kg from which no decimal is told
 
 
-def _hidden(view: View) -> str:
+def _hidden(view: View) -> list[str]:
     """An element that the fresh oil brings most of, told so that nobody takes it for wear."""
     oil = view.program.definitions.oils.get(view.the_build.oil)
     if oil is None:
-        return ""
+        return []
     said = []
     for symbol in MASS:
         held = numbers(view.values(CONCENTRATION[symbol].id, engine=view.the_build))
@@ -139,18 +136,22 @@ def _hidden(view: View) -> str:
             most = words.with_unit(words.number(max(held), 0), "mg/kg")
             fresh = words.with_unit(words.number(brought, 0), "mg/kg")
             name = elements.name(symbol).capitalize()
-            said.append(f" {name} cannot be read as wear: of up to {most} in the samples, fresh oil brings {fresh}.")
-    return "".join(said)
+            said.append(f"{name} cannot be read as wear: of up to {most} in the samples, fresh oil brings {fresh}.")
+    return said
 
 
-def _figure(view: View, totals: Mapping[str, Value]) -> Figure:
-    """Metal made in all over the phases, with changes of oil and top-ups between them."""
+MADE = "Metal made since the first fill, mg"
+
+
+def _figure(view: View, totals: Mapping[str, Value]) -> list[Block]:
+    """The metals that most was made of, over the phases, with changes of oil and top-ups between them."""
     build = view.the_build
     places, labels = _axis(view)
-    chosen = sorted((s for s, v in totals.items() if _told(v)), key=lambda s: -(totals[s].value or 0.0))[:MOST_PANELS]
-    panels = []
+    coating = build.coatings[0] if len(build.coatings) == 1 else ""
+    chosen = sorted((s for s, v in totals.items() if _told(v)), key=lambda s: -(totals[s].value or 0.0))[:DRAWN]
+    means: list[ChartRow] = []
     for symbol in chosen:
-        means: list[tuple[float, ChartRow]] = []
+        drawn: list[tuple[float, ChartRow]] = []
         for value in view.values(MASS[symbol].id, engine=build, at=TOTAL):
             if value.key.phase not in places or value.value is None:
                 continue
@@ -164,25 +165,16 @@ def _figure(view: View, totals: Mapping[str, Value]) -> Figure:
                 "open": bool(value.flags),
                 "tip": f"{view.program.phase(value.key.phase).title}: {view.text(value, unit=True)}",
             }
-            means.append((place, row))
-        drawn = [row for _, row in sorted(means, key=lambda mean: mean[0])]
-        title = elements.name(symbol).capitalize()
-        coating = build.coatings[0] if len(build.coatings) == 1 else ""
-        panels.append(
-            Panel(
-                title,
-                {"phases": labels, "means": drawn},
-                coating=coating,
-                note="mg",
-                label=f"{title} made",
-            )
-        )
-    caption = (
-        "Metal made since the first fill, up to each sample, with its bounds. Open: drawn late or at another place, or "
-        "resting on a bound. Oil filled and added (+) stands where it was: it lowers concentrations, not this."
-    )
-    name = f"metal-made-{build.id}"
-    return Figure(name, "slope", panels, _reading(view, totals), caption, measure=MASS["Fe"].id, one_scale=False)
+            drawn.append((place, row))
+        rows = [row for _, row in sorted(drawn, key=lambda each: each[0])]
+        means += [*rows[:-1], *({**row, "label": elements.name(symbol)} for row in rows[-1:])]
+    if not means:
+        return []
+    data = {"phases": labels, "means": means}
+    panel = Panel("", data, {"unit": "mg"}, coating, label="Metal made, by phase", axis=MADE)
+    open_ = " Open: drawn late or elsewhere, or resting on a bound." if any(row["open"] for row in means) else ""
+    caption = f"Up to each sample, with its bounds.{open_}"
+    return [Figure(f"metal-made-{build.id}", "slope", (panel,), "", caption, measure=MASS["Fe"].id)]
 
 
 def _axis(view: View) -> tuple[dict[str, float], list[ChartRow]]:
@@ -279,9 +271,11 @@ def _ledger(view: View, totals: Mapping[str, Value]) -> list[Block]:
 
 def _sources(view: View) -> list[Block]:
     build = view.the_build
-    found = [value for value in view.values(FROM.id, engine=build) if value.key.at]
+    every = [value for value in view.values(FROM.id, engine=build) if value.key.at]
+    found = [value for value in every if value.status != "refused"]
+    strange = _without_common(view, every)
     if not found:
-        return []
+        return [Text((Cell(strange),))] if strange else []
     titles = {source.id: source.title for source in view.program.oil.sources}
 
     def named(at: str) -> str:
@@ -307,8 +301,22 @@ def _sources(view: View) -> list[Block]:
         text += f" As well would fit: {said}."
     together = [value.key.at for value in found if "+" in value.key.at]
     note = "Parts named together hold the same metals and cannot be told apart. " if together else ""
-    note += _not_listed(view, [build])
+    note += " ".join(filter(None, (strange, _not_listed(view, [build]))))
     return [Table(f"oil-sources-{build.id}", columns, rows, text, caption="Where it came from", note=note)]
+
+
+def _without_common(view: View, values: Sequence[Value]) -> str:
+    """Sources none of whose elements was told in the oil: named, since nothing could be put down to them."""
+    names = [value.key.at for value in values if value.reason == "no-common-element"]
+    told = [
+        f"{source.title} ({words.listed(list(source.elements))})"
+        for source in view.program.oil.sources
+        if source.id in names
+    ]
+    if not told:
+        return ""
+    was = words.plural(len(told), "it holds", "they hold")
+    return f"Nothing can be put down to {words.listed(told)}: no metal that {was} was told in the oil."
 
 
 def _largest(found: Sequence[Value], sure: Sequence[Value], named: Callable[[str], str]) -> str:
@@ -449,27 +457,51 @@ def _consumption(view: View) -> list[Block]:
     found = _in_order(view, view.values(CONSUMPTION.id, engine=build))
     if not found:
         return []
-    rows, told, short = [], [], []
+    rows = []
     for value in found:
         phase = view.program.phase(value.key.phase).title
         by_energy = view.value(SPECIFIC.id, value.key.phase, cylinder=0)
         sure = value.value is not None and value.low is not None and value.low > 0
-        if sure:
-            energy = f" ({view.text(by_energy, unit=True)})" if by_energy is not None else ""
-            told.append(f"{view.text(value, unit=True)}{energy} on the fill drained after {phase}")
-        elif value.value is not None:
-            short.append(phase)
         note = view.why(value.reason) if value.reason else ""
         unsure = value.value is not None and not sure
         used, relative = ("cannot tell" if unsure else view.text(each) for each in (value, by_energy))
         rows.append(Row((Cell(f"drained after {phase}" if value.value is not None else phase),
                          Cell(used, note=note), Cell(relative))))  # fmt: skip
-    text = f"The engine used {words.listed(told)}." if told else "No oil consumption is told from none."
-    if short:
-        text += f" The fill drained after {words.listed(short)} ran too short a time to tell."
     columns = (Column("Fill"), Column("Oil consumption", "g/h", numeric=True, measure=CONSUMPTION.id),
                Column("By energy", "g/kWh", numeric=True, measure=SPECIFIC.id))  # fmt: skip
-    return [Table(f"oil-consumption-{build.id}", columns, rows, text, caption="Oil consumption")]
+    return [Table(f"oil-consumption-{build.id}", columns, rows, caption="Oil consumption")]
+
+
+def _used(view: View) -> str:
+    """What the engine used of its oil, or that it ran too short a time to tell."""
+    found = _in_order(view, [v for v in view.values(CONSUMPTION.id, engine=view.the_build) if v.value is not None])
+    told = [
+        f"{view.text(value, unit=True)} on the fill drained after {view.program.phase(value.key.phase).title}"
+        for value in found
+        if (value.low or 0.0) > 0
+    ]
+    if told:
+        return f"Oil used: {words.listed(told)}."
+    return "Oil consumption is too small to tell from none in so short a time." if found else ""
+
+
+def unusual(view: View) -> Iterator[Unusual]:
+    """Limits of the oil that fail, samples not drawn as planned, consumption that cannot be told."""
+    build, titles = view.the_build, {phase.id: phase.title for phase in view.phases}
+    failing = [v for v in view.verdicts(CONDITION, engine=build) if v.word == "fails"]
+    for name in dict.fromkeys(verdict.key.at for verdict in failing):
+        yield Unusual(f"Oil beyond its limit: {name.replace('_', ' ')}", "oil", 16)
+    odd: dict[str, dict[str, None]] = {}
+    for measure in CONCENTRATION.values():
+        for value in view.values(measure.id, engine=build):
+            for flag in value.flags:
+                if flag.startswith("drawn") and value.key.phase in titles:
+                    odd.setdefault(flag, {})[titles[value.key.phase]] = None
+    for flag, phases in odd.items():
+        yield Unusual(f"Oil sample {flag.replace('-', ' ')}", "oil", 31, f": {words.listed(phases)}")
+    found = [v for v in view.values(CONSUMPTION.id, engine=build) if v.value is not None]
+    if found and not any((v.low or 0.0) > 0 for v in found):
+        yield Unusual("Oil consumption cannot be told", "oil", 60)
 
 
 def _condition(view: View) -> list[Block]:
@@ -694,7 +726,7 @@ def iron_of_build(view: View) -> Cell:
 
 
 SECTIONS = (
-    Section("oil", "Oil", 48, "engine", engine_oil),
+    Section("oil", "Oil", 51, "engine", engine_oil, "half", "Balance of each metal, parts, samples, condition"),
     Section("oil", "Oil", 46, "program", by_build, place="rest"),
     Section("oil", "Oil", 30, "coating", by_build, place="rest"),
 )

@@ -375,6 +375,9 @@ def _sources(program: Program, build: Build, totals: Mapping[str, tuple[Sample, 
     if not totals or not program.oil.sources:
         return
     phase = max((sample for sample, _ in totals.values()), key=lambda sample: sample.hours).phase
+    for name, held in sources.items():
+        if not set(held) & (set(masses) | set(bounds)):
+            yield refused(FROM.id, build.key(phase=phase, at=name), Refused("no-common-element"))
     try:
         found = oil_attribution.attribute(masses, sources, bounds)
     except Refused as why:
@@ -443,7 +446,7 @@ BALANCE = Step(
     run=run_balance,
     reads=(OIL,),
     needs=(HOURS, KM, ENERGY),
-    revision=2,
+    revision=3,
 )
 NEXT_BUILD = Step(
     name="oil-next-build",

@@ -6,7 +6,7 @@ from sitegen.declarations import Stream
 from sitegen.streams.runlog.blowby import STEP as BLOWBY
 from sitegen.streams.runlog.measures import PISTON_SPEED
 from sitegen.streams.runlog.read import read
-from sitegen.streams.runlog.sections import OF_BUILD, SECTIONS
+from sitegen.streams.runlog.sections import OF_BUILD, SECTIONS, unusual
 from sitegen.streams.runlog.steps import LEVELS, SCHEDULE
 
 STREAM = Stream(
@@ -17,6 +17,7 @@ STREAM = Stream(
     read=read,
     steps=(SCHEDULE, LEVELS, BLOWBY),
     sections=SECTIONS,
+    unusual=unusual,
     of_build=OF_BUILD,
     recorded=(PISTON_SPEED.id,),
     whole=True,

@@ -13,6 +13,7 @@ import pandas as pd
 from sitegen.declarations import Step
 from sitegen.logs.join import Log
 from sitegen.methods import brake, flow, schedule, settling, steady, twometers, wander
+from sitegen.methods.intervals import NORMAL_95
 from sitegen.program.model import Build, Phase, Program, VisitBands
 from sitegen.streams.runlog.measures import (
     APART,
@@ -90,6 +91,7 @@ class Run:
     begun: float  # km slid before
     quiet: str  # code: why the meter is not believed; "" where it is
     flags: frozenset[str]
+    room: float  # what barometer and thermometer may move the levels by [-]; not a number where that is not known
     windows: tuple[tuple[int, float, float], ...]
     visits: tuple[Visit, ...]
 
@@ -120,8 +122,9 @@ def run(program: Program, engine: str, readings: Mapping[str, Readings], book: B
             flags |= {"crankcase-leaks"}
         if "oil_temperature" not in log.bins:
             flags |= {"oil-not-logged"}
-        windows = _windows(program, phase, log)
-        found.append(Run(phase, log, corrected, begun, quiet, flags, windows, tuple(_visits(phase, log, windows))))
+        windows, room = _windows(program, phase, log), of_room(program, log)
+        visits = tuple(_visits(phase, log, windows))
+        found.append(Run(phase, log, corrected, begun, quiet, flags, room, windows, visits))
         yield from _two(program, own, log, corrected)
     middles = _middles([visit for each in found for visit in each.visits])
     bands = VisitBands() if program.run is None else program.run.visits
@@ -154,8 +157,22 @@ def _begun(program: Program, build: Build, phase: Phase, book: Book) -> float:
     return max((value for value in found if value is not None), default=0.0)
 
 
-def _corrected(program: Program, log: Log, channel: str) -> np.ndarray:
-    """Flow of a meter at the reference conditions [L/min] by bin."""
+def of_room(program: Program, log: Log) -> float:
+    """Share of the flow that barometer and thermometer move it by at their limits of error; NaN: not all stated."""
+    as_read = _corrected(program, log, METERS[0])
+    flowing = np.nan_to_num(as_read) > 0
+    moved = 0.0
+    for kind in ("barometer", "thermometer"):
+        limit = program.definitions.limit_of(kind)
+        off = (limit or 1.0, 0.0) if kind == "barometer" else (0.0, limit or 1.0)
+        shares = np.abs(_corrected(program, log, METERS[0], off)[flowing] / as_read[flowing] - 1)
+        share = float(np.nanmax(shares, initial=0.0))
+        moved = math.hypot(moved, share if limit or not share else math.nan)
+    return moved
+
+
+def _corrected(program: Program, log: Log, channel: str, off: tuple[float, float] = (0.0, 0.0)) -> np.ndarray:
+    """Flow of a meter at the reference conditions [L/min] by bin, with pressure and temperature `off` by [Pa, K]."""
     raw = column(log, channel)
     if raw is None:
         raise Refused("no-channel")
@@ -172,7 +189,8 @@ def _corrected(program: Program, log: Log, channel: str) -> np.ndarray:
         meter.design_density,
     )
     found = flow.corrected(
-        meter.principle, meter.scale, raw, made_for, pressure=pressure, temperature=temperature,
+        meter.principle, meter.scale, raw, made_for, pressure=None if pressure is None else pressure + off[0],
+        temperature=None if temperature is None else temperature + off[1],
         reference_pressure=REFERENCE_PRESSURE, reference_temperature=REFERENCE_TEMPERATURE,
     )  # fmt: skip
     return np.asarray(found, dtype=float) * LITRES
@@ -279,19 +297,27 @@ def _levels(key: Key, build: Build, points: Sequence[Point], ran: Run) -> Iterat
     """The levels of a phase; a visit whose conditions were others is no level, and there is no other last one."""
     for point in points:
         at = key._replace(at=f"ref-{point.visit.number}")
-        yield Value(LEVEL.id, at, point.level, flags=ran.flags) if point.counts else refused(LEVEL.id, at, _why(point))
+        yield _level(LEVEL.id, at, point, ran) if point.counts else refused(LEVEL.id, at, _why(point))
     if not points:
         return
     last = points[-1]
     if ran.quiet or not last.counts:
         yield refused(LAST.id, key, Refused(ran.quiet) if ran.quiet else _why(last))
         return
-    yield Value(LAST.id, key, last.level, flags=ran.flags)
+    yield _level(LAST.id, key, last, ran)
     yield _unsteady(key, last, ran)
     kind = build.engine_type
     displacement = brake.displacement(kind.bore, kind.stroke, kind.cylinders)
     per = flow.per_displacement(last.level / LITRES, displacement, last.visit.found["speed"], kind.strokes)
     yield Value(PER_LITRE.id, key, 1000 * float(per), flags=ran.flags)
+
+
+def _level(measure: str, key: Key, point: Point, ran: Run) -> Value:
+    """A level, with what barometer and thermometer do to all of them."""
+    common = point.level * ran.room / NORMAL_95 if ran.room > 0 else None
+    return Value(
+        measure, key, point.level, se_common=common, common="" if common is None else "room", flags=ran.flags
+    )  # fmt: skip
 
 
 def _why(point: Point) -> Refused:
@@ -423,7 +449,8 @@ def _steady(ran: Run, step: float) -> Iterator[np.ndarray]:
     own = samples(ran.log, METERS[0], ran.corrected)
     planned = parts(ran.phase)
     for place, begin, end in ran.windows:
-        if planned[place].speed != planned[place].speed_to:
+        part = planned[place]
+        if part.speed != part.speed_to or part.torque_to not in {None, part.torque}:
             continue
         good = own.moving & np.isfinite(own.value) & (own.at >= begin) & (own.at < end)
         edges = np.flatnonzero(np.diff(good.astype(int), prepend=0, append=0))
@@ -443,5 +470,5 @@ STEP = Step(
     run,
     reads=("runlog", "events"),
     needs=(KM,),
-    revision=2,
+    revision=3,
 )

@@ -72,7 +72,8 @@ LEVEL = Measure(
     limits="The default bands are common practice, no source. Where oil temperature was not logged it is not asked. "
     "Belongs to the whole engine, and in an engine with mixed coatings to none of them. It goes with the "
     "smaller of the ring-gap areas (SAE 680109): ±0.05 mm on a gap of 0.30 mm is ±17 %. Gas from the crankcase is warm "
-    "and wet; the vapour is not taken out. No interval: a reference point is too short for one.",
+    "and wet; the vapour is not taken out. No interval: a reference point is too short for one. The common part of "
+    "its error is of barometer and thermometer at their limits, where the definitions state them.",
     interval="",
     compare="ratio",
     only_at="reference point",

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from sitegen.declarations import OfBuild, Section
+from sitegen.declarations import OfBuild, Section, Unusual
 from sitegen.logs.join import Log
+from sitegen.methods.intervals import NORMAL_95
 from sitegen.page import words
-from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text
+from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text, number_of
 from sitegen.page.view import View
 from sitegen.program.model import Build, Phase
 from sitegen.streams.runlog.measures import (
@@ -36,12 +38,17 @@ from sitegen.vocabulary import Value
 if TYPE_CHECKING:
     import pandas as pd
 
+KM = "exposure.km"  # measure of what crosses streams
 GAPS = "gaps.floor"  # measure of the build sheets
+UNSURE = "unverified"  # flag of levels whose meter never moved or stood still: no number for a reader
 OFF = "reference-point-off"  # reason of a visit that does not count, told with what was off
 NEAR = 120.0  # s between a stop in the log and the same in the event log, whose clock is a person's
 HIDDEN = 0.02  # share of a panel's height that least and most have to lie apart to be seen beside the line
-MOST_POINTS = 240  # drawn of a channel in one figure; least and most of what lies between are kept
-DASHED = {"stop": "stops", "hole": "holes in the record", "excursion": "excursions"}
+SHOWN = ("speed", "torque", "blowby", "oil_temperature")  # what a run is looked at first by
+FINE, COARSE = 1200, 240  # points of a channel in one figure; least and most of what lies between are kept
+HAPPENED = {"stop": "stopped", "hole": "not recorded"}
+LIES = "crankcase_pressure"  # told against ambient: may truly lie below zero
+ALONG = "Time in each run, min"
 TITLES = {
     "speed": ("Speed", "rpm", 30 / math.pi, 0.0),
     "torque": ("Torque", "N m", 1.0, 0.0),
@@ -100,17 +107,37 @@ class Visit:
 
 
 def run_charts(view: View) -> Sequence[Block]:
-    """Every logged channel over the time of the runs; durability apart, whose hours would press the rest together."""
-    blocks: list[Block] = []
+    """What the engine did over the time of its runs, a panel a channel; durability apart, whose hours would press the
+    rest together.
+    """
     logs = _logs(view)
-    short = [(phase, log) for phase, log in logs if phase.kind != "durability"]
-    long = [(phase, log) for phase, log in logs if phase.kind == "durability"]
-    if short:
-        blocks.append(_figure(view, "runs", short, _reading(view)))
-    if long:
-        reading = "" if short else _reading(view)
-        blocks.append(_figure(view, "durability-run", long, reading))
-    return blocks
+    short = [each for each in logs if each[0].kind != "durability"]
+    figures = [
+        _figure(view, name, own, [each for each in SHOWN if each in _channels(own)], FINE)
+        for name, own in (("runs", short), ("durability-run", [each for each in logs if each not in short]))
+        if own
+    ]
+    return [replace(each, reading=_reading(view) if each is figures[0] else "") for each in figures]
+
+
+def other_channels(view: View) -> Sequence[Block]:
+    """The channels beside those, with the table of all."""
+    logs = _logs(view)
+    channels = [each for each in _channels(logs) if each not in SHOWN]
+    if not logs:
+        return ()
+    odd = sum(each.word not in {"sound", NOT_RUN} for each in view.verdicts(CHANNEL, engine=view.the_build))
+    heard = f"{words.count(odd)} of all not to be believed as {words.plural(odd, 'it is', 'they are')}"
+    reading = f"{words.sentence(words.counted(len(channels), 'more channel'))}; {heard if odd else 'all sound'}."
+    table = _channel_table(view, logs)
+    if not channels:
+        return (replace(table, reading=reading),)
+    figure = _figure(view, "other-channels", logs, channels, COARSE)
+    return (replace(figure, reading=reading, table=table),)
+
+
+def _channels(logs: Sequence[tuple[Phase, Log]]) -> list[str]:
+    return list(dict.fromkeys(channel for _, log in logs for channel in log.channels))
 
 
 def _logs(view: View) -> list[tuple[Phase, Log]]:
@@ -119,48 +146,47 @@ def _logs(view: View) -> list[tuple[Phase, Log]]:
     return [(phase, log) for phase, log in found if isinstance(log, Log)]
 
 
-def _figure(view: View, name: str, logs: Sequence[tuple[Phase, Log]], reading: str) -> Figure:
-    channels = list(dict.fromkeys(channel for _, log in logs for channel in log.channels))
+def _figure(view: View, name: str, logs: Sequence[tuple[Phase, Log]], channels: Sequence[str], most: int) -> Figure:
+    """Stacked panels on one axis of time, of at most so many points a channel over all runs."""
     begins, at = [], 0.0
     for _, log in logs:
         begins.append(at)
         at += log.seconds / 60
-    marks, bands = _marks(view, logs, begins)
-    panels, shown, of = [], 0, 0
+    ends = [*begins[1:], at]
+    runs: list[ChartRow] = [
+        {"at": round(begin, 2), "to": round(end, 2), "label": phase.title}
+        for (phase, _), begin, end in zip(logs, begins, ends, strict=True)
+    ]
+    events, bands = _events(view, logs, begins), _bands(view, logs, begins)
+    marks: list[ChartRow] = [{"at": each, "run": run} for each, run, _ in events]
+    panels = []
+    finest, coarsest = math.inf, 0.0
     for channel in channels:
         title, unit, factor, offset = _title(channel)
         path: list[ChartRow] = []
-        for (phase, log), begin in zip(logs, begins, strict=True):
+        for run, ((_, log), begin) in enumerate(zip(logs, begins, strict=True)):
             if channel not in log.bins:
                 continue
-            share = max(40, round(MOST_POINTS * log.seconds / 60 / at)) if at else MOST_POINTS
-            points = _thinned(log, channel, share)
-            of += int(np.isfinite(log.bins[channel].to_numpy()).sum())
-            shown += len(points)
+            points = _thinned(log, channel, max(40, round(most * log.seconds / 60 / at)) if at else most)
+            if points:
+                fine = log.seconds / len(points)
+                finest, coarsest = min(finest, fine), max(coarsest, fine)
             path += [
-                {"at": round(begin + t / 60, 2), "value": v, "low": lo, "high": hi, "line": phase.id, "series": title}
+                {"at": begin + t / 60, "value": v, "low": lo, "high": hi, "run": run, "series": title}
                 for t, v, lo, hi in _drawn(points, factor, offset)
             ]
+        data = {"path": path, "bands": bands, "runs": runs, "events": marks}
+        signals = {"from": 0.0, "to": at, "floor": None if unit == "°C" or base(channel)[0] == LIES else 0.0}
         label = f"{title} over the time of the runs"
-        data = {"path": path, "bands": bands, "marks": marks}
-        panels.append(Panel(title, data, {"from": 0.0, "to": at}, note=unit, label=label))
+        panels.append(Panel(title, data, signals, note=unit, label=label, axis=f"{title}, {unit}", along=ALONG))
+    paces = " to ".join(dict.fromkeys(words.number(each, 0) for each in (finest, coarsest)))
+    shaded = " Shaded: reference points of the schedule." if bands else ""
     caption = (
-        f"Time in minutes, phases one after the other. Line: means; upright strokes: least and most about them. "
-        f"{'Shaded: reference points of the schedule. ' if bands else ''}{_dashed(view, logs)}{words.number(shown)} of "
-        f"{words.number(of)} points drawn, extremes kept."
+        f"Line: means of {words.with_unit(paces, 's')} of the log, as fine as any part of it is shown here; "
+        f"grey: least to most within them.{shaded}"
     )
-    return Figure(name, "run", panels, reading, caption, _channel_table(view, logs), one_scale=False)
-
-
-def _dashed(view: View, logs: Sequence[tuple[Phase, Log]]) -> str:
-    """What the dashed marks of a figure stand for; "" where there are none."""
-    phases = {phase.id for phase, _ in logs}
-    frames = [each.frame for each in view.series("run.events") if each.key.phase in phases]
-    kinds = {row.kind for frame in frames for row in rows_of(frame, Stretch)}
-    named = [title for kind, title in DASHED.items() if kind in kinds]
-    if any(_noted(view, phase) for phase, _ in logs):
-        named.append("entries of the event log")
-    return f"Dashed: {words.listed(named)}. " if named else ""
+    table = replace(_channel_table(view, logs, channels), name=f"{name}-channels")
+    return Figure(name, "run", panels, "", caption, table, one_scale=False, events=[each for _, _, each in events])
 
 
 def _thinned(log: Log, channel: str, most: int) -> list[tuple[float, float, float, float]]:
@@ -208,27 +234,40 @@ def _drawn(
     return made
 
 
-def _marks(
-    view: View, logs: Sequence[tuple[Phase, Log]], begins: Sequence[float]
-) -> tuple[list[ChartRow], list[ChartRow]]:
-    """Phases, stops and excursions as marks, reference points as bands [min]."""
-    marks: list[ChartRow] = []
-    bands: list[ChartRow] = []
+def _events(view: View, logs: Sequence[tuple[Phase, Log]], begins: Sequence[float]) -> list[tuple[float, int, str]]:
+    """Stops, holes, excursions and entries of the event log in their order: when [min], in which run, what it was."""
+    found = []
     events = {each.key.phase: each.frame for each in view.series("run.events")}
-    points = {each.key.phase: each.frame for each in view.series("blowby.points")}
-    for (phase, _), begin in zip(logs, begins, strict=True):
-        marks.append({"at": round(begin, 2), "label": phase.title})
-        for row in rows_of(events[phase.id], Stretch) if phase.id in events else ():
-            name = {"stop": "stop", "hole": "not recorded"}.get(row.kind) or f"{row.channel} off".replace("_", " ")
-            marks.append({"at": round(begin + row.begin / 60, 2), "label": name, "event": True})
-        marks += [
-            {"at": round(begin + event.at / 60, 2), "label": event.what.replace("-", " "), "event": True}
+    for run, ((phase, _), begin) in enumerate(zip(logs, begins, strict=True)):
+        told = [
+            (row.begin, f"{_happened(row)} for {words.with_unit(words.number((row.end - row.begin) / 60, 1), 'min')}")
+            for row in (rows_of(events[phase.id], Stretch) if phase.id in events else ())
+        ]
+        told += [
+            (event.at, event.what.replace("-", " "))
             for event in _noted(view, phase)
             if not (event.what == "stop" and _logged_stop(events.get(phase.id), event.at))
         ]
-        rows = rows_of(points[phase.id], Visit) if phase.id in points else ()
-        bands += [{"at": round(begin + row.begin / 60, 2), "to": round(begin + row.end / 60, 2)} for row in rows]
-    return marks, bands
+        found += [
+            (round(begin + at / 60, 2), run,
+             f"{phase.title}, at {words.with_unit(words.number(at / 60, 1), 'min')}: {what}")
+            for at, what in sorted(told)
+        ]  # fmt: skip
+    return found
+
+
+def _happened(row: Stretch) -> str:
+    return HAPPENED.get(row.kind) or f"{_lower(_title(str(row.channel))[0])} left its schedule"
+
+
+def _bands(view: View, logs: Sequence[tuple[Phase, Log]], begins: Sequence[float]) -> list[ChartRow]:
+    """Reference points as bands [min]."""
+    points = {each.key.phase: each.frame for each in view.series("blowby.points")}
+    return [
+        {"at": round(begin + row.begin / 60, 2), "to": round(begin + row.end / 60, 2), "run": run}
+        for run, ((phase, _), begin) in enumerate(zip(logs, begins, strict=True))
+        for row in (rows_of(points[phase.id], Visit) if phase.id in points else ())
+    ]
 
 
 def _noted(view: View, phase: Phase) -> list[Event]:
@@ -270,10 +309,10 @@ def _holes(view: View) -> list[str]:
     return found
 
 
-def _channel_table(view: View, logs: Sequence[tuple[Phase, Log]]) -> Table:
+def _channel_table(view: View, logs: Sequence[tuple[Phase, Log]], only: Sequence[str] = ()) -> Table:
     rows = []
     for phase, log in logs:
-        for channel in log.channels:
+        for channel in (each for each in log.channels if not only or each in only):
             title, unit, factor, offset = _title(channel)
             values = log.bins[channel].to_numpy()
             values = values[np.isfinite(values)] * factor + offset
@@ -400,13 +439,15 @@ def schedule_table(view: View) -> Sequence[Block]:
         )
     if not rows:
         return ()
+    ran = words.with_unit(words.number(sum(log.running_seconds for _, log in _logs(view)) / 60, 0), "min")
+    reading = f"{words.sentence(words.counted(len(rows), 'run'))}, {ran} in all."
     columns = (
         Column("Phase"), Column("Planned", "min", numeric=True), Column("Run", "min", numeric=True),
         Column("Held", "%", numeric=True, measure=HELD.id), Column("Stops"),
         Column("Mean piston speed", "m/s", numeric=True, measure=PISTON_SPEED.id),
         Column("Mean pressure", "bar", numeric=True, measure=BMEP.id), Column("Run as planned"),
     )  # fmt: skip
-    return (Table("planned-and-run", columns, rows),)
+    return (Table("planned-and-run", columns, rows, reading, wide=True),)
 
 
 def blowby(view: View) -> Sequence[Block]:
@@ -418,7 +459,10 @@ def blowby(view: View) -> Sequence[Block]:
         if not levels and last is None:
             continue
         levels.sort(key=lambda value: int(value.key.at.rpartition("-")[2]))
-        told = ", ".join(words.DASH if value.value is None else words.number(value.value, 1) for value in levels)
+        told = ", ".join(
+            words.DASH if value.value is None or UNSURE in value.flags else words.number(value.value, 1)
+            for value in levels
+        )
         codes = (*sorted(last.flags), last.reason) if last else ()
         care = "; ".join([view.why(code) for code in codes if code and code != OFF] + _not_held(view, phase))
         rows.append(
@@ -442,7 +486,66 @@ def blowby(view: View) -> Sequence[Block]:
         Column("Second meter less the first", "L/min", numeric=True, measure=BIAS.id), Column("Read with care"),
     )  # fmt: skip
     note = "Blow-by belongs to the whole engine; cylinders share it, and coatings too where an engine holds several."
-    return (Table("blow-by", columns, rows, _blowby_reading(view), note=note), Text((Cell(_meter_note(view)),), "note"))
+    table = Table("blow-by", columns, rows, note=note, wide=True)
+    reading = Text((Cell(_blowby_reading(view) or "No level of blow-by is told."),), "reading")
+    return (reading, *_levels(view), table, Text((Cell(_meter_note(view)),), "note"))
+
+
+def _levels(view: View) -> list[Block]:
+    """Blow-by by phase: the last reference point a mark, those before it small rings; open where not relied on."""
+    build = view.the_build
+    coating = build.coatings[0] if len(build.coatings) == 1 else ""
+    phases: list[ChartRow] = []
+    means: list[ChartRow] = []
+    readings: list[ChartRow] = []
+    for phase in view.phases:
+        own = [v for v in view.values(LEVEL.id, engine=build, cylinder=0, phase=phase.id) if v.value is not None]
+        if not own:
+            continue
+        *before, last = sorted(own, key=lambda value: int(value.key.at.rpartition("-")[2]))
+        x = len(phases)
+        km = view.value(KM, phase.id, cylinder=0)
+        under = f"{words.number(km.value, 0 if km.value >= 20 else 1)} km" if km is not None and km.value else ""
+        phases.append({"x": x, "label": phase.title, "under": under})
+        tip = f"{phase.title}: {view.text(last, unit=True)}"
+        means.append({"line": "blow-by", "x": x, "value": last.value, "coating": coating, "tip": tip,
+                      "open": "unverified" in last.flags})  # fmt: skip
+        tips = ((each.value, view.text(each, unit=True)) for each in before)
+        readings += [{"x": x, "value": value, "coating": coating, "tip": told} for value, told in tips]
+    if len(phases) < 2 or not any(number_of(row["value"]) > 0 for row in means):
+        return []
+    data = {"phases": phases, "means": means, "readings": readings}
+    axis = f"Blow-by at the reference point, {LEVEL.unit}"
+    panel = Panel("", data, {"unit": LEVEL.unit}, coating=coating, label="Blow-by by phase", axis=axis)
+    open_ = " Open: not relied on." if any(row["open"] for row in means) else ""
+    caption = f"Mark: last reference point of a run. Small rings: those before it.{open_}"
+    return [Figure(f"blow-by-{build.id}", "slope", (panel,), "", caption, measure=LEVEL.id)]
+
+
+def unusual(view: View) -> Iterator[Unusual]:
+    """Runs that were not held, stops and excursions that the event log does not tell, holes, channels not sound."""
+    titles = {phase.id: phase.title for phase in view.phases}
+    off = [each.key.phase for each in view.verdicts(PLANNED, engine=view.the_build) if each.word != "held"]
+    if off:
+        yield Unusual(f"Not run as planned: {words.listed(titles[phase] for phase in off)}", "planned-and-run", 12)
+    for series in view.series("run.events"):
+        phase = view.program.phase(series.key.phase)
+        noted = [row.at for row in _noted(view, phase)]
+        found: dict[str, float] = {}
+        for row in rows_of(series.frame, Stretch):
+            if any(row.begin - NEAR <= at <= row.end + NEAR for at in noted):
+                continue
+            channel = f"{_lower(_title(str(row.channel))[0])} left its band" if row.kind == "excursion" else row.kind
+            found.setdefault({"hole": "not recorded", "stop": "stopped"}.get(channel, channel), row.begin)
+        for what, begin in found.items():
+            when = words.with_unit(words.number(begin / 60, 1), "min")
+            yield Unusual(f"{words.sentence(what)}, {phase.title} at {when}", "runs", 21)
+    judged: dict[str, dict[str, None]] = {}
+    for each in view.verdicts(CHANNEL, engine=view.the_build):
+        if each.word != "sound":
+            judged.setdefault(_title(each.key.at)[0], {})[each.word] = None
+    for name, said in judged.items():
+        yield Unusual(f"{name}: {words.listed(said)}", "runs", 22)
 
 
 def _not_held(view: View, phase: Phase) -> list[str]:
@@ -488,7 +591,20 @@ def _meter_note(view: View) -> str:
     read = f"Read with {titles}." if titles else "No meter is named."
     if not any(row.what == TIGHT for row in view.records("events", Event, used=True)):
         read += " No check of the crankcase is on record: with leaking seals less of the blow-by reaches the meter."
-    return read
+    return f"{read} {_of_room(view)}".strip()
+
+
+def _of_room(view: View) -> str:
+    """What barometer and thermometer do to the levels of a build."""
+    levels = [v for v in view.values(LEVEL.id, engine=view.the_build, cylinder=0) if v.value]
+    moved = [NORMAL_95 * v.se_common / v.value for v in levels if v.se_common and v.value]
+    if moved:
+        most = words.with_unit(words.number(100 * max(moved), 1), "%")
+        return f"Barometer and thermometer may put all levels off together by {most}."
+    meters = view.program.definitions.meters.values()
+    if not levels or all(each.principle == "thermal-mass" for each in meters):
+        return ""
+    return "How far barometer and thermometer put the levels off is not stated, and in none of them."
 
 
 def _blowby_reading(view: View) -> str:
@@ -498,7 +614,7 @@ def _blowby_reading(view: View) -> str:
     if not levels:
         return ""
     quiet = _quiet(view, levels)
-    levels = [v for v in levels if "unverified" not in v.flags]
+    levels = [v for v in levels if UNSURE not in v.flags]
     if not levels:
         return quiet
     first, last = levels[0], levels[-1]
@@ -517,7 +633,7 @@ def _blowby_reading(view: View) -> str:
 def _quiet(view: View, levels: Sequence[Value]) -> str:
     """What is said of phases whose meter never moved, or stood still, and answered no check."""
     said = {v.key.phase: v.word for v in view.verdicts(CHANNEL, engine=view.the_build) if v.key.at == "blowby"}
-    unsure = list(dict.fromkeys(v.key.phase for v in levels if "unverified" in v.flags))
+    unsure = list(dict.fromkeys(v.key.phase for v in levels if UNSURE in v.flags))
     stood = [phase for phase in unsure if QUIET & set(said.get(phase, "").split(", ")) == {"stuck"}]
     dead = [phase for phase in unsure if phase not in stood]
     parts = []
@@ -617,8 +733,9 @@ def _last_level(view: View, build: Build) -> Value | None:
 
 SECTIONS = (
     Section("runs", "The runs", 45, "engine", run_charts),
-    Section("planned-and-run", "Planned and run", 46, "engine", schedule_table),
-    Section("blow-by", "Blow-by", 47, "engine", blowby),
+    Section("other-channels", "Other channels", 46, "engine", other_channels, place="rest"),
+    Section("planned-and-run", "Planned and run", 46, "engine", schedule_table, place="rest"),
+    Section("blow-by", "Blow-by", 47, "engine", blowby, "half", "All levels, both meters"),
     Section("runs-by-build", "Runs and blow-by", 45, "program", by_build, place="rest"),
 )
 OF_BUILD = (OfBuild("Blow-by", "L/min", 30, blowby_of_build, LAST.id),)

@@ -44,7 +44,10 @@ def runs(program: Program, engine: str, readings: Mapping[str, Readings]) -> Ite
 
 def parts(phase: Phase) -> list[schedule.Part]:
     """The planned parts of a phase in the order they are run."""
-    once = [schedule.Part(s.time, s.speed, s.speed_to, s.torque, s.reference_point, s.windows) for s in phase.schedule]
+    once = [
+        schedule.Part(s.time, s.speed, s.speed_to, s.torque, s.reference_point, s.windows, s.torque_to)
+        for s in phase.schedule
+    ]
     return once * phase.repeat
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from sitegen.declarations import Stream
 from sitegen.streams.surfaces.blank import blank
 from sitegen.streams.surfaces.fields import FIELDS
+from sitegen.streams.surfaces.left import LEFT
 from sitegen.streams.surfaces.measures import RK
 from sitegen.streams.surfaces.read import read
 from sitegen.streams.surfaces.sections import OF_CYLINDER, SECTIONS
@@ -17,7 +18,7 @@ STREAM = Stream(
     order=45,
     fields=FIELDS,
     read=read,
-    steps=(BORES, FACES, RATES),
+    steps=(BORES, FACES, LEFT, RATES),
     sections=SECTIONS,
     of_cylinder=OF_CYLINDER,
     recorded=(RK.id,),

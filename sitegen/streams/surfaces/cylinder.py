@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 
 from sitegen.methods.bore_wear import VALLEYS
 from sitegen.page import words
@@ -24,6 +25,7 @@ from sitegen.page.view import View
 from sitegen.program.model import Phase
 from sitegen.streams.surfaces import measures
 from sitegen.streams.surfaces.fields import BY_INSTRUMENT, RINGS, Reading
+from sitegen.streams.surfaces.left import THICKNESS
 from sitegen.streams.surfaces.places import place_title
 from sitegen.vocabulary import Measure, Series, Value
 
@@ -40,11 +42,13 @@ RING = {
     measures.FACE_MISFIT: "Flanks apart",
     measures.FACE_AREA: "Worn area",
     measures.FACE_VOLUME: "Worn volume",
-    measures.COATING_LEFT: "Nominal layer less wear",
+    measures.LAYER_THINNEST: "Running-in layer left, least",
+    measures.COATING_LEFT: "Coating left, least",
     measures.RATE: "Specific wear rate",
     measures.RATE_GAS: "Gas in the load",
 }
-_AT_ANGLE = (measures.FACE_DEPTH, measures.BAND, measures.FACE_AREA, measures.FACE_MISFIT)
+_OF_ANGLE = RING | {measures.LAYER_LEFT: "Running-in layer left"}
+_AT_ANGLE = (measures.FACE_DEPTH, measures.BAND, measures.FACE_AREA, measures.FACE_MISFIT, measures.LAYER_LEFT)
 
 
 def traced(view: View) -> list[Phase]:
@@ -201,10 +205,10 @@ def _trace_panel(view: View, phases: Sequence[Phase], at: str, series: dict[tupl
     if not path:
         return []
     data = {"path": path, "bands": _unswept(view, at)}
-    ends: dict[str, Datum] = {"from": 0.0, "to": max(number_of(row["at"]) for row in path)}
+    ends: dict[str, Datum] = {"from": 0.0, "to": max(number_of(row["at"]) for row in path), "unit": "µm", "along": "mm"}
     coating = view.the_build.coating_of(view.cylinder)
-    title = f"Height along the trace, {place_title(at)}"
-    return [Panel(words.sentence(title), data, ends, coating, note="µm over mm", label=f"Traces, {place_title(at)}")]
+    title, label = f"Trace, {place_title(at)}", f"Traces, {place_title(at)}"
+    return [Panel(title, data, ends, coating, label=label, axis="Height, µm", along="Along the trace, mm")]
 
 
 def _path(
@@ -226,7 +230,8 @@ def _curve_panel(view: View, phases: Sequence[Phase], at: str, series: dict[tupl
         return []
     coating = view.the_build.coating_of(view.cylinder)
     title, label = f"Material-ratio curve, {place_title(at)}", f"Material-ratio curves, {place_title(at)}"
-    return [Panel(title, {"path": path}, {"from": 0.0, "to": 100.0}, coating, note="µm over %", label=label)]
+    ends: dict[str, Datum] = {"from": 0.0, "to": 100.0, "unit": "µm", "along": "%"}
+    return [Panel(title, {"path": path}, ends, coating, label=label, axis="Height, µm", along="Share of material, %")]
 
 
 # ---- wear of the bore -----------------------------------------------------------------------------------------------
@@ -235,17 +240,8 @@ def _curve_panel(view: View, phases: Sequence[Phase], at: str, series: dict[tupl
 def _cell(view: View, value: Value | None) -> Cell:
     if value is None:
         return Cell(words.DASH)
-    if (left := nominal_left(value)) is not None:
-        return left
     note = view.why(value.reason) if value.status == "refused" else ""
     return Cell(view.text(value), note=words.sentence(note) if note else "")
-
-
-def nominal_left(value: Value) -> Cell | None:
-    """What is left of a nominal thickness, whole micrometres: its bounds hold the wear alone, not the thickness."""
-    if value.measure != measures.COATING_LEFT.id or value.value is None:
-        return None
-    return Cell(words.number(value.value, 0), note="nominal")
 
 
 def _wear_reading(view: View, phases: Sequence[Phase]) -> str:
@@ -354,18 +350,21 @@ def cylinder_ring(view: View) -> Sequence[Block]:
     blocks: list[Block] = []
     if reading := _face_reading(view, last):
         blocks.append(Text((Cell(reading),), "reading"))
+    if layer := layer_reading(view, last):
+        blocks.append(Text((Cell(layer),), "reading"))
     panels = _face_panels(view, last, [at for at in places if (last.id, at) in series], series)
     if panels:
         caption = (
             "Height, µm, across the face, mm: grey before, dark after, laid over each other on the unworn flanks. "
             "Shaded: contact band. The number is the wear of its core."
         )
+        at_angle = [each for each in _AT_ANGLE if any(view.value(each.id, last.id, at) is not None for at in places)]
         rows = [
             Row((Cell(words.sentence(place_title(at))),
-                 *(_cell(view, view.value(each.id, last.id, at)) for each in _AT_ANGLE)))
+                 *(_cell(view, view.value(each.id, last.id, at)) for each in at_angle)))
             for at in places
         ]  # fmt: skip
-        columns = (Column("Ring and angle"), *(Column(RING[each], each.unit, numeric=True) for each in _AT_ANGLE))
+        columns = (Column("Ring and angle"), *(Column(_OF_ANGLE[each], each.unit, True) for each in at_angle))
         table = Table(f"ring-sections-data-{name}", columns, rows)
         blocks.append(Figure(f"ring-sections-{name}", "curves", panels, "", caption, table,
                              measure=measures.FACE_DEPTH.id, layout="row"))  # fmt: skip
@@ -472,9 +471,6 @@ def ring_columns(first: str, shown: Iterable[Measure] = tuple(RING)) -> tuple[Co
 
 def _face_reading(view: View, last: Phase) -> str:
     depth = view.value(measures.FACE_DEPTH.id, last.id, "top")
-    left = view.value(measures.COATING_LEFT.id, last.id, "top")
-    if left is not None and "worn-through" in left.flags:
-        return f"At {last.title} the coating of the top ring is worn through at the angle where it wore most."
     if depth is None or depth.value is None:
         return ""
     at_angle = [
@@ -489,12 +485,71 @@ def _face_reading(view: View, last: Phase) -> str:
         told += (
             f" as the mean of {words.counted(len(at_angle), 'angle')}, {view.text(most, unit=True)} at most, {where}"
         )
-    if left is not None and left.value is not None:
-        thickness = view.folder.definitions.coatings[view.the_build.coating_of(view.cylinder)].thickness
-        nominal = f"Of nominally {words.number(1e6 * thickness, 0)} µm" if thickness else "Of the nominal thickness"
-        of = words.with_unit(words.number(left.value, 0), "µm")
-        told += f". {nominal} about {of} is left there; the layer of this ring was not measured"
     return f"{told}."
+
+
+def layer_reading(view: View, last: Phase) -> str:
+    """How much of the running-in layer is left, where it is through, and what that rests on."""
+    mean, least, coating, nominal = (
+        view.value(each.id, last.id, "top")
+        for each in (measures.LAYER_LEFT, measures.LAYER_THINNEST, measures.COATING_LEFT, measures.NOMINAL_LEFT)
+    )
+    lead = least or coating
+    what = "running-in layer" if least else "coating"
+    if lead is None:
+        return ""
+    if lead.value is None:
+        told = f"What is left of the {what} of the top ring is not told: {view.why(lead.reason)}."
+        if nominal is not None and nominal.value is not None:
+            about = words.with_unit(words.number(nominal.value, 0), "µm")
+            told += f" The nominal thickness less the most worn is about {about}, which no measurement confirms."
+        return told
+    if mean is None:
+        return f"Of the coating of the top ring {_left(view, coating)} where it wore most. {_rests_on(view, lead)}"
+    several = f"{_left(view, mean)} on the mean of {words.counted(mean.n, 'angle')} and " if mean.n > 1 else ""
+    told = f"Of the running-in layer of the top ring {several}{_left(view, least)} where it wore most: "
+    return f"{told}{_where_through(view, last)}. {_rests_on(view, lead)}"
+
+
+def _left(view: View, value: Value | None) -> str:
+    if value is None or value.value is None or value.low is None or value.high is None:
+        return "nothing is known"
+    if value.value >= 0:
+        return f"{view.text(value, unit=True)} is left"
+    beyond = replace(value, value=-value.value, low=-value.high, high=-value.low)
+    return f"nothing is left, the face lying {view.text(beyond, unit=True)} below its end,"
+
+
+def _where_through(view: View, last: Phase) -> str:
+    """Angles at which the layer is through, and those at which that cannot be told."""
+    found = view.values(measures.LAYER_LEFT.id, engine=view.the_build, cylinder=view.cylinder, phase=last.id)
+    places = [each for each in found if each.key.at.startswith("top/") and each.low is not None]
+    gone = [each for each in places if each.high is not None and each.high < 0]
+    open_ = [each for each in places if each not in gone and each.low is not None and each.low <= 0]
+    if not gone and not open_:
+        return "it is left at every angle traced"
+    parts = [f"it is through at {_angles(gone)}"] if gone else []
+    parts += [f"whether it is through at {_angles(open_)} cannot be told"] if open_ else []
+    count = len(places)
+    most = words.counted(len(gone) + len(open_), "angle") if len(gone) + len(open_) != count else "all angles"
+    return f"{', and '.join(parts)} (at least {words.count(len(gone))}, at most {most} of {count} traced)"
+
+
+def _angles(places: Sequence[Value]) -> str:
+    return words.listed([place_title(each.key.at).removeprefix("top ring, ") for each in places])
+
+
+def _rests_on(view: View, value: Value) -> str:
+    """Where the thickness comes from, in a sentence."""
+    layer = view.folder.definitions.coatings[view.the_build.coating_of(view.cylinder)].layers[0]
+    found = view.value(THICKNESS, "", f"top/{layer.name}")
+    if "thickness-not-confirmed" in value.flags:
+        one = "; one ring of the lot was cut, which tells no scatter" if "one-ring-cut" in value.flags else ""
+        return f"No measurement confirms the thickness: it is nominal with its tolerance{one}."
+    if "own-ring" in value.flags:
+        return "The thickness was measured on this ring."
+    rings = f"{words.counted(found.n, 'ring')} cut of its lot" if found is not None else "rings of its lot"
+    return f"The thickness is that of {rings}; its interval holds how much rings of a lot differ."
 
 
 def _left_out(view: View) -> list[Block]:

@@ -206,6 +206,18 @@ def face(before: Sequence[Trace], after: Sequence[Trace], row: Reading) -> Face:
     )  # fmt: skip
 
 
+def worn_past(before: Sequence[Trace], after: Trace, row: Reading, most: float) -> float | None:
+    """Wear [um] of a section where it is more than `most` [um] for sure, else None. Quick where it is far from that."""
+    try:
+        one, other = _even(before)[0], _even([after])[0]
+        if 1e6 * ring_face.roughly(one, other, row.flank) <= most:
+            return None
+        depth = face(before, [after], row).depth
+    except Refused:
+        return None  # told where the wear is worked out
+    return depth.value if depth.low > most else None
+
+
 def _even(traces: Sequence[Trace]) -> list[ring_face.Trace]:
     found, why = [], None
     for trace in traces:

@@ -222,7 +222,7 @@ BAND = Measure(
     unit="mm",
     better="",
     grows=True,
-    compare="difference",
+    compare="ratio",
     method="Axial width of the worn stretch: at either side a parabola through the slope of what is worn, from nine "
     "tenths of the depth of the core outwards, to where it meets zero. Not told where the wear is less than fifteen "
     "times its own standard error, or where a slope does not reach zero.",
@@ -232,20 +232,82 @@ BAND = Measure(
     "In simulated sections the interval held in 96 to 100 % on crowns cut off and caps, in 92 to 98 % on flats.",
     only_at="ring",
 )
-COATING_LEFT = Measure(
-    id="ring.coating_left",
-    title="nominal coating thickness less the wear at the deepest angle",
+_LEFT_LIMITS = (
+    "Wear is the depth of the core at each angle: narrower places, scratches among them, may be deeper, and so may the "
+    "ring between the traces. Of a nominal thickness with a tolerance the interval is no better than the tolerance is "
+    "kept. Below zero: so much of what lies beneath is gone."
+)
+_LEFT_SOURCE = "difference; half-widths of thickness and wear in quadrature"
+LAYER_LEFT = Measure(
+    id="ring.layer_left",
+    title="running-in layer left on the ring face",
     unit="µm",
     better="more",
-    method="Thickness of the layer as the coating's definition states it, less the depth of the core at the angle "
-    "where that is largest.",
+    grows=True,
+    compare="difference",
+    method="Thickness of the running-in layer before the run, less the wear of the top ring at that angle; of the "
+    "whole ring, the mean over the angles traced. No number where the thickness has no error, or where the "
+    "wear is more than all layers together.",
+    formula="thickness − depth of the core",
+    source=_LEFT_SOURCE,
+    limits=f"{_LEFT_LIMITS} In comparisons the error of a thickness counts as shared by the rings of its lot.",
+    interval="prediction",
+    only_at="ring",
+)
+LAYER_THINNEST = Measure(
+    id="ring.layer_thinnest",
+    title="running-in layer left where the ring face wore most",
+    unit="µm",
+    better="more",
+    grows=True,
+    compare="difference",
+    method="The same at the angle where the wear is largest. It says whether the layer is left, through, or cannot be "
+    "told: the word is that of the side of zero its interval lies on.",
     formula="thickness − depth of the core at the deepest angle",
-    source="difference",
-    limits="No measure of how near a ring is to wear-through: the thickness is nominal and no ring was cut; layers "
-    "differ from ring to ring and around one (by microns: common practice, no source), and wear may be deeper between "
-    "the traces. The bounds hold the wear only, so they are not printed. Measure the layer before a ring runs on. At "
-    "or below zero it is worn through.",
+    source=_LEFT_SOURCE,
+    limits=_LEFT_LIMITS,
+    interval="prediction",
+    only_at="ring",
+)
+LAYER_THROUGH = Measure(
+    id="ring.layer_through",
+    title="traced places of the ring face where the running-in layer is through",
+    unit="%",
+    better="less",
+    method="Share of the angles traced where nothing is left of the running-in layer; its ends are the angles where "
+    "that is sure, and those where it cannot be ruled out.",
+    formula="100 · angles with nothing left / angles traced",
+    source="count",
+    limits="Of few angles, which are no sample of the face.",
     interval="bounds",
+    only_at="ring",
+)
+COATING_LEFT = Measure(
+    id="ring.coating_left",
+    title="coating left where the ring face wore most",
+    unit="µm",
+    better="more",
+    compare="difference",
+    grows=True,
+    method="Thickness of all layers together before the run, less the wear at the angle where that is largest.",
+    formula="Σ thickness − depth of the core at the deepest angle",
+    source=f"{_LEFT_SOURCE}, those of the layers added",
+    limits=_LEFT_LIMITS,
+    interval="prediction",
+    only_at="ring",
+)
+NOMINAL_LEFT = Measure(
+    id="ring.nominal_left",
+    title="nominal thickness less the wear where the ring face wore most",
+    unit="µm",
+    better="more",
+    method="Where nothing was measured and no tolerance is stated: nominal thickness of the running-in layer, or else "
+    "of the coating, less the depth of the core at the angle where that is largest. Printed in whole micrometres.",
+    formula="nominal thickness − depth of the core at the deepest angle",
+    source="difference",
+    limits="No measure of how near a ring is to wear-through: layers differ from ring to ring and around one, by "
+    "microns (common practice, no source). Cut rings of the lot before the others run.",
+    interval="",
     only_at="ring",
 )
 RATE = Measure(

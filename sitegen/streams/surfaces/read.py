@@ -13,6 +13,7 @@ from sitegen.methods.profile import line
 from sitegen.problems import shown
 from sitegen.program.inside import PathFault, file_inside, nearest_inside
 from sitegen.program.model import Program, RecordSource
+from sitegen.streams.surfaces import evaluate
 from sitegen.streams.surfaces.evaluate import evaluation_of, is_short
 from sitegen.streams.surfaces.fields import FIELDS, RINGS, Reading
 from sitegen.streams.surfaces.naming import is_proposed
@@ -35,8 +36,9 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
     """
     traces = _Traces()
     found = read_stream(
-        program, sources, FIELDS, (_places, _instruments, _calibrated, _repeats, traces.read, traces.look)
-    )
+        program, sources, FIELDS,
+        (_places, _instruments, _calibrated, _repeats, traces.read, traces.look, traces.look_through),
+    )  # fmt: skip
     kept = set(found.frame["reading"][found.frame["use"] == ""].tolist())
     return replace(
         found,
@@ -157,6 +159,29 @@ class _Traces:
                 self._tell(sheet, at, "trace-short", "trace", f"{1e3 * (trace.length - begin):.3g} mm{swept} are "
                            f"shorter than the evaluation length of {1e3 * length:.3g} mm: no roughness is told from it",
                            "a longer trace, or a shorter cutoff or evaluation length")  # fmt: skip
+
+    def look_through(self, program: Program, sheet: Sheet) -> None:
+        """Tell a ring face that wore by more than all layers of its coating are thick: something is stated wrongly."""
+        rows = rows_of(sheet.frame, Reading)
+        order = {phase.id: phase.order for phase in program.phases}
+        faces: dict[tuple[str, float, float], list[int]] = {}
+        for at in np.flatnonzero(sheet.open & (sheet.frame["part"] == "top-ring").to_numpy()).tolist():
+            if rows[at].reading in self.found and given(rows[at].flank):
+                faces.setdefault((rows[at].engine, rows[at].cylinder, rows[at].angle), []).append(at)
+        for (engine, cylinder, _), places in faces.items():
+            coating = program.definitions.coatings.get(program.build(engine).coating_of(int(cylinder)))
+            if coating is None or coating.nominal is None:
+                continue
+            most = 1e6 * (coating.nominal + sum(layer.tolerance or 0.0 for layer in coating.layers))
+            first = min((rows[at].phase for at in places), key=lambda phase: order[phase])
+            before = [self.found[rows[at].reading] for at in places if rows[at].phase == first]
+            for at in places:
+                row = rows[at]
+                worn = None if row.phase == first else evaluate.worn_past(before, self.found[row.reading], row, most)
+                if worn is not None:
+                    self._tell(sheet, at, "worn-past-layers", "trace", f"the face wore by {worn:.3g} µm, more than all "
+                               f"layers of {coating.id} together ({most:.3g} µm): nothing is told of what is left",
+                               "another thickness in definitions.yaml, another trace or another unit of z")  # fmt: skip
 
     def _plausible(self, sheet: Sheet, at: int, part: str, trace: Trace) -> None:
         """Tell heights no such part has: most often those of another unit."""

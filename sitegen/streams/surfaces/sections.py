@@ -21,7 +21,6 @@ from sitegen.streams.surfaces.cylinder import (
     cylinder_ring,
     cylinder_ring_wear,
     cylinder_traces,
-    nominal_left,
     places_of,
     ring_columns,
     short,
@@ -84,7 +83,7 @@ def _heading(measure: Measure) -> str:
 def _short_cell(view: View, value: Value | None) -> Cell:
     if value is None or value.status == "refused":
         return Cell(words.DASH, note=view.why(value.reason) if value is not None else "")
-    return nominal_left(value) or Cell(view.text(value))
+    return Cell(view.text(value))
 
 
 def _engine_reading(view: View, last: Phase) -> str:
@@ -143,8 +142,8 @@ def coating_surfaces(view: View) -> Sequence[Block]:
         if dots:
             title = words.sentence(measure.title)
             panels.append(
-                Panel(title, {"lines": lines, "dots": dots}, coating=coating, note=measure.unit,
-                      label=f"{title} by build")
+                Panel(title, {"lines": lines, "dots": dots}, coating=coating,
+                      label=f"{title} by build", axis=", ".join(filter(None, (title, measure.unit))))
             )  # fmt: skip
     if not panels:
         return ()
@@ -166,7 +165,7 @@ def coating_surfaces(view: View) -> Sequence[Block]:
 
 
 SECTIONS = (
-    Section("surfaces", "Surfaces", 49, "engine", engine_surfaces),
+    Section("surfaces", "Surfaces", 49, "engine", engine_surfaces, place="rest"),
     Section("ring", "Ring sections", 30, "cylinder", cylinder_ring),
     Section("bore", "Bore", 35, "cylinder", cylinder_bore),
     Section("ring-wear", "Ring wear", 36, "cylinder", cylinder_ring_wear, place="rest"),

@@ -9,7 +9,7 @@ from sitegen.declarations import Smallest
 from sitegen.methods.intervals import student_95
 from sitegen.methods.ring_face import SHOWN
 from sitegen.program.model import Program
-from sitegen.streams.surfaces.measures import FACE_DEPTH, WEAR_STEP, WEAR_VALLEYS
+from sitegen.streams.surfaces.measures import FACE_DEPTH, LAYER_THINNEST, WEAR_STEP, WEAR_VALLEYS
 from sitegen.vocabulary import Measure, Value
 
 _UNRELATED = 0.1  # um, standard error of aligned curves at five traces a state; simulated plateau honing, no source
@@ -41,6 +41,7 @@ def by_repeats(program: Program, values: Iterable[Value]) -> Iterator[Smallest]:
         (WEAR_STEP, "wear of a bore by the step", "scatter of this program's own traces"),
         (WEAR_VALLEYS, "wear of a bore by aligned curves", "scatter of this program's own traces"),
         (FACE_DEPTH, "wear of a ring face", "fit of the flanks of this program's own traces"),
+        (LAYER_THINNEST, "running-in layer of a ring", "thickness of the rings cut, and the traces"),
     ):
         halves = sorted(half for each in every if (half := _half(measure, each)) is not None)
         if halves:

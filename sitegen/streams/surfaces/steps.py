@@ -315,7 +315,7 @@ def run_faces(program: Program, engine: str, readings: Mapping[str, Readings], b
         if len(phases) < 2:
             asked.setdefault((cylinder, phases[0], at.partition("/")[0]), Refused("one-state-only"))
     for where, faces in around.items():
-        yield from _around(build, build.key(*where), faces, program)
+        yield from _around(build, build.key(*where), faces)
 
 
 def _bounded(
@@ -330,8 +330,8 @@ def _bounded(
     return Value(measure.id, key, found.value, found.low, found.high, found.se, found.df, n=n, of=of, flags=flags)
 
 
-def _around(build: Build, key: Key, faces: Mapping[float, evaluate.Face], program: Program) -> Iterator[Value]:
-    """Means over the angles, the volume around the ring, and what is left of the coating."""
+def _around(build: Build, key: Key, faces: Mapping[float, evaluate.Face]) -> Iterator[Value]:
+    """Means over the angles, and the volume around the ring."""
     for measure, name in ((measures.FACE_DEPTH, "depth"), (measures.FACE_AREA, "area"), (measures.BAND, "width")):
         each = [getattr(face, name) for face in faces.values()]
         # where wear is below what a trace shows, its core is where noise is largest and there is no band: these do
@@ -340,17 +340,6 @@ def _around(build: Build, key: Key, faces: Mapping[float, evaluate.Face], progra
             yield refused(measure.id, key, Refused("some-angles-not-clear"))
         else:
             yield _bounded(measure, key, mean_of(each), len(each), "place")
-    deepest = max((face.depth for face in faces.values()), key=lambda depth: depth.value)
-    coating = program.definitions.coatings.get(build.coating_of(key.cylinder))
-    if coating is not None and coating.thickness is not None and key.at == "top":
-        left = 1e6 * coating.thickness
-        value = left - deepest.value
-        flags = frozenset({"worn-through"} if value <= 0 else ())
-        yield Value(
-            measures.COATING_LEFT.id, key, value, left - deepest.high, left - max(deepest.low, 0.0), n=len(faces),
-            of="place",
-            flags=flags,
-        )  # fmt: skip
     try:
         volume = evaluate.volume(faces, build.engine_type.bore)
     except Refused as why:
@@ -456,11 +445,10 @@ FACES = Step(
         measures.FACE_MISFIT,
         measures.FACE_VOLUME,
         measures.BAND,
-        measures.COATING_LEFT,
     ),
     run=run_faces,
     reads=("surfaces",),
-    revision=2,
+    revision=3,
 )
 RATES = Step(
     name="ring-wear-rate",

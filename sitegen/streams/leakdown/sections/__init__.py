@@ -14,16 +14,23 @@ from sitegen.streams.leakdown.sections.cylinder import (
     gaps_alone,
     past_the_rings,
 )
-from sitegen.streams.leakdown.sections.engine import engine_curves, engine_plan, engine_seating, engine_tester
+from sitegen.streams.leakdown.sections.engine import (
+    engine_checks,
+    engine_curves,
+    engine_plan,
+    engine_seating,
+    engine_tester,
+)
 from sitegen.streams.leakdown.sections.program import by_coating, seating_of_build, seating_table
 
 SECTIONS = (
     Section("leak", "Leak area by phase", 10, "program", by_coating),
     Section("seating", "How soon they seat", 30, "program", seating_table, place="rest"),
     Section("plan", "Where it stands", 0, "engine", engine_plan),
-    Section("leak", "Leak area by phase", 10, "engine", engine_curves),
-    Section("seating", "Seating", 20, "engine", engine_seating),
-    Section("testers", "Testers", 60, "engine", engine_tester),
+    Section("leak", "Leak area by phase", 10, "engine", engine_curves, place="side"),
+    Section("checks", "Leak area, all checks", 10, "engine", engine_checks, place="rest"),
+    Section("seating", "Seating", 20, "engine", engine_seating, place="rest"),
+    Section("testers", "Testers", 60, "engine", engine_tester, place="rest"),
     Section("state", "State", 0, "cylinder", cylinder_state),
     Section("history", "History", 1, "cylinder", cylinder_history),
     Section("neighbours", "Among its neighbours", 10, "cylinder", cylinder_neighbours, place="rest"),

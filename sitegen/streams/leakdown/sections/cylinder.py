@@ -104,9 +104,8 @@ def cylinder_history(view: View) -> Sequence[Block]:
         "limits": [limit_row(view)],
         "band": band,
     }
-    panel = Panel(
-        "Leak area to the crankcase", data, note="mm²", label=f"Leak area of {build.id} cylinder {number} by phase"
-    )
+    label = f"Leak area of {build.id} cylinder {number} by phase"
+    panel = Panel("", data, label=label, axis="Leak area to the crankcase, mm²")
     caption = (
         "Phases evenly spaced. Bars: 95\u00a0% intervals. Small rings: single readings; crossed: left out, at the "
         "value the check would have had. Open: not yet to rely on. Dotted: up to the first check after a start."
@@ -273,7 +272,7 @@ def _strips(view: View, level: Verdict) -> Table:
         noun = f"{words.plural(len(beside), 'Cylinder')} {words.numbers_listed([n for n, _ in beside])}"
         text = words.from_to(mm2(min(leak for _, leak in beside)), mm2(max(leak for _, leak in beside)))
         places = [axis.place(leak) for _, leak in beside]
-        strip = Strip(places[0], None, places[0], False, other, f"{noun}: {text} mm²", places)
+        strip = Strip(None, None, None, False, other, f"{noun}: {text} mm²", places)
         named = other if len(build.coatings) > 1 else ""
         rows.append(Row((Cell(noun, note=text, coating=named), Cell("", strip=strip))))
     columns = (Column(f"Leak area, {phase.title}", "mm²"), Column(""))
@@ -301,7 +300,11 @@ def _rule_row(view: View, rule: Verdict, told: str) -> Row:
     because = ""
     if rule.found is None and rule.reason and rule.reason != told:
         because = why_open(view, view.the_build, rule.reason, [view.cylinder])
-    return Row((Cell(_RULES[rule.rule]), Cell(f"≤ {limit}"), Cell(found, note=because), Cell(rule.word, word=True)))
+    what = "level" if rule.rule == LEVEL_RULE else "to_lose"
+    late = "changed late" if any(each.what == what for each in view.analysis.restated or ()) else ""
+    return Row(
+        (Cell(_RULES[rule.rule]), Cell(f"≤ {limit}", note=late), Cell(found, note=because), Cell(rule.word, word=True))
+    )
 
 
 def _to_lose_found(view: View, rule: Verdict) -> str:

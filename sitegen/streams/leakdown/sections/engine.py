@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
+from sitegen.declarations import Unusual
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Plans, Row, Table, Text
 from sitegen.page.view import View
@@ -12,11 +13,14 @@ from sitegen.program.model import Assembly, Build
 from sitegen.streams.leakdown.fields import Reading
 from sitegen.streams.leakdown.history import (
     DOUBTFUL,
+    Point,
     area_text,
     checked_phases,
+    distance,
     limit_row,
     line,
     mean_row,
+    mm2,
     phase_rows,
     range_of,
     stands_out,
@@ -38,8 +42,6 @@ from sitegen.streams.leakdown.measures import (
 from sitegen.streams.leakdown.seating import BLOWBY, FROM_BLOWBY
 from sitegen.streams.leakdown.sections.shared import (
     ABOVE,
-    CURVE_CAPTION,
-    STANDINGS,
     apart,
     before_refit,
     checks_of,
@@ -48,49 +50,89 @@ from sitegen.streams.leakdown.sections.shared import (
     lose_text,
     none_because,
     plan_of,
-    standing,
     state_after,
     strip_of,
     to_lose_of,
     why_open,
 )
+from sitegen.streams.leakdown.states import LEVEL_RULE
 from sitegen.vocabulary import Value
 
 
 def engine_plan(view: View) -> Sequence[Block]:
     """The build's block plan, and how the leak of its cylinders went from phase to phase."""
+    plan = replace(plan_of(view, view.the_build), title="", href="", coating="")
+    caption = "Latest leak area, cylinders as they sit. Each leads to its page."
+    return (Plans((plan,), _engine_reading(view), caption),)
+
+
+def engine_checks(view: View) -> Sequence[Block]:
+    """Every check of every cylinder with its change, and drawn as the cylinders sit."""
     build = view.the_build
-    top = max((p.value.value or 0 for place in build.places for p in line(view, build, place.cylinder)), default=0)
+    lines = [line(view, build, place.cylinder) for place in build.places]
+    top = max((point.value.value or 0 for points in lines for point in points), default=0)
     strip = [strip_of(view, build, phase, top) for phase in checked_phases(view)]
     strip = [plan for plan in strip if any(disc.share is not None for disc in plan.discs)]
-    small = Plans(
-        strip, caption="Area of each disc: leak area. Values in mm², cylinders as they sit in the block.", small=True
-    )
-    return (Plans((plan_of(view, build),), _engine_reading(view)), small)
+    if not strip:
+        return ()
+    values = words.counted(sum(map(len, lines)), "value")
+    reading = Text((Cell(f"{words.sentence(values)} with interval and change."),), "reading")
+    return (reading, _by_cylinder(view, build), Plans(strip, caption="Area of each disc: leak area, mm².", small=True))
+
+
+def unusual(view: View) -> Iterator[Unusual]:
+    """Cylinders that seat on a distance of their own, or leak more than all others."""
+    build = view.the_build
+    own = [number for each in build.assemblies for coating in build.coatings
+           for number in apart(view, build, each, coating)]  # fmt: skip
+    if own:
+        noun, their = ("Cylinder", "its") if len(own) == 1 else ("Cylinders", "their")
+        seats = "seats" if len(own) == 1 else "seat"
+        yield Unusual(f"{noun} {words.numbers_listed(own)} {seats} over a distance of {their} own", "seating", 10)
+    odd = stands_out([point.value for point in _ends(view).values()])
+    if odd is not None and odd.key.cylinder not in own:
+        yield Unusual(f"Cylinder {odd.key.cylinder} leaks more than the others", "leak", 10)
+
+
+def _ends(view: View) -> dict[int, Point]:
+    """The last check after a start, by cylinder."""
+    lines = {place.cylinder: line(view, view.the_build, place.cylinder) for place in view.the_build.places}
+    fired = {number: [point for point in points if not point.cold] for number, points in lines.items()}
+    return {number: points[-1] for number, points in fired.items() if points}
+
+
+def _leaks(view: View) -> str:
+    """What the cylinders leak at the last check, the one that stands out apart, with the interval that decides."""
+    build, ends = view.the_build, _ends(view)
+    if not ends:
+        return "No check after the first start yet."
+    phase = next(iter(ends.values())).phase
+    km = distance(view, build, view.program.phase(phase))
+    when = f"at {view.program.phase(phase).title}" if km in {"", "0 km"} else f"after {km}"
+    values = {number: point.value.value or 0.0 for number, point in ends.items()}
+    odd = stands_out([point.value for point in ends.values()])
+    if odd is None:
+        apart_ = "none stands out beyond its interval" if len(ends) > 1 else ""
+        noun = "The cylinders leak" if len(ends) > 1 else f"Cylinder {next(iter(ends))} leaks"
+        return f"{noun} {range_of(list(values.values()))} {when}{'; ' * bool(apart_)}{apart_}."
+    number = odd.key.cylinder
+    rule = next(iter(view.verdicts(LEVEL_RULE, engine=build, cylinder=number)), None)
+    leak = words.with_unit(area_text(view, odd), "mm²")
+    if rule is not None and rule.limit is not None and rule.key.phase == phase:
+        leak = words.with_unit(words.judged(rule.found, rule.low, rule.high, rule.limit), "mm²")
+    rest = range_of([value for other, value in values.items() if other != number])
+    limit = mm2(view.program.seating.level)
+    return f"Cylinder {number} leaks {leak} {when}, where {limit} is allowed; the others {rest}."
 
 
 def _engine_reading(view: View) -> str:
-    """How many cylinders are in which state, and cylinder by cylinder why it cannot be told."""
+    """What the cylinders leak, and cylinder by cylinder why a state cannot be told."""
     build = view.the_build
     states = {place.cylinder: view.state(build, place.cylinder) for place in build.places}
-    found = {number: standing(view, build, number) for number, state in states.items() if state is not None}
-    counted = Counter(found.values())
-    if not counted:
-        return ""
-    told = [word for word in found.values() if word != "cannot tell"]
-    seated = told.count("seated")
-    could = " that could be told" if len(told) < len(build.places) else ""
-    others = [f", {words.count(counted[word])} {word}" for word in STANDINGS[1:-1] if counted[word]]
-    parts = []
-    if len(told) == 1:
-        parts.append(f"The one cylinder{could} is {told[0]}.")
-    elif told:
-        verb = "is" if seated < 2 else "are"
-        share = words.sentence(words.share(seated, len(told), "cylinder"))
-        parts.append(f"{share}{could} {verb} seated{''.join(others)}.")
+    parts = [_leaks(view)]
     by_reason: dict[tuple[str, str], list[int]] = {}
     for number, state in states.items():
-        if state is not None and state.word in {"cannot tell", ABOVE}:
+        if state is not None and state.word in {"cannot tell", ABOVE} and state.reason != "no-fired-check":
             by_reason.setdefault((state.word, state.reason), []).append(number)
     for (word, reason), numbers in by_reason.items():
         whom = f"{words.plural(len(numbers), 'cylinder')} {words.numbers_listed(numbers)}"
@@ -105,36 +147,28 @@ def _engine_reading(view: View) -> str:
 def engine_curves(view: View) -> Sequence[Block]:
     """All cylinders of a build over its phases, and the same as a table."""
     build = view.the_build
+    lines = {place.cylinder: line(view, build, place.cylinder) for place in build.places}
+    if not any(lines.values()):
+        return ()
     means: list[ChartRow] = []
     for place in build.places:
-        points = line(view, build, place.cylinder)
-        drawn = [mean_row(view, point, f"cylinder {place.cylinder}", place.coating) for point in points]
-        means += with_labels(drawn, f"cyl. {place.cylinder}")
+        name = str(place.cylinder)
+        points = lines[place.cylinder]
+        drawn = [mean_row(view, point, f"cylinder {name}", place.coating) for point in points]
+        beside = len(build.places) <= NAMED
+        means += [{**row, "name": name} for row in drawn] if beside else with_labels(drawn, name)
     data = {"phases": phase_rows(view, (build,)), "means": means, "limits": [limit_row(view)]}
-    panel = Panel(build.id, data, coating=build.coatings[0], label=f"Leak area of the cylinders of {build.id} by phase")
-    caption = f"{CURVE_CAPTION} Bars: 95\u00a0% intervals, often hidden by the marks."
-    table = _by_cylinder(view, build)
-    name, reading = f"leak-area-{build.id}", _curves_reading(view)
-    return (Figure(name, "slope", (panel,), reading, caption, measure=CRANKCASE.id), table)
-
-
-def _curves_reading(view: View) -> str:
-    build = view.the_build
-    lines = {place.cylinder: line(view, build, place.cylinder) for place in build.places}
-    fired = {number: [point for point in points if not point.cold] for number, points in lines.items()}
-    fired = {number: points for number, points in fired.items() if points}
-    if not fired:
-        return "No check after the first start yet."
-    ends = {number: points[-1] for number, points in fired.items()}
-    title = view.program.phase(next(iter(ends.values())).phase).title
-    values = [point.value.value or 0.0 for point in ends.values()]
-    odd = stands_out([point.value for point in ends.values()])
-    most = f"cylinder {odd.key.cylinder} stands out" if odd is not None else "none stands out beyond its interval"
-    sentence = f"At the last check, {title}, the cylinders leak {range_of(values)}; {most}."
+    coating = build.coatings[0] if len(build.coatings) == 1 else ""
+    label, axis = f"Leak area of the cylinders of {build.id} by phase", "Leak area, mm²; the numbers are the cylinders"
+    panel = Panel("", data, {"unit": CRANKCASE.unit}, coating=coating, label=label, axis=axis)
+    caption = "Upright strokes: 95\u00a0% intervals. Dotted up to the first check after a start."
     doubts = sorted({flag for points in lines.values() for point in points for flag in point.value.flags & DOUBTFUL})
     if doubts:
-        sentence += f" Open marks: {words.listed([view.why(flag) for flag in doubts])}."
-    return sentence
+        caption += f" Open: {words.listed([view.why(flag) for flag in doubts])}."
+    return (Figure(f"leak-area-{build.id}", "slope", (panel,), "", caption, measure=CRANKCASE.id),)
+
+
+NAMED = 6  # cylinders that have their number beside every mark; of more only where their lines end
 
 
 def _by_cylinder(view: View, build: Build) -> Table:

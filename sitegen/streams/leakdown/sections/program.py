@@ -43,29 +43,13 @@ from sitegen.vocabulary import Value, numbers
 
 
 def _distance_sentence(view: View) -> str:
-    """Seating distances by coating, with the builds that give one."""
+    """Seating distances by coating."""
     clauses = []
     for coating in view.program.coatings:
-        found = _scales(view, coating)
-        builds = [build for build in view.program.builds if coating in build.coatings]
-        known = [scale.value for scale in found if scale.value is not None]
+        known = [scale.value for scale in _scales(view, coating) if scale.value is not None]
         if known:
-            of = (
-                words.share(len(known), len(builds), "build")
-                if len(known) < len(builds)
-                else words.counted(len(known), "build")
-            )
-            odd = [
-                f"{build.id} cylinder {number}"
-                for build in builds
-                for number in apart(view, build, build.assemblies[0], coating)
-            ]
-            own = "its" if len(odd) == 1 else "their"
-            without = f"; without {words.listed(odd)}, on a distance of {own} own" if odd else ""
-            clauses.append(f"{view.coating_title(coating)} {_km_range(known)} ({of}{without})")
-    if not clauses:
-        return ""
-    return f"Seating distance, over which the leak still to lose falls to 37\u00a0%: {words.listed(clauses)}."
+            clauses.append(f"{view.coating_title(coating)} over {_km_range(known)}")
+    return f"{words.sentence(words.listed(clauses))}." if clauses else ""
 
 
 def _state_sentence(view: View) -> list[Cell]:
@@ -175,31 +159,26 @@ def _day(build: Build, phase: Phase) -> str:
 
 
 def by_coating(view: View) -> Sequence[Block]:
-    """Leak area by phase: a panel a coating, a strong line a build, thin lines cylinders, grey the other coatings."""
+    """Leak area by phase: a line a build in its coating's colour, and by name the cylinders that stand out."""
     program = view.program
-    panels, rows = [], []
+    means: list[ChartRow] = []
+    thin: list[ChartRow] = []
+    rows = []
     for coating in program.coatings:
-        builds = [build for build in program.builds if coating in build.coatings]
-        if not builds:
-            continue
-        means: list[ChartRow] = []
-        thin: list[ChartRow] = []
         for build in program.builds:
-            for other in build.coatings:
-                points = mean_line(view, build, other)
-                if other == coating:
-                    means += with_labels([mean_row(view, point, build.id, coating) for point in points], build.id)
-                    rows += [_mean_table_row(view, build, coating, point) for point in points]
-                    for place in build.places:
-                        if place.coating == coating:
-                            thin += _cylinder_line(view, build, place.cylinder, coating, points)
-                else:
-                    name = f"{build.id}, {view.coating_title(other)}"
-                    thin += [thin_row(view, point, name) for point in points]
-        data = {"phases": phase_rows(view, builds), "means": means, "thin": thin, "limits": [limit_row(view)]}
-        label = f"Leak area to the crankcase by phase, {view.coating_title(coating)}"
-        note = words.counted(len(builds), "build")
-        panels.append(Panel(view.coating_title(coating), data, coating=coating, note=note, label=label))
+            if coating not in build.coatings:
+                continue
+            points = mean_line(view, build, coating)
+            means += with_labels([mean_row(view, point, build.id, coating) for point in points], build.id)
+            rows += [_mean_table_row(view, build, coating, point) for point in points]
+            for place in build.places:
+                if place.coating == coating:
+                    thin += _standing_out(view, build, place.cylinder, coating, points)
+    if not means:
+        return ()
+    data = {"phases": phase_rows(view, program.builds), "means": means, "thin": thin, "limits": [limit_row(view)]}
+    label = "Leak area to the crankcase by phase, mean of each build"
+    panels = [Panel("", data, label=label, axis="Leak area, mm²")]
     table = Table(
         name="leak-area-by-phase",
         columns=(
@@ -208,18 +187,18 @@ def by_coating(view: View) -> Sequence[Block]:
         ),
         rows=rows,
     )  # fmt: skip
-    caption = f"{CURVE_CAPTION} Heavy lines: mean of a build. Thin: its cylinders. Grey: builds of the other coatings."
+    caption = f"{CURVE_CAPTION} Lines: mean of a build{'; thin: a cylinder that stands out' if thin else ''}."
     reading = _coating_reading(view)
     return (Figure("leak-area-by-phase", "slope", panels, reading, caption, table, measure=CRANKCASE.id),)
 
 
-def _cylinder_line(view: View, build: Build, cylinder: int, coating: str, means: Sequence[Point]) -> list[ChartRow]:
-    """Thin line of one cylinder; named where it stands furthest from its build, if it is not seated."""
+def _standing_out(view: View, build: Build, cylinder: int, coating: str, means: Sequence[Point]) -> list[ChartRow]:
+    """Thin line of one cylinder that is not seated, named where it stands furthest from its build; else nothing."""
     points = line(view, build, cylinder)
     drawn = [thin_row(view, point, f"{build.id} cylinder {cylinder}", coating) for point in points]
     state = view.state(build, cylinder)
     if state is None or state.word not in {"not seated", "still seating", ABOVE} or not drawn:
-        return drawn
+        return []
     mean = {point.x: point.value.value or 0.0 for point in means}
     off = [(point.value.value or 0.0) - mean.get(point.x, point.value.value or 0.0) for point in points]
     furthest = off.index(max(off))

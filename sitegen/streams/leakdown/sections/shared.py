@@ -34,9 +34,8 @@ STANDINGS = ("seated", "still seating", "not seated", ABOVE, "cannot tell")
 
 
 CURVE_CAPTION = (
-    "Effective leak area to the crankcase in mm², by phase, with the sliding distance at its end. Phases evenly "
-    "spaced, not to scale of distance. Dotted: up to the first check after a start; assembly oil seals before it, so "
-    "cold checks lie on another curve. Open marks: not yet to rely on."
+    "Phases evenly spaced, not to scale of distance. Dotted: up to the first check after a start; assembly oil seals "
+    "before it, so cold checks lie on another curve. Open marks: not yet to rely on."
 )
 
 
