@@ -45,7 +45,7 @@ def about(values: Sequence[float], column: int, limit: float, name: str = "limit
         last += 1
     low, high = (float(f"{n * step:.10g}") for n in (first, last))
     told = f"{name} {number(limit, max(decimals(step), 2))}"
-    room = LABEL * (1 + len(told) / 8) * (high - low)
-    inside = [n * step for n in range(first + 1, last)]  # numbers at the ends would be cut
-    ticks = [(at, number(at, decimals(step))) for at in inside if abs(at - limit) > room]
+    inside = [(n * step, number(n * step, decimals(step))) for n in range(first + 1, last)]  # those at the ends are cut
+    ticks = [(at, text) for at, text in inside
+             if abs(at - limit) > LABEL * (len(text) + len(told)) / 8 * (high - low)]  # fmt: skip
     return Axis(column, low, high, [*ticks, (limit, told)], limit)

@@ -53,7 +53,7 @@ def of_cylinder(view: View) -> list[Block]:
     """The line on the page of a cylinder."""
     for each in view.verdicts(odd.RULE, engine=view.the_build, cylinder=view.cylinder):
         if each.word == odd.ODD:
-            return [Text([Cell(f"This cylinder is {_in(view, each)}. {_told(view, each)}")])]
+            return [Text([Cell(f"This cylinder is {_in(view, each)}. {_told(view, each)}")], "reading")]
         if each.word == odd.NOT_ODD:
             return [Text([Cell(f"Not odd among those of its engine, by {_listed(view, _deviations(view, each))}.")])]
         return [Text([Cell(f"Whether it is odd among those of its engine cannot be told, because "

@@ -50,9 +50,9 @@ class PlacedStrip:
 
 @dataclass(frozen=True)
 class PlacedAxis:
-    """Ticks of an axis [px] and the upright line as a share of the width of the box."""
+    """Ticks of an axis and the middle of their labels [px], and the upright line as a share of the width of the box."""
 
-    ticks: Sequence[tuple[float, str]]
+    ticks: Sequence[tuple[float, float, str]]
     line: float | None
     column: int
 
@@ -149,6 +149,12 @@ def _along(share: float) -> float:
     return round(STRIP_ROOM + (STRIP_WIDTH - 2 * STRIP_ROOM) * share, 1)
 
 
+def _inside(middle: float, text: str) -> float:
+    """Where the middle of a text is drawn so that none of it lies beyond the box of a strip [px]."""
+    half = 3.5 * len(text)  # 13 px letters are about 7 px wide
+    return round(max(half, min(STRIP_WIDTH - half, middle)), 1)
+
+
 class Setter:
     """Serves the templates of one page; hands out each id once."""
 
@@ -202,16 +208,15 @@ class Setter:
         begin, end = strip.low or 0.0, 1.0 if strip.high is None else strip.high
         low, high = _along(max(0.0, begin)), _along(min(1.0, end))
         mark = None if strip.mark is None or not 0 <= strip.mark <= 1 else _along(strip.mark)
-        half = 3.5 * len(strip.name)  # 13 px letters are about 7 px wide
         others = [_along(at) for at in strip.others if 0 <= at <= 1]
         middle = (low + high) / 2 if mark is None else mark
-        name_at = round(max(half, min(STRIP_WIDTH - half, middle)), 1)
-        return PlacedStrip(low, high, mark, others, begin < 0, end > 1, name_at)
+        return PlacedStrip(low, high, mark, others, begin < 0, end > 1, _inside(middle, strip.name))
 
     def axis(self, axis: Axis) -> PlacedAxis:
         """The axis under the strips of a table."""
         line = None if axis.line is None else round(_along(axis.place(axis.line)) / STRIP_WIDTH, 4)
-        return PlacedAxis([(_along(axis.place(value)), label) for value, label in axis.ticks], line, axis.column)
+        placed = [(_along(axis.place(value)), label) for value, label in axis.ticks]
+        return PlacedAxis([(x, _inside(x, label), label) for x, label in placed], line, axis.column)
 
     # ---- figures ----
 

@@ -81,8 +81,8 @@ def cylinder_bore(view: View) -> Sequence[Block]:
     at = _leading(view, phases, places)
     if panels := _trace_panel(view, phases, at, _by_place(view, "surface.trace")):
         caption = (
-            f"{words.sentence(place_title(at))}; grey {phases[0].title}, then {phases[-1].title}. Levelled, "
-            "unfiltered, not the same spot twice, so that grooves differ."
+            f"Grey {phases[0].title}, then {phases[-1].title}. Levelled, unfiltered, not the same spot twice, so that "
+            "grooves differ."
         )
         blocks.append(Figure(f"bore-trace-{name}", "curves", panels, caption=caption, table=_drawn(panels, name),
                              layout="wide"))  # fmt: skip
