@@ -40,6 +40,6 @@ SECTIONS = (
 )
 OF_BUILD = (OfBuild("Seats over", "km", 10, seating_of_build, SCALE.id),)
 OF_CYLINDER = (
-    OfCylinder("Leak of the gaps", 20, gaps_alone),
+    OfCylinder("End gaps alone", 20, gaps_alone),
     OfCylinder("Past the rings", 30, past_the_rings),
 )
