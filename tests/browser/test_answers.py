@@ -54,7 +54,7 @@ def test_intervals_are_drawn_where_the_numbers_are(browser: Browser, published: 
     drawn = """row => [...row.querySelectorAll('svg.interval')].map(svg => {
       const span = svg.querySelector('.span').getBoundingClientRect(), box = svg.getBoundingClientRect();
       const line = parseFloat(getComputedStyle(svg.closest('table')).getPropertyValue('--line'));
-      const mark = svg.querySelector('.cf, .hollow').getBoundingClientRect();
+      const mark = svg.querySelector(':is(.cf, .hollow):not(.head)').getBoundingClientRect();
       return {middle: box.left + line * box.width, left: span.left, right: span.right,
               mark: mark.left + mark.width / 2, open: !!svg.querySelector('.hollow'),
               box: svg.getBoundingClientRect()};
@@ -226,6 +226,29 @@ def test_the_answers_are_there_without_scripts(browser: Browser, published: Path
         assert page.locator(f"{TABLE} svg.interval").first.is_visible()
         page.goto((published / PLAN).as_uri())
         assert page.locator("table[data-name=who-gets-which-coating] tbody tr").count() == 7
+
+
+def test_a_coating_page_leads_with_its_comparison_its_criteria_and_the_limits(
+    browser: Browser, published: Path
+) -> None:
+    with opened(browser) as found:
+        page = found.go(published, COATING)
+        titles = page.locator("main h2").all_inner_texts()
+        assert [title.removesuffix(" #") for title in titles] == [
+            "Against the reference", "Criteria", "Where the next build may lie", "Pump rings 2026",
+        ]  # fmt: skip
+        compared = page.locator("section[aria-labelledby=compared] tbody tr")
+        assert compared.count() == 4  # of this coating alone: the program page has two candidates
+        assert "Leak area to the crankcase" in compared.first.inner_text()
+        assert page.locator("section[aria-labelledby=criteria] tbody tr").count() == 3
+        leak = page.locator("figure[data-name=history-of-builds] .panel").first
+        assert leak.locator("svg text", has_text="limit 0.35").count() == 1
+        folds = page.locator("main .folds > details > summary").all_inner_texts()
+        assert [each.partition(":")[0].strip() for each in folds] == [
+            "Leak area and seating", "Ring mass lost", "Surfaces", "Inspection", "Oil",
+        ]  # fmt: skip
+        assert all(":" in each for each in folds)
+        assert "B5 and B6 were not traced" in " ".join(folds)
 
 
 def test_the_history_of_a_coating_tells_where_each_build_comes_from(browser: Browser, published: Path) -> None:
