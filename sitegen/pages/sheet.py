@@ -26,9 +26,9 @@ FOLDER = "sheets"  # of the site, for the files to be sent
 SIGNATURES = 2
 # Room on paper [mm], by the sizes in report.css: the height of letter, which is lower than A4, less margins; head
 # and foot with the lines to sign; heading and column titles of a table, and its axis; what stays free for other fonts.
-ROOM, FRAME, TABLE, AXIS, SPARE = 279.4 - 2 * 10, 57.0, 11.4, 5.0, 6.0
+ROOM, FRAME, TABLE, AXIS, SPARE = 279.4 - 2 * 10, 57.0, 11.4, 5.0, 9.0
 LINE, TITLE_LINE, LEAD_LINE, PADDING = 3.3, 6.6, 4.9, 0.9  # mm
-LETTERS, TITLE_LETTERS, LEAD_LETTERS = 140, 70, 92  # across the page, of each size
+LETTERS, TITLE_LETTERS, LEAD_LETTERS = 148, 70, 92  # across the page, of each size
 MOST_LETTERS = 420  # of one text
 COLUMNS = {  # shares of the width, as report.css has them
     "by-the-rule": (0.17, 0.31, 0.24, 0.28),
