@@ -95,6 +95,21 @@ def test_one_page_on_both_papers(browser: Browser, sent: Path, program: str, pap
 
 
 @pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("program", EXAMPLES)
+def test_a_program_prints_on_two_pages_and_the_first_stands_alone(
+    browser: Browser, published: Path, program: str, paper: str
+) -> None:
+    with opened(browser) as found:
+        page = found.go(published, f"programs/{program}/index.html")
+        first, second = printed(page, paper)
+        for word in (page.locator("h1").inner_text(), "Records until", "Criteria", "Coatings compared"):
+            assert word in first
+        assert second.startswith("Leak area by phase")
+        for word in ("Builds and cylinders", "The rest, each with its result", "Before any field work"):
+            assert word in second
+
+
+@pytest.mark.parametrize("paper", PAPERS)
 @pytest.mark.parametrize("rule", [True, False])
 def test_what_does_not_fit_is_left_off_by_rows_and_said(
     browser: Browser, tmp_path: Path, rule: bool, paper: str
