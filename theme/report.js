@@ -678,6 +678,7 @@
   document.addEventListener("click", function (event) {
     var button = event.target.closest("button[data-save]");
     if (!button) { return; }
+    if (button.dataset.save === "page") { savePage(button); return; }
     var what = document.getElementById(button.dataset.of);
     var name = what.dataset.name || what.id;
     if (button.dataset.save === "csv") {
@@ -688,6 +689,20 @@
     if (button.dataset.save === "svg") { save(fileName(name, "svg"), new Blob([svg.text], { type: "image/svg+xml" })); return; }
     pngOf(svg).then(function (blob) { save(fileName(name, "png"), blob); });
   });
+
+  // ---- the whole page as one file; what makes it is loaded when it is asked for ----
+  function savePage(button) {
+    function made() {
+      var page = window.sitegenAlone(function () { charts.forEach(draw); });
+      save(fileName("", "html").replace(/_?\.html$/, ".html"), new Blob([page], { type: "text/html;charset=utf-8" }));
+    }
+    if (window.sitegenAlone) { made(); return; }
+    var script = document.createElement("script");
+    script.src = button.dataset.script;
+    script.onload = made;
+    script.onerror = function () { button.textContent = "This page could not be saved: " + button.dataset.script + " is not there"; };
+    document.head.appendChild(script);
+  }
 
   // ---- a link to something folded opens it ----
   function unfold() {
