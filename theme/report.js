@@ -153,7 +153,7 @@
     return +(power * [0.1, 0.2, 0.25, 0.5, 1, 2, 2.5, 5].find(function (each) { return span / (each * power) <= (most || 6.5); })).toPrecision(10);
   }
   function decimals(step) { return (step.toFixed(10).replace(/0+$/, "").split(".")[1] || "").length; }
-  function inDigits(value, digits) { return value.toFixed(digits).replace(/\B(?=(\d{3})+(?!\d))/g, digits ? "" : "\u202f").replace("-", "\u2212"); }
+  function inDigits(value, digits) { var parts = value.toFixed(digits).replace("-", "\u2212").split("."); parts[0] = parts[0].replace(/\B(?=(\d{3})+$)/g, "\u202f"); return parts.join("."); }
 
   function overTime(el, entry, rows, signals, pad) {
     var figure = el.closest("figure"), part = closer.get(figure) || [signals.from, signals.to];

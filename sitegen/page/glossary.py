@@ -9,7 +9,7 @@ WORDS: Mapping[str, str] = {
     "build. Comparisons count builds, not cylinders.",
     "lot": "the set of rings a coating came in; also, who gets which coating, where it was allotted by lot.",
     "leak area": "the sharp hole that would leak as much; “to the crankcase” is the share that passes the rings.",
-    "end gaps alone": "what a perfectly seated set of rings would still leak through its end gaps; less than that no "
+    "ring gaps alone": "what a perfectly seated set of rings would still leak through its end gaps; less than that no "
     "seating can reach.",
     "leak still to lose": "how much leak area the curve of a cylinder has yet to fall before it is level.",
     "seating distance": "the sliding distance over which the leak still to lose falls to 37 % of what it was.",
@@ -23,6 +23,8 @@ WORDS: Mapping[str, str] = {
     "at worst": "at the upper limit of what the scatter may be, which few builds tell poorly.",
     "primary": "the one comparison that was named beforehand; it alone keeps its error of 5 % for itself.",
     "exploratory": "a comparison nobody named beforehand; widened, since many are looked at.",
-    "left out": "a reading that stays in its file and on the pages, crossed, but is in no result, with the reason.",
+    "set aside": "of a reading: not used by a rule that is the same for all; it stays in its file and, crossed, on the "
+    "pages.",
+    "left out on objection": "of a reading: not used since somebody gave a reason and a name; it stays, crossed.",
     "odd": "of a cylinder: farther from the others of its engine, in all measures together, than chance explains.",
 }

@@ -59,10 +59,10 @@ def engine_sheet(view: View) -> Sequence[Block]:
         Column("Bore", "mm", numeric=True, measure=BORE.id),
         Column("Land clearance", "mm", numeric=True, measure=CLEARANCE.id),
         Column("Top ring mass", "g", numeric=True, measure=MASS.id),
-        Column("Gaps alone leak", "mm²", numeric=True, measure=FLOOR.id),
+        Column("Leak of the ring gaps alone", "mm²", numeric=True, measure=FLOOR.id),
     )  # fmt: skip
     reading = _gap_reading(view, first)
-    note = "As measured, with the limit of error of the tool. Gaps alone: what perfectly seated rings would still leak."
+    note = "As measured, with the limit of error of the tool. Ring gaps alone: what perfectly seated rings would leak."
     return (Table(f"build-sheet-{build.id}", columns, rows, reading, note=note, wide=True),)
 
 

@@ -77,7 +77,7 @@ def _reading(found: Sequence[Reading]) -> str:
     happened.pop("other", None)
     if happened:
         named = words.listed(name if count == 1 else f"{name} ({count} times)" for name, count in happened.items())
-        parts.append(f"on record: {named}")
+        parts.append(named)
     checks = sum(row.what == CHECK for row in found)
     if checks:
         answered = "the meter answered " + ("its check" if checks == 1 else f"all {words.count(checks)} checks")

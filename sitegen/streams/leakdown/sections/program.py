@@ -115,7 +115,9 @@ def _waiting_sentence(view: View) -> str:
     )
     parts = [f"Of {words.counted(len(open_), 'cylinder')} it cannot be told"]
     if waiting:
-        parts.append(f"{words.count(len(waiting))} of them wait for {dates}")
+        every = len(waiting) == len(open_)
+        who = ("it" if len(open_) == 1 else "all") if every else f"{words.count(len(waiting))} of them"
+        parts.append(f"{who} {'waits' if len(waiting) == 1 else 'wait'} for {dates}")
     fresh = [build for build, reason in found if build.id not in waits and reason == "no-fired-check"]
     if fresh:
         parts.append(f"{words.count(len(fresh))} {'has' if len(fresh) == 1 else 'have'} no check after a start yet")
@@ -133,7 +135,7 @@ def _waiting_sentence(view: View) -> str:
         }
         parts.append(f"{text} ({words.listed(sorted(left))})" if left else text)
     text = f"{parts[0]}: {words.listed(parts[1:])}."
-    before = [f"{build.id}, {told}" for build in dict.fromkeys(open_) if (told := before_refit(view, build))]
+    before = [f"of {build.id}, {told}" for build in dict.fromkeys(open_) if (told := before_refit(view, build))]
     return f"{text} {words.sentence('; '.join(before))}." if before else text
 
 
@@ -227,12 +229,13 @@ def _coating_reading(view: View) -> str:
     if not told:
         return ""
     phase = told[-1]
-    clauses = []
+    clauses: list[str] = []
     odd = None
     for coating in view.program.coatings:
         own = [v for v in view.values(CRANKCASE.id, phase=phase.id, at="", coating=coating) if v.value is not None]
         if own:
-            clauses.append(f"{view.coating_title(coating)} cylinders leak {bare_range(numbers(own))}")
+            leak = "ones" if clauses else "cylinders leak"
+            clauses.append(f"{view.coating_title(coating)} {leak} {bare_range(numbers(own))}")
             odd = odd or stands_out(own)
     if not clauses:
         return f"No check was taken at {phase.title} yet."

@@ -123,7 +123,7 @@ def before_refit(view: View, build: Build, coating: str = "") -> str:
     own = [p.cylinder for p in build.places if coating in {"", p.coating}]
     own = [number for number in own if standing(view, build, number) == "cannot tell"]
     told = _tallied([standing(view, build, number, build.assemblies[-2]) for number in own])
-    return f"before the rings were refitted {told}, since then not told" if told else ""
+    return f"before the rings were refitted, {told}; since then not told" if told else ""
 
 
 def state_after(view: View, build: Build, cylinder: int, assembly: Assembly) -> Verdict | None:
