@@ -7,7 +7,7 @@ from sitegen.crossing import ruling
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, Column, Row, Table
 from sitegen.page.view import View
-from sitegen.pages import criteria, differences, stated
+from sitegen.pages import comparing, criteria, differences, stated
 from sitegen.program.model import Criterion, DecisionRule, Moved, Standing
 from sitegen.vocabulary import Verdict
 
@@ -24,20 +24,6 @@ _SAID: dict[str, str] = {
 def words_of(view: View) -> list[tuple[str, str]]:
     """Coating and word of the rule for each candidate; none where no rule was stated."""
     return [(each.key.coating, each.word) for each in view.verdicts(ruling.RULE)]
-
-
-def lead(view: View) -> str:
-    """ "Run on: graded chromium nitride. Open: hard chromium nitride." """
-    grouped: dict[str, list[str]] = {}
-    for coating, word in words_of(view):
-        grouped.setdefault(word, []).append(view.coating_title(coating))
-    return " ".join(f"{_SAID[word]}: {words.listed(names)}." for word, names in grouped.items())
-
-
-def why(view: View) -> str:
-    """What drives the word of each candidate, a clause each; "" without a rule."""
-    told = [(view.coating_title(each.key.coating), _driver(view, each)) for each in view.verdicts(ruling.RULE)]
-    return "".join(f"{words.sentence(title)}: {driver}. " for title, driver in told).strip()
 
 
 def next_due(view: View) -> str:
@@ -61,10 +47,11 @@ def status(view: View) -> str:
 
 
 def but(view: View) -> str:
-    """What keeps the first candidate from its release, as a sentence; "" where nothing does, or no rule was stated."""
-    for verdict in view.verdicts(ruling.RULE):
+    """What keeps the candidate a page leads with from its release; "" where nothing does, or no rule was stated."""
+    leading = next((row.coating for row in comparing.primary(view)), None)
+    for verdict in view.verdicts(ruling.RULE, coating=leading):
         if verdict.word == ruling.RELEASED:
-            continue
+            return ""
         criterion = next((each for each in view.program.criteria if f"criterion:{each.id}" == verdict.deciding), None)
         if criterion is None:
             return f"{words.sentence(view.why(verdict.reason))}." if verdict.reason else ""

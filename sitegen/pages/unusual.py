@@ -63,6 +63,8 @@ def _missing(view: View, planned: Sequence[Record]) -> Iterator[Unusual]:
 
 def _not_used(view: View, stream: Stream) -> Iterator[Unusual]:
     """Readings of a stream that are not used, by their reason."""
+    if stream.name not in view.analysis.readings:
+        return
     frame: pd.DataFrame = view.readings(stream.name)
     if "use" not in frame:
         return

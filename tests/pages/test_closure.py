@@ -49,7 +49,7 @@ def test_a_program_says_how_many_pairs_close(home: Path, examples: Published) ->
     assert "do not close" in words
     assert "do not close" in text
     assert "B1 cylinder 1" in text
-    assert text.count("Coatings") == 1
+    assert text.count("Top rings by the balance") == 1
 
 
 @pytest.mark.parametrize("page", ["index.html", "b1/index.html"])

@@ -12,7 +12,7 @@ from pages.fixture import FixtureAnalysis
 
 from sitegen.crossing import next_step, ruling
 from sitegen.page.addresses import Addresses
-from sitegen.page.blocks import Table, Text
+from sitegen.page.blocks import Table
 from sitegen.page.view import Desk, View
 from sitegen.pages import decision
 from sitegen.program.model import (
@@ -75,12 +75,11 @@ def page(
 
 
 def told(view: View) -> tuple[str, Mapping[str, list[str]], str, str]:
-    """The lead, the cells of each candidate, the rule, and what is said of looks."""
-    first, table, *_ = decision.blocks(view)
-    assert isinstance(first, Text)
+    """The status, the cells of each candidate after its word, the rule, and what is said of looks."""
+    (table,) = decision.blocks(view)
     assert isinstance(table, Table)
-    rows = {row.cells[0].text: [plain(cell.text) for cell in row.cells[1:]] for row in table.rows}
-    return "".join(cell.text for cell in first.cells), rows, plain(table.reading), plain(table.note)
+    rows = {row.cells[0].text: [row.cells[0].note, *(plain(cell.text) for cell in row.cells[1:])] for row in table.rows}
+    return decision.status(view), rows, plain(decision.rule(view)), plain(decision.looks(view))
 
 
 def plain(text: str) -> str:
@@ -96,11 +95,11 @@ GOOD = (answer(EACH, "holds", **SOUND), answer(LESS, "holds", limit=0.31, found=
 
 def test_released_says_on_what_and_that_nothing_is_open() -> None:
     lead, rows, stated, looks = told(page(*GOOD, steps=[step("none needed")]))
-    assert lead == "Released: soft nitride. Open: hard nitride."
+    assert lead == "Released, open"
     assert rows["soft nitride"] == [
         "released",
-        "Leak area: holds; B2 cylinder 1 at 0.250 (0.231 to 0.269) mm², 0.10 mm² below the limit of 0.35 mm²",
-        "Nothing",
+        "Leak area: holds; B2 cylinder 1, 0.10 mm² below the limit of 0.35 mm²",
+        "Nothing else",
         "None: the rule has decided",
     ]
     assert rows["hard nitride"][:2] == ["open", "None of its criteria was answered"]
@@ -115,8 +114,8 @@ def test_stopped_names_the_cylinder_and_how_far_it_lies_beyond() -> None:
     found = cells(answer(EACH, "fails", **LEAKS), GOOD[1], steps=[step("none needed")])
     assert found == [
         "stopped",
-        "Leak area: fails; B2 cylinder 2 at 0.391 (0.372 to 0.410) mm², 0.041 mm² above the limit of 0.35 mm²",
-        "Nothing",
+        "Leak area: fails; B2 cylinder 2, 0.041 mm² above the limit of 0.35 mm²",
+        "Nothing else",
         "None: the rule has decided",
     ]
 
@@ -135,8 +134,8 @@ def test_a_criterion_against_the_reference_tells_the_difference() -> None:
     found = cells(GOOD[0], unsure, values=needed, steps=[step("build", "criterion:less")])
     assert found == [
         "open",
-        "Less than plain: cannot tell yet; 20 % less (5 to 30 % less)",
-        "Less than plain: the interval reaches across the limit",
+        "Less than plain: cannot tell yet; 20 % less (5 to 30 % less); the interval reaches across the limit",
+        "Nothing else",
         "Two builds more with soft nitride and one build more with plain nitride: a chance of 83 % to settle it, by "
         "simulation",
     ]
@@ -201,10 +200,12 @@ def test_home_tells_what_drives_each_word_and_what_is_due_first() -> None:
     waits = [replace(build, departures=(Departure(PHASE, "due", due=day),)) if day else build
              for build, day in zip(of.builds, ("2026-12-07", "2026-12-01", "", ""), strict=True)]  # fmt: skip
     view = page(answer(EACH, "fails", **LEAKS), GOOD[1], of=replace(of, builds=tuple(waits)))
-    assert plain(decision.why(view)) == (
-        "Soft nitride: Leak area: fails; B2 cylinder 2 at 0.391 (0.372 to 0.410) mm², 0.041 mm² above the limit of "
-        "0.35 mm². Hard nitride: None of its criteria was answered."
+    assert plain(decision.but(view)) == (
+        "But one criterion fails: B2 cylinder 2 is at 0.391 (0.372 to 0.410) mm² where at most 0.35 mm² is asked."
     )
+    unsure = answer(EACH, "cannot tell yet", reason="limit-in-interval", **{**LEAKS, "low": 0.34})
+    assert plain(decision.but(page(unsure, GOOD[1]))).startswith("But one criterion cannot be told to hold: B2 cyl")
+    assert decision.but(page(*GOOD)) == ""
     assert decision.next_due(view) == "Due next: four pulls of B2, on 1 December 2026"
     late = replace(waits[1], departures=(Departure(PHASE, "due", due="2026-05-13"),))
     view = page(*GOOD, of=replace(of, builds=(waits[0], late, *waits[2:])))
@@ -250,10 +251,9 @@ def test_without_a_rule_criteria_stand_for_themselves() -> None:
         "programs/probe/index.html",
         Desk(FixtureAnalysis(bare, {}, {}, (), (), {})),
     )
-    (text,) = decision.blocks(own)
-    assert isinstance(text, Text)
-    assert text.cells[0].text == "No rule of decision was stated, so the criteria stand for themselves."
-    assert decision.lead(own) == ""
+    assert decision.blocks(own) == []
+    assert decision.rule(own) == "No rule of decision was stated, so the criteria stand for themselves."
+    assert (decision.status(own), decision.but(own)) == ("", "")
 
 
 def standing(moved: tuple[Moved, ...] | None, on: str = "2026-06-01", word: RuleWord = "run on") -> Standing:
@@ -268,7 +268,7 @@ def test_decisions_taken_with_what_moved_since() -> None:
     view = page(
         *GOOD, taken=[standing(()), standing((moved, gone, word, value), "2026-07-02"), standing(None, "2026-05-03")]
     )
-    table = decision.blocks(view)[-1]
+    (table,) = decision.taken(view)
     assert isinstance(table, Table)
     assert [[plain(cell.text) for cell in row.cells] for row in table.rows] == [
         ["2 July 2026", "K. L.", "soft nitride", "run on", "too early", "41c07de",

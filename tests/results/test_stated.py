@@ -265,7 +265,7 @@ def test_criteria_stated_after_the_newest_record_say_so(programs: Path) -> None:
     assert "Criteria, stated 1 May 2026, after 4 of 8 dated records had come in (until 4 March 2026)" in page
     edit(programs, "stated: 2026-05-01", "stated: 2026-03-01")
     home, page = published(programs)
-    assert "Criteria, stated 1 March 2026</caption>" in page
+    assert "Criteria, stated 1 March 2026." in page
     assert "The criteria were stated" not in home
 
 
