@@ -9,7 +9,7 @@ WORDS: Mapping[str, str] = {
     "build. Comparisons count builds, not cylinders.",
     "lot": "the set of rings a coating came in; also, who gets which coating, where it was allotted by lot.",
     "leak area": "the sharp hole that would leak as much; “to the crankcase” is the share that passes the rings.",
-    "ring gaps alone": "what a perfectly seated set of rings would still leak through its end gaps; less than that no "
+    "end gaps alone": "what a perfectly seated set of rings would still leak through its end gaps; less than that no "
     "seating can reach.",
     "leak still to lose": "how much leak area the curve of a cylinder has yet to fall before it is level.",
     "seating distance": "the sliding distance over which the leak still to lose falls to 37 % of what it was.",

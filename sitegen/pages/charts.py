@@ -13,7 +13,7 @@ Rows of `slope` and `history` (x is the place of the phase: 0, 1, 2 ...):
     thin      line, x, value, part, cold, coating ("" grey), label, tip, series: cylinders, neighbours, other coatings
     readings  x, value, crossed (left out, but visible), label, tip, series: single readings beside the mean
     limits    value, label ("limit 0.35")
-    band      low, high, label ("ring gaps alone")
+    band      low, high, label ("end gaps alone")
 
 Rows of `dots`, a line a build, for engines of more than eight cylinders:
 

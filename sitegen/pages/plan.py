@@ -36,7 +36,7 @@ def reading(plan: Planning) -> str:
     program = plan.program
     coatings = [f"{program.definitions.coatings[each].title} rings" for each in program.coatings]
     builds = words.sentence(words.counted(plan.builds, "build"))
-    return f"{builds} planned for {words.listed(coatings)}; scheme of the lots: {plan.scheme}."
+    return f"{builds} planned for {words.listed(coatings)}; allotted as {plan.scheme}."
 
 
 def _finding(plan: Planning, reach: Reach) -> str:

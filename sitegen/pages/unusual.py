@@ -75,4 +75,4 @@ def _not_used(view: View, stream: Stream) -> Iterator[Unusual]:
         of = f" of {words.plural(len(numbers), 'cylinder')} {words.numbers_listed(numbers)}" if numbers else ""
         what = "left out on objection" if use == counts.OBJECTED else "set aside"
         yield Unusual(f"{words.sentence(words.counted(len(rows), 'reading'))}{of} {what}", NOT_USED, 35,
-                      f": {view.why(use)}")  # fmt: skip
+                      "" if use == counts.OBJECTED else f": {view.why(use)}")  # fmt: skip

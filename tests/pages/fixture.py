@@ -270,7 +270,7 @@ def _history(view: View) -> Sequence[Block]:
         "",
         {"phases": _phases(view), "means": means, "thin": thin, "readings": readings,
          "limits": [{"value": 0.35, "label": "limit 0.35"}],
-         "band": [{"low": 0.05, "high": 0.1, "label": "ring gaps alone"}]},
+         "band": [{"low": 0.05, "high": 0.1, "label": "end gaps alone"}]},
         coating=build.coating_of(view.cylinder), label="History of the cylinder",
     )  # fmt: skip
     table = Table("history-data", (Column("Phase"), Column("Area", "mm²", True, AREA.id)),

@@ -161,7 +161,7 @@ def test_a_single_series_is_nothing_to_choose_from() -> None:
 def test_the_number_at_the_last_point_is_clear_of_the_labels_at_the_edge(last: float, neighbour: float) -> None:
     thin = [{"line": "cyl", "x": x, "value": neighbour, "label": "cyl. 1, 3" if x == 2 else ""} for x in range(3)]
     means = [mean(0, 0.9), mean(1, 0.5), mean(2, last, text=f"{last}")]
-    limits, band = [{"value": 0.35, "label": "limit 0.35"}], [{"low": 0.01, "high": 0.06, "label": "ring gaps alone"}]
+    limits, band = [{"value": 0.35, "label": "limit 0.35"}], [{"low": 0.01, "high": 0.06, "label": "end gaps alone"}]
     drawn = one(figure("history", means=means, thin=thin, limits=limits, band=band))
     scale = drawn["height"] / (drawn["signals"]["top"] - drawn["signals"]["bottom"])
     number = last * scale + 11  # px above the axis: it stands 11 px above its point (kinds.py, `texts`)

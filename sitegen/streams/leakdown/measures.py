@@ -194,8 +194,8 @@ UNEXPLAINED = Measure(
     better="less",
     compare="difference",
     shared="leakdown.gauge",
-    method="Leak area to the crankcase less the leak of the ring gaps alone.",
-    formula="A(crankcase) − A(ring gaps alone)",
+    method="Leak area to the crankcase less the leak of the end gaps alone.",
+    formula="A(crankcase) − A(end gaps alone)",
     source="difference",
     limits="Holds face contact, flanks, bore distortion and plug; not all of it can be seated away. The floor "
     "supposes a discharge coefficient of 0.86; the area is on the scale of the reference orifice, whose own is not "

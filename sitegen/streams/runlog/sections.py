@@ -251,12 +251,13 @@ def _events(view: View, logs: Sequence[tuple[Phase, Log]], begins: Sequence[floa
         ]
         found += [
             (round(begin + at / 60, 2), run,
-             f"{phase.title}, at {words.with_unit(words.number(at / 60, 1), 'min')}: {what}")
+             f"{phase.title}, at {words.with_unit(words.number(at / 60, 1 if at < _LONG else 0), 'min')}: {what}")
             for at, what in sorted(told)
         ]  # fmt: skip
     return found
 
 
+_LONG = 6000  # s from which no tenth of a minute is told
 _EVENTS = {"meter-reading": "reading by eye", "other": "noted, see events"}
 
 
@@ -393,7 +394,8 @@ def _reading(view: View) -> str:
         for each in odd:
             found.setdefault(_lower(_title(each.key.at)[0]), {})[each.word] = None
         named = words.listed(f"{name} ({words.listed(said)})" for name, said in found.items())
-        parts.append(f"Not to be believed as they are: {named}.")
+        are = words.plural(len(found), "it is", "they are")
+        parts.append(f"Not to be believed as {are}: {named}.")
     return " ".join(parts)
 
 
@@ -698,7 +700,7 @@ def by_build(view: View) -> Sequence[Block]:
         Column("Build"), Column("Coatings"), Column("Runs as planned"),
         Column(f"Blow-by at the last reference point, {REFERENCE}", "L/min", numeric=True, measure=LAST.id),
         Column("Seating distance by blow-by", "km", numeric=True, measure=SCALE.id),
-        Column("Leak of the ring gaps alone, a cylinder", "mm²", numeric=True, measure=GAPS),
+        Column("Leak of the end gaps alone, a cylinder", "mm²", numeric=True, measure=GAPS),
     )  # fmt: skip
     note = (
         "Blow-by is the engine's. It goes with the ring gaps first: builds are alike only where their gaps are. A "

@@ -82,7 +82,7 @@ def cylinder_history(view: View) -> Sequence[Block]:
     floor = floor_of(view, build, number)
     band: list[ChartRow] = []
     if floor is not None and floor.low is not None and floor.high is not None:
-        band = [{"low": floor.low, "high": floor.high, "label": "ring gaps alone"}]
+        band = [{"low": floor.low, "high": floor.high, "label": "end gaps alone"}]
     data: dict[str, Sequence[ChartRow]] = {
         "phases": phase_rows(view, (build,)),
         "means": strong,

@@ -248,7 +248,7 @@ def engine_seating(view: View) -> Sequence[Block]:
         columns = (
             Column("Cylinder"), Column("Leak when seated", "mm²", numeric=True, measure=PLATEAU.id),
             Column("Still to lose", "mm²", numeric=True, measure=TO_LOSE.id),
-            Column("Leak of the ring gaps alone", "mm²", numeric=True, measure=FLOOR),
+            Column("Leak of the end gaps alone", "mm²", numeric=True, measure=FLOOR),
             Column("Leak they do not explain", "mm²", numeric=True, measure=UNEXPLAINED.id),
             Column("State"),
         )  # fmt: skip
