@@ -288,8 +288,8 @@ def _agreements(view: View) -> list[str]:
             within = f"{words.number(value.low, 2)} to {words.number(value.high, 2)}"
             told.append(
                 f"How far {whom} agree in their grades: weighted kappa {words.number(value.value, 2)}, "
-                f"95\N{NO-BREAK SPACE}% interval {within}, from {value.n} places of this program that both graded (1 always alike, 0 no "
-                "better than chance)."
+                f"95\N{NO-BREAK SPACE}% interval {within}, from {value.n} places of this program that both graded (1 "
+                "always alike, 0 no better than chance)."
             )
     return told
 
