@@ -172,7 +172,7 @@
     entry.over = looked.path.filter(function (row) { return row.lo !== undefined; }).map(function (row) {
       var run = rows.runs[row.g], digits = decimals(stepOf(signals.top - signals.bottom)) + 1, unit = entry.payload.unit;
       var ends = row.lo === null ? "" : " (" + inDigits(row.lo, digits) + " to " + inDigits(row.hi, digits) + ")";
-      return { px: pad.left + px(row.at, row.g), tip: run.s + ", " + (row.at - run.at).toFixed(1) + " min: " + inDigits(row.v, digits) + (unit ? " " + unit : "") + ends };
+      return { px: pad.left + px(row.at, row.g), tip: run.s + ", " + inDigits(row.at - run.at, 1) + " min: " + inDigits(row.v, digits) + (unit ? " " + unit : "") + ends };
     });
     rows.path = looked.path.map(function (row) { return Object.assign(place(row), { v: within(row.v) }); });
     rows.spread = looked.spread.map(function (row) { return Object.assign(place(row), { lo: within(row.lo), hi: within(row.hi) }); });
@@ -204,7 +204,7 @@
     rows.times = [];
     runs.forEach(function (run) {
       for (var n = Math.ceil((Math.max(part[0], run.at) - run.at) / step - 1e-9); run.at + n * step <= Math.min(part[1], run.to) + 1e-9; n += 1) {
-        rows.times.push({ at: moved(run.at + n * step, run.g), s: (n * step).toFixed(digits) });
+        rows.times.push({ at: moved(run.at + n * step, run.g), s: inDigits(n * step, digits) });
       }
     });
   }
