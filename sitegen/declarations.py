@@ -83,6 +83,15 @@ class OfBuild:
 
 
 @dataclass(frozen=True)
+class OfCylinder:
+    """A fact of a stream beside the history of a cylinder; None: nothing is known."""
+
+    title: str
+    order: int
+    cell: Callable[[View], Cell | None]  # of one cylinder
+
+
+@dataclass(frozen=True)
 class Smallest:
     """The least a measure can show with one instrument of the program, known before anything is run."""
 
@@ -132,6 +141,7 @@ class Stream:
     steps: tuple[Step, ...]
     sections: tuple[Section, ...] = ()
     of_build: tuple[OfBuild, ...] = ()
+    of_cylinder: tuple[OfCylinder, ...] = ()
     unusual: Callable[[View], Iterable[Unusual]] | None = None  # of one build
     recorded: tuple[str, ...] = ()  # measures a planned record of this stream yields for every cylinder
     whole: bool = False  # they belong to the whole engine instead

@@ -602,11 +602,15 @@
     return /[",\n;]/.test(text) ? '"' + text.replace(/"/g, '""') + '"' : text;
   }
 
+  // Headings of columns; a row above them may name groups, which are said with each of their columns.
+  function headsOf(table) { return table.tHead.rows[table.tHead.rows.length - 1].cells; }
+
   // The columns one column of a table becomes, each a heading and its fields.
   function columnsOf(table, at) {
-    var cells = [], head = table.tHead.rows[0].cells[at];
+    var cells = [], head = headsOf(table)[at];
     Array.prototype.forEach.call(table.tBodies[0].rows, function (row) { cells.push(parted(row.cells[at])); });
-    var title = parted(head).text, unit = head.dataset.unit ? " [" + head.dataset.unit + "]" : "";
+    var group = head.dataset.group ? head.dataset.group + ", " : "";
+    var title = group + parted(head).text, unit = head.dataset.unit ? " [" + head.dataset.unit + "]" : "";
     var found = cells.map(function (cell) { return CELL.exec(cell.text); });
     var known = cells.filter(function (cell) { return cell.text && cell.text !== "\u2013"; }).length;
     var numeric = known > 0 && (head.classList.contains("n") || found.filter(Boolean).length === known);
@@ -663,7 +667,7 @@
     var main = table.closest("[data-invented]"), figure = table.closest("figure"), columns = figure && pointsOf(figure);
     if (!columns) {
       columns = [];
-      Array.prototype.forEach.call(table.tHead.rows[0].cells, function (head, at) { columns = columns.concat(columnsOf(table, at)); });
+      Array.prototype.forEach.call(headsOf(table), function (head, at) { columns = columns.concat(columnsOf(table, at)); });
     }
     if (main) { columns.push(columns[0].map(function (cell, n) { return n ? main.dataset.invented : "data"; })); }
     return "\ufeff" + columns[0].map(function (cell, n) {

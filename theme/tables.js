@@ -6,6 +6,9 @@
   var tables = new Map(); // id -> {table, rows, column, down, words, input, count, line}
   var COLLATOR = new Intl.Collator("en", { numeric: true, sensitivity: "base" });
 
+  // The row of headings over single columns; groups of columns may stand above it.
+  function headsOf(table) { return table.tHead.rows[table.tHead.rows.length - 1].cells; }
+
   function textOf(cell) {
     var copy = cell.cloneNode(true);
     copy.querySelectorAll("small").forEach(function (small) { small.remove(); });
@@ -44,7 +47,7 @@
     }
     var body = state.table.tBodies[0];
     order.forEach(function (row) { body.appendChild(row); });
-    Array.prototype.forEach.call(state.table.tHead.rows[0].cells, function (head, column) {
+    Array.prototype.forEach.call(headsOf(state.table), function (head, column) {
       if (state.column === column) { head.setAttribute("aria-sort", state.down ? "descending" : "ascending"); }
       else { head.removeAttribute("aria-sort"); }
     });
@@ -139,7 +142,7 @@
       var sort = /^([a-z0-9-]+)\.(\d+)\.(up|down)$/.exec(part), find = /^([a-z0-9-]+)=(.*)$/.exec(part);
       var state = tables.get((sort || find || [])[1]);
       if (!state) { return; }
-      if (sort && +sort[2] < state.table.tHead.rows[0].cells.length) { state.column = +sort[2]; state.down = sort[3] === "down"; }
+      if (sort && +sort[2] < headsOf(state.table).length) { state.column = +sort[2]; state.down = sort[3] === "down"; }
       if (find && state.input) { state.words = decoded(find[2]); }
     });
     tables.forEach(function (state) {
@@ -150,13 +153,14 @@
       var chosen = Array.from(tables.values()).find(function (state) { return state.column !== null || state.words; });
       for (var fold = chosen && chosen.table.closest("details"); fold; fold = fold.parentElement.closest("details")) { fold.open = true; }
       var target = document.getElementById(anchor()) || (chosen && chosen.table.parentNode.parentNode);
+      for (var fold = chosen && chosen.table.closest("details"); fold; fold = fold.parentNode.closest("details")) { fold.open = true; }
       if (target) { target.scrollIntoView(); }
     }
   }
 
   // ---- buttons and fields ----
   function sortable(state) {
-    Array.prototype.forEach.call(state.table.tHead.rows[0].cells, function (head, column) {
+    Array.prototype.forEach.call(headsOf(state.table), function (head, column) {
       if (!head.textContent.trim()) { return; }
       var button = document.createElement("button");
       button.type = "button";

@@ -83,6 +83,7 @@ class Column:
     unit: str = ""
     numeric: bool = False
     measure: str = ""  # id of what it shows: its heading leads to the methods page
+    group: str = ""  # heading over all columns beside each other that share it
 
 
 @dataclass(frozen=True)
@@ -152,6 +153,7 @@ class Figure:
     table: Table | None = None
     measure: str = ""  # id of what it shows: its caption leads to the methods page
     one_scale: bool = True  # its panels share the ends of the value axis
+    layout: Literal["", "wide", "row"] = ""  # one panel as wide as the page; small panels in one row
     events: Sequence[str] = ()  # what its numbered circles stand for, in their order
 
 
@@ -219,16 +221,43 @@ class Images:
     images: Sequence[Image]
     reading: str = ""
     caption: str = ""
+    place: str = ""  # where all of them were taken, one after the other: drawn to one scale, or not to be compared
+
+
+@dataclass(frozen=True)
+class Fact:
+    term: str
+    pieces: Sequence[Cell]
+
+
+@dataclass(frozen=True)
+class Facts:
+    """Terms with what is known of each, under a small heading."""
+
+    shape: ClassVar = "facts"  # macro that prints it
+    name: str
+    title: str
+    facts: Sequence[Fact]
 
 
 @dataclass(frozen=True)
 class Beside:
-    """What belongs to one subject, side by side: picture, drawing, numbers. Wraps where there is no room."""
+    """Two or more blocks side by side: what leads, and what it rests on. Wraps where there is no room."""
 
     shape: ClassVar = "beside"  # macro that prints it
     name: str
-    title: str
-    blocks: Sequence[Figure | Table | Images]
+    blocks: Sequence[Figure | Table | Facts | Text]
+    halves: bool = False  # as wide as each other; else the first takes more
 
 
-Block = Figure | Table | Plans | Text | Images | Beside
+@dataclass(frozen=True)
+class Under:
+    """More of what stands above it, behind a line that says how much."""
+
+    shape: ClassVar = "under"  # macro that prints it
+    name: str
+    summary: str
+    blocks: Sequence[Figure | Table | Text]
+
+
+Block = Figure | Table | Plans | Text | Images | Facts | Beside | Under

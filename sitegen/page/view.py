@@ -355,6 +355,20 @@ class View:
             return words.with_unit(printed, self.measures[value.measure].unit)
         return printed
 
+    def among(self, value: Value | None) -> Cell | None:
+        """A value of a cylinder with those of the others of its build: "3.3 ± 1.0 mg, the others 2.9 to 3.2"."""
+        if value is None or value.value is None:
+            return None
+        key = value.key
+        beside = [each.value for each in self.values(value.measure, engine=key.engine, phase=key.phase, at=key.at)
+                  if each.key.cylinder != key.cylinder and each.value is not None]  # fmt: skip
+        told = self.text(value, unit=True)
+        if not beside:
+            return Cell(told)
+        places = words.decimals_for(((value.high or 0.0) - (value.low or 0.0)) / 2) if value.low is not None else None
+        low, high = (words.number(each, places) for each in (min(beside), max(beside)))
+        return Cell(told, note=f"the {words.plural(len(beside), 'other')} {words.from_to(low, high)}")
+
     def cell(self, value: Value | None, note: str = "") -> Cell:
         """A value in a table; where there is no answer the reason stands in place of the note."""
         none = value is not None and value.status == "refused"

@@ -39,7 +39,7 @@ the axis, `floor` is what the channel cannot be below:
     events    at, run: numbered in their order; `Figure.events` says what they are
 
 Rows of `curves`, over a quantity; signals `from` and `to` are the ends of its axis, `least` and `most` those of the
-value axis where panels share it:
+value axis where panels share it, `small` for panels in a row:
 
     path      at, value, line (lines break between lines), grey (before; else the coating's colour), series
     bands     at, to, label (minor: not on narrow screens): stretches of the axis
@@ -59,6 +59,7 @@ from dataclasses import dataclass
 from itertools import groupby, pairwise
 from typing import Any
 
+from sitegen.page.axes import decimals, tick_step
 from sitegen.page.blocks import Datum, Figure, Panel, number_of
 
 Drawn = dict[str, Any]  # a row of a set with its defaults, or what is laid out of rows: what the script reads
@@ -117,7 +118,8 @@ def payloads(figure: Figure, orders: Orders) -> list[Drawn]:
     for panel in filled:
         for row in (row for rows in panel.values() for row in rows):
             row["series"] = numbers.get(row.get("series", ""), -1)
-    ends = [_ends(filled)] * len(filled) if figure.one_scale else [_ends([rows]) for rows in filled]
+    most = 3.0 if figure.kind == "dots" else 1.6
+    ends = [_ends(filled, most)] * len(filled) if figure.one_scale else [_ends([rows], most) for rows in filled]
     laid = [
         kind.lay(kind.name, rows, {**own, **panel.signals}, panel, orders)
         for panel, rows, own in zip(figure.panels, filled, ends, strict=True)
@@ -228,8 +230,8 @@ def _plain(figure: str, name: str, field: str, given: Any) -> Datum:
     return number
 
 
-def _ends(panels: Sequence[Mapping[str, list[Drawn]]]) -> Drawn:
-    """Ends of the value axis shared by all panels: from zero, past every mark, not stretched by a wide interval."""
+def _ends(panels: Sequence[Mapping[str, list[Drawn]]], stretch: float) -> Drawn:
+    """Ends of the value axis shared by all panels: from zero, past every mark, past intervals up to `stretch` times."""
     seen = [
         row["value"]
         for rows in panels
@@ -247,25 +249,13 @@ def _ends(panels: Sequence[Mapping[str, list[Drawn]]]) -> Drawn:
     lows = [
         r["low"] for rows in panels for r in rows.get("means", []) if r["low"] is not None and math.isfinite(r["low"])
     ]
-    reach = max([most, *(high for high in highs if high <= 1.6 * most)])
+    reach = max([most, *(high for high in highs if high <= stretch * most)])
     step = tick_step(max(reach, 1e-12))
     top = step * math.ceil(round(reach * 1.02 / step, 9))
     bottom = 0.0
     if least < 0:  # a measure that can fall below zero shows it; else an interval below zero ends at the axis
         bottom = -step * math.ceil(round(-min([least, *lows]) * 1.02 / step, 9))
     return {"top": float(f"{top:.10g}"), "bottom": float(f"{bottom:.10g}"), "step": step}
-
-
-def tick_step(top: float, most: float = 6.5) -> float:
-    """Step of a value axis that ends at or above `top`: four to eight steps of 1, 2, 2.5 or 5 times a power of ten; of
-    a low panel fewer.
-
-    >>> tick_step(0.95), tick_step(27.0), tick_step(0.31)
-    (0.2, 5.0, 0.05)
-    """
-    power = 10.0 ** math.floor(math.log10(top))
-    step = next(s for s in (0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 2.5, 5.0) if top / (s * power) <= most)
-    return float(f"{step * power:.10g}")
 
 
 # ---- charts over phases ---------------------------------------------------------------------------------------------
@@ -524,10 +514,6 @@ def wrapped(text: str, width: int) -> list[str]:
     return lines
 
 
-def _decimals(step: float) -> int:
-    return len(f"{step:.10f}".rstrip("0").partition(".")[2])
-
-
 def _ticks(top: float, bottom: float, step: float) -> Drawn:
     """Ticks and the form of their labels.
 
@@ -535,11 +521,11 @@ def _ticks(top: float, bottom: float, step: float) -> Drawn:
     {'ticks': [0.0, 0.4, 0.8, 1.2], 'digits': ',.1f'}
     """
     first, last = round(bottom / step), math.floor(top / step + 1e-9)
-    return {"ticks": [float(f"{n * step:.10g}") for n in range(first, last + 1)], "digits": f",.{_decimals(step)}f"}
+    return {"ticks": [float(f"{n * step:.10g}") for n in range(first, last + 1)], "digits": f",.{decimals(step)}f"}
 
 
 def _left(top: float, bottom: float, step: float) -> int:
-    widest = max(len(f"{end:,.{_decimals(step)}f}") for end in (top, bottom))
+    widest = max(len(f"{end:,.{decimals(step)}f}") for end in (top, bottom))
     return round(12 + widest * _CHAR)
 
 
@@ -552,6 +538,9 @@ def _lay_dots(
     top, bottom = number_of(signals["top"]), number_of(signals.get("bottom", 0.0))
     own = panel.coating
     count = len(rows["lines"])
+    ticks = _ticks(top, bottom, number_of(signals["step"]))
+    if len(f"{top:{ticks['digits']}}") > 4 and len(ticks["ticks"]) > 5:  # long numbers would touch
+        ticks["ticks"] = ticks["ticks"][::2]
     left = 14 + max((max(len(row["label"]), len(row["under"])) for row in rows["lines"]), default=0) * _CHAR
     short = 14 + max((len(row["label"]) for row in rows["lines"]), default=0) * _CHAR
     room = max(16, _left(top, bottom, number_of(signals["step"])) // 2)  # half of the last tick's number stands beyond
@@ -573,7 +562,7 @@ def _lay_dots(
         },
         "signals": {
             "n": count, "apart": int(bool(rows["dots"])), "top": top, "bottom": bottom,
-            **_ticks(top, bottom, number_of(signals["step"])),
+            **ticks,
         },
         "pad": {"top": 24, "bottom": 26 + (_TITLE if panel.axis else 0),
                 "left": round(left), "leftNarrow": round(short), "wide": room, "narrow": room},
@@ -682,7 +671,8 @@ def _lay_curves(
     least = min(seen, default=0.0) if least is None else number_of(least)
     top, bottom, step = _span(least, max(seen, default=1.0) if most is None else number_of(most))
     begin, end = number_of(signals["from"]), number_of(signals["to"])
-    places, form = _along(begin, end)
+    small = bool(signals.get("small"))
+    places, form = _along(begin, end, 2.0 if small else 1.0)
     labelled = any(row["label"] for row in rows["bands"])
 
     def within(value: float | None) -> float | None:
@@ -709,21 +699,22 @@ def _lay_curves(
             "rise": 12 + (_TITLE if labelled else 0),
             "unit": signals.get("unit", ""), "along": signals.get("along", ""), **_ticks(top, bottom, step),
         },
-        "pad": {"top": 24 + (_TITLE if panel.axis and labelled else 0), "bottom": 26 + (_TITLE if panel.along else 0),
-                "left": _left(top, bottom, step), "wide": 22, "narrow": 22},
-        "height": 150,
+        "pad": {"top": 8 if small else 24 + (_TITLE if panel.axis and labelled else 0),
+                "bottom": 26 + (_TITLE if panel.along else 0), "left": _left(top, bottom, step),
+                "wide": 12 if small else 22, "narrow": 12 if small else 22},
+        "height": 120 if small else 150,
     }  # fmt: skip
 
 
-def _along(begin: float, end: float) -> tuple[list[float], str]:
-    """Numbers of an axis along a quantity, and their form.
+def _along(begin: float, end: float, sparse: float = 1.0) -> tuple[list[float], str]:
+    """Numbers of an axis along a quantity, and their form; `sparse` times fewer.
 
     >>> _along(0.0, 60.0)
     ([0.0, 10.0, 20.0, 30.0, 40.0, 50.0, 60.0], ',.0f')
     """
-    pace = tick_step(end - begin)
+    pace = tick_step(sparse * (end - begin))
     first, last = math.ceil(begin / pace - 1e-9), math.floor(end / pace + 1e-9)
-    return [float(f"{n * pace:.10g}") for n in range(first, last + 1)], f",.{_decimals(pace)}f"
+    return [float(f"{n * pace:.10g}") for n in range(first, last + 1)], f",.{decimals(pace)}f"
 
 
 def _span(

@@ -1,17 +1,19 @@
-"""The page of one coating over all programs of the folder: builds as rows, programs as groups."""
+"""The page of one coating over all programs of the folder: against the reference, its criteria, its next build."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from sitegen.declarations import Stream
 from sitegen.page import words
 from sitegen.page.addresses import Link
-from sitegen.page.blocks import Cell, Column, Row, Table
+from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text
 from sitegen.page.view import View
-from sitegen.pages import history
-from sitegen.pages.contexts import CoatingPage, Fact, Part
+from sitegen.pages import comparing, criteria, history
+from sitegen.pages.contexts import Chapter, CoatingPage, Fact, Part
 from sitegen.pages.frame import Site, crumbs, window_title
+from sitegen.pages.setting import Setter
 from sitegen.program.model import Build, Coating, Layer
 from sitegen.vocabulary import Value
 
@@ -20,28 +22,23 @@ def page(site: Site, coating: Coating) -> CoatingPage:
     """The page of one coating."""
     path = site.addresses.coatings[coating.id]
     setter = site.setter(path)
-    parts, builds = [], 0
+    held = [each for each in site.folder.programs if any(coating.id in build.coatings for build in each.builds)]
+    views = [site.view(path, program.id, coating=coating) for program in held]
+
+    def part(anchor: str, title: str, blocks: Sequence[Block]) -> list[Part]:
+        return site.shows("coating", setter.id(anchor), title, blocks)
+
+    parts = part(comparing.ANCHOR, "Against the reference", _compared(views))
+    parts += part("criteria", "Criteria", _criteria(views))
     known = history.blocks(site.view(path), coating.id, site.histories.get(coating.id, ()))
-    if known:
-        parts.append(Part(setter.id(history.ANCHOR), history.TITLE, known))
-    for program in site.folder.programs:
-        view = site.view(path, program.id, coating=coating)
-        if not view.builds:
-            continue
-        builds += len(view.builds)
-        tables = [_builds(view)]
-        tables += [
-            table for stream in site.streams if not _tells(stream) and (table := _recorded(view, stream)) is not None
-        ]
-        parts.append(Part(setter.id(program.id), program.title, tables))
-        own = site.parts(view, setter, "coating", "main")
-        parts += [replace(part, title=f"{part.title}, {program.title}") for part in own]
+    parts += part(history.ANCHOR, history.TITLE, known)
+    chapters = [_chapter(site, setter, view) for view in views]
+    builds = sum(len(view.builds) for view in views)
     coatings = list(site.folder.definitions.coatings.values())
     place = coatings.index(coating)
     view = site.view(path)
     before = coatings[place - 1] if place else None
     after = coatings[place + 1] if place + 1 < len(coatings) else None
-    held = [each for each in site.folder.programs if any(coating.id in build.coatings for build in each.builds)]
     used = f"{words.counted(builds, 'build')} in {words.counted(len(held), 'program')}." if builds else "Not built yet."
     return CoatingPage(
         setter=setter,
@@ -51,13 +48,48 @@ def page(site: Site, coating: Coating) -> CoatingPage:
         others=site.others(path),
         previous=Link(before.title, view.href_coating(before)) if before else None,
         next=Link(after.title, view.href_coating(after)) if after else None,
-        assets=site.links(path, parts),
+        assets=site.links(path, [*parts, *(one for each in chapters for one in (each.part, *each.rest))]),
         foot=site.foot(path, about=held),
         heading=Cell(words.sentence(coating.title), coating=coating.id),
         reading=words.sentence(used),
         facts=_facts(coating),
         parts=parts,
+        chapters=chapters,
     )
+
+
+def _chapter(site: Site, setter: Setter, view: View) -> Chapter:
+    """One program under one heading: its builds, the rest folded with its result."""
+    tables = [table for stream in site.streams if not _tells(stream) and (table := _recorded(view, stream)) is not None]
+    part = Part(setter.id(view.program.id), view.program.title, [_builds(view), *tables])
+    return Chapter(part, site.parts(view, setter, "coating", "rest"))
+
+
+def _compared(views: Sequence[View]) -> list[Block]:
+    """The comparison with the reference, a table a program; of the reference itself, where it is set against others."""
+    blocks: list[Block] = []
+    for view in views:
+        program = view.program
+        if view.the_coating.id == program.reference:
+            others = words.listed(view.coating_title(each) for each in program.candidates)
+            verb = words.plural(len(program.candidates), "is", "are")
+            text = f"In {program.title} this is the reference, against which {others} {verb} set: "
+            cells = [Cell(text), Cell("coatings compared", href=view.href_program(anchor=comparing.ANCHOR)), Cell(".")]
+            blocks += [Text(cells, "reading")] if others and view.comparisons else []
+        else:
+            blocks += _of(view, comparing.table(view, [view.the_coating.id]), len(views))
+    return blocks
+
+
+def _criteria(views: Sequence[View]) -> list[Block]:
+    found = [(view, criteria.table(view, [view.the_coating.id])) for view in views]
+    return [block for view, table in found if table is not None for block in _of(view, [table], len(views))]
+
+
+def _of(view: View, blocks: Sequence[Block], programs: int) -> list[Block]:
+    """Blocks of one of several programs carry its name."""
+    return [replace(each, caption=view.program.title) if programs > 1 and isinstance(each, Table) else each
+            for each in blocks]  # fmt: skip
 
 
 def _tells(stream: Stream) -> bool:
@@ -112,7 +144,7 @@ def _builds(view: View) -> Table:
         )  # fmt: skip
     columns = [Column("Build"), Column("Block"), Column("Lot"), Column("Cylinders"),
                Column("Seated, of those that could be told")]  # fmt: skip
-    return Table(f"builds-{view.program.id}", columns, rows, caption=f"Builds in {view.program.title}")
+    return Table(f"builds-{view.program.id}", columns, rows)
 
 
 def _recorded(view: View, stream: Stream) -> Table | None:

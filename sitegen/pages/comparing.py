@@ -187,9 +187,10 @@ def builds_range(low: float, high: float | None) -> str:
 # ---- the table ------------------------------------------------------------------------------------------------------
 
 
-def table(view: View) -> list[Block]:
-    """A row a candidate and measure, every interval on one axis in per cent of the reference."""
-    rows = [row for coating in view.program.candidates for row in view.comparisons if row.coating == coating]
+def table(view: View, coatings: Sequence[str] | None = None) -> list[Block]:
+    """A row a candidate and measure, every interval on one axis in per cent of the reference; of some coatings only."""
+    shown = view.program.candidates if coatings is None else coatings
+    rows = [row for coating in shown for row in view.comparisons if row.coating == coating]
     rows = [row for row in rows if row.verdict != "refused" or row.role == "primary"]
     if not rows:
         return []

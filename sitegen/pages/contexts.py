@@ -10,6 +10,7 @@ from markupsafe import Markup
 
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Block, Cell
+from sitegen.page.blocks import Fact as Fact
 from sitegen.pages.setting import Setter
 
 
@@ -60,12 +61,6 @@ def contents_of(parts: Sequence[Part], rest: Sequence[Part] = ()) -> list[Link]:
 
 REST = "The rest, folded"
 UNUSUAL = "Out of the ordinary"
-
-
-@dataclass(frozen=True)
-class Fact:
-    term: str
-    pieces: Sequence[Cell]
 
 
 @dataclass(frozen=True)
@@ -164,16 +159,23 @@ class EnginePage(Page):
 class CylinderPage(Page):
     template: ClassVar[str] = "cylinder.html"
     heading: str
-    state: Cell | None
+    state: str  # word; "" where none was concluded
     meta: Sequence[Cell]
-    first: Part | None
-    side: Sequence[Part]
+    first: Part | None  # why it has its state
     parts: Sequence[Part]
     rest: Sequence[Part] = ()  # folded
 
     @property
     def contents(self) -> Sequence[Link]:
-        return contents_of(self.parts, self.rest)
+        return contents_of([*([self.first] if self.first else []), *self.parts], self.rest)
+
+
+@dataclass(frozen=True)
+class Chapter:
+    """What one program says of a coating: its builds, and folded below them what its streams say."""
+
+    part: Part
+    rest: Sequence[Part]  # folded
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -183,11 +185,11 @@ class CoatingPage(Page):
     reading: str
     facts: Sequence[Fact]
     parts: Sequence[Part]
-    rest: Sequence[Part] = ()  # folded
+    chapters: Sequence[Chapter]
 
     @property
     def contents(self) -> Sequence[Link]:
-        return contents_of(self.parts, self.rest)
+        return contents_of([*self.parts, *(each.part for each in self.chapters)])
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -24,10 +24,10 @@ def caption(program: Program, late: str = "") -> str:
     return f"{when}, {late}" if late else when
 
 
-def table(view: View) -> Table | None:
-    """Every answer on one axis, the share of its limit; None without criteria."""
+def table(view: View, coatings: Sequence[str] | None = None) -> Table | None:
+    """Every answer on one axis, the share of its limit; of some coatings only, where named. None without criteria."""
     rows = [(each, coating, _summary(view, each, coating)) for each in view.program.criteria
-            for coating in each.coatings]  # fmt: skip
+            for coating in each.coatings if coatings is None or coating in coatings]  # fmt: skip
     if not rows:
         return None
     placed = {n: _shares(view, *row) for n, row in enumerate(rows)}
@@ -41,12 +41,12 @@ def table(view: View) -> Table | None:
                                if n != 2)]  # fmt: skip
     axis = Axis(1, 0.0, end, ticks, 1.0)
     made = [_row(view, *row, placed[n], axis) for n, row in enumerate(rows)]
-    return Table("criteria", columns, made, _reading(view), stack=True, axis=axis)
+    return Table("criteria", columns, made, _reading(view, coatings), stack=True, axis=axis)
 
 
-def _reading(view: View) -> str:
+def _reading(view: View, coatings: Sequence[str] | None) -> str:
     when = view.program.criteria_stated
-    return " ".join(filter(None, (in_words(view), f"Stated {words.day(when)}." if when else "")))
+    return " ".join(filter(None, (in_words(view, coatings), f"Stated {words.day(when)}." if when else "")))
 
 
 def _summary(view: View, criterion: Criterion, coating: str) -> Verdict | None:
@@ -347,24 +347,33 @@ def of_cylinder(view: View) -> Table | None:
     if not rows:
         return None
     columns = (Column("Criterion"), Column("Limit"), Column("Found"), Column("Answer"))
+    told = [f"{row.cells[0].text}: {row.cells[3].text}" for row in rows]
+    reading = f"{'; '.join(told)}."
     note = (
         "For this cylinder alone: it fails only where its interval lies beyond the limit with room for the number of "
         "cylinders looked at."
     )
-    return Table("criteria-of-this-cylinder", columns, rows, note=note)
+    return Table("criteria-of-this-cylinder", columns, rows, reading, note=note)
+
+
+def fails(view: View) -> bool:
+    """Whether the cylinder of the view fails a criterion."""
+    found = view.verdicts(engine=view.the_build, cylinder=view.cylinder)
+    return any(each.rule.startswith("criterion:") and each.word == "fails" for each in found)
 
 
 # ---- in a line ------------------------------------------------------------------------------------------------------
 
 
-def in_words(view: View) -> str:
+def in_words(view: View, coatings: Sequence[str] | None = None) -> str:
     """How the criteria stand, for the home page: "Answers to two criteria: one fails (...) and one holds.".
 
     A criterion about two coatings has two answers, which are counted then.
     """
     answers: dict[str, list[str]] = {}
-    for criterion in view.program.criteria:
-        for coating in criterion.coatings:
+    asked = [each for each in view.program.criteria if coatings is None or set(coatings) & set(each.coatings)]
+    for criterion in asked:
+        for coating in criterion.coatings if coatings is None else set(coatings) & set(criterion.coatings):
             own = view.verdicts(f"criterion:{criterion.id}", engine="", coating=coating)
             for verdict in own[:1]:
                 answers.setdefault(verdict.word, []).append(_titled(view, criterion, coating, verdict))
@@ -376,7 +385,7 @@ def in_words(view: View) -> str:
         if titles:
             named = f" ({words.listed(dict.fromkeys(titles))})" if word == "fails" else ""
             parts.append(f"{words.count(len(titles))} {word if len(titles) == 1 and word != CANNOT else verb}{named}")
-    criteria, total = len(view.program.criteria), sum(map(len, answers.values()))
+    criteria, total = len(asked), sum(map(len, answers.values()))
     count = "Answers" if total == criteria else words.sentence(words.counted(total, "answer"))
     return f"{count} to {words.counted(criteria, 'criterion', 'criteria')}: {words.listed(parts)}."
 

@@ -1,4 +1,4 @@
-"""The pages of one build and of one of its cylinders."""
+"""The page of one build."""
 
 from __future__ import annotations
 
@@ -6,8 +6,8 @@ from sitegen.page import words
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Block, Cell, Column, Figure, Plans, Row, Table, Text
 from sitegen.page.view import View
-from sitegen.pages import closure, criteria, odd, plans, unusual
-from sitegen.pages.contexts import CylinderPage, EnginePage, Half, Part
+from sitegen.pages import closure, odd, plans, unusual
+from sitegen.pages.contexts import EnginePage, Half, Part
 from sitegen.pages.folding import folded
 from sitegen.pages.frame import Site, crumbs, shows_plan, window_title
 from sitegen.program.model import Build, Program
@@ -134,66 +134,3 @@ def _ordinal(n: int) -> str:
         return ("", "first", "second", "third")[n]
     ending = "th" if n % 100 in {11, 12, 13} else {1: "st", 2: "nd", 3: "rd"}.get(n % 10, "th")
     return f"{n}{ending}"
-
-
-# ---- one cylinder ---------------------------------------------------------------------------------------------------
-
-
-def cylinder_page(site: Site, program: Program, build: Build, cylinder: int) -> CylinderPage:
-    """The page of one cylinder of a build."""
-    path = site.addresses.cylinders[program.id, build.id, cylinder]
-    view = site.view(path, program.id, build, cylinder)
-    setter = site.setter(path)
-    parts = site.parts(view, setter, "cylinder", "main")
-    parts[1:1] = site.shows("cylinder", setter.id(odd.ANCHOR), "Beside its neighbours", odd.of_cylinder(view))
-    side = site.parts(view, setter, "cylinder", "side")
-    rest = site.parts(view, setter, "cylinder", "rest")
-    judged = criteria.of_cylinder(view)
-    if judged is not None:
-        parts.append(Part(setter.id("criteria"), "Criteria", [judged]))
-    if not shows_plan([*parts, *side]):
-        drawn = [plans.plan_of(view, build, me=cylinder)]
-        side.insert(0, Part(setter.id("place"), "Where it sits", [Plans(drawn)]))
-    own = next(place for place in build.places if place.cylinder == cylinder)
-    state = view.state(build, cylinder)
-    order = [(each, place.cylinder) for each in program.builds for place in each.places]
-    here = order.index((build, cylinder))
-
-    def link(place: int) -> Link | None:
-        if not 0 <= place < len(order):
-            return None
-        other, number = order[place]
-        text = f"cylinder {number}" if other is build else f"{other.id} cylinder {number}"
-        return Link(text, view.href_cylinder(other, number))
-
-    return CylinderPage(
-        setter=setter,
-        path=path,
-        title=window_title(f"{build.id} cylinder {cylinder}", program.title),
-        crumbs=crumbs(
-            site,
-            path,
-            [
-                (program.title, site.addresses.programs[program.id]),
-                (build.id, site.addresses.engines[program.id, build.id]),
-                (f"Cylinder {cylinder}", path),
-            ],
-        ),
-        others=site.others(path, program),
-        around=site.around(path, program, build),
-        previous=link(here - 1),
-        next=link(here + 1),
-        assets=site.links(path, [*parts, *side, *rest]),
-        foot=site.foot(path, program),
-        heading=f"{build.id}, cylinder {cylinder}",
-        state=Cell(state.word, word=True) if state else None,
-        meta=[
-            view.coating_cell(own.coating),
-            *([Cell(f"lot {own.lot}")] if own.lot else []),
-            Cell(f"block {build.block}, build {build.number}"),
-        ],
-        first=parts[0] if parts else None,
-        side=side,
-        parts=parts[1:],
-        rest=rest,
-    )

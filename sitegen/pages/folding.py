@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
-from sitegen.page.blocks import Beside, Block, Text
+from sitegen.page.blocks import Block, Figure, Images, Plans, Table, Text
 from sitegen.pages.contexts import Part
 
 LONGEST = 120  # characters of a summary beside the title; a longer reading is cut at the end of a sentence
@@ -29,7 +29,7 @@ def folded(part: Part) -> Part:
         kept: list[Block] = [] if plain and not left else [replace(first, cells=[replace(first.cells[0], text=left)])] \
             if plain else [first]  # fmt: skip
     else:
-        kept = [first if isinstance(first, Beside) else replace(first, reading=left)]
+        kept = [replace(first, reading=left) if isinstance(first, Figure | Table | Plans | Images) else first]
     return replace(part, blocks=[*kept, *rest], result=said)
 
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import hashlib
+import io
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 
@@ -45,6 +47,17 @@ class Gallery:
             self._hung[source] = self._hang(source)
         return self._hung[source]
 
+    def light(self, source: str) -> float | None:
+        """How bright a picture is on the mean, as a share of white; None where it cannot be read."""
+        hung = self.put(source)
+        if hung is None:
+            return None
+        from PIL import Image  # slow to import, and most sites hold no pictures of one place
+
+        with Image.open(io.BytesIO(self.files[hung.small])) as image:
+            counts = image.convert("L").histogram()
+        return sum(n * linear(code / 255) for code, n in enumerate(counts)) / sum(counts)
+
     def take(self, source: str) -> str:
         """Path in the site of any other file, taken along as it is; "" where it cannot be read any more."""
         try:
@@ -81,3 +94,41 @@ def scale_of(width: float | None) -> Scale | None:
     unit, name = next((unit, name) for below, unit, name in _UNITS if length < below * (1 - 1e-9))
     shown = length / unit
     return Scale(round(100 * length / width, 2), f"{number(shown, 0 if shown >= 1 else 1)} {name}")
+
+
+# ---- whether pictures of one place compare --------------------------------------------------------------------------
+
+MOST_SCALES = 4.0  # times as wide as the narrowest: beyond it nothing would be seen on the other at one scale
+STOP = 2.0  # times as bright: one step of exposure, as cameras count it (common practice, no source)
+
+
+def linear(code: float) -> float:
+    """Light of an sRGB code value, both as shares of white (IEC 61966-2-1:1999, 5.2).
+
+    >>> linear(1.0), round(linear(0.5), 4), round(linear(0.02), 6)
+    (1.0, 0.214, 0.001548)
+    """
+    return code / 12.92 if code <= 0.04045 else ((code + 0.055) / 1.055) ** 2.4
+
+
+def not_to_scale(widths: Sequence[float | None]) -> str:
+    """Why pictures of these widths [m] cannot stand at one scale; "" where they can.
+
+    >>> not_to_scale([1.8e-3, None]), not_to_scale([1.8e-3, 2.4e-3])
+    ('in size: the width of a picture was not recorded', '')
+    """
+    known = [width for width in widths if width]
+    if len(known) < len(widths):
+        return "in size: the width of a picture was not recorded"
+    least, most = min(known), max(known)
+    if most <= MOST_SCALES * least:
+        return ""
+    return f"in size: one shows {number(1e3 * least)} mm, another {number(1e3 * most)} mm"
+
+
+def not_alike_lit(lights: Sequence[float]) -> str:
+    """Why pictures do not compare by how bright or dark they are; "" where they differ by less than a stop."""
+    if len(lights) < 2 or max(lights) < STOP * min(lights):
+        return ""
+    times = number(max(lights) / max(min(lights), 1e-6), 1)
+    return f"in brightness: one is {times} times as bright as another, by its light or by its surface"

@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table
 from sitegen.page.view import View
+from sitegen.pages.criteria import SENSES
 from sitegen.pages.differences import place_words
 from sitegen.program.model import Program
 
 if TYPE_CHECKING:
     from sitegen.crossing.history import History, Point
 
-ANCHOR, TITLE = "over-programs", "Over all programs"
+ANCHOR, TITLE = "over-programs", "Where the next build may lie"
 # shares held in simulated programs: `tests/methods/test_prediction.py`
 LONG_TAILS = (
     "That holds where builds scatter evenly about their mean; where now and then one lies far off, the interval holds "
@@ -41,11 +43,16 @@ def blocks(view: View, coating: str, found: Sequence[History]) -> list[Block]:
     )  # fmt: skip
     table = Table("points-of-the-history", columns, rows)
     caption = (
-        "Filled: a build, the mean of its cylinders with this coating (the geometric one where coatings are compared "
-        "as a ratio). Open: a build that ran another distance, by which nothing is judged. Open, with its interval: "
-        "where the next build of these programs may lie with a probability of 95\N{NO-BREAK SPACE}%, taking all these "
-        f"builds as drawn from one lot. {LONG_TAILS} {NEW_PROGRAM}"
+        "Filled: a build, the mean of its cylinders. Open: a build that ran another distance, by which nothing is "
+        "judged. Open with its interval: the next build, probability 95\N{NO-BREAK SPACE}%. "
+        "Upright dots: the limit of a criterion."
     )
+    note = (
+        "Means are geometric where coatings are compared as a ratio. The next build lies in its interval with a "
+        "probability of 95\N{NO-BREAK SPACE}%, all these builds taken as drawn from one lot. "
+        f"{LONG_TAILS} {NEW_PROGRAM}"
+    )
+    table = replace(table, note=note)
     return [Figure("history-of-builds", "dots", panels, _reading(view, found), caption, table, one_scale=False)]
 
 
@@ -84,10 +91,23 @@ def _panel(view: View, coating: str, each: History, programs: dict[str, Program]
         means.append({"y": y, "value": value, "low": low, "high": high, "coating": coating, "open": True, "tip": tip})
     phase = _phase(each, programs)
     note = "; ".join(filter(None, (phase, _left_out(each))))
+    limits = _limits(each, coating, programs)
     return Panel(
-        _title(view, each), {"lines": lines, "dots": [], "means": means, "limits": []}, coating=coating, note=note,
+        _title(view, each), {"lines": lines, "dots": [], "means": means, "limits": limits}, coating=coating, note=note,
         axis=words.sentence(view.measures[each.subject.measure].title) + ("" if unit == "1" else f", {unit}"),
     )  # fmt: skip
+
+
+def _limits(each: History, coating: str, programs: dict[str, Program]) -> list[ChartRow]:
+    """Limits that criteria of the programs set to this measure, each once."""
+    wanted = (each.subject.measure, each.subject.phase, each.subject.at)
+    found: dict[float, str] = {}
+    for program in programs.values():
+        for criterion in program.criteria:
+            own = (criterion.measure, criterion.phase, criterion.at) == wanted and coating in criterion.coatings
+            if own and criterion.limit is not None and criterion.sense in SENSES:
+                found[criterion.limit] = f"limit {words.stated(criterion.limit)}"
+    return [{"value": value, "label": label} for value, label in found.items()]
 
 
 def _ran(point: Point) -> str:

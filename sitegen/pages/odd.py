@@ -53,12 +53,17 @@ def of_cylinder(view: View) -> list[Block]:
     """The line on the page of a cylinder."""
     for each in view.verdicts(odd.RULE, engine=view.the_build, cylinder=view.cylinder):
         if each.word == odd.ODD:
-            return [Text([Cell(f"This cylinder is {_in(view, each)}. {_told(view, each)}")])]
+            return [Text([Cell(f"This cylinder is {_in(view, each)}. {_told(view, each)}")], "reading")]
         if each.word == odd.NOT_ODD:
             return [Text([Cell(f"Not odd among those of its engine, by {_listed(view, _deviations(view, each))}.")])]
         return [Text([Cell(f"Whether it is odd among those of its engine cannot be told, because "
                            f"{view.why(each.reason)}.")])]  # fmt: skip
     return []
+
+
+def is_odd(view: View) -> bool:
+    """Whether the cylinder of the view is odd: then its page says so before the rest."""
+    return any(each.word == odd.ODD for each in view.verdicts(odd.RULE, engine=view.the_build, cylinder=view.cylinder))
 
 
 def tells(view: View, measures: Sequence[str]) -> list[Verdict]:

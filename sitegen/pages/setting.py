@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import groupby
 
 from sitegen.page.addresses import Link, relative, slug
 from sitegen.page.blocks import (
@@ -18,16 +19,18 @@ from sitegen.page.blocks import (
     Disc,
     Figure,
     Image,
+    Images,
     Panel,
     Plan,
     Row,
     Strip,
     Table,
+    Under,
     number_of,
 )
 from sitegen.page.words import number
 from sitegen.pages import charts
-from sitegen.pages.gallery import Gallery, Scale, scale_of
+from sitegen.pages.gallery import Gallery, Scale, not_alike_lit, not_to_scale, scale_of
 from sitegen.pages.styles import Style, style
 from sitegen.program.model import Coating
 
@@ -47,9 +50,9 @@ class PlacedStrip:
 
 @dataclass(frozen=True)
 class PlacedAxis:
-    """Ticks of an axis [px] and the upright line as a share of the width of the box."""
+    """Ticks of an axis and the middle of their labels [px], and the upright line as a share of the width of the box."""
 
-    ticks: Sequence[tuple[float, str]]
+    ticks: Sequence[tuple[float, float, str]]
     line: float | None
     column: int
 
@@ -130,12 +133,26 @@ class Shown:
     scale: Scale | None
 
 
+@dataclass(frozen=True)
+class SideBySide:
+    """Pictures of one place: how wide each is drawn, and why they do not compare."""
+
+    shares: Sequence[float]  # % of the room of one
+    told: Sequence[str]  # clauses that go on after "not comparable"
+
+
 STRIP_WIDTH, STRIP_ROOM = 320, 10  # px, of the box of a strip, and free at both ends of its axis
 
 
 def _along(share: float) -> float:
     """Where a share of the axis lies in the box of a strip [px]."""
     return round(STRIP_ROOM + (STRIP_WIDTH - 2 * STRIP_ROOM) * share, 1)
+
+
+def _inside(middle: float, text: str) -> float:
+    """Where the middle of a text is drawn so that none of it lies beyond the box of a strip [px]."""
+    half = 3.5 * len(text)  # 13 px letters are about 7 px wide
+    return round(max(half, min(STRIP_WIDTH - half, middle)), 1)
 
 
 class Setter:
@@ -179,21 +196,27 @@ class Setter:
         """Colour, shape and dash of a coating."""
         return style(self._orders[coating])
 
+    @staticmethod
+    def groups(table: Table) -> list[list[tuple[str, int]]]:
+        """The row of headings over groups of columns, each with the number of its columns; none without groups."""
+        if not any(column.group for column in table.columns):
+            return []
+        return [[(title, len(list(own))) for title, own in groupby(column.group for column in table.columns)]]
+
     def strip(self, strip: Strip) -> PlacedStrip:
         """An interval in a box `STRIP_WIDTH` wide."""
         begin, end = strip.low or 0.0, 1.0 if strip.high is None else strip.high
         low, high = _along(max(0.0, begin)), _along(min(1.0, end))
         mark = None if strip.mark is None or not 0 <= strip.mark <= 1 else _along(strip.mark)
-        half = 3.5 * len(strip.name)  # 13 px letters are about 7 px wide
         others = [_along(at) for at in strip.others if 0 <= at <= 1]
         middle = (low + high) / 2 if mark is None else mark
-        name_at = round(max(half, min(STRIP_WIDTH - half, middle)), 1)
-        return PlacedStrip(low, high, mark, others, begin < 0, end > 1, name_at)
+        return PlacedStrip(low, high, mark, others, begin < 0, end > 1, _inside(middle, strip.name))
 
     def axis(self, axis: Axis) -> PlacedAxis:
         """The axis under the strips of a table."""
         line = None if axis.line is None else round(_along(axis.place(axis.line)) / STRIP_WIDTH, 4)
-        return PlacedAxis([(_along(axis.place(value)), label) for value, label in axis.ticks], line, axis.column)
+        placed = [(_along(axis.place(value)), label) for value, label in axis.ticks]
+        return PlacedAxis([(x, _inside(x, label), label) for x, label in placed], line, axis.column)
 
     # ---- figures ----
 
@@ -247,6 +270,18 @@ class Setter:
             own.thumbnail_height, f"{number(own.width)} × {number(own.height)} pixels", "; ".join(own.notes),
             scale_of(image.width),
         )  # fmt: skip
+
+    def side_by_side(self, images: Images) -> SideBySide:
+        """Pictures of one place to one scale, and why they do not compare where they do not."""
+        widths = [image.width for image in images.images]
+        if not images.place or len(widths) < 2:
+            return SideBySide([100.0] * len(widths), ())
+        lights = [self._gallery.light(image.source) if self._gallery else None for image in images.images]
+        told = [not_to_scale(widths), not_alike_lit([each for each in lights if each is not None])]
+        known = [width for width in widths if width]
+        scaled = not told[0]
+        shares = [round(100 * width / max(known), 2) if scaled and width else 100.0 for width in widths]
+        return SideBySide(shares, [each for each in told if each])
 
     # ---- block plans ----
 
@@ -329,7 +364,7 @@ def inside(blocks: Sequence[Block]) -> list[Block]:
     found: list[Block] = []
     for block in blocks:
         found.append(block)
-        if isinstance(block, Beside):
+        if isinstance(block, Beside | Under):
             found += inside(block.blocks)
         if isinstance(block, Figure) and block.table is not None:
             found.append(block.table)

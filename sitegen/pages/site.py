@@ -13,7 +13,7 @@ from sitegen.cache import cache_folder
 from sitegen.declarations import Stream
 from sitegen.page.addresses import Addresses, slug
 from sitegen.page.view import Analysis, Desk
-from sitegen.pages import coating, data, engine, home, linkcheck, methods, plan, program
+from sitegen.pages import coating, cylinder, data, engine, home, linkcheck, methods, plan, program
 from sitegen.pages.bundle import chart_script
 from sitegen.pages.contexts import AnyPage
 from sitegen.pages.frame import Site
@@ -87,7 +87,7 @@ def _pages(site: Site) -> Iterable[AnyPage]:
         for build in own.builds:
             yield engine.page(site, own, build)
             for place in build.places:
-                yield engine.cylinder_page(site, own, build, place.cylinder)
+                yield cylinder.page(site, own, build, place.cylinder)
     yield methods.page(site)  # last: it says what the others show
 
 

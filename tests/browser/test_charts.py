@@ -20,6 +20,7 @@ CYLINDER = "programs/pump-rings-2026/b6/cylinder-2.html"
 PROBE = "programs/probe-2026/index.html"
 PROBE_CYLINDER = "programs/probe-2026/b2/cylinder-2.html"
 FIGURE = "#leak-area-by-phase"
+COATING, PANELS = "coatings/graded-crn.html", "#history-of-builds"  # a figure of several panels
 
 # ---- the same picture as the library's -------------------------------------------------------------------------------
 
@@ -162,18 +163,25 @@ def box_of(page: Page, name: str) -> Any:
     return page.locator(f'{FIGURE} input[value="{name}"]')
 
 
+def open_fold(page: Page, figure: str = FIGURE) -> None:
+    """Opens what lies under a figure: check boxes, data, buttons that save."""
+    page.locator(f"{figure} details.under > summary").click()
+
+
 def test_a_series_can_be_hidden_and_the_address_keeps_it(browser: Browser, published: Path) -> None:
     with opened(browser) as found:
         page = found.go(published, PROGRAM)
-        axis, strong = ticks(page), colours(page, 1, "var(--coating-2)")
-        assert len(axis) > 10
+        axis, strong = ticks(page), colours(page, 0, "var(--coating-2)")
+        assert len(axis) >= 5
+        assert not box_of(page, "B6").is_visible()
+        open_fold(page)
         assert page.locator(FIGURE).get_by_role("checkbox", name="B6").count() == 1
-        assert "B6 cyl. 2" in page.locator(f"{FIGURE} .chart").nth(1).locator("text").all_text_contents()
+        assert "B6 cyl. 2" in page.locator(f"{FIGURE} .chart").nth(0).locator("text").all_text_contents()
         box_of(page, "B6").focus()
         page.keyboard.press("Space")  # reached and pressed by keyboard
-        fewer = colours(page, 1, "var(--coating-2)")
+        fewer = colours(page, 0, "var(--coating-2)")
         assert 0 < fewer < strong
-        assert "B6 cyl. 2" not in page.locator(f"{FIGURE} .chart").nth(1).locator("text").all_text_contents()
+        assert "B6 cyl. 2" not in page.locator(f"{FIGURE} .chart").nth(0).locator("text").all_text_contents()
         assert ticks(page) == axis
         address = page.url
         assert address.endswith("~leak-area-by-phase.without=B6")
@@ -181,12 +189,13 @@ def test_a_series_can_be_hidden_and_the_address_keeps_it(browser: Browser, publi
         page.goto(address)
         page.wait_for_selector('html[data-charts="all"]', state="attached")
         assert not box_of(page, "B6").is_checked()
-        assert colours(page, 1, "var(--coating-2)") == fewer
+        assert colours(page, 0, "var(--coating-2)") == fewer
+        open_fold(page)
         page.locator(f"{FIGURE} [data-all=yes]").click()
-        assert colours(page, 1, "var(--coating-2)") == strong
+        assert colours(page, 0, "var(--coating-2)") == strong
         assert "without" not in page.url
         page.locator(f"{FIGURE} [data-all=no]").click()
-        assert colours(page, 1, "var(--coating-2)") == 0
+        assert colours(page, 0, "var(--coating-2)") == 0
         assert ticks(page) == axis
         assert found.said == []
 
@@ -195,7 +204,9 @@ def test_tables_and_figures_share_the_address(browser: Browser, published: Path)
     with opened(browser) as found:
         page = found.go(published, CYLINDER)
         page.wait_for_selector("html[data-tables=ready]", state="attached")
+        open_fold(page, "#history-b6-cylinder-2")
         page.locator('input[value="cylinder 3"]').uncheck()
+        page.locator("summary", has_text="Every reading").click()
         page.locator("#readings-b6-2 thead th:nth-child(4) button.sort").click()
         address = page.url
         assert "without=cylinder%203" in address
@@ -227,9 +238,9 @@ def test_a_strange_choice_changes_nothing(browser: Browser, published: Path) -> 
 
 def test_a_panel_grows_to_the_whole_width_and_back(browser: Browser, published: Path) -> None:
     with opened(browser) as found:
-        page = found.go(published, PROGRAM)
-        chart = page.locator(f"{FIGURE} .chart").nth(1)
-        button = page.locator(f"{FIGURE} .panel").nth(1).locator("button.larger")
+        page = found.go(published, COATING)
+        chart = page.locator(f"{PANELS} .chart").nth(1)
+        button = page.locator(f"{PANELS} .panel").nth(1).locator("button.larger")
         before, words = chart.locator("svg").bounding_box(), set(chart.locator("text").all_text_contents())
         button.click()
         large = chart.locator("svg").bounding_box()
@@ -238,7 +249,7 @@ def test_a_panel_grows_to_the_whole_width_and_back(browser: Browser, published: 
         assert large["width"] > 2 * before["width"]
         assert large["height"] > 1.3 * before["height"]
         assert str(button.get_attribute("aria-label")).startswith("Smaller: ")
-        assert {"B6", "B6 cyl. 2", "1.0"} <= set(chart.locator("text").all_text_contents()) & words
+        assert {"B6", "next build", "4"} <= set(chart.locator("text").all_text_contents()) & words
         assert page.evaluate("() => document.documentElement.scrollWidth") <= 1280
         page.keyboard.press("Escape")
         after = chart.locator("svg").bounding_box()
@@ -248,7 +259,7 @@ def test_a_panel_grows_to_the_whole_width_and_back(browser: Browser, published: 
         assert page.evaluate("() => document.activeElement.className") == "larger"
         page.keyboard.press("Enter")
         assert chart.locator("svg").bounding_box() == large
-        page.locator(f"{FIGURE} .panel").nth(0).locator("button.larger").click()  # one at a time
+        page.locator(f"{PANELS} .panel").nth(0).locator("button.larger").click()  # one at a time
         assert str(button.get_attribute("aria-label")).startswith("Larger: ")
         assert page.locator(".panel.large").count() == 1
         assert found.said == []
@@ -256,13 +267,20 @@ def test_a_panel_grows_to_the_whole_width_and_back(browser: Browser, published: 
 
 def test_paper_shows_panels_side_by_side_and_nothing_to_press(browser: Browser, published: Path) -> None:
     with opened(browser) as found:
-        page = found.go(published, PROGRAM)
-        page.locator(f"{FIGURE} .larger").first.click()
+        page = found.go(published, COATING)
+        page.locator(f"{PANELS} .larger").first.click()
+        page.locator(f"{PANELS} details.under > summary").click()
         page.emulate_media(media="print")
-        widths = [box["width"] for svg in page.locator(f"{FIGURE} .chart svg").all() if (box := svg.bounding_box())]
+        widths = [box["width"] for svg in page.locator(f"{PANELS} .chart svg").all() if (box := svg.bounding_box())]
         assert max(widths) < 400
-        for what in ("fieldset.choose", ".larger", ".tools"):
-            assert not page.locator(f"{FIGURE} {what}").first.is_visible()
+        for what in (".larger", ".tools"):
+            assert not page.locator(f"{PANELS} {what}").first.is_visible()
+        page.emulate_media(media="screen")
+        page.goto((published / PROGRAM).as_uri())
+        open_fold(page)
+        assert page.locator(f"{FIGURE} fieldset.choose").is_visible()
+        page.emulate_media(media="print")
+        assert not page.locator(f"{FIGURE} fieldset.choose").is_visible()
 
 
 def test_choice_and_size_are_not_offered_without_scripts(browser: Browser, published: Path) -> None:
@@ -270,6 +288,7 @@ def test_choice_and_size_are_not_offered_without_scripts(browser: Browser, publi
         page = found.page
         page.goto((published / PROGRAM).as_uri())
         assert page.locator(f"{FIGURE} input").count() == 7
+        open_fold(page)
         for what in ("input", "fieldset", ".larger"):
             assert not page.locator(f"{FIGURE} {what}").first.is_visible()
 
@@ -280,7 +299,8 @@ def test_axe_finds_nothing_while_series_are_hidden_and_a_panel_is_large(
 ) -> None:
     with opened(browser, width=width, bypass_csp=True) as found:
         page = found.go(published, PROGRAM)
+        open_fold(page)
         box_of(page, "B6").uncheck()
-        page.locator(f"{FIGURE} .larger").nth(1).click()
+        page.locator(f"{FIGURE} .larger").first.click()
         assert page.evaluate("() => document.documentElement.scrollWidth") <= width
         accessible(page, "light", "dark")

@@ -21,9 +21,9 @@ from sitegen.cli import main
 from sitegen.page.addresses import Addresses
 from sitegen.page.blocks import Images, Table, Text
 from sitegen.page.view import Desk, View
-from sitegen.pages.gallery import Gallery, scale_of
+from sitegen.pages.gallery import Gallery, linear, not_alike_lit, scale_of
 from sitegen.program.model import Folder
-from sitegen.streams.inspection.sections import cylinder_inspection, engine_inspection
+from sitegen.streams.inspection.sections import cylinder_inspection, cylinder_pictures, engine_inspection
 from sitegen.workflow import Conclusion
 
 WRITTEN = "WRITTEN-9137"
@@ -225,7 +225,8 @@ def test_examples_show_the_narrow_band(concluded: dict[str, Conclusion]) -> None
         folder, registry.measures(), Addresses.of(folder), "index.html", Desk(analysis),
         program.build("B6"), 2,
     )  # fmt: skip
-    table, images = cylinder_inspection(view)
+    (table,) = cylinder_inspection(view)
+    (images,) = cylinder_pictures(view)
     assert isinstance(table, Table)
     assert isinstance(images, Images)
     assert re.fullmatch(
@@ -238,3 +239,75 @@ def test_examples_show_the_narrow_band(concluded: dict[str, Conclusion]) -> None
     told = ["".join(cell.text for cell in block.cells) for block in agreements if isinstance(block, Text)]
     assert len(told) == 2
     assert "from 64 places" in told[1]
+
+
+def _widths(site: Path, cylinder: int) -> tuple[str, str]:
+    """The page of a cylinder as text, and the styles of its pictures in the rows that stand for one place."""
+    page = (site / f"programs/pump-rings-2025/a1/cylinder-{cylinder}.html").read_text(encoding="utf-8")
+    together = "".join(re.findall(r'<div id="[^"]*" class="pictures together">(.*?)</div>', page, re.DOTALL))
+    return " ".join("".join(parsed_text(page)).split()), together
+
+
+def parsed_text(page: str) -> list[str]:
+    seen = Seen()
+    seen.feed(page)
+    return seen.text
+
+
+def test_one_place_over_the_phases_stands_side_by_side_at_one_scale_or_says_why_not(tmp_path: Path) -> None:
+    """By hand: 1.2 mm beside 2.4 mm is half as wide; sRGB code 188 is half the light of white (IEC 61966-2-1)."""
+    programs = tmp_path / "programs"
+    shutil.copytree(PROGRAMS / "pump-rings-2025", programs / "pump-rings-2025")
+    shutil.copy(PROGRAMS / "definitions.yaml", programs)
+    images = programs / "pump-rings-2025" / "images"
+    for name, code in (("before", 200), ("after", 190), ("dark", 60), ("odd", 195)):
+        Image.new("L", (400, 300), code).save(images / f"{name}.png")
+    path = programs / TEARDOWN
+    with path.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    plain = {**rows[0], "part": "bore", "image": "", "caption": "", "band_share [%]": "", "band_width [mm]": ""}
+
+    def add(cylinder: str, phase: str, place: str, image: str, width: str) -> None:
+        rows.append({**plain, "cylinder": cylinder, "phase": phase, "place": place, "image": f"images/{image}.png",
+                     "image_width [mm]": width})  # fmt: skip
+
+    add("1", "teardown", "Thrust side, top reversal", "after", "1.2")
+    add("1", "cold-build", "thrust, top-reversal", "before", "2.4")
+    add("2", "teardown", "thrust side, mid stroke", "dark", "2.4")
+    add("2", "cold-build", "thrust side, mid stroke", "before", "")
+    add("3", "teardown", "thrust side, mid stroke", "after", "0.4")
+    add("3", "cold-build", "thrust side, mid stroke", "odd", "2.4")
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, list(rows[0]))
+        writer.writeheader()
+        writer.writerows(rows)
+    with redirect_stdout(io.StringIO()), redirect_stderr(io.StringIO()):
+        assert main(["publish", str(programs), "--to", str(tmp_path / "site")]) == 0
+    said, together = _widths(tmp_path / "site", 1)
+    assert "Bore, thrust side, top reversal: cold build and teardown" in said
+    assert together.count("<img") == 2
+    assert re.findall(r"width:50.0%", together) == ["width:50.0%"]  # the narrower field of view, and no other
+    assert together.index("Cold build") < together.index("Teardown")
+    assert "Not comparable" not in said
+    said, together = _widths(tmp_path / "site", 2)
+    assert "Not comparable in size: the width of a picture was not recorded." in said
+    assert re.search(
+        r"Not comparable in brightness: one is 12\.\d times as bright as another", said
+    )  # 0.578 over 0.045
+    said, together = _widths(tmp_path / "site", 3)
+    assert "Not comparable in size: one shows 0.400 mm, another 2.40 mm." in said
+    assert "brightness" not in said
+    for page in (tmp_path / "site").rglob("cylinder-*.html"):
+        shown = [image["src"] for image in parsed(page).of("img")]
+        assert len(shown) == len(set(shown)), page  # no picture twice
+
+
+@pytest.mark.parametrize(("lights", "told"), [((0.5, 0.26), False), ((0.5, 0.24), True), ((0.5,), False), ((), False)])
+def test_pictures_more_than_a_stop_apart_are_not_compared_by_light(lights: tuple[float, ...], told: bool) -> None:
+    assert bool(not_alike_lit(lights)) is told
+
+
+def test_light_is_what_srgb_code_values_stand_for() -> None:
+    """IEC 61966-2-1:1999: code 188 of 255 is half the light of white, 118 a fifth (18 % grey card; from memory)."""
+    assert linear(188 / 255) == pytest.approx(0.5, abs=0.005)
+    assert linear(118 / 255) == pytest.approx(0.18, abs=0.003)

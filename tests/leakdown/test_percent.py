@@ -125,6 +125,7 @@ def test_a_scale_that_is_not_linear_gives_per_cent_and_says_why_no_area(
     program, engine, cylinder = (text_of(site / f"{name}.html") for name in ("index", "b1/index", "b1/cylinder-1"))
     assert f"Of twelve there is no leak area: {why}." in program
     assert "in, no leak area" in program
+    assert f"No check gave a leak area: {why}." in engine
     assert engine.count(f"no answer {why}") >= 12  # two cylinders, six checks
     assert "twelve without a leak area, with the reason beside it" in cylinder
     assert cylinder.lower().count(why) >= 12

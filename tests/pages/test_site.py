@@ -81,7 +81,7 @@ def test_planned_and_present(site: dict[str, bytes]) -> None:
 
 def test_cylinder_page_names_its_state_and_its_neighbours(site: dict[str, bytes]) -> None:
     page = site[f"{B2}cylinder-2.html"]
-    assert "B2, cylinder 2 still seating" in text(page)
+    assert "B2 cylinder 2: still seating" in text(page)
     assert b'<link rel="prev" href="cylinder-1.html">' in page
     assert b'<link rel="next" href="cylinder-3.html">' in page
     first, last = site["programs/probe-2026/b1/cylinder-1.html"], site["programs/probe-2026/v1/cylinder-12.html"]

@@ -13,12 +13,12 @@ from house import Analysed, plain
 from sitegen import registry, unchanged, workflow
 from sitegen.cli import main
 from sitegen.page.addresses import Addresses
-from sitegen.page.blocks import Table
+from sitegen.page.blocks import Beside, Table
 from sitegen.page.view import Desk, View
 from sitegen.program.model import Restated
 from sitegen.results import stated
 from sitegen.results.run import gather
-from sitegen.streams.leakdown.sections.cylinder import cylinder_place
+from sitegen.streams.leakdown.sections.cylinder import cylinder_state
 
 HEADER = "Build,Check,Cyl,Supply,Gauge,Day"
 ROWS = [f"B1,cold-build,{n},80,72.{n},2026-03-0{n}" for n in range(1, 5)]
@@ -292,5 +292,6 @@ def test_the_page_of_a_cylinder_says_which_of_its_limits_was_changed_late(analys
     for of, notes in ((changed, ["changed late", ""]), (analysis, ["", ""])):
         measures = registry.measures([analysis.program])
         view = View(known, measures, Addresses.of(known), "programs/pump-rings-2025/index.html", Desk(of), build, 1)
-        (table,) = (each for each in cylinder_place(view) if isinstance(each, Table))
+        (beside,) = (each for each in cylinder_state(view) if isinstance(each, Beside))
+        table = next(each for each in beside.blocks if isinstance(each, Table) and each.name.startswith("why-"))
         assert [row.cells[1].note for row in table.rows][:2] == notes

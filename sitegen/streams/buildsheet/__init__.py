@@ -7,7 +7,7 @@ from sitegen.streams.buildsheet.blank import blank
 from sitegen.streams.buildsheet.fields import FIELDS
 from sitegen.streams.buildsheet.measures import MASS
 from sitegen.streams.buildsheet.read import read
-from sitegen.streams.buildsheet.sections import OF_BUILD, SECTIONS, unusual
+from sitegen.streams.buildsheet.sections import OF_BUILD, OF_CYLINDER, SECTIONS, unusual
 from sitegen.streams.buildsheet.smallest import smallest
 from sitegen.streams.buildsheet.steps import GAP_FLOOR, MEASURED, WEAR, WEIGHINGS
 
@@ -21,6 +21,7 @@ STREAM = Stream(
     sections=SECTIONS,
     unusual=unusual,
     of_build=OF_BUILD,
+    of_cylinder=OF_CYLINDER,
     recorded=(MASS.id,),
     cautions=(
         "Ring edges are sharp and stretch: wear gloves and eye protection, and use a ring tool. Lift crankshaft and "

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-from sitegen.declarations import OfBuild, Section, Unusual
+from sitegen.declarations import OfBuild, OfCylinder, Section, Unusual
 from sitegen.page import words
 from sitegen.page.blocks import Axis, Block, Cell, Column, Row, Strip, Table, Text
 from sitegen.page.view import View
@@ -323,11 +323,26 @@ def lost_of_build(view: View) -> Cell:
     return Cell(words.span(min(found), max(found), 1) if found else words.DASH)
 
 
+def gap_of_cylinder(view: View) -> Cell | None:
+    """Its top ring gap as built, beside those of the others."""
+    first = _first_phase(view)
+    return view.among(view.value(GAP.id, first, "top")) if first is not None else None
+
+
+def lost_of_cylinder(view: View) -> Cell | None:
+    """What its top ring lost, beside what the others lost."""
+    return view.among(_only(view.values(MASS_LOSS.id, engine=view.the_build, cylinder=view.cylinder, at="top")))
+
+
+OF_CYLINDER = (
+    OfCylinder("Top ring gap", 10, gap_of_cylinder),
+    OfCylinder("Top ring lost", 40, lost_of_cylinder),
+)
 SECTIONS = (
     Section("build-sheet", "Build sheet", 40, "engine", engine_sheet, place="rest"),
     Section("ring-mass", "Ring mass", 48, "engine", ring_mass, "half", "Bounds, weighing and cleaning"),
-    Section("build-sheet", "Build sheet", 25, "cylinder", cylinder_sheet),
+    Section("build-sheet", "Build sheet", 25, "cylinder", cylinder_sheet, place="rest"),
     Section("wear", "Ring mass lost", 40, "program", wear_by_coating, place="rest"),
-    Section("wear", "Ring mass lost", 20, "coating", wear_by_coating),
+    Section("wear", "Ring mass lost", 20, "coating", wear_by_coating, place="rest"),
 )
 OF_BUILD = (OfBuild("Top ring lost", "mg", 20, lost_of_build, MASS_LOSS.id),)

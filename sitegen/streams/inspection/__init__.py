@@ -7,7 +7,7 @@ from sitegen.streams.inspection.blank import blank
 from sitegen.streams.inspection.fields import FIELDS
 from sitegen.streams.inspection.measures import GRADE
 from sitegen.streams.inspection.read import read
-from sitegen.streams.inspection.sections import SECTIONS, unusual
+from sitegen.streams.inspection.sections import OF_CYLINDER, SECTIONS, unusual
 from sitegen.streams.inspection.steps import AGREED, SEEN
 
 STREAM = Stream(
@@ -18,6 +18,7 @@ STREAM = Stream(
     read=read,
     steps=(SEEN, AGREED),
     sections=SECTIONS,
+    of_cylinder=OF_CYLINDER,
     unusual=unusual,
     recorded=(GRADE.id,),
     cautions=(

@@ -7,13 +7,14 @@ from dataclasses import replace
 
 import pandas as pd
 
-from sitegen.declarations import Section, Unusual
+from sitegen.declarations import OfCylinder, Section, Unusual
 from sitegen.page import words
 from sitegen.page.blocks import Axis, Block, Cell, Column, Image, Images, Row, Strip, Table, Text
 from sitegen.page.view import View
 from sitegen.program.model import Phase
 from sitegen.streams.inspection.fields import FINDINGS, NUMBERS, PARTS, RINGS, WORDS, Reading
 from sitegen.streams.inspection.measures import AGREEMENT, BAND_SHARE, BAND_WIDTH, GRADE
+from sitegen.streams.inspection.places import place_of
 from sitegen.streams.inspection.steps import RULE, pair_of
 from sitegen.tables.rows import Written
 from sitegen.vocabulary import Value
@@ -35,13 +36,46 @@ def cylinder_inspection(view: View) -> Sequence[Block]:
     if rows:
         remarked = any(row.use != "" or not pd.isna(row.remark) for row in records)
         blocks.append(_seen_table(view, rows, remarked=remarked))
-    pictures = [_image(view, row) for row in records if row.use == "" and not pd.isna(row.image)]
-    if pictures:
-        note = "" if all(each.width for each in pictures) else " Without a bar the scale was not recorded."
-        note = f"A picture opens at its full size.{note} Metadata of the files is not published."
-        name = f"inspection-images-{view.the_build.id}-{view.cylinder}"
-        blocks.append(Images(name, list(dict.fromkeys(pictures)), "" if rows else _band_reading(view), note))
     return blocks
+
+
+def cylinder_pictures(view: View) -> Sequence[Block]:
+    """Pictures by place: one place over the phases side by side, places seen once in one row."""
+    places: dict[str, dict[str, tuple[Phase, Image]]] = {}
+    for phase in view.phases:
+        for row in view.records("inspection", Reading, phase=phase.id, used=True):
+            if not pd.isna(row.image):  # a picture that two inspectors name is shown once
+                shown = places.setdefault(place_of(row.part, _text(row.place)), {})
+                shown.setdefault(str(row.image), (phase, _image(view, row)))
+    name = f"pictures-{view.the_build.id}-{view.cylinder}"
+    once, blocks = [], []
+    for place, found in places.items():
+        images = [image for _, image in found.values()]
+        if len({phase.id for phase, _ in found.values()}) < 2:
+            once += images
+            continue
+        title = words.sentence(f"{place}: {words.listed(dict.fromkeys(p.title for p, _ in found.values()))}")
+        blocks.append(Images(f"{name}-{place}", images, place=title))
+    if once:
+        blocks.append(Images(name, once))
+    every = [image for block in blocks for image in block.images]
+    if not every:
+        return ()
+    note = "" if all(each.width for each in every) else " Without a bar the scale was not recorded."
+    note = f"A picture opens at its full size.{note} Metadata of the files is not published."
+    return [*blocks[:-1], replace(blocks[-1], caption=note)]
+
+
+def band_by_eye(view: View) -> Cell | None:
+    """The contact band of the top ring as inspectors saw it, beside those of the others."""
+    found = [value for phase in view.phases if (value := view.value(BAND_WIDTH.id, phase.id, RINGS[0])) is not None]
+    known = [value for value in found if value.value is not None]
+    if not known:
+        return None
+    beside = [value.value for value in _of(view, BAND_WIDTH.id, view.program.phase(known[-1].key.phase), RINGS[0])
+              if value.key.cylinder != view.cylinder and value.value is not None]  # fmt: skip
+    ends = words.from_to(*(words.number(end(beside), 2) for end in (min, max))) if beside else ""
+    return Cell(words.with_unit(_rounded(known[-1], 2), "mm"), note=f"the others {ends}" if ends else "")
 
 
 def _seen_table(view: View, rows: Sequence[Row], *, remarked: bool) -> Table:
@@ -94,7 +128,10 @@ def _image(view: View, row: Reading) -> Image:
     """The picture of a row. Alternative text says what it is of; the caption says what is to be seen."""
     build, phase = view.the_build, view.program.phase(row.phase)
     what = ", ".join(part for part in (_TITLES.get(row.part, row.part), _text(row.place)) if part)
-    caption = _text(row.caption) or f"{words.sentence(what)}."
+    grade = "" if pd.isna(row.grade) else f", grade {row.grade:g}"
+    caption = (
+        f"{_text(row.caption) or f'{words.sentence(what)}.'} {words.sentence(phase.title)}: {row.inspector}{grade}."
+    )
     alternative = f"{words.sentence(what)}, {build.id} cylinder {view.cylinder} at {phase.title}"
     if _text(row.caption):
         alternative += f": {_text(row.caption)}"
@@ -321,11 +358,24 @@ def coating_inspection(view: View) -> Sequence[Block]:
         Column("Grade, top ring", numeric=True, measure=GRADE.id),
     )  # fmt: skip
     note = f"Lowest to highest over its rings. No difference between coatings is concluded from it. {_scale_note(view)}"
-    return (Table(f"{view.program.id}-inspection", columns, rows, note=note.strip(), wide=True),)
+    told = {row.cells[0].text for row in rows}
+    absent = [build.id for build in view.builds if build.id not in told]
+    reading = f"Inspected in {words.counted(len(rows), 'build')}"
+    reading += f", not in {words.listed(absent)}." if absent else ", all of them."
+    bands = [
+        v.value
+        for build in view.builds
+        for v in view.values(BAND_SHARE.id, engine=build, at=RINGS[0], coating=view.the_coating.id)
+        if v.value is not None
+    ]
+    reading += f" Contact bands cover {_span(bands)} % of the face." if bands else ""
+    return (Table(f"{view.program.id}-inspection", columns, rows, reading, note=note.strip(), wide=True),)
 
 
+OF_CYLINDER = (OfCylinder("Band, by eye", 50, band_by_eye),)
 SECTIONS = (
     Section("inspection", "Contact bands", 50, "engine", engine_inspection, "half", "Grades, findings, agreement"),
-    Section("inspection", "Inspection", 40, "cylinder", cylinder_inspection),
-    Section("inspection", "Inspection", 30, "coating", coating_inspection),
+    Section("pictures", "Pictures", 20, "cylinder", cylinder_pictures),
+    Section("inspection", "Inspection", 40, "cylinder", cylinder_inspection, place="rest"),
+    Section("inspection", "Inspection", 30, "coating", coating_inspection, place="rest"),
 )

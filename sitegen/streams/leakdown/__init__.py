@@ -9,7 +9,7 @@ from sitegen.streams.leakdown.fields import FIELDS
 from sitegen.streams.leakdown.measures import AREA, CRANKCASE, PERCENT
 from sitegen.streams.leakdown.read import read
 from sitegen.streams.leakdown.seating import CHANGES, ELSEWHERES, RESIDUALS, SEATING, UNEXPLAINED_BY_GAPS
-from sitegen.streams.leakdown.sections import OF_BUILD, SECTIONS
+from sitegen.streams.leakdown.sections import OF_BUILD, OF_CYLINDER, SECTIONS
 from sitegen.streams.leakdown.sections.engine import unusual
 from sitegen.streams.leakdown.shares import SHARES
 from sitegen.streams.leakdown.smallest import smallest
@@ -25,6 +25,7 @@ STREAM = Stream(
     steps=(TESTERS, AREAS, SHARES, CHANGES, RESIDUALS, ELSEWHERES, SEATING, LONGEST, STATES, UNEXPLAINED_BY_GAPS),
     sections=SECTIONS,
     of_build=OF_BUILD,
+    of_cylinder=OF_CYLINDER,
     unusual=unusual,
     recorded=(PERCENT.id, AREA.id, CRANKCASE.id),
     cautions=(

@@ -729,7 +729,7 @@ def iron_of_build(view: View) -> Cell:
 SECTIONS = (
     Section("oil", "Oil", 51, "engine", engine_oil, "half", "Balance of each metal, parts, samples, condition"),
     Section("oil", "Oil", 46, "program", by_build, place="rest"),
-    Section("oil", "Oil", 30, "coating", by_build),
+    Section("oil", "Oil", 30, "coating", by_build, place="rest"),
 )
 OF_BUILD = (
     OfBuild("Oil used", "g/h", 40, used_of_build, CONSUMPTION.id),

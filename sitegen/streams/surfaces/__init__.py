@@ -8,7 +8,7 @@ from sitegen.streams.surfaces.fields import FIELDS
 from sitegen.streams.surfaces.left import LEFT
 from sitegen.streams.surfaces.measures import RK
 from sitegen.streams.surfaces.read import read
-from sitegen.streams.surfaces.sections import SECTIONS
+from sitegen.streams.surfaces.sections import OF_CYLINDER, SECTIONS
 from sitegen.streams.surfaces.smallest import by_repeats, smallest
 from sitegen.streams.surfaces.steps import BORES, FACES, RATES
 
@@ -20,6 +20,7 @@ STREAM = Stream(
     read=read,
     steps=(BORES, FACES, LEFT, RATES),
     sections=SECTIONS,
+    of_cylinder=OF_CYLINDER,
     recorded=(RK.id,),
     smallest=smallest,
     by_repeats=by_repeats,

@@ -1,26 +1,24 @@
-"""What the traces of one cylinder say on its page: place by place, picture beside traces beside numbers."""
+"""What the traces of one cylinder say on its page: ring sections in a row, the bore's parameters once."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from sitegen.methods.bore_wear import VALLEYS
 from sitegen.page import words
 from sitegen.page.blocks import (
-    Beside,
     Block,
     Cell,
     ChartRow,
     Column,
     Datum,
     Figure,
-    Image,
-    Images,
     Panel,
     Row,
     Table,
     Text,
+    Under,
     number_of,
 )
 from sitegen.page.view import View
@@ -28,8 +26,7 @@ from sitegen.program.model import Phase
 from sitegen.streams.surfaces import measures
 from sitegen.streams.surfaces.fields import BY_INSTRUMENT, RINGS, Reading
 from sitegen.streams.surfaces.left import THICKNESS
-from sitegen.streams.surfaces.places import place_title, place_told
-from sitegen.tables.rows import Recorded, Written
+from sitegen.streams.surfaces.places import place_title
 from sitegen.vocabulary import Measure, Series, Value
 
 ALL = (*measures.ROUGHNESS, measures.RK_PLAIN, measures.STATED)
@@ -38,6 +35,7 @@ FILTERS = {"robust-gaussian": "robust Gaussian, ISO 16610-31", "two-step": "two 
            BY_INSTRUMENT: "the instrument’s own, not filtered again"}  # fmt: skip
 FROM_GAP = "wear.face_from_gap"  # of the build sheet
 MASS_LOSS = "wear.mass_loss"  # the same
+BY_EYE = "inspection.band_width"  # of the inspection
 RING = {
     measures.FACE_DEPTH: "Wear of the core",
     measures.BAND: "Contact band",
@@ -49,19 +47,8 @@ RING = {
     measures.RATE: "Specific wear rate",
     measures.RATE_GAS: "Gas in the load",
 }
-_LAYER_LEFT = "Running-in layer left"
-_AT_ANGLE = (measures.FACE_DEPTH, measures.BAND, measures.FACE_AREA, measures.FACE_MISFIT)
-
-
-class Picture(Recorded):
-    """What is asked of a picture of the inspection."""
-
-    __slots__ = ()
-    part: Written
-    place: Written
-    image: Written
-    image_width: float
-    caption: Written
+_OF_ANGLE = RING | {measures.LAYER_LEFT: "Running-in layer left"}
+_AT_ANGLE = (measures.FACE_DEPTH, measures.BAND, measures.FACE_AREA, measures.FACE_MISFIT, measures.LAYER_LEFT)
 
 
 def traced(view: View) -> list[Phase]:
@@ -79,68 +66,138 @@ def places_of(view: View, bore: bool) -> list[str]:
     return list(found)
 
 
-def cylinder_surfaces(view: View) -> Sequence[Block]:
-    """Bore and ring face of one cylinder, before and after: pictures, traces, numbers."""
-    phases = traced(view)
-    if not phases:
-        return _left_out(view)
+# ---- the bore -------------------------------------------------------------------------------------------------------
+
+SHOWN = (measures.RK, measures.RPK, measures.RVK, measures.RA)  # the others are folded
+
+
+def cylinder_bore(view: View) -> Sequence[Block]:
+    """The bore, before and after: its wear in a sentence, one trace, its parameters once with places as columns."""
+    phases, places = traced(view), places_of(view, bore=True)
+    if not places:
+        return ()
+    name = f"{view.the_build.id}-{view.cylinder}"
+    blocks: list[Block] = [Text((Cell(_wear_reading(view, phases)),), "reading")]
+    at = _leading(view, phases, places)
+    if panels := _trace_panel(view, phases, at, _by_place(view, "surface.trace")):
+        caption = (
+            f"Grey {phases[0].title}, then {phases[-1].title}. Levelled, unfiltered, not the same spot twice, so that "
+            "grooves differ."
+        )
+        blocks.append(Figure(f"bore-trace-{name}", "curves", panels, caption=caption, table=_drawn(panels, name),
+                             layout="wide"))  # fmt: skip
+    wear = [_row(view, phases, places, measures.WEAR_STEP, "Wear", measures.WEAR_VALLEYS)]
+    rows = [*wear, *(_row(view, phases, places, each) for each in SHOWN)]
+    columns = _columns(view, phases, places)
+    blocks.append(Table(f"bore-{name}", columns, [row for row in rows if row is not None], wide=True))
+    more = [_row(view, phases, places, each) for each in ALL if each not in SHOWN]
+    others = [row for row in (*(_row(view, phases, places, each) for each in WEAR), *more) if row is not None]
+    if others:
+        summary = f"{words.sentence(words.counted(len(others), 'more parameter'))}, how they were worked out"
+        note = f"{conditions(view, 'bore')} {_cared(view, phases, places)}".strip()
+        blocks.append(Under(f"more-of-bore-{name}", summary, (
+            Table(f"bore-parameters-{name}", columns, [_counts(view, phases, places), *others], note=note, wide=True),
+        )))  # fmt: skip
+    return blocks
+
+
+def cylinder_traces(view: View) -> Sequence[Block]:
+    """The traces of the other places, all material-ratio curves, and the traces to be looked at."""
+    phases, places = traced(view), places_of(view, bore=True)
+    lines, curves = _by_place(view, "surface.trace"), _by_place(view, "surface.curve")
     blocks: list[Block] = []
-    bores, rings = places_of(view, bore=True), places_of(view, bore=False)
-    pictures = _pictures(view)
-    if bores:
-        blocks.append(_wear_table(view, phases, bores))
-        blocks += _bore_places(view, phases, bores, pictures)
-    if rings:
-        blocks += _faces(view, phases, rings, pictures)
+    name = f"{view.the_build.id}-{view.cylinder}"
+    panels = [panel for at in places if at != _leading(view, phases, places)
+              for panel in _trace_panel(view, phases, at, lines)]  # fmt: skip
+    panels += [panel for at in places for panel in _curve_panel(view, phases, at, curves)]
+    if panels:
+        window = words.with_unit(words.from_to(*(f"{each:.0f}" for each in VALLEYS)), "%")
+        caption = (
+            "Traces: one of each state; extremes are kept of what is drawn. Curves: mean of the traces of the place, "
+            f"laid over each other where the valleys are ({window}), which wear ought not to reach."
+        )
+        reading = _curve_reading(view, phases) or "Traced once: curves are compared when a place is traced again."
+        blocks.append(Figure(f"bore-traces-{name}", "curves", panels, reading, caption, _drawn(panels, f"{name}-all"),
+                             one_scale=False))  # fmt: skip
     return [*blocks, *_left_out(view)]
 
 
-def _pictures(view: View) -> dict[str, list[Image]]:
-    """Pictures of the inspection that are of a traced place, by place."""
-    found: dict[str, list[Image]] = {}
-    for row in view.records("inspection", Picture, used=True):
-        if not (isinstance(row.image, str) and isinstance(row.place, str) and isinstance(row.part, str)):
-            continue
-        at = place_told(row.part, row.place)
-        phase = view.program.phase(row.phase)
-        caption = row.caption if isinstance(row.caption, str) else f"{words.sentence(place_title(at))}."
-        width = float(row.image_width) if row.image_width == row.image_width else None
-        told = f"{words.sentence(row.place)}, {view.the_build.id} cylinder {view.cylinder} at {phase.title}"
-        image = Image(f"{view.program.id}/{row.image}", f"{caption} At {phase.title}.", told, width)
-        if at and image not in found.setdefault(at, []):
-            found[at].append(image)
-    return {at: images for at, images in found.items() if images}
-
-
-# ---- the bore -------------------------------------------------------------------------------------------------------
-
-
-def _bore_places(
-    view: View, phases: Sequence[Phase], places: Sequence[str], pictures: dict[str, list[Image]]
-) -> list[Block]:
-    """Each place of the bore: its picture, its traces and curves before in grey and after, its parameters."""
-    lines, curves = _by_place(view, "surface.trace"), _by_place(view, "surface.curve")
-    blocks: list[Block] = []
-    if reading := _curve_reading(view, phases):
-        blocks.append(Text((Cell(reading),), "reading"))
+def _leading(view: View, phases: Sequence[Phase], places: Sequence[str]) -> str:
+    """The place whose trace is shown: where wear is read from a step, else the first."""
+    if not places:
+        return ""
     for at in places:
-        name = f"{view.the_build.id}-{view.cylinder}-{at.replace('/', '-')}"
-        parts: list[Figure | Table | Images] = []
-        if at in pictures:
-            parts.append(Images(f"bore-pictures-{name}", pictures[at]))
-        panels = [*_trace_panel(view, phases, at, lines), *_curve_panel(view, phases, at, curves)]
-        if panels:
-            parts.append(Figure(f"bore-traces-{name}", "curves", panels, one_scale=False))
-        parts.append(_parameters(view, phases, at, f"bore-parameters-{name}"))
-        blocks.append(Beside(f"bore-{name}", words.sentence(place_title(at)), parts))
-    window = words.with_unit(words.from_to(*(f"{each:.0f}" for each in VALLEYS)), "%")
-    note = (
-        "Traces: one of each state, levelled, unfiltered, not the same spot twice, so that grooves differ; extremes "
-        "are kept of what is drawn. Curves: mean of the traces of the place, laid over each other where the valleys "
-        f"are ({window}), which wear ought not to reach. {conditions(view, 'bore')} Plain Gaussian: for comparison "
-        "with instruments that have no other filter."
-    )
-    return [*blocks, Text((Cell(note),), "note")]
+        steps = [view.value(measures.WEAR_STEP.id, phase.id, at) for phase in phases]
+        if any(step is not None and step.status in {"ok", "below"} for step in steps):
+            return at
+    return places[0]
+
+
+def _columns(view: View, phases: Sequence[Phase], places: Sequence[str]) -> tuple[Column, ...]:
+    return (
+        Column("Parameter"),
+        *(Column(words.sentence(phase.title), numeric=True, group=words.sentence(place_title(at)))
+          for at in places for phase in _states(view, phases, at)),
+    )  # fmt: skip
+
+
+def _states(view: View, phases: Sequence[Phase], at: str) -> list[Phase]:
+    """Phases in which a place was traced."""
+    return [phase for phase in phases if any(view.value(each.id, phase.id, at) is not None for each in (*ALL, *WEAR))]
+
+
+def _row(
+    view: View, phases: Sequence[Phase], places: Sequence[str], measure: Measure, title: str = "",
+    instead: Measure | None = None,
+) -> Row | None:  # fmt: skip
+    """A parameter at every place and state; `instead`: what stands where it has no number. None: nowhere a number."""
+    cells = []
+    for at in places:
+        for phase in _states(view, phases, at):
+            value = view.value(measure.id, phase.id, at)
+            if instead is not None and (value is None or value.value is None):
+                value = view.value(instead.id, phase.id, at) or value
+            cells.append(Cell(words.DASH) if value is None or value.status == "refused" else Cell(view.text(value)))
+    if all(cell.text == words.DASH for cell in cells):
+        return None
+    told = title or {measures.STATED.id: "Stated over computed"}.get(measure.id, short(measure))
+    unit = f", {measure.unit}" if measure.unit != "1" else ""
+    return Row((Cell(f"{words.sentence(told)}{unit}", href=view.href_methods(measure.id)), *cells))
+
+
+def _counts(view: View, phases: Sequence[Phase], places: Sequence[str]) -> Row:
+    """How many traces each column rests on."""
+    counts = [next((v.n for each in ALL if (v := view.value(each.id, phase.id, at)) is not None), 0)
+              for at in places for phase in _states(view, phases, at)]  # fmt: skip
+    return Row((Cell("Traces"), *(Cell(str(count)) for count in counts)))
+
+
+def _cared(view: View, phases: Sequence[Phase], places: Sequence[str]) -> str:
+    """With what care to read the columns, and why some hold no number."""
+    told: dict[str, list[str]] = {}
+    for at in places:
+        for phase in _states(view, phases, at):
+            for code in _care(view.value(each.id, phase.id, at) for each in (*ALL, *WEAR)):
+                told.setdefault(code, []).append(f"{place_title(at)} at {phase.title}")
+    return " ".join(f"{words.sentence(words.listed(dict.fromkeys(where)))}: {view.why(code)}."
+                    for code, where in told.items())  # fmt: skip
+
+
+def _drawn(panels: Sequence[Panel], name: str) -> Table:
+    """What the panels draw, by line: points, ends and heights."""
+    rows = []
+    for panel in panels:
+        for line in dict.fromkeys(str(row["series"]) for row in panel.data["path"]):
+            own = [row for row in panel.data["path"] if row["series"] == line]
+            ends = [number_of(row["at"]) for row in own]
+            heights = [number_of(row["value"]) for row in own]
+            rows.append(Row((
+                Cell(panel.title), Cell(line), Cell(str(len(own))), Cell(words.number(max(ends), 2)),
+                Cell(words.number(min(heights), 2)), Cell(words.number(max(heights), 2)),
+            )))  # fmt: skip
+    columns = (Column("Panel"), Column("State"), Column("Points drawn", numeric=True), Column("Length", numeric=True),
+               Column("Lowest", "µm", numeric=True), Column("Highest", "µm", numeric=True))  # fmt: skip
+    return Table(f"drawn-{name}", columns, rows)
 
 
 def _trace_panel(view: View, phases: Sequence[Phase], at: str, series: dict[tuple[str, str], Series]) -> list[Panel]:
@@ -150,17 +207,8 @@ def _trace_panel(view: View, phases: Sequence[Phase], at: str, series: dict[tupl
     data = {"path": path, "bands": _unswept(view, at)}
     ends: dict[str, Datum] = {"from": 0.0, "to": max(number_of(row["at"]) for row in path), "unit": "µm", "along": "mm"}
     coating = view.the_build.coating_of(view.cylinder)
-    return [
-        Panel(
-            "Height along the trace",
-            data,
-            ends,
-            coating,
-            label=f"Traces, {place_title(at)}",
-            axis="Height, µm",
-            along="Along the trace, mm",
-        )
-    ]
+    title, label = f"Trace, {place_title(at)}", f"Traces, {place_title(at)}"
+    return [Panel(title, data, ends, coating, label=label, axis="Height, µm", along="Along the trace, mm")]
 
 
 def _path(
@@ -181,54 +229,12 @@ def _curve_panel(view: View, phases: Sequence[Phase], at: str, series: dict[tupl
     if not path:
         return []
     coating = view.the_build.coating_of(view.cylinder)
-    title, label = "Height over share of material", f"Material-ratio curves, {place_title(at)}"
+    title, label = f"Material-ratio curve, {place_title(at)}", f"Material-ratio curves, {place_title(at)}"
     ends: dict[str, Datum] = {"from": 0.0, "to": 100.0, "unit": "µm", "along": "%"}
     return [Panel(title, {"path": path}, ends, coating, label=label, axis="Height, µm", along="Share of material, %")]
 
 
-def _parameters(view: View, phases: Sequence[Phase], at: str, name: str) -> Table:
-    """Every parameter of a place, a column a state."""
-    states = [phase for phase in phases if any(view.value(each.id, phase.id, at) is not None for each in ALL)]
-    rows = []
-    for measure in ALL:
-        values = [view.value(measure.id, phase.id, at) for phase in states]
-        if any(value is not None and value.status == "ok" for value in values):
-            unit = f", {measure.unit}" if measure.unit != "1" else ""
-            title = "Stated over computed" if measure is measures.STATED else short(measure)
-            first = Cell(f"{title}{unit}", href=view.href_methods(measure.id))
-            rows.append(Row((first, *(Cell(view.text(value)) for value in values))))
-    if rows:
-        counts = [next((v.n for each in ALL if (v := view.value(each.id, p.id, at)) is not None), 0) for p in states]
-        rows.insert(0, Row((Cell("Traces"), *(Cell(str(count)) for count in counts))))
-    told = []
-    for phase in states:
-        care = _care(view, [view.value(each.id, phase.id, at) for each in ALL])
-        told += [f"At {phase.title}: {care}."] if care else []
-    columns = (Column("Parameter"), *(Column(words.sentence(phase.title), numeric=True) for phase in states))
-    return Table(name, columns, rows, note=" ".join(told))
-
-
 # ---- wear of the bore -----------------------------------------------------------------------------------------------
-
-
-def _wear_table(view: View, phases: Sequence[Phase], places: Sequence[str]) -> Table:
-    rows, below = [], False
-    for phase in phases[1:]:
-        for at in places:
-            values = [view.value(each.id, phase.id, at) for each in WEAR]
-            below = below or any(value is not None and value.status == "below" for value in values)
-            cells = [Cell(words.sentence(place_title(at)), note="" if len(phases) == 2 else phase.title)]
-            rows.append(Row((*cells, *(_cell(view, value) for value in values))))
-    columns = (
-        Column("Place in the bore"), Column("Wear, from the step", "µm", numeric=True, measure=measures.WEAR_STEP.id),
-        Column("Wear, valleys aligned", "µm", numeric=True, measure=measures.WEAR_VALLEYS.id),
-        Column("Plateau formed", "%", numeric=True, measure=measures.PLATEAU.id),
-    )  # fmt: skip
-    note = "95\u00a0% intervals from the scatter of the traces of a place."
-    note += " “Below” says what these traces could have shown at all." if below else ""
-    return Table(
-        f"bore-wear-{view.the_build.id}-{view.cylinder}", columns, rows, _wear_reading(view, phases), note=note
-    )
 
 
 def _cell(view: View, value: Value | None) -> Cell:
@@ -266,10 +272,10 @@ def short(measure: Measure) -> str:
     return measure.title.removeprefix("bore ").removeprefix("oil volume ")
 
 
-def _care(view: View, values: Iterable[Value | None]) -> str:
-    found = {flag for value in values if value is not None for flag in value.flags}
-    found |= {value.reason for value in values if value is not None and value.status == "refused"}
-    return "; ".join(view.why(code) for code in sorted(found))
+def _care(values: Iterable[Value | None]) -> list[str]:
+    known = [value for value in values if value is not None]
+    found = {flag for value in known for flag in value.flags}
+    return sorted(found | {value.reason for value in known if value.status == "refused"})
 
 
 def conditions(view: View, part: str) -> str:
@@ -332,60 +338,83 @@ def _by_place(view: View, name: str) -> dict[tuple[str, str], Series]:
 # ---- the ring face --------------------------------------------------------------------------------------------------
 
 
-def _faces(view: View, phases: Sequence[Phase], places: Sequence[str], pictures: dict[str, list[Image]]) -> list[Block]:
-    """Sections across the ring face: beside the picture where there is one, then the others, and all numbers."""
+def cylinder_ring(view: View) -> Sequence[Block]:
+    """Sections across the ring face in a row, each with its angle and depth, on common axes."""
+    phases, places = traced(view), places_of(view, bore=False)
+    if not places:
+        return ()
     if len(phases) < 2:
-        return [Text((Cell(f"The ring face was traced at {phases[0].title} only."),), "note")]
-    last = phases[-1]
-    series = _by_place(view, "surface.face")
+        return [Text((Cell(f"The ring face was traced at {phases[0].title} only."),), "reading")]
+    last, series = phases[-1], _by_place(view, "surface.face")
     name = f"{view.the_build.id}-{view.cylinder}"
-    panels = {
-        at: _face_panel(
-            view,
-            at,
-            series[last.id, at],
-            "Section across the face" if at in pictures else words.sentence(place_title(at)),
-        )
-        for at in places
-        if (last.id, at) in series
-    }
     blocks: list[Block] = []
-    reading = _face_reading(view, last)
-    if panels:
+    if reading := _face_reading(view, last):
         blocks.append(Text((Cell(reading),), "reading"))
     if layer := layer_reading(view, last):
         blocks.append(Text((Cell(layer),), "reading"))
-    for at in [at for at in panels if at in pictures]:
-        own = f"{name}-{at.replace('/', '-')}"
-        rows = [
-            Row((Cell(f"{RING[each]}, {each.unit}", href=view.href_methods(each.id)),
-                 _cell(view, view.value(each.id, last.id, at))))
-            for each in _AT_ANGLE
-        ]  # fmt: skip
-        if left := view.value(measures.LAYER_LEFT.id, last.id, at):
-            rows.append(Row((Cell(f"{_LAYER_LEFT}, µm", href=view.href_methods(left.measure)), _cell(view, left))))
-        numbers = Table(
-            f"ring-numbers-{own}",
-            (Column("Of this section"), Column(words.sentence(last.title), numeric=True)),
-            rows,
-        )
-        blocks.append(
-            Beside(
-                f"ring-{own}",
-                words.sentence(place_title(at)),
-                (
-                    Images(f"ring-pictures-{own}", pictures[at]),
-                    Figure(f"ring-section-{own}", "curves", (panels.pop(at),)),
-                    numbers,
-                ),
-            )
-        )
+    panels = _face_panels(view, last, [at for at in places if (last.id, at) in series], series)
     if panels:
         caption = (
-            "Sections across the face, over mm, before in grey and after, laid over each other on the unworn flanks. "
-            "Shaded: contact band."
+            "Height, µm, across the face, mm: grey before, dark after, laid over each other on the unworn flanks. "
+            "Shaded: contact band. The number is the wear of its core."
         )
-        blocks.append(Figure(f"ring-face-{name}", "curves", list(panels.values()), "", caption))
+        at_angle = [each for each in _AT_ANGLE if any(view.value(each.id, last.id, at) is not None for at in places)]
+        rows = [
+            Row((Cell(words.sentence(place_title(at))),
+                 *(_cell(view, view.value(each.id, last.id, at)) for each in at_angle)))
+            for at in places
+        ]  # fmt: skip
+        columns = (Column("Ring and angle"), *(Column(_OF_ANGLE[each], each.unit, True) for each in at_angle))
+        table = Table(f"ring-sections-data-{name}", columns, rows)
+        blocks.append(Figure(f"ring-sections-{name}", "curves", panels, "", caption, table,
+                             measure=measures.FACE_DEPTH.id, layout="row"))  # fmt: skip
+    return blocks
+
+
+def _face_panels(
+    view: View, last: Phase, places: Sequence[str], series: Mapping[tuple[str, str], Series]
+) -> list[Panel]:
+    """A panel an angle; all on the same axes."""
+    frames = {at: series[last.id, at].frame for at in places}
+    if not frames:
+        return []
+    ends: dict[str, Datum] = {
+        "small": True, "from": 0.0, "to": max(float(frame["x"].max()) for frame in frames.values()),
+        "least": min(float(frame["z"].min()) for frame in frames.values()),
+        "most": max(float(frame["z"].max()) for frame in frames.values()),
+    }  # fmt: skip
+    coating = view.the_build.coating_of(view.cylinder)
+    one = len({at.partition("/")[0] for at in places}) == 1
+    panels = []
+    for at, frame in frames.items():
+        path: list[ChartRow] = [
+            {
+                "at": round(x, 3),
+                "value": round(z, 2),
+                "line": state,
+                "grey": state == "before",
+                "series": state,
+                "coating": coating,
+            }
+            for x, z, state in zip(frame["x"].tolist(), frame["z"].tolist(), frame["state"].tolist(), strict=True)
+        ]  # fmt: skip
+        begin, end = float(frame["begin"].iloc[0]), float(frame["end"].iloc[0])
+        bands: list[ChartRow] = [{"at": begin, "to": end}] if end > begin else []
+        ring, _, angle = at.partition("/")
+        title = f"{angle.removesuffix('-deg')}°" if one else f"{words.sentence(ring)}, {angle.removesuffix('-deg')}°"
+        depth = view.value(measures.FACE_DEPTH.id, last.id, at)
+        note = view.text(depth, unit=True) if depth is not None and depth.value is not None else ""
+        label = f"Face of the {place_title(at)}, before and after"
+        panels.append(Panel(title, {"path": path, "bands": bands}, ends, note=note, label=label))
+    return panels
+
+
+def cylinder_ring_wear(view: View) -> Sequence[Block]:
+    """The wear rate of the ring and every number of its face."""
+    phases, places = traced(view), places_of(view, bore=False)
+    if not places or len(phases) < 2:
+        return ()
+    last = phases[-1]
     rows = []
     shown = (MASS_LOSS, *(one.id for one in RING), FROM_GAP)
     for at in [*places, *dict.fromkeys(at.partition("/")[0] for at in places)]:
@@ -397,8 +426,37 @@ def _faces(view: View, phases: Sequence[Phase], places: Sequence[str], pictures:
         "second reading, blind below about 3 µm; the mass lost, of the whole ring, is the lead measure where the ring "
         "was weighed."
     )
-    return [*blocks, Table(f"ring-wear-{name}", ring_columns("Ring and angle"), rows,
-                           "" if series else reading, note=note, wide=True)]  # fmt: skip
+    name = f"{view.the_build.id}-{view.cylinder}"
+    return [Table(f"ring-wear-{name}", ring_columns("Ring and angle"), rows, _rate_reading(view, last), note=note,
+                  wide=True)] if rows else []  # fmt: skip
+
+
+def _rate_reading(view: View, last: Phase) -> str:
+    """The specific wear rate of the top ring, with how much of the load was gas."""
+    rate, gas = (view.value(each.id, last.id, "top") for each in (measures.RATE, measures.RATE_GAS))
+    if rate is None or rate.value is None:
+        why = f", because {view.why(rate.reason)}" if rate is not None and rate.reason else ""
+        return f"No specific wear rate of the top ring{why}."
+    share = (
+        f"; {view.text(gas, unit=True)} of its load is the gas pressure assumed"
+        if gas is not None and gas.value
+        else ""
+    )
+    return f"The top ring wore at {view.text(rate, unit=True)}{share}."
+
+
+def band_by_trace(view: View) -> Cell | None:
+    """The contact band of the top ring by its traces, and how the eye saw it."""
+    phases = traced(view)
+    own = view.value(measures.BAND.id, phases[-1].id, "top") if phases else None
+    if own is None or not own.value:
+        return None
+    eye = view.value(BY_EYE, phases[-1].id, "top-ring")
+    note = ""
+    if eye is not None and eye.value:
+        share = eye.value / own.value - 1
+        note = f"by eye it reads {words.percent(abs(share), 1.0)} {'narrower' if share < 0 else 'wider'}"
+    return Cell(view.text(own, unit=True), note=note)
 
 
 def ring_columns(first: str, shown: Iterable[Measure] = tuple(RING)) -> tuple[Column, ...]:
@@ -411,24 +469,7 @@ def ring_columns(first: str, shown: Iterable[Measure] = tuple(RING)) -> tuple[Co
     )
 
 
-def _face_panel(view: View, at: str, series: Series, title: str) -> Panel:
-    frame = series.frame
-    path: list[ChartRow] = [
-        {"at": round(x, 3), "value": round(z, 2), "line": state, "grey": state == "before", "series": state}
-        for x, z, state in zip(frame["x"].tolist(), frame["z"].tolist(), frame["state"].tolist(), strict=True)
-    ]
-    begin, end = float(frame["begin"].iloc[0]), float(frame["end"].iloc[0])
-    bands: list[ChartRow] = [{"at": begin, "to": end, "label": "contact band"}] if end > begin else []
-    ends: dict[str, Datum] = {"from": 0.0, "to": float(frame["x"].max()), "unit": "µm", "along": "mm"}
-    coating = view.the_build.coating_of(view.cylinder)
-    label = f"Face of the {place_title(at)}, before and after"
-    return Panel(
-        title, {"path": path, "bands": bands}, ends, coating, label=label, axis="Height, µm", along="Along the face, mm"
-    )
-
-
 def _face_reading(view: View, last: Phase) -> str:
-    band = view.value(measures.BAND.id, last.id, "top")
     depth = view.value(measures.FACE_DEPTH.id, last.id, "top")
     if depth is None or depth.value is None:
         return ""
@@ -437,16 +478,13 @@ def _face_reading(view: View, last: Phase) -> str:
         for value in view.values(measures.FACE_DEPTH.id, engine=view.the_build, cylinder=view.cylinder, phase=last.id)
         if value.value is not None and value.key.at.startswith("top/")
     ]
-    told = f"At {last.title} the core of the worn band of the top ring had worn by {view.text(depth, unit=True)}"
+    told = f"The face wore {view.text(depth, unit=True)}"
     if len(at_angle) > 1:
         most = max(at_angle, key=lambda value: value.value or 0.0)
         where = place_title(most.key.at).removeprefix("top ring, ")
-        told += f", the mean of {words.counted(len(at_angle), 'angle')}; most {where}, by {view.text(most, unit=True)}"
-    if band is not None and band.value is not None:
-        told += f". The contact band is {view.text(band, unit=True)} wide"
-    lost = view.value(MASS_LOSS, last.id, "top")
-    if lost is not None and lost.value is not None:
-        told += f". By the balance the whole ring lost {view.text(lost, unit=True)}, the lead measure of its wear"
+        told += (
+            f" as the mean of {words.counted(len(at_angle), 'angle')}, {view.text(most, unit=True)} at most, {where}"
+        )
     return f"{told}."
 
 
@@ -534,7 +572,9 @@ def _left_out(view: View) -> list[Block]:
     if not rows:
         return []
     columns = (Column("Trace"), Column("To be looked at"))
-    return [Table(f"traces-left-out-{view.the_build.id}-{view.cylinder}", columns, rows)]
+    verb = words.plural(len(rows), "is", "are")
+    reading = words.sentence(f"{words.counted(len(rows), 'trace')} {verb} left out or to be looked at.")
+    return [Table(f"traces-left-out-{view.the_build.id}-{view.cylinder}", columns, rows, reading)]
 
 
 def _told(view: View, what: str) -> str:

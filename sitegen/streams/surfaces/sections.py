@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sitegen.declarations import Section
+from sitegen.declarations import OfCylinder, Section
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table
 from sitegen.page.view import View
@@ -15,8 +15,12 @@ from sitegen.streams.surfaces.cylinder import (
     MASS_LOSS,
     RING,
     WEAR,
+    band_by_trace,
     conditions,
-    cylinder_surfaces,
+    cylinder_bore,
+    cylinder_ring,
+    cylinder_ring_wear,
+    cylinder_traces,
     places_of,
     ring_columns,
     short,
@@ -43,7 +47,7 @@ def engine_surfaces(view: View) -> Sequence[Block]:
     rows, rings = [], []
     for place in view.the_build.places:
         one = view.of_cylinder(view.the_build, place.cylinder)
-        link = view.href_cylinder(view.the_build, place.cylinder, "surfaces")
+        link = view.href_cylinder(view.the_build, place.cylinder, "bore" if places_of(one, bore=True) else "ring")
         name = Cell(f"cylinder {place.cylinder}", href=link, coating=place.coating)
         for at in places_of(one, bore=True):
             values = [one.value(each.id, last.id, at) for each in shown]
@@ -149,7 +153,10 @@ def coating_surfaces(view: View) -> Sequence[Block]:
     )  # fmt: skip
     table = Table(f"{view.program.id}-surfaces", columns, rows)
     builds = words.counted(len({row.cells[0].text for row in rows}), "build")
-    reading = f"Traced in {builds}: a dot a cylinder and place."
+    told = {row.cells[0].text for row in rows}
+    absent = [build.id for build in view.builds if build.id not in told]
+    without = f" {words.listed(absent)} {words.plural(len(absent), 'was', 'were')} not traced." if absent else ""
+    reading = f"Traced in {builds}: a dot a cylinder and place.{without}"
     caption = (
         "Places of a bore wear differently: compare like with like. Builds that ran other distances do not compare."
     )
@@ -159,6 +166,10 @@ def coating_surfaces(view: View) -> Sequence[Block]:
 
 SECTIONS = (
     Section("surfaces", "Surfaces", 49, "engine", engine_surfaces, place="rest"),
-    Section("surfaces", "Surfaces", 35, "cylinder", cylinder_surfaces),
-    Section("surfaces", "Surfaces", 25, "coating", coating_surfaces),
+    Section("ring", "Ring sections", 30, "cylinder", cylinder_ring),
+    Section("bore", "Bore", 35, "cylinder", cylinder_bore),
+    Section("ring-wear", "Ring wear", 36, "cylinder", cylinder_ring_wear, place="rest"),
+    Section("traces", "Traces and curves", 37, "cylinder", cylinder_traces, place="rest"),
+    Section("surfaces", "Surfaces", 25, "coating", coating_surfaces, place="rest"),
 )
+OF_CYLINDER = (OfCylinder("Band, by trace", 60, band_by_trace),)

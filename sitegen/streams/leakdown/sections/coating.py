@@ -8,19 +8,16 @@ from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, Column, Row, Table
 from sitegen.page.view import View
 from sitegen.program.model import Build, Phase
-from sitegen.streams.leakdown.history import (
-    mm2,
-)
+from sitegen.streams.leakdown.history import mm2, range_of
 from sitegen.streams.leakdown.measures import (
     BUILD,
     SCALE,
 )
 from sitegen.streams.leakdown.sections.shared import (
-    TALLY,
     apart,
     none_because,
-    tally,
 )
+from sitegen.vocabulary import numbers
 
 
 def _absent(view: View, build: Build, phase: Phase) -> str:
@@ -47,11 +44,22 @@ def coating_builds(view: View) -> Sequence[Block]:
         odd = apart(view, build, build.assemblies[0], coating)
         noun = words.plural(len(odd), "cylinder")
         without = f"without {noun} {words.numbers_listed(odd)}" if odd else ""
-        cells += [view.cell(scale, without), tally(view, build, coating)]
+        cells.append(view.cell(scale, without))
         rows.append(Row(cells))
     columns = (
         Column("Build"), *(Column(phase.title, "mm²", numeric=True) for phase in phases),
-        Column("Seating distance", "km", numeric=True, measure=SCALE.id), Column(TALLY),
+        Column("Seating distance", "km", numeric=True, measure=SCALE.id),
     )  # fmt: skip
     note = "Mean leak area to the crankcase over the cylinders of the build that hold this coating."
-    return (Table(f"{view.program.id}-builds", columns, rows, note=note, wide=True, measure=BUILD.id),)
+    return (Table(f"{view.program.id}-builds", columns, rows, _reading(view), note=note, wide=True, measure=BUILD.id),)
+
+
+def _reading(view: View) -> str:
+    """From the least to the most of the builds after the primary phase."""
+    program = view.program
+    phase = next((each for each in program.phases if each.id == program.primary_phase), None)
+    found = numbers(view.values(BUILD.id, phase=phase.id, coating=view.the_coating.id)) if phase is not None else []
+    if phase is None or not found:
+        return "No build has a mean leak area at the phase that is compared."
+    of = words.counted(len(found), "build")
+    return f"Mean leak area {range_of(found)} at {phase.title}, {of}."

@@ -2,12 +2,27 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
 from sitegen.page import words
-from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Plans, Row, Table, Text
+from sitegen.page.axes import about
+from sitegen.page.blocks import (
+    Beside,
+    Block,
+    Cell,
+    ChartRow,
+    Column,
+    Figure,
+    Panel,
+    Plans,
+    Row,
+    Strip,
+    Table,
+    Text,
+)
 from sitegen.page.view import View
 from sitegen.program.model import Phase
 from sitegen.streams.leakdown.checks import condition, temperature_states
@@ -41,10 +56,8 @@ from sitegen.streams.leakdown.protocol import outside
 from sitegen.streams.leakdown.seating import FROM_BLOWBY
 from sitegen.streams.leakdown.sections.shared import (
     ABOVE,
-    CURVE_CAPTION,
     SMALL,
     floor_of,
-    plan_of,
     state_after,
     strip_of,
     why_open,
@@ -91,12 +104,11 @@ def cylinder_history(view: View) -> Sequence[Block]:
         "limits": [limit_row(view)],
         "band": band,
     }
-    panel = Panel("", data, coating=coating, label=f"Leak area of {build.id} cylinder {number} by phase",
-                  axis="Leak area, mm²")  # fmt: skip
+    label = f"Leak area of {build.id} cylinder {number} by phase"
+    panel = Panel("", data, label=label, axis="Leak area to the crankcase, mm²")
     caption = (
-        f"{CURVE_CAPTION} Bars: 95\u00a0% intervals, often hidden by the marks. Small rings: single readings. Crossed: "
-        "left out, at the value the check would have had with it. Grey: the other cylinders. Band: what the end gaps "
-        "alone would leak."
+        "Phases evenly spaced. Bars: 95\u00a0% intervals. Small rings: single readings; crossed: left out, at the "
+        "value the check would have had. Open: not yet to rely on. Dotted: up to the first check after a start."
     )
     table = Table(
         name=f"history-{build.id}-{number}",
@@ -185,22 +197,93 @@ def _only_apart(view: View) -> str:
     return f" At {words.listed(titles)} it was read in another condition only." if titles else ""
 
 
-def cylinder_place(view: View) -> Sequence[Block]:
-    """Where the cylinder sits, and why it has its state."""
+def cylinder_state(view: View) -> Sequence[Block]:
+    """The state with the interval that decides on one axis, and the rules it rests on."""
     build, number = view.the_build, view.cylinder
-    blocks: list[Block] = [Plans((plan_of(view, build, me=number),))]
     state = view.state()
     if state is None:
-        return blocks
+        return ()
     found = {rule.rule: rule for rule in view.verdicts(engine=build, cylinder=number)}
     rows = [_rule_row(view, found[rule], state.reason) for rule in _RULES if rule in found]
-    columns = (Column("Rule of the program"), Column("Limit", numeric=True), Column("Found", numeric=True), Column(""))
-    blocks.append(
-        Table(
-            f"why-{build.id}-{number}", columns, rows, caption=f"Why “{state.word}”", note=_why_note(view, state, found)
+    columns = (Column("Rule of the program"), Column("Limit", numeric=True), Column("Found", numeric=True),
+               Column("Answer"))  # fmt: skip
+    note = _why_note(view, state, found)
+    level = found.get(LEVEL_RULE)
+    blocks: list[Block] = []
+    if (reading := _state_reading(view, found)) != "":
+        blocks.append(Text((Cell(reading),), "reading"))
+    rules = Table(f"why-{build.id}-{number}", columns, rows, note=note, stack=True)
+    if level is None or level.found is None:
+        return [*blocks, rules if rows else Text((Cell(note),), "note")]
+    return [*blocks, Beside(f"state-{build.id}-{number}", (_strips(view, level), rules), halves=True)]
+
+
+_LIES = {"met": "lies within", "not met": "lies above", "cannot tell": "reaches across"}
+
+
+def _state_reading(view: View, rules: Mapping[str, Verdict]) -> str:
+    """What it leaks, the interval that decides against the limit, and what is left to lose."""
+    level, to_lose = rules.get(LEVEL_RULE), rules.get(TO_LOSE_RULE)
+    if level is None or level.found is None:
+        return ""
+    limit = view.program.seating.level
+    leak, _, ends = words.judged(level.found, level.low, level.high, limit).partition(" (")
+    phase = view.program.phase(level.key.phase)
+    still = phase.kind in {"static-check", "teardown"} or phase.title[:1].isdecimal()  # "at 40 h", "after four pulls"
+    when = f"{'at' if still else 'after'} {phase.title}"
+    told = f"It leaks {words.with_unit(leak, 'mm²')} {when}."
+    allowed = f"the limit of {words.with_unit(words.stated(limit), 'mm²')}"
+    if ends:
+        told += f" The interval that decides, {ends.rstrip(')')}, {_LIES[level.word]} {allowed}."
+    else:
+        told += f" That {_LIES[level.word]} {allowed}; it has no interval."
+    if to_lose is not None and to_lose.found is not None:
+        most = words.with_unit(words.stated(view.program.seating.to_lose), "mm²")
+        told += f" Still to lose is {_to_lose_found(view, to_lose)}, where {most} is allowed."
+    return told
+
+
+def _strips(view: View, level: Verdict) -> Table:
+    """The interval by the readings alone, the one that decides, and the neighbours, on one axis with the limit."""
+    build, number = view.the_build, view.cylinder
+    phase = view.program.phase(level.key.phase)
+    own = view.value(CRANKCASE.id, phase.id)
+    others: dict[str, list[tuple[int, float]]] = {}
+    for place in build.places:
+        value = view.value(CRANKCASE.id, phase.id, engine=build, cylinder=place.cylinder)
+        if place.cylinder != number and value is not None and value.value is not None:
+            others.setdefault(place.coating, []).append((place.cylinder, value.value))
+    limit, coating = view.program.seating.level, build.coating_of(number)
+    shown: list[tuple[str, float, float, float, bool]] = []
+    for name, found in (("By its readings", own), ("The one that decides", level)):
+        middle = None if found is None else found.value if isinstance(found, Value) else found.found
+        if found is not None and middle is not None and found.low is not None and found.high is not None:
+            shown.append((name, middle, found.low, found.high, found is level and level.word == "cannot tell"))
+    if len(shown) == 2 and shown[0][2:4] == shown[1][2:4]:
+        shown = [("Its interval", *shown[1][1:])]  # nothing was added to what the readings say
+    every = [end for _, middle, low, high, _ in shown for end in (middle, low, high) if math.isfinite(end)]
+    axis = about([*every, *(leak for found in others.values() for _, leak in found)], 1, limit)
+    rows = []
+    for name, middle, low, high, hollow in shown:
+        text = words.judged(middle, low, high, limit)
+        strip = Strip(axis.place(low), axis.place(middle), axis.place(high), hollow, coating, f"{name}: {text} mm²")
+        rows.append(Row((Cell(name, note=text, strong=name != "By its readings"), Cell("", strip=strip))))
+    for other, beside in others.items():
+        noun = f"{words.plural(len(beside), 'Cylinder')} {words.numbers_listed([n for n, _ in beside])}"
+        text = words.from_to(mm2(min(leak for _, leak in beside)), mm2(max(leak for _, leak in beside)))
+        places = [axis.place(leak) for _, leak in beside]
+        strip = Strip(None, None, None, False, other, f"{noun}: {text} mm²", places)
+        named = other if len(build.coatings) > 1 else ""
+        rows.append(Row((Cell(noun, note=text, coating=named), Cell("", strip=strip))))
+    columns = (Column(f"Leak area, {phase.title}", "mm²"), Column(""))
+    note = ""
+    if len(shown) == 2:
+        note = (
+            "The wider one decides: it holds what one occasion differs from the next by."
+            if shown[1][3] - shown[1][2] > shown[0][3] - shown[0][2]
+            else ""
         )
-    )
-    return blocks
+    return Table(f"intervals-{build.id}-{number}", columns, rows, note=note, stack=True, axis=axis)
 
 
 MOSTLY = 0.9  # share of the air past the rings from which the other paths are not worth a table
@@ -212,8 +295,8 @@ def _rule_row(view: View, rule: Verdict, told: str) -> Row:
     seating = view.program.seating
     limit = mm2(seating.level if rule.rule == LEVEL_RULE else seating.to_lose)
     found = words.judged(rule.found, rule.low, rule.high, rule.limit or 0.0)
-    if rule.rule == TO_LOSE_RULE and rule.high is not None and rule.high < min(SMALL, seating.to_lose):
-        found = f"below {words.number(SMALL, 3)}"  # all of it is as good as nothing
+    if rule.rule == TO_LOSE_RULE:
+        found = _to_lose_found(view, rule)
     because = ""
     if rule.found is None and rule.reason and rule.reason != told:
         because = why_open(view, view.the_build, rule.reason, [view.cylinder])
@@ -222,6 +305,12 @@ def _rule_row(view: View, rule: Verdict, told: str) -> Row:
     return Row(
         (Cell(_RULES[rule.rule]), Cell(f"≤ {limit}", note=late), Cell(found, note=because), Cell(rule.word, word=True))
     )
+
+
+def _to_lose_found(view: View, rule: Verdict) -> str:
+    if rule.high is not None and rule.high < min(SMALL, view.program.seating.to_lose):
+        return f"below {words.number(SMALL, 3)}"  # all of it is as good as nothing
+    return words.judged(rule.found, rule.low, rule.high, rule.limit or 0.0)
 
 
 def _why_note(view: View, state: Verdict, rules: Mapping[str, Verdict]) -> str:
@@ -270,6 +359,23 @@ def _by_two_checks(view: View, rules: Mapping[str, Verdict]) -> str:
         f"the leak area changed by no more than scatter ({words.with_unit(f'{low} to {high}', 'mm²')}), so that hardly "
         "any is left to lose."
     )
+
+
+def gaps_alone(view: View) -> Cell | None:
+    """What the ring gaps of this cylinder alone would leak."""
+    floor = floor_of(view, view.the_build, view.cylinder)
+    return Cell(view.text(floor, unit=True)) if floor is not None and floor.value is not None else None
+
+
+def past_the_rings(view: View) -> Cell | None:
+    """How much of the air went past the rings at the last check."""
+    state = view.state()
+    if state is None or not state.key.phase:
+        return None
+    whole, ring = (view.value(each.id, state.key.phase) for each in (AREA, CRANKCASE))
+    if whole is None or ring is None or not whole.value or ring.value is None or "path-unknown" in ring.flags:
+        return None
+    return Cell(f"{words.percent(ring.value, whole.value)} of the air")
 
 
 def cylinder_neighbours(view: View) -> Sequence[Block]:

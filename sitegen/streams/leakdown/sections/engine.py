@@ -73,11 +73,19 @@ def engine_checks(view: View) -> Sequence[Block]:
     top = max((point.value.value or 0 for points in lines for point in points), default=0)
     strip = [strip_of(view, build, phase, top) for phase in checked_phases(view)]
     strip = [plan for plan in strip if any(disc.share is not None for disc in plan.discs)]
-    if not strip:
+    refused = _refused(view)
+    if not strip and not refused:
         return ()
-    values = words.counted(sum(map(len, lines)), "value")
-    reading = Text((Cell(f"{words.sentence(values)} with interval and change."),), "reading")
-    return (reading, _by_cylinder(view, build), Plans(strip, caption="Area of each disc: leak area, mm².", small=True))
+    values = f"{words.counted(sum(map(len, lines)), 'value')} with interval and change" if strip else ""
+    without = f"{words.count(len(refused))} without a leak area, with the reason" if refused else ""
+    reading = Text((Cell(f"{words.sentence('; '.join(filter(None, (values, without))))}."),), "reading")
+    plans = [Plans(strip, caption="Area of each disc: leak area, mm².", small=True)] if strip else []
+    return (reading, _by_cylinder(view, build), *plans)
+
+
+def _refused(view: View) -> list[Value]:
+    """Checks of the build, by cylinder, that give no leak area."""
+    return [each for each in view.values(CRANKCASE.id, engine=view.the_build, at="") if each.status == "refused"]
 
 
 def unusual(view: View) -> Iterator[Unusual]:
@@ -105,7 +113,9 @@ def _leaks(view: View) -> str:
     """What the cylinders leak at the last check, the one that stands out apart, with the interval that decides."""
     build, ends = view.the_build, _ends(view)
     if not ends:
-        return "No check after the first start yet."
+        why = words.listed(dict.fromkeys(view.why(each.reason) for each in _refused(view)))
+        none = not any(line(view, build, place.cylinder) for place in build.places)
+        return f"No check gave a leak area: {why}." if none and why else "No check after the first start yet."
     phase = next(iter(ends.values())).phase
     km = distance(view, build, view.program.phase(phase))
     when = f"at {view.program.phase(phase).title}" if km in {"", "0 km"} else f"after {km}"
