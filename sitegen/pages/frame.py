@@ -116,7 +116,7 @@ class Site:
             invented=program.invented,
             program=program.id,
             results=self.desks[program.id].analysis.results_id,
-            files=f"{used} of {of} record files used" if of else "",
+            files=f"{words.share(used, of, 'record file')} used" if of else "",
             left_out=relative(f"{self.addresses.data[program.id]}#left-out", page),
             as_of=self.as_of(program),
             mark=mark,

@@ -105,7 +105,12 @@ def _sentence(view: View, program: Program, every: list[Record]) -> list[Cell]:
     lacking = len(every) - complete(every)
     text = "Not decided yet."
     if lacking:
-        text += f" {words.sentence(words.counted(lacking, 'planned record'))} of {len(every)} are not in."
+        out = (
+            words.share(lacking, len(every), "planned record")
+            if lacking < len(every)
+            else f"none of {len(every)} planned records"
+        )
+        text += f" {words.sentence(out)} {'are' if lacking > 1 else 'is'} {'not ' if lacking < len(every) else ''}in."
     return [Cell(text)]
 
 

@@ -66,7 +66,13 @@ def _state_sentence(view: View) -> list[Cell]:
             clauses.append(f"of {view.coating_title(coating)} none can be told")
     limits = program.seating
     rule = f" (at most {area(limits.to_lose)} still to lose and at most {area(limits.level)} in all)"
-    cells = [Cell(f"Seated{rule}, of the cylinders that could be told: {words.listed(clauses)}. ")] if clauses else []
+    known = any(standing(view, b, p.cylinder) != "cannot tell" for b, p, state in states if state is not None)
+    said = (
+        f"of the cylinders that could be told: {words.listed(clauses)}"
+        if known
+        else "it cannot be told of any cylinder yet"
+    )
+    cells = [Cell(f"Seated{rule}, {said}. ")] if clauses else []
     for word in ("not seated", "still seating"):
         named = [(b, p.cylinder) for b, p, state in states if state is not None and state.word == word]
         if named:
@@ -115,16 +121,18 @@ def _waiting_sentence(view: View) -> str:
     )
     parts = [f"Of {words.counted(len(open_), 'cylinder')} it cannot be told"]
     if waiting:
-        parts.append(f"{words.count(len(waiting))} of them wait for {dates}")
+        who = f"{_who(waiting, open_)}{' of them' if len(waiting) < len(open_) else ''}"
+        parts.append(f"{who} {'waits' if len(waiting) == 1 else 'wait'} for {dates}")
     fresh = [build for build, reason in found if build.id not in waits and reason == "no-fired-check"]
     if fresh:
-        parts.append(f"{words.count(len(fresh))} {'has' if len(fresh) == 1 else 'have'} no check after a start yet")
+        parts.append(f"{_who(fresh, open_)} {'has' if len(fresh) == 1 else 'have'} no check after a start yet")
     lack = [build for build, reason in found if build.id not in waits and reason != "no-fired-check"]
     lack = [build for build in lack if _lacks_checks(view, build)]
     if lack:
-        parts.append(f"{words.count(len(lack))} still {'lacks' if len(lack) == 1 else 'lack'} planned checks")
+        parts.append(f"{_who(lack, open_)} still {'lacks' if len(lack) == 1 else 'lack'} planned checks")
     if rest := len(open_) - len(waiting) - len(fresh) - len(lack):
-        text = f"{words.count(rest)} {'has' if rest == 1 else 'have'} no run to come"
+        who = words.count(rest) if rest < len(open_) else _who(open_, open_)
+        text = f"{who} {'has' if rest == 1 else 'have'} no run to come"
         left = {
             clause
             for build, reason in found
@@ -133,7 +141,7 @@ def _waiting_sentence(view: View) -> str:
         }
         parts.append(f"{text} ({words.listed(sorted(left))})" if left else text)
     text = f"{parts[0]}: {words.listed(parts[1:])}."
-    before = [f"{build.id}, {told}" for build in dict.fromkeys(open_) if (told := before_refit(view, build))]
+    before = [f"of {build.id}, {told}" for build in dict.fromkeys(open_) if (told := before_refit(view, build))]
     return f"{text} {words.sentence('; '.join(before))}." if before else text
 
 
@@ -141,6 +149,11 @@ def _ended(view: View, build: Build) -> bool:
     """Whether no check after a start is to come."""
     due = any(phase.fires and build.is_due(phase.id) for phase in view.program.phases_of(build))
     return not due and not _lacks_checks(view, build)
+
+
+def _who(some: Sequence[Build], every: Sequence[Build]) -> str:
+    """How many of those that were counted before: "three", "all", "it"."""
+    return words.count(len(some)) if len(some) < len(every) else "it" if len(every) == 1 else "all"
 
 
 def _lacks_checks(view: View, build: Build) -> bool:
@@ -227,12 +240,13 @@ def _coating_reading(view: View) -> str:
     if not told:
         return ""
     phase = told[-1]
-    clauses = []
+    clauses: list[str] = []
     odd = None
     for coating in view.program.coatings:
         own = [v for v in view.values(CRANKCASE.id, phase=phase.id, at="", coating=coating) if v.value is not None]
         if own:
-            clauses.append(f"{view.coating_title(coating)} cylinders leak {bare_range(numbers(own))}")
+            leak = "ones" if clauses else "cylinders leak"
+            clauses.append(f"{view.coating_title(coating)} {leak} {bare_range(numbers(own))}")
             odd = odd or stands_out(own)
     if not clauses:
         return f"No check was taken at {phase.title} yet."
@@ -316,7 +330,8 @@ def _scale_note(view: View, scale: Value | None, odd: Sequence[int]) -> str:
         return "a run before it was not run as planned"
     if odd:
         noun = words.plural(len(odd), "cylinder")
-        return f"without {noun} {words.numbers_listed(odd)}, on a distance of {'its' if len(odd) == 1 else 'their'} own"
+        own = "over a distance of its own" if len(odd) == 1 else "over distances of their own"
+        return f"without {noun} {words.numbers_listed(odd)}, {own}"
     return ""
 
 
