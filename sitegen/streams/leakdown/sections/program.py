@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from sitegen.page import words
-from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text
+from sitegen.page.blocks import Beside, Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text
 from sitegen.page.view import View
 from sitegen.program.model import Build, Phase
 from sitegen.streams.leakdown.fields import Reading
 from sitegen.streams.leakdown.history import (
+    DOUBTFUL,
     Point,
     area,
     bare_range,
@@ -201,8 +202,38 @@ def by_coating(view: View) -> Sequence[Block]:
         rows=rows,
     )  # fmt: skip
     caption = f"{CURVE_CAPTION} Lines: mean of a build{'; thin: a cylinder that stands out' if thin else ''}."
-    reading = _coating_reading(view)
-    return (Figure("leak-area-by-phase", "slope", panels, reading, caption, table, measure=CRANKCASE.id),)
+    whole = Figure("leak-area-by-phase", "slope", panels, "", caption, table, measure=CRANKCASE.id)
+    near = _each_cylinder(view)
+    said = [Text((Cell(reading),), "reading")] if (reading := _coating_reading(view)) else []
+    return (*said, Beside("leak", (whole, near), halves=True)) if near else (*said, whole)
+
+
+def _each_cylinder(view: View) -> Figure | None:
+    """Every cylinder at the phase the answer rests on, by build, on an axis that holds them; none read: None."""
+    phase = _told_phase(view)
+    groups: list[ChartRow] = []
+    points: list[ChartRow] = []
+    for build in view.program.builds if phase else ():
+        values = view.values(CRANKCASE.id, engine=build, phase=phase.id, at="") if phase else []
+        values = [each for each in values if each.key.cylinder and each.value is not None]
+        if not values:
+            continue
+        groups.append({"x": len(groups), "label": build.id})
+        odd = stands_out(values)
+        for each in sorted(values, key=lambda value: value.key.cylinder):
+            cylinder = f"cylinder {each.key.cylinder}"
+            tip = f"{build.id} {cylinder}: {view.text(each, unit=True)}"
+            points.append(
+                {"x": len(groups) - 1, "value": each.value, "low": each.low, "high": each.high,
+                 "open": bool(each.flags & DOUBTFUL), "coating": each.key.coating,
+                 "label": cylinder if each is odd else "", "tip": tip, "series": build.id}
+            )  # fmt: skip
+    if not points or phase is None:
+        return None
+    title = f"Leak area {'after' if phase.kind == 'run' else 'at'} {phase.title}, mm²"
+    panel = Panel("", {"groups": groups, "points": points, "limits": [limit_row(view)]}, label=title, axis=title)
+    caption = "Each cylinder with its 95\u00a0% interval, by build."
+    return Figure("leak-area-of-cylinders", "upright", (panel,), "", caption, measure=CRANKCASE.id)
 
 
 def _standing_out(view: View, build: Build, cylinder: int, coating: str, means: Sequence[Point]) -> list[ChartRow]:
@@ -232,14 +263,19 @@ def _mean_table_row(view: View, build: Build, coating: str, point: Point) -> Row
     )
 
 
-def _coating_reading(view: View) -> str:
-    """Where the cylinders of each coating stand at the phase the answer rests on, else when the run-in ends."""
+def _told_phase(view: View) -> Phase | None:
+    """The checked phase the answer rests on, else the last of the run-in."""
     checked = checked_phases(view)
     told = [each for each in checked if each.id == view.program.primary_phase]
     told = told or [each for each in checked if each.kind == "run"]
-    if not told:
+    return told[-1] if told else None
+
+
+def _coating_reading(view: View) -> str:
+    """Where the cylinders of each coating stand at the phase the answer rests on, else when the run-in ends."""
+    phase = _told_phase(view)
+    if phase is None:
         return ""
-    phase = told[-1]
     clauses: list[str] = []
     odd = None
     for coating in view.program.coatings:
