@@ -78,6 +78,7 @@ def _parser() -> argparse.ArgumentParser:
         "errors nothing is written, and the old site stays.",
         "sitegen publish programs --to site              then open site/index.html",
         "sitegen publish programs --to site --strict     write nothing when a reading was set aside",
+        "sitegen publish programs --to site --sheet      decision sheets in site/sheets, a file each to be sent",
         "sitegen publish programs --to site --workers 4  four processes share the analysis",
     )
     publish.add_argument("folder", type=Path, help="a programs folder, or the folder of one program")
@@ -85,6 +86,7 @@ def _parser() -> argparse.ArgumentParser:
         "--to", type=Path, required=True, metavar="DIR", help="folder of the site; made when it is not there"
     )
     publish.add_argument("--strict", action="store_true", help="write nothing when a reading was set aside")
+    publish.add_argument("--sheet", action="store_true", help="write each decision sheet as one file to be sent, too")
     publish.add_argument("--theme", type=Path, metavar="DIR", help="folder whose templates and styles replace ours")
     publish.add_argument("--workers", type=_count, default=1, metavar="N", help="processes that share the analysis (1)")
     publish.set_defaults(verb=_publish)
@@ -316,7 +318,7 @@ def _check(options: argparse.Namespace) -> int:
 def _publish(options: argparse.Namespace) -> int:
     from sitegen import unchanged
 
-    asked = unchanged.question(options.folder, options.to, options.theme)
+    asked = unchanged.question(options.folder, options.to, options.theme, options.sheet)
     outcome = unchanged.answered(asked) if asked is not None else None
     if outcome is None or (options.strict and outcome.problems):
         outcome = _published(options)
@@ -345,7 +347,7 @@ def _published(options: argparse.Namespace) -> Outcome | None:
         return None
     try:
         with workflow.workers(options.workers) as executor, Line(sys.stderr) as tell:
-            return workflow.publish(examination, options.to, options.theme, executor, tell)
+            return workflow.publish(examination, options.to, options.theme, executor, tell, options.sheet)
     except (CannotPublish, ThemeError) as problem:
         print(problem, file=sys.stderr)
         return None

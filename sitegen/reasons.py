@@ -125,7 +125,7 @@ ANSWER: dict[str, str] = {
     "few-values": "fewer than three values cannot show that one is out of line",
     "level-not-positive": "a level is not above zero",
     "reading-missing": "a check of this cylinder is missing",
-    "own-scale": "this cylinder seats on another scale than the others of its engine",
+    "own-scale": "this cylinder seats over a distance of its own, not that of the others of its engine",
     "no-common-scale": "the cylinders of this engine share no scale",
     "curve-does-not-fit": "the checks scatter about the curve by more than those of the other engines",
     "no-change-beyond-scatter": "the levels change by no more than their scatter explains",

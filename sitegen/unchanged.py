@@ -50,9 +50,9 @@ class Question:
     depends_on: str  # sha256
 
 
-def question(folder: Path, site: Path, theme: Path | None) -> Question | None:
+def question(folder: Path, site: Path, theme: Path | None, sheet: bool = False) -> Question | None:
     """To be asked before any input is read. None where it cannot be said what the outcome depends on."""
-    digest = hashlib.sha256(f"{_FORMAT} {sys.version} {platform.platform()}\n".encode())
+    digest = hashlib.sha256(f"{_FORMAT} {sys.version} {platform.platform()} {sheet}\n".encode())
     try:
         given = folder.resolve()
         home = given.parent if (given / "program.yaml").is_file() else given

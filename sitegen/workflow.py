@@ -264,8 +264,16 @@ class Rendered:
     site: Mapping[str, bytes]  # path from its root -> content
 
 
-def render(examination: Examination, theme: Path | None, executor: Executor | None, tell: Tell = untold) -> Rendered:
-    """Results and pages of an examined folder, in memory. The examination must not be blocked.
+def render(
+    examination: Examination,
+    theme: Path | None,
+    executor: Executor | None,
+    tell: Tell = untold,
+    sheet: bool = False,
+) -> Rendered:
+    """Results and pages of an examined folder, in memory, with `sheet` decision sheets to be sent.
+
+    The examination must not be blocked.
 
     Raises pages.site.ThemeError.
     """
@@ -281,13 +289,18 @@ def render(examination: Examination, theme: Path | None, executor: Executor | No
     plans = plan_each(analyses)
     site = build_site(
         examination.folder, analyses, registry.STREAMS, measures, theme, histories(analyses, measures), plans,
-        {each.analysis.program.id: each.files for each in conclusions},
+        {each.analysis.program.id: each.files for each in conclusions}, sheet,
     )  # fmt: skip
     return Rendered(conclusions, site)
 
 
 def publish(
-    examination: Examination, target: Path, theme: Path | None, executor: Executor | None, tell: Tell = untold
+    examination: Examination,
+    target: Path,
+    theme: Path | None,
+    executor: Executor | None,
+    tell: Tell = untold,
+    sheet: bool = False,
 ) -> Outcome:
     """Write the results into the program folders, then the site; returns the closing line and what lies there now.
 
@@ -295,7 +308,7 @@ def publish(
     """
     from sitegen import publish as disk
 
-    rendered = render(examination, theme, executor, tell)
+    rendered = render(examination, theme, executor, tell, sheet)
     conclusions, site = rendered.conclusions, rendered.site
     tell("Writing")
     # All pages are made before the first byte is written; results first, which the pages quote.
@@ -323,7 +336,8 @@ def publish(
     told += ", see the data pages" if codes or examination.not_taken else ""
     count = len(conclusions)
     programs = f"{count} {'program' if count == 1 else 'programs'}"
-    report = f"Published {programs} on {pages} pages{told}. Open {target / 'index.html'}"
+    sent = f", decision sheets to be sent in {target / 'sheets'}" if sheet else ""
+    report = f"Published {programs} on {pages} pages{sent}{told}. Open {target / 'index.html'}"
     said = as_text(examination.problems) if examination.problems else ""
     return Outcome(report, said, hashes(site), results)
 

@@ -108,7 +108,7 @@ def test_what_is_not_used_is_counted_by_one_word_everywhere(tmp_path: Path, caps
     assert f"O{said}.\n" in capsys.readouterr().out
     assert main(["publish", str(programs), "--to", str(site)]) == 0
     assert f"; o{said}, see the data pages" in capsys.readouterr().out
-    assert f"O{said}" in (site / "index.html").read_text(encoding="utf-8")
+    assert f"; o{said}" in (site / "index.html").read_text(encoding="utf-8")
     assert f"O{said}, of " in (site / "programs/pump-rings-2025/data.html").read_text(encoding="utf-8")
 
 
@@ -177,9 +177,9 @@ def test_a_folder_of_somebody_else_is_not_written_into(tmp_path: Path, capsys: p
         (None, "no such folder"),
         ({"readme.txt": ""}, "nothing in it replaces the theme"),
         ({"templates/hom.html": "x"}, "hom.html: no page uses this template"),
-        ({"templates/home.html": "{% if %}"}, "parts.html:1: "),
-        ({"templates/home.html": "a\nb {{ page.nothing }}"}, "parts.html:2: "),
-        ({"templates/home.html": "{% extends 'bse.html' %}"}, "bse.html"),
+        ({"templates/parts.html": "{% if %}"}, "parts.html:1: "),
+        ({"templates/parts.html": "a\nb {{ page.nothing }}"}, "parts.html:2: "),
+        ({"templates/parts.html": "{% extends 'bse.html' %}"}, "bse.html"),
     ],
 )
 def test_a_theme_that_cannot_be_used_is_told_with_its_line(

@@ -37,9 +37,9 @@ def folder(tmp_path: Path) -> Path:
     document["phases"] = [phase for phase in document["phases"] if "only" not in phase]
     document["records"]["leakdown"] = [each for each in document["records"]["leakdown"] if each["file"][-5] in "14"]
     document["compare"] |= {"candidates": ["graded-crn"], "scatter_from": [LENDER], "planned_builds": 2}
-    for key in ("criteria", "decide", "exclusions", "notes", "oil"):
+    for key in ("criteria", "decide", "decisions", "exclusions", "notes", "oil"):
         document.pop(key)
-    for key in ("also", "worth_finding", "allocation"):
+    for key in ("also", "answered_by", "worth_finding", "allocation"):
         document["compare"].pop(key)
     (own / "program.yaml").write_text(yaml.safe_dump(document, sort_keys=False))
     return home

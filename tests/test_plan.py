@@ -247,7 +247,7 @@ def test_the_text_says_what_the_numbers_say(capsys: pytest.CaptureFixture[str]) 
     assert text.splitlines()[:2] == [
         "Pump rings 2026 (invented data)",
         "Seven builds planned for nitrided rings, graded chromium nitride rings and hard chromium nitride rings; "
-        "scheme of the lots: whole builds.",
+        "allotted as whole builds.",
     ]
     for heading in ("Who gets which coating", "What the comparison can find", "What the instruments can show"):
         assert heading in text

@@ -65,6 +65,7 @@ def small(to: Path, without: str = "") -> Path:
     for each in stated["builds"]:
         each["rings"] = {number: {"coating": coating} for number, coating in RINGS[each["id"]].items()}
     compare = stated["compare"]
+    del compare["answered_by"], stated["decisions"]
     compare |= {"candidates": ["graded-crn"], "planned_builds": 2, "allocation": {"scheme": "mixed in engine"}}
     compare["also"] = [dict(each) for each in NAMED.values() if each != NAMED["leakdown"]]
     stated["criteria"]["list"] = [

@@ -15,12 +15,12 @@
     abs: Math.abs, ceil: Math.ceil, floor: Math.floor, max: Math.max, min: Math.min, round: Math.round, toNumber: Number,
     isValid: function (value) { return value !== null && value !== undefined && value === value; },
     length: function (value) { return value.length; },
-    // Fixed decimals, thousands parted by commas if asked for: "1,250.0".
+    // Fixed decimals, thousands parted by narrow spaces if asked for with a comma: "1 250.0".
     format: function (value, form) {
       var asked = /^(,?)\.(\d+)f$/.exec(form);
       if (!asked) { throw new Error("no number format " + form); }
       var parts = Math.abs(value).toFixed(+asked[2]).split(".");
-      if (asked[1]) { parts[0] = parts[0].replace(/\B(?=(\d{3})+$)/g, ","); }
+      if (asked[1]) { parts[0] = parts[0].replace(/\B(?=(\d{3})+$)/g, "\u202f"); }
       return (value < 0 && +parts.join(".") ? "\u2212" : "") + parts.join(".");
     }
   };

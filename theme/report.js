@@ -153,7 +153,7 @@
     return +(power * [0.1, 0.2, 0.25, 0.5, 1, 2, 2.5, 5].find(function (each) { return span / (each * power) <= (most || 6.5); })).toPrecision(10);
   }
   function decimals(step) { return (step.toFixed(10).replace(/0+$/, "").split(".")[1] || "").length; }
-  function inDigits(value, digits) { return value.toFixed(digits).replace(/\B(?=(\d{3})+(?!\d))/g, digits ? "" : "\u202f").replace("-", "\u2212"); }
+  function inDigits(value, digits) { var parts = value.toFixed(digits).replace("-", "\u2212").split("."); parts[0] = parts[0].replace(/\B(?=(\d{3})+$)/g, "\u202f"); return parts.join("."); }
 
   function overTime(el, entry, rows, signals, pad) {
     var figure = el.closest("figure"), part = closer.get(figure) || [signals.from, signals.to];
@@ -172,7 +172,7 @@
     entry.over = looked.path.filter(function (row) { return row.lo !== undefined; }).map(function (row) {
       var run = rows.runs[row.g], digits = decimals(stepOf(signals.top - signals.bottom)) + 1, unit = entry.payload.unit;
       var ends = row.lo === null ? "" : " (" + inDigits(row.lo, digits) + " to " + inDigits(row.hi, digits) + ")";
-      return { px: pad.left + px(row.at, row.g), tip: run.s + ", " + (row.at - run.at).toFixed(1) + " min: " + inDigits(row.v, digits) + (unit ? " " + unit : "") + ends };
+      return { px: pad.left + px(row.at, row.g), tip: run.s + ", " + inDigits(row.at - run.at, 1) + " min: " + inDigits(row.v, digits) + (unit ? " " + unit : "") + ends };
     });
     rows.path = looked.path.map(function (row) { return Object.assign(place(row), { v: within(row.v) }); });
     rows.spread = looked.spread.map(function (row) { return Object.assign(place(row), { lo: within(row.lo), hi: within(row.hi) }); });
@@ -204,7 +204,7 @@
     rows.times = [];
     runs.forEach(function (run) {
       for (var n = Math.ceil((Math.max(part[0], run.at) - run.at) / step - 1e-9); run.at + n * step <= Math.min(part[1], run.to) + 1e-9; n += 1) {
-        rows.times.push({ at: moved(run.at + n * step, run.g), s: (n * step).toFixed(digits) });
+        rows.times.push({ at: moved(run.at + n * step, run.g), s: inDigits(n * step, digits) });
       }
     });
   }
@@ -678,6 +678,7 @@
   document.addEventListener("click", function (event) {
     var button = event.target.closest("button[data-save]");
     if (!button) { return; }
+    if (button.dataset.save === "page") { savePage(button); return; }
     var what = document.getElementById(button.dataset.of);
     var name = what.dataset.name || what.id;
     if (button.dataset.save === "csv") {
@@ -688,6 +689,20 @@
     if (button.dataset.save === "svg") { save(fileName(name, "svg"), new Blob([svg.text], { type: "image/svg+xml" })); return; }
     pngOf(svg).then(function (blob) { save(fileName(name, "png"), blob); });
   });
+
+  // ---- the whole page as one file; what makes it is loaded when it is asked for ----
+  function savePage(button) {
+    function made() {
+      var page = window.sitegenAlone(function () { charts.forEach(draw); });
+      save(fileName("", "html").replace(/_?\.html$/, ".html"), new Blob([page], { type: "text/html;charset=utf-8" }));
+    }
+    if (window.sitegenAlone) { made(); return; }
+    var script = document.createElement("script");
+    script.src = button.dataset.script;
+    script.onload = made;
+    script.onerror = function () { button.textContent = "This page could not be saved: " + button.dataset.script + " is not there"; };
+    document.head.appendChild(script);
+  }
 
   // ---- a link to something folded opens it ----
   function unfold() {

@@ -58,6 +58,7 @@ class Addresses:
     data: Mapping[str, str]  # program
     plans: Mapping[str, str]  # program
     coatings: Mapping[str, str]
+    sheets: Mapping[str, str]  # program: its decision sheet
     home: str = "index.html"
     methods: str = "methods.html"
 
@@ -68,18 +69,20 @@ class Addresses:
     @classmethod
     def of(cls, folder: Folder) -> Addresses:
         names = slugs(program.id for program in folder.programs)
-        programs, engines, cylinders, data, plans = {}, {}, {}, {}, {}
+        programs, engines, cylinders, data, plans, sheets = {}, {}, {}, {}, {}, {}
         for program in folder.programs:
             base = f"programs/{names[program.id]}"
             programs[program.id] = f"{base}/index.html"
             data[program.id] = f"{base}/data.html"
             plans[program.id] = f"{base}/plan.html"
-            for build, name in slugs((build.id for build in program.builds), taken=("index", "data", "plan")).items():
+            sheets[program.id] = f"{base}/decision.html"
+            taken = ("index", "data", "plan", "decision")
+            for build, name in slugs((build.id for build in program.builds), taken).items():
                 engines[program.id, build] = f"{base}/{name}/index.html"
                 for place in program.build(build).places:
                     cylinders[program.id, build, place.cylinder] = f"{base}/{name}/cylinder-{place.cylinder}.html"
         coatings = {each: f"coatings/{name}.html" for each, name in slugs(folder.definitions.coatings).items()}
-        return cls(programs, engines, cylinders, data, plans, coatings)
+        return cls(programs, engines, cylinders, data, plans, coatings, sheets)
 
     def method(self, measure: str) -> str:
         """Where the methods page says how a measure is worked out."""

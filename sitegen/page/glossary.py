@@ -23,6 +23,8 @@ WORDS: Mapping[str, str] = {
     "at worst": "at the upper limit of what the scatter may be, which few builds tell poorly.",
     "primary": "the one comparison that was named beforehand; it alone keeps its error of 5 % for itself.",
     "exploratory": "a comparison nobody named beforehand; widened, since many are looked at.",
-    "left out": "a reading that stays in its file and on the pages, crossed, but is in no result, with the reason.",
+    "set aside": "of a reading: not used by a rule that is the same for all; it stays in its file and, crossed, on the "
+    "pages.",
+    "left out on objection": "of a reading: not used since somebody gave a reason and a name; it stays, crossed.",
     "odd": "of a cylinder: farther from the others of its engine, in all measures together, than chance explains.",
 }

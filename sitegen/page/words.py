@@ -320,6 +320,24 @@ def share(n: int, of: int, one: str, many: str = "") -> str:
     return f"{'none' if n == 0 else count(n)} of {counted(of, one, many)}"
 
 
+def are(n: int, of: int) -> str:
+    """The verb after a `share`.
+
+    >>> are(1, 4), are(1, 1), are(0, 4), are(0, 1), are(2, 2)
+    ('is', 'is', 'are', 'is', 'are')
+    """
+    return "is" if 1 in {n, of} else "are"
+
+
+def has(n: int, of: int) -> str:
+    """The same of having.
+
+    >>> has(1, 4), has(3, 4)
+    ('has', 'have')
+    """
+    return "has" if 1 in {n, of} else "have"
+
+
 def sentence(text: str) -> str:
     """The first letter as a capital, nothing else touched.
 

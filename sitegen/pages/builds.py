@@ -92,5 +92,5 @@ def _run(view: View, build: Build) -> str:
     skipped = [each for each in build.departures if each.kind == "skipped"]
     fired = [phase for phase in view.program.phases_of(build) if phase.fires]
     if skipped:
-        return f"no {view.program.phase(skipped[0].phase).title}"
+        return f"{view.program.phase(skipped[0].phase).title} not run"
     return f"{fired[-1].title} done" if fired else ""

@@ -234,7 +234,8 @@ def _reading(view: View, verdicts: Sequence[Verdict]) -> str:
     still = len(verdicts) - agree - len(apart)
     parts = [f"{words.counted(agree, 'pair')} of ways {'agrees' if agree == 1 else 'agree'}"] if agree else []
     parts += [f"{words.counted(len(apart), 'pair')} {'does' if len(apart) == 1 else 'do'} not close"] if apart else []
-    parts += [f"in {words.counted(still, 'pair')} it cannot be told"] if still else []
+    open_ = words.count(still) if parts else f"{words.counted(still, 'pair')} of ways"
+    parts += [f"{open_} cannot be told"] if still else []
     text = f"{words.sentence(words.listed(parts))}."
     for rule in _RULES:
         own = [each for each in apart if each.rule == rule]

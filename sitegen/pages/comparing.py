@@ -129,10 +129,9 @@ def _care(view: View, rows: Sequence[Comparison], plan: Planning | None) -> str:
         if waiting:
             parts.append(f"{words.listed(waiting)} {words.plural(len(waiting), 'has', 'have')} still to run.")
         if lacking > 0:
-            parts.append(
-                f"{words.sentence(words.count(len(program.builds)))} of {program.planned_builds} planned builds are "
-                f"there."
-            )
+            there = len(program.builds)
+            of = words.share(there, program.planned_builds, "planned build")
+            parts.append(f"{words.sentence(of)} {words.are(there, program.planned_builds)} in.")
         looks = view.analysis.looks
         if looks is None:
             parts.append(
@@ -176,7 +175,8 @@ def builds_range(low: float, high: float | None) -> str:
     """ "three to nine builds", "from four to more than 60 builds"."""
     if low > MOST:
         return f"more than {MOST} builds"
-    least = words.count(int(low))
+    most = high is None or math.isinf(high) or int(high) > 12  # one of the two in figures: both
+    least = words.number(int(low), 0) if most else words.count(int(low))
     if high is None or math.isinf(high):
         return f"from {least} to more than {MOST} builds"
     if int(high) == int(low):
@@ -384,7 +384,7 @@ def _resting(view: View, row: Comparison) -> str:
     if fitted is not None:
         each = replace(row, estimate=fitted.value, low=fitted.low, high=fitted.high)
         apart = _out_of_fit(view, row)
-        rate = "seats at a rate of its own" if len(apart) == 1 else "seat at rates of their own"
+        rate = "seats over a distance of its own" if len(apart) == 1 else "seat over distances of their own"
         ends = f" (95\N{NO-BREAK SPACE}% interval {differences.interval(view, each)})"
         tested = row.procedure not in {"borrowed", "lent"}
         parts.append(
@@ -443,7 +443,7 @@ def worked_out(view: View) -> list[Block]:
     ]
     columns = (
         Column("Measure"), Column("Coating"), Column("Design and procedure"), Column("p", numeric=True),
-        Column("Cylinders are worth"), Column("Read with care"),
+        Column("Independent tests"), Column("Read with care"),
     )  # fmt: skip
     how = Table("how-worked-out", columns, made, _design_sentence(view), note=_detail(view, rows), wide=True)
     return [how, Text((Cell(_note(view, rows)),), role="note")]
@@ -482,8 +482,8 @@ OWN_FLAGS = frozenset(
 
 
 _DETAIL = (
-    "The procedure follows from which coating was where, before a number is looked at. Cylinders are worth: number of "
-    "independent tests, from how alike the cylinders of one build are."
+    "The procedure follows from which coating was where, before a number is looked at. Independent tests: as how many "
+    "the cylinders count, from how alike those of one build are."
 )
 
 
@@ -511,7 +511,7 @@ def _randomised(row: Comparison) -> str:
 def _worth(row: Comparison) -> str:
     if row.effective is None:
         return words.DASH
-    whole = f"of {row.cylinders + row.cylinders_reference} tests"
+    whole = f"of {words.counted(row.cylinders + row.cylinders_reference, 'cylinder')}"
     if row.effective_low is None or row.effective_high is None:
         return f"{words.number(row.effective, 0)} {whole}"
     least, most = words.number(row.effective_low, 0), words.number(row.effective_high, 0)
@@ -550,6 +550,6 @@ def _design_sentence(view: View) -> str:
     text = f"{words.sentence('; '.join(parts))}." if parts else ""
     scheme = program.allocation_scheme
     if scheme == "not recorded":
-        return f"{text} How the coatings were given out is not recorded."
+        return f"{text} How the coatings were allotted is not recorded."
     drawn = " by lot" if program.allocation_seed is not None else ""
-    return f"{text} Given out{drawn} as {scheme}."
+    return f"{text} Allotted{drawn} as {scheme}."

@@ -9,7 +9,7 @@ from typing import ClassVar
 from markupsafe import Markup
 
 from sitegen.page.addresses import Link
-from sitegen.page.blocks import Block, Cell
+from sitegen.page.blocks import Block, Cell, Table
 from sitegen.page.blocks import Fact as Fact
 from sitegen.pages.setting import Setter
 
@@ -71,6 +71,8 @@ class Assets:
     script: str
     tables: str
     drawings: str = ""
+    saving: str = ""
+    inline: str = ""  # of a page that is sent alone: the style itself, in place of all links
 
 
 @dataclass(frozen=True)
@@ -131,6 +133,28 @@ class ProgramPage(Page):
     @property
     def contents(self) -> Sequence[Link]:
         return contents_of(self.parts, self.rest)
+
+
+@dataclass(frozen=True)
+class SheetTable:
+    """A table of a decision sheet under its heading."""
+
+    anchor: str
+    title: str
+    table: Table
+
+
+@dataclass(frozen=True, kw_only=True)
+class DecisionPage(Page):
+    """One page of paper a program."""
+
+    template: ClassVar[str] = "decision.html"
+    heading: str
+    question: str
+    meta: Sequence[Cell]
+    verdict: Said
+    tables: Sequence[SheetTable]
+    signatures: int  # empty lines to be signed
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -271,4 +295,4 @@ class MethodsPage(Page):
 
 METHODS_FIRST = (("glossary", "Words"), ("intervals", "What an interval says"))
 
-AnyPage = ProgramPage | EnginePage | CylinderPage | CoatingPage | PartsPage | MethodsPage
+AnyPage = ProgramPage | DecisionPage | EnginePage | CylinderPage | CoatingPage | PartsPage | MethodsPage

@@ -13,6 +13,7 @@ from sitegen.program.model import Criterion, Program
 from sitegen.vocabulary import Comparison, Verdict
 
 SENSES = {"at-most": "at most", "at-least": "at least"}
+TITLE = "Criteria"
 CANNOT = "cannot tell yet"
 MOST_SHARE = 2.0  # of a limit: what lies beyond is cut at the edge of the axis
 MOST_NAMED = 4  # undecided cylinders named in a line; the rest are counted

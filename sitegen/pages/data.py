@@ -238,7 +238,8 @@ def _by_stream(site: Site, view: View) -> Table:
     rows.append(Row([Cell("All", strong=True), *(Cell(words.number(n, 0), strong=True) for n in total)]))
     files = [facts for stream in streams for facts in view.analysis.readings[stream.name].files.values()]
     used = sum(1 for facts in files if facts.get("used", 0))
-    reading = words.sentence(f"{words.share(used, len(files), 'record file')} give readings that are used.")
+    give = words.plural(1 if 1 in {used, len(files)} else used, "gives", "give")
+    reading = words.sentence(f"{words.share(used, len(files), 'record file')} {give} readings that are used.")
     reading = f"Invented records. {reading}" if view.program.invented else reading
     waiting = sum(_whole(facts.get("not_taken")) for facts in files)
     note = f"{words.sentence(words.counted(waiting, 'row'))} more prepared, not filled in yet." if waiting else ""
@@ -281,7 +282,7 @@ def _files(view: View, stream: Stream, anchor: str) -> Part:
             Row(
                 [
                     Cell(file, note=f"sha256 {hashed[:12]}" if hashed else ""),
-                    Cell(f"{facts.get('used', 0)} of {facts.get('rows', 0)}", note=_not_taken(facts)),
+                    Cell(_of_rows(facts), note=_not_taken(facts)),
                     Cell(", ".join(_form(facts.get("encoding", ""), facts.get("separator", ""))), note=_notes(facts)),
                     Cell(_not_used(facts)),
                 ]
@@ -294,10 +295,16 @@ def _files(view: View, stream: Stream, anchor: str) -> Part:
     return Part(anchor, f"Files, {stream.title}", [table], words.sentence(said))
 
 
+def _of_rows(facts: Mapping[str, object]) -> str:
+    """ "2\u202f366 of 2\u202f366": rows used, of those a file holds."""
+    used, rows = (words.number(float(str(facts.get(name, 0))), 0) for name in ("used", "rows"))
+    return f"{used} of {rows}"
+
+
 def _not_taken(facts: Mapping[str, object]) -> str:
     """How many rows of a file wait for their reading; "" none."""
     count = facts.get("not_taken", 0)
-    return f"{count} more prepared, not filled in yet" if count else ""
+    return f"{words.number(count, 0)} more prepared, not filled in yet" if count else ""
 
 
 def _notes(facts: Mapping[str, object]) -> str:

@@ -70,7 +70,7 @@ class Site:
 
         always = to("report.css"), to("report.js"), to("tables.js")
         charts = any(isinstance(block, Figure) for block in every)
-        return Assets(*always, to("drawings.js")) if charts else Assets(*always)
+        return Assets(*always, to("drawings.js") if charts else "", to("saving.js"))
 
     def sections(self, page: str, place: str) -> list[Section]:
         """Sections of all streams for a page kind and place, in order."""
@@ -116,7 +116,7 @@ class Site:
             invented=program.invented,
             program=program.id,
             results=self.desks[program.id].analysis.results_id,
-            files=f"{used} of {of} record files used" if of else "",
+            files=f"{words.share(used, of, 'record file')} used" if of else "",
             left_out=relative(f"{self.addresses.data[program.id]}#left-out", page),
             as_of=self.as_of(program),
             mark=mark,
@@ -138,7 +138,7 @@ class Site:
         own = [("Coatings", f"{self.addresses.home}#coatings"), ("Methods", self.addresses.methods)]
         if program is not None:
             own += [("Plan", self.addresses.plans[program.id])] if program.id in self.plans else []
-            own += [("Data", self.addresses.data[program.id])]
+            own += [("Data", self.addresses.data[program.id]), ("Decision sheet", self.addresses.sheets[program.id])]
         return [Link(text, _href(target, page)) for text, target in own]
 
     def around(self, page: str, program: Program, build: Build | None = None) -> list[Around]:

@@ -85,7 +85,7 @@ def _panel(view: View, coating: str, each: History, programs: dict[str, Program]
         means.append({"y": y, "value": point.value, "coating": coating, "open": point.mixed or apart, "tip": tip})
     if each.low is not None and each.high is not None and each.mean is not None:
         y = len(every)
-        lines.append({"y": y, "label": "next build", "under": "95 % prediction"})
+        lines.append({"y": y, "label": "next build", "under": "95\N{NO-BREAK SPACE}% prediction"})
         tip = f"next build: {words.with_unit(words.span(each.low, each.high), unit)}"
         value, low, high = _drawn(each.mean, each.low, each.high)
         means.append({"y": y, "value": value, "low": low, "high": high, "coating": coating, "open": True, "tip": tip})

@@ -262,7 +262,7 @@ def _upright() -> Spec:
         ).encode(x=x()),
         _data("limits").mark_rule(color=_INK, strokeDash=[2, 3], x=0, x2=_expr("width")).encode(y=y()),
         _data("limits").mark_text(
-            x=_expr("width"), dy=-6, align="right", text=_expr("datum.s")
+            x=2, dy=-6, align="left", text=_expr("datum.s")
         ).encode(y=y()),
         _data("points").transform_filter("isValid(datum.lo)").mark_rule(
             color=_expr(_COLOUR), strokeWidth=1.6, strokeDash=_expr("datum.o ? [2.5, 2] : []"),

@@ -96,8 +96,9 @@ def _rest(told: Sequence[Verdict], found: Sequence[Verdict]) -> list[Cell]:
     if not looked_at:
         return [Cell("Whether a cylinder is odd among those of its engine cannot be told yet.")]
     left = len(looked_at) - len(found)
-    which = f"None of the {'other ' if found else ''}{words.counted(left, 'cylinder')}"
-    text = f"{'. ' if found else ''}{which} is odd among those of its engine."
+    other = "other " if found else ""
+    which = f"None of the {other}{words.counted(left, 'cylinder')} is" if left > 1 else f"The {other}cylinder is not"
+    text = f"{'. ' if found else ''}{which} odd among those of its engine." if left else "."
     lacking = len(told) - len(looked_at)
     if lacking:
         text += f" Of {words.counted(lacking, 'more cylinder')} a measure is missing."
@@ -115,9 +116,10 @@ def _share(p: float | None) -> str:
     """A probability up to 5 % as cases.
 
     >>> _share(0.0312), _share(0.0000001)
-    ('31 of 1000', 'fewer than 1 of 1000')
+    ('31 of 1\\u202f000', 'fewer than 1 of 1\\u202f000')
     """
-    return "fewer than 1 of 1000" if p is None or p < LEAST else f"{words.number(1000 * p, 0)} of 1000"
+    whole = words.number(1000, 0)
+    return f"fewer than 1 of {whole}" if p is None or p < LEAST else f"{words.number(1000 * p, 0)} of {whole}"
 
 
 def _told(view: View, verdict: Verdict) -> str:

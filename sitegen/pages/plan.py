@@ -36,7 +36,7 @@ def reading(plan: Planning) -> str:
     program = plan.program
     coatings = [f"{program.definitions.coatings[each].title} rings" for each in program.coatings]
     builds = words.sentence(words.counted(plan.builds, "build"))
-    return f"{builds} planned for {words.listed(coatings)}; scheme of the lots: {plan.scheme}."
+    return f"{builds} planned for {words.listed(coatings)}; allotted as {plan.scheme}."
 
 
 def _finding(plan: Planning, reach: Reach) -> str:
@@ -101,7 +101,7 @@ def lots(plan: Planning, recorded: Mapping[str, Sequence[str]] | None = None) ->
     said = _lots_reading(plan)
     if recorded is not None and count:
         there = sum(1 for build in builds if recorded.get(build.id))
-        said = f"{said} {words.sentence(words.share(there, count, 'build'))} {'has' if there == 1 else 'have'} records."
+        said = f"{said} {words.sentence(words.share(there, count, 'build'))} {words.has(there, count)} records."
     return Table("who-gets-which-coating", columns, rows, said, note=_LOTS_NOTE)
 
 
@@ -125,8 +125,8 @@ def _recorded(view: View) -> dict[str, list[str]]:
 
 
 _LOTS_NOTE = (
-    "Drawn from the seed by a fair shuffle that gives the same lots on every machine. Take the lots as they fall: lots "
-    "drawn again until they please are no longer drawn."
+    "Drawn from the seed by a fair shuffle that gives the same draw on every machine. Take the draw as it falls: "
+    "redrawing until it suits is not a draw."
 )
 
 
@@ -218,9 +218,10 @@ def curves(plan: Planning) -> Table | None:
     reading = ""
     if len(sure) > 1:
         few, many = sure[0], sure[-1]
+        ends = words.from_to(words.number(few.builds, 0), words.number(many.builds, 0))
         reading = (
-            f"From {words.count(few.builds)} builds to {words.count(many.builds)} the difference found in the "
-            f"{_named(first)} falls from {_amount(first, few.found)} to {_amount(first, many.found)}."
+            f"From {ends} builds the difference found in "
+            f"the {_named(first)} falls from {_amount(first, few.found)} to {_amount(first, many.found)}."
         )
     note = "As above, with as many builds of every coating. At worst: at the upper limit of the scatter."
     return Table("builds-against-difference", tuple(columns), rows, reading, note=note)

@@ -115,12 +115,17 @@ def states_sentence(view: View) -> str:
     if len(named) == 1 and named[0][1] == total:
         word = named[0][0]
         every = words.share(total, total, "cylinder")
-        return words.sentence(f"of {every} it cannot be told yet." if word == "cannot tell" else f"{every} are {word}.")
+        return words.sentence(
+            f"of {every} it cannot be told yet."
+            if word == "cannot tell"
+            else f"{every} {words.are(total, total)} {word}."
+        )
     told = [(word, n) for word, n in named if word != "cannot tell"]
     count = sum(n for _, n in told)
     could = " that could be told" if count < total else ""
     phrases = [f"{words.count(n)} {word}" for word, n in told if word != "seated"]
-    seated = f"{words.share(counts.get('seated', 0), count, 'cylinder')}{could} are seated"
+    seated_ = counts.get("seated", 0)
+    seated = f"{words.share(seated_, count, 'cylinder')}{could} {words.are(seated_, count)} seated"
     parts = [", ".join([seated, *phrases])] if told else []
     if rest := total - count:
         parts.append(f"of {words.count(rest)} it cannot be told")

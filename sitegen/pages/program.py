@@ -29,7 +29,7 @@ def page(site: Site, program: Program) -> ProgramPage:
         return site.shows("program", setter.id(anchor), title, blocks)
 
     asked = criteria.table(view)
-    lead = part("criteria", "Criteria", [asked] if asked else [])
+    lead = part("criteria", criteria.TITLE, [asked] if asked else [])
     lead += part(comparing.ANCHOR, comparing.TITLE, comparing.table(view))
     lead += part("decisions", "Decisions", decision.taken(view))
     lead += site.parts(view, setter, "program", "main")
@@ -54,7 +54,7 @@ def page(site: Site, program: Program) -> ProgramPage:
     place = programs.index(program)
     before = programs[place - 1] if place else None
     after = programs[place + 1] if place + 1 < len(programs) else None
-    said = Said(decision.status(view), _sentence(view, program, every), decision.rule(view), decision.blocks(view))
+    verdict = said(view, program, every)
     setter.id("notes")
     return ProgramPage(
         setter=setter,
@@ -65,15 +65,20 @@ def page(site: Site, program: Program) -> ProgramPage:
         around=site.around(path, program),
         previous=Link(before.title, view.href_program(before)) if before else None,
         next=Link(after.title, view.href_program(after)) if after else None,
-        assets=site.links(path, [*lead, *rest], said.blocks),
+        assets=site.links(path, [*lead, *rest], verdict.blocks),
         foot=site.foot(path, program),
         question=program.question or program.title,
         meta=_meta(site, view, every),
-        verdict=said,
+        verdict=verdict,
         parts=lead,
         rest=rest,
         notes=notes.of_program(site, program, path),
     )
+
+
+def said(view: View, program: Program, every: list[Record]) -> Said:
+    """The verdict: the word of the rule, the finding, the rule, a row a candidate."""
+    return Said(decision.status(view), _sentence(view, program, every), decision.rule(view), decision.blocks(view))
 
 
 def _meta(site: Site, view: View, every: list[Record]) -> list[Cell]:
@@ -100,7 +105,12 @@ def _sentence(view: View, program: Program, every: list[Record]) -> list[Cell]:
     lacking = len(every) - complete(every)
     text = "Not decided yet."
     if lacking:
-        text += f" {words.sentence(words.counted(lacking, 'planned record'))} of {len(every)} are not in."
+        out = (
+            words.share(lacking, len(every), "planned record")
+            if lacking < len(every)
+            else f"none of {len(every)} planned records"
+        )
+        text += f" {words.sentence(out)} {'are' if lacking > 1 else 'is'} {'not ' if lacking < len(every) else ''}in."
     return [Cell(text)]
 
 

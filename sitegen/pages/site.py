@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
@@ -13,7 +14,7 @@ from sitegen.cache import cache_folder
 from sitegen.declarations import Stream
 from sitegen.page.addresses import Addresses, slug
 from sitegen.page.view import Analysis, Desk
-from sitegen.pages import coating, cylinder, data, engine, home, linkcheck, methods, plan, program
+from sitegen.pages import coating, cylinder, data, engine, home, linkcheck, methods, plan, program, sheet
 from sitegen.pages.bundle import chart_script
 from sitegen.pages.contexts import AnyPage
 from sitegen.pages.frame import Site
@@ -39,11 +40,13 @@ def build_site(
     histories: Mapping[str, Sequence[History]] | None = None,
     planned: Sequence[Planning] = (),
     results: Mapping[str, Mapping[str, bytes]] | None = None,
+    sheets: bool = False,
 ) -> dict[str, bytes]:
     """Every file of the site: path from its root, with forward slashes, to content.
 
     `histories` holds what is known of each coating over all programs, `planned` the plans of the programs,
-    `results` the files of each program's results folder: their tables go with the pages.
+    `results` the files of each program's results folder: their tables go with the pages. With `sheets`, the decision
+    sheet of each program stands once more in the folder `sheets`, as one file that can be sent.
     `theme_dir` is a folder whose templates/,
     report.css, report.js and tables.js replace ours, file by file.
     Raises ThemeError for a theme folder that cannot be used, linkcheck.DeadLinkError for a link that leads nowhere and
@@ -68,6 +71,9 @@ def build_site(
     print_page = _printer(theme_dir)
     for page in _pages(site):
         files[page.path] = print_page(page)
+    if sheets:
+        style = files[site.assets["report.css"]].decode()
+        files |= {page.path: print_page(page) for page in (sheet.page(site, own, style) for own in folder.programs)}
     for name, own in site.results.items():
         files |= {site.addresses.result(name, file): own[file] for file in own if file.endswith(".csv")}
     files.update(site.gallery.files)
@@ -81,6 +87,7 @@ def _pages(site: Site) -> Iterable[AnyPage]:
         yield coating.page(site, each)
     for own in site.folder.programs:
         yield program.page(site, own)
+        yield sheet.page(site, own)
         yield data.page(site, own)
         if own.id in site.plans:
             yield plan.page(site, own)
@@ -114,7 +121,7 @@ class ThemeError(Exception):
     """Something in a user's theme folder that the user can mend, as a sentence with file and line."""
 
 
-THEMED = ("report.css", "report.js", "tables.js", "sheets.css")  # beside templates/, what a theme folder may replace
+THEMED = ("report.css", "report.js", "tables.js", "saving.js", "sheets.css")  # what a theme folder may replace
 
 
 def check_theme(theme_dir: Path | None) -> None:
@@ -189,11 +196,13 @@ def _compiled_templates() -> BytecodeCache | None:
 
 def _assets(theme_dir: Path | None) -> tuple[dict[str, bytes], dict[str, str]]:
     """Asset files by their path, and that path by plain name. The name holds a hash, so no browser shows an old one."""
+    style = themed("report.css", theme_dir).replace(b"/* coating colours */", _colours().encode())
     contents = {
-        "report.css": themed("report.css", theme_dir).replace(b"/* coating colours */", _colours().encode()),
+        "report.css": style,
         "report.js": themed("report.js", theme_dir),
         "tables.js": themed("tables.js", theme_dir),
         "drawings.js": chart_script(),
+        "saving.js": f"window.sitegenStyle={json.dumps(style.decode())};\n".encode() + themed("saving.js", theme_dir),
     }
     files, paths = {}, {}
     for name, content in contents.items():

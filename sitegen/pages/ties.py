@@ -132,9 +132,9 @@ def _reading(view: View, tie: Tie) -> str:
 def _share(p: float) -> str:
     """A probability as cases, which reads aloud."""
     if p < 0.001:
-        return "fewer than 1 of 1000 cases"
+        return f"fewer than 1 of {words.number(1000, 0)} cases"
     if p < 0.095:
-        return f"{words.number(1000 * p, 0)} of 1000 cases"
+        return f"{words.number(1000 * p, 0)} of {words.number(1000, 0)} cases"
     return f"{words.number(100 * p, 0)} of 100 cases"
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 import pandas as pd
 
 from sitegen.declarations import Stream, Unusual
-from sitegen.page import words
+from sitegen.page import counts, words
 from sitegen.page.blocks import Cell
 from sitegen.page.view import View
 from sitegen.pages import closure, odd
@@ -73,5 +73,6 @@ def _not_used(view: View, stream: Stream) -> Iterator[Unusual]:
         rows = out[out["use"] == use]
         numbers = sorted({int(each) for each in rows.get("cylinder", pd.Series(dtype=float)).dropna()})
         of = f" of {words.plural(len(numbers), 'cylinder')} {words.numbers_listed(numbers)}" if numbers else ""
-        yield Unusual(f"{words.sentence(words.counted(len(rows), 'reading'))}{of} not used", NOT_USED, 35,
-                      f": {view.why(use)}")  # fmt: skip
+        what = "left out on objection" if use == counts.OBJECTED else "set aside"
+        yield Unusual(f"{words.sentence(words.counted(len(rows), 'reading'))}{of} {what}", NOT_USED, 35,
+                      "" if use == counts.OBJECTED else f": {view.why(use)}")  # fmt: skip

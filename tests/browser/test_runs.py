@@ -24,7 +24,7 @@ def extent(chart: Locator) -> tuple[float, float, int]:
 def numbers(chart: Locator) -> list[float]:
     """Numbers of the value axis."""
     texts = chart.locator("svg > g > g text[text-anchor=end]").all_text_contents()
-    return [float(text.replace(",", "").replace("\u2212", "-")) for text in texts]
+    return [float(text.replace("\u202f", "").replace("\u2212", "-")) for text in texts]
 
 
 def test_four_channels_stand_on_one_axis_and_the_others_are_drawn_when_opened(

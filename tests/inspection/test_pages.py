@@ -230,8 +230,8 @@ def test_examples_show_the_narrow_band(concluded: dict[str, Conclusion]) -> None
     assert isinstance(table, Table)
     assert isinstance(images, Images)
     assert re.fullmatch(
-        "At teardown the contact band of cylinder 2 covers 2\\d % of the width of the top ring’s face; "
-        "its neighbours’ bands cover 5\\d to 5\\d %.",
+        "At teardown the contact band of cylinder 2 covers 2\\d\\s% of the width of the top ring’s face; "
+        "its neighbours’ bands cover 5\\d to 5\\d\\s%.",
         table.reading,
     )
     assert (len(table.rows), len(images.images)) == (8, 3)

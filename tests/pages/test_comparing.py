@@ -240,11 +240,11 @@ def test_what_is_left_out_with_cylinders_or_cannot_be() -> None:
     said = resting(whole, [left_out("B1", 0.80, 0.69, 0.92), gone, *apart, fitted])
     assert "would be 20 % less without B1. Without B2 nothing can be compared." in said
     assert (
-        "Without B2 cylinder 2 and B3 cylinder 1, which seat at rates of their own, it would be 22 % less (95 % "
+        "Without B2 cylinder 2 and B3 cylinder 1, which seat over distances of their own, it would be 22 % less (95 % "
         "interval 11 to 32 % less)." in said
     )
     one = resting(whole, [left_out("B1", 0.80, 0.69, 0.92), apart[0], fitted])
-    assert "Without B2 cylinder 2, which seats at a rate of its own, it would be" in one
+    assert "Without B2 cylinder 2, which seats over a distance of its own, it would be" in one
     assert resting(whole, []) == ""
 
 
@@ -278,7 +278,7 @@ def test_before_all_builds_are_in_it_begins_with_so_far() -> None:
     said = answer(view_of(of, [early]))
     assert said[0].startswith("So far: after four pulls, the probe area is 20 % less")
     assert said[-1] == (
-        "B4 has still to run. Four of 6 planned builds are there. Looking again before all builds are in raises the "
+        "B4 has still to run. Four of six planned builds are in. Looking again before all builds are in raises the "
         "chance of a false alarm."
     )
     third = answer(view_of(of, [early], looks=3))[-1]
@@ -330,7 +330,7 @@ def test_what_it_would_take_is_said_where_it_cannot_be_told() -> None:
     (last,) = answer(view_of(of, [open_]), plan)[1:]
     assert last == (
         f"To find a difference of 15 % between soft nitride rings and plain nitride rings would take "
-        f"{words.count(least)} to {words.count(most or 0)} builds of each."
+        f"{least} to {most} builds of each."
     )
     sure = row(0.8, 0.7, 0.9, se=0.05, df=4)
     assert len(answer(view_of(of, [sure]), plan)) == 1
@@ -339,9 +339,9 @@ def test_what_it_would_take_is_said_where_it_cannot_be_told() -> None:
 
 @pytest.mark.parametrize(
     ("ends", "text"),
-    [((3, 9), "three to nine builds"), ((4, 4), "four builds"), ((10, None), "from ten to more than 60 builds"),
-     ((10, math.inf), "from ten to more than 60 builds"), ((61, None), "more than 60 builds"),
-     ((2, 30), "two to 30 builds")],
+    [((3, 9), "three to nine builds"), ((4, 4), "four builds"), ((10, None), "from 10 to more than 60 builds"),
+     ((10, math.inf), "from 10 to more than 60 builds"), ((61, None), "more than 60 builds"),
+     ((2, 30), "2 to 30 builds")],
 )  # fmt: skip
 def test_a_range_of_builds(ends: tuple[int, float | None], text: str) -> None:
     assert comparing.builds_range(*ends) == text
@@ -509,7 +509,7 @@ def test_how_it_was_worked_out() -> None:
         "0.013 | 4 degrees of freedom; widened for two comparisons; "
         "rests on six build means scattering normally: randomisation cannot go below 0.10"
     )
-    assert texts[4] == "8 to 24 of 24 tests | 0 % to 63 % of the scatter is between builds"
+    assert texts[4] == "8 to 24 of 24 cylinders | 0 % to 63 % of the scatter is between builds"
     assert texts[5].startswith("All rings of the coating came from one lot")
 
 
@@ -531,11 +531,11 @@ def test_the_allocation_in_a_sentence() -> None:
 
     drawn = program(HELD, allocation_scheme="whole builds", allocation_seed=3)
     assert sentence(drawn) == (
-        "Two builds with plain nitride rings and two builds with soft nitride rings. Given out by lot as whole builds."
+        "Two builds with plain nitride rings and two builds with soft nitride rings. Allotted by lot as whole builds."
     )
     mixed = program({"B1": (R, C), "B2": (R, R)})
     assert sentence(mixed) == (
-        "B1 holds more than one coating; one build with plain nitride rings. How the coatings were given out is not "
+        "B1 holds more than one coating; one build with plain nitride rings. How the coatings were allotted is not "
         "recorded."
     )
 
@@ -667,7 +667,7 @@ def test_the_builds_a_criterion_would_take() -> None:
     of = program(HELD, criteria=(asked(scope="mean-of-builds"),))
     value = Value("criterion.builds_needed", Key(coating=C, phase=PHASE, at="c"), None, 4.0, math.inf)
     _, found = line(of, [verdict("cannot tell yet", reason="limit-in-interval")], [value])
-    assert found.told[-1] == "Would take from four to more than 60 builds of each coating"
+    assert found.told[-1] == "Would take from 4 to more than 60 builds of each coating"
 
 
 @pytest.mark.parametrize(

@@ -45,10 +45,10 @@ def said(blocks: Sequence[Block]) -> str:
 def test_one_sentence_names_the_cylinder_and_its_neighbours() -> None:
     of = program(HELD, inspection=SCALE)
     assert said(odd.blocks(view(of))) == (
-        "B2 cylinder 2 is odd in probe area and probe loss (by chance alone in fewer than 1 of 1000 programs). None of "
-        "the other eleven cylinders is odd among those of its engine. Probe area 0.40 mm², the others of B2 0.23 to "
-        "0.25 mm²; probe loss 0.30 mg, the others of B2 2.20 to 2.50 mg. Its top ring was graded 1.0, “evenly run in”: "
-        "grade and measures contradict each other."
+        "B2 cylinder 2 is odd in probe area and probe loss (by chance alone in fewer than 1 of 1\u202f000 programs). "
+        "None of the other eleven cylinders is odd among those of its engine. Probe area 0.40 mm², the others of B2 "
+        "0.23 to 0.25 mm²; probe loss 0.30 mg, the others of B2 2.20 to 2.50 mg. Its top ring was graded 1.0, “evenly "
+        "run in”: grade and measures contradict each other."
     )
 
 

@@ -95,7 +95,7 @@ FACE_WEAR = Measure(
 )
 FLOOR = Measure(
     id="gaps.floor",
-    title="leak of the ring gaps alone",
+    title="leak of the end gaps alone",
     unit="mm²",
     better="",
     compare="ratio",

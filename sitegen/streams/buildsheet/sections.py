@@ -59,10 +59,10 @@ def engine_sheet(view: View) -> Sequence[Block]:
         Column("Bore", "mm", numeric=True, measure=BORE.id),
         Column("Land clearance", "mm", numeric=True, measure=CLEARANCE.id),
         Column("Top ring mass", "g", numeric=True, measure=MASS.id),
-        Column("Gaps alone leak", "mm²", numeric=True, measure=FLOOR.id),
+        Column("Leak of the end gaps alone", "mm²", numeric=True, measure=FLOOR.id),
     )  # fmt: skip
     reading = _gap_reading(view, first)
-    note = "As measured, with the limit of error of the tool. Gaps alone: what perfectly seated rings would still leak."
+    note = "As measured, with the limit of error of the tool. End gaps alone: what perfectly seated rings would leak."
     return (Table(f"build-sheet-{build.id}", columns, rows, reading, note=note, wide=True),)
 
 
@@ -225,6 +225,13 @@ def _clear_of_the_rest(values: Sequence[Value]) -> Value | None:
     return None
 
 
+def _least_most(values: Sequence[float], decimals: int | None) -> str:
+    """From the least to the most of some values; one number where they read alike."""
+    least, most = min(values), max(values)
+    places = words.decimals_for((most - least) / 2) if decimals is None and most > least else decimals
+    return words.from_to(words.number(least, places), words.number(most, places))
+
+
 def wear_by_coating(view: View) -> Sequence[Block]:
     """What the top rings of every build that was taken apart have lost, by coating."""
     rows = []
@@ -237,10 +244,10 @@ def wear_by_coating(view: View) -> Sequence[Block]:
             if known:
                 distance = _over(view, build).removeprefix(" in ")
                 lost_over.setdefault(distance, {}).setdefault(coating, []).extend(known)
-                masses = words.span(min(known), max(known), 1)
+                masses = _least_most(known, 1)
                 engine = Cell(build.id, href=view.href_engine(build))
                 rates = [numbers(view.values(rate, engine=build, at="top", coating=coating)) for rate in RATES]
-                shown = (Cell(words.span(min(each), max(each)) if each else words.DASH) for each in rates)
+                shown = (Cell(_least_most(each, None) if each else words.DASH) for each in rates)
                 rows.append(
                     Row((view.coating_cell(coating), engine, Cell(masses), *shown, Cell(str(len(known))),
                          Cell(distance)))
@@ -251,7 +258,7 @@ def wear_by_coating(view: View) -> Sequence[Block]:
     for distance, by_coating in lost_over.items():
         named = len(coatings) > 1
         clauses = [
-            f"{view.coating_title(coating) + ' ' if named else ''}{words.span(min(masses), max(masses), 1)}"
+            f"{view.coating_title(coating) + ' ' if named else ''}{_least_most(masses, 1)}"
             for coating, masses in by_coating.items()
         ]
         over = f" in {distance}" if distance else ""

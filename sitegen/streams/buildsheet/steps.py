@@ -1,4 +1,4 @@
-"""Steps of the build sheet: what was measured, what the ring gaps alone leak, what the rings lost."""
+"""Steps of the build sheet: what was measured, what the end gaps alone leak, what the rings lost."""
 
 from __future__ import annotations
 

@@ -71,13 +71,15 @@ def _seen(view: View, row: Reading) -> str:
 
 
 def _reading(found: Sequence[Reading]) -> str:
-    happened = Counter(told(row) for row in found if row.what not in {CHECK, SEEN, TIGHT})
+    happened = Counter(
+        told(row).replace("adjusted", "adjustment") for row in found if row.what not in {CHECK, SEEN, TIGHT}
+    )
     failed = [row for row in found if row.what == CHECK and row.moved != "yes"]
     parts = [f"{words.sentence(words.counted(len(found), 'entry', 'entries'))}"] if found else []
     happened.pop("other", None)
     if happened:
         named = words.listed(name if count == 1 else f"{name} ({count} times)" for name, count in happened.items())
-        parts.append(f"on record: {named}")
+        parts.append(f"among them {named}")
     checks = sum(row.what == CHECK for row in found)
     if checks:
         answered = "the meter answered " + ("its check" if checks == 1 else f"all {words.count(checks)} checks")

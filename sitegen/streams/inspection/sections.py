@@ -154,13 +154,13 @@ def _band_reading(view: View) -> str:
         if own is None:
             continue
         sentence = (
-            f"At {phase.title} the contact band of cylinder {number} covers {words.number(own, 0)} % of the width "
+            f"At {phase.title} the contact band of cylinder {number} covers {words.percent(own, 100)} of the width "
             "of the top ring’s face"
         )
         if not bands:
             return f"{sentence}."
         verb = "bands cover" if len(bands) > 1 else "band covers"
-        return f"{sentence}; its neighbours’ {verb} {_span(list(bands.values()))} %."
+        return f"{sentence}; its neighbours’ {verb} {_span(list(bands.values()))}\N{NO-BREAK SPACE}%."
     return ""
 
 
@@ -312,7 +312,10 @@ def _engine_reading(view: View, phase: Phase) -> str:
 
 def _agreements(view: View) -> list[str]:
     told = []
+    here = {row.inspector for row in view.records("inspection", Reading)}  # pairs that never met here say nothing here
     for value in view.values(AGREEMENT.id):
+        if value.key.at and not here.issuperset(pair_of(value.key.at)):
+            continue
         whom = f"{words.listed(pair_of(value.key.at))}" if value.key.at else "two inspectors"
         if value.value is None:
             told.append(f"How far {whom} agree in their grades cannot be told, because {view.why(value.reason)}.")
@@ -321,9 +324,9 @@ def _agreements(view: View) -> list[str]:
         else:
             within = f"{words.number(value.low, 2)} to {words.number(value.high, 2)}"
             told.append(
-                f"How far {whom} agree in their grades: weighted kappa {words.number(value.value, 2)}, 95 % "
-                f"interval {within}, from {value.n} places of this program that both graded (1 always alike, 0 no "
-                "better than chance)."
+                f"How far {whom} agree in their grades: weighted kappa {words.number(value.value, 2)}, "
+                f"95\N{NO-BREAK SPACE}% interval {within}, from {value.n} places of this program that both graded (1 "
+                "always alike, 0 no better than chance)."
             )
     return told
 

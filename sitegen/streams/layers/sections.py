@@ -44,8 +44,8 @@ def engine_layers(view: View) -> Sequence[Block]:
 def _outermost(layer: str, nominal: str, found: str) -> str:
     """The first layer with its thickness, as measured or else as ordered."""
     if found[:1].isdigit():
-        return f"{words.sentence(layer)} {words.with_unit(found, 'µm')} before the run."
-    return f"{words.sentence(layer)} {f'nominally {nominal} µm' if nominal else 'of unknown thickness'}."
+        return f"{words.sentence(layer)} layer: {words.with_unit(found, 'µm')} before the run."
+    return f"{words.sentence(layer)} layer: {f'nominally {nominal} µm' if nominal else 'thickness not known'}."
 
 
 def _told(view: View, value: Value) -> str:

@@ -403,7 +403,7 @@ def above_nothing(number: float | None) -> float | None:
 
 
 def run_unexplained(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
-    """Leak to the crankcase less what the ring gaps alone would leak, at every check of an assembly."""
+    """Leak to the crankcase less what the end gaps alone would leak, at every check of an assembly."""
     del readings
     build = program.build(engine)
     sheets = sorted((v for v in book.of(FLOOR)), key=lambda value: program.phase(value.key.phase).order)

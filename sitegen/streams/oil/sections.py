@@ -406,7 +406,8 @@ def _samples(view: View, rows: Sequence[Reading]) -> list[Block]:
     columns = (Column("Sample"), Column("Since shutdown", "min", numeric=True), Column("Drawn at"),
                *(Column(s, "mg/kg", numeric=True, measure=CONCENTRATION[s].id) for s in symbols))  # fmt: skip
     drawn = sum(row.cells[1].text not in {"missing", "to come"} for row in made)
-    text = f"{words.sentence(words.share(drawn, len(made), 'planned sample'))} drawn"
+    was = "was" if 1 in {drawn, len(made)} else "were"
+    text = f"{words.sentence(words.share(drawn, len(made), 'planned sample'))} {was} drawn"
     text += f"; missing: {words.listed(missing)}" if missing else ""
     text += f"; not as planned: {words.listed(odd)}." if odd else "."
     planned = []

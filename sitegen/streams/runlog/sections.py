@@ -127,7 +127,8 @@ def other_channels(view: View) -> Sequence[Block]:
     if not logs:
         return ()
     odd = sum(each.word not in {"sound", NOT_RUN} for each in view.verdicts(CHANNEL, engine=view.the_build))
-    heard = f"{words.count(odd)} of all not to be believed as {words.plural(odd, 'it is', 'they are')}"
+    as_they = words.plural(odd, "is not to be believed as it is", "are not to be believed as they are")
+    heard = f"{words.count(odd)} of all {as_they}"
     reading = f"{words.sentence(words.counted(len(channels), 'more channel'))}; {heard if odd else 'all sound'}."
     table = _channel_table(view, logs)
     if not channels:
@@ -244,16 +245,20 @@ def _events(view: View, logs: Sequence[tuple[Phase, Log]], begins: Sequence[floa
             for row in (rows_of(events[phase.id], Stretch) if phase.id in events else ())
         ]
         told += [
-            (event.at, event.what.replace("-", " "))
+            (event.at, _EVENTS.get(event.what) or event.what.replace("-", " "))
             for event in _noted(view, phase)
             if not (event.what == "stop" and _logged_stop(events.get(phase.id), event.at))
         ]
         found += [
             (round(begin + at / 60, 2), run,
-             f"{phase.title}, at {words.with_unit(words.number(at / 60, 1), 'min')}: {what}")
+             f"{phase.title}, at {words.with_unit(words.number(at / 60, 1 if at < _LONG else 0), 'min')}: {what}")
             for at, what in sorted(told)
         ]  # fmt: skip
     return found
+
+
+_LONG = 6000  # s from which no tenth of a minute is told
+_EVENTS = {"meter-reading": "reading by eye", "other": "noted, see events"}
 
 
 def _happened(row: Stretch) -> str:
@@ -389,7 +394,8 @@ def _reading(view: View) -> str:
         for each in odd:
             found.setdefault(_lower(_title(each.key.at)[0]), {})[each.word] = None
         named = words.listed(f"{name} ({words.listed(said)})" for name, said in found.items())
-        parts.append(f"Not to be believed as they are: {named}.")
+        are = words.plural(len(found), "it is", "they are")
+        parts.append(f"Not to be believed as {are}: {named}.")
     return " ".join(parts)
 
 
@@ -451,7 +457,7 @@ def schedule_table(view: View) -> Sequence[Block]:
 
 
 def blowby(view: View) -> Sequence[Block]:
-    """Blow-by at each reference point, the distance it settles over, and two meters against each other."""
+    """Blow-by at each reference point, the seating distance by it, and two meters against each other."""
     rows = []
     for phase, _ in _logs(view):
         levels = [v for v in view.values(LEVEL.id, engine=view.the_build, cylinder=0, phase=phase.id) if v.key.at]
@@ -624,9 +630,10 @@ def _blowby_reading(view: View) -> str:
     )
     scale = next(iter(view.values(SCALE.id, engine=view.the_build)), None)
     if scale is not None and scale.value is not None:
-        text += f" It settles over {words.with_unit(words.with_interval(scale.value, scale.low, scale.high), 'km')}."
+        length = words.with_unit(words.with_interval(scale.value, scale.low, scale.high), "km")
+        text += f" The seating distance by blow-by is {length}."
     elif scale is not None and scale.reason:
-        text += f" Over what distance it settles cannot be told, because {view.why(scale.reason)}."
+        text += f" The seating distance by blow-by cannot be told, because {view.why(scale.reason)}."
     return f"{text} {quiet}".strip()
 
 
@@ -692,12 +699,12 @@ def by_build(view: View) -> Sequence[Block]:
     columns = (
         Column("Build"), Column("Coatings"), Column("Runs as planned"),
         Column(f"Blow-by at the last reference point, {REFERENCE}", "L/min", numeric=True, measure=LAST.id),
-        Column("Settles over", "km", numeric=True, measure=SCALE.id),
-        Column("Leak of the ring gaps alone, its cylinders", "mm²", numeric=True, measure=GAPS),
+        Column("Seating distance by blow-by", "km", numeric=True, measure=SCALE.id),
+        Column("Leak of the end gaps alone, a cylinder", "mm²", numeric=True, measure=GAPS),
     )  # fmt: skip
     note = (
-        "Blow-by is the engine's. It goes with the ring gaps first: builds are alike only where their gaps are. In a "
-        "comparison of coatings the gaps may be taken out as a covariate (compare: covariates)."
+        "Blow-by is the engine's. It goes with the ring gaps first: builds are alike only where their gaps are. A "
+        "comparison of coatings can take the gaps out, where the program asks for it."
     )
     return (Table("runs-by-build", columns, rows, _program_reading(view), note=note),)
 

@@ -258,8 +258,8 @@ def engine_seating(view: View) -> Sequence[Block]:
         columns = (
             Column("Cylinder"), Column("Leak when seated", "mm²", numeric=True, measure=PLATEAU.id),
             Column("Still to lose", "mm²", numeric=True, measure=TO_LOSE.id),
-            Column("Gaps alone", "mm²", numeric=True, measure=FLOOR),
-            Column("Not explained by gaps", "mm²", numeric=True, measure=UNEXPLAINED.id),
+            Column("Leak of the end gaps alone", "mm²", numeric=True, measure=FLOOR),
+            Column("Leak they do not explain", "mm²", numeric=True, measure=UNEXPLAINED.id),
             Column("State"),
         )  # fmt: skip
         blocks.append(Table(f"seating-{build.id}-{assembly.id}", columns, rows, wide=True))

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from sitegen.page import words
-from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text
+from sitegen.page.blocks import Beside, Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text
 from sitegen.page.view import View
 from sitegen.program.model import Build, Phase
 from sitegen.streams.leakdown.fields import Reading
 from sitegen.streams.leakdown.history import (
+    DOUBTFUL,
     Point,
     area,
     bare_range,
@@ -66,7 +67,13 @@ def _state_sentence(view: View) -> list[Cell]:
             clauses.append(f"of {view.coating_title(coating)} none can be told")
     limits = program.seating
     rule = f" (at most {area(limits.to_lose)} still to lose and at most {area(limits.level)} in all)"
-    cells = [Cell(f"Seated{rule}, of the cylinders that could be told: {words.listed(clauses)}. ")] if clauses else []
+    known = any(standing(view, b, p.cylinder) != "cannot tell" for b, p, state in states if state is not None)
+    said = (
+        f"of the cylinders that could be told: {words.listed(clauses)}"
+        if known
+        else "it cannot be told of any cylinder yet"
+    )
+    cells = [Cell(f"Seated{rule}, {said}. ")] if clauses else []
     for word in ("not seated", "still seating"):
         named = [(b, p.cylinder) for b, p, state in states if state is not None and state.word == word]
         if named:
@@ -115,16 +122,18 @@ def _waiting_sentence(view: View) -> str:
     )
     parts = [f"Of {words.counted(len(open_), 'cylinder')} it cannot be told"]
     if waiting:
-        parts.append(f"{words.count(len(waiting))} of them wait for {dates}")
+        who = f"{_who(waiting, open_)}{' of them' if len(waiting) < len(open_) else ''}"
+        parts.append(f"{who} {'waits' if len(waiting) == 1 else 'wait'} for {dates}")
     fresh = [build for build, reason in found if build.id not in waits and reason == "no-fired-check"]
     if fresh:
-        parts.append(f"{words.count(len(fresh))} {'has' if len(fresh) == 1 else 'have'} no check after a start yet")
+        parts.append(f"{_who(fresh, open_)} {'has' if len(fresh) == 1 else 'have'} no check after a start yet")
     lack = [build for build, reason in found if build.id not in waits and reason != "no-fired-check"]
     lack = [build for build in lack if _lacks_checks(view, build)]
     if lack:
-        parts.append(f"{words.count(len(lack))} still {'lacks' if len(lack) == 1 else 'lack'} planned checks")
+        parts.append(f"{_who(lack, open_)} still {'lacks' if len(lack) == 1 else 'lack'} planned checks")
     if rest := len(open_) - len(waiting) - len(fresh) - len(lack):
-        text = f"{words.count(rest)} {'has' if rest == 1 else 'have'} no run to come"
+        who = words.count(rest) if rest < len(open_) else _who(open_, open_)
+        text = f"{who} {'has' if rest == 1 else 'have'} no run to come"
         left = {
             clause
             for build, reason in found
@@ -133,7 +142,7 @@ def _waiting_sentence(view: View) -> str:
         }
         parts.append(f"{text} ({words.listed(sorted(left))})" if left else text)
     text = f"{parts[0]}: {words.listed(parts[1:])}."
-    before = [f"{build.id}, {told}" for build in dict.fromkeys(open_) if (told := before_refit(view, build))]
+    before = [f"of {build.id}, {told}" for build in dict.fromkeys(open_) if (told := before_refit(view, build))]
     return f"{text} {words.sentence('; '.join(before))}." if before else text
 
 
@@ -141,6 +150,11 @@ def _ended(view: View, build: Build) -> bool:
     """Whether no check after a start is to come."""
     due = any(phase.fires and build.is_due(phase.id) for phase in view.program.phases_of(build))
     return not due and not _lacks_checks(view, build)
+
+
+def _who(some: Sequence[Build], every: Sequence[Build]) -> str:
+    """How many of those that were counted before: "three", "all", "it"."""
+    return words.count(len(some)) if len(some) < len(every) else "it" if len(every) == 1 else "all"
 
 
 def _lacks_checks(view: View, build: Build) -> bool:
@@ -188,8 +202,38 @@ def by_coating(view: View) -> Sequence[Block]:
         rows=rows,
     )  # fmt: skip
     caption = f"{CURVE_CAPTION} Lines: mean of a build{'; thin: a cylinder that stands out' if thin else ''}."
-    reading = _coating_reading(view)
-    return (Figure("leak-area-by-phase", "slope", panels, reading, caption, table, measure=CRANKCASE.id),)
+    whole = Figure("leak-area-by-phase", "slope", panels, "", caption, table, measure=CRANKCASE.id)
+    near = _each_cylinder(view)
+    said = [Text((Cell(reading),), "reading")] if (reading := _coating_reading(view)) else []
+    return (*said, Beside("leak", (whole, near), halves=True)) if near else (*said, whole)
+
+
+def _each_cylinder(view: View) -> Figure | None:
+    """Every cylinder at the phase the answer rests on, by build, on an axis that holds them; none read: None."""
+    phase = _told_phase(view)
+    groups: list[ChartRow] = []
+    points: list[ChartRow] = []
+    for build in view.program.builds if phase else ():
+        values = view.values(CRANKCASE.id, engine=build, phase=phase.id, at="") if phase else []
+        values = [each for each in values if each.key.cylinder and each.value is not None]
+        if not values:
+            continue
+        groups.append({"x": len(groups), "label": build.id})
+        odd = stands_out(values)
+        for each in sorted(values, key=lambda value: value.key.cylinder):
+            cylinder = f"cylinder {each.key.cylinder}"
+            tip = f"{build.id} {cylinder}: {view.text(each, unit=True)}"
+            points.append(
+                {"x": len(groups) - 1, "value": each.value, "low": each.low, "high": each.high,
+                 "open": bool(each.flags & DOUBTFUL), "coating": each.key.coating,
+                 "label": cylinder if each is odd else "", "tip": tip, "series": build.id}
+            )  # fmt: skip
+    if not points or phase is None:
+        return None
+    title = f"Leak area {'after' if phase.kind == 'run' else 'at'} {phase.title}, mm²"
+    panel = Panel("", {"groups": groups, "points": points, "limits": [limit_row(view)]}, label=title, axis=title)
+    caption = "Each cylinder with its 95\u00a0% interval, by build."
+    return Figure("leak-area-of-cylinders", "upright", (panel,), "", caption, measure=CRANKCASE.id)
 
 
 def _standing_out(view: View, build: Build, cylinder: int, coating: str, means: Sequence[Point]) -> list[ChartRow]:
@@ -219,20 +263,26 @@ def _mean_table_row(view: View, build: Build, coating: str, point: Point) -> Row
     )
 
 
-def _coating_reading(view: View) -> str:
-    """Where the cylinders of each coating stand at the phase the answer rests on, else when the run-in ends."""
+def _told_phase(view: View) -> Phase | None:
+    """The checked phase the answer rests on, else the last of the run-in."""
     checked = checked_phases(view)
     told = [each for each in checked if each.id == view.program.primary_phase]
     told = told or [each for each in checked if each.kind == "run"]
-    if not told:
+    return told[-1] if told else None
+
+
+def _coating_reading(view: View) -> str:
+    """Where the cylinders of each coating stand at the phase the answer rests on, else when the run-in ends."""
+    phase = _told_phase(view)
+    if phase is None:
         return ""
-    phase = told[-1]
-    clauses = []
+    clauses: list[str] = []
     odd = None
     for coating in view.program.coatings:
         own = [v for v in view.values(CRANKCASE.id, phase=phase.id, at="", coating=coating) if v.value is not None]
         if own:
-            clauses.append(f"{view.coating_title(coating)} cylinders leak {bare_range(numbers(own))}")
+            leak = "ones" if clauses else "cylinders leak"
+            clauses.append(f"{view.coating_title(coating)} {leak} {bare_range(numbers(own))}")
             odd = odd or stands_out(own)
     if not clauses:
         return f"No check was taken at {phase.title} yet."
@@ -316,7 +366,8 @@ def _scale_note(view: View, scale: Value | None, odd: Sequence[int]) -> str:
         return "a run before it was not run as planned"
     if odd:
         noun = words.plural(len(odd), "cylinder")
-        return f"without {noun} {words.numbers_listed(odd)}, on a distance of {'its' if len(odd) == 1 else 'their'} own"
+        own = "over a distance of its own" if len(odd) == 1 else "over distances of their own"
+        return f"without {noun} {words.numbers_listed(odd)}, {own}"
     return ""
 
 

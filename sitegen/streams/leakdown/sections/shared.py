@@ -123,7 +123,7 @@ def before_refit(view: View, build: Build, coating: str = "") -> str:
     own = [p.cylinder for p in build.places if coating in {"", p.coating}]
     own = [number for number in own if standing(view, build, number) == "cannot tell"]
     told = _tallied([standing(view, build, number, build.assemblies[-2]) for number in own])
-    return f"before the rings were refitted {told}, since then not told" if told else ""
+    return f"before the rings were refitted, {told}; since then not told" if told else ""
 
 
 def state_after(view: View, build: Build, cylinder: int, assembly: Assembly) -> Verdict | None:
@@ -176,7 +176,7 @@ def checks_of(view: View, build: Build, assembly: Assembly, coating: str) -> Che
     """How many checks the curve holds, by the fit's own count where it says one, and why others are not in it."""
     fitted = {phase.id for phase in fit_phases(view.program, build, assembly)}
     used: list[tuple[Phase, list[int]]] = []
-    why = []
+    why: list[tuple[str, str, str]] = []  # title of the phase, and what is said of one and of several
     cylinders = [place.cylinder for place in build.places if place.coating == coating]
     for phase in view.program.phases_of(build):
         if not phase.fires or "leakdown" not in phase.records or build.assembly_of(phase, view.program) is not assembly:
@@ -185,31 +185,44 @@ def checks_of(view: View, build: Build, assembly: Assembly, coating: str) -> Che
         flags = frozenset().union(*(value.flags for value in values if value is not None))
         known = [value for value in values if value is not None and value.value is not None]
         if build.is_due(phase.id):
-            why.append(f"{phase.title} is still to come")
+            why.append((phase.title, "is still to come", "are still to come"))
         elif not known:
-            why.append(f"{phase.title} has no value")
+            why.append((phase.title, "has no value", "have no value"))
         elif phase.id not in fitted and phase.order > fit_through(view.program):
-            why.append(_past_the_end(view, phase))
+            why.append(("", _past_the_end(view, phase), ""))
         elif phase.id not in fitted:
-            why.append(f"{phase.title} is not {'warm' if phase.condition == 'cold' else 'cold'} as the first")
+            why.append(("", f"{phase.title} is not {'warm' if phase.condition == 'cold' else 'cold'} as the first", ""))
         elif "other-tester" in flags:
-            why.append(f"{phase.title} was read with another tester")
+            why.append((phase.title, "was read with another tester", "were read with another tester"))
         elif "repeats-disagree" in flags:
             odd = [value.key.cylinder for value in known if "repeats-disagree" in value.flags]
             noun = words.plural(len(odd), "cylinder")
-            why.append(f"at {phase.title} the repeats of {noun} {words.numbers_listed(odd)} disagree")
+            why.append(("", f"at {phase.title} the repeats of {noun} {words.numbers_listed(odd)} disagree", ""))
         else:
             here = {value.key.cylinder for value in known}
             used.append((phase, [number for number in cylinders if number not in here]))
     scale = scale_of(view, build, assembly, coating)
     count = scale.n if scale is not None and scale.of == "check" else len(used)
     if count < len(used):  # a curve holds the checks that every cylinder has
-        why += [
-            f"{phase.title} has no value of {words.plural(len(absent), 'cylinder')} {words.numbers_listed(absent)}"
-            for phase, absent in used
-            if absent
-        ]
-    return Checks(count, tuple(why))
+        for phase, absent in used:
+            of = f"no value of {words.plural(len(absent), 'cylinder')} {words.numbers_listed(absent)}"
+            why += [(phase.title, f"has {of}", f"have {of}")] if absent else []
+    return Checks(count, tuple(_gathered(why)))
+
+
+def _gathered(why: Sequence[tuple[str, str, str]]) -> list[str]:
+    """Clauses, a clause for all phases of which the same is said.
+
+    >>> _gathered([("run-in", "has no value", "have no value"), ("pulls", "has no value", "have no value")])
+    ['run-in and pulls have no value']
+    """
+    titles: dict[tuple[str, str], list[str]] = {}
+    for title, one, many in why:
+        titles.setdefault((one, many), []).append(title)
+    return [
+        one if not each[0] else f"{words.listed(each)} {one if len(each) == 1 else many}"
+        for (one, many), each in titles.items()
+    ]
 
 
 def _past_the_end(view: View, phase: Phase) -> str:
