@@ -552,8 +552,8 @@
     x = widest;
     body += line(wrapped(name, x - 24)[0], 4, 16, 600);
     var width = Math.max(1, x - 16);
-    lines(figure).forEach(function (line) {
-      wrapped(line, width - 8).forEach(function (text) {
+    lines(figure).forEach(function (said) {
+      wrapped(said, width - 8).forEach(function (text) {
         tall += 18;
         body += line(text, 4, tall - 3, 400);
       });

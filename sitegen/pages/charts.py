@@ -596,7 +596,7 @@ def _lay_run(
             "from": begin, "to": end, "floor": floor, "grains": unit, "top": top, "bottom": bottom,
             **_ticks(top, bottom, step),
         },
-        "pad": {"top": 24, "bottom": 6, "left": _left(top, bottom, step), "wide": 16, "narrow": 16},
+        "pad": {"top": 24, "bottom": 8, "left": _left(top, bottom, step), "wide": 16, "narrow": 16},
         "height": 78,
         "unit": panel.note,
     }  # fmt: skip

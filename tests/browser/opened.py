@@ -48,6 +48,15 @@ def opened(
         context.close()
 
 
+def unfold(page: Page) -> Page:
+    """Every fold of the page open, and the charts in them drawn: charts in a closed fold wait for it to open."""
+    page.evaluate("() => document.querySelectorAll('details').forEach(each => { each.open = true; })")
+    page.wait_for_function(
+        "() => [...document.querySelectorAll('.chart')].every(each => !each.clientWidth || each.dataset.drawn)"
+    )
+    return page
+
+
 # What axe finds of a page but for what a chart draws, which is one picture to a reader's machine; its colours are
 # checked by their numbers. Told are the faults and how many rules passed: a whole result is megabytes.
 _AXE = """only => axe.run({exclude: ['.chart svg']}, {resultTypes: ['violations'], ...only}).then(found => ({

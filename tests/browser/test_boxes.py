@@ -12,7 +12,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from browser.opened import opened
+from browser.opened import opened, unfold
 from playwright.sync_api import Browser, Page, sync_playwright
 
 PAGES = (
@@ -25,8 +25,6 @@ PAGES = (
     "programs/pump-rings-2025/index.html",
     "coatings/graded-crn.html",
 )
-OPEN = "() => document.querySelectorAll('details').forEach(each => { each.open = true; })"
-DRAWN = "() => [...document.querySelectorAll('.chart')].every(each => !each.clientWidth || each.dataset.drawn)"
 # Texts by their boxes [px]: pairs that share more than a pixel across and four down (a box is higher than its letters),
 # and texts beyond their drawing.
 BOXES = """() => [...document.querySelectorAll('.chart svg')].filter(svg => svg.clientWidth).flatMap(svg => {
@@ -80,9 +78,7 @@ def test_contrast_by_worked_values() -> None:
 
 
 def boxes(page: Page) -> list[str]:
-    page.evaluate(OPEN)
-    page.wait_for_function(DRAWN)
-    found: list[str] = page.evaluate(BOXES)
+    found: list[str] = unfold(page).evaluate(BOXES)
     return found
 
 

@@ -10,7 +10,7 @@ from typing import Any
 from urllib.parse import unquote, urlsplit
 
 import pytest
-from browser.opened import accessible, kinds_of, opened, pages_of
+from browser.opened import accessible, kinds_of, opened, pages_of, unfold
 from playwright.sync_api import Browser, Page
 from pypdf import PdfReader
 
@@ -21,7 +21,7 @@ def test_whole_silent_and_offline(browser: Browser, site: Path) -> None:
     charts = 0
     with opened(browser) as found:
         for path in kinds_of(site):
-            page = found.go(site, path)
+            page = unfold(found.go(site, path))
             for chart in page.locator(".chart").all():
                 assert chart.get_attribute("data-drawn") == "yes", path
                 assert chart.locator("svg path, svg line").count() > 5, path
@@ -118,7 +118,8 @@ def test_without_scripts_everything_can_be_read(browser: Browser, components: Pa
         page.goto((components / "programs/probe-2026/b2/cylinder-2.html").as_uri())
         assert page.locator("noscript").first.is_visible()
         assert not page.locator(".tools").first.is_visible()
-        page.locator("summary").first.click()
+        assert not page.locator("#history-data").is_visible()
+        page.locator("figure[data-name=history] summary").click()
         assert page.locator("#history-data").is_visible()
 
 

@@ -34,6 +34,7 @@ def test_a_hidden_build_is_said_in_the_figure_in_print_and_in_what_is_saved(brow
         assert SAID in " ".join(save(page, "svg", "leak-area-by-phase")[1].decode().split())
         assert int.from_bytes(save(page, "png", "leak-area-by-phase")[1][20:24], "big") == whole + 2 * 18
         assert SAID in printed(page.pdf(format="A4"))
+        assert figure.locator("button[data-all=yes]").is_visible()  # saving opened the fold
         figure.locator("button[data-all=yes]").click()
         assert line.inner_text() == ""
         assert found.said == []
@@ -43,10 +44,11 @@ def test_part_of_a_run_is_said(browser: Browser, published: Path) -> None:
     with opened(browser) as found:
         page = found.go(published, "programs/pump-rings-2026/b1/index.html")
         field = page.locator("fieldset.stretch").first
+        field.get_by_role("button", name="run-in, 25 min").click()
         field.locator("input[data-edge=to]").fill("8")
         field.locator("input[data-edge=to]").press("Tab")
         line = page.locator("figure", has=field).first.locator(".not-shown")
-        assert line.inner_text() == "Shown: 0 to 8 min only."
+        assert line.inner_text() == "Shown: run-in, 25 min, 0 to 8 min only."
 
 
 def test_a_filtered_table_prints_how_many_of_its_rows_are_shown_and_saves_all(

@@ -4,17 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from browser.opened import opened
+from browser.opened import opened, unfold
 from playwright.sync_api import Browser, Page
 
 PAGE = "programs/pump-rings-2026/b6/cylinder-2.html"
 TABLE = "#readings-b6-2"
-
-
-def unfolded(page: Page) -> Page:
-    """The page with all its folds open: the table stands in one."""
-    page.evaluate("() => document.querySelectorAll('details').forEach(each => { each.open = true; })")
-    return page
 
 
 def column(page: Page, number: int) -> list[str]:
@@ -29,7 +23,7 @@ def press(page: Page, number: int) -> None:
 
 def test_three_presses_sort_up_down_and_as_written(browser: Browser, published: Path) -> None:
     with opened(browser) as found:
-        page = unfolded(found.go(published, PAGE))
+        page = unfold(found.go(published, PAGE))
         written = column(page, 9)
         head = page.locator(f"{TABLE} thead th:nth-child(4)")
         press(page, 4)
@@ -47,7 +41,7 @@ def test_three_presses_sort_up_down_and_as_written(browser: Browser, published: 
 
 def test_words_find_rows_and_the_address_keeps_them(browser: Browser, published: Path) -> None:
     with opened(browser) as found:
-        page = unfolded(found.go(published, PAGE))
+        page = unfold(found.go(published, PAGE))
         every = len(column(page, 9))
         press(page, 4)
         page.locator(".find", has=page.locator("xpath=following-sibling::*[1]//table[@id='readings-b6-2']")).locator(
@@ -67,7 +61,7 @@ def test_words_find_rows_and_the_address_keeps_them(browser: Browser, published:
 
 def test_a_strange_address_changes_nothing(browser: Browser, published: Path) -> None:
     with opened(browser) as found:
-        page = unfolded(found.go(published, PAGE))
+        page = unfold(found.go(published, PAGE))
         written = column(page, 9)
         for strange in (
             "#~readings-b6-2.99.up",
@@ -91,7 +85,7 @@ def test_without_scripts_a_table_stands_as_written(browser: Browser, published: 
 
 def test_a_heading_sorts_and_its_link_leads_to_the_method(browser: Browser, published: Path) -> None:
     with opened(browser) as found:
-        page = unfolded(found.go(published, PAGE))
+        page = unfold(found.go(published, PAGE))
         head = page.locator(f"{TABLE} thead th:nth-child(4)")
         assert head.locator("button a").count() == 0
         assert head.locator("button").inner_text().split() == ["Leak", "%"]
@@ -110,7 +104,7 @@ def test_a_heading_sorts_and_its_link_leads_to_the_method(browser: Browser, publ
 
 def test_a_saved_table_keeps_its_headings(browser: Browser, published: Path) -> None:
     with opened(browser) as found:
-        page = unfolded(found.go(published, PAGE))
+        page = unfold(found.go(published, PAGE))
         with page.expect_download() as download:
             page.locator("[data-of='readings-b6-2']").click()
         text = Path(download.value.path()).read_text(encoding="utf-8-sig")
