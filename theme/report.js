@@ -507,12 +507,13 @@
 
   function escaped(text) { return text.replace(/&/g, "&amp;").replace(/</g, "&lt;"); }
 
-  // What stays with a picture that leaves the page: what is not shown, and where it comes from.
+  // What stays with a picture that leaves the page: what is not shown, what its marks mean, and where it comes from.
   function lines(figure) {
     var source = document.querySelector(".foot [data-source]"), caption = figure.querySelector("figcaption");
     var events = Array.prototype.map.call(figure.querySelectorAll(".events li"), function (li, n) { return n + 1 + "  " + li.textContent; });
-    var first = caption ? caption.textContent.trim().replace(/([a-z\d)%])\.\s[\s\S]*$/, "$1.") : "";
-    return events.concat([told(figure), first, source ? source.dataset.source : ""]).filter(Boolean);
+    var parts = caption ? Array.prototype.filter.call(caption.childNodes, function (part) { return !part.matches || !part.matches(".to-method"); }) : [];
+    var key = parts.map(function (part) { return part.textContent; }).join("").trim();
+    return events.concat([told(figure), key, source ? source.dataset.source : ""]).filter(Boolean);
   }
 
   function wrapped(text, width) {
