@@ -119,9 +119,9 @@
     var zoom = window.matchMedia("print").matches ? 1 : Math.max(1, parseFloat(getComputedStyle(root).fontSize) / 16);
     var width = wide / zoom; // on a wide screen, where the type is larger, the drawing is too
     var pad = Object.assign({}, payload.pad), narrow = width < NARROW;
-    if (narrow) { pad.left = pad.leftNarrow || pad.left; pad.bottom = pad.bottomNarrow || pad.bottom; }
+    if (narrow) { pad.left = pad.leftNarrow || pad.left; }
     pad.right = narrow ? pad.narrow : pad.wide;
-    if ((width - pad.left - pad.right) / payload.signals.n > payload.signals.slim) { pad.bottom = payload.pad.bottom; }
+    if (Math.max(60, width - pad.left - pad.right) / payload.signals.n <= payload.signals.slim) { pad.bottom = pad.bottomNarrow || pad.bottom; } // labels in two rows
     var without = hidden.get(figure), rows = {};
     for (var name in payload.data) {
       rows[name] = without && without.size ? payload.data[name].filter(function (row) { return !without.has(row.q); }) : payload.data[name];
