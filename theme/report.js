@@ -119,9 +119,9 @@
     var zoom = window.matchMedia("print").matches ? 1 : Math.max(1, parseFloat(getComputedStyle(root).fontSize) / 16);
     var width = wide / zoom; // on a wide screen, where the type is larger, the drawing is too
     var pad = Object.assign({}, payload.pad), narrow = width < NARROW;
-    if (narrow) { pad.left = pad.leftNarrow || pad.left; pad.bottom = pad.bottomNarrow || pad.bottom; }
+    if (narrow) { pad.left = pad.leftNarrow || pad.left; }
     pad.right = narrow ? pad.narrow : pad.wide;
-    if ((width - pad.left - pad.right) / payload.signals.n > payload.signals.slim) { pad.bottom = payload.pad.bottom; }
+    if (Math.max(60, width - pad.left - pad.right) / payload.signals.n <= payload.signals.slim) { pad.bottom = pad.bottomNarrow || pad.bottom; } // labels in two rows
     var without = hidden.get(figure), rows = {};
     for (var name in payload.data) {
       rows[name] = without && without.size ? payload.data[name].filter(function (row) { return !without.has(row.q); }) : payload.data[name];
@@ -507,12 +507,13 @@
 
   function escaped(text) { return text.replace(/&/g, "&amp;").replace(/</g, "&lt;"); }
 
-  // What stays with a picture that leaves the page: what is not shown, and where it comes from.
+  // What stays with a picture that leaves the page: what is not shown, what its marks mean, and where it comes from.
   function lines(figure) {
     var source = document.querySelector(".foot [data-source]"), caption = figure.querySelector("figcaption");
     var events = Array.prototype.map.call(figure.querySelectorAll(".events li"), function (li, n) { return n + 1 + "  " + li.textContent; });
-    var first = caption ? caption.textContent.trim().replace(/([a-z\d)%])\.\s[\s\S]*$/, "$1.") : "";
-    return events.concat([told(figure), first, source ? source.dataset.source : ""]).filter(Boolean);
+    var parts = caption ? Array.prototype.filter.call(caption.childNodes, function (part) { return !part.matches || !part.matches(".to-method"); }) : [];
+    var key = parts.map(function (part) { return part.textContent; }).join("").trim();
+    return events.concat([told(figure), key, source ? source.dataset.source : ""]).filter(Boolean);
   }
 
   function wrapped(text, width) {
