@@ -192,7 +192,7 @@ def by_coating(view: View) -> Sequence[Block]:
         return ()
     data = {"phases": phase_rows(view, program.builds), "means": means, "thin": thin, "limits": [limit_row(view)]}
     label = "Leak area to the crankcase by phase, mean of each build"
-    panels = [Panel("", data, label=label, axis="Leak area, mm²")]
+    panels = [Panel("", data, {"unit": "mm²"}, label=label, axis="Leak area, mm²")]
     table = Table(
         name="leak-area-by-phase",
         columns=(
@@ -231,7 +231,8 @@ def _each_cylinder(view: View) -> Figure | None:
     if not points or phase is None:
         return None
     title = f"Leak area {'after' if phase.kind == 'run' else 'at'} {phase.title}, mm²"
-    panel = Panel("", {"groups": groups, "points": points, "limits": [limit_row(view)]}, label=title, axis=title)
+    data = {"groups": groups, "points": points, "limits": [limit_row(view)]}
+    panel = Panel("", data, {"unit": "mm²"}, label=title, axis=title)
     caption = "Each cylinder with its 95\u00a0% interval, by build."
     return Figure("leak-area-of-cylinders", "upright", (panel,), "", caption, measure=CRANKCASE.id)
 
