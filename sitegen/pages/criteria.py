@@ -15,6 +15,10 @@ from sitegen.vocabulary import Comparison, Verdict
 SENSES = {"at-most": "at most", "at-least": "at least"}
 TITLE = "Criteria"
 CANNOT = "cannot tell yet"
+WORST = (
+    "The worst of many looks worse than it is: its interval has room for the number looked at. The page of a build or "
+    "cylinder shows the interval of one alone."
+)
 MOST_SHARE = 2.0  # of a limit: what lies beyond is cut at the edge of the axis
 MOST_NAMED = 4  # undecided cylinders named in a line; the rest are counted
 
@@ -42,7 +46,8 @@ def table(view: View, coatings: Sequence[str] | None = None) -> Table | None:
                                if n != 2)]  # fmt: skip
     axis = Axis(1, 0.0, end, ticks, 1.0)
     made = [_row(view, *row, placed[n], axis) for n, row in enumerate(rows)]
-    return Table("criteria", columns, made, _reading(view, coatings), stack=True, axis=axis)
+    many = any(each.scope != "mean-of-builds" and each.sense in SENSES for each, _, _ in rows)
+    return Table("criteria", columns, made, _reading(view, coatings), note=WORST if many else "", stack=True, axis=axis)
 
 
 def _reading(view: View, coatings: Sequence[str] | None) -> str:

@@ -42,7 +42,9 @@ BOXES = """() => [...document.querySelectorAll('.chart svg')].filter(svg => svg.
   return found;
 })"""
 TWICE = """() => {
-  const text = [...document.querySelectorAll('.chart svg')].find(svg => svg.clientWidth).querySelector('text');
+  const shown = [...document.querySelectorAll('.chart svg')].filter(svg => svg.clientWidth);
+  const texts = shown.flatMap(svg => [...svg.querySelectorAll('text')]);
+  const text = texts.find(each => each.getBoundingClientRect().width > 8);
   text.parentElement.appendChild(text.cloneNode(true));
 }"""
 COLOURS = """() => {

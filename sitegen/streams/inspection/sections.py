@@ -368,7 +368,7 @@ def coating_inspection(view: View) -> Sequence[Block]:
         for v in view.values(BAND_SHARE.id, engine=build, at=RINGS[0], coating=view.the_coating.id)
         if v.value is not None
     ]
-    reading += f" Contact bands cover {_span(bands)} % of the face." if bands else ""
+    reading += f" Contact bands cover {words.with_unit(_span(bands), '%')} of the face." if bands else ""
     return (Table(f"{view.program.id}-inspection", columns, rows, reading, note=note.strip(), wide=True),)
 
 
