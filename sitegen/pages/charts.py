@@ -321,6 +321,8 @@ def _lay_phased(
     short = max((len(p["short"]) for p in phases), default=1)
     slim = round(max((len(line) for p in phases for line in [*p["short"], p["us"]]), default=0) * _CHAR + 4)
     foot = 10 + _LINE_HEIGHT * (2 + short)
+    # lines of the upper row, where labels stand in two: those of every second phase, and the distances
+    drop = max((len(p["short"]) for p in phases if not p["x"] % 2), default=1) + any(p["us"] for p in phases)
     rise = 14 + (16 if kind == "history" else 0)
     return {
         "kind": kind,
@@ -344,10 +346,10 @@ def _lay_phased(
             "widest": round(widest * _CHAR + 8),
             "under": under,
             "longest": max((len(p["long"]) for p in phases), default=1),
-            "shortest": short, "slim": slim, "rise": rise,
+            "shortest": short, "slim": slim, "drop": drop, "rise": rise,
         },
         "pad": {"top": (rise + 14) if panel.axis else 14, "bottom": foot,
-                "bottomNarrow": foot + (_LINE_HEIGHT * (1 + short) if slim * count > 240 else 0),
+                "bottomNarrow": foot + (_LINE_HEIGHT * drop if slim * count > 240 else 0),
                 "left": left, "wide": round(wide), "narrow": round(right)},
         "height": plot,
     }  # fmt: skip

@@ -88,7 +88,7 @@ def _phased(height: int, *, history: bool) -> Spec:
     y = _value_axis
 
     roomy = "(width / n > widest)"
-    lower = "(width / n > slim ? 0 : (datum.x % 2) * 15 * (shortest + 1))"  # where they are tight, every second one
+    lower = "(width / n > slim ? 0 : (datum.x % 2) * 15 * drop)"  # where they are tight, every second one
     band = [
         _data("band").mark_rect(color=_FAINT, x=0, x2=_expr("width")).encode(y=y("lo"), y2="hi:Q"),
         _data("band").mark_rule(color=_GHOST, x=0, x2=_expr("width")).encode(y=y("lo")),
@@ -195,6 +195,7 @@ def _phased(height: int, *, history: bool) -> Spec:
         "longest": 1,
         "shortest": 2,
         "slim": 50,
+        "drop": 3,
     }
     return _finished(parts, extra, height)
 
