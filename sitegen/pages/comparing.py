@@ -376,7 +376,7 @@ def _resting(view: View, row: Comparison) -> str:
     across = [build for build, each in again.items() if (each.low or -math.inf) <= none <= (each.high or math.inf)]
     if row.verdict not in {"cannot tell", "refused"} and across:
         rests = "The answer rests on one build: without" if len(across) == 1 else "Without"
-        parts.append(f"{rests} {words.listed(across, 'or')} the interval reaches across no difference.")
+        parts.insert(0, f"{rests} {words.listed(across, 'or')} the interval reaches across no difference.")
     lost = [value.key.engine for value in found if value.status == "refused" and value.key.engine]
     if lost:
         parts.append(f"Without {words.listed(lost, 'or')} nothing can be compared.")

@@ -61,7 +61,11 @@ def but(view: View) -> str:
             return f"But {_lower(criterion.title)}: {answer.word}."
         asked = f"where {criteria.limit(view, criterion)} is asked"
         fails = "fails" if answer.word == "fails" else "cannot be told to hold"
-        return f"But one criterion {fails}: {who} is at {criteria.judged(view, criterion, answer)} {asked}."
+        number = criteria.judged(view, criterion, answer)
+        own = view.verdicts(answer.rule, coating=answer.key.coating)
+        many = max((each.adjusted_over for each in own if criteria.unit_name(each) == who), default=1)
+        room = f", counted as one of {words.count(many)} looked at" if many > 1 else ""
+        return f"But one criterion {fails}: {who} is at {number}{room}, {asked}."
     return ""
 
 

@@ -248,7 +248,8 @@ def short(view: View, row: Comparison) -> str:
         )
     than = "as" if found.endswith(TIMES) else "than"
     once = "; built once, no test" if row.procedure in {"borrowed", "lent"} else ""
-    told = f"({interval(view, row)}{once})"
+    out = f"; {left}" if (left := without(view, row)) else ""
+    told = f"({interval(view, row)}{once}{out})"
     return words.sentence(f"{start}{subject(view, row)} is {found} {told} with {coating} {than} with {reference}.")
 
 

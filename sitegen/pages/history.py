@@ -105,6 +105,7 @@ def _limits(each: History, coating: str, programs: dict[str, Program]) -> list[C
     for program in programs.values():
         for criterion in program.criteria:
             own = (criterion.measure, criterion.phase, criterion.at) == wanted and coating in criterion.coatings
+            own = own and criterion.scope != "every-cylinder"  # a mean of a build below it tells nothing
             if own and criterion.limit is not None and criterion.sense in SENSES:
                 found[criterion.limit] = f"limit {words.stated(criterion.limit)}"
     return [{"value": value, "label": label} for value, label in found.items()]

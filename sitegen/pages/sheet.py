@@ -28,6 +28,7 @@ SIGNATURES = 2
 # and foot with the lines to sign; heading and column titles of a table, and its axis; what stays free for other fonts.
 ROOM, FRAME, TABLE, AXIS, SPARE = 279.4 - 2 * 10, 57.0, 11.4, 5.0, 9.0
 LINE, TITLE_LINE, LEAD_LINE, PADDING = 3.3, 6.6, 4.9, 0.9  # mm
+LEAST = 4 * LINE + PADDING  # mm, kept for a row of each other table while the criteria take theirs
 LETTERS, TITLE_LETTERS, LEAD_LETTERS = 148, 70, 92  # across the page, of each size
 MOST_LETTERS = 420  # of one text
 COLUMNS = {  # shares of the width, as report.css has them
@@ -133,11 +134,15 @@ def _told(cell: Cell) -> str:
 
 
 def _fitted(tables: Sequence[Table | None], room: float) -> list[Table | None]:
-    """The tables with as many rows as the page holds: a row to each in turn, the first ones first."""
+    """The tables with as many rows as the page holds: what was asked first, then a row to each in turn."""
     made = [_on_paper(each) if each is not None else None for each in tables]
     waiting = {n: [_height(row, each.name) for row in each.rows] for n, each in enumerate(made) if each is not None}
     left = room - sum(_frame(each) for each in made if each is not None)
     taken = dict.fromkeys(waiting, 0)
+    for n in [n for n, each in enumerate(made) if each is not None and each.name == "criteria"]:
+        while waiting[n] and waiting[n][0] + (len(waiting) - 1) * LEAST <= left:
+            left -= waiting[n].pop(0)
+            taken[n] += 1
     while waiting:
         for n in list(waiting):
             if waiting[n] and waiting[n][0] <= left:

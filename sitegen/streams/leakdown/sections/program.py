@@ -213,6 +213,7 @@ def _each_cylinder(view: View) -> Figure | None:
     phase = _told_phase(view)
     groups: list[ChartRow] = []
     points: list[ChartRow] = []
+    told: list[Value] = []
     for build in view.program.builds if phase else ():
         values = view.values(CRANKCASE.id, engine=build, phase=phase.id, at="") if phase else []
         values = [each for each in values if each.key.cylinder and each.value is not None]
@@ -220,6 +221,7 @@ def _each_cylinder(view: View) -> Figure | None:
             continue
         groups.append({"x": len(groups), "label": build.id})
         odd = stands_out(values)
+        told += values
         for each in sorted(values, key=lambda value: value.key.cylinder):
             cylinder = f"cylinder {each.key.cylinder}"
             tip = f"{build.id} {cylinder}: {view.text(each, unit=True)}"
@@ -234,7 +236,17 @@ def _each_cylinder(view: View) -> Figure | None:
     data = {"groups": groups, "points": points, "limits": [limit_row(view)]}
     panel = Panel("", data, {"unit": "mm²"}, label=title, axis=title)
     caption = "Each cylinder with its 95\u00a0% interval, by build."
-    return Figure("leak-area-of-cylinders", "upright", (panel,), "", caption, measure=CRANKCASE.id)
+    columns = (
+        Column("Build"), Column("Cylinder", numeric=True), Column("Coating"),
+        Column("Leak area", "mm²", numeric=True, measure=CRANKCASE.id),
+    )  # fmt: skip
+    rows = [
+        Row((Cell(each.key.engine), Cell(str(each.key.cylinder)), Cell(view.coating_title(each.key.coating)),
+             view.cell(each)))
+        for each in told
+    ]  # fmt: skip
+    table = Table("leak-area-of-cylinders-values", columns, rows)
+    return Figure("leak-area-of-cylinders", "upright", (panel,), "", caption, table, measure=CRANKCASE.id)
 
 
 def _standing_out(view: View, build: Build, cylinder: int, coating: str, means: Sequence[Point]) -> list[ChartRow]:
