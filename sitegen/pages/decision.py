@@ -64,8 +64,8 @@ def but(view: View) -> str:
         number = criteria.judged(view, criterion, answer)
         own = view.verdicts(answer.rule, coating=answer.key.coating)
         many = max((each.adjusted_over for each in own if criteria.unit_name(each) == who), default=1)
-        room = f", counted as one of {words.count(many)} looked at" if many > 1 else ""
-        return f"But one criterion {fails}: {who} is at {number}{room}, {asked}."
+        room = f", counted as one of {words.count(many)} looked at," if many > 1 else ""
+        return f"But one criterion {fails}: {who} is at {number}{room} {asked}."
     return ""
 
 

@@ -218,9 +218,9 @@ def test_the_least_and_the_largest_answer_without_a_build() -> None:
     key = Key("", 0, C, PHASE)
     values += [Value(without.LARGEST.id, key, 1.31), Value(without.USUAL.id, key, 0.834)]
     assert resting(whole, values) == (
+        "The answer rests on one build: without B2 the interval reaches across no difference. "
         "Leaving out one build at a time, the probe area with soft nitride rings would be from 24 % less without B3 to "
         "13 % less without B2. The largest move is 1.3 standard errors, and half of such programs move by 0.8 or more. "
-        "The answer rests on one build: without B2 the interval reaches across no difference. "
         "All builds count. Only a cause recorded without knowing the result leaves a build out."
     )
     two = resting(whole, [*values[:2], left_out("B3", 0.9, 0.79, 1.03)])
