@@ -251,7 +251,7 @@ def test_the_answer_of_2026_reads_as_it_should(concluded: dict[str, Conclusion])
         "nitrided rings (95 % interval from 6 % less to 43 % more; one build against three). Hard chromium nitride "
         "rings were built once, so build and coating cannot be told apart: the scatter is that of the other coatings' "
         "builds, and this is no test.",
-        "To find a difference of 15 % between hard chromium nitride rings and nitrided rings would take three to 13 "
+        "To find a difference of 15 % between hard chromium nitride rings and nitrided rings would take 3 to 13 "
         "builds of each.",
     ]
 

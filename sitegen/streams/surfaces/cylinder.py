@@ -84,7 +84,7 @@ def cylinder_bore(view: View) -> Sequence[Block]:
             f"Grey {phases[0].title}, then {phases[-1].title}. Levelled, unfiltered, not the same spot twice, so that "
             "grooves differ."
         )
-        blocks.append(Figure(f"bore-trace-{name}", "curves", panels, caption=caption, table=_drawn(panels, name),
+        blocks.append(Figure(f"bore-trace-{name}", "curves", panels, caption=caption,
                              layout="wide"))  # fmt: skip
     wear = [_row(view, phases, places, measures.WEAR_STEP, "Wear", measures.WEAR_VALLEYS)]
     rows = [*wear, *(_row(view, phases, places, each) for each in SHOWN)]
@@ -117,7 +117,7 @@ def cylinder_traces(view: View) -> Sequence[Block]:
             f"laid over each other where the valleys are ({window}), which wear ought not to reach."
         )
         reading = _curve_reading(view, phases) or "Traced once: curves are compared when a place is traced again."
-        blocks.append(Figure(f"bore-traces-{name}", "curves", panels, reading, caption, _drawn(panels, f"{name}-all"),
+        blocks.append(Figure(f"bore-traces-{name}", "curves", panels, reading, caption,
                              one_scale=False))  # fmt: skip
     return [*blocks, *_left_out(view)]
 
@@ -181,23 +181,6 @@ def _cared(view: View, phases: Sequence[Phase], places: Sequence[str]) -> str:
                 told.setdefault(code, []).append(f"{place_title(at)} at {phase.title}")
     return " ".join(f"{words.sentence(words.listed(dict.fromkeys(where)))}: {view.why(code)}."
                     for code, where in told.items())  # fmt: skip
-
-
-def _drawn(panels: Sequence[Panel], name: str) -> Table:
-    """What the panels draw, by line: points, ends and heights."""
-    rows = []
-    for panel in panels:
-        for line in dict.fromkeys(str(row["series"]) for row in panel.data["path"]):
-            own = [row for row in panel.data["path"] if row["series"] == line]
-            ends = [number_of(row["at"]) for row in own]
-            heights = [number_of(row["value"]) for row in own]
-            rows.append(Row((
-                Cell(panel.title), Cell(line), Cell(str(len(own))), Cell(words.number(max(ends), 2)),
-                Cell(words.number(min(heights), 2)), Cell(words.number(max(heights), 2)),
-            )))  # fmt: skip
-    columns = (Column("Panel"), Column("State"), Column("Points drawn", numeric=True), Column("Length", numeric=True),
-               Column("Lowest", "µm", numeric=True), Column("Highest", "µm", numeric=True))  # fmt: skip
-    return Table(f"drawn-{name}", columns, rows)
 
 
 def _trace_panel(view: View, phases: Sequence[Phase], at: str, series: dict[tuple[str, str], Series]) -> list[Panel]:
@@ -379,7 +362,7 @@ def _face_panels(
     if not frames:
         return []
     ends: dict[str, Datum] = {
-        "small": True, "from": 0.0, "to": max(float(frame["x"].max()) for frame in frames.values()),
+        "small": True, "unit": "µm", "along": "mm", "from": 0.0, "to": max(float(frame["x"].max()) for frame in frames.values()),
         "least": min(float(frame["z"].min()) for frame in frames.values()),
         "most": max(float(frame["z"].max()) for frame in frames.values()),
     }  # fmt: skip
