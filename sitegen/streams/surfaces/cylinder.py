@@ -362,7 +362,8 @@ def _face_panels(
     if not frames:
         return []
     ends: dict[str, Datum] = {
-        "small": True, "unit": "µm", "along": "mm", "from": 0.0, "to": max(float(frame["x"].max()) for frame in frames.values()),
+        "small": True, "unit": "µm", "along": "mm", "from": 0.0,
+        "to": max(float(frame["x"].max()) for frame in frames.values()),
         "least": min(float(frame["z"].min()) for frame in frames.values()),
         "most": max(float(frame["z"].max()) for frame in frames.values()),
     }  # fmt: skip
