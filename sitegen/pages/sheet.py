@@ -28,7 +28,6 @@ SIGNATURES = 2
 # and foot with the lines to sign; heading and column titles of a table, and its axis; what stays free for other fonts.
 ROOM, FRAME, TABLE, AXIS, SPARE = 279.4 - 2 * 10, 57.0, 11.4, 5.0, 9.0
 LINE, TITLE_LINE, LEAD_LINE, PADDING = 3.3, 6.6, 4.9, 0.9  # mm
-LEAST = 4 * LINE + PADDING  # mm, kept for a row of each other table while the criteria take theirs
 LETTERS, TITLE_LETTERS, LEAD_LETTERS = 148, 70, 92  # across the page, of each size
 MOST_LETTERS = 420  # of one text
 COLUMNS = {  # shares of the width, as report.css has them
@@ -140,9 +139,11 @@ def _fitted(tables: Sequence[Table | None], room: float) -> list[Table | None]:
     left = room - sum(_frame(each) for each in made if each is not None)
     taken = dict.fromkeys(waiting, 0)
     for n in [n for n, each in enumerate(made) if each is not None and each.name == "criteria"]:
-        while waiting[n] and waiting[n][0] + (len(waiting) - 1) * LEAST <= left:
+        kept = sum(heights[0] for other, heights in waiting.items() if other != n)  # a row of each other table
+        while waiting[n] and waiting[n][0] + kept <= left:
             left -= waiting[n].pop(0)
             taken[n] += 1
+        del waiting[n]
     while waiting:
         for n in list(waiting):
             if waiting[n] and waiting[n][0] <= left:
