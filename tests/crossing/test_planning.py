@@ -148,7 +148,7 @@ def test_the_curve_tells_what_more_builds_would_find() -> None:
     table = told.curves(plan)
     assert table is not None
     assert len(table.rows) == len(planning.STEPS)
-    assert table.reading.startswith("From two builds to 20 the difference found in the probe area falls from ")
+    assert table.reading.startswith("From 2 to 20 builds the difference found in the probe area falls from ")
     assert told.curves(planned()) is None
 
 
