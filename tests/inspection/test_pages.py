@@ -237,8 +237,8 @@ def test_examples_show_the_narrow_band(concluded: dict[str, Conclusion]) -> None
     assert (len(table.rows), len(images.images)) == (8, 3)
     _, *agreements = engine_inspection(replace(view, cylinder=0))
     told = ["".join(cell.text for cell in block.cells) for block in agreements if isinstance(block, Text)]
-    assert len(told) == 2
-    assert "from 64 places" in told[1]
+    (pair,) = told  # of inspectors who graded this build
+    assert "from 64 places" in pair
 
 
 def _widths(site: Path, cylinder: int) -> tuple[str, str]:
