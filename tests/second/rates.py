@@ -14,17 +14,18 @@ import math
 import tempfile
 import zlib
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
 from second.generator import CANDIDATE, LEAK, LEVEL, LOST, STILL, Scenario, Truth, criteria, drawn, write
 from sitegen import registry, workflow
 from sitegen.crossing.history import histories
+from sitegen.results.run import Analysis
 from sitegen.vocabulary import Comparison, Value, Verdict
 
 SEED = 20310417
@@ -71,18 +72,25 @@ ENDS = (0.2, 0.5, 0.8)  # mm²
 BANDS = ("below 0.2", "0.2 to 0.5", "0.5 to 0.8", "above 0.8")
 
 NOTHING = 1e-6  # mm²: less to lose is told as that
+T = TypeVar("T")
 Tally = Counter[tuple[str, str]]  # (what, outcome) -> how often
 
 
-def one(scenario: Scenario, number: int) -> Tally:
-    """What one program's conclusions come to."""
-    rng = np.random.default_rng([SEED, zlib.crc32(scenario.name.encode()), number])
+def concluded(write: Callable[[Path, np.random.Generator], T], seed: Sequence[int]) -> tuple[T, Analysis]:
+    """The truth of one program that `write` puts into a folder, and what is concluded of it."""
     with tempfile.TemporaryDirectory() as name:
-        truth = write(Path(name), scenario, rng)
+        truth = write(Path(name), np.random.default_rng(seed))
         examination = workflow.examine(Path(name))
         if examination.blocked:
             raise RuntimeError("\n".join(map(str, examination.problems)))
         (analysis,) = workflow.conclude(examination)
+    return truth, analysis
+
+
+def one(scenario: Scenario, number: int) -> Tally:
+    """What one program's conclusions come to."""
+    seed = [SEED, zlib.crc32(scenario.name.encode()), number]
+    truth, analysis = concluded(lambda folder, rng: write(folder, scenario, rng), seed)
     found: Tally = Counter()
     for value in analysis.values.values():
         for what, so in _values(truth, value):

@@ -8,17 +8,12 @@ Of a level of blow-by, which has no interval, the row tells how far it lies from
 from __future__ import annotations
 
 import argparse
-import tempfile
 import zlib
 from collections import Counter
 from collections.abc import Iterator
-from pathlib import Path
 
-import numpy as np
-
-from second.rates import Tally, _held, lines
+from second.rates import Tally, _held, concluded, lines
 from second.running import Engine, Scenario, write
-from sitegen import workflow
 from sitegen.results.run import Analysis
 from sitegen.vocabulary import Value
 
@@ -34,13 +29,8 @@ NEAR = 0.01  # of a level
 
 def one(scenario: Scenario, number: int) -> Tally:
     """What one program's conclusions come to."""
-    rng = np.random.default_rng([SEED, zlib.crc32(scenario.name.encode()), number])
-    with tempfile.TemporaryDirectory() as name:
-        engines = write(Path(name), scenario, rng)
-        examination = workflow.examine(Path(name))
-        if examination.blocked:
-            raise RuntimeError("\n".join(map(str, examination.problems)))
-        (analysis,) = workflow.conclude(examination)
+    seed = [SEED, zlib.crc32(scenario.name.encode()), number]
+    engines, analysis = concluded(lambda folder, rng: write(folder, scenario, rng), seed)
     found: Tally = Counter()
     for value in analysis.values.values():
         if value.key.engine:
