@@ -29,7 +29,6 @@ from sitegen.vocabulary import Problem
 
 # codes of warnings about rows that stay in use
 IN_PART = frozenset({"cutoff-missing", "flank-missing", "trace-short", "oil-not-filled"})
-STAYS = frozenset({"protocol-not-recorded", "protocol-mixed"})  # about readings that stay where they are
 UNREAD = frozenset({"stream-not-here", "objection-unknown"})  # and about kinds of record that this version has not
 
 

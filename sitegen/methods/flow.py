@@ -24,8 +24,6 @@ Some = float | Floats
 Principle = Literal["positive-displacement", "thermal-mass", "float", "orifice"]
 Scale = Literal["actual", "standard"]
 
-NORMAL_PRESSURE = 101_325.0  # Pa
-NORMAL_TEMPERATURE = 273.15  # K
 AIR_NORMAL_DENSITY = 1.293  # of dry air at 0 degC and 101.325 kPa [kg/m3]: any handbook
 
 

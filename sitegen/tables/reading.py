@@ -32,7 +32,6 @@ if TYPE_CHECKING:
 Check = Callable[[Program, "Sheet"], None]
 """Sets readings of one stream aside; see `Sheet.set_aside`."""
 
-LEADING = ("reading", "file", "row", "use")
 Facts = dict[str, Any]  # what is said of a file: encoding, separator, rows, used, notes, columns ...
 NOT_TAKEN = "not-taken"
 

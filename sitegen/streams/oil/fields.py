@@ -11,7 +11,6 @@ from sitegen.vocabulary import Field
 
 SAMPLE, FILL, TOP_UP, DRAIN, FILTER = "sample", "fill", "top-up", "drain", "filter"
 DRAW_POINTS = ("dipstick", "drain-plug", "sampling-valve", "sump")
-METHODS = ("icp", "rotating-disc")
 CONDITION = ("viscosity_40", "viscosity_100", "acid_number", "base_number", "oxidation", "nitration", "fuel", "soot",
              "water")  # fmt: skip
 
