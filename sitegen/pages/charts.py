@@ -76,6 +76,10 @@ NOISE = 0.1  # share of the most of a channel: what lies no further below zero i
 _MARK = 7  # px, what a small ring takes
 _PLOT = {"slope": 190, "history": 240}  # px, height inside the axes
 
+# a mark with its interval, whatever axis it stands on
+_POINT: dict[str, object] = {"value": _NEEDED, "low": None, "high": None, "open": False, "coating": "", "label": "",
+                             "tip": "", "series": ""}  # fmt: skip
+
 _PHASED: dict[str, dict[str, object]] = {
     "phases": {"x": _NEEDED, "label": _NEEDED, "under": ""},
     "means": {"line": _NEEDED, "x": _NEEDED, "value": _NEEDED, "low": None, "high": None, "open": False, "part": "",
@@ -763,17 +767,7 @@ KINDS: Mapping[str, Kind] = {
         "upright",
         {
             "groups": {"x": _NEEDED, "label": _NEEDED, "under": ""},
-            "points": {
-                "x": _NEEDED,
-                "value": _NEEDED,
-                "low": None,
-                "high": None,
-                "open": False,
-                "coating": "",
-                "label": "",
-                "tip": "",
-                "series": "",
-            },
+            "points": {"x": _NEEDED, **_POINT},
             "limits": {"value": _NEEDED, "label": ""},
         },
         _lay_upright,
@@ -794,17 +788,7 @@ KINDS: Mapping[str, Kind] = {
             "path": {"at": _NEEDED, "value": _NEEDED, "line": "", "grey": False, "coating": "", "series": ""},
             "bands": {"at": _NEEDED, "to": _NEEDED, "label": "", "minor": False},
             "levels": {"value": _NEEDED},
-            "points": {
-                "at": _NEEDED,
-                "value": _NEEDED,
-                "low": None,
-                "high": None,
-                "open": False,
-                "coating": "",
-                "label": "",
-                "tip": "",
-                "series": "",
-            },
+            "points": {"at": _NEEDED, **_POINT},
         },
         _lay_curves,
     ),

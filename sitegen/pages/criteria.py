@@ -60,7 +60,8 @@ def _summary(view: View, criterion: Criterion, coating: str) -> Verdict | None:
     return found[0] if found else None
 
 
-def _comparison(view: View, criterion: Criterion, coating: str) -> Comparison | None:
+def comparison(view: View, criterion: Criterion, coating: str) -> Comparison | None:
+    """The comparison that a criterion against the reference asks for."""
     wanted = (criterion.measure, criterion.phase, criterion.at, coating)
     return next((row for row in view.comparisons
                  if (row.measure, row.phase, row.at, row.coating) == wanted), None)  # fmt: skip
@@ -71,7 +72,7 @@ def _shares(
 ) -> tuple[float, float, float] | tuple[()]:
     """Low, value and high of an answer as shares of its limit; nothing where there is none to draw."""
     if criterion.sense not in SENSES:
-        row = _comparison(view, criterion, coating)
+        row = comparison(view, criterion, coating)
         if row is None or row.estimate is None or row.low is None or row.high is None:
             return ()
         if row.scale == "ratio":
@@ -96,7 +97,7 @@ def _row(
     if criterion.sense in SENSES:
         number = judged(view, criterion, summary) if summary and summary.found is not None else words.DASH
     else:
-        row = _comparison(view, criterion, coating)
+        row = comparison(view, criterion, coating)
         number = differences.estimate(view, row) if row is not None and row.estimate is not None else words.DASH
     drawn = Cell("")
     others = [axis.place((each.found or 0.0) / criterion.limit) for each in units

@@ -52,11 +52,11 @@ def but(view: View) -> str:
     for verdict in view.verdicts(ruling.RULE, coating=leading):
         if verdict.word == ruling.RELEASED:
             return ""
-        criterion = next((each for each in view.program.criteria if f"criterion:{each.id}" == verdict.deciding), None)
-        if criterion is None:
+        found = _deciding(view, verdict)
+        if found is None:
             return f"{words.sentence(view.why(verdict.reason))}." if verdict.reason else ""
-        answer = next(answer for each, answer in _answers(view, verdict.key.coating) if each is criterion)
-        who = answer.deciding.partition("@")[2].replace("/", " cylinder ")
+        criterion, answer = found
+        who = _who(answer)
         if criterion.sense not in criteria.SENSES or not who or answer.found is None:
             return f"But {_lower(criterion.title)}: {answer.word}."
         asked = f"where {criteria.limit(view, criterion)} is asked"
@@ -143,12 +143,23 @@ def _answers(view: View, coating: str) -> list[tuple[Criterion, Verdict]]:
     return found
 
 
+def _deciding(view: View, verdict: Verdict) -> tuple[Criterion, Verdict] | None:
+    """The criterion that made the word, with its answer; None where a reason of its own did."""
+    found = _answers(view, verdict.key.coating)
+    return next(((each, own) for each, own in found if f"criterion:{each.id}" == verdict.deciding), None)
+
+
+def _who(answer: Verdict) -> str:
+    """The cylinder an answer rests on: "B6 cylinder 2"; "" where it rests on no single one."""
+    return answer.deciding.partition("@")[2].replace("/", " cylinder ")
+
+
 def _driver(view: View, verdict: Verdict) -> str:
     """The criterion that made the word: worst value, limit, how far apart they are."""
-    criterion = next((each for each in view.program.criteria if f"criterion:{each.id}" == verdict.deciding), None)
-    if criterion is None:
+    found = _deciding(view, verdict)
+    if found is None:
         return words.sentence(view.why(verdict.reason)) if verdict.reason else words.DASH
-    answer = next(answer for each, answer in _answers(view, verdict.key.coating) if each is criterion)
+    criterion, answer = found
     why = f"; {view.why(answer.reason)}" if answer.word == criteria.CANNOT and answer.reason else ""
     return f"{criterion.title}: {answer.word}{_number(view, criterion, answer)}{why}"
 
@@ -157,17 +168,9 @@ def _number(view: View, criterion: Criterion, answer: Verdict) -> str:
     if answer.found is None or answer.limit is None:
         return ""
     if criterion.sense not in criteria.SENSES:
-        row = next(
-            (
-                each
-                for each in view.comparisons
-                if (each.measure, each.phase, each.at, each.coating)
-                == (criterion.measure, criterion.phase, criterion.at, answer.key.coating)
-            ),
-            None,
-        )
+        row = criteria.comparison(view, criterion, answer.key.coating)
         return f"; {differences.estimate(view, row)} ({differences.interval(view, row)})" if row else ""
-    who = answer.deciding.partition("@")[2].replace("/", " cylinder ")
+    who = _who(answer)
     place = f"{who}, " if who else ""
     return f"; {place}{criteria.distance(view, criterion, answer)}"
 
@@ -223,7 +226,7 @@ def _why_none(view: View, step: Verdict, coating: str, title: str) -> str:
     if step.reason != next_steps.GONE:
         return f": for “{title}” {view.why(step.reason)}"
     answer = next((each for criterion, each in _answers(view, coating) if criterion.title == title), None)
-    who = answer.deciding.partition("@")[2].replace("/", " cylinder ") if answer is not None else ""
+    who = _who(answer) if answer is not None else ""
     rests = f"rests on {who}, which cannot be told" if who else "lacks a cylinder"
     return f": “{title}” {rests}, and {view.why(step.reason)}"
 

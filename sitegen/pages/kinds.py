@@ -80,6 +80,19 @@ def _value_axis(field: str = "v") -> alt.Y:
     )
 
 
+def _whiskers(x: Callable[[], alt.X], stroke: float) -> list[alt.Chart]:
+    """Upright intervals of the points, `stroke` px wide; one that leaves the axis ends in an arrow head."""
+    y = _value_axis
+    return [
+        _data("points").transform_filter("isValid(datum.lo)").mark_rule(
+            color=_expr(_COLOUR), strokeWidth=stroke, strokeDash=_expr("datum.o ? [2.5, 2] : []"),
+        ).encode(x=x(), y=y("lo"), y2="hi:Q"),
+        _data("points").transform_filter("datum.up == 1").mark_point(
+            color=_expr(_COLOUR), filled=True, shape="triangle-up", size=30, y=2, opacity=1,
+        ).encode(x=x()),
+    ]  # fmt: skip
+
+
 def _phased(height: int, *, history: bool) -> Spec:
     def x(field: str = "x") -> alt.X:
         scale = alt.Scale(domain=_expr("[-0.38, n - 0.62]"), nice=False, zero=False)
@@ -133,14 +146,7 @@ def _phased(height: int, *, history: bool) -> Spec:
             strokeDash=_expr(f"datum.d ? [1.5, 3] : {_DASH}"),
         ).encode(x=x(), y=y(), detail="g:N"),
     ]  # fmt: skip
-    whiskers = [
-        _data("points").transform_filter("isValid(datum.lo)").mark_rule(
-            color=_expr(_COLOUR), strokeWidth=1.8, strokeDash=_expr("datum.o ? [2.5, 2] : []"),
-        ).encode(x=x(), y=y("lo"), y2="hi:Q"),
-        _data("points").transform_filter("datum.up == 1").mark_point(
-            color=_expr(_COLOUR), filled=True, shape="triangle-up", size=30, y=2, opacity=1,
-        ).encode(x=x()),
-    ]  # fmt: skip
+    whiskers = _whiskers(x, 1.8)
     readings = [
         _data("readings").mark_point(
             shape="circle", size=24, stroke=_expr("datum.k ? 'var(--soft)' : " + _COLOUR.replace("--ghost", "--soft")),
@@ -265,12 +271,7 @@ def _upright() -> Spec:
         _data("limits").mark_text(
             x=2, dy=-6, align="left", text=_expr("datum.s")
         ).encode(y=y()),
-        _data("points").transform_filter("isValid(datum.lo)").mark_rule(
-            color=_expr(_COLOUR), strokeWidth=1.6, strokeDash=_expr("datum.o ? [2.5, 2] : []"),
-        ).encode(x=x(), y=y("lo"), y2="hi:Q"),
-        _data("points").transform_filter("datum.up == 1").mark_point(
-            color=_expr(_COLOUR), filled=True, shape="triangle-up", size=30, y=2, opacity=1,
-        ).encode(x=x()),
+        *_whiskers(x, 1.6),
         _data("points").mark_point(
             shape=_expr(_SHAPE), size=50, strokeWidth=1.5, opacity=1, stroke=_expr(_COLOUR),
             fill=_expr(f"datum.o ? 'var(--paper)' : {_COLOUR}"), tooltip=_expr("datum.t"),
