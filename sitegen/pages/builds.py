@@ -23,23 +23,24 @@ def blocks(view: View, streams: Sequence[Stream]) -> list[Block]:
     builds = view.program.builds
     if not builds:
         return []
-    columns = [each for each in _columns(streams) if any(each.cell(view.of_build(build)).text for build in builds)]
+    told = {each: [each.cell(view.of_build(build)) for build in builds] for each in _columns(streams)}
+    told = {each: cells for each, cells in told.items() if any(cell.text not in {"", words.DASH} for cell in cells)}
     most = max(len(build.places) for build in builds)
     measure = view.measures.get(view.program.primary_measure)
     heads = [Column("Build"), *(Column(f"Cylinder {n}" if n == 1 else str(n)) for n in range(1, most + 1))]
-    heads += [Column(each.title, each.unit, numeric=True, measure=each.measure) for each in columns]
+    heads += [Column(each.title, each.unit, numeric=True, measure=each.measure) for each in told]
     places = _places(view)
     rows = [
         Row(
             (
                 Cell(build.id, href=view.href_engine(build), coating=build.coatings[0],
                      note=words.listed(view.coating_title(each) for each in build.coatings)),
-                *(_cylinder(view, build, n, places) for n in range(most)),
-                *(each.cell(view.of_build(build)) for each in columns),
+                *(_cylinder(view, build, at, places) for at in range(most)),
+                *(cells[n] for cells in told.values()),
                 Cell(_run(view, build)),
             )
         )
-        for build in builds
+        for n, build in enumerate(builds)
     ]  # fmt: skip
     what = f"In a cell: the latest {measure.title}, {measure.unit}, and the state. " if measure is not None else ""
     note = f"{what}{NOTE if view.verdicts(STATE) else ''}".strip()

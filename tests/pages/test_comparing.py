@@ -14,11 +14,12 @@ from pages.fixture import FixtureAnalysis
 
 from sitegen.crossing import planning, without
 from sitegen.crossing.history import OWN_SCALE, histories
+from sitegen.declarations import OfBuild
 from sitegen.page import words
 from sitegen.page.addresses import Addresses
 from sitegen.page.blocks import Cell, Figure, Strip, Table, Text
 from sitegen.page.view import Desk, View
-from sitegen.pages import comparing, criteria, differences, history, home
+from sitegen.pages import builds, comparing, criteria, differences, history, home
 from sitegen.pages.setting import Setter
 from sitegen.program.model import Build, Criterion, Folder, Program, Subject
 from sitegen.vocabulary import Comparison, Key, Measure, Value, Verdict
@@ -746,3 +747,17 @@ def test_one_build_gives_no_range_and_mixed_engines_are_marked() -> None:
 def test_the_measures_of_these_tests_are_what_their_names_say() -> None:
     assert (AREA.compare, LOSS.compare, GAIN.better, WIDTH.better) == ("ratio", "difference", "more", "")
     assert isinstance(program(HELD).builds[0], Build)
+
+
+def test_a_column_of_builds_in_which_none_has_a_value_is_left_out() -> None:
+    view = view_of(program(HELD))
+    empty = OfBuild("Empty", "mg", 1, lambda _: Cell(words.DASH))
+    full = OfBuild("Full", "mg", 2, lambda own: Cell("3" if own.the_build.id == "B2" else words.DASH))
+    streams: Any = [SimpleNamespace(of_build=(full, empty))]
+    (table,) = builds.blocks(view, streams)
+    assert isinstance(table, Table)
+    titles = [column.title for column in table.columns]
+    assert "Full" in titles
+    assert "Empty" not in titles
+    found = {line.cells[0].text: line.cells[titles.index("Full")].text for line in table.rows}
+    assert {build: text for build, text in found.items() if text != words.DASH} == {"B2": "3"}
