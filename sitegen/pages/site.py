@@ -105,10 +105,10 @@ def _printer(theme_dir: Path | None) -> Callable[[AnyPage], bytes]:
     return print_page
 
 
-def _templates(theme_dir: Path | None) -> list[bytes]:
+def _templates(theme_dir: Path | None) -> list[str]:
     """The user's own templates; ours are part of the code."""
     own = theme_dir / "templates" if theme_dir is not None else None
-    return [path.read_bytes() for path in sorted(own.glob("*.html"))] if own is not None and own.is_dir() else []
+    return [hashlib.sha256(path.read_bytes()).hexdigest() for path in sorted(own.glob("*.html"))] if own is not None and own.is_dir() else []
 
 
 class ThemeError(Exception):
