@@ -13,6 +13,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from sitegen.helping import Helpers
+    from sitegen.shelves import Shelves
     from sitegen.unchanged import Outcome
 
 FINE, INPUT, USE, FAULT = 0, 1, 2, 3
@@ -79,7 +81,7 @@ def _parser() -> argparse.ArgumentParser:
         "sitegen publish programs --to site              then open site/index.html",
         "sitegen publish programs --to site --strict     write nothing when a reading was set aside",
         "sitegen publish programs --to site --sheet      decision sheets in site/sheets, a file each to be sent",
-        "sitegen publish programs --to site --workers 4  four processes share the analysis",
+        "sitegen publish programs --to site --workers 4  four processes share the work",
     )
     publish.add_argument("folder", type=Path, help="a programs folder, or the folder of one program")
     publish.add_argument(
@@ -89,7 +91,12 @@ def _parser() -> argparse.ArgumentParser:
     publish.add_argument("--sheet", action="store_true", help="write each decision sheet as one file to be sent, too")
     publish.add_argument("--theme", type=Path, metavar="DIR", help="folder whose templates and styles replace ours")
     publish.add_argument("--no-cache", action="store_true", help="work everything out anew, and keep nothing of it")
-    publish.add_argument("--workers", type=_count, default=1, metavar="N", help="processes that share the analysis (1)")
+    publish.add_argument(
+        "--workers", type=_count, metavar="N", help="processes that share the work (as many as help here; 1: none)"
+    )
+    publish.add_argument(
+        "--cluster", default="", metavar="ADDRESS", help="workers of a running Dask scheduler share it instead"
+    )
     publish.set_defaults(verb=_publish)
 
     _add_preview(verbs)
@@ -338,26 +345,37 @@ def _publish(options: argparse.Namespace) -> int:
 
 def _published(options: argparse.Namespace) -> Outcome | None:
     """What a publish left behind; None where nothing was written, which has been said."""
-    from sitegen import problems, shelves, workflow
+    from sitegen import helping, shelves
+
+    kept = shelves.NONE if options.no_cache else shelves.of_user()
+    try:
+        with helping.helped(options.workers, options.cluster, kept, options.theme) as (kept, helpers):
+            return _published_by(options, kept, helpers)
+    except helping.ClusterError as problem:
+        print(f"{problem}\nNothing was written.", file=sys.stderr)
+        return None
+    finally:
+        kept.tidy()
+
+
+def _published_by(options: argparse.Namespace, kept: Shelves, helpers: Helpers | None) -> Outcome | None:
+    from sitegen import problems, workflow
     from sitegen.pages.site import ThemeError
     from sitegen.progress import Line
     from sitegen.publish import CannotPublish
 
-    kept = shelves.NONE if options.no_cache or options.workers > 1 else shelves.of_user()
     with Line(sys.stderr) as tell:
-        examination = workflow.examine(options.folder, tell, kept)
+        examination = workflow.examine(options.folder, tell, kept, helpers)
     if examination.blocked or (options.strict and examination.problems):
         print(problems.as_text(examination.problems), file=sys.stderr)
         print("Nothing was written.", file=sys.stderr)
         return None
     try:
-        with workflow.workers(options.workers) as executor, Line(sys.stderr) as tell:
-            return workflow.publish(examination, options.to, options.theme, executor, tell, options.sheet)
+        with Line(sys.stderr) as tell:
+            return workflow.publish(examination, options.to, options.theme, tell, options.sheet)
     except (CannotPublish, ThemeError) as problem:
         print(problem, file=sys.stderr)
         return None
-    finally:
-        kept.tidy()
 
 
 def _plan(options: argparse.Namespace) -> int:
@@ -481,7 +499,7 @@ def _add_preview(verbs: Verbs) -> None:
         "--port", type=_port, default=PREVIEW_PORT, metavar="N", help=f"port; 0: any that is free ({PREVIEW_PORT})"
     )
     preview.add_argument("--theme", type=Path, metavar="DIR", help="folder whose templates and styles replace ours")
-    preview.add_argument("--workers", type=_count, default=1, metavar="N", help="processes that share the analysis (1)")
+    preview.add_argument("--workers", type=_count, default=1, metavar="N", help="processes that share the work (1)")
     preview.set_defaults(verb=_preview)
 
 

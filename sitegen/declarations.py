@@ -139,6 +139,7 @@ class Stream:
     fields: tuple[Field, ...]
     read: Callable[[Program, Sequence[RecordSource]], Readings]  # record sources of this stream
     steps: tuple[Step, ...]
+    again: Callable[[Program, Readings, str], Readings] | None = None  # logs and traces of one build, read once more
     sections: tuple[Section, ...] = ()
     of_build: tuple[OfBuild, ...] = ()
     of_cylinder: tuple[OfCylinder, ...] = ()

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Mapping, Sequence
-from concurrent.futures import Executor
-from contextlib import contextmanager
+from collections.abc import Iterable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from graphlib import TopologicalSorter
 from importlib.metadata import version
 from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
 
 from sitegen import registry
 from sitegen.crossing import closure, planning
@@ -21,16 +21,26 @@ from sitegen.program.folder import load
 from sitegen.program.model import Folder, Program
 from sitegen.progress import Tell, untold
 from sitegen.reasons import APART
-from sitegen.results import committed, stated, taken
+from sitegen.results import committed, run, stated, taken
 from sitegen.results import files as result_files
-from sitegen.results.run import Analysis, Evidence, analyse, gather, lent_file
+from sitegen.results.run import Analysis, Evidence, analyse, gather, lent_file, unread
 from sitegen.shelves import NONE, Shelves
 from sitegen.unchanged import Outcome
 from sitegen.vocabulary import Problem
 
+if TYPE_CHECKING:
+    from sitegen.pages.site import Helpers as PageHelpers
+
 # codes of warnings about rows that stay in use
 IN_PART = frozenset({"cutoff-missing", "flank-missing", "trace-short", "oil-not-filled"})
 UNREAD = frozenset({"stream-not-here", "objection-unknown"})  # and about kinds of record that this version has not
+
+
+class Helpers(run.Helpers, Protocol):
+    """Others who share the work of a publish; see `helping`."""
+
+    def begin(self, folder: Folder, shelves: Shelves, fresh: int) -> bool: ...
+    def pages_of(self, analyses: Iterable[Analysis], planned: Iterable[str]) -> PageHelpers: ...
 
 
 @dataclass(frozen=True)
@@ -41,6 +51,7 @@ class Examination:
     evidence: tuple[Evidence, ...]
     problems: tuple[Problem, ...]
     shelves: Shelves = NONE  # where what follows from it is kept
+    helpers: Helpers | None = None
 
     @property
     def blocked(self) -> bool:
@@ -67,12 +78,14 @@ def programs(path: Path) -> tuple[Folder | None, list[Problem]]:
     return load(path, measures=units, streams=streams, comparable=registry.comparable())
 
 
-def examine(path: Path, tell: Tell = untold, shelves: Shelves = NONE) -> Examination:
+def examine(path: Path, tell: Tell = untold, shelves: Shelves = NONE, helpers: Helpers | None = None) -> Examination:
     """Read a programs folder, or one program's folder, with all its records. What the user can mend never raises.
 
-    `tell` hears what is being read; what has not changed is taken from the shelves.
+    `tell` hears what is being read; what has not changed is taken from the shelves, and helpers share the rest.
     """
     folder, problems = programs(path)
+    if folder is None or helpers is None or not _begun(folder, shelves, helpers):
+        helpers = None
     units = {name: measure.unit for name, measure in registry.measures().items()}
     evidence: tuple[Evidence, ...] = ()
     if folder is not None:
@@ -85,7 +98,18 @@ def examine(path: Path, tell: Tell = untold, shelves: Shelves = NONE) -> Examina
         problems += [problem for each in evidence for problem in _not_lent(each.program, evidence)]
         problems += [problem for each in evidence for problem in registry.unanswerable(each.program, each.readings)]
         problems += [problem for each in evidence for problem in taken.problems(each.program)]
-    return Examination(folder, evidence, tuple(sorted(problems)), shelves)
+    return Examination(folder, evidence, tuple(sorted(problems)), shelves, helpers)
+
+
+def _begun(folder: Folder, shelves: Shelves, helpers: Helpers) -> bool:
+    """Have helpers read what is not kept. False where they are none."""
+    wanted = {program.id: unread(program, registry.STREAMS, shelves) for program in folder.programs}
+    whole = len(registry.STREAMS)
+    fresh = sum(len(each.builds) for each in folder.programs if len(wanted[each.id]) == whole)
+    if not helpers.begin(folder, shelves, fresh):
+        return False
+    helpers.read([(program, stream) for program in folder.programs for stream in wanted[program.id]])
+    return True
 
 
 def ahead(examination: Examination, today: str) -> list[Problem]:
@@ -136,19 +160,36 @@ def _not_lent(program: Program, evidence: Sequence[Evidence]) -> list[Problem]:
     return found
 
 
-def conclude(examination: Examination, executor: Executor | None = None, tell: Tell = untold) -> tuple[Analysis, ...]:
+def conclude(examination: Examination, tell: Tell = untold) -> tuple[Analysis, ...]:
     """Run every analysis of an examined folder; programs that lend their scatter to others go first."""
     waiting = {each.program.id: each for each in examination.evidence}
     graph = {name: [*each.program.scatter_from] for name, each in waiting.items()}
     done: dict[str, Analysis] = {}
-    for name in TopologicalSorter(graph).static_order():
-        if name in waiting:
-            tell(f"Working out {name} ({len(done) + 1} of {len(waiting)})")
-            found = analyse(
-                _with_lent(waiting[name], done), registry.STREAMS, registry.steps(), executor, examination.shelves
-            )
-            done[name] = _with_files(found)
+    order = TopologicalSorter(graph)
+    order.prepare()
+
+    def one(name: str) -> Analysis:
+        tell(f"Working out {name} ({len(done) + 1} of {len(waiting)})")
+        return analysed(_with_lent(waiting[name], done), examination.shelves, examination.helpers)
+
+    # while helpers work on one program, what belongs to a whole program is worked out here for the next
+    threads = ThreadPoolExecutor(len(waiting) or 1) if examination.helpers is not None else None
+    each = map if threads is None else threads.map
+    try:
+        while order.is_active():
+            names = order.get_ready()
+            ours = [name for name in names if name in waiting]
+            done |= dict(zip(ours, each(one, ours), strict=True))
+            order.done(*names)
+    finally:
+        if threads is not None:
+            threads.shutdown(wait=False, cancel_futures=True)
     return tuple(done[each.program.id] for each in examination.evidence)
+
+
+def analysed(evidence: Evidence, shelves: Shelves, helpers: Helpers | None = None) -> Analysis:
+    """The analysis of one program that has what others lend."""
+    return _with_files(analyse(evidence, registry.STREAMS, registry.steps(), helpers, shelves))
 
 
 def _with_lent(evidence: Evidence, done: Mapping[str, Analysis]) -> Evidence:
@@ -270,7 +311,6 @@ class Rendered:
 def render(
     examination: Examination,
     theme: Path | None,
-    executor: Executor | None,
     tell: Tell = untold,
     sheet: bool = False,
 ) -> Rendered:
@@ -285,14 +325,16 @@ def render(
 
     if examination.folder is None:
         raise ValueError("a blocked examination cannot be published")
-    conclusions = with_files(conclude(examination, executor, tell))
+    conclusions = with_files(conclude(examination, tell))
     analyses = [conclusion.analysis for conclusion in conclusions]
     measures = registry.measures(each.program for each in analyses)
     tell("Making the pages")
     plans = plan_each(analyses)
+    helpers = examination.helpers
     site = build_site(
         examination.folder, analyses, registry.STREAMS, measures, theme, histories(analyses, measures), plans,
         {each.analysis.program.id: each.files for each in conclusions}, sheet, examination.shelves,
+        helpers.pages_of(analyses, [each.program.id for each in plans]) if helpers is not None else None,
     )  # fmt: skip
     return Rendered(conclusions, site)
 
@@ -301,7 +343,6 @@ def publish(
     examination: Examination,
     target: Path,
     theme: Path | None,
-    executor: Executor | None,
     tell: Tell = untold,
     sheet: bool = False,
 ) -> Outcome:
@@ -311,7 +352,7 @@ def publish(
     """
     from sitegen import publish as disk
 
-    rendered = render(examination, theme, executor, tell, sheet)
+    rendered = render(examination, theme, tell, sheet)
     conclusions, site = rendered.conclusions, rendered.site
     tell("Writing")
     # All pages are made before the first byte is written; results first, which the pages quote.
@@ -369,21 +410,3 @@ def sheets(
 def hashes(files: Mapping[str, bytes]) -> dict[str, str]:
     """sha256 of each file."""
     return {name: hashlib.sha256(content).hexdigest() for name, content in files.items()}
-
-
-@contextmanager
-def workers(count: int) -> Iterator[Executor | None]:
-    """A pool of processes, or none where one worker is asked for."""
-    if count <= 1:
-        yield None
-        return
-    import multiprocessing
-    from concurrent.futures import ProcessPoolExecutor
-
-    # spawn, not fork: the parent may hold threads of numerical libraries
-    with ProcessPoolExecutor(count, mp_context=multiprocessing.get_context("spawn")) as pool:
-        try:
-            yield pool
-        except BaseException:
-            pool.shutdown(wait=False, cancel_futures=True)  # who stops does not wait for what was not begun
-            raise

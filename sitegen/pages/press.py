@@ -35,6 +35,7 @@ class Task:
     of: tuple[object, ...]
     rests_on: tuple[object, ...]  # what its key covers beside what it asks for
     asks: str = ""  # program whose desk notes what it asks for; "": its key covers all of that
+    build: str = ""  # whose page it is
 
 
 @dataclass(frozen=True)
@@ -49,10 +50,10 @@ class _Page:
 
 
 def tasks(site: Site, keyed: bool) -> Iterator[Task]:
-    """Every page of the site, in order; `keyed`: with what its key covers."""
+    """Every page of the site but the last, in order; `keyed`: with what its key covers."""
     at, folder = site.addresses, site.folder
-    stands = {name: desk.stand_of(_EVERYTHING) if keyed else "" for name, desk in site.desks.items()}
-    every = (digest(_nowhere(folder)) if keyed else "", stands)
+    every = _everything(site, keyed)
+    stands = every[1]
     yield Task(at.home, site, home.page, (), every)
     for each in folder.definitions.coatings.values():
         yield Task(at.coatings[each.id], site, coating.page, (each,), every)
@@ -64,14 +65,29 @@ def tasks(site: Site, keyed: bool) -> Iterator[Task]:
         if own.id in site.plans:
             yield Task(at.plans[own.id], site, plan.page, (own,), whole)
         for build in own.builds:
-            seen, alone = _alone(site, own, build)
-            ground = (digest(_nowhere(seen.folder)) if keyed else "", own.id)
-            yield Task(at.engines[own.id, build.id], seen, engine.page, (alone, build), ground, own.id)
-            for place in build.places:
-                path = at.cylinders[own.id, build.id, place.cylinder]
-                yield Task(path, seen, cylinder.page, (alone, build, place.cylinder), ground, own.id)
+            yield from tasks_of(site, own, build, keyed)
+
+
+def last(site: Site, keyed: bool) -> Task:
+    """The page of methods, which says what the others show."""
     shown = [(measure, list(where)) for measure, where in site.shown.items()]
-    yield Task(at.methods, site, methods.page, (), (*every, shown))
+    return Task(site.addresses.methods, site, methods.page, (), (*_everything(site, keyed), shown))
+
+
+def _everything(site: Site, keyed: bool) -> tuple[str, dict[str, str]]:
+    stands = {name: desk.stand_of(_EVERYTHING) if keyed else "" for name, desk in site.desks.items()}
+    return digest(_nowhere(site.folder)) if keyed else "", stands
+
+
+def tasks_of(site: Site, own: Program, build: Build, keyed: bool) -> Iterator[Task]:
+    """The pages of a build and its cylinders."""
+    at = site.addresses
+    seen, alone = _alone(site, own, build)
+    ground = (digest(_nowhere(seen.folder)) if keyed else "", own.id)
+    yield Task(at.engines[own.id, build.id], seen, engine.page, (alone, build), ground, own.id, build.id)
+    for place in build.places:
+        path = at.cylinders[own.id, build.id, place.cylinder]
+        yield Task(path, seen, cylinder.page, (alone, build, place.cylinder), ground, own.id, build.id)
 
 
 def _alone(site: Site, own: Program, build: Build) -> tuple[Site, Program]:
@@ -99,14 +115,23 @@ class Press:
         if not self._shelves.open:
             self.made.append(task.path)
             return self._print(task.make(task.site, *task.of))
-        key = key_of("page", task.path, self._base, *task.rests_on)
-        found = self._shelves.find(key, _unpacked)
-        if found is None or not self._holds(task, found):
-            found = self._made(task)
-            self._shelves.put(key, found, _packed)
+        found = self.kept(task) or self._made(task)
         for measure, kind, title in found.shown:
             task.site.shown.setdefault(measure, {})[kind, title] = None
         return found.content
+
+    def ahead(self, task: Task) -> None:
+        """Put the page of a task on the shelves, where `page` will find it."""
+        if self.kept(task) is None:
+            self._made(task)
+
+    def kept(self, task: Task) -> _Page | None:
+        """The page where all it shows is what it was."""
+        found = self._shelves.find(self._key(task), _unpacked)
+        return found if found is not None and self._holds(task, found) else None
+
+    def _key(self, task: Task) -> str:
+        return key_of("page", task.path, self._base, *task.rests_on)
 
     def _holds(self, task: Task, page: _Page) -> bool:
         site = task.site
@@ -128,13 +153,15 @@ class Press:
         root = Path(site.folder.path)
         named = [path.relative_to(root).as_posix() for path in files if path.is_relative_to(root)]
         asked = desk.asked() if desk is not None else ()
-        return _Page(
+        page = _Page(
             content,
             {each: desk.stand_of(each) for each in asked} if desk is not None else {},
             {name: _hash(site, name) for name in named},
             site.gallery.asked(),
             [(measure, kind, title) for measure, where in site.shown.items() for kind, title in where],
         )
+        self._shelves.put(self._key(task), page, _packed)
+        return page
 
 
 def _hash(site: Site, file: str) -> str:

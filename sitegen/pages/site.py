@@ -7,7 +7,7 @@ import json
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Protocol
 
 from sitegen import places
 from sitegen.cache import cache_folder
@@ -20,7 +20,7 @@ from sitegen.pages.contexts import AnyPage
 from sitegen.pages.frame import Site
 from sitegen.pages.gallery import Gallery
 from sitegen.pages.marks import tone, tone_of
-from sitegen.pages.press import Press, filled, tasks
+from sitegen.pages.press import Press, Task, filled, last, tasks, tasks_of
 from sitegen.pages.styles import COLOURS, SHAPES, style
 from sitegen.program.model import Folder
 from sitegen.shelves import NONE, Shelves
@@ -44,6 +44,7 @@ def build_site(
     results: Mapping[str, Mapping[str, bytes]] | None = None,
     sheets: bool = False,
     shelves: Shelves = NONE,
+    helpers: Helpers | None = None,
 ) -> dict[str, bytes]:
     """Every file of the site: path from its root, with forward slashes, to content.
 
@@ -55,25 +56,16 @@ def build_site(
     Raises ThemeError for a theme folder that cannot be used, linkcheck.DeadLinkError for a link that leads nowhere and
     charts.ChartError for rows no chart can draw.
     """
-    check_theme(theme_dir)
-    known = measures if isinstance(measures, Mapping) else {measure.id: measure for measure in measures}
-    by_program = {analysis.program.id: Desk(analysis) for analysis in analyses}
-    files, assets = _assets(theme_dir)
-    site = Site(
-        folder=folder,
-        desks={each.id: by_program[each.id] for each in folder.programs},
-        streams=sorted(streams, key=lambda stream: stream.order),
-        measures=known,
-        addresses=Addresses.of(folder),
-        assets=assets,
-        gallery=Gallery(folder.path),
-        histories=histories or {},
-        plans={each.program.id: each for each in planned},
-        results=results or {},
-    )
-    print_page = _printer(theme_dir)
-    press = Press(print_page, shelves, _templates(theme_dir), assets, site.addresses, known, [*site.plans])
-    pages = {task.path: press.page(task) for task in tasks(site, shelves.open)}
+    press, site, files, print_page = _set_up(
+        folder, analyses, streams, measures, theme_dir, histories, {each.program.id: each for each in planned},
+        results, shelves,
+    )  # fmt: skip
+    ordered: Iterable[Task] = tasks(site, shelves.open)
+    if helpers is not None and shelves.open:
+        ordered = list(ordered)
+        _share(ordered, press, helpers)
+    pages = {task.path: press.page(task) for task in ordered}
+    pages[site.addresses.methods] = press.page(last(site, shelves.open))
     if sheets:
         style = files[site.assets["report.css"]].decode()
         pages |= {page.path: print_page(page) for page in (sheet.page(site, own, style) for own in folder.programs)}
@@ -84,6 +76,81 @@ def build_site(
     files.update(site.gallery.files)
     linkcheck.check(files)
     return files
+
+
+class Helpers(Protocol):
+    """Others who make pages of builds: they lie on the shelves when what `pages` returned is called and returns."""
+
+    def pages(self, builds: Mapping[str, Sequence[str]]) -> Callable[[], None]: ...
+
+
+def _share(ordered: Sequence[Task], press: Press, helpers: Helpers) -> None:
+    """Have helpers make the pages of builds that are not kept, and make the others here meanwhile."""
+    wanted: dict[str, dict[str, None]] = {}
+    for task in ordered:
+        if task.build and press.kept(task) is None:
+            wanted.setdefault(task.asks, {})[task.build] = None
+    wait = helpers.pages({program: [*builds] for program, builds in wanted.items()})
+    for task in ordered:
+        if not task.build:
+            press.ahead(task)
+    wait()
+
+
+def keep_pages(
+    folder: Folder,
+    analysis: Analysis,
+    builds: Sequence[str],
+    streams: Sequence[Stream],
+    measures: Mapping[str, Measure],
+    theme_dir: Path | None,
+    planned: Sequence[str],
+    shelves: Shelves,
+) -> None:
+    """Put the pages of some builds of a program on the shelves; `planned` are the programs with a plan.
+
+    Raises what `build_site` does.
+    """
+    plans: dict[str, Any] = dict.fromkeys(planned)  # such a page asks but whether there is one
+    press, site, _, _ = _set_up(folder, [analysis], streams, measures, theme_dir, None, plans, None, shelves)
+    own = next(each for each in folder.programs if each.id == analysis.program.id)
+    for build in own.builds:
+        if build.id in builds:
+            for task in tasks_of(site, own, build, shelves.open):
+                press.ahead(task)
+
+
+def _set_up(
+    folder: Folder,
+    analyses: Iterable[Analysis],
+    streams: Sequence[Stream],
+    measures: Mapping[str, Measure] | Iterable[Measure],
+    theme_dir: Path | None,
+    histories: Mapping[str, Sequence[History]] | None,
+    plans: Mapping[str, Planning],
+    results: Mapping[str, Mapping[str, bytes]] | None,
+    shelves: Shelves,
+) -> tuple[Press, Site, dict[str, bytes], Callable[[AnyPage], bytes]]:
+    """What prints pages, what they are made from, the assets, and how one page is printed."""
+    check_theme(theme_dir)
+    known = measures if isinstance(measures, Mapping) else {measure.id: measure for measure in measures}
+    by_program = {analysis.program.id: Desk(analysis) for analysis in analyses}
+    files, assets = _assets(theme_dir)
+    site = Site(
+        folder=folder,
+        desks={each.id: by_program[each.id] for each in folder.programs if each.id in by_program},
+        streams=sorted(streams, key=lambda stream: stream.order),
+        measures=known,
+        addresses=Addresses.of(folder),
+        assets=assets,
+        gallery=Gallery(folder.path),
+        histories=histories or {},
+        plans=plans,
+        results=results or {},
+    )
+    print_page = _printer(theme_dir)
+    press = Press(print_page, shelves, _templates(theme_dir), assets, site.addresses, known, [*site.plans])
+    return press, site, files, print_page
 
 
 # ---- templates ------------------------------------------------------------------------------------------------------
@@ -108,7 +175,11 @@ def _printer(theme_dir: Path | None) -> Callable[[AnyPage], bytes]:
 def _templates(theme_dir: Path | None) -> list[str]:
     """The user's own templates; ours are part of the code."""
     own = theme_dir / "templates" if theme_dir is not None else None
-    return [hashlib.sha256(path.read_bytes()).hexdigest() for path in sorted(own.glob("*.html"))] if own is not None and own.is_dir() else []
+    return (
+        [hashlib.sha256(path.read_bytes()).hexdigest() for path in sorted(own.glob("*.html"))]
+        if own is not None and own.is_dir()
+        else []
+    )
 
 
 class ThemeError(Exception):

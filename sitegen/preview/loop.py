@@ -9,6 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from sitegen import problems, workflow
+from sitegen.helping import Helpers, helped
 from sitegen.preview.server import LOOPBACK, Board, Server
 from sitegen.preview.watching import Stamp, stamp
 from sitegen.problems import counted
@@ -34,15 +35,15 @@ def preview(
     if ready is not None:
         ready(server.port)
     made: Stamp | None = None
-    kept = Shelves(of_user().folder if workers == 1 else None, memory=workers == 1)
     try:
-        while True:
-            now = _settled(folder, theme) if made is None or stamp(folder, theme) != made else made
-            if now != made:
-                made = now
-                _make(folder, theme, workers, board, kept)
-                kept.tidy()
-            time.sleep(_PAUSE)
+        with helped(workers, "", Shelves(of_user().folder, memory=True), theme) as (kept, helpers):
+            while True:
+                now = _settled(folder, theme) if made is None or stamp(folder, theme) != made else made
+                if now != made:
+                    made = now
+                    _make(folder, theme, board, kept, helpers)
+                    kept.tidy()
+                time.sleep(_PAUSE)
     finally:
         server.stop()
 
@@ -58,16 +59,15 @@ def _settled(folder: Path, theme: Path | None) -> Stamp:
         before = now
 
 
-def _make(folder: Path, theme: Path | None, workers: int, board: Board, kept: Shelves = NONE) -> None:
+def _make(folder: Path, theme: Path | None, board: Board, kept: Shelves = NONE, helpers: Helpers | None = None) -> None:
     from sitegen.pages.site import ThemeError
 
     began = time.monotonic()
     try:
         with Line(sys.stderr) as tell:
-            examination = workflow.examine(folder, tell, kept)
+            examination = workflow.examine(folder, tell, kept, helpers)
             if not examination.blocked:
-                with workflow.workers(workers) as executor:
-                    rendered = workflow.render(examination, theme, executor, tell)
+                rendered = workflow.render(examination, theme, tell)
     except ThemeError as problem:
         _complain(board, "The theme has a mistake", str(problem))
         return

@@ -9,6 +9,7 @@ import json
 import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import astuple, dataclass, fields
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -42,16 +43,14 @@ class Read:
 
 
 class Later(Mapping[Any, object]):
-    """Logs or traces by their key, read when somebody first asks for one."""
+    """Logs or traces by their key, those of a build read when somebody first asks for one."""
 
-    def __init__(self, keys: Iterable[Any], load: Callable[[], Mapping[Any, object]]) -> None:
-        self._keys = dict.fromkeys(keys)
+    def __init__(self, keys: Mapping[Any, str], load: Callable[[str], Mapping[Any, object]]) -> None:
+        self._keys = keys  # -> its build
         self._load = load
 
     def __getitem__(self, key: Any) -> object:
-        if key not in self._keys:
-            raise KeyError(key)
-        return self._load()[key]
+        return self._load(self._keys[key])[key]
 
     def __contains__(self, key: object) -> bool:
         return key in self._keys
@@ -64,7 +63,7 @@ class Later(Mapping[Any, object]):
 
     def some(self, keys: Iterable[Any]) -> Later:
         """Those of some keys."""
-        return Later(keys, self._load)
+        return Later({key: self._keys[key] for key in keys}, self._load)
 
 
 def some(of: Mapping[Any, object], keys: Iterable[Any]) -> Mapping[Any, object]:
@@ -82,13 +81,17 @@ def pack_read(read: Read) -> bytes:
     })  # fmt: skip
 
 
-def unpack_read(content: bytes, again: Callable[[], Readings]) -> Read:
-    """As it was; `again` reads once more where somebody looks at a log or a trace."""
+def unpack_read(content: bytes, again: Callable[[Readings, str], Readings]) -> Read:
+    """As it was; `again` reads a build once more where somebody looks at one of its logs or traces."""
     told = json.loads(content)
+    frame = _frame(told["frame"])
+    once = cache(lambda engine: again(readings, engine))
+    builds = dict(zip(frame["reading"], frame["engine"], strict=True)) if told["traces"] else {}
     readings = Readings(
-        _frame(told["frame"]), tuple(Problem(*each) for each in told["problems"]), told["files"],
-        Later(map(tuple, told["logs"]), lambda: again().logs) if told["logs"] else {},
-        Later(told["traces"], lambda: again().traces) if told["traces"] else {}, told["inputs"],
+        frame, tuple(Problem(*each) for each in told["problems"]), told["files"],
+        Later({tuple(key): key[0] for key in told["logs"]}, lambda engine: once(engine).logs) if told["logs"] else {},
+        Later({key: builds[key] for key in told["traces"]}, lambda engine: once(engine).traces) if builds else {},
+        told["inputs"],
     )  # fmt: skip
     return Read(readings, told["opened"], told["digests"], tuple(told["days"]))
 

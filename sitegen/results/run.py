@@ -6,13 +6,12 @@ Missing, refused and excluded rows and the rounding are made here, once, for eve
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from concurrent.futures import Executor
+from collections.abc import Callable, Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 from functools import cache, partial
 from itertools import groupby
 from pathlib import Path
-from typing import TypeVar
+from typing import NamedTuple, Protocol
 
 from sitegen.declarations import Step, Stream, in_order
 from sitegen.logs.join import Log
@@ -42,8 +41,23 @@ from sitegen.vocabulary import (
 )
 
 Rows = Mapping[tuple[str, Key], Value]
-In = TypeVar("In")
-Out = TypeVar("Out")
+Given = Mapping[str, Mapping[str, str]]  # measure -> build -> hash of its values
+
+
+class Share(NamedTuple):
+    """Steps of one build that somebody else may run, with all they rest on but what was recorded."""
+
+    engine: str
+    steps: Sequence[str]  # in order
+    given: Given  # of what they need
+    known: Sequence[Value]
+
+
+class Helpers(Protocol):
+    """Others who work: what they did lies on the shelves when a call returns. What does not is worked out here."""
+
+    def read(self, wanted: Sequence[tuple[Program, Stream]]) -> None: ...
+    def run(self, program: Program, stand: str, shares: Sequence[Share]) -> None: ...
 
 
 @dataclass(frozen=True)
@@ -98,6 +112,19 @@ class Analysis:
 # ---- reading ----------------------------------------------------------------------------------------------------
 
 
+def unread(program: Program, streams: Sequence[Stream], shelves: Shelves) -> list[Stream]:
+    """Streams whose readings of the program do not lie on the shelves."""
+    seen, _ = seen_as.by_readers(program)
+    base = _base(seen)
+    return [stream for stream in streams if _kept(seen, stream, _key(stream, base), shelves) is None]
+
+
+def read_one(program: Program, stream: Stream, shelves: Shelves) -> None:
+    """Put what a stream reads on the shelves."""
+    seen, _ = seen_as.by_readers(program)
+    _read(seen, stream, _base(seen), shelves)
+
+
 def gather(program: Program, streams: Sequence[Stream], shelves: Shelves = NONE) -> Evidence:
     """Read every record of the program. Problems are returned, never raised.
 
@@ -109,7 +136,7 @@ def gather(program: Program, streams: Sequence[Stream], shelves: Shelves = NONE)
     days: list[str] = []
     digests: dict[str, Mapping[str, str]] = {}
     seen, places = seen_as.by_readers(program)
-    base = (digest(seen), keeping.names_in(Path(program.folder))) if shelves.open else ()
+    base = _base(seen) if shelves.open else ()
     for stream in streams:
         read = _read(seen, stream, base, shelves)
         readings[stream.name], digests[stream.name] = read.readings, read.digests
@@ -130,10 +157,9 @@ def _read(program: Program, stream: Stream, base: Sequence[object], shelves: She
     if not shelves.open:
         readings = stream.read(program, sources)
         return Read(readings, {}, {}, tuple(_days(stream, readings)))
-    key, root = key_of("read", stream.name, *base), Path(program.folder).parent
-    again = cache(lambda: stream.read(program, sources))
-    kept = shelves.find(key, lambda content: keeping.unpack_read(content, again))
-    if kept is not None and all(_hash(root / name) == sha for name, sha in kept.opened.items()):
+    key, root = _key(stream, base), Path(program.folder).parent
+    kept = _kept(program, stream, key, shelves)
+    if kept is not None:
         return kept
     with opened() as files:
         readings = stream.read(program, sources)
@@ -142,6 +168,27 @@ def _read(program: Program, stream: Stream, base: Sequence[object], shelves: She
     if all(unmoved(path, state) for path, state in files.items()):
         shelves.put(key, read, keeping.pack_read)
     return read
+
+
+def _base(seen: Program) -> tuple[object, ...]:
+    return digest(seen), keeping.names_in(Path(seen.folder))
+
+
+def _key(stream: Stream, base: Sequence[object]) -> str:
+    return key_of("read", stream.name, *base)
+
+
+def _kept(program: Program, stream: Stream, key: str, shelves: Shelves) -> Read | None:
+    """Readings as kept, where all the files they were read from are what they were."""
+    again = partial(stream.again or _nothing, program)
+    kept = shelves.find(key, lambda content: keeping.unpack_read(content, again))
+    root = Path(program.folder).parent
+    return kept if kept is not None and all(_hash(root / name) == sha for name, sha in kept.opened.items()) else None
+
+
+def _nothing(program: Program, readings: Readings, engine: str) -> Readings:
+    del readings
+    raise LookupError(f"{program.id}, {engine}: the stream says not how its logs or traces are read again")
 
 
 def _hash(path: Path) -> str:
@@ -159,9 +206,12 @@ def _digests(readings: Readings) -> dict[str, str]:
             places.setdefault(engine, []).append(place)
     found = {}
     for engine, own in places.items():
-        part = _part(readings, own, engine)
-        found[engine] = digest((part.frame, list(part.logs.items()), list(part.traces.items())))
+        found[engine] = _digest(_part(readings, own, engine))
     return {**found, "": digest((readings.frame, found))}
+
+
+def _digest(part: Readings) -> str:
+    return digest((part.frame, list(part.logs.items()), list(part.traces.items())))
 
 
 def _days(stream: Stream, readings: Readings) -> list[str]:
@@ -210,19 +260,18 @@ def analyse(
     evidence: Evidence,
     streams: Sequence[Stream],
     steps: Sequence[Step],
-    executor: Executor | None = None,
+    helpers: Helpers | None = None,
     shelves: Shelves = NONE,
 ) -> Analysis:
     """Run the steps on what was recorded.
 
-    Steps of scope "engine" run once a build, and builds spread over the executor; the result does not depend on it.
+    Steps of scope "engine" run once a build, and helpers share the builds; the result does not depend on it.
     """
-    spread = _Spread(executor)
     seen = seen_as.by_steps(evidence.program)
-    found = _run(_Ground(seen, evidence.digests, shelves), evidence.readings, in_order(steps), spread)
+    found = _run(_Ground(seen, evidence.digests, shelves, helpers), evidence.readings, in_order(steps))
     values, verdicts = found.values, found.verdicts
     values = {**values, **_missing(evidence.program, streams, values)}
-    values |= _with_what_was_left_out(seen, evidence, streams, in_order(steps), spread, shelves)
+    values |= _with_what_was_left_out(seen, evidence, streams, in_order(steps), shelves)
     return Analysis(
         program=evidence.program,
         readings=evidence.readings,
@@ -235,21 +284,6 @@ def analyse(
         days=evidence.days,
         digests=evidence.digests,
     )
-
-
-class _Spread:
-    """`map` in this process or over an executor; the order of results is that of the tasks either way."""
-
-    def __init__(self, executor: Executor | None) -> None:
-        self._executor = executor
-
-    @property
-    def here(self) -> bool:
-        """True where tasks stay in this process."""
-        return self._executor is None
-
-    def __call__(self, function: Callable[[In], Out], tasks: Iterable[In]) -> Iterable[Out]:
-        return map(function, tasks) if self._executor is None else self._executor.map(function, tasks)
 
 
 @dataclass
@@ -265,23 +299,26 @@ class _Found:
 class _Ground:
     """What a run of the steps stands on: the program as steps see it, hashes of what was recorded and given so far."""
 
-    def __init__(self, program: Program, digests: Mapping[str, Mapping[str, str]], shelves: Shelves) -> None:
+    def __init__(
+        self,
+        program: Program,
+        digests: Mapping[str, Mapping[str, str]],
+        shelves: Shelves,
+        helpers: Helpers | None = None,
+        given: Given | None = None,
+    ) -> None:
         self.program = program
         self.shelves = shelves
+        self.helpers = helpers
         self._recorded = digests
         self._program = digest(program) if shelves.open else ""
-        self._given: dict[str, dict[str, str]] = {}  # measure -> build -> hash of its values
+        self._given = {measure: dict(hashes) for measure, hashes in (given or {}).items()}
 
     def settle(self, step: Step, engine: str, readings: Mapping[str, Readings], known: Rows) -> Kept:
         """What a step gives; as kept where all it sees is what it was."""
         if not self.shelves.open:
             return Kept(_run_step(self.program, engine, step, readings, known), {})
-        builds = (engine, "") if engine else None
-        key = key_of(
-            "step", step.name, step.revision, self._program, engine,
-            [self._recorded.get(stream, {}).get(engine, "") for stream in step.reads],
-            [_some(self._given.get(measure, {}), builds) for measure in step.needs],
-        )  # fmt: skip
+        key = self._key(step, engine)
         kept = self.shelves.find(key, keeping.unpack_results)
         if kept is None:
             results = _run_step(self.program, engine, step, readings, known)
@@ -290,10 +327,49 @@ class _Ground:
         self.learn(kept)
         return kept
 
+    def _key(self, step: Step, engine: str) -> str:
+        builds = (engine, "") if engine else None
+        return key_of(
+            "step", step.name, step.revision, self._program, engine,
+            [self._recorded.get(stream, {}).get(engine, "") for stream in step.reads],
+            [_some(self._given.get(measure, {}), builds) for measure in step.needs],
+        )  # fmt: skip
+
     def learn(self, kept: Kept) -> None:
-        """What was given, here or in another process."""
+        """What was given."""
         for measure, hashes in kept.given.items():
             self._given.setdefault(measure, {}).update(hashes)
+
+    def hand_out(
+        self, steps: Sequence[Step], recorded: Mapping[str, Mapping[str, Readings]], known: Mapping[str, Rows]
+    ) -> None:
+        """Have helpers run steps of the builds whose results are not kept, those with most to look at first."""
+        if self.helpers is None or not self.shelves.open:
+            return
+        needs = {need for step in steps for need in step.needs}
+        shares = [
+            Share(
+                engine, [step.name for step in steps],
+                {need: _some(self._given[need], (engine, "")) for need in sorted(needs & {*self._given})},
+                [value for value in own.values() if value.measure in needs],
+            )
+            for engine, own in sorted(known.items(), key=lambda item: -_weight(recorded[item[0]]))
+            if not self._finished(steps, engine)
+        ]  # fmt: skip
+        if len(shares) > 1:
+            self.helpers.run(self.program, digest(self._recorded), shares)
+
+    def _finished(self, steps: Sequence[Step], engine: str) -> bool:
+        for step in steps:
+            kept = self.shelves.find(self._key(step, engine), keeping.unpack_results)
+            if kept is None:
+                return False
+            self.learn(kept)
+        return True
+
+
+def _weight(recorded: Mapping[str, Readings]) -> int:
+    return sum(len(each.traces) + len(each.logs) for each in recorded.values())
 
 
 def _some(given: Mapping[str, str], builds: Sequence[str] | None) -> dict[str, str]:
@@ -309,7 +385,7 @@ def _given(results: Sequence[Result]) -> dict[str, dict[str, str]]:
     return {measure: {build: digest(own) for build, own in builds.items()} for measure, builds in rows.items()}
 
 
-def _run(ground: _Ground, recorded: Mapping[str, Readings], ordered: Sequence[Step], spread: _Spread) -> _Found:
+def _run(ground: _Ground, recorded: Mapping[str, Readings], ordered: Sequence[Step]) -> _Found:
     program = ground.program
     # a step sees what was recorded, not what was told of the files
     readings = {name: Readings(each.frame, logs=each.logs, traces=each.traces) for name, each in recorded.items()}
@@ -332,14 +408,15 @@ def _run(ground: _Ground, recorded: Mapping[str, Readings], ordered: Sequence[St
                 found.series.append(result)
 
     engine_wise = any(step.scope == "engine" for step in ordered)
-    own = _by_engine(program, readings, spread) if engine_wise else {}
+    own = by_engine(program, readings) if engine_wise else {}
+    done: set[str] = set()  # measures
     for scope, group in groupby(ordered, key=lambda step: step.scope):
         steps = tuple(group)
         if scope == "program":
             for step in steps:
                 keep(ground.settle(step, "", readings, values).results, (step,))
+                done |= {measure.id for measure in step.gives}
             continue
-        task = partial(_run_engine, ground, steps)
         known: dict[str, dict[tuple[str, Key], Value]] = {build.id: {} for build in program.builds}
         for where, value in values.items():
             if value.key.engine in known:
@@ -347,15 +424,51 @@ def _run(ground: _Ground, recorded: Mapping[str, Readings], ordered: Sequence[St
             elif not value.key.engine:  # of the whole program: every build may see it
                 for own_known in known.values():
                     own_known[where] = value
-        for every in spread(task, [(build.id, own[build.id], known[build.id]) for build in program.builds]):
-            for kept in every:
-                ground.learn(kept)
+        ground.hand_out(_reachable(ordered, done), own, known)
+        for build in program.builds:
+            for kept in _run_engine(ground, steps, build.id, own[build.id], known[build.id]):
                 keep(kept.results, steps)
+        done |= {measure.id for step in steps for measure in step.gives}
     return found
 
 
-def _run_engine(ground: _Ground, steps: Sequence[Step], task: tuple[str, Mapping[str, Readings], Rows]) -> list[Kept]:
-    engine, readings, before = task
+def _reachable(ordered: Sequence[Step], done: Set[str]) -> list[Step]:
+    """Steps of builds that no step of a whole program has to come before."""
+    found, given = [], set(done)
+    for step in ordered:
+        own = {measure.id for measure in step.gives}
+        if step.scope == "engine" and given.issuperset(step.needs) and not (own and own <= done):
+            found.append(step)
+            given |= own
+    return found
+
+
+def run_share(
+    program: Program,
+    digests: Mapping[str, Mapping[str, str]],
+    readings: Mapping[str, Readings],
+    steps: Sequence[Step],
+    share: Share,
+    shelves: Shelves,
+) -> None:
+    """Run the steps of a share and put what they give on the shelves.
+
+    `program` is as steps see it, `readings` those of the build. Raises ValueError where a log or a trace is no more
+    what it was when it was first read.
+    """
+    named = {step.name: step for step in steps}
+    ground = _Ground(program, digests, shelves, given=share.given)
+    own = [named[name] for name in share.steps]
+    for stream in {stream for step in own for stream in step.reads}:
+        part = readings[stream]
+        if (part.logs or part.traces) and digests.get(stream, {}).get(share.engine) != _digest(part):
+            raise ValueError(f"{stream}: the files of {share.engine} changed")
+    _run_engine(ground, own, share.engine, readings, {(each.measure, each.key): each for each in share.known})
+
+
+def _run_engine(
+    ground: _Ground, steps: Sequence[Step], engine: str, readings: Mapping[str, Readings], before: Rows
+) -> list[Kept]:
     known = dict(before)
     found = []
     for step in steps:
@@ -370,12 +483,12 @@ def _run_step(program: Program, engine: str, step: Step, readings: Mapping[str, 
     return [stored(result) for result in given]
 
 
-def _by_engine(program: Program, readings: Mapping[str, Readings], spread: _Spread) -> dict[str, dict[str, Readings]]:
-    """The readings of each build, every stream parted once; its rows too, where they need not travel.
+def by_engine(program: Program, readings: Mapping[str, Readings]) -> dict[str, dict[str, Readings]]:
+    """The readings of each build, every stream parted once, and its rows.
 
     Rows of a whole table, made when a step first asks for them, take hardly longer than those of a part of it.
     """
-    together = spread.here and len(program.builds) > 1
+    together = len(program.builds) > 1
     parts: dict[str, dict[str, Readings]] = {build.id: {} for build in program.builds}
     for name, each in readings.items():
         made = cache(partial(rows_of, each.frame))
@@ -428,7 +541,6 @@ def _with_what_was_left_out(
     evidence: Evidence,
     streams: Sequence[Stream],
     ordered: Sequence[Step],
-    spread: _Spread,
     shelves: Shelves,
 ) -> dict[tuple[str, Key], Value]:
     """The values a phase would have had with a reading that was left out: the same steps, run once more."""
@@ -448,7 +560,7 @@ def _with_what_was_left_out(
             alone = replace(seen, builds=tuple(b for b in seen.builds if b.id == reading["engine"]))
             hashes = {build: f"{sha} with {position}" for build, sha in evidence.digests.get(stream.name, {}).items()}
             digests = {**evidence.digests, stream.name: hashes}
-            again = _run(_Ground(alone, digests, shelves), readings, steps, spread)
+            again = _run(_Ground(alone, digests, shelves), readings, steps)
             for (measure, key), value in again.values.items():
                 same = (key.engine, key.cylinder, key.phase, key.at) == (
                     reading["engine"],

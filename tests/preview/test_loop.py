@@ -21,21 +21,21 @@ def folder(tmp_path: Path) -> Path:
 
 def test_a_good_site_then_a_mistake_then_none(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     board = Board()
-    loop._make(folder, None, 1, board)
+    loop._make(folder, None, board)
     good = board.shown
     assert "index.html" in good.site
     assert good.heading == ""
     assert "Made " in capsys.readouterr().out
     path = folder / "pump" / "records" / "leakdown.csv"
     path.write_text("Build,Check,Cyl,Supply,Gauge\nB1,cold-bild,1,80,72.5\n", encoding="utf-8")
-    loop._make(folder, None, 1, board)
+    loop._make(folder, None, board)
     assert board.shown.site == good.site
     assert board.shown.heading == "1 error in the files; the pages are as they last were"
     assert "pump/records/leakdown.csv:2" in board.shown.problems
     assert "cold-build" in board.shown.problems  # the nearest name
     assert "pump/records/leakdown.csv:2" in capsys.readouterr().err
     path.write_text("Build,Check,Cyl,Supply,Gauge\nB1,cold-build,1,80,72.5\n", encoding="utf-8")
-    loop._make(folder, None, 1, board)
+    loop._make(folder, None, board)
     assert (board.shown.heading, board.shown.hash) == ("", good.hash)
 
 
@@ -43,7 +43,7 @@ def test_a_theme_with_a_mistake(folder: Path, tmp_path: Path) -> None:
     (tmp_path / "theme" / "templates").mkdir(parents=True)
     (tmp_path / "theme" / "templates" / "parts.html").write_text("a\nb {{ page.nothing }}")
     board = Board()
-    loop._make(folder, tmp_path / "theme", 1, board)
+    loop._make(folder, tmp_path / "theme", board)
     assert board.shown.heading == "The theme has a mistake"
     assert "parts.html:2: " in board.shown.problems
 
@@ -56,7 +56,7 @@ def test_a_fault_of_ours_is_called_one_and_the_preview_goes_on(
 
     board = Board()
     monkeypatch.setattr(workflow, "examine", broken)
-    loop._make(folder, None, 1, board)
+    loop._make(folder, None, board)
     assert board.shown.heading == "This is a fault in sitegen, not in your files"
     assert board.shown.problems == "ZeroDivisionError: by nothing"
     assert "Traceback" in capsys.readouterr().err

@@ -5,7 +5,7 @@ from __future__ import annotations
 from sitegen.declarations import Stream
 from sitegen.streams.runlog.blowby import STEP as BLOWBY
 from sitegen.streams.runlog.measures import PISTON_SPEED
-from sitegen.streams.runlog.read import read
+from sitegen.streams.runlog.read import again, read
 from sitegen.streams.runlog.sections import OF_BUILD, SECTIONS, unusual
 from sitegen.streams.runlog.steps import LEVELS, SCHEDULE
 
@@ -15,6 +15,7 @@ STREAM = Stream(
     order=15,
     fields=(),
     read=read,
+    again=again,
     steps=(SCHEDULE, LEVELS, BLOWBY),
     sections=SECTIONS,
     unusual=unusual,

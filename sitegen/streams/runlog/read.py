@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
@@ -69,3 +70,9 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
     problems += whose.problems(program, [part for own in parts.values() for part in own])
     frame = pd.DataFrame(rows, columns=list(COLUMNS))
     return Readings(frame, problems, files, logs)
+
+
+def again(program: Program, readings: Readings, engine: str) -> Readings:
+    """The logs of one build, as `read` gave them."""
+    found = read(replace(program, logs=tuple(log for log in program.logs if log.engine == engine)), ())
+    return Readings(readings.frame, logs=found.logs)

@@ -7,7 +7,7 @@ from sitegen.streams.surfaces.blank import blank
 from sitegen.streams.surfaces.fields import FIELDS
 from sitegen.streams.surfaces.left import LEFT
 from sitegen.streams.surfaces.measures import RK
-from sitegen.streams.surfaces.read import read
+from sitegen.streams.surfaces.read import again, read
 from sitegen.streams.surfaces.sections import OF_CYLINDER, SECTIONS
 from sitegen.streams.surfaces.smallest import by_repeats, smallest
 from sitegen.streams.surfaces.steps import BORES, FACES, RATES
@@ -18,6 +18,7 @@ STREAM = Stream(
     order=45,
     fields=FIELDS,
     read=read,
+    again=again,
     steps=(BORES, FACES, LEFT, RATES),
     sections=SECTIONS,
     of_cylinder=OF_CYLINDER,

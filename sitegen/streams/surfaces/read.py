@@ -48,6 +48,25 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
     )
 
 
+def again(program: Program, readings: Readings, engine: str) -> Readings:
+    """The traces of one build, as `read` gave them."""
+    folder = Path(program.folder)
+    frame = readings.frame[(readings.frame["engine"] == engine) & (readings.frame["use"] == "")]
+    traces = {
+        row.reading: read_trace(file_inside(folder, row.trace), f"{folder.name}/{row.trace}", _layout(row))
+        for row in rows_of(frame, Reading)
+        if row.reading in readings.traces
+    }
+    return Readings(readings.frame, traces=traces)
+
+
+def _layout(row: Reading) -> Layout:
+    return Layout(
+        _text(row.x), _text(row.z), _text(row.valid), _text(row.x_unit), _text(row.z_unit),
+        step=None if math.isnan(row.step) else row.step,
+    )  # fmt: skip
+
+
 def _places(program: Program, sheet: Sheet) -> None:
     """A trace of a bore says where in the bore, one of a ring at which angle."""
     del program
@@ -114,12 +133,8 @@ class _Traces:
                                 "a text file inside the program's folder", near)  # fmt: skip
                 continue
             file = f"{folder.name}/{name}"
-            how = Layout(
-                _text(row.x), _text(row.z), _text(row.valid), _text(row.x_unit), _text(row.z_unit),
-                step=None if math.isnan(row.step) else row.step,
-            )  # fmt: skip
             try:
-                trace = read_trace(path, file, how)
+                trace = read_trace(path, file, _layout(row))
             except Blocked as blocked:
                 self._set_aside(sheet, at, blocked.problems)
                 continue
