@@ -108,7 +108,7 @@ class Run:
     """One process, start to end."""
 
     clock: float  # s
-    processor: float  # s, of the process and its workers
+    processor: float  # s, of the process; not of its workers, which are no children of it
     memory: float  # MB, peak of the process
 
 
