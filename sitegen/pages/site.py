@@ -108,7 +108,11 @@ def _printer(theme_dir: Path | None) -> Callable[[AnyPage], bytes]:
 def _templates(theme_dir: Path | None) -> list[str]:
     """The user's own templates; ours are part of the code."""
     own = theme_dir / "templates" if theme_dir is not None else None
-    return [hashlib.sha256(path.read_bytes()).hexdigest() for path in sorted(own.glob("*.html"))] if own is not None and own.is_dir() else []
+    return (
+        [hashlib.sha256(path.read_bytes()).hexdigest() for path in sorted(own.glob("*.html"))]
+        if own is not None and own.is_dir()
+        else []
+    )
 
 
 class ThemeError(Exception):
