@@ -312,12 +312,13 @@ def publish(
     tell("Writing")
     # All pages are made before the first byte is written; results first, which the pages quote.
     results: dict[str, str] = {}
+    tables: dict[Path, Mapping[str, bytes]] = {}
     for conclusion in conclusions:
         folder = Path(conclusion.analysis.program.folder)
-        disk.put(conclusion.files, folder / result_files.FOLDER)
+        tables[folder / result_files.FOLDER] = conclusion.files
         own = f"{folder.name}/{result_files.FOLDER}"
         results |= {f"{own}/{name}": digest for name, digest in hashes(conclusion.files).items()}
-    disk.publish(site, target)
+    done = disk.publish(site, target, tables, tell)
     pages = sum(name.endswith(".html") for name in site)
     codes = [problem.code for problem in examination.problems if problem.level == "warning"]
     images = sum(code.startswith("image-") for code in codes)  # the rest of such a row is used
@@ -333,6 +334,7 @@ def publish(
     told += "; records of some kinds are not read" if unread else ""
     told += f"; {examination.not_taken}" if examination.not_taken else ""
     told += ", see the data pages" if codes or examination.not_taken else ""
+    told += f"; {done.told}" if done.told else ""
     count = len(conclusions)
     programs = f"{count} {'program' if count == 1 else 'programs'}"
     sent = f", decision sheets to be sent in {target / 'sheets'}" if sheet else ""

@@ -7,11 +7,10 @@ from __future__ import annotations
 
 import csv
 import io
-import shutil
-import subprocess
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+from sitegen.git import git
 from sitegen.program.model import Program
 from sitegen.results import alike
 from sitegen.results.files import FOLDER, FORMAT, TABLES
@@ -19,7 +18,6 @@ from sitegen.results.upgrade import UnknownFormatError, upgraded
 from sitegen.vocabulary import COMPARED, Change, Key
 
 MOST_BYTES = 8_000_000  # of a file as git holds it
-_PATIENCE = 10  # s, for a git that hangs on a dead share
 
 
 def changes(program: Program, fresh: Mapping[str, bytes]) -> tuple[Change, ...] | None:
@@ -74,11 +72,9 @@ def looks(program: Program, fresh: Mapping[str, bytes]) -> int | None:
     if not whole_history(program):
         return None
     seen = [_primary_builds(fresh["comparisons.csv"])]
-    listed = git(program, "log", f"--max-count={MOST_LOOKS}", "--format=%H", "--", f"./{FOLDER}/comparisons.csv")
-    for commit in (listed or b"").decode().split():
-        stored = git(program, "show", f"{commit}:./{FOLDER}/comparisons.csv")
-        if stored is not None:
-            seen.append(_primary_builds(stored))
+    commits = states(program, f"{FOLDER}/comparisons.csv", MOST_LOOKS)
+    held = contents(program, [f"{commit}:./{FOLDER}/comparisons.csv" for commit in commits])
+    seen += [_primary_builds(stored) for stored in held if stored is not None]
     return len({each for each in seen if each})
 
 
@@ -91,11 +87,9 @@ def _primary_builds(content: bytes) -> tuple[str, ...]:
 
 def _at_head(program: Program) -> Mapping[str, bytes] | None:
     """The results of the last commit in today's format; None where it holds none, or of a format unknown here."""
-    found = {}
-    for name in (*TABLES, "provenance.json"):
-        content = git(program, "show", f"HEAD:./{FOLDER}/{name}")
-        if content is not None:
-            found[name] = content
+    wanted = (*TABLES, "provenance.json")
+    held = contents(program, [f"HEAD:./{FOLDER}/{name}" for name in wanted])
+    found = {name: content for name, content in zip(wanted, held, strict=True) if content is not None}
     try:
         files = upgraded(found, FORMAT)
     except (UnknownFormatError, KeyError, UnicodeDecodeError):
@@ -107,7 +101,7 @@ def _at_head(program: Program) -> Mapping[str, bytes] | None:
 def contents(program: Program, names: Sequence[str]) -> list[bytes | None]:
     """What git holds under each name; None for what it does not hold, or what is too large."""
     asked = "".join(f"{name}\n" for name in names).encode("utf-8", "surrogateescape")
-    told = git(program, "cat-file", "--batch", told=asked) if names else b""
+    told = git(Path(program.folder), "cat-file", "--batch", told=asked) if names else b""
     found: list[bytes | None] = []
     at = 0
     for _ in names:
@@ -123,27 +117,12 @@ def contents(program: Program, names: Sequence[str]) -> list[bytes | None]:
     return found
 
 
+def states(program: Program, name: str, most: int) -> list[str]:
+    """Commits that changed a file or folder of the program's folder, the latest first; the latest `most` of them."""
+    listed = git(Path(program.folder), "rev-list", f"--max-count={most}", "HEAD", "--", f"./{name}")
+    return (listed or b"").decode().split()
+
+
 def whole_history(program: Program) -> bool:
     """Whether git knows all commits: not outside a repository, nor where the history was cut off by a clone."""
-    return (git(program, "rev-parse", "--is-shallow-repository") or b"").strip() == b"false"
-
-
-def git(program: Program, *arguments: str, told: bytes | None = None) -> bytes | None:
-    """What git says in the program's folder; None without git, outside a repository, or where it knows no such.
-
-    `told` is what it is given to read.
-    """
-    command = shutil.which("git")
-    if command is None:
-        return None
-    try:
-        done = subprocess.run(  # noqa: S603 - no shell, and nothing of the user's in the command but the folder
-            [command, "-C", str(Path(program.folder)), *arguments],
-            capture_output=True,
-            timeout=_PATIENCE,
-            check=False,
-            input=told or b"",
-        )
-    except (OSError, subprocess.TimeoutExpired):
-        return None
-    return done.stdout if done.returncode == 0 else None
+    return (git(Path(program.folder), "rev-parse", "--is-shallow-repository") or b"").strip() == b"false"

@@ -7,7 +7,7 @@ from functools import partial
 
 from sitegen.program.model import Decision, Moved, Program, Standing
 from sitegen.results import alike
-from sitegen.results.committed import contents, git, whole_history
+from sitegen.results.committed import contents, states, whole_history
 from sitegen.results.files import FOLDER, FORMAT, TABLES, results_id
 from sitegen.results.seen import moved, seen
 from sitegen.results.upgrade import UnknownFormatError, upgraded
@@ -66,11 +66,7 @@ def _rests_on(program: Program, coating: str, table: str, row: alike.Row) -> boo
 
 def _states(program: Program) -> dict[str, Mapping[str, bytes]]:
     """States of the results by their short name: those in git, the latest first, where its history is whole."""
-    listed = b""
-    if whole_history(program):
-        asked = (f"--max-count={MOST_STATES}", "--format=%H", "--", f"./{FOLDER}")
-        listed = git(program, "log", *asked) or b""
-    commits = listed.decode().split()
+    commits = states(program, FOLDER, MOST_STATES) if whole_history(program) else []
     wanted: Sequence[str] = (*TABLES, "provenance.json")
     found: dict[str, Mapping[str, bytes]] = {}
     stored = contents(program, [f"{commit}:./{FOLDER}/{name}" for commit in commits for name in wanted])
