@@ -30,7 +30,7 @@ _NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_NOFOLLOW", 0) | get
 _NO_LINKS = {errno.EPERM, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK}
 NOTHING = "Nothing was written."
 _UNDONE = "All lies as it did before."
-_IN_PART = "A part is written and could not be undone: some files are new, some old. Try again to have all of them new."
+_IN_PART = "Not all that was begun could be undone, so that some files may be new. Try again to have all of them new."
 
 
 class CannotPublish(Exception):  # noqa: N818 - an answer for the user, not a fault
@@ -62,7 +62,8 @@ class Tree:
                 raise NotRegularError(f"it is a link to {root.readlink()}", root)
             self._handle = os.open(root, _FOLDER) if _HANDLES else None
         except OSError:
-            self.unmake()
+            with contextlib.suppress(OSError):
+                self.unmake()
             raise
 
     def close(self) -> None:
@@ -72,10 +73,13 @@ class Tree:
         self._last = self._handle = None
 
     def unmake(self) -> None:
-        """Take away the folders that were made, as far as they are empty."""
-        for each in reversed(self.made):
-            with contextlib.suppress(OSError):
-                each.rmdir()
+        """Take away the folders that were made, as far as nobody else put anything into them."""
+        while self.made:
+            try:
+                self.made.pop().rmdir()
+            except OSError as problem:
+                if problem.errno not in {errno.ENOTEMPTY, errno.EEXIST, errno.ENOENT}:
+                    raise
 
     def __enter__(self) -> Tree:
         return self
@@ -325,8 +329,6 @@ class Change:
     def put(self, tree: Tree, path: str, content: bytes, new: bool) -> None:
         """Have these bytes stand under a path; `new`: nothing lies there now."""
         staged = f"{self._own(tree)}/{len(self._steps)}"
-        with tree.at(path, make=True):  # its folder
-            pass
         tree.create(staged, content)
         self._steps.append((tree, path, staged, new))
 
@@ -348,6 +350,8 @@ class Change:
         """Put everything in its place; all bytes are on the disk."""
         for number, (tree, path, staged, new) in enumerate(self._steps):
             before = "" if new else f"{self._staging[tree]}/{number}-before"
+            with tree.at(path, make=True):  # its folder, not before what says that it is ours
+                pass
             if not staged:
                 tree.move(path, before)
                 self._taken.append((tree, path))
@@ -360,26 +364,30 @@ class Change:
 
     def close(self, done: bool) -> bool:
         """Tidy up, having undone what is not `done`; returns whether all lies as it should."""
-        whole = True
-        for tree, path, before in [] if done else reversed(self._undo):
-            try:
-                if before:
-                    tree.move(before, path)
-                else:
-                    tree.unlink(path)
-            except OSError:
-                whole = False
-        with contextlib.suppress(OSError):
-            for tree, name in self._staging.items():
-                _clear(tree, name)
+        undone = [_tried(_undone, *each) for each in ([] if done else reversed(self._undo))]
+        undone += [_tried(_clear, tree, name) for tree, name in self._staging.items()]
         for tree, path in self._taken if done else []:
             with contextlib.suppress(OSError):  # not empty
                 while path := path.rpartition("/")[0]:
                     tree.rmdir(path)
         self._stack.close()
-        for tree in [] if done else reversed(self._trees):
-            tree.unmake()
-        return whole
+        undone += [_tried(tree.unmake) for tree in ([] if done else reversed(self._trees))]
+        return all(undone)
+
+
+def _tried(call: Callable[..., None], *given: object) -> bool:
+    try:
+        call(*given)
+    except OSError:
+        return False
+    return True
+
+
+def _undone(tree: Tree, path: str, before: str) -> None:
+    if before:
+        tree.move(before, path)
+    else:
+        tree.unlink(path)
 
 
 @contextlib.contextmanager
