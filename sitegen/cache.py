@@ -81,7 +81,8 @@ def _ours(folder: Path, make: bool) -> bool:
 def _private(folder: Path, make: bool) -> bool:
     try:
         if make:
-            folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+            with contextlib.suppress(FileExistsError):
+                folder.mkdir(parents=True, mode=0o700)
         status = folder.lstat()
     except FileNotFoundError:
         return False

@@ -131,18 +131,22 @@ def unfinished(folder: Path) -> str:
     "" where none was cut short.
     """
     try:
-        with Tree(folder) as tree:
-            if not tree.there(JOURNAL):
-                return ""
-            if held(tree):
-                return "a publish is writing them just now"
+        tree = Tree(folder)
+    except OSError:
+        return ""  # not there, or told elsewhere
+    with tree:
+        if JOURNAL not in tree.names():
+            return ""
+        if held(tree):
+            return "a publish is writing them just now"
+        try:
             stored: Any = json.loads(tree.read(JOURNAL))
             before, after = dict(stored["before"]), dict(stored["after"])
             lies = {str(name): _lies(tree, _checked(name)) for name in after}
             own = "new" if lies == after else "as they were" if lies == before else "new in part"
             site = _state_of_site(folder / str(stored["site"]), str(stored["manifest"]))
-    except (OSError, ValueError, KeyError, TypeError, RecursionError, AttributeError):
-        return "a publish was cut short, and what it set out to do cannot be read any more"
+        except (OSError, ValueError, KeyError, TypeError, RecursionError, AttributeError):
+            return "a publish was cut short, and what it set out to do cannot be read any more"
     return f"a publish was cut short: they are {own}, and the site in {stored['site']} is {site}"
 
 

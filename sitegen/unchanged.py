@@ -9,13 +9,14 @@ never taken from the cache: a note that is lost, damaged or somebody else's cost
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import os
 import platform
 import sys
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 from sitegen import places, publish
@@ -36,6 +37,7 @@ class Outcome:
     problems: str  # as printed; "" where nothing was set aside
     site: Mapping[str, str]  # path from the root of the site -> sha256
     results: Mapping[str, str]  # path from the programs folder -> sha256
+    once: str = ""  # said of this publish alone: what was damaged and is made anew, lines
 
 
 @dataclass(frozen=True)
@@ -48,12 +50,36 @@ class Question:
     depends_on: str  # sha256
 
 
+Stamps = Mapping[str, tuple[int, ...]]
+
+
+def stamps(folder: Path, site: Path) -> Stamps:
+    """Size, times and number of every file of a programs folder, by its path from there; opens none of them."""
+    home, found = _home(folder), {}
+    with contextlib.suppress(OSError):
+        for path in _below(home, site.resolve()):
+            status = path.lstat()
+            found[path.relative_to(home).as_posix()] = (
+                status.st_size, status.st_mtime_ns, status.st_ctime_ns, status.st_ino,
+            )  # fmt: skip
+    return found
+
+
+def moved(before: Stamps, now: Stamps) -> list[str]:
+    """Files that came, went or changed."""
+    return sorted(name for name in {**before, **now} if before.get(name) != now.get(name))
+
+
+def _home(folder: Path) -> Path:
+    given = folder.resolve()
+    return given.parent if (given / "program.yaml").is_file() else given
+
+
 def question(folder: Path, site: Path, theme: Path | None, sheet: bool = False) -> Question | None:
     """To be asked before any input is read. None where it cannot be said what the outcome depends on."""
     digest = hashlib.sha256(f"{_FORMAT} {sys.version} {platform.platform()} {sheet}\n".encode())
     try:
-        given = folder.resolve()
-        home = given.parent if (given / "program.yaml").is_file() else given
+        given, home = folder.resolve(), _home(folder)
         for root, skipped in (
             (Path(__file__).parent, None),
             (places.schemas(), None),
@@ -89,7 +115,7 @@ def answered(asked: Question) -> Outcome | None:
 
 def remember(asked: Question, outcome: Outcome) -> None:
     """Keep the outcome of a publish for the next time."""
-    note = {"depends_on": asked.depends_on, "outcome": asdict(outcome)}
+    note = {"depends_on": asked.depends_on, "outcome": asdict(replace(outcome, once=""))}
     keep(asked.note, json.dumps(note).encode(), most=_NOTES)
 
 
@@ -98,6 +124,14 @@ def _tree(root: Path, skipped: Path | None) -> Iterable[tuple[str, str]]:
 
     Raises OSError where a folder is a link to another place, a file cannot be read, or is no plain file of this folder.
     """
+    for path in _below(root, skipped):
+        within = root if path.is_symlink() else None
+        # an empty folder may be told of too
+        yield path.relative_to(root).as_posix(), "" if path.is_dir() else sha256_of(path, within)
+
+
+def _below(root: Path, skipped: Path | None) -> Iterable[Path]:
+    """Files below a folder, each followed by its folder. Raises OSError where a folder is a link."""
     for folder, names, files in os.walk(root, onerror=_raised):
         here = Path(folder)
         if any((here / name).is_symlink() for name in names):
@@ -109,10 +143,8 @@ def _tree(root: Path, skipped: Path | None) -> Iterable[tuple[str, str]]:
             and here / name != skipped
             and not (name == _RESULTS and skipped is not None and here.parent == root)
         )
-        for name in sorted(files):
-            path = here / name
-            yield path.relative_to(root).as_posix(), sha256_of(path, within=root if path.is_symlink() else None)
-        yield here.relative_to(root).as_posix(), ""  # an empty folder may be told of too
+        yield from (here / name for name in sorted(files))
+        yield here
 
 
 def _raised(error: OSError) -> None:

@@ -14,7 +14,7 @@ from sitegen.git import git
 from sitegen.program.model import Program
 from sitegen.results import alike
 from sitegen.results.files import FOLDER, FORMAT, TABLES
-from sitegen.results.upgrade import UnknownFormatError, upgraded
+from sitegen.results.upgrade import upgraded
 from sitegen.vocabulary import COMPARED, Change, Key
 
 MOST_BYTES = 8_000_000  # of a file as git holds it
@@ -23,8 +23,16 @@ MOST_BYTES = 8_000_000  # of a file as git holds it
 def changes(program: Program, fresh: Mapping[str, bytes]) -> tuple[Change, ...] | None:
     """Rows whose value, word or status differs from the last commit; None where there is nothing to compare with."""
     stored = _at_head(program)
-    if stored is None:
+    try:
+        return None if stored is None else _changes(stored, fresh)
+    except UNREADABLE:
         return None
+
+
+UNREADABLE = (KeyError, ValueError, csv.Error)  # what reading tables raises that somebody damaged and committed
+
+
+def _changes(stored: Mapping[str, bytes], fresh: Mapping[str, bytes]) -> tuple[Change, ...]:
     found: list[Change] = []
     for table in stored:
         before, after = ({alike.key_of(table, row): row for row in alike.rows(each[table])} for each in (stored, fresh))
@@ -81,8 +89,11 @@ def looks(program: Program, fresh: Mapping[str, bytes]) -> int | None:
 def _primary_builds(content: bytes) -> tuple[str, ...]:
     """Builds of each coating in the primary comparison; nothing where none of it could be answered."""
     rows = csv.DictReader(io.StringIO(content.decode("utf-8", errors="replace")))
-    primary = [row for row in rows if row.get("role") == "primary" and row.get("estimate")]
-    return tuple(f"{row['coating']}:{row['builds']}:{row['builds_reference']}" for row in primary)
+    try:
+        primary = [row for row in rows if row.get("role") == "primary" and row.get("estimate")]
+        return tuple(f"{row['coating']}:{row['builds']}:{row['builds_reference']}" for row in primary)
+    except UNREADABLE:
+        return ()
 
 
 def _at_head(program: Program) -> Mapping[str, bytes] | None:
@@ -92,9 +103,11 @@ def _at_head(program: Program) -> Mapping[str, bytes] | None:
     found = {name: content for name, content in zip(wanted, held, strict=True) if content is not None}
     try:
         files = upgraded(found, FORMAT)
-    except (UnknownFormatError, KeyError, UnicodeDecodeError):
+    except UNREADABLE:
         return None
     there = {table: files[table] for table in TABLES if table in found}  # an earlier format may have had fewer
+    if any(map(alike.merging, there.values())):
+        return None
     return there if {"measures.csv", "verdicts.csv"} <= set(there) else None
 
 

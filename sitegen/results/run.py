@@ -96,6 +96,7 @@ def gather(program: Program, streams: Sequence[Stream]) -> Evidence:
 
     Of a kind of record that the format describes and none of the streams reads there are no readings.
     """
+    inputs = input_hashes(program)  # first: what changes while it is read no longer has this hash in the end
     absent = described.absent([stream.name for stream in streams])
     readings = {name: _none(kind.fields) for name, kind in absent.items()}
     problems: list[Problem] = [*program.passed_over]
@@ -104,7 +105,6 @@ def gather(program: Program, streams: Sequence[Stream]) -> Evidence:
         readings[stream.name] = stream.read(program, sources)
         problems.extend(readings[stream.name].problems)
     problems.extend(unknown_objections(program, readings))
-    inputs = input_hashes(program)
     for own in readings.values():
         inputs |= own.inputs
     return Evidence(
