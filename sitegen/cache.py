@@ -8,10 +8,10 @@ import os
 import secrets
 import stat
 import sys
+import time
 from functools import cache
 from pathlib import Path
 
-from sitegen.regular import read_regular
 from sitegen.writing import Tree
 
 
@@ -36,10 +36,11 @@ _LONG = 86400.0  # s after which nobody writes it any more
 
 def kept(path: Path) -> bytes | None:
     """What was kept under a path; None where there is nothing whole, or others could have put it there."""
-    if not _ours(path.parent, make=False):
+    if not ours(path.parent):
         return None
     try:
-        content, _, digest = read_regular(path).rpartition(b"\n//")
+        with Tree(path.parent) as folder:
+            content, _, digest = folder.read(path.name).rpartition(b"\n//")
     except OSError:
         return None
     return content if hashlib.sha256(content).hexdigest().encode() == digest else None
@@ -47,22 +48,23 @@ def kept(path: Path) -> bytes | None:
 
 def keep(path: Path, content: bytes, most: int | None = None) -> None:
     """Keep some bytes, where the disk lets us and nobody else can write; of the files beside, the `most` latest."""
-    if not _ours(path.parent, make=True):
+    if not ours(path.parent, make=True):
         return
-    fresh = f"{_FRESH}{secrets.token_hex(8)}"
+    fresh, whole = f"{_FRESH}{secrets.token_hex(8)}", content + b"\n//" + hashlib.sha256(content).hexdigest().encode()
     try:
         with Tree(path.parent) as folder:
             try:
-                folder.create(fresh, content + b"\n//" + hashlib.sha256(content).hexdigest().encode())
+                folder.create(fresh, whole, lasting=False)
                 folder.move(fresh, path.name)
             except OSError:
                 with contextlib.suppress(OSError):
                     folder.unlink(fresh)
                 raise
-            ages = {name: folder.status(name).st_mtime for name in folder.names()}
-            left = [name for name, at in ages.items() if name.startswith(_FRESH) and at < ages[path.name] - _LONG]
+            names = folder.names()
+            ages = {name: folder.status(name).st_mtime for name in names if most or name.startswith(_FRESH)}
+            left = [name for name in ages if name.startswith(_FRESH) and ages[name] < time.time() - _LONG]
             beside = sorted((name for name in ages if not name.startswith(_FRESH)), key=ages.__getitem__)
-            for name in left if most is None else (*left, *beside[:-most]):
+            for name in (*left, *beside[:-most]) if most else left:
                 folder.unlink(name)
     except FileNotFoundError:
         pass  # others of ours tidy up at the same time
@@ -70,7 +72,7 @@ def keep(path: Path, content: bytes, most: int | None = None) -> None:
         _say(f"{path.parent}: {(problem.strerror or str(problem)).lower()}")
 
 
-def _ours(folder: Path, make: bool) -> bool:
+def ours(folder: Path, make: bool = False) -> bool:
     """Whether a folder of the cache, and those around it up to the whole cache, are ours alone; said once if not."""
     top = cache_folder()
     chain = [folder, *folder.parents]

@@ -11,6 +11,9 @@ import hashlib
 import io
 import os
 import stat
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from pathlib import Path
 
 _FLAGS = (
@@ -20,6 +23,9 @@ _FLAGS = (
     | getattr(os, "O_NOCTTY", 0)
     | getattr(os, "O_BINARY", 0)
 )
+
+
+_noted: ContextVar[dict[Path, tuple[int, ...]] | None] = ContextVar("noted", default=None)
 
 
 class NotRegularError(OSError):
@@ -51,7 +57,10 @@ def open_regular(path: Path, within: Path | None = None, *, at: int | None = Non
             raise NotRegularError("it is not a plain file", path) from problem
         raise
     try:
-        _regular(os.fstat(handle), path)
+        status = os.fstat(handle)
+        _regular(status, path)
+        if at is None and (noted := _noted.get()) is not None:  # what lies below a handle is no input
+            noted.setdefault(path, _state(status))
         return os.fdopen(handle, "rb")
     except BaseException:
         os.close(handle)
@@ -79,3 +88,29 @@ def sha256_of(path: Path, within: Path | None = None) -> str:
     """Hash of a regular file, whatever its size; see `open_regular`."""
     with open_regular(path, within) as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+# ---- what a task opened ---------------------------------------------------------------------------------------------
+
+
+@contextmanager
+def opened() -> Iterator[dict[Path, tuple[int, ...]]]:
+    """Every file opened inside, and its state at its first opening."""
+    found: dict[Path, tuple[int, ...]] = {}
+    token = _noted.set(found)
+    try:
+        yield found
+    finally:
+        _noted.reset(token)
+
+
+def unmoved(path: Path, state: tuple[int, ...]) -> bool:
+    """Whether a file is still what it was when it was opened, by its number, size and times."""
+    try:
+        return _state(path.stat()) == state
+    except OSError:
+        return False
+
+
+def _state(status: os.stat_result) -> tuple[int, ...]:
+    return status.st_dev, status.st_ino, status.st_size, status.st_mtime_ns, status.st_ctime_ns

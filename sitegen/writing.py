@@ -157,15 +157,16 @@ class Tree:
         except FileNotFoundError:
             return None
 
-    def create(self, path: str, content: bytes) -> None:
-        """A new file. Raises FileExistsError where anything lies, a link too."""
+    def create(self, path: str, content: bytes, lasting: bool = True) -> None:
+        """A new file, `lasting` on the disk itself. Raises FileExistsError where anything lies, a link too."""
         with self.at(path) as (name, handle):
             file = os.open(name, _NEW, 0o666, dir_fd=handle)  # others have to be able to read it
             try:
                 view = memoryview(content)
                 while view:
                     view = view[os.write(file, view) :]
-                os.fsync(file)
+                if lasting:
+                    os.fsync(file)
             finally:
                 os.close(file)
 
