@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sitegen import places
-from sitegen.cache import cache_folder
 from sitegen.declarations import Stream
 from sitegen.page.addresses import Addresses, slug
 from sitegen.page.view import Analysis, Desk
@@ -27,7 +26,7 @@ from sitegen.shelves import NONE, Shelves
 from sitegen.vocabulary import Measure
 
 if TYPE_CHECKING:
-    from jinja2 import BytecodeCache, Environment
+    from jinja2 import Environment
 
     from sitegen.crossing.history import History
     from sitegen.crossing.planning import Planning
@@ -164,7 +163,6 @@ def environment(theme_dir: Path | None) -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
-        bytecode_cache=_compiled_templates(),
     )
     environment.filters |= {
         "tone": tone,
@@ -175,18 +173,6 @@ def environment(theme_dir: Path | None) -> Environment:
     environment.globals["key_symbols"] = [style(order) for order in range(len(SHAPES))]
     environment.policies["json.dumps_kwargs"] = {"sort_keys": True, "separators": (",", ":"), "allow_nan": False}
     return environment
-
-
-def _compiled_templates() -> BytecodeCache | None:
-    """Compiled templates in the user's cache folder; jinja2 knows them by the hash of their source."""
-    from jinja2 import FileSystemBytecodeCache
-
-    folder = cache_folder() / "templates"
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError:
-        return None
-    return FileSystemBytecodeCache(str(folder))
 
 
 # ---- assets ---------------------------------------------------------------------------------------------------------
