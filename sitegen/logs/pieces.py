@@ -126,7 +126,8 @@ def blanks_to_tabs(data: bytes) -> bytes:
     >>> blanks_to_tabs(b"  1   2\\n3\\t4 \\n")
     b'1\\t2\\n3\\t4\\n'
     """
-    return re.sub(rb"[ \t]+", b"\t", re.sub(rb"(?m)^[ \t]+|[ \t]+$", b"", data.replace(b"\r\n", b"\n")))
+    parted = re.sub(rb"[ \t]+", b"\t", data.replace(b"\r\n", b"\n"))
+    return parted.replace(b"\n\t", b"\n").replace(b"\t\n", b"\n").removeprefix(b"\t").removesuffix(b"\t")
 
 
 def _too_long(file: str) -> Exception:

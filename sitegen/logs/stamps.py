@@ -26,6 +26,7 @@ _TIME = r"(?P<h>\d{1,5}):(?P<n>\d{2})(?::(?P<c>\d{2})(?:[.,:](?P<f>\d{1,9}))?)?(
 _ZONE = r"(?:\s?(?:Z|(?P<sign>[+-])(?P<oh>\d{2}):?(?P<on>\d{2})))?"
 _STAMP = re.compile(rf"{_DATE}(?:(?:[T,]\s?|\s+){_TIME}{_ZONE})?", re.ASCII)
 _CLOCK = re.compile(_TIME, re.ASCII)
+_LONGEST = 64  # characters of a stamp
 _FORMS = 60  # forms read as whole columns; stamps of any further form are faults
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -59,7 +60,9 @@ def instants(cells: Cells, order: str = "", dated: bool | None = None) -> Instan
     >>> instants(np.array(["14.5.2026 08:30:00,5", ""], dtype=object), "day first").seconds.tolist()
     [1778747400.5, nan]
     """
-    texts = np.array([cell.strip() for cell in cells.tolist()], dtype=np.str_)
+    # An array of texts has room for its longest in every row, so what is too long for a stamp does not enter it.
+    stripped = (cell.strip() for cell in cells.tolist())
+    texts = np.array([text if len(text) <= _LONGEST else "?" for text in stripped], dtype=np.str_)
     seconds = np.full(len(texts), np.nan)
     faults = np.full(len(texts), "", dtype=object)
     zone: float | None = None

@@ -26,7 +26,7 @@ from sitegen.problems import listed, nearest, shown
 from sitegen.program.model import RecordSource
 from sitegen.tables.blocked import refusal
 from sitegen.tables.grid import CELL_LIMIT, ROW_LIMIT, TEXT_LIMIT, Grid, Odd, letters
-from sitegen.tables.numbers import PLAIN
+from sitegen.tables.numbers import LONGEST, PLAIN
 
 UNPACKED_LIMIT = 1 << 28  # bytes of all parts together, as the directory of the archive states them
 PARTS_LIMIT = 10_000
@@ -402,9 +402,9 @@ def number_text(number: str) -> str:
     >>> number_text("72.5"), number_text("1.0"), number_text("1.4E1")
     ('72.5', '1', '14')
     """
-    if number.isdigit() and number.isascii():
+    if number.isdigit() and number.isascii() and len(number) <= LONGEST:
         return number
-    if not PLAIN.fullmatch(number):
+    if len(number) > LONGEST or not PLAIN.fullmatch(number):
         raise ValueError(number)
     value = float(number)
     return str(int(value)) if value.is_integer() and abs(value) < 1e15 else number
