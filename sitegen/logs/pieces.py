@@ -9,8 +9,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
+from sitegen.regular import open_regular
 from sitegen.tables.blocked import refusal
-from sitegen.tables.decode import LINE_LIMIT, decode, taken
+from sitegen.tables.decode import LINE_LIMIT, decode, folder_of, taken
 
 STEP = 1 << 22  # bytes read at a time
 HEAD = 1 << 19  # bytes looked at for headers, separator and encoding
@@ -50,7 +51,7 @@ def opening(path: Path, file: str, stated: str) -> Opening:
 
 def pieces(path: Path, file: str, encoding: str, after: int) -> Iterator[Piece]:
     """All lines after the first `after`, in order. Raises `Blocked` where a line is no line of text."""
-    with path.open("rb") as stream:
+    with open_regular(path, folder_of(path, file)) as stream:
         for piece in _blocks(stream, encoding, file):
             data = piece.data
             if after:

@@ -35,6 +35,7 @@ FAULTS: Mapping[str, str] = MappingProxyType(
         "not-a-stamp": "is no stamp",
         "date-order-unstated": "has its day and month in an order nobody stated",
         "no-such-time": "is no day of the calendar or no time of day",
+        "time-not-possible": "is no possible time of a log",
         "stamp-undated": "says a time without a date, unlike the others",
     }
 )
@@ -128,7 +129,7 @@ def _read(codes: np.ndarray, match: re.Match[str], order: str) -> tuple[Floats, 
         else:
             year = whole("z")
             day, month = (whole("a"), whole("b")) if order == "day first" else (whole("b"), whole("a"))
-        good &= (month >= 1) & (month <= 12) & (day >= 1) & (year >= 1)
+        good &= (month >= 1) & (month <= 12) & (day >= 1) & (year >= 2) & (year <= 9998)
         months = (year - 1970) * 12 + np.clip(month, 1, 12) - 1
         begin = months.astype("datetime64[M]").astype("datetime64[D]").astype(np.int64)
         after = (months + 1).astype("datetime64[M]").astype("datetime64[D]").astype(np.int64)

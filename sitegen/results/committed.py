@@ -5,8 +5,6 @@ Only the last commit is asked, through the `git` command; without git, or outsid
 
 from __future__ import annotations
 
-import csv
-import io
 import shutil
 import subprocess
 from collections.abc import Mapping, Sequence
@@ -84,8 +82,7 @@ def looks(program: Program, fresh: Mapping[str, bytes]) -> int | None:
 
 def _primary_builds(content: bytes) -> tuple[str, ...]:
     """Builds of each coating in the primary comparison; nothing where none of it could be answered."""
-    rows = csv.DictReader(io.StringIO(content.decode("utf-8", errors="replace")))
-    primary = [row for row in rows if row.get("role") == "primary" and row.get("estimate")]
+    primary = [row for row in alike.rows(content) if row.get("role") == "primary" and row.get("estimate")]
     return tuple(f"{row['coating']}:{row['builds']}:{row['builds_reference']}" for row in primary)
 
 

@@ -18,6 +18,7 @@ from sitegen.program.model import Program
 from sitegen.results import alike
 from sitegen.results.run import Analysis, input_hashes
 from sitegen.rounding import aligned, short
+from sitegen.tables.neutral import neutral
 from sitegen.vocabulary import Comparison, Key, Measure, Value, Verdict
 
 FORMAT = 3  # 2: comparisons.csv, answers to criteria in verdicts.csv; 3: what decided a verdict, revisions of methods
@@ -136,14 +137,13 @@ def _csv(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> bytes:
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(columns)
-    writer.writerows(rows)
+    writer.writerows([neutral(cell) for cell in row] for row in rows)
     return text.getvalue().encode()
 
 
 def values(content: bytes) -> tuple[Value, ...]:
     """Values of a measures.csv; rows of another format are left out."""
-    rows = csv.DictReader(io.StringIO(content.decode("utf-8", errors="replace")))
-    return tuple(_value(row) for row in rows if set(MEASURE_COLUMNS) <= set(row))
+    return tuple(_value(row) for row in alike.rows(content) if set(MEASURE_COLUMNS) <= set(row))
 
 
 def _value(row: Mapping[str, Any]) -> Value:
