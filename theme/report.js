@@ -599,7 +599,7 @@
     return { text: plain(copy.textContent), note: notes.join("; ") };
   }
   function field(text) {
-    if (/^[=+@]/.test(text) && !/^\+[\d.]/.test(text)) { text = "'" + text; }
+    if (/^([=@\t\r]|[+-](?![\d.,]+([eE][+-]?\d+)?$))[^]/.test(text)) { text = "'" + text; }  // as tables/neutral.py
     return /[",\n;]/.test(text) ? '"' + text.replace(/"/g, '""') + '"' : text;
   }
 
