@@ -122,7 +122,7 @@ def payloads(figure: Figure, orders: Orders) -> list[Drawn]:
     for panel in filled:
         for row in (row for rows in panel.values() for row in rows):
             row["series"] = numbers.get(row.get("series", ""), -1)
-    most = 3.0 if figure.kind == "dots" else 1.6
+    most = 12.0 if figure.kind == "dots" else 1.6  # of dots the interval is the news: where the next build may lie
     ends = [_ends(filled, most)] * len(filled) if figure.one_scale else [_ends([rows], most) for rows in filled]
     laid = [
         kind.lay(kind.name, rows, {**own, **panel.signals}, panel, orders)
@@ -351,6 +351,7 @@ def _lay_phased(
             "under": under,
             "longest": max((len(p["long"]) for p in phases), default=1),
             "shortest": short, "slim": slim, "drop": drop, "rise": rise,
+            "named": any(row["name"] for row in means),
         },
         "pad": {"top": (rise + 14) if panel.axis else 14, "bottom": foot,
                 "bottomNarrow": foot + (_LINE_HEIGHT * drop if slim * count > 240 else 0),
@@ -391,7 +392,8 @@ def _c(row: Drawn, own: str, orders: Orders) -> int:
 def _shifts(means: Sequence[Drawn]) -> dict[str, float]:
     """Lines of means stand a little apart, so that their intervals do not cover each other."""
     names = list(dict.fromkeys(row["line"] for row in means))
-    room = min(0.15 if any(row["name"] for row in means) else 0.07, 0.5 / max(1, len(names)))
+    named = any(row["name"] for row in means)  # each has its number over it, and room for that
+    room = min(0.18, 0.72 / len(names)) if named else min(0.07, 0.5 / max(1, len(names)))
     return {name: round((i - (len(names) - 1) / 2) * room, 3) for i, name in enumerate(names)}
 
 

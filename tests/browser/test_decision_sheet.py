@@ -226,6 +226,14 @@ def test_a_number_the_results_do_not_hold_is_found() -> None:
 
 VISIBLE = "() => document.querySelector('main').innerText.replace(/\\s+/g, ' ').trim()"
 
+NAMED = "() => [...document.querySelectorAll('.chart')].map(each => each.getAttribute('aria-label'))"
+# What does nothing in a page without scripts, and folds that hold nothing.
+DEAD = """() => [
+  ...document.querySelectorAll('button, input, select, fieldset, .tools, .to-method:not([href]), .lk, .foot a'),
+  ...[...document.querySelectorAll('details')].filter(each => each.children.length < 2
+    || / save$/.test(each.querySelector('summary').textContent)),
+].map(each => each.outerHTML.slice(0, 120))"""
+
 
 def saved(page: Page) -> tuple[str, str]:
     """File name and text of the page as saved, by the keyboard."""
@@ -238,7 +246,11 @@ def saved(page: Page) -> tuple[str, str]:
 
 def without_tools(page: Page) -> str:
     page.evaluate(
-        "() => document.querySelectorAll('.tools, .choose, .to-here, .find input').forEach(each => each.remove())"
+        """() => {
+          const gone = '.tools, .choose, .to-here, .find input, .picture, figcaption .to-method, .note .to-method';
+          document.querySelectorAll(gone).forEach(each => each.remove());
+          document.querySelectorAll('figure summary').forEach(each => { each.textContent = 'Data'; });
+        }"""
     )
     text: str = page.evaluate(VISIBLE)
     return text
@@ -249,6 +261,7 @@ def without_tools(page: Page) -> str:
     [
         ("programs/pump-rings-2026/index.html", "pump-rings-2026.html"),
         ("programs/pump-rings-2026/b6/index.html", "b6.html"),
+        ("programs/pump-rings-2026/b6/cylinder-2.html", "b6-cylinder-2.html"),
         ("programs/pump-rings-2026/decision.html", "pump-rings-2026-decision.html"),
         ("index.html", "site.html"),
     ],
@@ -259,7 +272,7 @@ def test_a_page_is_saved_as_one_file_that_opens_alone(
     with opened(browser) as found:
         page = found.go(published, path)
         called, text = saved(page)
-        charts = page.locator(".chart").count()
+        charts, pictures = page.evaluate(NAMED), page.evaluate("() => [...document.images].map(each => each.alt)")
         shown = without_tools(page)
         assert found.said == []
     assert called == (name if path != "index.html" else f"{published.name}.html")
@@ -269,7 +282,13 @@ def test_a_page_is_saved_as_one_file_that_opens_alone(
     alone.write_text(text, encoding="utf-8")
     with opened(browser, scripts=False) as found:
         found.page.goto(alone.as_uri())
-        assert found.page.locator(".chart svg").count() == charts
+        assert found.page.locator(".chart svg").count() == len(charts)
+        assert found.page.evaluate(NAMED) == charts  # what a drawing is of is still said
+        assert all(charts)
+        told = found.page.locator("img, span.note").evaluate_all("all => all.map(each => each.alt || each.textContent)")
+        assert set(pictures) <= set(told)
+        assert found.page.evaluate(DEAD) == []
+        found.page.evaluate("() => document.querySelectorAll('.picture').forEach(each => each.remove())")
         assert found.page.evaluate(VISIBLE) == shown
         assert found.page.evaluate("() => getComputedStyle(document.querySelector('h1')).fontWeight") == "600"
         assert found.page.evaluate("() => document.documentElement.scrollWidth <= innerWidth")
