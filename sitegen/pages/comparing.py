@@ -329,8 +329,11 @@ def in_doubt(view: View) -> str:
     told = [(row, text) for row in primary(view) if (text := differences.worth_finding(view, row))]
     if not told:
         return ""
-    text = _lower(told[0][1]).replace(", the difference worth finding", "")
-    return f"{words.sentence(view.measures[told[0][0].measure].title)}: {text}"
+    row, text = told[0]
+    for long, short in ((", the difference worth finding,", ""), (", the difference worth finding", "")):
+        text = text.replace(long, short)
+    text = text.replace("That is", "It differs by")
+    return f"{words.sentence(view.measures[row.measure].title)}: {_lower(text)}"
 
 
 def _finding(view: View, row: Comparison) -> str:
@@ -582,11 +585,11 @@ def _design_sentence(view: View) -> str:
         parts.append(f"{words.listed(mixed)} {words.plural(len(mixed), 'holds', 'hold')} more than one coating")
     if whole:
         counts = [
-            f"{words.count(n)} with {view.coating_title(coating)}"
+            f"{words.counted(n, 'build')} with {differences.rings(view, coating)}"
             for coating in program.coatings
             if (n := sum(build.coatings == (coating,) for build in whole))
         ]
-        parts.append(f"whole builds: {words.listed(counts)}")
+        parts.append(words.listed(counts))
     text = f"{words.sentence('; '.join(parts))}." if parts else ""
     scheme = program.allocation_scheme
     if scheme == "not recorded":

@@ -34,9 +34,8 @@ def blocks(view: View) -> list[Block]:
 def in_short(view: View) -> str:
     """The odd cylinders with the measures they lie off in; "" where there are none."""
     found = [each for each in view.verdicts(odd.RULE) if each.word == odd.ODD]
-    return "; ".join(
-        f"{name(each)}, in {_listed(view, _off(view, each)) or 'all its measures together'}" for each in found
-    )
+    told = [f"{name(each)}, in {_listed(view, _off(view, each)) or 'all its measures together'}" for each in found]
+    return f"{'; '.join(told)}." if told else ""
 
 
 def of_engine(view: View) -> list[Block]:

@@ -387,15 +387,16 @@ def smallest(plan: Planning) -> Table:
 
 
 def _together(texts: Sequence[str]) -> str:
-    """Texts in a row, what they begin with alike once.
+    """Texts in a row, what they begin with alike once, from three words on.
 
-    >>> _together(["wear of nitrided faces", "wear of graded faces"])
-    'wear of nitrided faces; graded faces'
+    >>> _together(["metal from wear of nitrided faces", "metal from wear of graded faces"])
+    'metal from wear of nitrided faces; graded faces'
     """
     split = [each.split(" ") for each in texts]
     alike = 0
     while all(len(each) > alike + 1 and each[alike] == split[0][alike] for each in split):
         alike += 1
+    alike = alike if alike > 2 else 0
     return "; ".join([texts[0], *(" ".join(each[alike:]) for each in split[1:])])
 
 

@@ -48,6 +48,7 @@ def page(site: Site, program: Program) -> ProgramPage:
         *part(ties.ANCHOR, ties.TITLE, ties.blocks(view)),
     ]
     results = {  # of parts whose first sentence is no result
+        "planned": _lacking(every),
         "findings": comparing.in_doubt(view),
         "criteria-in-full": criteria.counts(view),
         odd.ANCHOR: odd.in_short(view),
@@ -230,20 +231,28 @@ def _word(record: Record, stream: str) -> str:
     return f"{stream.lower()} {said}" if stream else said
 
 
-def _reading(view: View, every: list[Record]) -> str:
-    if not every:
-        return "No records are planned."
-    counts = {
-        word: sum(1 for record in every if record.word == word)
-        for word in ("to come", "missing", "partly in", "set aside")
-    }
+def _lacks(every: list[Record]) -> list[str]:
+    """ "eight are to come", "one is missing"."""
     tellings = {
         "to come": "to come",
         "missing": "missing",
         "partly in": "only partly in",
         "set aside": "set aside whole",
     }
-    rest = [f"{words.count(n)} {'is' if n == 1 else 'are'} {tellings[word]}" for word, n in counts.items() if n]
+    counts = {word: sum(1 for record in every if record.word == word) for word in tellings}
+    return [f"{words.count(n)} {'is' if n == 1 else 'are'} {tellings[word]}" for word, n in counts.items() if n]
+
+
+def _lacking(every: list[Record]) -> str:
+    """What is not in of the planned records; "" where all are, or none are planned."""
+    rest = _lacks(every)
+    return f"{words.sentence(words.listed(rest))}." if rest else ""
+
+
+def _reading(view: View, every: list[Record]) -> str:
+    if not every:
+        return "No records are planned."
+    rest = _lacks(every)
     present = complete(every)
     without: dict[tuple[str, str], int] = {}
     for record in every:

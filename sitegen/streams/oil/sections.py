@@ -604,7 +604,7 @@ def _by_coating(view: View, told: Mapping[tuple[str, str], Sequence[tuple[float,
         mean = words.with_unit(words.from_to(*ends), "µm")
         clauses.append(f"{view.coating_title(coating)} {mean} ({near})")
     return (
-        f"By its metal, ring faces wore up to {view.program.phase(far[-1]).title}: {words.listed(clauses)}. "
+        f"By the metal in it, ring faces wore up to {view.program.phase(far[-1]).title}: {words.listed(clauses)}. "
         f"{_not_listed(view, view.builds)}"
     )
 

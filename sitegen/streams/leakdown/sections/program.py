@@ -216,11 +216,11 @@ def _phases_add_up(view: View) -> str:
     """That each phase goes on from the one before, by the second run of the program; "" where fewer run."""
     ran = [phase for phase in checked_phases(view) if phase.kind == "run" and phase.schedule]
     if len(ran) < 2:
-        return "Distances count from the first start. "
+        return "Phases not to scale; distances count from the first start. "
     first, second = ran[:2]
     minutes = second.repeat * math.fsum(step.time for step in second.schedule) / 60
-    adds = words.with_unit(words.number(minutes, 0), "min")
-    return f"Phases add up: {second.title} adds {adds} to {first.title}; distances count from the first start. "
+    adds = f"{second.title} adds {words.with_unit(words.number(minutes, 0), 'min')} to {first.title}"
+    return f"Phases add up, not to scale: {adds}; distances count from the first start. "
 
 
 def _each_cylinder(view: View) -> Figure | None:
