@@ -263,7 +263,8 @@ def drawn(plan: Planning) -> Figure | None:
         return None
     path: list[ChartRow] = []
     points: list[ChartRow] = []
-    for name, grey in (("at the scatter found", False), ("at worst", True)):
+    ranged = any(each.found_at_worst != each.found for each in known)
+    for name, grey in (("at the scatter found", False), ("at worst", True))[: 1 + ranged]:
         for each in known:
             found = each.found_at_worst if grey else each.found
             if found is not None:
@@ -281,8 +282,8 @@ def drawn(plan: Planning) -> Figure | None:
     signals: ChartRow = {"from": 0, "to": known[-1].builds, "least": 0, "unit": unit, "along": "builds"}
     panel = Panel("", data, signals, label=f"{title}, against {along.lower()}", axis=title, along=along)
     dotted = f" Dotted: {words.percent(worth, 1)}, the difference worth finding." if worth else ""
-    limit = "at the upper 80\N{NO-BREAK SPACE}% limit of the scatter"
-    caption = f"Of the {_named(curve)}, four times in five. Grey: {limit}.{dotted}"
+    limit = " Grey: at the upper 80\N{NO-BREAK SPACE}% limit of the scatter." if ranged else ""
+    caption = f"Of the {_named(curve)}, four times in five.{limit}{dotted}"
     return Figure("builds-against-difference", "curves", [panel], table.reading, caption, replace(table, reading=""))
 
 
