@@ -284,7 +284,20 @@ def drawn(plan: Planning) -> Figure | None:
     dotted = f" Dotted: {words.percent(worth, 1)}, the difference worth finding." if worth else ""
     limit = " Grey: at the upper 80\N{NO-BREAK SPACE}% limit of the scatter." if ranged else ""
     caption = f"Of the {_named(curve)}, four times in five.{limit}{dotted}"
-    return Figure("builds-against-difference", "curves", [panel], table.reading, caption, replace(table, reading=""))
+    return Figure("builds-against-difference", "curves", [panel], table.reading, caption, _units_above(plan, table))
+
+
+def _units_above(plan: Planning, table: Table) -> Table:
+    """The same table as data: units stand in the headings alone."""
+    units = ["", *("%" if each.measure.compare == "ratio" else each.measure.unit for each in plan.curves[:MOST_CURVES])]
+
+    def bare(cell: Cell, unit: str) -> Cell:
+        after = words.with_unit("", unit)
+        return replace(cell, text=cell.text.removesuffix(after), note=cell.note.replace(after, ""))
+
+    columns = [replace(column, unit=unit) for column, unit in zip(table.columns, units, strict=True)]
+    rows = [Row([bare(cell, unit) for cell, unit in zip(row.cells, units, strict=True)]) for row in table.rows]
+    return replace(table, columns=columns, rows=rows, reading="")
 
 
 def _named(curve: Curve) -> str:
