@@ -38,17 +38,17 @@ class Shelves:
     """Where results of work are kept; without a folder and a memory nothing is."""
 
     def __init__(self, folder: Path | None = None, memory: bool = False) -> None:
-        self._folder = folder
+        self.folder = folder
         self._memory: dict[str, tuple[int, object]] | None = {} if memory else None
         self._run = 0
 
     def __reduce__(self) -> tuple[type[Shelves], tuple[Path | None]]:
-        return Shelves, (self._folder,)  # in another process: what lies on the disk
+        return Shelves, (self.folder,)  # in another process: what lies on the disk
 
     @property
     def open(self) -> bool:
         """Whether anything is kept at all: else nobody need reckon a key."""
-        return self._folder is not None or self._memory is not None
+        return self.folder is not None or self._memory is not None
 
     def find(self, key: str, unpack: Callable[[bytes], T]) -> T | None:
         """What was kept under a key; None where nothing whole is."""
@@ -81,16 +81,16 @@ class Shelves:
         if self._memory is not None:
             for key in [key for key, (run, _) in self._memory.items() if run < self._run - _RUNS]:
                 del self._memory[key]
-        if self._folder is not None:
+        if self.folder is not None:
             with contextlib.suppress(OSError):  # others may tidy up at the same time
-                _shorten(self._folder)
+                _shorten(self.folder)
 
     def _remember(self, key: str, value: object) -> None:
         if self._memory is not None:
             self._memory[key] = self._run, value
 
     def _path(self, key: str) -> Path | None:
-        return None if self._folder is None else self._folder / key[:2] / key
+        return None if self.folder is None else self.folder / key[:2] / key
 
 
 NONE = Shelves()

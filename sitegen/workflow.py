@@ -24,6 +24,7 @@ from sitegen.reasons import APART
 from sitegen.results import committed, stated, taken
 from sitegen.results import files as result_files
 from sitegen.results.run import Analysis, Evidence, analyse, gather, lent_file
+from sitegen.shelves import NONE, Shelves
 from sitegen.unchanged import Outcome
 from sitegen.vocabulary import Problem
 
@@ -39,6 +40,7 @@ class Examination:
     folder: Folder | None  # None: a program file is broken
     evidence: tuple[Evidence, ...]
     problems: tuple[Problem, ...]
+    shelves: Shelves = NONE  # where what follows from it is kept
 
     @property
     def blocked(self) -> bool:
@@ -65,10 +67,10 @@ def programs(path: Path) -> tuple[Folder | None, list[Problem]]:
     return load(path, measures=units, streams=streams, comparable=registry.comparable())
 
 
-def examine(path: Path, tell: Tell = untold) -> Examination:
+def examine(path: Path, tell: Tell = untold, shelves: Shelves = NONE) -> Examination:
     """Read a programs folder, or one program's folder, with all its records. What the user can mend never raises.
 
-    `tell` hears what is being read.
+    `tell` hears what is being read; what has not changed is taken from the shelves.
     """
     folder, problems = programs(path)
     units = {name: measure.unit for name, measure in registry.measures().items()}
@@ -77,13 +79,13 @@ def examine(path: Path, tell: Tell = untold) -> Examination:
         read = []
         for count, program in enumerate(folder.programs, start=1):
             tell(f"Reading {program.id} ({count} of {len(folder.programs)})")
-            read.append(_with_notes(gather(program, registry.STREAMS), notes.problems(folder, program, units)))
+            read.append(_with_notes(gather(program, registry.STREAMS, shelves), notes.problems(folder, program, units)))
         evidence = tuple(read)
         problems = [*problems, *(problem for each in evidence for problem in each.problems)]
         problems += [problem for each in evidence for problem in _not_lent(each.program, evidence)]
         problems += [problem for each in evidence for problem in registry.unanswerable(each.program, each.readings)]
         problems += [problem for each in evidence for problem in taken.problems(each.program)]
-    return Examination(folder, evidence, tuple(sorted(problems)))
+    return Examination(folder, evidence, tuple(sorted(problems)), shelves)
 
 
 def ahead(examination: Examination, today: str) -> list[Problem]:
@@ -142,7 +144,9 @@ def conclude(examination: Examination, executor: Executor | None = None, tell: T
     for name in TopologicalSorter(graph).static_order():
         if name in waiting:
             tell(f"Working out {name} ({len(done) + 1} of {len(waiting)})")
-            found = analyse(_with_lent(waiting[name], done), registry.STREAMS, registry.steps(), executor)
+            found = analyse(
+                _with_lent(waiting[name], done), registry.STREAMS, registry.steps(), executor, examination.shelves
+            )
             done[name] = _with_files(found)
     return tuple(done[each.program.id] for each in examination.evidence)
 
@@ -288,7 +292,7 @@ def render(
     plans = plan_each(analyses)
     site = build_site(
         examination.folder, analyses, registry.STREAMS, measures, theme, histories(analyses, measures), plans,
-        {each.analysis.program.id: each.files for each in conclusions}, sheet,
+        {each.analysis.program.id: each.files for each in conclusions}, sheet, examination.shelves,
     )  # fmt: skip
     return Rendered(conclusions, site)
 

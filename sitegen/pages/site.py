@@ -14,14 +14,16 @@ from sitegen.cache import cache_folder
 from sitegen.declarations import Stream
 from sitegen.page.addresses import Addresses, slug
 from sitegen.page.view import Analysis, Desk
-from sitegen.pages import coating, cylinder, data, engine, home, linkcheck, methods, plan, program, sheet
+from sitegen.pages import linkcheck, sheet
 from sitegen.pages.bundle import chart_script
 from sitegen.pages.contexts import AnyPage
 from sitegen.pages.frame import Site
 from sitegen.pages.gallery import Gallery
 from sitegen.pages.marks import tone, tone_of
+from sitegen.pages.press import Press, filled, tasks
 from sitegen.pages.styles import COLOURS, SHAPES, style
 from sitegen.program.model import Folder
+from sitegen.shelves import NONE, Shelves
 from sitegen.vocabulary import Measure
 
 if TYPE_CHECKING:
@@ -41,6 +43,7 @@ def build_site(
     planned: Sequence[Planning] = (),
     results: Mapping[str, Mapping[str, bytes]] | None = None,
     sheets: bool = False,
+    shelves: Shelves = NONE,
 ) -> dict[str, bytes]:
     """Every file of the site: path from its root, with forward slashes, to content.
 
@@ -69,33 +72,18 @@ def build_site(
         results=results or {},
     )
     print_page = _printer(theme_dir)
-    for page in _pages(site):
-        files[page.path] = print_page(page)
+    press = Press(print_page, shelves, _templates(theme_dir), assets, site.addresses, known, [*site.plans])
+    pages = {task.path: press.page(task) for task in tasks(site, shelves.open)}
     if sheets:
         style = files[site.assets["report.css"]].decode()
-        files |= {page.path: print_page(page) for page in (sheet.page(site, own, style) for own in folder.programs)}
+        pages |= {page.path: print_page(page) for page in (sheet.page(site, own, style) for own in folder.programs)}
+    marks = {mark: text for desk in site.desks.values() for mark, text in desk.filled().items()}
+    files |= {path: filled(content, marks) for path, content in pages.items()}
     for name, own in site.results.items():
         files |= {site.addresses.result(name, file): own[file] for file in own if file.endswith(".csv")}
     files.update(site.gallery.files)
     linkcheck.check(files)
     return files
-
-
-def _pages(site: Site) -> Iterable[AnyPage]:
-    yield home.page(site)
-    for each in site.folder.definitions.coatings.values():
-        yield coating.page(site, each)
-    for own in site.folder.programs:
-        yield program.page(site, own)
-        yield sheet.page(site, own)
-        yield data.page(site, own)
-        if own.id in site.plans:
-            yield plan.page(site, own)
-        for build in own.builds:
-            yield engine.page(site, own, build)
-            for place in build.places:
-                yield cylinder.page(site, own, build, place.cylinder)
-    yield methods.page(site)  # last: it says what the others show
 
 
 # ---- templates ------------------------------------------------------------------------------------------------------
@@ -116,6 +104,16 @@ def _printer(theme_dir: Path | None) -> Callable[[AnyPage], bytes]:
             raise ThemeError(told(problem)) from problem
 
     return print_page
+
+
+def _templates(theme_dir: Path | None) -> list[str]:
+    """The user's own templates; ours are part of the code."""
+    own = theme_dir / "templates" if theme_dir is not None else None
+    return (
+        [hashlib.sha256(path.read_bytes()).hexdigest() for path in sorted(own.glob("*.html"))]
+        if own is not None and own.is_dir()
+        else []
+    )
 
 
 class ThemeError(Exception):

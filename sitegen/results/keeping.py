@@ -1,7 +1,5 @@
 """Readings and results of steps on the shelves: what they follow from, and how they are written there.
 
-A task is handed only what its key covers. Readers and steps see the program without its wording and without the places
-in the program file, so that a note or a title moves nothing; a place is a number, put right when a problem is told.
 Logs and traces are not kept, they would be the most of it: they are read once more where somebody looks at them.
 """
 
@@ -10,76 +8,14 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import astuple, dataclass, fields, is_dataclass, replace
+from dataclasses import astuple, dataclass, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from sitegen.program.model import Program, Where
 from sitegen.vocabulary import Comparison, Key, Problem, Readings, Result, Series, Value, Verdict
 
 if TYPE_CHECKING:
     import pandas as pd
-
-_NOWHERE = Where("")
-
-
-# ---- the program as a task sees it ----------------------------------------------------------------------------------
-
-
-def for_steps(program: Program) -> Program:
-    """The program as steps see it: without wording, places in its file, and how its records are written."""
-    return replace(
-        _unworded(program), folder="", records=(), logs=(), exclusions=(), decisions=(), passed_over=(),
-        criteria=tuple(replace(each, where=_NOWHERE) for each in program.criteria),
-        decide=None if program.decide is None else replace(program.decide, where=_NOWHERE),
-    )  # fmt: skip
-
-
-def for_reading(program: Program) -> tuple[Program, list[Where]]:
-    """The program as readers of records see it, and the places its numbers stand for: line 1 is the first of them."""
-    places: list[Where] = []
-
-    def numbered(of: Any) -> Any:
-        if isinstance(of, Where):
-            places.append(of)
-            return Where(of.file, len(places))
-        if isinstance(of, tuple):
-            return tuple(map(numbered, of))
-        if isinstance(of, dict):
-            return {key: numbered(each) for key, each in of.items()}
-        if is_dataclass(of) and not isinstance(of, type):
-            return replace(of, **{each.name: numbered(getattr(of, each.name)) for each in fields(of)})
-        return of
-
-    seen = replace(
-        _unworded(program), criteria=(), decide=None, decisions=(), ties=(), also=(), covariates=(), lent=(),
-        records=numbered(program.records), logs=numbered(program.logs), exclusions=numbered(program.exclusions),
-        passed_over=tuple(Problem(each.file) for each in program.passed_over),
-    )  # fmt: skip
-    return seen, places
-
-
-def _unworded(program: Program) -> Program:
-    builds = tuple(
-        replace(
-            build, title="", note="",
-            assemblies=tuple(replace(each, note="") for each in build.assemblies),
-            departures=tuple(replace(each, why="") for each in build.departures),
-        )
-        for build in program.builds
-    )  # fmt: skip
-    return replace(
-        program, title="", question="", notes="", version="", not_primary="", where=Where(program.where.file),
-        builds=builds,
-    )  # fmt: skip
-
-
-def placed(problem: Problem, program: Program, places: Sequence[Where]) -> Problem:
-    """A problem of a reader, at the place in the program file that its number stands for."""
-    if problem.file != program.where.file or not 0 < problem.line <= len(places):
-        return problem
-    where = places[problem.line - 1]
-    return replace(problem, line=where.line, column=where.column)
 
 
 def names_in(folder: Path) -> list[str]:

@@ -6,6 +6,7 @@ Missing, refused and excluded rows and the rounding are made here, once, for eve
 from __future__ import annotations
 
 import hashlib
+import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field, replace
@@ -17,6 +18,7 @@ from typing import TypeVar
 from sitegen.declarations import Step, Stream, in_order
 from sitegen.logs.join import Log
 from sitegen.program import described
+from sitegen.program import seen as seen_as
 from sitegen.program.model import Program, Restated, Standing
 from sitegen.reasons import RESTORABLE
 from sitegen.regular import opened, sha256_of, unmoved
@@ -80,6 +82,7 @@ class Analysis:
     problems: tuple[Problem, ...]
     inputs: Mapping[str, str]
     days: tuple[str, ...] = ()  # ISO date of each dated record that is used, in order
+    digests: Mapping[str, Mapping[str, str]] = field(default_factory=dict)  # stream -> build -> hash of its readings
     files: Mapping[str, bytes] = field(default_factory=dict)  # the results as stored, once they are made
     results_id: str = ""  # short hash of these files, shown in every footer
     looks: int | None = 1  # at the primary comparison, by the commits, before all builds are in; None: not known
@@ -106,12 +109,12 @@ def gather(program: Program, streams: Sequence[Stream], shelves: Shelves = NONE)
     problems: list[Problem] = [*program.passed_over]
     days: list[str] = []
     digests: dict[str, Mapping[str, str]] = {}
-    seen, places = keeping.for_reading(program)
+    seen, places = seen_as.by_readers(program)
     base = (digest(seen), keeping.names_in(Path(program.folder))) if shelves.open else ()
     for stream in streams:
         read = _read(seen, stream, base, shelves)
         readings[stream.name], digests[stream.name] = read.readings, read.digests
-        problems.extend(keeping.placed(each, program, places) for each in read.readings.problems)
+        problems.extend(seen_as.placed(each, program, places) for each in read.readings.problems)
         days += read.days
     problems.extend(unknown_objections(program, readings))
     inputs = input_hashes(program)
@@ -135,7 +138,8 @@ def _read(program: Program, stream: Stream, base: Sequence[object], shelves: She
         return kept
     with opened() as files:
         readings = stream.read(program, sources)
-    hashes = {path.relative_to(root).as_posix(): _hash(path) for path in files}
+    real = os.path.realpath(root)
+    hashes = {Path(os.path.relpath(os.path.realpath(path), real)).as_posix(): _hash(path) for path in files}
     read = Read(readings, hashes, _digests(readings), tuple(_days(stream, readings)))
     if all(unmoved(path, state) for path, state in files.items()):
         shelves.put(key, read, keeping.pack_read)
@@ -216,7 +220,7 @@ def analyse(
     Steps of scope "engine" run once a build, and builds spread over the executor; the result does not depend on it.
     """
     spread = _Spread(executor)
-    seen = keeping.for_steps(evidence.program)
+    seen = seen_as.by_steps(evidence.program)
     found = _run(_Ground(seen, evidence.digests, shelves), evidence.readings, in_order(steps), spread)
     values, verdicts = found.values, found.verdicts
     values = {**values, **_missing(evidence.program, streams, values)}
@@ -231,6 +235,7 @@ def analyse(
         problems=evidence.problems,
         inputs=evidence.inputs,
         days=evidence.days,
+        digests=evidence.digests,
     )
 
 
