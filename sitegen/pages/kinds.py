@@ -162,6 +162,11 @@ def _phased(height: int, *, history: bool) -> Spec:
             color=_SOFT,
         ).encode(x=x(), y=y()),
     ]  # fmt: skip
+    leaders = [] if history else [
+        _data("ends").transform_filter("datum.far == 1").mark_rule(color=_SOFT, strokeWidth=0.8, x2Offset=8).encode(
+            x=x("f"), x2="x:Q", y=y("of"), y2="v:Q"
+        ),
+    ]  # fmt: skip
     points = [
         _data("points").mark_point(
             shape=_expr(_SHAPE), size=78 if history else _expr("datum.n == '' ? 68 : narrow ? 26 : 40"),
@@ -189,7 +194,7 @@ def _phased(height: int, *, history: bool) -> Spec:
             align="right", dx=10, dy=12, text=_expr("datum.s"), opacity=_expr("narrow ? 1 : 0"),
         ).encode(x=x(), y=y()),
     ]  # fmt: skip
-    parts = [*band, *base, *limits, *lines, *whiskers, *readings, *points, *labels]
+    parts = [*band, *base, *limits, *lines, *leaders, *whiskers, *readings, *points, *labels]
     extra = {
         "n": 5,
         "top": 1,

@@ -95,7 +95,8 @@ def _printer(theme_dir: Path | None) -> Callable[[AnyPage], bytes]:
         from jinja2 import TemplateError
 
         try:
-            return (templates.get_template(page.template).render(page=page, setter=page.setter).strip() + "\n").encode()
+            text = templates.get_template(page.template).render(page=page, setter=page.setter).strip()
+            return (_PER_CENT.sub("\N{NO-BREAK SPACE}%", text) + "\n").encode()
         except TemplateError as problem:
             if theme_dir is None:
                 raise  # a fault of ours
@@ -148,6 +149,9 @@ def told(problem: Exception) -> str:
             line, name = frames[-1].lineno, frames[-1].filename
     where = f"{name}:{line}: " if name and line else ""
     return f"{where}{getattr(problem, 'message', None) or problem}"
+
+
+_PER_CENT = re.compile(r"(?<=\d) %")  # a number and its sign are never parted, whoever wrote them
 
 
 def environment(theme_dir: Path | None) -> Environment:
