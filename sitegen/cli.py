@@ -7,7 +7,7 @@ import os
 import sys
 import textwrap
 import traceback
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -301,6 +301,7 @@ def _check(options: argparse.Namespace) -> int:
     if examination.folder is not None:
         for program in examination.folder.programs:
             found += [workflow.stale_problem(program, reason) for reason in files.stale(program)]
+            found += workflow.unfinished_problem(program)
     if options.recompute and not examination.blocked:
         for conclusion in workflow.with_files(workflow.conclude(examination)):
             program = conclusion.analysis.program
@@ -329,28 +330,33 @@ def _check(options: argparse.Namespace) -> int:
 def _publish(options: argparse.Namespace) -> int:
     from sitegen import unchanged
 
+    before = unchanged.stamps(options.folder, options.to)
+
+    def still() -> list[str]:
+        return unchanged.moved(before, unchanged.stamps(options.folder, options.to))
+
     asked = unchanged.question(options.folder, options.to, options.theme, options.sheet)
     outcome = unchanged.answered(asked) if asked is not None and not options.no_cache else None
     if outcome is None or (options.strict and outcome.problems):
-        outcome = _published(options)
+        outcome = _published(options, still)
         if outcome is None:
             return INPUT
-        if asked is not None:
+        if asked is not None and not still():
             unchanged.remember(asked, outcome)
-    if outcome.problems:
-        print(outcome.problems, file=sys.stderr)
+    for said in filter(None, (outcome.problems, outcome.once)):
+        print(said, file=sys.stderr)
     print(outcome.report)
     return FINE
 
 
-def _published(options: argparse.Namespace) -> Outcome | None:
+def _published(options: argparse.Namespace, still: Callable[[], Sequence[str]]) -> Outcome | None:
     """What a publish left behind; None where nothing was written, which has been said."""
     from sitegen import helping, shelves
 
     kept = shelves.NONE if options.no_cache else shelves.of_user()
     try:
         with helping.helped(options.workers, options.cluster, kept, options.theme) as (kept, helpers):
-            return _published_by(options, kept, helpers)
+            return _published_by(options, still, kept, helpers)
     except helping.ClusterError as problem:
         print(f"{problem}\nNothing was written.", file=sys.stderr)
         return None
@@ -358,7 +364,9 @@ def _published(options: argparse.Namespace) -> Outcome | None:
         kept.tidy()
 
 
-def _published_by(options: argparse.Namespace, kept: Shelves, helpers: Helpers | None) -> Outcome | None:
+def _published_by(
+    options: argparse.Namespace, still: Callable[[], Sequence[str]], kept: Shelves, helpers: Helpers | None
+) -> Outcome | None:
     from sitegen import problems, workflow
     from sitegen.pages.site import ThemeError
     from sitegen.progress import Line
@@ -372,7 +380,7 @@ def _published_by(options: argparse.Namespace, kept: Shelves, helpers: Helpers |
         return None
     try:
         with Line(sys.stderr) as tell:
-            return workflow.publish(examination, options.to, options.theme, tell, options.sheet)
+            return workflow.publish(examination, options.to, options.theme, tell, options.sheet, still)
     except (CannotPublish, ThemeError) as problem:
         print(problem, file=sys.stderr)
         return None

@@ -25,7 +25,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
-from sitegen.cache import cache_folder
+from sitegen.cache import cache_folder, ours
 from sitegen.shelves import Shelves, code, digest
 
 if TYPE_CHECKING:
@@ -478,7 +478,7 @@ def helped(
     with ExitStack() as stack:
         stack.callback(lambda: [crew.close(sys.exc_info()[0] is not None) for crew in crews])
         folder = kept.folder
-        if folder is None or not _writable(folder):
+        if folder is None or not (ours(folder, make=True) and os.access(folder, os.W_OK)):
             own = tempfile.TemporaryDirectory(prefix="sitegen-", dir=_shared_folder() if cluster else None)
             folder = Path(stack.enter_context(own))
         yield Shelves(folder, memory=True), Helpers(hire, theme)
@@ -488,15 +488,6 @@ def _shared_folder() -> Path:
     folder = cache_folder()
     folder.mkdir(parents=True, exist_ok=True)
     return folder
-
-
-def _writable(folder: Path) -> bool:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryFile(dir=folder):
-            return True
-    except OSError:
-        return False
 
 
 def _processors() -> int:

@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 from sitegen import places
-from sitegen.cache import cache_folder
 from sitegen.declarations import Stream
 from sitegen.page.addresses import Addresses, slug
 from sitegen.page.view import Analysis, Desk
@@ -27,7 +26,7 @@ from sitegen.shelves import NONE, Shelves
 from sitegen.vocabulary import Measure
 
 if TYPE_CHECKING:
-    from jinja2 import BytecodeCache, Environment
+    from jinja2 import Environment
 
     from sitegen.crossing.history import History
     from sitegen.crossing.planning import Planning
@@ -163,7 +162,8 @@ def _printer(theme_dir: Path | None) -> Callable[[AnyPage], bytes]:
         from jinja2 import TemplateError
 
         try:
-            return (templates.get_template(page.template).render(page=page, setter=page.setter).strip() + "\n").encode()
+            text = templates.get_template(page.template).render(page=page, setter=page.setter).strip()
+            return (_PER_CENT.sub("\N{NO-BREAK SPACE}%", text) + "\n").encode()
         except TemplateError as problem:
             if theme_dir is None:
                 raise  # a fault of ours
@@ -218,6 +218,9 @@ def told(problem: Exception) -> str:
     return f"{where}{getattr(problem, 'message', None) or problem}"
 
 
+_PER_CENT = re.compile(r"(?<=\d) %")  # a number and its sign are never parted, whoever wrote them
+
+
 def environment(theme_dir: Path | None) -> Environment:
     """The templates, a user's before ours: autoescape on, undefined is an error."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -231,7 +234,6 @@ def environment(theme_dir: Path | None) -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
-        bytecode_cache=_compiled_templates(),
     )
     environment.filters |= {
         "tone": tone,
@@ -242,18 +244,6 @@ def environment(theme_dir: Path | None) -> Environment:
     environment.globals["key_symbols"] = [style(order) for order in range(len(SHAPES))]
     environment.policies["json.dumps_kwargs"] = {"sort_keys": True, "separators": (",", ":"), "allow_nan": False}
     return environment
-
-
-def _compiled_templates() -> BytecodeCache | None:
-    """Compiled templates in the user's cache folder; jinja2 knows them by the hash of their source."""
-    from jinja2 import FileSystemBytecodeCache
-
-    folder = cache_folder() / "templates"
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError:
-        return None
-    return FileSystemBytecodeCache(str(folder))
 
 
 # ---- assets ---------------------------------------------------------------------------------------------------------
