@@ -288,8 +288,9 @@ class Pool:
 class Helpers:
     """Shares work among a crew; see `workflow.Helpers`."""
 
-    def __init__(self, hire: Callable[[int], Crew | None], theme: Path | None = None) -> None:
+    def __init__(self, hire: Callable[[int], Crew | None], alone: Shelves, theme: Path | None = None) -> None:
         self._hire = hire  # of how many builds nothing is kept -> who helps
+        self.alone = alone  # what is kept where nobody helps
         self._crew: Crew | None = None
         self._place = Place("", "", "", "")
         self._theme = theme
@@ -467,21 +468,22 @@ def helped(
     if most == 1 and not cluster:
         yield kept, None
         return
-    crews: list[Pool | Cluster] = [Cluster(cluster)] if cluster else [Pool(most)] if workers is not None else []
-
-    def hire(fresh: int) -> Pool | Cluster | None:
-        count = min(most, fresh // BUILDS_EACH)
-        if not crews and count > 1:
-            crews.append(Pool(count))
-        return crews[0] if crews else None
-
     with ExitStack() as stack:
-        stack.callback(lambda: [crew.close(sys.exc_info()[0] is not None) for crew in crews])
         folder = kept.folder
         if folder is None or not (ours(folder, make=True) and os.access(folder, os.W_OK)):
             own = tempfile.TemporaryDirectory(prefix="sitegen-", dir=_shared_folder() if cluster else None)
             folder = Path(stack.enter_context(own))
-        yield Shelves(folder, memory=True), Helpers(hire, theme)
+        crews: list[Pool | Cluster] = [Cluster(cluster)] if cluster else [Pool(most)] if workers is not None else []
+        stack.callback(lambda: [crew.close(sys.exc_info()[0] is not None) for crew in crews])
+
+        def hire(fresh: int) -> Pool | Cluster | None:
+            count = min(most, fresh // BUILDS_EACH)
+            if not crews and count > 1:
+                crews.append(Pool(count))
+            return crews[0] if crews else None
+
+        shelves = Shelves(folder, memory=True)
+        yield shelves, Helpers(hire, shelves if folder == kept.folder else kept, theme)
 
 
 def _shared_folder() -> Path:

@@ -40,6 +40,8 @@ UNREAD = frozenset({"stream-not-here", "objection-unknown"})  # and about kinds 
 class Helpers(run.Helpers, Protocol):
     """Others who share the work of a publish; see `helping`."""
 
+    @property
+    def alone(self) -> Shelves: ...
     def begin(self, folder: Folder, shelves: Shelves, fresh: int) -> bool: ...
     def pages_of(self, analyses: Iterable[Analysis], planned: Iterable[str]) -> PageHelpers: ...
 
@@ -85,8 +87,8 @@ def examine(path: Path, tell: Tell = untold, shelves: Shelves = NONE, helpers: H
     `tell` hears what is being read; what has not changed is taken from the shelves, and helpers share the rest.
     """
     folder, problems = programs(path)
-    if folder is None or helpers is None or not _begun(folder, shelves, helpers):
-        helpers = None
+    if helpers is not None and (folder is None or not _begun(folder, shelves, helpers)):
+        shelves, helpers = helpers.alone, None
     units = {name: measure.unit for name, measure in registry.measures().items()}
     evidence: tuple[Evidence, ...] = ()
     if folder is not None:
