@@ -170,8 +170,7 @@ class _Seen:
         if name not in self._recorded or self._recorded[name][0] != stand:
             evidence = gather(self.program(name), registry.STREAMS, self.shelves)
             bare = {of: Readings(one.frame, logs=one.logs, traces=one.traces) for of, one in evidence.readings.items()}
-            parts = by_engine(by_steps(evidence.program), bare)
-            self._recorded[name] = digest(evidence.digests), evidence, parts
+            self._recorded[name] = digest(evidence.digests), evidence, by_engine(by_steps(evidence.program), bare)
         known, evidence, parts = self._recorded[name]
         if known != stand:
             raise LookupError(f"{name}: these are not the records that were asked about")
@@ -385,7 +384,8 @@ class Cluster:
     @property
     def count(self) -> int:
         """Threads of all workers."""
-        return max(1, sum(self._client.nthreads().values()))
+        threads: Mapping[str, int] = self._client.nthreads()
+        return max(1, sum(threads.values()))
 
     def see(self, place: Place) -> None:
         """Ask each worker whether it sees what is seen here. Raises ClusterError."""

@@ -185,7 +185,8 @@ def conclude(examination: Examination, tell: Tell = untold) -> tuple[Analysis, .
         return analysed(_with_lent(waiting[name], done), examination.shelves, examination.helpers)
 
     # while helpers work on one program, what belongs to a whole program is worked out here for the next
-    threads = ThreadPoolExecutor(len(waiting) or 1) if examination.helpers is not None else None
+    several = examination.helpers is not None and len(waiting) > 1
+    threads = ThreadPoolExecutor(len(waiting)) if several else None
     each = map if threads is None else threads.map
     try:
         while order.is_active():

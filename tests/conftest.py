@@ -46,7 +46,9 @@ def examples(tmp_path_factory: pytest.TempPathFactory) -> Published:
     def make(folder: Path) -> None:
         out, err = io.StringIO(), io.StringIO()
         with redirect_stdout(out), redirect_stderr(err):
-            assert main(["publish", str(copied(folder)), "--to", str(folder / "site")]) == 0, err.getvalue()
+            assert main(["publish", str(copied(folder)), "--to", str(folder / "site"), "--workers", "1"]) == 0, (
+                err.getvalue()
+            )
         for name, said in (("out", out), ("err", err)):
             (folder / name).write_text(said.getvalue(), encoding="utf-8")
 

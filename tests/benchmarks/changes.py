@@ -65,7 +65,7 @@ def in_one_process(programs: Path, kept: Path, rounds: int) -> dict[str, float]:
 
     def made() -> float:
         before = time.perf_counter()
-        workflow.render(workflow.examine(programs, shelves=shelves), None, None)
+        workflow.render(workflow.examine(programs, shelves=shelves), None)
         shelves.tidy()
         return time.perf_counter() - before
 

@@ -31,7 +31,7 @@ def told(programs: Path, theme: Path | None, shelves: Shelves) -> tuple[str, Map
     said = as_text(found.problems) if found.problems else ""
     if found.blocked:
         return said, {}
-    rendered = workflow.render(found, theme, None)
+    rendered = workflow.render(found, theme)
     results = {
         f"{each.analysis.program.id}/results/{name}": content
         for each in rendered.conclusions
