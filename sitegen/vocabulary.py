@@ -250,6 +250,7 @@ class Book:
 
     def __init__(self, rows: Mapping[tuple[str, Key], Value], needs: Iterable[str]) -> None:
         self._rows = rows
+        self._by_measure: dict[str, list[Value]] = {}  # laid out when it is first asked for
         self._needs = frozenset(needs)
 
     def _declared(self, measure: str) -> None:
@@ -267,7 +268,10 @@ class Book:
     def of(self, measure: str) -> Iterator[Value]:
         """All values of one measure that this step may see, in the order they were given."""
         self._declared(measure)
-        return (value for (name, _), value in self._rows.items() if name == measure)
+        if not self._by_measure:
+            for (name, _), value in self._rows.items():
+                self._by_measure.setdefault(name, []).append(value)
+        return iter(self._by_measure.get(measure, ()))
 
 
 class ReadingsBook(Mapping[str, Readings]):

@@ -115,6 +115,7 @@ class Desk:
             if verdict.rule == STATE and verdict.key.cylinder
         }
         self._rows: dict[Hashable, Mapping[tuple[str, int], list[Any]]] = {}
+        self._rows_of: dict[str, Mapping[Any, Any]] = {}  # stream -> build -> where in its table
         self._once: dict[Hashable, tuple[object, frozenset[Asked]]] = {}
         self._asked: set[Asked] = set()
         self._stands: dict[Asked, str] = {}
@@ -220,10 +221,10 @@ class Desk:
         frame = self._analysis.readings[stream].frame
         if not build:
             return frame
-        for name, wanted in (("engine", build), ("cylinder", cylinder)):
-            if wanted:
-                frame = frame[frame[name] == wanted] if name in frame else frame.iloc[0:0]
-        return frame
+        if stream not in self._rows_of:
+            self._rows_of[stream] = frame.groupby("engine").indices if "engine" in frame else {}
+        frame = frame.iloc[self._rows_of[stream].get(build, [])]
+        return frame if not cylinder else frame[frame["cylinder"] == cylinder] if "cylinder" in frame else frame[:0]
 
     def tuples(self, stream: str, kind: type[R], build: str, cylinder: int) -> list[R]:
         """The same rows as tuples; laid out once, since pages ask for them phase by phase."""

@@ -18,7 +18,7 @@ from sitegen.pages import coating, cylinder, data, engine, home, methods, plan, 
 from sitegen.pages.contexts import AnyPage
 from sitegen.pages.frame import Site
 from sitegen.program.model import Build, Folder, Program
-from sitegen.program.seen import by_pages_of
+from sitegen.program.seen import by_pages, by_pages_of
 from sitegen.regular import NotRegularError, opened, sha256_of
 from sitegen.shelves import Shelves, digest, key_of
 
@@ -65,8 +65,7 @@ def tasks(site: Site, keyed: bool) -> Iterator[Task]:
         yield Task(at.data[own.id], site, data.page, (own,), whole)
         if own.id in site.plans:
             yield Task(at.plans[own.id], site, plan.page, (own,), whole)
-        for build in own.builds:
-            yield from tasks_of(site, own, build, keyed)
+        yield from tasks_of(site, own, own.builds, keyed)
 
 
 def last(site: Site, keyed: bool) -> Task:
@@ -80,22 +79,19 @@ def _everything(site: Site, keyed: bool) -> tuple[str, dict[str, str]]:
     return digest(_nowhere(site.folder)) if keyed else "", stands
 
 
-def tasks_of(site: Site, own: Program, build: Build, keyed: bool) -> Iterator[Task]:
-    """The pages of a build and its cylinders."""
-    at = site.addresses
-    seen, alone = _alone(site, own, build)
-    ground = (digest(_nowhere(seen.folder)) if keyed else "", own.id)
-    yield Task(at.engines[own.id, build.id], seen, engine.page, (alone, build), ground, own.id, build.id)
-    for place in build.places:
-        path = at.cylinders[own.id, build.id, place.cylinder]
-        yield Task(path, seen, cylinder.page, (alone, build, place.cylinder), ground, own.id, build.id)
-
-
-def _alone(site: Site, own: Program, build: Build) -> tuple[Site, Program]:
-    """The site as the pages of one build see it."""
-    alone = by_pages_of(own, build)
-    folder = replace(site.folder, programs=[alone])
-    return replace(site, folder=folder, desks={own.id: site.desks[own.id].seen(alone)}, histories={}), alone
+def tasks_of(site: Site, own: Program, builds: Iterable[Build], keyed: bool) -> Iterator[Task]:
+    """The pages of some builds and of their cylinders."""
+    at, seen = site.addresses, by_pages(own)
+    shared = digest(_nowhere(replace(site.folder, programs=[seen]))) if keyed else ""
+    for build in builds:
+        alone = by_pages_of(seen, build)
+        folder, desks = replace(site.folder, programs=[alone]), {own.id: site.desks[own.id].seen(alone)}
+        of_build = replace(site, folder=folder, desks=desks, histories={})
+        ground = (shared, digest(build) if keyed else "", own.id)
+        yield Task(at.engines[own.id, build.id], of_build, engine.page, (alone, build), ground, own.id, build.id)
+        for place in build.places:
+            path = at.cylinders[own.id, build.id, place.cylinder]
+            yield Task(path, of_build, cylinder.page, (alone, build, place.cylinder), ground, own.id, build.id)
 
 
 def _nowhere(folder: Folder) -> Folder:

@@ -113,10 +113,8 @@ def keep_pages(
     plans: dict[str, Any] = dict.fromkeys(planned)  # such a page asks but whether there is one
     press, site, _, _ = _set_up(folder, [analysis], streams, measures, theme_dir, None, plans, None, shelves)
     own = next(each for each in folder.programs if each.id == analysis.program.id)
-    for build in own.builds:
-        if build.id in builds:
-            for task in tasks_of(site, own, build, shelves.open):
-                press.ahead(task)
+    for task in tasks_of(site, own, [build for build in own.builds if build.id in builds], shelves.open):
+        press.ahead(task)
 
 
 def _set_up(

@@ -39,13 +39,15 @@ def by_readers(program: Program) -> tuple[Program, list[Where]]:
     return seen, places
 
 
-def by_pages_of(program: Program, build: Build) -> Program:
-    """Without places in its file, and without the notes of other builds."""
+def by_pages(program: Program) -> Program:
+    """Without places in its file, and without the notes of builds."""
     unplaced: Program = _unplaced(program)
-    return replace(
-        unplaced, decisions=(), passed_over=(),
-        builds=tuple(each if each.id == build.id else _unnoted(each) for each in program.builds),
-    )  # fmt: skip
+    return replace(unplaced, decisions=(), passed_over=(), builds=tuple(_unnoted(each) for each in program.builds))
+
+
+def by_pages_of(seen: Program, build: Build) -> Program:
+    """The program as `by_pages` gives it, with the notes of one build."""
+    return replace(seen, builds=tuple(build if each.id == build.id else each for each in seen.builds))
 
 
 def placed(problem: Problem, program: Program, places: Sequence[Where]) -> Problem:
