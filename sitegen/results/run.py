@@ -6,6 +6,7 @@ Missing, refused and excluded rows and the rounding are made here, once, for eve
 from __future__ import annotations
 
 import hashlib
+import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field, replace
@@ -137,7 +138,8 @@ def _read(program: Program, stream: Stream, base: Sequence[object], shelves: She
         return kept
     with opened() as files:
         readings = stream.read(program, sources)
-    hashes = {path.relative_to(root).as_posix(): _hash(path) for path in files}
+    real = os.path.realpath(root)
+    hashes = {Path(os.path.relpath(os.path.realpath(path), real)).as_posix(): _hash(path) for path in files}
     read = Read(readings, hashes, _digests(readings), tuple(_days(stream, readings)))
     if all(unmoved(path, state) for path, state in files.items()):
         shelves.put(key, read, keeping.pack_read)

@@ -147,9 +147,9 @@ def publish(folder: Path, site: Path, workers: int, work: Path) -> Run:
 
 
 def fresh(cache: Path, first: Path) -> None:
-    """A cache as it is after publishing something else: compiled drawings, no note of this publish."""
+    """A cache as it is after publishing something else: compiled drawings, nothing of this publish."""
     shutil.rmtree(cache, ignore_errors=True)
-    shutil.copytree(first, cache, ignore=shutil.ignore_patterns("publishes"))
+    shutil.copytree(first, cache, ignore=shutil.ignore_patterns("publishes", "work"))
 
 
 def median(runs: Sequence[Run]) -> Run:
