@@ -61,6 +61,7 @@ from typing import Any
 
 from sitegen.page.axes import decimals, tick_step
 from sitegen.page.blocks import Datum, Figure, Panel, number_of
+from sitegen.page.counts import MANY
 
 Drawn = dict[str, Any]  # a row of a set with its defaults, or what is laid out of rows: what the script reads
 Orders = Mapping[str, int]  # coating id -> place in definitions.yaml
@@ -72,6 +73,10 @@ _TITLE = 22  # px, the line of the title of an axis
 _TEXT_RISE = 11  # px, the middle of the number at a point above the point (`texts` in kinds.py)
 LOW = 3.3  # steps of the axis of a panel in a stack
 EVEN = 2.1e-4  # min, what rounding to four digits may do to a second difference
+DOT = 12  # px2, of a mark among many
+GOLDEN = 0.618  # golden section: dots that follow each other stand far from each other
+SWARM = 200  # dots from which those of a line stand above each other
+NAMES = 8  # of many groups: so many are named along the axis
 NOISE = 0.1  # share of the most of a channel: what lies no further below zero is noise where it cannot be below
 _MARK = 7  # px, what a small ring takes
 _PLOT = {"slope": 190, "history": 240}  # px, height inside the axes
@@ -173,7 +178,7 @@ def packed(payload: Drawn) -> Drawn:
 
 
 def _column(values: list[Any], field: str) -> object:
-    if field == "at" and len(values) > 20:
+    if field in {"at", "x"} and len(values) > 20:
         even = _even(values)
         if 3 * len(even) < len(values):
             return {"a": [each for piece in even for each in piece]}
@@ -273,13 +278,16 @@ def _lay_phased(
     means, thin = rows["means"], rows["thin"]
     own = panel.coating
     shift = _shifts(means)
+    many = len(shift) > MANY
     lines: list[Drawn] = []
-    for role, members in (("t", thin), ("m", means)):
+    for role, members in (("t", thin), ("m", [] if many else means)):
         lines += _segments(role, members, shift if role == "m" else {}, own, orders)
     points = [
         {**_point(row, row["x"] + shift.get(row["line"], 0.0), own, orders, top, bottom), "n": row["name"]}
         for row in means
     ]
+    if many:
+        points.sort(key=lambda point: point["x"])  # evenly apart, so that they are light
     edge: list[Drawn] = [
         *({"v": row["value"], "s": row["label"], "b": 0, "q": -1} for row in rows["limits"] if row["label"]),
         *(
@@ -344,6 +352,7 @@ def _lay_phased(
         },
         "signals": {
             "n": count,
+            "dot": DOT if many else 68,
             "top": top,
             "bottom": bottom,
             **_ticks(top, bottom, number_of(signals["step"])),
@@ -391,15 +400,16 @@ def _c(row: Drawn, own: str, orders: Orders) -> int:
 def _shifts(means: Sequence[Drawn]) -> dict[str, float]:
     """Lines of means stand a little apart, so that their intervals do not cover each other."""
     names = list(dict.fromkeys(row["line"] for row in means))
-    room = min(0.15 if any(row["name"] for row in means) else 0.07, 0.5 / max(1, len(names)))
-    return {name: round((i - (len(names) - 1) / 2) * room, 3) for i, name in enumerate(names)}
+    most, digits = (0.7, 6) if len(names) > MANY else (0.5, 3)
+    room = min(0.15 if any(row["name"] for row in means) else 0.07, most / max(1, len(names)))
+    return {name: round((i - (len(names) - 1) / 2) * room, digits) for i, name in enumerate(names)}
 
 
 def _point(row: Drawn, x: float, own: str, orders: Orders, top: float, bottom: float) -> Drawn:
     low, high = row["low"], row["high"]
     known = low is not None and high is not None
     return {
-        "x": round(x, 3),
+        "x": round(x, 6),
         "v": row["value"],
         "lo": max(bottom, low) if known else None,
         "hi": min(top, high) if known else None,
@@ -550,6 +560,7 @@ def _lay_dots(
     left = 14 + max((max(len(row["label"]), len(row["under"])) for row in rows["lines"]), default=0) * _CHAR
     short = 14 + max((len(row["label"]) for row in rows["lines"]), default=0) * _CHAR
     room = max(16, _left(top, bottom, number_of(signals["step"])) // 2)  # half of the last tick's number stands beyond
+    swarm = len(rows["dots"]) > SWARM * max(1, count)
     means = []
     for row in rows["means"]:
         point = _point({**row, "x": row["y"], "line": ""}, 0, own, orders, top, bottom)
@@ -559,15 +570,15 @@ def _lay_dots(
         "data": {
             "lines": [{"y": row["y"], "s": row["label"], "u": row["under"]} for row in rows["lines"]],
             "dots": [
-                {"y": row["y"], "v": row["value"], "c": _c(row, own, orders), "k": int(row["crossed"]), "t": row["tip"],
-                 "q": row["series"]}
-                for row in rows["dots"]
+                {"y": row["y"] + (round(0.5 * (n * GOLDEN % 1) - 0.35, 2) if swarm else 0), "v": row["value"],
+                 "c": _c(row, own, orders), "k": int(row["crossed"]), "t": row["tip"], "q": row["series"]}
+                for n, row in enumerate(rows["dots"])
             ],
             "points": means,
             "limits": [{"v": row["value"], "s": row["label"]} for row in rows["limits"]],
         },
         "signals": {
-            "n": count, "apart": int(bool(rows["dots"])), "top": top, "bottom": bottom,
+            "n": count, "apart": int(bool(rows["dots"])), "dot": DOT if swarm else 26, "top": top, "bottom": bottom,
             **ticks,
         },
         "pad": {"top": 24, "bottom": 26 + (_TITLE if panel.axis else 0),
@@ -648,16 +659,24 @@ def _lay_upright(
             if row["label"]:
                 ends.append({"x": round(x, 3), "v": drawn[-1]["hi"] or row["value"], "s": row["label"]})
     shared = [list(same) for _, same in groupby(groups, lambda group: group["under"])]
+    many = len(groups) > MANY
+    pace = math.ceil(len(groups) / NAMES) if many else 1
     return {
         "kind": kind,
         "data": {
-            "groups": [{"x": group["x"], "s": group["label"]} for group in groups],
+            "groups": [{"x": group["x"], "s": group["label"]} for group in groups[::pace]],
             "unders": [{"x": sum(g["x"] for g in same) / len(same), "s": same[0]["under"]} for same in shared],
             "points": drawn,
             "ends": ends,
             "limits": [{"v": row["value"], "s": row["label"]} for row in rows["limits"]],
         },
-        "signals": {"n": len(groups), "top": top, "bottom": bottom, **_ticks(top, bottom, step)},
+        "signals": {
+            "n": len(groups),
+            "dot": DOT if many else 50,
+            "top": top,
+            "bottom": bottom,
+            **_ticks(top, bottom, step),
+        },
         "pad": {"top": 28, "bottom": 44, "left": _left(top, bottom, step), "wide": 14, "narrow": 14},
         "height": 190,
     }

@@ -71,6 +71,7 @@ def build_site(
     print_page = _printer(theme_dir)
     for page in _pages(site):
         files[page.path] = print_page(page)
+        files |= page.setter.later
     if sheets:
         style = files[site.assets["report.css"]].decode()
         files |= {page.path: print_page(page) for page in (sheet.page(site, own, style) for own in folder.programs)}
