@@ -77,6 +77,9 @@ DOT = 12  # px2, of a mark among many
 GOLDEN = 0.618  # golden section: dots that follow each other stand far from each other
 SWARM = 200  # dots from which those of a line stand above each other
 NAMES = 8  # of many groups: so many are named along the axis
+LONGEST = 28  # characters of a name in a chart; the table below has all of it
+TITLE = 46  # characters of the title of an axis, which has to stand on a telephone
+WORD, LINES = 16, 4  # characters of a word and lines of the name of a phase
 NOISE = 0.1  # share of the most of a channel: what lies no further below zero is noise where it cannot be below
 _MARK = 7  # px, what a small ring takes
 _PLOT = {"slope": 190, "history": 240}  # px, height inside the axes
@@ -138,7 +141,7 @@ def payloads(figure: Figure, orders: Orders) -> list[Drawn]:
             "along" if kind.name == "dots" else "axis": of.axis,
             **({"along": of.along} if of.along else {}),
         }
-        each["data"] |= {name: [{"s": title}] for name, title in titles.items() if title}
+        each["data"] |= {name: [{"s": shortened(title, TITLE)}] for name, title in titles.items() if title}
     for side in ("left", "leftNarrow"):  # panels in a column begin at one place
         widest = max((each["pad"].get(side, 0) for each in laid), default=0)
         for each in laid:
@@ -222,6 +225,8 @@ def _filled(figure: Figure, kind: Kind, panel: Panel) -> dict[str, list[Drawn]]:
                 if given is _NEEDED:
                     raise ChartError(f"{figure.name}: a row of {name!r} lacks {field!r}")
                 whole[field] = _plain(figure.name, name, field, given)
+                if field in {"label", "under"} and name != "phases":
+                    whole[field] = shortened(str(whole[field]), LONGEST)
             filled[name].append(whole)
     return filled
 
@@ -520,14 +525,27 @@ def wrapped(text: str, width: int) -> list[str]:
 
     >>> wrapped("run-in, 15 min", 7), wrapped("run-in, 15 min", 14), wrapped("durability", 7)
     (['run-in,', '15 min'], ['run-in, 15 min'], ['durability'])
+
+    >>> wrapped("a b c d e", 1)
+    ['a', 'b', 'c', 'd …']
     """
     lines: list[str] = []
-    for word in text.split(" "):
+    for whole in text.split(" "):
+        word = shortened(whole, WORD)
         if lines and len(lines[-1]) + 1 + len(word) <= width:
             lines[-1] += f" {word}"
         else:
             lines.append(word)
-    return lines
+    return lines if len(lines) <= LINES else [*lines[: LINES - 1], f"{lines[LINES - 1]} …"]
+
+
+def shortened(text: str, most: int) -> str:
+    """A text of at most so many characters.
+
+    >>> shortened("B3", 4), shortened("durability", 4)
+    ('B3', 'dur…')
+    """
+    return text if len(text) <= most else f"{text[: most - 1]}…"
 
 
 def _ticks(top: float, bottom: float, step: float) -> Drawn:
