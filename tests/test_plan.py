@@ -20,7 +20,6 @@ from scipy.optimize import brentq
 from sitegen import workflow
 from sitegen.cli import main
 from sitegen.crossing.allocation import whole_builds
-from sitegen.progress import Tell
 from sitegen.results.run import Analysis
 from sitegen.workflow import Examination
 
@@ -42,7 +41,7 @@ def read_once(monkeypatch: pytest.MonkeyPatch, analysed: Analysed) -> None:
     analyses = {each.analysis.program.id: each.analysis for each in analysed.conclusions}
     really = workflow.examine, workflow.conclude
 
-    def examine(path: Path, *more: Tell) -> Examination:
+    def examine(path: Path, *more: Any) -> Examination:
         return examples[path] if path in examples else really[0](path, *more)
 
     def conclude(examination: Examination) -> tuple[Analysis, ...]:

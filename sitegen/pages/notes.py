@@ -23,6 +23,7 @@ from sitegen.pictures import check as check_picture
 from sitegen.problems import nearest, shown
 from sitegen.program.inside import PathFault, file_inside, nearest_inside
 from sitegen.program.model import Folder, Program
+from sitegen.regular import read_regular
 from sitegen.vocabulary import Problem
 
 if TYPE_CHECKING:
@@ -116,7 +117,8 @@ def problems(folder: Folder, program: Program, measures: Collection[str]) -> lis
 
 
 def _content(program: Program) -> bytes:
-    return (Path(program.folder) / program.notes).read_bytes()
+    folder = Path(program.folder)
+    return read_regular(folder / program.notes, folder)
 
 
 def _read(program: Program) -> str:

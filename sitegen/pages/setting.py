@@ -177,7 +177,7 @@ class Setter:
         self._gallery = gallery
         self._coatings = coatings
         self._orders = {each.id: each.order for each in coatings.values()}
-        self.later: dict[str, bytes] = {}  # path -> script with the rows of a long table that the page does not show
+        self.later: dict[str, str] = {}  # path -> script with the rows of a long table that the page does not show
         self._taken: set[str] = {"main"}
         self._labels: dict[str, int] = {}
 
@@ -207,7 +207,7 @@ class Setter:
         folder, name = posixpath.split(self._page)
         path = posixpath.join(folder, "rows", f"{name.removesuffix('.html')}-{id}.js")
         told = json.dumps({"page": self._page, "table": id, "rows": rows}, ensure_ascii=False)
-        self.later[path] = f"{ROWS}({told});\n".encode()
+        self.later[path] = f"{ROWS}({told});\n"
         return relative(path, self._page)
 
     def how(self, measure: str) -> Link | None:

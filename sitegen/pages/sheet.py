@@ -78,7 +78,7 @@ _TITLES = ("By the rule", criteria.TITLE, comparing.TITLE, "Decisions taken")
 def _meta(site: Site, view: View) -> list[Cell]:
     """As of which day, by which results, what is due: the sheet is dated by its records, not by a clock."""
     own = view.program
-    results = site.desks[own.id].analysis.results_id
+    results = site.desks[own.id].results
     told = [words.sentence(site.as_of(own)), f"Results {results}" if results else "", decision.next_due(view)]
     pieces = [Cell(text) for text in told if text]
     return [*pieces, Cell("Invented data", strong=True)] if own.invented else pieces

@@ -7,10 +7,10 @@ from functools import partial
 
 from sitegen.program.model import Decision, Moved, Program, Standing
 from sitegen.results import alike
-from sitegen.results.committed import contents, git, whole_history
+from sitegen.results.committed import UNREADABLE, contents, states, whole_history
 from sitegen.results.files import FOLDER, FORMAT, TABLES, results_id
 from sitegen.results.seen import moved, seen
-from sitegen.results.upgrade import UnknownFormatError, upgraded
+from sitegen.results.upgrade import upgraded
 from sitegen.vocabulary import Problem
 
 MOST_STATES = 200  # commits of the results that are looked at
@@ -49,7 +49,10 @@ def _moved(
     if name is None:
         return None
     wanted = partial(_rests_on, program, decision.coating)
-    return moved(seen(states[name], wanted), seen(fresh, wanted))
+    try:
+        return moved(seen(states[name], wanted), seen(fresh, wanted))
+    except UNREADABLE:
+        return None
 
 
 def _rests_on(program: Program, coating: str, table: str, row: alike.Row) -> bool:
@@ -66,11 +69,7 @@ def _rests_on(program: Program, coating: str, table: str, row: alike.Row) -> boo
 
 def _states(program: Program) -> dict[str, Mapping[str, bytes]]:
     """States of the results by their short name: those in git, the latest first, where its history is whole."""
-    listed = b""
-    if whole_history(program):
-        asked = (f"--max-count={MOST_STATES}", "--format=%H", "--", f"./{FOLDER}")
-        listed = git(program, "log", *asked) or b""
-    commits = listed.decode().split()
+    commits = states(program, FOLDER, MOST_STATES) if whole_history(program) else []
     wanted: Sequence[str] = (*TABLES, "provenance.json")
     found: dict[str, Mapping[str, bytes]] = {}
     stored = contents(program, [f"{commit}:./{FOLDER}/{name}" for commit in commits for name in wanted])
@@ -82,6 +81,6 @@ def _states(program: Program) -> dict[str, Mapping[str, bytes]]:
         name = results_id(files)  # as it was printed then, before a later version writes it anew
         try:
             found.setdefault(name, upgraded(files, FORMAT))
-        except (UnknownFormatError, KeyError, UnicodeDecodeError):
+        except UNREADABLE:
             continue
     return found

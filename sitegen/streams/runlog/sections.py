@@ -142,7 +142,7 @@ def _channels(logs: Sequence[tuple[Phase, Log]]) -> list[str]:
 
 
 def _logs(view: View) -> list[tuple[Phase, Log]]:
-    logs = view.analysis.readings["runlog"].logs
+    logs = view.the_desk.logs("runlog", view.the_build.id)
     found = [(phase, logs.get((view.the_build.id, phase.id))) for phase in view.phases]
     return [(phase, log) for phase, log in found if isinstance(log, Log)]
 

@@ -301,7 +301,7 @@ def _rule_row(view: View, rule: Verdict, told: str) -> Row:
     if rule.found is None and rule.reason and rule.reason != told:
         because = why_open(view, view.the_build, rule.reason, [view.cylinder])
     what = "level" if rule.rule == LEVEL_RULE else "to_lose"
-    late = "changed late" if any(each.what == what for each in view.analysis.restated or ()) else ""
+    late = "changed late" if any(each.what == what for each in view.the_desk.restated or ()) else ""
     return Row(
         (Cell(_RULES[rule.rule]), Cell(f"≤ {limit}", note=late), Cell(found, note=because), Cell(rule.word, word=True))
     )
