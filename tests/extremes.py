@@ -77,6 +77,7 @@ def hundred_notes(folder: Path) -> None:
     write_large(folder, 2, 4)
     wide = "| " + " | ".join(f"column {n}" for n in range(14)) + " |\n" + "|---" * 14 + "|\n" + "| 1234.5 " * 14 + "|\n"
     notes = (f"## Note {n}\n\n{'A word and another. ' * 12}\n\n{wide if n % 20 == 1 else ''}\n" for n in range(1, 101))
+    _change(folder, PROGRAM, lambda text: text.replace("phases:", "notes: notes.md\nphases:", 1))
     (folder / "large" / "notes.md").write_text("\n".join([*notes, "w" * 200, ""]), encoding="utf-8")
 
 

@@ -22,7 +22,8 @@ BEYOND = """() => {
   if (across > wide) { found.push(`the page is ${across} px wide`); }
   document.querySelectorAll('body *').forEach(each => {
     const style = getComputedStyle(each), box = each.getBoundingClientRect();
-    if (!box.width || each.closest('.scroll, .crowded .plan, .chart, .sr, h2.quiet, .skip, .symbols')) { return; }
+    const apart = '.scroll, .crowded .plan, .notes table, .chart, .sr, h2.quiet, .skip, .symbols';
+    if (!box.width || each.closest(apart)) { return; }
     const name = `${each.tagName} ${each.getAttribute('class') || ''} ${each.textContent.trim().slice(0, 40)}`;
     if (box.right > wide + 1) { found.push(`beyond: ${name}`); }
     const cut = style.overflowX !== 'visible' && each.scrollWidth > each.clientWidth + 1;
