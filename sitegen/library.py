@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sitegen.problems import as_text
+from sitegen.tables.neutral import meant
 from sitegen.vocabulary import Problem
 
 if TYPE_CHECKING:
@@ -87,7 +88,7 @@ def _joined(parts: Sequence[tuple[str, bytes]]) -> pd.DataFrame:
 
     frames = []
     for program, content in parts:
-        frame = pd.read_csv(io.BytesIO(content), dtype=str, keep_default_na=False)
+        frame = pd.read_csv(io.BytesIO(content), dtype=str, keep_default_na=False).map(meant)
         frame.insert(0, "program", program)
         frames.append(frame)
     joined = pd.concat(frames, ignore_index=True)

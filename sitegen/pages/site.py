@@ -105,7 +105,7 @@ def _printer(theme_dir: Path | None) -> Callable[[AnyPage], bytes]:
         try:
             text = templates.get_template(page.template).render(page=page, setter=page.setter).strip()
             later = [f"<!--rows {path}-->\n{rows}" for path, rows in page.setter.later.items()]
-            return "".join([text, "\n", *later]).encode()
+            return _PER_CENT.sub("\N{NO-BREAK SPACE}%", "".join([text, "\n", *later])).encode()
         except Exception as problem:
             frames = traceback.extract_tb(problem.__traceback__)
             own = theme_dir is not None and any(Path(each.filename).is_relative_to(theme_dir) for each in frames)
@@ -160,6 +160,9 @@ def told(problem: Exception) -> str:
             line, name = frames[-1].lineno, frames[-1].filename
     where = f"{name}:{line}: " if name and line else ""
     return f"{where}{getattr(problem, 'message', None) or problem}"
+
+
+_PER_CENT = re.compile(r"(?<=\d) %")  # a number and its sign are never parted, whoever wrote them
 
 
 def environment(theme_dir: Path | None) -> Environment:

@@ -6,7 +6,6 @@ Only the last commit is asked, through the `git` command; without git, or outsid
 from __future__ import annotations
 
 import csv
-import io
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
@@ -88,9 +87,8 @@ def looks(program: Program, fresh: Mapping[str, bytes]) -> int | None:
 
 def _primary_builds(content: bytes) -> tuple[str, ...]:
     """Builds of each coating in the primary comparison; nothing where none of it could be answered."""
-    rows = csv.DictReader(io.StringIO(content.decode("utf-8", errors="replace")))
     try:
-        primary = [row for row in rows if row.get("role") == "primary" and row.get("estimate")]
+        primary = [row for row in alike.rows(content) if row.get("role") == "primary" and row.get("estimate")]
         return tuple(f"{row['coating']}:{row['builds']}:{row['builds_reference']}" for row in primary)
     except UNREADABLE:
         return ()

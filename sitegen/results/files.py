@@ -19,6 +19,7 @@ from sitegen.regular import read_regular
 from sitegen.results import alike
 from sitegen.results.run import Analysis, input_hashes
 from sitegen.rounding import aligned, short
+from sitegen.tables.neutral import neutral
 from sitegen.vocabulary import Comparison, Key, Measure, Value, Verdict
 
 FORMAT = 3  # 2: comparisons.csv, answers to criteria in verdicts.csv; 3: what decided a verdict, revisions of methods
@@ -137,7 +138,7 @@ def _csv(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> bytes:
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(columns)
-    writer.writerows(rows)
+    writer.writerows([neutral(cell) for cell in row] for row in rows)
     return text.getvalue().encode()
 
 
@@ -149,9 +150,8 @@ def values(content: bytes) -> tuple[Value, ...]:
     """Values of a measures.csv; rows of another format are left out. Raises DamagedError."""
     if alike.merging(content):
         raise DamagedError("it holds the conflict markers of a merge")
-    rows = csv.DictReader(io.StringIO(content.decode("utf-8", errors="replace")), restval="")
     try:
-        return tuple(_value(row) for row in rows if set(MEASURE_COLUMNS) <= set(row))
+        return tuple(_value(row) for row in alike.rows(content) if set(MEASURE_COLUMNS) <= set(row))
     except (ValueError, csv.Error) as problem:
         raise DamagedError("it cannot be read as a table of measures") from problem
 

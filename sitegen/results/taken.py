@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from functools import partial
 
-from sitegen.program.model import Decision, Moved, Program, Standing
+from sitegen.program.model import Decision, Program, Standing
 from sitegen.results import alike
 from sitegen.results.committed import UNREADABLE, contents, states, whole_history
 from sitegen.results.files import FOLDER, FORMAT, TABLES, results_id
@@ -22,7 +23,7 @@ def standings(program: Program, fresh: Mapping[str, bytes]) -> tuple[Standing, .
     if not program.decisions:
         return ()
     states = _states(program)
-    return tuple(Standing(each, _moved(program, each, states, fresh)) for each in program.decisions)
+    return tuple(_standing(program, each, states, fresh) for each in program.decisions)
 
 
 def problems(program: Program) -> list[Problem]:
@@ -42,17 +43,18 @@ def problems(program: Program) -> list[Problem]:
     ]  # fmt: skip
 
 
-def _moved(
+def _standing(
     program: Program, decision: Decision, states: Mapping[str, Mapping[str, bytes]], fresh: Mapping[str, bytes]
-) -> tuple[Moved, ...] | None:
+) -> Standing:
     name = next((name for name in states if decision.results.startswith(name)), None)
     if name is None:
-        return None
+        return Standing(decision, None)
     wanted = partial(_rests_on, program, decision.coating)
     try:
-        return moved(seen(states[name], wanted), seen(fresh, wanted))
+        as_of = json.loads(states[name].get("provenance.json", b"{}")).get("as_of") or ""
+        return Standing(decision, moved(seen(states[name], wanted), seen(fresh, wanted)), as_of)
     except UNREADABLE:
-        return None
+        return Standing(decision, None)
 
 
 def _rests_on(program: Program, coating: str, table: str, row: alike.Row) -> bool:

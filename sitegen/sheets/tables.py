@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from sitegen import units
 from sitegen.sheets.columns import Columns, Heading, is_text
+from sitegen.tables.neutral import neutral
 from sitegen.tables.records import SEPARATORS
 from sitegen.vocabulary import Field
 
@@ -46,10 +47,11 @@ def as_text(table: EmptyTable) -> bytes:
     if separator == " ":  # columns parted by any blanks: nothing could be left empty
         separator = ","
     writer = csv.writer(written, delimiter=separator, lineterminator="\r\n")
-    writer.writerow([heading.header for heading in table.columns.headings])
+    lines: list[Sequence[str]] = [[heading.header for heading in table.columns.headings]]
     if table.columns.below:
-        writer.writerow(table.columns.below)
-    writer.writerows([row.get(heading.field, "") for heading in table.columns.headings] for row in table.rows)
+        lines.append(table.columns.below)
+    lines += [[row.get(heading.field, "") for heading in table.columns.headings] for row in table.rows]
+    writer.writerows([neutral(cell) for cell in line] for line in lines)
     encoding = source.encoding if source and same and source.encoding else "utf-8"
     if encoding == "utf-8":
         encoding = "utf-8-sig"  # office programs take a text without the mark for another encoding
@@ -74,11 +76,11 @@ def as_workbook(table: EmptyTable) -> bytes:
         heads.append(list(table.columns.below))
     for head in heads:
         sheet.append(head)
-    for cell in (cell for row in sheet.iter_rows() for cell in row):
-        if cell.value is not None:
-            cell.data_type = "s"  # a header that begins with "=" is a text, no formula
     for row in table.rows:
         sheet.append([_typed(row.get(h.field, ""), table.fields.get(h.field)) for h in table.columns.headings])
+    for cell in (cell for row in sheet.iter_rows() for cell in row):
+        if isinstance(cell.value, str):
+            cell.data_type = "s"  # what begins with "=" is a text, no formula
     last = len(heads) + len(table.rows) + _ROWS_MORE
     for at, heading in enumerate(table.columns.headings, start=1):
         letter = get_column_letter(at)
