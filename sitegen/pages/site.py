@@ -77,7 +77,9 @@ def build_site(
         style = files[site.assets["report.css"]].decode()
         pages |= {page.path: print_page(page) for page in (sheet.page(site, own, style) for own in folder.programs)}
     marks = {mark: text for desk in site.desks.values() for mark, text in desk.filled().items()}
-    files |= {path: filled(content, marks) for path, content in pages.items()}
+    for path, content in pages.items():
+        files[path], *later = _LATER.split(filled(content, marks))
+        files |= {name.decode(): rows for name, rows in zip(later[::2], later[1::2], strict=True)}
     for name, own in site.results.items():
         files |= {site.addresses.result(name, file): own[file] for file in own if file.endswith(".csv")}
     files.update(site.gallery.files)
@@ -88,17 +90,26 @@ def build_site(
 # ---- templates ------------------------------------------------------------------------------------------------------
 
 
+# Rows that a page shows later travel behind it: text cannot look like this, since pages escape it.
+_LATER = re.compile(rb"<!--rows (.*?)-->\n")
+
+
 def _printer(theme_dir: Path | None) -> Callable[[AnyPage], bytes]:
     templates = environment(theme_dir)
 
     def print_page(page: AnyPage) -> bytes:
+        import traceback
+
         from jinja2 import TemplateError
 
         try:
             text = templates.get_template(page.template).render(page=page, setter=page.setter).strip()
-            return (_PER_CENT.sub("\N{NO-BREAK SPACE}%", text) + "\n").encode()
-        except TemplateError as problem:
-            if theme_dir is None:
+            later = [f"<!--rows {path}-->\n{rows}" for path, rows in page.setter.later.items()]
+            return _PER_CENT.sub("\N{NO-BREAK SPACE}%", "".join([text, "\n", *later])).encode()
+        except Exception as problem:
+            frames = traceback.extract_tb(problem.__traceback__)
+            own = theme_dir is not None and any(Path(each.filename).is_relative_to(theme_dir) for each in frames)
+            if theme_dir is None or not (own or isinstance(problem, TemplateError)):
                 raise  # a fault of ours
             raise ThemeError(told(problem)) from problem
 
