@@ -7,7 +7,7 @@ import os
 import sys
 import textwrap
 import traceback
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -88,6 +88,7 @@ def _parser() -> argparse.ArgumentParser:
     publish.add_argument("--strict", action="store_true", help="write nothing when a reading was set aside")
     publish.add_argument("--sheet", action="store_true", help="write each decision sheet as one file to be sent, too")
     publish.add_argument("--theme", type=Path, metavar="DIR", help="folder whose templates and styles replace ours")
+    publish.add_argument("--no-cache", action="store_true", help="work everything out anew, and keep nothing of it")
     publish.add_argument("--workers", type=_count, default=1, metavar="N", help="processes that share the analysis (1)")
     publish.set_defaults(verb=_publish)
 
@@ -283,14 +284,17 @@ def _today() -> str:
 
 
 def _check(options: argparse.Namespace) -> int:
-    from sitegen import problems, workflow
+    from sitegen import problems, shelves, workflow
     from sitegen.results import alike, files
 
-    examination = workflow.examine(options.folder)
+    # what is to be held against the committed results is worked out anew
+    kept = shelves.NONE if options.recompute else shelves.of_user()
+    examination = workflow.examine(options.folder, shelves=kept)
     found = [*examination.problems, *workflow.ahead(examination, _today())]
     if examination.folder is not None:
         for program in examination.folder.programs:
             found += [workflow.stale_problem(program, reason) for reason in files.stale(program)]
+            found += workflow.unfinished_problem(program)
     if options.recompute and not examination.blocked:
         for conclusion in workflow.with_files(workflow.conclude(examination)):
             program = conclusion.analysis.program
@@ -299,6 +303,7 @@ def _check(options: argparse.Namespace) -> int:
                 for line in alike.differences(files.lying(program), conclusion.files)
             ]
     found.sort()
+    kept.tidy()
     print(problems.as_json(found) if options.format == "json" else problems.as_text(found))
     if options.format == "text":
         for clause in filter(None, (examination.not_used, examination.not_taken)):
@@ -318,39 +323,47 @@ def _check(options: argparse.Namespace) -> int:
 def _publish(options: argparse.Namespace) -> int:
     from sitegen import unchanged
 
+    before = unchanged.stamps(options.folder, options.to)
+
+    def still() -> list[str]:
+        return unchanged.moved(before, unchanged.stamps(options.folder, options.to))
+
     asked = unchanged.question(options.folder, options.to, options.theme, options.sheet)
-    outcome = unchanged.answered(asked) if asked is not None else None
+    outcome = unchanged.answered(asked) if asked is not None and not options.no_cache else None
     if outcome is None or (options.strict and outcome.problems):
-        outcome = _published(options)
+        outcome = _published(options, still)
         if outcome is None:
             return INPUT
-        if asked is not None:
+        if asked is not None and not still():
             unchanged.remember(asked, outcome)
-    if outcome.problems:
-        print(outcome.problems, file=sys.stderr)
+    for said in filter(None, (outcome.problems, outcome.once)):
+        print(said, file=sys.stderr)
     print(outcome.report)
     return FINE
 
 
-def _published(options: argparse.Namespace) -> Outcome | None:
+def _published(options: argparse.Namespace, still: Callable[[], Sequence[str]]) -> Outcome | None:
     """What a publish left behind; None where nothing was written, which has been said."""
-    from sitegen import problems, workflow
+    from sitegen import problems, shelves, workflow
     from sitegen.pages.site import ThemeError
     from sitegen.progress import Line
     from sitegen.publish import CannotPublish
 
+    kept = shelves.NONE if options.no_cache or options.workers > 1 else shelves.of_user()
     with Line(sys.stderr) as tell:
-        examination = workflow.examine(options.folder, tell)
+        examination = workflow.examine(options.folder, tell, kept)
     if examination.blocked or (options.strict and examination.problems):
         print(problems.as_text(examination.problems), file=sys.stderr)
         print("Nothing was written.", file=sys.stderr)
         return None
     try:
         with workflow.workers(options.workers) as executor, Line(sys.stderr) as tell:
-            return workflow.publish(examination, options.to, options.theme, executor, tell, options.sheet)
+            return workflow.publish(examination, options.to, options.theme, executor, tell, options.sheet, still)
     except (CannotPublish, ThemeError) as problem:
         print(problem, file=sys.stderr)
         return None
+    finally:
+        kept.tidy()
 
 
 def _plan(options: argparse.Namespace) -> int:

@@ -56,7 +56,7 @@ def findings(path: Path | str, *, committed: bool = False) -> Findings:
     and a program has none.
     """
     from sitegen import workflow
-    from sitegen.results.files import FOLDER, TABLES
+    from sitegen.results.files import FOLDER, TABLES, damage
 
     folder = Path(path)
     home: Folder | None
@@ -64,6 +64,9 @@ def findings(path: Path | str, *, committed: bool = False) -> Findings:
         home, problems = workflow.programs(folder)
         if home is None:
             raise InputError(problems)
+        damaged = [workflow.stale_problem(each, what) for each in home.programs for what in damage(each)]
+        if damaged:
+            raise InputError(damaged)
         found = [
             (program.id, {name: (Path(program.folder) / FOLDER / name).read_bytes() for name in TABLES})
             for program in home.programs

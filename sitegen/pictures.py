@@ -13,7 +13,8 @@ import io
 import json
 import os
 import warnings
-from dataclasses import asdict, dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
@@ -36,7 +37,9 @@ THUMBNAIL = (600, 800)  # pixels, widest and highest
 LOSSLESS_PIXELS = 4_000_000  # above it a picture that came without loss is published as JPEG after all
 FORMATS = ("PNG", "JPEG", "TIFF")
 _BAND = 1_000_000  # pixels worked on at a time
-_MADE = 2  # of the way pictures are made: count up when it changes
+_MADE = 3  # of the way pictures are made: count up when it changes
+
+_PNG, _JPEG = b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff"  # how files begin
 
 # Pillow's names. Everything else is turned into one of the two that a page can show.
 _GREY = frozenset({"1", "L"})
@@ -85,8 +88,8 @@ def picture(path: Path) -> Picture:
     if before is not None:
         return before
     made = _made(content)
-    facts = {name: value for name, value in asdict(made).items() if not isinstance(value, bytes)}
-    head = json.dumps({**facts, "size": len(made.full)}, sort_keys=True).encode()
+    sizes = (made.width, made.height, made.thumbnail_width, made.thumbnail_height)
+    head = json.dumps({"size": len(made.full), "sizes": sizes, "notes": made.notes}).encode()
     keep(_place(content), head + b"\n" + made.full + made.thumbnail)
     return made
 
@@ -123,10 +126,24 @@ def _taken_up(content: bytes) -> Picture | None:
     if found is None:
         return None
     head, _, data = found.partition(b"\n")
-    facts: dict[str, Any] = json.loads(head)
-    size = facts.pop("size")
-    facts["notes"] = tuple(facts["notes"])
-    return Picture(full=data[:size], thumbnail=data[size:], **facts)
+    try:
+        facts: dict[str, Any] = json.loads(head)
+        size, sizes, notes = int(facts["size"]), tuple(map(int, facts["sizes"])), tuple(map(str, facts["notes"]))
+    except (ValueError, KeyError, TypeError, RecursionError):
+        return None
+    full, thumbnail = data[:size], data[size:]
+    whole = 0 < size < len(data) and thumbnail.startswith(_JPEG) and full.startswith((_PNG, _JPEG))
+    return _named(full, thumbnail, sizes, notes) if whole and len(sizes) == 4 and min(sizes) > 0 else None
+
+
+def _named(full: bytes, thumbnail: bytes, sizes: Sequence[int], notes: tuple[str, ...]) -> Picture:
+    """The names are those of the contents, never what somebody says they are."""
+    ending = "png" if full.startswith(_PNG) else "jpg"
+    width, height, small_width, small_height = sizes
+    return Picture(
+        full, f"{_hash(full)}.{ending}", thumbnail, f"{_hash(thumbnail)}.jpg",
+        width, height, small_width, small_height, notes,
+    )  # fmt: skip
 
 
 # ---- from bytes to pixels -------------------------------------------------------------------------------------------
@@ -320,15 +337,9 @@ def _made(content: bytes) -> Picture:
     share = min(*(most / side for most, side in zip(THUMBNAIL, decoded.size, strict=True)), 1.0)
     size = tuple(max(round(side * share), 1) for side in decoded.size)
     small = decoded.resize((size[0], size[1]), Image.Resampling.LANCZOS, reducing_gap=2.0)
-    if lossless and decoded.width * decoded.height <= LOSSLESS_PIXELS:
-        full, ending = _png(decoded), "png"
-    else:
-        full, ending = _jpeg(decoded, 92), "jpg"
-    thumbnail = _jpeg(small, 82)
-    return Picture(
-        full, f"{_hash(full)}.{ending}", thumbnail, f"{_hash(thumbnail)}.jpg",
-        decoded.width, decoded.height, small.width, small.height, notes,
-    )  # fmt: skip
+    exact = lossless and decoded.width * decoded.height <= LOSSLESS_PIXELS
+    full = _png(decoded) if exact else _jpeg(decoded, 92)
+    return _named(full, _jpeg(small, 82), (decoded.width, decoded.height, small.width, small.height), notes)
 
 
 def _png(image: Image) -> bytes:

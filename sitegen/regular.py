@@ -11,6 +11,9 @@ import hashlib
 import io
 import os
 import stat
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from pathlib import Path
 
 _FLAGS = (
@@ -22,6 +25,9 @@ _FLAGS = (
 )
 
 
+_noted: ContextVar[dict[Path, tuple[int, ...]] | None] = ContextVar("noted", default=None)
+
+
 class NotRegularError(OSError):
     """A link, pipe, socket or device, where a plain file is needed; `strerror` says which."""
 
@@ -29,26 +35,32 @@ class NotRegularError(OSError):
         super().__init__(errno.EINVAL, what, str(path))
 
 
-def open_regular(path: Path, within: Path | None = None) -> io.BufferedReader:
+def open_regular(path: Path, within: Path | None = None, *, at: int | None = None) -> io.BufferedReader:
     """Open a regular file to read its bytes.
 
-    A link is refused; given `within`, links are followed as far as they end inside that folder. Raises OSError:
-    NotRegularError for what is neither a file nor a folder, IsADirectoryError for a folder.
+    A link is refused; given `within`, links are followed as far as they end inside that folder. `at` is the handle of
+    the folder that `path` is looked up from. Raises OSError: NotRegularError for what is neither a file nor a folder,
+    IsADirectoryError for a folder.
     """
     if within is not None:
         real = Path(os.path.realpath(path))  # a loop of links stays a link, and is refused below
         if not real.is_relative_to(os.path.realpath(within)):
             raise NotRegularError("it is a link that leads out of the folder", path)
         path = real
-    _regular(path.lstat(), path)  # before the opening: that of a device may already do something
+    _regular(
+        os.stat(path, dir_fd=at, follow_symlinks=False), path
+    )  # before the opening: that of a device may already do something
     try:
-        handle = os.open(path, _FLAGS)
+        handle = os.open(path, _FLAGS, dir_fd=at)
     except OSError as problem:
         if problem.errno in {errno.ELOOP, errno.ENXIO}:  # a link or a pipe that has just come there
             raise NotRegularError("it is not a plain file", path) from problem
         raise
     try:
-        _regular(os.fstat(handle), path)
+        status = os.fstat(handle)
+        _regular(status, path)
+        if at is None and (noted := _noted.get()) is not None:  # what lies below a handle is no input
+            noted.setdefault(path, _state(status))
         return os.fdopen(handle, "rb")
     except BaseException:
         os.close(handle)
@@ -76,3 +88,29 @@ def sha256_of(path: Path, within: Path | None = None) -> str:
     """Hash of a regular file, whatever its size; see `open_regular`."""
     with open_regular(path, within) as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+# ---- what a task opened ---------------------------------------------------------------------------------------------
+
+
+@contextmanager
+def opened() -> Iterator[dict[Path, tuple[int, ...]]]:
+    """Every file opened inside, and its state at its first opening."""
+    found: dict[Path, tuple[int, ...]] = {}
+    token = _noted.set(found)
+    try:
+        yield found
+    finally:
+        _noted.reset(token)
+
+
+def unmoved(path: Path, state: tuple[int, ...]) -> bool:
+    """Whether a file is still what it was when it was opened, by its number, size and times."""
+    try:
+        return _state(path.stat()) == state
+    except OSError:
+        return False
+
+
+def _state(status: os.stat_result) -> tuple[int, ...]:
+    return status.st_dev, status.st_ino, status.st_size, status.st_mtime_ns, status.st_ctime_ns

@@ -78,7 +78,7 @@
     state.groups.forEach(function (group) { group.hidden = words.length > 0 && !group.querySelector(".entry:not([hidden])"); });
     state.entries.forEach(function (entry) {
       var open = words.length > 0 && found.length <= FOUND && !entry.hidden;
-      if (open && !entry.open) { entry.open = true; state.opened.add(entry); }
+      if (open && entry.open === false) { entry.open = true; state.opened.add(entry); }
       else if (!open && state.opened.delete(entry)) { entry.open = false; }
     });
     state.count.textContent = words.length ? found.length + " of " + state.entries.length + " " + state.what : "";

@@ -6,17 +6,20 @@ was made for, so the same section serves the home page and the program page.
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections.abc import Callable, Hashable, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Protocol, TypeVar, cast
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple, Protocol, TypeVar, cast
 
 from sitegen import reasons
 from sitegen.page import words
 from sitegen.page.addresses import Addresses, relative, slug
 from sitegen.page.blocks import Cell
 from sitegen.program.model import Build, Coating, Folder, Phase, Program, Restated, Standing
+from sitegen.shelves import digest
 from sitegen.tables.rows import Recorded, rows_of
 from sitegen.vocabulary import Change, Comparison, Key, Measure, Problem, Readings, Series, Value, Verdict
 
@@ -68,14 +71,30 @@ class Analysis(Protocol):
     @property
     def days(self) -> Sequence[str]: ...
     @property
+    def files(self) -> Mapping[str, bytes]: ...
+    @property
+    def digests(self) -> Mapping[str, Mapping[str, str]]: ...
+    @property
     def as_of(self) -> str: ...
 
 
+class Asked(NamedTuple):
+    """A part of an analysis that a page looked at; "" for the build: at that of all builds."""
+
+    what: Literal["values", "verdicts", "curves", "readings", "restated", "stand", "all"]
+    name: str = ""  # of the measure or the stream
+    build: str = ""
+
+
 class Desk:
-    """One analysis with its values, verdicts and readings laid out by subject. Built once a program."""
+    """One analysis with its values, verdicts and readings laid out by subject. Built once a program.
+
+    It is the only way from a page to the analysis, and notes what was asked for: a page is what it was for as long as
+    all of that is. Whoever takes the analysis itself has asked for everything.
+    """
 
     def __init__(self, analysis: Analysis) -> None:
-        self.analysis = analysis
+        self._analysis = analysis
         self.program = analysis.program
         self._values: dict[tuple[str, str, int, str, str], list[Value]] = {}
         self._by_measure: dict[str, list[Value]] = {}
@@ -95,33 +114,110 @@ class Desk:
             for verdict in analysis.verdicts
             if verdict.rule == STATE and verdict.key.cylinder
         }
-        self._once: dict[Hashable, object] = {}
+        self._rows: dict[Hashable, Mapping[tuple[str, int], list[Any]]] = {}
+        self._once: dict[Hashable, tuple[object, frozenset[Asked]]] = {}
+        self._asked: set[Asked] = set()
+        self._stands: dict[Asked, str] = {}
+
+    def seen(self, program: Program) -> Desk:
+        """The same desk, the program seen another way."""
+        other = copy(self)
+        other.program, other._once, other._asked = program, {}, set()
+        return other
+
+    # ---- what was asked for ----
+
+    def asked(self) -> frozenset[Asked]:
+        """What was asked for since this was last called."""
+        found, self._asked = frozenset(self._asked), set()
+        return found
+
+    @property
+    def analysis(self) -> Analysis:
+        self._asked.add(Asked("all"))
+        return self._analysis
 
     def once(self, key: Hashable, make: Callable[[], T]) -> T:
         """What a section works out once a program, under a key of its own."""
         if key not in self._once:
-            self._once[key] = make()
-        return cast("T", self._once[key])
+            before, self._asked = self._asked, set()
+            made = make()
+            self._once[key] = made, frozenset(self._asked)
+            self._asked |= before
+        made, asked = cast("tuple[T, frozenset[Asked]]", self._once[key])
+        self._asked |= asked
+        return made
+
+    # ---- the parts ----
+
+    @property
+    def streams(self) -> Sequence[str]:
+        """Kinds of record there are; with what was recorded they have nothing to do."""
+        return tuple(self._analysis.readings)
+
+    @property
+    def results(self) -> str:
+        """Stands for the short name of the state of the results, "" where they have none; see `filled`."""
+        return self._mark(0) if self._analysis.results_id else ""
+
+    @property
+    def as_of(self) -> str:
+        """Stands for the day of the newest record, "" where none is dated; see `filled`."""
+        self._asked.add(Asked("stand"))
+        return self._mark(1) if self._analysis.as_of else ""
+
+    def filled(self) -> dict[str, str]:
+        """What is printed for what stands on every page: else every reading would move every page."""
+        own = self._analysis
+        return {self._mark(0): own.results_id, self._mark(1): words.day(own.as_of) if own.as_of else ""}
+
+    def _mark(self, of: int) -> str:
+        # private use area of Unicode: no text of a user's means anything by it
+        return chr(0xE000 + of) + hashlib.sha256(self.program.id.encode()).hexdigest()[:6]
+
+    @property
+    def files_used(self) -> tuple[int, int]:
+        """Record files with at least one reading that counts, and record files in all."""
+        self._asked.add(Asked("stand"))
+        files = [facts for readings in self._analysis.readings.values() for facts in readings.files.values()]
+        return sum(1 for facts in files if facts.get("used", 0)), len(files)
+
+    @property
+    def restated(self) -> Sequence[Restated] | None:
+        """What was set beforehand and changed late; None where no history is known."""
+        self._asked.add(Asked("restated"))
+        return self._analysis.restated
 
     def value(self, measure: str, engine: str, cylinder: int, phase: str, at: str, coating: str) -> Value | None:
+        self._asked.add(Asked("values", measure, engine))
         found = self._values.get((measure, engine, cylinder, phase, at), [])
         return next((value for value in found if not coating or value.key.coating == coating), None)
 
     def of(self, measure: str, engine: str | None = None) -> Sequence[Value]:
+        self._asked.add(Asked("values", measure, EVERY if engine is None else engine))
         return self._by_measure.get(measure, []) if engine is None else self._by_engine.get((measure, engine), [])
 
     def verdicts(self, engine: str | None = None) -> Sequence[Verdict]:
-        return self.analysis.verdicts if engine is None else self._verdicts.get(engine, [])
+        self._asked.add(Asked("verdicts", build=EVERY if engine is None else engine))
+        return self._analysis.verdicts if engine is None else self._verdicts.get(engine, [])
 
     def series(self, engine: str | None = None) -> Sequence[Series]:
-        return self.analysis.series if engine is None else self._series.get(engine, [])
+        self._asked.add(Asked("curves", build=EVERY if engine is None else engine))
+        return self._analysis.series if engine is None else self._series.get(engine, [])
 
     def state(self, build: str, cylinder: int) -> Verdict | None:
+        self._asked.add(Asked("verdicts", build=build))
         return self._states.get((build, cylinder))
+
+    def logs(self, stream: str, build: str) -> Mapping[tuple[str, str], object]:
+        """Logs of a build by build and phase."""
+        self._asked.add(Asked("readings", stream, build))
+        return self._analysis.readings[stream].logs
 
     def rows(self, stream: str, build: str, cylinder: int) -> pd.DataFrame:
         """Readings of one stream for a build (cylinder 0: all of its cylinders), in the order of the record."""
-        frame = self.analysis.readings[stream].frame
+        self._asked.add(Asked("readings", stream, build or EVERY))
+        frame = self._analysis.readings[stream].frame
         if not build:
             return frame
         for name, wanted in (("engine", build), ("cylinder", cylinder)):
@@ -131,8 +227,41 @@ class Desk:
 
     def tuples(self, stream: str, kind: type[R], build: str, cylinder: int) -> list[R]:
         """The same rows as tuples; laid out once, since pages ask for them phase by phase."""
-        places = self.once((stream, kind), lambda: _by_place(rows_of(self.analysis.readings[stream].frame, kind)))
-        return places.get((build, cylinder if build else 0), [])
+        self._asked.add(Asked("readings", stream, build or EVERY))
+        if (stream, kind) not in self._rows:
+            self._rows[stream, kind] = _by_place(rows_of(self._analysis.readings[stream].frame, kind))
+        return self._rows[stream, kind].get((build, cylinder if build else 0), [])
+
+    def stand_of(self, asked: Asked) -> str:
+        """Hash of what an answer rests on today."""
+        if asked not in self._stands:
+            self._stands[asked] = digest(self._answer(asked))
+        return self._stands[asked]
+
+    def _answer(self, asked: Asked) -> object:
+        own, every = self._analysis, asked.build == EVERY
+        match asked.what:
+            case "values":
+                return self._by_measure.get(asked.name, []) if every else self._by_engine.get(asked[1:], [])
+            case "verdicts":
+                return own.verdicts if every else self._verdicts.get(asked.build, [])
+            case "curves":
+                return own.series if every else self._series.get(asked.build, [])
+            case "readings":
+                return own.digests.get(asked.name, {}).get("" if every else asked.build, "")
+            case "restated":
+                return own.restated
+            case "stand":
+                return bool(own.as_of), self.files_used
+            case "all":
+                told = [(each.problems, each.files, each.inputs) for each in own.readings.values()]
+                return (
+                    [hashlib.sha256(content).hexdigest() for content in own.files.values()], own.series, own.digests,
+                    told, own.problems, own.inputs, own.days, own.looks, own.changes, own.taken, own.restated,
+                )  # fmt: skip
+
+
+EVERY = "*"  # all builds; no id of a build is that
 
 
 @dataclass(frozen=True)
@@ -162,7 +291,7 @@ class View:
 
     @property
     def program(self) -> Program:
-        return self.analysis.program
+        return self.the_desk.program
 
     @property
     def the_build(self) -> Build:

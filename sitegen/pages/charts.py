@@ -122,7 +122,7 @@ def payloads(figure: Figure, orders: Orders) -> list[Drawn]:
     for panel in filled:
         for row in (row for rows in panel.values() for row in rows):
             row["series"] = numbers.get(row.get("series", ""), -1)
-    most = 3.0 if figure.kind == "dots" else 1.6
+    most = 12.0 if figure.kind == "dots" else 1.6  # of dots the interval is the news: where the next build may lie
     ends = [_ends(filled, most)] * len(filled) if figure.one_scale else [_ends([rows], most) for rows in filled]
     laid = [
         kind.lay(kind.name, rows, {**own, **panel.signals}, panel, orders)
@@ -274,8 +274,11 @@ def _lay_phased(
     own = panel.coating
     shift = _shifts(means)
     lines: list[Drawn] = []
+    by_series = {row["series"]: shift[row["line"]] for row in means if row["series"] >= 0}
+    for row in thin:  # a thin line stands with the marks of its series
+        shift.setdefault(row["line"], by_series.get(row["series"], 0.0))
     for role, members in (("t", thin), ("m", means)):
-        lines += _segments(role, members, shift if role == "m" else {}, own, orders)
+        lines += _segments(role, members, shift, own, orders)
     points = [
         {**_point(row, row["x"] + shift.get(row["line"], 0.0), own, orders, top, bottom), "n": row["name"]}
         for row in means
@@ -290,6 +293,7 @@ def _lay_phased(
     ]
     ends = _line_ends(thin, 0) + _line_ends(means, 1)
     for label in ends:
+        label["from"] = round(label["x"] + shift.get(label.pop("line"), 0.0), 3)
         label["x"] += max(shift.values(), default=0.0)  # past the last of the marks that stand apart
     count = len(rows["phases"])
     outside = kind == "history"  # limits and bands are named beside the plot where there is room for it
@@ -311,6 +315,9 @@ def _lay_phased(
         here = _fitting([label for label in ends if label["x"] == x], plot)
         ends = [label for label in ends if label["x"] != x] + here
         _apart(here, (top - bottom) * _LINE_HEIGHT / plot, bottom)
+    for label in [*ends, *edge, *inside]:
+        of = label.pop("of", label["v"])  # where its line ends; a label moved away from there is led to by a stroke
+        label |= {"of": of, "far": int(abs(label["v"] - of) * plot > 4 * (top - bottom)), "f": label.pop("from", 0.0)}
     texts = [
         {"x": row["x"] + shift.get(row["line"], 0.0), "v": row["value"], "s": row["text"], "q": row["series"]}
         for row in means
@@ -351,6 +358,7 @@ def _lay_phased(
             "under": under,
             "longest": max((len(p["long"]) for p in phases), default=1),
             "shortest": short, "slim": slim, "drop": drop, "rise": rise,
+            "named": any(row["name"] for row in means),
         },
         "pad": {"top": (rise + 14) if panel.axis else 14, "bottom": foot,
                 "bottomNarrow": foot + (_LINE_HEIGHT * drop if slim * count > 240 else 0),
@@ -391,7 +399,8 @@ def _c(row: Drawn, own: str, orders: Orders) -> int:
 def _shifts(means: Sequence[Drawn]) -> dict[str, float]:
     """Lines of means stand a little apart, so that their intervals do not cover each other."""
     names = list(dict.fromkeys(row["line"] for row in means))
-    room = min(0.15 if any(row["name"] for row in means) else 0.07, 0.5 / max(1, len(names)))
+    named = any(row["name"] for row in means)  # each has its number over it, and room for that
+    room = min(0.18, 0.72 / len(names)) if named else min(0.07, 0.5 / max(1, len(names)))
     return {name: round((i - (len(names) - 1) / 2) * room, 3) for i, name in enumerate(names)}
 
 
@@ -428,7 +437,15 @@ def _readings(rows: Sequence[Drawn], gap: float, own: str, orders: Orders) -> li
 def _line_ends(members: Sequence[Drawn], strong: int) -> list[Drawn]:
     """Labels where their line ends; a row that carries a label before the end of its line names that point."""
     return [
-        {"x": row["x"], "v": row["value"], "s": row["label"], "b": strong, "q": row["series"]}
+        {
+            "x": row["x"],
+            "v": row["value"],
+            "s": row["label"],
+            "b": strong,
+            "q": row["series"],
+            "line": row["line"],
+            "of": row["value"],
+        }
         for row in members
         if row["label"]
     ]

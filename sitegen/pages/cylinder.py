@@ -82,7 +82,7 @@ def _link(view: View, build: Build, order: list[tuple[Build, int]], place: int) 
 
 def _facts(site: Site, view: View) -> Facts | None:
     """What the streams know of this cylinder beside its neighbours; None where they know nothing."""
-    read = [stream for stream in site.streams if stream.name in view.analysis.readings]
+    read = [stream for stream in site.streams if stream.name in view.the_desk.streams]
     every = sorted((fact.order, fact.title, fact) for stream in read for fact in stream.of_cylinder)
     told = [Fact(fact.title, [cell]) for *_, fact in every if (cell := fact.cell(view)) is not None]
     return Facts("beside-its-neighbours", "Beside its neighbours", told) if told else None

@@ -110,12 +110,12 @@ class Site:
             others = [f"{each.title}: {self._stand(each)}" for each in about]
             source = " ".join(filter(None, (words.sentence(f"{mark} data.") if mark else "", "; ".join(others))))
             return Foot(bool(invented), mark=mark, source=source, others=others)
-        used, of = files_used(self.desks[program.id])
+        used, of = self.desks[program.id].files_used
         mark = "invented" if program.invented else ""
         return Foot(
             invented=program.invented,
             program=program.id,
-            results=self.desks[program.id].analysis.results_id,
+            results=self.desks[program.id].results,
             files=f"{words.share(used, of, 'record file')} used" if of else "",
             left_out=relative(f"{self.addresses.data[program.id]}#left-out", page),
             as_of=self.as_of(program),
@@ -125,11 +125,11 @@ class Site:
 
     def as_of(self, program: Program) -> str:
         """As of which day its pages speak: that of the newest record."""
-        day = self.desks[program.id].analysis.as_of
-        return f"records until {words.day(day)}" if day else "no dated record"
+        day = self.desks[program.id].as_of
+        return f"records until {day}" if day else "no dated record"
 
     def _stand(self, program: Program) -> str:
-        results = self.desks[program.id].analysis.results_id
+        results = self.desks[program.id].results
         invented = ", invented" if program.invented else ""
         return f"{self.as_of(program)}{f', results {results}' if results else ''}{invented}"
 
@@ -164,12 +164,6 @@ def shows_plan(parts: Sequence[Part]) -> bool:
 def crumbs(site: Site, page: str, trail: Sequence[tuple[str, str]]) -> list[Link]:
     """The way from the first page to this one; the last step is this page."""
     return [Link(text, _href(target, page)) for text, target in [("All programs", site.addresses.home), *trail]]
-
-
-def files_used(desk: Desk) -> tuple[int, int]:
-    """Record files with at least one reading that counts, and record files in all."""
-    files = [facts for readings in desk.analysis.readings.values() for facts in readings.files.values()]
-    return sum(1 for facts in files if facts.get("used", 0)), len(files)
 
 
 def window_title(*steps: str) -> str:

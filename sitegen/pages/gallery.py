@@ -12,6 +12,7 @@ from pathlib import Path, PurePosixPath
 from sitegen.page.addresses import slug
 from sitegen.page.words import number
 from sitegen.pictures import Picture, PictureFault, picture
+from sitegen.regular import read_regular
 
 _UNITS = ((1e-4, 1e-6, "µm"), (1e-2, 1e-3, "mm"), (1.0, 1e-2, "cm"), (math.inf, 1.0, "m"))  # shorter than, unit, name
 
@@ -40,12 +41,24 @@ class Gallery:
     folder: str  # of the programs
     files: dict[str, bytes] = field(default_factory=dict)  # path in the site -> content
     _hung: dict[str, Hung | None] = field(default_factory=dict)
+    _asked: dict[tuple[str, str], str] = field(default_factory=dict)
+
+    def asked(self) -> dict[tuple[str, str], str]:
+        """Files put up or taken along since this was last called, and what the site calls them."""
+        found, self._asked = self._asked, {}
+        return found
+
+    def again(self, way: str, source: str) -> str:
+        """Put up or take along a file of a page that is kept; what the site calls it now."""
+        return self.take(source) if way == "take" else _name(self.put(source))
 
     def put(self, source: str) -> Hung | None:
         """The published picture of a file; None where it has gone or changed for the worse since it was checked."""
         if source not in self._hung:
             self._hung[source] = self._hang(source)
-        return self._hung[source]
+        hung = self._hung[source]
+        self._asked["put", source] = _name(hung)
+        return hung
 
     def light(self, source: str) -> float | None:
         """How bright a picture is on the mean, as a share of white; None where it cannot be read."""
@@ -61,13 +74,15 @@ class Gallery:
     def take(self, source: str) -> str:
         """Path in the site of any other file, taken along as it is; "" where it cannot be read any more."""
         try:
-            content = (Path(self.folder) / source).read_bytes()
+            content = read_regular(Path(self.folder) / source, Path(self.folder))
         except OSError:
+            self._asked["take", source] = ""
             return ""
         name = PurePosixPath(source)
         digest = hashlib.sha256(content).hexdigest()[:12]
         path = f"assets/files/{slug(name.stem)[:60]}-{digest}{name.suffix.lower()}"
         self.files[path] = content
+        self._asked["take", source] = path
         return path
 
     def _hang(self, source: str) -> Hung | None:
@@ -78,6 +93,10 @@ class Gallery:
         hung = Hung(made, f"assets/images/{made.thumbnail_name}", f"assets/images/{made.full_name}")
         self.files[hung.small], self.files[hung.full] = made.thumbnail, made.full
         return hung
+
+
+def _name(hung: Hung | None) -> str:
+    return "" if hung is None else f"{hung.small} {hung.full}"
 
 
 def scale_of(width: float | None) -> Scale | None:

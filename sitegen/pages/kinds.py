@@ -142,7 +142,7 @@ def _phased(height: int, *, history: bool) -> Spec:
             strokeDash=_expr("datum.d ? [1.5, 3] : []"),
         ).encode(x=x(), y=y(), detail="g:N"),
         _data("lines").transform_filter("datum.r == 'm'").mark_line(
-            strokeWidth=_expr("datum.d ? 1.4 : 2.2"), color=_expr(_COLOUR), strokeJoin="round",
+            strokeWidth=_expr("datum.d ? 1.4 : named ? 1.2 : 2.2"), color=_expr(_COLOUR), strokeJoin="round",
             strokeDash=_expr(f"datum.d ? [1.5, 3] : {_DASH}"),
         ).encode(x=x(), y=y(), detail="g:N"),
     ]  # fmt: skip
@@ -162,17 +162,22 @@ def _phased(height: int, *, history: bool) -> Spec:
             color=_SOFT,
         ).encode(x=x(), y=y()),
     ]  # fmt: skip
+    leaders = [] if history else [
+        _data("ends").transform_filter("datum.far == 1").mark_rule(color=_SOFT, strokeWidth=0.8, x2Offset=8).encode(
+            x=x("f"), x2="x:Q", y=y("of"), y2="v:Q"
+        ),
+    ]  # fmt: skip
     points = [
         _data("points").mark_point(
-            shape=_expr(_SHAPE), size=78 if history else _expr("datum.n == '' ? 68 : 40"), strokeWidth=1.6,
-            opacity=1, stroke=_expr(_COLOUR),
+            shape=_expr(_SHAPE), size=78 if history else _expr("datum.n == '' ? 68 : narrow ? 26 : 40"),
+            strokeWidth=1.6, opacity=1, stroke=_expr(_COLOUR),
             fill=_expr(f"datum.o ? 'var(--paper)' : {_COLOUR}"), tooltip=_expr("datum.t"),
         ).encode(x=x(), y=y()),
     ]  # fmt: skip
     labels = [
         _data("points").transform_filter("datum.n != ''").mark_text(
-            align="left", dx=4, dy=-6, text=_expr("datum.n"), color=_INK,
-        ).encode(x=x(), y=y()),
+            align="center", dy=-6, text=_expr("datum.n"), color=_INK,
+        ).transform_calculate(over="isValid(datum.hi) ? datum.hi : datum.v").encode(x=x(), y=y("over")),
         _data("ends").mark_text(
             align="left", dx=20 if history else 9, text=_expr("datum.s"),
             color=_expr("datum.b ? 'var(--ink)' : 'var(--soft)'"),
@@ -189,7 +194,7 @@ def _phased(height: int, *, history: bool) -> Spec:
             align="right", dx=10, dy=12, text=_expr("datum.s"), opacity=_expr("narrow ? 1 : 0"),
         ).encode(x=x(), y=y()),
     ]  # fmt: skip
-    parts = [*band, *base, *limits, *lines, *whiskers, *readings, *points, *labels]
+    parts = [*band, *base, *limits, *lines, *leaders, *whiskers, *readings, *points, *labels]
     extra = {
         "n": 5,
         "top": 1,
@@ -202,6 +207,7 @@ def _phased(height: int, *, history: bool) -> Spec:
         "shortest": 2,
         "slim": 50,
         "drop": 3,
+        "named": False,
     }
     return _finished(parts, extra, height)
 

@@ -31,6 +31,13 @@ def blocks(view: View) -> list[Block]:
             _strip(view, told, found)]  # fmt: skip
 
 
+def in_short(view: View) -> str:
+    """The odd cylinders with the measures they lie off in; "" where there are none."""
+    found = [each for each in view.verdicts(odd.RULE) if each.word == odd.ODD]
+    told = [f"{name(each)}, in {_listed(view, _off(view, each)) or 'all its measures together'}" for each in found]
+    return f"{'; '.join(told)}." if told else ""
+
+
 def of_engine(view: View) -> list[Block]:
     """Where the cylinders of a build lie among each other; nothing where none of them is odd."""
     told = view.verdicts(odd.RULE, engine=view.the_build)

@@ -23,11 +23,11 @@ class Record:
     because: str = ""  # code of the reason
 
 
-def records(desk: Desk, streams: list[Stream]) -> list[Record]:
-    """Every planned record of a program with its word, in plan order."""
+def records(desk: Desk, streams: list[Stream], of: Build | None = None) -> list[Record]:
+    """Every planned record of a program, or of one build, with its word, in plan order."""
     by_name = {stream.name: stream for stream in streams}
     by_cylinder = {stream.name: any(field.name == "cylinder" for field in stream.fields) for stream in streams}
-    present = _present(desk)
+    present = _present(desk, of.id if of is not None else "")
     return [
         Record(build.id, phase.id, stream, "missing", "not read by this version")
         if stream not in by_name
@@ -43,6 +43,7 @@ def records(desk: Desk, streams: list[Stream]) -> list[Record]:
             ),
         )
         for build, phase, stream in desk.program.planned()
+        if of is None or build.id == of.id
     ]
 
 
@@ -64,11 +65,11 @@ def complete(every: list[Record]) -> int:
     return sum(1 for record in every if record.word == "in")
 
 
-def _present(desk: Desk) -> dict[tuple[str, str, str], dict[int, bool]]:
+def _present(desk: Desk, of: str) -> dict[tuple[str, str, str], dict[int, bool]]:
     """Cylinders with a reading, by build, phase and stream; True where one of them counts."""
     found: dict[tuple[str, str, str], dict[int, bool]] = {}
-    for stream, readings in desk.analysis.readings.items():
-        frame = readings.frame
+    for stream in desk.streams:
+        frame = desk.rows(stream, of, 0)
         if frame.empty or "phase" not in frame or "engine" not in frame:
             continue
         numbers = frame["cylinder"] if "cylinder" in frame else [0] * len(frame)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import groupby
+from itertools import groupby, pairwise
 
 from sitegen.page.addresses import Link, relative, slug
 from sitegen.page.blocks import (
@@ -141,6 +141,7 @@ class SideBySide:
     told: Sequence[str]  # clauses that go on after "not comparable"
 
 
+PRINTED, GAP = 8.4, 5  # px in that box: width of a letter as large as on paper, and free between two labels
 STRIP_WIDTH, STRIP_ROOM = 320, 10  # px, of the box of a strip, and free at both ends of its axis
 
 
@@ -153,6 +154,23 @@ def _inside(middle: float, text: str) -> float:
     """Where the middle of a text is drawn so that none of it lies beyond the box of a strip [px]."""
     half = 3.5 * len(text)  # 13 px letters are about 7 px wide
     return round(max(half, min(STRIP_WIDTH - half, middle)), 1)
+
+
+def _sparse(ticks: Sequence[tuple[float, float, str]], named: int) -> list[tuple[float, float, str]]:
+    """Ticks of which every one has its label, or every second, third ... counted from one, so that none touch.
+
+    >>> [label for *_, label in _sparse([(10, 20, "−100 %"), (60, 60, "−75 %"), (110, 110, "−50 %")], 2)]
+    ['−100 %', '', '−50 %']
+    """
+
+    def touch(one: tuple[float, float, str], other: tuple[float, float, str]) -> bool:
+        return other[1] - one[1] < PRINTED * (len(one[2]) + len(other[2])) / 2 + GAP
+
+    for every in range(1, len(ticks) + 1):
+        told = [each if (n - named) % every == 0 else (*each[:2], "") for n, each in enumerate(ticks)]
+        if not any(touch(*pair) for pair in pairwise([each for each in told if each[2]])):
+            return told
+    return list(ticks)
 
 
 class Setter:
@@ -215,8 +233,10 @@ class Setter:
     def axis(self, axis: Axis) -> PlacedAxis:
         """The axis under the strips of a table."""
         line = None if axis.line is None else round(_along(axis.place(axis.line)) / STRIP_WIDTH, 4)
-        placed = [(_along(axis.place(value)), label) for value, label in axis.ticks]
-        return PlacedAxis([(x, _inside(x, label), label) for x, label in placed], line, axis.column)
+        ticks = sorted(axis.ticks)
+        placed = [(x, _inside(x, label), label) for x, label in ((_along(axis.place(v)), t) for v, t in ticks)]
+        named = next((n for n, (value, _) in enumerate(ticks) if value == axis.line), 0)
+        return PlacedAxis(_sparse(placed, named), line, axis.column)
 
     # ---- figures ----
 

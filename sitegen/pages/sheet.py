@@ -34,7 +34,7 @@ COLUMNS = {  # shares of the width, as report.css has them
     "by-the-rule": (0.17, 0.31, 0.24, 0.28),
     "criteria": (0.3, 0.22, 0.16, 0.11, 0.21),
     "coatings-compared": (0.36, 0.22, 0.22, 0.11, 0.09),
-    "decisions-taken": (0.11, 0.07, 0.13, 0.08, 0.3, 0.09, 0.22),
+    "decisions-taken": (0.11, 0.07, 0.13, 0.08, 0.3, 0.13, 0.18),
 }
 
 
@@ -78,7 +78,7 @@ _TITLES = ("By the rule", criteria.TITLE, comparing.TITLE, "Decisions taken")
 def _meta(site: Site, view: View) -> list[Cell]:
     """As of which day, by which results, what is due: the sheet is dated by its records, not by a clock."""
     own = view.program
-    results = site.desks[own.id].analysis.results_id
+    results = site.desks[own.id].results
     told = [words.sentence(site.as_of(own)), f"Results {results}" if results else "", decision.next_due(view)]
     pieces = [Cell(text) for text in told if text]
     return [*pieces, Cell("Invented data", strong=True)] if own.invented else pieces
@@ -169,7 +169,7 @@ def _on_paper(table: Table) -> Table:
         for row in table.rows
     ]
     columns = [replace(column, measure="") for column in table.columns]
-    return replace(table, columns=columns, rows=rows, reading=_clipped(table.reading), stack=False, wide=False)
+    return replace(table, columns=columns, rows=rows, reading=_clipped(table.reading), wide=False)
 
 
 def _clipped(text: str) -> str:

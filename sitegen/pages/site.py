@@ -10,22 +10,23 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sitegen import places
-from sitegen.cache import cache_folder
 from sitegen.declarations import Stream
 from sitegen.page.addresses import Addresses, slug
 from sitegen.page.view import Analysis, Desk
-from sitegen.pages import coating, cylinder, data, engine, home, linkcheck, methods, plan, program, sheet
+from sitegen.pages import linkcheck, sheet
 from sitegen.pages.bundle import chart_script
 from sitegen.pages.contexts import AnyPage
 from sitegen.pages.frame import Site
 from sitegen.pages.gallery import Gallery
 from sitegen.pages.marks import tone, tone_of
+from sitegen.pages.press import Press, filled, tasks
 from sitegen.pages.styles import COLOURS, SHAPES, style
 from sitegen.program.model import Folder
+from sitegen.shelves import NONE, Shelves
 from sitegen.vocabulary import Measure
 
 if TYPE_CHECKING:
-    from jinja2 import BytecodeCache, Environment
+    from jinja2 import Environment
 
     from sitegen.crossing.history import History
     from sitegen.crossing.planning import Planning
@@ -41,6 +42,7 @@ def build_site(
     planned: Sequence[Planning] = (),
     results: Mapping[str, Mapping[str, bytes]] | None = None,
     sheets: bool = False,
+    shelves: Shelves = NONE,
 ) -> dict[str, bytes]:
     """Every file of the site: path from its root, with forward slashes, to content.
 
@@ -69,33 +71,18 @@ def build_site(
         results=results or {},
     )
     print_page = _printer(theme_dir)
-    for page in _pages(site):
-        files[page.path] = print_page(page)
+    press = Press(print_page, shelves, _templates(theme_dir), assets, site.addresses, known, [*site.plans])
+    pages = {task.path: press.page(task) for task in tasks(site, shelves.open)}
     if sheets:
         style = files[site.assets["report.css"]].decode()
-        files |= {page.path: print_page(page) for page in (sheet.page(site, own, style) for own in folder.programs)}
+        pages |= {page.path: print_page(page) for page in (sheet.page(site, own, style) for own in folder.programs)}
+    marks = {mark: text for desk in site.desks.values() for mark, text in desk.filled().items()}
+    files |= {path: filled(content, marks) for path, content in pages.items()}
     for name, own in site.results.items():
         files |= {site.addresses.result(name, file): own[file] for file in own if file.endswith(".csv")}
     files.update(site.gallery.files)
     linkcheck.check(files)
     return files
-
-
-def _pages(site: Site) -> Iterable[AnyPage]:
-    yield home.page(site)
-    for each in site.folder.definitions.coatings.values():
-        yield coating.page(site, each)
-    for own in site.folder.programs:
-        yield program.page(site, own)
-        yield sheet.page(site, own)
-        yield data.page(site, own)
-        if own.id in site.plans:
-            yield plan.page(site, own)
-        for build in own.builds:
-            yield engine.page(site, own, build)
-            for place in build.places:
-                yield cylinder.page(site, own, build, place.cylinder)
-    yield methods.page(site)  # last: it says what the others show
 
 
 # ---- templates ------------------------------------------------------------------------------------------------------
@@ -108,13 +95,24 @@ def _printer(theme_dir: Path | None) -> Callable[[AnyPage], bytes]:
         from jinja2 import TemplateError
 
         try:
-            return (templates.get_template(page.template).render(page=page, setter=page.setter).strip() + "\n").encode()
+            text = templates.get_template(page.template).render(page=page, setter=page.setter).strip()
+            return (_PER_CENT.sub("\N{NO-BREAK SPACE}%", text) + "\n").encode()
         except TemplateError as problem:
             if theme_dir is None:
                 raise  # a fault of ours
             raise ThemeError(told(problem)) from problem
 
     return print_page
+
+
+def _templates(theme_dir: Path | None) -> list[str]:
+    """The user's own templates; ours are part of the code."""
+    own = theme_dir / "templates" if theme_dir is not None else None
+    return (
+        [hashlib.sha256(path.read_bytes()).hexdigest() for path in sorted(own.glob("*.html"))]
+        if own is not None and own.is_dir()
+        else []
+    )
 
 
 class ThemeError(Exception):
@@ -153,6 +151,9 @@ def told(problem: Exception) -> str:
     return f"{where}{getattr(problem, 'message', None) or problem}"
 
 
+_PER_CENT = re.compile(r"(?<=\d) %")  # a number and its sign are never parted, whoever wrote them
+
+
 def environment(theme_dir: Path | None) -> Environment:
     """The templates, a user's before ours: autoescape on, undefined is an error."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -166,7 +167,6 @@ def environment(theme_dir: Path | None) -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
-        bytecode_cache=_compiled_templates(),
     )
     environment.filters |= {
         "tone": tone,
@@ -177,18 +177,6 @@ def environment(theme_dir: Path | None) -> Environment:
     environment.globals["key_symbols"] = [style(order) for order in range(len(SHAPES))]
     environment.policies["json.dumps_kwargs"] = {"sort_keys": True, "separators": (",", ":"), "allow_nan": False}
     return environment
-
-
-def _compiled_templates() -> BytecodeCache | None:
-    """Compiled templates in the user's cache folder; jinja2 knows them by the hash of their source."""
-    from jinja2 import FileSystemBytecodeCache
-
-    folder = cache_folder() / "templates"
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError:
-        return None
-    return FileSystemBytecodeCache(str(folder))
 
 
 # ---- assets ---------------------------------------------------------------------------------------------------------

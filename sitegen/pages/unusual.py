@@ -22,8 +22,7 @@ def lines(view: View, streams: Sequence[Stream], shown: Sequence[str]) -> list[L
     found: list[tuple[str, Unusual]] = [("cylinders", each) for each in odd.unusual(view)]
     found += [("wear", each) for each in closure.unusual(view)]
     found += [("schedule", each) for each in _departures(view)]
-    planned = view.the_desk.once("records", lambda: records(view.the_desk, list(streams)))
-    planned = [each for each in planned if each.build == view.the_build.id]
+    planned = records(view.the_desk, list(streams), view.the_build)
     for stream in streams:
         own: list[Unusual] = [
             *_missing(view, [each for each in planned if each.stream == stream.name]),
@@ -63,7 +62,7 @@ def _missing(view: View, planned: Sequence[Record]) -> Iterator[Unusual]:
 
 def _not_used(view: View, stream: Stream) -> Iterator[Unusual]:
     """Readings of a stream that are not used, by their reason."""
-    if stream.name not in view.analysis.readings:
+    if stream.name not in view.the_desk.streams:
         return
     frame: pd.DataFrame = view.readings(stream.name)
     if "use" not in frame:

@@ -13,9 +13,10 @@ from sitegen.preview.server import LOOPBACK, Board, Server
 from sitegen.preview.watching import Stamp, stamp
 from sitegen.problems import counted
 from sitegen.progress import Line
+from sitegen.shelves import NONE, Shelves, of_user
 
-_PAUSE = 0.3  # s between two looks at the files
-_SETTLE = 0.1  # s a file has to stay as it is: editors write in several steps
+_PAUSE = 0.05  # s between two looks at the files
+_SETTLE = 0.05  # s a file has to stay as it is: editors write in several steps
 
 
 def preview(
@@ -33,12 +34,14 @@ def preview(
     if ready is not None:
         ready(server.port)
     made: Stamp | None = None
+    kept = Shelves(of_user().folder if workers == 1 else None, memory=workers == 1)
     try:
         while True:
             now = _settled(folder, theme) if made is None or stamp(folder, theme) != made else made
             if now != made:
                 made = now
-                _make(folder, theme, workers, board)
+                _make(folder, theme, workers, board, kept)
+                kept.tidy()
             time.sleep(_PAUSE)
     finally:
         server.stop()
@@ -55,13 +58,13 @@ def _settled(folder: Path, theme: Path | None) -> Stamp:
         before = now
 
 
-def _make(folder: Path, theme: Path | None, workers: int, board: Board) -> None:
+def _make(folder: Path, theme: Path | None, workers: int, board: Board, kept: Shelves = NONE) -> None:
     from sitegen.pages.site import ThemeError
 
     began = time.monotonic()
     try:
         with Line(sys.stderr) as tell:
-            examination = workflow.examine(folder, tell)
+            examination = workflow.examine(folder, tell, kept)
             if not examination.blocked:
                 with workflow.workers(workers) as executor:
                     rendered = workflow.render(examination, theme, executor, tell)

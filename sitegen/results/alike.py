@@ -40,6 +40,11 @@ def rows(content: bytes) -> list[dict[str, str]]:
     return [{name: meant(str(cell)) for name, cell in row.items()} for row in table]
 
 
+def merging(content: bytes) -> bool:
+    """Whether a file holds the conflict markers that a merge leaves."""
+    return any(line.startswith((b"<<<<<<< ", b">>>>>>> ")) for line in content.splitlines())
+
+
 def key_of(table: str, row: Row) -> tuple[str, ...]:
     """What a row is about."""
     return tuple(row.get(name, "") for name in KEYS[table])

@@ -6,6 +6,7 @@ Missing, refused and excluded rows and the rounding are made here, once, for eve
 from __future__ import annotations
 
 import hashlib
+import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field, replace
@@ -17,9 +18,14 @@ from typing import TypeVar
 from sitegen.declarations import Step, Stream, in_order
 from sitegen.logs.join import Log
 from sitegen.program import described
+from sitegen.program import seen as seen_as
 from sitegen.program.model import Program, Restated, Standing
 from sitegen.reasons import RESTORABLE
+from sitegen.regular import opened, sha256_of, unmoved
+from sitegen.results import keeping
+from sitegen.results.keeping import Kept, Read, some
 from sitegen.rounding import stored
+from sitegen.shelves import NONE, Shelves, digest, key_of
 from sitegen.tables.ids import unknown_objections
 from sitegen.tables.rows import given, rows_of
 from sitegen.vocabulary import (
@@ -50,6 +56,7 @@ class Evidence:
     problems: tuple[Problem, ...]
     inputs: Mapping[str, str]  # file, relative to the programs folder -> sha256
     days: tuple[str, ...] = ()  # ISO date of each dated record that is used, in order
+    digests: Mapping[str, Mapping[str, str]] = field(default_factory=dict)  # stream -> build -> hash of its readings
 
     @property
     def as_of(self) -> str:
@@ -75,6 +82,7 @@ class Analysis:
     problems: tuple[Problem, ...]
     inputs: Mapping[str, str]
     days: tuple[str, ...] = ()  # ISO date of each dated record that is used, in order
+    digests: Mapping[str, Mapping[str, str]] = field(default_factory=dict)  # stream -> build -> hash of its readings
     files: Mapping[str, bytes] = field(default_factory=dict)  # the results as stored, once they are made
     results_id: str = ""  # short hash of these files, shown in every footer
     looks: int | None = 1  # at the primary comparison, by the commits, before all builds are in; None: not known
@@ -91,37 +99,80 @@ class Analysis:
 # ---- reading ----------------------------------------------------------------------------------------------------
 
 
-def gather(program: Program, streams: Sequence[Stream]) -> Evidence:
+def gather(program: Program, streams: Sequence[Stream], shelves: Shelves = NONE) -> Evidence:
     """Read every record of the program. Problems are returned, never raised.
 
     Of a kind of record that the format describes and none of the streams reads there are no readings.
     """
+    inputs = input_hashes(program)  # first: what changes while it is read no longer has this hash in the end
     absent = described.absent([stream.name for stream in streams])
     readings = {name: _none(kind.fields) for name, kind in absent.items()}
     problems: list[Problem] = [*program.passed_over]
+    days: list[str] = []
+    digests: dict[str, Mapping[str, str]] = {}
+    seen, places = seen_as.by_readers(program)
+    base = (digest(seen), keeping.names_in(Path(program.folder))) if shelves.open else ()
     for stream in streams:
-        sources = [source for source in program.records if source.stream == stream.name]
-        readings[stream.name] = stream.read(program, sources)
-        problems.extend(readings[stream.name].problems)
+        read = _read(seen, stream, base, shelves)
+        readings[stream.name], digests[stream.name] = read.readings, read.digests
+        problems.extend(seen_as.placed(each, program, places) for each in read.readings.problems)
+        days += read.days
     problems.extend(unknown_objections(program, readings))
-    inputs = input_hashes(program)
     for own in readings.values():
         inputs |= own.inputs
     return Evidence(
-        program, readings, tuple(sorted(problems)), dict(sorted(inputs.items())), tuple(_days(streams, readings))
+        program, readings, tuple(sorted(problems)), dict(sorted(inputs.items())), tuple(sorted(days)), digests
     )
 
 
-def _days(streams: Sequence[Stream], readings: Mapping[str, Readings]) -> list[str]:
+def _read(program: Program, stream: Stream, base: Sequence[object], shelves: Shelves) -> Read:
+    """What a stream reads; as kept where all the files it opened are what they were."""
+    sources = [source for source in program.records if source.stream == stream.name]
+    if not shelves.open:
+        readings = stream.read(program, sources)
+        return Read(readings, {}, {}, tuple(_days(stream, readings)))
+    key, root = key_of("read", stream.name, *base), Path(program.folder).parent
+    again = cache(lambda: stream.read(program, sources))
+    kept = shelves.find(key, lambda content: keeping.unpack_read(content, again))
+    if kept is not None and all(_hash(root / name) == sha for name, sha in kept.opened.items()):
+        return kept
+    with opened() as files:
+        readings = stream.read(program, sources)
+    real = os.path.realpath(root)
+    hashes = {Path(os.path.relpath(os.path.realpath(path), real)).as_posix(): _hash(path) for path in files}
+    read = Read(readings, hashes, _digests(readings), tuple(_days(stream, readings)))
+    if all(unmoved(path, state) for path, state in files.items()):
+        shelves.put(key, read, keeping.pack_read)
+    return read
+
+
+def _hash(path: Path) -> str:
+    try:
+        return sha256_of(path)
+    except OSError:
+        return ""
+
+
+def _digests(readings: Readings) -> dict[str, str]:
+    """Hash of what each build recorded; under "" of all."""
+    places: dict[str, list[int]] = {}
+    for place, engine in enumerate(readings.frame["engine"].tolist()):
+        if isinstance(engine, str):  # nan where it is missing
+            places.setdefault(engine, []).append(place)
+    found = {}
+    for engine, own in places.items():
+        part = _part(readings, own, engine)
+        found[engine] = digest((part.frame, list(part.logs.items()), list(part.traces.items())))
+    return {**found, "": digest((readings.frame, found))}
+
+
+def _days(stream: Stream, readings: Readings) -> list[str]:
     """The day of each record that is used. No clock is asked, so the results stay what they are."""
-    logs = [log for own in readings.values() for log in own.logs.values() if isinstance(log, Log)]
-    days = [log.start[:10] for log in logs if log.start]
-    for stream in streams:
-        frame = readings[stream.name].frame
-        for each in stream.fields:
-            if each.kind == "date" and each.name in frame:
-                days += frame.loc[frame["use"] == "", each.name].dropna().astype(str).tolist()
-    return sorted(days)
+    days = [log.start[:10] for log in readings.logs.values() if isinstance(log, Log) and log.start]
+    for each in stream.fields:
+        if each.kind == "date" and each.name in readings.frame:
+            days += readings.frame.loc[readings.frame["use"] == "", each.name].dropna().astype(str).tolist()
+    return days
 
 
 def _none(fields: Iterable[str]) -> Readings:
@@ -158,17 +209,22 @@ def input_hashes(program: Program, also: Iterable[str] = ()) -> dict[str, str]:
 
 
 def analyse(
-    evidence: Evidence, streams: Sequence[Stream], steps: Sequence[Step], executor: Executor | None = None
+    evidence: Evidence,
+    streams: Sequence[Stream],
+    steps: Sequence[Step],
+    executor: Executor | None = None,
+    shelves: Shelves = NONE,
 ) -> Analysis:
     """Run the steps on what was recorded.
 
     Steps of scope "engine" run once a build, and builds spread over the executor; the result does not depend on it.
     """
     spread = _Spread(executor)
-    found = _run(evidence.program, evidence.readings, in_order(steps), spread)
+    seen = seen_as.by_steps(evidence.program)
+    found = _run(_Ground(seen, evidence.digests, shelves), evidence.readings, in_order(steps), spread)
     values, verdicts = found.values, found.verdicts
     values = {**values, **_missing(evidence.program, streams, values)}
-    values |= _with_what_was_left_out(evidence, streams, in_order(steps), spread)
+    values |= _with_what_was_left_out(seen, evidence, streams, in_order(steps), spread, shelves)
     return Analysis(
         program=evidence.program,
         readings=evidence.readings,
@@ -179,6 +235,7 @@ def analyse(
         problems=evidence.problems,
         inputs=evidence.inputs,
         days=evidence.days,
+        digests=evidence.digests,
     )
 
 
@@ -207,7 +264,57 @@ class _Found:
     series: list[Series]
 
 
-def _run(program: Program, readings: Mapping[str, Readings], ordered: Sequence[Step], spread: _Spread) -> _Found:
+class _Ground:
+    """What a run of the steps stands on: the program as steps see it, hashes of what was recorded and given so far."""
+
+    def __init__(self, program: Program, digests: Mapping[str, Mapping[str, str]], shelves: Shelves) -> None:
+        self.program = program
+        self.shelves = shelves
+        self._recorded = digests
+        self._program = digest(program) if shelves.open else ""
+        self._given: dict[str, dict[str, str]] = {}  # measure -> build -> hash of its values
+
+    def settle(self, step: Step, engine: str, readings: Mapping[str, Readings], known: Rows) -> Kept:
+        """What a step gives; as kept where all it sees is what it was."""
+        if not self.shelves.open:
+            return Kept(_run_step(self.program, engine, step, readings, known), {})
+        builds = (engine, "") if engine else None
+        key = key_of(
+            "step", step.name, step.revision, self._program, engine,
+            [self._recorded.get(stream, {}).get(engine, "") for stream in step.reads],
+            [_some(self._given.get(measure, {}), builds) for measure in step.needs],
+        )  # fmt: skip
+        kept = self.shelves.find(key, keeping.unpack_results)
+        if kept is None:
+            results = _run_step(self.program, engine, step, readings, known)
+            kept = Kept(results, _given(results))
+            self.shelves.put(key, kept, keeping.pack_results)
+        self.learn(kept)
+        return kept
+
+    def learn(self, kept: Kept) -> None:
+        """What was given, here or in another process."""
+        for measure, hashes in kept.given.items():
+            self._given.setdefault(measure, {}).update(hashes)
+
+
+def _some(given: Mapping[str, str], builds: Sequence[str] | None) -> dict[str, str]:
+    return {build: sha for build, sha in sorted(given.items()) if builds is None or build in builds}
+
+
+def _given(results: Sequence[Result]) -> dict[str, dict[str, str]]:
+    """Hash of the values of each measure, a build each."""
+    rows: dict[str, dict[str, list[Value]]] = {}
+    for each in results:
+        if isinstance(each, Value):
+            rows.setdefault(each.measure, {}).setdefault(each.key.engine, []).append(each)
+    return {measure: {build: digest(own) for build, own in builds.items()} for measure, builds in rows.items()}
+
+
+def _run(ground: _Ground, recorded: Mapping[str, Readings], ordered: Sequence[Step], spread: _Spread) -> _Found:
+    program = ground.program
+    # a step sees what was recorded, not what was told of the files
+    readings = {name: Readings(each.frame, logs=each.logs, traces=each.traces) for name, each in recorded.items()}
     found = _Found({}, [], [], [])
     values = found.values
 
@@ -226,14 +333,15 @@ def _run(program: Program, readings: Mapping[str, Readings], ordered: Sequence[S
             else:
                 found.series.append(result)
 
-    own = _by_engine(program, readings, spread) if any(step.scope == "engine" for step in ordered) else {}
+    engine_wise = any(step.scope == "engine" for step in ordered)
+    own = _by_engine(program, readings, spread) if engine_wise else {}
     for scope, group in groupby(ordered, key=lambda step: step.scope):
         steps = tuple(group)
         if scope == "program":
             for step in steps:
-                keep(_run_step(program, "", step, readings, values), (step,))
+                keep(ground.settle(step, "", readings, values).results, (step,))
             continue
-        task = partial(_run_engine, program, steps)
+        task = partial(_run_engine, ground, steps)
         known: dict[str, dict[tuple[str, Key], Value]] = {build.id: {} for build in program.builds}
         for where, value in values.items():
             if value.key.engine in known:
@@ -241,23 +349,22 @@ def _run(program: Program, readings: Mapping[str, Readings], ordered: Sequence[S
             elif not value.key.engine:  # of the whole program: every build may see it
                 for own_known in known.values():
                     own_known[where] = value
-        for results in spread(task, [(build.id, own[build.id], known[build.id]) for build in program.builds]):
-            keep(results, steps)
+        for every in spread(task, [(build.id, own[build.id], known[build.id]) for build in program.builds]):
+            for kept in every:
+                ground.learn(kept)
+                keep(kept.results, steps)
     return found
 
 
-def _run_engine(
-    program: Program, steps: Sequence[Step], task: tuple[str, Mapping[str, Readings], Rows]
-) -> list[Result]:
+def _run_engine(ground: _Ground, steps: Sequence[Step], task: tuple[str, Mapping[str, Readings], Rows]) -> list[Kept]:
     engine, readings, before = task
     known = dict(before)
-    results: list[Result] = []
+    found = []
     for step in steps:
-        for result in _run_step(program, engine, step, readings, known):
-            results.append(result)
-            if isinstance(result, Value):
-                known[result.measure, result.key] = result
-    return results
+        kept = ground.settle(step, engine, readings, known)
+        known |= {(each.measure, each.key): each for each in kept.results if isinstance(each, Value)}
+        found.append(kept)
+    return found
 
 
 def _run_step(program: Program, engine: str, step: Step, readings: Mapping[str, Readings], known: Rows) -> list[Result]:
@@ -279,13 +386,19 @@ def _by_engine(program: Program, readings: Mapping[str, Readings], spread: _Spre
             places.setdefault(engine, []).append(place)
         for engine, part in parts.items():
             own = places.get(engine, [])
-            whole = bool(own) and own[-1] - own[0] + 1 == len(own)  # a slice takes a tenth of the time of a selection
-            frame = each.frame.iloc[own[0] : own[-1] + 1] if whole else each.frame.iloc[own]
-            logs = {key: log for key, log in each.logs.items() if key[0] == engine}
-            traces = {key: each.traces[key] for key in frame["reading"] if key in each.traces} if each.traces else {}
-            rows = partial(_at, made, own) if together else None
-            part[name] = Readings(frame.reset_index(drop=True), logs=logs, traces=traces, rows=rows)
+            part[name] = _part(each, own, engine)
+            if together:
+                part[name] = replace(part[name], rows=partial(_at, made, own))
     return parts
+
+
+def _part(each: Readings, own: Sequence[int], engine: str) -> Readings:
+    """What one build recorded: the rows at these places of the table, and their logs and traces."""
+    whole = bool(own) and own[-1] - own[0] + 1 == len(own)  # a slice takes a tenth of the time of a selection
+    frame = each.frame.iloc[own[0] : own[-1] + 1] if whole else each.frame.iloc[list(own)]
+    logs = some(each.logs, [key for key in each.logs if key[0] == engine])
+    traces = some(each.traces, [key for key in frame["reading"] if key in each.traces] if each.traces else [])
+    return Readings(frame.reset_index(drop=True), logs=logs, traces=traces)
 
 
 def _at(made: Callable[[type], Sequence[object]], places: Sequence[int], kind: type) -> list[object]:
@@ -313,7 +426,12 @@ def _missing(program: Program, streams: Sequence[Stream], values: Rows) -> dict[
 
 
 def _with_what_was_left_out(
-    evidence: Evidence, streams: Sequence[Stream], ordered: Sequence[Step], spread: _Spread
+    seen: Program,
+    evidence: Evidence,
+    streams: Sequence[Stream],
+    ordered: Sequence[Step],
+    spread: _Spread,
+    shelves: Shelves,
 ) -> dict[tuple[str, Key], Value]:
     """The values a phase would have had with a reading that was left out: the same steps, run once more."""
     added: dict[tuple[str, Key], Value] = {}
@@ -329,10 +447,10 @@ def _with_what_was_left_out(
             restored = frame.copy()
             restored.loc[restored.index[position], "use"] = ""
             readings = {**evidence.readings, stream.name: replace(evidence.readings[stream.name], frame=restored)}
-            program = replace(
-                evidence.program, builds=tuple(b for b in evidence.program.builds if b.id == reading["engine"])
-            )
-            again = _run(program, readings, steps, spread)
+            alone = replace(seen, builds=tuple(b for b in seen.builds if b.id == reading["engine"]))
+            hashes = {build: f"{sha} with {position}" for build, sha in evidence.digests.get(stream.name, {}).items()}
+            digests = {**evidence.digests, stream.name: hashes}
+            again = _run(_Ground(alone, digests, shelves), readings, steps, spread)
             for (measure, key), value in again.values.items():
                 same = (key.engine, key.cylinder, key.phase, key.at) == (
                     reading["engine"],

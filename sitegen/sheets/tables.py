@@ -8,7 +8,8 @@ import re
 import zipfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from sitegen import units
 from sitegen.sheets.columns import Columns, Heading, is_text
@@ -65,6 +66,7 @@ def as_workbook(table: EmptyTable) -> bytes:
     from openpyxl.styles import Alignment, Font
     from openpyxl.utils import get_column_letter
     from openpyxl.worksheet.properties import PageSetupProperties
+    from openpyxl.writer.excel import ExcelWriter
 
     book = Workbook()
     book.remove(book.worksheets[0])
@@ -91,8 +93,9 @@ def as_workbook(table: EmptyTable) -> bytes:
     sheet.page_setup.orientation = "landscape"
     sheet.page_setup.fitToHeight = 0
     sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
+    book.properties.modified = book.properties.created
     out = io.BytesIO()
-    book.save(out)
+    ExcelWriter(book, _Timeless(out, "w")).save()
     return _without_clock(out.getvalue())
 
 
@@ -142,6 +145,16 @@ def _in_unit(value: float, what: Field, unit: str) -> float:
         return value
     scale = 0.01 if what.unit == "%" else 1.0
     return units.from_si(value * scale, unit, what.dimension)
+
+
+class _Timeless(zipfile.ZipFile):
+    """An archive that does not ask the clock, which may be before 1980: no archive knows such a day."""
+
+    def writestr(self, zinfo_or_arcname: Any, data: Any, *_: Any, **__: Any) -> None:
+        super().writestr(zipfile.ZipInfo(zinfo_or_arcname, _NEVER), data)
+
+    def write(self, filename: Any, arcname: Any = None, *_: Any, **__: Any) -> None:
+        self.writestr(arcname, Path(filename).read_bytes())
 
 
 def _without_clock(book: bytes) -> bytes:

@@ -67,6 +67,8 @@ class FixtureAnalysis:
     restated: Sequence[Restated] | None = ()
     days: Sequence[str] = ("2026-03-02", "2026-05-14")
     as_of: str = "2026-05-14"
+    files: Mapping[str, bytes] = field(default_factory=dict)
+    digests: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     extra: Mapping[str, Any] = field(default_factory=dict)
 
 

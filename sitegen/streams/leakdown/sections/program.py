@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from sitegen.page import words
@@ -28,7 +29,6 @@ from sitegen.streams.leakdown.history import (
 from sitegen.streams.leakdown.measures import BUILD, CRANKCASE, SCALE, TO_LOSE
 from sitegen.streams.leakdown.sections.shared import (
     ABOVE,
-    CURVE_CAPTION,
     TALLY,
     apart,
     before_refit,
@@ -49,8 +49,9 @@ def _distance_sentence(view: View) -> str:
     for coating in view.program.coatings:
         known = [scale.value for scale in _scales(view, coating) if scale.value is not None]
         if known:
-            clauses.append(f"{view.coating_title(coating)} over {_km_range(known)}")
-    return f"{words.sentence(words.listed(clauses))}." if clauses else ""
+            least, most = words.number(min(known), 1), words.number(max(known), 1)
+            clauses.append(f"{view.coating_title(coating)} {words.from_to(least, most)}")
+    return f"{words.sentence(words.with_unit(words.listed(clauses), 'km'))}." if clauses else ""
 
 
 def _state_sentence(view: View) -> list[Cell]:
@@ -201,11 +202,25 @@ def by_coating(view: View) -> Sequence[Block]:
         ),
         rows=rows,
     )  # fmt: skip
-    caption = f"{CURVE_CAPTION} Lines: mean of a build{'; thin: a cylinder that stands out' if thin else ''}."
-    whole = Figure("leak-area-by-phase", "slope", panels, "", caption, table, measure=CRANKCASE.id)
+    caption = (
+        f"{_phases_add_up(view)}Lines: means of builds{'; thin: a cylinder that stands out' if thin else ''}. Dotted: "
+        "assembly oil still seals. Open: not yet to rely on."
+    )
+    whole = Figure("leak-area-by-phase", "slope", panels, "", caption, table)
     near = _each_cylinder(view)
     said = [Text((Cell(reading),), "reading")] if (reading := _coating_reading(view)) else []
     return (*said, Beside("leak", (whole, near), halves=True)) if near else (*said, whole)
+
+
+def _phases_add_up(view: View) -> str:
+    """That each phase goes on from the one before, by the second run of the program; "" where fewer run."""
+    ran = [phase for phase in checked_phases(view) if phase.kind == "run" and phase.schedule]
+    if len(ran) < 2:
+        return "Phases not to scale; distances count from the first start. "
+    first, second = ran[:2]
+    minutes = second.repeat * math.fsum(step.time for step in second.schedule) / 60
+    adds = f"{second.title} adds {words.with_unit(words.number(minutes, 0), 'min')} to {first.title}"
+    return f"Phases add up, not to scale: {adds}; distances count from the first start. "
 
 
 def _each_cylinder(view: View) -> Figure | None:
@@ -235,7 +250,7 @@ def _each_cylinder(view: View) -> Figure | None:
     title = f"Leak area {'after' if phase.kind == 'run' else 'at'} {phase.title}, mm²"
     data = {"groups": groups, "points": points, "limits": [limit_row(view)]}
     panel = Panel("", data, {"unit": "mm²"}, label=title, axis=title)
-    caption = "Each cylinder with its 95\u00a0% interval, by build."
+    caption = "95\u00a0% intervals."
     columns = (
         Column("Build"), Column("Cylinder", numeric=True), Column("Coating"),
         Column("Leak area", "mm²", numeric=True, measure=CRANKCASE.id),
@@ -246,7 +261,7 @@ def _each_cylinder(view: View) -> Figure | None:
         for each in told
     ]  # fmt: skip
     table = Table("leak-area-of-cylinders-values", columns, rows)
-    return Figure("leak-area-of-cylinders", "upright", (panel,), "", caption, table, measure=CRANKCASE.id)
+    return Figure("leak-area-of-cylinders", "upright", (panel,), "", caption, table)
 
 
 def _standing_out(view: View, build: Build, cylinder: int, coating: str, means: Sequence[Point]) -> list[ChartRow]:
@@ -294,15 +309,14 @@ def _coating_reading(view: View) -> str:
     for coating in view.program.coatings:
         own = [v for v in view.values(CRANKCASE.id, phase=phase.id, at="", coating=coating) if v.value is not None]
         if own:
-            leak = "ones" if clauses else "cylinders leak"
-            clauses.append(f"{view.coating_title(coating)} {leak} {bare_range(numbers(own))}")
+            leak = "" if clauses else " cylinders leak"
+            clauses.append(f"{view.coating_title(coating)}{leak} {bare_range(numbers(own))}")
             odd = odd or stands_out(own)
     if not clauses:
         return f"No check was taken at {phase.title} yet."
     where = f"{words.sentence(phase.title)}: {words.with_unit(words.listed(clauses), 'mm²')}."
     if odd is not None:
-        title = view.coating_title(odd.key.coating)
-        where += f" {odd.key.engine} cylinder {odd.key.cylinder} stands out among the {title} ones."
+        where += f" {odd.key.engine} cylinder {odd.key.cylinder} stands out."
     return where
 
 
@@ -382,8 +396,3 @@ def _scale_note(view: View, scale: Value | None, odd: Sequence[int]) -> str:
         own = "over a distance of its own" if len(odd) == 1 else "over distances of their own"
         return f"without {noun} {words.numbers_listed(odd)}, {own}"
     return ""
-
-
-def _km_range(found: Sequence[float]) -> str:
-    low, high = words.number(min(found), 1), words.number(max(found), 1)
-    return words.with_unit(words.from_to(low, high), "km")

@@ -1,0 +1,169 @@
+"""Pages as bytes: printed, or as kept on the shelves where all they show is what it was.
+
+The pages of a build and its cylinders are seldom touched by what is recorded elsewhere. They see the program without
+the notes of other builds, the desk notes what they ask of the analysis, and the page stays for as long as each of these
+answers does. All other pages see a whole program, or all of them.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from sitegen.page.view import Asked
+from sitegen.pages import coating, cylinder, data, engine, home, methods, plan, program, sheet
+from sitegen.pages.contexts import AnyPage
+from sitegen.pages.frame import Site
+from sitegen.program.model import Build, Folder, Program
+from sitegen.program.seen import by_pages_of
+from sitegen.regular import NotRegularError, opened, sha256_of
+from sitegen.shelves import Shelves, digest, key_of
+
+Print = Callable[[AnyPage], bytes]
+_EVERYTHING = Asked("all")
+
+
+@dataclass(frozen=True)
+class Task:
+    """One page to be made: `make(site, *of)`."""
+
+    path: str
+    site: Site  # as the page sees it
+    make: Callable[..., AnyPage]
+    of: tuple[object, ...]
+    rests_on: tuple[object, ...]  # what its key covers beside what it asks for
+    asks: str = ""  # program whose desk notes what it asks for; "": its key covers all of that
+
+
+@dataclass(frozen=True)
+class _Page:
+    """A page as it is kept."""
+
+    content: bytes
+    asked: Mapping[Asked, str]  # -> hash of the answer
+    files: Mapping[str, str]  # file from the programs folder -> sha256: notes
+    hung: Mapping[tuple[str, str], str]  # (put or take, source) -> what the site calls it
+    shown: Iterable[tuple[str, str, str]]  # measure, page kind, title
+
+
+def tasks(site: Site, keyed: bool) -> Iterator[Task]:
+    """Every page of the site, in order; `keyed`: with what its key covers."""
+    at, folder = site.addresses, site.folder
+    stands = {name: desk.stand_of(_EVERYTHING) if keyed else "" for name, desk in site.desks.items()}
+    every = (digest(_nowhere(folder)) if keyed else "", stands)
+    yield Task(at.home, site, home.page, (), every)
+    for each in folder.definitions.coatings.values():
+        yield Task(at.coatings[each.id], site, coating.page, (each,), every)
+    for own in folder.programs:
+        whole = (every[0], own.id, stands[own.id])
+        yield Task(at.programs[own.id], site, program.page, (own,), whole)
+        yield Task(at.sheets[own.id], site, sheet.page, (own,), whole)
+        yield Task(at.data[own.id], site, data.page, (own,), whole)
+        if own.id in site.plans:
+            yield Task(at.plans[own.id], site, plan.page, (own,), whole)
+        for build in own.builds:
+            seen, alone = _alone(site, own, build)
+            ground = (digest(_nowhere(seen.folder)) if keyed else "", own.id)
+            yield Task(at.engines[own.id, build.id], seen, engine.page, (alone, build), ground, own.id)
+            for place in build.places:
+                path = at.cylinders[own.id, build.id, place.cylinder]
+                yield Task(path, seen, cylinder.page, (alone, build, place.cylinder), ground, own.id)
+    shown = [(measure, list(where)) for measure, where in site.shown.items()]
+    yield Task(at.methods, site, methods.page, (), (*every, shown))
+
+
+def _alone(site: Site, own: Program, build: Build) -> tuple[Site, Program]:
+    """The site as the pages of one build see it."""
+    alone = by_pages_of(own, build)
+    folder = replace(site.folder, programs=[alone])
+    return replace(site, folder=folder, desks={own.id: site.desks[own.id].seen(alone)}, histories={}), alone
+
+
+def _nowhere(folder: Folder) -> Folder:
+    """The same folder at no place of this machine."""
+    return replace(folder, path="", programs=[replace(each, folder="") for each in folder.programs])
+
+
+class Press:
+    """Prints pages, or takes them as kept; afterwards `made` are those that were printed."""
+
+    def __init__(self, print_page: Print, shelves: Shelves, *base: object) -> None:
+        self._print, self._shelves = print_page, shelves
+        self._base = digest(base) if shelves.open else ""
+        self.made: list[str] = []
+
+    def page(self, task: Task) -> bytes:
+        """The page of a task, with marks for what is filled in last; `shown` of its site learns what it shows."""
+        if not self._shelves.open:
+            self.made.append(task.path)
+            return self._print(task.make(task.site, *task.of))
+        key = key_of("page", task.path, self._base, *task.rests_on)
+        found = self._shelves.find(key, _unpacked)
+        if found is None or not self._holds(task, found):
+            found = self._made(task)
+            self._shelves.put(key, found, _packed)
+        for measure, kind, title in found.shown:
+            task.site.shown.setdefault(measure, {})[kind, title] = None
+        return found.content
+
+    def _holds(self, task: Task, page: _Page) -> bool:
+        site = task.site
+        return (
+            all(site.desks[task.asks].stand_of(asked) == sha for asked, sha in page.asked.items())
+            and all(_hash(site, file) == sha for file, sha in page.files.items())
+            and all(site.gallery.again(*source) == name for source, name in page.hung.items())
+        )
+
+    def _made(self, task: Task) -> _Page:
+        site = task.site if task.make is methods.page else replace(task.site, shown={})  # it says what the others show
+        desk = site.desks[task.asks] if task.asks else None
+        site.gallery.asked()
+        if desk is not None:
+            desk.asked()
+        with opened() as files:
+            content = self._print(task.make(site, *task.of))
+        self.made.append(task.path)
+        root = os.path.realpath(site.folder.path)
+        named = [os.path.relpath(os.path.realpath(path), root) for path in files]
+        asked = desk.asked() if desk is not None else ()
+        return _Page(
+            content,
+            {each: desk.stand_of(each) for each in asked} if desk is not None else {},
+            {name: _hash(site, name) for name in named},
+            site.gallery.asked(),
+            [(measure, kind, title) for measure, where in site.shown.items() for kind, title in where],
+        )
+
+
+def _hash(site: Site, file: str) -> str:
+    try:
+        return sha256_of(Path(site.folder.path) / file, Path(site.folder.path))
+    except (OSError, NotRegularError):
+        return ""
+
+
+def _packed(page: _Page) -> bytes:
+    told = [
+        [[*asked, sha] for asked, sha in sorted(page.asked.items())], page.files,
+        [[*source, name] for source, name in page.hung.items()], list(page.shown), page.content.decode(),
+    ]  # fmt: skip
+    return json.dumps(told, separators=(",", ":")).encode()
+
+
+def _unpacked(content: bytes) -> _Page:
+    asked, files, hung, shown, text = json.loads(content)
+    return _Page(
+        text.encode(), {Asked(*each[:3]): each[3] for each in asked}, files,
+        {(way, source): name for way, source, name in hung}, [tuple(each) for each in shown],
+    )  # fmt: skip
+
+
+def filled(content: bytes, marks: Mapping[str, str]) -> bytes:
+    """A page with what stands for its marks, in text and in data for scripts."""
+    for mark, text in marks.items():
+        content = content.replace(mark.encode(), text.encode())
+        content = content.replace(json.dumps(mark)[1:-1].encode(), json.dumps(text)[1:-1].encode())
+    return content

@@ -1,0 +1,90 @@
+"""The program as a task sees it: what a result is kept under covers this and nothing else.
+
+Readers and steps see no wording and no places in the program file, the pages of a build no notes of the others. So a
+note or a title moves nothing that does not show it, and nothing can rest on what its key leaves out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import fields, is_dataclass, replace
+from typing import Any
+
+from sitegen.program.model import Build, Program, Where
+from sitegen.vocabulary import Problem
+
+
+def by_steps(program: Program) -> Program:
+    """Without wording, places in its file, and how its records are written."""
+    return replace(
+        _unworded(program), folder="", records=(), logs=(), exclusions=(), decisions=(), passed_over=(),
+        criteria=_unplaced(program.criteria), decide=_unplaced(program.decide),
+    )  # fmt: skip
+
+
+def by_readers(program: Program) -> tuple[Program, list[Where]]:
+    """Without wording and rules, and the places its numbers stand for: line 1 is the first of them."""
+    places: list[Where] = []
+
+    def numbered(where: Where) -> Where:
+        places.append(where)
+        return Where(where.file, len(places))
+
+    seen = replace(
+        _unworded(program), criteria=(), decide=None, decisions=(), ties=(), also=(), covariates=(), lent=(),
+        records=_placing(program.records, numbered), logs=_placing(program.logs, numbered),
+        exclusions=_placing(program.exclusions, numbered),
+        passed_over=tuple(Problem(each.file) for each in program.passed_over),
+    )  # fmt: skip
+    return seen, places
+
+
+def by_pages_of(program: Program, build: Build) -> Program:
+    """Without places in its file, and without the notes of other builds."""
+    unplaced: Program = _unplaced(program)
+    return replace(
+        unplaced, decisions=(), passed_over=(),
+        builds=tuple(each if each.id == build.id else _unnoted(each) for each in program.builds),
+    )  # fmt: skip
+
+
+def placed(problem: Problem, program: Program, places: Sequence[Where]) -> Problem:
+    """A problem of a reader, at the place in the program file that its number stands for."""
+    if problem.file != program.where.file or not 0 < problem.line <= len(places):
+        return problem
+    where = places[problem.line - 1]
+    return replace(problem, line=where.line, column=where.column)
+
+
+def _unworded(program: Program) -> Program:
+    return replace(
+        program, title="", question="", notes="", version="", not_primary="", where=Where(program.where.file),
+        builds=tuple(replace(_unnoted(build), title="") for build in program.builds),
+    )  # fmt: skip
+
+
+def _unnoted(build: Build) -> Build:
+    return replace(
+        build, note="",
+        assemblies=tuple(replace(each, note="") for each in build.assemblies),
+        departures=tuple(replace(each, why="") for each in build.departures),
+    )  # fmt: skip
+
+
+def _unplaced(of: Any) -> Any:
+    return _placing(of, lambda _: Where(""))
+
+
+def _placing(of: Any, put: Callable[[Where], Where]) -> Any:
+    """The same with every place in a file put another way."""
+    if isinstance(of, Where):
+        return put(of)
+    if isinstance(of, tuple) and type(of) is tuple:
+        return tuple(_placing(each, put) for each in of)
+    if isinstance(of, dict):
+        return {key: _placing(each, put) for key, each in of.items()}
+    if is_dataclass(of) and not isinstance(of, type):
+        old = {each.name: getattr(of, each.name) for each in fields(of)}
+        new = {name: _placing(each, put) for name, each in old.items()}
+        return replace(of, **new) if any(new[name] is not old[name] for name in old) else of
+    return of

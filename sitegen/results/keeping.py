@@ -1,0 +1,159 @@
+"""Readings and results of steps on the shelves: what they follow from, and how they are written there.
+
+Logs and traces are not kept, they would be the most of it: they are read once more where somebody looks at them.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import astuple, dataclass, fields
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from sitegen.vocabulary import Comparison, Key, Problem, Readings, Result, Series, Value, Verdict
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def names_in(folder: Path) -> list[str]:
+    """Every file of a program's folder but its results: readers look around for names near to one that is not there."""
+    found = []
+    for root, below, files in os.walk(folder):
+        here = Path(root).relative_to(folder).as_posix()
+        below[:] = sorted(name for name in below if name != ".git" and (here, name) != (".", "results"))
+        found += [f"{here}/{name}" for name in sorted(files)]
+    return found
+
+
+# ---- readings -------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Read:
+    """What a stream read, as it is kept."""
+
+    readings: Readings  # problems with the numbers of places
+    opened: Mapping[str, str]  # file, relative to the programs folder -> sha256, of every file that was opened
+    digests: Mapping[str, str]  # build -> hash of what it recorded; "": of all
+    days: tuple[str, ...]
+
+
+class Later(Mapping[Any, object]):
+    """Logs or traces by their key, read when somebody first asks for one."""
+
+    def __init__(self, keys: Iterable[Any], load: Callable[[], Mapping[Any, object]]) -> None:
+        self._keys = dict.fromkeys(keys)
+        self._load = load
+
+    def __getitem__(self, key: Any) -> object:
+        if key not in self._keys:
+            raise KeyError(key)
+        return self._load()[key]
+
+    def __contains__(self, key: object) -> bool:
+        return key in self._keys
+
+    def __iter__(self) -> Iterator[Any]:
+        return iter(self._keys)
+
+    def __len__(self) -> int:
+        return len(self._keys)
+
+    def some(self, keys: Iterable[Any]) -> Later:
+        """Those of some keys."""
+        return Later(keys, self._load)
+
+
+def some(of: Mapping[Any, object], keys: Iterable[Any]) -> Mapping[Any, object]:
+    """Those of some keys, not yet read where the others are not."""
+    return of.some(keys) if isinstance(of, Later) else {key: of[key] for key in keys}
+
+
+def pack_read(read: Read) -> bytes:
+    """As kept. Raises TypeError for what no record of ours holds."""
+    own = read.readings
+    return _json({
+        "frame": _columns(own.frame), "problems": [astuple(each) for each in own.problems], "files": own.files,
+        "logs": list(own.logs), "traces": list(own.traces), "inputs": own.inputs, "opened": read.opened,
+        "digests": read.digests, "days": read.days,
+    })  # fmt: skip
+
+
+def unpack_read(content: bytes, again: Callable[[], Readings]) -> Read:
+    """As it was; `again` reads once more where somebody looks at a log or a trace."""
+    told = json.loads(content)
+    readings = Readings(
+        _frame(told["frame"]), tuple(Problem(*each) for each in told["problems"]), told["files"],
+        Later(map(tuple, told["logs"]), lambda: again().logs) if told["logs"] else {},
+        Later(told["traces"], lambda: again().traces) if told["traces"] else {}, told["inputs"],
+    )  # fmt: skip
+    return Read(readings, told["opened"], told["digests"], tuple(told["days"]))
+
+
+# ---- results of steps -----------------------------------------------------------------------------------------------
+
+_KINDS: dict[str, type] = {kind.__name__: kind for kind in (Value, Verdict, Comparison)}
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What a step gave, as it is kept."""
+
+    results: Sequence[Result]
+    given: Mapping[str, Mapping[str, str]]  # measure -> build -> hash of its values
+
+
+def pack_results(kept: Kept) -> bytes:
+    """As kept. Raises TypeError for what no result of ours holds."""
+    return _json([[_listed(each) for each in kept.results], kept.given])
+
+
+def _listed(result: Result) -> list[object]:
+    if isinstance(result, Series):
+        return ["Series", result.id, result.key, result.units, _columns(result.frame)]
+    told = [getattr(result, name) for name in _FIELDS[type(result)]]
+    return [type(result).__name__, *(sorted(each) if isinstance(each, frozenset) else each for each in told)]
+
+
+_FIELDS = {kind: tuple(each.name for each in fields(kind)) for kind in _KINDS.values()}
+
+
+def unpack_results(content: bytes) -> Kept:
+    """As it was."""
+    results, given = json.loads(content)
+    return Kept([_result(*each) for each in results], given)
+
+
+def _result(kind: str, *told: Any) -> Result:
+    if kind == "Series":
+        id, key, units, frame = told
+        return Series(id, Key(*key), units, _frame(frame))
+    own = _KINDS[kind]
+    made = [
+        Key(*each) if name == "key" else frozenset(each) if name == "flags" else each
+        for name, each in zip(_FIELDS[own], told, strict=True)
+    ]
+    result: Result = own(*made)
+    return result
+
+
+# ---- tables ---------------------------------------------------------------------------------------------------------
+
+
+def _columns(frame: pd.DataFrame) -> list[list[object]]:
+    if frame.index.tolist() != list(range(len(frame))):
+        raise TypeError("a table with an index of its own is not kept")
+    return [[name, str(frame[name].dtype), frame[name].tolist()] for name in frame.columns]
+
+
+def _frame(columns: Iterable[tuple[str, str, list[object]]]) -> pd.DataFrame:
+    import pandas as pd
+
+    return pd.DataFrame({name: pd.Series(cells, dtype=dtype) for name, dtype, cells in columns})
+
+
+def _json(of: object) -> bytes:
+    return json.dumps(of, separators=(",", ":")).encode()
