@@ -104,6 +104,7 @@ def gather(program: Program, streams: Sequence[Stream], shelves: Shelves = NONE)
 
     Of a kind of record that the format describes and none of the streams reads there are no readings.
     """
+    inputs = input_hashes(program)  # first: what changes while it is read no longer has this hash in the end
     absent = described.absent([stream.name for stream in streams])
     readings = {name: _none(kind.fields) for name, kind in absent.items()}
     problems: list[Problem] = [*program.passed_over]
@@ -117,7 +118,6 @@ def gather(program: Program, streams: Sequence[Stream], shelves: Shelves = NONE)
         problems.extend(seen_as.placed(each, program, places) for each in read.readings.problems)
         days += read.days
     problems.extend(unknown_objections(program, readings))
-    inputs = input_hashes(program)
     for own in readings.values():
         inputs |= own.inputs
     return Evidence(

@@ -215,6 +215,76 @@ def test_criteria_and_comparisons_say_what_the_results_hold(browser: Browser, se
     assert [next(word for word in ruled if row.endswith(word)) for row in words] == ruled[: len(words)]
 
 
+# what in a sentence names something: dates, builds and cylinders, criteria, phases, the name of results
+NAMES = re.compile(
+    r"\d+ [A-Z][a-z]+ \d{4}|\b[A-Z]\d+\b|cylinders? \d+|criteri(?:on|a) \d+|run-in, \d+ min|\b40 h|"
+    r"\b(?=[0-9a-f]*\d)[0-9a-f]{7}\b",
+    re.IGNORECASE,
+)
+SAID = ".verdict p, .said, h2 .note, [data-name=by-the-rule] td, [data-name=criteria] td small, .meta span"
+
+
+def known_numbers(program: str) -> list[float]:
+    """What a sentence of the sheet may say: comparisons, answers with how far they lie from their limit, next steps."""
+    told = [number for row in results(program, "comparisons") for number in compared(row)]
+    for row in results(program, "verdicts"):
+        if row["rule"].startswith("criterion:") or row["rule"] == "seating":
+            told += numbers(row, "found", "low", "high", "limit")
+            told += [float(row["found"]) - float(row["limit"])] if row["found"] and row["limit"] else []
+    told += [
+        float(row["value"])
+        for row in results(program, "measures")
+        if row["measure"].startswith("next.") and row["value"]
+    ]
+    return told
+
+
+def sentences_of(page: Page) -> list[str]:
+    found: list[str] = page.locator(SAID).evaluate_all(
+        "all => all.map(each => each.textContent.replace(/[ \\n\u00a0]+/g, ' ').trim())"
+    )
+    return [NAMES.sub("", each) for each in found if each]
+
+
+@pytest.mark.parametrize("program", EXAMPLES)
+def test_its_sentences_say_no_number_the_results_do_not_hold(browser: Browser, sent: Path, program: str) -> None:
+    known = known_numbers(program)
+    with opened(browser) as found:
+        found.page.goto((sent / f"sheets/{program}.html").as_uri())
+        said = sentences_of(found.page)
+    shown = re.compile(r"the first \d+ of \d+; all on the program page")  # rows of this sheet, not results
+    assert [each for each in said if not held(shown.sub("", each), known)] == []
+    assert sum(len(NUMBER.findall(each)) for each in said) > 5
+    slips = [
+        re.sub(r"\d(?=\D*$)", lambda digit: str((int(digit[0]) + 4) % 10), each) for each in said if NUMBER.search(each)
+    ]
+    assert not all(held(each, known) for each in slips)  # and another number would be seen
+
+
+@pytest.mark.parametrize("program", EXAMPLES)
+def test_its_counts_of_answers_are_those_of_the_results(browser: Browser, sent: Path, program: str) -> None:
+    answers = [each["word"] for each in results(program, "verdicts")
+               if each["rule"].startswith("criterion:") and not each["engine"]]  # fmt: skip
+    with opened(browser) as found:
+        found.page.goto((sent / f"sheets/{program}.html").as_uri())
+        said = found.page.locator(".said", has_text="criteria").first.inner_text()
+    told = re.findall(r"(one|two|three|four) (?:cannot be told|fails?|holds?)", said)
+    count = ("", "one", "two", "three", "four")
+    assert sorted(told) == sorted(count[answers.count(word)] for word in set(answers))
+
+
+@pytest.mark.parametrize("program", EXAMPLES)
+def test_on_a_telephone_no_table_asks_for_scrolling_sideways(browser: Browser, sent: Path, program: str) -> None:
+    with opened(browser, width=390) as found:
+        for path in (f"sheets/{program}.html", f"programs/{program}/decision.html"):
+            found.page.goto((sent / path).as_uri())
+            assert found.page.evaluate("() => document.documentElement.scrollWidth <= innerWidth")
+            wide = found.page.locator("article.sheet *").evaluate_all(
+                "all => all.filter(each => each.getBoundingClientRect().right > innerWidth + 1).length"
+            )
+            assert wide == 0
+
+
 def test_a_number_the_results_do_not_hold_is_found() -> None:
     row = next(each for each in results("pump-rings-2026", "comparisons") if each["coating"] == "graded-crn")
     assert held("18 % less 5 to 30 % less", compared(row))
