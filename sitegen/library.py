@@ -61,7 +61,7 @@ def findings(path: Path | str, *, committed: bool = False) -> Findings:
     home: Folder | None
     if committed:
         home, problems = workflow.programs(folder)
-        if home is None:
+        if home is None or home.left:
             raise InputError(problems)
         found = [
             (program.id, {name: (Path(program.folder) / FOLDER / name).read_bytes() for name in TABLES})

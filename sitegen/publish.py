@@ -68,6 +68,19 @@ def holds(to: Path, hashes: Mapping[str, str]) -> bool:
         return False
 
 
+def lying(to: Path) -> dict[str, bytes]:
+    """The files of the site that lies there: those that are ours and were not changed since."""
+    try:
+        manifest = _read_manifest(to)
+        known = {
+            path: {manifest.files.get(path), manifest.writing.get(path)}
+            for path in (*manifest.files, *manifest.writing)
+        }
+        return {path: (to / path).read_bytes() for path, own in known.items() if _hash_of(to, path) in own - {None}}
+    except (CannotPublish, OSError):
+        return {}
+
+
 def put(files: Mapping[str, bytes], folder: Path) -> tuple[str, ...]:
     """Write these files into a folder that belongs to somebody else too: each in one step, only where it changed.
 
