@@ -125,7 +125,8 @@ def because(asked: Question) -> list[str] | None:
     """What has changed since the last publish into this folder; None where that is not known."""
     try:
         before = json.loads(kept(asked.note) or b"")["inputs"]
-        return sorted(name for name in {**before, **asked.inputs} if before.get(name) != asked.inputs.get(name))
+        every = {**before, **asked.inputs}  # folders, which have no hash, are not named
+        return sorted(each for each in every if (before.get(each) or "") != (asked.inputs.get(each) or ""))
     except (ValueError, KeyError, TypeError):
         return None
 

@@ -84,9 +84,10 @@ def _make(folder: Path, theme: Path | None, workers: int, board: Board, kept: Sh
     if stopped:
         _complain(board, heading, text)
         return
-    left = [each.id for each in examination.folder.left] if examination.folder is not None else []
-    heading += f"; {' and '.join(left)} as last without errors" if left else ""
-    board.show(rendered.site, heading, text if left else "")
+    stood = [*rendered.told.stood]
+    if stood:
+        heading += f"; {' and '.join(stood)} {'are as they last were' if stood[1:] else 'is as it last was'}"
+    board.show(rendered.site, heading, text if wrong else "")
     if text:
         print(text, file=sys.stderr)
     pages = sum(name.endswith(".html") for name in rendered.site)
