@@ -7,7 +7,7 @@ import os
 import sys
 import textwrap
 import traceback
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -323,6 +323,7 @@ def _checked(options: argparse.Namespace, today: str) -> tuple[str, int, int]:
     if examination.folder is not None:
         for program in examination.folder.programs:
             found += [workflow.stale_problem(program, reason) for reason in files.stale(program)]
+            found += workflow.unfinished_problem(program)
     if options.recompute and examination.folder is not None:
         for conclusion in workflow.with_files(workflow.conclude(examination)):
             program = conclusion.analysis.program
@@ -348,20 +349,25 @@ def _checked(options: argparse.Namespace, today: str) -> tuple[str, int, int]:
 def _publish(options: argparse.Namespace) -> int:
     from sitegen import unchanged
 
+    before = unchanged.stamps(options.folder, options.to)
+
+    def still() -> list[str]:
+        return unchanged.moved(before, unchanged.stamps(options.folder, options.to))
+
     asked = unchanged.question(options.folder, options.to, options.theme, options.sheet)
     outcome = unchanged.answered(asked) if asked is not None and not options.no_cache else None
     changed: list[str] | None = []
     why = "No page made anew: nothing has changed since the last publish into this folder."
     if outcome is None or (options.strict and outcome.problems):
-        outcome = _published(options)
+        outcome = _published(options, still)
         if outcome is None:
             return INPUT
         changed = unchanged.because(asked) if asked is not None else None
         why = unchanged.why(outcome, changed, not options.no_cache and options.workers == 1)
-        if asked is not None:
+        if asked is not None and not still():
             unchanged.remember(asked, outcome)
-    if outcome.problems:
-        print(outcome.problems, file=sys.stderr)
+    for said in filter(None, (outcome.problems, outcome.once)):
+        print(said, file=sys.stderr)
     if options.format == "json":
         _print_json(published=True, pages=outcome.pages, new=outcome.new, made=outcome.made, because=changed,
                     left=outcome.left)  # fmt: skip
@@ -382,7 +388,7 @@ def _nothing_written(options: argparse.Namespace) -> None:
         _print_json(published=False)
 
 
-def _published(options: argparse.Namespace) -> Outcome | None:
+def _published(options: argparse.Namespace, still: Callable[[], Sequence[str]]) -> Outcome | None:
     """What a publish left behind; None where nothing was written, which has been said."""
     from sitegen import problems, shelves, workflow
     from sitegen.pages.site import ThemeError
@@ -396,7 +402,7 @@ def _published(options: argparse.Namespace) -> Outcome | None:
         outcome = None
         if not (options.strict and examination.problems):
             with workflow.workers(options.workers) as executor, Line(sys.stderr) as tell:
-                outcome = workflow.publish(examination, options.to, options.theme, executor, tell, options.sheet)
+                outcome = workflow.publish(examination, options.to, options.theme, executor, tell, options.sheet, still)
     except (CannotPublish, ThemeError) as problem:
         print(problem, file=sys.stderr)
         if options.format == "json":

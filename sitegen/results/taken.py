@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from functools import partial
 
-from sitegen.program.model import Decision, Moved, Program, Standing
+from sitegen.program.model import Decision, Program, Standing
 from sitegen.results import alike
-from sitegen.results.committed import contents, git, whole_history
+from sitegen.results.committed import UNREADABLE, contents, states, whole_history
 from sitegen.results.files import FOLDER, FORMAT, TABLES, results_id
 from sitegen.results.seen import moved, seen
-from sitegen.results.upgrade import UnknownFormatError, upgraded
+from sitegen.results.upgrade import upgraded
 from sitegen.vocabulary import Problem
 
 MOST_STATES = 200  # commits of the results that are looked at
@@ -22,7 +23,7 @@ def standings(program: Program, fresh: Mapping[str, bytes]) -> tuple[Standing, .
     if not program.decisions:
         return ()
     states = _states(program)
-    return tuple(Standing(each, _moved(program, each, states, fresh)) for each in program.decisions)
+    return tuple(_standing(program, each, states, fresh) for each in program.decisions)
 
 
 def problems(program: Program) -> list[Problem]:
@@ -42,14 +43,18 @@ def problems(program: Program) -> list[Problem]:
     ]  # fmt: skip
 
 
-def _moved(
+def _standing(
     program: Program, decision: Decision, states: Mapping[str, Mapping[str, bytes]], fresh: Mapping[str, bytes]
-) -> tuple[Moved, ...] | None:
+) -> Standing:
     name = next((name for name in states if decision.results.startswith(name)), None)
     if name is None:
-        return None
+        return Standing(decision, None)
     wanted = partial(_rests_on, program, decision.coating)
-    return moved(seen(states[name], wanted), seen(fresh, wanted))
+    try:
+        as_of = json.loads(states[name].get("provenance.json", b"{}")).get("as_of") or ""
+        return Standing(decision, moved(seen(states[name], wanted), seen(fresh, wanted)), as_of)
+    except UNREADABLE:
+        return Standing(decision, None)
 
 
 def _rests_on(program: Program, coating: str, table: str, row: alike.Row) -> bool:
@@ -66,11 +71,7 @@ def _rests_on(program: Program, coating: str, table: str, row: alike.Row) -> boo
 
 def _states(program: Program) -> dict[str, Mapping[str, bytes]]:
     """States of the results by their short name: those in git, the latest first, where its history is whole."""
-    listed = b""
-    if whole_history(program):
-        asked = (f"--max-count={MOST_STATES}", "--format=%H", "--", f"./{FOLDER}")
-        listed = git(program, "log", *asked) or b""
-    commits = listed.decode().split()
+    commits = states(program, FOLDER, MOST_STATES) if whole_history(program) else []
     wanted: Sequence[str] = (*TABLES, "provenance.json")
     found: dict[str, Mapping[str, bytes]] = {}
     stored = contents(program, [f"{commit}:./{FOLDER}/{name}" for commit in commits for name in wanted])
@@ -82,6 +83,6 @@ def _states(program: Program) -> dict[str, Mapping[str, bytes]]:
         name = results_id(files)  # as it was printed then, before a later version writes it anew
         try:
             found.setdefault(name, upgraded(files, FORMAT))
-        except (UnknownFormatError, KeyError, UnicodeDecodeError):
+        except UNREADABLE:
             continue
     return found
