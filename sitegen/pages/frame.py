@@ -27,6 +27,14 @@ PAGE_TITLE_JOINER = " · "
 
 
 @dataclass(frozen=True)
+class Stood:
+    """Pages of a program with errors that stay as they were."""
+
+    day: str  # ISO date of the newest record they speak of; "" where they say none
+    pages: int
+
+
+@dataclass(frozen=True)
 class Site:
     """All that pages are made from."""
 
@@ -40,6 +48,7 @@ class Site:
     histories: Mapping[str, Sequence[History]]  # by coating
     plans: Mapping[str, Planning]  # by program
     results: Mapping[str, Mapping[str, bytes]] = field(default_factory=dict)  # by program: files of its results
+    stood: Mapping[str, Stood] = field(default_factory=dict)  # by program with errors: its pages that stay
     # measure -> page kinds and section titles that showed it so far, in the order met
     shown: dict[str, dict[tuple[str, str], None]] = field(default_factory=dict)
 
@@ -120,6 +129,7 @@ class Site:
             files=f"{words.share(used, of, 'record file')} used" if of else "",
             left_out=relative(f"{self.addresses.data[program.id]}#left-out", page),
             as_of=self.as_of(program),
+            day=self.desks[program.id].analysis.as_of,
             mark=mark,
             source=f"{'Invented data. ' if mark else ''}{program.title}: {self._stand(program)}",
         )

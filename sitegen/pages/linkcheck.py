@@ -13,6 +13,7 @@ _LINK = re.compile(r'\s(?:href|src)="([^"]*)"')
 # Notes may lead out of the site; they say so. No page of ours writes this, and text cannot: its quotes are escaped.
 OUTWARD = "external noreferrer"
 _OUTWARD = re.compile(rf'<a rel="{OUTWARD}" href="(?:https?://|mailto:)[^"]*"', re.IGNORECASE)
+_OUTSIDE = re.compile(r"[a-z][a-z0-9+.-]*:|//", re.IGNORECASE)
 _LATER = re.compile(rb"sitegenRows\((.*)\);\n", re.DOTALL)  # rows of a page, which stand there when asked for
 _ID = re.compile(r'\sid="([^"]*)"')
 
@@ -39,6 +40,21 @@ def check(files: Mapping[str, bytes]) -> None:
         faults.extend(f"{path}: {fault}" for fault in found if fault)
     if faults:
         raise DeadLinkError("\n".join(faults))
+
+
+def unlinked(path: str, content: bytes, files: Mapping[str, bytes]) -> bytes:
+    """A page of an earlier site: links to anchors that went lead to the page, those to files that went lead nowhere."""
+    ids: dict[str, set[str]] = {}
+
+    def kept(link: re.Match[str]) -> str:
+        target, mark, fragment = link[1].partition("#")
+        there = posixpath.normpath(posixpath.join(posixpath.dirname(path), unquote(target))) if target else path
+        if mark and there.endswith(".html") and there in files and there not in ids:
+            ids[there] = set(_ID.findall(files[there].decode()))
+        fault = "" if _OUTSIDE.match(link[1]) else _fault(path, link[1].replace("&amp;", "&"), files, ids)
+        return link[0] if not fault else link[0].replace(f"{mark}{fragment}", "") if there in files else ""
+
+    return _LINK.sub(kept, content.decode()).encode()
 
 
 def _fault(page: str, link: str, files: Mapping[str, bytes], ids: Mapping[str, set[str]]) -> str:

@@ -53,12 +53,13 @@ def tasks(site: Site, keyed: bool) -> Iterator[Task]:
     """Every page of the site, in order; `keyed`: with what its key covers."""
     at, folder = site.addresses, site.folder
     stands = {name: desk.stand_of(_EVERYTHING) if keyed else "" for name, desk in site.desks.items()}
-    every = (digest(_nowhere(folder)) if keyed else "", stands)
+    every = (digest(_nowhere(folder)) if keyed else "", stands, dict(site.stood), at, [*site.plans])
+    of_programs = digest(_nowhere(replace(folder, left=()))) if keyed else ""
     yield Task(at.home, site, home.page, (), every)
     for each in folder.definitions.coatings.values():
         yield Task(at.coatings[each.id], site, coating.page, (each,), every)
     for own in folder.programs:
-        whole = (every[0], own.id, stands[own.id])
+        whole = (of_programs, own.id, stands[own.id], at, [*site.plans])
         yield Task(at.programs[own.id], site, program.page, (own,), whole)
         yield Task(at.sheets[own.id], site, sheet.page, (own,), whole)
         yield Task(at.data[own.id], site, data.page, (own,), whole)
@@ -66,7 +67,8 @@ def tasks(site: Site, keyed: bool) -> Iterator[Task]:
             yield Task(at.plans[own.id], site, plan.page, (own,), whole)
         for build in own.builds:
             seen, alone = _alone(site, own, build)
-            ground = (digest(_nowhere(seen.folder)) if keyed else "", own.id)
+            about = (_nowhere(seen.folder), seen.addresses, [*seen.plans])
+            ground = (digest(about) if keyed else "", own.id)
             yield Task(at.engines[own.id, build.id], seen, engine.page, (alone, build), ground, own.id)
             for place in build.places:
                 path = at.cylinders[own.id, build.id, place.cylinder]
@@ -78,8 +80,11 @@ def tasks(site: Site, keyed: bool) -> Iterator[Task]:
 def _alone(site: Site, own: Program, build: Build) -> tuple[Site, Program]:
     """The site as the pages of one build see it."""
     alone = by_pages_of(own, build)
-    folder = replace(site.folder, programs=[alone])
-    return replace(site, folder=folder, desks={own.id: site.desks[own.id].seen(alone)}, histories={}), alone
+    folder = replace(site.folder, programs=[alone], left=())
+    desks = {own.id: site.desks[own.id].seen(alone)}
+    plans = {own.id: site.plans[own.id]} if own.id in site.plans else {}
+    addresses = site.addresses.of_program(own.id)
+    return replace(site, folder=folder, desks=desks, histories={}, plans=plans, addresses=addresses), alone
 
 
 def _nowhere(folder: Folder) -> Folder:

@@ -6,6 +6,7 @@ import hashlib
 import json
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,10 +14,10 @@ from sitegen import places
 from sitegen.declarations import Stream
 from sitegen.page.addresses import Addresses, slug
 from sitegen.page.view import Analysis, Desk
-from sitegen.pages import linkcheck, sheet
+from sitegen.pages import left, linkcheck, sheet
 from sitegen.pages.bundle import chart_script
 from sitegen.pages.contexts import AnyPage
-from sitegen.pages.frame import Site
+from sitegen.pages.frame import Site, Stood
 from sitegen.pages.gallery import Gallery
 from sitegen.pages.marks import tone, tone_of
 from sitegen.pages.press import Press, filled, tasks
@@ -32,6 +33,14 @@ if TYPE_CHECKING:
     from sitegen.crossing.planning import Planning
 
 
+@dataclass
+class Told:
+    """What became of the pages of a site."""
+
+    made: Sequence[str] = ()  # printed, and not taken from the shelves
+    stood: Mapping[str, Stood] = field(default_factory=dict)  # by program with errors whose pages stay
+
+
 def build_site(
     folder: Folder,
     analyses: Iterable[Analysis],
@@ -43,12 +52,15 @@ def build_site(
     results: Mapping[str, Mapping[str, bytes]] | None = None,
     sheets: bool = False,
     shelves: Shelves = NONE,
+    before: Mapping[str, bytes] | None = None,
+    told: Told | None = None,
 ) -> dict[str, bytes]:
     """Every file of the site: path from its root, with forward slashes, to content.
 
     `histories` holds what is known of each coating over all programs, `planned` the plans of the programs,
     `results` the files of each program's results folder: their tables go with the pages. With `sheets`, the decision
     sheet of each program stands once more in the folder `sheets`, as one file that can be sent.
+    Of programs with errors the pages stay that `before`, the site there was, holds. `told` learns what became of pages.
     `theme_dir` is a folder whose templates/,
     report.css, report.js and tables.js replace ours, file by file.
     Raises ThemeError for a theme folder that cannot be used, linkcheck.DeadLinkError for a link that leads nowhere and
@@ -58,21 +70,32 @@ def build_site(
     known = measures if isinstance(measures, Mapping) else {measure.id: measure for measure in measures}
     by_program = {analysis.program.id: Desk(analysis) for analysis in analyses}
     files, assets = _assets(theme_dir)
+    addresses = Addresses.of(folder)
+    stayed = {each: left.lying(each, addresses, before or {}, sheets) for each in folder.left}
     site = Site(
         folder=folder,
         desks={each.id: by_program[each.id] for each in folder.programs},
         streams=sorted(streams, key=lambda stream: stream.order),
         measures=known,
-        addresses=Addresses.of(folder),
+        addresses=addresses,
         assets=assets,
         gallery=Gallery(folder.path),
         histories=histories or {},
         plans={each.program.id: each for each in planned},
         results=results or {},
+        stood={each.id: left.stood(each, addresses, own) for each, own in stayed.items() if own},
     )
     print_page = _printer(theme_dir)
-    press = Press(print_page, shelves, _templates(theme_dir), assets, site.addresses, known, [*site.plans])
+    kept: dict[str, bytes] = {}
+    made: list[str] = []
+    press = Press(print_page, shelves, _templates(theme_dir), assets, known)
     pages = {task.path: press.page(task) for task in tasks(site, shelves.open)}
+    for each, lying in stayed.items():
+        if lying:
+            kept |= left.noticed(each, site.stood[each.id], lying)
+        else:
+            made.append(addresses.programs[each.id])
+            pages[made[-1]] = print_page(left.page(site, each))
     if sheets:
         style = files[site.assets["report.css"]].decode()
         pages |= {page.path: print_page(page) for page in (sheet.page(site, own, style) for own in folder.programs)}
@@ -83,6 +106,9 @@ def build_site(
     for name, own in site.results.items():
         files |= {site.addresses.result(name, file): own[file] for file in own if file.endswith(".csv")}
     files.update(site.gallery.files)
+    files = left.mended({**kept, **files}, kept)
+    if told is not None:
+        told.made, told.stood = (*press.made, *made), site.stood
     linkcheck.check(files)
     return files
 
