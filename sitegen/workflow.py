@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from functools import cache
 from graphlib import TopologicalSorter
 from importlib.metadata import version
 from pathlib import Path
@@ -23,10 +24,11 @@ from sitegen.progress import Tell, untold
 from sitegen.reasons import APART
 from sitegen.results import committed, stated, taken
 from sitegen.results import files as result_files
+from sitegen.results.keeping import Later
 from sitegen.results.run import Analysis, Evidence, analyse, gather, lent_file
 from sitegen.shelves import NONE, Shelves
 from sitegen.unchanged import Outcome
-from sitegen.vocabulary import Problem
+from sitegen.vocabulary import Measure, Problem
 
 # codes of warnings about rows that stay in use
 IN_PART = frozenset({"cutoff-missing", "flank-missing", "trace-short", "oil-not-filled"})
@@ -84,7 +86,7 @@ def examine(path: Path, tell: Tell = untold, shelves: Shelves = NONE) -> Examina
         problems = [*problems, *(problem for each in evidence for problem in each.problems)]
         problems += [problem for each in evidence for problem in _not_lent(each.program, evidence)]
         problems += [problem for each in evidence for problem in registry.unanswerable(each.program, each.readings)]
-        problems += [problem for each in evidence for problem in taken.problems(each.program)]
+        problems += [problem for each in evidence for problem in taken.problems(each.program, shelves)]
     return Examination(folder, evidence, tuple(sorted(problems)), shelves)
 
 
@@ -184,7 +186,7 @@ class Conclusion:
     files: Mapping[str, bytes]  # name in the results folder -> content
 
 
-def with_files(analyses: Sequence[Analysis]) -> tuple[Conclusion, ...]:
+def with_files(analyses: Sequence[Analysis], shelves: Shelves = NONE) -> tuple[Conclusion, ...]:
     """The result files of each program; the analysis learns what git knows: what moved, what was set anew."""
     conclusions = []
     units = {name: measure.unit for name, measure in registry.measures().items()}
@@ -195,8 +197,8 @@ def with_files(analyses: Sequence[Analysis]) -> tuple[Conclusion, ...]:
             each,
             looks=looks,
             changes=committed.changes(each.program, each.files),
-            taken=taken.standings(each.program, each.files),
-            restated=stated.restated(each.program, each.readings, units),
+            taken=taken.standings(each.program, each.files, shelves),
+            restated=stated.restated(each.program, each.readings, units, shelves),
         )
         conclusions.append(Conclusion(told, each.files))
     return tuple(conclusions)
@@ -219,9 +221,10 @@ def plan_each(
     builds: int | None = None,
     seed: int | None = None,
     scheme: str = "",
+    measures: Mapping[str, Measure] | None = None,
 ) -> tuple[Planning, ...]:
     """The same from analyses that were made already."""
-    measures = registry.measures(each.program for each in analyses)
+    measures = measures or registry.measures(each.program for each in analyses)
     return tuple(
         planning.plan(
             each.program,
@@ -285,11 +288,14 @@ def render(
 
     if examination.folder is None:
         raise ValueError("a blocked examination cannot be published")
-    conclusions = with_files(conclude(examination, executor, tell))
+    conclusions = with_files(conclude(examination, executor, tell), examination.shelves)
     analyses = [conclusion.analysis for conclusion in conclusions]
     measures = registry.measures(each.program for each in analyses)
     tell("Making the pages")
-    plans = plan_each(analyses)
+    plans = Later(
+        (each.program.id for each in analyses),  # worked out where a page asks for them
+        cache(lambda name: plan_each([each for each in analyses if each.program.id == name], measures=measures)[0]),
+    )
     site = build_site(
         examination.folder, analyses, registry.STREAMS, measures, theme, histories(analyses, measures), plans,
         {each.analysis.program.id: each.files for each in conclusions}, sheet, examination.shelves,

@@ -29,6 +29,8 @@ def changes(program: Program, fresh: Mapping[str, bytes]) -> tuple[Change, ...] 
         return None
     found: list[Change] = []
     for table in stored:
+        if stored[table] == fresh[table]:
+            continue
         before, after = ({alike.key_of(table, row): row for row in alike.rows(each[table])} for each in (stored, fresh))
         for where in sorted(before.keys() | after.keys()):
             old, new = before.get(where, {}), after.get(where, {})
@@ -75,10 +77,9 @@ def looks(program: Program, fresh: Mapping[str, bytes]) -> int | None:
         return None
     seen = [_primary_builds(fresh["comparisons.csv"])]
     listed = git(program, "log", f"--max-count={MOST_LOOKS}", "--format=%H", "--", f"./{FOLDER}/comparisons.csv")
-    for commit in (listed or b"").decode().split():
-        stored = git(program, "show", f"{commit}:./{FOLDER}/comparisons.csv")
-        if stored is not None:
-            seen.append(_primary_builds(stored))
+    commits = (listed or b"").decode().split()
+    held = contents(program, [f"{commit}:./{FOLDER}/comparisons.csv" for commit in commits])
+    seen += [_primary_builds(stored) for stored in held if stored is not None]
     return len({each for each in seen if each})
 
 
@@ -91,11 +92,9 @@ def _primary_builds(content: bytes) -> tuple[str, ...]:
 
 def _at_head(program: Program) -> Mapping[str, bytes] | None:
     """The results of the last commit in today's format; None where it holds none, or of a format unknown here."""
-    found = {}
-    for name in (*TABLES, "provenance.json"):
-        content = git(program, "show", f"HEAD:./{FOLDER}/{name}")
-        if content is not None:
-            found[name] = content
+    names = (*TABLES, "provenance.json")
+    held = contents(program, [f"HEAD:./{FOLDER}/{name}" for name in names])
+    found = {name: content for name, content in zip(names, held, strict=True) if content is not None}
     try:
         files = upgraded(found, FORMAT)
     except (UnknownFormatError, KeyError, UnicodeDecodeError):
