@@ -292,12 +292,15 @@ def render(
     analyses = [conclusion.analysis for conclusion in conclusions]
     measures = registry.measures(each.program for each in analyses)
     tell("Making the pages")
+    # worked out where a page asks for them
+    every = cache(lambda: histories(analyses, measures))
+    known = Later((name for each in analyses for name in each.program.coatings), lambda name: every()[name])
     plans = Later(
-        (each.program.id for each in analyses),  # worked out where a page asks for them
+        (each.program.id for each in analyses),
         cache(lambda name: plan_each([each for each in analyses if each.program.id == name], measures=measures)[0]),
     )
     site = build_site(
-        examination.folder, analyses, registry.STREAMS, measures, theme, histories(analyses, measures), plans,
+        examination.folder, analyses, registry.STREAMS, measures, theme, known, plans,
         {each.analysis.program.id: each.files for each in conclusions}, sheet, examination.shelves,
     )  # fmt: skip
     return Rendered(conclusions, site)
