@@ -5,9 +5,14 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
+import secrets
+import stat
 import sys
-import tempfile
+import time
+from functools import cache
 from pathlib import Path
+
+from sitegen.writing import Tree
 
 
 def cache_folder() -> Path:
@@ -22,23 +27,84 @@ def cache_folder() -> Path:
     return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "sitegen"
 
 
-# A kept file ends with the hash of what stands before it, so that half a file is never taken for a whole one.
+_FRESH = ".new-"  # how a file begins that is on its way
+_LONG = 86400.0  # s after which nobody writes it any more
+
+# A kept file ends with the hash of what stands before it, so that half a file is never taken for a whole one. The hash
+# is no secret: what is kept is believed because nobody else can write there, and where others can, nothing is kept.
 
 
 def kept(path: Path) -> bytes | None:
-    """What was kept under a path; None where there is nothing whole."""
+    """What was kept under a path; None where there is nothing whole, or others could have put it there."""
+    if not ours(path.parent):
+        return None
     try:
-        content, _, digest = path.read_bytes().rpartition(b"\n//")
+        with Tree(path.parent) as folder:
+            content, _, digest = folder.read(path.name).rpartition(b"\n//")
     except OSError:
         return None
     return content if hashlib.sha256(content).hexdigest().encode() == digest else None
 
 
-def keep(path: Path, content: bytes) -> None:
-    """Keep some bytes, where the disk lets us."""
-    with contextlib.suppress(OSError):
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".new-")
-        with os.fdopen(handle, "wb") as file:
-            file.write(content + b"\n//" + hashlib.sha256(content).hexdigest().encode())
-        Path(temporary).replace(path)
+def keep(path: Path, content: bytes, most: int | None = None) -> None:
+    """Keep some bytes, where the disk lets us and nobody else can write; of the files beside, the `most` latest."""
+    if not ours(path.parent, make=True):
+        return
+    fresh, whole = f"{_FRESH}{secrets.token_hex(8)}", content + b"\n//" + hashlib.sha256(content).hexdigest().encode()
+    try:
+        with Tree(path.parent) as folder:
+            try:
+                folder.create(fresh, whole, lasting=False)
+                folder.move(fresh, path.name)
+            except OSError:
+                with contextlib.suppress(OSError):
+                    folder.unlink(fresh)
+                raise
+            names = folder.names()
+            ages = {name: folder.status(name).st_mtime for name in names if most or name.startswith(_FRESH)}
+            left = [name for name in ages if name.startswith(_FRESH) and ages[name] < time.time() - _LONG]
+            beside = sorted((name for name in ages if not name.startswith(_FRESH)), key=ages.__getitem__)
+            for name in (*left, *beside[:-most]) if most else left:
+                folder.unlink(name)
+    except FileNotFoundError:
+        pass  # others of ours tidy up at the same time
+    except OSError as problem:
+        _say(f"{path.parent}: {(problem.strerror or str(problem)).lower()}")
+
+
+def ours(folder: Path, make: bool = False) -> bool:
+    """Whether a folder of the cache, and those around it up to the whole cache, are ours alone; said once if not."""
+    top = cache_folder()
+    chain = [folder, *folder.parents]
+    around = chain[: chain.index(top) + 1] if top in chain else [folder]
+    return all(_private(each, make) for each in reversed(around))
+
+
+def _private(folder: Path, make: bool) -> bool:
+    try:
+        if make:
+            with contextlib.suppress(FileExistsError):
+                folder.mkdir(parents=True, mode=0o700)
+        status = folder.lstat()
+    except FileNotFoundError:
+        return False
+    except OSError as problem:
+        _say(f"{folder}: {(problem.strerror or str(problem)).lower()}")
+        return False
+    if stat.S_ISLNK(status.st_mode):
+        why = f"{folder} is a link"
+    elif not stat.S_ISDIR(status.st_mode):
+        why = f"{folder} is no folder"
+    elif hasattr(os, "geteuid") and status.st_uid != os.geteuid():
+        why = f"{folder} belongs to somebody else"
+    elif os.name != "nt" and status.st_mode & 0o022:
+        why = f"others may write to {folder} (chmod go-w {folder} takes that right away)"
+    else:
+        return True
+    _say(why)
+    return False
+
+
+@cache
+def _say(why: str) -> None:
+    print(f"Nothing is kept for the next run: {why}.", file=sys.stderr)

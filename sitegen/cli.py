@@ -8,7 +8,7 @@ import os
 import sys
 import textwrap
 import traceback
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -296,6 +296,7 @@ def _check(options: argparse.Namespace) -> int:
     if examination.folder is not None:
         for program in examination.folder.programs:
             found += [workflow.stale_problem(program, reason) for reason in files.stale(program)]
+            found += workflow.unfinished_problem(program)
     if options.recompute and not examination.blocked:
         for conclusion in workflow.with_files(workflow.conclude(examination)):
             program = conclusion.analysis.program
@@ -324,21 +325,26 @@ def _check(options: argparse.Namespace) -> int:
 def _publish(options: argparse.Namespace) -> int:
     from sitegen import unchanged
 
+    before = unchanged.stamps(options.folder, options.to)
+
+    def still() -> list[str]:
+        return unchanged.moved(before, unchanged.stamps(options.folder, options.to))
+
     asked = unchanged.question(options.folder, options.to, options.theme, options.sheet)
     outcome = unchanged.answered(asked) if asked is not None and not options.no_cache else None
     if outcome is None or (options.strict and outcome.problems):
-        outcome = _published(options)
+        outcome = _published(options, still)
         if outcome is None:
             return INPUT
-        if asked is not None:
+        if asked is not None and not still():
             unchanged.remember(asked, outcome)
-    if outcome.problems:
-        print(outcome.problems, file=sys.stderr)
+    for said in filter(None, (outcome.problems, outcome.once)):
+        print(said, file=sys.stderr)
     print(outcome.report)
     return FINE
 
 
-def _published(options: argparse.Namespace) -> Outcome | None:
+def _published(options: argparse.Namespace, still: Callable[[], Sequence[str]]) -> Outcome | None:
     """What a publish left behind; None where nothing was written, which has been said."""
     from sitegen import problems, shelves, workflow
     from sitegen.pages.site import ThemeError
@@ -354,7 +360,7 @@ def _published(options: argparse.Namespace) -> Outcome | None:
         return None
     try:
         with workflow.workers(options.workers) as executor, Line(sys.stderr) as tell:
-            return workflow.publish(examination, options.to, options.theme, executor, tell, options.sheet)
+            return workflow.publish(examination, options.to, options.theme, executor, tell, options.sheet, still)
     except (CannotPublish, ThemeError) as problem:
         print(problem, file=sys.stderr)
         return None

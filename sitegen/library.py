@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sitegen.problems import as_text
+from sitegen.tables.neutral import meant
 from sitegen.vocabulary import Problem
 
 if TYPE_CHECKING:
@@ -55,7 +56,7 @@ def findings(path: Path | str, *, committed: bool = False) -> Findings:
     and a program has none.
     """
     from sitegen import workflow
-    from sitegen.results.files import FOLDER, TABLES
+    from sitegen.results.files import FOLDER, TABLES, damage
 
     folder = Path(path)
     home: Folder | None
@@ -63,6 +64,9 @@ def findings(path: Path | str, *, committed: bool = False) -> Findings:
         home, problems = workflow.programs(folder)
         if home is None:
             raise InputError(problems)
+        damaged = [workflow.stale_problem(each, what) for each in home.programs for what in damage(each)]
+        if damaged:
+            raise InputError(damaged)
         found = [
             (program.id, {name: (Path(program.folder) / FOLDER / name).read_bytes() for name in TABLES})
             for program in home.programs
@@ -84,7 +88,7 @@ def _joined(parts: Sequence[tuple[str, bytes]]) -> pd.DataFrame:
 
     frames = []
     for program, content in parts:
-        frame = pd.read_csv(io.BytesIO(content), dtype=str, keep_default_na=False)
+        frame = pd.read_csv(io.BytesIO(content), dtype=str, keep_default_na=False).map(meant)
         frame.insert(0, "program", program)
         frames.append(frame)
     joined = pd.concat(frames, ignore_index=True)

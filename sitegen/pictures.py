@@ -11,16 +11,21 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import os
 import warnings
-from dataclasses import asdict, dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from sitegen.cache import cache_folder, keep, kept
+from sitegen.regular import open_regular
 
 if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
     from PIL.Image import Image
     from PIL.ImageCms import ImageCmsTransform
 
@@ -31,7 +36,10 @@ MOST_PROFILE = 4_000_000  # bytes of a colour profile; those of printing presses
 THUMBNAIL = (600, 800)  # pixels, widest and highest
 LOSSLESS_PIXELS = 4_000_000  # above it a picture that came without loss is published as JPEG after all
 FORMATS = ("PNG", "JPEG", "TIFF")
-_MADE = 2  # of the way pictures are made: count up when it changes
+_BAND = 1_000_000  # pixels worked on at a time
+_MADE = 3  # of the way pictures are made: count up when it changes
+
+_PNG, _JPEG = b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff"  # how files begin
 
 # Pillow's names. Everything else is turned into one of the two that a page can show.
 _GREY = frozenset({"1", "L"})
@@ -80,8 +88,8 @@ def picture(path: Path) -> Picture:
     if before is not None:
         return before
     made = _made(content)
-    facts = {name: value for name, value in asdict(made).items() if not isinstance(value, bytes)}
-    head = json.dumps({**facts, "size": len(made.full)}, sort_keys=True).encode()
+    sizes = (made.width, made.height, made.thumbnail_width, made.thumbnail_height)
+    head = json.dumps({"size": len(made.full), "sizes": sizes, "notes": made.notes}).encode()
     keep(_place(content), head + b"\n" + made.full + made.thumbnail)
     return made
 
@@ -91,14 +99,14 @@ def picture(path: Path) -> Picture:
 
 def _content(path: Path) -> bytes:
     try:
-        size = path.stat().st_size
-        if size > MOST_BYTES:
-            raise PictureFault(
-                "image-too-large",
-                f"is a file of {size / 1e6:.0f} MB",
-                f"at most {MOST_BYTES / 1e6:.0f} MB",
-            )
-        with path.open("rb") as file:
+        with open_regular(Path(os.path.realpath(path))) as file:  # that no link leads out, `inside` has seen to
+            size = os.fstat(file.fileno()).st_size
+            if size > MOST_BYTES:
+                raise PictureFault(
+                    "image-too-large",
+                    f"is a file of {size / 1e6:.0f} MB",
+                    f"at most {MOST_BYTES / 1e6:.0f} MB",
+                )
             return file.read(MOST_BYTES)
     except OSError as error:
         raise PictureFault("image-not-readable", f"cannot be read: {(error.strerror or 'unknown').lower()}") from error
@@ -118,10 +126,24 @@ def _taken_up(content: bytes) -> Picture | None:
     if found is None:
         return None
     head, _, data = found.partition(b"\n")
-    facts: dict[str, Any] = json.loads(head)
-    size = facts.pop("size")
-    facts["notes"] = tuple(facts["notes"])
-    return Picture(full=data[:size], thumbnail=data[size:], **facts)
+    try:
+        facts: dict[str, Any] = json.loads(head)
+        size, sizes, notes = int(facts["size"]), tuple(map(int, facts["sizes"])), tuple(map(str, facts["notes"]))
+    except (ValueError, KeyError, TypeError, RecursionError):
+        return None
+    full, thumbnail = data[:size], data[size:]
+    whole = 0 < size < len(data) and thumbnail.startswith(_JPEG) and full.startswith((_PNG, _JPEG))
+    return _named(full, thumbnail, sizes, notes) if whole and len(sizes) == 4 and min(sizes) > 0 else None
+
+
+def _named(full: bytes, thumbnail: bytes, sizes: Sequence[int], notes: tuple[str, ...]) -> Picture:
+    """The names are those of the contents, never what somebody says they are."""
+    ending = "png" if full.startswith(_PNG) else "jpg"
+    width, height, small_width, small_height = sizes
+    return Picture(
+        full, f"{_hash(full)}.{ending}", thumbnail, f"{_hash(thumbnail)}.jpg",
+        width, height, small_width, small_height, notes,
+    )  # fmt: skip
 
 
 # ---- from bytes to pixels -------------------------------------------------------------------------------------------
@@ -147,11 +169,13 @@ def _decoded(content: bytes) -> tuple[Image, bool, tuple[str, ...]]:
             if width * height > MOST_PIXELS or max(width, height) > MOST_SIDE:
                 raise _too_many(width, height)
             try:
-                return _upright(opened)
+                made, lossless, notes = _upright(opened)
             except PictureFault:
                 raise
             except Exception as error:
                 raise _damaged(error) from error
+    more = ("the first of several pictures in its file",) if _has_more(content) else ()
+    return made, lossless, (*notes, *more)
 
 
 def _too_many(width: int = 0, height: int = 0) -> PictureFault:
@@ -179,11 +203,8 @@ def _upright(opened: Image) -> tuple[Image, bool, tuple[str, ...]]:
         turned[0x0112] = orientation
         made.info["exif"] = turned.tobytes()
         made = ImageOps.exif_transpose(made)
-    # A picture made of nothing but pixels: what the file said besides stays behind.
-    clean = Image.frombytes(made.mode, made.size, made.tobytes())
-    if _has_more(opened):
-        notes = (*notes, "the first of several pictures in its file")
-    return clean, lossless, notes
+    made.info = {}  # what the file said besides its pixels stays behind; a copy would take as much again
+    return made, lossless, notes
 
 
 def _in_srgb(opened: Image) -> tuple[Image, tuple[str, ...]]:
@@ -249,12 +270,13 @@ def _tag(opened: Any, number: int) -> Any:
     return opened.tag_v2.get(number)
 
 
-def _has_more(opened: Image) -> bool:
+def _has_more(content: bytes) -> bool:
     """True where a second picture follows. They are not counted: a file can hold any number of them."""
-    if not hasattr(opened, "seek"):
-        return False
+    from PIL import Image
+
     try:
-        opened.seek(1)
+        with Image.open(io.BytesIO(content), formats=FORMATS) as opened:
+            opened.seek(1)
     except Exception:  # no second one, or none that can be found
         return False
     return True
@@ -263,14 +285,18 @@ def _has_more(opened: Image) -> bool:
 def _eight_bits(opened: Image, white_is_zero: bool) -> tuple[Image, tuple[str, ...]]:
     if opened.mode in _WIDE:
         return _stretched(opened, white_is_zero), ("grey values spread from the darkest to the lightest",)
+    if opened.mode in {"L", "RGB"} and not opened.has_transparency_data:
+        return opened, ()
     if opened.mode in _GREY:
         return opened.convert("L"), ()
     if opened.has_transparency_data:
         from PIL import Image
 
-        seen = opened.convert("RGBA")
-        paper = Image.new("RGBA", seen.size, "white")
-        return Image.alpha_composite(paper, seen).convert("RGB"), ()
+        made = Image.new("RGB", opened.size)
+        for box in _bands(opened):
+            seen = opened.crop(box).convert("RGBA")
+            made.paste(Image.alpha_composite(Image.new("RGBA", seen.size, "white"), seen).convert("RGB"), box)
+        return made, ()
     if opened.mode in {"LA", "La"}:
         return opened.convert("L"), ()
     return opened.convert("RGB"), ()
@@ -281,13 +307,24 @@ def _stretched(opened: Image, white_is_zero: bool) -> Image:
     import numpy as np
     from PIL import Image
 
-    values = np.asarray(opened).astype(np.float64)
-    values[~np.isfinite(values)] = 0.0
-    low, high = float(values.min()), float(values.max())
-    share = (values - low) / (high - low) if high > low else np.full(values.shape, 0.5)
-    if white_is_zero:
-        share = 1.0 - share
-    return Image.fromarray(np.rint(255 * share).astype(np.uint8))
+    def of(box: tuple[int, int, int, int]) -> npt.NDArray[np.float64]:
+        values = np.asarray(opened.crop(box)).astype(np.float64)
+        values[~np.isfinite(values)] = 0.0
+        return values
+
+    ends = [(float(values.min()), float(values.max())) for values in map(of, _bands(opened))]
+    low, high = min(low for low, _ in ends), max(high for _, high in ends)
+    made = Image.new("L", opened.size)
+    for box in _bands(opened):
+        share = (of(box) - low) / (high - low) if high > low else np.full((box[3] - box[1], box[2]), 0.5)
+        made.paste(Image.fromarray(np.rint(255 * (1.0 - share if white_is_zero else share)).astype(np.uint8)), box)
+    return made
+
+
+def _bands(opened: Image) -> list[tuple[int, int, int, int]]:
+    """A picture in boxes of about a million pixels: what is worked out for each takes no room for all."""
+    rows = max(_BAND // opened.width, 1)
+    return [(0, at, opened.width, min(at + rows, opened.height)) for at in range(0, opened.height, rows)]
 
 
 # ---- from pixels to files -------------------------------------------------------------------------------------------
@@ -297,17 +334,12 @@ def _made(content: bytes) -> Picture:
     from PIL import Image
 
     decoded, lossless, notes = _decoded(content)
-    small = decoded.copy()
-    small.thumbnail(THUMBNAIL, Image.Resampling.LANCZOS)
-    if lossless and decoded.width * decoded.height <= LOSSLESS_PIXELS:
-        full, ending = _png(decoded), "png"
-    else:
-        full, ending = _jpeg(decoded, 92), "jpg"
-    thumbnail = _jpeg(small, 82)
-    return Picture(
-        full, f"{_hash(full)}.{ending}", thumbnail, f"{_hash(thumbnail)}.jpg",
-        decoded.width, decoded.height, small.width, small.height, notes,
-    )  # fmt: skip
+    share = min(*(most / side for most, side in zip(THUMBNAIL, decoded.size, strict=True)), 1.0)
+    size = tuple(max(round(side * share), 1) for side in decoded.size)
+    small = decoded.resize((size[0], size[1]), Image.Resampling.LANCZOS, reducing_gap=2.0)
+    exact = lossless and decoded.width * decoded.height <= LOSSLESS_PIXELS
+    full = _png(decoded) if exact else _jpeg(decoded, 92)
+    return _named(full, _jpeg(small, 82), (decoded.width, decoded.height, small.width, small.height), notes)
 
 
 def _png(image: Image) -> bytes:

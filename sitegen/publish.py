@@ -7,25 +7,30 @@ folder says which files are ours; nothing else is ever changed or removed.
 
 from __future__ import annotations
 
-import contextlib
-import errno
 import hashlib
 import json
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 from typing import Any
 
+from sitegen.regular import NotRegularError
+from sitegen.writing import LOCK, NOTHING, PATIENCE, STAGING, Change, Tree, change, held, is_staging
+from sitegen.writing import CannotPublish as CannotPublish
+
 MANIFEST = ".sitegen-manifest.json"
-LOCK = ".sitegen-lock"
-_TEMPORARY = ".sitegen-new-"
+JOURNAL = ".sitegen-unfinished.json"
 _FORMAT = 1
 _ASSETS = "assets/"  # files with a hash in their name
+_DAMAGED = "the list of its files was damaged and is made anew: pages that left it since may still lie there"
+_NO_FILE = "no file: "  # what is said, in place of a hash, of what can have none
+
+Tell = Callable[[str], None]
 
 
-class CannotPublish(Exception):  # noqa: N818 - an answer for the user, not a fault
-    """Why the site could not be written, as a plain sentence."""
+def _untold(text: str) -> None:
+    """Nobody waits at a terminal."""
 
 
 @dataclass(frozen=True)
@@ -36,78 +41,191 @@ class Published:
     removed: tuple[str, ...]
     unchanged: int
     left: tuple[str, ...] = ()  # no longer part of the site, but changed by somebody else since: not removed
+    told: str = ""  # what the user has to know of the folder, as a clause
 
 
-def publish(files: Mapping[str, bytes], to: Path) -> Published:
+def publish(
+    files: Mapping[str, bytes],
+    to: Path,
+    beside: Mapping[Path, Mapping[str, bytes]] | None = None,
+    tell: Tell = _untold,
+    patience: float = PATIENCE,
+) -> Published:
     """Make the folder `to` hold these files (path with forward slashes -> content).
 
+    `beside` are files of other folders that belong to it (folder -> name -> content) and are put first; either all of
+    it is put or nothing. `tell` hears of waiting for another publisher, for at most `patience` [s].
+
     Raises CannotPublish where the folder holds files of others, where somebody else publishes into it just now, or
-    where the disk does not let us; a site that was there before then still opens.
+    where the disk does not let us; it says what lies there then.
     """
     for path in files:
         _checked(path)
-    with _plain_words(to):
-        to.mkdir(parents=True, exist_ok=True)
-        root = to.resolve()
-        if not (root / MANIFEST).exists():
-            _refuse_strangers(root)  # before the lock, which is a file too
-        with _locked(root):
-            return _publish(files, root)
+    with change(tell, patience) as work:
+        site = work.open(to, make=True)
+        if not _read_manifest(site).known:
+            _refuse_strangers(site)  # before the lock, which is a file too
+        work.lock(site)
+        others = _opened(work, site, beside or {})
+        return _publish(work, site, files, others)
 
 
-def holds(to: Path, hashes: Mapping[str, str]) -> bool:
-    """Whether the folder holds just these files (path -> sha256), all of them ours, with nothing left to tidy up."""
+def _untidy(tree: Tree) -> bool:
+    """Whether a publish is under way, or one that was killed left anything."""
+    return any(name in {LOCK, JOURNAL} or name.startswith(STAGING) for name in tree.names())
+
+
+def holds(to: Path, hashes: Mapping[str, str], beside: Mapping[str, str] | None = None) -> bool:
+    """Whether the folder holds just these files (path -> sha256), all of them ours, with nothing left to tidy up.
+
+    `beside` are paths of files put into other folders with their hashes.
+    """
     try:
-        manifest = _read_manifest(to)
-        return (
-            manifest == _Manifest(hashes, {})
-            and not any(each.is_symlink() for each in (to / path for path in hashes))
-            and all(_hash_of(to, path) == digest for path, digest in hashes.items())
-        )
+        with Tree(to) as site:
+            return (
+                _read_manifest(site) == _Manifest(hashes, {})
+                and not _untidy(site)
+                and all(site.sha256(path) == digest for path, digest in hashes.items())
+                and all(_holds_beside(Path(path), digest) for path, digest in (beside or {}).items())
+            )
     except (CannotPublish, OSError):
         return False
 
 
-def put(files: Mapping[str, bytes], folder: Path) -> tuple[str, ...]:
-    """Write these files into a folder that belongs to somebody else too: each in one step, only where it changed.
+def _holds_beside(path: Path, digest: str) -> bool:
+    with Tree(path.parent) as tree:
+        return tree.sha256(path.name) == digest and not _untidy(tree)
 
-    Returns the names written. Raises CannotPublish where the disk does not let us.
+
+def put(
+    files: Mapping[str, bytes], folder: Path, ours: Callable[[str, bytes], bool], patience: float = PATIENCE
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Write these files into a folder that belongs to somebody else too: all of them or nothing.
+
+    `ours` is asked, with its content, whether a file that lies there with other content may be written over. Returns
+    the paths written, and those left alone. Raises CannotPublish where the disk does not let us.
     """
-    with _plain_words(folder):
-        folder.mkdir(parents=True, exist_ok=True)
-        hashes = {name: hashlib.sha256(content).hexdigest() for name, content in files.items()}
-        changed = tuple(name for name in sorted(files) if _hash_of(folder, name) != hashes[name])
-        for name in changed:
-            _replace(folder / name, files[name])
-    return changed
+    for path in files:
+        _checked(path)
+    written, left = [], []
+    with change(_untold, patience) as work:
+        tree = work.open(folder, make=True)
+        work.lock(tree)
+        for path, content in sorted(files.items()):
+            digest = _lies(tree, path)
+            if digest == hashlib.sha256(content).hexdigest():
+                continue
+            if digest is not None:
+                _refuse_no_file(tree, path, digest)
+            if digest is None or ours(path, tree.read(path)):
+                work.put(tree, path, content, new=digest is None)
+                written.append(path)
+            else:
+                left.append(path)
+    return tuple(written), tuple(left)
 
 
-def _publish(files: Mapping[str, bytes], root: Path) -> Published:
-    stored = _read_manifest(root)
-    hashes = {path: hashlib.sha256(content).hexdigest() for path, content in files.items()}
+def unfinished(folder: Path) -> str:
+    """What a publish that was cut short left of the files `beside` in this folder and of their site, as a clause.
+
+    "" where none was cut short.
+    """
+    try:
+        tree = Tree(folder)
+    except OSError:
+        return ""  # not there, or told elsewhere
+    with tree:
+        if JOURNAL not in tree.names():
+            return ""
+        if held(tree):
+            return "a publish is writing them just now"
+        try:
+            stored: Any = json.loads(tree.read(JOURNAL))
+            before, after = dict(stored["before"]), dict(stored["after"])
+            lies = {str(name): _lies(tree, _checked(name)) for name in after}
+            own = "new" if lies == after else "as they were" if lies == before else "new in part"
+            site = _state_of_site(folder / str(stored["site"]), str(stored["manifest"]))
+        except (OSError, ValueError, KeyError, TypeError, RecursionError, AttributeError):
+            return "a publish was cut short, and what it set out to do cannot be read any more"
+    return f"a publish was cut short: they are {own}, and the site in {stored['site']} is {site}"
+
+
+def _state_of_site(to: Path, manifest: str) -> str:
+    try:
+        with Tree(to) as site:
+            if site.sha256(MANIFEST) == manifest:
+                return "new"
+            return "new in part" if _read_manifest(site).writing else "as it was"
+    except (OSError, CannotPublish):
+        return "not there"
+
+
+def _opened(work: Change, site: Tree, beside: Mapping[Path, Mapping[str, bytes]]) -> dict[Tree, Mapping[str, bytes]]:
+    """The other folders in which anything has to change, held; where nothing does, not even the right to is needed."""
+    others = {}
+    for folder, files in sorted(beside.items()):
+        tree = work.open(folder, make=True)
+        if os.path.samestat(tree.root.stat(), site.root.stat()):
+            raise CannotPublish(f"{site.root} holds results of a program. Name another folder. {NOTHING}")
+        if _untidy(tree) or any(_lies(tree, name) != _hash(content) for name, content in files.items()):
+            work.lock(tree)
+            others[tree] = files
+    return others
+
+
+def _publish(
+    work: Change, site: Tree, files: Mapping[str, bytes], others: Mapping[Tree, Mapping[str, bytes]]
+) -> Published:
+    stored = _read_manifest(site)
+    hashes = {path: _hash(content) for path, content in files.items()}
     paths = {*files, *stored.files, *stored.retiring, *stored.writing}
-    on_disk = {path: _hash_of(root, path) for path in sorted(paths)}
+    on_disk = {path: _lies(site, path, needed=path in files) for path in sorted(paths)}
     manifest = _settled(stored, on_disk)
-    _refuse_foreign(root, files, manifest, on_disk, hashes)
+    _refuse_foreign(site, files, manifest, on_disk, hashes)
 
     changed = [path for path in _order(files) if on_disk[path] != hashes[path]]
     stale = [path for path in manifest.files if path not in files]
     retiring = {path: manifest.files[path] for path in stale if path.startswith(_ASSETS)}
     leaving = {path: manifest.files[path] for path in stale if path not in retiring}
     leaving |= {path: digest for path, digest in manifest.retiring.items() if path not in files}
+    removed = [path for path in sorted(leaving) if on_disk[path] == leaving[path]]
+    left = [path for path in sorted(leaving) if on_disk[path] not in {None, leaving[path]}]
 
     after = _Manifest(hashes, retiring)
+    for tree, own in others.items():
+        _put_beside(work, tree, own, site.root, _hash(_written(after)))
     if changed or leaving or stored != after:
         # What is about to be ours is on disk before the first file is: a publish cut short can be taken up again.
         writing = {path: hashes[path] for path in changed}
-        _write_manifest(root, _Manifest(manifest.files, manifest.retiring, writing))
+        first = _Manifest(manifest.files, manifest.retiring, writing)
+        work.put(site, MANIFEST, _written(first), new=not site.there(MANIFEST))
         for path in changed:
-            _replace(root / path, files[path])
-        removed, left = _remove(root, leaving, on_disk)
-        _write_manifest(root, after)
-    else:
-        removed, left = [], []
-    return Published(tuple(changed), tuple(removed), len(files) - len(changed), tuple(left))
+            work.put(site, path, files[path], new=on_disk[path] is None)
+        for path in removed:
+            work.take(site, path)
+        work.put(site, MANIFEST, _written(after), new=False)
+    for tree in others:
+        work.take(tree, JOURNAL)
+    told = _DAMAGED if stored.damaged else ""
+    return Published(tuple(changed), tuple(removed), len(files) - len(changed), tuple(left), told)
+
+
+def _put_beside(work: Change, tree: Tree, files: Mapping[str, bytes], site: Path, manifest: str) -> None:
+    """Files that belong to a site, with a note of what is under way, so that either can be told to be ahead."""
+    before = {name: _lies(tree, name) for name in sorted(files)}
+    after = {name: _hash(files[name]) for name in before}
+    where = os.path.relpath(site.resolve(), tree.root.resolve()).replace(os.sep, "/")
+    note = {"site": where, "manifest": manifest, "before": before, "after": after}
+    work.put(tree, JOURNAL, (json.dumps(note, indent=1) + "\n").encode(), new=not tree.there(JOURNAL))
+    for name, digest in before.items():
+        if digest is not None:
+            _refuse_no_file(tree, name, digest)
+        if digest != after[name]:
+            work.put(tree, name, files[name], new=digest is None)
+
+
+def _hash(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()
 
 
 def _order(files: Mapping[str, bytes]) -> list[str]:
@@ -115,12 +233,15 @@ def _order(files: Mapping[str, bytes]) -> list[str]:
     return sorted(files, key=lambda path: (not path.startswith(_ASSETS), -path.count("/"), path))
 
 
-def _checked(path: str) -> None:
+def _checked(path: str) -> str:
     pure = PurePosixPath(path)
-    if pure.is_absolute() or not pure.parts or ".." in pure.parts or "\\" in path or path != pure.as_posix():
+    if pure.is_absolute() or not pure.parts or ".." in pure.parts or path != pure.as_posix():
         raise ValueError(f"{path!r} is no path inside a site")
-    if pure.parts[0] in {MANIFEST, LOCK}:
+    if "\\" in path or not path.isprintable():
+        raise ValueError(f"{path!r} is no path inside a site")
+    if pure.parts[0] in {MANIFEST, LOCK, JOURNAL} or pure.parts[0].startswith(STAGING):
         raise ValueError(f"{path!r} is kept for the publisher")
+    return path
 
 
 # ---- whose files ----------------------------------------------------------------------------------------------------
@@ -132,182 +253,102 @@ class _Manifest:
     retiring: Mapping[str, str]  # assets kept one publish longer
     writing: Mapping[str, str] = field(default_factory=dict)  # sha256 of what a publish set out to write
     known: bool = True
+    damaged: bool = False  # it lies there, and does not say any more which files are ours
 
 
-def _read_manifest(root: Path) -> _Manifest:
-    path = root / MANIFEST
+def _read_manifest(site: Tree) -> _Manifest:
     try:
-        text = path.read_text(encoding="utf-8")
+        content = site.read(MANIFEST)
     except FileNotFoundError:
         return _Manifest({}, {}, known=False)
     try:
-        stored: Any = json.loads(text)
+        stored: Any = json.loads(content)
         if stored["format"] != _FORMAT:
             raise CannotPublish(
-                f"{root} was published by another version of sitegen (manifest format {stored['format']}, this one "
-                f"writes {_FORMAT}). Publish into a new folder."
+                f"{site.root} was published by another version of sitegen (manifest format {stored['format']}, this "
+                f"one writes {_FORMAT}). Publish into a new folder. {NOTHING}"
             )
         files, retiring, writing = dict(stored["files"]), dict(stored["retiring"]), dict(stored["writing"])
-        for each in (*files, *retiring, *writing):
-            _checked(each)
-    except (ValueError, KeyError, TypeError) as cause:
-        raise CannotPublish(f"{path} cannot be read as a manifest. Publish into a new folder.") from cause
+        for path, digest in (*files.items(), *retiring.items(), *writing.items()):
+            if len(_checked(path)) > 1000 or len(digest) != 64:
+                return _Manifest({}, {}, damaged=True)
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        return _Manifest({}, {}, damaged=True)
     return _Manifest(files, retiring, writing)
 
 
 def _settled(stored: _Manifest, on_disk: Mapping[str, str | None]) -> _Manifest:
     """The manifest as it is after a publish that may have been cut short: each file is the old one or the new one."""
     written = {path: digest for path, digest in stored.writing.items() if on_disk[path] == digest}
-    return _Manifest({**stored.files, **written}, stored.retiring, known=stored.known)
+    return _Manifest({**stored.files, **written}, stored.retiring, known=stored.known, damaged=stored.damaged)
 
 
-def _write_manifest(root: Path, manifest: _Manifest) -> None:
+def _written(manifest: _Manifest) -> bytes:
     stored = {
         "format": _FORMAT,
         "files": dict(manifest.files),
         "retiring": dict(manifest.retiring),
         "writing": dict(manifest.writing),
     }
-    _replace(root / MANIFEST, (json.dumps(stored, indent=0, sort_keys=True) + "\n").encode())
+    return (json.dumps(stored, indent=0, sort_keys=True) + "\n").encode()
 
 
-def _refuse_strangers(root: Path) -> None:
-    others = sorted(each.name for each in root.iterdir() if each.name != LOCK and not each.name.startswith(_TEMPORARY))
+def _refuse_strangers(site: Tree) -> None:
+    others = [each for each in site.names() if each != LOCK and not is_staging(site, each)]
     if others:
         raise CannotPublish(
-            f"{root} is not empty and was not written by sitegen (it holds {others[0]}). Name an empty or a new folder."
+            f"{site.root} is not empty and was not written by sitegen (it holds {others[0]}). Name an empty or a new "
+            f"folder. {NOTHING}"
         )
 
 
 def _refuse_foreign(
-    root: Path,
+    site: Tree,
     files: Mapping[str, bytes],
     manifest: _Manifest,
     on_disk: Mapping[str, str | None],
     hashes: Mapping[str, str],
 ) -> None:
     if not manifest.known:
-        _refuse_strangers(root)
+        _refuse_strangers(site)
     for path in sorted(files):
-        for parent in PurePosixPath(path).parents:
-            if (root / parent).is_symlink() and parent.parts:
-                raise CannotPublish(f"{root / parent} is a link to somewhere else. Nothing was written.")
-        target = root / path
-        ours = path in manifest.files or path in manifest.retiring
-        if target.is_symlink() or target.is_dir() or (on_disk[path] not in {None, hashes[path]} and not ours):
-            raise CannotPublish(f"{target} is there and was not written by sitegen. Move it away; nothing was written.")
-
-
-def _hash_of(root: Path, path: str) -> str | None:
-    """sha256 of a file on disk; None where there is none."""
-    target = root / path
-    try:
-        return hashlib.sha256(target.read_bytes()).hexdigest()
-    except (FileNotFoundError, IsADirectoryError):
-        return None
-    except NotADirectoryError as cause:
-        raise CannotPublish(f"A file stands where {target.parent} has to be a folder. Nothing was written.") from cause
-
-
-# ---- writing and removing -------------------------------------------------------------------------------------------
-
-
-def _replace(path: Path, content: bytes) -> None:
-    """The new content in one step: a reader sees the old file or the new one, never half of one."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    temporary = path.with_name(f"{_TEMPORARY}{path.name}")
-    try:
-        with temporary.open("wb") as file:  # not tempfile: others have to be able to read it
-            file.write(content)
-        temporary.replace(path)
-    except OSError:
-        with contextlib.suppress(OSError):
-            temporary.unlink()
-        raise
-
-
-def _remove(root: Path, leaving: Mapping[str, str], on_disk: Mapping[str, str | None]) -> tuple[list[str], list[str]]:
-    removed, left = [], []
-    for path, digest in sorted(leaving.items()):
-        if on_disk[path] is None:
+        digest = on_disk[path]
+        if digest is None or digest == hashes[path]:
             continue
-        if on_disk[path] != digest:
-            left.append(path)
-            continue
-        (root / path).unlink(missing_ok=True)
-        removed.append(path)
-        for parent in PurePosixPath(path).parents:
-            if not parent.parts:
-                break
-            try:
-                (root / parent).rmdir()
-            except OSError:  # not empty
-                break
-    return removed, left
+        _refuse_no_file(site, path, digest)
+        # where the manifest is damaged the folder is still that of a site, and these are its paths
+        if not (path in manifest.files or path in manifest.retiring or manifest.damaged):
+            raise CannotPublish(
+                f"{site.root / path} is there and was not written by sitegen. Move it away; nothing was written."
+            )
 
 
-# ---- one at a time --------------------------------------------------------------------------------------------------
+def _refuse_no_file(tree: Tree, path: str, digest: str) -> None:
+    if digest.startswith(_NO_FILE):
+        what = digest.removeprefix(_NO_FILE)
+        raise CannotPublish(
+            f"{tree.root / path} is there and was not written by sitegen: {what}. Move it away; nothing was written."
+        )
 
 
-@contextlib.contextmanager
-def _locked(root: Path) -> Iterator[None]:
-    """Hold the folder against a second publisher. The system lets go when the process ends, however it ends."""
-    with (root / LOCK).open("a+b") as file:
-        if not _try_lock(file.fileno()):
-            raise CannotPublish(f"Somebody else is publishing into {root} just now. Try again when they are done.")
-        try:
-            yield
-        finally:
-            _unlock(file.fileno())
+def _lies(tree: Tree, path: str, needed: bool = False) -> str | None:
+    """sha256 of a file on disk; None where there is none, and what else is there instead.
 
-
-def _try_lock(handle: int) -> bool:
+    Raises CannotPublish where it is `needed` and what should be its folder is none.
+    """
     try:
-        if os.name == "nt":
-            import msvcrt
-
-            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined,unused-ignore]
-        else:
-            import fcntl
-
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError as problem:
-        # Some shared folders know no locks: then the replacing in one step has to do.
-        return problem.errno in {errno.ENOLCK, errno.ENOSYS, errno.EOPNOTSUPP}
-    return True
-
-
-def _unlock(handle: int) -> None:
-    with contextlib.suppress(OSError):
-        if os.name == "nt":
-            import msvcrt
-
-            msvcrt.locking(handle, msvcrt.LK_UNLCK, 1)  # type: ignore[attr-defined,unused-ignore]
-        else:
-            import fcntl
-
-            fcntl.flock(handle, fcntl.LOCK_UN)
-
-
-# ---- what the disk says, in plain words -----------------------------------------------------------------------------
-
-
-@contextlib.contextmanager
-def _plain_words(to: Path) -> Iterator[None]:
-    try:
-        yield
-    except OSError as problem:
-        place = problem.filename or to
-        if problem.errno in {errno.EACCES, errno.EPERM, errno.EROFS}:
-            text = f"{place} may not be written. Ask for the right to write there, or name another folder."
-        elif problem.errno in {errno.ENOSPC, errno.EDQUOT}:
-            text = f"The disk of {to} is full. Make room and publish again; the pages already there still open."
-        elif problem.errno in {errno.ENOTDIR, errno.EEXIST}:
-            text = f"{place} is a file, where a folder is needed. Name another folder."
-        elif problem.errno in {errno.ENOENT, errno.ESTALE, errno.ENODEV, errno.EIO}:
-            text = f"{to} went away while it was written. Connect it again and publish once more."
-        elif problem.errno == errno.ENAMETOOLONG:
-            text = f"The path {place} is too long for this disk. Name a folder with a shorter path."
-        else:
-            text = f"{place} could not be written: {problem.strerror or problem}."
-        raise CannotPublish(text) from problem
+        return tree.sha256(path)
+    except NotADirectoryError as problem:
+        if not needed:
+            return None
+        raise CannotPublish(
+            f"A file stands where {problem.filename} has to be a folder. Move it away; nothing was written."
+        ) from problem
+    except NotRegularError as problem:
+        if needed and problem.filename != str(tree.root / path):  # a folder on the way
+            raise CannotPublish(f"{problem.filename} is a link to somewhere else. {NOTHING}") from problem
+        return f"{_NO_FILE}{problem.strerror}"
+    except IsADirectoryError:
+        return f"{_NO_FILE}it is a folder"
+    except PermissionError:
+        return f"{_NO_FILE}it may not be read"

@@ -35,20 +35,23 @@ class NotRegularError(OSError):
         super().__init__(errno.EINVAL, what, str(path))
 
 
-def open_regular(path: Path, within: Path | None = None) -> io.BufferedReader:
+def open_regular(path: Path, within: Path | None = None, *, at: int | None = None) -> io.BufferedReader:
     """Open a regular file to read its bytes.
 
-    A link is refused; given `within`, links are followed as far as they end inside that folder. Raises OSError:
-    NotRegularError for what is neither a file nor a folder, IsADirectoryError for a folder.
+    A link is refused; given `within`, links are followed as far as they end inside that folder. `at` is the handle of
+    the folder that `path` is looked up from. Raises OSError: NotRegularError for what is neither a file nor a folder,
+    IsADirectoryError for a folder.
     """
     if within is not None:
         real = Path(os.path.realpath(path))  # a loop of links stays a link, and is refused below
         if not real.is_relative_to(os.path.realpath(within)):
             raise NotRegularError("it is a link that leads out of the folder", path)
         path = real
-    _regular(path.lstat(), path)  # before the opening: that of a device may already do something
+    _regular(
+        os.stat(path, dir_fd=at, follow_symlinks=False), path
+    )  # before the opening: that of a device may already do something
     try:
-        handle = os.open(path, _FLAGS)
+        handle = os.open(path, _FLAGS, dir_fd=at)
     except OSError as problem:
         if problem.errno in {errno.ELOOP, errno.ENXIO}:  # a link or a pipe that has just come there
             raise NotRegularError("it is not a plain file", path) from problem
@@ -56,7 +59,7 @@ def open_regular(path: Path, within: Path | None = None) -> io.BufferedReader:
     try:
         status = os.fstat(handle)
         _regular(status, path)
-        if (noted := _noted.get()) is not None:
+        if at is None and (noted := _noted.get()) is not None:  # what lies below a handle is no input
             noted.setdefault(path, _state(status))
         return os.fdopen(handle, "rb")
     except BaseException:

@@ -23,7 +23,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from sitegen import places
-from sitegen.cache import cache_folder, keep, kept
+from sitegen.cache import cache_folder, keep, kept, ours
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -81,7 +81,7 @@ class Shelves:
         if self._memory is not None:
             for key in [key for key, (run, _) in self._memory.items() if run < self._run - _RUNS]:
                 del self._memory[key]
-        if self.folder is not None:
+        if self.folder is not None and ours(self.folder):
             with contextlib.suppress(OSError):  # others may tidy up at the same time
                 _shorten(self.folder)
 

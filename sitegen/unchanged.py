@@ -14,20 +14,19 @@ import hashlib
 import json
 import os
 import platform
-import shutil
-import subprocess
 import sys
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 from sitegen import places, publish
 from sitegen.cache import cache_folder, keep, kept
+from sitegen.git import git
+from sitegen.regular import NotRegularError, sha256_of
 
 _FORMAT = 1
 _RESULTS = "results"  # folder of what a publish writes beside each program file
 _NOTES = 100  # kept; the oldest go
-_PATIENCE = 10  # s, for a git that hangs on a dead share
 
 
 @dataclass(frozen=True)
@@ -38,6 +37,7 @@ class Outcome:
     problems: str  # as printed; "" where nothing was set aside
     site: Mapping[str, str]  # path from the root of the site -> sha256
     results: Mapping[str, str]  # path from the programs folder -> sha256
+    once: str = ""  # said of this publish alone: what was damaged and is made anew, lines
 
 
 @dataclass(frozen=True)
@@ -50,12 +50,36 @@ class Question:
     depends_on: str  # sha256
 
 
+Stamps = Mapping[str, tuple[int, ...]]
+
+
+def stamps(folder: Path, site: Path) -> Stamps:
+    """Size, times and number of every file of a programs folder, by its path from there; opens none of them."""
+    home, found = _home(folder), {}
+    with contextlib.suppress(OSError):
+        for path in _below(home, site.resolve()):
+            status = path.lstat()
+            found[path.relative_to(home).as_posix()] = (
+                status.st_size, status.st_mtime_ns, status.st_ctime_ns, status.st_ino,
+            )  # fmt: skip
+    return found
+
+
+def moved(before: Stamps, now: Stamps) -> list[str]:
+    """Files that came, went or changed."""
+    return sorted(name for name in {**before, **now} if before.get(name) != now.get(name))
+
+
+def _home(folder: Path) -> Path:
+    given = folder.resolve()
+    return given.parent if (given / "program.yaml").is_file() else given
+
+
 def question(folder: Path, site: Path, theme: Path | None, sheet: bool = False) -> Question | None:
     """To be asked before any input is read. None where it cannot be said what the outcome depends on."""
     digest = hashlib.sha256(f"{_FORMAT} {sys.version} {platform.platform()} {sheet}\n".encode())
     try:
-        given = folder.resolve()
-        home = given.parent if (given / "program.yaml").is_file() else given
+        given, home = folder.resolve(), _home(folder)
         for root, skipped in (
             (Path(__file__).parent, None),
             (places.schemas(), None),
@@ -82,34 +106,36 @@ def answered(asked: Question) -> Outcome | None:
     try:
         stored = json.loads(content or b"")
         outcome = Outcome(**stored["outcome"]) if stored["depends_on"] == asked.depends_on else None
-        lies_there = outcome is not None and publish.holds(asked.site, outcome.site) and _hold(asked.home, outcome)
-    except (ValueError, KeyError, TypeError, AttributeError, OSError):
+        own = {str(asked.home / name): digest for name, digest in outcome.results.items()} if outcome else {}
+        lies_there = outcome is not None and publish.holds(asked.site, outcome.site, own)
+    except (ValueError, KeyError, TypeError, AttributeError, OSError, RecursionError):
         return None
     return outcome if lies_there else None
 
 
 def remember(asked: Question, outcome: Outcome) -> None:
     """Keep the outcome of a publish for the next time."""
-    keep(asked.note, json.dumps({"depends_on": asked.depends_on, "outcome": asdict(outcome)}).encode())
-    with contextlib.suppress(OSError):  # others may tidy up at the same time
-        notes = sorted(asked.note.parent.glob("*.json"), key=lambda note: note.stat().st_mtime)
-        for note in notes[:-_NOTES]:
-            note.unlink(missing_ok=True)
-
-
-def _hold(home: Path, outcome: Outcome) -> bool:
-    return all(_sha256(home / name) == digest for name, digest in outcome.results.items())
+    note = {"depends_on": asked.depends_on, "outcome": asdict(replace(outcome, once=""))}
+    keep(asked.note, json.dumps(note).encode(), most=_NOTES)
 
 
 def _tree(root: Path, skipped: Path | None) -> Iterable[tuple[str, str]]:
     """Every file below a folder with its hash, in order of the paths; results are no inputs, nor is the site.
 
-    Raises OSError where a folder is a link to another place, or a file cannot be read.
+    Raises OSError where a folder is a link to another place, a file cannot be read, or is no plain file of this folder.
     """
+    for path in _below(root, skipped):
+        within = root if path.is_symlink() else None
+        # an empty folder may be told of too
+        yield path.relative_to(root).as_posix(), "" if path.is_dir() else sha256_of(path, within)
+
+
+def _below(root: Path, skipped: Path | None) -> Iterable[Path]:
+    """Files below a folder, each followed by its folder. Raises OSError where a folder is a link."""
     for folder, names, files in os.walk(root, onerror=_raised):
         here = Path(folder)
         if any((here / name).is_symlink() for name in names):
-            raise OSError("a link to a folder")
+            raise NotRegularError("a folder is a link", here)
         names[:] = sorted(
             name
             for name in names
@@ -117,18 +143,12 @@ def _tree(root: Path, skipped: Path | None) -> Iterable[tuple[str, str]]:
             and here / name != skipped
             and not (name == _RESULTS and skipped is not None and here.parent == root)
         )
-        for name in sorted(files):
-            yield (here / name).relative_to(root).as_posix(), _sha256(here / name)
-        yield here.relative_to(root).as_posix(), ""  # an empty folder may be told of too
+        yield from (here / name for name in sorted(files))
+        yield here
 
 
 def _raised(error: OSError) -> None:
     raise error
-
-
-def _sha256(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _libraries() -> list[str]:
@@ -138,23 +158,8 @@ def _libraries() -> list[str]:
 
 def _told_by_git(home: Path) -> bytes:
     """What pages take from git: results of the last commit, commits of results and of program files."""
-    at_head = b"\n".join(line for line in _git(home, "ls-tree", "-r", "HEAD", ".").splitlines() if b"/results/" in line)
+    listed = git(home, "ls-tree", "-r", "HEAD", ".") or b""
+    at_head = b"\n".join(line for line in listed.splitlines() if b"/results/" in line)
     told = (":(glob)**/results/*.csv", ":(glob)**/program.yaml")
-    history = _git(home, "log", "--format=%H", "--", *told)
-    return b"\n".join((at_head, history, _git(home, "rev-parse", "--is-shallow-repository")))
-
-
-def _git(home: Path, *arguments: str) -> bytes:
-    git = shutil.which("git")
-    if git is None:
-        return b""
-    try:
-        return subprocess.run(  # noqa: S603 - no shell, and nothing of the user's in the command but the folder
-            [git, "-C", str(home), *arguments],
-            capture_output=True,
-            timeout=_PATIENCE,
-            check=False,
-            stdin=subprocess.DEVNULL,
-        ).stdout
-    except (OSError, subprocess.TimeoutExpired):
-        return b""
+    history = git(home, "rev-list", "HEAD", "--", *told) or b""
+    return b"\n".join((at_head, history, git(home, "rev-parse", "--is-shallow-repository") or b""))

@@ -251,6 +251,7 @@ class Book:
     def __init__(self, rows: Mapping[tuple[str, Key], Value], needs: Iterable[str]) -> None:
         self._rows = rows
         self._needs = frozenset(needs)
+        self._by_measure: dict[str, list[Value]] = {}  # of those that were asked for: steps ask once a build
 
     def _declared(self, measure: str) -> None:
         if measure not in self._needs:
@@ -267,7 +268,9 @@ class Book:
     def of(self, measure: str) -> Iterator[Value]:
         """All values of one measure that this step may see, in the order they were given."""
         self._declared(measure)
-        return (value for (name, _), value in self._rows.items() if name == measure)
+        if measure not in self._by_measure:
+            self._by_measure[measure] = [value for (name, _), value in self._rows.items() if name == measure]
+        return iter(self._by_measure[measure])
 
 
 class ReadingsBook(Mapping[str, Readings]):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -22,6 +22,7 @@ from sitegen.program.folder import load
 from sitegen.program.model import Folder, Program
 from sitegen.progress import Tell, untold
 from sitegen.reasons import APART
+from sitegen.regular import read_regular
 from sitegen.results import committed, stated, taken
 from sitegen.results import files as result_files
 from sitegen.results.keeping import Later
@@ -130,11 +131,20 @@ def _not_lent(program: Program, evidence: Sequence[Evidence]) -> list[Problem]:
     found = []
     for name in program.scatter_from:
         path = Path(program.folder).parent / lent_file(name)
-        circle = name in known and program.id in known[name].scatter_from
-        if circle or (name not in known and not path.is_file()):
-            what = "lends its scatter to the program it borrows from" if circle else "has no results yet"
-            step = "" if circle else f"publish {name} first"
-            found.append(Problem(program.where.file, code="scatter-not-there", what=f'"{name}" {what}', next_step=step))
+        step = f"publish {name} first"
+        if name in known and program.id in known[name].scatter_from:
+            what, step = "lends its scatter to the program it borrows from", ""
+        elif name in known:
+            continue
+        elif not path.is_file():
+            what = "has no results yet"
+        else:
+            try:
+                result_files.values(read_regular(path))
+                continue
+            except (result_files.DamagedError, OSError) as problem:
+                what = f"has results that are damaged: {getattr(problem, 'strerror', None) or problem}"
+        found.append(Problem(program.where.file, code="scatter-not-there", what=f'"{name}" {what}', next_step=step))
     return found
 
 
@@ -252,6 +262,17 @@ def stale_problem(program: Program, reason: str) -> Problem:
     )
 
 
+def unfinished_problem(program: Program) -> list[Problem]:
+    """A warning where a publish was cut short: which of results and site is ahead."""
+    from sitegen.publish import unfinished
+
+    said = unfinished(Path(program.folder) / result_files.FOLDER)
+    place = f"{program.id}/{result_files.FOLDER}"
+    return [Problem(place, code="publish-unfinished", what=said, next_step="publish again", level="warning")] * bool(
+        said
+    )
+
+
 def different_problem(program: Program, difference: str) -> Problem:
     """That a committed number does not follow from the inputs any more, as an error."""
     return Problem(
@@ -313,8 +334,11 @@ def publish(
     executor: Executor | None,
     tell: Tell = untold,
     sheet: bool = False,
+    still: Callable[[], Sequence[str]] = tuple,
 ) -> Outcome:
     """Write the results into the program folders, then the site; returns the closing line and what lies there now.
+
+    `still` names, before anything is written, the files that have changed since it was begun.
 
     Raises publish.CannotPublish. The examination must not be blocked.
     """
@@ -325,12 +349,20 @@ def publish(
     tell("Writing")
     # All pages are made before the first byte is written; results first, which the pages quote.
     results: dict[str, str] = {}
+    tables: dict[Path, Mapping[str, bytes]] = {}
+    anew: list[str] = []
     for conclusion in conclusions:
-        folder = Path(conclusion.analysis.program.folder)
-        disk.put(conclusion.files, folder / result_files.FOLDER)
+        program = conclusion.analysis.program
+        folder = Path(program.folder)
+        anew += [f"{program.id}/{result_files.FOLDER}: {each}; made anew." for each in result_files.damage(program)]
+        tables[folder / result_files.FOLDER] = conclusion.files
         own = f"{folder.name}/{result_files.FOLDER}"
         results |= {f"{own}/{name}": digest for name, digest in hashes(conclusion.files).items()}
-    disk.publish(site, target)
+    inputs = {name for each in conclusions for name in each.analysis.inputs}
+    if moved := [name for name in still() if name in inputs]:
+        names = ", ".join(moved[:3]) + (f" and {len(moved) - 3} more" if len(moved) > 3 else "")
+        raise disk.CannotPublish(f"{names}: changed while it was read. Publish again. Nothing was written.")
+    done = disk.publish(site, target, tables, tell)
     pages = sum(name.endswith(".html") for name in site)
     codes = [problem.code for problem in examination.problems if problem.level == "warning"]
     images = sum(code.startswith("image-") for code in codes)  # the rest of such a row is used
@@ -351,7 +383,8 @@ def publish(
     sent = f", decision sheets to be sent in {target / 'sheets'}" if sheet else ""
     report = f"Published {programs} on {pages} pages{sent}{told}. Open {target / 'index.html'}"
     said = as_text(examination.problems) if examination.problems else ""
-    return Outcome(report, said, hashes(site), results)
+    anew += [f"{target}: {done.told}."] if done.told else []
+    return Outcome(report, said, hashes(site), results, "\n".join(anew))
 
 
 def sheets(

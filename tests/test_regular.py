@@ -56,10 +56,10 @@ def test_a_link_put_there_after_the_look_is_not_followed(tmp_path: Path, monkeyp
     (tmp_path / "a").write_bytes(b"one")
     real = os.open
 
-    def swapped(path: Path, flags: int) -> int:
+    def swapped(path: Path, flags: int, dir_fd: int | None = None) -> int:
         (tmp_path / "a").unlink()
         (tmp_path / "a").symlink_to("secret")
-        return real(path, flags)
+        return real(path, flags, dir_fd=dir_fd)
 
     monkeypatch.setattr(os, "open", swapped)
     with pytest.raises(NotRegularError, match="not a plain file"):

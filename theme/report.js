@@ -139,7 +139,7 @@
   }
 
   // ---- channels over time, stacked: runs one after the other with a gap between, names and circles on the first panel ----
-  var GAP = 14, NAME = 16; // px
+  var GAP = 22, NAME = 16; // px
   function scaleOf(least, most, floor) { // as _span and _ticks in charts.py
     if (0 <= least && least < 0.4 * most || floor !== null && -0.1 * most <= least && least < 0) { least = 0; }
     var s = stepOf(Math.max(most - least, Math.abs(most) * 1e-6, 1e-12), 3.3);
@@ -181,7 +181,7 @@
     Object.assign(signals, { from: part[0], to: end });
     var all = Array.prototype.filter.call(figure.querySelectorAll(".chart"), function (each) { return !each.closest(".panel").hidden; });
     Object.assign(signals, { up: pad.top, down: pad.bottom, rise: 16 });
-    if (el === all[all.length - 1]) { timesOf(rows, runs, part, moved, signals.width); pad.bottom += 42; } else { rows.along = []; }
+    if (el === all[all.length - 1]) { timesOf(rows, runs, part, px, moved, signals); pad.bottom += 42; } else { rows.along = []; }
     if (el !== all[0]) { return; }
     rows.circles = spread(rows.events, part[0], scale, signals.width, figure);
     var base = rows.circles.length ? 54 : 32, lanes = [];
@@ -198,13 +198,19 @@
     pad.top = base + NAME * lanes.length;
   }
 
-  // Numbers under the last panel: minutes of each run, from its own start.
-  function timesOf(rows, runs, part, moved, width) {
-    var step = stepOf(Math.max((part[1] - part[0]) * 45 * 6 / width, 1e-9)), digits = decimals(step);
+  // Numbers under the last panel: minutes of each run, from its own start; fewer where it is narrow, none that would touch
+  // the nought of the next run.
+  function timesOf(rows, runs, part, px, moved, signals) {
+    function wide(text) { return window.sitegenWidth(text, 13); }
+    var long = Math.max.apply(null, runs.map(function (run) { return Math.min(part[1], run.to) - run.at; }));
+    var room = signals.narrow ? wide(inDigits(long, 0)) + 12 : 42;
+    var step = stepOf(Math.max((part[1] - part[0]) * room * 6.5 / signals.width, 1e-9)), digits = decimals(step);
     rows.times = [];
-    runs.forEach(function (run) {
+    runs.forEach(function (run, i) {
+      var next = runs[i + 1] ? px(runs[i + 1].at, runs[i + 1].g) - wide("0") / 2 - 6 : Infinity;
       for (var n = Math.ceil((Math.max(part[0], run.at) - run.at) / step - 1e-9); run.at + n * step <= Math.min(part[1], run.to) + 1e-9; n += 1) {
-        rows.times.push({ at: moved(run.at + n * step, run.g), s: inDigits(n * step, digits) });
+        var at = run.at + n * step, text = inDigits(n * step, digits);
+        rows.times.push({ at: moved(at, run.g), s: px(at, run.g) + wide(text) / 2 > next ? "" : text });
       }
     });
   }
@@ -599,7 +605,7 @@
     return { text: plain(copy.textContent), note: notes.join("; ") };
   }
   function field(text) {
-    if (/^[=+@]/.test(text) && !/^\+[\d.]/.test(text)) { text = "'" + text; }
+    if (/^([=@\t\r]|[+-](?![\d.,]+([eE][+-]?\d+)?$))[^]/.test(text)) { text = "'" + text; }  // as tables/neutral.py
     return /[",\n;]/.test(text) ? '"' + text.replace(/"/g, '""') + '"' : text;
   }
 
@@ -683,7 +689,7 @@
     var what = document.getElementById(button.dataset.of);
     var name = what.dataset.name || what.id;
     if (button.dataset.save === "csv") {
-      save(fileName(name, "csv"), new Blob([csvOf(what)], { type: "text/csv;charset=utf-8" }));
+      window.sitegenWhole(what, function () { save(fileName(name, "csv"), new Blob([csvOf(what)], { type: "text/csv;charset=utf-8" })); });
       return;
     }
     var svg = figureSvg(what);

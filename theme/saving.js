@@ -42,7 +42,9 @@
     Object.keys(copy.dataset).forEach(function (name) { delete copy.dataset[name]; });
     var missing = pictures.filter(function (data) { return !data; }).length;
     copy.querySelectorAll("img").forEach(function (img, n) {
-      if (pictures[n]) { img.src = pictures[n]; img.removeAttribute("loading"); } else { replaced(img, "span", "note", img.alt); }
+      if (pictures[n]) { img.src = pictures[n]; img.removeAttribute("loading"); return; }
+      if (img.nextElementSibling) { img.nextElementSibling.remove(); } // its scale
+      replaced(img, "span", "note", img.alt);
     });
     copy.querySelectorAll(".chart").forEach(function (el) {
       el.removeAttribute("tabindex");
@@ -58,9 +60,16 @@
     copy.querySelectorAll("button.sort").forEach(function (button) { button.replaceWith(button.textContent); });
     copy.querySelectorAll(".contents p").forEach(function (p) { if (p.nextElementSibling && p.nextElementSibling.matches(".row")) { p.remove(); } });
     copy.querySelectorAll(GONE).forEach(function (each) { each.remove(); });
-    copy.querySelectorAll("a[href]").forEach(function (link) {
-      if (!/^(#|https?:|mailto:)/.test(link.getAttribute("href"))) { link.removeAttribute("href"); }
+    copy.querySelectorAll("summary").forEach(function (summary) { // of a figure: nothing is chosen or saved here any more
+      if (/, save$/.test(summary.textContent)) { summary.textContent = "Data"; }
     });
+    copy.querySelectorAll("a[href]").forEach(function (link) {
+      if (/^(#|https?:|mailto:)/.test(link.getAttribute("href"))) { return; }
+      if (link.matches("figcaption .to-method, .note .to-method, .foot a")) { link.remove(); return; } // "How ... is worked out"
+      ["href", "title", "aria-label"].forEach(function (name) { link.removeAttribute(name); });
+      link.classList.remove("to-method");
+    });
+    copy.querySelectorAll(".lk").forEach(function (text) { text.classList.remove("lk"); });
     copy.querySelector("meta[http-equiv]").content = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'";
     var style = document.createElement("style");
     style.textContent = window.sitegenStyle;

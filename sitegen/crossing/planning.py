@@ -49,6 +49,7 @@ class Reach:
     these_engines: bool = False  # what is found speaks of the engines built, not of those to come
     phase: str = ""
     at: str = ""
+    middle: int | None = None  # builds it takes at the scatter found; with `needed`, None: more than can be told
 
 
 @dataclass(frozen=True)
@@ -351,21 +352,23 @@ def _reach(
     if scatter.within or min(n, other) > 1:
         found, worst = _found(measure, scatter, test, factor)
     difference = _difference(measure, program.worth_finding, level)
-    needed = None
+    needed = middle = None
     if difference is not None and scatter.within:
-        needed = _needed_inside(
+        needed, middle = _needed_inside(
             scatter, difference, error / family, lambda n: _inside(of(n), candidate, program.reference)
         )
     elif difference is not None:
         df = math.inf if scatter.df is None else scatter.df
         needed = power.builds_range(scatter.sd, df, difference, POWER, MOST, error, family)
-    return Reach(measure, candidate, scatter, n, other, found, worst, needed, here)
+        middle, _ = power.builds_range(scatter.sd, math.inf, difference, POWER, MOST, error, family)
+        middle = middle if middle <= MOST else None
+    return Reach(measure, candidate, scatter, n, other, found, worst, needed, here, middle=middle)
 
 
 def _needed_inside(
     scatter: Scatter, difference: float, error: float, inside: Callable[[int], _Inside | None]
-) -> tuple[int, int | None]:
-    """Builds holding both that find a difference for engines to come, at both ends of the scatter."""
+) -> tuple[tuple[int, int | None], int | None]:
+    """Builds holding both that find a difference for engines to come, at both ends of the scatter and at itself."""
     ends = (scatter.sd, scatter.sd) if scatter.df is None else power.scatter_limits(scatter.sd, scatter.df, power.END)
 
     def first(sd: float) -> int:
@@ -377,8 +380,8 @@ def _needed_inside(
                 return n
         return MOST + 1
 
-    least, most = map(first, ends)
-    return least, None if most > MOST else most
+    least, most, middle = map(first, (*ends, scatter.sd))
+    return (least, None if most > MOST else most), None if middle > MOST else middle
 
 
 def _difference(measure: Measure, worth: float | None, level: float | None) -> float | None:

@@ -22,6 +22,8 @@ GAP = 5.0  # usual steps, of the log and of the rows about it, that make a gap
 LONG = 60.0  # s: a step this long is a gap whatever the rows about it do ...
 RARE = 30.0  # ... where it is as many usual steps
 ZERO = 5.0  # usual steps within which an elapsed time that starts again starts
+FARTHEST = 1e10  # s, three hundred years: seconds counted since 1900 or 1970 stay below it
+_FAR = "time-not-possible"
 _MOST_BACK = 1000  # times a time may start again in one piece
 _UNREAD = 0.5  # share of stamps that may be faulty before the column is not trusted
 
@@ -100,7 +102,14 @@ class Clock:
         """Seconds as written; nan where there is none."""
         if self.axis.time.kind == "elapsed":
             values: Floats = block.numbers[self.axis.at[0]]
-            return values if self.axis.scale == 1.0 else values * self.axis.scale
+            seconds = values if self.axis.scale == 1.0 else values * self.axis.scale
+            wild = np.abs(seconds) > FARTHEST
+            if wild.any():
+                at = int(wild.argmax())
+                count, line, cell = self.faults.get(_FAR, (0, block.line(at), f"{values[at]:.6g}"))
+                self.faults[_FAR] = count + int(wild.sum()), line, cell
+                seconds = np.where(wild, np.nan, seconds)
+            return seconds
         cells = [block.texts[at] for at in self.axis.at]
         stamps = cells[0] if len(cells) == 1 else together(*cells)
         found = instants(stamps, self.axis.time.date_order, self._dated)

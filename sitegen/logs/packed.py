@@ -12,10 +12,11 @@ from sitegen.logs.cells import Block, Columns, Odd, Parser, as_numbers
 from sitegen.logs.layout import Layout, header_elsewhere, known_headers, lay_out
 from sitegen.problems import shown
 from sitegen.program.model import LogSource, RecordSource
+from sitegen.regular import open_regular
 from sitegen.tables.blocked import Blocked, refusal
-from sitegen.tables.decode import taken
+from sitegen.tables.decode import folder_of, taken
 from sitegen.tables.kinds import PACKED_LIMIT
-from sitegen.tables.parquet import pyarrow_for
+from sitegen.tables.parquet import open_parquet, pyarrow_for, unpacked
 from sitegen.tables.table import plain
 
 if TYPE_CHECKING:
@@ -93,9 +94,9 @@ class _Rows:
             self._layout = lay_out(self._rows, self._lines, self._source, self._file, "row")
             begin = self._layout.begin
             self._rows, self._lines = self._rows[begin:], self._lines[begin:]
-        width = self._layout.width  # cells right of the headers are remarks, not fields of the row
+        width = self._layout.width
         block = Parser(self._layout, "comma", ".", self._file).of_rows(
-            [[*row[:width], *[""] * (width - len(row))] for row in self._rows], np.array(self._lines, dtype=np.int64)
+            [[*row, *[""] * (width - len(row))] for row in self._rows], np.array(self._lines, dtype=np.int64)
         )
         self._take(self._layout, block)
         self._rows, self._lines = [], []
@@ -107,7 +108,10 @@ def read_parquet(path: Path, file: str, source: LogSource, take: Take) -> str:
     if taken(path, file, lambda stream: stream.read(4), 1 << 62) != b"PAR1":
         raise _misnamed(file, "a Parquet file", ".parquet")
     try:
-        with pq.ParquetFile(path, thrift_string_size_limit=1 << 24) as opened:
+        with (
+            open_regular(path, folder_of(path, file)) as stream,
+            open_parquet(pq, stream) as opened,
+        ):
             header = [str(name) for name in opened.schema_arrow.names]
             layout = _of_names(header, opened.schema_arrow, source, file)
             names = [header[at] for at in sorted({*layout.numeric, *layout.textual})]
@@ -168,7 +172,7 @@ def _block(batch: pa.RecordBatch, layout: Layout, line: int) -> Block:
     odd: dict[int, Odd] = {}
     for at in sorted({*layout.numeric, *layout.textual}):
         column = batch.column(batch.schema.names.index(layout.header[at]))
-        if pa.types.is_dictionary(column.type):
+        if pa.types.is_dictionary(column.type) and not pa.types.is_string(column.type.value_type):
             column = column.cast(column.type.value_type)
         if at in layout.textual:
             texts[at] = _texts(column)
@@ -217,7 +221,7 @@ def _texts(column: pa.Array) -> np.ndarray:
         column = column.cast(pa.timestamp("us", kind.tz), safe=False)
     elif pa.types.is_time(kind):
         column = column.cast(pa.time64("us"), safe=False)
-    made = ["" if value is None else value if isinstance(value, str) else _iso(value) for value in column.to_pylist()]
+    made = ["" if value is None else value if isinstance(value, str) else _iso(value) for value in unpacked(column)]
     return np.array(made, dtype=object)
 
 

@@ -9,8 +9,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
+from sitegen.regular import open_regular
 from sitegen.tables.blocked import refusal
-from sitegen.tables.decode import LINE_LIMIT, decode, taken
+from sitegen.tables.decode import LINE_LIMIT, decode, folder_of, taken
 
 STEP = 1 << 22  # bytes read at a time
 HEAD = 1 << 19  # bytes looked at for headers, separator and encoding
@@ -50,7 +51,7 @@ def opening(path: Path, file: str, stated: str) -> Opening:
 
 def pieces(path: Path, file: str, encoding: str, after: int) -> Iterator[Piece]:
     """All lines after the first `after`, in order. Raises `Blocked` where a line is no line of text."""
-    with path.open("rb") as stream:
+    with open_regular(path, folder_of(path, file)) as stream:
         for piece in _blocks(stream, encoding, file):
             data = piece.data
             if after:
@@ -126,7 +127,8 @@ def blanks_to_tabs(data: bytes) -> bytes:
     >>> blanks_to_tabs(b"  1   2\\n3\\t4 \\n")
     b'1\\t2\\n3\\t4\\n'
     """
-    return re.sub(rb"[ \t]+", b"\t", re.sub(rb"(?m)^[ \t]+|[ \t]+$", b"", data.replace(b"\r\n", b"\n")))
+    parted = re.sub(rb"[ \t]+", b"\t", data.replace(b"\r\n", b"\n"))
+    return parted.replace(b"\n\t", b"\n").replace(b"\t\n", b"\n").removeprefix(b"\t").removesuffix(b"\t")
 
 
 def _too_long(file: str) -> Exception:

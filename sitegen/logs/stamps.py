@@ -26,6 +26,7 @@ _TIME = r"(?P<h>\d{1,5}):(?P<n>\d{2})(?::(?P<c>\d{2})(?:[.,:](?P<f>\d{1,9}))?)?(
 _ZONE = r"(?:\s?(?:Z|(?P<sign>[+-])(?P<oh>\d{2}):?(?P<on>\d{2})))?"
 _STAMP = re.compile(rf"{_DATE}(?:(?:[T,]\s?|\s+){_TIME}{_ZONE})?", re.ASCII)
 _CLOCK = re.compile(_TIME, re.ASCII)
+_LONGEST = 64  # characters of a stamp
 _FORMS = 60  # forms read as whole columns; stamps of any further form are faults
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -34,6 +35,7 @@ FAULTS: Mapping[str, str] = MappingProxyType(
         "not-a-stamp": "is no stamp",
         "date-order-unstated": "has its day and month in an order nobody stated",
         "no-such-time": "is no day of the calendar or no time of day",
+        "time-not-possible": "is no possible time of a log",
         "stamp-undated": "says a time without a date, unlike the others",
     }
 )
@@ -59,7 +61,9 @@ def instants(cells: Cells, order: str = "", dated: bool | None = None) -> Instan
     >>> instants(np.array(["14.5.2026 08:30:00,5", ""], dtype=object), "day first").seconds.tolist()
     [1778747400.5, nan]
     """
-    texts = np.array([cell.strip() for cell in cells.tolist()], dtype=np.str_)
+    # An array of texts has room for its longest in every row, so what is too long for a stamp does not enter it.
+    stripped = (cell.strip() for cell in cells.tolist())
+    texts = np.array([text if len(text) <= _LONGEST else "?" for text in stripped], dtype=np.str_)
     seconds = np.full(len(texts), np.nan)
     faults = np.full(len(texts), "", dtype=object)
     zone: float | None = None
@@ -125,7 +129,7 @@ def _read(codes: np.ndarray, match: re.Match[str], order: str) -> tuple[Floats, 
         else:
             year = whole("z")
             day, month = (whole("a"), whole("b")) if order == "day first" else (whole("b"), whole("a"))
-        good &= (month >= 1) & (month <= 12) & (day >= 1) & (year >= 1)
+        good &= (month >= 1) & (month <= 12) & (day >= 1) & (year >= 2) & (year <= 9998)
         months = (year - 1970) * 12 + np.clip(month, 1, 12) - 1
         begin = months.astype("datetime64[M]").astype("datetime64[D]").astype(np.int64)
         after = (months + 1).astype("datetime64[M]").astype("datetime64[D]").astype(np.int64)

@@ -16,10 +16,10 @@ from sitegen.program.model import RecordSource, Where
 from sitegen.tables.blocked import refusal
 from sitegen.tables.columns import parted
 from sitegen.tables.decode import Decoded
-from sitegen.tables.grid import letters
+from sitegen.tables.grid import ROW_LIMIT, letters
 from sitegen.tables.kinds import load
 from sitegen.tables.mapping import is_mark
-from sitegen.tables.numbers import dates, numbers
+from sitegen.tables.numbers import LONGEST, dates, numbers
 from sitegen.tables.records import cut
 from sitegen.tables.table import plain
 
@@ -105,7 +105,7 @@ def look(path: Path, file: str, sheet: str = "") -> Seen:
     Raises `Blocked` where it is missing or neither text nor a workbook nor a column file.
     """
     source = RecordSource("", file, Where(file), sheet=sheet)
-    content = load(path, file, source)
+    content = load(path, file, source, ROW_LIMIT)
     if isinstance(content, Decoded):
         rows = _parted_lines(content.text.split("\n"), file)
         return _seen(rows, file, content.encoding, content.notes, sheet, text=True)
@@ -117,7 +117,7 @@ def look(path: Path, file: str, sheet: str = "") -> Seen:
 
 def _as_shown(cell: str) -> str:
     """A number of a workbook as it is read and shown: 1.684, which it may store as 1.6839999999999999."""
-    if len(cell) < _STORED_LONG or not _FIGURE.fullmatch(cell):
+    if len(cell) < _STORED_LONG or not _is_figure(cell):
         return cell
     try:
         return f"{float(cell):.15g}"
@@ -157,7 +157,7 @@ def _parted_lines(lines: Sequence[str], file: str) -> _Rows:
 
 
 def _is_figure(cell: str) -> bool:
-    return bool(_FIGURE.fullmatch(cell))
+    return len(cell) <= LONGEST and bool(_FIGURE.fullmatch(cell))
 
 
 def _is_moment(cell: str) -> bool:

@@ -25,6 +25,7 @@ class Strip:
     label: str  # what a screen reader is told
     others: Sequence[float] = ()  # small upright strokes beside it: the other cylinders or builds
     name: str = ""  # written beside the mark
+    note: str = ""  # written below it
 
 
 @dataclass(frozen=True)
@@ -67,6 +68,7 @@ class Cell:
     note: str = ""  # small second line
     coating: str = ""  # draws the coating's key before the text
     strip: Strip | None = None  # drawn in place of the text
+    strips: Sequence[Strip] = ()  # further ones below it
     state: str = ""  # the word whose mark is drawn, where the text says more
     strong: bool = False
     box: Literal["", "solid", "dashed", "boxed"] = ""  # underlined or boxed in the coating's colour; no key is drawn

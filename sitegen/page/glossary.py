@@ -12,7 +12,7 @@ WORDS: Mapping[str, str] = {
     "end gaps alone": "what a perfectly seated set of rings would still leak through its end gaps; less than that no "
     "seating can reach.",
     "leak still to lose": "how much leak area the curve of a cylinder has yet to fall before it is level.",
-    "seating distance": "the sliding distance over which the leak still to lose falls to 37 % of what it was.",
+    "seating distance": "the sliding distance over which the leak still to lose falls to 37\u00a0% of what it was.",
     "seated": "leak area within its limit and next to nothing still to lose, by the interval that decides.",
     "still seating": "the leak still falls by more than the program allows a seated cylinder.",
     "cannot tell": "the interval that decides reaches across its limit, or something it needs is missing; no verdict.",
@@ -21,7 +21,7 @@ WORDS: Mapping[str, str] = {
     "bounds": "limits of error of what was read with, or of what was not measured; nothing inside is likelier.",
     "scatter": "how far values lie apart for no known cause, as a standard deviation.",
     "at worst": "at the upper limit of what the scatter may be, which few builds tell poorly.",
-    "primary": "the one comparison that was named beforehand; it alone keeps its error of 5 % for itself.",
+    "primary": "the one comparison that was named beforehand; it alone keeps its error of 5\u00a0% for itself.",
     "exploratory": "a comparison nobody named beforehand; widened, since many are looked at.",
     "set aside": "of a reading: not used by a rule that is the same for all; it stays in its file and, crossed, on the "
     "pages.",

@@ -8,13 +8,15 @@ from typing import Literal
 
 from sitegen.declarations import OfBuild, Stream
 from sitegen.page import words
-from sitegen.page.blocks import Block, Cell, Column, Row, Table
+from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text, Under
+from sitegen.page.counts import MANY
 from sitegen.page.view import STATE, View
 from sitegen.pages import plans
 from sitegen.program.model import Build
 
 ANCHOR, TITLE = "builds", "Builds and cylinders"
-NOTE = "Solid: the state is told. Dashed: it cannot be told. Boxed: not seated, or above the limit."
+NOTE = "Dashed: not told; boxed: not seated, or above the limit."
+CANNOT, EARLIER = "cannot tell", f"{STATE}, earlier assembly"
 _BOX: dict[str, Literal["solid", "dashed"]] = {"seated": "solid", "cannot tell": "dashed", "": "dashed"}
 
 
@@ -34,7 +36,8 @@ def blocks(view: View, streams: Sequence[Stream]) -> list[Block]:
         Row(
             (
                 Cell(build.id, href=view.href_engine(build), coating=build.coatings[0],
-                     note=words.listed(view.coating_title(each) for each in build.coatings)),
+                     note="; ".join(filter(None, (words.listed(map(view.coating_title, build.coatings)),
+                                                  _before_refit(view, build))))),
                 *(_cylinder(view, build, at, places) for at in range(most)),
                 *(cells[n] for cells in told.values()),
                 Cell(_run(view, build)),
@@ -42,9 +45,13 @@ def blocks(view: View, streams: Sequence[Stream]) -> list[Block]:
         )
         for n, build in enumerate(builds)
     ]  # fmt: skip
-    what = f"In a cell: the latest {measure.title}, {measure.unit}, and the state. " if measure is not None else ""
+    what = f"Cells: latest {measure.title}, {measure.unit}, and state. " if measure is not None else ""
     note = f"{what}{NOTE if view.verdicts(STATE) else ''}".strip()
-    return [Table("builds", (*heads, Column("Run")), rows, plans.states_sentence(view), note=note, stack=True)]
+    table = Table("builds", (*heads, Column("Run")), rows, plans.states_sentence(view), note=note, stack=True)
+    if len(builds) <= MANY:
+        return [table]
+    links = [cell for build in builds for cell in (Cell(build.id, href=view.href_engine(build)), Cell(" "))]
+    return [table, Under("all-builds", f"All {len(builds)} builds by name", [Text(links)])]
 
 
 def _columns(streams: Sequence[Stream]) -> list[OfBuild]:
@@ -82,6 +89,19 @@ def _cylinder(view: View, build: Build, at: int, places: int) -> Cell:
         )
     href = view.href_cylinder(build, place.cylinder)
     return Cell(text, href, note=word, coating=place.coating, box=_BOX.get(word, "boxed"))
+
+
+def _before_refit(view: View, build: Build) -> str:
+    """What was told before its rings were last refitted of cylinders of which nothing is told since; else ""."""
+    open_ = [p.cylinder for p in build.places if (state := view.state(build, p.cylinder)) and state.word == CANNOT]
+    found: dict[str, int] = {}
+    for cylinder in open_:
+        before = view.verdicts(EARLIER, engine=build, cylinder=cylinder)
+        if before and before[-1].word != CANNOT:
+            found[before[-1].word] = found.get(before[-1].word, 0) + 1
+    whole = len(build.places)
+    told = words.listed(f"{'all' if n == whole else words.count(n)} {word}" for word, n in found.items())
+    return f"{told} before the refit" if told else ""
 
 
 def _run(view: View, build: Build) -> str:

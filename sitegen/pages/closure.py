@@ -56,9 +56,14 @@ def engine(view: View) -> list[Block]:
 
 def unusual(view: View) -> Iterator[Unusual]:
     """Ways to measure the wear of a build that do not close."""
-    apart = dict.fromkeys(_called(each) for each in _verdicts(view, view.the_build) if each.word == NOT)
+    apart: dict[str, Verdict] = {}
+    for each in _verdicts(view, view.the_build):
+        name = _called(each)
+        if each.word == NOT and abs(each.found or 0.0) > abs(apart[name].found or 0.0 if name in apart else 0.0):
+            apart[name] = each
     if apart:
-        yield Unusual(f"The wear does not add up: {'; '.join(apart)}", ANCHOR, 17)
+        told = [f"{name}, {_apart(view, each).partition(' (')[0]} apart" for name, each in apart.items()]
+        yield Unusual(f"The wear does not add up: {'; '.join(told)}", ANCHOR, 17)
 
 
 def program(view: View) -> list[Block]:
@@ -236,16 +241,31 @@ def _reading(view: View, verdicts: Sequence[Verdict]) -> str:
     parts += [f"{words.counted(len(apart), 'pair')} {'does' if len(apart) == 1 else 'do'} not close"] if apart else []
     open_ = words.count(still) if parts else f"{words.counted(still, 'pair')} of ways"
     parts += [f"{open_} cannot be told"] if still else []
-    text = f"{words.sentence(words.listed(parts))}."
+    tally = f"{words.sentence(words.listed(parts))}."
+    told = []
     for rule in _RULES:
-        own = [each for each in apart if each.rule == rule]
-        if own:
-            where = words.listed(dict.fromkeys(_where(view, each) for each in own))
-            text += f" {words.sentence(_called(own[0]))} do not close in {where}."
-    return text
+        if own := [each for each in apart if each.rule == rule]:
+            by = words.listed(f"{_apart(view, each)} apart{_where(view, each)}" for each in own)
+            told.append(f"{words.sentence(_called(own[0]))} do not close: {by}.")
+    if view.build is None:
+        return " ".join((tally, *told))
+    if not told:
+        named = {source.id: source.title for source in view.program.oil.sources}
+        sums = [f"{view.text(each, unit=True)} for {named.get(each.key.at, 'the rings')}"
+                for each in view.values(crossing.WEIGHED.id, engine=view.build)]  # fmt: skip
+        told = [f"Weighing gives {words.listed(sums)}."] if sums else []
+    return " ".join((*told, tally))
+
+
+def _apart(view: View, verdict: Verdict) -> str:
+    """How far two ways lie from each other, with the interval that decided: "2.1 mg (0.7 to 3.5)"."""
+    low, high = sorted(abs(end or 0.0) for end in (verdict.low, verdict.high))
+    text, _, ends = words.judged(abs(verdict.found or 0.0), low, high, abs(verdict.limit or 0.0)).partition(" (")
+    size = words.with_unit(text, view.measures[verdict.deciding.partition("@")[0]].unit)
+    return f"{size} ({ends}" if ends else size
 
 
 def _where(view: View, verdict: Verdict) -> str:
     own = [verdict.key.engine] if view.build is None else []
     own += [f"cylinder {verdict.key.cylinder}"] if verdict.key.cylinder else []
-    return " ".join(own) or "this engine"
+    return f" in {' '.join(own)}" if own else ""

@@ -108,15 +108,19 @@ def in_short(view: View) -> str:
     asked = [row for row in asked if row.estimate is not None]
     text = differences.short(view, (asked or rows)[0])
     if "provisional" in rows[0].flags:
-        text = f"So far, {text[:1].lower()}{text[1:]}"
+        text = f"So far, {_lower(text)}"
     return f"{text} {differences.briefly(view, rows[0])}" if asked else text
 
 
 def _lead(view: View, rows: Sequence[Comparison]) -> str:
     text = differences.sentence(view, rows[0])
     if "provisional" in rows[0].flags:
-        text = f"So far: {text[:1].lower()}{text[1:]}"
+        text = f"So far: {_lower(text)}"
     return text
+
+
+def _lower(text: str) -> str:
+    return f"{text[:1].lower()}{text[1:]}"
 
 
 def _care(view: View, rows: Sequence[Comparison], plan: Planning | None) -> str:
@@ -188,12 +192,32 @@ def builds_range(low: float, high: float | None) -> str:
 
 
 def table(view: View, coatings: Sequence[str] | None = None) -> list[Block]:
-    """A row a candidate and measure, every interval on one axis in per cent of the reference; of some coatings only."""
+    """A row a candidate and measure, every interval on one axis in per cent of the reference; of some coatings only.
+
+    Without `coatings`, exploratory rows that are no test are left to `untested`.
+    """
     shown = view.program.candidates if coatings is None else coatings
-    rows = [row for coating in shown for row in view.comparisons if row.coating == coating]
-    rows = [row for row in rows if row.verdict != "refused" or row.role == "primary"]
-    if not rows:
-        return []
+    rows = [row for row in _shown(view, shown) if coatings is not None or not _aside(row)]
+    return [_drawn("coatings-compared", view, rows, _reading(view, rows))] if rows else []
+
+
+def untested(view: View) -> list[Block]:
+    """The exploratory rows that are no test, drawn as the others are."""
+    rows = [row for row in _shown(view, view.program.candidates) if _aside(row)]
+    said = "Built once: build and coating cannot be told apart, so that this is no test."
+    return [_drawn("compared-without-a-test", view, rows, said)] if rows else []
+
+
+def _shown(view: View, coatings: Sequence[str]) -> list[Comparison]:
+    rows = [row for coating in coatings for row in view.comparisons if row.coating == coating]
+    return [row for row in rows if row.verdict != "refused" or row.role == "primary"]
+
+
+def _aside(row: Comparison) -> bool:
+    return row.role == "exploratory" and row.procedure in {"borrowed", "lent"}
+
+
+def _drawn(name: str, view: View, rows: Sequence[Comparison], reading: str) -> Table:
     reference = view.coating_title(view.program.reference)
     axis = share_axis([end for row in rows for end in shares(row)], 1)
     made = [
@@ -212,7 +236,7 @@ def table(view: View, coatings: Sequence[str] | None = None) -> list[Block]:
         Column("Measure"), Column(f"Less or more than {reference}"),
         Column("Difference, 95\N{NO-BREAK SPACE}% interval"), Column(words.sentence(reference)), Column("Builds"),
     )  # fmt: skip
-    return [Table("coatings-compared", columns, made, _reading(view, rows), stack=True, axis=axis)]
+    return Table(name, columns, made, reading, stack=True, axis=axis)
 
 
 LEAST_SHARE, MOST_SHARE = -1.0, 1.5  # of the reference: what lies beyond is cut at the edge of the axis
@@ -265,10 +289,10 @@ def difference_cell(view: View, row: Comparison | None) -> Cell:
     if row.verdict == "refused":
         return Cell("not compared", note=view.why(row.reason))
     if row.procedure in {"borrowed", "lent"}:
-        return Cell(differences.estimate(view, row), note=f"{differences.interval(view, row)}; no test")
+        return Cell(differences.estimate(view, row), note=f"{differences.ends(view, row)}; no test")
     if row.verdict == "cannot tell":
         return Cell("cannot tell", word=True, note=differences.interval(view, row))
-    return Cell(differences.estimate(view, row), strong=True, note=differences.interval(view, row))
+    return Cell(differences.estimate(view, row), strong=True, note=differences.ends(view, row))
 
 
 def strip_cell(view: View, row: Comparison, axis: Axis) -> Cell:
@@ -290,14 +314,26 @@ def _reading(view: View, rows: Sequence[Comparison]) -> str:
         told = [row for row in own if row.verdict != "cannot tell"]
         if not own:
             continue
-        title = differences.rings(view, coating)
+        title = view.coating_title(coating)
         found, of = (len({_finding(view, row) for row in each}) for each in (told, own))
         if all(row.procedure in {"borrowed", "lent"} for row in own):
-            clauses.append(f"{title} were built once and are shown without a test")
+            clauses.append(f"{title} was built once, no test")
         else:
             few = "no measure" if not told else f"{words.share(found, of, 'measure')}"
-            clauses.append(f"{title} differ from {differences.rings(view, view.program.reference)} in {few}")
-    return f"{words.sentence(words.listed(clauses))}.{_one_fit(view, rows)}" if clauses else ""
+            clauses.append(f"{title} differs from {view.coating_title(view.program.reference)} in {few}")
+    return f"{words.sentence('; '.join(clauses))}.{_one_fit(view, rows)}" if clauses else ""
+
+
+def in_doubt(view: View) -> str:
+    """What the intervals show of the difference worth finding in the primary measure; "" where none is stated."""
+    told = [(row, text) for row in primary(view) if (text := differences.worth_finding(view, row))]
+    if not told:
+        return ""
+    row, text = told[0]
+    for long, short in ((", the difference worth finding,", ""), (", the difference worth finding", "")):
+        text = text.replace(long, short)
+    text = text.replace("That is", "It differs by")
+    return f"{words.sentence(view.measures[row.measure].title)}: {_lower(text)}"
 
 
 def _finding(view: View, row: Comparison) -> str:
@@ -313,7 +349,7 @@ def _one_fit(view: View, rows: Sequence[Comparison]) -> str:
         if fit and row.verdict not in {"cannot tell", "refused"}:
             found.setdefault((row.coating, fit), []).append(view.measures[row.measure].title)
     named = list(dict.fromkeys(tuple(dict.fromkeys(each)) for each in found.values()))
-    told = [f"{words.listed(each)} come from one fit and count once" for each in named if len(each) > 1]
+    told = [f"{words.listed(each)} count once, from one fit" for each in named if len(each) > 1]
     return f" {words.sentence('; '.join(told))}." if told else ""
 
 
@@ -447,6 +483,13 @@ def worked_out(view: View) -> list[Block]:
     )  # fmt: skip
     how = Table("how-worked-out", columns, made, _design_sentence(view), note=_detail(view, rows), wide=True)
     return [how, Text((Cell(_note(view, rows)),), role="note")]
+
+
+def procedures(view: View) -> str:
+    """By which procedures coatings were compared, in a line."""
+    tested = [row.procedure for row in view.comparisons if row.procedure not in {"", "borrowed", "lent"}]
+    told = dict.fromkeys(differences.PROCEDURES[each] for each in tested)
+    return f"{words.sentence('; '.join(told))}." if told else ""
 
 
 def _procedure(row: Comparison) -> str:

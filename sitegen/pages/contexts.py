@@ -128,6 +128,7 @@ class ProgramPage(Page):
     verdict: Said
     parts: Sequence[Part]
     rest: Sequence[Part]  # folded
+    notes_about: str = ""  # what the line says that the notes are folded behind
     notes: Markup  # "" where there are none
 
     @property

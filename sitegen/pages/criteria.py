@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from sitegen.page import words
 from sitegen.page.blocks import Axis, Block, Cell, Column, Row, Strip, Table
@@ -15,10 +15,7 @@ from sitegen.vocabulary import Comparison, Verdict
 SENSES = {"at-most": "at most", "at-least": "at least"}
 TITLE = "Criteria"
 CANNOT = "cannot tell yet"
-WORST = (
-    "The worst of many looks worse than it is: its interval has room for the number looked at. The page of a build or "
-    "cylinder shows the interval of one alone."
-)
+WORST = "The worst of many looks worse than it is: its interval has room for that."
 MOST_SHARE = 2.0  # of a limit: what lies beyond is cut at the edge of the axis
 MOST_NAMED = 4  # undecided cylinders named in a line; the rest are counted
 
@@ -52,7 +49,27 @@ def table(view: View, coatings: Sequence[str] | None = None) -> Table | None:
 
 def _reading(view: View, coatings: Sequence[str] | None) -> str:
     when = view.program.criteria_stated
-    return " ".join(filter(None, (in_words(view, coatings), f"Stated {words.day(when)}." if when else "")))
+    several = _asked_of(view) if coatings is None else ""
+    return " ".join(filter(None, (in_words(view, coatings, several), f"Stated {words.day(when)}." if when else "")))
+
+
+def number(view: View, criterion: Criterion) -> int:
+    """Place of a criterion in its program, from one: what pages call it by."""
+    return view.program.criteria.index(criterion) + 1
+
+
+def _asked_of(view: View) -> str:
+    """Which criteria are asked of several coatings, so that answers add up: "criterion 2 is asked of two coatings"."""
+    of: dict[int, list[str]] = {}
+    for n, each in enumerate(view.program.criteria, start=1):
+        of.setdefault(len(each.coatings), []).append(str(n))
+    told = [
+        f"{words.plural(len(numbers), 'criterion', 'criteria')} {words.listed(numbers)} "
+        f"{words.plural(len(numbers), 'is', 'are')} asked of {words.count(many)} coatings"
+        for many, numbers in sorted(of.items())
+        if many > 1
+    ]
+    return words.listed(told)
 
 
 def _summary(view: View, criterion: Criterion, coating: str) -> Verdict | None:
@@ -95,21 +112,30 @@ def _row(
     word = summary.word if summary else "not decided here"
     who = next((unit_name(each) for each in units if summary and _decides(each, summary)), "")
     if criterion.sense in SENSES:
-        number = judged(view, criterion, summary) if summary and summary.found is not None else words.DASH
+        found = judged(view, criterion, summary) if summary and summary.found is not None else words.DASH
     else:
         row = comparison(view, criterion, coating)
-        number = differences.estimate(view, row) if row is not None and row.estimate is not None else words.DASH
+        found = differences.estimate(view, row) if row is not None and row.estimate is not None else words.DASH
     drawn = Cell("")
     others = [axis.place((each.found or 0.0) / criterion.limit) for each in units
               if criterion.limit and unit_name(each) != who]  # fmt: skip
     if shares or others:
         low, value, high = map(axis.place, shares) if shares else (None, None, None)
-        label = f"{number}, {limit(view, criterion)}"
+        label = f"{found}, {limit(view, criterion)}"
         drawn = Cell("", strip=Strip(low, value, high, word == CANNOT, coating, label, others, who))
-    title = Cell(criterion.title, note="ends the program when it fails" if criterion.end_rule else "", coating=coating)
+    ended = view.program.decide is not None and criterion.id in view.program.decide.stop  # the rule says so then
+    notes = [view.coating_title(coating) if len(criterion.coatings) > 1 else "",
+             "ends the program when it fails" if criterion.end_rule and not ended else ""]  # fmt: skip
+    title = Cell(
+        f"{number(view, criterion)} {criterion.title if coating == criterion.coatings[0] else 'the same'}",
+        note="; ".join(filter(None, notes)),
+        coating=coating,
+    )
     told = _answer(view, criterion, coating)
-    return Row((title, drawn, Cell(number), Cell(limit(view, criterion)),
-                Cell(word, word=True, note=told[0] if told else "")))  # fmt: skip
+    note = told[0] if told else ""
+    if note == words.sentence(_undecided([who])):  # the mark is named already
+        note = words.sentence(view.why(summary.reason)) if summary and summary.reason else ""
+    return Row((title, drawn, Cell(found), Cell(limit(view, criterion)), Cell(word, word=True, note=note)))
 
 
 def _decides(unit: Verdict, summary: Verdict) -> bool:
@@ -202,7 +228,7 @@ def _decided_by(view: View, criterion: Criterion, summary: Verdict, units: Seque
     if summary.word == "holds":
         return []
     if open_:
-        told = [f"undecided: {_named(open_)}"]
+        told = [_undecided([_named(open_)])]
         needed = _readings_needed(view, criterion, open_)
         return [*told, *([needed] if needed else [])]
     told = _without(view, criterion, summary.key.coating, units)
@@ -214,8 +240,26 @@ def _decided_by(view: View, criterion: Criterion, summary: Verdict, units: Seque
     if holding:
         some = bool(told) and summary.reason != "builds-to-come"
         others = f"the other {words.count(holding)}" if some else words.share(holding, holding, _noun(criterion))
-        told.insert(0, f"holds for {others}" + (f" {_noun(criterion)}s" if some else ""))
+        falls = _still_falls(view, criterion, summary.key.coating, units, holding) if some else ""
+        told.insert(0, falls or f"holds for {others}" + (f" {_noun(criterion)}s" if some else ""))
     return told
+
+
+def _still_falls(view: View, criterion: Criterion, coating: str, units: Sequence[Verdict], holding: int) -> str:
+    """Cylinders without a value whose leak fell beyond scatter at their last check, with by how much; "" none."""
+    told = []
+    for name, engine, cylinder in _without_value(view, criterion, coating, units):
+        state = view.state(engine, cylinder)
+        if state is not None and state.reason == "last-fall" and state.found is not None:
+            measure = view.measures.get(state.deciding.partition("@")[0])
+            fell = words.number(state.found, words.decimals_alone(state.found, 2))
+            told.append(f"{name}, without a value, fell by {words.with_unit(fell, measure.unit if measure else '')}")
+    verb = words.plural(holding, "holds", "hold")
+    return f"{words.count(holding)} {verb}; {words.listed(told)} since the check before" if told else ""
+
+
+def _undecided(names: Sequence[str]) -> str:
+    return f"undecided: {words.listed(names)}"
 
 
 def _on_one_occasion(view: View, criterion: Criterion) -> bool:
@@ -232,24 +276,41 @@ def _so_far(view: View) -> str:
 
 def _without(view: View, criterion: Criterion, coating: str, units: Sequence[Verdict]) -> list[str]:
     """Cylinders that should have a value and have none, and why, by reason."""
-    if criterion.scope != "every-cylinder":
-        return []
-    known = {(each.key.engine, each.key.cylinder) for each in units}
     lacking: dict[str, list[str]] = {}
-    for build in view.program.builds:
-        if criterion.phase and criterion.phase not in {phase.id for phase in view.program.phases_of(build)}:
-            continue
-        for place in build.places:
-            if place.coating != coating or (build.id, place.cylinder) in known:
-                continue
-            why = "to-come" if build.is_due(criterion.phase) else _why_none(view, criterion, build.id, place.cylinder)
-            lacking.setdefault(why, []).append(f"{build.id} cylinder {place.cylinder}")
+    for name, engine, cylinder in _without_value(view, criterion, coating, units):
+        due = view.program.build(engine).is_due(criterion.phase)
+        why = "to-come" if due else _why_none(view, criterion, engine, cylinder)
+        lacking.setdefault(why, []).append(name)
     told = []
     for why, names in lacking.items():
         which = words.listed(names) if len(names) <= MOST_NAMED else words.counted(len(names), "cylinder")
         when = f" yet, {view.why(why)}" if why == "to-come" else f", and none to come, because {view.why(why)}"
         told.append(f"no value for {which}{when}")
     return told
+
+
+def _without_value(
+    view: View, criterion: Criterion, coating: str, units: Sequence[Verdict]
+) -> list[tuple[str, str, int]]:
+    """Name, build and cylinder of each that a criterion asks for and that has no value."""
+    if criterion.scope != "every-cylinder":
+        return []
+    known = {(each.key.engine, each.key.cylinder) for each in units}
+    return [
+        (f"{build.id} cylinder {place.cylinder}", build.id, place.cylinder)
+        for build in view.program.builds
+        if not criterion.phase or criterion.phase in {phase.id for phase in view.program.phases_of(build)}
+        for place in build.places
+        if place.coating == coating and (build.id, place.cylinder) not in known
+    ]
+
+
+def lacking(view: View, criterion: Criterion, coating: str) -> str:
+    """Cylinders that a criterion asks for and that have no value: "a value for B6 cylinder 2"."""
+    own = view.verdicts(f"criterion:{criterion.id}", coating=coating, phase=criterion.phase)
+    names = [name for name, *_ in _without_value(view, criterion, coating, [each for each in own if each.key.engine])]
+    of = words.listed(names) if len(names) <= MOST_NAMED else words.counted(len(names), "cylinder")
+    return f"a value for {of}" if names else "a cylinder"
 
 
 def _why_none(view: View, criterion: Criterion, engine: str, cylinder: int) -> str:
@@ -311,16 +372,15 @@ def judged(view: View, criterion: Criterion, verdict: Verdict) -> str:
 
 
 def distance(view: View, criterion: Criterion, verdict: Verdict) -> str:
-    """How far the value lies from its limit: "0.041 mm² above the limit of 0.35 mm²"."""
+    """How far the value lies from its limit: "0.041 mm² above the limit"."""
     if verdict.found is None or verdict.limit is None:
         return ""
     measure = view.measures.get(criterion.measure)
-    of = f"the limit of {words.with_unit(words.stated(verdict.limit), measure.unit if measure else '')}"
     if verdict.found == verdict.limit:
-        return f"at {of}"
+        return "at the limit"
     side = "above" if verdict.found > verdict.limit else "below"
     far = words.number(abs(verdict.found - verdict.limit), words.decimals_alone(verdict.found - verdict.limit, 2))
-    return f"{words.with_unit(far, measure.unit if measure else '')} {side} {of}"
+    return f"{words.with_unit(far, measure.unit if measure else '')} {side} the limit"
 
 
 def _near(near: Sequence[Verdict]) -> str:
@@ -372,11 +432,28 @@ def fails(view: View) -> bool:
 # ---- in a line ------------------------------------------------------------------------------------------------------
 
 
-def in_words(view: View, coatings: Sequence[str] | None = None) -> str:
+def in_words(view: View, coatings: Sequence[str] | None = None, several: str = "") -> str:
     """How the criteria stand, for the home page: "Answers to two criteria: one fails (...) and one holds.".
 
-    A criterion about two coatings has two answers, which are counted then.
+    A criterion about two coatings has two answers, which are counted then; `several` says which it is.
     """
+    asked, answers = _answered(view, coatings)
+    if not answers:
+        return ""
+    criteria, total = len(asked), sum(map(len, answers.values()))
+    count = "Answers" if total == criteria else words.sentence(words.counted(total, "answer"))
+    because = f", as {several}" if several else ""
+    return f"{count} to {words.counted(criteria, 'criterion', 'criteria')}{because}: {_counted(answers)}."
+
+
+def counts(view: View) -> str:
+    """The same by their number: "One fails (...) and one holds."; "" without an answer."""
+    answers = _answered(view, None)[1]
+    return f"{words.sentence(_counted(answers))}." if answers else ""
+
+
+def _answered(view: View, coatings: Sequence[str] | None) -> tuple[list[Criterion], dict[str, list[str]]]:
+    """The criteria that are asked, and their titles by the word of their answer."""
     answers: dict[str, list[str]] = {}
     asked = [each for each in view.program.criteria if coatings is None or set(coatings) & set(each.coatings)]
     for criterion in asked:
@@ -384,17 +461,17 @@ def in_words(view: View, coatings: Sequence[str] | None = None) -> str:
             own = view.verdicts(f"criterion:{criterion.id}", engine="", coating=coating)
             for verdict in own[:1]:
                 answers.setdefault(verdict.word, []).append(_titled(view, criterion, coating, verdict))
-    if not answers:
-        return ""
+    return asked, answers
+
+
+def _counted(answers: Mapping[str, Sequence[str]]) -> str:
     parts = []
     for word, verb in (("fails", "fail"), ("holds", "hold"), (CANNOT, "cannot be told yet")):
         titles = answers.get(word, [])
         if titles:
             named = f" ({words.listed(dict.fromkeys(titles))})" if word == "fails" else ""
             parts.append(f"{words.count(len(titles))} {word if len(titles) == 1 and word != CANNOT else verb}{named}")
-    criteria, total = len(asked), sum(map(len, answers.values()))
-    count = "Answers" if total == criteria else words.sentence(words.counted(total, "answer"))
-    return f"{count} to {words.counted(criteria, 'criterion', 'criteria')}: {words.listed(parts)}."
+    return words.listed(parts)
 
 
 def _titled(view: View, criterion: Criterion, coating: str, summary: Verdict) -> str:

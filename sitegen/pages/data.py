@@ -208,11 +208,20 @@ def _read(site: Site, view: View) -> list[Stream]:
     ]
 
 
-def _counts(view: View, stream: Stream) -> tuple[int, int, int, int]:
-    """Files of a stream, rows read, rows used, and rows set aside."""
-    files = view.analysis.readings[stream.name].files.values()
-    rows, used = (sum(_whole(facts.get(name)) for facts in files) for name in ("rows", "used"))
-    return len(files), rows, used, rows - used
+def _counts(view: View, stream: Stream) -> tuple[int, int, int, int, int, int]:
+    """Files of a stream and its rows: all, used, set aside, left out on objection, not taken. A log is one row."""
+    readings = view.analysis.readings[stream.name]
+    use = readings.frame["use"].tolist() if "use" in readings.frame else []
+    waiting = sum(_whole(facts.get("not_taken")) for facts in readings.files.values())
+    used, objected = use.count(""), use.count(counts.OBJECTED)
+    return len(readings.files), len(use) + waiting, used, len(use) - used - objected, objected, waiting
+
+
+def _samples(view: View, stream: Stream) -> str:
+    """Samples of logs that are used: "204 834 of 204 834 samples"; "" where a row of a file is one reading."""
+    readings = view.analysis.readings[stream.name]
+    rows, used = (sum(_whole(facts.get(name)) for facts in readings.files.values()) for name in ("rows", "used"))
+    return "" if rows == len(readings.frame) else f"{words.number(used, 0)} of {words.number(rows, 0)} samples"
 
 
 def _whole(number: object) -> int:
@@ -226,7 +235,7 @@ def _by_stream(site: Site, view: View) -> Table:
     rows = [
         Row(
             [
-                Cell(words.sentence(stream.title), href=f"#files-{stream.name}"),
+                Cell(words.sentence(stream.title), href=f"#files-{stream.name}", note=_samples(view, stream)),
                 *(Cell(words.number(n, 0)) for n in each),
             ]
         )
@@ -234,21 +243,23 @@ def _by_stream(site: Site, view: View) -> Table:
     ]
     if not rows:
         return Table("by-stream", _STREAM_COLUMNS, rows, "No record file is named in the program file.")
-    total = [sum(each[n] for each in counted) for n in range(4)]
+    total = [sum(column) for column in zip(*counted, strict=True)]
     rows.append(Row([Cell("All", strong=True), *(Cell(words.number(n, 0), strong=True) for n in total)]))
     files = [facts for stream in streams for facts in view.analysis.readings[stream.name].files.values()]
     used = sum(1 for facts in files if facts.get("used", 0))
     give = words.plural(1 if 1 in {used, len(files)} else used, "gives", "give")
     reading = words.sentence(f"{words.share(used, len(files), 'record file')} {give} readings that are used.")
     reading = f"Invented records. {reading}" if view.program.invented else reading
-    waiting = sum(_whole(facts.get("not_taken")) for facts in files)
-    note = f"{words.sentence(words.counted(waiting, 'row'))} more prepared, not filled in yet." if waiting else ""
+    note = "Rows = used + set aside + left out on objection + not taken"
+    note += (
+        "; a run log counts as one row, whatever its samples." if any(_samples(view, each) for each in streams) else "."
+    )
     return Table("by-stream", _STREAM_COLUMNS, rows, reading, note=note)
 
 
 _STREAM_COLUMNS = (
     Column("Stream"), Column("Files", numeric=True), Column("Rows", numeric=True), Column("Used", numeric=True),
-    Column("Set aside", numeric=True),
+    Column("Set aside", numeric=True), Column("Left out on objection", numeric=True), Column("Not taken", numeric=True),
 )  # fmt: skip
 _RESULTS = {
     "measures.csv": "every value with its interval, by build, cylinder, phase and measure",
@@ -288,9 +299,16 @@ def _files(view: View, stream: Stream, anchor: str) -> Part:
                 ]
             )
         )
-    count, every, used, _ = _counts(view, stream)
-    said = f"{words.counted(count, 'file')}, {words.number(used, 0)} of {words.number(every, 0)} rows used."
-    columns = [Column("File"), Column("Rows used", "", True), Column("Read as"), Column("Columns not used")]
+    count, every, used, *_ = _counts(view, stream)
+    samples = _samples(view, stream)
+    said = f"{words.counted(count, 'file')}, {words.number(used, 0)} of {words.number(every, 0)} rows used"
+    said += f", {samples}." if samples else "."
+    columns = [
+        Column("File"),
+        Column("Samples used" if samples else "Rows used", "", True),
+        Column("Read as"),
+        Column("Columns not used"),
+    ]
     table = Table(f"record-files-{stream.name}", columns, rows, wide=True)
     return Part(anchor, f"Files, {stream.title}", [table], words.sentence(said))
 

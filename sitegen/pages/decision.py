@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from sitegen.crossing import next_step as next_steps
 from sitegen.crossing import ruling
 from sitegen.page import words
@@ -60,12 +62,8 @@ def but(view: View) -> str:
         if criterion.sense not in criteria.SENSES or not who or answer.found is None:
             return f"But {_lower(criterion.title)}: {answer.word}."
         asked = f"where {criteria.limit(view, criterion)} is asked"
-        fails = "fails" if answer.word == "fails" else "cannot be told to hold"
-        number = criteria.judged(view, criterion, answer)
-        own = view.verdicts(answer.rule, coating=answer.key.coating)
-        many = max((each.adjusted_over for each in own if criteria.unit_name(each) == who), default=1)
-        room = f", counted as one of {words.count(many)} looked at," if many > 1 else ""
-        return f"But one criterion {fails}: {who} is at {number}{room} {asked}."
+        fails = "fails" if answer.word == "fails" else "cannot be told"
+        return f"But one criterion {fails}: {who} is at {criteria.judged(view, criterion, answer)} {asked}."
     return ""
 
 
@@ -98,13 +96,16 @@ def blocks(view: View) -> list[Block]:
 
 def _rule(view: View, rule: DecisionRule) -> str:
     """The rule in a sentence, with its day."""
-    titles = {each.id: each.title for each in view.program.criteria}
-    whole = len(rule.release) == len(titles)
+    numbers = {each.id: str(n) for n, each in enumerate(view.program.criteria, start=1)}
+
+    def named(ids: Sequence[str], last: str = "and") -> str:
+        told = words.listed([numbers[each] for each in ids], last)
+        return f"{words.plural(len(ids), 'criterion', 'criteria')} {told}"
+
+    whole = len(rule.release) == len(numbers)
     hold = words.plural(len(rule.release), "holds", "hold")
-    asked = "every criterion holds" if whole else f"{words.listed(f'“{titles[each]}”' for each in rule.release)} {hold}"
-    stop = (
-        f", stopped when {words.listed([f'“{titles[each]}”' for each in rule.stop], 'or')} fails" if rule.stop else ""
-    )
+    asked = "every criterion holds" if whole else f"{named(rule.release)} {hold}"
+    stop = f", stopped when {named(rule.stop, 'or')} fails" if rule.stop else ""
     when = stated.late(view, rule)
     day = f"{words.day(rule.stated)}, {when}" if when else words.day(rule.stated)
     told = [f"The rule, stated {day}: released when {asked}{stop}, otherwise run on."]
@@ -134,6 +135,12 @@ def _row(view: View, verdict: Verdict) -> Row:
     )
 
 
+def _by_hand(view: View, coating: str) -> str:
+    """The word of the latest decision taken about a coating; "" where none was taken."""
+    own = [each.decision for each in view.analysis.taken if each.decision.coating == coating]
+    return max(own, key=lambda each: each.on).word if own else ""
+
+
 def _answers(view: View, coating: str) -> list[tuple[Criterion, Verdict]]:
     rule, found = view.program.decide, []
     for each in view.program.criteria:
@@ -160,8 +167,7 @@ def _driver(view: View, verdict: Verdict) -> str:
     if found is None:
         return words.sentence(view.why(verdict.reason)) if verdict.reason else words.DASH
     criterion, answer = found
-    why = f"; {view.why(answer.reason)}" if answer.word == criteria.CANNOT and answer.reason else ""
-    return f"{criterion.title}: {answer.word}{_number(view, criterion, answer)}{why}"
+    return f"Criterion {criteria.number(view, criterion)}: {answer.word}{_number(view, criterion, answer)}"
 
 
 def _number(view: View, criterion: Criterion, answer: Verdict) -> str:
@@ -169,7 +175,7 @@ def _number(view: View, criterion: Criterion, answer: Verdict) -> str:
         return ""
     if criterion.sense not in criteria.SENSES:
         row = criteria.comparison(view, criterion, answer.key.coating)
-        return f"; {differences.estimate(view, row)} ({differences.interval(view, row)})" if row else ""
+        return f"; {differences.estimate(view, row)} ({differences.ends(view, row)})" if row else ""
     who = _who(answer)
     place = f"{who}, " if who else ""
     return f"; {place}{criteria.distance(view, criterion, answer)}"
@@ -180,7 +186,9 @@ def _open(view: View, verdict: Verdict) -> str:
     coating, told = verdict.key.coating, []
     for criterion, answer in _answers(view, coating):
         if answer.word == criteria.CANNOT and f"criterion:{criterion.id}" != verdict.deciding:
-            told.append(f"{criterion.title}: {view.why(answer.reason)}" if answer.reason else criterion.title)
+            lacks = criteria.lacking(view, criterion, coating) if answer.reason == "cylinders-missing" else ""
+            why = f" lacks {lacks}" if lacks else f": {view.why(answer.reason)}" if answer.reason else ""
+            told.append(f"Criterion {criteria.number(view, criterion)}{why}")
     due = _due(view, coating)
     told += [f"Due: {due}"] if due else []
     return ". ".join(told) or "Nothing else"
@@ -206,29 +214,33 @@ def next_step(view: View, coating: str) -> str:
     step = next(iter(view.verdicts(next_steps.RULE, coating=coating)), None)
     if step is None:
         return ""
-    title = next((c.title for c in view.program.criteria if f"criterion:{c.id}" == step.deciding), "")
+    about = next((c for c in view.program.criteria if f"criterion:{c.id}" == step.deciding), None)
+    title = f"criterion {criteria.number(view, about)}" if about is not None else ""
+    hand = _by_hand(view, coating)
+    end = f"Decided by hand: {hand}" if hand else "Decide by hand"
     if step.word == next_steps.NOT_NEEDED:
         return "None: the rule has decided"
     if step.word == next_steps.CAUSE:
-        return f"No further build undoes it: {title} fails. Find the cause, and decide by hand"
+        return f"No further build undoes it: {title} fails. Find the cause. {end}"
     if step.word == next_steps.NONE:
-        return f"None within twelve builds{_why_none(view, step, coating, title)}. Decide by hand"
+        return f"None{_why_none(view, step, about)}. {end}"
     taken = words.sentence(words.listed(_taking(view, coating)))
     chance = _number_of(view, next_steps.CHANCE.id, coating)
     if chance:
-        return f"{taken}: a chance of {words.percent(chance / 100, 1)} to settle it, by simulation"
+        return f"{taken}: {words.percent(chance / 100, 1)} chance to settle it, by simulation"
     return f"{taken}: {view.why(step.reason)}; its chance cannot be worked out" if step.reason else taken
 
 
-def _why_none(view: View, step: Verdict, coating: str, title: str) -> str:
-    if step.reason == "none-within-twelve":
-        return ""
+def _why_none(view: View, step: Verdict, about: Criterion | None) -> str:
+    if about is None or step.reason == "none-within-twelve":
+        return " within twelve builds"
+    which = f"criterion {criteria.number(view, about)}"
     if step.reason != next_steps.GONE:
-        return f": for “{title}” {view.why(step.reason)}"
-    answer = next((each for criterion, each in _answers(view, coating) if criterion.title == title), None)
+        return f": for {which}, {view.why(step.reason)}"
+    answer = next((each for criterion, each in _answers(view, step.key.coating) if criterion is about), None)
     who = _who(answer) if answer is not None else ""
-    rests = f"rests on {who}, which cannot be told" if who else "lacks a cylinder"
-    return f": “{title}” {rests}, and {view.why(step.reason)}"
+    rests = f"rests on {who}, which" if who else f"lacks {criteria.lacking(view, about, step.key.coating)}, which"
+    return f": {which} {rests} cannot be read again as it was"
 
 
 def _number_of(view: View, measure: str, coating: str) -> float:
@@ -238,10 +250,11 @@ def _number_of(view: View, measure: str, coating: str) -> float:
 
 def _taking(view: View, coating: str) -> list[str]:
     """ "two builds more with graded chromium nitride", "40 h of what is due", "one check more"."""
-    told = []
+    told: list[str] = []
     for measure, of in ((next_steps.BUILDS, coating), (next_steps.REFERENCE, view.program.reference)):
         if number := int(_number_of(view, measure.id, coating)):
-            told.append(f"{words.counted(number, 'build')} more with {view.coating_title(of)}")
+            many = words.count(number) if told else f"{words.counted(number, 'build')} more"
+            told.append(f"{many} with {view.coating_title(of)}")
     if hours := _number_of(view, next_steps.HOURS.id, coating):
         due = _due(view, coating)
         time = words.with_unit(words.stated(hours), "h")
@@ -264,7 +277,7 @@ def taken(view: View) -> list[Block]:
                 view.coating_cell(each.decision.coating),
                 Cell(each.decision.word, word=True),
                 Cell(each.decision.why),
-                Cell(each.decision.results[:7]),
+                Cell(each.decision.results[:7], note=f"records until {words.day(each.as_of)}" if each.as_of else ""),
                 Cell(_since(view, each)),
             )
         )
@@ -274,7 +287,16 @@ def taken(view: View) -> list[Block]:
         Column("Date"), Column("By"), Column("Coating"), Column("Decided"), Column("Why"), Column("On results"),
         Column("Since then"),
     )  # fmt: skip
-    return [Table("decisions-taken", columns, rows, "Each was taken on the results of its day.", stack=True)]
+    return [Table("decisions-taken", columns, rows, _against_the_rule(view), stack=True)]
+
+
+def _against_the_rule(view: View) -> str:
+    """Where a decision by hand is another word than the rule says, and why that may be; else ""."""
+    apart = {(hand, word) for coating, word in words_of(view) if (hand := _by_hand(view, coating)) and hand != word}
+    if not apart:
+        return ""
+    told = "; ".join(f"by hand “{hand}”, by the rule “{word}”" for hand, word in sorted(apart))
+    return f"{words.sentence(told)}: the rule only counts criteria, a person may weigh more."
 
 
 def _since(view: View, standing: Standing) -> str:
@@ -285,7 +307,7 @@ def _since(view: View, standing: Standing) -> str:
     told = [_moved(view, each) for each in answers]
     told += [_moved(view, each) for each in values[:MOST_MOVED]]
     told += [f"{words.counted(len(values) - MOST_MOVED, 'value')} more"] if len(values) > MOST_MOVED else []
-    return words.sentence("; ".join(told)) if told else "Nothing it rests on has moved"
+    return words.sentence("; ".join(told)) if told else "No answer or value it rests on differs today"
 
 
 def _moved(view: View, each: Moved) -> str:

@@ -126,6 +126,15 @@ def interval(view: View, row: Comparison) -> str:
     return f"{one} to {other}"
 
 
+def ends(view: View, row: Comparison) -> str:
+    """The same behind its estimate, whose direction goes without saying: "15 to 32 %"."""
+    text, found = interval(view, row), estimate(view, row)
+    for side in (" less", " more"):
+        if text.endswith(side) and found.endswith(side) and not text.startswith("from "):
+            return text.removesuffix(side)
+    return text
+
+
 def counted(row: Comparison) -> str:
     """The same in figures: "3 against 2"."""
     if row.procedure in {"differences", "fixed"} or row.design.startswith("mixed"):
@@ -142,8 +151,16 @@ def rests_on(row: Comparison) -> str:
     return f"{words.counted(row.builds, 'build')} against {words.count(row.builds_reference)}"
 
 
-def without(view: View, row: Comparison) -> str:
-    """Builds and cylinders of the two coatings that a comparison leaves out: "without B6 cylinder 2"; "" none."""
+def scope(row: Comparison) -> str:
+    """The same, and that it is no test where it is none: "one build against three, no test"."""
+    return f"{rests_on(row)}{', no test' if row.procedure in {'borrowed', 'lent'} else ''}"
+
+
+def without(view: View, row: Comparison, *, why: bool = True) -> str:
+    """Builds and cylinders of the two coatings that a comparison leaves out: "without B6 cylinder 2"; "" none.
+
+    With `why`, what a whole build is left out for.
+    """
     pair = {row.coating, row.reference}
     distance = _other_distance(view, row, pair) if "other-distance-left-out" in row.flags else []
     out = {build for build, _ in distance}
@@ -152,15 +169,19 @@ def without(view: View, row: Comparison) -> str:
         found = view.values(row.measure, phase=row.phase, at=row.at)
         known = {value.key.engine for value in found if value.status in {"ok", "below"}}
         parts += [
-            f"{build.id}, which has no value"
+            f"{build.id}{', which has no value' if why else ''}"
             for build in view.program.builds
             if build.id not in known
             and pair & set(build.coatings)
             and not build.is_due(row.phase)
             and (not row.phase or row.phase in {phase.id for phase in view.program.phases_of(build)})
         ]
-    parts += [f"{build}, which ran {words.with_unit(words.number(km, 0), 'km')}" for build, km in distance]
+    parts += [f"{build}{f', which ran {_km(km)}' if why else ''}" for build, km in distance]
     return f"without {words.listed(parts)}" if parts else ""
+
+
+def _km(distance: float) -> str:
+    return words.with_unit(words.number(distance, 0), "km")
 
 
 def _other_distance(view: View, row: Comparison, pair: set[str]) -> list[tuple[str, float]]:
@@ -248,8 +269,8 @@ def short(view: View, row: Comparison) -> str:
         )
     than = "as" if found.endswith(TIMES) else "than"
     once = "; built once, no test" if row.procedure in {"borrowed", "lent"} else ""
-    out = f"; {left}" if (left := without(view, row)) else ""
-    told = f"({interval(view, row)}{once}{out})"
+    out = f"; {left}" if (left := without(view, row, why=False)) else ""
+    told = f"({ends(view, row)}{once}{out})"
     return words.sentence(f"{start}{subject(view, row)} is {found} {told} with {coating} {than} with {reference}.")
 
 
@@ -258,7 +279,7 @@ def briefly(view: View, row: Comparison) -> str:
     start = f"{when}, " if (when := after(view, row)) else ""
     if row.verdict == "cannot tell":
         return words.sentence(f"{start}of {subject(view, row)} it cannot be told ({interval(view, row)}).")
-    return words.sentence(f"{start}{subject(view, row)} is {estimate(view, row)} ({interval(view, row)}).")
+    return words.sentence(f"{start}{subject(view, row)} is {estimate(view, row)} ({ends(view, row)}).")
 
 
 def sentence(view: View, row: Comparison) -> str:

@@ -12,13 +12,17 @@ LONGEST = 120  # characters of a summary beside the title; a longer reading is c
 _SENTENCE = re.compile(r"(?<=[a-z\d)%”])\.\s+(?=[A-Z“])")
 
 
-def folded(part: Part) -> Part:
+def folded(part: Part, result: str = "") -> Part:
     """The part with its first reading as the result; what does not fit into a line stays inside.
+
+    `result` stands for the reading where that tells no result; all blocks stay inside then.
 
     >>> from sitegen.page.blocks import Cell
     >>> folded(Part("runs", "Runs", [Text([Cell("All runs kept to the schedule. One was stopped.")]), Text([])])).result
     'All runs kept to the schedule. One was stopped.'
     """
+    if result:
+        return replace(part, result=_cut(result)[0])
     first, *rest = part.blocks
     text = _reading(first)
     if not text:

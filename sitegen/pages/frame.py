@@ -10,6 +10,7 @@ from sitegen.declarations import Section, Stream
 from sitegen.page import words
 from sitegen.page.addresses import Addresses, Link, relative
 from sitegen.page.blocks import Block, Figure, Plans
+from sitegen.page.counts import MANY
 from sitegen.page.view import Desk, View
 from sitegen.pages.contexts import Around, Assets, Foot, Part
 from sitegen.pages.folding import folded
@@ -148,7 +149,13 @@ class Site:
             cylinders = [(str(each.cylinder), self.addresses.cylinders[program.id, build.id, each.cylinder])
                          for each in build.places]  # fmt: skip
             found.append((f"Cylinders of {build.id}", cylinders))
-        found.append(("Builds", [(each.id, self.addresses.engines[program.id, each.id]) for each in program.builds]))
+        builds = [(each.id, self.addresses.engines[program.id, each.id]) for each in program.builds]
+        if len(builds) > MANY:  # those nearest to this one, and the way to all
+            place = [each.id for each in program.builds].index(build.id) if build is not None else 0
+            begin = max(0, min(place - MANY // 4, len(builds) - MANY // 2))
+            every = (f"all {len(builds)}", f"{self.addresses.programs[program.id]}#all-builds")
+            builds = [*builds[begin : begin + MANY // 2], every]
+        found.append(("Builds", builds))
         return [Around(title, [Link(text, _href(to, page)) for text, to in links]) for title, links in found if links]
 
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from sitegen.page import words
-from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table
+from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, number_of
 from sitegen.page.view import View
 from sitegen.pages.criteria import SENSES
 from sitegen.pages.differences import place_words
@@ -17,6 +17,7 @@ from sitegen.program.model import Program
 if TYPE_CHECKING:
     from sitegen.crossing.history import History, Point
 
+FAR = 3.0  # times the largest number of a panel: a limit beyond is named, not drawn
 ANCHOR, TITLE = "over-programs", "Where the next build may lie"
 # shares held in simulated programs: `tests/methods/test_prediction.py`
 LONG_TAILS = (
@@ -42,11 +43,14 @@ def blocks(view: View, coating: str, found: Sequence[History]) -> list[Block]:
         Column("Unit"), Column("Cylinders", numeric=True), Column("Results"), Column("Read with care"),
     )  # fmt: skip
     table = Table("points-of-the-history", columns, rows)
-    caption = (
-        "Filled: a build, the mean of its cylinders. Open: a build that ran another distance, by which nothing is "
-        "judged. Open with its interval: the next build, probability 95\N{NO-BREAK SPACE}%. "
-        "Upright dots: the limit of a criterion."
-    )
+    caption = "Filled: a build, the mean of its cylinders. "
+    if any(each.apart for each in found):
+        caption += "Open: a build that ran another distance, by which nothing is judged. "
+    caption += "Open with its interval: the next build, probability 95\N{NO-BREAK SPACE}%."
+    if any(panel.data["limits"] for panel in panels):
+        caption += " Upright dots: the limit of a criterion"
+        each_one = any("a cylinder" in str(row["label"]) for panel in panels for row in panel.data["limits"])
+        caption += "; “a cylinder”: it is asked of each, not of these means." if each_one else "."
     note = (
         "Means are geometric where coatings are compared as a ratio. The next build lies in its interval with a "
         "probability of 95\N{NO-BREAK SPACE}%, all these builds taken as drawn from one lot. "
@@ -90,8 +94,12 @@ def _panel(view: View, coating: str, each: History, programs: dict[str, Program]
         value, low, high = _drawn(each.mean, each.low, each.high)
         means.append({"y": y, "value": value, "low": low, "high": high, "coating": coating, "open": True, "tip": tip})
     phase = _phase(each, programs)
-    note = "; ".join(filter(None, (phase, _left_out(each))))
     limits = _limits(each, coating, programs)
+    most = max(number_of(row.get("high", row["value"])) for row in means)
+    far = [str(row["label"]) for row in limits if number_of(row["value"]) > FAR * most]  # it would flatten the rest
+    limits = [row for row in limits if row["label"] not in far]
+    beyond = f"{words.listed(far)} {words.plural(len(far), 'lies', 'lie')} off the axis" if far else ""
+    note = "; ".join(filter(None, (phase, _left_out(each), beyond)))
     return Panel(
         _title(view, each), {"lines": lines, "dots": [], "means": means, "limits": limits}, coating=coating, note=note,
         axis=words.sentence(view.measures[each.subject.measure].title) + ("" if unit == "1" else f", {unit}"),
@@ -105,9 +113,9 @@ def _limits(each: History, coating: str, programs: dict[str, Program]) -> list[C
     for program in programs.values():
         for criterion in program.criteria:
             own = (criterion.measure, criterion.phase, criterion.at) == wanted and coating in criterion.coatings
-            own = own and criterion.scope != "every-cylinder"  # a mean of a build below it tells nothing
             if own and criterion.limit is not None and criterion.sense in SENSES:
-                found[criterion.limit] = f"limit {words.stated(criterion.limit)}"
+                of = " a cylinder" if criterion.scope == "every-cylinder" else ""
+                found[criterion.limit] = f"limit {words.stated(criterion.limit)}{of}"
     return [{"value": value, "label": label} for value, label in found.items()]
 
 

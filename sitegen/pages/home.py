@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from sitegen.page import counts, words
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Axis, Block, Cell, Column, Row, Table
@@ -43,7 +45,7 @@ def page(site: Site) -> PartsPage:
 
 
 def _programs(site: Site, views: list[View]) -> list[Block]:
-    ends = [end for found in map(comparing.primary, views) for row in found[:1] for end in comparing.shares(row)]
+    ends = [end for found in map(comparing.primary, views) for row in found for end in comparing.shares(row)]
     axis = comparing.share_axis(ends, 2)
     rows = [
         Row(
@@ -79,10 +81,14 @@ def _why(view: View) -> str:
 
 
 def _strip(view: View, axis: Axis) -> Cell:
-    rows = comparing.primary(view)
-    if not rows:
-        return Cell("")
-    return comparing.strip_cell(view, rows[0], axis)
+    """The interval of every candidate, with how many builds it rests on."""
+    drawn = [(row, comparing.strip_cell(view, row, axis).strip) for row in comparing.primary(view)]
+    strips = [
+        replace(strip, note=f"{view.coating_title(row.coating)}, {differences.scope(row)}")
+        for row, strip in drawn
+        if strip is not None
+    ]
+    return Cell("", strip=strips[0], strips=strips[1:]) if strips else Cell("")
 
 
 def _next(site: Site, view: View) -> Cell:
@@ -140,8 +146,8 @@ def _so_far(views: list[View], coating: str) -> str:
         if own:
             row = own[0]
             what = view.measures[row.measure].title.partition(" to ")[0]
-            number = f"{differences.estimate(view, row)} ({differences.interval(view, row)})"
-            told.append(f"{what} {number}, {view.program.title}")
+            number = f"{differences.estimate(view, row)} ({differences.ends(view, row)})"
+            told.append(f"{what} {number}, {differences.scope(row)}, {view.program.title}")
         elif coating == view.program.reference and "reference" not in told:
             told.append("reference")
     return words.sentence("; ".join(told)) or words.DASH

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import posixpath
 import re
 from collections.abc import Mapping
@@ -12,6 +13,7 @@ _LINK = re.compile(r'\s(?:href|src)="([^"]*)"')
 # Notes may lead out of the site; they say so. No page of ours writes this, and text cannot: its quotes are escaped.
 OUTWARD = "external noreferrer"
 _OUTWARD = re.compile(rf'<a rel="{OUTWARD}" href="(?:https?://|mailto:)[^"]*"', re.IGNORECASE)
+_LATER = re.compile(rb"sitegenRows\((.*)\);\n", re.DOTALL)  # rows of a page, which stand there when asked for
 _ID = re.compile(r'\sid="([^"]*)"')
 
 
@@ -30,7 +32,8 @@ def check(files: Mapping[str, bytes]) -> None:
         if len(ids[path]) != len(found):
             doubled = sorted({each for each in found if found.count(each) > 1})
             faults.append(f"{path}: id {doubled[0]!r} is given more than once")
-    for path, text in pages.items():
+    later = [json.loads(rows[1]) for rows in map(_LATER.fullmatch, files.values()) if rows]
+    for path, text in [*pages.items(), *((each["page"], each["rows"]) for each in later)]:
         links = dict.fromkeys(_LINK.findall(_OUTWARD.sub("<a", text)))
         found = [_fault(path, link.replace("&amp;", "&"), files, ids) for link in links]
         faults.extend(f"{path}: {fault}" for fault in found if fault)

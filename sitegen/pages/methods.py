@@ -28,10 +28,10 @@ from sitegen.pages.setting import Setter
 from sitegen.vocabulary import Measure
 
 _INTERVALS = {
-    "confidence": "95 % confidence interval",
-    "prediction": "95 % prediction interval",
+    "confidence": "95\N{NO-BREAK SPACE}% confidence interval",
+    "prediction": "95\N{NO-BREAK SPACE}% prediction interval",
     "bounds": "bounds",
-    "laboratory": "95 % interval of the laboratory",
+    "laboratory": "95\N{NO-BREAK SPACE}% interval of the laboratory",
     "": "no interval",
 }
 _MEANINGS = {
@@ -134,7 +134,8 @@ _GO_FOR_ALL = (
     ("Criteria", "2.5\N{NO-BREAK SPACE}% of error on the side of the limit; “some cylinder fails” by Bonferroni over "
      "the cylinders looked at. A mean of builds of a positive measure is that of the typical build, the geometric "
      "mean; it fails only where the arithmetic mean lies beyond the limit too. Where a few builds lie far above all "
-     "others, “holds” for such a mean is wrong in 4 to 11 % of simulated programs: look at the builds."),
+     "others, “holds” for such a mean is wrong in 4 to 11\N{NO-BREAK SPACE}% of simulated programs: look at the "
+     "builds."),
     ("Randomisation test", "Made only where the recorded seed gives the allocation and the test can reach "
      "5\N{NO-BREAK SPACE}%: with three builds of each it cannot go below 1/10."),
 )  # fmt: skip
@@ -167,14 +168,14 @@ def _without_name(measure: Measure) -> str:
 
 def _entry(site: Site, view: View, setter: Setter, anchors: Mapping[str, str], alike: Sequence[Measure]) -> MethodView:
     first = alike[0]
-    facts = [("Source", first.source), ("What it does not say", first.limits), ("Shown", _shown(site, alike))]
+    method, formula, source, limits = map(words.tied, (_without_name(first), first.formula, first.source, first.limits))
+    facts = [("Source", source), ("What it does not say", limits), ("Shown", _shown(site, alike))]
     listed = [Fact(term, [Cell(text)]) for term, text in facts if text]
     if len(alike) == 1:
         listed.append(Fact("Values", _values(site, view, first)))
-        kind = f"{_kind(first)}; {_interval(first)}"
-        method = first.method
+        kind, method = f"{_kind(first)}; {_interval(first)}", words.tied(first.method)
         return MethodView(
-            anchors[first.id], first.id, words.sentence(first.title), kind, method, first.formula, listed, _line(method)
+            anchors[first.id], first.id, words.sentence(first.title), kind, method, formula, listed, _line(method)
         )
     listed += [Fact(f"Values, {each.title}", _values(site, view, each)) for each in alike]
     return MethodView(
@@ -182,10 +183,10 @@ def _entry(site: Site, view: View, setter: Setter, anchors: Mapping[str, str], a
         "",
         words.sentence(words.listed(_named(alike))),
         _interval(first),
-        _without_name(first),
-        first.formula,
+        method,
+        formula,
         listed,
-        _line(_without_name(first)),
+        _line(method),
         [NameView(anchors[each.id], each.id, words.sentence(each.title), _kind(each)) for each in alike],
     )
 
@@ -267,7 +268,7 @@ def _met(desks: Iterable[Desk]) -> Counter[str]:
 def _clauses(met: Mapping[str, int], name: str, title: str, because: str, codes: Mapping[str, str]) -> Entry:
     """Reasons in words, those met in these programs first; the code is what the result files hold."""
     ordered = sorted(codes.items(), key=lambda each: (-met.get(each[0], 0), each[1]))
-    rows = [Row([Cell(clause), Cell(str(met.get(code, 0) or "")), Cell(code)]) for code, clause in ordered]
+    rows = [Row([Cell(words.tied(clause)), Cell(str(met.get(code, 0) or "")), Cell(code)]) for code, clause in ordered]
     here = sum(1 for code in codes if met.get(code))
     columns = [Column(because), Column("Times here", numeric=True), Column("Code in the files")]
     line = f"{words.counted(len(codes), 'reason')}, {words.count(here)} of them met here."

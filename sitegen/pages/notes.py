@@ -10,12 +10,14 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 from urllib.parse import unquote
 
 from markupsafe import Markup
 
+from sitegen.page import words
 from sitegen.page.addresses import Addresses, relative, slug
 from sitegen.pages.linkcheck import OUTWARD
 from sitegen.pictures import PictureFault
@@ -88,6 +90,18 @@ def of_program(site: Site, program: Program, page: str) -> Markup:
         return Markup("")
     around = Around(program, site.addresses, site.measures.keys())
     return as_html(_read(program), program.title, _Printer(around, page, site.gallery))
+
+
+def about(program: Program) -> str:
+    """What the notes are about: their headings, else their first line; "" where there are none."""
+    if not program.notes:
+        return ""
+    tokens = _parser().parse(_read(program))
+    lines = [(before.type, "".join(each.content for each in token.children or () if each.type == "text"))
+             for before, token in pairwise(tokens) if token.type == "inline"]  # fmt: skip
+    heads = [text for kind, text in lines if kind == "heading_open" and text not in {"", program.title}]
+    first = next((text for _, text in lines if text not in {"", program.title}), "")
+    return words.sentence(words.listed(f"{text[:1].lower()}{text[1:]}" for text in heads)) or first
 
 
 def problems(folder: Folder, program: Program, measures: Collection[str]) -> list[Problem]:

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from sitegen.declarations import Smallest
 from sitegen.page import words
 from sitegen.page.addresses import Link
-from sitegen.page.blocks import Cell, Column, Row, Table, Text
+from sitegen.page.blocks import Cell, ChartRow, Column, Figure, Panel, Row, Table, Text
 from sitegen.page.view import View
 from sitegen.pages import differences
 from sitegen.pages.contexts import Part, PartsPage
+from sitegen.pages.folding import folded
 from sitegen.pages.frame import Site, crumbs, window_title
 from sitegen.program.model import Program
 
@@ -171,6 +173,7 @@ def reach(plan: Planning) -> Table:
             )
         )
         for each in plan.reaches
+        if each.found is not None or each.candidate not in _untested(plan)
     ]
     columns = (
         Column("Measure"),
@@ -183,13 +186,18 @@ def reach(plan: Planning) -> Table:
 
 
 _REACH_NOTE = (
-    "Found: the difference that is found with a power of 80\N{NO-BREAK SPACE}%, by the test the comparison will make: "
-    "its error of 5\N{NO-BREAK SPACE}% holds for all candidates together, and for exploratory measures it is shared "
-    "among these. Builds it takes: of each coating, or holding both; inside engines what speaks of engines to come, "
-    "four at least. There places in the engine that do not balance are taken out as in the comparison, which finds "
-    "less. A scatter is known from few builds, so the numbers are ranges: at worst is at the upper "
-    "80\N{NO-BREAK SPACE}% limit of the scatter."
+    "Found: with a power of 80\N{NO-BREAK SPACE}%, by the test the comparison will make; its error of "
+    "5\N{NO-BREAK SPACE}% is shared by all candidates, and by exploratory measures among themselves. Builds it takes: "
+    "of each coating, or holding both, then four at least to speak of engines to come; places that do not balance are "
+    "taken out, which finds less. Scatter with degrees of freedom is from the results so far; ranges and “at worst” "
+    "are at its 80\N{NO-BREAK SPACE}% limits."
 )
+
+
+def _untested(plan: Planning) -> dict[str, Reach]:
+    """Candidates of which nothing can be tested while others can, with one reach of each."""
+    tested = {each.candidate for each in plan.reaches if each.found is not None}
+    return {each.candidate: each for each in plan.reaches if tested and each.candidate not in tested}
 
 
 def _which(plan: Planning, each: Reach) -> str:
@@ -224,7 +232,72 @@ def curves(plan: Planning) -> Table | None:
             f"the {_named(first)} falls from {_amount(first, few.found)} to {_amount(first, many.found)}."
         )
     note = "As above, with as many builds of every coating. At worst: at the upper limit of the scatter."
-    return Table("builds-against-difference", tuple(columns), rows, reading, note=note)
+    return Table("builds-against-difference", tuple(columns), rows, f"{reading}{_beside_the_plan(plan)}", note=note)
+
+
+def _beside_the_plan(plan: Planning) -> str:
+    """Why the planned builds find another difference than as many of every coating; "" where they do not."""
+    curve, own = plan.curves[0], [each for each in plan.reaches if each.measure.id == plan.curves[0].measure.id]
+    for each in own:
+        alike = each.builds == each.builds_reference and not curve.within and each.found is not None
+        point = next((point for point in curve.points if point.builds == each.builds and alike), None)
+        if point is not None and _amount(curve, point.found) != _amount(curve, each.found):
+            n, found = words.sentence(words.counted(each.builds, "build")), _amount(curve, point.found)
+            return (
+                f" {n} of every coating find {found}, not the {_amount(curve, each.found)} of the plan, since more "
+                "builds in all make the scatter better known."
+            )
+    return ""
+
+
+def drawn(plan: Planning) -> Figure | None:
+    """What more builds would find in the primary measure, as a curve above the table of all; None without a scatter."""
+    table = curves(plan)
+    if table is None:
+        return None
+    curve = plan.curves[0]
+    ratio = curve.measure.compare == "ratio"
+    unit, times = ("%", 100.0) if ratio else (curve.measure.unit, 1.0)
+    known = [each for each in curve.points if each.found is not None and math.isfinite(each.found_at_worst or 0.0)]
+    if len(known) < 2:
+        return None
+    path: list[ChartRow] = []
+    points: list[ChartRow] = []
+    ranged = any(each.found_at_worst != each.found for each in known)
+    for name, grey in (("at the scatter found", False), ("at worst", True))[: 1 + ranged]:
+        for each in known:
+            found = each.found_at_worst if grey else each.found
+            if found is not None:
+                row: ChartRow = {"at": each.builds, "value": times * found, "line": name}
+                path.append({**row, "grey": grey, "coating": plan.program.candidates[0]})
+                points += [] if grey else [
+                    {"at": each.builds, "value": times * found, "coating": plan.program.candidates[0],
+                     "tip": f"{words.counted(each.builds, 'build')}: {_amount(curve, found)}"}
+                ]  # fmt: skip
+    worth = plan.program.worth_finding if ratio else None
+    levels: list[ChartRow] = [{"value": times * worth}] if worth else []
+    data = {"path": path, "points": points, "levels": levels}
+    title = f"Difference found, {unit}"
+    along = table.columns[0].title
+    signals: ChartRow = {"from": 0, "to": known[-1].builds, "least": 0, "unit": unit, "along": "builds"}
+    panel = Panel("", data, signals, label=f"{title}, against {along.lower()}", axis=title, along=along)
+    dotted = f" Dotted: {words.percent(worth, 1)}, the difference worth finding." if worth else ""
+    limit = " Grey: at the upper 80\N{NO-BREAK SPACE}% limit of the scatter." if ranged else ""
+    caption = f"Of the {_named(curve)}, four times in five.{limit}{dotted}"
+    return Figure("builds-against-difference", "curves", [panel], table.reading, caption, _units_above(plan, table))
+
+
+def _units_above(plan: Planning, table: Table) -> Table:
+    """The same table as data: units stand in the headings alone."""
+    units = ["", *("%" if each.measure.compare == "ratio" else each.measure.unit for each in plan.curves[:MOST_CURVES])]
+
+    def bare(cell: Cell, unit: str) -> Cell:
+        after = words.with_unit("", unit)
+        return replace(cell, text=cell.text.removesuffix(after), note=cell.note.replace(after, ""))
+
+    columns = [replace(column, unit=unit) for column, unit in zip(table.columns, units, strict=True)]
+    rows = [Row([bare(cell, unit) for cell, unit in zip(row.cells, units, strict=True)]) for row in table.rows]
+    return replace(table, columns=columns, rows=rows, reading="")
 
 
 def _named(curve: Curve) -> str:
@@ -251,7 +324,7 @@ def _source(each: Reach) -> str:
     if each.scatter.df is None:
         return f"{of}typed in"
     df = words.number(each.scatter.df, 0)
-    return f"{of}from the results so far, {df} {'degree' if df == '1' else 'degrees'} of freedom"
+    return f"{of}{df} {'degree' if df == '1' else 'degrees'} of freedom"
 
 
 def _at_worst(each: Reach) -> str:
@@ -264,11 +337,12 @@ def _needed(each: Reach) -> str:
     if each.needed is None:
         return words.DASH
     least, most = each.needed
+    more = f"more than {MOST}"
     if least > MOST:
-        return f"more than {MOST}"
-    if most is None:
-        return f"{least} to more than {MOST}"
-    return words.from_to(str(least), str(most))
+        return more
+    ends = words.from_to(str(least), more if most is None else str(most))
+    middle = more if each.middle is None else str(each.middle)
+    return middle if middle == ends else f"{middle} ({ends})"
 
 
 def _worth(plan: Planning, each: Reach) -> str:
@@ -286,7 +360,15 @@ def _reach_reading(plan: Planning) -> str:
             "How far builds scatter is not known yet: type it in (--scatter), or look again when two builds of a "
             "coating are in."
         )
-    told = [_finding(plan, each) for each in plan.reaches if each.measure.id == plan.reaches[0].measure.id]
+    untested = _untested(plan)
+    told = [_finding(plan, each) for each in plan.reaches
+            if each.measure.id == plan.reaches[0].measure.id and each.candidate not in untested]  # fmt: skip
+    titles = {each.id: each.title for each in plan.program.definitions.coatings.values()}
+    reference = titles[plan.program.reference]
+    told += [
+        f"With {_builds(each)} no difference of {titles[coating]} and {reference} rings can be tested."
+        for coating, each in untested.items()
+    ]
     if plan.without:
         number = words.counted(len(plan.without), "measure")
         told.append(f"Of {number} it is not known how far builds scatter.")
@@ -300,9 +382,15 @@ def smallest(plan: Planning) -> Table:
         alike.setdefault((_least(plan, each), each.because), []).append(each)
     rows = []
     for (least, because), several in alike.items():
-        answers = [_suffices(plan, each) for each in several]
+        asked = {each.expected is not None: each for each in several}
+        if set(asked) == {True}:  # what is expected of all of them in one answer
+            ends = [end for each in several for end in each.expected or ()]
+            several_ = [replace(several[0], expected=(min(ends), max(ends)))]
+        else:
+            several_ = several
+        answers = [_suffices(plan, each) for each in several_]
         answer = "; ".join(answers if len(set(answers)) > 1 else answers[:1])
-        what = words.sentence("; ".join(each.what for each in several))
+        what = words.sentence(_together([each.what for each in several]))
         rows.append(Row((Cell(what), Cell(least), Cell(because), Cell(answer))))
     columns = (Column("What"), Column("Least", numeric=True), Column("Because"), Column("Is it enough"))
     note = (
@@ -310,6 +398,33 @@ def smallest(plan: Planning) -> Table:
         "an instrument does to all of its readings."
     )
     return Table("what-the-instruments-can-show", columns, rows, note=note)
+
+
+def _together(texts: Sequence[str]) -> str:
+    """Texts in a row, what they begin with alike once, from three words on.
+
+    >>> _together(["metal from wear of nitrided faces", "metal from wear of graded faces"])
+    'metal from wear of nitrided faces; graded faces'
+    """
+    split = [each.split(" ") for each in texts]
+    alike = 0
+    while all(len(each) > alike + 1 and each[alike] == split[0][alike] for each in split):
+        alike += 1
+    alike = alike if alike > 2 else 0
+    return "; ".join([texts[0], *(" ".join(each[alike:]) for each in split[1:])])
+
+
+def _shown(plan: Planning) -> str:
+    """How many of the instruments show enough, and which do not."""
+    table = smallest(plan)
+    enough = [row for row in table.rows if row.cells[-1].text.startswith("yes")]
+    count = len(table.rows)
+    told = words.sentence(f"{words.share(len(enough), count, 'reading')} {words.are(len(enough), count)} fine enough")
+    short = [row.cells[0].text for row in table.rows if row.cells[-1].text.startswith(("no:", "in part"))]
+    parts = [told, f"not: {words.listed(f'{each[:1].lower()}{each[1:]}' for each in short)}" if short else ""]
+    open_ = count - len(enough) - len(short)
+    parts += [f"of {words.count(open_)} it is not known"] if open_ else []
+    return f"{'; '.join(filter(None, parts))}."
 
 
 def _suffices(plan: Planning, each: Smallest) -> str:
@@ -359,6 +474,9 @@ def page(site: Site, program: Program) -> PartsPage:
     plan = site.plans[program.id]
     view = site.view(path, program.id)
     setter = site.setter(path)
+    parts = [Part(setter.id(heading), heading, [drawn(plan) or table if heading == CURVE else table])
+             for heading, table in tables(plan, _recorded(view)) if heading != SMALLEST]  # fmt: skip
+    parts.append(Part(setter.id(CAUTIONS), CAUTIONS, [Text((Cell(CAUTION),), role="caution")]))
     return PartsPage(
         setter=setter,
         path=path,
@@ -367,14 +485,12 @@ def page(site: Site, program: Program) -> PartsPage:
         others=site.others(path, program),
         previous=Link(program.title, view.href_program(program)),
         next=Link("Data", view.href_data()),
-        assets=site.links(path),
+        assets=site.links(path, parts),
         foot=site.foot(path, program),
         heading=f"Plan of {program.title}",
         reading=reading(plan),
-        parts=[
-            *(Part(setter.id(heading), heading, [table]) for heading, table in tables(plan, _recorded(view))),
-            Part(setter.id(CAUTIONS), CAUTIONS, [Text((Cell(CAUTION),), role="caution")]),
-        ],
+        parts=parts,
+        rest=[folded(Part(setter.id(SMALLEST), SMALLEST, [smallest(plan)]), _shown(plan))] if plan.smallest else [],
     )
 
 
@@ -438,6 +554,7 @@ def as_json(plan: Planning) -> dict[str, Any]:
                 "finds": finite(each.found),
                 "finds_at_worst": finite(each.found_at_worst),
                 "builds_needed": None if each.needed is None else list(each.needed),
+                "builds_needed_at_scatter": each.middle,
             }
             for each in plan.reaches
         ],

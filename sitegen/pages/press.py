@@ -8,6 +8,7 @@ answers does. All other pages see a whole program, or all of them.
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -125,8 +126,8 @@ class Press:
         with opened() as files:
             content = self._print(task.make(site, *task.of))
         self.made.append(task.path)
-        root = Path(site.folder.path)
-        named = [path.relative_to(root).as_posix() for path in files if path.is_relative_to(root)]
+        root = os.path.realpath(site.folder.path)
+        named = [os.path.relpath(os.path.realpath(path), root) for path in files]
         asked = desk.asked() if desk is not None else ()
         return _Page(
             content,

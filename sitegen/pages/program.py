@@ -12,7 +12,7 @@ from sitegen.page.view import View
 from sitegen.pages import builds, closure, comparing, criteria, decision, notes, odd, stated, ties
 from sitegen.pages.contexts import Part, ProgramPage, Said
 from sitegen.pages.folding import folded
-from sitegen.pages.frame import Site, crumbs, engine_types, window_title
+from sitegen.pages.frame import Site, crumbs, window_title
 from sitegen.pages.present import Record, complete, records
 from sitegen.program.model import Program
 from sitegen.vocabulary import COMPARED, Change
@@ -35,19 +35,28 @@ def page(site: Site, program: Program) -> ProgramPage:
     lead += site.parts(view, setter, "program", "main")
     lead += part(builds.ANCHOR, builds.TITLE, builds.blocks(view, site.streams))
     moved = _changes(view)
+    found = [*comparing.answer(view, site.plans.get(program.id)), *comparing.untested(view)]
     rest = [
         *part(odd.ANCHOR, odd.TITLE, odd.blocks(view)),
         *part(closure.ANCHOR, closure.TITLE, closure.program(view)),
         *part("planned", "Planned and present", _matrix(site, view, every)),
         *part("without", "Without each build", comparing.resting(view)),
-        *part("findings", "The findings in sentences", [*comparing.answer(view, site.plans.get(program.id))]),
-        *part("criteria-in-full", "How each criterion was answered", _in_full(view)),
+        *part("findings", "The findings in sentences", found),
+        *part("criteria-in-full", "Each criterion", _in_full(view)),
         *part("changes", "Changed since the last commit", [moved] if moved else []),
-        *part("worked-out", "How the comparisons were worked out", comparing.worked_out(view)),
+        *part("worked-out", "How it was compared", comparing.worked_out(view)),
         *part(ties.ANCHOR, ties.TITLE, ties.blocks(view)),
     ]
+    results = {  # of parts whose first sentence is no result
+        "planned": _lacking(every),
+        "findings": comparing.in_doubt(view),
+        "criteria-in-full": criteria.counts(view),
+        odd.ANCHOR: odd.in_short(view),
+        "worked-out": comparing.procedures(view),
+        ties.ANCHOR: ties.in_short(view),
+    }
     rest = [
-        *(each if each.anchor == "findings" else folded(each) for each in rest),
+        *(folded(each, results.get(each.anchor, "")) for each in rest),
         *site.parts(view, setter, "program", "rest"),
     ]
     programs = list(site.folder.programs)
@@ -73,6 +82,7 @@ def page(site: Site, program: Program) -> ProgramPage:
         parts=lead,
         rest=rest,
         notes=notes.of_program(site, program, path),
+        notes_about=notes.about(program),
     )
 
 
@@ -84,10 +94,10 @@ def said(view: View, program: Program, every: list[Record]) -> Said:
 def _meta(site: Site, view: View, every: list[Record]) -> list[Cell]:
     program = view.program
     cylinders = sum(len(build.places) for build in program.builds)
+    builds = words.sentence(words.counted(len(program.builds), "build"))
     pieces = [
-        Cell(program.title, strong=True),
-        Cell(words.sentence(site.as_of(program))),
-        Cell(f"{words.sentence(engine_types(program))}, {words.counted(cylinders, 'cylinder')}"),
+        Cell(words.sentence(site.as_of(program)), strong=True),
+        Cell(f"{builds}, {words.counted(cylinders, 'cylinder')}"),
         Cell(f"{complete(every)} of {len(every)} planned records in"),
     ]
     due = decision.next_due(view)
@@ -221,20 +231,28 @@ def _word(record: Record, stream: str) -> str:
     return f"{stream.lower()} {said}" if stream else said
 
 
-def _reading(view: View, every: list[Record]) -> str:
-    if not every:
-        return "No records are planned."
-    counts = {
-        word: sum(1 for record in every if record.word == word)
-        for word in ("to come", "missing", "partly in", "set aside")
-    }
+def _lacks(every: list[Record]) -> list[str]:
+    """ "eight are to come", "one is missing"."""
     tellings = {
         "to come": "to come",
         "missing": "missing",
         "partly in": "only partly in",
         "set aside": "set aside whole",
     }
-    rest = [f"{words.count(n)} {'is' if n == 1 else 'are'} {tellings[word]}" for word, n in counts.items() if n]
+    counts = {word: sum(1 for record in every if record.word == word) for word in tellings}
+    return [f"{words.count(n)} {'is' if n == 1 else 'are'} {tellings[word]}" for word, n in counts.items() if n]
+
+
+def _lacking(every: list[Record]) -> str:
+    """What is not in of the planned records; "" where all are, or none are planned."""
+    rest = _lacks(every)
+    return f"{words.sentence(words.listed(rest))}." if rest else ""
+
+
+def _reading(view: View, every: list[Record]) -> str:
+    if not every:
+        return "No records are planned."
+    rest = _lacks(every)
     present = complete(every)
     without: dict[tuple[str, str], int] = {}
     for record in every:

@@ -34,7 +34,7 @@ COLUMNS = {  # shares of the width, as report.css has them
     "by-the-rule": (0.17, 0.31, 0.24, 0.28),
     "criteria": (0.3, 0.22, 0.16, 0.11, 0.21),
     "coatings-compared": (0.36, 0.22, 0.22, 0.11, 0.09),
-    "decisions-taken": (0.11, 0.07, 0.13, 0.08, 0.3, 0.09, 0.22),
+    "decisions-taken": (0.11, 0.07, 0.13, 0.08, 0.3, 0.13, 0.18),
 }
 
 
@@ -169,7 +169,7 @@ def _on_paper(table: Table) -> Table:
         for row in table.rows
     ]
     columns = [replace(column, measure="") for column in table.columns]
-    return replace(table, columns=columns, rows=rows, reading=_clipped(table.reading), stack=False, wide=False)
+    return replace(table, columns=columns, rows=rows, reading=_clipped(table.reading), wide=False)
 
 
 def _clipped(text: str) -> str:

@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sitegen import places
-from sitegen.cache import cache_folder
 from sitegen.declarations import Stream
 from sitegen.page.addresses import Addresses, slug
 from sitegen.page.view import Analysis, Desk
@@ -27,7 +26,7 @@ from sitegen.shelves import NONE, Shelves
 from sitegen.vocabulary import Measure
 
 if TYPE_CHECKING:
-    from jinja2 import BytecodeCache, Environment
+    from jinja2 import Environment
 
     from sitegen.crossing.history import History
     from sitegen.crossing.planning import Planning
@@ -78,7 +77,9 @@ def build_site(
         style = files[site.assets["report.css"]].decode()
         pages |= {page.path: print_page(page) for page in (sheet.page(site, own, style) for own in folder.programs)}
     marks = {mark: text for desk in site.desks.values() for mark, text in desk.filled().items()}
-    files |= {path: filled(content, marks) for path, content in pages.items()}
+    for path, content in pages.items():
+        files[path], *later = _LATER.split(filled(content, marks))
+        files |= {name.decode(): rows for name, rows in zip(later[::2], later[1::2], strict=True)}
     for name, own in site.results.items():
         files |= {site.addresses.result(name, file): own[file] for file in own if file.endswith(".csv")}
     files.update(site.gallery.files)
@@ -89,16 +90,26 @@ def build_site(
 # ---- templates ------------------------------------------------------------------------------------------------------
 
 
+# Rows that a page shows later travel behind it: text cannot look like this, since pages escape it.
+_LATER = re.compile(rb"<!--rows (.*?)-->\n")
+
+
 def _printer(theme_dir: Path | None) -> Callable[[AnyPage], bytes]:
     templates = environment(theme_dir)
 
     def print_page(page: AnyPage) -> bytes:
+        import traceback
+
         from jinja2 import TemplateError
 
         try:
-            return (templates.get_template(page.template).render(page=page, setter=page.setter).strip() + "\n").encode()
-        except TemplateError as problem:
-            if theme_dir is None:
+            text = templates.get_template(page.template).render(page=page, setter=page.setter).strip()
+            later = [f"<!--rows {path}-->\n{rows}" for path, rows in page.setter.later.items()]
+            return _PER_CENT.sub("\N{NO-BREAK SPACE}%", "".join([text, "\n", *later])).encode()
+        except Exception as problem:
+            frames = traceback.extract_tb(problem.__traceback__)
+            own = theme_dir is not None and any(Path(each.filename).is_relative_to(theme_dir) for each in frames)
+            if theme_dir is None or not (own or isinstance(problem, TemplateError)):
                 raise  # a fault of ours
             raise ThemeError(told(problem)) from problem
 
@@ -108,7 +119,11 @@ def _printer(theme_dir: Path | None) -> Callable[[AnyPage], bytes]:
 def _templates(theme_dir: Path | None) -> list[str]:
     """The user's own templates; ours are part of the code."""
     own = theme_dir / "templates" if theme_dir is not None else None
-    return [hashlib.sha256(path.read_bytes()).hexdigest() for path in sorted(own.glob("*.html"))] if own is not None and own.is_dir() else []
+    return (
+        [hashlib.sha256(path.read_bytes()).hexdigest() for path in sorted(own.glob("*.html"))]
+        if own is not None and own.is_dir()
+        else []
+    )
 
 
 class ThemeError(Exception):
@@ -147,6 +162,9 @@ def told(problem: Exception) -> str:
     return f"{where}{getattr(problem, 'message', None) or problem}"
 
 
+_PER_CENT = re.compile(r"(?<=\d) %")  # a number and its sign are never parted, whoever wrote them
+
+
 def environment(theme_dir: Path | None) -> Environment:
     """The templates, a user's before ours: autoescape on, undefined is an error."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -160,7 +178,6 @@ def environment(theme_dir: Path | None) -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
-        bytecode_cache=_compiled_templates(),
     )
     environment.filters |= {
         "tone": tone,
@@ -171,18 +188,6 @@ def environment(theme_dir: Path | None) -> Environment:
     environment.globals["key_symbols"] = [style(order) for order in range(len(SHAPES))]
     environment.policies["json.dumps_kwargs"] = {"sort_keys": True, "separators": (",", ":"), "allow_nan": False}
     return environment
-
-
-def _compiled_templates() -> BytecodeCache | None:
-    """Compiled templates in the user's cache folder; jinja2 knows them by the hash of their source."""
-    from jinja2 import FileSystemBytecodeCache
-
-    folder = cache_folder() / "templates"
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError:
-        return None
-    return FileSystemBytecodeCache(str(folder))
 
 
 # ---- assets ---------------------------------------------------------------------------------------------------------

@@ -23,6 +23,21 @@ def blocks(view: View) -> list[Block]:
     return [_of_odd(view, tie) or _figure(view, tie) for tie in view.program.ties]
 
 
+def in_short(view: View) -> str:
+    """How many of the ties are shown; "" where none is stated or none could be looked at."""
+    told = [(tie, view.value(AGREEMENT, at=tie.id, engine="")) for tie in view.program.ties]
+    known = [(tie, value.value) for tie, value in told if value is not None and value.value is not None]
+    if not known:
+        return ""
+    shown = 0
+    for tie, agreement in known:
+        chance = view.value(CHANCE, at=tie.id, engine="")
+        agrees = (agreement > 0) == (tie.agree == "alike")
+        shown += agrees and chance is not None and chance.value is not None and chance.value <= ALPHA
+    of = words.counted(len(view.program.ties), "expected tie")
+    return f"{words.sentence(words.count(shown) if shown else 'none')} of {of} {words.are(shown, len(known))} shown."
+
+
 def _of_odd(view: View, tie: Tie) -> Text | None:
     found = odd.tells(view, (tie.first.measure, tie.second.measure))
     if not found:

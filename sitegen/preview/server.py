@@ -7,16 +7,19 @@ put into them is one classic script from this server, and news arrive as scripts
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import hashlib
 import json
 import os
+import socket
 import threading
+import time
 from collections.abc import Mapping
 from dataclasses import dataclass
 from http import HTTPStatus
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
-from typing import ClassVar
+from typing import Any, ClassVar
 from urllib.parse import parse_qs, unquote, urlsplit
 
 from sitegen import places
@@ -24,6 +27,8 @@ from sitegen import places
 LOOPBACK = "127.0.0.1"
 OWN = "/-preview/"  # no id begins with a hyphen, so no page of a site lies there
 _PATIENCE = 20.0  # s a question for news is left open
+MOST = 32  # connections at a time, each a thread; a browser opens six to one server
+_LONGEST = 60.0  # s that one connection may last, whatever it does meanwhile
 _TYPES = {
     "html": "text/html; charset=utf-8",
     "css": "text/css; charset=utf-8",
@@ -154,6 +159,37 @@ class _Quiet(ThreadingHTTPServer):
     block_on_close = False
     allow_reuse_address = os.name != "nt"  # there it would let two servers have one port
 
+    def __init__(self, address: tuple[str, int], handler: type[BaseHTTPRequestHandler]) -> None:
+        self._open: dict[socket.socket, float] = {}  # connections and when they began
+        self._counted = threading.Lock()
+        super().__init__(address, handler)
+
+    def process_request(self, request: Any, client_address: Any) -> None:
+        """A thread for each connection, as long as there are few; beyond, the door is closed at once."""
+        with self._counted:
+            taken = len(self._open) < MOST
+            if taken:
+                self._open[request] = time.monotonic()
+        if taken:
+            super().process_request(request, client_address)
+        else:
+            self.shutdown_request(request)
+
+    def shutdown_request(self, request: Any) -> None:
+        """Let go of a connection."""
+        with self._counted:
+            self._open.pop(request, None)
+        super().shutdown_request(request)
+
+    def service_actions(self) -> None:
+        """Asked several times a second: whoever stalls is let go, and so is the thread that waits for them."""
+        late = time.monotonic() - _LONGEST
+        with self._counted:
+            stalled = [request for request, began in self._open.items() if began < late]
+        for request in stalled:
+            with contextlib.suppress(OSError):
+                request.shutdown(socket.SHUT_RDWR)
+
     def handle_error(self, request: object, client_address: object) -> None:
         """A browser that went away in the middle of an answer is no news."""
 
@@ -164,7 +200,7 @@ class _Handler(BaseHTTPRequestHandler):
     hosts: ClassVar[frozenset[str]]
     server_version = "sitegen"
     sys_version = ""
-    timeout = 60
+    timeout = 20  # s without a byte
 
     def do_GET(self) -> None:
         """Answer; the library asks for methods of this name."""

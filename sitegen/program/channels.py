@@ -10,7 +10,7 @@ from types import MappingProxyType
 from sitegen.program.model import LogChannel
 
 _NUMBERED = re.compile(r"(?P<name>.+)_(?P<cylinder>[1-9][0-9]?)")
-_REFERENCE = re.compile(r"\([^()]*,[^()]*\)")  # of a standard flow: (0 degC, 101.325 kPa)
+_REFERENCE = re.compile(r"\([^(),]*,[^()]*\)")  # of a standard flow: (0 degC, 101.325 kPa)
 KELVIN = 273.15
 ATMOSPHERE = 101325.0  # Pa, standard
 

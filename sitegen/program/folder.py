@@ -121,7 +121,7 @@ def _program(
             f'the folder name "{shown(folder.name)}", the id of the program, {fault}',
             next_step="rename the folder",
         )
-    document = yamlfile.read(folder / PROGRAM, collector)
+    document = yamlfile.read(folder / PROGRAM, collector, folder.parent)
     made = None
     if document is not None and schema.check(document, "program", collector):
         made = build.build(document, folder, shared, collector, measures, streams, comparable)

@@ -364,6 +364,7 @@ class Standing:
 
     decision: Decision
     moved: tuple[Moved, ...] | None
+    as_of: str = ""  # day of the newest record of these results [ISO]; "" not known
 
 
 @dataclass(frozen=True)

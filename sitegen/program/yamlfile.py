@@ -8,7 +8,6 @@ depth), so that no file can keep the program busy.
 from __future__ import annotations
 
 import re
-import stat
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path as FilePath
@@ -17,6 +16,7 @@ from typing import Any
 import yaml
 
 from sitegen.problems import Collector, shown
+from sitegen.regular import NotRegularError, open_regular
 
 MOST_BYTES = 2_000_000
 MOST_DEPTH = 32
@@ -52,18 +52,18 @@ class Document:
         return self.keys.get(path) or self.at(path)
 
 
-def read(path: FilePath, problems: Collector) -> Document | None:
-    """The document in a file; None when it cannot be read at all. Problems are added with their position."""
+def read(path: FilePath, problems: Collector, within: FilePath | None = None) -> Document | None:
+    """The document in a file; None when it cannot be read at all. Problems are added with their position.
+
+    A link may lead to a file inside the folder `within`, where it is left out the file's own.
+    """
     try:
-        status = path.stat()
-        if not stat.S_ISREG(status.st_mode):
-            problems.add((0, 0), "not-a-file", "this is not a plain file", expected="a text file")
-            return None
-        if status.st_size > MOST_BYTES:
-            _too_large(problems)
-            return None
-        with path.open("rb") as opened:
+        with open_regular(path, within or path.parent) as opened:
             raw = opened.read(MOST_BYTES + 1)
+    except (NotRegularError, IsADirectoryError) as error:
+        why = error.strerror if isinstance(error, NotRegularError) else "it is a folder"
+        problems.add((0, 0), "not-a-file", f"this is not a plain file: {why}", expected="a text file")
+        return None
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         problems.add((0, 0), "not-readable", f"the file cannot be read: {reason.lower()}")

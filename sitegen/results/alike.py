@@ -12,6 +12,7 @@ import math
 from collections.abc import Mapping, Sequence
 
 from sitegen.rounding import OF_ERROR, OF_VALUE, place
+from sitegen.tables.neutral import meant
 
 Row = Mapping[str, str]
 
@@ -36,7 +37,12 @@ _NOTHING = 1e-9  # probabilities below are rounding
 def rows(content: bytes) -> list[dict[str, str]]:
     """Rows of a table of results; cells beyond the header stand under a name of their own, so that they differ."""
     table = csv.DictReader(io.StringIO(content.decode("utf-8", errors="replace")), restkey="more", restval="")
-    return [{name: str(cell) for name, cell in row.items()} for row in table]
+    return [{name: meant(str(cell)) for name, cell in row.items()} for row in table]
+
+
+def merging(content: bytes) -> bool:
+    """Whether a file holds the conflict markers that a merge leaves."""
+    return any(line.startswith((b"<<<<<<< ", b">>>>>>> ")) for line in content.splitlines())
 
 
 def key_of(table: str, row: Row) -> tuple[str, ...]:

@@ -6,27 +6,32 @@ Only the last commit is asked, through the `git` command; without git, or outsid
 from __future__ import annotations
 
 import csv
-import io
-import shutil
-import subprocess
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+from sitegen.git import git
 from sitegen.program.model import Program
 from sitegen.results import alike
 from sitegen.results.files import FOLDER, FORMAT, TABLES
-from sitegen.results.upgrade import UnknownFormatError, upgraded
+from sitegen.results.upgrade import upgraded
 from sitegen.vocabulary import COMPARED, Change, Key
 
 MOST_BYTES = 8_000_000  # of a file as git holds it
-_PATIENCE = 10  # s, for a git that hangs on a dead share
 
 
 def changes(program: Program, fresh: Mapping[str, bytes]) -> tuple[Change, ...] | None:
     """Rows whose value, word or status differs from the last commit; None where there is nothing to compare with."""
     stored = _at_head(program)
-    if stored is None:
+    try:
+        return None if stored is None else _changes(stored, fresh)
+    except UNREADABLE:
         return None
+
+
+UNREADABLE = (KeyError, ValueError, csv.Error)  # what reading tables raises that somebody damaged and committed
+
+
+def _changes(stored: Mapping[str, bytes], fresh: Mapping[str, bytes]) -> tuple[Change, ...]:
     found: list[Change] = []
     for table in stored:
         if stored[table] == fresh[table]:
@@ -76,8 +81,7 @@ def looks(program: Program, fresh: Mapping[str, bytes]) -> int | None:
     if not whole_history(program):
         return None
     seen = [_primary_builds(fresh["comparisons.csv"])]
-    listed = git(program, "log", f"--max-count={MOST_LOOKS}", "--format=%H", "--", f"./{FOLDER}/comparisons.csv")
-    commits = (listed or b"").decode().split()
+    commits = states(program, f"{FOLDER}/comparisons.csv", MOST_LOOKS)
     held = contents(program, [f"{commit}:./{FOLDER}/comparisons.csv" for commit in commits])
     seen += [_primary_builds(stored) for stored in held if stored is not None]
     return len({each for each in seen if each})
@@ -85,28 +89,32 @@ def looks(program: Program, fresh: Mapping[str, bytes]) -> int | None:
 
 def _primary_builds(content: bytes) -> tuple[str, ...]:
     """Builds of each coating in the primary comparison; nothing where none of it could be answered."""
-    rows = csv.DictReader(io.StringIO(content.decode("utf-8", errors="replace")))
-    primary = [row for row in rows if row.get("role") == "primary" and row.get("estimate")]
-    return tuple(f"{row['coating']}:{row['builds']}:{row['builds_reference']}" for row in primary)
+    try:
+        primary = [row for row in alike.rows(content) if row.get("role") == "primary" and row.get("estimate")]
+        return tuple(f"{row['coating']}:{row['builds']}:{row['builds_reference']}" for row in primary)
+    except UNREADABLE:
+        return ()
 
 
 def _at_head(program: Program) -> Mapping[str, bytes] | None:
     """The results of the last commit in today's format; None where it holds none, or of a format unknown here."""
-    names = (*TABLES, "provenance.json")
-    held = contents(program, [f"HEAD:./{FOLDER}/{name}" for name in names])
-    found = {name: content for name, content in zip(names, held, strict=True) if content is not None}
+    wanted = (*TABLES, "provenance.json")
+    held = contents(program, [f"HEAD:./{FOLDER}/{name}" for name in wanted])
+    found = {name: content for name, content in zip(wanted, held, strict=True) if content is not None}
     try:
         files = upgraded(found, FORMAT)
-    except (UnknownFormatError, KeyError, UnicodeDecodeError):
+    except UNREADABLE:
         return None
     there = {table: files[table] for table in TABLES if table in found}  # an earlier format may have had fewer
+    if any(map(alike.merging, there.values())):
+        return None
     return there if {"measures.csv", "verdicts.csv"} <= set(there) else None
 
 
 def contents(program: Program, names: Sequence[str]) -> list[bytes | None]:
     """What git holds under each name; None for what it does not hold, or what is too large."""
     asked = "".join(f"{name}\n" for name in names).encode("utf-8", "surrogateescape")
-    told = git(program, "cat-file", "--batch", told=asked) if names else b""
+    told = git(Path(program.folder), "cat-file", "--batch", told=asked) if names else b""
     found: list[bytes | None] = []
     at = 0
     for _ in names:
@@ -122,27 +130,12 @@ def contents(program: Program, names: Sequence[str]) -> list[bytes | None]:
     return found
 
 
+def states(program: Program, name: str, most: int) -> list[str]:
+    """Commits that changed a file or folder of the program's folder, the latest first; the latest `most` of them."""
+    listed = git(Path(program.folder), "rev-list", f"--max-count={most}", "HEAD", "--", f"./{name}")
+    return (listed or b"").decode().split()
+
+
 def whole_history(program: Program) -> bool:
     """Whether git knows all commits: not outside a repository, nor where the history was cut off by a clone."""
-    return (git(program, "rev-parse", "--is-shallow-repository") or b"").strip() == b"false"
-
-
-def git(program: Program, *arguments: str, told: bytes | None = None) -> bytes | None:
-    """What git says in the program's folder; None without git, outside a repository, or where it knows no such.
-
-    `told` is what it is given to read.
-    """
-    command = shutil.which("git")
-    if command is None:
-        return None
-    try:
-        done = subprocess.run(  # noqa: S603 - no shell, and nothing of the user's in the command but the folder
-            [command, "-C", str(Path(program.folder)), *arguments],
-            capture_output=True,
-            timeout=_PATIENCE,
-            check=False,
-            input=told or b"",
-        )
-    except (OSError, subprocess.TimeoutExpired):
-        return None
-    return done.stdout if done.returncode == 0 else None
+    return (git(Path(program.folder), "rev-parse", "--is-shallow-repository") or b"").strip() == b"false"

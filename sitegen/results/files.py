@@ -15,9 +15,11 @@ from pathlib import Path
 from typing import Any
 
 from sitegen.program.model import Program
+from sitegen.regular import read_regular
 from sitegen.results import alike
 from sitegen.results.run import Analysis, input_hashes
 from sitegen.rounding import aligned, short
+from sitegen.tables.neutral import neutral
 from sitegen.vocabulary import Comparison, Key, Measure, Value, Verdict
 
 FORMAT = 3  # 2: comparisons.csv, answers to criteria in verdicts.csv; 3: what decided a verdict, revisions of methods
@@ -136,14 +138,22 @@ def _csv(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> bytes:
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(columns)
-    writer.writerows(rows)
+    writer.writerows([neutral(cell) for cell in row] for row in rows)
     return text.getvalue().encode()
 
 
+class DamagedError(ValueError):
+    """A file of results that is none any more."""
+
+
 def values(content: bytes) -> tuple[Value, ...]:
-    """Values of a measures.csv; rows of another format are left out."""
-    rows = csv.DictReader(io.StringIO(content.decode("utf-8", errors="replace")))
-    return tuple(_value(row) for row in rows if set(MEASURE_COLUMNS) <= set(row))
+    """Values of a measures.csv; rows of another format are left out. Raises DamagedError."""
+    if alike.merging(content):
+        raise DamagedError("it holds the conflict markers of a merge")
+    try:
+        return tuple(_value(row) for row in alike.rows(content) if set(MEASURE_COLUMNS) <= set(row))
+    except (ValueError, csv.Error) as problem:
+        raise DamagedError("it cannot be read as a table of measures") from problem
 
 
 def _value(row: Mapping[str, Any]) -> Value:
@@ -163,36 +173,67 @@ def _value(row: Mapping[str, Any]) -> Value:
 
 def stale(program: Program) -> list[str]:
     """Why the committed results do not belong to the inputs as they are; empty when they do or were never written."""
-    path = Path(program.folder) / FOLDER / "provenance.json"
-    if not path.is_file():
-        return []
+    folder = Path(program.folder) / FOLDER
+    files, reasons = _read(folder)
+    if reasons or "provenance.json" not in files:
+        return sorted(reasons)
     try:
-        stored = json.loads(path.read_text(encoding="utf-8"))
+        stored = json.loads(files["provenance.json"])
         form, inputs = stored["format"], {name: facts["sha256"] for name, facts in stored["inputs"].items()}
         outputs = dict(stored["results"])
         named = [name for name, facts in stored["inputs"].items() if facts.get("named_in_a_record")]
-    except (ValueError, KeyError, TypeError, AttributeError):
+    except _NO_PROVENANCE:
         return ["provenance.json cannot be read"]
     if form != FORMAT:
         older = isinstance(form, int) and form < FORMAT
         return [f"written in the {'older' if older else 'newer'} format {form}; this version writes format {FORMAT}"]
-    now = input_hashes(program, named)
+    now = input_hashes(program, [name for name in named if ".." not in name and name.isprintable()])
     reasons = [f"{name} is new" for name in now if name not in inputs]
     reasons += [f"{name} is no longer read" for name in inputs if name not in now]
     reasons += [f"{name} has changed" for name in now if name in inputs and now[name] != inputs[name]]
-    for name, sha in outputs.items():
-        file = path.parent / name
-        if not file.is_file():
+    for name in sorted({*TABLES, *outputs}):
+        if name not in files:
             reasons.append(f"{name} is gone")
-        elif hashlib.sha256(file.read_bytes()).hexdigest() != sha:
+        elif hashlib.sha256(files[name]).hexdigest() != outputs.get(name):
             reasons.append(f"{name} was changed by hand")
     return sorted(reasons)
 
 
+_NO_PROVENANCE = (ValueError, KeyError, TypeError, AttributeError, RecursionError)  # what reading a damaged one raises
+
+
 def lying(program: Program) -> dict[str, bytes]:
     """The result files that lie in the program's folder."""
-    folder = Path(program.folder) / FOLDER
-    return {name: (folder / name).read_bytes() for name in (*TABLES, "provenance.json") if (folder / name).is_file()}
+    return _read(Path(program.folder) / FOLDER)[0]
+
+
+def damage(program: Program) -> list[str]:
+    """What is wrong with the files of results themselves, whatever they were made from, a clause each."""
+    files, reasons = _read(Path(program.folder) / FOLDER)
+    try:
+        json.loads(files.get("provenance.json", b"{}"))
+    except (ValueError, RecursionError):
+        reasons.append("provenance.json cannot be read")
+    return sorted(reasons)
+
+
+def _read(folder: Path) -> tuple[dict[str, bytes], list[str]]:
+    """The files of results that are whole, by name, and why the others are not."""
+    if folder.is_symlink():
+        return {}, ["the folder is a link, and results are written into one of the program's own"]
+    files, reasons = {}, []
+    for name in (*TABLES, "provenance.json"):
+        try:
+            files[name] = read_regular(folder / name)
+        except (FileNotFoundError, NotADirectoryError):
+            continue
+        except OSError as problem:
+            reasons.append(f"{name} cannot be read: {(problem.strerror or str(problem)).lower()}")
+            continue
+        if alike.merging(files[name]):
+            reasons.append(f"{name} holds the conflict markers of a merge")
+            del files[name]
+    return files, reasons
 
 
 def still_good(stored: Mapping[str, bytes], fresh: Mapping[str, bytes]) -> bool:
@@ -200,10 +241,10 @@ def still_good(stored: Mapping[str, bytes], fresh: Mapping[str, bytes]) -> bool:
     try:
         before, now = (json.loads(files["provenance.json"]) for files in (stored, fresh))
         whole = all(hashlib.sha256(stored[name]).hexdigest() == before["results"][name] for name in TABLES)
-    except (ValueError, KeyError, TypeError):
+        same = all(before.get(name) == fact for name, fact in now.items() if name not in {"version", "results"})
+        return whole and same and not alike.differences(stored, fresh)
+    except (*_NO_PROVENANCE, csv.Error):
         return False
-    same = all(before.get(name) == fact for name, fact in now.items() if name not in {"version", "results"})
-    return whole and same and not alike.differences(stored, fresh)
 
 
 def as_stored(analysis: Analysis, files: Mapping[str, bytes]) -> Analysis:

@@ -6,6 +6,7 @@ Missing, refused and excluded rows and the rounding are made here, once, for eve
 from __future__ import annotations
 
 import hashlib
+import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field, replace
@@ -103,6 +104,7 @@ def gather(program: Program, streams: Sequence[Stream], shelves: Shelves = NONE)
 
     Of a kind of record that the format describes and none of the streams reads there are no readings.
     """
+    inputs = input_hashes(program)  # first: what changes while it is read no longer has this hash in the end
     absent = described.absent([stream.name for stream in streams])
     readings = {name: _none(kind.fields) for name, kind in absent.items()}
     problems: list[Problem] = [*program.passed_over]
@@ -116,7 +118,6 @@ def gather(program: Program, streams: Sequence[Stream], shelves: Shelves = NONE)
         problems.extend(seen_as.placed(each, program, places) for each in read.readings.problems)
         days += read.days
     problems.extend(unknown_objections(program, readings))
-    inputs = input_hashes(program)
     for own in readings.values():
         inputs |= own.inputs
     return Evidence(
@@ -137,7 +138,8 @@ def _read(program: Program, stream: Stream, base: Sequence[object], shelves: She
         return kept
     with opened() as files:
         readings = stream.read(program, sources)
-    hashes = {path.relative_to(root).as_posix(): _hash(path) for path in files}
+    real = os.path.realpath(root)
+    hashes = {Path(os.path.relpath(os.path.realpath(path), real)).as_posix(): _hash(path) for path in files}
     read = Read(readings, hashes, _digests(readings), tuple(_days(stream, readings)))
     if all(unmoved(path, state) for path, state in files.items()):
         shelves.put(key, read, keeping.pack_read)

@@ -18,11 +18,12 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any, cast
 
+from sitegen.git import git
 from sitegen.problems import Collector
 from sitegen.program import build, schema, yamlfile
 from sitegen.program.folder import PROGRAM
 from sitegen.program.model import EVERY, Criterion, DecisionRule, Program, Restated, Subject, Where
-from sitegen.results.committed import contents, git, whole_history
+from sitegen.results.committed import contents, whole_history
 from sitegen.shelves import NONE, Shelves, key_of
 from sitegen.vocabulary import Readings
 
@@ -66,10 +67,9 @@ def restated(
 
 def _states(program: Program) -> list[tuple[str, str, bytes]]:
     """Commit, its day and the file, the oldest first: one for each way its statements stood on the main line."""
-    listed = git(
-        program, "log", "--first-parent", f"--max-count={MOST_STATES}", "--format=%H %as", "--", f"./{PROGRAM}"
-    )
-    commits = [line.split(" ") for line in (listed or b"").decode().splitlines()][::-1]
+    asked = ("--first-parent", f"--max-count={MOST_STATES}", "--format=%H %as", "HEAD", "--", f"./{PROGRAM}")
+    listed = (git(Path(program.folder), "rev-list", *asked) or b"").decode().splitlines()
+    commits = [line.split(" ") for line in listed if not line.startswith("commit ")][::-1]
     held = contents(program, [f"{commit}:./{PROGRAM}" for commit, _ in commits])
     states: list[tuple[str, str, bytes]] = []
     last: list[bytes] = []
@@ -204,7 +204,7 @@ class _Today:
 
     def in_git(self, commit: str) -> tuple[int, bool]:
         """How many of them a commit held already; True: there may have been more."""
-        listed = git(self.program, "ls-tree", "-r", "-z", commit, "./") or b""
+        listed = git(Path(self.program.folder), "ls-tree", "-r", "-z", commit, "./") or b""
         blobs = dict(_listed(listed))
         same, changed = 0, []
         for file, rows in self.lines.items():

@@ -5,13 +5,15 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from functools import partial
+from pathlib import Path
 
-from sitegen.program.model import Decision, Moved, Program, Standing
+from sitegen.git import git
+from sitegen.program.model import Decision, Program, Standing
 from sitegen.results import alike
-from sitegen.results.committed import contents, git, whole_history
+from sitegen.results.committed import UNREADABLE, contents, states, whole_history
 from sitegen.results.files import FOLDER, FORMAT, TABLES, results_id
 from sitegen.results.seen import moved, seen
-from sitegen.results.upgrade import UnknownFormatError, format_of, upgraded
+from sitegen.results.upgrade import format_of, upgraded
 from sitegen.shelves import NONE, Shelves, key_of
 from sitegen.vocabulary import Problem
 
@@ -23,8 +25,8 @@ def standings(program: Program, fresh: Mapping[str, bytes], shelves: Shelves = N
     """Each decision with what moved since: the answers about its coating, and the values these rest on."""
     if not program.decisions:
         return ()
-    states = _states(program, shelves)
-    return tuple(Standing(each, _moved(program, each, states, fresh)) for each in program.decisions)
+    known = _states(program, shelves)
+    return tuple(_standing(program, each, known, fresh) for each in program.decisions)
 
 
 def problems(program: Program, shelves: Shelves = NONE) -> list[Problem]:
@@ -44,18 +46,19 @@ def problems(program: Program, shelves: Shelves = NONE) -> list[Problem]:
     ]  # fmt: skip
 
 
-def _moved(
-    program: Program, decision: Decision, states: Sequence[tuple[str, str]], fresh: Mapping[str, bytes]
-) -> tuple[Moved, ...] | None:
+def _standing(
+    program: Program, decision: Decision, known: Sequence[tuple[str, str]], fresh: Mapping[str, bytes]
+) -> Standing:
     wanted = partial(_rests_on, program, decision.coating)
-    for name, tree in states:
+    for name, tree in known:
         if decision.results.startswith(name):
             try:
                 files = upgraded(_files(program, [tree])[0], FORMAT)
-            except (UnknownFormatError, KeyError, UnicodeDecodeError):
+                as_of = json.loads(files.get("provenance.json", b"{}")).get("as_of") or ""
+                return Standing(decision, moved(seen(files, wanted), seen(fresh, wanted)), as_of)
+            except UNREADABLE:
                 continue  # an earlier commit may hold the same results beside a provenance that can be read
-            return moved(seen(files, wanted), seen(fresh, wanted))
-    return None
+    return Standing(decision, None)
 
 
 def _rests_on(program: Program, coating: str, table: str, row: alike.Row) -> bool:
@@ -72,13 +75,10 @@ def _rests_on(program: Program, coating: str, table: str, row: alike.Row) -> boo
 
 def _states(program: Program, shelves: Shelves) -> tuple[tuple[str, str], ...]:
     """Short name and tree of each state of the results in git, the latest first, where its history is whole."""
-    if not whole_history(program):
-        return ()
-    asked = (f"--max-count={MOST_STATES}", "--format=%H", "--", f"./{FOLDER}")
-    commits = (git(program, "log", *asked) or b"").decode().split()
+    commits = states(program, FOLDER, MOST_STATES) if whole_history(program) else []
     told = "".join(f"{commit}:./{FOLDER}\n" for commit in commits).encode()
-    listed = (git(program, "cat-file", "--batch-check", told=told) or b"").decode().splitlines() if commits else []
-    trees = [line.split(" ")[0] for line in listed if line.split(" ")[1:2] == ["tree"]]
+    listed = (git(Path(program.folder), "cat-file", "--batch-check", told=told) or b"") if commits else b""
+    trees = [line.split(" ")[0] for line in listed.decode().splitlines() if line.split(" ")[1:2] == ["tree"]]
     named = _names(program, [*dict.fromkeys(trees)], shelves)
     return tuple((name, tree) for tree, name in named.items() if name)
 

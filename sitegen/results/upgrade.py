@@ -60,7 +60,7 @@ def format_of(files: Files) -> int:
     """The format results were written in; 0 where they do not say."""
     try:
         form = json.loads(files["provenance.json"])["format"]
-    except (KeyError, ValueError, TypeError):
+    except (KeyError, ValueError, TypeError, RecursionError):
         return 0
     return form if isinstance(form, int) else 0
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -26,25 +25,8 @@ def lay(sheets: Sheets, to: Path) -> Laid:
     A page of ours is made anew; any other file that is there already with other content is left as it is. Raises
     publish.CannotPublish where the disk does not let us.
     """
-    left = [name for name, content in sheets.tables.items() if _holds_other(to / name, content)]
-    left += [name for name, content in sheets.pages.items() if _strange(to / name, content)]
-    files: Mapping[str, bytes] = {
-        name: content for name, content in {**sheets.pages, **sheets.tables}.items() if name not in left
-    }
-    written: list[str] = []
-    for folder in sorted({name.rpartition("/")[0] for name in files}):
-        own = {name.rpartition("/")[2]: content for name, content in files.items() if name.rpartition("/")[0] == folder}
-        written += [f"{folder}/{name}".lstrip("/") for name in put(own, to / folder)]
-    return Laid(tuple(sorted(written)), tuple(sorted(left)))
 
+    def ours(name: str, content: bytes) -> bool:  # entries to paste hold nothing of the user's
+        return name in sheets.pages and (not name.endswith(".html") or _OURS in content[:2000])
 
-def _holds_other(path: Path, content: bytes) -> bool:
-    try:
-        return path.read_bytes() != content
-    except OSError:
-        return False  # not there, or not to be read: writing it says why
-
-
-def _strange(path: Path, content: bytes) -> bool:
-    """Whether a page would replace a file that is none of ours. Entries to paste hold nothing of the user's."""
-    return path.suffix == ".html" and _holds_other(path, content) and _OURS not in path.read_bytes()[:2000]
+    return Laid(*put({**sheets.pages, **sheets.tables}, to, ours))

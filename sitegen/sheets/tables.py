@@ -8,10 +8,12 @@ import re
 import zipfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from sitegen import units
 from sitegen.sheets.columns import Columns, Heading, is_text
+from sitegen.tables.neutral import neutral
 from sitegen.tables.records import SEPARATORS
 from sitegen.vocabulary import Field
 
@@ -45,10 +47,11 @@ def as_text(table: EmptyTable) -> bytes:
     if separator == " ":  # columns parted by any blanks: nothing could be left empty
         separator = ","
     writer = csv.writer(written, delimiter=separator, lineterminator="\r\n")
-    writer.writerow([heading.header for heading in table.columns.headings])
+    lines: list[Sequence[str]] = [[heading.header for heading in table.columns.headings]]
     if table.columns.below:
-        writer.writerow(table.columns.below)
-    writer.writerows([row.get(heading.field, "") for heading in table.columns.headings] for row in table.rows)
+        lines.append(table.columns.below)
+    lines += [[row.get(heading.field, "") for heading in table.columns.headings] for row in table.rows]
+    writer.writerows([neutral(cell) for cell in line] for line in lines)
     encoding = source.encoding if source and same and source.encoding else "utf-8"
     if encoding == "utf-8":
         encoding = "utf-8-sig"  # office programs take a text without the mark for another encoding
@@ -63,6 +66,7 @@ def as_workbook(table: EmptyTable) -> bytes:
     from openpyxl.styles import Alignment, Font
     from openpyxl.utils import get_column_letter
     from openpyxl.worksheet.properties import PageSetupProperties
+    from openpyxl.writer.excel import ExcelWriter
 
     book = Workbook()
     book.remove(book.worksheets[0])
@@ -72,11 +76,11 @@ def as_workbook(table: EmptyTable) -> bytes:
         heads.append(list(table.columns.below))
     for head in heads:
         sheet.append(head)
-    for cell in (cell for row in sheet.iter_rows() for cell in row):
-        if cell.value is not None:
-            cell.data_type = "s"  # a header that begins with "=" is a text, no formula
     for row in table.rows:
         sheet.append([_typed(row.get(h.field, ""), table.fields.get(h.field)) for h in table.columns.headings])
+    for cell in (cell for row in sheet.iter_rows() for cell in row):
+        if isinstance(cell.value, str):
+            cell.data_type = "s"  # what begins with "=" is a text, no formula
     last = len(heads) + len(table.rows) + _ROWS_MORE
     for at, heading in enumerate(table.columns.headings, start=1):
         letter = get_column_letter(at)
@@ -89,8 +93,9 @@ def as_workbook(table: EmptyTable) -> bytes:
     sheet.page_setup.orientation = "landscape"
     sheet.page_setup.fitToHeight = 0
     sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
+    book.properties.modified = book.properties.created
     out = io.BytesIO()
-    book.save(out)
+    ExcelWriter(book, _Timeless(out, "w")).save()
     return _without_clock(out.getvalue())
 
 
@@ -140,6 +145,16 @@ def _in_unit(value: float, what: Field, unit: str) -> float:
         return value
     scale = 0.01 if what.unit == "%" else 1.0
     return units.from_si(value * scale, unit, what.dimension)
+
+
+class _Timeless(zipfile.ZipFile):
+    """An archive that does not ask the clock, which may be before 1980: no archive knows such a day."""
+
+    def writestr(self, zinfo_or_arcname: Any, data: Any, *_: Any, **__: Any) -> None:
+        super().writestr(zipfile.ZipInfo(zinfo_or_arcname, _NEVER), data)
+
+    def write(self, filename: Any, arcname: Any = None, *_: Any, **__: Any) -> None:
+        self.writestr(arcname, Path(filename).read_bytes())
 
 
 def _without_clock(book: bytes) -> bytes:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import SequenceMatcher
@@ -16,7 +15,6 @@ from sitegen.tables.numbers import dates
 from sitegen.tables.table import Table, plain
 from sitegen.vocabulary import Field, Problem
 
-_HEADER = re.compile(r"(?P<name>.*?)\s*(?:\[(?P<square>[^\[\]]*)\]|\((?P<round>.*)\))?")
 _ALIKE = 0.8  # a header this like a field's name is taken for a slip of the pen
 YES_NO: Mapping[str, str] = {
     "yes": "yes",
@@ -58,10 +56,11 @@ def parted(header: str) -> tuple[str, str]:
     >>> parted("pressure [kPa gauge]"), parted("percent ()"), parted("engine")
     (('pressure', 'kPa gauge'), ('percent', ''), ('engine', ''))
     """
-    match = _HEADER.fullmatch(plain(header))
-    if match is None:
-        return plain(header), ""
-    return match["name"], plain(match["square"] or match["round"] or "")
+    text = plain(header)
+    at = text.find("(") if text.endswith(")") else text.rfind("[") if text.endswith("]") else -1
+    if at < 0 or (text[at] == "[" and "]" in text[at:-1]):
+        return text, ""
+    return text[:at].rstrip(), plain(text[at + 1 : -1])
 
 
 def known_headers(source: RecordSource, fields: Sequence[Field]) -> Callable[[Sequence[str]], int]:

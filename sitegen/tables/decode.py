@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import codecs
 import hashlib
+import os
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import BinaryIO
 
 from sitegen.problems import nearest, shown
+from sitegen.regular import open_regular
 from sitegen.tables.blocked import Blocked, refusal
 
 LINE_LIMIT = 1 << 20  # bytes: a line longer than this is no row of a table
-FILE_LIMIT = 1 << 30  # bytes
+FILE_LIMIT = 1 << 27  # bytes
 
 _MARKS = (  # longest first: the mark of UTF-32 begins with that of UTF-16
     (codecs.BOM_UTF32_LE, "utf-32"),
@@ -47,31 +49,31 @@ class Decoded:
     notes: tuple[str, ...] = ()
 
 
-def read_text(path: Path, file: str, stated: str = "") -> Decoded:
+def read_text(path: Path, file: str, stated: str = "", limit: int = FILE_LIMIT) -> Decoded:
     """Text of the file at `path`; `file` is its name in messages, `stated` an encoding from the record entry.
 
     Raises `Blocked` where there is no such file, where it is no text, or where it is not in the stated encoding.
     """
-    return decode(taken(path, file, lambda stream: _in_lines(stream, file)), file, stated)
+    return decode(taken(path, file, lambda stream: _in_lines(stream, file), limit), file, stated)
 
 
 def taken(path: Path, file: str, take: Callable[[BinaryIO], bytes], limit: int = FILE_LIMIT) -> bytes:
     """What `take` takes of the file at `path`. Raises `Blocked` where it is missing or has more than `limit` bytes."""
     try:
-        if not path.is_file():
-            raise _missing(path, file)
-        size = path.stat().st_size
-        if size > limit:
-            raise refusal(
-                file,
-                0,
-                code="file-too-big",
-                what=f"the file has {size} bytes",
-                expected=f"at most {limit} bytes",
-                next_step="split the table into several files",
-            )
-        with path.open("rb") as stream:
+        with open_regular(path, folder_of(path, file)) as stream:
+            size = os.fstat(stream.fileno()).st_size
+            if size > limit:
+                raise refusal(
+                    file,
+                    0,
+                    code="file-too-big",
+                    what=f"the file has {size} bytes",
+                    expected=f"at most {limit} bytes",
+                    next_step="split the table into several files",
+                )
             return take(stream)
+    except (FileNotFoundError, IsADirectoryError, NotADirectoryError):
+        raise _missing(path, file) from None
     except (OSError, ValueError) as fault:  # ValueError: a name no file can have
         what = getattr(fault, "strerror", None) or "the name is not one a file can have"
         raise refusal(
@@ -81,6 +83,16 @@ def taken(path: Path, file: str, take: Callable[[BinaryIO], bytes], limit: int =
             what=f"the file cannot be read: {what}",
             next_step="see to its name and rights",
         ) from None
+
+
+def folder_of(path: Path, file: str) -> Path:
+    """The folder a link of the file at `path` may not lead out of: the program's, from which `file` names it.
+
+    >>> folder_of(Path("/home/programs/pump/records/a.csv"), "pump/records/a.csv").as_posix()
+    '/home/programs/pump'
+    """
+    within = PurePosixPath(file).parts[1:]
+    return path.parents[len(within) - 1] if within and path.parts[-len(within) :] == within else path.parent
 
 
 def decode(data: bytes, file: str, stated: str = "") -> Decoded:

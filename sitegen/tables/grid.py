@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+# What is held in memory at once: with these no table takes more than some 250 MB, whatever it is packed into.
 ROW_LIMIT = 1 << 20  # rows of a worksheet: ECMA-376 part 1, 18.3.1.73, as office programs hold it
+RECORD_ROWS = 50_000  # rows of a table of records, which people take; logs have no such limit
+ROW_BYTES = 640  # bytes of a text a row, on the average
 COLUMN_LIMIT = 2000  # columns below one header
-CELL_LIMIT = 20_000_000  # cells of one table
-TEXT_LIMIT = 1 << 28  # characters of one table
+CELL_LIMIT = 4_000_000  # cells of one table
+TEXT_LIMIT = 1 << 25  # characters of one table
 
 
 @dataclass(frozen=True)
@@ -60,19 +63,6 @@ class Grid:
         ]
         if columns:
             said.append(f"hidden {_columns(len(columns))} {_listed(columns)}: read like the others")
-        beyond = sorted(
-            {
-                at
-                for row, number in zip(self.rows, self.numbers, strict=True)
-                if number > header and len(row) > width
-                for at in range(width, len(row))
-                if row[at].strip()
-            }
-        )
-        if beyond:
-            said.append(
-                f"cells without a header in {_columns(len(beyond))} {_listed([letters(at) for at in beyond])}: not read"
-            )
         return said
 
 

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path, PurePosixPath
 
 from sitegen.program.model import RecordSource
 from sitegen.program.records import PARQUET, WORKBOOKS
 from sitegen.tables.blocked import Blocked, refusal
-from sitegen.tables.decode import Decoded, read_text, taken
-from sitegen.tables.grid import Grid
+from sitegen.tables.decode import FILE_LIMIT, Decoded, read_text, taken
+from sitegen.tables.grid import RECORD_ROWS, ROW_BYTES, Grid
 
-PACKED_LIMIT = 1 << 28  # bytes of a workbook or a Parquet file
+HEADED = 1000  # lines above the rows
+PACKED_LIMIT = 1 << 27  # bytes of a workbook or a Parquet file
 
 _ZIP, _OLD, _PARQUET, _LOCKED_PARQUET = b"PK\x03\x04", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", b"PAR1", b"PARE"
 _LOCKED = "EncryptedPackage".encode("utf-16-le")
@@ -32,17 +34,17 @@ _SAID = {
 _SAVE = "open it in an office program and save it as .xlsx, or the table as CSV"
 
 
-def load(path: Path, file: str, source: RecordSource) -> Decoded | Grid:
-    """The text or the cells of the file at `path`; `file` is its name in messages.
+def load(path: Path, file: str, source: RecordSource, most: int = RECORD_ROWS) -> Decoded | Grid:
+    """The text or the cells of the file at `path`; `file` is its name in messages, `most` the rows it may have.
 
-    Raises `Blocked` where the file cannot be read, or is not what its name says.
+    Raises `Blocked` where the file cannot be read, is too large, or is not what its name says.
     """
     ending = PurePosixPath(file).suffix.lower()
     wanted = "workbook" if ending in WORKBOOKS else "parquet" if ending == PARQUET else "text"
     head = taken(path, file, lambda stream: stream.read(8), limit=1 << 62)
     plain = not head.startswith((_ZIP, _OLD, _PARQUET, _LOCKED_PARQUET))
     if wanted == "text" and plain and ending not in _NOT_READ:
-        return read_text(path, file, source.encoding)
+        return _short_enough(path, file, source, most)
     data = taken(path, file, lambda stream: stream.read(), PACKED_LIMIT)
     kind = _kind(data)
     if ending in _NOT_READ:
@@ -50,14 +52,31 @@ def load(path: Path, file: str, source: RecordSource) -> Decoded | Grid:
     if kind == wanted == "workbook":
         from sitegen.tables.workbook import read_workbook
 
-        return read_workbook(data, file, source)
+        return read_workbook(data, file, source, most)
     if kind == wanted == "parquet":
         from sitegen.tables.parquet import read_parquet
 
-        return read_parquet(data, file)
+        return read_parquet(data, file, most)
     if wanted == "text" and kind not in {"workbook", "parquet"}:
-        return read_text(path, file, source.encoding)  # which says what else it is
+        return _short_enough(path, file, source, most)  # which says what else it is
     raise _misnamed(file, ending, wanted, kind, data)
+
+
+def _short_enough(path: Path, file: str, source: RecordSource, most: int) -> Decoded:
+    """A text without the blank lines below it. Raises `Blocked` where it has too many lines."""
+    found = read_text(path, file, source.encoding, min(most * ROW_BYTES, FILE_LIMIT))
+    text = found.text.rstrip("\n")
+    lines = text.count("\n") + 1
+    if lines > most + HEADED:
+        raise refusal(
+            file,
+            0,
+            code="file-too-big",
+            what=f"the file has {lines} lines",
+            expected=f"a table of at most {most} rows",
+            next_step="delete empty lines, or split it into several files",
+        )
+    return replace(found, text=text)
 
 
 def _kind(data: bytes) -> str:

@@ -13,6 +13,7 @@ from sitegen.program.model import RecordSource
 from sitegen.tables.blocked import Blocked
 from sitegen.tables.columns import YES_NO, Plan, Use, expected, word
 from sitegen.tables.grid import Odd
+from sitegen.tables.neutral import meant
 from sitegen.tables.numbers import Cells, Complaint, dates, numbers
 from sitegen.tables.table import Table
 from sitegen.vocabulary import Problem
@@ -268,7 +269,7 @@ class _Converter:
         known: dict[str, str | None] = {}
         wrong = set()
         for cell in dict.fromkeys(column.tolist()):
-            text = " ".join(cell.split())
+            text = meant(" ".join(cell.split()))
             try:
                 known[cell] = understand(text) if text else None
             except (ValueError, KeyError):

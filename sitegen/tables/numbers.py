@@ -31,7 +31,9 @@ Complaint = Literal[
 _NOT_FINITE = re.compile(
     r"[+-]?(nan|inf|infinity|1\.#(inf|qnan|snan|ind)0*)|#(n/a|num!|div/0!|value!|ref!)", re.IGNORECASE
 )
-PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
+LONGEST = 500  # characters of a cell that may be a number or a date
+# These are met by any text: each finds out in a time in proportion to the length, `tests/fuzz` holds that.
+PLAIN = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?", re.ASCII)
 _COMMA_GROUPS = re.compile(r"[+-]?\d{1,3}(?:,\d{3})+(?:\.\d*)?", re.ASCII)
 _DOT_GROUPS = re.compile(r"[+-]?\d{1,3}(?:\.\d{3}){2,}(?:,\d*)?|[+-]?\d{1,3}(?:\.\d{3})+,\d*", re.ASCII)
@@ -75,6 +77,8 @@ def _number(cell: str, decimal: str, thousands: str) -> tuple[float, str]:
     text = cell.strip().replace("\u2212", "-")
     if not text:
         return nan, ""
+    if len(text) > LONGEST:
+        return nan, "not-a-number"
     if thousands:
         mark = thousands.translate(_BLANKS)
         text = text.translate(_BLANKS)
@@ -105,7 +109,7 @@ def _complaint(
     odd: Sequence[str], good: Sequence[str], decimal: str, thousands: str, cells: Sequence[str]
 ) -> tuple[Complaint, str]:
     """What the unreadable cells of a column have in common, and the first of them."""
-    texts = {cell: cell.strip().replace("\u2212", "-") for cell in odd}
+    texts = {cell: cell.strip().replace("\u2212", "-") for cell in odd if len(cell) <= LONGEST}
 
     def first(pattern: re.Pattern[str]) -> str:
         return next((cell for cell, text in texts.items() if pattern.fullmatch(text)), "")
@@ -180,6 +184,8 @@ def dates(cells: Cells, order: str = "") -> Dates:
 def _date(text: str, order: str) -> tuple[str, str]:
     if not text:
         return "", ""
+    if len(text) > LONGEST:
+        return "", "not-a-date"
     if known := _YEAR_FIRST.fullmatch(text):  # as ISO 8601, or with points or strokes: nobody writes year, day, month
         year, month, day = int(known[1]), int(known[3]), int(known[4])
     elif three := _THREE.fullmatch(text):

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 from sitegen.problems import shown
 from sitegen.tables.blocked import Blocked, refusal
-from sitegen.tables.grid import CELL_LIMIT, COLUMN_LIMIT, TEXT_LIMIT, Grid
+from sitegen.tables.grid import CELL_LIMIT, COLUMN_LIMIT, RECORD_ROWS, TEXT_LIMIT, Grid
 from sitegen.tables.workbook import clean, iso, number_text
 
 if TYPE_CHECKING:
     import pyarrow as pa
 
-UNPACKED_LIMIT = 1 << 29  # bytes of all columns together, as the file states them
+UNPACKED_LIMIT = 1 << 27  # bytes of all columns together, as the file states them
 
 
 def pyarrow_for(file: str) -> tuple[Any, Any]:
@@ -40,15 +40,15 @@ def pyarrow_for(file: str) -> tuple[Any, Any]:
     )
 
 
-def read_parquet(data: bytes, file: str) -> Grid:
+def read_parquet(data: bytes, file: str, most: int = RECORD_ROWS) -> Grid:
     """Rows of a Parquet file, counted from 1, below the names of its columns.
 
     Raises `Blocked` where the file is broken, too large or nested, or where pyarrow is not there.
     """
     pa, pq = pyarrow_for(file)
     try:
-        opened = pq.ParquetFile(pa.BufferReader(data), thrift_string_size_limit=1 << 24)
-        _small_enough(opened.metadata, file)
+        opened = open_parquet(pq, pa.BufferReader(data))
+        _small_enough(opened.metadata, file, most)
         _flat(opened.schema_arrow, file)
         table = opened.read(use_threads=False)
         columns = [_texts(table.column(at), name, file) for at, name in enumerate(table.column_names)]
@@ -72,16 +72,44 @@ def read_parquet(data: bytes, file: str) -> Grid:
     )
 
 
-def _small_enough(metadata: Any, file: str) -> None:
+def open_parquet(pq: Any, stream: Any) -> Any:
+    """A Parquet file whose texts stay as packed as they are: a text repeated in a million rows is held once."""
+    named = pq.ParquetFile(stream, thrift_string_size_limit=1 << 24)
+    texts = [each.name for each in named.schema_arrow if _is_text(each.type)]
+    return pq.ParquetFile(stream, metadata=named.metadata, thrift_string_size_limit=1 << 24, read_dictionary=texts)
+
+
+def unpacked(column: Any) -> list[Any]:
+    """Values of a column or a piece of it, each of a dictionary made once."""
+    import pyarrow as pa
+
+    made: list[Any] = []
+    for chunk in column.chunks if isinstance(column, pa.ChunkedArray) else [column]:
+        if pa.types.is_dictionary(chunk.type):
+            words = chunk.dictionary.to_pylist()
+            made += [None if at is None else words[at] for at in chunk.indices.to_pylist()]
+        else:
+            made += chunk.to_pylist()
+    return made
+
+
+def _is_text(kind: pa.DataType) -> bool:
+    import pyarrow as pa
+
+    types = pa.types
+    return bool(types.is_string(kind) or types.is_large_string(kind) or types.is_string_view(kind))
+
+
+def _small_enough(metadata: Any, file: str, most: int) -> None:
     size = sum(metadata.row_group(i).total_byte_size for i in range(metadata.num_row_groups))
     cells = metadata.num_rows * metadata.num_columns
-    if size > UNPACKED_LIMIT or cells > CELL_LIMIT or metadata.num_columns > COLUMN_LIMIT:
+    if size > UNPACKED_LIMIT or cells > CELL_LIMIT or metadata.num_columns > COLUMN_LIMIT or metadata.num_rows > most:
         raise refusal(
             file,
             0,
             code="file-too-big",
             what=f"the table has {metadata.num_rows} rows, {metadata.num_columns} columns and {size} bytes unpacked",
-            expected=f"at most {CELL_LIMIT} cells, {COLUMN_LIMIT} columns and {UNPACKED_LIMIT} bytes",
+            expected=f"at most {most} rows, {COLUMN_LIMIT} columns, {CELL_LIMIT} cells and {UNPACKED_LIMIT} bytes",
             next_step="keep the record table only, or split it into several files",
         )
 
@@ -120,7 +148,7 @@ def _reader(kind: pa.DataType) -> Callable[[Any], str] | None:
         return _of_float
     if types.is_decimal(kind):
         return _of_decimal
-    if types.is_string(kind) or types.is_large_string(kind) or types.is_string_view(kind):
+    if _is_text(kind):
         return clean
     if types.is_date(kind) or types.is_timestamp(kind) or types.is_time(kind) or types.is_duration(kind):
         return iso
@@ -142,7 +170,7 @@ def _texts(column: pa.ChunkedArray, name: str, file: str) -> list[str]:
     kind = column.type
     if pa.types.is_dictionary(kind):
         kind = kind.value_type
-        column = column.cast(kind)
+        column = column if _is_text(kind) else column.cast(kind)
     write = _reader(kind)
     if write is None:
         raise AssertionError(f"{name} was let through")
@@ -154,7 +182,7 @@ def _texts(column: pa.ChunkedArray, name: str, file: str) -> list[str]:
         column = column.cast(pa.duration("us"), safe=False)
     known: dict[Any, str] = {None: ""}
     texts: list[str] = []
-    for value in column.to_pylist():
+    for value in unpacked(column):
         text = known.get(value)
         if text is None or value != value:  # nan is no key that is found again
             text = known[value] = write(value)
@@ -166,6 +194,7 @@ def _texts(column: pa.ChunkedArray, name: str, file: str) -> list[str]:
             code="file-too-big",
             what=f"the texts have more than {TEXT_LIMIT} characters",
             expected="a record table",
+            next_step="keep the record table only",
             column_name=shown(name),
         )
     return texts

@@ -21,6 +21,7 @@ from sitegen.problems import shown
 from sitegen.program.model import RecordSource
 from sitegen.tables.blocked import Blocked, refusal
 from sitegen.tables.grid import CELL_LIMIT, COLUMN_LIMIT, Grid, Odd, letters
+from sitegen.tables.neutral import meant
 from sitegen.tables.records import SEPARATORS, UNIT, Records, cut, records, separator_of
 
 Known = Callable[[Sequence[str]], int]
@@ -28,6 +29,11 @@ Known = Callable[[Sequence[str]], int]
 
 _SHORT_AT_MOST = 0.5  # share of short rows above which the header does not describe the table
 _SEARCHED = 40  # lines searched for a header that is not where it was announced
+_QUOTE = "put in quotes a text that holds the separator"
+_APART = {
+    "": "clear what stands beside the table",
+    "comma": "put in quotes a text or a number that holds a comma",
+}  # by separator, how a row keeps to its columns
 _BRACKETED = re.compile(r"\[.*\]|\(.*\)")
 _NUMERIC = re.compile(r"[+-]?\d+([.,]\d+)*([eE][+-]?\d+)?", re.ASCII)
 
@@ -107,12 +113,12 @@ class Table:
 
 
 def plain(text: str) -> str:
-    """A header as it is compared: blanks at its ends and runs of blanks do not count.
+    """A header as it is compared: blanks at its ends, runs of blanks and the mark of a text do not count.
 
     >>> plain("  Cylinder  gauge ")
     'Cylinder gauge'
     """
-    return " ".join(text.split())
+    return meant(" ".join(text.split()))
 
 
 def lay_out(text: str, file: str, source: RecordSource, known: Known) -> Table:
@@ -154,9 +160,8 @@ def lay_out_cells(grid: Grid, file: str, source: RecordSource, known: Known) -> 
             expected=f"at most {CELL_LIMIT} cells in {COLUMN_LIMIT} columns",
             next_step="split the table into several files",
         )
-    rows = [UNIT.join([*grid.rows[i][:width], *[""] * (width - len(grid.rows[i]))]) for i in kept]
-    within = [i for i, row in enumerate(rows) if row.strip(UNIT + " \t")]  # the others hold cells without a header only
-    found = Records([rows[i] for i in within], [grid.numbers[begin + i] for i in within], UNIT, [], "row")
+    rows = [UNIT.join([*grid.rows[i], *[""] * (width - len(grid.rows[i]))]) for i in kept]
+    found = Records(rows, [grid.numbers[i] for i in kept], UNIT, [], "row")
     others = list(zip(grid.numbers[:_SEARCHED], grid.rows, strict=False)) if grid.letters else []
     header = _header(found, others, file, known)
     table = _table(found, header, "", file, source)
@@ -336,10 +341,9 @@ def _nothing_past_header(
         file,
         found.lines[over[0]],
         code="more-fields-than-header",
-        what=f"this row has {len(cells)} fields, the header in line {found.lines[0]} has {width}{others}",
+        what=f"this row has {len(cells)} fields, the header in {found.word} {found.lines[0]} has {width}{others}",
         expected=f"{width} fields: {shown(', '.join(header), 200)}",
-        next_step="give every column a header, and put in quotes a text"
-        + (" or a number that holds a comma" if separator == "comma" else " that holds the separator"),
+        next_step=f"give every column a header, and {_APART.get(separator, _QUOTE)}",
     )
 
 

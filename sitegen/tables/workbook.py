@@ -14,7 +14,7 @@ import re
 import struct
 import zipfile
 import zlib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sized
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
@@ -25,11 +25,14 @@ from xml.parsers import expat
 from sitegen.problems import listed, nearest, shown
 from sitegen.program.model import RecordSource
 from sitegen.tables.blocked import refusal
-from sitegen.tables.grid import CELL_LIMIT, ROW_LIMIT, TEXT_LIMIT, Grid, Odd, letters
-from sitegen.tables.numbers import PLAIN
+from sitegen.tables.grid import CELL_LIMIT, RECORD_ROWS, ROW_LIMIT, TEXT_LIMIT, Grid, Odd, letters
+from sitegen.tables.numbers import LONGEST, PLAIN
 
 UNPACKED_LIMIT = 1 << 28  # bytes of all parts together, as the directory of the archive states them
 PARTS_LIMIT = 10_000
+TEXTS_LIMIT = 1_000_000  # texts that cells share
+_FEW = 10_000  # of anything else a workbook lists
+_TOKEN = 1 << 22  # bytes of one tag or remark
 CELL_TEXT_LIMIT = 32_767  # characters of one cell: the limit office programs keep
 _STEP = 1 << 16
 _KNOWN = 1 << 16  # numbers remembered with the text they become
@@ -63,14 +66,14 @@ def parts_of(data: bytes) -> list[str]:
         return []
 
 
-def read_workbook(data: bytes, file: str, source: RecordSource) -> Grid:
+def read_workbook(data: bytes, file: str, source: RecordSource, most: int = RECORD_ROWS) -> Grid:
     """The worksheet a record entry names, or the only one with something in it.
 
     Raises `Blocked` where the workbook is broken, locked or too large, or where it is not clear which worksheet is
     meant.
     """
     with _refused(file), _told(), zipfile.ZipFile(io.BytesIO(data)) as archive:
-        return _Workbook(archive, file, source).grid(hashlib.sha256(data).hexdigest())
+        return _Workbook(archive, file, source).grid(hashlib.sha256(data).hexdigest(), most=most)
 
 
 def scan_workbook(data: bytes, file: str, source: RecordSource, take: Callable[[int, list[str]], None]) -> str:
@@ -150,7 +153,7 @@ class _Workbook:
         if len(self._names) > PARTS_LIMIT:
             raise _TooBigError(f"it has {len(self._names)} parts, more than {PARTS_LIMIT}")
 
-    def grid(self, digest: str, take: Callable[[int, list[str]], None] | None = None) -> Grid:
+    def grid(self, digest: str, take: Callable[[int, list[str]], None] | None = None, most: int = ROW_LIMIT) -> Grid:
         """The worksheet meant, as a grid; its rows go to `take` instead where that is given."""
         main = self._related("", "officeDocument")
         if not main:
@@ -161,7 +164,7 @@ class _Workbook:
         for part in self._related(main[0], "styles")[:1]:
             formats = _Formats(mac, self._styles(part))
         sheet = self._meant(sheets, texts, formats)
-        read = _Cells(texts, formats, take=take)
+        read = _Cells(texts, formats, take=take, most=most)
         self.scan(sheet.part, read.start, read.end, read.text)
         return read.grid(digest, sheet.name, ("the worksheet is hidden",) if sheet.hidden else ())
 
@@ -187,8 +190,12 @@ class _Workbook:
         parser.CharacterDataHandler = text
         try:
             with self._archive.open(part) as stream:
+                fed = 0
                 while piece := stream.read(_STEP):
                     parser.Parse(piece, False)
+                    fed += len(piece)
+                    if fed - parser.CurrentByteIndex > _TOKEN:
+                        raise _BrokenError("its XML is broken (a tag without an end)")
                 parser.Parse(b"", True)
         except _Enough:
             return
@@ -226,6 +233,7 @@ class _Workbook:
                 key = next((value for at, value in given.items() if at.endswith(":id")), "")
                 target, kind = relations.get(key, ("", ""))
                 if kind == "worksheet":
+                    _few(sheets, "worksheets")
                     sheets.append(_Listed(given.get("name", ""), target, given.get("state", "visible") != "visible"))
 
         self.scan(part, start)
@@ -248,7 +256,9 @@ class _Workbook:
                     nearest=nearest(wanted, names),
                 )
             return found
-        filled = [sheet for sheet in sheets if len(sheets) == 1 or self._filled(sheet, texts, formats)]
+        parts = {sheet.part for sheet in sheets}  # each is looked into once, however many sheets name it
+        known = {part: len(sheets) == 1 or self._filled(part, texts, formats) for part in sorted(parts)}
+        filled = [sheet for sheet in sheets if known[sheet.part]]
         if len(filled) > 1:
             raise refusal(
                 where.file,
@@ -270,9 +280,9 @@ class _Workbook:
             )
         return filled[0]
 
-    def _filled(self, sheet: _Listed, texts: list[str], formats: _Formats) -> bool:
+    def _filled(self, part: str, texts: list[str], formats: _Formats) -> bool:
         read = _Cells(texts, formats, enough=True)
-        self.scan(sheet.part, read.start, read.end, read.text)
+        self.scan(part, read.start, read.end, read.text)
         return bool(read.rows)
 
     def _texts(self, part: str) -> Iterator[str]:
@@ -280,6 +290,7 @@ class _Workbook:
         texts: list[str] = []
         pieces: list[str] = []
         inside = phonetic = False
+        size = 0
 
         def start(element: str, given: dict[str, str]) -> None:
             nonlocal inside, phonetic
@@ -298,10 +309,16 @@ class _Workbook:
                 phonetic = False
             elif name == "si":
                 texts.append(clean("".join(pieces)))
+                if len(texts) > TEXTS_LIMIT:
+                    raise _TooBigError(f"it has more than {TEXTS_LIMIT} texts")
 
         def text(piece: str) -> None:
+            nonlocal size
             if inside:
                 pieces.append(piece)
+                size += len(piece)
+                if size > TEXT_LIMIT:
+                    raise _TooBigError(f"its texts have more than {TEXT_LIMIT} characters")
 
         self.scan(part, start, end, text)
         yield from texts
@@ -316,10 +333,12 @@ class _Workbook:
             nonlocal inside
             name = _local(element)
             if name == "numFmt":
+                _few(own, "number formats")
                 own[int(given.get("numFmtId", "0"))] = given.get("formatCode", "")
             elif name == "cellXfs":
                 inside = True
             elif name == "xf" and inside:
+                _few(formats, "styles")
                 formats.append(int(given.get("numFmtId", "0")))
 
         def end(element: str) -> None:
@@ -402,12 +421,17 @@ def number_text(number: str) -> str:
     >>> number_text("72.5"), number_text("1.0"), number_text("1.4E1")
     ('72.5', '1', '14')
     """
-    if number.isdigit() and number.isascii():
+    if number.isdigit() and number.isascii() and len(number) <= LONGEST:
         return number
-    if not PLAIN.fullmatch(number):
+    if len(number) > LONGEST or not PLAIN.fullmatch(number):
         raise ValueError(number)
     value = float(number)
     return str(int(value)) if value.is_integer() and abs(value) < 1e15 else number
+
+
+def _few(listed: Sized, what: str) -> None:
+    if len(listed) >= _FEW:
+        raise _TooBigError(f"it has more than {_FEW} {what}")
 
 
 def _local(name: str) -> str:
@@ -421,6 +445,7 @@ class _Cells:
     texts: list[str]
     formats: _Formats
     enough: bool = False  # stop at the first cell that holds something
+    most: int = ROW_LIMIT  # rows with something in them
     take: Callable[[int, list[str]], None] | None = None  # gets the rows, which are not kept then
     rows: list[list[str]] = field(default_factory=list)
     numbers: list[int] = field(default_factory=list)
@@ -479,6 +504,8 @@ class _Cells:
                 if self.take is not None:
                     self.take(self._row, self._cells)
                     return
+                if len(self.rows) >= self.most:
+                    raise _TooBigError(f"it has more than {self.most} rows with something in them")
                 self.rows.append(self._cells)
                 self.numbers.append(self._row)
                 if self._hidden:
@@ -490,16 +517,21 @@ class _Cells:
         """Text between two tags."""
         if self._taking and self._value is not None:
             self._value.append(piece)
+            self._length += len(piece)
+            if self._length > CELL_TEXT_LIMIT * 8:  # before escapes are taken back
+                raise _TooBigError(f"the cell {letters(self._column - 1)}{self._row} holds {self._length} characters")
 
     def _around(self, name: str, given: dict[str, str]) -> None:
         if name == "sheetData":
             self._inside = True
         elif name == "col" and given.get("hidden", "0") in {"1", "true"}:
+            _few(self.hidden_columns, "groups of hidden columns")
             self.hidden_columns.append((int(given["min"]) - 1, int(given["max"]) - 1))
         elif name == "mergeCell":
             reference = given.get("ref", "")
             match = _REFERENCE.fullmatch(reference.rpartition(":")[2])
             if match:
+                _few(self.merged, "merged ranges")
                 self.merged.append((reference, int(match[2])))
 
     def _cell(self, given: dict[str, str]) -> None:
@@ -513,10 +545,11 @@ class _Cells:
             raise _BrokenError(f"the cells of row {self._row} of the worksheet are not in order")
         self._column = column
         self._kind, self._style = given.get("t", "n"), given.get("s", "0")
-        self._formula, self._value, self._phonetic = False, None, False
+        self._formula, self._value, self._phonetic, self._length = False, None, False, 0
 
     _kind = _style = _written = ""
     _formula = False
+    _length = 0  # characters of the cell so far
     _value: list[str] | None = None
 
     def _named(self, reference: str) -> int:
@@ -540,8 +573,6 @@ class _Cells:
         if self._kind == "n":
             self._number(at, written)
             return
-        if len(written) > CELL_TEXT_LIMIT * 8:  # before escapes are taken back
-            raise _TooBigError(f"the cell {letters(at)}{self._row} holds {len(written)} characters")
         if self._kind == "s":
             place = int(written)
             if not 0 <= place < len(self.texts):
@@ -585,8 +616,9 @@ class _Cells:
         if len(text) > CELL_TEXT_LIMIT:
             raise _TooBigError(f"the cell {letters(at)}{self._row} holds {len(text)} characters")
         gap = at - len(self._cells)
-        self._count += gap + 1
-        self._size += len(text)
+        if self.take is None or len(text) > LONGEST:  # rows handed on are not kept, but for a few thousand
+            self._count += gap + 1
+            self._size += len(text)
         if self._count > CELL_LIMIT or self._size > TEXT_LIMIT:
             raise _TooBigError(f"it has more cells up to row {self._row} than a record table")
         if gap:

@@ -21,6 +21,7 @@ from sitegen import units
 from sitegen.problems import shown
 from sitegen.tables.blocked import refusal
 from sitegen.tables.decode import decode, read_text
+from sitegen.tables.numbers import LONGEST, PLAIN
 from sitegen.vocabulary import Problem
 
 Floats = npt.NDArray[np.float64]
@@ -31,13 +32,14 @@ MOST_BAD = 0.2  # share of its rows a trace may lack a number in; a convention o
 MOST_BACK = 0.05  # share of its length a trace may go back and still be one trace; a convention of ours
 _SEPARATORS = (";", "\t", ",", " ")
 _BLANKS = re.compile(r"[ \t]+")  # not the hard space, which keeps a header and its unit together
-_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
+_MARKS = re.compile(r"[:=;\t,]")  # after the key of a line above the points
+_LONGEST_KEY = 60
 _DIGITS = re.compile(r"[0-9]+")
 _XML = re.compile(r"\s*<[?!A-Za-z]")
 # what instruments and tables write where there is no height; longer words are words
 _VOID = {"nan", "inf", "-inf", "+inf", "n/a", "na", "null", "none", "void", "lost", "bad", "invalid", "error", "err",
          "over", "overflow", "1.#qnan", "-1.#ind", "1.#inf", "#n/a"}  # fmt: skip
-_UNIT = re.compile(r"\[([^\]]*)\]|\(([^)]*)\)|\bin\s+(\S+)$|\s(\S+)$")
+_UNIT = re.compile(r"\[([^\[\]]*)\]|\(([^()]*)\)|\bin\s+(\S+)$|\s(\S+)$")
 _SPELT = {"micrometer": "um", "micrometre": "um", "micron": "um", "millimeter": "mm", "millimetre": "mm",
           "nanometer": "nm", "nanometre": "nm"}  # fmt: skip
 _X = ("x", "lateral", "distance", "position", "length", "travel")
@@ -290,7 +292,7 @@ def _number(cell: str, decimal: str) -> float | None:
         if "." in text:
             return None
         text = text.replace(",", ".")
-    return float(text) if _NUMBER.fullmatch(text) else None
+    return float(text) if len(text) <= LONGEST and PLAIN.fullmatch(text) else None
 
 
 def _columns(
@@ -327,7 +329,7 @@ def _headers(above: Sequence[str], separator: str, width: int) -> tuple[list[str
     """Headers and units of the columns, from the one or two lines right above the points; "" where there are none."""
     found: list[list[str]] = []
     for line in reversed(above[-2:]):
-        cells = _cells(re.sub(r"\s+(?=[\[(])", "\xa0", line) if separator == " " else line, separator)
+        cells = _cells(re.sub(r"(?<!\s)\s+(?=[\[(])", "\xa0", line) if separator == " " else line, separator)
         if len(cells) != width or (width < 2 and not _UNIT.search(line)):
             break
         found.insert(0, cells)
@@ -448,9 +450,13 @@ def _facts(above: Sequence[str]) -> dict[str, str]:
     """Pairs of key and value: a line with one of : = ; tab or comma after its key."""
     found: dict[str, str] = {}
     for line in above:
-        match = re.match(r"\s*[#%;]?\s*([^:=;\t,]{1,60}?)\s*(?:[:=;\t,])\s*(.+?)[\s;,]*$", line)
-        if match:
-            found.setdefault(match[1].strip().casefold(), match[2].strip())
+        text = line.strip()
+        text = text[1:].lstrip() if text.startswith(("#", "%", ";")) else text
+        key = _MARKS.split(text, maxsplit=1)[0]
+        rest = text[len(key) :].lstrip()  # a tab is a mark, or stands before one
+        value = (rest[1:] if rest.startswith((":", "=", ";", ",")) else rest).strip().rstrip("; ,\t")
+        if value and 0 < len(key.strip()) <= _LONGEST_KEY:
+            found.setdefault(key.strip().casefold(), value)
     return found
 
 
@@ -458,9 +464,9 @@ def _stated(above: Sequence[str], separator: str) -> dict[str, float]:
     """Results the instrument wrote above its points: the last field of a line named Ra, Rz ... that is a length."""
     found: dict[str, float] = {}
     for line in above:
-        cells = re.split(r"[:=;\t,]", line) if separator == " " else _cells(line, separator)
+        cells = _MARKS.split(line) if separator == " " else _cells(line, separator)
         if len(cells) < 2:
-            cells = re.split(r"[:=;\t,]", line)
+            cells = _MARKS.split(line)
         key = cells[0].strip(" #%").casefold() if cells else ""
         if key not in STATED or key in found:
             continue
@@ -477,8 +483,8 @@ def _counted(facts: Mapping[str, str], rows: int, file: str) -> None:
     """The number of points the file announces, where it does."""
     for key in _COUNT:
         text = facts.get(key, "")
-        if text.isascii() and text.isdigit() and int(text) != rows:
+        if text.isascii() and text.isdigit() and (len(text) > LONGEST or int(text) != rows):
             raise refusal(
-                file, 0, "trace-cut-short", f"the file announces {text} points and holds {rows}",
+                file, 0, "trace-cut-short", f"the file announces {shown(text)} points and holds {rows}",
                 "as many points as announced", "save the trace again",
             )  # fmt: skip

@@ -7,8 +7,8 @@ as long as ours, and turned into HTML files by markdown-it-py with a frame aroun
 own with all its imports; the ways take turns, so that the load of the machine meets them all; medians are compared.
 
 Printed: seconds of processor and clock of each way, their ratios to the yardstick of the same run, peak memory, and the
-weight of the pages. Budgets: whole publish 1.0, unchanged 0.25, HTML and data of one page 300 kB. Compiled modules,
-drawings and templates of an earlier publish are there in all ways, as they are on a machine in use.
+weight of the pages. Budgets: whole publish 1.0, unchanged 0.25, HTML and data of one page 300 kB. Compiled modules and
+drawings of an earlier publish are there in all ways, as they are on a machine in use.
 
     --rounds 5   --builds 40   --cylinders 4   --workers 1   --folder DIR (your own programs folder, copied)
 """
@@ -147,9 +147,9 @@ def publish(folder: Path, site: Path, workers: int, work: Path) -> Run:
 
 
 def fresh(cache: Path, first: Path) -> None:
-    """A cache as it is after publishing something else: compiled drawings and templates, no note of this publish."""
+    """A cache as it is after publishing something else: compiled drawings, nothing of this publish."""
     shutil.rmtree(cache, ignore_errors=True)
-    shutil.copytree(first, cache, ignore=shutil.ignore_patterns("publishes"))
+    shutil.copytree(first, cache, ignore=shutil.ignore_patterns("publishes", "work"))
 
 
 def median(runs: Sequence[Run]) -> Run:

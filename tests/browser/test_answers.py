@@ -7,7 +7,7 @@ from pathlib import Path
 from unicodedata import normalize
 
 import pytest
-from browser.opened import accessible, kinds_of, opened
+from browser.opened import accessible, kinds_of, opened, unfold
 from house import PROGRAMS, rows_of
 from playwright.sync_api import Browser, FloatRect, Page
 from pypdf import PdfReader
@@ -15,6 +15,7 @@ from pypdf import PdfReader
 BASE = "programs/pump-rings-2026/"
 PROGRAM, PLAN, COATING = f"{BASE}index.html", f"{BASE}plan.html", "coatings/graded-crn.html"
 TABLE = "table[data-name=coatings-compared]"
+EVERY = "table:is([data-name=coatings-compared], [data-name=compared-without-a-test])"  # the second in a fold
 A4_WIDTH = 718  # px of the text on a sheet of A4 with the margins of a browser
 
 # Cells of a table whose content lies over that of the next cell, or outside its own.
@@ -40,12 +41,12 @@ def compared() -> list[dict[str, str]]:
 def test_every_drawn_interval_has_a_name_a_reader_hears(browser: Browser, published: Path) -> None:
     """One for each comparison with an interval, saying the difference and its interval."""
     with opened(browser) as found:
-        page = found.go(published, PROGRAM)
-        names = [each.get_attribute("aria-label") or "" for each in page.locator(f"{TABLE} tbody svg.interval").all()]
+        page = unfold(found.go(published, PROGRAM))
+        names = [each.get_attribute("aria-label") or "" for each in page.locator(f"{EVERY} tbody svg.interval").all()]
         assert len(names) == sum(bool(row["low"]) for row in compared())
         for name in names:
             assert re.fullmatch(r"[^,]+ (less|more|times as much), [^,]+ (less|more|times as much)", name), name
-            assert page.locator(TABLE).get_by_role("img", name=name).count() >= 1
+            assert page.locator(EVERY).get_by_role("img", name=name).count() >= 1
         assert found.said == []
 
 
@@ -60,11 +61,15 @@ def test_intervals_are_drawn_where_the_numbers_are(browser: Browser, published: 
               box: svg.getBoundingClientRect()};
     })"""
     rows = [row for row in compared() if row["low"]]
-    order = list(dict.fromkeys(row["coating"] for row in rows))  # a candidate after the other
-    rows.sort(key=lambda row: order.index(row["coating"]))
+    order = list(dict.fromkeys(row["coating"] for row in rows))  # a candidate after the other, then what is no test
+
+    def place(row: dict[str, str]) -> tuple[bool, int]:
+        return row["procedure"] == "borrowed" and row["role"] == "exploratory", order.index(row["coating"])
+
+    rows.sort(key=place)
     with opened(browser) as found:
-        page = found.go(published, PROGRAM)
-        seen = [each for line in page.locator(f"{TABLE} tbody tr").all() for each in line.evaluate(drawn)]
+        page = unfold(found.go(published, PROGRAM))
+        seen = [each for line in page.locator(f"{EVERY} tbody tr").all() for each in line.evaluate(drawn)]
     assert len(seen) == len(rows)
     for row, strip in zip(rows, seen, strict=True):
         none = 1.0 if row["scale"] == "ratio" else 0.0
@@ -132,7 +137,7 @@ def test_the_answer_is_on_paper(browser: Browser, published: Path, tmp_path: Pat
         re.sub(r"\s+", " ", normalize("NFKC", " ".join(s.extract_text() for s in PdfReader(tmp_path / name).pages)))
         for name in ("program.pdf", "plan.pdf")
     )
-    for said in ("18 % less", "5 to 30 % less", "no test", "cannot tell yet", "Undecided: B6 cylinder 2"):
+    for said in ("18 % less", "5 to 30 %", "no test", "cannot tell yet", "The interval reaches across the limit"):
         assert said in program, said
     for said in ("The allocation in the program file is the one that seed 20260159 draws", "Who gets which coating",
                  "What the comparison can find", "What the instruments can show"):  # fmt: skip
@@ -172,12 +177,13 @@ def test_the_plan_is_reached_by_keyboard_from_home(browser: Browser, published: 
 
 
 @pytest.mark.parametrize("path", [PLAN, COATING, "programs/pump-rings-2025/index.html",
-                                  "programs/pump-rings-2025/plan.html"])  # fmt: skip
+                                  "programs/pump-rings-2025/plan.html", "programs/pump-rings-2026/decision.html",
+                                  "programs/pump-rings-2026/b1/cylinder-1.html"])  # fmt: skip
 def test_axe_finds_nothing(browser: Browser, published: Path, path: str) -> None:
     """Of one page of every other kind, PROGRAM and the home page among them, test_browser says the same."""
     assert path not in kinds_of(published)
     with opened(browser, bypass_csp=True) as found:
-        accessible(found.go(published, path), "light", "dark")
+        accessible(unfold(found.go(published, path)), "light", "dark")
 
 
 def test_an_interval_can_be_told_from_its_ground_in_light_and_dark(browser: Browser, published: Path) -> None:
@@ -242,7 +248,13 @@ def test_a_coating_page_leads_with_its_comparison_its_criteria_and_the_limits(
         assert "Leak area to the crankcase" in compared.first.inner_text()
         assert page.locator("section[aria-labelledby=criteria] tbody tr").count() == 3
         leak = page.locator("figure[data-name=history-of-builds] .panel").first
-        assert leak.locator("svg text", has_text="limit").count() == 0  # it is asked of every cylinder, not of means
+        assert leak.locator("svg text", has_text="limit 0.35 a cylinder").count() == 1
+        assert (
+            "“a cylinder”: it is asked of each, not of these means." in page.locator("figcaption").all_inner_texts()[-1]
+        )
+        last = page.locator("figure[data-name=history-of-builds] .panel").last
+        assert "limit 0.03 a cylinder lies off the axis" in last.inner_text()  # it would press the builds together
+        assert last.locator("svg text", has_text="limit").count() == 0
         folds = page.locator("main .folds > details > summary").all_inner_texts()
         assert [each.partition(":")[0].strip() for each in folds] == [
             "Leak area and seating", "Ring mass lost", "Surfaces", "Inspection", "Oil",
@@ -267,3 +279,77 @@ def test_the_history_of_a_coating_tells_where_each_build_comes_from(browser: Bro
             (results,) = {cell[5] for cell in cells if cell[0] == title}
             foot = found.go(published, f"programs/{engine}/index.html").locator("footer").inner_text()
             assert f"results {results}" in foot
+
+
+# ---- what a page is allowed ------------------------------------------------------------------------------------------
+
+MOST_PX = {"programs/pump-rings-2026/index.html": 3500, "programs/pump-rings-2026/plan.html": 2000}
+MOST_WORDS = {"programs/pump-rings-2026/index.html": 1340, "programs/pump-rings-2026/plan.html": 800}
+
+
+@pytest.mark.parametrize("path", MOST_PX)
+def test_a_page_that_leads_stays_short(browser: Browser, published: Path, path: str) -> None:
+    with opened(browser) as found:
+        page = found.go(published, path)
+        assert page.evaluate("() => document.documentElement.scrollHeight") <= MOST_PX[path]
+        words = page.evaluate(r"() => document.body.innerText.split(/\s+/).filter(Boolean).length")
+        assert 300 < words <= MOST_WORDS[path]
+
+
+def test_the_first_screen_says_the_verdict_the_odd_cylinder_and_what_is_due(browser: Browser, published: Path) -> None:
+    with opened(browser) as found:
+        page = found.go(published, PROGRAM)
+        for text in ("Open", "54", "B6 cylinder 2", "Due next"):
+            box = page.get_by_text(text).first.bounding_box()
+            assert box is not None
+            assert box["y"] + box["height"] < 720, text
+
+
+@pytest.mark.parametrize("path", [PROGRAM, PLAN, "programs/pump-rings-2025/index.html"])
+def test_every_fold_says_its_result(browser: Browser, published: Path, path: str) -> None:
+    with opened(browser) as found:
+        lines = found.go(published, path).locator(".folds > details > summary").all_inner_texts()
+        assert len(lines) >= (1 if path == PLAN else 8)
+        for line in lines:
+            title, _, result = re.sub(r"\?", "?:", line, count=1).partition(":")
+            assert result.strip(), title
+
+
+def test_a_state_told_before_a_refit_stands_with_its_build(browser: Browser, published: Path) -> None:
+    with opened(browser) as found:
+        rows = found.go(published, PROGRAM).locator("table[data-name=builds] tbody tr")
+        (refitted,) = [text for text in rows.all_inner_texts() if "before the refit" in text]
+        assert refitted.startswith("B5")
+        assert "all seated before the refit" in refitted
+
+
+# Labels under the drawn intervals of a table: pairs that touch, as large as on the screen or on paper.
+TICKS = """() => [...document.querySelectorAll('tfoot svg.interval')].filter(svg => svg.clientWidth).flatMap(svg => {
+  const all = [...svg.querySelectorAll('text')].filter(each => each.textContent).map(each => [each.textContent,
+    each.getBoundingClientRect()]).sort((a, b) => a[1].left - b[1].left);
+  return all.slice(1).filter(([, box], n) => box.left < all[n][1].right + 1).map(([text]) => text);
+})"""
+
+
+@pytest.mark.parametrize("width", [390, 718, 1280])
+@pytest.mark.parametrize("path", [PROGRAM, "index.html", f"{BASE}decision.html"])
+def test_no_label_under_drawn_intervals_touches_another(
+    browser: Browser, published: Path, path: str, width: int
+) -> None:
+    with opened(browser, width=width) as found:
+        page = found.go(published, path)
+        page.emulate_media(media="print" if width == 718 else "screen")
+        assert page.locator("tfoot svg.interval text").count() > 3
+        assert page.evaluate(TICKS) == []
+
+
+def test_the_name_beside_a_mark_is_not_struck_through(browser: Browser, published: Path) -> None:
+    """It lies on paper of its own, so that the upright line of the table ends at it."""
+    with opened(browser) as found:
+        page = found.go(published, PROGRAM)
+        name = page.locator("table[data-name=criteria] tbody svg.interval text").first
+        stroke, order, paper = name.evaluate(
+            "text => [getComputedStyle(text).stroke, getComputedStyle(text).paintOrder,"
+            " getComputedStyle(document.documentElement).backgroundColor]"
+        )
+        assert (stroke, order.split()[0]) == (paper, "stroke")

@@ -215,6 +215,76 @@ def test_criteria_and_comparisons_say_what_the_results_hold(browser: Browser, se
     assert [next(word for word in ruled if row.endswith(word)) for row in words] == ruled[: len(words)]
 
 
+# what in a sentence names something: dates, builds and cylinders, criteria, phases, the name of results
+NAMES = re.compile(
+    r"\d+ [A-Z][a-z]+ \d{4}|\b[A-Z]\d+\b|cylinders? \d+|criteri(?:on|a) \d+|run-in, \d+ min|\b40 h|"
+    r"\b(?=[0-9a-f]*\d)[0-9a-f]{7}\b",
+    re.IGNORECASE,
+)
+SAID = ".verdict p, .said, h2 .note, [data-name=by-the-rule] td, [data-name=criteria] td small, .meta span"
+
+
+def known_numbers(program: str) -> list[float]:
+    """What a sentence of the sheet may say: comparisons, answers with how far they lie from their limit, next steps."""
+    told = [number for row in results(program, "comparisons") for number in compared(row)]
+    for row in results(program, "verdicts"):
+        if row["rule"].startswith("criterion:") or row["rule"] == "seating":
+            told += numbers(row, "found", "low", "high", "limit")
+            told += [float(row["found"]) - float(row["limit"])] if row["found"] and row["limit"] else []
+    told += [
+        float(row["value"])
+        for row in results(program, "measures")
+        if row["measure"].startswith("next.") and row["value"]
+    ]
+    return told
+
+
+def sentences_of(page: Page) -> list[str]:
+    found: list[str] = page.locator(SAID).evaluate_all(
+        "all => all.map(each => each.textContent.replace(/[ \\n\u00a0]+/g, ' ').trim())"
+    )
+    return [NAMES.sub("", each) for each in found if each]
+
+
+@pytest.mark.parametrize("program", EXAMPLES)
+def test_its_sentences_say_no_number_the_results_do_not_hold(browser: Browser, sent: Path, program: str) -> None:
+    known = known_numbers(program)
+    with opened(browser) as found:
+        found.page.goto((sent / f"sheets/{program}.html").as_uri())
+        said = sentences_of(found.page)
+    shown = re.compile(r"the first \d+ of \d+; all on the program page")  # rows of this sheet, not results
+    assert [each for each in said if not held(shown.sub("", each), known)] == []
+    assert sum(len(NUMBER.findall(each)) for each in said) > 5
+    slips = [
+        re.sub(r"\d(?=\D*$)", lambda digit: str((int(digit[0]) + 4) % 10), each) for each in said if NUMBER.search(each)
+    ]
+    assert not all(held(each, known) for each in slips)  # and another number would be seen
+
+
+@pytest.mark.parametrize("program", EXAMPLES)
+def test_its_counts_of_answers_are_those_of_the_results(browser: Browser, sent: Path, program: str) -> None:
+    answers = [each["word"] for each in results(program, "verdicts")
+               if each["rule"].startswith("criterion:") and not each["engine"]]  # fmt: skip
+    with opened(browser) as found:
+        found.page.goto((sent / f"sheets/{program}.html").as_uri())
+        said = found.page.locator(".said", has_text="criteria").first.inner_text()
+    told = re.findall(r"(one|two|three|four) (?:cannot be told|fails?|holds?)", said)
+    count = ("", "one", "two", "three", "four")
+    assert sorted(told) == sorted(count[answers.count(word)] for word in set(answers))
+
+
+@pytest.mark.parametrize("program", EXAMPLES)
+def test_on_a_telephone_no_table_asks_for_scrolling_sideways(browser: Browser, sent: Path, program: str) -> None:
+    with opened(browser, width=390) as found:
+        for path in (f"sheets/{program}.html", f"programs/{program}/decision.html"):
+            found.page.goto((sent / path).as_uri())
+            assert found.page.evaluate("() => document.documentElement.scrollWidth <= innerWidth")
+            wide = found.page.locator("article.sheet *").evaluate_all(
+                "all => all.filter(each => each.getBoundingClientRect().right > innerWidth + 1).length"
+            )
+            assert wide == 0
+
+
 def test_a_number_the_results_do_not_hold_is_found() -> None:
     row = next(each for each in results("pump-rings-2026", "comparisons") if each["coating"] == "graded-crn")
     assert held("18 % less 5 to 30 % less", compared(row))
@@ -225,6 +295,14 @@ def test_a_number_the_results_do_not_hold_is_found() -> None:
 # ---- a page as one file ---------------------------------------------------------------------------------------------
 
 VISIBLE = "() => document.querySelector('main').innerText.replace(/\\s+/g, ' ').trim()"
+
+NAMED = "() => [...document.querySelectorAll('.chart')].map(each => each.getAttribute('aria-label'))"
+# What does nothing in a page without scripts, and folds that hold nothing.
+DEAD = """() => [
+  ...document.querySelectorAll('button, input, select, fieldset, .tools, .to-method:not([href]), .lk, .foot a'),
+  ...[...document.querySelectorAll('details')].filter(each => each.children.length < 2
+    || / save$/.test(each.querySelector('summary').textContent)),
+].map(each => each.outerHTML.slice(0, 120))"""
 
 
 def saved(page: Page) -> tuple[str, str]:
@@ -238,7 +316,11 @@ def saved(page: Page) -> tuple[str, str]:
 
 def without_tools(page: Page) -> str:
     page.evaluate(
-        "() => document.querySelectorAll('.tools, .choose, .to-here, .find input').forEach(each => each.remove())"
+        """() => {
+          const gone = '.tools, .choose, .to-here, .find input, .picture, figcaption .to-method, .note .to-method';
+          document.querySelectorAll(gone).forEach(each => each.remove());
+          document.querySelectorAll('figure summary').forEach(each => { each.textContent = 'Data'; });
+        }"""
     )
     text: str = page.evaluate(VISIBLE)
     return text
@@ -249,6 +331,7 @@ def without_tools(page: Page) -> str:
     [
         ("programs/pump-rings-2026/index.html", "pump-rings-2026.html"),
         ("programs/pump-rings-2026/b6/index.html", "b6.html"),
+        ("programs/pump-rings-2026/b6/cylinder-2.html", "b6-cylinder-2.html"),
         ("programs/pump-rings-2026/decision.html", "pump-rings-2026-decision.html"),
         ("index.html", "site.html"),
     ],
@@ -259,7 +342,7 @@ def test_a_page_is_saved_as_one_file_that_opens_alone(
     with opened(browser) as found:
         page = found.go(published, path)
         called, text = saved(page)
-        charts = page.locator(".chart").count()
+        charts, pictures = page.evaluate(NAMED), page.evaluate("() => [...document.images].map(each => each.alt)")
         shown = without_tools(page)
         assert found.said == []
     assert called == (name if path != "index.html" else f"{published.name}.html")
@@ -269,7 +352,13 @@ def test_a_page_is_saved_as_one_file_that_opens_alone(
     alone.write_text(text, encoding="utf-8")
     with opened(browser, scripts=False) as found:
         found.page.goto(alone.as_uri())
-        assert found.page.locator(".chart svg").count() == charts
+        assert found.page.locator(".chart svg").count() == len(charts)
+        assert found.page.evaluate(NAMED) == charts  # what a drawing is of is still said
+        assert all(charts)
+        told = found.page.locator("img, span.note").evaluate_all("all => all.map(each => each.alt || each.textContent)")
+        assert set(pictures) <= set(told)
+        assert found.page.evaluate(DEAD) == []
+        found.page.evaluate("() => document.querySelectorAll('.picture').forEach(each => each.remove())")
         assert found.page.evaluate(VISIBLE) == shown
         assert found.page.evaluate("() => getComputedStyle(document.querySelector('h1')).fontWeight") == "600"
         assert found.page.evaluate("() => document.documentElement.scrollWidth <= innerWidth")

@@ -122,3 +122,58 @@ def test_a_build_without_data_says_what_is_missing(browser: Browser, twelve: Pat
         assert any("Leak-down" in line and "Missing: cold build" in line for line in lines)
         assert page.locator(".first .chart").count() == page.locator(".half").count() == 0
         assert box(page, ".block-plan")["bottom"] < SCREEN
+
+
+# Letters of the numbers over the marks of the leak chart, and the marks, by their boxes [px]: those that lie on
+# another, and numbers that are not there. A box of a text is higher than its letters.
+NUMBERS = """() => {
+  const chart = document.querySelector('.first .chart'), svg = chart.querySelector('svg');
+  const of = each => each.getBoundingClientRect(), found = [];
+  const letters = box => ({left: box.left, right: box.right, top: box.top + 3, bottom: box.bottom - 3});
+  const numbers = [...svg.querySelectorAll('text')].filter(each => /^[1-9]$/.test(each.textContent));
+  const marks = [...svg.querySelectorAll('path')].filter(each => each.tip);
+  if (numbers.length !== marks.length) { found.push(`${numbers.length} numbers, ${marks.length} marks`); }
+  const all = numbers.map(each => [each.textContent, letters(of(each))])
+    .concat(marks.map(each => ['a mark', of(each)]));
+  all.forEach(([one, a], i) => all.slice(i + 1).forEach(([other, b]) => {
+    const wide = Math.min(a.right, b.right) - Math.max(a.left, b.left);
+    const deep = Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top);
+    if (wide > 0.5 && deep > 0.5) { found.push(`${one} on ${other}`); }
+  }));
+  return found;
+}"""
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+@pytest.mark.parametrize("build", ["b1", "b2", "b4", "b6", "b7"])
+def test_no_cylinder_of_the_leak_chart_lies_on_another(
+    browser: Browser, published: Path, build: str, width: int
+) -> None:
+    with opened(browser, width=width) as found:
+        page = found.go(published, f"programs/pump-rings-2026/{build}/index.html")
+        assert page.evaluate(NUMBERS) == []
+        page.emulate_media(media="print")
+        assert page.evaluate(NUMBERS) == []
+        page.evaluate("() => [...document.querySelectorAll('.first .chart path')].find(each => each.tip).remove()")
+        assert page.evaluate(NUMBERS) != []
+
+
+TIMES = """() => [...document.querySelectorAll('section[aria-labelledby=runs] .stack')].map(stack => {
+  const texts = [...stack.lastElementChild.querySelectorAll('.chart text')];
+  const low = Math.max(...texts.filter(each => each.textContent === '0').map(each => each.getBoundingClientRect().top));
+  return texts.filter(each => Math.abs(each.getBoundingClientRect().top - low) < 3)
+    .map(each => [each.textContent, each.getBoundingClientRect().left, each.getBoundingClientRect().right]);
+})"""
+
+
+@pytest.mark.parametrize(("width", "least"), [(390, 2), (1280, 3)])
+def test_times_of_the_runs_can_be_read(browser: Browser, published: Path, width: int, least: int) -> None:
+    """Numbers of one axis stand apart, and each run has its nought and a number more."""
+    with opened(browser, width=width) as found:
+        page = found.go(published, "programs/pump-rings-2026/b1/index.html")
+        for times in page.evaluate(TIMES):
+            told = [text for text, _, _ in times]
+            assert all(before[2] + 5 < after[1] for before, after in pairwise(times)), told
+            starts = [n for n, text in enumerate(told) if text == "0"]
+            counts = [after - before for before, after in pairwise([*starts, len(told)])]
+            assert min(counts) >= least, told

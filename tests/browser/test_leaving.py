@@ -81,6 +81,6 @@ def test_pictures_that_leave_say_what_they_are_of_and_as_of_when(browser: Browse
         assert source.startswith("Invented data. Pump rings 2026: records until ")
         drawing = save(page, "svg", "leak-area-by-phase")[1].decode()
         assert "Invented data. Pump rings 2026: records until" in drawing
-        assert "Open marks: not yet to rely on." in " ".join(re.sub(r"<[^>]*>", " ", drawing).split())
+        assert "Open: not yet to rely on." in " ".join(re.sub(r"<[^>]*>", " ", drawing).split())
         assert "is worked out" not in drawing  # a link leads nowhere in a picture
         assert source.rpartition("results ")[2].partition(",")[0] in drawing

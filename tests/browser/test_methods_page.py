@@ -36,6 +36,18 @@ def test_finding_opens_what_holds_the_words_and_stands_in_the_address(browser: B
         assert found.said == []
 
 
+def test_words_of_the_glossary_are_found_too(browser: Browser, published: Path) -> None:
+    with opened(browser) as found:
+        page = found.go(published, PAGE)
+        page.wait_for_selector("html[data-tables=ready]")
+        page.locator(".find input").first.fill("since somebody gave")
+        shown = page.locator(".entry:not([hidden])")
+        assert shown.all_inner_texts()[0].startswith("left out on objection")
+        assert shown.count() == 1
+        assert page.locator("#glossary").is_visible()
+        assert not page.locator("#intervals").is_visible()
+
+
 def test_a_link_opens_the_entry_it_leads_to(browser: Browser, published: Path) -> None:
     with opened(browser) as found:
         page = found.page

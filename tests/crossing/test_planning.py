@@ -14,6 +14,7 @@ from scipy.optimize import brentq
 from crossing.factory import AREA, GAIN, LOSS, MEASURES, C, D, R, case, program
 from sitegen.crossing import allocation, planning
 from sitegen.declarations import Smallest, Stream
+from sitegen.methods import power
 from sitegen.methods.contrasts import contrast
 from sitegen.methods.design import Spot, recognise
 from sitegen.page import words
@@ -150,6 +151,77 @@ def test_the_curve_tells_what_more_builds_would_find() -> None:
     assert len(table.rows) == len(planning.STEPS)
     assert table.reading.startswith("From 2 to 20 builds the difference found in the probe area falls from ")
     assert told.curves(planned()) is None
+
+
+def test_the_curve_is_drawn_above_its_data() -> None:
+    plan = planned(program(EVEN, worth_finding=0.15), (row(0.05, 4),))
+    figure = told.drawn(plan)
+    assert figure is not None
+    assert figure.table is not None
+    (panel,) = figure.panels
+    points = plan.curves[0].points
+    marks = panel.data["points"]
+    assert [each["at"] for each in marks] == [point.builds for point in points]
+    assert [each["value"] for each in marks] == [pytest.approx(100 * (point.found or 0.0)) for point in points]
+    worst = [each["value"] for each in panel.data["path"] if each["grey"]]
+    assert worst == [pytest.approx(100 * (point.found_at_worst or 0.0)) for point in points]
+    assert panel.data["levels"] == [{"value": 15.0}]
+    assert (panel.axis, panel.along) == ("Difference found, %", "Builds of each coating")
+    assert len(figure.table.rows) == len(points)
+    known = told.drawn(planned(typed={AREA.id: 0.1}))
+    assert known is not None
+    assert not [each for each in known.panels[0].data["path"] if each["grey"]]
+    assert "Grey" not in known.caption
+    assert told.drawn(planned()) is None
+
+
+def test_a_plan_that_finds_another_difference_than_as_many_builds_of_every_coating_says_why() -> None:
+    held = {"B1": (R, R), "B2": (R, R), "B3": (R, R), "B4": (C, C), "B5": (C, C), "B6": (C, C), "B7": (D, D)}
+    plan = planned(program(held, candidates=(C, D)), (row(0.05, 4),))
+    table, reach = told.curves(plan), plan.reaches[0]
+    assert table is not None
+    found, asked = (told.amount(reach, each or 0.0) for each in (plan.curves[0].points[1].found, reach.found))
+    assert found != asked
+    assert table.reading.endswith(
+        f" Three builds of every coating find {found}, not the {asked} of the plan, since more builds in all make the "
+        "scatter better known."
+    )
+    even = told.curves(planned(comparisons=(row(0.05, 4),)))
+    assert even is not None
+    assert "of the plan" not in even.reading
+
+
+def test_builds_it_takes_have_their_middle() -> None:
+    """At the scatter found itself, by the same search as both ends."""
+    reach = planned(program(EVEN, worth_finding=0.15), (row(0.05, 4),)).reaches[0]
+    assert reach.needed is not None
+    assert reach.middle == power.builds_range(reach.scatter.sd, math.inf, math.log1p(0.15), most=60, family=1)[0]
+    least, most = reach.needed
+    assert least < (reach.middle or 0) < (most or 61)
+    assert told._needed(reach) == f"{reach.middle} ({least} to {most})"
+    assert told._needed(replace(reach, needed=(4, None), middle=None)) == "more than 60 (4 to more than 60)"
+    assert told._needed(replace(reach, needed=(4, 4), middle=4)) == "4"
+
+
+def test_what_cannot_be_tested_is_said_once() -> None:
+    held = {"B1": (R, R), "B2": (R, R), "B3": (R, R), "B4": (C, C), "B5": (C, C), "B6": (C, C), "B7": (D, D)}
+    plan = planned(program(held, candidates=(C, D)), (row(0.05, 4),))
+    table = told.reach(plan)
+    assert [each.cells[1].text for each in table.rows] == ["soft nitride"]
+    assert table.reading.endswith("With one build against three no difference of hard nitride and plain nitride rings "
+                                  "can be tested.")  # fmt: skip
+
+
+def test_the_instruments_are_folded_behind_how_many_show_enough() -> None:
+    def stream(*given: Smallest) -> Stream:
+        return Stream("probe", "probe", 1, (), lambda *_: None, (), smallest=lambda _: given)  # type: ignore[arg-type]
+
+    fine, coarse = Smallest(AREA.id, "leak", 0.2, "T1"), Smallest(AREA.id, "large leak", 0.4, "T2")
+    unknown = Smallest(LOSS.id, "mass", 1.0, "balance")
+    known = (replace(row(0.05, 4), level_reference=0.30),)
+    plan = planning.plan(program(EVEN), (stream(fine, coarse, unknown),), MEASURES, known)
+    assert told._shown(plan) == "One of three readings is fine enough; not: large leak; of one it is not known."
+    assert told._shown(planning.plan(program(EVEN), (stream(fine),), MEASURES, known)) == "The reading is fine enough."
 
 
 def test_the_curve_inside_engines_says_which_speak_of_these_engines_only() -> None:

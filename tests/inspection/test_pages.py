@@ -13,7 +13,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
-from house import PROGRAMS
+from house import PROGRAMS, Published
 from PIL import ExifTags, Image
 
 from sitegen import registry
@@ -226,19 +226,36 @@ def test_examples_show_the_narrow_band(concluded: dict[str, Conclusion]) -> None
         program.build("B6"), 2,
     )  # fmt: skip
     (table,) = cylinder_inspection(view)
-    (images,) = cylinder_pictures(view)
+    pair, images = cylinder_pictures(view)
     assert isinstance(table, Table)
+    assert isinstance(pair, Images)
     assert isinstance(images, Images)
+    assert (pair.place, len(pair.images)) == ("Bore, antithrust side, mid stroke: cold build and teardown", 2)
     assert re.fullmatch(
         "At teardown the contact band of cylinder 2 covers 2\\d\\s% of the width of the top ring’s face; "
         "its neighbours’ bands cover 5\\d to 5\\d\\s%.",
         table.reading,
     )
-    assert (len(table.rows), len(images.images)) == (8, 3)
+    assert (len(table.rows), len(images.images)) == (8, 2)
     _, *agreements = engine_inspection(replace(view, cylinder=0))
     told = ["".join(cell.text for cell in block.cells) for block in agreements if isinstance(block, Text)]
-    (pair,) = told  # of inspectors who graded this build
-    assert "from 64 places" in pair
+    (agree,) = told  # of inspectors who graded this build
+    assert "from 64 places" in agree
+
+
+def test_examples_show_a_place_before_and_after_and_say_where_it_does_not_compare(examples: Published) -> None:
+    """B1: both 2.4 mm wide. B6: the width of the first was not written down."""
+    site = examples.site / "programs" / "pump-rings-2026"
+    for page, told in (("b1/cylinder-1.html", ""), ("b6/cylinder-2.html", "the width of a picture was not recorded")):
+        text = (site / page).read_text(encoding="utf-8")
+        (together,) = re.findall(r'<div id="[^"]*" class="pictures together">(.*?)</div>', text, re.DOTALL)
+        assert together.count("<img") == 2
+        assert together.index("As honed") < together.index("Honing grooves visible")
+        assert "width:50" not in together
+        said = " ".join("".join(parsed_text(text)).split())
+        assert (f"Not comparable in size: {told}." if told else "") in said
+        assert told or "Not comparable" not in said
+        assert ".. " not in said
 
 
 def _widths(site: Path, cylinder: int) -> tuple[str, str]:

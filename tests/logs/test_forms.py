@@ -95,10 +95,12 @@ def test_workbook_with_date_and_time_of_day(folder: Folder) -> None:
 
 
 def test_workbook_rows_and_sheets(folder: Folder) -> None:
-    data = workbook(("Time", "n"), (0, 900), (1, 901, "started"), (), (2, 902), sheets=("A", "B"))
+    data = workbook(("Time", "n"), (0, 900), (1, 901), (), (2, 902), sheets=("A", "B"))
     assert codes(folder.read(data, name="run.xlsx")) == ["worksheet-unstated"]
     found = folder.read(data, name="run.xlsx", sheet="B")
     assert (found.rows, found.encoding, found.problems) == (3, 'worksheet "B"', ())
+    beside = folder.read(workbook(("Time", "n"), (0, 900), (1, 901, "started")), name="run.xlsx")
+    assert codes(beside) == ["more-fields-than-header"]
 
 
 def test_workbook_header_elsewhere(folder: Folder) -> None:

@@ -288,3 +288,24 @@ def test_a_drawing_beyond_the_painter_is_refused(change: Callable[[Any], None], 
     change(spec)
     with pytest.raises(DrawingError, match=says):
         drawing(spec)
+
+
+def test_a_thin_line_stands_with_the_marks_of_its_series() -> None:
+    means = [mean(x, 0.3 + place / 10, name, series=name) for place, name in enumerate(("B1", "B2")) for x in (0, 1)]
+    thin = [{"line": "B2 cylinder 2", "x": x, "value": 0.5, "series": "B2", "label": ""} for x in (0, 1)]
+    payload = one(figure(means=means, thin=thin))
+    marks = [each["x"] for each in payload["data"]["points"] if each["v"] == 0.4]
+    drawn = [each["x"] for each in payload["data"]["lines"] if each["r"] == "t"]
+    assert drawn == marks
+    assert drawn != [0, 1]
+    alone = one(figure(means=means, thin=[{**each, "series": "B3"} for each in thin]))
+    assert [each["x"] for each in alone["data"]["lines"] if each["r"] == "t"] == [0, 1]
+
+
+def test_a_label_moved_off_the_end_of_its_line_is_led_to() -> None:
+    crowd = [mean(1, 0.30 + place / 1000, f"B{place}", label=f"B{place}") for place in range(4)]
+    far = mean(1, 0.9, "B9", label="B9")
+    ends = {each["s"]: each for each in one(figure(means=[*crowd, far]))["data"]["ends"]}
+    assert [ends[f"B{place}"]["of"] for place in range(4)] == [0.30, 0.301, 0.302, 0.303]
+    assert [ends[name]["far"] for name in ("B0", "B3", "B9")] == [1, 1, 0]
+    assert ends["B0"]["f"] < ends["B3"]["f"] < ends["B0"]["x"]  # each from the mark of its own line

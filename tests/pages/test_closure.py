@@ -52,6 +52,26 @@ def test_a_program_says_how_many_pairs_close(home: Path, examples: Published) ->
     assert text.count("Top rings by the balance") == 1
 
 
+def test_a_build_says_how_far_ways_lie_apart_and_else_what_was_lost(home: Path, examples: Published) -> None:
+    """The size stands in the line of the fold and at the top, with the digits that show which side of the limit."""
+    rows = rows_of(examples.programs / PROGRAM / "results" / "verdicts.csv")
+    (ring,) = [
+        row for row in rows if (row["rule"], row["engine"], row["word"]) == ("closure.ring", "B1", "do not close")
+    ]
+    size = r"([\d.]+) mg \(([\d.]+) to ([\d.]+)\) apart in cylinder 1"
+    found = re.search(
+        rf"Does the wear add up\? Balance and traces do not close: {size}", said(home / "b1" / "index.html")
+    )
+    assert found is not None
+    for told, name in zip(found.groups(), ("found", "low", "high"), strict=True):
+        assert float(told) == pytest.approx(float(ring[name]), abs=0.06)
+    assert float(found[2]) > float(ring["limit"])
+    assert f"balance and traces, {found[1]} mg apart" in said(home / "b1" / "index.html")
+    assert re.search(
+        r"Weighing gives [\d.]+ ± [\d.]+ mg for graded ring faces\. One pair", said(home / "b6" / "index.html")
+    )
+
+
 @pytest.mark.parametrize("page", ["index.html", "b1/index.html"])
 def test_weighed_rings_on_no_list_are_named_beside_the_sums(home: Path, page: str) -> None:
     text = said(home / page)

@@ -318,7 +318,7 @@ def test_what_answers_the_question_is_told_after_the_primary_measure_with_why_it
     assert beside.startswith("Of the one other exploratory measure, the probe area (50 % less")
     fitted = {**MEASURES, **{each.id: replace(each, fit="probe") for each in (AREA, LOSS)}}
     view = replace(view_of(of, [row(0.8, 0.7, 0.9), asked, other]), measures=fitted)
-    assert answer(view)[-1].endswith("Probe loss and probe area come from one fit and count once.")
+    assert answer(view)[-1].endswith("Probe loss and probe area count once, from one fit.")
 
 
 def test_what_it_would_take_is_said_where_it_cannot_be_told() -> None:
@@ -422,9 +422,9 @@ def test_a_refused_comparison_stands_in_the_table_with_its_reason() -> None:
 def test_the_reading_counts_the_measures_that_differ() -> None:
     rows = [row(0.8, 0.7, 0.9), *(row(0.9, 0.7, 1.1, role="exploratory", at=f"p{n}") for n in range(3))]
     reading = the_table(view_of(program(HELD), rows)).reading
-    assert reading == "Soft nitride rings differ from plain nitride rings in one of four measures."
+    assert reading == "Soft nitride differs from plain nitride in one of four measures."
     none = the_table(view_of(program(HELD), rows[1:])).reading
-    assert none == "Soft nitride rings differ from plain nitride rings in no measure."
+    assert none == "Soft nitride differs from plain nitride in no measure."
 
 
 def test_measures_of_one_fit_are_one_finding() -> None:
@@ -432,11 +432,11 @@ def test_measures_of_one_fit_are_one_finding() -> None:
     rows = [row(0.8, 0.7, 0.9), row(0.8, 0.7, 0.9, measure=LOSS.id)]
     view = replace(view_of(program(HELD), rows), measures=fitted)
     count, _, told = the_table(view).reading.partition(". ")
-    assert told == f"{words.sentence(AREA.title)} and {LOSS.title} come from one fit and count once."
-    assert count == "Soft nitride rings differ from plain nitride rings in the measure"
+    assert told == f"{words.sentence(AREA.title)} and {LOSS.title} count once, from one fit."
+    assert count == "Soft nitride differs from plain nitride in the measure"
     more = [*rows, row(1.0, 0.7, 1.2, measure=GAIN.id)]
     of_two = the_table(replace(view_of(program(HELD), more), measures=fitted)).reading
-    assert of_two.startswith("Soft nitride rings differ from plain nitride rings in one of two measures.")
+    assert of_two.startswith("Soft nitride differs from plain nitride in one of two measures.")
     alone = replace(view_of(program(HELD), [rows[0], row(1.0, 0.7, 1.2, measure=LOSS.id)]), measures=fitted)
     assert "one fit" not in the_table(alone).reading
 
@@ -761,3 +761,74 @@ def test_a_column_of_builds_in_which_none_has_a_value_is_left_out() -> None:
     assert "Empty" not in titles
     found = {line.cells[0].text: line.cells[titles.index("Full")].text for line in table.rows}
     assert {build: text for build, text in found.items() if text != words.DASH} == {"B2": "3"}
+
+
+def test_behind_its_estimate_an_interval_does_not_say_its_direction_again() -> None:
+    view = view_of(program(HELD))
+    assert plain(differences.ends(view, row(0.81, 0.71, 0.93))) == "7 to 29 %"
+    assert plain(differences.ends(view, row(0.88, 0.70, 1.10))) == "from 30 % less to 10 % more"
+    assert plain(differences.ends(view, row(2.5, 2.1, 3.0))) == "2.10 to 3.00 times as much"
+    assert plain(differences.ends(view, row(3.0, 1.5, math.inf))) == "at least 50 % more"
+
+
+def test_what_is_no_test_stands_apart_but_for_the_primary_measure() -> None:
+    lent = {"procedure": "borrowed", "builds": 1}
+    rows = [row(1.16, 0.96, 1.40, **lent), row(1.28, 0.7, 2.3, role="exploratory", measure=LOSS.id, **lent)]
+    view = view_of(program(HELD), rows)
+    assert [each.cells[0].text for each in the_table(view).rows] == [words.sentence(AREA.title)]
+    (apart,) = comparing.untested(view)
+    assert isinstance(apart, Table)
+    assert [each.cells[0].text for each in apart.rows] == [words.sentence(LOSS.title)]
+    assert apart.reading.endswith("this is no test.")
+    (whole,) = comparing.table(view, [C])  # the page of a coating shows all of them
+    assert isinstance(whole, Table)
+    assert len(whole.rows) == 2
+    assert comparing.untested(view_of(program(HELD), [row(0.8, 0.7, 0.9)])) == []
+
+
+def test_home_draws_every_candidate_and_says_on_how_many_builds_it_rests() -> None:
+    rows = [row(0.8, 0.7, 0.9), row(1.1, 0.9, 1.3, coating=D, procedure="borrowed", builds=1)]
+    cell = home._strip(view_of(program(HELD, candidates=(C, D)), rows), comparing.share_axis([-0.3, 0.3], 2))
+    drawn = [each.note for each in (cell.strip, *cell.strips) if each is not None]
+    assert drawn == ["soft nitride, three builds each", "hard nitride, one build against three, no test"]
+
+
+@pytest.mark.parametrize(
+    ("numbers", "said"),
+    [
+        ((0.8, 0.7, 0.9), "Probe area: whether it is less by 15 % cannot be told."),
+        ((0.5, 0.4, 0.6), "Probe area: it differs by at least 15 %."),
+        ((1.01, 0.95, 1.05), "Probe area: either way it is less than 15 %."),
+    ],
+)
+def test_the_folded_findings_say_what_is_shown_of_the_difference_worth_finding(
+    numbers: tuple[float, float, float], said: str
+) -> None:
+    assert plain(comparing.in_doubt(view_of(program(HELD, worth_finding=0.15), [row(*numbers)]))) == said
+    assert comparing.in_doubt(view_of(program(HELD), [row(*numbers)])) == ""
+
+
+def test_answers_add_up_to_criteria_aloud() -> None:
+    both = replace(asked(), id="b", coatings=(C, D))
+    of = program(HELD, candidates=(C, D), criteria=(asked(), both))
+    verdicts = [verdict("holds"), verdict("holds", rule="criterion:b"),
+                Verdict("criterion:b", Key(coating=D, phase=PHASE), "cannot tell yet")]  # fmt: skip
+    table = criteria.table(view_of(of, (), verdicts))
+    assert table is not None
+    assert table.reading == (
+        "Three answers to two criteria, as criterion 2 is asked of two coatings: two hold and one cannot be told yet."
+    )
+    assert [(each.cells[0].text[:2], each.cells[0].note) for each in table.rows] == [
+        ("1 ", ""), ("2 ", "soft nitride"), ("2 ", "hard nitride"),
+    ]  # fmt: skip
+
+
+def test_a_cylinder_without_a_value_that_still_falls_is_told_where_its_criterion_is() -> None:
+    held = {"B2": (C, C)}
+    open_ = [verdict("cannot tell yet", reason="cylinders-missing"), verdict("holds", "B2", 1)]
+    fell = Verdict("seating", Key("B2", 2, C, PHASE), "still seating", found=0.0428, deciding=f"{AREA.id}@vs:cold",
+                   reason="last-fall")  # fmt: skip
+    _, found = line(program(held, criteria=(asked(),)), [*open_, fell])
+    assert plain(found.told[0]) == "One holds; B2 cylinder 2, without a value, fell by 0.043 mm² since the check before"
+    _, still = line(program(held, criteria=(asked(),)), [*open_, replace(fell, word="seated", reason="")])
+    assert still.told[0].startswith("Holds for the other one")

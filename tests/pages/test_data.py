@@ -74,11 +74,21 @@ def test_totals_by_stream_add_up_to_what_the_provenance_counts(examples: Publish
     *streams, every = rows_of(page, "by-stream")
     numbers = [[int(cell) for cell in row[1:]] for row in streams]
     assert [int(cell) for cell in every[1:]] == [sum(column) for column in zip(*numbers, strict=True)]
-    assert all(rows == used + aside for _, rows, used, aside in numbers)
+    assert all(rows == sum(states) for _, rows, *states in numbers)
     written = json.loads((examples.programs / name / "results" / "provenance.json").read_text(encoding="utf-8"))
     files = [each for each in written["inputs"].values() if "rows" in each]
-    counted = [len(files), *(sum(each[name] for each in files) for name in ("rows", "used", "set_aside"))]
-    assert [int(cell) for cell in every[1:]] == counted
+    tables = [each for name, each in written["inputs"].items() if "rows" in each and "/logs/" not in name]
+    logs = len(files) - len(tables)
+    rows, used, aside = (sum(each[state] for each in tables) for state in ("rows", "used", "set_aside"))
+    assert rows_of(page, "by-stream")[-1] == every
+    count, *states = (int(cell) for cell in every[1:])
+    assert (count, *states[:2], sum(states[2:4])) == (len(files), rows + logs, used + logs, aside)
+    samples = sum(each["rows"] for name, each in written["inputs"].items() if "/logs/" in name)
+    assert f"{samples} of {samples} samples" in next(row[0] for row in streams if row[0].startswith("Run log"))
+    # the same count stands at the top and over the rows that are named
+    said = html.unescape(re.sub(r"<[^>]+>", "", page)).replace("\u202f", "")
+    assert f"{states[1]} of {states[0]} readings are used." in said
+    assert f", of {states[0]}." in said or states[0] == states[1]
 
 
 def test_the_results_lie_beside_the_page(examples: Published) -> None:

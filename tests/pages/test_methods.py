@@ -113,4 +113,13 @@ def test_words_explained_are_words_used(examples: Published) -> None:
     said = " ".join(pages.values())
     assert 12 <= len(WORDS) <= 20
     assert [word for word in WORDS if not re.search(rf"\b{word}s?\b", said, re.IGNORECASE)] == []
-    assert [word for word, meaning in WORDS.items() if f"{word} {meaning}" not in own] == []
+    assert [word for word, meaning in WORDS.items() if " ".join(f"{word} {meaning}".split()) not in own] == []
+
+
+def test_every_entry_that_opens_holds_more_than_its_line(examples: Published) -> None:
+    page = (examples.site / "methods.html").read_text(encoding="utf-8")
+    folds = re.findall(r"<details\b[^>]*>.*?</summary>(.*?)</details>", page, re.S)
+    assert len(folds) > 100
+    assert [each for each in folds if not re.sub(r"<[^>]*>|\s", "", each)] == []
+    plain = re.findall(r'<p class="entry plain"><b>([^<]*)</b>: [^<]+</p>', page)
+    assert "Few builds" in plain

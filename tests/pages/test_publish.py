@@ -9,12 +9,14 @@ from pathlib import Path
 import pytest
 
 from sitegen import publish as publishing
-from sitegen.publish import LOCK, MANIFEST, CannotPublish, publish
+from sitegen import writing
+from sitegen.publish import MANIFEST, CannotPublish, publish
+from sitegen.writing import LOCK, Tree, held, locked
 
 FILES = {"index.html": b"home", "assets/a-1.css": b"style", "p/b1/index.html": b"b1"}
 
 
-def tree(root: Path) -> dict[str, bytes]:
+def tree_of(root: Path) -> dict[str, bytes]:
     own = {MANIFEST, LOCK}
     return {
         p.relative_to(root).as_posix(): p.read_bytes() for p in root.rglob("*") if p.is_file() and p.name not in own
@@ -24,7 +26,7 @@ def tree(root: Path) -> dict[str, bytes]:
 def test_first_publish_and_unchanged_publish(tmp_path: Path) -> None:
     to = tmp_path / "new" / "site"
     assert set(publish(FILES, to).written) == set(FILES)
-    assert tree(to) == FILES
+    assert tree_of(to) == FILES
     stamps = {p: p.stat().st_mtime_ns for p in to.rglob("*.html")}
     again = publish(FILES, to)
     assert again.written == ()
@@ -35,13 +37,13 @@ def test_first_publish_and_unchanged_publish(tmp_path: Path) -> None:
 def test_only_changed_files_are_replaced_and_assets_first(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     publish(FILES, tmp_path)
     order: list[str] = []
-    real = publishing._replace
+    real = writing.Change.put
 
-    def watched(path: Path, content: bytes) -> None:
-        order.append(path.name)
-        real(path, content)
+    def watched(self: writing.Change, tree: writing.Tree, path: str, content: bytes, new: bool) -> None:
+        order.append(path.rpartition("/")[2])
+        real(self, tree, path, content, new)
 
-    monkeypatch.setattr(publishing, "_replace", watched)
+    monkeypatch.setattr(writing.Change, "put", watched)
     publish({**FILES, "index.html": b"home 2", "assets/a-2.css": b"style 2", "p/b1/index.html": b"b1 new"}, tmp_path)
     assert [name for name in order if name != MANIFEST] == ["a-2.css", "index.html", "index.html"]
     assert order[0] == MANIFEST
@@ -55,7 +57,7 @@ def test_own_files_that_left_the_site_go_and_assets_stay_one_publish_longer(tmp_
     assert not (tmp_path / "p").exists()
     assert (tmp_path / "assets/a-1.css").exists()
     assert publish(fewer, tmp_path).removed == ("assets/a-1.css",)
-    assert tree(tmp_path) == fewer
+    assert tree_of(tmp_path) == fewer
 
 
 def test_files_of_others_are_never_touched(tmp_path: Path) -> None:
@@ -68,7 +70,7 @@ def test_files_of_others_are_never_touched(tmp_path: Path) -> None:
     with pytest.raises(CannotPublish, match="was not written by sitegen"):
         publish({**FILES, "notes.txt": b"ours"}, tmp_path)
     assert (tmp_path / "notes.txt").read_text() == "mine"
-    assert set(tree(tmp_path)) == {"index.html", "notes.txt", "p/b1/mine.html", "assets/a-1.css"}
+    assert set(tree_of(tmp_path)) == {"index.html", "notes.txt", "p/b1/mine.html", "assets/a-1.css"}
 
 
 def test_a_page_somebody_changed_is_not_removed(tmp_path: Path) -> None:
@@ -83,7 +85,7 @@ def test_a_folder_with_other_files_is_refused(tmp_path: Path) -> None:
     (tmp_path / "thesis.docx").write_text("mine")
     with pytest.raises(CannotPublish, match=r"not empty.*thesis\.docx"):
         publish(FILES, tmp_path)
-    assert set(tree(tmp_path)) == {"thesis.docx"}
+    assert set(tree_of(tmp_path)) == {"thesis.docx"}
 
 
 def test_a_link_out_of_the_folder_is_refused(tmp_path: Path) -> None:
@@ -106,10 +108,17 @@ def test_a_file_in_the_way_of_a_folder(tmp_path: Path) -> None:
         publish(FILES, tmp_path / "file")
 
 
-def test_a_second_publisher_waits_outside(tmp_path: Path) -> None:
+def test_a_second_publisher_waits_and_says_so(tmp_path: Path) -> None:
+    said: list[str] = []
     publish(FILES, tmp_path)
-    with publishing._locked(tmp_path), pytest.raises(CannotPublish, match="Somebody else is publishing"):
-        publish(FILES, tmp_path)
+    with Tree(tmp_path) as tree, locked(tree, said.append, 0.0):
+        with pytest.raises(CannotPublish, match=r"Somebody else is publishing.*for 1 s.*Nothing was written"):
+            publish({"index.html": b"other"}, tmp_path, tell=said.append, patience=1.0)
+        assert set(said) == {f"Waiting: somebody else is publishing into {tmp_path}"}
+        assert held(tree)
+    with Tree(tmp_path) as tree:
+        assert not held(tree)
+    assert tree_of(tmp_path) == FILES
     assert publish(FILES, tmp_path).written == ()
 
 
@@ -127,22 +136,22 @@ def test_what_the_disk_says_is_said_plainly(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, number: int, says: str
 ) -> None:
     publish(FILES, tmp_path)
-    real = Path.replace
+    real = os.replace
 
-    def failing(self: Path, target: Path) -> Path:
-        if Path(target).name == "index.html":
+    def failing(path: Path, target: Path, **handles: int | None) -> None:
+        if Path(target).name == "index.html" and Path(path).name.isdigit():
             raise OSError(number, os.strerror(number), str(target))
-        return real(self, target)
+        real(path, target, **handles)
 
-    monkeypatch.setattr(Path, "replace", failing)
-    with pytest.raises(CannotPublish, match=says):
+    monkeypatch.setattr(os, "replace", failing)
+    with pytest.raises(CannotPublish, match=rf"{says}.*All lies as it did before"):
         publish({**FILES, "index.html": b"home 2", "q/new.html": b"new"}, tmp_path)
     monkeypatch.undo()
-    assert (tmp_path / "index.html").read_bytes() == b"home"
-    assert not list(tmp_path.rglob(".sitegen-new-*"))
+    assert tree_of(tmp_path) == FILES
+    assert sorted(each.name for each in tmp_path.iterdir()) == [MANIFEST, "assets", "index.html", "p"]
     changed = {**FILES, "index.html": b"home 3"}
     publish(changed, tmp_path)  # a publish cut short can be taken up again
-    assert tree(tmp_path) == changed
+    assert tree_of(tmp_path) == changed
 
 
 def test_others_may_read_what_is_published(tmp_path: Path) -> None:
@@ -159,12 +168,31 @@ def test_another_format_of_the_manifest(tmp_path: Path) -> None:
     (tmp_path / MANIFEST).write_text('{"format": 99, "files": {}, "retiring": {}}')
     with pytest.raises(CannotPublish, match="another version"):
         publish(FILES, tmp_path)
-    (tmp_path / MANIFEST).write_text("{")
-    with pytest.raises(CannotPublish, match="cannot be read as a manifest"):
-        publish(FILES, tmp_path)
 
 
-@pytest.mark.parametrize("path", ["../out.html", "/abs.html", "a\\b.html", "a//b.html", ".sitegen-lock"])
+@pytest.mark.parametrize(
+    "content",
+    ["{", "[" * 100_000, "", '{"format": 1, "files": {"a\\u0000b": "%s"}, "retiring": {}, "writing": {}}' % ("0" * 64),
+     '{"format": 1, "files": {"../x": "%s"}, "retiring": {}, "writing": {}}' % ("0" * 64), "\xff", "[1]",
+     '{"format": 1, "files": {"a": 7}, "retiring": {}, "writing": {}}'],
+)  # fmt: skip
+def test_a_damaged_manifest_is_told_and_made_anew(tmp_path: Path, content: str) -> None:
+    publish(FILES, tmp_path)
+    (tmp_path / "notes.txt").write_text("mine")
+    (tmp_path / MANIFEST).write_bytes(content.encode("latin-1"))
+    assert not publishing.holds(tmp_path, {})
+    new = {**FILES, "index.html": b"home 2"}
+    done = publish(new, tmp_path)
+    assert "damaged" in done.told
+    assert tree_of(tmp_path) == {**new, "notes.txt": b"mine"}
+    assert publish(new, tmp_path).told == ""
+    with pytest.raises(CannotPublish, match="was not written by sitegen"):
+        publish({**new, "notes.txt": b"ours"}, tmp_path)
+
+
+@pytest.mark.parametrize(
+    "path", ["../out.html", "/abs.html", "a\\b.html", "a//b.html", ".sitegen-lock", "a\0b", ".sitegen-staging-1"]
+)
 def test_paths_out_of_the_site_are_a_fault(tmp_path: Path, path: str) -> None:
     with pytest.raises(ValueError, match=r"no path inside|kept for"):
         publish({path: b""}, tmp_path)

@@ -59,6 +59,24 @@ def test_numbers_are_written_one_way(fault: str) -> None:
     assert not [line for line in text if re.search(NUMBERS[fault], line)]
 
 
+# In every text of every page, cells and keys of drawings too.
+EVERYWHERE = {
+    "a per cent without its space": r">[^<]*\d ?%[^<]*<",
+    "a rate by distance in other words": r"(?:mg|µm)(?: per | / |/)(?!1000 km\b|100 h\b)1\S?000",
+}
+
+
+@pytest.mark.parametrize("fault", EVERYWHERE)
+def test_what_is_no_sentence_follows_them_too(examples: Published, fault: str) -> None:
+    read = 0
+    for page in examples.site.rglob("*.html"):
+        text = re.sub(r"(?s)<(script|style)\b.*?</\1>", "", page.read_text(encoding="utf-8"))
+        found = re.search(EVERYWHERE[fault], text)
+        assert found is None, (page.name, found[0][:200])
+        read += len(re.findall("\N{NO-BREAK SPACE}%|g/1000 km", text))
+    assert read > 100
+
+
 # What a count of one or none is easily said wrong: the noun, the verb, a range of one number.
 SLIPS = (
     r"\bone (?:\w+ )?(?:cylinders|builds|readings|checks|values|files|rows|rings|runs|pairs|samples|measures)\b",

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import re
 
+from house import Published
 from hypothesis import given
 from hypothesis import strategies as st
 
 from sitegen.page import words
 
+FELL = re.compile(r"(?:fell|rose) by ([^ ]+) \(([^ ]+) to ([^ )]+)\)|The last change, ([^ ]+) \(([^ ]+) to ([^ )]+)\)")
 NUMBERS = st.decimals(-1000, 1000, places=4).map(float)
 
 
@@ -37,3 +39,19 @@ def test_a_number_alone_stands_on_its_side(limit: float, gap: float) -> None:
     assert side(told, limit) == side(number, limit)
     (most,) = printed(words.judged(None, None, number, limit))
     assert side(most, limit) == side(number, limit)
+
+
+def test_a_change_beyond_scatter_is_printed_beyond_nought(examples: Published) -> None:
+    told = [found for page in (examples.site / "programs").rglob("cylinder-*.html")
+            for found in FELL.findall(page.read_text(encoding="utf-8").replace("\xa0", " "))]  # fmt: skip
+    assert len(told) > 2
+    for each in told:
+        number, low, high = printed(" ".join(filter(None, each)))
+        assert low < number < high
+        assert side(low, 0.0) == side(high, 0.0) != (False, False)
+
+
+def test_per_cent_never_stands_at_the_head_of_a_line(examples: Published) -> None:
+    for page in examples.site.rglob("*.html"):
+        text = re.sub(r"<(script|style)\b.*?</\1>", "", page.read_text(encoding="utf-8"), flags=re.S)
+        assert re.findall(r">[^<]*\d ?%[^<]*<", text) == [], page

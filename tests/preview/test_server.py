@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import http.client
 import os
 import socket
 import threading
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -13,6 +15,7 @@ import pytest
 from house import copied
 
 from sitegen.cli import main
+from sitegen.preview import server
 from sitegen.preview.server import LOOPBACK, OWN, Board, PortTaken, Server
 from sitegen.preview.watching import stamp
 
@@ -236,3 +239,60 @@ def test_a_change_that_keeps_the_size_is_seen(tmp_path: Path) -> None:
 
 def test_a_folder_that_is_gone_is_a_stamp_too(tmp_path: Path) -> None:
     assert stamp(tmp_path / "gone", None) == ((str(tmp_path / "gone"), -1, -1),)
+
+
+def threads() -> int:
+    return sum("process_request_thread" in each.name for each in threading.enumerate())
+
+
+def test_many_who_say_nothing_take_few_threads_and_are_let_go(
+    board: Board, port: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two hundred connections that send half a request, a byte now and then: bounded, and gone after a while."""
+    board.show(SITE)
+    before = threads()
+    stalled = [socket.create_connection((LOOPBACK, port), timeout=PATIENCE) for _ in range(200)]
+    try:
+        for each in stalled:
+            with contextlib.suppress(OSError):
+                each.sendall(b"GET / HT")
+        for _ in range(20):
+            assert threads() - before <= server.MOST
+            time.sleep(0.02)
+        monkeypatch.setattr(server, "_LONGEST", 0.5)
+        until = time.monotonic() + PATIENCE
+        while threads() > before and time.monotonic() < until:
+            for each in stalled:  # who sends a byte now and then is let go all the same
+                with contextlib.suppress(OSError):
+                    each.sendall(b"T")
+            time.sleep(0.1)
+        assert threads() == before
+        monkeypatch.undo()
+        assert answer(port, "/")[0] == 200
+    finally:
+        for each in stalled:
+            each.close()
+
+
+def test_news_may_be_waited_for_by_many_tabs(board: Board, port: int) -> None:
+    """As many pages as there is room for wait; one more is turned away at once, and served when there is room again."""
+    waiting = [socket.create_connection((LOOPBACK, port), timeout=PATIENCE) for _ in range(server.MOST)]
+    ask = f"GET {OWN}news.js?after={board._mark()} HTTP/1.1\r\nHost: {LOOPBACK}:{port}\r\n\r\n".encode()
+    try:
+        for each in waiting:
+            each.sendall(ask)
+        until = time.monotonic() + PATIENCE
+        while threads() < server.MOST and time.monotonic() < until:
+            time.sleep(0.02)
+        with pytest.raises((http.client.RemoteDisconnected, ConnectionError)):
+            answer(port, "/")
+        board.show(SITE)
+        for each in waiting:
+            assert each.recv(15) == b"HTTP/1.0 200 OK"
+    finally:
+        for each in waiting:
+            each.close()
+    until = time.monotonic() + PATIENCE
+    while threads() and time.monotonic() < until:
+        time.sleep(0.02)
+    assert answer(port, "/")[0] == 200

@@ -142,7 +142,9 @@ def test_huge_line(plain: Path) -> None:
 def test_program_file_is_no_file(plain: Path) -> None:
     (plain / "pump/program.yaml").unlink()
     (plain / "pump/program.yaml").mkdir()
-    assert report(plain) == "pump/program.yaml: this is not a plain file. Expected a text file.\n1 error, 0 warnings."
+    assert report(plain) == (
+        "pump/program.yaml: this is not a plain file: it is a folder. Expected a text file.\n1 error, 0 warnings."
+    )
 
 
 def test_program_file_is_a_pipe(plain: Path) -> None:

@@ -160,7 +160,7 @@ def test_changes_are_told_over_a_change_of_format(analysis: Analysis, monkeypatc
     before = alike.rows(old["verdicts.csv"])
     rule = next(row["rule"] for row in before if row["word"] == "holds" and row["rule"].startswith("criterion"))
     old["verdicts.csv"] = old["verdicts.csv"].replace(b",holds,", b",fails,", 1)
-    monkeypatch.setattr(committed, "contents", lambda _, names: [old.get(each.rpartition("/")[2]) for each in names])
+    monkeypatch.setattr(committed, "contents", lambda _, names: [old.get(name.rpartition("/")[2]) for name in names])
     kept = {name: content for name, content in old.items() if name != "provenance.json"}
     fresh = dict(upgraded({**old, **kept}, files.FORMAT))
     fresh["verdicts.csv"] = fresh["verdicts.csv"].replace(b",fails,", b",holds,", 1)

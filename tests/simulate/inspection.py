@@ -35,6 +35,8 @@ class Inspected:
     best: int = 1  # of the grades 1 to 5
     pictures: Mapping[int, Sequence[str]] = field(default_factory=dict)  # cylinder -> endings: ring, then bore
     scuffed: Mapping[tuple[int, str], str] = field(default_factory=dict)  # cylinder and place -> word
+    # cylinder and place of a bore -> width [mm] that was written down of its picture at the cold build, if any
+    before: Mapping[tuple[int, str], float | None] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -104,6 +106,18 @@ def rows_of(
     return rows
 
 
+def before_running(build: str, date: str, how: Inspected) -> list[Seen]:
+    """Bores photographed as they were honed, where they are photographed again at teardown; nothing is graded."""
+    return [
+        Seen(
+            build, "cold-build", cylinder, "bore", place, how.inspectors[0], date,
+            image=image_name(build, cylinder, place, "jpg").replace(".jpg", "-new.jpg"), image_width=width,
+            caption=f"Bore, {place}. As honed.",
+        )
+        for (cylinder, place), width in how.before.items()
+    ]  # fmt: skip
+
+
 def _picture(build: str, cylinder: int, place: str, band: float | None, how: Inspected) -> dict[str, Any]:
     endings = how.pictures.get(cylinder, ())
     pictured = (RING_PLACES[0], *BORE_PLACES)
@@ -128,13 +142,17 @@ def pictures_of(seed: int, rows: Sequence[Seen], wear: Mapping[int, float]) -> d
         if not row.image:
             continue
         # its sequence for a seed is frozen, unlike that of newer generators
-        random = np.random.RandomState(int(Chance(seed, row.engine, row.image).between(0, 2**31)))
+        place = row.image.replace("-new.", ".")  # the same grooves, before and after
+        random = np.random.RandomState(int(Chance(seed, row.engine, place).between(0, 2**31)))
         ending = row.image.rpartition(".")[2]
         size = SIZE if ending != "tif" else (SIZE[0] // 2, SIZE[1] // 2)
         if row.part == "top-ring":
             pixels = ring_face(random, size, row.band_width or 0.0, row.image_width or 1.0)
         else:
-            pixels = bore_wall(random, size, wear[row.cylinder], row.scuffing)
+            new = row.phase == "cold-build"
+            pixels = bore_wall(random, size, 0.0 if new else wear[row.cylinder], row.scuffing or "none")
+            if new:  # by a smaller camera
+                pixels = pixels.reshape(size[1] // 2, 2, size[0] // 2, 2).mean(axis=(1, 3))
         files[row.image] = encoded(pixels, ending)
     return files
 

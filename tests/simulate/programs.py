@@ -191,7 +191,7 @@ PLANS_2026 = (
     Plan("B1", "2026-02-09", _all("nitrided"), "M. A.", "leakdown-b1.csv", SHORT_FORM, OWN_SHEET,
          quiet=("cold-build",), inspected=inspection.Inspected(("M. A.", "K. L."), pictures={
              1: ("jpg", "jpg"), 3: ("png",)
-         })),
+         }, before={(1, inspection.BORE_PLACES[0]): 2.4})),
     Plan("B2", "2026-03-16", _all("nitrided"), "K. L.", "leakdown-b2.csv", SEMICOLON_FORM, SEMICOLON_SHEET,
          inspection=SEMICOLON_SEEN, inspected=inspection.Inspected(("K. L.", "M. A."), pictures={
              1: ("jpg", "jpg"), 2: ("jpg",)
@@ -230,7 +230,7 @@ PLANS_2026 = (
         phases=(*RUN_IN, "teardown"), days={**DAYS, "teardown": 4}, slow={2: (0.90, 0.26, 14.0)},
         inspected=inspection.Inspected(("K. L.", "M. A."), pictures={
             1: ("jpg", "jpg"), 2: ("jpg", "jpg", "jpg"), 3: ("jpg",), 4: ("jpg",)
-        }),
+        }, before={(2, inspection.BORE_PLACES[1]): None}),
     ),
     Plan("B7", "2026-11-02", _all("hard-crn"), "R. S.", "leakdown-b7.csv", FAHRENHEIT_FORM, OWN_SHEET, phases=RUN_IN),
 )  # fmt: skip
@@ -415,11 +415,12 @@ def sheet_rows(
 
 
 def inspected(seed: int, plan: Plan, truth: EngineTruth) -> list[inspection.Seen]:
-    """What was seen on the parts of a build at teardown."""
+    """What was seen on the parts of a build at teardown, and the pictures of its bores before it ran."""
     if plan.inspected is None:
         return []
     hours = max(check.hours for check in checks_of(plan))
-    return inspection.rows_of(seed, plan.name, truth.cylinders, hours, plan.date("teardown"), plan.inspected)
+    torn_down = inspection.rows_of(seed, plan.name, truth.cylinders, hours, plan.date("teardown"), plan.inspected)
+    return [*torn_down, *inspection.before_running(plan.name, plan.date("cold-build"), plan.inspected)]
 
 
 # ---- from readings to tables ----------------------------------------------------------------------------------------

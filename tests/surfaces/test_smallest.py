@@ -22,7 +22,9 @@ def test_least_wear_by_repeats_is_the_half_width_of_the_middle_place() -> None:
     values.append(Value("bore.wear_depth", Key("B1", 4, "c", "end", "thrust/top-reversal"), status="refused"))
     (found,) = by_repeats(None, values)  # type: ignore[arg-type] # the program is not asked
     assert found.value == pytest.approx(T_4 * 0.1, rel=1e-3)
-    assert "over 3 places" in found.because
+    assert "0.14 to 0.83\u00a0µm over three places" in found.because
+    (alike,) = by_repeats(None, values[1:2] * 2)  # type: ignore[arg-type]
+    assert ": 0.28\u00a0µm over two places" in alike.because  # no range of two equal numbers
 
 
 def test_places_below_detection_count_and_means_around_the_ring_do_not() -> None:

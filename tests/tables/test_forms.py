@@ -391,7 +391,7 @@ def test_notes_of_a_worksheet(folder: Folder) -> None:
         + row(3, *BY_HAND)
         + row(4, "B1", 1, "cold-build", "T1", "<c><f>40*2</f><v>80</v></c>", 72, "tdc", more='hidden="1"')
     )
-    rows += row(7, "B1", 2, "cold-build", "T1", 80, 72, "tdc", None, None, "beside", "the table") + row(9, *BY_HAND)
+    rows += row(7, "B1", 2, "cold-build", "T1", 80, 72, "tdc") + row(9, *BY_HAND)
     after = '<mergeCells count="2"><mergeCell ref="A1:F1"/><mergeCell ref="E7:E8"/></mergeCells>'
     before = '<cols><col min="2" max="2"/><col min="9" max="40" hidden="1"/></cols>'
     found = folder.read(folder.source(by_hand(rows, before=before, after=after), "leak.xlsx", skip_rows=1))
@@ -402,9 +402,28 @@ def test_notes_of_a_worksheet(folder: Folder) -> None:
         "merged cells E7:E8: only the first cell of each holds something",
         "hidden row 4: read like the others",
         "hidden column I: read like the others",
-        "cells without a header in columns J, K: not read",
         "header repeated in row 9: skipped",
     ]
+
+
+BESIDE = "Expected 9 fields: engine, cylinder, phase, tester, supply [psig], pressure [psig], crank, date, remark. Next: give every column a header, and clear what stands beside the table."
+
+
+@pytest.mark.parametrize(
+    ("cells", "fields"),
+    [
+        (("B1", 2, "cold-build", "T1", 80, 72, "tdc", None, None, "beside", "the table"), 11),
+        ((*[None] * 9, 5), 10),
+        ('<row r="7"><c r="XFD7"><v>5</v></c></row>', 16_384),
+    ],
+    ids=["beside a row", "alone in its row", "in the last column there is"],
+)
+def test_no_cell_is_lost_that_a_text_would_keep(folder: Folder, cells: tuple[object, ...] | str, fields: int) -> None:
+    """What stands beyond the header blocks in a workbook as it does in a text."""
+    rows = row(3, *BY_HAND) + row(4, "B1", 1, "cold-build", "T1", 80, 72, "tdc")
+    rows += cells if isinstance(cells, str) else row(7, *cells)
+    found = folder.read(folder.source(by_hand(rows), "leak.xlsx", skip_rows=1))
+    assert told(found) == [f"pump/leak.xlsx:7: this row has {fields} fields, the header in row 3 has 9. {BESIDE}"]
 
 
 def test_places_are_told_by_row(folder: Folder) -> None:
@@ -612,7 +631,7 @@ def test_too_many_cells(folder: Folder, monkeypatch: pytest.MonkeyPatch) -> None
 def test_a_header_too_wide(folder: Folder) -> None:
     wide = [[*HEADER, *(f"c{i}" for i in range(grid.COLUMN_LIMIT))], LEAK[0][:7]]
     assert told(folder.read(folder.source(forms.workbook(wide), "leak.xlsx"))) == [
-        "pump/leak.xlsx:1: the table has 2 rows below a header of 2007 fields. Expected at most 20000000 cells in 2000 columns. "
+        "pump/leak.xlsx:1: the table has 2 rows below a header of 2007 fields. Expected at most 4000000 cells in 2000 columns. "
         "Next: split the table into several files."
     ]
 
@@ -622,7 +641,7 @@ def test_a_huge_file_is_refused_before_it_is_read(folder: Folder) -> None:
     with (folder.path / "leak.xlsx").open("r+b") as stream:
         stream.truncate(3_000_000_000)  # sparse on the disk
     assert told(folder.read(source)) == [
-        "pump/leak.xlsx: the file has 3000000000 bytes. Expected at most 268435456 bytes. Next: split the table into several files."
+        "pump/leak.xlsx: the file has 3000000000 bytes. Expected at most 134217728 bytes. Next: split the table into several files."
     ]
 
 

@@ -263,7 +263,7 @@ def wear_by_coating(view: View) -> Sequence[Block]:
         ]
         over = f" in {distance}" if distance else ""
         told.append(f"{words.with_unit(words.listed(clauses), 'mg')}{over}")
-    reading = f"Mass lost by the top rings: {'; '.join(told)}."
+    reading = f"Top rings: {'; '.join(told)}."
     columns = (
         Column("Coating"), Column("Build"), Column("Top ring mass lost", "mg", numeric=True, measure=MASS_LOSS.id),
         *(Column("As a rate", view.measures[rate].unit, numeric=True, measure=rate) for rate in RATES),

@@ -129,9 +129,8 @@ def _image(view: View, row: Reading) -> Image:
     build, phase = view.the_build, view.program.phase(row.phase)
     what = ", ".join(part for part in (_TITLES.get(row.part, row.part), _text(row.place)) if part)
     grade = "" if pd.isna(row.grade) else f", grade {row.grade:g}"
-    caption = (
-        f"{_text(row.caption) or f'{words.sentence(what)}.'} {words.sentence(phase.title)}: {row.inspector}{grade}."
-    )
+    by = f"{row.inspector}{grade}".rstrip(".")  # initials bring a stop of their own
+    caption = f"{_text(row.caption) or f'{words.sentence(what)}.'} {words.sentence(phase.title)}: {by}."
     alternative = f"{words.sentence(what)}, {build.id} cylinder {view.cylinder} at {phase.title}"
     if _text(row.caption):
         alternative += f": {_text(row.caption)}"
@@ -224,7 +223,7 @@ _NEVER = FINDINGS[:2]
 
 
 def _looked_at(view: View, phase: Phase) -> bool:
-    return bool(view.records("inspection", Reading, phase=phase.id, used=True))
+    return any(_says_something(row) for row in view.records("inspection", Reading, phase=phase.id, used=True))
 
 
 def _phase_table(view: View, phase: Phase) -> Table:

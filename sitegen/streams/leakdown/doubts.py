@@ -103,7 +103,7 @@ _SMALL, _LIKELY = 0.3, 0.3  # shares of the supply: an engine that holds less in
 
 def references(program: Program, sheet: Sheet) -> None:
     """Tell where a reference orifice shows that a tester's readings are not what they are taken for."""
-    rows = reference_rows(row for at, row in enumerate(rows_of(sheet.frame, Reading)) if sheet.open[at])
+    rows = reference_rows(row for at, row in enumerate(rows_of(sheet.frame, Reading)) if not sheet.use[at])
     for tester in dict.fromkeys(row.tester for row in rows):
         own = [row for row in rows if row.tester == tester]
         try:

@@ -170,7 +170,7 @@ def _samples(program: Program, sheet: Sheet) -> None:
     mask = np.zeros(len(frame), dtype=bool)
     place = ("engine", "phase", "hours", "on_fill", "laboratory", "date")
     for at, (name, *where) in enumerate(zip(frame["sample"], *(frame[each] for each in place), strict=True)):
-        if not sheet.open[at] or not isinstance(name, str):
+        if sheet.use[at] or not isinstance(name, str):
             continue
         own = [each if given(each) else None for each in where]
         known = first.setdefault(name, own)
@@ -195,7 +195,7 @@ def _filled(program: Program, sheet: Sheet) -> None:
     frame = sheet.frame
     fills: dict[object, int] = {}
     for at, (engine, phase, what) in enumerate(zip(frame["engine"], frame["phase"], frame["what"], strict=True)):
-        if sheet.open[at] and what == FILL:
+        if not sheet.use[at] and what == FILL:
             fills[engine] = min(fills.get(engine, order[phase]), order[phase])
     rows = zip(frame["engine"], frame["phase"], frame["what"], strict=True)
     mask = [
@@ -222,7 +222,7 @@ def _drained(program: Program, sheet: Sheet) -> None:
     charge: dict[object, float] = {}  # the largest fill so far: what a drain leaves is a share of it
     held, out, once = dict[object, float](), dict[object, float](), set[object]()
     too_much: dict[int, tuple[float, float]] = {}
-    rows = [(at, row) for at, row in enumerate(rows_of(frame, Reading)) if sheet.open[at] and row.phase in order]
+    rows = [(at, row) for at, row in enumerate(rows_of(frame, Reading)) if not sheet.use[at] and row.phase in order]
     for at, row in sorted(rows, key=lambda pair: _when(pair[1], order)):
         build = next((each for each in program.builds if each.id == row.engine), None)
         oil = program.definitions.oils.get(build.oil) if build is not None else None
@@ -266,7 +266,7 @@ def _methods(program: Program, sheet: Sheet) -> None:
     first: dict[object, str] = {}
     mask = np.zeros(len(frame), dtype=bool)
     for at, (engine, lab, what) in enumerate(zip(frame["engine"], frame["laboratory"], frame["what"], strict=True)):
-        if what == SAMPLE and sheet.open[at] and isinstance(lab, str) and lab in laboratories:
+        if what == SAMPLE and not sheet.use[at] and isinstance(lab, str) and lab in laboratories:
             method = laboratories[lab].method
             mask[at] = first.setdefault(engine, method) != method
     what = "measured by another method than the samples of this build before: the two are never one series"
@@ -282,7 +282,7 @@ def _thousandfold(program: Program, sheet: Sheet) -> None:
         numbers = frame[name].to_numpy()
         groups: dict[object, list[int]] = {}
         for at, (symbol, value) in enumerate(zip(symbols, frame[name], strict=True)):
-            if given(value) and value > 0 and sheet.open[at]:
+            if given(value) and value > 0 and not sheet.use[at]:
                 groups.setdefault(symbol, []).append(at)
         for symbol, places in groups.items():
             values = {at: float(numbers[at]) for at in places}

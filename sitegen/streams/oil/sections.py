@@ -600,12 +600,11 @@ def _by_coating(view: View, told: Mapping[tuple[str, str], Sequence[tuple[float,
         if phase != far[-1]:
             continue
         ends = [words.number(end, 1) for end in (min(v for v, _ in worn), max(v for v, _ in worn))]
-        near = words.with_unit(f"±{words.number(max(half for _, half in worn), 1)}", "µm")
-        each = f"{words.counted(len(worn), 'build')}, {'each ' if len(worn) > 1 else ''}known to {near}"
+        near = f"±{words.number(max(half for _, half in worn), 1)}"
         mean = words.with_unit(words.from_to(*ends), "µm")
-        clauses.append(f"{mean} with {view.coating_title(coating)} rings ({each})")
+        clauses.append(f"{view.coating_title(coating)} {mean} ({near})")
     return (
-        f"By the metal in the oil, ring faces wore up to {view.program.phase(far[-1]).title}: {words.listed(clauses)}. "
+        f"By the metal in it, ring faces wore up to {view.program.phase(far[-1]).title}: {words.listed(clauses)}. "
         f"{_not_listed(view, view.builds)}"
     )
 

@@ -33,7 +33,7 @@ from sitegen.streams.runlog.measures import (
 )
 from sitegen.streams.runlog.steps import CHANNEL, NOT_RUN, PLANNED, QUIET, TIGHT, base
 from sitegen.tables.rows import Recorded, Written, rows_of
-from sitegen.vocabulary import Value
+from sitegen.vocabulary import Value, Verdict
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -366,7 +366,7 @@ def _reading(view: View) -> str:
     off = [each for each in planned if each.word != "held"]
     parts = []
     if not off:
-        parts.append(f"{words.sentence(words.share(len(planned), len(planned), 'logged run'))} kept to the schedule.")
+        parts.append(_held_to(view, planned, planned))
     for each in off:
         value = view.value(HELD.id, each.key.phase, cylinder=0)
         share = words.DASH if value is None or value.value is None else words.number(value.value, 0)
@@ -724,8 +724,22 @@ def _program_reading(view: View) -> str:
     planned = view.verdicts(PLANNED)
     if not planned:
         return ""
-    held = sum(each.word == "held" for each in planned)
-    return f"{words.sentence(words.share(held, len(planned), 'logged run'))} kept to the schedule."
+    return _held_to(view, [each for each in planned if each.word == "held"], planned)
+
+
+FULL = 100.0  # %, of the planned time
+
+
+def _held_to(view: View, held: Sequence[Verdict], planned: Sequence[Verdict]) -> str:
+    """How many runs kept to the schedule, and for what share of the planned time the least of them lay in its bands."""
+    values = [view.value(HELD.id, each.key.phase, engine=each.key.engine, cylinder=0) for each in held]
+    shares = [value.value for value in values if value is not None and value.value is not None]
+    told = words.sentence(words.share(len(held), len(planned), "logged run"))
+    least = min(shares, default=100.0)
+    if least >= FULL:
+        return f"{told} kept to the schedule."
+    share = words.with_unit(words.number(math.floor(10 * least) / 10, 1), "%")
+    return f"{told} kept to the schedule, for at least {share} of the planned time."
 
 
 def blowby_of_build(view: View) -> Cell:

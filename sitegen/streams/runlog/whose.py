@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import hashlib
 import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
@@ -12,6 +11,7 @@ from pathlib import Path
 
 from sitegen.logs.reading import LogFile
 from sitegen.program.model import Program
+from sitegen.regular import sha256_of
 from sitegen.vocabulary import Problem
 
 Span = tuple[datetime.datetime, datetime.datetime]
@@ -56,7 +56,7 @@ def _the_same(program: Program, files: Sequence[LogFile]) -> Iterator[Problem]:
     for each in files:
         if alike[sizes[each.file]] < 2:
             continue
-        before = first.setdefault(hashlib.sha256((folder / each.file).read_bytes()).hexdigest(), each)
+        before = first.setdefault(sha256_of(folder / each.file, folder), each)
         if (before.engine, before.phase) != (each.engine, each.phase):
             yield Problem(
                 each.file, 1, 0, "log-twice",

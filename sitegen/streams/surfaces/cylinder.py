@@ -333,8 +333,7 @@ def cylinder_ring(view: View) -> Sequence[Block]:
     blocks: list[Block] = []
     if reading := _face_reading(view, last):
         blocks.append(Text((Cell(reading),), "reading"))
-    if layer := layer_reading(view, last):
-        blocks.append(Text((Cell(layer),), "reading"))
+    blocks += [Text((Cell(told),), "reading") for told in (_two_bands(view, last), layer_reading(view, last)) if told]
     panels = _face_panels(view, last, [at for at in places if (last.id, at) in series], series)
     if panels:
         caption = (
@@ -416,31 +415,42 @@ def cylinder_ring_wear(view: View) -> Sequence[Block]:
 
 
 def _rate_reading(view: View, last: Phase) -> str:
-    """The specific wear rate of the top ring, with how much of the load was gas."""
+    """How far the face wore, and the specific wear rate with how much of the load was gas."""
+    depth = view.value(measures.FACE_DEPTH.id, last.id, "top")
+    worn = f"The face of the top ring wore {view.text(depth, unit=True)}" if depth is not None and depth.value else ""
     rate, gas = (view.value(each.id, last.id, "top") for each in (measures.RATE, measures.RATE_GAS))
     if rate is None or rate.value is None:
         why = f", because {view.why(rate.reason)}" if rate is not None and rate.reason else ""
-        return f"No specific wear rate of the top ring{why}."
+        return f"{worn}{'; no' if worn else 'No'} specific wear rate of the top ring{why}."
     share = (
         f"; {view.text(gas, unit=True)} of its load is the gas pressure assumed"
         if gas is not None and gas.value
         else ""
     )
-    return f"The top ring wore at {view.text(rate, unit=True)}{share}."
+    return f"{f'{worn},' if worn else 'The top ring wore'} at {view.text(rate, unit=True)}{share}."
 
 
 def band_by_trace(view: View) -> Cell | None:
-    """The contact band of the top ring by its traces, and how the eye saw it."""
+    """The contact band of the top ring by its traces."""
     phases = traced(view)
     own = view.value(measures.BAND.id, phases[-1].id, "top") if phases else None
-    if own is None or not own.value:
-        return None
-    eye = view.value(BY_EYE, phases[-1].id, "top-ring")
-    note = ""
-    if eye is not None and eye.value:
-        share = eye.value / own.value - 1
-        note = f"by eye it reads {words.percent(abs(share), 1.0)} {'narrower' if share < 0 else 'wider'}"
-    return Cell(view.text(own, unit=True), note=note)
+    return Cell(view.text(own, unit=True)) if own is not None and own.value else None
+
+
+def _two_bands(view: View, last: Phase) -> str:
+    """The contact band by trace and by eye: what each measures, how far apart they are, and which one is used."""
+    trace, eye = view.value(measures.BAND.id, last.id, "top"), view.value(BY_EYE, last.id, "top-ring")
+    if trace is None or eye is None or not trace.value or not eye.value:
+        return ""
+    seen = words.with_unit(words.number(eye.value, 2), "mm")
+    apart = eye.value - trace.value
+    share = words.percent(abs(apart), trace.value)
+    gap = words.with_unit(words.number(abs(apart), 2), "mm")
+    told = f"the eye reads {gap} ({share}) {'less' if apart < 0 else 'more'}" if float(f"{apart:.2f}") else "both agree"
+    return (
+        f"Its contact band is {view.text(trace, unit=True)} by trace, where the face left its unworn shape, and {seen} "
+        f"by eye, where it shines: {told}. Cylinders are compared in the one by eye, which needs no trace."
+    )
 
 
 def ring_columns(first: str, shown: Iterable[Measure] = tuple(RING)) -> tuple[Column, ...]:

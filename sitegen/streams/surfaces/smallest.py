@@ -8,6 +8,7 @@ from statistics import median
 from sitegen.declarations import Smallest
 from sitegen.methods.intervals import student_95
 from sitegen.methods.ring_face import SHOWN
+from sitegen.page import words
 from sitegen.program.model import Program
 from sitegen.streams.surfaces.measures import FACE_DEPTH, LAYER_THINNEST, WEAR_STEP, WEAR_VALLEYS
 from sitegen.vocabulary import Measure, Value
@@ -45,8 +46,10 @@ def by_repeats(program: Program, values: Iterable[Value]) -> Iterator[Smallest]:
     ):
         halves = sorted(half for each in every if (half := _half(measure, each)) is not None)
         if halves:
-            ends = f"{halves[0]:.2g} to {halves[-1]:.2g} µm"
-            because = f"{source}: {ends} over {len(halves)} places"
+            ends = words.from_to(
+                *(words.number(each, words.decimals_alone(each, 2)) for each in (halves[0], halves[-1]))
+            )
+            because = f"{source}: {words.with_unit(ends, 'µm')} over {words.counted(len(halves), 'place')}"
             yield Smallest(measure.id, f"{what}, by its repeats", median(halves), because)
 
 

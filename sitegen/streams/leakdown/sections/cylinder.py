@@ -178,10 +178,10 @@ def _history_reading(view: View, points: Sequence[Point], others: Sequence[int])
         sentence += f" Its neighbours end at {range_of(level)}."
     change = next(iter(view.values(CHANGE.id, engine=view.the_build, cylinder=view.cylinder, phase=end.phase)), None)
     if change is not None and change.status == "ok" and change.low is not None and change.high is not None:
-        moved = words.with_unit(words.signed(change.value or 0.0, 2), "mm²")
         if change.low <= 0 <= change.high:
             sentence += " The last change is within the scatter between occasions."
         else:
+            moved = words.with_unit(words.judged(change.value, change.low, change.high, 0.0), "mm²")
             sentence += f" The last change, {moved}, is beyond the scatter between occasions."
     return sentence + _only_apart(view)
 
@@ -324,7 +324,7 @@ def _why_note(view: View, state: Verdict, rules: Mapping[str, Verdict]) -> str:
     if not by_two and FALL_RULE in rules and (fall := rules[FALL_RULE]).found is not None:
         went = "fell" if fall.found >= 0 else "rose"
         low, high = sorted(abs(end) if end is not None else 0.0 for end in (fall.low, fall.high))
-        moved = words.with_unit(words.with_interval(abs(fall.found), low, high), "mm²")
+        moved = words.with_unit(words.judged(abs(fall.found), low, high, 0.0), "mm²")
         clear = fall.low is not None and fall.high is not None and (fall.low > 0 or fall.high < 0)
         note += (
             f" Since the check before, the leak area {went} by {moved}."
@@ -428,7 +428,7 @@ def cylinder_paths(view: View) -> Sequence[Block]:
             continue
         by_path = [(path, view.value(PATH.id, phase.id, path)) for path in PATHS]
         shares = [
-            f"{path} {words.number(each.value, 0)} %" for path, each in by_path if each is not None and each.value
+            f"{path} {words.percent(each.value, 100)}" for path, each in by_path if each is not None and each.value
         ]
         unknown = "path-unknown" in ring.flags
         share = None if unknown else ring.value / whole.value
@@ -574,13 +574,12 @@ def cylinder_readings(view: View) -> Sequence[Block]:
     parts += [f"{words.count(without)} without a leak area, with the reason beside it"] if without else []
     parts += [f"{words.count(left)} left out, with the reason beside it"] if left else []
     reading = f"{words.sentence(words.counted(len(rows), 'reading'))}: {words.listed(parts)}."
-    example = next((row.reading for row in records if row.use == ""), "")
     note = (
-        "To object to a reading, add a line like this under “exclusions” in the program file; the reading stays "
-        "visible "
-        f'here: - {{reading: "{example}", why: …, by: …, on: …}}'
+        "Who doubts a reading leaves it out on objection: its name in the last column, why, who and which day, under "
+        f"“exclusions” in {view.program.id}/program.yaml (README, “Your own program”). It stays here, crossed."
     )
-    return (Table(f"readings-{build.id}-{number}", columns, rows, reading, note=note if example else "", wide=True),)
+    note = note if any(row.use == "" for row in records) else ""
+    return (Table(f"readings-{build.id}-{number}", columns, rows, reading, note=note, wide=True),)
 
 
 USED, BESIDE = "used", "beside the value"

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from sitegen.page import words
-from sitegen.page.blocks import Beside, Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text
+from sitegen.page.blocks import Beside, Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text, number_of
+from sitegen.page.counts import MANY
 from sitegen.page.view import View
 from sitegen.program.model import Build, Phase
 from sitegen.streams.leakdown.fields import Reading
@@ -28,7 +30,6 @@ from sitegen.streams.leakdown.history import (
 from sitegen.streams.leakdown.measures import BUILD, CRANKCASE, SCALE, TO_LOSE
 from sitegen.streams.leakdown.sections.shared import (
     ABOVE,
-    CURVE_CAPTION,
     TALLY,
     apart,
     before_refit,
@@ -49,8 +50,9 @@ def _distance_sentence(view: View) -> str:
     for coating in view.program.coatings:
         known = [scale.value for scale in _scales(view, coating) if scale.value is not None]
         if known:
-            clauses.append(f"{view.coating_title(coating)} over {_km_range(known)}")
-    return f"{words.sentence(words.listed(clauses))}." if clauses else ""
+            least, most = words.number(min(known), 1), words.number(max(known), 1)
+            clauses.append(f"{view.coating_title(coating)} {words.from_to(least, most)}")
+    return f"{words.sentence(words.with_unit(words.listed(clauses), 'km'))}." if clauses else ""
 
 
 def _state_sentence(view: View) -> list[Cell]:
@@ -169,6 +171,12 @@ def _day(build: Build, phase: Phase) -> str:
     return words.day(due, year=False) if due else "no date"
 
 
+MANY_CAPTION = (
+    "Phases evenly spaced, not to scale of distance; assembly oil seals before the first start, so cold checks lie on "
+    "another curve. A mark: the mean of a build; those of a coating stand side by side in the order of the program."
+)
+
+
 # ---- leak by phase --------------------------------------------------------------------------------------------------
 
 
@@ -178,15 +186,17 @@ def by_coating(view: View) -> Sequence[Block]:
     means: list[ChartRow] = []
     thin: list[ChartRow] = []
     rows = []
+    many = len(program.builds) > MANY
     for coating in program.coatings:
         for build in program.builds:
             if coating not in build.coatings:
                 continue
             points = mean_line(view, build, coating)
-            means += with_labels([mean_row(view, point, build.id, coating) for point in points], build.id)
+            drawn = [mean_row(view, point, build.id, coating) for point in points]
+            means += [_dot(row, build.id) for row in drawn] if many else with_labels(drawn, build.id)
             rows += [_mean_table_row(view, build, coating, point) for point in points]
             for place in build.places:
-                if place.coating == coating:
+                if place.coating == coating and not many:
                     thin += _standing_out(view, build, place.cylinder, coating, points)
     if not means:
         return ()
@@ -201,11 +211,32 @@ def by_coating(view: View) -> Sequence[Block]:
         ),
         rows=rows,
     )  # fmt: skip
-    caption = f"{CURVE_CAPTION} Lines: mean of a build{'; thin: a cylinder that stands out' if thin else ''}."
-    whole = Figure("leak-area-by-phase", "slope", panels, "", caption, table, measure=CRANKCASE.id)
+    caption = (
+        f"{_phases_add_up(view)}Lines: means of builds{'; thin: a cylinder that stands out' if thin else ''}. Dotted: "
+        "assembly oil still seals. Open: not yet to rely on."
+    )
+    caption = MANY_CAPTION if many else caption
+    whole = Figure("leak-area-by-phase", "slope", panels, "", caption, table)
     near = _each_cylinder(view)
     said = [Text((Cell(reading),), "reading")] if (reading := _coating_reading(view)) else []
     return (*said, Beside("leak", (whole, near), halves=True)) if near else (*said, whole)
+
+
+def _dot(row: ChartRow, name: str) -> ChartRow:
+    """A mark among many: its place and its name, no more."""
+    bare: ChartRow = {field: None if field in {"low", "high"} else datum for field, datum in row.items()}
+    return {**bare, "value": float(f"{number_of(row['value']):.3g}"), "label": "", "tip": name, "series": ""}
+
+
+def _phases_add_up(view: View) -> str:
+    """That each phase goes on from the one before, by the second run of the program; "" where fewer run."""
+    ran = [phase for phase in checked_phases(view) if phase.kind == "run" and phase.schedule]
+    if len(ran) < 2:
+        return "Phases not to scale; distances count from the first start. "
+    first, second = ran[:2]
+    minutes = second.repeat * math.fsum(step.time for step in second.schedule) / 60
+    adds = f"{second.title} adds {words.with_unit(words.number(minutes, 0), 'min')} to {first.title}"
+    return f"Phases add up, not to scale: {adds}; distances count from the first start. "
 
 
 def _each_cylinder(view: View) -> Figure | None:
@@ -222,20 +253,23 @@ def _each_cylinder(view: View) -> Figure | None:
         groups.append({"x": len(groups), "label": build.id})
         odd = stands_out(values)
         told += values
+        many = len(view.program.builds) > MANY
         for each in sorted(values, key=lambda value: value.key.cylinder):
             cylinder = f"cylinder {each.key.cylinder}"
             tip = f"{build.id} {cylinder}: {view.text(each, unit=True)}"
-            points.append(
-                {"x": len(groups) - 1, "value": each.value, "low": each.low, "high": each.high,
-                 "open": bool(each.flags & DOUBTFUL), "coating": each.key.coating,
-                 "label": cylinder if each is odd else "", "tip": tip, "series": build.id}
-            )  # fmt: skip
+            row: ChartRow = {
+                "x": len(groups) - 1, "value": each.value, "low": each.low, "high": each.high,
+                "open": bool(each.flags & DOUBTFUL), "coating": each.key.coating,
+                "label": cylinder if each is odd else "", "tip": tip, "series": build.id,
+            }  # fmt: skip
+            points.append(_dot(row, f"{build.id}, {each.key.cylinder}") if many else row)
     if not points or phase is None:
         return None
     title = f"Leak area {'after' if phase.kind == 'run' else 'at'} {phase.title}, mm²"
     data = {"groups": groups, "points": points, "limits": [limit_row(view)]}
     panel = Panel("", data, {"unit": "mm²"}, label=title, axis=title)
-    caption = "Each cylinder with its 95\u00a0% interval, by build."
+    many = len(view.program.builds) > MANY
+    caption = "The page of a build has the intervals." if many else "95\u00a0% intervals."
     columns = (
         Column("Build"), Column("Cylinder", numeric=True), Column("Coating"),
         Column("Leak area", "mm²", numeric=True, measure=CRANKCASE.id),
@@ -246,7 +280,7 @@ def _each_cylinder(view: View) -> Figure | None:
         for each in told
     ]  # fmt: skip
     table = Table("leak-area-of-cylinders-values", columns, rows)
-    return Figure("leak-area-of-cylinders", "upright", (panel,), "", caption, table, measure=CRANKCASE.id)
+    return Figure("leak-area-of-cylinders", "upright", (panel,), "", caption, table)
 
 
 def _standing_out(view: View, build: Build, cylinder: int, coating: str, means: Sequence[Point]) -> list[ChartRow]:
@@ -294,15 +328,14 @@ def _coating_reading(view: View) -> str:
     for coating in view.program.coatings:
         own = [v for v in view.values(CRANKCASE.id, phase=phase.id, at="", coating=coating) if v.value is not None]
         if own:
-            leak = "ones" if clauses else "cylinders leak"
-            clauses.append(f"{view.coating_title(coating)} {leak} {bare_range(numbers(own))}")
+            leak = "" if clauses else " cylinders leak"
+            clauses.append(f"{view.coating_title(coating)}{leak} {bare_range(numbers(own))}")
             odd = odd or stands_out(own)
     if not clauses:
         return f"No check was taken at {phase.title} yet."
     where = f"{words.sentence(phase.title)}: {words.with_unit(words.listed(clauses), 'mm²')}."
     if odd is not None:
-        title = view.coating_title(odd.key.coating)
-        where += f" {odd.key.engine} cylinder {odd.key.cylinder} stands out among the {title} ones."
+        where += f" {odd.key.engine} cylinder {odd.key.cylinder} stands out."
     return where
 
 
@@ -382,8 +415,3 @@ def _scale_note(view: View, scale: Value | None, odd: Sequence[int]) -> str:
         own = "over a distance of its own" if len(odd) == 1 else "over distances of their own"
         return f"without {noun} {words.numbers_listed(odd)}, {own}"
     return ""
-
-
-def _km_range(found: Sequence[float]) -> str:
-    low, high = words.number(min(found), 1), words.number(max(found), 1)
-    return words.with_unit(words.from_to(low, high), "km")

@@ -1,0 +1,112 @@
+"""Broken folders: a message or a result, in bounded time and memory, and every row accounted for."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections import Counter
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from fuzz.breaking import MAKERS, case
+from fuzz.corpus import CORPUS
+from fuzz.trial import tried
+from sitegen import units
+from sitegen.logs.pieces import blanks_to_tabs
+from sitegen.logs.stamps import instants
+from sitegen.looking.seen import _is_figure, _is_moment
+from sitegen.program import channels
+from sitegen.tables.columns import parted
+from sitegen.tables.numbers import PLAIN, dates, numbers
+from sitegen.tables.workbook import clean
+from sitegen.traces.reading import _facts, _headers, _unit_of
+
+EACH = 30  # cases of each maker
+
+
+@pytest.mark.parametrize("maker", range(len(MAKERS)))
+def test_nothing_breaks_it(maker: int) -> None:
+    """The seeds of a maker; a wrong one is tried again by `tried(case(seed))`."""
+    outcomes = {seed: tried(case(seed)) for seed in range(maker, EACH * len(MAKERS), len(MAKERS))}
+    assert {seed: each.wrong for seed, each in outcomes.items() if each.wrong} == {}
+
+
+def test_about_half_of_the_cases_are_analysed() -> None:
+    """Else it is the first refusal alone that is tried."""
+    found = Counter(tried(case(seed)).analysed for seed in range(40))
+    assert 12 <= found[True] <= 36
+
+
+@pytest.mark.parametrize("name", CORPUS)
+def test_what_once_broke_it(name: str) -> None:
+    assert tried(CORPUS[name][1]()).wrong == ""
+
+
+@pytest.mark.parametrize("where", ["pump/records/leakdown.csv", "pump/program.yaml", "definitions.yaml"])
+@pytest.mark.parametrize("what", ["pipe", "zero", "outside", "loop"])
+def test_only_plain_files_are_opened(what: str, where: str, plain: Path) -> None:
+    path = plain / where
+    content = path.read_bytes()
+    path.unlink()
+    if what == "pipe":
+        os.mkfifo(path)
+    elif what == "zero":
+        path.symlink_to("/dev/zero")
+    elif what == "outside":
+        (plain.parent / "elsewhere").write_bytes(content)
+        path.symlink_to(plain.parent / "elsewhere")
+    else:
+        path.symlink_to(path)
+    from sitegen.cli import main
+
+    assert main(["check", str(plain)]) in {1, 2}
+
+
+@pytest.fixture
+def plain(tmp_path: Path) -> Path:
+    from house import plain as made
+
+    return made(tmp_path)
+
+
+def _cells(read: Callable[..., object]) -> Callable[[str], object]:
+    return lambda text: read(np.array([text], dtype=object))
+
+
+def _quantity(text: str) -> None:
+    with pytest.raises(units.UnitError):
+        units.parse(text, "length")
+
+
+PATTERNS: dict[str, Callable[[str], object]] = {
+    "a number": _cells(numbers),
+    "a number with groups": _cells(lambda cells: numbers(cells, ",", ".")),
+    "a date": _cells(lambda cells: dates(cells, "day first")),
+    "a stamp": _cells(instants),
+    "a plain number": PLAIN.fullmatch,
+    "a header": parted,
+    "a figure": _is_figure,
+    "a moment": _is_moment,
+    "a unit": units.is_unit,
+    "a quantity": _quantity,
+    "a reference": channels._REFERENCE.search,
+    "keys of a trace": lambda text: _facts([text]),
+    "headers of a trace": lambda text: _headers([text], " ", 2),
+    "the unit of a trace": lambda text: _unit_of(text, ""),
+    "fields of a log": lambda text: blanks_to_tabs(text.encode()),
+    "a cell of a workbook": clean,
+}
+HARD = ["7", " ", "(", "[", ";", "-", "1,", ".5", "1 ", "((,", "\u00a0", "_x000D_", "a:", "1:", "in ", "=+"]
+
+
+@pytest.mark.parametrize("name", PATTERNS)
+def test_patterns_take_a_time_in_proportion(name: str) -> None:
+    """Ten times as long takes some ten times as long; what tried each way of cutting it took a hundred times."""
+    for hard in HARD:
+        for end in ("x", ")", ""):
+            started = time.process_time()
+            PATTERNS[name](hard * (300_000 // len(hard)) + end)
+            assert time.process_time() - started < 1.5, (hard, end)

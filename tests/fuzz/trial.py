@@ -1,0 +1,124 @@
+"""One folder read, and what may never happen."""
+
+from __future__ import annotations
+
+import io
+import resource
+import signal
+import tempfile
+import time
+import traceback
+from contextlib import redirect_stderr, redirect_stdout, suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from fuzz.breaking import Broken, case
+from sitegen import workflow
+from sitegen.cli import main
+
+MOST_SECONDS = 10.0  # of the processor
+MOST_MEMORY = 256  # MB more than the process had
+
+
+class TooLong(BaseException):
+    """The time is up."""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of a folder."""
+
+    kind: str
+    status: int
+    analysed: bool
+    seconds: float
+    memory: float  # MB
+    wrong: str = ""  # "" where nothing is wrong
+
+
+def one(seed: int) -> tuple[int, Outcome]:
+    """The case of a seed; every twentieth is published."""
+    return seed, tried(case(seed), publish=seed // 10 % 20 == 0)
+
+
+def tried(broken: Broken, *, publish: bool = False) -> Outcome:
+    """`check` of the folder and what it would conclude, or `publish` of it."""
+    with tempfile.TemporaryDirectory() as folder:
+        home = Path(folder) / "programs"
+        for name, content in broken.files.items():
+            path = home / name
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(content)
+        return _told(broken, home, publish)
+
+
+def _told(broken: Broken, home: Path, publish: bool) -> Outcome:
+    said = io.StringIO()
+    before = _fresh_peak()
+    started = time.process_time()
+    status, analysed, wrong = 3, False, ""
+
+    def up(*_: object) -> None:
+        raise TooLong
+
+    held = signal.signal(signal.SIGPROF, up)
+    signal.setitimer(signal.ITIMER_PROF, MOST_SECONDS)
+    try:
+        with redirect_stdout(said), redirect_stderr(said):
+            examination = workflow.examine(home)
+            wrong = _lost(broken, examination)
+            analysed = not examination.blocked
+            if publish:
+                status = main(["publish", str(home), "--to", str(home.parent / "site")])
+            else:
+                status = 1 if examination.blocked else 0
+                if analysed:
+                    workflow.conclude(examination)
+        if publish and (status == 0) != analysed:
+            wrong = wrong or f"status {status}, though check {'passes' if analysed else 'refuses'}"
+    except SystemExit as ended:
+        status = int(ended.code or 0)
+    except TooLong:
+        wrong = f"more than {MOST_SECONDS:g} s"
+    except Exception:
+        wrong = traceback.format_exc()
+    finally:
+        signal.setitimer(signal.ITIMER_PROF, 0)
+        signal.signal(signal.SIGPROF, held)
+    seconds, memory = time.process_time() - started, _peak() - before
+    if status not in {0, 1, 2} or "Traceback" in said.getvalue():
+        wrong = wrong or f"status {status}: {said.getvalue()[-3000:]}"
+    if memory > MOST_MEMORY:
+        wrong = wrong or f"{memory:.0f} MB"
+    return Outcome(broken.kind, status, analysed, seconds, memory, wrong)
+
+
+def _lost(broken: Broken, examination: workflow.Examination) -> str:
+    """What is wrong with the rows of the table: read, set aside and not yet taken are all there are."""
+    for each in examination.evidence:
+        for readings in each.readings.values():
+            facts = readings.files.get(broken.table)
+            if facts is None or examination.blocked:
+                continue
+            if facts["used"] + facts["set_aside"] != facts["rows"]:
+                return f"{facts} do not add up"
+            found = facts["rows"] + facts.get("not_taken", 0)
+            if broken.rows is not None and found != broken.rows:
+                return f"{broken.rows} rows in the file, {found} accounted for"
+    return ""
+
+
+def _fresh_peak() -> float:
+    """Memory now [MB], from which the peak is counted anew."""
+    with suppress(OSError):
+        Path("/proc/self/clear_refs").write_text("5")
+    return _peak()
+
+
+def _peak() -> float:
+    """Most memory so far [MB]."""
+    try:
+        told = Path("/proc/self/status").read_text()
+        return int(told.split("VmHWM:")[1].split()[0]) / 1024
+    except (OSError, IndexError):
+        return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024

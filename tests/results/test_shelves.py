@@ -1,0 +1,116 @@
+"""What is kept gives the same bytes as what is worked out anew, and nothing kept is served for something else."""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+
+import pytest
+from house import fewer, plain
+from results import edits
+
+from sitegen import shelves
+from sitegen.cache import keep
+from sitegen.results import keeping
+from sitegen.shelves import Shelves, digest, key_of
+from sitegen.vocabulary import Comparison, Key, Result, Value, Verdict
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_random_edits_of_a_small_program(tmp_path: Path, seed: int) -> None:
+    programs = plain(tmp_path)
+    for what in edits.edited(programs, seed, 12):
+        assert edits.differences(programs, None, tmp_path / "shelf") == [], what
+
+
+def test_edits_of_an_example(tmp_path: Path) -> None:
+    """Cells, rows and objections: the second run for a reading that is left out sees rows of other builds."""
+    programs = fewer(tmp_path)
+    for what in edits.edited(programs, 3, 4, (edits.cell, edits.objection, edits.row_gone, edits.lines_above)):
+        assert edits.differences(programs, None, tmp_path / "shelf") == [], what
+
+
+def test_a_theme_of_ones_own_is_part_of_it(tmp_path: Path) -> None:
+    programs, theme = plain(tmp_path), tmp_path / "theme"
+    edits.told(programs, None, Shelves(tmp_path / "shelf"))
+    (theme / "templates").mkdir(parents=True)
+    own = (Path(__file__).parents[2] / "theme" / "templates" / "base.html").read_text()
+    for text in (own.replace("</main>", "<p>ours</p></main>", 1), own):
+        (theme / "templates" / "base.html").write_text(text)
+        assert edits.differences(programs, theme, tmp_path / "shelf") == []
+
+
+def test_what_is_kept_is_taken(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Else the other tests would say nothing: with everything kept no step runs and no page is printed."""
+    programs, shelf = fewer(tmp_path), tmp_path / "shelf"
+    first = edits.told(programs, None, Shelves(shelf))
+
+    def never(*_: object) -> None:
+        raise AssertionError("worked out anew")
+
+    monkeypatch.setattr("sitegen.results.run._run_step", never)
+    monkeypatch.setattr("sitegen.pages.press.Press._made", never)
+    assert edits.told(programs, None, Shelves(shelf)) == first
+
+
+@pytest.mark.parametrize("left", [b"", b"[" * 100_000, None])
+def test_damaged_entries_are_made_anew(tmp_path: Path, left: bytes | None) -> None:
+    programs, shelf = plain(tmp_path), tmp_path / "shelf"
+    first = edits.told(programs, None, Shelves(shelf))
+    every = [path for path in shelf.rglob("*") if path.is_file()]
+    assert len(every) > 20
+    for path in every:
+        raw = path.read_bytes()
+        path.write_bytes(raw[: len(raw) // 2] if left is None else left)
+    assert edits.told(programs, None, Shelves(shelf)) == first
+
+
+def test_entries_that_say_something_else_but_are_whole(tmp_path: Path) -> None:
+    """JSON of another shape, with its hash: nothing is believed that cannot be read, and nothing is executed."""
+    programs, shelf = plain(tmp_path), tmp_path / "shelf"
+    first = edits.told(programs, None, Shelves(shelf))
+    for path in [path for path in shelf.rglob("*") if path.is_file()]:
+        keep(path, json.dumps([[1, 2], {"a": 3}]).encode())
+    assert edits.told(programs, None, Shelves(shelf)) == first
+
+
+def test_other_code_has_other_keys(monkeypatch: pytest.MonkeyPatch) -> None:
+    before = key_of("step", "a"), key_of("page", "a")
+    monkeypatch.setattr(shelves, "code", lambda pages=False: f"other {pages}")
+    after = key_of("step", "a"), key_of("page", "a")
+    assert len({*before, *after}) == 4
+
+
+def test_the_longest_unused_go_first(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    kept = Shelves(tmp_path / "shelf")
+    names = [digest(n) for n in range(4)]
+    for name in names:
+        kept.put(name, b"x" * 1000, bytes)
+    size = sum(path.stat().st_size for path in (tmp_path / "shelf").rglob("*") if path.is_file())
+    for age, name in enumerate(names):  # the first was asked for last
+        os.utime(tmp_path / "shelf" / name[:2] / name, (1e9 - age, 1e9 - age))
+    monkeypatch.setattr(shelves, "MOST_BYTES", size // 2)
+    kept.tidy()
+    assert [kept.find(name, bytes) is not None for name in names] == [True, True, False, False]
+
+
+def test_memory_forgets_what_nobody_asks_for() -> None:
+    kept = Shelves(memory=True)
+    kept.put("used", 1, lambda _: b"")
+    kept.put("left", 2, lambda _: b"")
+    for _ in range(6):
+        assert kept.find("used", int) == 1
+        kept.tidy()
+    assert kept.find("left", int) is None
+
+
+def test_results_come_back_as_they_were() -> None:
+    key = Key("B1", 2, "nitrided", "pulls", "vs:cold")
+    results: list[Result] = [
+        Value("a.b", key, 0.1, float("-inf"), None, flags=frozenset({"x", "y"}), n=3, of="check"),
+        Verdict("seating", key, "seated", limit=0.35, adjusted_over=2),
+        Comparison("a.b", "pulls", "", "graded", "nitrided", "primary", "ratio", estimate=0.9, flags=frozenset()),
+    ]
+    kept = keeping.Kept(results, {"a.b": {"B1": "0"}})
+    assert keeping.unpack_results(keeping.pack_results(kept)) == kept
