@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import argparse
+import gc
 import os
 import sys
 import textwrap
 import traceback
 from collections.abc import Callable, Sequence
-from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -24,9 +24,11 @@ _STATUS = "exit status:\n  0 fine, 1 the input has errors, 2 wrong use, 3 a faul
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one verb and return the exit status."""
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy loads: our matrices are small, threads wait
-    parser = _parser()
+    gc.set_threshold(50_000, 20, 50)  # a publish makes millions of objects, hardly any in circles: look more seldom
+    given = sys.argv[1:] if arguments is None else arguments
+    parser = _parser(questions="start" in given)
     try:
-        options = parser.parse_args(arguments)
+        options = parser.parse_args(given)
     except SystemExit as end:  # argparse has printed what was wrong, or the help
         return USE if end.code else FINE
     try:
@@ -40,17 +42,27 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return FAULT
 
 
-def _parser() -> argparse.ArgumentParser:
+class _Version(argparse.Action):
+    """Says which version this is; it is looked up only then."""
+
+    def __call__(self, *_: object) -> None:
+        from importlib.metadata import version
+
+        print(f"sitegen {version('sitegen')}")
+        raise SystemExit(FINE)
+
+
+def _parser(questions: bool = True) -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="sitegen",
         description="Check, analyse and publish engine test programs on piston-ring coatings.",
         epilog="`sitegen VERB --help` shows the options of a verb, with examples.\n\n" + _STATUS,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    parser.add_argument("--version", action="version", version=f"sitegen {version('sitegen')}")
+    parser.add_argument("--version", action=_Version, nargs=0, help="show the version and exit")
     verbs = parser.add_subparsers(metavar="VERB", required=True)
 
-    _add_start(verbs)
+    _add_start(verbs, questions)
     _add_look(verbs)
     _add_sheets(verbs)
 
@@ -76,8 +88,8 @@ def _parser() -> argparse.ArgumentParser:
         verbs,
         "publish",
         "write the results into the program folders and the site into a folder",
-        "Check, analyse, write results/ beside each program file and the whole site into a folder. Where the input has "
-        "errors nothing is written, and the old site stays.",
+        "Check, analyse, write results/ beside each program file and the whole site into a folder. A program with "
+        "errors stays as it was, with a notice on its pages; the others are published.",
         "sitegen publish programs --to site              then open site/index.html",
         "sitegen publish programs --to site --strict     write nothing when a reading was set aside",
         "sitegen publish programs --to site --sheet      decision sheets in site/sheets, a file each to be sent",
@@ -87,6 +99,7 @@ def _parser() -> argparse.ArgumentParser:
     publish.add_argument(
         "--to", type=Path, required=True, metavar="DIR", help="folder of the site; made when it is not there"
     )
+    publish.add_argument("--format", choices=("text", "json"), default="text", help="how what was done is told (text)")
     publish.add_argument("--strict", action="store_true", help="write nothing when a reading was set aside")
     publish.add_argument("--sheet", action="store_true", help="write each decision sheet as one file to be sent, too")
     publish.add_argument("--theme", type=Path, metavar="DIR", help="folder whose templates and styles replace ours")
@@ -142,9 +155,7 @@ def _verb(verbs: Verbs, name: str, short: str, told: str, *examples: str) -> arg
     return parser
 
 
-def _add_start(verbs: Verbs) -> None:
-    from sitegen.starting.answers import QUESTIONS
-
+def _add_start(verbs: Verbs, questions: bool) -> None:
     start = _verb(
         verbs,
         "start",
@@ -165,8 +176,11 @@ def _add_start(verbs: Verbs) -> None:
     start.add_argument(
         "--schemas", action="store_true", help="only bring the copies of the schemas in a programs folder up to date"
     )
-    for each in QUESTIONS:
-        start.add_argument(each.option, metavar="TEXT", help=each.help.replace("%", "%%"))
+    if questions:  # the other verbs start without them
+        from sitegen.starting.answers import QUESTIONS
+
+        for each in QUESTIONS:
+            start.add_argument(each.option, metavar="TEXT", help=each.help.replace("%", "%%"))
     start.set_defaults(verb=_start)
 
 
@@ -291,18 +305,35 @@ def _today() -> str:
 
 
 def _check(options: argparse.Namespace) -> int:
+    from sitegen import unchanged
+
+    today = _today()
+    asked = None if options.recompute else unchanged.question_of_check(options.folder, options.format, today)
+    answer = unchanged.checked(asked) if asked is not None else None
+    if answer is None:
+        answer = _checked(options, today)
+        if asked is not None:
+            unchanged.remember_check(asked, answer)
+    text, status, strict = answer
+    print(text)
+    return strict if options.strict else status
+
+
+def _checked(options: argparse.Namespace, today: str) -> tuple[str, int, int]:
+    """What a check says, its exit status and that with --strict."""
     from sitegen import problems, shelves, workflow
     from sitegen.results import alike, files
 
     # what is to be held against the committed results is worked out anew
     kept = shelves.NONE if options.recompute else shelves.of_user()
+    said: list[str] = []
     examination = workflow.examine(options.folder, shelves=kept)
-    found = [*examination.problems, *workflow.ahead(examination, _today())]
+    found = [*examination.problems, *workflow.ahead(examination, today)]
     if examination.folder is not None:
         for program in examination.folder.programs:
             found += [workflow.stale_problem(program, reason) for reason in files.stale(program)]
             found += workflow.unfinished_problem(program)
-    if options.recompute and not examination.blocked:
+    if options.recompute and examination.folder is not None:
         for conclusion in workflow.with_files(workflow.conclude(examination)):
             program = conclusion.analysis.program
             found += [
@@ -311,20 +342,17 @@ def _check(options: argparse.Namespace) -> int:
             ]
     found.sort()
     kept.tidy()
-    print(problems.as_json(found) if options.format == "json" else problems.as_text(found))
+    said.append(problems.as_json(found) if options.format == "json" else problems.as_text(found))
     if options.format == "text":
-        for clause in filter(None, (examination.not_used, examination.not_taken)):
-            print(f"{clause[:1].upper()}{clause[1:]}.")
-        for proposal in workflow.proposals(examination):
-            print(f"\n{proposal}")
+        clauses = filter(None, (examination.not_used, examination.not_taken))
+        said += [f"{clause[:1].upper()}{clause[1:]}." for clause in clauses]
+        said += [f"\n{proposal}" for proposal in workflow.proposals(examination)]
     if options.format == "text" and problems.errors(found):
         from sitegen import registry
         from sitegen.looking import entries
 
-        for report in entries.unmapped(options.folder, registry.STREAMS):
-            print(f"\n{report}")
-    failing = [each for each in found if each.level == "error" or options.strict]
-    return INPUT if failing else FINE
+        said += [f"\n{report}" for report in entries.unmapped(options.folder, registry.STREAMS)]
+    return "\n".join(said), INPUT if problems.errors(found) else FINE, INPUT if found else FINE
 
 
 def _publish(options: argparse.Namespace) -> int:
@@ -337,16 +365,36 @@ def _publish(options: argparse.Namespace) -> int:
 
     asked = unchanged.question(options.folder, options.to, options.theme, options.sheet)
     outcome = unchanged.answered(asked) if asked is not None and not options.no_cache else None
+    changed: list[str] | None = []
+    why = "No page made anew: nothing has changed since the last publish into this folder."
     if outcome is None or (options.strict and outcome.problems):
         outcome = _published(options, still)
         if outcome is None:
             return INPUT
+        changed = unchanged.because(asked) if asked is not None else None
+        why = unchanged.why(outcome, changed, not options.no_cache)
         if asked is not None and not still():
             unchanged.remember(asked, outcome)
     for said in filter(None, (outcome.problems, outcome.once)):
         print(said, file=sys.stderr)
-    print(outcome.report)
-    return FINE
+    if options.format == "json":
+        _print_json(published=True, pages=outcome.pages, new=outcome.new, made=outcome.made, because=changed,
+                    left=outcome.left)  # fmt: skip
+    else:
+        print(f"{why}\n{outcome.report}")
+    return INPUT if outcome.left else FINE
+
+
+def _print_json(**told: object) -> None:
+    import json
+
+    print(json.dumps({"format": 1, **told}, indent=2))
+
+
+def _nothing_written(options: argparse.Namespace) -> None:
+    print("Nothing was written.", file=sys.stderr)
+    if options.format == "json":
+        _print_json(published=False)
 
 
 def _published(options: argparse.Namespace, still: Callable[[], Sequence[str]]) -> Outcome | None:
@@ -358,7 +406,8 @@ def _published(options: argparse.Namespace, still: Callable[[], Sequence[str]]) 
         with helping.helped(options.workers, options.cluster, kept, options.theme) as (kept, helpers):
             return _published_by(options, still, kept, helpers)
     except helping.ClusterError as problem:
-        print(f"{problem}\nNothing was written.", file=sys.stderr)
+        print(problem, file=sys.stderr)
+        _nothing_written(options)
         return None
     finally:
         kept.tidy()
@@ -374,16 +423,21 @@ def _published_by(
 
     with Line(sys.stderr) as tell:
         examination = workflow.examine(options.folder, tell, kept, helpers)
-    if examination.blocked or (options.strict and examination.problems):
-        print(problems.as_text(examination.problems), file=sys.stderr)
-        print("Nothing was written.", file=sys.stderr)
-        return None
     try:
-        with Line(sys.stderr) as tell:
-            return workflow.publish(examination, options.to, options.theme, tell, options.sheet, still)
+        outcome = None
+        if not (options.strict and examination.problems):
+            with Line(sys.stderr) as tell:
+                outcome = workflow.publish(examination, options.to, options.theme, tell, options.sheet, still)
     except (CannotPublish, ThemeError) as problem:
         print(problem, file=sys.stderr)
+        if options.format == "json":
+            _print_json(published=False)
         return None
+    else:
+        if outcome is None:
+            print(problems.as_text(examination.problems), file=sys.stderr)
+            _nothing_written(options)
+        return outcome
 
 
 def _plan(options: argparse.Namespace) -> int:
@@ -458,7 +512,7 @@ def _sheets(options: argparse.Namespace) -> int:
     from sitegen.publish import CannotPublish
 
     folder, found = workflow.programs(options.program)
-    if folder is None:
+    if folder is None or folder.left:
         print(problems.as_text(found), file=sys.stderr)
         return INPUT
     if len(folder.programs) != 1:

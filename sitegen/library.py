@@ -62,7 +62,7 @@ def findings(path: Path | str, *, committed: bool = False) -> Findings:
     home: Folder | None
     if committed:
         home, problems = workflow.programs(folder)
-        if home is None:
+        if home is None or home.left:
             raise InputError(problems)
         damaged = [workflow.stale_problem(each, what) for each in home.programs for what in damage(each)]
         if damaged:

@@ -92,6 +92,18 @@ def holds(to: Path, hashes: Mapping[str, str], beside: Mapping[str, str] | None 
         return False
 
 
+def lying(to: Path) -> dict[str, bytes]:
+    """The files of the site that lies there: those that are ours and were not changed since."""
+    try:
+        with Tree(to) as site:
+            stored = _read_manifest(site)
+            on_disk = {path: _lies(site, path) for path in {**stored.files, **stored.writing}}
+            ours = _settled(stored, on_disk).files
+            return {path: site.read(path) for path, digest in ours.items() if on_disk[path] == digest}
+    except (CannotPublish, OSError):
+        return {}
+
+
 def _holds_beside(path: Path, digest: str) -> bool:
     with Tree(path.parent) as tree:
         return tree.sha256(path.name) == digest and not _untidy(tree)

@@ -250,8 +250,8 @@ class Book:
 
     def __init__(self, rows: Mapping[tuple[str, Key], Value], needs: Iterable[str]) -> None:
         self._rows = rows
-        self._by_measure: dict[str, list[Value]] = {}  # laid out when it is first asked for
         self._needs = frozenset(needs)
+        self._by_measure: dict[str, list[Value]] = {}  # of those that were asked for: steps ask once a build
 
     def _declared(self, measure: str) -> None:
         if measure not in self._needs:
@@ -268,10 +268,9 @@ class Book:
     def of(self, measure: str) -> Iterator[Value]:
         """All values of one measure that this step may see, in the order they were given."""
         self._declared(measure)
-        if not self._by_measure:
-            for (name, _), value in self._rows.items():
-                self._by_measure.setdefault(name, []).append(value)
-        return iter(self._by_measure.get(measure, ()))
+        if measure not in self._by_measure:
+            self._by_measure[measure] = [value for (name, _), value in self._rows.items() if name == measure]
+        return iter(self._by_measure[measure])
 
 
 class ReadingsBook(Mapping[str, Readings]):

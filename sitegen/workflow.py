@@ -5,7 +5,8 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
+from functools import cache
 from graphlib import TopologicalSorter
 from importlib.metadata import version
 from pathlib import Path
@@ -15,22 +16,26 @@ from sitegen import registry
 from sitegen.crossing import closure, planning
 from sitegen.crossing.planning import Planning
 from sitegen.page import counts
+from sitegen.page.addresses import Addresses
 from sitegen.pages import notes
-from sitegen.problems import as_text
+from sitegen.problems import as_text, counted, errors, shown
 from sitegen.program.folder import load
-from sitegen.program.model import Folder, Program
+from sitegen.program.model import Folder, Left, Program
 from sitegen.progress import Tell, untold
 from sitegen.reasons import APART
 from sitegen.regular import read_regular
 from sitegen.results import committed, run, stated, taken
 from sitegen.results import files as result_files
+from sitegen.results.keeping import Later
 from sitegen.results.run import Analysis, Evidence, analyse, gather, lent_file, unread
 from sitegen.shelves import NONE, Shelves
 from sitegen.unchanged import Outcome
-from sitegen.vocabulary import Problem
+from sitegen.vocabulary import Measure, Problem
 
 if TYPE_CHECKING:
+    from sitegen.pages.frame import Stood
     from sitegen.pages.site import Helpers as PageHelpers
+    from sitegen.pages.site import Told
 
 # codes of warnings about rows that stay in use
 IN_PART = frozenset({"cutoff-missing", "flank-missing", "trace-short", "oil-not-filled"})
@@ -50,7 +55,7 @@ class Helpers(run.Helpers, Protocol):
 class Examination:
     """A programs folder with everything recorded in it, and all that is wrong with it."""
 
-    folder: Folder | None  # None: a program file is broken
+    folder: Folder | None  # None: what all programs share is broken
     evidence: tuple[Evidence, ...]
     problems: tuple[Problem, ...]
     shelves: Shelves = NONE  # where what follows from it is kept
@@ -58,8 +63,17 @@ class Examination:
 
     @property
     def blocked(self) -> bool:
-        """True where nothing may be written."""
+        """True where anything is wrong that has to be mended."""
         return self.folder is None or any(problem.level == "error" for problem in self.problems)
+
+    @property
+    def whole(self) -> Examination:
+        """The same without what programs with errors recorded, and without their problems."""
+        left = () if self.folder is None else self.folder.left
+        names = {each.id for each in left}
+        evidence = tuple(each for each in self.evidence if each.program.id not in names)
+        own = tuple(f"{shown(name)}/" for name in names)
+        return replace(self, evidence=evidence, problems=tuple(p for p in self.problems if not p.file.startswith(own)))
 
     @property
     def not_used(self) -> str:
@@ -75,7 +89,10 @@ class Examination:
 
 
 def programs(path: Path) -> tuple[Folder | None, list[Problem]]:
-    """The program files of a folder, or of one program's folder, without their records; None where one is broken."""
+    """The program files of a folder, or of one program's folder, without their records; those with errors apart.
+
+    None where what they share is broken.
+    """
     units = {name: measure.unit for name, measure in registry.measures().items()}
     streams = [stream.name for stream in registry.STREAMS]
     return load(path, measures=units, streams=streams, comparable=registry.comparable())
@@ -97,10 +114,15 @@ def examine(path: Path, tell: Tell = untold, shelves: Shelves = NONE, helpers: H
             tell(f"Reading {program.id} ({count} of {len(folder.programs)})")
             read.append(_with_notes(gather(program, registry.STREAMS, shelves), notes.problems(folder, program, units)))
         evidence = tuple(read)
-        problems = [*problems, *(problem for each in evidence for problem in each.problems)]
-        problems += [problem for each in evidence for problem in _not_lent(each.program, evidence)]
-        problems += [problem for each in evidence for problem in registry.unanswerable(each.program, each.readings)]
-        problems += [problem for each in evidence for problem in taken.problems(each.program)]
+        found = {each.program.id: [*each.problems] for each in evidence}
+        for each in evidence:
+            found[each.program.id] += registry.unanswerable(each.program, each.readings)
+            found[each.program.id] += taken.problems(each.program, shelves)
+        _find_not_lent(evidence, found)
+        problems = [*problems, *(problem for own in found.values() for problem in own)]
+        left = [*folder.left, *(Left(name, tuple(sorted(errors(own)))) for name, own in found.items() if errors(own))]
+        programs_whole = [each for each in folder.programs if not errors(found[each.id])]
+        folder = replace(folder, programs=programs_whole, left=tuple(sorted(left, key=lambda each: each.id)))
     return Examination(folder, evidence, tuple(sorted(problems)), shelves, helpers)
 
 
@@ -149,6 +171,17 @@ def _with_notes(evidence: Evidence, found: Sequence[Problem]) -> Evidence:
     return replace(evidence, problems=tuple(sorted([*evidence.problems, *found])))
 
 
+def _find_not_lent(evidence: Sequence[Evidence], found: Mapping[str, list[Problem]]) -> None:
+    """Add that a lender's results are not there. Of a lender with errors the committed ones are taken."""
+    while True:
+        whole = [each for each in evidence if not errors(found[each.program.id])]
+        faults = {each.program.id: _not_lent(each.program, whole) for each in whole}
+        if not any(faults.values()):
+            return
+        for name, own in faults.items():
+            found[name].extend(own)
+
+
 def _not_lent(program: Program, evidence: Sequence[Evidence]) -> list[Problem]:
     """Programs asked for their scatter whose results are not there, and lending in a circle."""
     known = {each.program.id: each.program for each in evidence}
@@ -173,8 +206,9 @@ def _not_lent(program: Program, evidence: Sequence[Evidence]) -> list[Problem]:
 
 
 def conclude(examination: Examination, tell: Tell = untold) -> tuple[Analysis, ...]:
-    """Run every analysis of an examined folder; programs that lend their scatter to others go first."""
-    waiting = {each.program.id: each for each in examination.evidence}
+    """Run the analysis of every program without errors; programs that lend their scatter to others go first."""
+    evidence = examination.whole.evidence
+    waiting = {each.program.id: each for each in evidence}
     graph = {name: [*each.program.scatter_from] for name, each in waiting.items()}
     done: dict[str, Analysis] = {}
     order = TopologicalSorter(graph)
@@ -197,7 +231,7 @@ def conclude(examination: Examination, tell: Tell = untold) -> tuple[Analysis, .
     finally:
         if threads is not None:
             threads.shutdown(wait=False, cancel_futures=True)
-    return tuple(done[each.program.id] for each in examination.evidence)
+    return tuple(done[each.program.id] for each in evidence)
 
 
 def analysed(evidence: Evidence, shelves: Shelves, helpers: Helpers | None = None) -> Analysis:
@@ -238,7 +272,7 @@ class Conclusion:
     files: Mapping[str, bytes]  # name in the results folder -> content
 
 
-def with_files(analyses: Sequence[Analysis]) -> tuple[Conclusion, ...]:
+def with_files(analyses: Sequence[Analysis], shelves: Shelves = NONE) -> tuple[Conclusion, ...]:
     """The result files of each program; the analysis learns what git knows: what moved, what was set anew."""
     conclusions = []
     units = {name: measure.unit for name, measure in registry.measures().items()}
@@ -249,8 +283,8 @@ def with_files(analyses: Sequence[Analysis]) -> tuple[Conclusion, ...]:
             each,
             looks=looks,
             changes=committed.changes(each.program, each.files),
-            taken=taken.standings(each.program, each.files),
-            restated=stated.restated(each.program, each.readings, units),
+            taken=taken.standings(each.program, each.files, shelves),
+            restated=stated.restated(each.program, each.readings, units, shelves),
         )
         conclusions.append(Conclusion(told, each.files))
     return tuple(conclusions)
@@ -273,9 +307,10 @@ def plan_each(
     builds: int | None = None,
     seed: int | None = None,
     scheme: str = "",
+    measures: Mapping[str, Measure] | None = None,
 ) -> tuple[Planning, ...]:
     """The same from analyses that were made already."""
-    measures = registry.measures(each.program for each in analyses)
+    measures = measures or registry.measures(each.program for each in analyses)
     return tuple(
         planning.plan(
             each.program,
@@ -330,6 +365,7 @@ class Rendered:
 
     conclusions: tuple[Conclusion, ...]
     site: Mapping[str, bytes]  # path from its root -> content
+    told: Told
 
 
 def render(
@@ -337,30 +373,49 @@ def render(
     theme: Path | None,
     tell: Tell = untold,
     sheet: bool = False,
+    before: Mapping[str, bytes] | None = None,
 ) -> Rendered:
     """Results and pages of an examined folder, in memory, with `sheet` decision sheets to be sent.
 
-    The examination must not be blocked.
+    Of programs with errors the pages stay that `before`, the site there was, holds. There must be a folder.
 
     Raises pages.site.ThemeError.
     """
     from sitegen.crossing.history import histories
-    from sitegen.pages.site import build_site
+    from sitegen.pages.site import Told, build_site
 
     if examination.folder is None:
-        raise ValueError("a blocked examination cannot be published")
-    conclusions = with_files(conclude(examination, tell))
+        raise ValueError("without a folder there is nothing to publish")
+    conclusions = with_files(conclude(examination, tell), examination.shelves)
     analyses = [conclusion.analysis for conclusion in conclusions]
     measures = registry.measures(each.program for each in analyses)
     tell("Making the pages")
-    plans = plan_each(analyses)
+    # worked out where a page asks for them
+    every = cache(lambda: histories(analyses, measures))
+    known = Later((name for each in analyses for name in each.program.coatings), lambda name: every()[name])
+    plans = Later(
+        (each.program.id for each in analyses),
+        cache(lambda name: plan_each([each for each in analyses if each.program.id == name], measures=measures)[0]),
+    )
+    told = Told()
     helpers = examination.helpers
     site = build_site(
-        examination.folder, analyses, registry.STREAMS, measures, theme, histories(analyses, measures), plans,
+        examination.folder, analyses, registry.STREAMS, measures, theme, known, plans,
         {each.analysis.program.id: each.files for each in conclusions}, sheet, examination.shelves,
-        helpers.pages_of(analyses, [each.program.id for each in plans]) if helpers is not None else None,
+        helpers.pages_of(analyses, plans) if helpers is not None else None, before, told,
     )  # fmt: skip
-    return Rendered(conclusions, site)
+    return Rendered(conclusions, site, told)
+
+
+def nothing_stands(examination: Examination, before: Mapping[str, bytes]) -> bool:
+    """Whether a site would hold no program at all: none is without errors, and none has pages that stay."""
+    from sitegen.pages.left import lying
+
+    folder = examination.folder
+    if folder is None or folder.programs:
+        return folder is None
+    addresses = Addresses.of(folder)
+    return not any(lying(each, addresses, before, sheets=False) for each in folder.left)
 
 
 def publish(
@@ -370,16 +425,22 @@ def publish(
     tell: Tell = untold,
     sheet: bool = False,
     still: Callable[[], Sequence[str]] = tuple,
-) -> Outcome:
+) -> Outcome | None:
     """Write the results into the program folders, then the site; returns the closing line and what lies there now.
 
-    `still` names, before anything is written, the files that have changed since it was begun.
+    Programs with errors are left as they were. None where nothing was written, since no program stands. `still` names,
+    before anything is written, the files that have changed since it was begun.
 
-    Raises publish.CannotPublish. The examination must not be blocked.
+    Raises publish.CannotPublish.
     """
     from sitegen import publish as disk
 
-    rendered = render(examination, theme, tell, sheet)
+    before = disk.lying(target) if examination.blocked else {}
+    if nothing_stands(examination, before):
+        return None
+    rendered = render(examination, theme, tell, sheet, before)
+    left = examination.folder.left if examination.folder is not None else ()
+    new = not (target / disk.MANIFEST).is_file()
     conclusions, site = rendered.conclusions, rendered.site
     tell("Writing")
     # All pages are made before the first byte is written; results first, which the pages quote.
@@ -393,13 +454,18 @@ def publish(
         tables[folder / result_files.FOLDER] = conclusion.files
         own = f"{folder.name}/{result_files.FOLDER}"
         results |= {f"{own}/{name}": digest for name, digest in hashes(conclusion.files).items()}
+    for conclusion in conclusions:
+        lent = map(lent_file, conclusion.analysis.program.scatter_from)  # by programs that are not published here, too
+        results |= {name: conclusion.analysis.inputs[name] for name in lent if name not in results}
     inputs = {name for each in conclusions for name in each.analysis.inputs}
     if moved := [name for name in still() if name in inputs]:
         names = ", ".join(moved[:3]) + (f" and {len(moved) - 3} more" if len(moved) > 3 else "")
         raise disk.CannotPublish(f"{names}: changed while it was read. Publish again. Nothing was written.")
     done = disk.publish(site, target, tables, tell)
     pages = sum(name.endswith(".html") for name in site)
-    codes = [problem.code for problem in examination.problems if problem.level == "warning"]
+    said = as_text(examination.problems) if examination.problems else ""
+    examination = examination.whole
+    codes = [problem.code for problem in examination.problems]
     images = sum(code.startswith("image-") for code in codes)  # the rest of such a row is used
     noted = sum(code.startswith(notes.CODE) for code in codes)
     unread = sum(code in UNREAD for code in codes)
@@ -413,13 +479,32 @@ def publish(
     told += "; records of some kinds are not read" if unread else ""
     told += f"; {examination.not_taken}" if examination.not_taken else ""
     told += ", see the data pages" if codes or examination.not_taken else ""
-    count = len(conclusions)
-    programs = f"{count} {'program' if count == 1 else 'programs'}"
+    programs = counted(len(conclusions), "program")
+    programs = f"{len(conclusions)} of {counted(len(conclusions) + len(left), 'program')}" if left else programs
+    stood = rendered.told.stood
+    told = "".join(f"; {_left(each, stood.get(each.id))}" for each in left) + told
+    published = counted(pages - sum(each.pages for each in stood.values()), "page")
     sent = f", decision sheets to be sent in {target / 'sheets'}" if sheet else ""
-    report = f"Published {programs} on {pages} pages{sent}{told}. Open {target / 'index.html'}"
-    said = as_text(examination.problems) if examination.problems else ""
+    report = f"Published {programs} on {published}{sent}{told}. Open {target / 'index.html'}"
     anew += [f"{target}: {done.told}."] if done.told else []
-    return Outcome(report, said, hashes(site), results, "\n".join(anew))
+    stay = [_left_as_json(each, stood.get(each.id)) for each in left]
+    made = tuple(rendered.told.made)
+    return Outcome(report, said, hashes(site), results, "\n".join(anew), stay, pages, new, made)
+
+
+def _left_as_json(program: Left, stood: Stood | None) -> dict[str, object]:
+    pages, day = (stood.pages, stood.day) if stood is not None else (0, "")
+    problems = [asdict(each) for each in program.errors]
+    return {"program": program.id, "pages_as_they_were": pages, "records_until": day, "problems": problems}
+
+
+def _left(program: Left, stood: Stood | None) -> str:
+    """What became of a program with errors, as a clause."""
+    has = f"{shown(program.id)} has {counted(len(program.errors), 'error')}"
+    if stood is None:
+        return f"{has}, which its page lists"
+    until = f", with records until {stood.day}" if stood.day else ""
+    return f"{has}, and its {counted(stood.pages, 'page')} stay as they were{until}"
 
 
 def sheets(

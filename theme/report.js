@@ -689,7 +689,7 @@
     var what = document.getElementById(button.dataset.of);
     var name = what.dataset.name || what.id;
     if (button.dataset.save === "csv") {
-      save(fileName(name, "csv"), new Blob([csvOf(what)], { type: "text/csv;charset=utf-8" }));
+      window.sitegenWhole(what, function () { save(fileName(name, "csv"), new Blob([csvOf(what)], { type: "text/csv;charset=utf-8" })); });
       return;
     }
     var svg = figureSvg(what);

@@ -37,6 +37,10 @@
   }
 
   function arrange(state) {
+    if ((state.column !== null || state.words) && more(state.table)) {
+      window.sitegenWhole(state.table, function () { if (!more(state.table)) { arrange(state); } });
+      return;
+    }
     var order = state.rows.slice();
     if (state.column !== null) {
       var keys = new Map(order.map(function (row) { return [row, keyOf(row, state.column)]; }));
@@ -64,6 +68,36 @@
       state.line.classList.toggle("some", words.length > 0);
     }
   }
+
+  // ---- long tables: rows beyond the first stand in a script of their own, which is loaded when all of them are needed ----
+  window.sitegenRows = function (told) {
+    var table = document.getElementById(told.table), state = tables.get(told.table);
+    table.tBodies[0].insertAdjacentHTML("beforeend", told.rows);
+    more(table).parentNode.parentNode.remove();
+    if (state) { state.rows = Array.prototype.slice.call(table.tBodies[0].rows); }
+  };
+
+  function more(table) { return document.querySelector('[data-more][data-of="' + table.id + '"]'); }
+
+  // Calls `then` once all rows of a table stand on the page: at once where they do.
+  window.sitegenWhole = function (table, then) {
+    var button = more(table), script = button && button.asked;
+    if (!button) { then(); return; }
+    if (!script) {
+      script = button.asked = document.createElement("script");
+      script.src = button.dataset.more;
+      script.onerror = function () { button.textContent = "Not shown: " + button.dataset.more + " is not there"; };
+      document.head.appendChild(script);
+    }
+    script.addEventListener("load", then);
+  };
+
+  document.addEventListener("click", function (event) {
+    var button = event.target.closest("button[data-more]");
+    if (!button) { return; }
+    var table = document.getElementById(button.dataset.of);
+    window.sitegenWhole(table, function () { table.parentNode.focus({ preventScroll: true }); if (tables.has(table.id)) { arrange(tables.get(table.id)); } });
+  });
 
   // ---- finding among folded entries: what does not hold the words goes, a dozen that do are opened ----
   var folds = []; // {id, line, input, count, entries, words}

@@ -10,11 +10,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING
 
 from sitegen.declarations import Step
 from sitegen.program.model import Build, Program, Subject
 from sitegen.rounding import interval
 from sitegen.vocabulary import Book, Key, Measure, Readings, Refused, Result, Value, Verdict
+
+if TYPE_CHECKING:
+    from sitegen.methods.odd import Scores
 
 RULE = "odd"
 ODD, NOT_ODD, OPEN = "odd", "not odd", "cannot tell"
@@ -76,11 +80,13 @@ def found(program: Program, measures: Mapping[str, Measure], book: Book) -> Iter
     held = {build.id: _whole(build, chosen[build.id], book) for build in program.builds}
     scored = {name: own for name, own in held.items() if len(own) >= LEAST}
     every = sum(map(len, scored.values()))
+    pooled = {of: _pooled(program, [measures[each.measure] for each in of], of, book)
+              for of in dict.fromkeys(chosen[name] for name in scored)}  # fmt: skip
     for build in program.builds:
         if build.id not in scored:
             continue
         of = chosen[build.id]
-        yield from _told(program, build, [measures[each.measure] for each in of], of, book, every)
+        yield from _told(build, of, *pooled[of], every)
         for place in build.places:
             if place.cylinder not in scored[build.id]:
                 yield _open(build.key(place.cylinder), "reading-missing")
@@ -125,25 +131,36 @@ def _number(value: Value) -> float | None:
     return number if number is not None and math.isfinite(number) else None
 
 
-def _told(
-    program: Program, build: Build, measures: Sequence[Measure], of: Sequence[Subject], book: Book, every: int
-) -> Iterable[Result]:
+def _pooled(
+    program: Program, measures: Sequence[Measure], of: Sequence[Subject], book: Book
+) -> tuple[Sequence[tuple[Build, int]], Scores | Refused]:
+    """Cylinders that are looked at in the same measures, and how far off each lies."""
     from sitegen.methods import odd
 
     pool = [(other, cylinder, row) for other in program.builds for cylinder, row in _whole(other, of, book).items()]
-    own = [place for place, (other, _, _) in enumerate(pool) if other is build]
     columns = list(zip(*(row for _, _, row in pool), strict=True))
     logs = [measure.compare == "ratio" and min(column) > 0 for measure, column in zip(measures, columns, strict=True)]
     scaled = [[math.log(n) for n in column] if log else column for column, log in zip(columns, logs, strict=True)]
+    cylinders = [(other, cylinder) for other, cylinder, _ in pool]
     try:
-        scores = odd.scores(
+        return cylinders, odd.scores(
             list(zip(*scaled, strict=True)),
             [1.0 if measure.odd == "more" else -1.0 for measure in measures],
             [other.id for other, _, _ in pool],
             [other.coating_of(cylinder) for other, cylinder, _ in pool],
         )
     except Refused as why:
-        yield from (_open(build.key(pool[place][1]), why.code) for place in own)
+        return cylinders, why
+
+
+def _told(
+    build: Build, of: Sequence[Subject], pool: Sequence[tuple[Build, int]], scores: Scores | Refused, every: int
+) -> Iterable[Result]:
+    from sitegen.methods import odd
+
+    own = [place for place, (other, _) in enumerate(pool) if other is build]
+    if isinstance(scores, Refused):
+        yield from (_open(build.key(pool[place][1]), scores.code) for place in own)
         return
     for place in own:
         key = build.key(pool[place][1])

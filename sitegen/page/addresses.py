@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sitegen.program.model import Folder
 
@@ -68,8 +68,9 @@ class Addresses:
 
     @classmethod
     def of(cls, folder: Folder) -> Addresses:
-        names = slugs(program.id for program in folder.programs)
-        programs, engines, cylinders, data, plans, sheets = {}, {}, {}, {}, {}, {}
+        names = slugs(sorted([*(each.id for each in folder.programs), *(each.id for each in folder.left)]))
+        engines, cylinders, data, plans, sheets = {}, {}, {}, {}, {}
+        programs = {each.id: f"programs/{names[each.id]}/index.html" for each in folder.left}
         for program in folder.programs:
             base = f"programs/{names[program.id]}"
             programs[program.id] = f"{base}/index.html"
@@ -83,6 +84,17 @@ class Addresses:
                     cylinders[program.id, build, place.cylinder] = f"{base}/{name}/cylinder-{place.cylinder}.html"
         coatings = {each: f"coatings/{name}.html" for each, name in slugs(folder.definitions.coatings).items()}
         return cls(programs, engines, cylinders, data, plans, coatings, sheets)
+
+    def of_program(self, program: str) -> Addresses:
+        """Those of one program's pages, of the first page of each program, and of what all share."""
+        return replace(
+            self,
+            engines={key: path for key, path in self.engines.items() if key[0] == program},
+            cylinders={key: path for key, path in self.cylinders.items() if key[0] == program},
+            data={program: self.data[program]},
+            plans={program: self.plans[program]},
+            sheets={program: self.sheets[program]},
+        )
 
     def method(self, measure: str) -> str:
         """Where the methods page says how a measure is worked out."""

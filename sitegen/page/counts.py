@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from sitegen.page import words
 from sitegen.vocabulary import Readings
 
+MANY = 24  # builds: of more, pages show dots without lines and names, and list those nearest by
 OBJECTED = "excluded"  # use of a reading that is left out since an objection to it was accepted
 
 

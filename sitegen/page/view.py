@@ -114,8 +114,8 @@ class Desk:
             for verdict in analysis.verdicts
             if verdict.rule == STATE and verdict.key.cylinder
         }
+        self._frames: dict[tuple[str, str, int], pd.DataFrame] = {}
         self._rows: dict[Hashable, Mapping[tuple[str, int], list[Any]]] = {}
-        self._rows_of: dict[str, Mapping[Any, Any]] = {}  # stream -> build -> where in its table
         self._once: dict[Hashable, tuple[object, frozenset[Asked]]] = {}
         self._asked: set[Asked] = set()
         self._stands: dict[Asked, str] = {}
@@ -218,13 +218,14 @@ class Desk:
     def rows(self, stream: str, build: str, cylinder: int) -> pd.DataFrame:
         """Readings of one stream for a build (cylinder 0: all of its cylinders), in the order of the record."""
         self._asked.add(Asked("readings", stream, build or EVERY))
-        frame = self._analysis.readings[stream].frame
         if not build:
-            return frame
-        if stream not in self._rows_of:
-            self._rows_of[stream] = frame.groupby("engine").indices if "engine" in frame else {}
-        frame = frame.iloc[self._rows_of[stream].get(build, [])]
-        return frame if not cylinder else frame[frame["cylinder"] == cylinder] if "cylinder" in frame else frame[:0]
+            return self._analysis.readings[stream].frame
+        if (stream, build, cylinder) not in self._frames:
+            name, wanted = ("cylinder", cylinder) if cylinder else ("engine", build)
+            frame = self.rows(stream, build if cylinder else "", 0)
+            own = frame[frame[name] == wanted] if name in frame else frame.iloc[0:0]
+            self._frames[stream, build, cylinder] = own
+        return self._frames[stream, build, cylinder]
 
     def tuples(self, stream: str, kind: type[R], build: str, cylinder: int) -> list[R]:
         """The same rows as tuples; laid out once, since pages ask for them phase by phase."""

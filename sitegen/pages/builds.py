@@ -8,7 +8,8 @@ from typing import Literal
 
 from sitegen.declarations import OfBuild, Stream
 from sitegen.page import words
-from sitegen.page.blocks import Block, Cell, Column, Row, Table
+from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text, Under
+from sitegen.page.counts import MANY
 from sitegen.page.view import STATE, View
 from sitegen.pages import plans
 from sitegen.program.model import Build
@@ -46,7 +47,11 @@ def blocks(view: View, streams: Sequence[Stream]) -> list[Block]:
     ]  # fmt: skip
     what = f"Cells: latest {measure.title}, {measure.unit}, and state. " if measure is not None else ""
     note = f"{what}{NOTE if view.verdicts(STATE) else ''}".strip()
-    return [Table("builds", (*heads, Column("Run")), rows, plans.states_sentence(view), note=note, stack=True)]
+    table = Table("builds", (*heads, Column("Run")), rows, plans.states_sentence(view), note=note, stack=True)
+    if len(builds) <= MANY:
+        return [table]
+    links = [cell for build in builds for cell in (Cell(build.id, href=view.href_engine(build)), Cell(" "))]
+    return [table, Under("all-builds", f"All {len(builds)} builds by name", [Text(links)])]
 
 
 def _columns(streams: Sequence[Stream]) -> list[OfBuild]:

@@ -61,6 +61,7 @@ from typing import Any
 
 from sitegen.page.axes import decimals, tick_step
 from sitegen.page.blocks import Datum, Figure, Panel, number_of
+from sitegen.page.counts import MANY
 
 Drawn = dict[str, Any]  # a row of a set with its defaults, or what is laid out of rows: what the script reads
 Orders = Mapping[str, int]  # coating id -> place in definitions.yaml
@@ -72,6 +73,13 @@ _TITLE = 22  # px, the line of the title of an axis
 _TEXT_RISE = 11  # px, the middle of the number at a point above the point (`texts` in kinds.py)
 LOW = 3.3  # steps of the axis of a panel in a stack
 EVEN = 2.1e-4  # min, what rounding to four digits may do to a second difference
+DOT = 12  # px2, of a mark among many
+GOLDEN = 0.618  # golden section: dots that follow each other stand far from each other
+SWARM = 200  # dots from which those of a line stand above each other
+NAMES = 8  # of many groups: so many are named along the axis
+LONGEST = 28  # characters of a name in a chart; the table below has all of it
+TITLE = 46  # characters of the title of an axis, which has to stand on a telephone
+WORD, LINES = 16, 4  # characters of a word and lines of the name of a phase
 NOISE = 0.1  # share of the most of a channel: what lies no further below zero is noise where it cannot be below
 _MARK = 7  # px, what a small ring takes
 _PLOT = {"slope": 190, "history": 240}  # px, height inside the axes
@@ -133,7 +141,7 @@ def payloads(figure: Figure, orders: Orders) -> list[Drawn]:
             "along" if kind.name == "dots" else "axis": of.axis,
             **({"along": of.along} if of.along else {}),
         }
-        each["data"] |= {name: [{"s": title}] for name, title in titles.items() if title}
+        each["data"] |= {name: [{"s": shortened(title, TITLE)}] for name, title in titles.items() if title}
     for side in ("left", "leftNarrow"):  # panels in a column begin at one place
         widest = max((each["pad"].get(side, 0) for each in laid), default=0)
         for each in laid:
@@ -146,9 +154,9 @@ def series(figure: Figure) -> list[tuple[str, str]]:
     coatings: dict[str, set[str]] = {}
     for panel in figure.panels:
         for kind, rows in panel.data.items():
-            for row in rows:
-                if name := row.get("series", ""):
-                    own = row.get("coating") or (panel.coating if kind in {"means", "readings"} else "")
+            for name, coating in dict.fromkeys((row.get("series", ""), row.get("coating")) for row in rows):
+                if name:
+                    own = coating or (panel.coating if kind in {"means", "readings"} else "")
                     coatings.setdefault(str(name), set()).update({str(own)} - {""})
     if len(coatings) < 2:
         return []
@@ -173,11 +181,11 @@ def packed(payload: Drawn) -> Drawn:
 
 
 def _column(values: list[Any], field: str) -> object:
-    if field == "at" and len(values) > 20:
+    if field in {"at", "x"} and len(values) > 20:
         even = _even(values)
         if 3 * len(even) < len(values):
             return {"a": [each for piece in even for each in piece]}
-    runs = [[value, sum(1 for _ in same)] for value, same in groupby(values)]
+    runs = [[value, len(list(same))] for value, same in groupby(values)]
     if len(runs) == 1 and not isinstance(values[0], list):
         return values[0]
     if 3 * len(runs) < len(values):
@@ -206,17 +214,23 @@ def _filled(figure: Figure, kind: Kind, panel: Panel) -> dict[str, list[Drawn]]:
     filled: dict[str, list[Drawn]] = {name: [] for name in kind.rows}
     for name, rows in panel.data.items():
         fields = kind.rows[name]
+        needed = [field for field, default in fields.items() if default is _NEEDED]
+        empty = {field: None if default is _NEEDED else _plain(figure.name, name, field, default)
+                 for field, default in fields.items()}  # fmt: skip
         for row in rows:
-            if stray := sorted(set(row) - set(fields)):
+            if not row.keys() <= fields.keys():
+                stray = sorted(set(row) - set(fields))
                 raise ChartError(
                     f"{figure.name}: rows {name!r} have no field {stray[0]!r}; they have {', '.join(fields)}"
                 )
-            whole: Drawn = {}
-            for field, default in fields.items():
-                given = row.get(field, default)
-                if given is _NEEDED:
+            for field in needed:
+                if field not in row:
                     raise ChartError(f"{figure.name}: a row of {name!r} lacks {field!r}")
+            whole: Drawn = empty.copy()
+            for field, given in row.items():
                 whole[field] = _plain(figure.name, name, field, given)
+                if field in {"label", "under"} and name != "phases":
+                    whole[field] = shortened(str(whole[field]), LONGEST)
             filled[name].append(whole)
     return filled
 
@@ -273,16 +287,19 @@ def _lay_phased(
     means, thin = rows["means"], rows["thin"]
     own = panel.coating
     shift = _shifts(means)
+    many = len(shift) > MANY
     lines: list[Drawn] = []
     by_series = {row["series"]: shift[row["line"]] for row in means if row["series"] >= 0}
     for row in thin:  # a thin line stands with the marks of its series
         shift.setdefault(row["line"], by_series.get(row["series"], 0.0))
-    for role, members in (("t", thin), ("m", means)):
+    for role, members in (("t", thin), ("m", [] if many else means)):
         lines += _segments(role, members, shift, own, orders)
     points = [
         {**_point(row, row["x"] + shift.get(row["line"], 0.0), own, orders, top, bottom), "n": row["name"]}
         for row in means
     ]
+    if many:
+        points.sort(key=lambda point: point["x"])  # evenly apart, so that they are light
     edge: list[Drawn] = [
         *({"v": row["value"], "s": row["label"], "b": 0, "q": -1} for row in rows["limits"] if row["label"]),
         *(
@@ -351,6 +368,7 @@ def _lay_phased(
         },
         "signals": {
             "n": count,
+            "dot": DOT if many else 68,
             "top": top,
             "bottom": bottom,
             **_ticks(top, bottom, number_of(signals["step"])),
@@ -399,16 +417,17 @@ def _c(row: Drawn, own: str, orders: Orders) -> int:
 def _shifts(means: Sequence[Drawn]) -> dict[str, float]:
     """Lines of means stand a little apart, so that their intervals do not cover each other."""
     names = list(dict.fromkeys(row["line"] for row in means))
+    many = len(names) > MANY
     named = any(row["name"] for row in means)  # each has its number over it, and room for that
-    room = min(0.18, 0.72 / len(names)) if named else min(0.07, 0.5 / max(1, len(names)))
-    return {name: round((i - (len(names) - 1) / 2) * room, 3) for i, name in enumerate(names)}
+    room = min(0.18, 0.72 / len(names)) if named else min(0.07, (0.7 if many else 0.5) / max(1, len(names)))
+    return {name: round((i - (len(names) - 1) / 2) * room, 6 if many else 3) for i, name in enumerate(names)}
 
 
 def _point(row: Drawn, x: float, own: str, orders: Orders, top: float, bottom: float) -> Drawn:
     low, high = row["low"], row["high"]
     known = low is not None and high is not None
     return {
-        "x": round(x, 3),
+        "x": round(x, 6),
         "v": row["value"],
         "lo": max(bottom, low) if known else None,
         "hi": min(top, high) if known else None,
@@ -527,14 +546,27 @@ def wrapped(text: str, width: int) -> list[str]:
 
     >>> wrapped("run-in, 15 min", 7), wrapped("run-in, 15 min", 14), wrapped("durability", 7)
     (['run-in,', '15 min'], ['run-in, 15 min'], ['durability'])
+
+    >>> wrapped("a b c d e", 1)
+    ['a', 'b', 'c', 'd …']
     """
     lines: list[str] = []
-    for word in text.split(" "):
+    for whole in text.split(" "):
+        word = shortened(whole, WORD)
         if lines and len(lines[-1]) + 1 + len(word) <= width:
             lines[-1] += f" {word}"
         else:
             lines.append(word)
-    return lines
+    return lines if len(lines) <= LINES else [*lines[: LINES - 1], f"{lines[LINES - 1]} …"]
+
+
+def shortened(text: str, most: int) -> str:
+    """A text of at most so many characters.
+
+    >>> shortened("B3", 4), shortened("durability", 4)
+    ('B3', 'dur…')
+    """
+    return text if len(text) <= most else f"{text[: most - 1]}…"
 
 
 def _ticks(top: float, bottom: float, step: float) -> Drawn:
@@ -567,6 +599,7 @@ def _lay_dots(
     left = 14 + max((max(len(row["label"]), len(row["under"])) for row in rows["lines"]), default=0) * _CHAR
     short = 14 + max((len(row["label"]) for row in rows["lines"]), default=0) * _CHAR
     room = max(16, _left(top, bottom, number_of(signals["step"])) // 2)  # half of the last tick's number stands beyond
+    swarm = len(rows["dots"]) > SWARM * max(1, count)
     means = []
     for row in rows["means"]:
         point = _point({**row, "x": row["y"], "line": ""}, 0, own, orders, top, bottom)
@@ -576,15 +609,15 @@ def _lay_dots(
         "data": {
             "lines": [{"y": row["y"], "s": row["label"], "u": row["under"]} for row in rows["lines"]],
             "dots": [
-                {"y": row["y"], "v": row["value"], "c": _c(row, own, orders), "k": int(row["crossed"]), "t": row["tip"],
-                 "q": row["series"]}
-                for row in rows["dots"]
+                {"y": row["y"] + (round(0.5 * (n * GOLDEN % 1) - 0.35, 2) if swarm else 0), "v": row["value"],
+                 "c": _c(row, own, orders), "k": int(row["crossed"]), "t": row["tip"], "q": row["series"]}
+                for n, row in enumerate(rows["dots"])
             ],
             "points": means,
             "limits": [{"v": row["value"], "s": row["label"]} for row in rows["limits"]],
         },
         "signals": {
-            "n": count, "apart": int(bool(rows["dots"])), "top": top, "bottom": bottom,
+            "n": count, "apart": int(bool(rows["dots"])), "dot": DOT if swarm else 26, "top": top, "bottom": bottom,
             **ticks,
         },
         "pad": {"top": 24, "bottom": 26 + (_TITLE if panel.axis else 0),
@@ -633,7 +666,11 @@ def _grains(path: Sequence[Drawn]) -> tuple[list[Drawn], int]:
     ([{'at': 0.1, 'v': 25, 'lo': 4, 'hi': 0, 'g': 0, 'q': -1}], 10)
     """
     told = [row[name] for row in path for name in ("value", "low", "high") if row[name] is not None]
-    unit = 10 ** next((n for n in range(6) if all(round(each, n) == each for each in told)), 6)
+    digits = 0
+    for each in told:
+        while digits < 6 and round(each, digits) != each:
+            digits += 1
+    unit = 10**digits
     rows, last = [], 0
     for r in path:
         value = round(r["value"] * unit)
@@ -665,16 +702,24 @@ def _lay_upright(
             if row["label"]:
                 ends.append({"x": round(x, 3), "v": drawn[-1]["hi"] or row["value"], "s": row["label"]})
     shared = [list(same) for _, same in groupby(groups, lambda group: group["under"])]
+    many = len(groups) > MANY
+    pace = math.ceil(len(groups) / NAMES) if many else 1
     return {
         "kind": kind,
         "data": {
-            "groups": [{"x": group["x"], "s": group["label"]} for group in groups],
+            "groups": [{"x": group["x"], "s": group["label"]} for group in groups[::pace]],
             "unders": [{"x": sum(g["x"] for g in same) / len(same), "s": same[0]["under"]} for same in shared],
             "points": drawn,
             "ends": ends,
             "limits": [{"v": row["value"], "s": row["label"]} for row in rows["limits"]],
         },
-        "signals": {"n": len(groups), "top": top, "bottom": bottom, **_ticks(top, bottom, step)},
+        "signals": {
+            "n": len(groups),
+            "dot": DOT if many else 50,
+            "top": top,
+            "bottom": bottom,
+            **_ticks(top, bottom, step),
+        },
         "pad": {"top": 28, "bottom": 44, "left": _left(top, bottom, step), "wide": 14, "narrow": 14},
         "height": 190,
     }

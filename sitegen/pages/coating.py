@@ -10,7 +10,7 @@ from sitegen.page import words
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text
 from sitegen.page.view import View
-from sitegen.pages import comparing, criteria, history
+from sitegen.pages import comparing, criteria, history, left
 from sitegen.pages.contexts import Chapter, CoatingPage, Fact, Part
 from sitegen.pages.frame import Site, crumbs, window_title
 from sitegen.pages.setting import Setter
@@ -28,7 +28,8 @@ def page(site: Site, coating: Coating) -> CoatingPage:
     def part(anchor: str, title: str, blocks: Sequence[Block]) -> list[Part]:
         return site.shows("coating", setter.id(anchor), title, blocks)
 
-    parts = part(comparing.ANCHOR, "Against the reference", _compared(views))
+    parts = part("left-out", "Programs left out", left.sentences(site, path))
+    parts += part(comparing.ANCHOR, "Against the reference", _compared(views))
     parts += part("criteria", "Criteria", _criteria(views))
     known = history.blocks(site.view(path), coating.id, site.histories.get(coating.id, ()))
     parts += part(history.ANCHOR, history.TITLE, known)

@@ -83,6 +83,7 @@ class Foot:
     files: str = ""  # "41 of 43 input files used"
     left_out: str = ""  # link
     as_of: str = ""  # "records until 14 August 2026"
+    day: str = ""  # the same as an ISO date
     mark: str = ""  # of data that leave the page: "invented", "partly invented", or ""
     source: str = ""  # line under pictures that leave the page
     others: Sequence[str] = ()  # the same of each program, on a page about several

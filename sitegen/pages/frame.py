@@ -10,6 +10,7 @@ from sitegen.declarations import Section, Stream
 from sitegen.page import words
 from sitegen.page.addresses import Addresses, Link, relative
 from sitegen.page.blocks import Block, Figure, Plans
+from sitegen.page.counts import MANY
 from sitegen.page.view import Desk, View
 from sitegen.pages.contexts import Around, Assets, Foot, Part
 from sitegen.pages.folding import folded
@@ -26,6 +27,14 @@ PAGE_TITLE_JOINER = " · "
 
 
 @dataclass(frozen=True)
+class Stood:
+    """Pages of a program with errors that stay as they were."""
+
+    day: str  # ISO date of the newest record they speak of; "" where they say none
+    pages: int
+
+
+@dataclass(frozen=True)
 class Site:
     """All that pages are made from."""
 
@@ -39,6 +48,7 @@ class Site:
     histories: Mapping[str, Sequence[History]]  # by coating
     plans: Mapping[str, Planning]  # by program
     results: Mapping[str, Mapping[str, bytes]] = field(default_factory=dict)  # by program: files of its results
+    stood: dict[str, Stood] = field(default_factory=dict)  # by program with errors: its pages that stay
     # measure -> page kinds and section titles that showed it so far, in the order met
     shown: dict[str, dict[tuple[str, str], None]] = field(default_factory=dict)
 
@@ -119,6 +129,7 @@ class Site:
             files=f"{words.share(used, of, 'record file')} used" if of else "",
             left_out=relative(f"{self.addresses.data[program.id]}#left-out", page),
             as_of=self.as_of(program),
+            day=self.desks[program.id].analysis.as_of,
             mark=mark,
             source=f"{'Invented data. ' if mark else ''}{program.title}: {self._stand(program)}",
         )
@@ -148,7 +159,13 @@ class Site:
             cylinders = [(str(each.cylinder), self.addresses.cylinders[program.id, build.id, each.cylinder])
                          for each in build.places]  # fmt: skip
             found.append((f"Cylinders of {build.id}", cylinders))
-        found.append(("Builds", [(each.id, self.addresses.engines[program.id, each.id]) for each in program.builds]))
+        builds = [(each.id, self.addresses.engines[program.id, each.id]) for each in program.builds]
+        if len(builds) > MANY:  # those nearest to this one, and the way to all
+            place = [each.id for each in program.builds].index(build.id) if build is not None else 0
+            begin = max(0, min(place - MANY // 4, len(builds) - MANY // 2))
+            every = (f"all {len(builds)}", f"{self.addresses.programs[program.id]}#all-builds")
+            builds = [*builds[begin : begin + MANY // 2], every]
+        found.append(("Builds", builds))
         return [Around(title, [Link(text, _href(to, page)) for text, to in links]) for title, links in found if links]
 
 

@@ -8,7 +8,7 @@ from sitegen.page import counts, words
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Axis, Block, Cell, Column, Row, Table
 from sitegen.page.view import View
-from sitegen.pages import comparing, criteria, decision, differences, plans, stated
+from sitegen.pages import comparing, criteria, decision, differences, left, plans, stated
 from sitegen.pages.contexts import PartsPage
 from sitegen.pages.frame import Site, engine_types, window_title
 from sitegen.pages.present import complete, records
@@ -20,7 +20,9 @@ def page(site: Site) -> PartsPage:
     setter = site.setter(path)
     programs = list(reversed(site.folder.programs))  # the latest first
     views = [site.view(path, program.id) for program in programs]
-    parts = site.shows("home", setter.id("programs"), "Programs", _programs(site, views))
+    parts = site.shows(
+        "home", setter.id("programs"), "Programs", [*left.sentences(site, path), *_programs(site, views)]
+    )
     parts += site.shows("home", setter.id("due"), "Due next", _due(views))
     parts += site.shows("home", setter.id("coatings"), "Coatings", _coatings(site, views))
     coatings = site.folder.definitions.coatings

@@ -29,7 +29,8 @@ _DASH = f"dashes[{_TURN}]"
 
 
 def _params(extra: Mapping[str, object]) -> list[alt.Parameter]:
-    fixed = {"shapes": list(SHAPES), "dashes": [list(dash) for dash in DASHES], "narrow": False, "left": 40, "rise": 14}
+    fixed = {"shapes": list(SHAPES), "dashes": [list(dash) for dash in DASHES], "narrow": False, "left": 40, "rise": 14,
+             "dot": 26}  # fmt: skip
     return [alt.param(name=name, value=value) for name, value in {**fixed, **extra}.items()]
 
 
@@ -169,7 +170,7 @@ def _phased(height: int, *, history: bool) -> Spec:
     ]  # fmt: skip
     points = [
         _data("points").mark_point(
-            shape=_expr(_SHAPE), size=78 if history else _expr("datum.n == '' ? 68 : narrow ? 26 : 40"),
+            shape=_expr(_SHAPE), size=78 if history else _expr("datum.n == '' ? dot : narrow ? 26 : 40"),
             strokeWidth=1.6, opacity=1, stroke=_expr(_COLOUR),
             fill=_expr(f"datum.o ? 'var(--paper)' : {_COLOUR}"), tooltip=_expr("datum.t"),
         ).encode(x=x(), y=y()),
@@ -237,8 +238,8 @@ def _dots() -> Spec:
         _data("limits").mark_rule(color=_INK, strokeDash=[2, 3], y=-4, y2=_expr("height")).encode(x=x()),
         _data("limits").mark_text(y=-8, baseline="bottom", align="center", text=_expr("datum.s")).encode(x=x()),
         _data("dots").mark_point(
-            shape="circle", size=26, strokeWidth=1.1, fill=_PAPER, opacity=1, stroke=_expr(_COLOUR), yOffset=7,
-            tooltip=_expr("datum.t"),
+            shape="circle", size=_expr("dot"), strokeWidth=1.1, fill=_PAPER, opacity=1, yOffset=7,
+            stroke=_expr(_COLOUR), tooltip=_expr("datum.t"),
         ).encode(x=x(), y=y()),
         _data("dots").transform_filter("datum.k == 1").mark_point(
             shape="M-1,-1L1,1M-1,1L1,-1", size=60, stroke=_INK, strokeWidth=1.3, opacity=1, yOffset=7,
@@ -274,14 +275,14 @@ def _upright() -> Spec:
             y=_expr("height + 24"), baseline="top", align="center", text=_expr("datum.s")
         ).encode(x=x()),
         _data("limits").mark_rule(color=_INK, strokeDash=[2, 3], x=0, x2=_expr("width")).encode(y=y()),
+        *_whiskers(x, 1.6),
+        _data("points").mark_point(
+            shape=_expr(_SHAPE), size=_expr("dot"), strokeWidth=1.5, opacity=1, stroke=_expr(_COLOUR),
+            fill=_expr(f"datum.o ? 'var(--paper)' : {_COLOUR}"), tooltip=_expr("datum.t"),
+        ).encode(x=x(), y=y()),
         _data("limits").mark_text(
             x=2, dy=-6, align="left", text=_expr("datum.s")
         ).encode(y=y()),
-        *_whiskers(x, 1.6),
-        _data("points").mark_point(
-            shape=_expr(_SHAPE), size=50, strokeWidth=1.5, opacity=1, stroke=_expr(_COLOUR),
-            fill=_expr(f"datum.o ? 'var(--paper)' : {_COLOUR}"), tooltip=_expr("datum.t"),
-        ).encode(x=x(), y=y()),
         _data("ends").mark_text(align="center", dy=-7, text=_expr("datum.s"), color=_INK).encode(x=x(), y=y()),
     ]  # fmt: skip
     return _finished(parts, {"n": 7, "top": 1, "bottom": 0, "ticks": [0, 1], "digits": ".1f"}, 190)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import posixpath
 import re
 from collections.abc import Mapping
@@ -12,6 +13,8 @@ _LINK = re.compile(r'\s(?:href|src)="([^"]*)"')
 # Notes may lead out of the site; they say so. No page of ours writes this, and text cannot: its quotes are escaped.
 OUTWARD = "external noreferrer"
 _OUTWARD = re.compile(rf'<a rel="{OUTWARD}" href="(?:https?://|mailto:)[^"]*"', re.IGNORECASE)
+_OUTSIDE = re.compile(r"[a-z][a-z0-9+.-]*:|//", re.IGNORECASE)
+_LATER = re.compile(rb"sitegenRows\((.*)\);\n", re.DOTALL)  # rows of a page, which stand there when asked for
 _ID = re.compile(r'\sid="([^"]*)"')
 
 
@@ -30,12 +33,28 @@ def check(files: Mapping[str, bytes]) -> None:
         if len(ids[path]) != len(found):
             doubled = sorted({each for each in found if found.count(each) > 1})
             faults.append(f"{path}: id {doubled[0]!r} is given more than once")
-    for path, text in pages.items():
+    later = [json.loads(rows[1]) for rows in map(_LATER.fullmatch, files.values()) if rows]
+    for path, text in [*pages.items(), *((each["page"], each["rows"]) for each in later)]:
         links = dict.fromkeys(_LINK.findall(_OUTWARD.sub("<a", text)))
         found = [_fault(path, link.replace("&amp;", "&"), files, ids) for link in links]
         faults.extend(f"{path}: {fault}" for fault in found if fault)
     if faults:
         raise DeadLinkError("\n".join(faults))
+
+
+def unlinked(path: str, content: bytes, files: Mapping[str, bytes]) -> bytes:
+    """A page of an earlier site: links to anchors that went lead to the page, those to files that went lead nowhere."""
+    ids: dict[str, set[str]] = {}
+
+    def kept(link: re.Match[str]) -> str:
+        target, mark, fragment = link[1].partition("#")
+        there = posixpath.normpath(posixpath.join(posixpath.dirname(path), unquote(target))) if target else path
+        if mark and there.endswith(".html") and there in files and there not in ids:
+            ids[there] = set(_ID.findall(files[there].decode()))
+        fault = "" if _OUTSIDE.match(link[1]) else _fault(path, link[1].replace("&amp;", "&"), files, ids)
+        return link[0] if not fault else link[0].replace(f"{mark}{fragment}", "") if there in files else ""
+
+    return _LINK.sub(kept, content.decode()).encode()
 
 
 def _fault(page: str, link: str, files: Mapping[str, bytes], ids: Mapping[str, set[str]]) -> str:

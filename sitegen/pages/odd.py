@@ -10,6 +10,7 @@ from sitegen.crossing.subjects import APART
 from sitegen.declarations import Unusual
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text
+from sitegen.page.counts import MANY
 from sitegen.page.view import View
 from sitegen.program.model import Build
 from sitegen.vocabulary import Value, Verdict
@@ -17,6 +18,7 @@ from sitegen.vocabulary import Value, Verdict
 ANCHOR, TITLE = "odd", "Odd cylinders"
 GRADE, RING = "inspection.grade", "top-ring"  # what inspectors said of the ring that runs in
 ALL_BUT = 0.25  # of a grade: this near to the best of the scale counts as it
+NAMED = 2.0  # scatters from the mean of the engine: among many, cylinders this far off are named when pointed at
 LEAST = 0.001  # probability below which no more digits are told
 
 
@@ -231,7 +233,7 @@ def _strip(view: View, told: Sequence[Verdict], found: Sequence[Verdict]) -> Fig
     """A row a measure, a mark a cylinder; the odd ones large."""
     large = {name(each) for each in found}
     values = view.values(odd.DEVIATION.id, engine=view.build)
-    order = _measures(view)
+    order, many = _measures(view), view.build is None and len(view.program.builds) > MANY
     data: dict[str, list[ChartRow]] = {"lines": [], "dots": [], "means": []}
     for y, measure in enumerate(order):
         sense = f"{view.measures[measure].odd} is odd"
@@ -239,8 +241,9 @@ def _strip(view: View, told: Sequence[Verdict], found: Sequence[Verdict]) -> Fig
         for value in values:
             if value.key.at == measure and value.value is not None:
                 cylinder = f"{value.key.engine} cylinder {value.key.cylinder}"
+                named = not many or abs(value.value) >= NAMED or cylinder in large
                 row: ChartRow = {"y": y, "value": value.value, "coating": value.key.coating,
-                       "tip": f"{cylinder}: {words.signed(value.value, 1)}"}  # fmt: skip
+                       "tip": f"{cylinder}: {words.signed(value.value, 1)}" if named else ""}  # fmt: skip
                 data["means" if cylinder in large else "dots"].append(row)
     data["limits"] = [{"value": 0.0, "label": "mean of the engine"}]
     caption = (

@@ -12,11 +12,13 @@ import os
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
+from sitegen.page.addresses import Addresses
 from sitegen.page.view import Asked
 from sitegen.pages import coating, cylinder, data, engine, home, methods, plan, program, sheet
 from sitegen.pages.contexts import AnyPage
-from sitegen.pages.frame import Site
+from sitegen.pages.frame import Site, Stood
 from sitegen.program.model import Build, Folder, Program
 from sitegen.program.seen import by_pages, by_pages_of
 from sitegen.regular import NotRegularError, opened, sha256_of
@@ -54,12 +56,12 @@ def tasks(site: Site, keyed: bool) -> Iterator[Task]:
     """Every page of the site but the last, in order; `keyed`: with what its key covers."""
     at, folder = site.addresses, site.folder
     every = _everything(site, keyed)
-    stands = every[1]
+    stands, of_programs = every[1], digest(_nowhere(replace(folder, left=()))) if keyed else ""
     yield Task(at.home, site, home.page, (), every)
     for each in folder.definitions.coatings.values():
         yield Task(at.coatings[each.id], site, coating.page, (each,), every)
     for own in folder.programs:
-        whole = (every[0], own.id, stands[own.id])
+        whole = (of_programs, own.id, stands[own.id], at, [*site.plans])
         yield Task(at.programs[own.id], site, program.page, (own,), whole)
         yield Task(at.sheets[own.id], site, sheet.page, (own,), whole)
         yield Task(at.data[own.id], site, data.page, (own,), whole)
@@ -74,20 +76,25 @@ def last(site: Site, keyed: bool) -> Task:
     return Task(site.addresses.methods, site, methods.page, (), (*_everything(site, keyed), shown))
 
 
-def _everything(site: Site, keyed: bool) -> tuple[str, dict[str, str]]:
+def _everything(site: Site, keyed: bool) -> tuple[str, dict[str, str], dict[str, Stood], Addresses, list[str]]:
     stands = {name: desk.stand_of(_EVERYTHING) if keyed else "" for name, desk in site.desks.items()}
-    return digest(_nowhere(site.folder)) if keyed else "", stands
+    return digest(_nowhere(site.folder)) if keyed else "", stands, dict(site.stood), site.addresses, [*site.plans]
 
 
 def tasks_of(site: Site, own: Program, builds: Iterable[Build], keyed: bool) -> Iterator[Task]:
-    """The pages of some builds and of their cylinders."""
+    """The pages of some builds and of their cylinders, which see the site as far as it is that of their build."""
     at, seen = site.addresses, by_pages(own)
-    shared = digest(_nowhere(replace(site.folder, programs=[seen]))) if keyed else ""
+    plans: Mapping[str, Any] = dict.fromkeys([own.id] if own.id in site.plans else [])  # such a page asks but whether
+    addresses = at.of_program(own.id)
+    shared = replace(site.folder, programs=[seen], left=())
+    about = digest((_nowhere(shared), addresses, [*plans])) if keyed else ""
     for build in builds:
         alone = by_pages_of(seen, build)
-        folder, desks = replace(site.folder, programs=[alone]), {own.id: site.desks[own.id].seen(alone)}
-        of_build = replace(site, folder=folder, desks=desks, histories={})
-        ground = (shared, digest(build) if keyed else "", own.id)
+        of_build = replace(
+            site, folder=replace(shared, programs=[alone]), desks={own.id: site.desks[own.id].seen(alone)},
+            histories={}, plans=plans, addresses=addresses,
+        )  # fmt: skip
+        ground = (about, digest(build) if keyed else "", own.id)
         yield Task(at.engines[own.id, build.id], of_build, engine.page, (alone, build), ground, own.id, build.id)
         for place in build.places:
             path = at.cylinders[own.id, build.id, place.cylinder]

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import math
+import posixpath
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby, pairwise
@@ -156,6 +158,11 @@ def _inside(middle: float, text: str) -> float:
     return round(max(half, min(STRIP_WIDTH - half, middle)), 1)
 
 
+MOST_CELLS = 600  # of a table; of one with more, a page shows the first rows
+SHOWN_ROWS = 24
+ROWS = "sitegenRows"  # what the script of further rows calls, in tables.js
+
+
 def _sparse(ticks: Sequence[tuple[float, float, str]], named: int) -> list[tuple[float, float, str]]:
     """Ticks of which every one has its label, or every second, third ... counted from one, so that none touch.
 
@@ -188,6 +195,7 @@ class Setter:
         self._gallery = gallery
         self._coatings = coatings
         self._orders = {each.id: each.order for each in coatings.values()}
+        self.later: dict[str, str] = {}  # path -> script with the rows of a long table that the page does not show
         self._taken: set[str] = {"main"}
         self._labels: dict[str, int] = {}
 
@@ -204,6 +212,21 @@ class Setter:
         wanted = f"Table: {table.caption or table.name.replace('-', ' ')}"
         self._labels[wanted] = self._labels.get(wanted, 0) + 1
         return wanted if self._labels[wanted] == 1 else f"{wanted}, {self._labels[wanted]}"
+
+    @staticmethod
+    def first_rows(table: Table) -> int:
+        """How many rows of a table a page shows: all, or the first of a long one. Rows that links lead to all stand."""
+        cells = len(table.rows) * len(table.columns)
+        whole = cells <= MOST_CELLS or any(row.anchor for row in table.rows)
+        return len(table.rows) if whole else min(SHOWN_ROWS, len(table.rows))
+
+    def keep(self, id: str, rows: str) -> str:
+        """The address of a script with further rows of a table, loaded when a reader asks for them."""
+        folder, name = posixpath.split(self._page)
+        path = posixpath.join(folder, "rows", f"{name.removesuffix('.html')}-{id}.js")
+        told = json.dumps({"page": self._page, "table": id, "rows": rows}, ensure_ascii=False)
+        self.later[path] = f"{ROWS}({told});\n"
+        return relative(path, self._page)
 
     def how(self, measure: str) -> Link | None:
         """Name of a measure and the link to how it is worked out; None for what the methods page does not know."""
@@ -226,7 +249,7 @@ class Setter:
         begin, end = strip.low or 0.0, 1.0 if strip.high is None else strip.high
         low, high = _along(max(0.0, begin)), _along(min(1.0, end))
         mark = None if strip.mark is None or not 0 <= strip.mark <= 1 else _along(strip.mark)
-        others = [_along(at) for at in strip.others if 0 <= at <= 1]
+        others = [float(x) for x in sorted({round(_along(at)) for at in strip.others if 0 <= at <= 1})]  # a px is seen
         middle = (low + high) / 2 if mark is None else mark
         return PlacedStrip(low, high, mark, others, begin < 0, end > 1, _inside(middle, strip.name))
 

@@ -6,6 +6,7 @@ import hashlib
 import json
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -13,10 +14,10 @@ from sitegen import places
 from sitegen.declarations import Stream
 from sitegen.page.addresses import Addresses, slug
 from sitegen.page.view import Analysis, Desk
-from sitegen.pages import linkcheck, sheet
+from sitegen.pages import left, linkcheck, sheet
 from sitegen.pages.bundle import chart_script
 from sitegen.pages.contexts import AnyPage
-from sitegen.pages.frame import Site
+from sitegen.pages.frame import Site, Stood
 from sitegen.pages.gallery import Gallery
 from sitegen.pages.marks import tone, tone_of
 from sitegen.pages.press import Press, Task, filled, last, tasks, tasks_of
@@ -32,6 +33,14 @@ if TYPE_CHECKING:
     from sitegen.crossing.planning import Planning
 
 
+@dataclass
+class Told:
+    """What became of the pages of a site."""
+
+    made: Sequence[str] = ()  # printed, and not taken from the shelves
+    stood: Mapping[str, Stood] = field(default_factory=dict)  # by program with errors whose pages stay
+
+
 def build_site(
     folder: Folder,
     analyses: Iterable[Analysis],
@@ -39,40 +48,59 @@ def build_site(
     measures: Mapping[str, Measure] | Iterable[Measure],
     theme_dir: Path | None = None,
     histories: Mapping[str, Sequence[History]] | None = None,
-    planned: Sequence[Planning] = (),
+    planned: Mapping[str, Planning] | None = None,
     results: Mapping[str, Mapping[str, bytes]] | None = None,
     sheets: bool = False,
     shelves: Shelves = NONE,
     helpers: Helpers | None = None,
+    before: Mapping[str, bytes] | None = None,
+    told: Told | None = None,
 ) -> dict[str, bytes]:
     """Every file of the site: path from its root, with forward slashes, to content.
 
     `histories` holds what is known of each coating over all programs, `planned` the plans of the programs,
     `results` the files of each program's results folder: their tables go with the pages. With `sheets`, the decision
     sheet of each program stands once more in the folder `sheets`, as one file that can be sent.
+    Of programs with errors the pages stay that `before`, the site there was, holds. `told` learns what became of pages.
     `theme_dir` is a folder whose templates/,
     report.css, report.js and tables.js replace ours, file by file.
     Raises ThemeError for a theme folder that cannot be used, linkcheck.DeadLinkError for a link that leads nowhere and
     charts.ChartError for rows no chart can draw.
     """
     press, site, files, print_page = _set_up(
-        folder, analyses, streams, measures, theme_dir, histories, {each.program.id: each for each in planned},
-        results, shelves,
-    )  # fmt: skip
+        folder, analyses, streams, measures, theme_dir, histories, planned or {}, results, shelves
+    )
+    addresses = site.addresses
+    stayed = {each: left.lying(each, addresses, before or {}, sheets) for each in folder.left}
+    site.stood.update({each.id: left.stood(each, addresses, own) for each, own in stayed.items() if own})
+    kept: dict[str, bytes] = {}
+    made: list[str] = []
     ordered: Iterable[Task] = tasks(site, shelves.open)
     if helpers is not None and shelves.open:
         ordered = list(ordered)
         _share(ordered, press, helpers)
     pages = {task.path: press.page(task) for task in ordered}
-    pages[site.addresses.methods] = press.page(last(site, shelves.open))
+    pages[addresses.methods] = press.page(last(site, shelves.open))
+    for each, lying in stayed.items():
+        if lying:
+            kept |= left.noticed(each, site.stood[each.id], lying)
+        else:
+            made.append(addresses.programs[each.id])
+            pages[made[-1]] = print_page(left.page(site, each))
     if sheets:
         style = files[site.assets["report.css"]].decode()
         pages |= {page.path: print_page(page) for page in (sheet.page(site, own, style) for own in folder.programs)}
     marks = {mark: text for desk in site.desks.values() for mark, text in desk.filled().items()}
-    files |= {path: filled(content, marks) for path, content in pages.items()}
+    for path, content in pages.items():
+        files[path], *later = _LATER.split(filled(content, marks))
+        files |= {name.decode(): rows for name, rows in zip(later[::2], later[1::2], strict=True)}
     for name, own in site.results.items():
         files |= {site.addresses.result(name, file): own[file] for file in own if file.endswith(".csv")}
     files.update(site.gallery.files)
+    files = left.mended({**kept, **files}, kept)
+    if told is not None:
+        was = {*press.made, *made}
+        told.made, told.stood = tuple(path for path in pages if path in was), site.stood
     linkcheck.check(files)
     return files
 
@@ -89,6 +117,7 @@ def _share(ordered: Sequence[Task], press: Press, helpers: Helpers) -> None:
     for task in ordered:
         if task.build and press.kept(task) is None:
             wanted.setdefault(task.asks, {})[task.build] = None
+            press.made.append(task.path)
     wait = helpers.pages({program: [*builds] for program, builds in wanted.items()})
     for task in ordered:
         if not task.build:
@@ -153,17 +182,26 @@ def _set_up(
 # ---- templates ------------------------------------------------------------------------------------------------------
 
 
+# Rows that a page shows later travel behind it: text cannot look like this, since pages escape it.
+_LATER = re.compile(rb"<!--rows (.*?)-->\n")
+
+
 def _printer(theme_dir: Path | None) -> Callable[[AnyPage], bytes]:
     templates = environment(theme_dir)
 
     def print_page(page: AnyPage) -> bytes:
+        import traceback
+
         from jinja2 import TemplateError
 
         try:
             text = templates.get_template(page.template).render(page=page, setter=page.setter).strip()
-            return (_PER_CENT.sub("\N{NO-BREAK SPACE}%", text) + "\n").encode()
-        except TemplateError as problem:
-            if theme_dir is None:
+            later = [f"<!--rows {path}-->\n{rows}" for path, rows in page.setter.later.items()]
+            return _PER_CENT.sub("\N{NO-BREAK SPACE}%", "".join([text, "\n", *later])).encode()
+        except Exception as problem:
+            frames = traceback.extract_tb(problem.__traceback__)
+            own = theme_dir is not None and any(Path(each.filename).is_relative_to(theme_dir) for each in frames)
+            if theme_dir is None or not (own or isinstance(problem, TemplateError)):
                 raise  # a fault of ours
             raise ThemeError(told(problem)) from problem
 

@@ -66,8 +66,10 @@ def _make(folder: Path, theme: Path | None, board: Board, kept: Shelves = NONE, 
     try:
         with Line(sys.stderr) as tell:
             examination = workflow.examine(folder, tell, kept, helpers)
-            if not examination.blocked:
-                rendered = workflow.render(examination, theme, tell)
+            before = board.shown.site
+            stopped = workflow.nothing_stands(examination, before)
+            if not stopped:
+                rendered = workflow.render(examination, theme, tell, before=before)
     except ThemeError as problem:
         _complain(board, "The theme has a mistake", str(problem))
         return
@@ -77,11 +79,15 @@ def _make(folder: Path, theme: Path | None, board: Board, kept: Shelves = NONE, 
         _complain(board, "This is a fault in sitegen, not in your files", fault)
         return
     text = problems.as_text(examination.problems) if examination.problems else ""
-    if examination.blocked:
-        wrong = sum(problem.level == "error" for problem in examination.problems)
-        _complain(board, f"{counted(wrong, 'error')} in the files", text)
+    wrong = len(problems.errors(examination.problems))
+    heading = f"{counted(wrong, 'error')} in the files" if wrong else ""
+    if stopped:
+        _complain(board, heading, text)
         return
-    board.show(rendered.site)
+    stood = [*rendered.told.stood]
+    if stood:
+        heading += f"; {' and '.join(stood)} {'are as they last were' if stood[1:] else 'is as it last was'}"
+    board.show(rendered.site, heading, text if wrong else "")
     if text:
         print(text, file=sys.stderr)
     pages = sum(name.endswith(".html") for name in rendered.site)

@@ -76,12 +76,12 @@ class Board:
         self._count = 0
         self._closed = False
 
-    def show(self, site: Mapping[str, bytes]) -> None:
-        """A new good site, without problems."""
+    def show(self, site: Mapping[str, bytes], heading: str = "", problems: str = "") -> None:
+        """A new site, and what is wrong with the programs that stay in it as they were."""
         digest = hashlib.sha256()
         for path in sorted(site):
             digest.update(path.encode() + b"\0" + hashlib.sha256(site[path]).digest())
-        self._put(_Shown(dict(site), digest.hexdigest()[:16]))
+        self._put(_Shown(dict(site), digest.hexdigest()[:16], heading, problems))
 
     def complain(self, heading: str, problems: str) -> None:
         """What is wrong; the last good site stays."""

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from sitegen.problems import Collector, errors, in_order, shown
 from sitegen.program import build, definitions, schema, yamlfile
-from sitegen.program.model import Definitions, Folder, Program
+from sitegen.program.model import Definitions, Folder, Left, Program
 from sitegen.program.node import Node, id_fault
 from sitegen.vocabulary import Problem
 
@@ -27,8 +27,8 @@ def load(
     """Read and check a programs folder, or the folder of one program with the definitions beside it.
 
     `measures` (id -> unit), `streams` and `comparable` (measures that can be compared) are the known ones; None leaves
-    references to them unchecked. The problems are sorted; the folder is None when one of them is an error. Nothing a
-    file holds raises.
+    references to them unchecked. The problems are sorted. Programs with errors are told apart; the folder is None where
+    what all of them share has one, or where there is no program. Nothing a file holds raises.
     """
     given = Path(path)
     home = given.resolve()
@@ -39,15 +39,16 @@ def load(
         )
         return None, [problem]
     problems: list[Problem] = []
+    misnamed: dict[str, list[Problem]] = {}
     if (home / PROGRAM).exists():
         home, folders = home.parent, [home]
     else:
         try:
-            folders = _program_folders(home, problems)
+            folders = _program_folders(home, misnamed)
         except OSError as error:
             reason = (error.strerror or "it cannot be read").lower()
             return None, [Problem(shown(given), code="not-readable", what=f"the folder cannot be read: {reason}")]
-        if not folders and not problems:
+        if not folders and not misnamed:
             problems.append(
                 Problem(
                     shown(given.name or given),
@@ -57,14 +58,25 @@ def load(
                 )
             )
     shared = _definitions(home, problems)
-    programs = [_program(folder, shared, problems, measures, streams, comparable) for folder in folders]
-    if errors(problems) or shared is None:
+    stopped = shared is None or bool(errors(problems))
+    made, left = [], [Left(name, tuple(found)) for name, found in misnamed.items()]
+    for folder in folders:
+        own: list[Problem] = []
+        program = _program(folder, shared, own, measures, streams, comparable)
+        if program is None or errors(own):
+            left.append(Left(folder.name, tuple(in_order(errors(own)))))
+        else:
+            made.append(program)
+        problems += own
+    problems += [problem for found in misnamed.values() for problem in found]
+    if shared is None or stopped:
         return None, in_order(problems)
-    made = sorted((each for each in programs if each is not None), key=lambda each: each.id)
-    return Folder(str(home), shared, tuple(made)), in_order(problems)
+    made.sort(key=lambda each: each.id)
+    left.sort(key=lambda each: each.id)
+    return Folder(str(home), shared, tuple(made), tuple(left)), in_order(problems)
 
 
-def _program_folders(home: Path, problems: list[Problem]) -> list[Path]:
+def _program_folders(home: Path, misnamed: dict[str, list[Problem]]) -> list[Path]:
     """Folders with a program file. Others are somebody's own, unless their file is named nearly right."""
     found = []
     for folder in sorted(home.iterdir()):
@@ -73,7 +85,7 @@ def _program_folders(home: Path, problems: list[Problem]) -> list[Path]:
         if (folder / PROGRAM).exists():
             found.append(folder)
             continue
-        problems += [
+        wrong = [
             Problem(
                 f"{shown(folder.name)}/{shown(name)}",
                 code="file-name",
@@ -84,6 +96,7 @@ def _program_folders(home: Path, problems: list[Problem]) -> list[Path]:
             for name in sorted(each.name for each in folder.iterdir())
             if name.casefold() in {"program.yaml", "program.yml", "program.yaml.txt"}
         ]
+        misnamed |= {folder.name: wrong} if wrong else {}
     return found
 
 

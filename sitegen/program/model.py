@@ -704,9 +704,18 @@ class Program:
 
 
 @dataclass(frozen=True)
+class Left:
+    """A program with errors: nothing is concluded from it until they are mended."""
+
+    id: str
+    errors: tuple[Problem, ...]
+
+
+@dataclass(frozen=True)
 class Folder:
     """A programs folder: its definitions and its programs, in order of their ids."""
 
     path: str
     definitions: Definitions
-    programs: Sequence[Program]
+    programs: Sequence[Program]  # those without errors
+    left: Sequence[Left] = ()  # those with errors

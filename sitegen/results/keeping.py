@@ -11,12 +11,15 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import astuple, dataclass, fields
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from sitegen.vocabulary import Comparison, Key, Problem, Readings, Result, Series, Value, Verdict
 
 if TYPE_CHECKING:
     import pandas as pd
+
+Name = TypeVar("Name")
+Thing = TypeVar("Thing")
 
 
 def names_in(folder: Path) -> list[str]:
@@ -42,28 +45,30 @@ class Read:
     days: tuple[str, ...]
 
 
-class Later(Mapping[Any, object]):
-    """Logs or traces by their key, those of a build read when somebody first asks for one."""
+class Later(Mapping[Name, Thing]):
+    """Logs, traces or plans by their key, made when somebody first asks for one."""
 
-    def __init__(self, keys: Mapping[Any, str], load: Callable[[str], Mapping[Any, object]]) -> None:
-        self._keys = keys  # -> its build
+    def __init__(self, keys: Iterable[Name], load: Callable[[Name], Thing]) -> None:
+        self._keys = dict.fromkeys(keys)
         self._load = load
 
-    def __getitem__(self, key: Any) -> object:
-        return self._load(self._keys[key])[key]
+    def __getitem__(self, key: Name) -> Thing:
+        if key not in self._keys:
+            raise KeyError(key)
+        return self._load(key)
 
     def __contains__(self, key: object) -> bool:
         return key in self._keys
 
-    def __iter__(self) -> Iterator[Any]:
+    def __iter__(self) -> Iterator[Name]:
         return iter(self._keys)
 
     def __len__(self) -> int:
         return len(self._keys)
 
-    def some(self, keys: Iterable[Any]) -> Later:
+    def some(self, keys: Iterable[Name]) -> Later[Name, Thing]:
         """Those of some keys."""
-        return Later({key: self._keys[key] for key in keys}, self._load)
+        return Later(keys, self._load)
 
 
 def some(of: Mapping[Any, object], keys: Iterable[Any]) -> Mapping[Any, object]:
@@ -89,9 +94,8 @@ def unpack_read(content: bytes, again: Callable[[Readings, str], Readings]) -> R
     builds = dict(zip(frame["reading"], frame["engine"], strict=True)) if told["traces"] else {}
     readings = Readings(
         frame, tuple(Problem(*each) for each in told["problems"]), told["files"],
-        Later({tuple(key): key[0] for key in told["logs"]}, lambda engine: once(engine).logs) if told["logs"] else {},
-        Later({key: builds[key] for key in told["traces"]}, lambda engine: once(engine).traces) if builds else {},
-        told["inputs"],
+        Later(map(tuple, told["logs"]), lambda key: once(key[0]).logs[key]) if told["logs"] else {},
+        Later(told["traces"], lambda key: once(builds[key]).traces[key]) if builds else {}, told["inputs"],
     )  # fmt: skip
     return Read(readings, told["opened"], told["digests"], tuple(told["days"]))
 

@@ -1,7 +1,7 @@
 """No text of a chart lies over another or is cut, at any width; every mark stands out from the paper.
 
-By hand, for more widths: `python -m browser.test_boxes SITE`, from `tests`, prints what it finds at 390, 768, 1024 and
-1920 px, light and dark.
+By hand, for more widths: `python -m browser.test_boxes SITE [PAGE ...]`, from `tests`, prints what it finds at 390,
+768, 1024 and 1920 px, light and dark, on these pages of any site, else on some thirty of those with charts.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 import shutil
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
@@ -57,6 +58,7 @@ COLOURS = """() => {
   ['--paper', ...used].forEach(name => { all[name] = style.getPropertyValue(name).trim(); });
   return all;
 }"""
+MOST_PAGES = 30  # looked at by hand where none are named
 GROUNDS = {"--paper", "--rule", "--faint"}  # paper, grid, and shades that an edge bounds: no marks
 
 
@@ -132,18 +134,25 @@ def test_text_grows_on_a_presentation_width(browser: Browser, published: Path) -
             assert min(sizes) >= least - 0.01
 
 
-def main(site: Path) -> None:
-    """Print what is found at further widths, light and dark."""
+def main(site: Path, paths: Sequence[str]) -> None:
+    """Print what is found at further widths, light and dark, on the pages named, else on some with charts."""
+    every = [path for path in sorted(site.rglob("*.html")) if 'class="chart"' in path.read_text(encoding="utf-8")]
+    some = paths or [path.relative_to(site).as_posix() for path in every[:: 1 + len(every) // MOST_PAGES]]
+    told = 0
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
         for width in (390, 768, 1024, 1920):
             for dark in (False, True):
-                for path in PAGES:
+                for path in some:
                     with opened(browser, width=width, dark=dark) as found:
                         page = found.go(site, path)
-                        print(width, "dark" if dark else "light", path, boxes(page), faint(page), found.said)
+                        lines = [*boxes(page), *faint(page), *map(str, found.said)]
+                        told += len(lines)
+                        for line in lines:
+                            print(width, "dark" if dark else "light", path, line)
         browser.close()
+    print(f"{told} findings on {len(some)} of {len(every)} pages with charts")
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]).resolve())
+    main(Path(sys.argv[1]).resolve(), sys.argv[2:])

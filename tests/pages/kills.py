@@ -243,6 +243,7 @@ def kill(kind: str, folder: Path, times: int, seed: int = 20260112) -> Counter[s
             done, _ = killed(kind, turn, dice.uniform(0.0, 0.9 * long))
             found["kills"] += 1
             found["inside writing"] += not done
+            long *= 0.8 if done else 1.02  # a machine is not always as busy
             found += whole(kind, folder, turn, before)
             if turn % 3:  # now and then the next one takes up what two left
                 found["not healed"] += not healed(kind, folder, turn)

@@ -134,7 +134,7 @@ def test_every_footer_says_where_it_comes_from(site: dict[str, bytes]) -> None:
             assert "Before any field work: local codes, licensed practice and a competent person come first." in text(
                 content
             )
-        if path.startswith("programs/probe-2026/"):
+        if path.startswith("programs/probe-2026/") and path.endswith(".html"):
             foot = "Program probe-2026, records until 14 May 2026, results 7c41e0, the record file used."
             assert f"Invented data. {foot}" in text(content), path
     assert "Invented data." not in text(site["programs/empty/index.html"])

@@ -29,8 +29,9 @@ def test_a_good_site_then_a_mistake_then_none(folder: Path, capsys: pytest.Captu
     path = folder / "pump" / "records" / "leakdown.csv"
     path.write_text("Build,Check,Cyl,Supply,Gauge\nB1,cold-bild,1,80,72.5\n", encoding="utf-8")
     loop._make(folder, None, board)
-    assert board.shown.site == good.site
-    assert board.shown.heading == "1 error in the files; the pages are as they last were"
+    assert board.shown.site.keys() == good.site.keys()
+    assert b"pump has one error. Until it is mended its pages stay" in board.shown.site["programs/pump/index.html"]
+    assert board.shown.heading == "1 error in the files; pump is as it last was"
     assert "pump/records/leakdown.csv:2" in board.shown.problems
     assert "cold-build" in board.shown.problems  # the nearest name
     assert "pump/records/leakdown.csv:2" in capsys.readouterr().err

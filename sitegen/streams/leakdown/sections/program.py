@@ -6,7 +6,8 @@ import math
 from collections.abc import Sequence
 
 from sitegen.page import words
-from sitegen.page.blocks import Beside, Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text
+from sitegen.page.blocks import Beside, Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text, number_of
+from sitegen.page.counts import MANY
 from sitegen.page.view import View
 from sitegen.program.model import Build, Phase
 from sitegen.streams.leakdown.fields import Reading
@@ -170,6 +171,12 @@ def _day(build: Build, phase: Phase) -> str:
     return words.day(due, year=False) if due else "no date"
 
 
+MANY_CAPTION = (
+    "Phases evenly spaced, not to scale of distance; assembly oil seals before the first start, so cold checks lie on "
+    "another curve. A mark: the mean of a build; those of a coating stand side by side in the order of the program."
+)
+
+
 # ---- leak by phase --------------------------------------------------------------------------------------------------
 
 
@@ -179,15 +186,17 @@ def by_coating(view: View) -> Sequence[Block]:
     means: list[ChartRow] = []
     thin: list[ChartRow] = []
     rows = []
+    many = len(program.builds) > MANY
     for coating in program.coatings:
         for build in program.builds:
             if coating not in build.coatings:
                 continue
             points = mean_line(view, build, coating)
-            means += with_labels([mean_row(view, point, build.id, coating) for point in points], build.id)
+            drawn = [mean_row(view, point, build.id, coating) for point in points]
+            means += [_dot(row, build.id) for row in drawn] if many else with_labels(drawn, build.id)
             rows += [_mean_table_row(view, build, coating, point) for point in points]
             for place in build.places:
-                if place.coating == coating:
+                if place.coating == coating and not many:
                     thin += _standing_out(view, build, place.cylinder, coating, points)
     if not means:
         return ()
@@ -206,10 +215,17 @@ def by_coating(view: View) -> Sequence[Block]:
         f"{_phases_add_up(view)}Lines: means of builds{'; thin: a cylinder that stands out' if thin else ''}. Dotted: "
         "assembly oil still seals. Open: not yet to rely on."
     )
+    caption = MANY_CAPTION if many else caption
     whole = Figure("leak-area-by-phase", "slope", panels, "", caption, table)
     near = _each_cylinder(view)
     said = [Text((Cell(reading),), "reading")] if (reading := _coating_reading(view)) else []
     return (*said, Beside("leak", (whole, near), halves=True)) if near else (*said, whole)
+
+
+def _dot(row: ChartRow, name: str) -> ChartRow:
+    """A mark among many: its place and its name, no more."""
+    bare: ChartRow = {field: None if field in {"low", "high"} else datum for field, datum in row.items()}
+    return {**bare, "value": float(f"{number_of(row['value']):.3g}"), "label": "", "tip": name, "series": ""}
 
 
 def _phases_add_up(view: View) -> str:
@@ -237,20 +253,23 @@ def _each_cylinder(view: View) -> Figure | None:
         groups.append({"x": len(groups), "label": build.id})
         odd = stands_out(values)
         told += values
+        many = len(view.program.builds) > MANY
         for each in sorted(values, key=lambda value: value.key.cylinder):
             cylinder = f"cylinder {each.key.cylinder}"
             tip = f"{build.id} {cylinder}: {view.text(each, unit=True)}"
-            points.append(
-                {"x": len(groups) - 1, "value": each.value, "low": each.low, "high": each.high,
-                 "open": bool(each.flags & DOUBTFUL), "coating": each.key.coating,
-                 "label": cylinder if each is odd else "", "tip": tip, "series": build.id}
-            )  # fmt: skip
+            row: ChartRow = {
+                "x": len(groups) - 1, "value": each.value, "low": each.low, "high": each.high,
+                "open": bool(each.flags & DOUBTFUL), "coating": each.key.coating,
+                "label": cylinder if each is odd else "", "tip": tip, "series": build.id,
+            }  # fmt: skip
+            points.append(_dot(row, f"{build.id}, {each.key.cylinder}") if many else row)
     if not points or phase is None:
         return None
     title = f"Leak area {'after' if phase.kind == 'run' else 'at'} {phase.title}, mm²"
     data = {"groups": groups, "points": points, "limits": [limit_row(view)]}
     panel = Panel("", data, {"unit": "mm²"}, label=title, axis=title)
-    caption = "95\u00a0% intervals."
+    many = len(view.program.builds) > MANY
+    caption = "The page of a build has the intervals." if many else "95\u00a0% intervals."
     columns = (
         Column("Build"), Column("Cylinder", numeric=True), Column("Coating"),
         Column("Leak area", "mm²", numeric=True, measure=CRANKCASE.id),
