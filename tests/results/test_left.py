@@ -234,18 +234,18 @@ def test_told_as_json(work: Work, capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_the_preview_goes_on_with_the_others(work: Work, capsys: pytest.CaptureFixture[str]) -> None:
     board = Board()
-    loop._make(work.programs, None, 1, board)
+    loop._make(work.programs, None, board)
     assert board.shown.heading == ""
     work.spoil()
     work.change("third", "Pump rings", "Pump rings again")
     for _ in range(2):
-        loop._make(work.programs, None, 1, board)
+        loop._make(work.programs, None, board)
         assert board.shown.heading == "1 error in the files; second is as it last was"
         assert "second/program.yaml:2:1" in board.shown.problems
         assert board.shown.site["programs/second/index.html"].decode().count(NOTICE) == 1
         assert b"Pump rings again" in board.shown.site["programs/third/index.html"]
     work.mend()
-    loop._make(work.programs, None, 1, board)
+    loop._make(work.programs, None, board)
     assert (board.shown.heading, board.shown.problems) == ("", "")
     assert NOTICE.encode() not in board.shown.site["programs/second/index.html"]
     capsys.readouterr()
