@@ -139,7 +139,6 @@ class Stream:
     fields: tuple[Field, ...]
     read: Callable[[Program, Sequence[RecordSource]], Readings]  # record sources of this stream
     steps: tuple[Step, ...]
-    again: Callable[[Program, Readings, str], Readings] | None = None  # logs and traces of one build, read once more
     sections: tuple[Section, ...] = ()
     of_build: tuple[OfBuild, ...] = ()
     of_cylinder: tuple[OfCylinder, ...] = ()
@@ -150,3 +149,4 @@ class Stream:
     smallest: Callable[[Program], Iterable[Smallest]] | None = None  # what its instruments can show at all
     by_repeats: Callable[[Program, Iterable[Value]], Iterable[Smallest]] | None = None  # the same, from values so far
     blank: Callable[[Program, Build, Phase], Blank] | None = None  # empty record; None: from the fields
+    again: Callable[[Program, Readings, str], Readings] | None = None  # logs and traces of one build, read once more
