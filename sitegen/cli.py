@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import gc
 import os
 import sys
 import textwrap
@@ -21,6 +22,7 @@ _STATUS = "exit status:\n  0 fine, 1 the input has errors, 2 wrong use, 3 a faul
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one verb and return the exit status."""
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy loads: our matrices are small, threads wait
+    gc.set_threshold(50_000, 20, 50)  # a publish makes millions of objects, hardly any in circles: look more seldom
     given = sys.argv[1:] if arguments is None else arguments
     parser = _parser(questions="start" in given)
     try:

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, replace
+from functools import cache
 from graphlib import TopologicalSorter
 from importlib.metadata import version
 from pathlib import Path
@@ -26,10 +27,11 @@ from sitegen.reasons import APART
 from sitegen.regular import read_regular
 from sitegen.results import committed, stated, taken
 from sitegen.results import files as result_files
+from sitegen.results.keeping import Later
 from sitegen.results.run import Analysis, Evidence, analyse, gather, lent_file
 from sitegen.shelves import NONE, Shelves
 from sitegen.unchanged import Outcome
-from sitegen.vocabulary import Problem
+from sitegen.vocabulary import Measure, Problem
 
 if TYPE_CHECKING:
     from sitegen.pages.frame import Stood
@@ -103,7 +105,7 @@ def examine(path: Path, tell: Tell = untold, shelves: Shelves = NONE) -> Examina
         found = {each.program.id: [*each.problems] for each in evidence}
         for each in evidence:
             found[each.program.id] += registry.unanswerable(each.program, each.readings)
-            found[each.program.id] += taken.problems(each.program)
+            found[each.program.id] += taken.problems(each.program, shelves)
         _find_not_lent(evidence, found)
         problems = [*problems, *(problem for own in found.values() for problem in own)]
         left = [*folder.left, *(Left(name, tuple(sorted(errors(own)))) for name, own in found.items() if errors(own))]
@@ -229,7 +231,7 @@ class Conclusion:
     files: Mapping[str, bytes]  # name in the results folder -> content
 
 
-def with_files(analyses: Sequence[Analysis]) -> tuple[Conclusion, ...]:
+def with_files(analyses: Sequence[Analysis], shelves: Shelves = NONE) -> tuple[Conclusion, ...]:
     """The result files of each program; the analysis learns what git knows: what moved, what was set anew."""
     conclusions = []
     units = {name: measure.unit for name, measure in registry.measures().items()}
@@ -240,8 +242,8 @@ def with_files(analyses: Sequence[Analysis]) -> tuple[Conclusion, ...]:
             each,
             looks=looks,
             changes=committed.changes(each.program, each.files),
-            taken=taken.standings(each.program, each.files),
-            restated=stated.restated(each.program, each.readings, units),
+            taken=taken.standings(each.program, each.files, shelves),
+            restated=stated.restated(each.program, each.readings, units, shelves),
         )
         conclusions.append(Conclusion(told, each.files))
     return tuple(conclusions)
@@ -264,9 +266,10 @@ def plan_each(
     builds: int | None = None,
     seed: int | None = None,
     scheme: str = "",
+    measures: Mapping[str, Measure] | None = None,
 ) -> tuple[Planning, ...]:
     """The same from analyses that were made already."""
-    measures = registry.measures(each.program for each in analyses)
+    measures = measures or registry.measures(each.program for each in analyses)
     return tuple(
         planning.plan(
             each.program,
@@ -343,14 +346,20 @@ def render(
 
     if examination.folder is None:
         raise ValueError("without a folder there is nothing to publish")
-    conclusions = with_files(conclude(examination, executor, tell))
+    conclusions = with_files(conclude(examination, executor, tell), examination.shelves)
     analyses = [conclusion.analysis for conclusion in conclusions]
     measures = registry.measures(each.program for each in analyses)
     tell("Making the pages")
-    plans = plan_each(analyses)
+    # worked out where a page asks for them
+    every = cache(lambda: histories(analyses, measures))
+    known = Later((name for each in analyses for name in each.program.coatings), lambda name: every()[name])
+    plans = Later(
+        (each.program.id for each in analyses),
+        cache(lambda name: plan_each([each for each in analyses if each.program.id == name], measures=measures)[0]),
+    )
     told = Told()
     site = build_site(
-        examination.folder, analyses, registry.STREAMS, measures, theme, histories(analyses, measures), plans,
+        examination.folder, analyses, registry.STREAMS, measures, theme, known, plans,
         {each.analysis.program.id: each.files for each in conclusions}, sheet, examination.shelves,
         before, told,
     )  # fmt: skip

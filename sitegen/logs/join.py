@@ -143,7 +143,7 @@ def _joined(files: Sequence[LogFile], offsets: Sequence[float]) -> Log:
     return Log(
         files=tuple(replace(each, bins=None) for each in files),
         offsets=tuple(offsets),
-        bins=_frames(files, offsets, names, width),
+        bins=_once(_frames(files, offsets, names, width), names),
         width=width,
         start=files[0].start,
         seconds=seconds,
@@ -172,6 +172,18 @@ def _between(before: LogFile, each: LogFile, seconds: float) -> tuple[float, flo
     mean = sum(speeds) / 2
     power = sum(speed * torque for speed, torque in zip(speeds, torques, strict=True)) / 2
     return mean * seconds / (2 * math.pi), power * seconds, seconds if speeds[1] > RUNNING else 0.0
+
+
+def _once(frame: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
+    """The same frame; least and most that are the means, as where a bin is a sample, take no memory of their own."""
+    import pandas as pd
+
+    made = {column: frame[column].to_numpy(dtype=float) for column in frame.columns}
+    for name in names:
+        for end in (f"{name}.low", f"{name}.high"):
+            if np.array_equal(made[name].view(np.int64), made[end].view(np.int64)):
+                made[end] = made[name]
+    return pd.DataFrame(made, index=frame.index, copy=False)
 
 
 def _frames(files: Sequence[LogFile], offsets: Sequence[float], names: Sequence[str], width: float) -> pd.DataFrame:

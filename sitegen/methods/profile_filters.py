@@ -69,14 +69,12 @@ def robust_gaussian(z: Floats, step: float, cutoff: float) -> Floats:
     size = 1 << (len(z) + 2 * reach).bit_length()
     turned = [np.fft.rfft(kernel, size) for kernel in kernels]
 
-    def summed(values: Floats, power: int) -> Floats:
-        full = np.fft.irfft(np.fft.rfft(values, size) * turned[power], size)
-        return np.asarray(full[reach : reach + len(z)])
+    def summed(values: Floats, powers: int) -> list[Floats]:
+        of = np.fft.rfft(values, size)
+        return [np.fft.irfft(of * each, size)[reach : reach + len(z)] for each in turned[:powers]]
 
     for _ in range(MOST_ROUNDS):
-        s = [summed(own, power) for power in range(5)]
-        t = [summed(own * height, power) for power in range(3)]
-        mean = _middle(s, t)
+        mean = _middle(summed(own, 5), summed(own * height, 3))
         off = height - mean
         scale = float(np.median(np.abs(off)))
         if scale <= 1e-15 or abs(scale - last) <= SETTLED * scale:

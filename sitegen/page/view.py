@@ -114,6 +114,7 @@ class Desk:
             for verdict in analysis.verdicts
             if verdict.rule == STATE and verdict.key.cylinder
         }
+        self._frames: dict[tuple[str, str, int], pd.DataFrame] = {}
         self._rows: dict[Hashable, Mapping[tuple[str, int], list[Any]]] = {}
         self._once: dict[Hashable, tuple[object, frozenset[Asked]]] = {}
         self._asked: set[Asked] = set()
@@ -217,13 +218,14 @@ class Desk:
     def rows(self, stream: str, build: str, cylinder: int) -> pd.DataFrame:
         """Readings of one stream for a build (cylinder 0: all of its cylinders), in the order of the record."""
         self._asked.add(Asked("readings", stream, build or EVERY))
-        frame = self._analysis.readings[stream].frame
         if not build:
-            return frame
-        for name, wanted in (("engine", build), ("cylinder", cylinder)):
-            if wanted:
-                frame = frame[frame[name] == wanted] if name in frame else frame.iloc[0:0]
-        return frame
+            return self._analysis.readings[stream].frame
+        if (stream, build, cylinder) not in self._frames:
+            name, wanted = ("cylinder", cylinder) if cylinder else ("engine", build)
+            frame = self.rows(stream, build if cylinder else "", 0)
+            own = frame[frame[name] == wanted] if name in frame else frame.iloc[0:0]
+            self._frames[stream, build, cylinder] = own
+        return self._frames[stream, build, cylinder]
 
     def tuples(self, stream: str, kind: type[R], build: str, cylinder: int) -> list[R]:
         """The same rows as tuples; laid out once, since pages ask for them phase by phase."""

@@ -154,9 +154,9 @@ def series(figure: Figure) -> list[tuple[str, str]]:
     coatings: dict[str, set[str]] = {}
     for panel in figure.panels:
         for kind, rows in panel.data.items():
-            for row in rows:
-                if name := row.get("series", ""):
-                    own = row.get("coating") or (panel.coating if kind in {"means", "readings"} else "")
+            for name, coating in dict.fromkeys((row.get("series", ""), row.get("coating")) for row in rows):
+                if name:
+                    own = coating or (panel.coating if kind in {"means", "readings"} else "")
                     coatings.setdefault(str(name), set()).update({str(own)} - {""})
     if len(coatings) < 2:
         return []
@@ -185,7 +185,7 @@ def _column(values: list[Any], field: str) -> object:
         even = _even(values)
         if 3 * len(even) < len(values):
             return {"a": [each for piece in even for each in piece]}
-    runs = [[value, sum(1 for _ in same)] for value, same in groupby(values)]
+    runs = [[value, len(list(same))] for value, same in groupby(values)]
     if len(runs) == 1 and not isinstance(values[0], list):
         return values[0]
     if 3 * len(runs) < len(values):
@@ -214,16 +214,20 @@ def _filled(figure: Figure, kind: Kind, panel: Panel) -> dict[str, list[Drawn]]:
     filled: dict[str, list[Drawn]] = {name: [] for name in kind.rows}
     for name, rows in panel.data.items():
         fields = kind.rows[name]
+        needed = [field for field, default in fields.items() if default is _NEEDED]
+        empty = {field: None if default is _NEEDED else _plain(figure.name, name, field, default)
+                 for field, default in fields.items()}  # fmt: skip
         for row in rows:
-            if stray := sorted(set(row) - set(fields)):
+            if not row.keys() <= fields.keys():
+                stray = sorted(set(row) - set(fields))
                 raise ChartError(
                     f"{figure.name}: rows {name!r} have no field {stray[0]!r}; they have {', '.join(fields)}"
                 )
-            whole: Drawn = {}
-            for field, default in fields.items():
-                given = row.get(field, default)
-                if given is _NEEDED:
+            for field in needed:
+                if field not in row:
                     raise ChartError(f"{figure.name}: a row of {name!r} lacks {field!r}")
+            whole: Drawn = empty.copy()
+            for field, given in row.items():
                 whole[field] = _plain(figure.name, name, field, given)
                 if field in {"label", "under"} and name != "phases":
                     whole[field] = shortened(str(whole[field]), LONGEST)
@@ -662,7 +666,11 @@ def _grains(path: Sequence[Drawn]) -> tuple[list[Drawn], int]:
     ([{'at': 0.1, 'v': 25, 'lo': 4, 'hi': 0, 'g': 0, 'q': -1}], 10)
     """
     told = [row[name] for row in path for name in ("value", "low", "high") if row[name] is not None]
-    unit = 10 ** next((n for n in range(6) if all(round(each, n) == each for each in told)), 6)
+    digits = 0
+    for each in told:
+        while digits < 6 and round(each, digits) != each:
+            digits += 1
+    unit = 10**digits
     rows, last = [], 0
     for r in path:
         value = round(r["value"] * unit)

@@ -48,7 +48,7 @@ def build_site(
     measures: Mapping[str, Measure] | Iterable[Measure],
     theme_dir: Path | None = None,
     histories: Mapping[str, Sequence[History]] | None = None,
-    planned: Sequence[Planning] = (),
+    planned: Mapping[str, Planning] | None = None,
     results: Mapping[str, Mapping[str, bytes]] | None = None,
     sheets: bool = False,
     shelves: Shelves = NONE,
@@ -81,7 +81,7 @@ def build_site(
         assets=assets,
         gallery=Gallery(folder.path),
         histories=histories or {},
-        plans={each.program.id: each for each in planned},
+        plans=planned or {},
         results=results or {},
         stood={each.id: left.stood(each, addresses, own) for each, own in stayed.items() if own},
     )

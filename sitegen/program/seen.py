@@ -75,8 +75,13 @@ def _unplaced(of: Any) -> Any:
     return _placing(of, lambda _: Where(""))
 
 
+_PLACELESS = frozenset({str, int, float, bool, type(None)})  # most of what a program holds
+
+
 def _placing(of: Any, put: Callable[[Where], Where]) -> Any:
     """The same with every place in a file put another way."""
+    if type(of) in _PLACELESS:
+        return of
     if isinstance(of, Where):
         return put(of)
     if isinstance(of, tuple) and type(of) is tuple:

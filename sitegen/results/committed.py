@@ -34,6 +34,8 @@ UNREADABLE = (KeyError, ValueError, csv.Error)  # what reading tables raises tha
 def _changes(stored: Mapping[str, bytes], fresh: Mapping[str, bytes]) -> tuple[Change, ...]:
     found: list[Change] = []
     for table in stored:
+        if stored[table] == fresh[table]:
+            continue
         before, after = ({alike.key_of(table, row): row for row in alike.rows(each[table])} for each in (stored, fresh))
         for where in sorted(before.keys() | after.keys()):
             old, new = before.get(where, {}), after.get(where, {})

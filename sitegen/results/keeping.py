@@ -10,12 +10,15 @@ import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import astuple, dataclass, fields
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from sitegen.vocabulary import Comparison, Key, Problem, Readings, Result, Series, Value, Verdict
 
 if TYPE_CHECKING:
     import pandas as pd
+
+Name = TypeVar("Name")
+Thing = TypeVar("Thing")
 
 
 def names_in(folder: Path) -> list[str]:
@@ -41,28 +44,28 @@ class Read:
     days: tuple[str, ...]
 
 
-class Later(Mapping[Any, object]):
-    """Logs or traces by their key, read when somebody first asks for one."""
+class Later(Mapping[Name, Thing]):
+    """Logs, traces or plans by their key, made when somebody first asks for one."""
 
-    def __init__(self, keys: Iterable[Any], load: Callable[[], Mapping[Any, object]]) -> None:
+    def __init__(self, keys: Iterable[Name], load: Callable[[Name], Thing]) -> None:
         self._keys = dict.fromkeys(keys)
         self._load = load
 
-    def __getitem__(self, key: Any) -> object:
+    def __getitem__(self, key: Name) -> Thing:
         if key not in self._keys:
             raise KeyError(key)
-        return self._load()[key]
+        return self._load(key)
 
     def __contains__(self, key: object) -> bool:
         return key in self._keys
 
-    def __iter__(self) -> Iterator[Any]:
+    def __iter__(self) -> Iterator[Name]:
         return iter(self._keys)
 
     def __len__(self) -> int:
         return len(self._keys)
 
-    def some(self, keys: Iterable[Any]) -> Later:
+    def some(self, keys: Iterable[Name]) -> Later[Name, Thing]:
         """Those of some keys."""
         return Later(keys, self._load)
 
@@ -87,8 +90,8 @@ def unpack_read(content: bytes, again: Callable[[], Readings]) -> Read:
     told = json.loads(content)
     readings = Readings(
         _frame(told["frame"]), tuple(Problem(*each) for each in told["problems"]), told["files"],
-        Later(map(tuple, told["logs"]), lambda: again().logs) if told["logs"] else {},
-        Later(told["traces"], lambda: again().traces) if told["traces"] else {}, told["inputs"],
+        Later(map(tuple, told["logs"]), lambda key: again().logs[key]) if told["logs"] else {},
+        Later(told["traces"], lambda key: again().traces[key]) if told["traces"] else {}, told["inputs"],
     )  # fmt: skip
     return Read(readings, told["opened"], told["digests"], tuple(told["days"]))
 

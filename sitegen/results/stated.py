@@ -8,13 +8,15 @@ of commits may be wrong, their order is not.
 from __future__ import annotations
 
 import hashlib
+import json
 import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
+from typing import Any, cast
 
 from sitegen.git import git
 from sitegen.problems import Collector
@@ -22,6 +24,7 @@ from sitegen.program import build, schema, yamlfile
 from sitegen.program.folder import PROGRAM
 from sitegen.program.model import EVERY, Criterion, DecisionRule, Program, Restated, Subject, Where
 from sitegen.results.committed import contents, whole_history
+from sitegen.shelves import NONE, Shelves, key_of
 from sitegen.vocabulary import Readings
 
 MOST_STATES = 200  # commits of a program file that are looked at
@@ -31,7 +34,7 @@ Stated = Criterion | DecisionRule | Subject | float | str
 
 
 def restated(
-    program: Program, readings: Mapping[str, Readings], measures: Mapping[str, str]
+    program: Program, readings: Mapping[str, Readings], measures: Mapping[str, str], shelves: Shelves = NONE
 ) -> tuple[Restated, ...] | None:
     """What was set anew after readings had come in, the oldest first; `measures` gives the unit of each.
 
@@ -41,7 +44,7 @@ def restated(
     if not states:
         return None
     units = tuple(sorted(measures.items()))
-    own = [(commit, day, _said(text, program.folder, units)) for commit, day, text in states]
+    own = [(commit, day, _once(text, program.folder, units, shelves)) for commit, day, text in states]
     known = [(commit, day, said) for commit, day, said in own if said is not None]
     known.append(("", "", _of(program)))
     today: _Today | None = None
@@ -89,6 +92,45 @@ def _part(content: bytes) -> dict[int, bytes]:
         if own:
             kept[number] = line
     return kept
+
+
+def _once(
+    content: bytes, folder: str, units: tuple[tuple[str, str], ...], shelves: Shelves
+) -> Mapping[str, Stated] | None:
+    """What a state of the file sets beforehand, read once: what git holds never changes."""
+    if not shelves.open:
+        return _said(content, folder, units)
+    key = key_of("stated", hashlib.sha256(content).hexdigest(), Path(folder).name, units)
+    kept = shelves.find(key, _unpacked)
+    if kept is None:
+        kept = (_said(content, folder, units),)
+        shelves.put(key, kept, _packed)
+    return kept[0]
+
+
+_KINDS: dict[str, Any] = {kind.__name__: kind for kind in (Criterion, DecisionRule, Subject)}
+
+
+def _packed(kept: tuple[Mapping[str, Stated] | None]) -> bytes:
+    told: Mapping[str, object] | None = kept[0] and {
+        what: each if isinstance(each, float | int | str) else [type(each).__name__, asdict(each)]
+        for what, each in kept[0].items()
+    }
+    return json.dumps(told, separators=(",", ":")).encode()
+
+
+def _unpacked(content: bytes) -> tuple[Mapping[str, Stated] | None]:
+    told = json.loads(content)
+    return (told and {what: _again(each) for what, each in told.items()},)
+
+
+def _again(told: Any) -> Stated:
+    if not isinstance(told, list):
+        return cast("Stated", told)
+    kind, own = told
+    own |= {"where": Where(**own["where"])} if "where" in own else {}
+    made: Stated = _KINDS[kind](**{name: tuple(each) if isinstance(each, list) else each for name, each in own.items()})
+    return made
 
 
 @lru_cache(maxsize=64)

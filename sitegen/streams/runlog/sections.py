@@ -230,7 +230,8 @@ def _drawn(
     digits = 3 - math.floor(math.log10(wide))
     made: list[tuple[float, float, float | None, float | None]] = []
     for t, value, low, high in points:
-        v, lo, hi = (round(each * factor + offset, digits) for each in (value, low, high))
+        v, lo = round(value * factor + offset, digits), round(low * factor + offset, digits)
+        hi = round(high * factor + offset, digits)
         made.append((t, v, lo, hi) if hi - lo > HIDDEN * wide else (t, v, None, None))
     return made
 

@@ -258,10 +258,9 @@ def _health(log: Log, answered: Mapping[str, bool]) -> Iterator[tuple[str, str]]
         meter = log.meters.get(channel, "")
         if answered.get(meter) is False:
             yield channel, "no answer"
-        elif answered.get(meter) and QUIET & set(channel_word(log, channel).split(", ")):
-            yield channel, "sound"
-        else:
-            yield channel, channel_word(log, channel)
+            continue
+        word = channel_word(log, channel)
+        yield channel, "sound" if answered.get(meter) and QUIET & set(word.split(", ")) else word
 
 
 SCHEDULE = Step("run-schedule", (HELD, STOPPED), run_schedule, reads=("runlog",), revision=2)
