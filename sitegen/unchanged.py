@@ -14,6 +14,7 @@ import contextlib
 import hashlib
 import json
 import os
+import stat
 import sys
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
@@ -66,14 +67,16 @@ Stamps = Mapping[str, tuple[int, ...]]
 
 
 def stamps(folder: Path, site: Path) -> Stamps:
-    """Size, times and number of every file of a programs folder, by its path from there; opens none of them."""
+    """Size, times and number of every file of a programs folder, by its path from there; opens none of them.
+
+    Of folders nothing but that they are there: a publish makes results in them.
+    """
     home, found = _home(folder), {}
     with contextlib.suppress(OSError):
         for path in _below(home, site.resolve()):
             status = path.lstat()
-            found[path.relative_to(home).as_posix()] = (
-                status.st_size, status.st_mtime_ns, status.st_ctime_ns, status.st_ino,
-            )  # fmt: skip
+            state = status.st_size, status.st_mtime_ns, status.st_ctime_ns, status.st_ino
+            found[path.relative_to(home).as_posix()] = () if stat.S_ISDIR(status.st_mode) else state
     return found
 
 

@@ -21,7 +21,7 @@ from sitegen.problems import shown
 from sitegen.program.model import Left
 from sitegen.vocabulary import Problem
 
-MOST_ROWS = 200  # errors on the page of a program
+MOST_ROWS = 100  # errors on the page of a program
 _NOTICE = re.compile(rb"<!--as it was-->.*?<!--/as it was-->", re.DOTALL)
 _BEGINS = re.compile(rb"<main\b[^>]*>|<body\b[^>]*>")
 _DAY = re.compile(rb'\sdata-as-of="(\d{4}-\d\d-\d\d)"')
@@ -63,7 +63,9 @@ def _marked(content: bytes, told: bytes) -> bytes:
 
 def mended(files: dict[str, bytes], kept: Mapping[str, bytes]) -> dict[str, bytes]:
     """A whole site; links of the pages as they were that lead nowhere now are none any more."""
-    return files | {path: unlinked(path, kept[path], files) for path in kept if path.endswith(".html")}
+    return files | {
+        path: unlinked(path, kept[path], files) for path in kept if path.endswith(".html") or "/rows/" in path
+    }
 
 
 def sentences(site: Site, page: str) -> list[Block]:
