@@ -8,16 +8,16 @@ from typing import Literal
 
 from sitegen.declarations import OfBuild, Stream
 from sitegen.page import words
-from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text, Under
+from sitegen.page.blocks import MARKS, Block, Cell, Column, Row, Table, Text, Under
 from sitegen.page.counts import MANY
 from sitegen.page.view import STATE, View
 from sitegen.pages import plans
+from sitegen.pages.marks import tone_of
 from sitegen.program.model import Build
 
 ANCHOR, TITLE = "builds", "Builds and cylinders"
-NOTE = "Dashed: not told; boxed: not seated, or above the limit."
 CANNOT, EARLIER = "cannot tell", f"{STATE}, earlier assembly"
-_BOX: dict[str, Literal["solid", "dashed"]] = {"seated": "solid", "cannot tell": "dashed", "": "dashed"}
+_BOX: dict[str, Literal["solid", "dashed", "boxed"]] = {"": "solid", "yet": "dashed", "no": "boxed"}  # by tone
 
 
 def blocks(view: View, streams: Sequence[Stream]) -> list[Block]:
@@ -46,7 +46,7 @@ def blocks(view: View, streams: Sequence[Stream]) -> list[Block]:
         for n, build in enumerate(builds)
     ]  # fmt: skip
     what = f"Cells: latest {measure.title}, {measure.unit}, and state. " if measure is not None else ""
-    note = f"{what}{NOTE if view.verdicts(STATE) else ''}".strip()
+    note = f"{what}{MARKS if view.verdicts(STATE) else ''}".strip()
     table = Table("builds", (*heads, Column("Run")), rows, plans.states_sentence(view), note=note, stack=True)
     if len(builds) <= MANY:
         return [table]
@@ -88,7 +88,7 @@ def _cylinder(view: View, build: Build, at: int, places: int) -> Cell:
             else words.number(value.value, places)
         )
     href = view.href_cylinder(build, place.cylinder)
-    return Cell(text, href, note=word, coating=place.coating, box=_BOX.get(word, "boxed"))
+    return Cell(text, href, note=word, coating=place.coating, box=_BOX[tone_of(word or CANNOT)])
 
 
 def _before_refit(view: View, build: Build) -> str:

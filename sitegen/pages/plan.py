@@ -182,7 +182,7 @@ def reach(plan: Planning) -> Table:
         Column("Difference found", numeric=True),
         Column("Builds it takes", numeric=True),
     )
-    return Table("what-the-comparison-can-find", columns, rows, _reach_reading(plan), note=_REACH_NOTE)
+    return Table("what-the-comparison-can-find", columns, rows, _reach_reading(plan), note=_REACH_NOTE, stack=True)
 
 
 _REACH_NOTE = (
