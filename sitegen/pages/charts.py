@@ -765,10 +765,10 @@ def _lay_curves(
         },
         "signals": {
             "from": begin, "to": end, "places": places, "form": form, "top": top, "bottom": bottom,
-            "rise": 12 + (_TITLE if labelled else 0),
+            "rise": (18 if small else 12) + (_TITLE if labelled else 0),
             "unit": signals.get("unit", ""), "along": signals.get("along", ""), **_ticks(top, bottom, step),
         },
-        "pad": {"top": 24 + (_TITLE if panel.axis and labelled else 0),
+        "pad": {"top": (30 if small else 24) + (_TITLE if panel.axis and labelled else 0),
                 "bottom": 26 + (_TITLE if panel.along else 0), "left": _left(top, bottom, step),
                 "wide": 12 if small else 22, "narrow": 12 if small else 22},
         "height": 120 if small else 150,

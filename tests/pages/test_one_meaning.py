@@ -7,11 +7,12 @@ import re
 import pytest
 from house import Published
 
-from sitegen.methods.seating import Change, Estimate, Refused, state
+from sitegen.methods.seating import Change, Estimate, state
 from sitegen.page.glossary import WORDS
 from sitegen.pages.builds import _BOX
 from sitegen.pages.marks import tone_of
 from sitegen.reasons import ANSWER
+from sitegen.vocabulary import Refused
 
 HIGH, MUCH = Estimate(0.5, 0.45, 0.55), Estimate(0.1, 0.06, 0.16)
 CELL = re.compile(r'<a class="cell (\w+) [^"]*" href="(b\d+/cylinder-\d+).html">[^<]*<small>([^<]*)</small>')
