@@ -118,7 +118,11 @@ def _leaks(view: View) -> str:
         return f"No check gave a leak area: {why}." if none and why else "No check after the first start yet."
     phase = next(iter(ends.values())).phase
     km = distance(view, build, view.program.phase(phase))
-    when = f"at {view.program.phase(phase).title}" if km in {"", "0 km"} else f"after {km}".replace(" km", "\N{NO-BREAK SPACE}km")
+    when = (
+        f"at {view.program.phase(phase).title}"
+        if km in {"", "0 km"}
+        else f"after {km}".replace(" km", "\N{NO-BREAK SPACE}km")
+    )
     values = {number: point.value.value or 0.0 for number, point in ends.items()}
     odd = stands_out([point.value for point in ends.values()])
     if odd is None:
