@@ -237,11 +237,10 @@ def _reading(view: View, verdicts: Sequence[Verdict]) -> str:
     apart = [each for each in verdicts if each.word == NOT]
     agree = sum(each.word == AGREE for each in verdicts)
     still = len(verdicts) - agree - len(apart)
-    parts = [f"{words.counted(agree, 'pair')} of ways {'agrees' if agree == 1 else 'agree'}"] if agree else []
-    parts += [f"{words.counted(len(apart), 'pair')} {'does' if len(apart) == 1 else 'do'} not close"] if apart else []
-    open_ = words.count(still) if parts else f"{words.counted(still, 'pair')} of ways"
-    parts += [f"{open_} cannot be told"] if still else []
-    tally = f"{words.sentence(words.listed(parts))}."
+    parts = [f"{words.count(agree)} {words.plural(agree, 'agrees', 'agree')}"] if agree else []
+    parts += [f"{words.count(len(apart))} {words.plural(len(apart), 'does', 'do')} not"] if apart else []
+    parts += [f"{words.count(still)} cannot be told"] if still else []
+    tally = f"Of {words.counted(len(verdicts), 'pair')} of measurements, {words.listed(parts)}."
     told = []
     for rule in _RULES:
         if own := [each for each in apart if each.rule == rule]:
