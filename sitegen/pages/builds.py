@@ -117,7 +117,6 @@ def _left(view: View, build: Build) -> str:
     """What is due, or what will not be run."""
     due = [each for each in build.departures if each.kind == "due"]
     if due:
-        when = f" on {words.day(due[0].due, year=False)}" if due[0].due else ""
-        return f"{view.program.phase(due[0].phase).title} due{when}"
+        return f"{view.program.phase(due[0].phase).title} due"
     skipped = [each for each in build.departures if each.kind == "skipped"]
     return f"{view.program.phase(skipped[0].phase).title} not run" if skipped else ""

@@ -17,7 +17,7 @@ SENSES = {"at-most": "at most", "at-least": "at least"}
 TITLE = "Criteria"
 CANNOT = "cannot tell yet"
 _SAID = {"fails": ("fails", "fail"), "holds": ("holds", "hold"), CANNOT: ("cannot be told", "cannot be told")}
-WORST = "Intervals are widened for the number of cylinders looked at. Open, dashed: cannot tell."
+WORST = "Intervals are widened for the number of cylinders. Open, dashed: cannot tell."
 MOST_SHARE = 2.0  # of a limit: what lies beyond is cut at the edge of the axis
 MOST_NAMED = 4  # undecided cylinders named in a line; the rest are counted
 
@@ -46,13 +46,16 @@ def table(view: View, coatings: Sequence[str] | None = None) -> Table | None:
     axis = Axis(1, 0.0, end, ticks, 1.0)
     made = [_row(view, *row, placed[n], axis) for n, row in enumerate(rows)]
     many = any(each.scope != "mean-of-builds" and each.sense in SENSES for each, _, _ in rows)
-    return Table("criteria", columns, made, _reading(view, coatings), note=WORST if many else "", stack=True, axis=axis)
+    said, when = _reading(view, coatings)
+    note = " ".join(filter(None, (WORST if many else "", "" if said else when)))
+    return Table("criteria", columns, made, f"{said} {when}".strip() if said else "", note=note, stack=True, axis=axis)
 
 
-def _reading(view: View, coatings: Sequence[str] | None) -> str:
-    when = view.program.criteria_stated
-    said = "" if coatings is None and view.program.decide is not None else standing(view, coatings)  # by the rule then
-    return " ".join(filter(None, (said, f"Stated {words.day(when)}." if when else "")))
+def _reading(view: View, coatings: Sequence[str] | None) -> tuple[str, str]:
+    """The answers by coating, left to the verdict where a rule leads the page, and when the criteria were stated."""
+    led = coatings is None and view.program.decide is not None
+    day = view.program.criteria_stated
+    return "" if led else standing(view, coatings), f"Stated {words.day(day)}." if day else ""
 
 
 def standing(view: View, coatings: Sequence[str] | None = None) -> str:
@@ -460,10 +463,18 @@ def fails(view: View) -> bool:
 
 
 def tally(view: View) -> str:
-    """How the answers stand in a few words, for the home page: "One fails, one holds"; "" without an answer."""
+    """How the answers stand in a few words: "One fails, one holds"; "" without an answer."""
     found = [own.word for _, own in _summaries(view)]
     parts = [f"{words.count(n)} {verbs[n > 1]}" for word, verbs in _SAID.items() if (n := found.count(word))]
     return words.sentence(", ".join(parts))
+
+
+def counts(view: View) -> str:
+    """The same with how many there are: "Four answers: one holds, three cannot be told."."""
+    many = len(_summaries(view))
+    return (
+        f"{words.sentence(words.counted(many, 'answer'))}: {tally(view)[0].lower()}{tally(view)[1:]}." if many else ""
+    )
 
 
 def failing(view: View) -> str:

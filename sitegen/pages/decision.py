@@ -299,15 +299,13 @@ def taken(view: View) -> list[Block]:
 
 
 def _against_the_rule(view: View) -> str:
-    """Where a decision by hand is another word than the rule says, and why that may be; else ""."""
-    apart = {(hand, word) for coating, word in words_of(view) if (hand := _by_hand(view, coating)) and hand != word}
+    """Where a decision by hand is another word than the rule gives, and why that may be; what it left open is none."""
+    apart = {(hand, word) for coating, word in words_of(view)
+             if (hand := _by_hand(view, coating)) and word not in {hand, ruling.OPEN}}  # fmt: skip
     if not apart:
         return ""
-    told = [f"The rule leaves it open; decided by hand: {hand}." for hand, word in sorted(apart) if word == ruling.OPEN]
-    other = [f"by hand “{hand}”, by the rule “{word}”" for hand, word in sorted(apart) if word != ruling.OPEN]
-    if other:
-        told.append(f"{words.sentence('; '.join(other))}: the rule only counts criteria, a person may weigh more.")
-    return " ".join(told)
+    told = "; ".join(f"by hand “{hand}”, by the rule “{word}”" for hand, word in sorted(apart))
+    return f"{words.sentence(told)}: the rule only counts criteria, a person may weigh more."
 
 
 def _since(view: View, standing: Standing) -> str:

@@ -243,8 +243,8 @@ def _beside_the_plan(plan: Planning) -> str:
         if point is not None and _amount(curve, point.found) != _amount(curve, each.found):
             n, found = words.sentence(words.counted(each.builds, "build")), _amount(curve, point.found)
             return (
-                f" {n} of every coating would find {found}, where the plan, with fewer builds of the other coatings, "
-                f"finds {_amount(curve, each.found)}: more builds make the scatter better known."
+                f" {n} of every coating would find {found}, the plan {_amount(curve, each.found)}: the more builds of "
+                "any coating, the better the scatter is known."
             )
     return ""
 

@@ -50,7 +50,7 @@ def page(site: Site, program: Program) -> ProgramPage:
     results = {  # of parts whose first sentence is no result
         "planned": _lacking(every),
         "findings": comparing.in_doubt(view),
-        "criteria-in-full": criteria.standing(view),
+        "criteria-in-full": criteria.counts(view),
         odd.ANCHOR: odd.in_short(view),
         "worked-out": comparing.procedures(view),
         ties.ANCHOR: ties.in_short(view),

@@ -144,7 +144,7 @@ class SideBySide:
 
 
 PRINTED, GAP = 8.4, 5  # px in that box: width of a letter as large as on paper, and free between two labels
-PAPER_LETTER = 9.0  # px in that box: width of a letter of a name, as large as on paper
+PAPER_LETTER = 10.0  # px in that box: width of a letter of a name, as large as on paper
 STRIP_WIDTH, STRIP_ROOM = 320, 10  # px, of the box of a strip, and free at both ends of its axis
 
 

@@ -32,7 +32,7 @@ LETTERS, TITLE_LETTERS, LEAD_LETTERS = 148, 70, 92  # across the page, of each s
 MOST_LETTERS = 420  # of one text
 COLUMNS = {  # shares of the width, as report.css has them
     "by-the-rule": (0.17, 0.27, 0.2, 0.36),
-    "criteria": (0.25, 0.22, 0.17, 0.11, 0.25),
+    "criteria": (0.27, 0.22, 0.15, 0.11, 0.25),
     "coatings-compared": (0.4, 0.22, 0.18, 0.11, 0.09),
     "decisions-taken": (0.11, 0.08, 0.13, 0.08, 0.3, 0.13, 0.17),
 }

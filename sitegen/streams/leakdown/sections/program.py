@@ -234,9 +234,9 @@ def _phases_add_up(view: View) -> str:
     ran = [phase for phase in checked_phases(view) if phase.kind == "run" and phase.schedule]
     if len(ran) < 2:
         return "Not to scale; km from the first start. "
-    first, second = ran[:2]
+    second = ran[1]
     minutes = second.repeat * math.fsum(step.time for step in second.schedule) / 60
-    adds = f"{second.title} adds {words.with_unit(words.number(minutes, 0), 'min')} to {first.title}"
+    adds = f"{second.title} adds {words.with_unit(words.number(minutes, 0), 'min')}"
     return f"Not to scale; {adds}; km from the first start. "
 
 
