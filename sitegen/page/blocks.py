@@ -26,6 +26,7 @@ class Strip:
     others: Sequence[float] = ()  # small upright strokes beside it: the other cylinders or builds
     name: str = ""  # written beside the mark
     note: str = ""  # written below it
+    clear: float | None = None  # place of a line that the name does not lie across
 
 
 @dataclass(frozen=True)

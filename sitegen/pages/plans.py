@@ -120,13 +120,7 @@ def states_sentence(view: View) -> str:
             if word == "cannot tell"
             else f"{every} {words.are(total, total)} {word}."
         )
-    told = [(word, n) for word, n in named if word != "cannot tell"]
-    count = sum(n for _, n in told)
-    could = " that could be told" if count < total else ""
-    phrases = [f"{words.count(n)} {word}" for word, n in told if word != "seated"]
-    seated_ = counts.get("seated", 0)
-    seated = f"{words.share(seated_, count, 'cylinder')}{could} {words.are(seated_, count)} seated"
-    parts = [", ".join([seated, *phrases])] if told else []
-    if rest := total - count:
-        parts.append(f"of {words.count(rest)} it cannot be told")
-    return words.sentence(f"{'; '.join(parts)}.")
+    told = [f"{words.count(n)} {words.are(n, n)} {word}" for word, n in named if word != "cannot tell"]
+    if rest := total - sum(n for word, n in named if word != "cannot tell"):
+        told.append(f"of {words.count(rest)} it cannot be told")
+    return f"Of {words.counted(total, 'cylinder')}, {words.listed(told)}."
