@@ -90,7 +90,7 @@ def tried(python: str, constraint: Path | None, work: Path) -> None:
     print(f"A program is begun; check: {run(sitegen, 'check', 'new', cwd=work)}")
     run(sitegen, "publish", "new", "--to", "new-site", cwd=work)
     programs = Path(shutil.copytree(ROOT / "programs", work / "programs"))
-    print(f"The examples; check: {run(sitegen, 'check', 'programs', '--strict', cwd=work)}")
+    run(sitegen, "check", "programs", cwd=work)
     print(run(sitegen, "publish", "programs", "--to", "site", "--no-cache", cwd=work))
     run(sys.executable, "-m", "sitegen", "publish", "programs", "--to", "ours", "--no-cache", cwd=work)
     theirs, ours = site(work / "site"), site(work / "ours")
