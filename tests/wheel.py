@@ -57,9 +57,8 @@ def site(folder: Path) -> dict[str, bytes]:
 
 def previewed(sitegen: Path, programs: Path) -> None:
     """A preview answers with the first page."""
-    with subprocess.Popen(
-        [sitegen, "preview", programs, "--port", "0"], cwd=programs.parent, stdout=subprocess.PIPE, text=True
-    ) as serving:
+    command, pipe = [sitegen, "preview", programs, "--port", "0"], subprocess.PIPE
+    with subprocess.Popen(command, cwd=programs.parent, stdout=pipe, stderr=subprocess.STDOUT, text=True) as serving:
         try:
             assert serving.stdout is not None
             address = re.search(r"http://\S+", next(line for line in serving.stdout if "Preview at" in line))

@@ -97,14 +97,14 @@ def _version() -> list[Entry]:
     ours = next((each for each in releases.releases() if each.version == version("sitegen")), None)
     if ours is None:
         return []
-    rows = [
-        Row([Cell(words.sentence(each.says)), Cell(", ".join(f"{step} {to}" for step, to in each.steps.items()))])
-        for each in ours.results
-    ]
+    rows = []
+    for each in ours.results:
+        steps = ", ".join(f"{step}\N{NO-BREAK SPACE}{to}" for step, to in each.steps.items())
+        rows.append(Row([Cell(words.sentence(each.says)), Cell(steps)]))
     table = Table("version-results", [Column("What moved results"), Column("Step and its revision")], rows)
     return [
         Entry("Results", words.sentence(f"{words.counted(len(rows), 'change')} that move numbers or words."), [table]),
-        Entry("Formats", ours.formats[0], sentences=ours.formats[1:]),
+        Entry("Formats", " ".join(ours.formats)),
         Entry("Pages", " ".join(ours.pages)),
     ]
 
