@@ -260,7 +260,7 @@ def by_other(said: str) -> str:
 @as_other
 def test_without_the_right_to_write_nothing_changes_and_it_is_said(tmp_path: Path) -> None:
     for each in (*tmp_path.parents, tmp_path):
-        if each.stat().st_uid == 0 and each.name.startswith(("pytest-", "test_")):
+        if each.stat().st_uid == 0 and each.name.startswith(("pytest-", "popen-", "test_")):
             each.chmod(0o755)
     site, results, own = tmp_path / "site", tmp_path / "results", tmp_path / "own"
     publish(OLD, site, {results: OLD_TABLES})
@@ -286,7 +286,7 @@ def test_without_the_right_to_write_nothing_changes_and_it_is_said(tmp_path: Pat
 def test_a_page_that_may_not_be_read_is_told(tmp_path: Path) -> None:
     site = tmp_path / "site"
     for each in (*tmp_path.parents, tmp_path):
-        if each.stat().st_uid == 0 and each.name.startswith(("pytest-", "test_")):
+        if each.stat().st_uid == 0 and each.name.startswith(("pytest-", "popen-", "test_")):
             each.chmod(0o755)
     publish(OLD, site)
     for each in (site, *site.rglob("*")):

@@ -83,7 +83,7 @@ class Analysis(Protocol):
 class Asked(NamedTuple):
     """A part of an analysis that a page looked at; "" for the build: at that of all builds."""
 
-    what: Literal["values", "verdicts", "curves", "readings", "restated", "stand", "all"]
+    what: Literal["values", "places", "verdicts", "curves", "readings", "restated", "stand", "all"]
     name: str = ""  # of the measure or the stream
     build: str = ""
 
@@ -169,10 +169,16 @@ class Desk:
         self._asked.add(Asked("stand"))
         return self._mark(1) if self._analysis.as_of else ""
 
+    @property
+    def day(self) -> str:
+        """The same for the ISO date."""
+        return self._mark(2) if self.as_of else ""
+
     def filled(self) -> dict[str, str]:
         """What is printed for what stands on every page: else every reading would move every page."""
         own = self._analysis
-        return {self._mark(0): own.results_id, self._mark(1): words.day(own.as_of) if own.as_of else ""}
+        day = words.day(own.as_of) if own.as_of else ""
+        return {self._mark(0): own.results_id, self._mark(1): day, self._mark(2): own.as_of}
 
     def _mark(self, of: int) -> str:
         # private use area of Unicode: no text of a user's means anything by it
@@ -199,6 +205,11 @@ class Desk:
     def of(self, measure: str, engine: str | None = None) -> Sequence[Value]:
         self._asked.add(Asked("values", measure, EVERY if engine is None else engine))
         return self._by_measure.get(measure, []) if engine is None else self._by_engine.get((measure, engine), [])
+
+    def places(self, measure: str) -> frozenset[str]:
+        """Places inside a phase of which there is a value of a measure, in any build."""
+        self._asked.add(Asked("places", measure))
+        return frozenset(value.key.at for value in self._by_measure.get(measure, []))
 
     def verdicts(self, engine: str | None = None) -> Sequence[Verdict]:
         self._asked.add(Asked("verdicts", build=EVERY if engine is None else engine))
@@ -247,6 +258,8 @@ class Desk:
         match asked.what:
             case "values":
                 return self._by_measure.get(asked.name, []) if every else self._by_engine.get(asked[1:], [])
+            case "places":
+                return self.places(asked.name)
             case "verdicts":
                 return own.verdicts if every else self._verdicts.get(asked.build, [])
             case "curves":

@@ -129,7 +129,7 @@ class Site:
             files=f"{words.share(used, of, 'record file')} used" if of else "",
             left_out=relative(f"{self.addresses.data[program.id]}#left-out", page),
             as_of=self.as_of(program),
-            day=self.desks[program.id].analysis.as_of,
+            day=self.desks[program.id].day,
             mark=mark,
             source=f"{'Invented data. ' if mark else ''}{program.title}: {self._stand(program)}",
         )

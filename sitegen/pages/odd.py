@@ -191,7 +191,7 @@ def _deviations(view: View, verdict: Verdict) -> list[Value]:
 
 def _measures(view: View) -> list[str]:
     """What cylinders are looked at in: the measure of the primary comparison first, then as declared."""
-    held = {value.key.at for value in view.values(odd.DEVIATION.id)}
+    held = view.the_desk.places(odd.DEVIATION.id)
     return sorted(
         (each for each in view.measures if each in held), key=lambda each: each != view.program.primary_measure
     )
