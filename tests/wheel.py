@@ -14,6 +14,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
+import threading
 import tomllib
 import urllib.request
 from pathlib import Path
@@ -22,11 +23,15 @@ ROOT = Path(__file__).resolve().parents[1]
 PATIENCE = 600  # s, for the first page of a preview
 
 
+def environment(work: Path) -> dict[str, str]:
+    """Ours, without what leads to this checkout, and with a cache of its own."""
+    ours = {name: value for name, value in os.environ.items() if name not in {"PYTHONPATH", "VIRTUAL_ENV"}}
+    return ours | {"SITEGEN_CACHE": str(work / "cache")}
+
+
 def run(*command: str | Path, cwd: Path) -> str:
     """What a command says. Ends the trial where it fails."""
-    environment = {name: value for name, value in os.environ.items() if name not in {"PYTHONPATH", "VIRTUAL_ENV"}}
-    environment["SITEGEN_CACHE"] = str(cwd / "cache")
-    done = subprocess.run([str(each) for each in command], cwd=cwd, env=environment, capture_output=True, text=True)
+    done = subprocess.run([*map(str, command)], cwd=cwd, env=environment(cwd), capture_output=True, text=True)
     if done.returncode:
         raise SystemExit(f"{' '.join(map(str, command))}: exit status {done.returncode}\n{done.stdout}{done.stderr}")
     return done.stdout.strip()
@@ -57,17 +62,26 @@ def site(folder: Path) -> dict[str, bytes]:
 
 def previewed(sitegen: Path, programs: Path) -> None:
     """A preview answers with the first page."""
-    command, pipe = [sitegen, "preview", programs, "--port", "0"], subprocess.PIPE
-    with subprocess.Popen(command, cwd=programs.parent, stdout=pipe, stderr=subprocess.STDOUT, text=True) as serving:
+    command, work, pipe = [sitegen, "preview", programs, "--port", "0"], programs.parent, subprocess.PIPE
+    with subprocess.Popen(
+        command, cwd=work, env=environment(work), stdout=pipe, stderr=subprocess.STDOUT, text=True
+    ) as serving:
+        late = threading.Timer(PATIENCE, serving.kill)
+        late.start()
+        said = ""
         try:
-            assert serving.stdout is not None
-            address = re.search(r"http://\S+", next(line for line in serving.stdout if "Preview at" in line))
-            next(line for line in serving.stdout if line.startswith("Made "))
-            assert address is not None
-            with urllib.request.urlopen(address[0], timeout=PATIENCE) as answer:  # noqa: S310 - of this machine
+            for line in serving.stdout or ():
+                said += line
+                if line.startswith("Made ") or "fault in sitegen" in line:
+                    break
+            address = re.search(r"Preview at (http://\S+)", said)
+            if address is None or "\nMade " not in said:
+                raise SystemExit(said)
+            with urllib.request.urlopen(address[1], timeout=PATIENCE) as answer:  # noqa: S310 - of this machine
                 assert b"<h1" in answer.read()
-            print(f"A preview answers at {address[0]}.")
+            print(f"A preview answers at {address[1]}.")
         finally:
+            late.cancel()
             serving.terminate()
 
 
@@ -90,16 +104,18 @@ def tried(python: str, constraint: Path | None, work: Path) -> None:
     run(sitegen, "publish", "new", "--to", "new-site", cwd=work)
     programs = Path(shutil.copytree(ROOT / "programs", work / "programs"))
     run(sitegen, "check", "programs", cwd=work)
-    print(run(sitegen, "publish", "programs", "--to", "site", "--no-cache", cwd=work))
+    print(run(sitegen, "publish", "programs", "--to", "site", "--no-cache", "--workers", "1", cwd=work))
     run(sys.executable, "-m", "sitegen", "publish", "programs", "--to", "ours", "--no-cache", cwd=work)
     theirs, ours = site(work / "site"), site(work / "ours")
     other = sorted(name for name in theirs.keys() | ours.keys() if theirs.get(name) != ours.get(name))
     print(f"{len(theirs) - len(other)} of {len(theirs)} files have the bytes that this checkout publishes.")
     for each in programs.glob("*/results/*"):
         assert each.read_bytes() == (ROOT / "programs" / each.relative_to(programs)).read_bytes(), each
+    if other:
+        print(f"Other bytes: {', '.join(other[:10])}")
     previewed(sitegen, programs)
     if other:
-        raise SystemExit(f"Other bytes: {', '.join(other[:10])}")
+        raise SystemExit(1)
 
 
 def versions(commands: Path, work: Path) -> list[str]:

@@ -93,15 +93,17 @@ def page(site: Site) -> MethodsPage:
 
 
 def _version() -> list[Entry]:
-    """What this version changed."""
+    """What this version changed, and of results those before it."""
     ours = next((each for each in releases.releases() if each.version == version("sitegen")), None)
     if ours is None:
         return []
     rows = []
-    for each in ours.results:
-        steps = ", ".join(f"{step}\N{NO-BREAK SPACE}{to}" for step, to in each.steps.items())
-        rows.append(Row([Cell(words.sentence(each.says)), Cell(steps)]))
-    table = Table("version-results", [Column("What moved results"), Column("Step and its revision")], rows)
+    for release in releases.releases():
+        for each in release.results:
+            steps = ", ".join(f"{step}\N{NO-BREAK SPACE}{to}" for step, to in each.steps.items())
+            rows.append(Row([Cell(words.sentence(each.says)), Cell(steps), Cell(release.version)]))
+    columns = (Column("What moved results"), Column("Step and its revision"), Column("Since"))
+    table = Table("version-results", columns, rows)
     return [
         Entry("Results", words.sentence(f"{words.counted(len(rows), 'change')} that move numbers or words."), [table]),
         Entry("Formats", " ".join(ours.formats)),
