@@ -62,7 +62,7 @@ def site(folder: Path) -> dict[str, bytes]:
 
 def previewed(sitegen: Path, programs: Path) -> None:
     """A preview answers with the first page."""
-    command, work, pipe = [sitegen, "preview", programs, "--port", "0"], programs.parent, subprocess.PIPE
+    command, work, pipe = [*map(str, (sitegen, "preview", programs, "--port", "0"))], programs.parent, subprocess.PIPE
     with subprocess.Popen(
         command, cwd=work, env=environment(work), stdout=pipe, stderr=subprocess.STDOUT, text=True
     ) as serving:
