@@ -24,6 +24,7 @@ from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from sitegen import places
 from sitegen.cache import cache_folder, keep, kept, ours
+from sitegen.vocabulary import Key
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -149,8 +150,13 @@ def _told(of: object) -> Any:
     raise TypeError(f"{type(of).__name__} cannot be a part of a key")
 
 
+_PLAIN = frozenset({str, int, float, bool, type(None), tuple, list, frozenset, Key})
+
+
 def _keyed(of: object) -> object:
     """A mapping as its pairs, since the keys of ours are not always texts."""
+    if type(of) in _PLAIN:  # nearly all; asking whether something is a mapping takes longest
+        return of
     return ["map", *([key, value] for key, value in of.items())] if isinstance(of, Mapping) else of
 
 
