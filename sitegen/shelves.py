@@ -32,7 +32,8 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 MOST_BYTES = 1_000_000_000  # on the disk; the longest unused go first
 _RUNS = 3  # that an entry in memory outlives its last use
-_LATER = ("pages", "sheets", "preview", "starting", "looking")  # folders of ours that no reading and no step rests on
+# folders and files of ours that no reading and no step rests on
+_LATER = ("pages", "sheets", "preview", "starting", "looking", "releases.py", "releases.yaml")
 
 
 class Shelves:
