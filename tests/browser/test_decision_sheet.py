@@ -217,7 +217,8 @@ def test_criteria_and_comparisons_say_what_the_results_hold(browser: Browser, se
 
 # what in a sentence names something: dates, builds and cylinders, criteria, phases, the name of results
 NAMES = re.compile(
-    r"\d+ [A-Z][a-z]+ \d{4}|\b[A-Z]\d+\b|cylinders? \d+|criteri(?:on|a) \d+(?: and \d+)?|95\s% interval|run-in, \d+ min|\b40 h|"
+    r"\d+ [A-Z][a-z]+ \d{4}|\b[A-Z]\d+\b|cylinders? \d+|criteri(?:on|a) \d+(?: and \d+)?|95\s% interval|"
+    r"run-in, \d+ min|\b40 h|"
     r"\b(?=[0-9a-f]*\d)[0-9a-f]{7}\b",
     re.IGNORECASE,
 )
