@@ -322,7 +322,7 @@ def _check(options: argparse.Namespace) -> int:
 def _checked(options: argparse.Namespace, today: str) -> tuple[str, int, int]:
     """What a check says, its exit status and that with --strict."""
     from sitegen import problems, shelves, workflow
-    from sitegen.results import alike, files
+    from sitegen.results import files
 
     # what is to be held against the committed results is worked out anew
     kept = shelves.NONE if options.recompute else shelves.of_user()
@@ -331,15 +331,12 @@ def _checked(options: argparse.Namespace, today: str) -> tuple[str, int, int]:
     found = [*examination.problems, *workflow.ahead(examination, today)]
     if examination.folder is not None:
         for program in examination.folder.programs:
-            found += [workflow.stale_problem(program, reason) for reason in files.stale(program)]
+            reasons = files.stale(program, *workflow.ourselves())
+            found += [workflow.stale_problem(program, reason) for reason in reasons]
             found += workflow.unfinished_problem(program)
     if options.recompute and examination.folder is not None:
         for conclusion in workflow.with_files(workflow.conclude(examination)):
-            program = conclusion.analysis.program
-            found += [
-                workflow.different_problem(program, line)
-                for line in alike.differences(files.lying(program), conclusion.files)
-            ]
+            found += workflow.different_problems(conclusion.analysis.program, conclusion.files)
     found.sort()
     kept.tidy()
     said.append(problems.as_json(found) if options.format == "json" else problems.as_text(found))

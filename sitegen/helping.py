@@ -331,7 +331,9 @@ class Helpers:
     def _of(self, name: str, builds: Sequence[str], each: int) -> list[PagesTask]:
         """Tasks of at most so many builds of a program."""
         analysis = self._analyses[name]
-        told = tuple((known, getattr(analysis, known)) for known in ("looks", "changes", "taken", "restated"))
+        told = tuple(
+            (known, getattr(analysis, known)) for known in ("looks", "changes", "written", "taken", "restated")
+        )
         theme = str(self._theme.resolve()) if self._theme is not None else ""
         stand, lent, parts = digest(analysis.digests), tuple(analysis.program.lent), -(-len(builds) // each)
         return [PagesTask(name, lent, stand, told, tuple(builds[part::parts]), theme, self._planned)

@@ -81,7 +81,8 @@ def interval(value: float | None, low: float | None, high: float | None) -> Inte
 
 def _cut(number: float | None, at: int) -> float | None:
     if number is None or not math.isfinite(number):
-        return number
+        return None if number is None else float(number)
+    number = float(number)  # of numpy's own, which steps may be given by an older scipy, the text is another
     return round(number + math.copysign(_OFF_EDGE * 10.0**-at, number), at) + 0.0  # no negative zero
 
 
@@ -92,7 +93,7 @@ def _digits(number: float | None, significant: int = OF_ERROR) -> float | None:
     (0.0123, 98800.0, 0.0, None)
     """
     if number is None or number == 0 or not math.isfinite(number):
-        return number
+        return _cut(number, 0)
     return _cut(number, significant - 1 - _leading(abs(number)))
 
 

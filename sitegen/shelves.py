@@ -24,6 +24,7 @@ from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from sitegen import places
 from sitegen.cache import cache_folder, keep, kept, ours
+from sitegen.vocabulary import Key
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -31,7 +32,8 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 MOST_BYTES = 1_000_000_000  # on the disk; the longest unused go first
 _RUNS = 3  # that an entry in memory outlives its last use
-_LATER = ("pages", "sheets", "preview", "starting", "looking")  # folders of ours that no reading and no step rests on
+# folders and files of ours that no reading and no step rests on
+_LATER = ("pages", "sheets", "preview", "starting", "looking", "releases.py", "releases.yaml")
 
 
 class Shelves:
@@ -148,8 +150,13 @@ def _told(of: object) -> Any:
     raise TypeError(f"{type(of).__name__} cannot be a part of a key")
 
 
+_PLAIN = frozenset({str, int, float, bool, type(None), tuple, list, frozenset, Key})
+
+
 def _keyed(of: object) -> object:
     """A mapping as its pairs, since the keys of ours are not always texts."""
+    if type(of) in _PLAIN:  # nearly all; asking whether something is a mapping takes longest
+        return of
     return ["map", *([key, value] for key, value in of.items())] if isinstance(of, Mapping) else of
 
 

@@ -24,7 +24,7 @@ from sitegen.program.model import Folder, Left, Program
 from sitegen.progress import Tell, untold
 from sitegen.reasons import APART
 from sitegen.regular import read_regular
-from sitegen.results import committed, run, stated, taken
+from sitegen.results import alike, committed, run, stated, taken
 from sitegen.results import files as result_files
 from sitegen.results.keeping import Later
 from sitegen.results.run import Analysis, Evidence, analyse, gather, lent_file, unread
@@ -257,11 +257,16 @@ def _with_lent(evidence: Evidence, done: Mapping[str, Analysis]) -> Evidence:
 def _with_files(analysis: Analysis) -> Analysis:
     """The analysis with its result files: those that lie there, and their numbers, where they are still good."""
     measures = registry.measures([analysis.program])
-    files = result_files.render(analysis, measures, version("sitegen"), registry.methods())
+    files = result_files.render(analysis, measures, *ourselves())
     stored = result_files.lying(analysis.program)
     if stored != files and result_files.still_good(stored, files):
         files, analysis = stored, result_files.as_stored(analysis, stored)
     return replace(analysis, files=files, results_id=result_files.results_id(files))
+
+
+def ourselves() -> tuple[str, Mapping[str, int]]:
+    """Our version, and the revision of each step."""
+    return version("sitegen"), registry.methods()
 
 
 @dataclass(frozen=True)
@@ -279,10 +284,12 @@ def with_files(analyses: Sequence[Analysis], shelves: Shelves = NONE) -> tuple[C
     for each in analyses:
         early = any(row.role == "primary" and "provisional" in row.flags for row in each.comparisons)
         looks = committed.looks(each.program, each.files) if early else 1
+        moved = committed.changes(each.program, each.files)
         told = replace(
             each,
             looks=looks,
-            changes=committed.changes(each.program, each.files),
+            changes=moved,
+            written=committed.written(each.program, each.files) if moved else "",
             taken=taken.standings(each.program, each.files, shelves),
             restated=stated.restated(each.program, each.readings, units, shelves),
         )
@@ -349,14 +356,19 @@ def unfinished_problem(program: Program) -> list[Problem]:
     )
 
 
-def different_problem(program: Program, difference: str) -> Problem:
-    """That a committed number does not follow from the inputs any more, as an error."""
-    return Problem(
-        f"{program.id}/{result_files.FOLDER}",
-        code="results-differ",
-        what=difference,
-        next_step="run sitegen publish and look at the difference before committing it",
-    )
+def different_problems(program: Program, fresh: Mapping[str, bytes]) -> list[Problem]:
+    """That committed numbers do not follow from the inputs any more, an error each."""
+    stored = result_files.lying(program)
+    by, _ = result_files.written(stored, fresh)
+    return [
+        Problem(
+            f"{program.id}/{result_files.FOLDER}",
+            code="results-differ",
+            what=f"{difference} ({by})" if by else difference,
+            next_step="run sitegen publish and look at the difference before committing it",
+        )
+        for difference in alike.differences(stored, fresh)
+    ]
 
 
 @dataclass(frozen=True)

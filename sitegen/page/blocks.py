@@ -160,6 +160,9 @@ class Figure:
     events: Sequence[str] = ()  # what its numbered circles stand for, in their order
 
 
+MARKS = "Dashed: cannot be told; boxed: not seated."  # of the cells and circles of cylinders, on every page
+
+
 @dataclass(frozen=True)
 class Disc:
     """One cylinder in a block plan."""

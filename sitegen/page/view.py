@@ -65,6 +65,8 @@ class Analysis(Protocol):
     @property
     def changes(self) -> Sequence[Change] | None: ...
     @property
+    def written(self) -> str: ...
+    @property
     def restated(self) -> Sequence[Restated] | None: ...
     @property
     def taken(self) -> Sequence[Standing]: ...
@@ -272,7 +274,8 @@ class Desk:
                 told = [(each.problems, each.files, each.inputs) for each in own.readings.values()]
                 return (
                     [hashlib.sha256(content).hexdigest() for content in own.files.values()], own.series, own.digests,
-                    told, own.problems, own.inputs, own.days, own.looks, own.changes, own.taken, own.restated,
+                    told, own.problems, own.inputs, own.days, own.looks, own.changes, own.written, own.taken,
+                    own.restated,
                 )  # fmt: skip
 
 

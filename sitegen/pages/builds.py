@@ -9,15 +9,16 @@ from typing import Literal
 from sitegen.crossing.subjects import EXPOSURE
 from sitegen.declarations import OfBuild, Stream
 from sitegen.page import words
-from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text, Under
+from sitegen.page.blocks import MARKS, Block, Cell, Column, Row, Table, Text, Under
 from sitegen.page.counts import MANY
 from sitegen.page.view import STATE, View
 from sitegen.pages import plans
+from sitegen.pages.marks import tone_of
 from sitegen.program.model import Build
 
 ANCHOR, TITLE = "builds", "Builds and cylinders"
 CANNOT, EARLIER = "cannot tell", f"{STATE}, earlier assembly"
-_BOX: dict[str, Literal["solid", "dashed"]] = {"seated": "solid", "cannot tell": "dashed", "": "dashed"}
+_BOX: dict[str, Literal["solid", "dashed", "boxed"]] = {"": "solid", "yet": "dashed", "no": "boxed"}  # by tone
 
 
 def blocks(view: View, streams: Sequence[Stream]) -> list[Block]:
@@ -46,8 +47,8 @@ def blocks(view: View, streams: Sequence[Stream]) -> list[Block]:
         for n, build in enumerate(builds)
     ]  # fmt: skip
     what = f"Cells: latest {measure.title}, {measure.unit}, and state. " if measure is not None else ""
-    what += "Worn, used and made: over the distance run." if told else ""
-    note = what.strip()
+    what += "Worn, used and made: over the distance run. " if told else ""
+    note = f"{what}{MARKS if view.verdicts(STATE) else ''}".strip()
     table = Table(
         "builds", (*heads, Column("Run", "km", numeric=True)), rows, plans.states_sentence(view), note=note, stack=True
     )
@@ -91,7 +92,7 @@ def _cylinder(view: View, build: Build, at: int, places: int) -> Cell:
             else words.number(value.value, places)
         )
     href = view.href_cylinder(build, place.cylinder)
-    return Cell(text, href, note=word, coating=place.coating, box=_BOX.get(word, "boxed"))
+    return Cell(text, href, note=word, coating=place.coating, box=_BOX[tone_of(word or CANNOT)])
 
 
 def _before_refit(view: View, build: Build) -> str:

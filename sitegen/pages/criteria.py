@@ -143,8 +143,9 @@ def _row(
     ended = view.program.decide is not None and criterion.id in view.program.decide.stop  # the rule says so then
     notes = [view.coating_title(coating) if len(criterion.coatings) > 1 else "",
              "ends the program when it fails" if criterion.end_rule and not ended else ""]  # fmt: skip
+    first = view.coating is not None or coating == criterion.coatings[0]  # on the page of a coating, its only row
     title = Cell(
-        f"{number(view, criterion)} {criterion.title if coating == criterion.coatings[0] else 'the same'}",
+        f"{number(view, criterion)} {criterion.title if first else 'the same'}",
         note="; ".join(filter(None, notes)),
         coating=coating,
     )
@@ -451,6 +452,28 @@ def of_cylinder(view: View) -> Table | None:
         "cylinders looked at."
     )
     return Table("criteria-of-this-cylinder", columns, rows, reading, note=note)
+
+
+_OF_STATE = {"met": "holds", "not met": "fails", "cannot tell": CANNOT}
+
+
+def beside_state(view: View) -> str:
+    """Where a criterion about what decided the state has another word, since it has room for all it asks."""
+    own = view.verdicts(engine=view.the_build, cylinder=view.cylinder)
+    told = []
+    for criterion in view.program.criteria:
+        for asked in (each for each in own if each.rule == f"criterion:{criterion.id}"):
+            of = (criterion.measure, criterion.phase, asked.limit, asked.route)
+            beside = {_OF_STATE.get(each.word, asked.word) for each in own
+                      if (each.deciding.partition("@")[0], each.key.phase, each.limit, each.route) == of
+                      and each.rule != asked.rule}  # fmt: skip
+            if beside - {asked.word}:
+                ends = words.judged(asked.found, asked.low, asked.high, asked.limit or 0.0).partition(" (")[2]
+                told.append(
+                    f"Criterion {number(view, criterion)} is asked of {words.counted(asked.adjusted_over, 'cylinder')} "
+                    f"at once; with room for that, its interval here is {ends.rstrip(')')}: {shown(asked.word)}."
+                )
+    return " ".join(told)
 
 
 def fails(view: View) -> bool:

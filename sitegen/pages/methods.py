@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
+from importlib.metadata import version
 
-from sitegen import reasons
+from sitegen import reasons, releases
 from sitegen.declarations import Stream
 from sitegen.methods import design
 from sitegen.page import glossary, words
@@ -72,6 +73,7 @@ def page(site: Site) -> MethodsPage:
         EntryGroup(setter.id("comparing"), "How coatings are compared", _comparing()),
         EntryGroup(setter.id("reasons"), "Why something is not there", [_clauses(met, *each) for each in _CATALOGUES]),
         EntryGroup(setter.id("cautions"), "Cautions", [_cautions(each) for each in site.streams if each.cautions]),
+        EntryGroup(setter.id("version"), f"This version, {version('sitegen')}", _version()),
     )
     return MethodsPage(
         setter=setter,
@@ -88,6 +90,25 @@ def page(site: Site) -> MethodsPage:
         groups=groups,
         rest=[each for each in rest if each.entries],
     )
+
+
+def _version() -> list[Entry]:
+    """What this version changed, and of results those before it."""
+    ours = next((each for each in releases.releases() if each.version == version("sitegen")), None)
+    if ours is None:
+        return []
+    rows = []
+    for release in releases.releases():
+        for each in release.results:
+            steps = ", ".join(f"{step}\N{NO-BREAK SPACE}{to}" for step, to in each.steps.items())
+            rows.append(Row([Cell(words.sentence(each.says)), Cell(steps), Cell(release.version)]))
+    columns = (Column("What moved results"), Column("Step and its revision"), Column("Since"))
+    table = Table("version-results", columns, rows)
+    return [
+        Entry("Results", words.sentence(f"{words.counted(len(rows), 'change')} that move numbers or words."), [table]),
+        Entry("Formats", " ".join(ours.formats)),
+        Entry("Pages", " ".join(ours.pages)),
+    ]
 
 
 def _cautions(stream: Stream) -> Entry:

@@ -16,6 +16,7 @@ from sitegen.pages.contexts import Part, PartsPage
 from sitegen.pages.folding import folded
 from sitegen.pages.frame import Site, crumbs, window_title
 from sitegen.program.model import Program
+from sitegen.rounding import interval
 
 if TYPE_CHECKING:
     from sitegen.crossing.planning import Curve, Planning, Point, Reach
@@ -181,7 +182,7 @@ def reach(plan: Planning) -> Table:
         Column("Difference found", numeric=True),
         Column("Builds it takes", numeric=True),
     )
-    return Table("what-the-comparison-can-find", columns, rows, _reach_reading(plan), note=_REACH_NOTE)
+    return Table("what-the-comparison-can-find", columns, rows, _reach_reading(plan), note=_REACH_NOTE, stack=True)
 
 
 _REACH_NOTE = (
@@ -267,10 +268,11 @@ def drawn(plan: Planning) -> Figure | None:
         for each in known:
             found = each.found_at_worst if grey else each.found
             if found is not None:
-                row: ChartRow = {"at": each.builds, "value": times * found, "line": name}
+                drawn_at, _, _ = interval(times * found, None, None)  # further digits hang on the version of scipy
+                row: ChartRow = {"at": each.builds, "value": drawn_at, "line": name}
                 path.append({**row, "grey": grey, "coating": plan.program.candidates[0]})
                 points += [] if grey else [
-                    {"at": each.builds, "value": times * found, "coating": plan.program.candidates[0],
+                    {"at": each.builds, "value": drawn_at, "coating": plan.program.candidates[0],
                      "tip": f"{words.counted(each.builds, 'build')}: {_amount(curve, found)}"}
                 ]  # fmt: skip
     worth = plan.program.worth_finding if ratio else None

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from sitegen.page import words
-from sitegen.page.blocks import Disc, Plan
+from sitegen.page.blocks import MARKS, Disc, Plan
 from sitegen.page.view import View
 from sitegen.program.model import Build
 from sitegen.vocabulary import Value
 
-CAPTION = "Number: latest {what}. Ring: its coating. Mark and word: state. Each circle leads to its cylinder."
+CAPTION = "Number: latest {what}. Colour: its coating. " + MARKS
 
 
 def latest(view: View, measure: str, build: Build, cylinder: int) -> Value | None:
@@ -90,9 +90,9 @@ def heading(view: View, build: Build) -> tuple[str, str]:
 
 
 def _standing(word: str, cylinders: list[int]) -> str:
-    """ "cylinder 2 still seating", "of cylinders 1 and 3 it cannot be told"."""
+    """ "cylinder 2 still seating", "cylinders 1 and 3 cannot be told"."""
     of = f"{words.plural(len(cylinders), 'cylinder')} {words.numbers_listed(cylinders)}"
-    return f"of {of} it cannot be told" if word in {"", "cannot tell"} else f"{of} {word}"
+    return f"{of} cannot be told" if word in {"", "cannot tell"} else f"{of} {word}"
 
 
 ORDER = ("still seating", "not seated", "above the limit", "cannot tell")

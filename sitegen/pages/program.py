@@ -147,9 +147,10 @@ def _changes(view: View) -> Table | None:
     parts += [words.counted(len(changes) - words_, "value")] if len(changes) > words_ else []
     verb = "differs" if len(changes) == 1 else "differ"
     reading = f"{words.sentence(words.listed(parts))} {verb} from the results as committed."
-    note = f"The first {MOST_CHANGES} of {len(changes)}; git shows all." if len(changes) > MOST_CHANGES else ""
+    note = f"The first {MOST_CHANGES} of {len(changes)}; git shows all. " if len(changes) > MOST_CHANGES else ""
+    note += f"What is committed was {view.analysis.written}." if view.analysis.written else ""
     columns = (Column("What"), Column("Of"), Column("Committed", numeric=True), Column("Now", numeric=True))
-    return Table("changed-since-the-last-commit", columns, rows, reading, note=note)
+    return Table("changed-since-the-last-commit", columns, rows, reading, note=note.strip())
 
 
 def _change_title(view: View, change: Change) -> tuple[str, str]:

@@ -7,6 +7,7 @@ import json
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -212,7 +213,7 @@ def _templates(theme_dir: Path | None) -> list[str]:
     """The user's own templates; ours are part of the code."""
     own = theme_dir / "templates" if theme_dir is not None else None
     return (
-        [hashlib.sha256(path.read_bytes()).hexdigest() for path in sorted(own.glob("*.html"))]
+        [f"{path.name} {hashlib.sha256(path.read_bytes()).hexdigest()}" for path in sorted(own.glob("*.html"))]
         if own is not None and own.is_dir()
         else []
     )
@@ -259,6 +260,12 @@ _PER_CENT = re.compile(r"(?<=\d) %")  # a number and its sign are never parted, 
 
 def environment(theme_dir: Path | None) -> Environment:
     """The templates, a user's before ours: autoescape on, undefined is an error."""
+    return _environment(theme_dir, tuple(_templates(theme_dir)))
+
+
+@lru_cache(maxsize=2)  # a preview prints with the same templates again and again
+def _environment(theme_dir: Path | None, own: tuple[str, ...]) -> Environment:
+    del own  # a template more of the user's stands before one of ours that was loaded
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     folders = [places.theme() / "templates"]

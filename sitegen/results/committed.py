@@ -11,7 +11,7 @@ from pathlib import Path
 
 from sitegen.git import git
 from sitegen.program.model import Program
-from sitegen.results import alike
+from sitegen.results import alike, files
 from sitegen.results.files import FOLDER, FORMAT, TABLES
 from sitegen.results.upgrade import upgraded
 from sitegen.vocabulary import COMPARED, Change, Key
@@ -26,6 +26,12 @@ def changes(program: Program, fresh: Mapping[str, bytes]) -> tuple[Change, ...] 
         return None if stored is None else _changes(stored, fresh)
     except UNREADABLE:
         return None
+
+
+def written(program: Program, fresh: Mapping[str, bytes]) -> str:
+    """That another version wrote the results of the last commit, with what it changed, as a clause; "" this one did."""
+    (held,) = contents(program, [f"HEAD:./{FOLDER}/provenance.json"])
+    return files.written({"provenance.json": held or b""}, fresh)[1]
 
 
 UNREADABLE = (KeyError, ValueError, csv.Error)  # what reading tables raises that somebody damaged and committed
@@ -102,10 +108,10 @@ def _at_head(program: Program) -> Mapping[str, bytes] | None:
     held = contents(program, [f"HEAD:./{FOLDER}/{name}" for name in wanted])
     found = {name: content for name, content in zip(wanted, held, strict=True) if content is not None}
     try:
-        files = upgraded(found, FORMAT)
+        today = upgraded(found, FORMAT)
     except UNREADABLE:
         return None
-    there = {table: files[table] for table in TABLES if table in found}  # an earlier format may have had fewer
+    there = {table: today[table] for table in TABLES if table in found}  # an earlier format may have had fewer
     if any(map(alike.merging, there.values())):
         return None
     return there if {"measures.csv", "verdicts.csv"} <= set(there) else None

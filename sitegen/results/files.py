@@ -14,6 +14,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from sitegen import releases
 from sitegen.program.model import Program
 from sitegen.regular import read_regular
 from sitegen.results import alike
@@ -171,8 +172,11 @@ def _value(row: Mapping[str, Any]) -> Value:
 # ---- committed against fresh ------------------------------------------------------------------------------------
 
 
-def stale(program: Program) -> list[str]:
-    """Why the committed results do not belong to the inputs as they are; empty when they do or were never written."""
+def stale(program: Program, version: str, methods: Mapping[str, int]) -> list[str]:
+    """Why the committed results do not belong to the inputs as they are, or not to the methods of this version.
+
+    Empty when they do or were never written.
+    """
     folder = Path(program.folder) / FOLDER
     files, reasons = _read(folder)
     if reasons or "provenance.json" not in files:
@@ -184,9 +188,11 @@ def stale(program: Program) -> list[str]:
         named = [name for name, facts in stored["inputs"].items() if facts.get("named_in_a_record")]
     except _NO_PROVENANCE:
         return ["provenance.json cannot be read"]
+    ours = {"version": version, "methods": methods}
     if form != FORMAT:
         older = isinstance(form, int) and form < FORMAT
-        return [f"written in the {'older' if older else 'newer'} format {form}; this version writes format {FORMAT}"]
+        what = f"written in the {'older' if older else 'newer'} format {form}; this version writes format {FORMAT}"
+        return [what, *filter(None, [releases.told(stored, ours)])]
     now = input_hashes(program, [name for name in named if ".." not in name and name.isprintable()])
     reasons = [f"{name} is new" for name in now if name not in inputs]
     reasons += [f"{name} is no longer read" for name in inputs if name not in now]
@@ -196,7 +202,17 @@ def stale(program: Program) -> list[str]:
             reasons.append(f"{name} is gone")
         elif hashlib.sha256(files[name]).hexdigest() != outputs.get(name):
             reasons.append(f"{name} was changed by hand")
+    reasons += [releases.told(stored, ours)] if releases.revised(stored, ours) else []
     return sorted(reasons)
+
+
+def written(stored: Mapping[str, bytes], fresh: Mapping[str, bytes]) -> tuple[str, str]:
+    """By which other version results were written, and the same with what changed for results since; "" by this one."""
+    try:
+        before, now = (json.loads(files["provenance.json"]) for files in (stored, fresh))
+        return releases.by(before, now), releases.told(before, now)
+    except _NO_PROVENANCE:
+        return "", ""
 
 
 _NO_PROVENANCE = (ValueError, KeyError, TypeError, AttributeError, RecursionError)  # what reading a damaged one raises

@@ -101,6 +101,7 @@ class Analysis:
     results_id: str = ""  # short hash of these files, shown in every footer
     looks: int | None = 1  # at the primary comparison, by the commits, before all builds are in; None: not known
     changes: tuple[Change, ...] | None = None  # against the last commit of the results; None: nothing to compare with
+    written: str = ""  # where these are some: that another version wrote what git holds, and what it changed, a clause
     taken: tuple[Standing, ...] = ()  # decisions, and what moved since they were taken
     restated: tuple[Restated, ...] | None = None  # set beforehand and changed late; None: no history is known
 

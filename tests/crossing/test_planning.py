@@ -162,9 +162,9 @@ def test_the_curve_is_drawn_above_its_data() -> None:
     points = plan.curves[0].points
     marks = panel.data["points"]
     assert [each["at"] for each in marks] == [point.builds for point in points]
-    assert [each["value"] for each in marks] == [pytest.approx(100 * (point.found or 0.0)) for point in points]
+    assert [each["value"] for each in marks] == [float(f"{100 * (point.found or 0.0):.4g}") for point in points]
     worst = [each["value"] for each in panel.data["path"] if each["grey"]]
-    assert worst == [pytest.approx(100 * (point.found_at_worst or 0.0)) for point in points]
+    assert worst == [float(f"{100 * (point.found_at_worst or 0.0):.4g}") for point in points]
     assert panel.data["levels"] == [{"value": 15.0}]
     assert (panel.axis, panel.along) == ("Difference found, %", "Builds of each coating")
     assert len(figure.table.rows) == len(points)

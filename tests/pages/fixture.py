@@ -63,6 +63,7 @@ class FixtureAnalysis:
     results_id: str = "7c41e0"
     looks: int = 1
     changes: Sequence[Change] | None = None
+    written: str = ""
     taken: Sequence[Standing] = ()
     restated: Sequence[Restated] | None = ()
     days: Sequence[str] = ("2026-03-02", "2026-05-14")

@@ -10,7 +10,8 @@ from house import Published
 from pages import fixture
 from pages.test_site import make, text
 
-from sitegen import reasons, registry
+from sitegen import reasons, registry, releases
+from sitegen.page import words
 from sitegen.page.addresses import slug
 from sitegen.page.glossary import WORDS
 from sitegen.pages.site import build_site
@@ -81,7 +82,9 @@ def test_reasons_are_words_and_those_met_come_first(page: str) -> None:
         r'<details class="entry"><summary><b>([^<]*)</b>[^<]*</summary>\s*<div class="block">.*?<tbody>(.*?)</tbody>'
     )
     tables = {title: body for title, body in re.findall(folded, page, re.S) if title != "Procedures by design"}
-    assert list(tables) == ["A reading is set aside", "There is no answer", "A value is to be taken with care"]
+    assert list(tables) == [
+        "A reading is set aside", "There is no answer", "A value is to be taken with care", "Results",
+    ]  # fmt: skip
     lines = [row for row in tables["A reading is set aside"].split("</tr>") if "<th" in row]
     rows = [re.findall(r"<(?:th|td)[^>]*>(.*?)</(?:th|td)>", row) for row in lines]
     met = {code: times for _, times, code in rows if times}
@@ -91,11 +94,22 @@ def test_reasons_are_words_and_those_met_come_first(page: str) -> None:
     assert all("-" not in row[0].split()[0] for row in rows)
 
 
+def test_the_last_part_says_what_this_version_changed(page: str) -> None:
+    said = text(page[page.index('id="version"') :].encode())
+    newest = releases.releases()[0]
+    assert said.startswith(f'id="version">This version, {newest.version}')
+    for each in newest.results:
+        assert words.sentence(each.says) in said
+        assert ", ".join(f"{step} {to}" for step, to in each.steps.items()) in said
+    for told in (*newest.formats, *newest.pages):
+        assert told in said
+
+
 def test_contents_lead_to_every_group_and_entries_are_folded(page: str) -> None:
     contents = re.search(r'<nav class="contents".*?</nav>', page, re.S)
     assert contents is not None
     assert re.findall(r'href="#([a-z-]+)"', contents[0]) == [
-        "glossary", "intervals", "probe", "across-streams", "comparing", "reasons", "cautions",
+        "glossary", "intervals", "probe", "across-streams", "comparing", "reasons", "cautions", "version",
     ]  # fmt: skip
     assert len(entries(page)) == 4
     assert "<details open" not in page
@@ -111,7 +125,7 @@ def test_words_explained_are_words_used(examples: Published) -> None:
     pages = {path: text(path.read_bytes()) for path in examples.site.rglob("*.html")}
     own = pages.pop(examples.site / "methods.html")
     said = " ".join(pages.values())
-    assert 12 <= len(WORDS) <= 20
+    assert 12 <= len(WORDS) <= 30
     assert [word for word in WORDS if not re.search(rf"\b{word}s?\b", said, re.IGNORECASE)] == []
     assert [word for word, meaning in WORDS.items() if " ".join(f"{word} {meaning}".split()) not in own] == []
 

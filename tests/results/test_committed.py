@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import json
 import subprocess
 from pathlib import Path
 
@@ -52,6 +53,21 @@ def test_a_reading_left_out_moves_its_values_and_the_page_says_so(versioned: Pat
     assert "Changed since the last commit" in page
     home = (tmp_path / "site" / "index.html").read_text(encoding="utf-8")
     assert "changed since the last commit" in home
+
+
+def test_the_page_says_which_version_wrote_what_is_committed(versioned: Path, tmp_path: Path) -> None:
+    results = versioned / "pump-rings-2025" / "results"
+    stored = json.loads((results / "provenance.json").read_text(encoding="utf-8"))
+    stored = {**stored, "version": "0.0.9", "methods": {**stored["methods"], "leak-areas": 2}}
+    (results / "provenance.json").write_text(json.dumps(stored), encoding="utf-8")
+    verdicts = (results / "verdicts.csv").read_bytes()
+    (results / "verdicts.csv").write_bytes(verdicts.replace(b",seated,", b",cannot tell,", 1))
+    git(tmp_path, "commit", "-qam", "by another version")
+    assert main(["publish", str(versioned), "--to", str(tmp_path / "site")]) == 0
+    page = (tmp_path / "site" / "programs" / "pump-rings-2025" / "index.html").read_text(encoding="utf-8")
+    assert "What is committed was written by sitegen 0.0.9, this is" in page
+    assert "changed since: leak areas and blow-by levels hold the limits" in page
+    assert (results / "verdicts.csv").read_bytes() == verdicts
 
 
 def test_outside_a_repository_nothing_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -6,6 +6,7 @@ import json
 import os
 import subprocess
 import sys
+from importlib.metadata import version
 from pathlib import Path
 
 import pytest
@@ -95,6 +96,42 @@ def test_check_says_when_results_are_stale(tmp_path: Path, capsys: pytest.Captur
     assert "pump-rings-2025/results: warning" in said
     assert "stale: pump-rings-2025/records/leakdown-a1.csv has changed" in said
     assert main(["check", "--strict", str(programs)]) == 1
+
+
+def written_by(programs: Path, version: str, **revisions: int) -> None:
+    """Have the results say that another version wrote them, with these revisions of steps."""
+    path = programs / "pump-rings-2025" / "results" / "provenance.json"
+    stored = json.loads(path.read_text(encoding="utf-8"))
+    methods = {**stored["methods"], **{name.replace("_", "-"): to for name, to in revisions.items()}}
+    path.write_text(json.dumps({**stored, "version": version, "methods": methods}), encoding="utf-8")
+
+
+def test_check_says_by_which_version_and_what_it_changed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Results of another version are stale where a step was revised since, and no others."""
+    programs = fewer(tmp_path)
+    changed = "leak areas and blow-by levels hold the limits of error of barometer and thermometer"
+    written_by(programs, "0.0.9")
+    assert main(["check", str(programs)]) == 0
+    assert "stale" not in capsys.readouterr().out
+    written_by(programs, "0.0.9", leak_areas=2)
+    assert main(["check", str(programs)]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert f"stale: written by sitegen 0.0.9, this is {version('sitegen')}; changed since: {changed}" in said
+    written_by(programs, version("sitegen"), leak_areas=1)
+    assert main(["check", str(programs)]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert f"stale: written by an earlier state of sitegen {version('sitegen')}; changed since: leak areas hold" in said
+    assert f"; {changed}" in said
+
+
+def test_a_number_of_another_version_is_told_with_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    programs = fewer(tmp_path)
+    written_by(programs, "0.0.9")
+    path = programs / "pump-rings-2025" / "results" / "verdicts.csv"
+    path.write_bytes(path.read_bytes().replace(b",seated,", b",cannot tell,", 1))
+    assert main(["check", "--recompute", str(programs)]) == 1
+    said = " ".join(capsys.readouterr().out.split())
+    assert f"a fresh run gives 'seated' (written by sitegen 0.0.9, this is {version('sitegen')})" in said
 
 
 def test_older_and_newer_formats_get_different_sentences(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

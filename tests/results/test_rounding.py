@@ -35,6 +35,14 @@ def test_place(given: tuple[float | None, float | None, float | None], digits: i
     assert place(*given) == digits
 
 
+@pytest.mark.parametrize("number", [0.38123, 0.0, -0.0, 2.0])
+def test_what_is_stored_is_no_number_of_numpy(number: float) -> None:
+    """Its text is another; whether a library gives a step one changes with its version."""
+    own = rounded(value(np.float64(number), np.float64(number), np.float64(math.inf), np.float64(number)))
+    assert own == rounded(value(number, number, math.inf, number))
+    assert {type(each) for each in (own.value, own.low, own.high, own.se)} == {float}
+
+
 @pytest.mark.parametrize(("df", "percent"), [(1, 76), (2, 52), (3, 42), (4, 36), (9, 24), (19, 16), (29, 13), (49, 10)])
 def test_a_scatter_keeps_the_digits_it_is_known_to(df: int, percent: int) -> None:
     """Table E.1 of JCGM 100:2008 (n = df + 1): the standard deviation of the standard deviation of a mean, per cent."""
