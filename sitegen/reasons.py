@@ -139,7 +139,8 @@ ANSWER: dict[str, str] = {
     "no-distance": "the distance between two checks is not known: a phase between them has no schedule",
     "no-longer-falls": "the leak area is above its limit and hardly any leak is still to lose",
     "leak-grew": "the leak area is above its limit and grew since the check before",
-    "last-fall": "the leak area is above its limit and fell beyond scatter since the check before",
+    "last-fall": "the leak area is above its limit and fell beyond scatter since the check before, which decides "
+    "where no curve tells what is still to lose",
     "level-undecided": "the interval of the leak area reaches across its limit",
     "seated-path-unknown": "both are within their limits even with what other paths may share in the leak",
     "one-check": "no two checks after the first start were read alike, with one tester in one condition",

@@ -52,7 +52,7 @@ def _ruled(program: Program, rule: DecisionRule, candidate: str, own: Sequence[t
     waiting = [each for each in unsure if each[1].reason in WAITING]
     if waiting:
         return _by(told, RUN_ON, waiting[0][0], waiting[0][1].reason)
-    if unsure and _more_planned(program, candidate):
+    if unsure and more_planned(program, candidate):
         return _by(told, RUN_ON, unsure[0][0], "builds-to-come")
     if unsure:
         return _by(told, OPEN, unsure[0][0], unsure[0][1].reason)
@@ -67,7 +67,7 @@ def _by(told: Verdict, word: RuleWord, criterion: Criterion, reason: str = "") -
     return replace(told, word=word, deciding=f"{deciding.RULE}{criterion.id}", reason=reason)
 
 
-def _more_planned(program: Program, candidate: str) -> bool:
+def more_planned(program: Program, candidate: str) -> bool:
     """Whether builds are still to be listed, or one with the candidate or the reference still waits for a phase."""
     if len(program.builds) < program.planned_builds:
         return True

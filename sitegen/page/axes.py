@@ -37,7 +37,7 @@ def about(values: Sequence[float], column: int, limit: float, name: str = "limit
     (0.29, 0.36, ['0.30', '0.31', '0.32', '0.33', 'limit 0.35'])
     """
     least, most = min([*values, limit]), max([*values, limit])
-    step = tick_step(max(most - least, 1e-9 * max(1.0, abs(most))))
+    step = tick_step(max(most - least, 1e-9 * max(1.0, abs(most))), 4.5)
     first, last = math.floor(least / step - 1e-9), math.ceil(most / step + 1e-9)
     while limit - first * step < ROOM * (last - first) * step:
         first -= 1

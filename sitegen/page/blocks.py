@@ -26,6 +26,7 @@ class Strip:
     others: Sequence[float] = ()  # small upright strokes beside it: the other cylinders or builds
     name: str = ""  # written beside the mark
     note: str = ""  # written below it
+    clear: float | None = None  # place of a line that the name does not lie across
 
 
 @dataclass(frozen=True)
@@ -157,6 +158,9 @@ class Figure:
     one_scale: bool = True  # its panels share the ends of the value axis
     layout: Literal["", "wide", "row"] = ""  # one panel as wide as the page; small panels in one row
     events: Sequence[str] = ()  # what its numbered circles stand for, in their order
+
+
+MARKS = "Dashed: cannot be told; boxed: not seated."  # of the cells and circles of cylinders, on every page
 
 
 @dataclass(frozen=True)

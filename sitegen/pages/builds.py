@@ -6,18 +6,19 @@ import math
 from collections.abc import Sequence
 from typing import Literal
 
+from sitegen.crossing.subjects import EXPOSURE
 from sitegen.declarations import OfBuild, Stream
 from sitegen.page import words
-from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text, Under
+from sitegen.page.blocks import MARKS, Block, Cell, Column, Row, Table, Text, Under
 from sitegen.page.counts import MANY
 from sitegen.page.view import STATE, View
 from sitegen.pages import plans
+from sitegen.pages.marks import tone_of
 from sitegen.program.model import Build
 
 ANCHOR, TITLE = "builds", "Builds and cylinders"
-NOTE = "Dashed: not told; boxed: not seated, or above the limit."
 CANNOT, EARLIER = "cannot tell", f"{STATE}, earlier assembly"
-_BOX: dict[str, Literal["solid", "dashed"]] = {"seated": "solid", "cannot tell": "dashed", "": "dashed"}
+_BOX: dict[str, Literal["solid", "dashed", "boxed"]] = {"": "solid", "yet": "dashed", "no": "boxed"}  # by tone
 
 
 def blocks(view: View, streams: Sequence[Stream]) -> list[Block]:
@@ -40,14 +41,17 @@ def blocks(view: View, streams: Sequence[Stream]) -> list[Block]:
                                                   _before_refit(view, build))))),
                 *(_cylinder(view, build, at, places) for at in range(most)),
                 *(cells[n] for cells in told.values()),
-                Cell(_run(view, build)),
+                _run(view, build),
             )
         )
         for n, build in enumerate(builds)
     ]  # fmt: skip
     what = f"Cells: latest {measure.title}, {measure.unit}, and state. " if measure is not None else ""
-    note = f"{what}{NOTE if view.verdicts(STATE) else ''}".strip()
-    table = Table("builds", (*heads, Column("Run")), rows, plans.states_sentence(view), note=note, stack=True)
+    what += "Worn, used and made: over the distance run. " if told else ""
+    note = f"{what}{MARKS if view.verdicts(STATE) else ''}".strip()
+    table = Table(
+        "builds", (*heads, Column("Run", "km", numeric=True)), rows, plans.states_sentence(view), note=note, stack=True
+    )
     if len(builds) <= MANY:
         return [table]
     links = [cell for build in builds for cell in (Cell(build.id, href=view.href_engine(build)), Cell(" "))]
@@ -88,7 +92,7 @@ def _cylinder(view: View, build: Build, at: int, places: int) -> Cell:
             else words.number(value.value, places)
         )
     href = view.href_cylinder(build, place.cylinder)
-    return Cell(text, href, note=word, coating=place.coating, box=_BOX.get(word, "boxed"))
+    return Cell(text, href, note=word, coating=place.coating, box=_BOX[tone_of(word or CANNOT)])
 
 
 def _before_refit(view: View, build: Build) -> str:
@@ -104,14 +108,16 @@ def _before_refit(view: View, build: Build) -> str:
     return f"{told} before the refit" if told else ""
 
 
-def _run(view: View, build: Build) -> str:
-    """How far a build ran: what is due, what will not be run, else its last phase."""
+def _run(view: View, build: Build) -> Cell:
+    """How far a build ran [km], and what is due or will not be run."""
+    found = [value.value or 0.0 for value in view.values(EXPOSURE, engine=build, cylinder=0)]
+    return Cell(words.number(max(found), 0) if found else words.DASH, note=_left(view, build))
+
+
+def _left(view: View, build: Build) -> str:
+    """What is due, or what will not be run."""
     due = [each for each in build.departures if each.kind == "due"]
     if due:
-        when = f" on {words.day(due[0].due, year=False)}" if due[0].due else ""
-        return f"{view.program.phase(due[0].phase).title} due{when}"
+        return f"{view.program.phase(due[0].phase).title} due"
     skipped = [each for each in build.departures if each.kind == "skipped"]
-    fired = [phase for phase in view.program.phases_of(build) if phase.fires]
-    if skipped:
-        return f"{view.program.phase(skipped[0].phase).title} not run"
-    return f"{fired[-1].title} done" if fired else ""
+    return f"{view.program.phase(skipped[0].phase).title} not run" if skipped else ""

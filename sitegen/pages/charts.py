@@ -635,7 +635,8 @@ def _lay_run(
     del orders
     path, floor = rows["path"], signals.get("floor")
     seen = [row[name] for row in path for name in ("low", "high", "value") if row[name] is not None]
-    top, bottom, step = _span(min(seen, default=0.0), max(seen, default=1.0), floor is not None, steps=LOW)
+    most = max(seen, default=1.0) if any(seen) else 1.0  # a channel that stood at zero has an axis too
+    top, bottom, step = _span(min(seen, default=0.0), most, floor is not None, steps=LOW)
     begin, end = number_of(signals["from"]), number_of(signals["to"])
     if end <= begin:
         end = begin + 1.0  # a log of a single moment still has an axis
@@ -764,10 +765,10 @@ def _lay_curves(
         },
         "signals": {
             "from": begin, "to": end, "places": places, "form": form, "top": top, "bottom": bottom,
-            "rise": 12 + (_TITLE if labelled else 0),
+            "rise": (18 if small else 12) + (_TITLE if labelled else 0),
             "unit": signals.get("unit", ""), "along": signals.get("along", ""), **_ticks(top, bottom, step),
         },
-        "pad": {"top": 8 if small else 24 + (_TITLE if panel.axis and labelled else 0),
+        "pad": {"top": (30 if small else 24) + (_TITLE if panel.axis and labelled else 0),
                 "bottom": 26 + (_TITLE if panel.along else 0), "left": _left(top, bottom, step),
                 "wide": 12 if small else 22, "narrow": 12 if small else 22},
         "height": 120 if small else 150,

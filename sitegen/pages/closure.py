@@ -237,11 +237,17 @@ def _reading(view: View, verdicts: Sequence[Verdict]) -> str:
     apart = [each for each in verdicts if each.word == NOT]
     agree = sum(each.word == AGREE for each in verdicts)
     still = len(verdicts) - agree - len(apart)
-    parts = [f"{words.counted(agree, 'pair')} of ways {'agrees' if agree == 1 else 'agree'}"] if agree else []
-    parts += [f"{words.counted(len(apart), 'pair')} {'does' if len(apart) == 1 else 'do'} not close"] if apart else []
-    open_ = words.count(still) if parts else f"{words.counted(still, 'pair')} of ways"
-    parts += [f"{open_} cannot be told"] if still else []
-    tally = f"{words.sentence(words.listed(parts))}."
+    parts = [f"{words.count(agree)} {words.plural(agree, 'agrees', 'agree')}"] if agree else []
+    parts += [f"{words.count(len(apart))} {words.plural(len(apart), 'does', 'do')} not"] if apart else []
+    parts += [f"{words.count(still)} cannot be told"] if still else []
+    pairs = words.counted(len(verdicts), "pair of measurements", "pairs of measurements")
+    tally = f"Of {pairs}, {words.listed(parts)}."
+    if len(parts) == 1:
+        pairs = words.share(len(verdicts), len(verdicts), "pair of measurements", "pairs of measurements")
+        agrees = words.plural(len(verdicts), "agrees", "agree")
+        not_ = f"{pairs} {words.plural(len(verdicts), 'does', 'do')} not agree"
+        tally = f"Whether {pairs} {agrees} cannot be told." if still else f"{pairs} {agrees}." if agree else f"{not_}."
+        tally = words.sentence(tally)
     told = []
     for rule in _RULES:
         if own := [each for each in apart if each.rule == rule]:

@@ -104,7 +104,7 @@ def _facts(coating: Coating) -> list[Fact]:
         ("Layers, the outermost first", "; ".join(map(_layer, coating.layers))),
         ("Hardness", words.with_unit(words.number(coating.hardness_hv, 0), "HV") if coating.hardness_hv else ""),
         ("Thickness", words.with_unit(f"{coating.thickness * 1e6:g}", "µm") if coating.thickness else ""),
-        ("Tracer elements", words.listed(coating.tracers)),
+        ("Shown in oil by", words.listed(coating.tracers)),
     ]
     return [Fact(term, [Cell(text)]) for term, text in facts if text]
 
@@ -144,7 +144,7 @@ def _builds(view: View) -> Table:
                  Cell(words.numbers_listed(cylinders)), states])
         )  # fmt: skip
     columns = [Column("Build"), Column("Block"), Column("Lot"), Column("Cylinders"),
-               Column("Seated, of those that could be told")]  # fmt: skip
+               Column("Seated at the last check, of those told")]  # fmt: skip
     return Table(f"builds-{view.program.id}", columns, rows)
 
 

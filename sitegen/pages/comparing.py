@@ -47,7 +47,7 @@ def _asked(view: View) -> list[str]:
     program = view.program
     if program.answered_by is None:
         return []
-    rows = [row for row in view.comparisons if _answers(view, row)]
+    rows = answering(view)
     name = view.measures[program.answered_by.measure].title
     why = program.not_primary.rstrip(".")
     told = [f"The question is answered by the {name}, which is not the primary measure, since {why}."]
@@ -70,6 +70,11 @@ def _beside(view: View) -> list[str]:
         fit = _one_fit(view, every)
         parts.append(f"Of the {of}, {named} {verb} for {differences.rings(view, coating)}{where}.{fit}")
     return parts
+
+
+def answering(view: View) -> list[Comparison]:
+    """The rows of what answers the question where the primary measure does not."""
+    return [row for row in view.comparisons if _answers(view, row)]
 
 
 def _answers(view: View, row: Comparison) -> bool:
@@ -104,8 +109,7 @@ def in_short(view: View) -> str:
     rows = [row for row in primary(view) if row.estimate is not None]
     if not rows:
         return ""
-    asked = [row for row in view.comparisons if _answers(view, row) and row.coating == rows[0].coating]
-    asked = [row for row in asked if row.estimate is not None]
+    asked = [row for row in answering(view) if row.coating == rows[0].coating and row.estimate is not None]
     text = differences.short(view, (asked or rows)[0])
     if "provisional" in rows[0].flags:
         text = f"So far, {_lower(text)}"
@@ -210,6 +214,7 @@ def untested(view: View) -> list[Block]:
 
 def _shown(view: View, coatings: Sequence[str]) -> list[Comparison]:
     rows = [row for coating in coatings for row in view.comparisons if row.coating == coating]
+    rows.sort(key=lambda row: row.role != "primary")  # what was asked first stands first, of every coating
     return [row for row in rows if row.verdict != "refused" or row.role == "primary"]
 
 
@@ -271,7 +276,7 @@ def _measure_cell(view: View, row: Comparison) -> Cell:
     measure = view.measures[row.measure]
     place = differences.place_words(row.at)
     text = words.sentence(measure.title) + (f", {place}" if place else "")
-    notes = [differences.after(view, row), "primary" if row.role == "primary" else ""]
+    notes = [differences.after(view, row), row.role, "answers the question" if _answers(view, row) else ""]
     note = ", ".join(note for note in notes if note)
     return Cell(text, href=view.href_methods(row.measure), note=note, coating=row.coating)
 
@@ -292,7 +297,11 @@ def difference_cell(view: View, row: Comparison | None) -> Cell:
         return Cell(differences.estimate(view, row), note=f"{differences.ends(view, row)}; no test")
     if row.verdict == "cannot tell":
         return Cell("cannot tell", word=True, note=differences.interval(view, row))
-    return Cell(differences.estimate(view, row), strong=True, note=differences.ends(view, row))
+    ends = differences.ends(view, row)
+    level = row.level_reference if view.measures[row.measure].fit and row.scale == "difference" else None
+    if level and row.low is not None and row.low < -level < 0:
+        ends += "; at most all of it"  # what a fit leaves is no less than nothing
+    return Cell(differences.estimate(view, row), strong=True, note=ends)
 
 
 def strip_cell(view: View, row: Comparison, axis: Axis) -> Cell:
@@ -317,11 +326,12 @@ def _reading(view: View, rows: Sequence[Comparison]) -> str:
         title = view.coating_title(coating)
         found, of = (len({_finding(view, row) for row in each}) for each in (told, own))
         if all(row.procedure in {"borrowed", "lent"} for row in own):
-            clauses.append(f"{title} was built once, no test")
+            clauses += [f"{title} was built once, no test"] if len(own) == len(rows) else []
         else:
             few = "no measure" if not told else f"{words.share(found, of, 'measure')}"
             clauses.append(f"{title} differs from {view.coating_title(view.program.reference)} in {few}")
-    return f"{words.sentence('; '.join(clauses))}.{_one_fit(view, rows)}" if clauses else ""
+    rests = next((f" {lost}" for row in primary(view) if row in rows and (lost := _lost(view, row))), "")
+    return f"{words.sentence('; '.join(clauses))}.{_one_fit(view, rows)}{rests}" if clauses else ""
 
 
 def in_doubt(view: View) -> str:
@@ -349,7 +359,7 @@ def _one_fit(view: View, rows: Sequence[Comparison]) -> str:
         if fit and row.verdict not in {"cannot tell", "refused"}:
             found.setdefault((row.coating, fit), []).append(view.measures[row.measure].title)
     named = list(dict.fromkeys(tuple(dict.fromkeys(each)) for each in found.values()))
-    told = [f"{words.listed(each)} count once, from one fit" for each in named if len(each) > 1]
+    told = [f"{words.listed(each)}, from one fit, count as one" for each in named if len(each) > 1]
     return f" {words.sentence('; '.join(told))}." if told else ""
 
 
@@ -390,18 +400,33 @@ def resting(view: View) -> list[Block]:
     told = [text for row in primary(view) if (text := _resting(view, row))]
     if not told:
         return []
-    rule = "Only a cause recorded without knowing the result leaves a build out."
-    return [*(Text([Cell(text)]) for text in told), Text([Cell(f"All builds count. {rule}")])]
+    rule = "Only a cause recorded without knowing the result leaves a build out of the primary comparison."
+    return [*(Text([Cell(text)]) for text in told), Text([Cell(rule)])]
+
+
+def _each_left_out(view: View, row: Comparison) -> dict[str, Comparison]:
+    """A primary comparison without each build, by the build that is left out."""
+    return {
+        value.key.engine: replace(row, estimate=value.value, low=value.low, high=value.high)
+        for value in view.values(without.WITHOUT.id, phase=row.phase, coating=row.coating)
+        if value.key.engine and value.value is not None
+    }
+
+
+def _lost(view: View, row: Comparison) -> str:
+    """Builds without any one of which a difference could no longer be told; "" where there are none."""
+    none = differences.none(row)
+    across = [build for build, each in _each_left_out(view, row).items()
+              if (each.low or -math.inf) <= none <= (each.high or math.inf)]  # fmt: skip
+    if row.verdict in {"cannot tell", "refused"} or not across:
+        return ""
+    rests = "The answer rests on one build: without" if len(across) == 1 else "Without"
+    return f"{rests} {words.listed(across, 'or')} the primary difference could not be told."
 
 
 def _resting(view: View, row: Comparison) -> str:
     found = view.values(without.WITHOUT.id, phase=row.phase, coating=row.coating)
-    again = {
-        value.key.engine: replace(row, estimate=value.value, low=value.low, high=value.high)
-        for value in found
-        if value.key.engine and value.value is not None
-    }
-    none = differences.none(row)
+    again, none = _each_left_out(view, row), differences.none(row)
     if not again or row.estimate is None:
         return ""
     what, coating = differences.subject(view, row), differences.rings(view, row.coating)
@@ -409,10 +434,7 @@ def _resting(view: View, row: Comparison) -> str:
     least, most = (f"{differences.estimate(view, again[build])} without {build}" for build in (ordered[0], ordered[-1]))
     span = least if len(again) == 1 else f"from {least} to {most}"
     parts = [f"Leaving out one build at a time, {what} with {coating} would be {span}.{_moved(view, row)}"]
-    across = [build for build, each in again.items() if (each.low or -math.inf) <= none <= (each.high or math.inf)]
-    if row.verdict not in {"cannot tell", "refused"} and across:
-        rests = "The answer rests on one build: without" if len(across) == 1 else "Without"
-        parts.insert(0, f"{rests} {words.listed(across, 'or')} the interval reaches across no difference.")
+    parts = [*filter(None, [_lost(view, row)]), *parts]
     lost = [value.key.engine for value in found if value.status == "refused" and value.key.engine]
     if lost:
         parts.append(f"Without {words.listed(lost, 'or')} nothing can be compared.")

@@ -156,7 +156,7 @@ class DecisionPage(Page):
     meta: Sequence[Cell]
     verdict: Said
     tables: Sequence[SheetTable]
-    signatures: int  # empty lines to be signed
+    signatures: Sequence[str]  # lines to be signed: the coating each is about, or ""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 
+from sitegen.crossing import next_step as next_steps
 from sitegen.page import words
 from sitegen.page.blocks import Axis, Block, Cell, Column, Row, Strip, Table
 from sitegen.page.view import View
@@ -15,7 +16,8 @@ from sitegen.vocabulary import Comparison, Verdict
 SENSES = {"at-most": "at most", "at-least": "at least"}
 TITLE = "Criteria"
 CANNOT = "cannot tell yet"
-WORST = "The worst of many looks worse than it is: its interval has room for that."
+_SAID = {"fails": ("fails", "fail"), "holds": ("holds", "hold"), CANNOT: ("cannot be told", "cannot be told")}
+WORST = "Intervals are widened for the number of cylinders. Open, dashed: cannot tell."
 MOST_SHARE = 2.0  # of a limit: what lies beyond is cut at the edge of the axis
 MOST_NAMED = 4  # undecided cylinders named in a line; the rest are counted
 
@@ -44,32 +46,44 @@ def table(view: View, coatings: Sequence[str] | None = None) -> Table | None:
     axis = Axis(1, 0.0, end, ticks, 1.0)
     made = [_row(view, *row, placed[n], axis) for n, row in enumerate(rows)]
     many = any(each.scope != "mean-of-builds" and each.sense in SENSES for each, _, _ in rows)
-    return Table("criteria", columns, made, _reading(view, coatings), note=WORST if many else "", stack=True, axis=axis)
+    said, when = _reading(view, coatings)
+    note = " ".join(filter(None, (WORST if many else "", "" if said else when)))
+    return Table("criteria", columns, made, f"{said} {when}".strip() if said else "", note=note, stack=True, axis=axis)
 
 
-def _reading(view: View, coatings: Sequence[str] | None) -> str:
-    when = view.program.criteria_stated
-    several = _asked_of(view) if coatings is None else ""
-    return " ".join(filter(None, (in_words(view, coatings, several), f"Stated {words.day(when)}." if when else "")))
+def _reading(view: View, coatings: Sequence[str] | None) -> tuple[str, str]:
+    """The answers by coating, left to the verdict where a rule leads the page, and when the criteria were stated."""
+    led = coatings is None and view.program.decide is not None
+    day = view.program.criteria_stated
+    return "" if led else standing(view, coatings), f"Stated {words.day(day)}." if day else ""
+
+
+def standing(view: View, coatings: Sequence[str] | None = None) -> str:
+    """The answers by coating: "Graded: criterion 2 holds, criteria 1 and 3 cannot be told."; "" without an answer."""
+    asked = dict.fromkeys(each for criterion in view.program.criteria for each in criterion.coatings)
+    parts = []
+    for coating in asked if coatings is None else coatings:
+        answers = [(each, _summary(view, each, coating)) for each in view.program.criteria if coating in each.coatings]
+        same = {word: [each for each, own in answers if own is not None and own.word == word] for word in _SAID}
+        if clauses := [told(view, own, word) for word, own in same.items() if own]:
+            parts.append(f"{view.coating_title(coating)}: {', '.join(clauses)}")
+    return f"{words.sentence('; '.join(parts))}." if parts else ""
+
+
+def told(view: View, some: Sequence[Criterion], word: str) -> str:
+    """Criteria with the same answer: "criterion 2 holds", "criteria 1 and 3 cannot be told"."""
+    numbers = words.numbers_listed([number(view, each) for each in some])
+    return f"{words.plural(len(some), 'criterion', 'criteria')} {numbers} {_SAID[word][len(some) > 1]}"
+
+
+def shown(word: str) -> str:
+    """A word of an answer on a page, where whether more is to come is said beside it."""
+    return word.removesuffix(" yet")
 
 
 def number(view: View, criterion: Criterion) -> int:
     """Place of a criterion in its program, from one: what pages call it by."""
     return view.program.criteria.index(criterion) + 1
-
-
-def _asked_of(view: View) -> str:
-    """Which criteria are asked of several coatings, so that answers add up: "criterion 2 is asked of two coatings"."""
-    of: dict[int, list[str]] = {}
-    for n, each in enumerate(view.program.criteria, start=1):
-        of.setdefault(len(each.coatings), []).append(str(n))
-    told = [
-        f"{words.plural(len(numbers), 'criterion', 'criteria')} {words.listed(numbers)} "
-        f"{words.plural(len(numbers), 'is', 'are')} asked of {words.count(many)} coatings"
-        for many, numbers in sorted(of.items())
-        if many > 1
-    ]
-    return words.listed(told)
 
 
 def _summary(view: View, criterion: Criterion, coating: str) -> Verdict | None:
@@ -115,19 +129,23 @@ def _row(
         found = judged(view, criterion, summary) if summary and summary.found is not None else words.DASH
     else:
         row = comparison(view, criterion, coating)
-        found = differences.estimate(view, row) if row is not None and row.estimate is not None else words.DASH
+        known = row is not None and row.estimate is not None
+        found = f"{differences.estimate(view, row)} ({differences.ends(view, row)})" if row and known else words.DASH
     drawn = Cell("")
     others = [axis.place((each.found or 0.0) / criterion.limit) for each in units
               if criterion.limit and unit_name(each) != who]  # fmt: skip
     if shares or others:
         low, value, high = map(axis.place, shares) if shares else (None, None, None)
         label = f"{found}, {limit(view, criterion)}"
-        drawn = Cell("", strip=Strip(low, value, high, word == CANNOT, coating, label, others, who))
+        drawn = Cell(
+            "", strip=Strip(low, value, high, word == CANNOT, coating, label, others, who, clear=axis.place(1.0))
+        )
     ended = view.program.decide is not None and criterion.id in view.program.decide.stop  # the rule says so then
     notes = [view.coating_title(coating) if len(criterion.coatings) > 1 else "",
              "ends the program when it fails" if criterion.end_rule and not ended else ""]  # fmt: skip
+    first = view.coating is not None or coating == criterion.coatings[0]  # on the page of a coating, its only row
     title = Cell(
-        f"{number(view, criterion)} {criterion.title if coating == criterion.coatings[0] else 'the same'}",
+        f"{number(view, criterion)} {criterion.title if first else 'the same'}",
         note="; ".join(filter(None, notes)),
         coating=coating,
     )
@@ -135,7 +153,7 @@ def _row(
     note = told[0] if told else ""
     if note == words.sentence(_undecided([who])):  # the mark is named already
         note = words.sentence(view.why(summary.reason)) if summary and summary.reason else ""
-    return Row((title, drawn, Cell(found), Cell(limit(view, criterion)), Cell(word, word=True, note=note)))
+    return Row((title, drawn, Cell(found), Cell(limit(view, criterion)), Cell(shown(word), word=True, note=note)))
 
 
 def _decides(unit: Verdict, summary: Verdict) -> bool:
@@ -252,10 +270,12 @@ def _still_falls(view: View, criterion: Criterion, coating: str, units: Sequence
         state = view.state(engine, cylinder)
         if state is not None and state.reason == "last-fall" and state.found is not None:
             measure = view.measures.get(state.deciding.partition("@")[0])
-            fell = words.number(state.found, words.decimals_alone(state.found, 2))
-            told.append(f"{name}, without a value, fell by {words.with_unit(fell, measure.unit if measure else '')}")
+            fell = words.judged(state.found, state.low, state.high, state.limit or 0.0)
+            last = f"it last fell by {words.with_unit(fell, measure.unit if measure else '')}"
+            yet = "yet" if view.program.build(engine).is_due(criterion.phase) else "and none to come"
+            told.append(f"{name} has no value {yet}: {last}")
     verb = words.plural(holding, "holds", "hold")
-    return f"{words.count(holding)} {verb}; {words.listed(told)} since the check before" if told else ""
+    return f"{words.count(holding)} {verb}; {'; '.join(told)}" if told else ""
 
 
 def _undecided(names: Sequence[str]) -> str:
@@ -306,11 +326,16 @@ def _without_value(
 
 
 def lacking(view: View, criterion: Criterion, coating: str) -> str:
-    """Cylinders that a criterion asks for and that have no value: "a value for B6 cylinder 2"."""
-    own = view.verdicts(f"criterion:{criterion.id}", coating=coating, phase=criterion.phase)
-    names = [name for name, *_ in _without_value(view, criterion, coating, [each for each in own if each.key.engine])]
+    """Cylinders that a criterion asks for and that have no value: "value for B6 cylinder 2"."""
+    names = lacking_names(view, criterion, coating)
     of = words.listed(names) if len(names) <= MOST_NAMED else words.counted(len(names), "cylinder")
-    return f"a value for {of}" if names else "a cylinder"
+    return f"value for {of}" if names else "value for a cylinder"
+
+
+def lacking_names(view: View, criterion: Criterion, coating: str) -> list[str]:
+    """The same cylinders by name."""
+    own = view.verdicts(f"criterion:{criterion.id}", coating=coating, phase=criterion.phase)
+    return [name for name, *_ in _without_value(view, criterion, coating, [each for each in own if each.key.engine])]
 
 
 def _why_none(view: View, criterion: Criterion, engine: str, cylinder: int) -> str:
@@ -336,8 +361,14 @@ def _readings_needed(view: View, criterion: Criterion, open_: Sequence[Verdict])
         )
     ]
     known = [int(value.value) for value in values if value.value is not None]
+    own = {step.reason for each in open_ for step in view.verdicts(next_steps.RULE, coating=each.key.coating)
+           if step.deciding == f"criterion:{criterion.id}"}  # fmt: skip
+    gone = next_steps.GONE in own
     if values and not known:
-        return f"more readings cannot decide it, because {view.why('common-error-reaches')}"
+        start = f"{view.why(next_steps.GONE)}; nor could more readings" if gone else "more readings cannot"
+        return f"{start} decide it, because {view.why('common-error-reaches')}"
+    if gone:
+        return view.why(next_steps.GONE)
     if not known:
         return ""
     return f"about {words.number(max(known), 0)} readings of a check would decide it"
@@ -407,7 +438,7 @@ def of_cylinder(view: View) -> Table | None:
                     Cell(criterion.title, href=view.href_program(anchor="criteria")),
                     Cell(limit(view, criterion)),
                     Cell(judged(view, criterion, verdict)),
-                    Cell(verdict.word, word=True, note=view.why(verdict.reason) if verdict.reason else ""),
+                    Cell(shown(verdict.word), word=True, note=view.why(verdict.reason) if verdict.reason else ""),
                 )
             )
         )
@@ -423,6 +454,28 @@ def of_cylinder(view: View) -> Table | None:
     return Table("criteria-of-this-cylinder", columns, rows, reading, note=note)
 
 
+_OF_STATE = {"met": "holds", "not met": "fails", "cannot tell": CANNOT}
+
+
+def beside_state(view: View) -> str:
+    """Where a criterion about what decided the state has another word, since it has room for all it asks."""
+    own = view.verdicts(engine=view.the_build, cylinder=view.cylinder)
+    told = []
+    for criterion in view.program.criteria:
+        for asked in (each for each in own if each.rule == f"criterion:{criterion.id}"):
+            of = (criterion.measure, criterion.phase, asked.limit, asked.route)
+            beside = {_OF_STATE.get(each.word, asked.word) for each in own
+                      if (each.deciding.partition("@")[0], each.key.phase, each.limit, each.route) == of
+                      and each.rule != asked.rule}  # fmt: skip
+            if beside - {asked.word}:
+                ends = words.judged(asked.found, asked.low, asked.high, asked.limit or 0.0).partition(" (")[2]
+                told.append(
+                    f"Criterion {number(view, criterion)} is asked of {words.counted(asked.adjusted_over, 'cylinder')} "
+                    f"at once; with room for that, its interval here is {ends.rstrip(')')}: {shown(asked.word)}."
+                )
+    return " ".join(told)
+
+
 def fails(view: View) -> bool:
     """Whether the cylinder of the view fails a criterion."""
     found = view.verdicts(engine=view.the_build, cylinder=view.cylinder)
@@ -432,50 +485,35 @@ def fails(view: View) -> bool:
 # ---- in a line ------------------------------------------------------------------------------------------------------
 
 
-def in_words(view: View, coatings: Sequence[str] | None = None, several: str = "") -> str:
-    """How the criteria stand, for the home page: "Answers to two criteria: one fails (...) and one holds.".
-
-    A criterion about two coatings has two answers, which are counted then; `several` says which it is.
-    """
-    asked, answers = _answered(view, coatings)
-    if not answers:
-        return ""
-    criteria, total = len(asked), sum(map(len, answers.values()))
-    count = "Answers" if total == criteria else words.sentence(words.counted(total, "answer"))
-    because = f", as {several}" if several else ""
-    return f"{count} to {words.counted(criteria, 'criterion', 'criteria')}{because}: {_counted(answers)}."
+def tally(view: View) -> str:
+    """How the answers stand in a few words: "One fails, one holds"; "" without an answer."""
+    found = [own.word for _, own in _summaries(view)]
+    parts = [f"{words.count(n)} {verbs[n > 1]}" for word, verbs in _SAID.items() if (n := found.count(word))]
+    return words.sentence(", ".join(parts))
 
 
 def counts(view: View) -> str:
-    """The same by their number: "One fails (...) and one holds."; "" without an answer."""
-    answers = _answered(view, None)[1]
-    return f"{words.sentence(_counted(answers))}." if answers else ""
+    """The same with how many there are: "Four answers: one holds, three cannot be told."."""
+    many = len(_summaries(view))
+    return (
+        f"{words.sentence(words.counted(many, 'answer'))}: {tally(view)[0].lower()}{tally(view)[1:]}." if many else ""
+    )
 
 
-def _answered(view: View, coatings: Sequence[str] | None) -> tuple[list[Criterion], dict[str, list[str]]]:
-    """The criteria that are asked, and their titles by the word of their answer."""
-    answers: dict[str, list[str]] = {}
-    asked = [each for each in view.program.criteria if coatings is None or set(coatings) & set(each.coatings)]
-    for criterion in asked:
-        for coating in criterion.coatings if coatings is None else set(coatings) & set(criterion.coatings):
-            own = view.verdicts(f"criterion:{criterion.id}", engine="", coating=coating)
-            for verdict in own[:1]:
-                answers.setdefault(verdict.word, []).append(_titled(view, criterion, coating, verdict))
-    return asked, answers
+def failing(view: View) -> str:
+    """The criteria that fail, with what made them, for the home page: "“Leak area” (A1 cylinder 2) fails."."""
+    told = dict.fromkeys(_titled(view, each, own) for each, own in _summaries(view) if own.word == "fails")
+    return f"{words.listed(told)} {words.plural(len(told), 'fails', 'fail')}." if told else ""
 
 
-def _counted(answers: Mapping[str, Sequence[str]]) -> str:
-    parts = []
-    for word, verb in (("fails", "fail"), ("holds", "hold"), (CANNOT, "cannot be told yet")):
-        titles = answers.get(word, [])
-        if titles:
-            named = f" ({words.listed(dict.fromkeys(titles))})" if word == "fails" else ""
-            parts.append(f"{words.count(len(titles))} {word if len(titles) == 1 and word != CANNOT else verb}{named}")
-    return words.listed(parts)
+def _summaries(view: View) -> list[tuple[Criterion, Verdict]]:
+    """Every answer with its criterion."""
+    return [(each, own) for each in view.program.criteria for coating in each.coatings
+            if (own := _summary(view, each, coating)) is not None]  # fmt: skip
 
 
-def _titled(view: View, criterion: Criterion, coating: str, summary: Verdict) -> str:
+def _titled(view: View, criterion: Criterion, summary: Verdict) -> str:
     """The title, with those that made it fail."""
-    own = view.verdicts(f"criterion:{criterion.id}", coating=coating)
-    failing = [each for each in own if each.key.engine and each.word == "fails"]
-    return f"{criterion.title}: {_named(failing)}" if summary.word == "fails" and failing else criterion.title
+    own = view.verdicts(f"criterion:{criterion.id}", coating=summary.key.coating)
+    found = [each for each in own if each.key.engine and each.word == "fails"]
+    return f"“{criterion.title}”{f' ({_named(found)})' if found else ''}"

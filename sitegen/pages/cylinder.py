@@ -24,6 +24,10 @@ def page(site: Site, program: Program, build: Build, cylinder: int) -> CylinderP
     setter = site.setter(path)
     parts = site.parts(view, setter, "cylinder", "main")
     first = parts.pop(0) if parts and parts[0].anchor == STATE else None
+    if first is not None and (beside := criteria.beside_state(view)):
+        lead, *others = first.blocks
+        if isinstance(lead, Text):
+            first = replace(first, blocks=[replace(lead, cells=(*lead.cells, Cell(f" {beside}"))), *others])
     facts = _facts(site, view)
     if facts is not None:
         parts = _with_facts(parts, facts)

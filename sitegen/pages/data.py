@@ -8,7 +8,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from sitegen import reasons
 from sitegen.declarations import Stream
 from sitegen.page import counts, words
-from sitegen.page.addresses import Link
 from sitegen.page.blocks import Cell, Column, Row, Table
 from sitegen.page.view import View
 from sitegen.pages.contexts import Part, PartsPage
@@ -37,17 +36,13 @@ def page(site: Site, program: Program) -> PartsPage:
     rest = [_files(view, stream, setter.id(f"files-{stream.name}")) for stream in _read(site, view)]
     if program.builds:
         rest.append(folded(Part(setter.id("engines"), "By build", [_by_engine(site, view)])))
-    if program.id in site.plans:
-        before = Link("Plan", view.href(site.addresses.plans[program.id]))
-    else:
-        before = Link(program.title, view.href_program(program))
     return PartsPage(
         setter=setter,
         path=path,
         title=window_title("Data", program.title),
         crumbs=crumbs(site, path, [(program.title, site.addresses.programs[program.id]), ("Data", path)]),
         others=site.others(path, program),
-        previous=before,
+        previous=None,
         next=None,
         assets=site.links(path),
         foot=site.foot(path, program),

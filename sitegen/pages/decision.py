@@ -58,17 +58,19 @@ def but(view: View) -> str:
         if found is None:
             return f"{words.sentence(view.why(verdict.reason))}." if verdict.reason else ""
         criterion, answer = found
+        alike = [(criterion, answer)] + [each for each in _answers(view, verdict.key.coating)
+                                         if each[1].word == answer.word and each[0] is not criterion]  # fmt: skip
+        told = criteria.told(view, [each for each, _ in alike], answer.word)
         who = _who(answer)
         if criterion.sense not in criteria.SENSES or not who or answer.found is None:
-            return f"But {_lower(criterion.title)}: {answer.word}."
-        asked = f"where {criteria.limit(view, criterion)} is asked"
-        fails = "fails" if answer.word == "fails" else "cannot be told"
-        return f"But one criterion {fails}: {who} is at {criteria.judged(view, criterion, answer)} {asked}."
+            return f"But {told}."
+        at = f"{criteria.judged(view, criterion, answer)} where {criteria.limit(view, criterion)} is asked"
+        if len(alike) == 1:
+            return f"But {told}: {who} is at {at}."
+        if all(who in {_who(own), *criteria.lacking_names(view, each, verdict.key.coating)} for each, own in alike):
+            return f"But {told}, {'both' if len(alike) == 2 else 'all'} because of {who}, at {at}."
+        return f"But {told}; in criterion {criteria.number(view, criterion)}, {who} is at {at}."
     return ""
-
-
-def _lower(text: str) -> str:
-    return f"{text[:1].lower()}{text[1:]}"
 
 
 def rule(view: View) -> str:
@@ -89,7 +91,7 @@ def blocks(view: View) -> list[Block]:
     """A row a candidate: its word, what drives it, what is open, what would come next; nothing without a rule."""
     if view.program.decide is None:
         return []
-    columns = (Column("Candidate"), Column("Driven by"), Column("Still open"), Column("Next step"))
+    columns = (Column("Candidate"), Column("Driven by"), Column("Also open"), Column("Next step"))
     rows = [_row(view, each) for each in view.verdicts(ruling.RULE)]
     return [Table("by-the-rule", columns, rows, stack=True)]
 
@@ -106,9 +108,12 @@ def _rule(view: View, rule: DecisionRule) -> str:
     hold = words.plural(len(rule.release), "holds", "hold")
     asked = "every criterion holds" if whole else f"{named(rule.release)} {hold}"
     stop = f", stopped when {named(rule.stop, 'or')} fails" if rule.stop else ""
+    other = set(rule.release) - set(rule.stop)
+    fails = f"{'another' if rule.stop else 'one'} fails or " if other else ""
     when = stated.late(view, rule)
     day = f"{words.day(rule.stated)}, {when}" if when else words.day(rule.stated)
-    told = [f"The rule, stated {day}: released when {asked}{stop}, otherwise run on."]
+    told = [f"The rule, stated {day}: released when {asked}{stop}, run on while {fails}what is planned may "
+            "decide, else open."]  # fmt: skip
     return " ".join([*told, *stated.of_rule(view)])
 
 
@@ -167,7 +172,8 @@ def _driver(view: View, verdict: Verdict) -> str:
     if found is None:
         return words.sentence(view.why(verdict.reason)) if verdict.reason else words.DASH
     criterion, answer = found
-    return f"Criterion {criteria.number(view, criterion)}: {answer.word}{_number(view, criterion, answer)}"
+    word = criteria.shown(answer.word)
+    return f"Criterion {criteria.number(view, criterion)}: {word}{_number(view, criterion, answer)}"
 
 
 def _number(view: View, criterion: Criterion, answer: Verdict) -> str:
@@ -175,7 +181,7 @@ def _number(view: View, criterion: Criterion, answer: Verdict) -> str:
         return ""
     if criterion.sense not in criteria.SENSES:
         row = criteria.comparison(view, criterion, answer.key.coating)
-        return f"; {differences.estimate(view, row)} ({differences.ends(view, row)})" if row else ""
+        return f"; {differences.estimate(view, row)}" if row else ""
     who = _who(answer)
     place = f"{who}, " if who else ""
     return f"; {place}{criteria.distance(view, criterion, answer)}"
@@ -187,7 +193,7 @@ def _open(view: View, verdict: Verdict) -> str:
     for criterion, answer in _answers(view, coating):
         if answer.word == criteria.CANNOT and f"criterion:{criterion.id}" != verdict.deciding:
             lacks = criteria.lacking(view, criterion, coating) if answer.reason == "cylinders-missing" else ""
-            why = f" lacks {lacks}" if lacks else f": {view.why(answer.reason)}" if answer.reason else ""
+            why = f": no {lacks}" if lacks else f": {view.why(answer.reason)}" if answer.reason else ""
             told.append(f"Criterion {criteria.number(view, criterion)}{why}")
     due = _due(view, coating)
     told += [f"Due: {due}"] if due else []
@@ -218,12 +224,14 @@ def next_step(view: View, coating: str) -> str:
     title = f"criterion {criteria.number(view, about)}" if about is not None else ""
     hand = _by_hand(view, coating)
     end = f"Decided by hand: {hand}" if hand else "Decide by hand"
+    if hand == ruling.RUN_ON and not ruling.more_planned(view.program, coating):
+        end += ", for which nothing is planned"
     if step.word == next_steps.NOT_NEEDED:
         return "None: the rule has decided"
     if step.word == next_steps.CAUSE:
         return f"No further build undoes it: {title} fails. Find the cause. {end}"
     if step.word == next_steps.NONE:
-        return f"None{_why_none(view, step, about)}. {end}"
+        return f"{end}: {_why_none(view, step, about)}"
     taken = words.sentence(words.listed(_taking(view, coating)))
     chance = _number_of(view, next_steps.CHANCE.id, coating)
     if chance:
@@ -233,14 +241,14 @@ def next_step(view: View, coating: str) -> str:
 
 def _why_none(view: View, step: Verdict, about: Criterion | None) -> str:
     if about is None or step.reason == "none-within-twelve":
-        return " within twelve builds"
+        return "no step within twelve builds settles it"
     which = f"criterion {criteria.number(view, about)}"
     if step.reason != next_steps.GONE:
-        return f": for {which}, {view.why(step.reason)}"
+        return f"no step settles {which}, because {view.why(step.reason)}"
     answer = next((each for criterion, each in _answers(view, step.key.coating) if criterion is about), None)
     who = _who(answer) if answer is not None else ""
-    rests = f"rests on {who}, which" if who else f"lacks {criteria.lacking(view, about, step.key.coating)}, which"
-    return f": {which} {rests} cannot be read again as it was"
+    rests = f"rests on {who}, which" if who else f"lacks a {criteria.lacking(view, about, step.key.coating)}, which"
+    return f"{which} {rests} cannot be read again as it was"
 
 
 def _number_of(view: View, measure: str, coating: str) -> float:
@@ -273,7 +281,7 @@ def taken(view: View) -> list[Block]:
         Row(
             (
                 Cell(words.day(each.decision.on)),
-                Cell(each.decision.by),
+                Cell(each.decision.by.replace(" ", "\N{NO-BREAK SPACE}")),
                 view.coating_cell(each.decision.coating),
                 Cell(each.decision.word, word=True),
                 Cell(each.decision.why),
@@ -291,8 +299,9 @@ def taken(view: View) -> list[Block]:
 
 
 def _against_the_rule(view: View) -> str:
-    """Where a decision by hand is another word than the rule says, and why that may be; else ""."""
-    apart = {(hand, word) for coating, word in words_of(view) if (hand := _by_hand(view, coating)) and hand != word}
+    """Where a decision by hand is another word than the rule gives, and why that may be; what it left open is none."""
+    apart = {(hand, word) for coating, word in words_of(view)
+             if (hand := _by_hand(view, coating)) and word not in {hand, ruling.OPEN}}  # fmt: skip
     if not apart:
         return ""
     told = "; ".join(f"by hand “{hand}”, by the rule “{word}”" for hand, word in sorted(apart))
@@ -307,7 +316,7 @@ def _since(view: View, standing: Standing) -> str:
     told = [_moved(view, each) for each in answers]
     told += [_moved(view, each) for each in values[:MOST_MOVED]]
     told += [f"{words.counted(len(values) - MOST_MOVED, 'value')} more"] if len(values) > MOST_MOVED else []
-    return words.sentence("; ".join(told)) if told else "No answer or value it rests on differs today"
+    return words.sentence("; ".join(told)) if told else "Nothing it rests on differs"
 
 
 def _moved(view: View, each: Moved) -> str:
@@ -327,4 +336,5 @@ def _moved(view: View, each: Moved) -> str:
 
 def _then(told: str, unit: str) -> str:
     """An answer or a value as it was stored, with the unit of its number."""
+    told = told.replace(criteria.CANNOT, criteria.shown(criteria.CANNOT))
     return words.with_unit(told, unit if any(sign.isdigit() for sign in told) else "") or "nothing"

@@ -139,7 +139,7 @@ def counted(row: Comparison) -> str:
     """The same in figures: "3 against 2"."""
     if row.procedure in {"differences", "fixed"} or row.design.startswith("mixed"):
         return f"{row.builds} holding both"
-    return f"{row.builds} against {row.builds_reference}"
+    return f"{row.builds} against {row.builds_reference}".replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def rests_on(row: Comparison) -> str:
@@ -257,7 +257,7 @@ def worth_finding(view: View, row: Comparison) -> str:
 
 
 def short(view: View, row: Comparison) -> str:
-    """The finding alone: "After four pulls, the leak area is 18 % less (5 to 30) with graded rings than with ..."."""
+    """The finding alone: "After four pulls, the leak area is 18 % less (5 to 30 %; three builds each) with ..."."""
     coating, reference = rings(view, row.coating), rings(view, row.reference)
     when = after(view, row)
     start = f"{when}, " if when else ""
@@ -265,12 +265,14 @@ def short(view: View, row: Comparison) -> str:
     if row.verdict == "cannot tell":
         return words.sentence(
             f"{start}it cannot be told whether {subject(view, row)} differs between {coating} and {reference} "
-            f"({interval(view, row)})."
+            f"(95\N{NO-BREAK SPACE}% interval {interval(view, row)}; {scope(row)})."
         )
     than = "as" if found.endswith(TIMES) else "than"
-    once = "; built once, no test" if row.procedure in {"borrowed", "lent"} else ""
-    out = f"; {left}" if (left := without(view, row, why=False)) else ""
-    told = f"({ends(view, row)}{once}{out})"
+    apart = lacking(view, row) if view.measures[row.measure].fit else []
+    if apart:
+        start = f"among cylinders on the curve of their engine (not {words.listed(apart)}), {start}"
+    out = f"; {left}" if not apart and (left := without(view, row, why=False)) else ""
+    told = f"(95\N{NO-BREAK SPACE}% interval {ends(view, row)}; {scope(row)}{out})"
     return words.sentence(f"{start}{subject(view, row)} is {found} {told} with {coating} {than} with {reference}.")
 
 
@@ -278,8 +280,10 @@ def briefly(view: View, row: Comparison) -> str:
     """The same of another measure, where the coatings have just been named."""
     start = f"{when}, " if (when := after(view, row)) else ""
     if row.verdict == "cannot tell":
-        return words.sentence(f"{start}of {subject(view, row)} it cannot be told ({interval(view, row)}).")
-    return words.sentence(f"{start}{subject(view, row)} is {estimate(view, row)} ({ends(view, row)}).")
+        return words.sentence(
+            f"{start}of {subject(view, row)} it cannot be told ({interval(view, row)}; {scope(row)})."
+        )
+    return words.sentence(f"{start}{subject(view, row)} is {estimate(view, row)} ({ends(view, row)}; {scope(row)}).")
 
 
 def sentence(view: View, row: Comparison) -> str:

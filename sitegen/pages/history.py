@@ -46,9 +46,12 @@ def blocks(view: View, coating: str, found: Sequence[History]) -> list[Block]:
     caption = "Filled: a build, the mean of its cylinders. "
     if any(each.apart for each in found):
         caption += "Open: a build that ran another distance, by which nothing is judged. "
+    if any(point.mixed for each in found for point in each.points):
+        caption += "Open: a build whose engine held other coatings too. "
     caption += "Open with its interval: the next build, probability 95\N{NO-BREAK SPACE}%."
     if any(panel.data["limits"] for panel in panels):
-        caption += " Upright dots: the limit of a criterion"
+        of = {each.title for each in programs.values() if any(_limits(one, coating, {each.id: each}) for one in found)}
+        caption += f" Upright dots: the limit of a criterion of {words.listed(sorted(of))}"
         each_one = any("a cylinder" in str(row["label"]) for panel in panels for row in panel.data["limits"])
         caption += "; “a cylinder”: it is asked of each, not of these means." if each_one else "."
     note = (

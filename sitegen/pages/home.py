@@ -53,7 +53,7 @@ def _programs(site: Site, views: list[View]) -> list[Block]:
         Row(
             (
                 _question(view),
-                Cell(decision.status(view) or "No rule of decision", strong=True, note=_why(view)),
+                Cell(decision.status(view) or criteria.tally(view) or "No criteria", strong=True, note=_why(view)),
                 _strip(view, axis),
                 _next(site, view),
             )
@@ -61,10 +61,21 @@ def _programs(site: Site, views: list[View]) -> list[Block]:
         for view in views
     ]
     columns = (
-        Column("Question"), Column("Status, and why"), Column("Primary measure, against the reference"), Column("Next"),
+        Column("Question"), Column("Status, and why"), Column(_compared(views)), Column("Next"),
     )  # fmt: skip
     note = "95\N{NO-BREAK SPACE}% intervals. Testers, oils and schedules of the programs may differ."
     return [Table("programs", columns, rows, note=note, stack=True, axis=axis)] if rows else []
+
+
+def _compared(views: list[View]) -> str:
+    """What the intervals are of, where all programs compare the same: "Leak area, against nitrided; less is better"."""
+    found = {(row.measure, row.reference) for view in views for row in comparing.primary(view)}
+    if len(found) != 1:
+        return "Primary measure, against the reference"
+    (name, reference), view = next(iter(found)), views[0]
+    measure = view.measures[name]
+    sense = f"; {measure.better} is better" if measure.better else ""
+    return f"{words.sentence(measure.title)}, against {view.coating_title(reference)}{sense}"
 
 
 def _question(view: View) -> Cell:
@@ -78,7 +89,7 @@ def _question(view: View) -> Cell:
 def _why(view: View) -> str:
     """The finding and what keeps it from a release; without a rule how the criteria stand."""
     found = comparing.in_short(view) or plans.states_sentence(view) or "Nothing to compare yet."
-    against = decision.but(view) if view.program.decide is not None else criteria.in_words(view)
+    against = decision.but(view) if view.program.decide is not None else criteria.failing(view)
     return " ".join(filter(None, (found, against, stated.in_short(view))))
 
 
@@ -100,7 +111,7 @@ def _next(site: Site, view: View) -> Cell:
     moved = view.analysis.changes
     more = [f"{words.counted(len(moved), 'result')} changed since the last commit"] if moved else []
     note = "; ".join(filter(None, (come, left, *more)))
-    return Cell(decision.next_due(view) or ("Complete" if every and complete(every) == len(every) else words.DASH),
+    return Cell(decision.next_due(view) or ("Nothing due" if every and complete(every) == len(every) else words.DASH),
                 note=words.sentence(note))  # fmt: skip
 
 
@@ -141,15 +152,15 @@ def _coatings(site: Site, views: list[View]) -> list[Block]:
 
 
 def _so_far(views: list[View], coating: str) -> str:
-    """The primary finding of each program on a coating."""
+    """What answers the question of each program, and its primary finding, on a coating."""
     told = []
     for view in views:
-        own = [row for row in comparing.primary(view) if row.coating == coating and row.estimate is not None]
-        if own:
-            row = own[0]
+        every = [*comparing.answering(view), *comparing.primary(view)]
+        own = [row for row in every if row.coating == coating and row.estimate is not None]
+        for row in own:
             what = view.measures[row.measure].title.partition(" to ")[0]
             number = f"{differences.estimate(view, row)} ({differences.ends(view, row)})"
             told.append(f"{what} {number}, {differences.scope(row)}, {view.program.title}")
-        elif coating == view.program.reference and "reference" not in told:
+        if not own and coating == view.program.reference and "reference" not in told:
             told.append("reference")
     return words.sentence("; ".join(told)) or words.DASH

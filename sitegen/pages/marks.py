@@ -16,7 +16,7 @@ TONES: dict[str, Tone] = {
     "missing": "no",
     "do not close": "no",
     "stopped": "no",
-    "still seating": "yet",
+    "still seating": "no",
     "cannot tell": "yet",
     "cannot tell yet": "yet",
     "unverified": "yet",

@@ -248,19 +248,33 @@ def _strip(view: View, told: Sequence[Verdict], found: Sequence[Verdict]) -> Fig
     data["limits"] = [{"value": 0.0, "label": "mean of the engine"}]
     caption = (
         "Each cylinder from the mean of its engine, in scatters of cylinders within engines; to the right "
-        "lies one that has not run in."
+        f"lies one that has not run in{_turned(view, order)}."
     )
     if view.build is not None:
-        caption = "Each cylinder from the mean of this engine, in scatters of cylinders. To the right: not run in."
+        caption = "Each cylinder from the mean of this engine, in scatters of cylinders. To the right: not run in"
+        caption += f"{_turned(view, order)}."
     caption += _by(view, told)
     if large:
         caption += f" Large: {words.listed(name(each) for each in found)}."
     panels = (
-        [Panel("", data, label="Cylinders from the mean of their engine", axis="From the mean of the engine, scatters")]
+        [
+            Panel(
+                "",
+                data,
+                label="Cylinders from the mean of their engine",
+                axis="Scatters from the mean; plus: not run in",
+            )
+        ]
         if order
         else []
     )
     return Figure("odd-cylinders", "dots", panels, "", caption, _table(view, told, order), odd.DEVIATION.id)
+
+
+def _turned(view: View, order: Sequence[str]) -> str:
+    """The measures that are odd where they are less: their signs are turned."""
+    less = words.listed(f"less {_title(view, each).lower()}" for each in order if view.measures[each].odd == "less")
+    return f", which is {less}" if less else ""
 
 
 def _by(view: View, told: Sequence[Verdict]) -> str:
@@ -300,4 +314,5 @@ def _table(view: View, told: Sequence[Verdict], order: Sequence[str]) -> Table:
                 ]
             )
         )
-    return Table("odd-cylinders-values", columns, rows)
+    note = f"Scatters from the mean of the engine; plus: not run in{_turned(view, order)}."
+    return Table("odd-cylinders-values", columns, rows, note=note)

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 
 from sitegen.declarations import Smallest
 from sitegen.page import words
-from sitegen.page.addresses import Link
 from sitegen.page.blocks import Cell, ChartRow, Column, Figure, Panel, Row, Table, Text
 from sitegen.page.view import View
 from sitegen.pages import differences
@@ -183,14 +182,14 @@ def reach(plan: Planning) -> Table:
         Column("Difference found", numeric=True),
         Column("Builds it takes", numeric=True),
     )
-    return Table("what-the-comparison-can-find", columns, rows, _reach_reading(plan), note=_REACH_NOTE)
+    return Table("what-the-comparison-can-find", columns, rows, _reach_reading(plan), note=_REACH_NOTE, stack=True)
 
 
 _REACH_NOTE = (
     "Found: with a power of 80\N{NO-BREAK SPACE}%, by the test the comparison will make; its error of "
     "5\N{NO-BREAK SPACE}% is shared by all candidates, and by exploratory measures among themselves. Builds it takes: "
-    "of each coating, or holding both, then four at least to speak of engines to come; places that do not balance are "
-    "taken out, which finds less. Scatter with degrees of freedom is from the results so far; ranges and “at worst” "
+    "builds of each coating; where engines hold both coatings, such engines, and at least four for an answer about "
+    "engines to come. Scatter with degrees of freedom is from the results so far; ranges and “at worst” "
     "are at its 80\N{NO-BREAK SPACE}% limits."
 )
 
@@ -245,8 +244,8 @@ def _beside_the_plan(plan: Planning) -> str:
         if point is not None and _amount(curve, point.found) != _amount(curve, each.found):
             n, found = words.sentence(words.counted(each.builds, "build")), _amount(curve, point.found)
             return (
-                f" {n} of every coating find {found}, not the {_amount(curve, each.found)} of the plan, since more "
-                "builds in all make the scatter better known."
+                f" {n} of every coating would find {found}, the plan {_amount(curve, each.found)}: the more builds of "
+                "any coating, the better the scatter is known."
             )
     return ""
 
@@ -485,8 +484,8 @@ def page(site: Site, program: Program) -> PartsPage:
         title=window_title("Plan", program.title),
         crumbs=crumbs(site, path, [(program.title, site.addresses.programs[program.id]), ("Plan", path)]),
         others=site.others(path, program),
-        previous=Link(program.title, view.href_program(program)),
-        next=Link("Data", view.href_data()),
+        previous=None,
+        next=None,
         assets=site.links(path, parts),
         foot=site.foot(path, program),
         heading=f"Plan of {program.title}",

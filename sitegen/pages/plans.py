@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from sitegen.page import words
-from sitegen.page.blocks import Disc, Plan
+from sitegen.page.blocks import MARKS, Disc, Plan
 from sitegen.page.view import View
 from sitegen.program.model import Build
 from sitegen.vocabulary import Value
 
-CAPTION = "Number: latest {what}. Ring: its coating. Mark and word: state. Each circle leads to its cylinder."
+CAPTION = "Number: latest {what}. Colour: its coating. " + MARKS
 
 
 def latest(view: View, measure: str, build: Build, cylinder: int) -> Value | None:
@@ -90,9 +90,9 @@ def heading(view: View, build: Build) -> tuple[str, str]:
 
 
 def _standing(word: str, cylinders: list[int]) -> str:
-    """ "cylinder 2 still seating", "of cylinders 1 and 3 it cannot be told"."""
+    """ "cylinder 2 still seating", "cylinders 1 and 3 cannot be told"."""
     of = f"{words.plural(len(cylinders), 'cylinder')} {words.numbers_listed(cylinders)}"
-    return f"of {of} it cannot be told" if word in {"", "cannot tell"} else f"{of} {word}"
+    return f"{of} cannot be told" if word in {"", "cannot tell"} else f"{of} {word}"
 
 
 ORDER = ("still seating", "not seated", "above the limit", "cannot tell")
@@ -120,13 +120,7 @@ def states_sentence(view: View) -> str:
             if word == "cannot tell"
             else f"{every} {words.are(total, total)} {word}."
         )
-    told = [(word, n) for word, n in named if word != "cannot tell"]
-    count = sum(n for _, n in told)
-    could = " that could be told" if count < total else ""
-    phrases = [f"{words.count(n)} {word}" for word, n in told if word != "seated"]
-    seated_ = counts.get("seated", 0)
-    seated = f"{words.share(seated_, count, 'cylinder')}{could} {words.are(seated_, count)} seated"
-    parts = [", ".join([seated, *phrases])] if told else []
-    if rest := total - count:
-        parts.append(f"of {words.count(rest)} it cannot be told")
-    return words.sentence(f"{'; '.join(parts)}.")
+    told = [f"{words.count(n)} {words.are(n, n)} {word}" for word, n in named if word != "cannot tell"]
+    if rest := total - sum(n for word, n in named if word != "cannot tell"):
+        told.append(f"of {words.count(rest)} it cannot be told")
+    return f"Of {words.counted(total, 'cylinder')}, {words.listed(told)}."

@@ -144,6 +144,7 @@ class SideBySide:
 
 
 PRINTED, GAP = 8.4, 5  # px in that box: width of a letter as large as on paper, and free between two labels
+PAPER_LETTER = 10.0  # px in that box: width of a letter of a name, as large as on paper
 STRIP_WIDTH, STRIP_ROOM = 320, 10  # px, of the box of a strip, and free at both ends of its axis
 
 
@@ -154,7 +155,7 @@ def _along(share: float) -> float:
 
 def _inside(middle: float, text: str) -> float:
     """Where the middle of a text is drawn so that none of it lies beyond the box of a strip [px]."""
-    half = 3.5 * len(text)  # 13 px letters are about 7 px wide
+    half = PAPER_LETTER * len(text) / 2
     return round(max(half, min(STRIP_WIDTH - half, middle)), 1)
 
 
@@ -251,6 +252,8 @@ class Setter:
         mark = None if strip.mark is None or not 0 <= strip.mark <= 1 else _along(strip.mark)
         others = [float(x) for x in sorted({round(_along(at)) for at in strip.others if 0 <= at <= 1})]  # a px is seen
         middle = (low + high) / 2 if mark is None else mark
+        if strip.clear is not None and abs(middle - _along(strip.clear)) < (room := PAPER_LETTER * len(strip.name) / 2):
+            middle = _along(strip.clear) + math.copysign(room, middle - _along(strip.clear))
         return PlacedStrip(low, high, mark, others, begin < 0, end > 1, _inside(middle, strip.name))
 
     def axis(self, axis: Axis) -> PlacedAxis:

@@ -23,18 +23,18 @@ from sitegen.program.model import Program
 TITLE = "Decision sheet"
 NO_RULE = "No rule of decision was stated."
 FOLDER = "sheets"  # of the site, for the files to be sent
-SIGNATURES = 2
+SIGNATURES, MOST_SIGNED = 2, 4  # lines to sign: one a candidate, at least and at most
 # Room on paper [mm], by the sizes in report.css: the height of letter, which is lower than A4, less margins; head
 # and foot with the lines to sign; heading and column titles of a table, and its axis; what stays free for other fonts.
 ROOM, FRAME, TABLE, AXIS, SPARE = 279.4 - 2 * 10, 57.0, 11.4, 5.0, 9.0
-LINE, TITLE_LINE, LEAD_LINE, PADDING = 3.3, 6.6, 4.9, 0.9  # mm
+LINE, TITLE_LINE, LEAD_LINE, PADDING, SIGNED = 3.3, 6.6, 4.9, 0.9, 8.0  # mm
 LETTERS, TITLE_LETTERS, LEAD_LETTERS = 148, 70, 92  # across the page, of each size
 MOST_LETTERS = 420  # of one text
 COLUMNS = {  # shares of the width, as report.css has them
-    "by-the-rule": (0.17, 0.31, 0.24, 0.28),
-    "criteria": (0.3, 0.22, 0.16, 0.11, 0.21),
-    "coatings-compared": (0.36, 0.22, 0.22, 0.11, 0.09),
-    "decisions-taken": (0.11, 0.07, 0.13, 0.08, 0.3, 0.13, 0.18),
+    "by-the-rule": (0.17, 0.27, 0.2, 0.36),
+    "criteria": (0.27, 0.22, 0.15, 0.11, 0.25),
+    "coatings-compared": (0.4, 0.22, 0.18, 0.11, 0.09),
+    "decisions-taken": (0.11, 0.08, 0.13, 0.08, 0.3, 0.13, 0.17),
 }
 
 
@@ -46,9 +46,10 @@ def page(site: Site, own: Program, style: str = "") -> DecisionPage:
     said = program.said(view, own, records(site.desks[own.id], list(site.streams)))
     said = replace(said, rule=_clipped(said.rule) if own.decide is not None else NO_RULE, blocks=())
     question = _clipped(own.question or own.title)
+    signed = [_clipped(view.coating_title(each)) for each in own.candidates[:MOST_SIGNED]]
     tables = [
         SheetTable(setter.id(title), title, table)
-        for title, table in zip(_TITLES, _fitted(_tables(view), _room(question, said)), strict=True)
+        for title, table in zip(_TITLES, _fitted(_tables(view), _room(question, said, len(signed))), strict=True)
         if table is not None
     ]
     foot = site.foot(path, own)
@@ -68,7 +69,7 @@ def page(site: Site, own: Program, style: str = "") -> DecisionPage:
         meta=_meta(site, view),
         verdict=said,
         tables=tables,
-        signatures=SIGNATURES,
+        signatures=[*signed, *[""] * (SIGNATURES - len(signed))],
     )
 
 
@@ -106,12 +107,13 @@ def _lines(text: str, letters: float) -> int:
     return len(wrap(text, max(1, math.floor(letters))))
 
 
-def _room(question: str, said: Said) -> float:
+def _room(question: str, said: Said, signed: int) -> float:
     """Room for rows of tables [mm]."""
     sentence = " ".join(piece.text for piece in said.sentence)
     beside = LEAD_LETTERS - 1.7 * len(said.status)  # the word of the rule stands before the sentence
     told = TITLE_LINE * _lines(question, TITLE_LETTERS) + LEAD_LINE * max(1, _lines(sentence, beside))
-    return ROOM - FRAME - SPARE - told - LINE * _lines(said.rule, LETTERS)
+    lines = SIGNED * max(0, signed - SIGNATURES)
+    return ROOM - FRAME - SPARE - lines - told - LINE * _lines(said.rule, LETTERS)
 
 
 def _frame(table: Table) -> float:

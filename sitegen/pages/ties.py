@@ -34,8 +34,13 @@ def in_short(view: View) -> str:
         chance = view.value(CHANCE, at=tie.id, engine="")
         agrees = (agreement > 0) == (tie.agree == "alike")
         shown += agrees and chance is not None and chance.value is not None and chance.value <= ALPHA
-    of = words.counted(len(view.program.ties), "expected tie")
-    return f"{words.sentence(words.count(shown) if shown else 'none')} of {of} {words.are(shown, len(known))} shown."
+    many = len(view.program.ties)
+    if not shown:
+        return {1: "The expected tie does not show.", 2: "Neither expected tie shows."}.get(
+            many, f"None of {words.counted(many, 'expected tie')} shows."
+        )
+    shows = words.plural(shown, "shows", "show")
+    return f"{words.sentence(words.share(shown, many, 'expected tie'))} {shows}."
 
 
 def _of_odd(view: View, tie: Tie) -> Text | None:

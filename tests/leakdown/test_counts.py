@@ -112,6 +112,6 @@ def test_a_cylinder_certainly_above_the_limit_is_counted_so(tmp_path: Path, monk
     assert "one above the limit and one undecided" in program
     assert "Above the limit, and not known whether the leak still falls: B1 cylinder 2" in program
     assert "Of three cylinders it cannot be told" in program
-    assert "Build B1: cylinder 2 above the limit, of cylinder 1 it cannot be told" in engine
+    assert "Build B1: cylinder 2 above the limit, cylinder 1 cannot be told" in engine
     assert "certainly not seated" in cylinder
     assert "no fall" not in cylinder

@@ -85,7 +85,7 @@ def test_close_checks_tell_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     apart = float(rules["seating.apart"]["found"])
     assert apart < 6
     page = text_of(home / "site/programs/pump/b4/index.html")
-    assert f"checks {apart:.1f} seating distances apart, where six are needed without a curve" in page
+    assert f"checks {apart:.1f} times the longest seating distance to reckon with apart; without a curve six" in page
 
 
 def test_a_fall_between_tells_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -98,4 +98,4 @@ def test_a_fall_between_tells_nothing(tmp_path: Path, monkeypatch: pytest.Monkey
 def test_one_check_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     home = published(tmp_path, monkeypatch, {"durability": (78.0, 78.0)})
     assert told(home)["seating"]["reason"] == "one-check"
-    assert "Of cylinders 1 and 2 it cannot be told: " in text_of(home / "site/programs/pump/b4/index.html")
+    assert "Whether cylinders 1 and 2 are seated cannot be told: " in text_of(home / "site/programs/pump/b4/index.html")

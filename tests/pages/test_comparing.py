@@ -219,15 +219,15 @@ def test_the_least_and_the_largest_answer_without_a_build() -> None:
     key = Key("", 0, C, PHASE)
     values += [Value(without.LARGEST.id, key, 1.31), Value(without.USUAL.id, key, 0.834)]
     assert resting(whole, values) == (
-        "The answer rests on one build: without B2 the interval reaches across no difference. "
+        "The answer rests on one build: without B2 the primary difference could not be told. "
         "Leaving out one build at a time, the probe area with soft nitride rings would be from 24 % less without B3 to "
         "13 % less without B2. The largest move is 1.3 standard errors, and half of such programs move by 0.8 or more. "
-        "All builds count. Only a cause recorded without knowing the result leaves a build out."
+        "Only a cause recorded without knowing the result leaves a build out of the primary comparison."
     )
     two = resting(whole, [*values[:2], left_out("B3", 0.9, 0.79, 1.03)])
-    assert "Without B2 or B3 the interval reaches across no difference." in two
+    assert "Without B2 or B3 the primary difference could not be told." in two
     open_ = row(0.9, 0.78, 1.04)
-    assert "reaches" not in resting(open_, values)  # nothing was told that could be lost
+    assert "could not be told" not in resting(open_, values)  # nothing was told that could be lost
 
 
 def test_what_is_left_out_with_cylinders_or_cannot_be() -> None:
@@ -318,7 +318,7 @@ def test_what_answers_the_question_is_told_after_the_primary_measure_with_why_it
     assert beside.startswith("Of the one other exploratory measure, the probe area (50 % less")
     fitted = {**MEASURES, **{each.id: replace(each, fit="probe") for each in (AREA, LOSS)}}
     view = replace(view_of(of, [row(0.8, 0.7, 0.9), asked, other]), measures=fitted)
-    assert answer(view)[-1].endswith("Probe loss and probe area count once, from one fit.")
+    assert answer(view)[-1].endswith("Probe loss and probe area, from one fit, count as one.")
 
 
 def test_what_it_would_take_is_said_where_it_cannot_be_told() -> None:
@@ -432,7 +432,7 @@ def test_measures_of_one_fit_are_one_finding() -> None:
     rows = [row(0.8, 0.7, 0.9), row(0.8, 0.7, 0.9, measure=LOSS.id)]
     view = replace(view_of(program(HELD), rows), measures=fitted)
     count, _, told = the_table(view).reading.partition(". ")
-    assert told == f"{words.sentence(AREA.title)} and {LOSS.title} count once, from one fit."
+    assert told == f"{words.sentence(AREA.title)} and {LOSS.title}, from one fit, count as one."
     assert count == "Soft nitride differs from plain nitride in the measure"
     more = [*rows, row(1.0, 0.7, 1.2, measure=GAIN.id)]
     of_two = the_table(replace(view_of(program(HELD), more), measures=fitted)).reading
@@ -672,33 +672,32 @@ def test_the_builds_a_criterion_would_take() -> None:
 
 
 @pytest.mark.parametrize(
-    ("answers", "text"),
+    ("answers", "text", "fails"),
     [
-        (["holds"], "Answers to one criterion: one holds."),
-        (["holds", "holds"], "Answers to two criteria: two hold."),
-        (["fails"], "Answers to one criterion: one fails (t1)."),
-        (["fails", "fails", "holds"], "Answers to three criteria: two fail (t1 and t2) and one holds."),
-        (["cannot tell yet"], "Answers to one criterion: one cannot be told yet."),
-        (
-            ["fails", "holds", "cannot tell yet"],
-            "Answers to three criteria: one fails (t1), one holds and one cannot be told yet.",
-        ),
-        ([], ""),
+        (["holds"], "One holds", ""),
+        (["holds", "holds"], "Two hold", ""),
+        (["fails"], "One fails", "“t1” fails."),
+        (["fails", "fails", "holds"], "Two fail, one holds", "“t1” and “t2” fail."),
+        (["cannot tell yet"], "One cannot be told", ""),
+        (["fails", "holds", "cannot tell yet"], "One fails, one holds, one cannot be told", "“t1” fails."),
+        ([], "", ""),
     ],
 )
-def test_criteria_in_a_line(answers: list[str], text: str) -> None:
+def test_criteria_in_a_line(answers: list[str], text: str, fails: str) -> None:
     given = [replace(asked(), id=f"c{n}", title=f"t{n}") for n in range(1, len(answers) + 1)]
     verdicts = [
         Verdict(f"criterion:c{n}", Key(coating=C, phase=PHASE), word) for n, word in enumerate(answers, start=1)
     ]
-    assert criteria.in_words(view_of(program(HELD, criteria=tuple(given)), (), verdicts)) == text
+    view = view_of(program(HELD, criteria=tuple(given)), (), verdicts)
+    assert (criteria.tally(view), criteria.failing(view)) == (text, fails)
 
 
 def test_a_criterion_about_two_coatings_has_two_answers() -> None:
     given = replace(asked(), coatings=(R, C))
     verdicts = [Verdict("criterion:c", Key(coating=each, phase=PHASE), w) for each, w in ((R, "holds"), (C, "fails"))]
-    told = criteria.in_words(view_of(program(HELD, criteria=(given,)), (), verdicts))
-    assert told == f"Two answers to one criterion: one fails ({given.title}) and one holds."
+    view = view_of(program(HELD, criteria=(given,)), (), verdicts)
+    assert criteria.tally(view) == "One fails, one holds"
+    assert criteria.standing(view) == "Plain nitride: criterion 1 holds; soft nitride: criterion 1 fails."
 
 
 # ---- histories ------------------------------------------------------------------------------------------------------
@@ -815,9 +814,7 @@ def test_answers_add_up_to_criteria_aloud() -> None:
                 Verdict("criterion:b", Key(coating=D, phase=PHASE), "cannot tell yet")]  # fmt: skip
     table = criteria.table(view_of(of, (), verdicts))
     assert table is not None
-    assert table.reading == (
-        "Three answers to two criteria, as criterion 2 is asked of two coatings: two hold and one cannot be told yet."
-    )
+    assert table.reading == ("Soft nitride: criteria 1 and 2 hold; hard nitride: criterion 2 cannot be told.")
     assert [(each.cells[0].text[:2], each.cells[0].note) for each in table.rows] == [
         ("1 ", ""), ("2 ", "soft nitride"), ("2 ", "hard nitride"),
     ]  # fmt: skip
@@ -826,9 +823,11 @@ def test_answers_add_up_to_criteria_aloud() -> None:
 def test_a_cylinder_without_a_value_that_still_falls_is_told_where_its_criterion_is() -> None:
     held = {"B2": (C, C)}
     open_ = [verdict("cannot tell yet", reason="cylinders-missing"), verdict("holds", "B2", 1)]
-    fell = Verdict("seating", Key("B2", 2, C, PHASE), "still seating", found=0.0428, deciding=f"{AREA.id}@vs:cold",
-                   reason="last-fall")  # fmt: skip
+    fell = Verdict("seating", Key("B2", 2, C, PHASE), "still seating", found=0.0428, low=0.0003, high=0.0853,
+                   deciding=f"{AREA.id}@vs:cold", reason="last-fall")  # fmt: skip
     _, found = line(program(held, criteria=(asked(),)), [*open_, fell])
-    assert plain(found.told[0]) == "One holds; B2 cylinder 2, without a value, fell by 0.043 mm² since the check before"
+    assert plain(found.told[0]) == (
+        "One holds; B2 cylinder 2 has no value and none to come: it last fell by 0.0428 (0.0003 to 0.0853) mm²"
+    )
     _, still = line(program(held, criteria=(asked(),)), [*open_, replace(fell, word="seated", reason="")])
     assert still.told[0].startswith("Holds for the other one")

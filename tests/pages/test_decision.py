@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from itertools import product
 from typing import Any
 
 import pytest
@@ -14,7 +16,7 @@ from sitegen.crossing import next_step, ruling
 from sitegen.page.addresses import Addresses
 from sitegen.page.blocks import Table
 from sitegen.page.view import Desk, View
-from sitegen.pages import decision
+from sitegen.pages import criteria, decision
 from sitegen.program.model import (
     Criterion,
     Decision,
@@ -105,7 +107,7 @@ def test_released_says_on_what_and_that_nothing_is_open() -> None:
     assert rows["hard nitride"][:2] == ["open", "None of its criteria was answered"]
     assert stated == (
         "The rule, stated 12 January 2026: released when every criterion holds, stopped when criterion 1 fails, "
-        "otherwise run on."
+        "run on while another fails or what is planned may decide, else open."
     )
     assert looks == "A release may be said once, when all planned builds are in. Nothing that is missing has passed."
 
@@ -134,7 +136,7 @@ def test_a_criterion_against_the_reference_tells_the_difference() -> None:
     found = cells(GOOD[0], unsure, values=needed, steps=[step("build", "criterion:less")])
     assert found == [
         "open",
-        "Criterion 2: cannot tell yet; 20 % less (5 to 30 %)",
+        "Criterion 2: cannot tell; 20 % less",
         "Nothing else",
         "Two builds more with soft nitride and one with plain nitride: 83 % chance to settle it, by simulation",
     ]
@@ -144,12 +146,12 @@ def test_a_criterion_against_the_reference_tells_the_difference() -> None:
     ("found", "said"),
     [
         (step("none within twelve builds", "criterion:each", "none-within-twelve"),
-         "None within twelve builds. Decide by hand"),
+         "Decide by hand: no step within twelve builds settles it"),
         (step("none within twelve builds", "criterion:each", "cannot-be-read-again"),
-         "None: criterion 1 rests on B2 cylinder 2, which cannot be read again as it was. Decide by hand"),
+         "Decide by hand: criterion 1 rests on B2 cylinder 2, which cannot be read again as it was"),
         (step("none within twelve builds", "criterion:each", "no-interval"),
-         "None: for criterion 1, the measure has no interval, so that nothing tells how sure its values are. Decide by "
-         "hand"),
+         "Decide by hand: no step settles criterion 1, because the measure has no interval, so that nothing tells how "
+         "sure its values are"),
     ],
 )  # fmt: skip
 def test_no_number_of_builds_is_promised_where_none_would_do(found: Verdict, said: str) -> None:
@@ -161,7 +163,7 @@ def test_a_cylinder_that_has_no_value_is_named_as_lacking() -> None:
     unsure = answer(EACH, "cannot tell yet", reason="cylinders-missing")
     none = step("none within twelve builds", "criterion:each", "cannot-be-read-again")
     assert cells(unsure, GOOD[1], steps=[none])[3].startswith(
-        "None: criterion 1 lacks a value for B2 cylinder 1 and B2 cylinder 2, which cannot be read again"
+        "Decide by hand: criterion 1 lacks a value for B2 cylinder 1 and B2 cylinder 2, which cannot be read again"
     )
 
 
@@ -201,16 +203,36 @@ def test_home_tells_what_drives_each_word_and_what_is_due_first() -> None:
              for build, day in zip(of.builds, ("2026-12-07", "2026-12-01", "", ""), strict=True)]  # fmt: skip
     view = page(answer(EACH, "fails", **LEAKS), GOOD[1], of=replace(of, builds=tuple(waits)))
     assert plain(decision.but(view)) == (
-        "But one criterion fails: B2 cylinder 2 is at 0.391 (0.372 to 0.410) mm² where at most 0.35 mm² is asked."
+        "But criterion 1 fails: B2 cylinder 2 is at 0.391 (0.372 to 0.410) mm² where at most 0.35 mm² is asked."
     )
     unsure = answer(EACH, "cannot tell yet", reason="limit-in-interval", **{**LEAKS, "low": 0.34})
-    assert plain(decision.but(page(unsure, GOOD[1]))).startswith("But one criterion cannot be told: B2 cyl")
+    assert plain(decision.but(page(unsure, GOOD[1]))).startswith("But criterion 1 cannot be told: B2 cyl")
+    both = answer(LESS, "cannot tell yet", reason="limit-in-interval", limit=0.31, found=0.25)
+    assert plain(decision.but(page(unsure, both))) == (
+        "But criteria 1 and 2 cannot be told; in criterion 1, B2 cylinder 2 is at 0.39 (0.34 to 0.41) mm² where at "
+        "most 0.35 mm² is asked."
+    )
+    alone = replace(both, deciding=unsure.deciding)
+    assert "cannot be told, both because of B2 cylinder 2, at 0.39 (" in plain(decision.but(page(unsure, alone)))
+    third = replace(both, word="fails")
+    assert plain(decision.but(page(unsure, third))).startswith("But criterion 2 fails")
     assert decision.but(page(*GOOD)) == ""
     assert decision.next_due(view) == "Due next: four pulls of B2, on 1 December 2026"
     late = replace(waits[1], departures=(Departure(PHASE, "due", due="2026-05-13"),))
     view = page(*GOOD, of=replace(of, builds=(waits[0], late, *waits[2:])))
     assert decision.next_due(view) == "Was due: four pulls of B2, on 13 May 2026"
     assert decision.next_due(page(*GOOD)) == ""
+
+
+@pytest.mark.parametrize("words", [*product(("holds", "fails", "cannot tell yet"), repeat=2)])
+def test_the_verdict_names_as_many_criteria_as_the_table_below_it(words: tuple[str, str]) -> None:
+    view = page(answer(EACH, words[0], **LEAKS), answer(LESS, words[1], limit=0.31, found=0.25), decide=rule(stop=()))
+    table = criteria.table(view)
+    assert table is not None
+    open_ = {"1", "2"} - {row.cells[0].text[0] for row in table.rows if row.cells[-1].text == "holds"}
+    fails = {row.cells[0].text[0] for row in table.rows if row.cells[-1].text == "fails"}
+    named = re.match(r"But criteri(?:on|a) ([\d and]+?) (?:fails?|cannot be told)", decision.but(view))
+    assert (set(named[1].split(" and ")) if named else set()) == (fails or open_)
 
 
 def test_missing_unverified_and_untold_never_count_as_passed() -> None:
@@ -222,7 +244,9 @@ def test_missing_unverified_and_untold_never_count_as_passed() -> None:
 
 def test_looks_and_a_rule_that_asks_for_some_criteria() -> None:
     _, rows, stated, looks = told(page(*GOOD, decide=rule(["each"], [], [2, 4])))
-    assert stated.endswith("released when criterion 1 holds, otherwise run on.")
+    assert stated.endswith(
+        "released when criterion 1 holds, run on while one fails or what is planned may decide, else open."
+    )
     assert looks == (
         "A release may be said at 2 and 4 builds; the two looks share the error of the words, so that all together a "
         "wrong release is said in at most 2.5 % of programs."
@@ -276,7 +300,7 @@ def test_decisions_taken_with_what_moved_since() -> None:
          "holds, now nothing; the rule's word: released, now stopped; probe area of B2 cylinder 2: 0.31 (0.29 to 0.33) "
          "mm², now missing"],
         ["1 June 2026", "K. L.", "soft nitride", "run on", "too early", "41c07de",
-         "No answer or value it rests on differs today"],
+         "Nothing it rests on differs"],
         ["3 May 2026", "K. L.", "soft nitride", "run on", "too early", "41c07de",
          "Not known: git holds no such results"],
     ]  # fmt: skip
@@ -288,10 +312,14 @@ def test_a_decision_by_hand_stands_beside_the_word_of_the_rule_with_why_they_may
     view = page(unsure, GOOD[1], steps=[none], taken=[standing(()), standing((), "2026-05-03", "released")])
     (table,) = decision.taken(view)
     assert isinstance(table, Table)
-    assert (
-        table.reading == "By hand “run on”, by the rule “open”: the rule only counts criteria, a person may weigh more."
+    assert table.reading == ""  # the rule left it to a person
+    said = "Decided by hand: run on, for which nothing is planned: criterion 1 rests on B2 cylinder 2, which cannot be"
+    assert told(view)[1]["soft nitride"][3].startswith(said)
+    (other,) = decision.taken(page(*GOOD, taken=[standing(())]))
+    assert isinstance(other, Table)
+    assert other.reading == (
+        "By hand “run on”, by the rule “released”: the rule only counts criteria, a person may weigh more."
     )
-    assert told(view)[1]["soft nitride"][3].endswith("cannot be read again as it was. Decided by hand: run on")
     (same,) = decision.taken(page(*GOOD, taken=[standing((), word="released")]))
     assert isinstance(same, Table)
     assert same.reading == ""
@@ -307,4 +335,4 @@ def test_what_lacks_a_value_is_named_as_open() -> None:
     lacks = answer(EACH, "cannot tell yet", reason="cylinders-missing")
     found = cells(lacks, answer(LESS, "fails", limit=0.31, found=0.33))
     assert found[1].startswith("Criterion 2: fails")
-    assert found[2] == "Criterion 1 lacks a value for B2 cylinder 1 and B2 cylinder 2"
+    assert found[2] == "Criterion 1: no value for B2 cylinder 1 and B2 cylinder 2"

@@ -298,7 +298,8 @@ def _engine_reading(view: View, phase: Phase) -> str:
     bands = [value for value in _of(view, BAND_WIDTH.id, phase, RINGS[0]) if value.value is not None]
     grades = [value.value for value in _of(view, GRADE.id, phase, "bore") if value.value is not None]
     least, most = (words.number(end(grades), 1) for end in (min, max)) if grades else ("", "")
-    graded = f"Bores were graded {words.from_to(least, most)}." if grades else ""
+    best = view.program.inspection.best if view.program.inspection else 0
+    graded = f"Bores were graded {words.from_to(least, most)}, where {words.stated(best)} is best." if grades else ""
     if len(bands) < 2:
         return graded or f"Looked at {phase.title}."
     low, high = min(bands, key=lambda v: v.value or 0.0), max(bands, key=lambda v: v.value or 0.0)
@@ -371,7 +372,7 @@ def coating_inspection(view: View) -> Sequence[Block]:
     return (Table(f"{view.program.id}-inspection", columns, rows, reading, note=note.strip(), wide=True),)
 
 
-OF_CYLINDER = (OfCylinder("Band, by eye", 50, band_by_eye),)
+OF_CYLINDER = (OfCylinder("Band by eye, mean", 50, band_by_eye),)
 SECTIONS = (
     Section("inspection", "Contact bands", 50, "engine", engine_inspection, "half", "Grades, findings, agreement"),
     Section("pictures", "Pictures", 20, "cylinder", cylinder_pictures),

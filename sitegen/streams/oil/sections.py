@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from itertools import pairwise
 
 from sitegen.declarations import OfBuild, Section, Unusual
 from sitegen.methods import closure, elements
 from sitegen.methods.oil_ledger import ADDED, FILLED, START, TERMS, adding_up
 from sitegen.page import words
-from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text
+from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text, number_of
 from sitegen.page.view import View
 from sitegen.program.model import Build
 from sitegen.streams.oil.fields import DRAIN, FILL, SAMPLE, TOP_UP, Reading
@@ -173,7 +174,10 @@ def _figure(view: View, totals: Mapping[str, Value]) -> list[Block]:
     data = {"phases": labels, "means": means}
     panel = Panel("", data, {"unit": "mg"}, coating, label="Metal made, by phase", axis=MADE)
     open_ = " Open: drawn late or elsewhere, or resting on a bound." if any(row["open"] for row in means) else ""
-    caption = f"Up to each sample, with its bounds.{open_}"
+    falls = [number_of(a["value"]) <= number_of(b["high"] or b["value"]) for a, b in pairwise(means)
+             if a["line"] == b["line"] and number_of(b["value"]) < number_of(a["value"])]  # fmt: skip
+    within = f": {'no' if all(falls) else 'not every'} line falls by more than they allow" if falls else ""
+    caption = f"Up to each sample, with its bounds{within}.{open_}"
     return [Figure(f"metal-made-{build.id}", "slope", (panel,), "", caption, measure=MASS["Fe"].id)]
 
 

@@ -739,7 +739,7 @@ def _held_to(view: View, held: Sequence[Verdict], planned: Sequence[Verdict]) ->
     if least >= FULL:
         return f"{told} kept to the schedule."
     share = words.with_unit(words.number(math.floor(10 * least) / 10, 1), "%")
-    return f"{told} kept to the schedule, for at least {share} of the planned time."
+    return f"{told} kept within the bands of the schedule for at least {share} of the planned time."
 
 
 def blowby_of_build(view: View) -> Cell:

@@ -81,8 +81,8 @@ def cylinder_bore(view: View) -> Sequence[Block]:
     at = _leading(view, phases, places)
     if panels := _trace_panel(view, phases, at, _by_place(view, "surface.trace")):
         caption = (
-            f"Grey {phases[0].title}, then {phases[-1].title}. Levelled, unfiltered, not the same spot twice, so that "
-            "grooves differ."
+            f"Grey: {phases[0].title}; coloured: {phases[-1].title}. Levelled, unfiltered, not the same spot twice, so "
+            "that grooves differ."
         )
         blocks.append(Figure(f"bore-trace-{name}", "curves", panels, caption=caption,
                              layout="wide"))  # fmt: skip
@@ -337,7 +337,7 @@ def cylinder_ring(view: View) -> Sequence[Block]:
     panels = _face_panels(view, last, [at for at in places if (last.id, at) in series], series)
     if panels:
         caption = (
-            "Height, µm, across the face, mm: grey before, dark after, laid over each other on the unworn flanks. "
+            "Grey before, coloured after, laid over each other on the unworn flanks. "
             "Shaded: contact band. The number is the wear of its core."
         )
         at_angle = [each for each in _AT_ANGLE if any(view.value(each.id, last.id, at) is not None for at in places)]
@@ -388,7 +388,8 @@ def _face_panels(
         depth = view.value(measures.FACE_DEPTH.id, last.id, at)
         note = view.text(depth, unit=True) if depth is not None and depth.value is not None else ""
         label = f"Face of the {place_title(at)}, before and after"
-        panels.append(Panel(title, {"path": path, "bands": bands}, ends, note=note, label=label))
+        panels.append(Panel(title, {"path": path, "bands": bands}, ends, note=note, label=label,
+                            axis="Height, µm", along="Across, mm"))  # fmt: skip
     return panels
 
 

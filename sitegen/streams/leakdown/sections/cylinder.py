@@ -205,13 +205,12 @@ def cylinder_state(view: View) -> Sequence[Block]:
         return ()
     found = {rule.rule: rule for rule in view.verdicts(engine=build, cylinder=number)}
     rows = [_rule_row(view, found[rule], state.reason) for rule in _RULES if rule in found]
-    columns = (Column("Rule of the program"), Column("Limit", numeric=True), Column("Found", numeric=True),
+    columns = (Column("Rule of the state"), Column("Limit", numeric=True), Column("Found", numeric=True),
                Column("Answer"))  # fmt: skip
     note = _why_note(view, state, found)
     level = found.get(LEVEL_RULE)
-    blocks: list[Block] = []
-    if (reading := _state_reading(view, found)) != "":
-        blocks.append(Text((Cell(reading),), "reading"))
+    told = filter(None, (_state_reading(view, found), *_with_oil(view)))
+    blocks: list[Block] = [Text((Cell(each),), "reading") for each in told]
     rules = Table(f"why-{build.id}-{number}", columns, rows, note=note, stack=True)
     if level is None or level.found is None:
         return [*blocks, rules if rows else Text((Cell(note),), "note")]
@@ -234,7 +233,7 @@ def _state_reading(view: View, rules: Mapping[str, Verdict]) -> str:
     told = f"It leaks {words.with_unit(leak, 'mm²')} {when}."
     allowed = f"the limit of {words.with_unit(words.stated(limit), 'mm²')}"
     if ends:
-        told += f" The interval that decides, {ends.rstrip(')')}, {_LIES[level.word]} {allowed}."
+        told += f" The interval that decides its state, {ends.rstrip(')')}, {_LIES[level.word]} {allowed}."
     else:
         told += f" That {_LIES[level.word]} {allowed}; it has no interval."
     if to_lose is not None and to_lose.found is not None:
@@ -255,7 +254,7 @@ def _strips(view: View, level: Verdict) -> Table:
             others.setdefault(place.coating, []).append((place.cylinder, value.value))
     limit, coating = view.program.seating.level, build.coating_of(number)
     shown: list[tuple[str, float, float, float, bool]] = []
-    for name, found in (("By its readings", own), ("The one that decides", level)):
+    for name, found in (("By its readings", own), ("The one for its state", level)):
         middle = None if found is None else found.value if isinstance(found, Value) else found.found
         if found is not None and middle is not None and found.low is not None and found.high is not None:
             shown.append((name, middle, found.low, found.high, found is level and level.word == "cannot tell"))
@@ -279,7 +278,7 @@ def _strips(view: View, level: Verdict) -> Table:
     note = ""
     if len(shown) == 2:
         note = (
-            "The wider one decides: it holds what one occasion differs from the next by."
+            "The wider one decides: it also holds how far one occasion lies from the next."
             if shown[1][3] - shown[1][2] > shown[0][3] - shown[0][2]
             else ""
         )
@@ -303,7 +302,12 @@ def _rule_row(view: View, rule: Verdict, told: str) -> Row:
     what = "level" if rule.rule == LEVEL_RULE else "to_lose"
     late = "changed late" if any(each.what == what for each in view.the_desk.restated or ()) else ""
     return Row(
-        (Cell(_RULES[rule.rule]), Cell(f"≤ {limit}", note=late), Cell(found, note=because), Cell(rule.word, word=True))
+        (
+            Cell(_RULES[rule.rule]),
+            Cell(f"≤\u00a0{limit}", note=late),
+            Cell(found, note=because),
+            Cell(rule.word, word=True),
+        )
     )
 
 
@@ -482,13 +486,12 @@ def cylinder_paths(view: View) -> Sequence[Block]:
                 )
             )
         )
-    blocks += _with_oil(view)
     return blocks
 
 
-def _with_oil(view: View) -> list[Block]:
+def _with_oil(view: View) -> list[str]:
     """What a check read with oil added, beside the same check dry."""
-    blocks: list[Block] = []
+    told: list[str] = []
     for wet in view.values(CRANKCASE.id, engine=view.the_build, cylinder=view.cylinder, at="wet"):
         dry = view.value(CRANKCASE.id, wet.key.phase)
         if dry is None or dry.value is None or dry.low is None or wet.value is None or wet.high is None:
@@ -497,8 +500,8 @@ def _with_oil(view: View) -> list[Block]:
         text = f"With oil added at {title} it read {area(wet.value)} instead of {area(dry.value)}."
         if wet.high < dry.low:
             text += " Oil seals rings, not valves: what it closed leaked past the rings (common practice, no source)."
-        blocks.append(Text((Cell(text),)))
-    return blocks
+        told.append(text)
+    return told
 
 
 def _path_reading(told: Sequence[tuple[Phase, Value, Value, float | None]]) -> str:

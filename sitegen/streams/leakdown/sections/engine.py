@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from sitegen.declarations import Unusual
 from sitegen.page import words
-from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Plans, Row, Table, Text
+from sitegen.page.blocks import MARKS, Block, Cell, ChartRow, Column, Figure, Panel, Plans, Row, Table, Text
 from sitegen.page.view import View
 from sitegen.program.model import Assembly, Build
 from sitegen.streams.leakdown.fields import Reading
@@ -62,7 +62,7 @@ from sitegen.vocabulary import Value
 def engine_plan(view: View) -> Sequence[Block]:
     """The build's block plan, and how the leak of its cylinders went from phase to phase."""
     plan = replace(plan_of(view, view.the_build), title="", href="", coating="")
-    caption = "Latest leak area, cylinders as they sit. Each leads to its page."
+    caption = f"Latest leak area, cylinders as they sit. {MARKS}"
     return (Plans((plan,), _engine_reading(view), caption),)
 
 
@@ -118,7 +118,11 @@ def _leaks(view: View) -> str:
         return f"No check gave a leak area: {why}." if none and why else "No check after the first start yet."
     phase = next(iter(ends.values())).phase
     km = distance(view, build, view.program.phase(phase))
-    when = f"at {view.program.phase(phase).title}" if km in {"", "0 km"} else f"after {km}"
+    when = (
+        f"at {view.program.phase(phase).title}"
+        if km in {"", "0 km"}
+        else f"after {km}".replace(" km", "\N{NO-BREAK SPACE}km")
+    )
     values = {number: point.value.value or 0.0 for number, point in ends.items()}
     odd = stands_out([point.value for point in ends.values()])
     if odd is None:
@@ -132,7 +136,7 @@ def _leaks(view: View) -> str:
         leak = words.with_unit(words.judged(rule.found, rule.low, rule.high, rule.limit), "mm²")
     rest = range_of([value for other, value in values.items() if other != number])
     limit = mm2(view.program.seating.level)
-    return f"Cylinder {number} leaks {leak} {when}, where {limit} is allowed; the others {rest}."
+    return f"Cylinder {number} leaks {leak} {when}, where a seated one leaks at most {limit}; the others {rest}."
 
 
 def _engine_reading(view: View) -> str:
@@ -140,15 +144,18 @@ def _engine_reading(view: View) -> str:
     build = view.the_build
     states = {place.cylinder: view.state(build, place.cylinder) for place in build.places}
     parts = [_leaks(view)]
-    by_reason: dict[tuple[str, str], list[int]] = {}
+    by_reason: dict[str, dict[str, list[int]]] = {}
     for number, state in states.items():
         if state is not None and state.word in {"cannot tell", ABOVE} and state.reason != "no-fired-check":
-            by_reason.setdefault((state.word, state.reason), []).append(number)
-    for (word, reason), numbers in by_reason.items():
-        whom = f"{words.plural(len(numbers), 'cylinder')} {words.numbers_listed(numbers)}"
-        what = f"whether {'its' if len(numbers) == 1 else 'their'} leak still falls"
-        told_of = f"it cannot be told {what}" if word == ABOVE else "it cannot be told"
-        parts.append(f"Of {whom} {told_of}: {why_open(view, build, reason, numbers)}.")
+            by_reason.setdefault(state.reason, {}).setdefault(state.word, []).append(number)
+    for reason, by_word in by_reason.items():
+        what = []
+        for word, numbers in by_word.items():
+            whom = f"{words.plural(len(numbers), 'cylinder')} {words.numbers_listed(numbers)}"
+            seated = f"{whom} {words.plural(len(numbers), 'is', 'are')} seated"
+            what.append(f"whether {f'the leak of {whom} still falls' if word == ABOVE else seated}")
+        why = why_open(view, build, reason, [number for numbers in by_word.values() for number in numbers])
+        parts.append(f"{words.sentence(words.listed(what))} cannot be told: {why}.")
     if before := before_refit(view, build):
         parts.append(f"{words.sentence(before)}.")
     return " ".join(parts)

@@ -211,9 +211,10 @@ def by_coating(view: View) -> Sequence[Block]:
         ),
         rows=rows,
     )  # fmt: skip
+    thin_ones = "; thin: a cylinder not seated, or above the limit" if thin else ""
     caption = (
-        f"{_phases_add_up(view)}Lines: means of builds{'; thin: a cylinder that stands out' if thin else ''}. Dotted: "
-        "assembly oil still seals. Open: not yet to rely on."
+        f"{_phases_add_up(view)}Lines: means of builds{thin_ones}. "
+        "Dotted: assembly oil still seals. Open: not yet to rely on."
     )
     caption = MANY_CAPTION if many else caption
     whole = Figure("leak-area-by-phase", "slope", panels, "", caption, table)
@@ -232,11 +233,11 @@ def _phases_add_up(view: View) -> str:
     """That each phase goes on from the one before, by the second run of the program; "" where fewer run."""
     ran = [phase for phase in checked_phases(view) if phase.kind == "run" and phase.schedule]
     if len(ran) < 2:
-        return "Phases not to scale; distances count from the first start. "
-    first, second = ran[:2]
+        return "Not to scale; km from the first start. "
+    second = ran[1]
     minutes = second.repeat * math.fsum(step.time for step in second.schedule) / 60
-    adds = f"{second.title} adds {words.with_unit(words.number(minutes, 0), 'min')} to {first.title}"
-    return f"Phases add up, not to scale: {adds}; distances count from the first start. "
+    adds = f"{second.title} adds {words.with_unit(words.number(minutes, 0), 'min')}"
+    return f"Not to scale; {adds}; km from the first start. "
 
 
 def _each_cylinder(view: View) -> Figure | None:
@@ -270,6 +271,7 @@ def _each_cylinder(view: View) -> Figure | None:
     panel = Panel("", data, {"unit": "mm²"}, label=title, axis=title)
     many = len(view.program.builds) > MANY
     caption = "The page of a build has the intervals." if many else "95\u00a0% intervals."
+    caption += " Open, dashed: not yet to rely on." if any(each.flags & DOUBTFUL for each in told) else ""
     columns = (
         Column("Build"), Column("Cylinder", numeric=True), Column("Coating"),
         Column("Leak area", "mm²", numeric=True, measure=CRANKCASE.id),

@@ -97,7 +97,7 @@ def standing(view: View, build: Build, cylinder: int, assembly: Assembly | None 
 
 
 _UNDECIDED = {"cannot tell": "undecided"}
-TALLY = "Seated, of those that could be told"  # heading of a column of tallies
+TALLY = "Seated at the last check, of those told"  # heading of a column of tallies
 
 
 def tally(view: View, build: Build, coating: str) -> Cell:
@@ -295,7 +295,10 @@ def _two_checks(view: View, build: Build, reason: str, cylinders: Sequence[int])
     found = [abs(verdict.found or 0.0) for verdict in told]
     if reason == "checks-close":
         apart = words.from_to(words.number(min(found), 1), words.number(max(found), 1))
-        return f"checks {apart} seating distances apart, where {words.count(round(FAR))} are needed without a curve"
+        far = words.count(round(FAR))
+        return (
+            f"checks {apart} times the longest seating distance to reckon with apart; without a curve {far} are needed"
+        )
     went = "fell" if reason == "fell-between" else "grew"
     moved = words.with_unit(words.from_to(mm2(min(found)), mm2(max(found))), "mm²")
     return f"{view.why(reason)}, by {moved}" if went == "grew" else f"the leak area fell by {moved} between its checks"
