@@ -186,7 +186,9 @@ def test_who_cannot_be_used_is_refused_and_a_cluster_that_goes_away_is_told(
     with cluster() as two:
         for what, other in {
             "it has another version": helping.Place(seen.programs, seen.files, seen.shelves, "another"),
-            "it does not see the program files": helping.Place(str(tmp_path / "gone"), seen.files, "x", seen.code),
+            "it does not see the program files": helping.Place(
+                str(tmp_path / "gone"), seen.files, seen.shelves, seen.code
+            ),
         }.items():
             with monkeypatch.context() as patch:
                 patch.setattr(helping.Place, "of", lambda *_, other=other: other)
