@@ -34,7 +34,7 @@ def about(values: Sequence[float], column: int, limit: float, name: str = "limit
 
     >>> axis = about([0.295, 0.344], 1, 0.35)
     >>> axis.low, axis.high, [label for _, label in axis.ticks]
-    (0.29, 0.36, ['0.30', '0.31', '0.32', '0.33', 'limit 0.35'])
+    (0.28, 0.36, ['0.30', '0.32', 'limit 0.35'])
     """
     least, most = min([*values, limit]), max([*values, limit])
     step = tick_step(max(most - least, 1e-9 * max(1.0, abs(most))), 4.5)

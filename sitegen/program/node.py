@@ -166,7 +166,7 @@ class Node:
     def date(self, key: str) -> str:
         """A real day as an ISO date; "" where it is missing or wrong."""
         inner = self.get(key)
-        if not isinstance(inner.value, str) or not inner.value:
+        if not isinstance(inner.value, str):
             return ""
         if _DATE.fullmatch(inner.value):
             try:
@@ -189,7 +189,8 @@ class Node:
 
     def own_reference(self, allowed: Collection[str] | None, kind: str, home: str) -> str:
         name = self.own_text()
-        if not name or allowed is None or name in allowed:
+        missing = not name and self.value != ""  # told where the schema asks for it
+        if missing or allowed is None or name in allowed:
             return name
         names = list(allowed)
         self.problems.add(

@@ -98,7 +98,7 @@ def test_nothing_it_rests_on_has_moved(programs: Path, results: str, tmp_path: P
     assert moved(programs) == ()
     page = publish(programs)
     assert "1 June 2026 K. L. graded chromium nitride released it holds" in page
-    assert "No answer or value it rests on differs today" in page
+    assert "Nothing it rests on differs" in page
     commit(tmp_path)  # the decision itself, and the results that name the file it stands in
     assert moved(programs) == ()
     assert main(["check", str(programs)]) == 0
@@ -135,7 +135,7 @@ def test_a_value_that_moved_makes_it_stale_though_every_answer_stands(programs: 
     decide(programs, results)
     enter(programs, second=NARROW + 1)
     assert [(each.what, each.key[:2]) for each in moved(programs) or ()] == [("leakdown.crankcase", ("B2", 2))]
-    assert "No answer or value it rests on differs today" not in publish(programs)
+    assert "Nothing it rests on differs" not in publish(programs)
 
 
 def test_a_limit_that_was_set_anew_is_named(programs: Path, results: str) -> None:
