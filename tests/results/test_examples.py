@@ -245,8 +245,8 @@ def test_the_answer_of_2026_reads_as_it_should(concluded: dict[str, Conclusion])
         "scatter is that of the other coatings' builds, and this is no test.",
         "Of the two other exploratory measures, the leak still to lose (0.026 mm² less, 95 % interval 0.004 to "
         "0.048 mm² less; three builds against two; without B2 cylinder 2, B6 cylinder 2 and B3, which has no value)"
-        " differs for graded chromium nitride rings. Seating distance and leak still to lose count once, from one "
-        "fit.",
+        " differs for graded chromium nitride rings. Seating distance and leak still to lose, from one fit, "
+        "count as one.",
         "After four pulls, the leak area to the crankcase is 16 % more with hard chromium nitride rings than with "
         "nitrided rings (95 % interval from 6 % less to 43 % more; one build against three). Hard chromium nitride "
         "rings were built once, so build and coating cannot be told apart: the scatter is that of the other coatings' "
