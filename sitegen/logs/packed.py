@@ -119,7 +119,7 @@ def read_parquet(path: Path, file: str, source: LogSource, take: Take) -> str:
             for batch in _batches(opened, names):
                 take(layout, _block(batch, layout, line))
                 line += batch.num_rows
-    except (pa.ArrowException, OSError) as fault:
+    except (pa.ArrowException, OSError, OverflowError, UnicodeDecodeError) as fault:  # names of columns too
         raise refusal(
             file,
             0,

@@ -55,6 +55,10 @@ def decimals_alone(number: float, significant: int = 3) -> int:
     return max(0, significant - 1 - math.floor(math.log10(abs(number))))
 
 
+_BEYOND = 1e15  # from here on a number is printed with a power of ten
+_RAISED = str.maketrans("0123456789", "⁰¹²³⁴⁵⁶⁷⁸⁹")
+
+
 @lru_cache(maxsize=16384)  # the same numbers stand on the pages of a cylinder, its engine, its coating, its program
 def number(value: float, decimals: int | None = None) -> str:
     """A number with a proper minus sign and narrow spaces between thousands.
@@ -63,9 +67,17 @@ def number(value: float, decimals: int | None = None) -> str:
     ('−0.09', '2\\u202f610', '12\\u202f345.6')
     >>> number(0.38123), number(-0.001, 2), number(437, -1)
     ('0.381', '0.00', '440')
+
+    A slip of the pen may be any number, and is printed too:
+
+    >>> number(-1.5e300, 2)
+    '−1.50\u202f×\u202f10³⁰⁰'
     """
     if math.isinf(value):
         return MINUS + "∞" if value < 0 else "∞"
+    if abs(value) >= _BEYOND:
+        digits, _, power = f"{abs(value):.2e}".partition("e+")
+        return f"{MINUS if value < 0 else ''}{digits}{THIN}×{THIN}10{power.translate(_RAISED)}"
     places = decimals_alone(value) if decimals is None else decimals
     text = f"{_cut(value, places):f}"
     sign, digits = ("-", text[1:]) if text.startswith("-") else ("", text)

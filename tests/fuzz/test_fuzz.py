@@ -34,6 +34,18 @@ def test_nothing_breaks_it(maker: int) -> None:
     assert {seed: each.wrong for seed, each in outcomes.items() if each.wrong} == {}
 
 
+LATER = {  # seeds of long runs that once broke it
+    4298: "a coating whose id is empty",
+    8602: "a grade of 1e300, set aside, on the page of its cylinder",
+    10105: "a Parquet log whose names of columns are no text",
+}
+
+
+@pytest.mark.parametrize("seed", LATER)
+def test_what_long_runs_found(seed: int) -> None:
+    assert tried(case(seed), publish=True).wrong == ""
+
+
 def test_about_half_of_the_cases_are_analysed() -> None:
     """Else it is the first refusal alone that is tried."""
     found = Counter(tried(case(seed)).analysed for seed in range(40))
