@@ -172,25 +172,25 @@ class Tree:
 
     def move(self, path: str, to: str) -> None:
         """Put a file in the place of another, in one step."""
-        with self.at(path) as (name, handle):
-            own = None if handle is None else os.dup(handle)
-            try:
-                with self.at(to) as (there, folder):
-                    os.replace(name, there, src_dir_fd=own, dst_dir_fd=folder)
-            finally:
-                if own is not None:
-                    os.close(own)
+        with self._both(path, to) as (name, own, there, folder):
+            os.replace(name, there, src_dir_fd=own, dst_dir_fd=folder)
 
     def link(self, path: str, to: str) -> None:
         """A second name for a file. Raises FileExistsError where anything lies."""
+        with self._both(path, to) as (name, own, there, folder):
+            os.link(name, there, src_dir_fd=own, dst_dir_fd=folder, follow_symlinks=False)
+
+    @contextlib.contextmanager
+    def _both(self, path: str, to: str) -> Iterator[tuple[Path, int | None, Path, int | None]]:
+        """Two names, each with the handle of its folder: that of the first is kept while the second is looked up."""
         with self.at(path) as (name, handle):
             own = None if handle is None else os.dup(handle)
-            try:
-                with self.at(to) as (there, folder):
-                    os.link(name, there, src_dir_fd=own, dst_dir_fd=folder, follow_symlinks=False)
-            finally:
-                if own is not None:
-                    os.close(own)
+        try:
+            with self.at(to) as (there, folder):
+                yield name, own, there, folder
+        finally:
+            if own is not None:
+                os.close(own)
 
     def unlink(self, path: str) -> None:
         """Take a file away."""

@@ -235,7 +235,7 @@ class Desk:
             return self._analysis.readings[stream].frame
         if (stream, build, cylinder) not in self._frames:
             name, wanted = ("cylinder", cylinder) if cylinder else ("engine", build)
-            frame = self.rows(stream, build if cylinder else "", 0)
+            frame = self.rows(stream, build, 0) if cylinder else self._analysis.readings[stream].frame
             own = frame[frame[name] == wanted] if name in frame else frame.iloc[0:0]
             self._frames[stream, build, cylinder] = own
         return self._frames[stream, build, cylinder]
