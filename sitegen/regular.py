@@ -11,7 +11,7 @@ import hashlib
 import io
 import os
 import stat
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from pathlib import Path
@@ -102,6 +102,25 @@ def opened() -> Iterator[dict[Path, tuple[int, ...]]]:
         yield found
     finally:
         _noted.reset(token)
+
+
+def hashes_of(files: Iterable[Path], root: Path) -> dict[str, str]:
+    """Hash of each file by its real path from a folder; "" where it cannot be read."""
+    real = os.path.realpath(root)
+    names = [Path(os.path.relpath(os.path.realpath(path), real)).as_posix() for path in files]
+    return {name: _hash(root / name) for name in names}
+
+
+def unchanged(hashes: Mapping[str, str], root: Path) -> bool:
+    """Whether every file still has the hash it had; see `hashes_of`."""
+    return all(_hash(root / name) == sha for name, sha in hashes.items())
+
+
+def _hash(path: Path) -> str:
+    try:
+        return sha256_of(path)
+    except OSError:
+        return ""
 
 
 def unmoved(path: Path, state: tuple[int, ...]) -> bool:

@@ -8,7 +8,6 @@ answers does. All other pages see a whole program, or all of them.
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -21,7 +20,7 @@ from sitegen.pages.contexts import AnyPage
 from sitegen.pages.frame import Site, Stood
 from sitegen.program.model import Build, Folder, Program
 from sitegen.program.seen import by_pages, by_pages_of
-from sitegen.regular import NotRegularError, opened, sha256_of
+from sitegen.regular import hashes_of, opened, unchanged
 from sitegen.shelves import Shelves, digest, key_of
 
 Print = Callable[[AnyPage], bytes]
@@ -141,7 +140,7 @@ class Press:
         site = task.site
         return (
             all(site.desks[task.asks].stand_of(asked) == sha for asked, sha in page.asked.items())
-            and all(_hash(site, file) == sha for file, sha in page.files.items())
+            and unchanged(page.files, Path(site.folder.path))
             and all(site.gallery.again(*source) == name for source, name in page.hung.items())
         )
 
@@ -154,25 +153,16 @@ class Press:
         with opened() as files:
             content = self._print(task.make(site, *task.of))
         self.made.append(task.path)
-        root = os.path.realpath(site.folder.path)
-        named = [os.path.relpath(os.path.realpath(path), root) for path in files]
         asked = desk.asked() if desk is not None else ()
         page = _Page(
             content,
             {each: desk.stand_of(each) for each in asked} if desk is not None else {},
-            {name: _hash(site, name) for name in named},
+            hashes_of(files, Path(site.folder.path)),
             site.gallery.asked(),
             [(measure, kind, title) for measure, where in site.shown.items() for kind, title in where],
         )
         self._shelves.put(self._key(task), page, _packed)
         return page
-
-
-def _hash(site: Site, file: str) -> str:
-    try:
-        return sha256_of(Path(site.folder.path) / file, Path(site.folder.path))
-    except (OSError, NotRegularError):
-        return ""
 
 
 def _packed(page: _Page) -> bytes:

@@ -6,7 +6,6 @@ Missing, refused and excluded rows and the rounding are made here, once, for eve
 from __future__ import annotations
 
 import hashlib
-import os
 from collections.abc import Callable, Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 from functools import cache, partial
@@ -20,7 +19,7 @@ from sitegen.program import described
 from sitegen.program import seen as seen_as
 from sitegen.program.model import Program, Restated, Standing
 from sitegen.reasons import RESTORABLE
-from sitegen.regular import opened, sha256_of, unmoved
+from sitegen.regular import hashes_of, opened, unchanged, unmoved
 from sitegen.results import keeping
 from sitegen.results.keeping import Kept, Read, some
 from sitegen.rounding import stored
@@ -165,9 +164,7 @@ def _read(program: Program, stream: Stream, base: Sequence[object], shelves: She
         return kept
     with opened() as files:
         readings = stream.read(program, sources)
-    real = os.path.realpath(root)
-    hashes = {Path(os.path.relpath(os.path.realpath(path), real)).as_posix(): _hash(path) for path in files}
-    read = Read(readings, hashes, _digests(readings), tuple(_days(stream, readings)))
+    read = Read(readings, hashes_of(files, root), _digests(readings), tuple(_days(stream, readings)))
     if all(unmoved(path, state) for path, state in files.items()):
         shelves.put(key, read, keeping.pack_read)
     return read
@@ -186,19 +183,12 @@ def _kept(program: Program, stream: Stream, key: str, shelves: Shelves) -> Read 
     again = partial(stream.again or _nothing, program)
     kept = shelves.find(key, lambda content: keeping.unpack_read(content, again))
     root = Path(program.folder).parent
-    return kept if kept is not None and all(_hash(root / name) == sha for name, sha in kept.opened.items()) else None
+    return kept if kept is not None and unchanged(kept.opened, root) else None
 
 
 def _nothing(program: Program, readings: Readings, engine: str) -> Readings:
     del readings
     raise LookupError(f"{program.id}, {engine}: the stream says not how its logs or traces are read again")
-
-
-def _hash(path: Path) -> str:
-    try:
-        return sha256_of(path)
-    except OSError:
-        return ""
 
 
 def _digests(readings: Readings) -> dict[str, str]:
