@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -103,6 +104,8 @@ def converter(channel: Channel, unit: str) -> tuple[float, float]:
     """
     from sitegen import units
 
+    if not channel.dimensions:  # drawn as written
+        return 1.0, 0.0
     if channel.metered:
         text = unit if _REFERENCE.search(unit) is None else _REFERENCE.sub("", unit).strip()
         meant = units.unit(text)
@@ -134,6 +137,8 @@ def same_conditions(unit: str, pressure: float, temperature: float) -> bool:
 
 def of(channel: LogChannel) -> Channel:
     """What a channel of a log is. Raises LookupError for a name that `known` does not know."""
+    if channel.drawn:
+        return Channel(channel.name, channel.drawn, (), channel.unit, -math.inf, math.inf)
     found = known(channel.name)
     if found is None:
         raise LookupError(f"there is no channel {channel.name}")

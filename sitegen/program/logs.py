@@ -7,13 +7,15 @@ from collections.abc import Mapping, Sequence
 from sitegen import units
 from sitegen.problems import listed, nearest, shown
 from sitegen.program import channels, records
+from sitegen.program.addresses import address
 from sitegen.program.definitions import HOME, MOST_CYLINDERS
-from sitegen.program.model import Build, LogChannel, LogSource, LogTime, Meter, Phase
+from sitegen.program.model import Address, Build, LogChannel, LogSource, LogTime, Meter, Phase
 from sitegen.program.node import Node
 
 STREAM = "runlog"
 _HERE = "this program"
-_WAYS = "column with its unit, clock, or date with time_of_day"
+_WAYS = "column with its unit, left with its unit, clock, or date with time_of_day"
+_COLUMNS = ("column", "clock", "date", "time_of_day")  # keys of `time` that name one
 
 
 def sources(
@@ -40,8 +42,9 @@ def _source(
     records.check_keys(entry, ("header_rows", "units_row"))
     time = _time(entry.get("time")) if entry.has("time") else None
     made = [_channel(name, node, build, meters) for name, node in entry.entries("channels")]
+    made += [_drawn(name, node) for name, node in entry.entries("drawn")]
     _apart(entry)
-    for name, node in entry.entries("channels"):
+    for name, node in (*entry.entries("channels"), *entry.entries("drawn")):
         if time is None and not node.has("time"):
             node.add(
                 "log-time-missing",
@@ -55,6 +58,7 @@ def _source(
         phase=phase,
         channels=tuple(made),
         time=time,
+        constants=_constants(entry),
         separator=entry.text("separator"),
         decimal="," if entry.text("decimal") == "," else ".",
         encoding=entry.text("encoding"),
@@ -90,7 +94,7 @@ def _phase(entry: Node, build: Build | None, phases: Sequence[Phase]) -> str:
 
 def _time(node: Node) -> LogTime:
     """How instants are written: exactly one of the ways."""
-    ways = [way for way in ("column", "clock", "date") if node.has(way)]
+    ways = [way for way in ("column", "left", "clock", "date") if node.has(way)]
     if node.has("time_of_day") and "date" not in ways:
         ways.append("time_of_day")
     whole = len(ways) == 1 and (ways != ["date"] or node.has("time_of_day")) and ways != ["time_of_day"]
@@ -99,20 +103,21 @@ def _time(node: Node) -> LogTime:
         if len(ways) == 1:
             said += " without " + ("time_of_day" if ways == ["date"] else "date")
         node.add("log-time-unclear", f"{node.subject} {said}", expected=f"exactly one of {_WAYS}")
-        return LogTime("elapsed", ())
-    if ways == ["column"]:
+        return LogTime("elapsed", (Address(),))
+    if ways[0] in {"column", "left"}:
         if not node.has("unit"):
             node.add("missing-key", f'the key "unit" is missing{node.within}', next_step='add "unit"')
         else:
             _unit_of_time(node.get("unit"))
         _unwanted(node, ("date_order",), "elapsed time has no date")
-        return LogTime("elapsed", (node.text("column"),), node.text("unit") or "s")
+        beside = () if ways == ["left"] else (address(node.get("column")),)
+        return LogTime("elapsed", beside, node.text("unit") or "s")
     _unwanted(node, ("unit",), "a stamp has no unit")
     order = node.text("date_order")
     if ways == ["clock"]:
-        return LogTime("clock", (node.text("clock"),), date_order=order)  # type: ignore[arg-type] # of the schema
-    headers = (node.text("date"), node.text("time_of_day"))
-    return LogTime("date-and-time", headers, date_order=order)  # type: ignore[arg-type]
+        return LogTime("clock", (address(node.get("clock")),), date_order=order)  # type: ignore[arg-type] # of the schema
+    at = (address(node.get("date")), address(node.get("time_of_day")))
+    return LogTime("date-and-time", at, date_order=order)  # type: ignore[arg-type]
 
 
 def _unwanted(node: Node, keys: Sequence[str], why: str) -> None:
@@ -152,12 +157,57 @@ def _channel(name: str, node: Node, build: Build | None, meters: Mapping[str, Me
             meter = _meter(node, meters)
     return LogChannel(
         name=name,
-        header=node.text("header"),
+        at=address(node),
         unit=node.text("unit"),
         meter=meter,
         time=_time(node.get("time")) if node.has("time") else None,
         where=node.where,
     )
+
+
+def _drawn(name: str, node: Node) -> LogChannel:
+    """A channel of one's own: its numbers as they are written, under a title."""
+    if channels.known(name) is not None:
+        node.problems.add(
+            node.key_at,
+            "drawn-is-channel",
+            f'"{shown(name)}"{_above(node)} is a channel that more than a drawing is made of',
+            expected="a name of your own, or the channel under `channels`",
+        )
+    return LogChannel(
+        name=name,
+        at=address(node),
+        unit=node.text("unit"),
+        time=_time(node.get("time")) if node.has("time") else None,
+        where=node.where,
+        drawn=node.text("title") or name,
+    )
+
+
+def _constants(entry: Node) -> Mapping[str, float]:
+    """What is stated in place of channels, in SI."""
+    made = {}
+    for name, node in entry.entries("constants"):
+        if entry.get("channels").has(name):
+            node.problems.add(
+                node.key_at,
+                "given-twice",
+                f'"{shown(name)}" is a channel and a constant{entry.within}',
+                expected="one of the two",
+            )
+        found = channels.known(name)
+        value = node.own_quantity(found[0].dimensions[0]) if found else None
+        if found is None or value is None:
+            continue
+        if not found[0].low <= value <= found[0].high:
+            node.add(
+                "out-of-range",
+                f'{node.subject} is "{shown(node.value)}", which is not possible for {found[0].title.lower()}',
+                expected=f"{found[0].low:.6g} to {found[0].high:.6g} {found[0].si}",
+            )
+            continue
+        made[name] = value
+    return made
 
 
 def _above(node: Node) -> str:
@@ -209,8 +259,10 @@ def _apart(entry: Node) -> None:
     """No column may be two things."""
     taken: dict[str, str] = {}
 
-    def take(header: Node, what: str) -> None:
-        name = " ".join(header.own_text().split())
+    def take(column: Node, what: str) -> None:
+        alone = isinstance(column.value, dict) and set(column.value) & {"which", "number", "letter", "left_of"}
+        header = column.get("header") if isinstance(column.value, dict) else column
+        name = "" if alone else " ".join(header.own_text().split())  # what stands where is told with the file
         first = taken.setdefault(name, what)
         if name and first != what:
             header.add(
@@ -220,9 +272,9 @@ def _apart(entry: Node) -> None:
                 next_step="remove one of them",
             )
 
-    for key in ("column", "clock", "date", "time_of_day"):
+    for key in _COLUMNS:
         take(entry.get("time").get(key), "time")
-    for name, node in entry.entries("channels"):
-        for key in ("column", "clock", "date", "time_of_day"):
+    for name, node in (*entry.entries("channels"), *entry.entries("drawn")):
+        for key in _COLUMNS:
             take(node.get("time").get(key), "time")
-        take(node.get("header"), shown(name))
+        take(node, shown(name))

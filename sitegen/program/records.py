@@ -8,6 +8,7 @@ from pathlib import Path, PurePosixPath
 
 from sitegen import units
 from sitegen.problems import nearest, shown
+from sitegen.program.addresses import address
 from sitegen.program.inside import LONGEST, PathFault, file_inside, files_inside
 from sitegen.program.model import ColumnUse, RecordSource
 from sitegen.program.node import Node
@@ -192,10 +193,8 @@ def check_keys(entry: Node, of_rows: tuple[str, ...] = ()) -> None:
 
 
 def _column(node: Node) -> ColumnUse:
-    if not isinstance(node.value, dict):
-        return ColumnUse(node.own_text(), where=node.where)
     _check_unit(node.get("unit"))
-    return ColumnUse(node.text("header"), node.text("unit"), node.where)
+    return ColumnUse(address(node), node.text("unit"), node.where)
 
 
 def _check_unit(node: Node) -> None:

@@ -8,6 +8,7 @@ from typing import Any
 
 from sitegen.problems import as_text, line_of
 from sitegen.program.model import (
+    Address,
     Assembly,
     Build,
     Calibration,
@@ -116,8 +117,8 @@ class Folder:
         path.write_bytes(content.encode() if isinstance(content, str) else content)
         columns = {
             field: ColumnUse(
-                use if isinstance(use, str) else use[0],
-                "" if isinstance(use, str) else use[1],
+                Address(use) if isinstance(use, str) else use if isinstance(use, Address) else Address(use[0]),
+                "" if isinstance(use, str | Address) else use[1],
                 replace(ENTRY, line=95 + i),
             )
             for i, (field, use) in enumerate(how.pop("columns", {}).items())
