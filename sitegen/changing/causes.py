@@ -12,7 +12,8 @@ from typing import Any, Literal
 import yaml
 
 from sitegen.changing.states import lay
-from sitegen.problems import Collector, counted, listed, shown
+from sitegen.page.words import listed
+from sitegen.problems import Collector, counted, shown
 from sitegen.program import yamlfile
 from sitegen.program.folder import DEFINITIONS, PROGRAM
 
@@ -93,7 +94,7 @@ def _rows(old: Path, new: Path) -> str:
         return f"changed, {counted(abs(grown), 'row')} {'more' if grown > 0 else 'fewer'}" if grown else "changed"
     if before == after:
         return "line ends changed"
-    added, gone, altered = [], [], []
+    added, gone, altered = list[int](), list[int](), list[int]()
     for tag, a, b, c, d in SequenceMatcher(None, before, after, autojunk=False).get_opcodes():
         both = min(b - a, d - c) if tag == "replace" else 0
         altered += range(c + 1, c + 1 + both)
@@ -104,7 +105,7 @@ def _rows(old: Path, new: Path) -> str:
         for lines, how, where in ((altered, "changed", ""), (added, "added", ""), (gone, "gone", " before"))
         if lines
     ]
-    return listed(said) if len(said) < 3 else "; ".join(said)
+    return listed(said)
 
 
 def _lines(lines: Sequence[int]) -> str:
@@ -193,8 +194,14 @@ def _program(old: Path, new: Path, file: str) -> Iterator[Cause]:
 
 def _objections(was: object, now: object) -> str:
     """Which readings are objected to anew, which no longer, and of which the objection reads otherwise."""
-    old, new = ({str(each.get("reading")): each for each in listing if isinstance(each, dict)}
-                for listing in (was if isinstance(was, list) else (), now if isinstance(now, list) else ()))  # fmt: skip
+    old, new = (
+        {
+            str(each.get("reading")): each
+            for each in (every if isinstance(every, list) else ())
+            if isinstance(each, dict)
+        }
+        for every in (was, now)
+    )
     said = [
         f"{counted(len(names), 'reading')} {how} ({listed([shown(name) for name in names[:MOST_TOLD]])}"
         f"{f' and {len(names) - MOST_TOLD} more' if len(names) > MOST_TOLD else ''})"

@@ -7,8 +7,9 @@ of it. What differs between the results as they were written and the same files 
 from __future__ import annotations
 
 import json
+import math
 import tempfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -23,9 +24,6 @@ from sitegen.results import alike
 from sitegen.results.files import FORMAT, results_id
 from sitegen.results.upgrade import UnknownFormatError, upgraded
 from sitegen.shelves import NONE, Shelves
-from sitegen.vocabulary import Key
-
-METHODS = "methods"
 
 
 @dataclass(frozen=True)
@@ -51,14 +49,13 @@ class Compared:
     because: Mapping[Where, tuple[int, ...]]  # places of the reasons a row moved for
     reasons: tuple[Reason, ...]
     within: int  # rows that moved within their intervals
+    loose: int  # numbers that moved and have no interval
     added: Mapping[tuple[str, str, str], int] = field(default_factory=dict)  # table, build, phase -> rows
     gone: Mapping[tuple[str, str, str], int] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
 
 
-def compare(
-    folder: Path, program: str, old: str, new: str, shelves: Shelves = NONE, tell: Tell = untold
-) -> Compared:
+def compare(folder: Path, program: str, old: str, new: str, shelves: Shelves = NONE, tell: Tell = untold) -> Compared:
     """The program in a folder of programs at a revision, against another one or "now". Raises `CannotCompare`."""
     with tempfile.TemporaryDirectory(prefix="sitegen-") as made:
         home = Path(made)
@@ -91,14 +88,13 @@ class _Comparing:
         self._noted("methods", (_methods(after, end),), moves.between(after, end))
         every = moves.between(start, end)
         told = [move for move in every.values() if moves.beyond(move)]
-        added, gone = (
-            _counted(move for move in every.values() if not getattr(move, side)) for side in ("old", "new")
-        )
+        told.sort(key=lambda move: -_rank(move))  # answers keep their order, values go by how far they moved
+        added, gone = (_counted(move for move in every.values() if not getattr(move, side)) for side in ("old", "new"))
         return Compared(
             self._program, self._first.name, self._last.name, (results_id(start), results_id(end)),
             (_day(start), _day(end)), tuple(told),
             {move.where: tuple(self._because.get(move.where, ())) for move in told}, tuple(self._reasons),
-            len(every) - len(told) - sum(added.values()) - sum(gone.values()), added, gone, tuple(self._notes),
+            *_others(every.values(), told), added, gone, tuple(self._notes),
         )  # fmt: skip
 
     def _stored(self, state: State) -> Mapping[str, bytes] | None:
@@ -169,11 +165,25 @@ class _Comparing:
         self._reasons.append(Reason(reason.kinds, reason.what, len(found), reason.files))
 
 
-def _counted(found: object) -> dict[tuple[str, str, str], int]:
+def _rank(move: Move) -> float:
+    if move.table != "measures.csv":
+        return math.inf
+    found = moves.shift(move)
+    return math.inf if math.isnan(found) else found
+
+
+def _others(every: Iterable[Move], told: Sequence[Move]) -> tuple[int, int]:
+    """How many more rows that are on both sides moved within their intervals, and how many have none."""
+    known = {move.where for move in told}
+    rest = [move for move in every if move.old and move.new and move.where not in known]
+    loose = sum(move.table != "verdicts.csv" and math.isnan(moves.shift(move)) for move in rest)
+    return len(rest) - loose, loose
+
+
+def _counted(found: Iterable[Move]) -> dict[tuple[str, str, str], int]:
     counts: dict[tuple[str, str, str], int] = {}
-    for move in found:  # type: ignore[attr-defined]
-        key: Key = move.key
-        where = (move.table, key.engine, key.phase)
+    for move in found:
+        where = (move.table, move.key.engine, move.key.phase)
         counts[where] = counts.get(where, 0) + 1
     return counts
 
@@ -197,5 +207,7 @@ def _methods(before: Mapping[str, bytes], after: Mapping[str, bytes]) -> str:
     if revised:
         more = f"; and {len(revised) - releases.MOST} more" if len(revised) > releases.MOST else ""
         return f"methods: {'; '.join(revised[: releases.MOST])}{more}"
-    versions = f" (version {old.get('version')} → {new.get('version')})" if old.get("version") != new.get("version") else ""
+    versions = (
+        f" (version {old.get('version')} → {new.get('version')})" if old.get("version") != new.get("version") else ""
+    )
     return f"methods: sitegen worked it out otherwise{versions}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -84,46 +85,42 @@ def _rank(table: str, key: tuple[str, ...]) -> int:
 
 
 def beyond(move: Move) -> bool:
-    """Whether a row says something else than before: another word or limit, or a number outside the interval it had.
+    """Whether a row says something else than before: another word, or a number outside the interval it had.
 
-    A number without an interval counts where it moved at all. New rows and those that are gone do not: they are told by
-    how many they are.
+    Of an answer about the program as a whole another limit counts, too. A number without an interval counts for nothing
+    here, new rows and those that are gone neither: they are told by how many they are.
     """
     if not move.old or not move.new:
         return False
-    if move.words[0] != move.words[1] or move.old.get("limit", "") != move.new.get("limit", ""):
+    if move.words[0] != move.words[1]:
         return True
-    if move.table == "verdicts.csv":
-        return False  # its number is that of a measure, which is told there
+    if move.table == "verdicts.csv":  # its number is that of a measure, which is told there
+        return not move.key.engine and move.old.get("limit", "") != move.new.get("limit", "")
+    return shift(move) > 1
+
+
+def shift(move: Move) -> float:
+    """How far a number moved, in halves of the interval it had or has, whichever is narrower; nan without any."""
     before, after = (_numbers(move.table, row) for row in (move.old, move.new))
-    if before is None or after is None:
-        return (before is None) != (after is None)
-    known = [each for each in (before, after) if each[1] is not None and each[2] is not None]
-    if not known:
-        return True
-    return any(not low <= other[0] <= high for (_, low, high), other in _each_by_the_other(before, after)
-               if low is not None and high is not None)  # fmt: skip
+    halves = [each[1] for each in (before, after) if each is not None and not math.isnan(each[1])]
+    if before is None or after is None or not halves:
+        return math.nan
+    half = min(halves)
+    moved = abs(after[0] - before[0])
+    return moved / half if half > 0 else math.inf if moved else 0.0
 
 
-_Numbers = tuple[float, float | None, float | None]
-
-
-def _each_by_the_other(before: _Numbers, after: _Numbers) -> Sequence[tuple[_Numbers, _Numbers]]:
-    return (before, after), (after, before)
-
-
-def _numbers(table: str, row: alike.Row) -> _Numbers | None:
+def _numbers(table: str, row: alike.Row) -> tuple[float, float] | None:
+    """A number and how far its interval reaches on the nearer side; nan where it has none about it."""
     try:
         value = float(row[_NUMBER[table]])
-    except ValueError:
+    except (KeyError, ValueError):
         return None
-    ends = []
-    for name in ("low", "high"):
-        try:
-            ends.append(float(row[name]))
-        except ValueError:
-            ends.append(None)
-    return value, ends[0], ends[1]
+    try:
+        half = min(value - float(row["low"]), float(row["high"]) - value)
+    except ValueError:
+        return value, math.nan
+    return value, half if 0 <= half < math.inf else math.nan
 
 
 def whole(files: Mapping[str, bytes]) -> bool:

@@ -28,7 +28,8 @@ def page(folder: Folder, every: Sequence[tuple[Compared, Titles]]) -> bytes:
 
 
 def _parts(found: Compared, titles: Titles) -> list[tuple[str, str, list[Block]]]:
-    made = [("states", "Compared", [Text((Cell(f"{told.sides(found)}."),)), *(Text((Cell(note),)) for note in found.notes)])]
+    notes: list[Block] = [Text((Cell(text),)) for text in (f"{told.sides(found)}.", *found.notes)]
+    made: list[tuple[str, str, list[Block]]] = [("states", "Compared", notes)]
     for title, own in told.groups(found):
         rows = [
             Row((Cell(titles.what(move), note=titles.about(move)), Cell(move.told(move.old) or words.DASH),
@@ -43,7 +44,7 @@ def _parts(found: Compared, titles: Titles) -> list[tuple[str, str, list[Block]]
         made.append(("counts", "New, gone, and within their intervals", [Text((Cell(each),)) for each in counts]))
     if found.reasons:
         rows = [Row((Cell(" with ".join(each.what)), Cell(told.effect(each)))) for each in found.reasons]
-        table = Table(f"{found.program}-changes", (Column("Changed"), Column("Moved", numeric=True)), rows,
+        changed = Table(f"{found.program}-changes", (Column("Changed"), Column("Moved", numeric=True)), rows,
                       note="Each was put in by itself, in this order, and everything worked out again.")  # fmt: skip
-        made.append(("changes", "What was changed, and what it moved", [table]))
+        made.append(("changes", "What was changed, and what it moved", [changed]))
     return made

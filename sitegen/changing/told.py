@@ -13,7 +13,7 @@ from sitegen.page import words
 from sitegen.program.model import Program
 from sitegen.vocabulary import Measure
 
-MOST = 40  # values told one by one; the JSON has all
+MOST = 25  # rows under a heading told one by one; the JSON has all
 ARROW = "→"
 GROUPS = (("Answers and states", "verdicts.csv"), ("Comparisons", "comparisons.csv"), ("Values", "measures.csv"))
 
@@ -62,10 +62,12 @@ def groups(found: Compared) -> Iterable[tuple[str, Sequence[Move]]]:
 
 def headline(found: Compared) -> str:
     """In one sentence what moved."""
-    verdicts = sum(bool(move.old) and move.words[0] != move.words[1] for move in found.moved)
-    rest = len(found.moved) - verdicts
-    parts = [words.counted(verdicts, "word of an answer", "words of answers")] if verdicts else []
-    parts += [words.counted(rest, "value beyond its interval", "values beyond their intervals")] if rest else []
+    words_ = sum(move.table != "measures.csv" and move.words[0] != move.words[1] for move in found.moved)
+    limits = sum(move.table == "verdicts.csv" and move.words[0] == move.words[1] for move in found.moved)
+    values = len(found.moved) - words_ - limits
+    parts = [words.counted(words_, "word of an answer", "words of answers")] if words_ else []
+    parts += [words.counted(limits, "limit")] if limits else []
+    parts += [words.counted(values, "value beyond its interval", "values beyond their intervals")] if values else []
     if not parts:
         return "Nothing moved beyond its interval, and no answer reads otherwise."
     return f"Moved: {words.listed(parts)}."
@@ -73,13 +75,12 @@ def headline(found: Compared) -> str:
 
 def sides(found: Compared) -> str:
     """Which two states these are."""
+
     def one(name: str, results: str, day: str) -> str:
         when = f", records until {words.day(day)}" if day else ""
         return f"{'as it lies here now' if name == NOW else name} (results {results}{when})"
 
-    return " → ".join(
-        one(*each) for each in zip((found.old, found.new), found.results, found.days, strict=True)
-    )
+    return " → ".join(one(*each) for each in zip((found.old, found.new), found.results, found.days, strict=True))
 
 
 def reasons(found: Compared, move: Move) -> str:
@@ -108,6 +109,8 @@ def counts(found: Compared, titles: Titles) -> list[str]:
     if found.within:
         said.append(f"{words.sentence(words.counted(found.within, 'result'))} moved within "
                     f"{words.plural(found.within, 'its interval', 'their intervals')}.")  # fmt: skip
+    if found.loose:
+        said.append(f"{words.sentence(words.counted(found.loose, 'number'))} without an interval moved.")
     return said
 
 
@@ -135,6 +138,7 @@ def as_text(found: Compared, titles: Titles) -> str:
 
 def as_json(every: Sequence[Compared]) -> str:
     """Everything, for other programs."""
+
     def one(found: Compared) -> dict[str, object]:
         return {
             "program": found.program,
@@ -148,6 +152,7 @@ def as_json(every: Sequence[Compared]) -> str:
                 for move in found.moved
             ],
             "within": found.within,
+            "without_interval": found.loose,
             "new": [_place(key, count) for key, count in found.added.items()],
             "gone": [_place(key, count) for key, count in found.gone.items()],
             "changes": [asdict(reason) for reason in found.reasons],
