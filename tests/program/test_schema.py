@@ -176,3 +176,13 @@ def test_not_a_number_cannot_reach_the_schema(value: float) -> None:
         document = parse(f"key: {text}\n".encode(), Collector("p"))
         assert document is not None
         assert isinstance(document.data["key"], str)
+
+
+def test_a_message_shows_an_example_as_it_is_written() -> None:
+    problems = Collector("p")
+    document = parse(b"compare:\n  primary: 3\n  planned_builds: two\n", problems)
+    assert document is not None
+    schema.check(document, "program", problems)
+    said = {each.line: each.expected for each in problems.found if each.code == "wrong-type"}
+    assert said[2] == "keys with values, such as {measure: leakdown.crankcase, phase: pulls}"
+    assert said[3] == "a whole number, such as 8"
