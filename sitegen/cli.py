@@ -238,7 +238,7 @@ def _add_look(verbs: Verbs) -> None:
 def _look(options: argparse.Namespace) -> int:
     from sitegen import problems, registry
     from sitegen.looking import entries
-    from sitegen.tables.blocked import Blocked
+    from sitegen.reader.blocked import Blocked
 
     kinds = [each.name for each in registry.STREAMS]
     if options.kind is not None and options.kind not in kinds:

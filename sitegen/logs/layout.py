@@ -10,9 +10,9 @@ from sitegen import units
 from sitegen.problems import nearest, shown
 from sitegen.program import channels
 from sitegen.program.model import LogChannel, LogSource, LogTime, Where
-from sitegen.tables.blocked import Blocked, refusal
+from sitegen.reader.blocked import Blocked, refusal
+from sitegen.reader.table import plain
 from sitegen.tables.columns import parted
-from sitegen.tables.table import plain
 from sitegen.vocabulary import Problem
 
 LOOKED_AT = 60  # rows below the headers that are looked at before any is read

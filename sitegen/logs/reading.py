@@ -25,17 +25,17 @@ from sitegen.logs.cells import Block, Odd, Parser
 from sitegen.logs.facts import ChannelFacts, Tally
 from sitegen.logs.layout import LOOKED_AT, Column, Layout, header_elsewhere, known_headers, lay_out
 from sitegen.logs.packed import read_parquet, read_workbook
-from sitegen.logs.pieces import STEP, Piece, opening, pieces
-from sitegen.logs.stamps import FAULTS
 from sitegen.logs.sums import Sums
 from sitegen.problems import shown
 from sitegen.program.model import LogSource, RecordSource
 from sitegen.program.records import PARQUET, WORKBOOKS
+from sitegen.reader.blocked import Blocked, refusal
+from sitegen.reader.numbers import Complaint, numbers
+from sitegen.reader.pieces import STEP, Piece, opening, pieces
+from sitegen.reader.records import SEPARATORS, cut, separator_of
+from sitegen.reader.stamps import FAULTS
 from sitegen.reasons import READING
-from sitegen.tables.blocked import Blocked, refusal
 from sitegen.tables.ids import counted as counts
-from sitegen.tables.numbers import Complaint, numbers
-from sitegen.tables.records import SEPARATORS, cut, separator_of
 from sitegen.vocabulary import Problem
 
 Floats = npt.NDArray[np.float64]

@@ -10,9 +10,9 @@ from typing import Any
 from sitegen import units
 from sitegen.problems import nearest, shown
 from sitegen.program.model import RecordSource, Where
-from sitegen.tables.blocked import Blocked
-from sitegen.tables.numbers import dates
-from sitegen.tables.table import Table, plain
+from sitegen.reader.blocked import Blocked
+from sitegen.reader.numbers import dates
+from sitegen.reader.table import Table, plain
 from sitegen.vocabulary import Field, Problem
 
 _ALIKE = 0.8  # a header this like a field's name is taken for a slip of the pen

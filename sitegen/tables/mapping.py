@@ -10,12 +10,12 @@ import numpy.typing as npt
 
 from sitegen.problems import nearest, shown
 from sitegen.program.model import RecordSource
-from sitegen.tables.blocked import Blocked
+from sitegen.reader.blocked import Blocked
+from sitegen.reader.grid import Odd
+from sitegen.reader.neutral import meant
+from sitegen.reader.numbers import Cells, Complaint, dates, numbers
+from sitegen.reader.table import Table
 from sitegen.tables.columns import YES_NO, Plan, Use, expected, word
-from sitegen.tables.grid import Odd
-from sitegen.tables.neutral import meant
-from sitegen.tables.numbers import Cells, Complaint, dates, numbers
-from sitegen.tables.table import Table
 from sitegen.vocabulary import Problem
 
 _ANNOUNCE: Mapping[Complaint, tuple[str, str, str]] = {

@@ -16,14 +16,14 @@ import numpy as np
 import numpy.typing as npt
 
 from sitegen.program.model import Program, RecordSource
+from sitegen.reader.blocked import Blocked
+from sitegen.reader.decode import Decoded
+from sitegen.reader.grid import Grid
+from sitegen.reader.kinds import load
+from sitegen.reader.table import lay_out, lay_out_cells
 from sitegen.tables import ids
-from sitegen.tables.blocked import Blocked
 from sitegen.tables.columns import Planner, expected, known_headers
-from sitegen.tables.decode import Decoded
-from sitegen.tables.grid import Grid
-from sitegen.tables.kinds import load
 from sitegen.tables.mapping import Part, readings
-from sitegen.tables.table import lay_out, lay_out_cells
 from sitegen.vocabulary import Field, Problem, Readings
 
 if TYPE_CHECKING:

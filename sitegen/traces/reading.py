@@ -19,9 +19,9 @@ import numpy.typing as npt
 
 from sitegen import units
 from sitegen.problems import shown
-from sitegen.tables.blocked import refusal
-from sitegen.tables.decode import decode, read_text
-from sitegen.tables.numbers import LONGEST, PLAIN
+from sitegen.reader.blocked import refusal
+from sitegen.reader.decode import decode, read_text
+from sitegen.reader.numbers import LONGEST, PLAIN
 from sitegen.vocabulary import Problem
 
 Floats = npt.NDArray[np.float64]

@@ -102,8 +102,8 @@ def test_the_only_stream_without_fields_is_that_of_run_logs() -> None:
 
 
 def test_encodings_and_separators_are_those_of_the_table_reader() -> None:
-    from sitegen.tables.decode import ENCODINGS
-    from sitegen.tables.records import SEPARATORS
+    from sitegen.reader.decode import ENCODINGS
+    from sitegen.reader.records import SEPARATORS
 
     shared = content("common")["$defs"]
     assert shared["encoding"]["enum"] == list(ENCODINGS)

@@ -14,7 +14,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from sitegen.tables.blocked import Blocked
+from sitegen.reader.blocked import Blocked
 from sitegen.traces import reading
 from sitegen.traces.reading import Layout, read_trace, trace_of
 

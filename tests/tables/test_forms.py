@@ -25,12 +25,12 @@ from hypothesis import strategies as st
 from pandas.testing import assert_frame_equal
 
 from sitegen.program.folder import load
+from sitegen.reader import grid, workbook
 from sitegen.reasons import READING
 from sitegen.registry import STREAMS
 from sitegen.results.run import gather
 from sitegen.streams.buildsheet import STREAM as BUILDSHEET
 from sitegen.streams.leakdown import STREAM as LEAKDOWN
-from sitegen.tables import grid, workbook
 from sitegen.vocabulary import Readings
 from tables import forms
 from tables.forms import by_hand, row
@@ -855,7 +855,7 @@ def test_every_separator_of_the_schema_is_read(folder: Folder) -> None:
     import json
 
     from sitegen.places import schemas
-    from sitegen.tables.records import SEPARATORS
+    from sitegen.reader.records import SEPARATORS
 
     rule = json.loads((schemas() / "common.schema.json").read_text(encoding="utf-8"))["$defs"]["separator"]
     assert {word for word in rule["enum"] if word.isalpha()} == set(SEPARATORS)

@@ -13,11 +13,11 @@ from sitegen.methods.profile import line
 from sitegen.problems import shown
 from sitegen.program.inside import PathFault, file_inside, nearest_inside
 from sitegen.program.model import Program, RecordSource
+from sitegen.reader.blocked import Blocked
 from sitegen.streams.surfaces import evaluate
 from sitegen.streams.surfaces.evaluate import evaluation_of, is_short
 from sitegen.streams.surfaces.fields import FIELDS, RINGS, Reading
 from sitegen.streams.surfaces.naming import is_proposed
-from sitegen.tables.blocked import Blocked
 from sitegen.tables.checks import in_force, same_again
 from sitegen.tables.reading import Sheet, read_stream
 from sitegen.tables.rows import Written, given, rows_of

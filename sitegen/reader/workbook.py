@@ -24,9 +24,9 @@ from xml.parsers import expat
 
 from sitegen.problems import listed, nearest, shown
 from sitegen.program.model import RecordSource
-from sitegen.tables.blocked import refusal
-from sitegen.tables.grid import CELL_LIMIT, RECORD_ROWS, ROW_LIMIT, TEXT_LIMIT, Grid, Odd, letters
-from sitegen.tables.numbers import LONGEST, PLAIN
+from sitegen.reader.blocked import refusal
+from sitegen.reader.grid import CELL_LIMIT, RECORD_ROWS, ROW_LIMIT, TEXT_LIMIT, Grid, Odd, letters
+from sitegen.reader.numbers import LONGEST, PLAIN
 
 UNPACKED_LIMIT = 1 << 28  # bytes of all parts together, as the directory of the archive states them
 PARTS_LIMIT = 10_000

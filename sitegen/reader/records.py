@@ -10,7 +10,7 @@ from types import MappingProxyType
 
 from sitegen.problems import shown
 from sitegen.program.model import RecordSource
-from sitegen.tables.blocked import Blocked, refusal
+from sitegen.reader.blocked import Blocked, refusal
 from sitegen.vocabulary import Problem
 
 SEPARATORS: Mapping[str, str] = MappingProxyType(

@@ -19,10 +19,10 @@ import numpy.typing as npt
 
 from sitegen.problems import shown
 from sitegen.program.model import RecordSource
-from sitegen.tables.blocked import Blocked, refusal
-from sitegen.tables.grid import CELL_LIMIT, COLUMN_LIMIT, Grid, Odd, letters
-from sitegen.tables.neutral import meant
-from sitegen.tables.records import SEPARATORS, UNIT, Records, cut, records, separator_of
+from sitegen.reader.blocked import Blocked, refusal
+from sitegen.reader.grid import CELL_LIMIT, COLUMN_LIMIT, Grid, Odd, letters
+from sitegen.reader.neutral import meant
+from sitegen.reader.records import SEPARATORS, UNIT, Records, cut, records, separator_of
 
 Known = Callable[[Sequence[str]], int]
 """Counts how many of some header names a record entry can use."""
