@@ -64,6 +64,7 @@ def _parser(questions: bool = True) -> argparse.ArgumentParser:
 
     _add_start(verbs, questions)
     _add_look(verbs)
+    _add_key(verbs)
     _add_sheets(verbs)
 
     check = _verb(
@@ -254,6 +255,33 @@ def _look(options: argparse.Namespace) -> int:
         return INPUT
     print(said)
     return INPUT if refused else FINE
+
+
+def _add_key(verbs: Verbs) -> None:
+    key = _verb(
+        verbs,
+        "key",
+        "explain a key of the program files: place, meaning, what may stand there, an example",
+        "Say where a key stands in program.yaml or definitions.yaml, what it means, what may stand there and in which "
+        "units, what holds when it is left out, and how it is written. Of a name that stands in many places those are "
+        "listed; say what stands above it to have one explained.",
+        "sitegen key percent_linear",
+        "sitegen key testers.percent_linear",
+        "sitegen key leakdown.columns.supply      the field of a record",
+    )
+    key.add_argument("name", metavar="NAME", help="the key, with a point after each key above it that is said")
+    key.set_defaults(verb=_key)
+
+
+def _key(options: argparse.Namespace) -> int:
+    from sitegen.program import keys
+
+    try:
+        print(keys.explain(options.name))
+    except keys.UnknownKeyError as unknown:
+        print(unknown, file=sys.stderr)
+        return USE
+    return FINE
 
 
 def _start(options: argparse.Namespace) -> int:

@@ -382,7 +382,7 @@ class SeatingRule:
 
     to_lose: float  # mm2: leak still to lose at most
     level: float  # mm2: leak area to the crankcase at most
-    fit_through: str = ""  # last phase of the seating fit; "" all fired checks
+    fit_through: str = ""  # last phase of the seating fit; "" the last fired one before any durability run
 
 
 @dataclass(frozen=True)
