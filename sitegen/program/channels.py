@@ -70,6 +70,10 @@ CHANNELS: Mapping[str, Channel] = MappingProxyType(
     }
 )  # fmt: skip
 
+# what may be stated for a whole log where it was not logged: conditions that change little through a run
+STATED = ("ambient_pressure", "intake_temperature", "blowby_temperature", "blowby_pressure")
+MOST_DRAWN = 40  # channels of one's own in a log
+
 
 def known(name: str) -> tuple[Channel, int] | None:
     """The channel of a name and its cylinder, 0 where it belongs to the whole engine; None where there is none.
