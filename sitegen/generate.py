@@ -216,8 +216,8 @@ def _log() -> Rule:
                       "minProperties": 1},
         "drawn": {
             "title": "drawn",
-            "description": "Channels of your own, by a name of letters, digits and underscores: drawn over the run, and "
-            "nothing else is made of them.",
+            "description": "Channels of your own, by a name of small letters, digits and underscores: drawn over the "
+            "run, and nothing else is made of them.",
             "type": "object",
             "minProperties": 1,
             "maxProperties": MOST_DRAWN,

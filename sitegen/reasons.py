@@ -311,6 +311,7 @@ FLAGS: dict[str, str] = {
     "shared-block-left-out": "the one block that ran both coatings was left out",
     "unverified": "no check of the meter with flow applied and the engine running was recorded in this phase",
     "oil-not-logged": "oil temperature was not logged, so nothing says whether it came back at the reference points",
+    "gas-stated": "pressure or temperature of the gas at the meter is one stated value, not a logged one",
     "channel-flat": "the channel shows one and the same value all along",
     "channel-stuck": "the channel stands still for a stretch while the engine runs",
     "channel-clipped": "the channel is cut off at an end of its range",

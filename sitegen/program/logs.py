@@ -26,7 +26,8 @@ def sources(
     meters: Mapping[str, Meter] | None,
 ) -> tuple[LogSource, ...]:
     """Every log file of a program in the order written; `meters` None: ids of meters are not checked."""
-    return tuple(_source(entry, files, builds, phases, meters) for entry in root.get("records").items(STREAM))
+    drawn: dict[str, tuple[str, str, int]] = {}
+    return tuple(_source(entry, files, builds, phases, meters, drawn) for entry in root.get("records").items(STREAM))
 
 
 def _source(
@@ -35,6 +36,7 @@ def _source(
     builds: Sequence[Build],
     phases: Sequence[Phase],
     meters: Mapping[str, Meter] | None,
+    drawn: dict[str, tuple[str, str, int]],
 ) -> LogSource:
     engine = entry.reference("engine", [each.id for each in builds], "build", _HERE)
     build = next((each for each in builds if each.id == engine), None)
@@ -42,7 +44,7 @@ def _source(
     records.check_keys(entry, ("header_rows", "units_row"))
     time = _time(entry.get("time")) if entry.has("time") else None
     made = [_channel(name, node, build, meters) for name, node in entry.entries("channels")]
-    made += [_drawn(name, node) for name, node in entry.entries("drawn")]
+    made += [_drawn(name, node, drawn) for name, node in entry.entries("drawn")]
     _apart(entry)
     for name, node in (*entry.entries("channels"), *entry.entries("drawn")):
         if time is None and not node.has("time"):
@@ -165,8 +167,8 @@ def _channel(name: str, node: Node, build: Build | None, meters: Mapping[str, Me
     )
 
 
-def _drawn(name: str, node: Node) -> LogChannel:
-    """A channel of one's own: its numbers as they are written, under a title."""
+def _drawn(name: str, node: Node, before: dict[str, tuple[str, str, int]]) -> LogChannel:
+    """A channel of one's own: its numbers as they are written, under one title and in one unit in every log."""
     if channels.known(name) is not None:
         node.problems.add(
             node.key_at,
@@ -174,13 +176,23 @@ def _drawn(name: str, node: Node) -> LogChannel:
             f'"{shown(name)}"{_above(node)} is a channel that more than a drawing is made of',
             expected="a name of your own, or the channel under `channels`",
         )
+    title, unit = node.text("title") or name, node.text("unit")
+    first = before.setdefault(name, (title, unit, node.at[0]))
+    if first[:2] != (title, unit):
+        node.problems.add(
+            node.key_at,
+            "drawn-twofold",
+            f'"{shown(name)}"{_above(node)} is "{shown(title)}" in "{shown(unit)}" here, and '
+            f'"{shown(first[0])}" in "{shown(first[1])}" in line {first[2]}',
+            expected="one title and one unit for one name, which are drawn on one axis",
+        )
     return LogChannel(
         name=name,
         at=address(node),
-        unit=node.text("unit"),
+        unit=unit,
         time=_time(node.get("time")) if node.has("time") else None,
         where=node.where,
-        drawn=node.text("title") or name,
+        drawn=title,
     )
 
 

@@ -95,6 +95,9 @@ class Run:
     visits: tuple[Visit, ...]
 
 
+GAS = frozenset({"ambient_pressure", "blowby_pressure", "blowby_temperature"})  # what a reading is corrected by
+
+
 def run(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
     """Blow-by of one build, phase by phase."""
     before = 0.0
@@ -121,6 +124,8 @@ def run(program: Program, engine: str, readings: Mapping[str, Readings], book: B
             flags |= {"crankcase-leaks"}
         if "oil_temperature" not in log.bins:
             flags |= {"oil-not-logged"}
+        if GAS & set(log.stated):
+            flags |= {"gas-stated"}
         windows, room = _windows(program, phase, log), of_room(program, log)
         visits = tuple(_visits(phase, log, windows))
         found.append(Run(phase, log, corrected, begun, quiet, flags, room, windows, visits))

@@ -255,7 +255,7 @@ def _unmoved(log: Log, channel: str) -> bool:
 
 def _health(log: Log, answered: Mapping[str, bool]) -> Iterator[tuple[str, str]]:
     """A word for each channel: sound, or what is wrong with it. A meter that answered its check may well be quiet."""
-    for channel in log.channels:
+    for channel in (each for each in log.channels if each not in log.drawn):
         meter = log.meters.get(channel, "")
         if answered.get(meter) is False:
             yield channel, "no answer"
