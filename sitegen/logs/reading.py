@@ -503,7 +503,7 @@ class _Reader:
         if self._above[0]:
             lines = counts(self._file) + "s" * (self._above[0] > 1)
             said = (
-                f"another preamble stands here, above the headers again ({self._above[0]} {lines} in all): a section of "
+                f"another preamble stands above the headers again ({self._above[0]} {lines} in all): a section of "
                 "its own begins, and its rows are read on as those of one log"
             )
             step = "if they are runs of their own, make a file of each"

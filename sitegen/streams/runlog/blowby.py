@@ -14,6 +14,7 @@ from sitegen.logs.join import Log
 from sitegen.methods import brake, flow, schedule, settling, steady, twometers, wander
 from sitegen.methods.intervals import NORMAL_95
 from sitegen.program.model import Build, Phase, Program, VisitBands
+from sitegen.streams.runlog.judged import IDLE, channel_word, column, running, samples
 from sitegen.streams.runlog.measures import (
     APART,
     BIAS,
@@ -25,18 +26,7 @@ from sitegen.streams.runlog.measures import (
     SCALE,
     UNSTEADY,
 )
-from sitegen.streams.runlog.steps import (
-    IDLE,
-    QUIET,
-    answers,
-    channel_word,
-    column,
-    crankcase,
-    parts,
-    running,
-    runs,
-    samples,
-)
+from sitegen.streams.runlog.steps import QUIET, answers, crankcase, parts, runs
 from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Value, refused
 
 KM = "exposure.km"

@@ -16,6 +16,7 @@ from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text, number_of
 from sitegen.page.view import View
 from sitegen.program.model import Build, Phase
+from sitegen.streams.runlog.judged import NOT_RUN, base
 from sitegen.streams.runlog.measures import (
     APART,
     BIAS,
@@ -31,7 +32,7 @@ from sitegen.streams.runlog.measures import (
     STOPPED,
     UNSTEADY,
 )
-from sitegen.streams.runlog.steps import CHANNEL, NOT_RUN, PLANNED, QUIET, TIGHT, base
+from sitegen.streams.runlog.steps import CHANNEL, PLANNED, QUIET, TIGHT
 from sitegen.tables.rows import Recorded, Written, rows_of
 from sitegen.vocabulary import Value, Verdict
 
