@@ -24,7 +24,7 @@ NOT_RUN = "engine did not run"  # of every channel of a log in which the speed n
 LONG_ENOUGH = 300.0  # s of running below which a slow channel is not judged; common practice, no source
 MOSTLY = 0.5  # share of the running time for which a channel may stand still; common practice, no source
 IDLE = 10.0  # rad/s below which the engine does not run: some 95 rpm, under any idle; common practice, no source
-# Beside the others; all of it common practice, no source, and far beyond what engines differ by.
+# Beside the others; all of it common practice, no source, and well beyond what engines differ by.
 WARMS = frozenset({"oil_temperature", "coolant_temperature", "exhaust_temperature"})  # cannot stay cold
 FREEZING, STILL = 273.15, 2.0  # K: below, and by no more than this apart in all of a run, nothing has warmed
 TELLING = 20  # different values of two channels that are alike in everything before one is a copy
@@ -138,8 +138,8 @@ class Strange:
 def strange(log: Log, kind: EngineType) -> Mapping[str, Strange]:
     """What is implausible of channels beside the others of their log: copies, what never warms, thousandfold values.
 
-    Nothing is said of a log in which the engine did not run. Limits lie a factor of ten and more outside of what is met
-    in practice, so that a cold, an idle or a worn engine is none.
+    Nothing is said of a log in which the engine did not run. Limits lie well outside of what is met in practice, so
+    that a cold, an idle, a worn or a tight engine is within them.
     """
     ran = running(log)
     if "speed" not in log.bins or not ran.any():
