@@ -6,6 +6,7 @@ What is planted, and what is usual of an engine, are common practice, no source;
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -78,7 +79,7 @@ def test_a_plausible_run_has_nothing_to_tell(tmp_path: Path) -> None:
     assert words(log_of(tmp_path, engine())) == {}
 
 
-PLANTED = {
+PLANTED: dict[str, tuple[Callable[[Made], Made], dict[str, str]]] = {
     "a copy": (lambda e: other(e, coolant_temperature=e["oil_temperature"]),
                {"oil_temperature": "copy", "coolant_temperature": "copy"}),
     "a sensor that is not there": (lambda e: other(e, oil_temperature=np.full_like(e["Time"], -40.0)
