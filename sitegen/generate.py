@@ -221,7 +221,7 @@ def _log() -> Rule:
             "type": "object",
             "minProperties": 1,
             "maxProperties": MOST_DRAWN,
-            "propertyNames": {"pattern": "^[a-z][a-z0-9_]{0,39}$", "examples": ["mixture"]},
+            "propertyNames": {"examples": ["mixture"]},
             "additionalProperties": _ref("drawn_channel", "drawn channel", "Where it stands, and how it is printed."),
         },
     }  # fmt: skip

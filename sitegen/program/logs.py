@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 
 from sitegen import units
@@ -13,6 +14,7 @@ from sitegen.program.model import Address, Build, LogChannel, LogSource, LogTime
 from sitegen.program.node import Node
 
 STREAM = "runlog"
+_OWN = re.compile("[a-z][a-z0-9_]{0,39}")
 _HERE = "this program"
 _WAYS = "column with its unit, left with its unit, clock, or date with time_of_day"
 _COLUMNS = ("column", "clock", "date", "time_of_day")  # keys of `time` that name one
@@ -175,6 +177,14 @@ def _drawn(name: str, node: Node, before: dict[str, tuple[str, str, int]]) -> Lo
             "drawn-is-channel",
             f'"{shown(name)}"{_above(node)} is a channel that more than a drawing is made of',
             expected="a name of your own, or the channel under `channels`",
+        )
+    if not _OWN.fullmatch(name):
+        node.problems.add(
+            node.key_at,
+            "not-a-name",
+            f'"{shown(name)}"{_above(node)} cannot name a channel of your own',
+            expected="a small letter, then small letters, digits and underscores, at most 40 in all",
+            next_step="choose another name; the title may be any text",
         )
     title, unit = node.text("title") or name, node.text("unit")
     first = before.setdefault(name, (title, unit, node.at[0]))

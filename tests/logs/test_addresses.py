@@ -33,7 +33,8 @@ def workbook() -> bytes:
     book = Workbook()
     sheet = book.active
     assert sheet is not None
-    for row in [HEADER, *ROWS]:
+    sheet.append(HEADER)
+    for row in ROWS:
         sheet.append(row)
     stream = io.BytesIO()
     book.save(stream)
@@ -59,7 +60,7 @@ THIRD = {
 @pytest.mark.parametrize("way", THIRD)
 @pytest.mark.parametrize("form", ["csv", "xlsx", "parquet"])
 def test_every_way_to_one_column(way: str, form: str, folder: Folder) -> None:
-    content = {"csv": text(), "xlsx": workbook(), "parquet": parquet()}[form]
+    content: str | bytes = text() if form == "csv" else workbook() if form == "xlsx" else parquet()
     wanted = ("oil_temperature", THIRD[way], "degC")
     found = folder.read(content, "speed", wanted, name=f"run.{form}")
     assert told(found) == []
@@ -69,15 +70,15 @@ def test_every_way_to_one_column(way: str, form: str, folder: Folder) -> None:
 
 WRONG = {
     "by its name alone": (Address("T"), "column-ambiguous",
-        '"T" stands over 3 columns, 2 (B), 3 (C) and 4 (D), of pump/run.csv. Expected one column. Next: say which, for the last of '
-        'them: {header: "T", which: 3}, {number: 4}, {letter: D} or {left_of: "n"}.'),
+        '"T" stands over 3 columns, 2 (B), 3 (C) and 4 (D), of pump/run.csv. Expected one column. Next: say which, for '
+        'the last of them: {header: "T", which: 3}, {number: 4}, {letter: D} or {left_of: "n"}.'),
     "one too many": (Address("T", which=4), "column-missing",
         '"T" stands over 3 columns, 2 (B), 3 (C) and 4 (D), of pump/run.csv; there is no number 4. Expected 1 to 3.'),
     "past the last": (Address(number=6), "column-missing",
         "pump/run.csv has 5 columns, and no column 6 (F). Expected 1 to 5."),
     "another header there": (Address("T", number=5), "column-contradicted",
-        'column 5 (E) of pump/run.csv is headed "n", not "T". Expected the header of that column, or none. Nearest: column 2 (B), '
-        "column 3 (C) or column 4 (D)."),
+        'column 5 (E) of pump/run.csv is headed "n", not "T". Expected the header of that column, or none. Nearest: '
+        "column 2 (B), column 3 (C) or column 4 (D)."),
     "left of the first": (Address(left_of=Address("Time")), "column-missing",
         'nothing stands left of "Time", the first column of pump/run.csv. Expected a column with another to its left.'),
     "left of nothing": (Address(left_of=Address("Tmie")), "column-missing",

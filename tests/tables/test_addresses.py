@@ -11,7 +11,7 @@ from tables import forms
 from tables.house import Folder, told
 
 HEADER = ["Motor", "Zyl.", "Lauf", "Wert", "Wert", "Wert"]
-ROWS = [["B1", 1, "cold-build", 80, 76.5, 3], ["B1", 2, "cold-build", 80, 77.5, 4]]
+ROWS: list[list[object]] = [["B1", 1, "cold-build", 80, 76.5, 3], ["B1", 2, "cold-build", 80, 77.5, 4]]
 FIXED = {"tester": "T1", "crank": "tdc"}
 COLUMNS: dict[str, object] = {"engine": "Motor", "cylinder": "Zyl.", "phase": "Lauf"}
 
@@ -26,7 +26,7 @@ def workbook() -> bytes:
 
 
 def text(header: list[str] = HEADER) -> str:
-    return "\n".join(",".join(map(str, row)) for row in [header, *ROWS]) + "\n"
+    return forms.text([header, *ROWS]).decode()
 
 
 @pytest.mark.parametrize("form", ["csv", "xlsx"])
@@ -39,7 +39,7 @@ def text(header: list[str] = HEADER) -> str:
     ],
 )
 def test_repeated_headers_by_their_place(form: str, supply: Address, pressure: Address, folder: Folder) -> None:
-    content = {"csv": text(), "xlsx": workbook()}[form]
+    content: str | bytes = text() if form == "csv" else workbook()
     columns = {**COLUMNS, "supply": (supply, "psig"), "pressure": (pressure, "psig")}
     found = folder.read(folder.source(content, f"leak.{form}", columns=columns, constants=FIXED))
     assert told(found) == []
@@ -51,8 +51,8 @@ def test_a_repeated_header_by_its_name_alone_names_the_ways(folder: Folder) -> N
     columns = {**COLUMNS, "supply": (Address(number=4), "psig"), "pressure": "Wert"}
     found = folder.read(folder.source(text(), columns=columns, constants=FIXED))
     assert told(found) == [
-        'pump/program.yaml:99:7: "Wert" stands over 3 columns, 4 (D), 5 (E) and 6 (F), of pump/leak.csv. Expected one column. Next: '
-        'say which, for the last of them: {header: "Wert", which: 3}, {number: 6} or {letter: F}.'
+        'pump/program.yaml:99:7: "Wert" stands over 3 columns, 4 (D), 5 (E) and 6 (F), of pump/leak.csv. Expected one '
+        'column. Next: say which, for the last of them: {header: "Wert", which: 3}, {number: 6} or {letter: F}.'
     ]  # fmt: skip
 
 
@@ -60,8 +60,8 @@ def test_a_header_that_is_not_the_one_stated_is_told(folder: Folder) -> None:
     columns = {**COLUMNS, "supply": (Address(number=4), "psig"), "pressure": (Address("Lauf", number=5), "psig")}
     found = folder.read(folder.source(text(), columns=columns, constants=FIXED))
     assert told(found) == [
-        'pump/program.yaml:99:7: column 5 (E) of pump/leak.csv is headed "Wert", not "Lauf". Expected the header of that column, or '
-        "none. Nearest: column 3 (C)."
+        'pump/program.yaml:99:7: column 5 (E) of pump/leak.csv is headed "Wert", not "Lauf". Expected the header of '
+        "that column, or none. Nearest: column 3 (C)."
     ]  # fmt: skip
 
 
@@ -88,7 +88,8 @@ def test_a_unit_in_the_header_that_contradicts_is_told(case: str, folder: Folder
     columns = {**COLUMNS, "supply": (Address(number=4), "psig"), "pressure": (Address(number=5), "psig")}
     content = text([*HEADER[:4], header, "x"])
     assert told(folder.read(folder.source(content, columns=columns, constants=FIXED))) == [
-        f'pump/program.yaml:99:7: pressure is in "psig" here, but in "{unit}" in the header of pump/leak.csv. Expected the same unit in both.'
+        f'pump/program.yaml:99:7: pressure is in "psig" here, but in "{unit}" in the header of pump/leak.csv. '
+        "Expected the same unit in both."
     ]  # fmt: skip
 
 
