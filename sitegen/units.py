@@ -289,8 +289,8 @@ _FOREIGN: Mapping[str, str] = MappingProxyType(
         **dict.fromkeys(("degBe", "degBé", "degAPI"), "density by a hydrometer"),
         **dict.fromkeys(("degBx", "degBrix", "degOe"), "sugar in water"),
         **dict.fromkeys(("Hz", "kHz", "MHz"), "frequency"),
-        **dict.fromkeys(("V", "mV", "kV"), "voltage"),
-        **dict.fromkeys(("A", "mA", "Ah"), "electric current"),
+        **dict.fromkeys(("mV", "kV"), "voltage"),  # "(V)" and "(A)" may be a bank or a side
+        **dict.fromkeys(("mA", "Ah"), "electric current"),
         **dict.fromkeys(("Ohm", "kOhm", "Ω"), "electric resistance"),
         **dict.fromkeys(("dB", "dBA", "dB(A)"), "sound"),
         **dict.fromkeys(("%RH", "%rH", "% RH", "% rH"), "humidity of air"),
