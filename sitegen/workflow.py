@@ -24,7 +24,7 @@ from sitegen.program.model import Folder, Left, Program
 from sitegen.progress import Tell, untold
 from sitegen.reasons import APART
 from sitegen.regular import read_regular
-from sitegen.results import alike, committed, run, stated, taken
+from sitegen.results import alike, committed, package, run, stated, taken
 from sitegen.results import files as result_files
 from sitegen.results.keeping import Later
 from sitegen.results.run import Analysis, Evidence, analyse, gather, lent_file, unread
@@ -411,10 +411,15 @@ def render(
     helpers = examination.helpers
     site = build_site(
         examination.folder, analyses, registry.STREAMS, measures, theme, known, plans,
-        {each.analysis.program.id: each.files for each in conclusions}, sheet, examination.shelves,
-        helpers.pages_of(analyses, plans) if helpers is not None else None, before, told,
+        {each.analysis.program.id: _with_description(each, measures) for each in conclusions}, sheet,
+        examination.shelves, helpers.pages_of(analyses, plans) if helpers is not None else None, before, told,
     )  # fmt: skip
     return Rendered(conclusions, site, told)
+
+
+def _with_description(one: Conclusion, measures: Mapping[str, Measure]) -> Mapping[str, bytes]:
+    """Result files with what describes them to other programs."""
+    return {**one.files, package.NAME: package.described(one.analysis.program, one.files, measures)}
 
 
 def nothing_stands(examination: Examination, before: Mapping[str, bytes]) -> bool:

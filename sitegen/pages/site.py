@@ -97,7 +97,7 @@ def build_site(
         files[path], *later = _LATER.split(filled(content, marks))
         files |= {name.decode(): rows for name, rows in zip(later[::2], later[1::2], strict=True)}
     for name, own in site.results.items():
-        files |= {site.addresses.result(name, file): own[file] for file in own if file.endswith(".csv")}
+        files |= {site.addresses.result(name, file): own[file] for file in own if file != "provenance.json"}
     files.update(site.gallery.files)
     files = left.mended({**kept, **files}, kept)
     if told is not None:
