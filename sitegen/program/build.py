@@ -12,7 +12,8 @@ from pathlib import Path, PurePosixPath
 from sitegen import units
 from sitegen.problems import Collector, listed, nearest, shown
 from sitegen.program import described, logs, records
-from sitegen.program.definitions import HOME, MOST_CYLINDERS, by_element
+from sitegen.program.convert import known_elements
+from sitegen.program.definitions import HOME, MOST_CYLINDERS
 from sitegen.program.model import (
     Assembly,
     Build,
@@ -361,7 +362,7 @@ def _oil_rule(node: Node, compared: Sequence[str]) -> OilRule:
         minutes.add("range-reversed", f"{minutes.subject} ends before its beginning", expected="`from` before `to`")
     made = []
     for name, each in node.ids("sources", "among the sources of metal").items():
-        shares = by_element(each, "elements", "ratio")
+        shares = {s: q for s, n in known_elements(each.get("elements")) if (q := n.own_quantity("ratio")) is not None}
         if sum(shares.values()) > 1 + 1e-9:
             each.get("elements").add(
                 "shares-above-100",

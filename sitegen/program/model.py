@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Literal, TypeVar
+from typing import Annotated, Any, Final, Literal, TypeVar
 
 from sitegen.vocabulary import Key, Problem, Value
 
@@ -21,6 +21,32 @@ class Where:
     column: int = 0
 
 
+@dataclass(frozen=True)
+class Quantity:
+    """Note of a field: a quantity in SI, or the two ends of a range of it. See `convert`."""
+
+    dimension: str  # key of `units.DIMENSIONS`
+    zero: bool = False  # zero may be said
+    share: bool = False  # at most 1
+
+
+@dataclass(frozen=True)
+class Under:
+    """Note of a field that stands elsewhere in its mapping than under its own name."""
+
+    path: tuple[str, ...]
+
+
+DAY: Final = "day"  # note: a day of the calendar, as an ISO date
+ELEMENTS: Final = "elements"  # note: the keys are chemical symbols
+Day = Annotated[str, DAY]
+Length = Annotated[float, Quantity("length")]
+Density = Annotated[float, Quantity("density")]
+Share = Annotated[float, Quantity("ratio")]
+MassFraction = Annotated[float, Quantity("mass fraction")]
+MassFractionOrNone = Annotated[float, Quantity("mass fraction", zero=True)]
+
+
 # ---- definitions.yaml, shared by all programs of a folder ---------------------------------------------------------
 
 
@@ -28,8 +54,8 @@ class Where:
 class Layer:
     name: str
     process: str = ""
-    thickness: float | None = None  # m, nominal
-    tolerance: float | None = None  # m, half-width about it
+    thickness: Length | None = None  # m, nominal
+    tolerance: Length | None = None  # m, half-width about it
     running_in: bool = False
 
     @property
@@ -44,10 +70,10 @@ class Coating:
     order: int  # place in definitions.yaml: fixes colour, point shape and dash for ever
     process: str = ""
     layers: tuple[Layer, ...] = ()  # outermost first
-    hardness_hv: float | None = None
-    thickness: float | None = None  # m, nominal, of all layers
+    hardness_hv: Annotated[float | None, Quantity("hardness"), Under(("hardness",))] = None
+    thickness: Length | None = None  # m, nominal, of all layers
     tracers: tuple[str, ...] = ()  # chemical symbols
-    density: float | None = None  # kg/m3, of the layer
+    density: Density | None = None  # kg/m3, of the layer
 
     @property
     def nominal(self) -> float | None:
@@ -62,22 +88,22 @@ class EngineType:
     id: str
     title: str
     cylinders: int
-    bore: float  # m
-    stroke: float  # m
+    bore: Length  # m
+    stroke: Length  # m
     layout: Literal["inline", "vee", "flat"] = "inline"
     strokes: Literal[2, 4] = 4  # strokes a cycle
     firing_order: tuple[int, ...] = ()
     flywheel: Literal["at the last cylinder", "at the first cylinder"] = "at the last cylinder"
-    rod: float | None = None  # m, centre to centre
+    rod: Length | None = None  # m, centre to centre
     fuel: str = ""
-    rated_speed: float | None = None  # rad/s
-    oil_charge: float | None = None  # kg
+    rated_speed: Annotated[float, Quantity("speed")] | None = None  # rad/s
+    oil_charge: Annotated[float, Quantity("mass")] | None = None  # kg
 
 
 @dataclass(frozen=True)
 class Calibration:
-    on: str  # ISO date
-    due: str  # ISO date
+    on: Day
+    due: Day
     note: str = ""
 
 
@@ -87,9 +113,9 @@ class Tester:
 
     id: str
     title: str
-    orifice: float  # m, diameter of the master orifice
-    gauge_class: float  # Pa, limit of error of each gauge
-    orifice_tolerance: float = 0.0  # m, limit of error of the diameter
+    orifice: Length  # m, diameter of the master orifice
+    gauge_class: Annotated[float, Quantity("pressure difference")]  # Pa, limit of error of each gauge
+    orifice_tolerance: Annotated[float, Quantity("length", zero=True)] = 0.0  # m, limit of error of the diameter
     scale: Literal["pressure", "percent"] = "pressure"
     percent_linear: bool | None = None  # whether a percent scale is linear in gauge pressure; None: not stated
     calibrations: tuple[Calibration, ...] = ()
@@ -101,8 +127,8 @@ class ReferenceOrifice:
 
     id: str
     title: str
-    diameter: float  # m
-    tolerance: float = 0.0  # m, limit of error
+    diameter: Length  # m
+    tolerance: Annotated[float, Quantity("length", zero=True)] = 0.0  # m, limit of error
 
 
 @dataclass(frozen=True)
@@ -128,12 +154,20 @@ class Meter:
     title: str
     principle: Literal["positive-displacement", "thermal-mass", "float", "orifice"]
     scale: Literal["actual", "standard"]  # volume as it passes, or as it would be at the reference conditions
-    reference_pressure: float | None = None  # Pa absolute, of a standard scale
-    reference_temperature: float | None = None  # K, of a standard scale
-    design_pressure: float | None = None  # Pa absolute, of a float or orifice scale
-    design_temperature: float | None = None  # K
-    design_density: float | None = None  # kg/m3 of the gas it is scaled for, at 0 degC and 101.325 kPa
-    time_constant: float | None = None  # s
+    reference_pressure: Annotated[float | None, Quantity("absolute pressure"), Under(("reference", "pressure"))] = (
+        None  # Pa absolute, of a standard scale
+    )
+    reference_temperature: Annotated[float | None, Quantity("temperature"), Under(("reference", "temperature"))] = (
+        None  # K, of a standard scale
+    )
+    design_pressure: Annotated[float | None, Quantity("absolute pressure"), Under(("design", "pressure"))] = (
+        None  # Pa absolute, of a float or orifice scale
+    )
+    design_temperature: Annotated[float | None, Quantity("temperature"), Under(("design", "temperature"))] = None  # K
+    design_density: Annotated[Density | None, Under(("design", "density"))] = (
+        None  # kg/m3 of the gas it is scaled for, at 0 degC and 101.325 kPa
+    )
+    time_constant: Annotated[float, Quantity("time", zero=True)] | None = None  # s
     low: float | None = None  # m3/s on its own scale: below it nothing is sure
     high: float | None = None  # m3/s on its own scale
     calibrations: tuple[Calibration, ...] = ()
@@ -144,11 +178,15 @@ class Oil:
     id: str
     title: str
     grade: str = ""
-    density: float | None = None  # kg/m3
-    fresh: Mapping[str, float] = field(default_factory=dict)  # element -> mass fraction of the oil as delivered [-]
-    fresh_error: Mapping[str, float] = field(default_factory=dict)  # element -> standard uncertainty of it [-]
-    viscosity_40: float | None = None  # m2/s, fresh
-    viscosity_100: float | None = None  # m2/s, fresh
+    density: Density | None = None  # kg/m3
+    fresh: Annotated[Mapping[str, MassFractionOrNone], ELEMENTS] = field(
+        default_factory=dict
+    )  # element -> mass fraction of the oil as delivered [-]
+    fresh_error: Annotated[Mapping[str, MassFractionOrNone], ELEMENTS] = field(
+        default_factory=dict
+    )  # element -> standard uncertainty of it [-]
+    viscosity_40: Annotated[float, Quantity("kinematic viscosity")] | None = None  # m2/s, fresh
+    viscosity_100: Annotated[float, Quantity("kinematic viscosity")] | None = None  # m2/s, fresh
     limits: Mapping[str, float] = field(default_factory=dict)  # condition -> limit in SI; see `definitions.CONDITIONS`
 
 
@@ -156,8 +194,8 @@ class Oil:
 class Precision:
     """A laboratory's own scatter from day to day of one element: sd at a mass fraction c is hypot(at_zero, share c)."""
 
-    at_zero: float  # mass fraction [-]
-    share: float  # [-]
+    at_zero: MassFractionOrNone  # mass fraction [-]
+    share: Annotated[float, Quantity("ratio", zero=True)]  # [-]
 
 
 @dataclass(frozen=True)
@@ -167,9 +205,13 @@ class Laboratory:
     id: str
     title: str
     method: Literal["icp", "rotating-disc"]
-    precision: Mapping[str, Precision] = field(default_factory=dict)  # intermediate precision by element
-    detection: Mapping[str, float] = field(default_factory=dict)  # element -> limit of detection, mass fraction [-]
-    reported_to: float = 0.0  # step its reports are rounded to, mass fraction [-]
+    precision: Annotated[Mapping[str, Precision], ELEMENTS] = field(
+        default_factory=dict
+    )  # intermediate precision by element
+    detection: Annotated[Mapping[str, MassFraction], ELEMENTS] = field(
+        default_factory=dict
+    )  # element -> limit of detection, mass fraction [-]
+    reported_to: MassFraction = 0.0  # step its reports are rounded to, mass fraction [-]
 
 
 @dataclass(frozen=True)
