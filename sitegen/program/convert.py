@@ -32,7 +32,7 @@ class _Part(NamedTuple):
     missing: Callable[[], Any]
 
 
-def made(cls: type[Made], node: Node, **given: Any) -> Made:
+def instance(cls: type[Made], node: Node, **given: Any) -> Made:
     """An instance of a class of the model from the keys of a mapping; fields that are `given` are not looked for."""
     values = dict(given)
     for part in _parts(cls):  # type: ignore[arg-type] # a class is hashable
@@ -102,7 +102,7 @@ def _taker(kind: Any, notes: tuple[Any, ...]) -> _Take:
     if origin is not None and issubclass(origin, Mapping):
         return partial(_entries, _taker(*_bare(inside[1])), ELEMENTS in notes)
     if isinstance(kind, type) and is_dataclass(kind):
-        return partial(made, kind)
+        return partial(instance, kind)
     return {str: _text, bool: _flag, int: Node.own_whole}.get(kind, _unsaid)
 
 
@@ -117,7 +117,8 @@ def _range(kind: Any, what: Quantity, node: Node) -> Any:
     """From one quantity to another: a `Window`, which may have one end only, or a pair; None where it has none."""
     low, high = _quantity(what, node.get("from")), _quantity(what, node.get("to"))
     if low is not None and high is not None and low >= high:
-        node.add("range-reversed", f"{node.subject} ends before its beginning", expected="`from` before `to`")
+        expected = f"`from` {'below' if what.share else 'before'} `to`"
+        node.add("range-reversed", f"{node.subject} ends before its beginning", expected=expected)
     if kind is Window:
         return None if low is None and high is None else Window(low, high)
     return None if low is None or high is None else (low, high)

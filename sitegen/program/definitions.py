@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from sitegen import units
 from sitegen.problems import counted, shown
-from sitegen.program.convert import made
+from sitegen.program.convert import instance
 from sitegen.program.model import (
     Calibration,
     Coating,
@@ -57,19 +57,21 @@ def build(root: Node) -> Definitions:
             ids.add(name, entry.key_at, root.problems)
     coatings = enumerate(root.entries("coatings"))
     return Definitions(
-        coatings={name: made(Coating, entry, id=name, order=n, layers=_layers(entry)) for n, (name, entry) in coatings},
+        coatings={
+            name: instance(Coating, entry, id=name, order=n, layers=_layers(entry)) for n, (name, entry) in coatings
+        },
         engine_types={name: _engine_type(name, entry) for name, entry in root.entries("engine_types")},
         testers={
-            name: made(Tester, entry, id=name, calibrations=_calibrations(entry))
+            name: instance(Tester, entry, id=name, calibrations=_calibrations(entry))
             for name, entry in root.entries("testers")
         },
         reference_orifices={
-            name: made(ReferenceOrifice, entry, id=name) for name, entry in root.entries("reference_orifices")
+            name: instance(ReferenceOrifice, entry, id=name) for name, entry in root.entries("reference_orifices")
         },
         tools={name: _tool(name, entry) for name, entry in root.entries("tools")},
-        oils={name: made(Oil, entry, id=name, limits=_limits(entry)) for name, entry in root.entries("oils")},
+        oils={name: instance(Oil, entry, id=name, limits=_limits(entry)) for name, entry in root.entries("oils")},
         meters={name: _meter(name, entry) for name, entry in root.entries("meters")},
-        laboratories={name: made(Laboratory, entry, id=name) for name, entry in root.entries("laboratories")},
+        laboratories={name: instance(Laboratory, entry, id=name) for name, entry in root.entries("laboratories")},
     )
 
 
@@ -77,7 +79,7 @@ def _layers(entry: Node) -> tuple[Layer, ...]:
     """Layers of a coating, outermost first: the first alone may be the running-in layer, and all make the whole."""
     layers: list[Layer] = []
     for name, one in entry.entries("layers"):
-        layer = made(Layer, one, name=name)
+        layer = instance(Layer, one, name=name)
         if fault := id_fault(name):
             one.add("not-an-id", f'the layer "{shown(name)}" {fault}', next_step="choose another name")
         if layer.running_in and layers:
@@ -99,7 +101,7 @@ def _layers(entry: Node) -> tuple[Layer, ...]:
 
 
 def _engine_type(name: str, entry: Node) -> EngineType:
-    engine = made(EngineType, entry, id=name)
+    engine = instance(EngineType, entry, id=name)
     firing, written = engine.firing_order, len(entry.items("firing_order"))
     everyone = list(range(1, engine.cylinders + 1))
     if written and 0 < engine.cylinders <= MOST_CYLINDERS and (sorted(firing) != everyone or len(firing) != written):
@@ -113,7 +115,7 @@ def _engine_type(name: str, entry: Node) -> EngineType:
 
 
 def _calibrations(entry: Node) -> tuple[Calibration, ...]:
-    found = [(each, made(Calibration, each)) for each in entry.items("calibrations")]
+    found = [(each, instance(Calibration, each)) for each in entry.items("calibrations")]
     for node, (on, due) in ((node, (each.on, each.due)) for node, each in found):
         if on and due and due <= on:
             told = f"the calibration of {on} is due on {due}"
@@ -129,7 +131,7 @@ def _tool(name: str, entry: Node) -> Tool:
         told = f"{place.subject} is more than twice the limit of error: rounding alone errs more"
         place.add("readability-coarse", told, expected="a step of at most twice the limit")
     own = {"limit": limit or 0.0, "readability": step or 0.0, "calibrations": _calibrations(entry)}
-    return made(Tool, entry, id=name, **own)
+    return instance(Tool, entry, id=name, **own)
 
 
 def _limits(entry: Node) -> dict[str, float]:
@@ -160,7 +162,7 @@ def _meter(name: str, entry: Node) -> Meter:
     low, high = _flow(within.get("low"), scale), _flow(within.get("high"), scale)
     if low is not None and high is not None and low >= high:
         within.add("range-reversed", f"{within.subject} ends below its beginning", expected="low below high")
-    return made(Meter, entry, id=name, low=low, high=high, calibrations=_calibrations(entry))
+    return instance(Meter, entry, id=name, low=low, high=high, calibrations=_calibrations(entry))
 
 
 def _flow(node: Node, scale: str) -> float | None:

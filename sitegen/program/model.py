@@ -239,7 +239,7 @@ PhaseKind = Literal["static-check", "run", "pulls", "teardown", "durability"]
 class ScheduleStep:
     """Part of a phase's planned running; from one speed or torque to another it goes evenly."""
 
-    time: float  # s
+    time: Annotated[float, Quantity("time")]  # s
     speed: float  # rad/s
     speed_to: float  # rad/s, equal to speed when steady
     torque: float | None = None  # N m
@@ -381,7 +381,7 @@ class Decision:
     """A decision that somebody took."""
 
     where: Where
-    on: str  # ISO date
+    on: Day
     by: str
     coating: str
     word: RuleWord
@@ -461,34 +461,50 @@ class LeakdownRule:
     What the program does not state of the protocol is None or empty; see `streams.leakdown.protocol`.
     """
 
-    supply: float  # Pa gauge, nominal
+    supply: Annotated[float, Quantity("gauge pressure")]  # Pa gauge, nominal
     oil: Literal["dry", "wet"] = "dry"
-    supply_band: float = 14e3  # Pa: readings further off belong to another supply pressure
-    other_supplies: tuple[float, ...] = ()  # Pa gauge, meant: never asked about as another unit
-    metal: Mapping[str, Window] = field(default_factory=dict)  # "warm", "cold" -> K, of the metal in that state
-    since_stop: Window | None = None  # s, of a warm reading
+    supply_band: Annotated[float, Quantity("pressure difference")] = (
+        14e3  # Pa: readings further off belong to another supply pressure
+    )
+    other_supplies: tuple[
+        Annotated[float, Quantity("gauge pressure")], ...
+    ] = ()  # Pa gauge, meant: never asked about as another unit
+    metal: Mapping[str, Annotated[Window, Quantity("temperature", zero=True)]] = field(
+        default_factory=dict
+    )  # "warm", "cold" -> K, of the metal in that state
+    since_stop: Annotated[Window, Quantity("time", zero=True)] | None = None  # s, of a warm reading
     locked: bool | None = None
     approached: tuple[str, ...] = ()  # how the position may be reached
     turns: Window | None = None  # of the crankshaft since the last test
-    wait: Window | None = None  # s, from opening the supply
+    wait: Annotated[Window, Quantity("time", zero=True)] | None = None  # s, from opening the supply
 
 
 @dataclass(frozen=True)
 class WearRule:
     """What presses the top ring besides its own tension; stated, since no sheet tells it."""
 
-    gas_pressure: float  # Pa, mean behind the ring over the distance slid
-    gas_balance: float  # share [-] of the face on which gas presses back
+    gas_pressure: Annotated[
+        float, Quantity("pressure difference", zero=True)
+    ]  # Pa, mean behind the ring over the distance slid
+    gas_balance: Annotated[
+        float, Quantity("ratio", zero=True, share=True)
+    ]  # share [-] of the face on which gas presses back
 
 
 @dataclass(frozen=True)
 class ClosureRule:
     """What the ways to measure wear may differ by; stated, since no record tells it."""
 
-    not_face: float | None = None  # kg a ring may lose at its flanks and ends; None: not stated
-    oil_holds: tuple[float, float] | None = None  # least and most share [-] of what wore that oil can show
-    bore_density: float | None = None  # kg/m3
-    bore_iron: float | None = None  # share [-] of the mass of the bores
+    not_face: Annotated[float | None, Quantity("mass", zero=True), Under(("flanks_and_ends",))] = (
+        None  # kg a ring may lose at its flanks and ends; None: not stated
+    )
+    oil_holds: Annotated[tuple[float, float], Quantity("ratio", zero=True, share=True)] | None = (
+        None  # least and most share [-] of what wore that oil can show
+    )
+    bore_density: Annotated[Density | None, Under(("bores", "density"))] = None  # kg/m3
+    bore_iron: Annotated[float | None, Quantity("ratio", share=True), Under(("bores", "iron"))] = (
+        None  # share [-] of the mass of the bores
+    )
 
 
 @dataclass(frozen=True)
@@ -506,19 +522,19 @@ class Tie:
 class VisitBands:
     """How near the visits to a reference point have to stay to their middle; the defaults are common practice."""
 
-    speed: float = 0.01  # share
-    torque: float = 0.02  # share
-    oil: float = 3.0  # K
+    speed: Annotated[Share, Under(("speed_band",))] = 0.01  # share
+    torque: Annotated[Share, Under(("torque_band",))] = 0.02  # share
+    oil: Annotated[float, Quantity("temperature difference"), Under(("oil_band",))] = 3.0  # K
 
 
 @dataclass(frozen=True)
 class RunRule:
     """How near to its schedule a run has to stay to count as planned."""
 
-    speed_band: float  # rad/s
-    torque_band: float  # N m
-    held: float  # share of the planned time within both bands, at least
-    visits: VisitBands = VisitBands()
+    speed_band: Annotated[float, Quantity("speed")]  # rad/s
+    torque_band: Annotated[float, Quantity("torque")]  # N m
+    held: Share  # share of the planned time within both bands, at least
+    visits: Annotated[VisitBands, Under(("reference_points",))] = VisitBands()
 
 
 @dataclass(frozen=True)
@@ -543,11 +559,11 @@ class OilSource:
 
     id: str
     title: str
-    elements: Mapping[str, float]  # element -> share of its mass [-]
+    elements: Annotated[Mapping[str, Share], ELEMENTS]  # element -> share of its mass [-]
     coating: str = ""  # only in builds that hold it
-    surface: float | None = None  # m2 that wear, all parts of the engine together
-    density: float | None = None  # kg/m3
-    expected: float | None = None  # m: wear of that surface expected over the program
+    surface: Annotated[float, Quantity("area")] | None = None  # m2 that wear, all parts of the engine together
+    density: Density | None = None  # kg/m3
+    expected: Length | None = None  # m: wear of that surface expected over the program
     ring: str = ""  # weighed ring of every cylinder it stands for; of a coating it is the top ring where none is named
 
     @property
@@ -560,10 +576,12 @@ class OilSource:
 class OilRule:
     """How oil is sampled, and what the engine's metals may come from. A phase whose records name oil has a sample."""
 
-    minutes: tuple[float, float] | None = None  # s after shutdown, from and to
+    minutes: Annotated[tuple[float, float], Quantity("time", zero=True)] | None = None  # s after shutdown, from and to
     draw_point: str = ""
-    mass_error: float = 0.0  # standard uncertainty of a mass that was weighed or metered, share of it [-]
-    left_after_drain: float | None = None  # share of the charge that a drain leaves in the engine [-]
+    mass_error: Share = 0.0  # standard uncertainty of a mass that was weighed or metered, share of it [-]
+    left_after_drain: Annotated[float, Quantity("ratio", zero=True)] | None = (
+        None  # share of the charge that a drain leaves in the engine [-]
+    )
     sources: tuple[OilSource, ...] = ()
 
 
@@ -645,7 +663,7 @@ class Exclusion:
     reading: str
     why: str
     by: str = ""
-    on: str = ""
+    on: Day = ""
     where: Where = Where("")
 
 

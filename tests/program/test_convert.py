@@ -134,7 +134,7 @@ def taken(text: str) -> tuple[_Outer, list[str]]:
     problems = Collector("p")
     document = parse(text.encode(), problems)
     assert document is not None
-    made = convert.made(_Outer, Node.root(document, problems))
+    made = convert.instance(_Outer, Node.root(document, problems))
     return made, [f"{each.line}:{each.column} {each.code}" for each in problems.found]
 
 
@@ -173,8 +173,8 @@ def test_what_no_type_says_how_to_read_must_be_given() -> None:
     document = parse(b"title: balance\nkind: balance\nlimit: 0.5 mg\n", problems)
     assert document is not None
     with pytest.raises(TypeError, match='"limit" must be given'):
-        convert.made(model.Tool, Node.root(document, problems), id="b")
-    assert convert.made(model.Tool, Node.root(document, problems), id="b", limit=5e-7).limit == 5e-7
+        convert.instance(model.Tool, Node.root(document, problems), id="b")
+    assert convert.instance(model.Tool, Node.root(document, problems), id="b", limit=5e-7).limit == 5e-7
 
 
 def test_every_class_here_is_one_of_the_model() -> None:
