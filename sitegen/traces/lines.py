@@ -24,6 +24,7 @@ from sitegen.traces.points import (
     facts_of,
     fields_of,
     is_unit,
+    metres,
     stated_in,
     unit_of,
 )
@@ -272,12 +273,18 @@ def _columns(lines: Sequence[str], rows: Sequence[int], how: _How) -> tuple[list
     return [values[:, at] for at in range(how.width)], over
 
 
+def _is_headed(line: str) -> bool:
+    """Whether a line above heights alone is their header: it has a unit of length, or one of whatever in brackets."""
+    unit = unit_of(line)
+    return bool(unit) and (metres(unit) is not None or line.rstrip()[-1:] in {")", "]"})
+
+
 def _headers(above: Sequence[str], how: _How) -> tuple[list[str], list[str], int]:
     """Headers, units and count of their lines, from right above the points; "" where there are none."""
     found: list[list[str]] = []
     for line in reversed(above[-2:]):
         cells = _cells(re.sub(r"(?<!\s)\s+(?=[\[(])", "\xa0", line) if how.separator == " " else line, how.separator)
-        if len(cells) != how.width or (how.width < 2 and not unit_of(line)):
+        if len(cells) != how.width or (how.width < 2 and not _is_headed(line)):
             break
         found.insert(0, cells)
     if not found:

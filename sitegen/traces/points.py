@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -98,9 +99,10 @@ def stated_in(rows: Sequence[Sequence[str]]) -> dict[str, float]:
         key = cells[0].strip(" #%").casefold() if cells else ""
         if key not in STATED or key in found:
             continue
-        for cell in reversed(cells[1:]):
+        values = [cell.strip() for cell in cells[1:]]  # a unit may have a field of its own
+        for value in [*reversed(values), *reversed([" ".join(pair) for pair in pairwise(values)])]:
             try:
-                found[key] = units.parse(cell.strip(), "length")
+                found[key] = units.parse(value, "length")
                 break
             except units.UnitError:
                 continue

@@ -123,31 +123,17 @@ def test_a_row_without_a_place_is_counted_and_the_others_stay(place: str) -> Non
     assert (found.doubts[0].line, found.doubts[0].column_name) == (102, "x [um]")
 
 
-def test_rows_parted_by_words_are_told() -> None:
-    rows = [f"{0.5 * at};{at % 7}" for at in range(100)]
-    found = trace_of("\n".join([*rows[:40], "x [um];z [um]", *rows[40:]]).encode(), "p", Asked())
-    assert len(found.x) == 60
-    assert [(each.line, each.code) for each in found.doubts] == [(41, "trace-rows-above")]
-    assert "40 rows" in found.doubts[0].what
-
-
 def test_two_runs_in_one_trace_are_refused_and_small_steps_back_are_told() -> None:
     once = [f"{at};{at % 7}" for at in range(100)]
     head = "x [um];z [um]\n"
     code, line, what = told(head + "\n".join([*once, *once]))
     assert (code, line) == ("trace-goes-back", 102)
-    assert "0.099 mm" in what
+    assert what == "x goes back here, by 0.099 mm in all: it holds 2 traces, which begin in lines 2 and 102"
     assert told(head + "\n".join([*once, *once[::-1]]))[:2] == ("trace-goes-back", 103)  # there and back again
     falling = trace_of((head + "\n".join(once[::-1])).encode(), "p", Asked())
     assert not falling.doubts
     shaken = trace_of((head + "\n".join([*once[:50], once[51], once[50], once[50], *once[52:]])).encode(), "p", Asked())
     assert [(each.code, each.line) for each in shaken.doubts] == [("trace-steps-back", 53), ("trace-places-repeat", 54)]
-
-
-def test_xml_is_refused_whatever_unit_is_given() -> None:
-    data = '<?xml version="1.0"?>\n<p:Profile>\n<NumPoints>3</NumPoints>\n<Z>\n1 2\n2 3\n3 4\n4 5\n</Z>\n</p:Profile>\n'
-    assert told(data, x_unit="um", z_unit="um")[:2] == ("trace-xml", 1)
-    assert told("\ufeff" + data, z_unit="um", step=1e-6)[0] == "trace-xml"
 
 
 def test_what_cannot_be_trusted_is_told_with_its_line() -> None:
