@@ -141,6 +141,7 @@ def build(
         also=also,
         covariates=_covariates(compare, names, phases),
         scatter_from=_lenders(compare, folder),
+        scatter_where=compare.get("scatter_from").where,
         worth_finding=compare.quantity("worth_finding", "ratio"),
         planned_builds=planned,
         allocation_scheme=compare.get("allocation").text("scheme") or "not recorded",
