@@ -9,6 +9,7 @@ from pathlib import Path, PurePosixPath
 from sitegen import units
 from sitegen.problems import nearest, shown
 from sitegen.program.addresses import address
+from sitegen.program.convert import instance
 from sitegen.program.inside import LONGEST, PathFault, file_inside, files_inside
 from sitegen.program.model import ColumnUse, RecordSource
 from sitegen.program.node import Node
@@ -145,27 +146,17 @@ def _source(stream: str, entry: Node, files: Files, known: Mapping[str, Collecti
         entry.get("thousands" if entry.has("thousands") else "decimal").add(
             "signs-clash", f'"{thousands}" parts thousands and decimals{entry.within}', expected="two different signs"
         )
-    return RecordSource(
+    phases = cells.entries("phases")
+    return instance(
+        RecordSource,
+        entry,
         stream=stream,
         file=files.take(entry.get("file")),
-        where=entry.where,
-        form="sheet" if entry.text("form") == "sheet" else "long",
         columns=columns,
         constants=constants,
         sheet_field=field_of_cells,
         sheet_unit=cells.text("unit"),
-        sheet_phases={
-            header: node.own_reference(known["phase"], "phase", "this program")
-            for header, node in cells.entries("phases")
-        },
-        separator=entry.text("separator"),
-        decimal="," if decimal == "," else ".",
-        thousands=thousands,
-        encoding=entry.text("encoding"),
-        date_order=entry.text("date_order"),  # type: ignore[arg-type] # the schema allows no other word
-        skip_rows=entry.whole("skip_rows") or 0,
-        units_row=entry.flag("units_row"),
-        sheet=entry.text("sheet"),
+        sheet_phases={name: node.own_reference(known["phase"], "phase", "this program") for name, node in phases},
     )
 
 
@@ -194,7 +185,7 @@ def check_keys(entry: Node, of_rows: tuple[str, ...] = ()) -> None:
 
 def _column(node: Node) -> ColumnUse:
     _check_unit(node.get("unit"))
-    return ColumnUse(address(node), node.text("unit"), node.where)
+    return instance(ColumnUse, node, at=address(node))
 
 
 def _check_unit(node: Node) -> None:

@@ -25,10 +25,10 @@ UCUM = of("Cel, [degF], /min")
 NIST = of("""meter, liter, atm, psi, inHg, inH2O, mmH2O, lbf, ozf, kgf, in, inch, ft, foot, mi, mile, mil, lb, oz, qt,
     gal, hp, BTU, Wh, kWh, cSt, Torr, ppm, rev, turn, degF, deg F, lbf ft, lbf in, kgf m""")
 PRACTICE = of("""sec, sec., secs, seconds, msec, Sek, Sek., min., mins, minutes, Min, Min., hr, hr., hrs, hours, Std,
-    Std., days, inches, feet, micron, thou, lbs, degrees, turns, rpm, RPM, r.p.m., r/min, U/min, Umdr/min, Upm, tr/min, U/s,
-    C, F, Celsius, Fahrenheit, grdC, deg. C, degrees C, Grad C, grad C, Grad Celsius, deg. F, degrees F, kp, Nm, N-m,
-    N.m, lb-ft, lb ft, lbf-ft, ft-lb, ft lb, ft-lbf, ft lbf, lb-in, lb in, lbf-in, in-lb, in lb, in-lbf, in lbf, kgf-m,
-    PS, cc, ccm, ltr, cfm, mmWS, HV, percent""")
+    Std., days, inches, feet, micron, thou, lbs, degrees, turns, rpm, RPM, r.p.m., r/min, U/min, Umdr/min, Upm, tr/min,
+    U/s, C, F, Celsius, Fahrenheit, grdC, deg. C, degrees C, Grad C, grad C, Grad Celsius, deg. F, degrees F, kp, Nm,
+    N-m, N.m, lb-ft, lb ft, lbf-ft, ft-lb, ft lb, ft-lbf, ft lbf, lb-in, lb in, lbf-in, in-lb, in lb, in-lbf, in lbf,
+    kgf-m, PS, cc, ccm, ltr, cfm, mmWS, HV, percent""")
 MARKED = {  # of which kind, and one of it in SI; practice throughout
     "psig": ("gauge pressure", 6894.757293), "psia": ("absolute pressure", 6894.757293),
     "psid": ("pressure difference", 6894.757293), "barg": ("gauge pressure", 1e5), "barü": ("gauge pressure", 1e5),

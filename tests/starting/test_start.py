@@ -178,8 +178,25 @@ def test_copies_of_the_schemas_are_brought_up_to_date(programs: Path, capsys: py
     path.write_text("{}")
     capsys.readouterr()
     assert main(["start", "--schemas", "programs"]) == 1
-    assert "no schema of sitegen" in capsys.readouterr().err
+    assert "no file of sitegen" in capsys.readouterr().err
     assert path.read_text() == "{}"
+
+
+def test_the_page_of_every_key_is_copied_and_one_of_the_users_is_left(
+    programs: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["start", "programs/pump", *options()]) == 0
+    page = programs / "schemas/README.md"
+    whole = (places.schemas() / "README.md").read_bytes()
+    assert page.read_bytes() == whole
+    page.write_bytes(whole[:500])
+    assert main(["start", "--schemas", "programs"]) == 0
+    assert page.read_bytes() == whole
+    page.write_text("# Mine\n")
+    capsys.readouterr()
+    assert main(["start", "--schemas", "programs"]) == 1
+    assert "no file of sitegen" in capsys.readouterr().err
+    assert page.read_text() == "# Mine\n"
 
 
 def test_editors_find_the_schemas_from_the_first_line(programs: Path) -> None:
