@@ -12,11 +12,13 @@ from typing import Any
 
 import numpy as np
 import pytest
+from house import Analysed
 
 from logs.house import Folder
 from sitegen.logs.join import Log, join
 from sitegen.program.model import Address, EngineType, LogTime
 from sitegen.streams.runlog.judged import strange
+from sitegen.streams.runlog.steps import CHANNEL
 
 KIND = EngineType("pump-24-gas", "2.4-litre inline four", 4, 0.0875, 0.1, firing_order=(1, 3, 4, 2))
 UNITS = {
@@ -178,3 +180,13 @@ def test_no_false_alarm_where_channels_have_their_own_rates(tmp_path: Path) -> N
     found, problems = join([Folder(tmp_path).read(text, *wanted, time=LogTime("elapsed", (), "s"))])
     assert found is not None, problems
     assert (problems, words(found)) == ([], {})
+
+
+def test_no_false_alarm_on_the_examples(analysed: Analysed) -> None:
+    told = {each.code for each in analysed.examination.problems}
+    judged = {
+        verdict.word for one in analysed.conclusions for verdict in one.analysis.verdicts if verdict.rule == CHANNEL
+    }
+    assert not [code for code in told if code.startswith("channel-")]
+    assert not {"copy", "never-warm", "far-off"} & {part for word in judged for part in word.split(", ")}
+    assert "sound" in judged
