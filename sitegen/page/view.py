@@ -19,7 +19,7 @@ from sitegen import reasons
 from sitegen.page import words
 from sitegen.page.addresses import Addresses, relative, slug
 from sitegen.page.blocks import Cell
-from sitegen.program.model import Build, Coating, Folder, Phase, Program, Restated, Standing
+from sitegen.program.model import Build, Coating, Effect, Folder, Phase, Program, Restated, Reviewed, Standing
 from sitegen.shelves import Shelves, digest, key_of
 from sitegen.tables.rows import Recorded, rows_of
 from sitegen.vocabulary import Change, Comparison, Key, Measure, Problem, Readings, Series, Value, Verdict
@@ -71,6 +71,10 @@ class Analysis(Protocol):
     def restated(self) -> Sequence[Restated] | None: ...
     @property
     def taken(self) -> Sequence[Standing]: ...
+    @property
+    def reviewed(self) -> Sequence[Reviewed]: ...
+    @property
+    def effects(self) -> Sequence[Effect]: ...
     @property
     def stand(self) -> str: ...
     @property
@@ -336,7 +340,7 @@ class Desk:
             case "all":
                 return (
                     own.stand, [each.problems for each in own.readings.values()], own.problems, own.looks,
-                    own.changes, own.written, own.taken, own.restated,
+                    own.changes, own.written, own.taken, own.reviewed, own.effects, own.restated,
                 )  # fmt: skip
 
 

@@ -247,7 +247,14 @@ class ThemeError(Exception):
     """Something in a user's theme folder that the user can mend, as a sentence with file and line."""
 
 
-THEMED = ("report.css", "report.js", "tables.js", "saving.js", "sheets.css")  # what a theme folder may replace
+THEMED = (
+    "report.css",
+    "report.js",
+    "tables.js",
+    "marking.js",
+    "saving.js",
+    "sheets.css",
+)  # what a theme folder may replace
 
 
 def check_theme(theme_dir: Path | None) -> None:
@@ -327,6 +334,7 @@ def _assets(theme_dir: Path | None) -> tuple[dict[str, bytes], dict[str, str]]:
         "report.js": themed("report.js", theme_dir),
         "tables.js": themed("tables.js", theme_dir),
         "drawings.js": chart_script(),
+        "marking.js": themed("marking.js", theme_dir),
         "saving.js": f"window.sitegenStyle={json.dumps(style.decode())};\n".encode() + themed("saving.js", theme_dir),
     }
     files, paths = {}, {}

@@ -17,7 +17,8 @@ from sitegen.vocabulary import Problem
 def by_steps(program: Program) -> Program:
     """Without wording, places in its file, and how its records are written."""
     return replace(
-        _unworded(program), folder="", records=(), logs=(), exclusions=(), decisions=(), passed_over=(),
+        _unworded(program), folder="", records=(), logs=(), exclusions=(), accepted=(), review=None,
+        reviews=(), decisions=(), passed_over=(),
         criteria=_unplaced(program.criteria), decide=_unplaced(program.decide),
     )  # fmt: skip
 
@@ -31,7 +32,8 @@ def by_readers(program: Program) -> tuple[Program, list[Where]]:
         return Where(where.file, len(places))
 
     seen = replace(
-        _unworded(program), criteria=(), decide=None, decisions=(), ties=(), also=(), covariates=(), lent=(),
+        _unworded(program), accepted=(), review=None, reviews=(), criteria=(), decide=None, decisions=(), ties=(),
+        also=(), covariates=(), lent=(),
         records=_placing(program.records, numbered), logs=_placing(program.logs, numbered),
         exclusions=_placing(program.exclusions, numbered),
         passed_over=tuple(Problem(each.file) for each in program.passed_over),
@@ -42,7 +44,9 @@ def by_readers(program: Program) -> tuple[Program, list[Where]]:
 def by_pages(program: Program) -> Program:
     """Without places in its file, and without the notes of builds."""
     unplaced: Program = _unplaced(program)
-    return replace(unplaced, decisions=(), passed_over=(), builds=tuple(_unnoted(each) for each in program.builds))
+    return replace(
+        unplaced, reviews=(), decisions=(), passed_over=(), builds=tuple(_unnoted(each) for each in program.builds)
+    )
 
 
 def by_pages_of(seen: Program, build: Build) -> Program:

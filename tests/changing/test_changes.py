@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from house import plain
 
-from sitegen.changing import moves
+from sitegen.results import moves
 from sitegen.changing.causes import causes
 from sitegen.cli import main
 

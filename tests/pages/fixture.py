@@ -22,6 +22,7 @@ from sitegen.program.model import (
     Coating,
     Criterion,
     Definitions,
+    Effect,
     Departure,
     EngineType,
     Exclusion,
@@ -34,6 +35,7 @@ from sitegen.program.model import (
     Program,
     Restated,
     SeatingRule,
+    Reviewed,
     Standing,
     Where,
 )
@@ -66,6 +68,8 @@ class FixtureAnalysis:
     changes: Sequence[Change] | None = None
     written: str = ""
     taken: Sequence[Standing] = ()
+    reviewed: Sequence[Reviewed] = ()
+    effects: Sequence[Effect] = ()
     restated: Sequence[Restated] | None = ()
     days: Sequence[str] = ("2026-03-02", "2026-05-14")
     as_of: str = "2026-05-14"
