@@ -60,39 +60,19 @@ def _table(stream: Stream) -> Rule:
     def fields(kind: str) -> Rule:
         return {each.name: {**_ref(kind, each.title, told(each)), **_shown(each, kind)} for each in stream.fields}
 
-    phases = {
-        "title": "phases",
-        "description": "Header of each column of cells, and the id of its phase.",
-        "type": "object",
-        "minProperties": 1,
-        "maxProperties": 500,
-        "propertyNames": {"examples": ["leak [%]"]},
-        "additionalProperties": {**_ref("reference", "phase", "Id of a phase."), "examples": ["cold-build"]},
-    }
     cells = {
         "field": {
             "title": "field",
             "description": "The field the cells hold.",
             "enum": [each.name for each in stream.fields if each.kind in _NUMBERS],
         },
-        "unit": {
-            "title": "unit",
-            "description": "Unit of the cells, where their headers do not say it.",
-            "type": "string",
-            "minLength": 1,
-            "examples": ["mm"],
-        },
-        "phases": phases,
+        "unit": {"$ref": _common("unit_of_cells")},
+        "phases": {"$ref": _common("phases_of_cells")},
     }
     file = "The table, inside the program's folder: CSV, TSV, a workbook (.xlsx) or Parquet."
     properties = {
         "file": {**_ref("file", "file", file), "examples": [f"records/{stream.name}.csv"]},
-        "form": {
-            "title": "form",
-            "description": "long: a row is a reading. sheet: a row is a cylinder, a column a phase.",
-            "enum": ["long", "sheet"],
-            "default": "long",
-        },
+        "form": {"$ref": _common("form")},
         "columns": _keys("columns", "Which column holds what: field and header.", fields("column")),
         "constants": _keys("constants", "What holds for every row of the table and has no column.", fields("constant")),
         "cells": _keys("cells", "What the cells of a sheet hold.", cells, required=("field", "phases")),
