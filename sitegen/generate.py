@@ -225,6 +225,7 @@ while an editor or a script that reads YAML 1.1 takes a bare `on` for true.
 
 Written by `python -m sitegen.generate` from the schemas and from what streams declare; a change belongs there.
 """
+_LONG = 200  # characters of a list of keys that is not repeated in a row
 _HEAD = ("| key | meaning | may be | left out | example |", "|---|---|---|---|---|")
 
 
@@ -267,10 +268,11 @@ def _key(path: Sequence[str]) -> str:
 
 
 def _row(place: KeyPlace, path: Sequence[str], allowed: str = "") -> str:
+    said = (allowed or place.allowed).replace("its unit", f"its unit ({place.units})" if place.units else "its unit")
     cells = (
         f"`{_key(path)}`{' *' if place.required else ''}",
         _cell(place.meaning),
-        _cell((allowed or place.allowed) + (f" ({place.units})" if place.units else "")),
+        "keys, in rows of their own" if said.startswith("keys: ") and len(said) > _LONG else _cell(said),
         "" if place.required else _cell(place.left_out),
         f"`{_cell(flow(place.example))}`",
     )

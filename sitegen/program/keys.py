@@ -150,10 +150,9 @@ def allowed(rule: Any) -> str:
     if "array" in kinds:
         said.append(f"a list; of each entry {allowed(rule['items'])}")
     if "object" in kinds:
-        free = isinstance(rule.get("additionalProperties"), dict)
         named = [*rule.get("properties", {}), *(each["title"] for each in rule.get("patternProperties", {}).values())]
-        many = len(named) > 12
-        said.append("names of your own" if free else "keys, listed below" if many else f"keys: {', '.join(named)}")
+        free = rule.get("additionalProperties")
+        said.append(f"an entry for each {free['title']}" if isinstance(free, dict) else f"keys: {', '.join(named)}")
     return ", or ".join(said)
 
 
