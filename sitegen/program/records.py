@@ -139,8 +139,8 @@ def _source(stream: str, entry: Node, files: Files, known: Mapping[str, Collecti
                 )
     _check_unit(cells.get("unit"))
     check_keys(entry)
-    thousands, decimal = entry.text("thousands"), entry.text("decimal") or "."
-    if thousands == decimal:
+    thousands, decimal = entry.text("thousands"), entry.text("decimal")
+    if thousands and thousands == decimal:
         entry.get("thousands" if entry.has("thousands") else "decimal").add(
             "signs-clash", f'"{thousands}" parts thousands and decimals{entry.within}', expected="two different signs"
         )
@@ -158,12 +158,12 @@ def _source(stream: str, entry: Node, files: Files, known: Mapping[str, Collecti
             for header, node in cells.entries("phases")
         },
         separator=entry.text("separator"),
-        decimal="," if decimal == "," else ".",
+        decimal=decimal,
         thousands=thousands,
         encoding=entry.text("encoding"),
-        date_order=entry.text("date_order"),  # type: ignore[arg-type] # the schema allows no other word
-        skip_rows=entry.whole("skip_rows") or 0,
-        units_row=entry.flag("units_row"),
+        date_order=entry.text("date_order"),
+        skip_rows=entry.whole("skip_rows"),
+        units_row=entry.flag("units_row") if entry.has("units_row") else None,
         sheet=entry.text("sheet"),
     )
 
