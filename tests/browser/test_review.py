@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from house import Published
-from playwright.sync_api import Browser, BrowserContext, Page
+from playwright.sync_api import Browser, BrowserContext, Dialog, Page
 
 from sitegen.cli import main
 
@@ -75,7 +75,12 @@ def test_nothing_is_lost_when_the_browser_closes(context: BrowserContext, exampl
     page = opened(context, examples.site)
     mark(page)
     asked: list[str] = []
-    page.on("dialog", lambda dialog: (asked.append(dialog.type), dialog.dismiss()))
+
+    def dismissed(dialog: Dialog) -> None:
+        asked.append(dialog.type)
+        dialog.dismiss()
+
+    page.on("dialog", dismissed)
     page.close(run_before_unload=True)
     page.wait_for_timeout(300)
     assert asked == ["beforeunload"]  # it asks before what is not saved goes away
