@@ -623,7 +623,7 @@ class LogTime:
     kind: Literal["elapsed", "clock", "date-and-time"]  # a number; one stamp; date and time of day in two columns
     headers: tuple[str, ...]
     unit: str = "s"  # of elapsed time
-    date_order: Literal["", "day first", "month first"] = ""
+    date_order: str = ""  # "" where it is left to be found
 
 
 @dataclass(frozen=True)
@@ -648,12 +648,13 @@ class LogSource:
     phase: str
     channels: tuple[LogChannel, ...]
     time: LogTime | None = None  # None: every channel has its own
-    separator: str = ""  # "" detect
-    decimal: Literal[".", ","] = "."
-    encoding: str = ""  # "" detect
-    skip_rows: int = 0
-    header_rows: int = 1  # headers of several rows are joined by a blank
-    units_row: bool = False
+    # of what follows: "" or None where the entry leaves it to be found in the file
+    separator: str = ""
+    decimal: str = ""
+    encoding: str = ""
+    skip_rows: int | None = None
+    header_rows: int | None = None  # headers of several rows are joined by a blank
+    units_row: bool | None = None
     sheet: str = ""
 
 
