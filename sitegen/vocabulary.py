@@ -222,6 +222,19 @@ class Field:
     high: float | None = None
     help: str = ""
     beforehand: bool = False  # may be filled in before anything was read: a row with no more is not yet taken
+    family: str = ""  # fields of one family share their words
+
+    @property
+    def wordy(self) -> bool:
+        """True where words of one's own may stand for what the field says."""
+        return self.kind in {"word", "yes-no", "text"} or bool(self.refers)
+
+    @property
+    def shared_words(self) -> str:
+        """The name under which words may be given for this field and all like it; "" where it shares none."""
+        if self.kind in {"number", "bounded"}:
+            return "mark"
+        return self.family or ("yes_no" if self.kind == "yes-no" else "tool" if self.refers == "tool" else "")
 
     @property
     def told_beforehand(self) -> bool:

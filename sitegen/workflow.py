@@ -29,6 +29,7 @@ from sitegen.results import files as result_files
 from sitegen.results.keeping import Later
 from sitegen.results.run import Analysis, Evidence, analyse, gather, lent_file, unread
 from sitegen.shelves import NONE, Shelves
+from sitegen.tables import worksheets
 from sitegen.unchanged import Outcome
 from sitegen.vocabulary import Measure, Problem
 
@@ -95,7 +96,16 @@ def programs(path: Path) -> tuple[Folder | None, list[Problem]]:
     """
     units = {name: measure.unit for name, measure in registry.measures().items()}
     streams = [stream.name for stream in registry.STREAMS]
-    return load(path, measures=units, streams=streams, comparable=registry.comparable())
+    folder, problems = load(path, measures=units, streams=streams, comparable=registry.comparable())
+    if folder is None:
+        return None, problems
+    whole, left = [], [*folder.left]
+    for program in folder.programs:
+        opened, wrong = worksheets.expanded(program)
+        whole += [] if wrong else [opened]
+        left += [Left(program.id, tuple(sorted(wrong)))] if wrong else []
+        problems = [*problems, *wrong]
+    return replace(folder, programs=whole, left=tuple(sorted(left, key=lambda each: each.id))), problems
 
 
 def examine(path: Path, tell: Tell = untold, shelves: Shelves = NONE, helpers: Helpers | None = None) -> Examination:

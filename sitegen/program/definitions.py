@@ -5,6 +5,7 @@ from __future__ import annotations
 from sitegen import units
 from sitegen.methods import elements
 from sitegen.problems import counted, listed, nearest, shown
+from sitegen.program import words
 from sitegen.program.model import (
     Calibration,
     Coating,
@@ -50,6 +51,16 @@ CONDITIONS = {
 }
 
 
+# Kinds of id that words of files may mean, and the section that holds them.
+_KINDS = {
+    "tester": "testers",
+    "reference orifice": "reference_orifices",
+    "tool": "tools",
+    "meter": "meters",
+    "laboratory": "laboratories",
+}
+
+
 def build(root: Node) -> Definitions:
     """The definitions of a document. Where something is wrong a problem is added and a stand-in taken."""
     ids = Ids("in definitions.yaml")
@@ -65,6 +76,7 @@ def build(root: Node) -> Definitions:
         oils={name: _oil(name, entry) for name, entry in root.entries("oils")},
         meters={name: _meter(name, entry) for name, entry in root.entries("meters")},
         laboratories={name: _laboratory(name, entry) for name, entry in root.entries("laboratories")},
+        words=words.of(root, {kind: list(root.get(section).value or ()) for kind, section in _KINDS.items()}),
     )
 
 

@@ -24,6 +24,7 @@ class Kind:
     fields: tuple[str, ...]  # of its tables; none of a log, which has channels
     measures: frozenset[str]  # what stands before the first dot of the ids of its measures
     keys: tuple[str, ...]  # of the program file, that are there for it alone
+    words: Mapping[str, tuple[str, ...]]  # field -> its words, of fields that hold words alone
 
 
 def _content(name: str) -> Any:
@@ -36,15 +37,35 @@ def kinds() -> Mapping[str, Kind]:
     made = {}
     for name, entry in _content("program")["properties"]["records"]["properties"].items():
         rule = _content(name)
-        fields = rule["properties"].get("columns", {}).get("properties", {})
+        columns = rule["properties"].get("columns", {}).get("properties", {})
         made[name] = Kind(
             name,
             entry["title"],
-            tuple(fields),
+            tuple(columns),
             frozenset(rule.get("measures", ())),
             tuple(rule.get("program_keys", ())),
+            {each: tuple(told["words"]) for each, told in columns.items() if "words" in told},
         )
     return made
+
+
+@cache
+def _words() -> Mapping[str, Any]:
+    found: Mapping[str, Any] = _content("words")["properties"]
+    return found
+
+
+@cache
+def word_fields() -> frozenset[str]:
+    """Fields of any kind of record that words of one's own may stand for."""
+    every = {name for kind in kinds().values() for name in kind.fields}
+    return frozenset(_words()) & every
+
+
+def enumerated(name: str) -> tuple[str, ...]:
+    """The words of ours that a key of `words` may mean; none where it means ids or texts, or is not known."""
+    rule = _words().get(name, {}).get("additionalProperties", {})
+    return tuple(rule.get("enum", ()))
 
 
 def absent(streams: Collection[str]) -> dict[str, Kind]:

@@ -21,6 +21,10 @@ class Where:
     column: int = 0
 
 
+Words = Mapping[str, Mapping[str, str]]
+"""Field, or what several share -> word of a file, as `words.compared` -> the id or word of ours that it means."""
+
+
 # ---- definitions.yaml, shared by all programs of a folder ---------------------------------------------------------
 
 
@@ -182,6 +186,7 @@ class Definitions:
     oils: Mapping[str, Oil]
     meters: Mapping[str, Meter] = field(default_factory=dict)
     laboratories: Mapping[str, Laboratory] = field(default_factory=dict)
+    words: Words = field(default_factory=dict)
 
     def limit_of(self, kind: str) -> float | None:
         """Largest limit of error of the tools of a kind, since no record says which of them was read; None: none."""
@@ -552,7 +557,15 @@ class RecordSource:
     date_order: Literal["", "day first", "month first"] = ""
     skip_rows: int = 0
     units_row: bool = False
-    sheet: str = ""  # worksheet of a workbook; "" the only one with something in it
+    sheet: str = ""  # worksheet of a workbook; "" the only one with something in it; in braces what its name says
+    words: tuple[Words, ...] = ()  # the general ones first: later ones count before earlier
+    apart: bool = False  # further worksheets of its workbook are read: ids and places name this one
+    notes: tuple[str, ...] = ()  # on the entry, told with the file
+
+    @property
+    def ending(self) -> str:
+        """What names of readings and places add to the file: ":" and the worksheet where several are read."""
+        return f":{self.sheet}" if self.apart else ""
 
 
 @dataclass(frozen=True)
@@ -594,6 +607,7 @@ class LogSource:
     header_rows: int = 1  # headers of several rows are joined by a blank
     units_row: bool = False
     sheet: str = ""
+    notes: tuple[str, ...] = ()  # on the entry, told with the file
 
 
 @dataclass(frozen=True)

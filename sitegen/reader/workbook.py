@@ -76,6 +76,12 @@ def read_workbook(data: bytes, file: str, source: RecordSource, most: int = RECO
         return _Workbook(archive, file, source).grid(hashlib.sha256(data).hexdigest(), most=most)
 
 
+def worksheets(data: bytes, file: str, source: RecordSource) -> list[tuple[str, bool]]:
+    """Names of the worksheets in their order, and whether something is in them. Raises as `read_workbook`."""
+    with _refused(file), _told(), zipfile.ZipFile(io.BytesIO(data)) as archive:
+        return _Workbook(archive, file, source).listed()
+
+
 def scan_workbook(data: bytes, file: str, source: RecordSource, take: Callable[[int, list[str]], None]) -> str:
     """Give every row with something in it to `take`, with its number, while the worksheet is read; its name in words.
 
@@ -155,6 +161,19 @@ class _Workbook:
 
     def grid(self, digest: str, take: Callable[[int, list[str]], None] | None = None, most: int = ROW_LIMIT) -> Grid:
         """The worksheet meant, as a grid; its rows go to `take` instead where that is given."""
+        sheets, texts, formats = self._parts()
+        sheet = self._meant(sheets, texts, formats)
+        read = _Cells(texts, formats, take=take, most=most)
+        self.scan(sheet.part, read.start, read.end, read.text)
+        return read.grid(digest, sheet.name, ("the worksheet is hidden",) if sheet.hidden else ())
+
+    def listed(self) -> list[tuple[str, bool]]:
+        """Names of the worksheets, and whether something is in them."""
+        sheets, texts, formats = self._parts()
+        return [(sheet.name, self._filled(sheet.part, texts, formats)) for sheet in sheets]
+
+    def _parts(self) -> tuple[list[_Listed], list[str], _Formats]:
+        """Its worksheets, and the texts and styles they share."""
         main = self._related("", "officeDocument")
         if not main:
             raise _BrokenError("it names no workbook part")
@@ -163,10 +182,7 @@ class _Workbook:
         formats = _Formats(mac, {})
         for part in self._related(main[0], "styles")[:1]:
             formats = _Formats(mac, self._styles(part))
-        sheet = self._meant(sheets, texts, formats)
-        read = _Cells(texts, formats, take=take, most=most)
-        self.scan(sheet.part, read.start, read.end, read.text)
-        return read.grid(digest, sheet.name, ("the worksheet is hidden",) if sheet.hidden else ())
+        return sheets, texts, formats
 
     def scan(
         self,

@@ -9,8 +9,9 @@ from pathlib import Path, PurePosixPath
 
 from sitegen import units
 from sitegen.declarations import Blank, Stream
+from sitegen.program.files import WORKBOOKS
 from sitegen.program.model import Build, ColumnUse, Phase, Program, RecordSource
-from sitegen.program.records import PARQUET, WORKBOOKS
+from sitegen.program.records import PARQUET
 from sitegen.reader.blocked import Blocked
 from sitegen.reader.decode import Decoded
 from sitegen.reader.kinds import load
