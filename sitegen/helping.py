@@ -164,13 +164,12 @@ class _Seen:
         """The readings of a program, and of each build. Raises LookupError where they are not those asked about."""
         from sitegen import registry
         from sitegen.program.seen import by_steps
-        from sitegen.results.run import by_engine, gather
-        from sitegen.vocabulary import Readings
+        from sitegen.results.run import bare, by_engine, gather
 
         if name not in self._recorded or self._recorded[name][0] != stand:
             evidence = gather(self.program(name), registry.STREAMS, self.shelves)
-            bare = {of: Readings(one.frame, logs=one.logs, traces=one.traces) for of, one in evidence.readings.items()}
-            self._recorded[name] = digest(evidence.digests), evidence, by_engine(by_steps(evidence.program), bare)
+            parts = by_engine(by_steps(evidence.program), bare(evidence.readings))
+            self._recorded[name] = digest(evidence.digests), evidence, parts
         known, evidence, parts = self._recorded[name]
         if known != stand:
             raise LookupError(f"{name}: these are not the records that were asked about")

@@ -277,7 +277,7 @@ def _met(desks: Iterable[Desk]) -> Counter[str]:
     met: Counter[str] = Counter()
     for desk in desks:
         for readings in desk.analysis.readings.values():
-            met.update(readings.frame["use"].tolist())
+            met.update(readings.cells("use"))
         for value in desk.analysis.values.values():
             met.update({value.reason, *value.flags})
         for comparison in desk.analysis.comparisons:

@@ -108,7 +108,7 @@ def note(view: View) -> str:
     """What is to be said where no history is known, or none counts; "" where it does, or where nothing is in yet."""
     if view.program.invented:
         return INVENTED if view.analysis.restated else ""
-    readings = any(len(each.frame) for each in view.analysis.readings.values())
+    readings = any(each.cells("file") for each in view.analysis.readings.values())
     return UNKNOWN if view.analysis.restated is None and readings else ""
 
 

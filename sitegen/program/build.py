@@ -12,7 +12,7 @@ from pathlib import Path, PurePosixPath
 from sitegen import units
 from sitegen.problems import Collector, listed, nearest, shown
 from sitegen.program import described, logs, records, words
-from sitegen.program.definitions import HOME, MOST_CYLINDERS, by_element
+from sitegen.program.definitions import CYLINDERS, HOME, MOST_CYLINDERS, by_element
 from sitegen.program.files import Files
 from sitegen.program.model import (
     Assembly,
@@ -112,6 +112,7 @@ def build(
     known: dict[str, Collection[str] | None] = {
         "build": [each.id for each in builds],
         "phase": order,
+        "cylinder": CYLINDERS,
         "tester": None if definitions is None else definitions.testers,
         "reference orifice": None if definitions is None else definitions.reference_orifices,
         "tool": None if definitions is None else definitions.tools,
@@ -148,6 +149,7 @@ def build(
         also=also,
         covariates=_covariates(compare, names, phases),
         scatter_from=_lenders(compare, folder),
+        scatter_where=compare.get("scatter_from").where,
         worth_finding=compare.quantity("worth_finding", "ratio"),
         planned_builds=planned,
         allocation_scheme=compare.get("allocation").text("scheme") or "not recorded",

@@ -25,6 +25,7 @@ from sitegen.program.node import Ids, Node, id_fault
 HOME = "definitions.yaml"
 SECTIONS = ("coatings", "engine_types", "testers", "reference_orifices", "tools", "oils", "meters", "laboratories")
 MOST_CYLINDERS = 24
+CYLINDERS = tuple(str(number) for number in range(1, MOST_CYLINDERS + 1))
 TOOL_READS = {
     "balance": "mass",
     "feeler": "length",
@@ -67,6 +68,7 @@ def build(root: Node) -> Definitions:
     for section in SECTIONS:
         for name, entry in root.entries(section):
             ids.add(name, entry.key_at, root.problems)
+    ours = {kind: [name for name, _ in root.entries(section)] for kind, section in _KINDS.items()}
     return Definitions(
         coatings={name: _coating(name, n, entry) for n, (name, entry) in enumerate(root.entries("coatings"))},
         engine_types={name: _engine_type(name, entry) for name, entry in root.entries("engine_types")},
@@ -76,7 +78,7 @@ def build(root: Node) -> Definitions:
         oils={name: _oil(name, entry) for name, entry in root.entries("oils")},
         meters={name: _meter(name, entry) for name, entry in root.entries("meters")},
         laboratories={name: _laboratory(name, entry) for name, entry in root.entries("laboratories")},
-        words=words.of(root, {kind: list(root.get(section).value or ()) for kind, section in _KINDS.items()}),
+        words=words.of(root, {"cylinder": CYLINDERS, **ours}),
     )
 
 

@@ -24,7 +24,16 @@ class Kind:
     fields: tuple[str, ...]  # of its tables; none of a log, which has channels
     measures: frozenset[str]  # what stands before the first dot of the ids of its measures
     keys: tuple[str, ...]  # of the program file, that are there for it alone
-    words: Mapping[str, tuple[str, ...]]  # field -> its words, of fields that hold words alone
+    words: Mapping[str, tuple[str, ...]]  # field, or what several share -> what words of one's own may mean
+
+
+MARKS = ("not-detected", "not-measured")  # what words may mean in place of a number
+
+
+def _allowed(columns: Mapping[str, Any]) -> Mapping[str, tuple[str, ...]]:
+    own = {name: tuple(rule["words"]) for name, rule in columns.items() if "words" in rule}
+    shared = {rule["words_as"]: own.get(name, MARKS) for name, rule in columns.items() if "words_as" in rule}
+    return {**own, **shared}
 
 
 def _content(name: str) -> Any:
@@ -44,28 +53,25 @@ def kinds() -> Mapping[str, Kind]:
             tuple(columns),
             frozenset(rule.get("measures", ())),
             tuple(rule.get("program_keys", ())),
-            {each: tuple(told["words"]) for each, told in columns.items() if "words" in told},
+            _allowed(columns) or dict.fromkeys(("engine", "phase"), ()),
         )
     return made
 
 
 @cache
-def _words() -> Mapping[str, Any]:
-    found: Mapping[str, Any] = _content("words")["properties"]
+def words(name: str = "") -> Mapping[str, tuple[str, ...]]:
+    """What words of one's own may mean, by field or by what several share; of all kinds of record where none is named.
+
+    No words: any id or text.
+    """
+    if name:
+        return kinds()[name].words
+    found: dict[str, tuple[str, ...]] = {}
+    for kind in kinds().values():
+        for key, allowed in kind.words.items():
+            both = tuple(dict.fromkeys((*found.get(key, allowed), *allowed)))
+            found[key] = both if allowed and found.get(key, allowed) else ()
     return found
-
-
-@cache
-def word_fields() -> frozenset[str]:
-    """Fields of any kind of record that words of one's own may stand for."""
-    every = {name for kind in kinds().values() for name in kind.fields}
-    return frozenset(_words()) & every
-
-
-def enumerated(name: str) -> tuple[str, ...]:
-    """The words of ours that a key of `words` may mean; none where it means ids or texts, or is not known."""
-    rule = _words().get(name, {}).get("additionalProperties", {})
-    return tuple(rule.get("enum", ()))
 
 
 def absent(streams: Collection[str]) -> dict[str, Kind]:

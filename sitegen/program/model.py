@@ -387,7 +387,7 @@ class SeatingRule:
 
     to_lose: float  # mm2: leak still to lose at most
     level: float  # mm2: leak area to the crankcase at most
-    fit_through: str = ""  # last phase of the seating fit; "" all fired checks
+    fit_through: str = ""  # last phase of the seating fit; "" the last fired one before any durability run
 
 
 @dataclass(frozen=True)
@@ -669,6 +669,7 @@ class Program:
     covariates: tuple[Subject, ...] = ()  # fixed before the first start
     worth_finding: float | None = None  # difference that matters: share for a ratio, else in the measure's unit
     scatter_from: tuple[str, ...] = ()  # programs that lend the scatter between their builds
+    scatter_where: Where = Where("")  # that it is said
     lent: tuple[tuple[str, tuple[Value, ...]], ...] = ()  # their values, put in before the analysis
     inspection: GradeScale | None = None  # None: the program file states no scale of grades
     oil: OilRule = OilRule()

@@ -15,7 +15,7 @@ from sitegen.program.node import Node
 
 PARQUET = ".parquet"
 _OF_TEXT = ("separator", "decimal", "thousands", "encoding")  # keys that say how a text table is written
-_CONSTANT = frozenset(words.REFERS) - {"meter", "instrument"}
+_CONSTANT = frozenset(words.REFERS) - {"cylinder", "meter", "instrument"}
 
 
 @dataclass(frozen=True)

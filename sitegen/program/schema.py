@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 from sitegen import places
 from sitegen.problems import Collector, listed, nearest, shown
 from sitegen.program.yamlfile import Document, Path
+from sitegen.program.yamltext import flow
 from sitegen.units import DIMENSIONS
 
 if TYPE_CHECKING:
@@ -38,10 +39,10 @@ def validator(name: str) -> Draft202012Validator:
     """Validator of one schema of the house: `program`, `definitions`, or the name of a stream."""
     from jsonschema import Draft202012Validator
 
-    return Draft202012Validator(_resolved(name))
+    return Draft202012Validator(resolved(name))
 
 
-def _resolved(name: str) -> Any:
+def resolved(name: str) -> Any:
     """A schema with what it refers to put in place: looking references up took half the time of a check."""
     files: dict[str, Any] = {}
 
@@ -281,4 +282,5 @@ def _wanted(rule: Any) -> str:
     else:
         wanted = " or ".join(_KINDS[kind] for kind in kinds)
     examples = rule.get("examples")
-    return f"{wanted}, such as {listed(examples)}" if examples else wanted
+    shown_as = [each if isinstance(each, str) else flow(each) for each in examples or ()]
+    return f"{wanted}, such as {listed(shown_as)}" if examples else wanted

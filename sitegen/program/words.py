@@ -14,6 +14,7 @@ from sitegen.program.yamltext import scalar
 # Kind of id by field: `definitions.yaml` or the program holds them.
 REFERS: Mapping[str, str] = {
     "engine": "build",
+    "cylinder": "cylinder",
     "phase": "phase",
     "tester": "tester",
     "reference": "reference orifice",
@@ -27,7 +28,7 @@ REFERS: Mapping[str, str] = {
     "laboratory": "laboratory",
 }
 LOGS = "runlog"  # the stream whose entries say build and phase of a whole file
-OF_PROGRAM = frozenset({"build", "phase"})  # kinds of id that no definitions hold
+OF_PROGRAM = frozenset({"build", "phase", "cylinder"})  # kinds of id that no definitions hold
 
 
 def compared(text: str) -> str:
@@ -45,20 +46,20 @@ def of(node: Node, known: Mapping[str, Collection[str] | None], stream: str = ""
     `known` has the ids by kind (None, or a kind that is not in it: not checked), `stream` is that of an entry. What
     the schema has told is passed over.
     """
-    kind = described.kinds().get(stream)
-    fields = ("engine", "phase") if stream == LOGS else kind.fields if kind is not None else None
+    allowed = described.words(stream) if node.has("words") else {}
     made = {}
     for name, inner in node.entries("words"):
-        if fields is not None and name in described.word_fields() and name not in fields:
+        if name in allowed:
+            made[name] = _meant(node.get("words"), name, known, allowed[name])
+        else:
+            about = f"a record of {stream} has" if stream else "records have"
             node.problems.add(
                 inner.key_at,
                 "field-unknown",
-                f'a record of {stream} has no field "{shown(name)}"{node.get("words").within}',
-                expected=listed(each for each in fields if each in described.word_fields()),
-                nearest=nearest(name, fields),
+                f'{about} no field of words "{shown(name)}"{node.get("words").within}',
+                expected=listed(allowed, 40),
+                nearest=nearest(name, allowed),
             )
-        ours = kind.words.get(name, ()) if kind is not None else ()
-        made[name] = _meant(node.get("words"), name, known, ours or described.enumerated(name))
     return made
 
 
@@ -73,14 +74,8 @@ def _meant(
         means = each.own_reference(known.get(kind), kind, home) if kind else each.own_text()
         own = next((one for one in ours if compared(one) == compared(word)), "")
         if means and ours and means not in ours:
-            every = described.enumerated(name)
-            if not every or means in every:  # else the schema has told it
-                each.add(
-                    "unknown-word",
-                    f'{each.subject} is "{shown(means)}"',
-                    expected=listed(ours),
-                    near=nearest(means, ours),
-                )
+            what = f'{each.subject} is "{shown(means)}"'
+            each.add("unknown-word", what, expected=listed(ours), near=nearest(means, ours))
         elif own and means and own != means:
             each.problems.add(
                 each.key_at,

@@ -5,13 +5,12 @@ Missing, refused and excluded rows and the rounding are made here, once, for eve
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 from functools import cache, partial
 from itertools import groupby
 from pathlib import Path
-from typing import NamedTuple, Protocol
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from sitegen.declarations import Step, Stream, in_order
 from sitegen.logs.join import Log
@@ -19,9 +18,9 @@ from sitegen.program import described
 from sitegen.program import seen as seen_as
 from sitegen.program.model import Program, Restated, Standing
 from sitegen.reasons import RESTORABLE
-from sitegen.regular import hashes_of, opened, unchanged, unmoved
+from sitegen.regular import hash_or_none, hashes_of, opened, unchanged, unmoved
 from sitegen.results import keeping
-from sitegen.results.keeping import Kept, Read, some
+from sitegen.results.keeping import Kept, Later, Read, some
 from sitegen.rounding import stored
 from sitegen.shelves import NONE, Shelves, digest, key_of
 from sitegen.tables.ids import unknown_objections
@@ -39,6 +38,9 @@ from sitegen.vocabulary import (
     Value,
     Verdict,
 )
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Rows = Mapping[tuple[str, Key], Value]
 Given = Mapping[str, Mapping[str, str]]  # measure -> build -> hash of its values
@@ -229,7 +231,7 @@ def lent_file(program: str) -> str:
 
 
 def input_hashes(program: Program, also: Iterable[str] = ()) -> dict[str, str]:
-    """sha256 of every file the results rest on, by path relative to the programs folder.
+    """sha256 of every file the results rest on, by path relative to the programs folder; "" where it cannot be read.
 
     `also` are files that records name in their rows, such as traces; which these are the records say, not the program.
     """
@@ -239,11 +241,7 @@ def input_hashes(program: Program, also: Iterable[str] = ()) -> dict[str, str]:
     files |= {"definitions.yaml", f"{folder.name}/program.yaml"}
     files |= {lent_file(lender) for lender in program.scatter_from}
     files |= set(also)
-    hashes = {}
-    for name in sorted(files):
-        path = folder.parent / name
-        hashes[name] = hashlib.sha256(path.read_bytes()).hexdigest() if path.is_file() else ""
-    return hashes
+    return {name: hash_or_none(folder.parent / name, folder.parent) for name in sorted(files)}
 
 
 # ---- running ----------------------------------------------------------------------------------------------------
@@ -340,14 +338,14 @@ class _Ground:
         if self.helpers is None or not self.shelves.open:
             return
         needs = {need for step in steps for need in step.needs}
+        waiting = [engine for engine in known if not self._finished(steps, engine)]
         shares = [
             Share(
                 engine, [step.name for step in steps],
                 {need: _some(self._given[need], (engine, "")) for need in sorted(needs & {*self._given})},
-                [value for value in own.values() if value.measure in needs],
+                [value for value in known[engine].values() if value.measure in needs],
             )
-            for engine, own in sorted(known.items(), key=lambda item: -_weight(recorded[item[0]]))
-            if not self._finished(steps, engine)
+            for engine in sorted(waiting, key=lambda each: -_weight(recorded[each]))
         ]  # fmt: skip
         if len(shares) > 1:
             self.helpers.run(self.program, digest(self._recorded), shares)
@@ -378,10 +376,14 @@ def _given(results: Sequence[Result]) -> dict[str, dict[str, str]]:
     return {measure: {build: digest(own) for build, own in builds.items()} for measure, builds in rows.items()}
 
 
+def bare(recorded: Mapping[str, Readings]) -> dict[str, Readings]:
+    """What a step sees: what was recorded, not what was told of the files."""
+    return {name: each.but(problems=(), files={}, inputs={}) for name, each in recorded.items()}
+
+
 def _run(ground: _Ground, recorded: Mapping[str, Readings], ordered: Sequence[Step]) -> _Found:
     program = ground.program
-    # a step sees what was recorded, not what was told of the files
-    readings = {name: Readings(each.frame, logs=each.logs, traces=each.traces) for name, each in recorded.items()}
+    readings = bare(recorded)
     found = _Found({}, [], [], [])
     values = found.values
 
@@ -476,24 +478,29 @@ def _run_step(program: Program, engine: str, step: Step, readings: Mapping[str, 
     return [stored(result) for result in given]
 
 
-def by_engine(program: Program, readings: Mapping[str, Readings]) -> dict[str, dict[str, Readings]]:
-    """The readings of each build, every stream parted once, and its rows.
+def by_engine(program: Program, readings: Mapping[str, Readings]) -> Mapping[str, Mapping[str, Readings]]:
+    """The readings of each build, every stream parted once, when a step first asks for it, and its rows.
 
-    Rows of a whole table, made when a step first asks for them, take hardly longer than those of a part of it.
+    Rows of a whole table take hardly longer than those of a part of it.
     """
     together = len(program.builds) > 1
-    parts: dict[str, dict[str, Readings]] = {build.id: {} for build in program.builds}
-    for name, each in readings.items():
+
+    @cache
+    def parted(name: str) -> dict[str, Readings]:
+        each, places = readings[name], {build.id: list[int]() for build in program.builds}
         made = cache(partial(rows_of, each.frame))
-        places: dict[str, list[int]] = {}
-        for place, engine in enumerate(each.frame["engine"].tolist()):
-            places.setdefault(engine, []).append(place)
-        for engine, part in parts.items():
-            own = places.get(engine, [])
-            part[name] = _part(each, own, engine)
-            if together:
-                part[name] = replace(part[name], rows=partial(_at, made, own))
-    return parts
+        for place, engine in enumerate(each.cells("engine")):
+            if engine in places:
+                places[engine].append(place)
+        parts = {engine: _part(each, own, engine) for engine, own in places.items()}
+        if together:
+            parts = {engine: part.but(rows=partial(_at, made, places[engine])) for engine, part in parts.items()}
+        return parts
+
+    def of(engine: str) -> Mapping[str, Readings]:
+        return Later(readings, lambda name: parted(name)[engine])
+
+    return {build.id: of(build.id) for build in program.builds}
 
 
 def _part(each: Readings, own: Sequence[int], engine: str) -> Readings:
@@ -540,16 +547,14 @@ def _with_what_was_left_out(
     added: dict[tuple[str, Key], Value] = {}
     for stream in streams:
         steps = _leading_to(ordered, stream.recorded)
-        frame = evidence.readings[stream.name].frame
-        for position in [i for i, use in enumerate(frame["use"]) if use in RESTORABLE]:
-            reading = frame.iloc[position]
-            if "cylinder" not in frame:  # of a stream of whole engines
+        own = evidence.readings[stream.name]
+        for position in [i for i, use in enumerate(own.cells("use")) if use in RESTORABLE]:
+            if not own.cells("cylinder"):  # of a stream of whole engines
                 continue
+            reading = {name: own.cells(name)[position] for name in ("reading", "engine", "cylinder", "phase", "use")}
             if not isinstance(reading["engine"], str) or not given(reading["cylinder"]):
                 continue
-            restored = frame.copy()
-            restored.loc[restored.index[position], "use"] = ""
-            readings = {**evidence.readings, stream.name: replace(evidence.readings[stream.name], frame=restored)}
+            readings = {**evidence.readings, stream.name: _restored(own, position)}
             alone = replace(seen, builds=tuple(b for b in seen.builds if b.id == reading["engine"]))
             hashes = {build: f"{sha} with {position}" for build, sha in evidence.digests.get(stream.name, {}).items()}
             digests = {**evidence.digests, stream.name: hashes}
@@ -565,6 +570,17 @@ def _with_what_was_left_out(
                     with_it = key._replace(at=f"with:{reading['reading']}")
                     added[measure, with_it] = replace(value, key=with_it, status="excluded", reason=str(reading["use"]))
     return added
+
+
+def _restored(readings: Readings, position: int) -> Readings:
+    """The same with one reading used."""
+
+    def frame() -> pd.DataFrame:
+        restored = readings.frame.copy()
+        restored.loc[restored.index[position], "use"] = ""
+        return restored
+
+    return Readings.later({"frame": cache(frame)}, logs=readings.logs, traces=readings.traces, files={}, inputs={})
 
 
 def _leading_to(ordered: Sequence[Step], measures: Iterable[str]) -> list[Step]:

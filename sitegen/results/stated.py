@@ -194,9 +194,8 @@ class _Today:
         lines: dict[str, list[int]] = {}
         own = re.compile(rf"^{re.escape(Path(program.folder).name)}/")
         for each in readings.values():
-            if "file" in each.frame and "row" in each.frame:
-                for file, row in zip(each.frame["file"].astype(str), each.frame["row"], strict=True):
-                    lines.setdefault(own.sub("", file), []).append(int(row) if row == row else 0)
+            for file, row in zip(map(str, each.cells("file")), each.cells("row"), strict=False):
+                lines.setdefault(own.sub("", file), []).append(int(row) if row == row else 0)
         return cls(program, lines)
 
     @property

@@ -238,7 +238,7 @@ def unknown_objections(program: Program, readings: Mapping[str, Readings]) -> li
     streams = {source.stream for source in program.records}
     if len(streams) < 2 and not program.passed_over:
         return []
-    names = [str(name) for each in readings.values() for name in each.frame["reading"]]
+    names = [str(name) for each in readings.values() for name in each.cells("reading")]
     known, stems = set(names), {stem(source.file) for source in program.records}
     found = [
         _no_such(each.reading, each.where.file, each.where.line, each.where.column, names)

@@ -52,24 +52,18 @@ def _each(program: Program, source: RecordSource) -> list[RecordSource]:
         try:
             said = meant.fit(name, known) if filled else None
         except patterns.PatternFault as fault:
-            raise Blocked(
-                _problem(source, "pattern", f'its worksheet "{shown(name)}" {fault.what}', fault.expected)
-            ) from None
+            what = f'the worksheet "{shown(name)}" of {shown(source.file)} {fault.what}'
+            raise Blocked(_problem(source, "pattern", what, fault.expected)) from None
         if said is None or isinstance(said, patterns.Unknown):
             others.append(name)
         else:
             found.append(replace(source, sheet=name, constants={**source.constants, **said}))
     if not found:
-        what = f'no worksheet of {shown(source.file)} fits "{shown(source.sheet)}"'
-        every = [each for name in meant.fields for each in dict.fromkeys(known[name].values())]
-        raise Blocked(
-            _problem(
-                source,
-                "no-worksheet-fits",
-                what,
-                f"one named after {listed(every)}; it has {listed(name for name, _ in names)}",
-            )
+        what = (
+            f'no worksheet of {shown(source.file)} fits "{shown(source.sheet)}": it has {listed(n for n, _ in names)}'
         )
+        every = [each for name in meant.fields for each in dict.fromkeys(known[name].values())]
+        raise Blocked(_problem(source, "no-worksheet-fits", what, f"one named after {listed(every)}"))
     if others:
         note = f"worksheets not read: {', '.join(shown(each) for each in others)}"
         found[0] = replace(found[0], notes=(*found[0].notes, note))
@@ -93,7 +87,8 @@ def _twice(sources: list[RecordSource]) -> Iterator[Problem]:
     for source in sources:
         before = first.setdefault((source.file, source.sheet), source)
         if before.where != source.where and source.sheet:
-            what = f'the worksheet "{shown(source.sheet)}" of {shown(source.file)} is named in line {before.where.line} already'
+            what = f'the worksheet "{shown(source.sheet)}" of {shown(source.file)} is taken'
+            what += f" by the entry of line {before.where.line} already"
             yield _problem(source, "sheet-named-twice", what, "one entry a worksheet", "remove one of the two")
 
 

@@ -437,7 +437,7 @@ def test_build_sheets(folder: Folder) -> None:
     assert column(found, "bore")[1:3] == pytest.approx([0.087502, 0.087505], rel=1e-12)
     assert told(folder.sheet(header + "B1,1,cold-build,top,14.2,,,,balance-2,,,\n")) == [
         'pump/sheet.csv:2: column "tool_mass": there is no tool of the mass "balance-2". Expected balance-1 or feeler-1. Nearest: balance-1. '
-        + MEND
+        + mend("tool_mass", "balance-2")
     ]
 
 

@@ -6,8 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-import pandas as pd
-
 from sitegen.logs.join import Log, join
 from sitegen.logs.reading import LogFile, read_log
 from sitegen.program.model import Program, RecordSource
@@ -20,6 +18,8 @@ COLUMNS = ("reading", "file", "row", "use", "engine", "phase", "rows", "seconds"
 
 def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
     """Every log of the program. A file that cannot be trusted is an error; its phase has no log then."""
+    import pandas as pd
+
     del sources  # logs are declared apart: program.logs
     problems: list[Problem] = []
     rows: list[dict[str, object]] = []

@@ -26,7 +26,14 @@ def _length(name: str, title: str, low: float, high: float, told: str = "") -> F
 
 FIELDS: tuple[Field, ...] = (
     Field("reading", "Reading", "id", help="An id of its own; left out, the name of the file and the line make it."),
-    Field("trace", "Trace", "text", required=True, help="The trace file, written from the program's folder."),
+    Field(
+        "trace",
+        "Trace",
+        "text",
+        required=True,
+        help="The trace file, written from the program's folder.",
+        example="traces/b1-2-thrust.csv",
+    ),
     Field("engine", "Build", "id", refers="engine", required=True, help="Id of the build."),
     Field("cylinder", "Cylinder", "integer", refers="cylinder", required=True),
     Field("phase", "Phase", "id", refers="phase", required=True, help="State of the part: before the test, teardown."),
@@ -59,12 +66,20 @@ FIELDS: tuple[Field, ...] = (
     ),
     _length("evaluation", "Evaluation length", 1e-5, 1e-1, "Roughness is evaluated over it; left out, five cutoffs."),
     _length("tip", "Tip radius", 1e-7, 1e-4, "Of the stylus."),
-    Field("instrument", "Instrument", "id", refers="tool", help="A tool of kind profilometer."),
-    Field("x", "Header of x", "text", help="Where the trace's own headers do not tell."),
-    Field("z", "Header of z", "text"),
-    Field("valid", "Header of the validity flag", "text", help="Points whose flag is not above zero are not used."),
-    Field("x_unit", "Unit of x", "text", help="Where the trace does not say it."),
-    Field("z_unit", "Unit of z", "text"),
+    Field(
+        "instrument", "Instrument", "id", refers="tool", help="A tool of kind profilometer.", example="profilometer-1"
+    ),
+    Field("x", "Header of x", "text", help="Where the trace's own headers do not tell.", example="X"),
+    Field("z", "Header of z", "text", example="Z"),
+    Field(
+        "valid",
+        "Header of the validity flag",
+        "text",
+        help="Points whose flag is not above zero are not used.",
+        example="Valid",
+    ),
+    Field("x_unit", "Unit of x", "text", help="Where the trace does not say it.", example="mm"),
+    Field("z_unit", "Unit of z", "text", example="um"),
     _length("step", "Step", 1e-9, 1e-3, "Between points of a trace that holds heights only."),
     *(_length(f"stated_{name}", f"Stated R{name[1:]}", 0, 1e-3, "Result of the instrument.") for name in STATED),
     Field("date", "Date", "date"),
