@@ -283,7 +283,7 @@ def _files(view: View, stream: Stream, anchor: str) -> Part:
     rows = []
     hashes = dict(view.analysis.inputs)
     for file, facts in sorted(view.analysis.readings[stream.name].files.items()):
-        hashed = next((digest for name, digest in hashes.items() if _same_file(name, file)), "")
+        hashed = next((digest for name, digest in hashes.items() if _same_file(name, file) or file.startswith(f"{name}:")), "")
         rows.append(
             Row(
                 [

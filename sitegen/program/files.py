@@ -39,6 +39,7 @@ class Claim:
     """A file of a record entry, with what its name says."""
 
     file: str  # from the program's folder; "" where it cannot be used
+    stem: str = ""  # its name without its ending, from the first folder that differs within the entry
     given: patterns.Given = field(default_factory=dict)
     notes: tuple[str, ...] = ()
 
@@ -63,7 +64,8 @@ class Files:
                 known = {name: words.names(levels, name, ids[name]) for name in SAID_BY_NAMES}
                 found[entry.path], beside[entry.path] = self._fitting(entry.get("files"), _worksheet(entry), known)
             else:
-                found[entry.path] = (Claim(self.take(entry.get("file"), _worksheet(entry))),)
+                taken_alone = self.take(entry.get("file"), _worksheet(entry))
+                found[entry.path] = (Claim(taken_alone, PurePosixPath(taken_alone).stem),)
         taken = {claim.file for claims in found.values() for claim in claims}
         for place, names in beside.items():
             others = [name for name in names if name not in taken]
@@ -114,7 +116,8 @@ class Files:
             else:
                 told = True
                 taken = self._taken(node, name, sheet)
-                fitting += [Claim(taken, said)] if taken else []
+                stem = "/".join((*taken.split("/")[plain:-1], PurePosixPath(taken).stem))
+                fitting += [Claim(taken, stem, said)] if taken else []
         if not told:
             node.add(
                 "no-file-fits",

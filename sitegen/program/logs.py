@@ -27,14 +27,14 @@ def sources(
     made = []
     for each in entries:
         if each.stream == words.LOGS:
-            said = _said_by_names(each.node)
-            claimed = claims[each.node.path] or (Claim("", dict.fromkeys(said, "")),)
+            _check_said(each.node)
+            claimed = claims[each.node.path] or (Claim(""),)
             made += [_source(each.node, claim, builds, phases, meters) for claim in claimed]
     return tuple(made)
 
 
-def _said_by_names(entry: Node) -> tuple[str, ...]:
-    """Whether build and phase are said: each by its key, or in braces."""
+def _check_said(entry: Node) -> None:
+    """Build and phase are each said by a key or in braces."""
     said = records.said_by_names(entry)
     if patterns.is_pattern(entry.text("sheet")):
         fault = patterns.PatternFault(
@@ -49,7 +49,6 @@ def _said_by_names(entry: Node) -> tuple[str, ...]:
             entry.add("missing-key", f'the key "{name}" is missing{entry.within}', next_step=step)
     if not entry.has("channels"):
         entry.add("missing-key", f'the key "channels" is missing{entry.within}', next_step='add "channels"')
-    return said
 
 
 def _source(
@@ -87,6 +86,7 @@ def _source(
         header_rows=entry.whole("header_rows") or 1,
         units_row=entry.flag("units_row"),
         sheet=entry.text("sheet"),
+        stem=claim.stem,
         notes=claim.notes,
     )
 

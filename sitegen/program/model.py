@@ -560,11 +560,12 @@ class RecordSource:
     sheet: str = ""  # worksheet of a workbook; "" the only one with something in it; in braces what its name says
     words: tuple[Words, ...] = ()  # the general ones first: later ones count before earlier
     apart: bool = False  # further worksheets of its workbook are read: ids and places name this one
+    stem: str = ""  # what ids of its readings begin with; see `files.Claim`
     notes: tuple[str, ...] = ()  # on the entry, told with the file
 
     @property
     def ending(self) -> str:
-        """What names of readings and places add to the file: ":" and the worksheet where several are read."""
+        """What ids of readings and places add to the file: ":" and the worksheet where several are read."""
         return f":{self.sheet}" if self.apart else ""
 
 
@@ -607,6 +608,7 @@ class LogSource:
     header_rows: int = 1  # headers of several rows are joined by a blank
     units_row: bool = False
     sheet: str = ""
+    stem: str = ""  # its id
     notes: tuple[str, ...] = ()  # on the entry, told with the file
 
 

@@ -59,7 +59,7 @@ def _sources(of: Entry, claims: Claims, known: Known) -> Iterator[RecordSource]:
             said_twice(of.node, name, of.node.get(part) if part == "cells" else of.node.get(part).get(name), part)
     for claim in claims[of.node.path]:
         constants = {**source.constants, **claim.given}
-        yield replace(source, file=claim.file, constants=constants, notes=claim.notes)
+        yield replace(source, file=claim.file, stem=claim.stem, constants=constants, notes=claim.notes)
 
 
 def said_by_names(entry: Node) -> tuple[str, ...]:

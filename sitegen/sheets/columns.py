@@ -233,7 +233,7 @@ def _of_other(columns: Columns) -> Columns:
     source = columns.source
     if source is None:
         return columns
-    return replace(columns, source=replace(source, skip_rows=0, sheet=""))
+    return replace(columns, source=replace(source, skip_rows=0, sheet="", apart=False))
 
 
 def _states_nothing_else(columns: Columns, build: Build, phase: Phase) -> bool:

@@ -143,13 +143,14 @@ def counted(file: str) -> str:
     return "row" if packed else "line"
 
 
-def stem(file: str) -> str:
+def stem(source: RecordSource) -> str:
     """What the ids of a table's readings begin with.
 
-    >>> stem("records/leakdown-b1.csv")
+    >>> from sitegen.program.model import Where
+    >>> stem(RecordSource("leakdown", "records/leakdown-b1.csv", Where("")))
     'leakdown-b1'
     """
-    return PurePosixPath(file).stem
+    return source.stem or PurePosixPath(source.file).stem
 
 
 def of_readings(part: Part, source: RecordSource, own: bool = True) -> list[str]:
@@ -158,7 +159,7 @@ def of_readings(part: Part, source: RecordSource, own: bool = True) -> list[str]
     Of several worksheets of a workbook `stem:worksheet:line`.
     """
     lines = part.lines.tolist()
-    begin = f"{stem(source.file)}{source.ending}"
+    begin = f"{stem(source)}{source.ending}"
     ends = [f":{phase}" for phase in part.phases] or [""] * len(lines)
     given = part.arrays["reading"].tolist() if own and "reading" in part.arrays else [None] * len(lines)
     return [
@@ -195,7 +196,7 @@ def same_stem(program: Program, sources: Iterable[RecordSource]) -> Iterator[Pro
     mine = {source.file for source in sources}
     first: dict[str, str] = {}
     for source in program.records:
-        other = first.setdefault(stem(source.file), source.file)
+        other = first.setdefault(stem(source), source.file)
         if other != source.file and source.file in mine:
             yield Problem(
                 source.where.file,
@@ -220,7 +221,7 @@ def objections(
     An id that begins with the name of one of the stream's files is its own; where other streams have records too, any
     other id may be theirs, and `unknown_objections` tells of it.
     """
-    mine = {stem(source.file) for source in sources}
+    mine = {stem(source) for source in sources}
     alone = (
         bool(sources) and not program.passed_over and all(each.stream == sources[0].stream for each in program.records)
     )
@@ -239,7 +240,7 @@ def unknown_objections(program: Program, readings: Mapping[str, Readings]) -> li
     if len(streams) < 2 and not program.passed_over:
         return []
     names = [str(name) for each in readings.values() for name in each.cells("reading")]
-    known, stems = set(names), {stem(source.file) for source in program.records}
+    known, stems = set(names), {stem(source) for source in program.records}
     found = [
         _no_such(each.reading, each.where.file, each.where.line, each.where.column, names)
         for each in program.exclusions
