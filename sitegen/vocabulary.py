@@ -291,6 +291,19 @@ class Readings(Lazy):
             return self.columns.get(name, ())
         return self.frame[name].tolist() if name in self.frame else ()
 
+    @property
+    def tally(self) -> dict[str, dict[str, int]]:
+        """Rows read, used, set aside and not taken of each file; those of its worksheets added up."""
+        found: dict[str, dict[str, int]] = {}
+        for name, facts in self.files.items():
+            own = found.setdefault(str(facts.get("file", name)), dict.fromkeys(TALLIED, 0))
+            for what in TALLIED:
+                own[what] += int(facts.get(what, 0))
+        return found
+
+
+TALLIED = ("rows", "used", "set_aside", "not_taken")
+
 
 class Book:
     """Values by measure and key. Append-only; a step sees only what it said it needs."""

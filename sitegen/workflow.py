@@ -88,6 +88,15 @@ class Examination:
         count = sum(int(facts.get("not_taken", 0)) for readings in every for facts in readings.files.values())
         return f"{count} prepared {'row is' if count == 1 else 'rows are'} not filled in yet" if count else ""
 
+    @property
+    def not_read(self) -> list[str]:
+        """What lies beside the files of entries with patterns and is not read, a sentence each."""
+        programs = () if self.folder is None else self.folder.programs
+        records = [source for program in programs for source in program.records]
+        logs = [source for program in programs for source in program.logs]
+        told = [(each.where, note) for entries in (records, logs) for each in entries for note in each.notes]
+        return [f"{where.file}:{where.line}: {note}." for where, note in told]
+
 
 def programs(path: Path) -> tuple[Folder | None, list[Problem]]:
     """The program files of a folder, or of one program's folder, without their records; those with errors apart.

@@ -188,6 +188,7 @@ def build(
         criteria_hash=criteria_hash(root, criteria) if criteria else "",
         records=records.sources(entries, claims, known),
         logs=logs.sources(entries, claims, builds, phases, meters),
+        words=tuple(general),
         exclusions=_exclusions(root, _stems(root, names.absent)),
         notes=files.take(root.get("notes")) if root.has("notes") else "",
         invented=root.flag("invented"),

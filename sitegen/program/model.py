@@ -680,6 +680,7 @@ class Program:
     ties: tuple[Tie, ...] = ()
     sampled: Mapping[str, Mapping[str, tuple[int, ...]]] = field(default_factory=dict)  # stream -> build -> cylinders
     strange: Mapping[str, str] = field(default_factory=dict)  # measures of streams this version lacks -> unit as stated
+    words: tuple[Words, ...] = ()  # of the definitions and the whole program; record entries hold them with their own
     passed_over: tuple[Problem, ...] = ()  # one warning of what belongs to such streams
 
     def phase(self, phase: str) -> Phase:

@@ -48,7 +48,9 @@ def by_readers(program: Program) -> tuple[Program, list[Where]]:
 def by_pages(program: Program) -> Program:
     """Without places in its file, and without the notes of builds."""
     unplaced: Program = _unplaced(program)
-    return replace(unplaced, decisions=(), passed_over=(), builds=tuple(_unnoted(each) for each in program.builds))
+    return replace(
+        unplaced, words=(), decisions=(), passed_over=(), builds=tuple(_unnoted(each) for each in program.builds)
+    )
 
 
 def by_pages_of(seen: Program, build: Build) -> Program:
@@ -64,7 +66,7 @@ def placed(problem: Problem, places: Sequence[Where]) -> Problem:
 
 def _unworded(program: Program) -> Program:
     return replace(
-        program, title="", question="", notes="", version="", not_primary="", where=Where(program.where.file),
+        program, title="", question="", notes="", words=(), version="", not_primary="", where=Where(program.where.file),
         scatter_where=Where(""),
         builds=tuple(replace(_unnoted(build), title="") for build in program.builds),
     )  # fmt: skip

@@ -386,6 +386,15 @@ def word(what: Field, text: str) -> str:
     return known[found]
 
 
+def is_word(what: Field, text: str) -> bool:
+    """Whether a text is one of a field's words."""
+    try:
+        word(what, text)
+    except ValueError:
+        return False
+    return True
+
+
 def expected(what: Field) -> str:
     """What may stand in a field, for messages."""
     if what.words:

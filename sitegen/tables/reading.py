@@ -155,6 +155,7 @@ def read_stream(
             "not_taken": 0,
             "notes": [*source.notes],
             "columns": {},
+            **({"file": f"{Path(program.folder).name}/{source.file}"} if source.apart else {}),
         }
         try:
             if file not in contents:

@@ -35,7 +35,16 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
             dict(
                 zip(
                     COLUMNS,
-                    (source.stem or Path(source.file).stem, name, 1, use, source.engine, source.phase, found.rows, found.seconds),
+                    (
+                        source.stem or Path(source.file).stem,
+                        name,
+                        1,
+                        use,
+                        source.engine,
+                        source.phase,
+                        found.rows,
+                        found.seconds,
+                    ),
                     strict=True,
                 )
             )
