@@ -365,23 +365,31 @@ def _words_asked(
     fields: Sequence[Field], found: Mapping[str, _Fit], seen: Seen, program: Program | None, out: Proposal
 ) -> list[str]:
     """Words of the file that are not known, to be said what they mean."""
-    lines = []
+    asked: dict[str, dict[str, None]] = {}
+    means: dict[str, Sequence[str]] = {}
     for what in fields:
         if what.name not in found or found[what.name].at < 0:
             continue
         column = seen.columns[found[what.name].at]
+        name, strange, means_of = what.name, [], [*what.words]
         if what.kind == "bounded":
-            name, ours = "mark", list(MARKS)
-            strange = [column.odd[1]] if column.odd[0] and not is_mark(column.odd[1]) else []
-        else:
-            name, ours = what.name, [*what.words] or _ids(program, what.refers) or ["yes", "no"]
-            strange = _unknown(what, column, program) if what.kind in {"word", "yes-no"} or what.refers else []
-            ours = ["numbers of cylinders"] if what.refers == "cylinder" else ours
+            name, means_of = "mark", list(MARKS)
+            known = own_words(what, program.words if program is not None else ())
+            odd = column.odd[1] if column.odd[0] else ""
+            strange = [odd] if odd and not is_mark(odd) and compared(plain(odd)) not in known else []
+        elif what.kind in {"word", "yes-no"} or what.refers:
+            strange = _unknown(what, column, program)
+            means_of = means_of or (_ids(program, what.refers) if what.refers else ["yes", "no"]) or ["a number"]
         if strange:
-            said = ", ".join(f'{scalar(each)}: "{OPEN}"' for each in strange[:_MOST_WORDS])
-            lines.append(f"        {name}: {{{said}}}   # {listed(ours)}")
-            out.open.append(f"words, {name}: what {listed(strange[:_MOST_WORDS])} stands for: {listed(ours)}")
-    return ["      words:", *dict.fromkeys(lines)] if lines else []
+            asked.setdefault(name, {}).update(dict.fromkeys(strange))
+            means[name] = means_of
+    lines = []
+    for name, words in asked.items():
+        first = list(words)[:_MOST_WORDS]
+        said = ", ".join(f'{scalar(each)}: "{OPEN}"' for each in first)
+        lines.append(f"        {name}: {{{said}}}   # {listed(means[name])}")
+        out.open.append(f"words, {name}: what {listed(first)} stands for: {listed(means[name])}")
+    return ["      words:", *lines] if lines else []
 
 
 def _named(found: Mapping[str, _Fit]) -> set[int]:
