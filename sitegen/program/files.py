@@ -119,11 +119,9 @@ class Files:
                 stem = "/".join((*taken.split("/")[plain:-1], PurePosixPath(taken).stem))
                 fitting += [Claim(taken, stem, said)] if taken else []
         if not told:
-            node.add(
-                "no-file-fits",
-                f'{node.subject} is "{shown(text)}", which fits no file',
-                expected=f"a pattern that fits {listed(names[:_MOST_TOLD])}" if names else "files in that folder",
-            )
+            wanted = f"files in {'/'.join(folders) or 'the folder'}"
+            wanted = f"a pattern that fits {listed(names[:_MOST_TOLD])}" if names else wanted
+            node.add("no-file-fits", f'{node.subject} is "{shown(text)}", which fits no file', expected=wanted)
         return tuple(fitting), others
 
     def _unknown(self, node: Node, name: str, said: patterns.Unknown, known: patterns.Names) -> None:

@@ -38,7 +38,7 @@ def _check_said(entry: Node) -> None:
     said = records.said_by_names(entry)
     if patterns.is_pattern(entry.text("sheet")):
         fault = patterns.PatternFault(
-            "is no name of one", "the name of a worksheet: names of files say build and phase"
+            "a run log cannot have", "the name of a worksheet; names of files say build and phase"
         )
         tell_pattern(entry.get("sheet"), fault)
     for name in SAID_BY_NAMES:

@@ -91,10 +91,11 @@ class _Taking:
         place = home.at((*path, "mapping"))
         place = place if home is self._document else Elsewhere.of(home.file, place)
         if name in way:
+            circle = " > ".join(map(shown, (*way[way.index(name) :], name)))
             self._problems.add(
                 place,
                 "mapping-circular",
-                f'the mapping "{shown(name)}" takes from itself: {" > ".join(shown(each) for each in (*way, name))}',
+                f'the mapping "{shown(name)}" takes from itself: {circle}',
                 next_step="remove one of these `mapping`",
             )
             return {}

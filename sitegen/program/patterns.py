@@ -58,10 +58,11 @@ class Pattern:
             return {field: known[field][said] for field, said in ways[0]}
         for free in (*({each} for each in self.fields), set(self.fields)):  # one that is not known, else all
             fitting = sorted(self._ways(text, known, frozenset(free)), key=lambda way: [len(said) for _, said in way])
-            for field, said in fitting[0] if fitting else ():
-                if said not in known[field]:
-                    near = nearest(said, known[field])
-                    return Unknown(field, said, known[field].get(near, ""))
+            found = [(field, said) for way in fitting for field, said in way if said not in known[field]]
+            told = [Unknown(field, _written(name, said), _near(said, known[field])) for field, said in found]
+            if told:
+                apart = [each for each in told if _stands_apart(name, each.text)] or told
+                return next((each for each in apart if each.near), apart[0])
         return None
 
     def _ways(self, name: str, known: Names, free: frozenset[str]) -> Iterable[tuple[tuple[str, str], ...]]:
@@ -86,6 +87,22 @@ class Pattern:
             return frozenset(((text, name[at:end]), *more) for end in sorted(set(ends)) for more in rest(part + 1, end))
 
         return rest(0, 0)
+
+
+def _near(said: str, known: Mapping[str, str]) -> str:
+    near = nearest(said, known)
+    return known[near] if near else ""
+
+
+def _written(name: str, said: str) -> str:
+    """A piece of a name as it stands there."""
+    pieces = (name[at:end] for at in range(len(name)) for end in range(at + 1, len(name) + 1))
+    return next((each for each in pieces if compared(each) == said), said)
+
+
+def _stands_apart(name: str, piece: str) -> bool:
+    """Whether a piece of a name ends where a word does."""
+    return piece == piece.strip() and not name.partition(piece)[2][:1].isalnum()
 
 
 def is_pattern(text: str) -> bool:

@@ -117,6 +117,7 @@ def within(document: Document, path: Path) -> str:
 
 def subject(document: Document, path: Path) -> str:
     """A value as the subject of a sentence: `"kind" in phases > pulls`, `phases > 1` for an item of a list."""
+    document, path = document.home(path)
     if not path:
         return "the file"
     if isinstance(path[-1], int):

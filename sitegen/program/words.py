@@ -49,14 +49,17 @@ def of(node: Node, known: Mapping[str, Collection[str] | None], stream: str = ""
     allowed = described.words(stream) if node.has("words") else {}
     made = {}
     for name, inner in node.entries("words"):
+        lent = inner.document.home(inner.path)[1] != inner.path
+        if lent and name not in allowed and name in described.words():
+            continue  # a mapping may serve entries of several kinds
         if name in allowed:
             made[name] = _meant(node.get("words"), name, known, allowed[name])
         else:
-            about = f"a record of {stream} has" if stream else "records have"
+            kind = f" of {stream}" if stream else ""
             node.problems.add(
                 inner.key_at,
                 "field-unknown",
-                f'{about} no field of words "{shown(name)}"{node.get("words").within}',
+                f'"{shown(name)}" is no field{kind} that holds words{node.get("words").within}',
                 expected=listed(allowed, 40),
                 nearest=nearest(name, allowed),
             )
