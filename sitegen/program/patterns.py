@@ -59,9 +59,9 @@ class Pattern:
         for free in (*({each} for each in self.fields), set(self.fields)):  # one that is not known, else all
             fitting = sorted(self._ways(text, known, frozenset(free)), key=lambda way: [len(said) for _, said in way])
             found = [(field, said) for way in fitting for field, said in way if said not in known[field]]
-            told = [Unknown(field, _written(name, said), _near(said, known[field])) for field, said in found]
-            if told:
-                apart = [each for each in told if _stands_apart(name, each.text)] or told
+            unknown = [Unknown(field, _written(name, said), _near(said, known[field])) for field, said in found]
+            if unknown:
+                apart = [each for each in unknown if _stands_apart(name, each.text)] or unknown
                 return next((each for each in apart if each.near), apart[0])
         return None
 
@@ -97,7 +97,7 @@ def _near(said: str, known: Mapping[str, str]) -> str:
 def _written(name: str, said: str) -> str:
     """A piece of a name as it stands there."""
     pieces = (name[at:end] for at in range(len(name)) for end in range(at + 1, len(name) + 1))
-    return next((each for each in pieces if compared(each) == said), said)
+    return next((each for each in pieces if each == each.strip() and compared(each) == said), said)
 
 
 def _stands_apart(name: str, piece: str) -> bool:
