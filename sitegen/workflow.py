@@ -20,7 +20,7 @@ from sitegen.page.addresses import Addresses
 from sitegen.pages import notes
 from sitegen.problems import as_text, counted, errors, shown
 from sitegen.program.folder import load
-from sitegen.program.model import Folder, Left, Program
+from sitegen.program.model import Folder, Left, Program, Where
 from sitegen.progress import Tell, untold
 from sitegen.reasons import APART
 from sitegen.regular import read_regular
@@ -95,7 +95,11 @@ class Examination:
         records = [source for program in programs for source in program.records]
         logs = [source for program in programs for source in program.logs]
         told = [(each.where, note) for entries in (records, logs) for each in entries for note in each.notes]
-        return [f"{where.file}:{where.line}: {note}." for where, note in told]
+        return [f"{where.file}:{where.line}: {note}." for where, note in sorted(told, key=_by_place)]
+
+
+def _by_place(told: tuple[Where, str]) -> tuple[str, int]:
+    return told[0].file, told[0].line
 
 
 def programs(path: Path) -> tuple[Folder | None, list[Problem]]:

@@ -1,4 +1,4 @@
-"""A test folder as a newcomer has it: German words and headers, a file a run, a worksheet an engine. All of it invented.
+"""A test folder as a newcomer has it: German words and headers, a file a run, a worksheet an engine. All is invented.
 
 Six-cylinder gas engines of irrigation pump sets, six builds, three coatings. Files are written as a bench, an office
 program and a laboratory write them; none of them knows an id of the program file.
@@ -134,11 +134,19 @@ records:
   oil:
     - file: Ölberichte.csv
       mapping: office
-      columns: {engine: Motor, phase: Lauf, what: Art, sample: Probe, laboratory: Labor, Fe: "Fe [mg/kg]", Cr: "Cr [mg/kg]", date: Datum}
+      columns:
+        {engine: Motor, phase: Lauf, what: Art, sample: Probe, laboratory: Labor, Fe: Fe, Cr: Cr, date: Datum}
   inspection:
     - file: Befunde.csv
       mapping: office
-      columns: {engine: Motor, phase: Anlass, cylinder: Zyl., part: Teil, inspector: Prüfer, scuffing: Riefen, deposits: Ablagerung}
+      columns:
+        engine: Motor
+        phase: Anlass
+        cylinder: Zyl.
+        part: Teil
+        inspector: Prüfer
+        scuffing: Riefen
+        deposits: Ablagerung
 """
 
 
@@ -167,7 +175,7 @@ def write(folder: Path, records: str = _RECORDS) -> dict[str, str]:
     home.mkdir(parents=True)
     (folder / "definitions.yaml").write_text(DEFINITIONS, encoding="utf-8")
     (home / "program.yaml").write_text(program(records), encoding="utf-8")
-    random = Random(20)
+    random = Random(20)  # noqa: S311 - scatter of invented readings
     for name in BUILDS:
         for phase in (STATIC, *RUNS):
             _office(home / "druckverlust" / name / f"{phase}.csv", _leakdown(name, phase, random))
@@ -215,21 +223,18 @@ def _leakdown(name: str, phase: str, random: Random) -> list[str]:
     state = "kalt" if phase == STATIC else "warm  gefahren"
     for cylinder in CYLINDERS:
         for repeat in (1, 2):
-            shown = held(name, phase, cylinder) + random.gauss(0, 0.01)
-            rows.append(
-                f"{cylinder};{repeat};Gerät 1;5,50;{_comma(shown, 2)};ot;{state};Trocken;ja;{_day(name, phase)};Prüfer A"
-            )
+            shown = _comma(held(name, phase, cylinder) + random.gauss(0, 0.01), 2)
+            rows.append(f"{cylinder};{repeat};Gerät 1;5,50;{shown};ot;{state};Trocken;ja;{_day(name, phase)};Prüfer A")
     return rows
 
 
 def _log(minutes: int, random: Random) -> str:
-    rows = ["Zeit [s];Drehzahl [1/min];Drehmoment [Nm];T_Öl [°C]"]
-    for second in range(0, minutes * 60, max(10, minutes)):
-        rows.append(
-            f"{second};{_comma(1500 + random.gauss(0, 2), 1)};{_comma(120 + random.gauss(0, 0.5), 2)};"
-            f"{_comma(92 + random.gauss(0, 0.4), 1)}"
-        )
-    return "\n".join(rows) + "\n"
+    rows = [
+        f"{second};{_comma(1500 + random.gauss(0, 2), 1)};{_comma(120 + random.gauss(0, 0.5), 2)};"
+        f"{_comma(92 + random.gauss(0, 0.4), 1)}"
+        for second in range(0, minutes * 60, max(10, minutes))
+    ]
+    return "\n".join(["Zeit [s];Drehzahl [1/min];Drehmoment [Nm];T_Öl [°C]", *rows, ""])
 
 
 def _oil(random: Random) -> list[str]:
