@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import hashlib
+import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass, replace
-from functools import cache
+from functools import cache, partial
 from graphlib import TopologicalSorter
 from importlib.metadata import version
 from pathlib import Path
@@ -24,11 +25,11 @@ from sitegen.program.model import Folder, Left, Program, Where
 from sitegen.progress import Tell, untold
 from sitegen.reasons import APART
 from sitegen.regular import read_regular
-from sitegen.results import alike, committed, run, stated, taken
+from sitegen.results import alike, committed, package, run, stated, taken
 from sitegen.results import files as result_files
 from sitegen.results.keeping import Later
-from sitegen.results.run import Analysis, Evidence, analyse, gather, lent_file, unread
-from sitegen.shelves import NONE, Shelves
+from sitegen.results.run import CONCLUDED, Analysis, Evidence, analyse, gather, lent_file, stand_of, unread
+from sitegen.shelves import NONE, Shelves, digest, key_of
 from sitegen.tables import worksheets
 from sitegen.unchanged import Outcome
 from sitegen.vocabulary import Measure, Problem
@@ -258,7 +259,38 @@ def conclude(examination: Examination, tell: Tell = untold) -> tuple[Analysis, .
 
 def analysed(evidence: Evidence, shelves: Shelves, helpers: Helpers | None = None) -> Analysis:
     """The analysis of one program that has what others lend."""
-    return _with_files(analyse(evidence, registry.STREAMS, registry.steps(), helpers, shelves))
+    lying = result_files.lying(evidence.program)
+    whole = cache(lambda: _with_files(analyse(evidence, registry.STREAMS, registry.steps(), helpers, shelves), lying))
+    if not shelves.open:
+        return whole()
+    stand = stand_of(evidence)
+    kept = shelves.find(_results_key(stand, lying), _texts)
+    if kept is None:
+        analysis = whole()
+        for before in (lying, analysis.files):  # what will lie there once it is published
+            new = {name: content for name, content in analysis.files.items() if content != before.get(name)}
+            shelves.put(_results_key(stand, before), new, _packed_texts)
+    else:
+        found: dict[str, bytes] = {**lying, **kept}
+        analysis = Analysis.later(
+            {name: partial(lambda name: getattr(whole(), name), name) for name in CONCLUDED},
+            program=evidence.program, readings=evidence.readings, problems=evidence.problems, inputs=evidence.inputs,
+            days=evidence.days, digests=evidence.digests, files=found, results_id=result_files.results_id(found),
+        )  # fmt: skip
+    return analysis.but(stand=digest((stand, hashes(analysis.files))))
+
+
+def _results_key(stand: str, lying: Mapping[str, bytes]) -> str:
+    """Of result files: they follow from those that lie there too, which stay where they are still good."""
+    return key_of("results", stand, hashes(lying))
+
+
+def _packed_texts(files: Mapping[str, bytes]) -> bytes:
+    return json.dumps({name: content.decode() for name, content in files.items()}).encode()
+
+
+def _texts(content: bytes) -> dict[str, bytes]:
+    return {name: text.encode() for name, text in json.loads(content).items()}
 
 
 def _with_lent(evidence: Evidence, done: Mapping[str, Analysis]) -> Evidence:
@@ -275,14 +307,13 @@ def _with_lent(evidence: Evidence, done: Mapping[str, Analysis]) -> Evidence:
     return replace(evidence, program=replace(program, lent=tuple(lent)), inputs=inputs)
 
 
-def _with_files(analysis: Analysis) -> Analysis:
+def _with_files(analysis: Analysis, stored: Mapping[str, bytes]) -> Analysis:
     """The analysis with its result files: those that lie there, and their numbers, where they are still good."""
     measures = registry.measures([analysis.program])
-    files = result_files.render(analysis, measures, *ourselves())
-    stored = result_files.lying(analysis.program)
+    files: Mapping[str, bytes] = result_files.render(analysis, measures, *ourselves())
     if stored != files and result_files.still_good(stored, files):
         files, analysis = stored, result_files.as_stored(analysis, stored)
-    return replace(analysis, files=files, results_id=result_files.results_id(files))
+    return analysis.but(files=files, results_id=result_files.results_id(files))
 
 
 def ourselves() -> tuple[str, Mapping[str, int]]:
@@ -303,11 +334,11 @@ def with_files(analyses: Sequence[Analysis], shelves: Shelves = NONE) -> tuple[C
     conclusions = []
     units = {name: measure.unit for name, measure in registry.measures().items()}
     for each in analyses:
-        early = any(row.role == "primary" and "provisional" in row.flags for row in each.comparisons)
+        rows = alike.rows(each.files["comparisons.csv"])
+        early = any(row["role"] == "primary" and "provisional" in row["flags"].split() for row in rows)
         looks = committed.looks(each.program, each.files) if early else 1
         moved = committed.changes(each.program, each.files)
-        told = replace(
-            each,
+        told = each.but(
             looks=looks,
             changes=moved,
             written=committed.written(each.program, each.files) if moved else "",
@@ -434,10 +465,15 @@ def render(
     helpers = examination.helpers
     site = build_site(
         examination.folder, analyses, registry.STREAMS, measures, theme, known, plans,
-        {each.analysis.program.id: each.files for each in conclusions}, sheet, examination.shelves,
-        helpers.pages_of(analyses, plans) if helpers is not None else None, before, told,
+        {each.analysis.program.id: _with_description(each, measures) for each in conclusions}, sheet,
+        examination.shelves, helpers.pages_of(analyses, plans) if helpers is not None else None, before, told,
     )  # fmt: skip
     return Rendered(conclusions, site, told)
+
+
+def _with_description(one: Conclusion, measures: Mapping[str, Measure]) -> Mapping[str, bytes]:
+    """Result files with what describes them to other programs."""
+    return {**one.files, package.NAME: package.described(one.analysis.program, one.files, measures)}
 
 
 def nothing_stands(examination: Examination, before: Mapping[str, bytes]) -> bool:

@@ -22,7 +22,7 @@ from sitegen.program import channels
 from sitegen.program.model import Program
 from sitegen.program.words import compared
 from sitegen.program.yamltext import scalar
-from sitegen.reader.table import plain
+from sitegen.reader.headers import plain
 from sitegen.tables.columns import MARKS, YES_NO, is_word, own_words
 from sitegen.tables.mapping import is_mark
 from sitegen.vocabulary import Field

@@ -7,6 +7,7 @@ was made for, so the same section serves the home page and the program page.
 from __future__ import annotations
 
 import hashlib
+import json
 import math
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from copy import copy
@@ -19,7 +20,7 @@ from sitegen.page import words
 from sitegen.page.addresses import Addresses, relative, slug
 from sitegen.page.blocks import Cell
 from sitegen.program.model import Build, Coating, Folder, Phase, Program, Restated, Standing
-from sitegen.shelves import digest
+from sitegen.shelves import Shelves, digest, key_of
 from sitegen.tables.rows import Recorded, rows_of
 from sitegen.vocabulary import Change, Comparison, Key, Measure, Problem, Readings, Series, Value, Verdict
 
@@ -71,6 +72,8 @@ class Analysis(Protocol):
     @property
     def taken(self) -> Sequence[Standing]: ...
     @property
+    def stand(self) -> str: ...
+    @property
     def days(self) -> Sequence[str]: ...
     @property
     def files(self) -> Mapping[str, bytes]: ...
@@ -88,6 +91,61 @@ class Asked(NamedTuple):
     build: str = ""
 
 
+_OF_RESULTS = frozenset({"values", "places", "verdicts", "curves"})  # what follows from the stand of an analysis
+
+
+class _Laid:
+    """Results laid out by subject, each kind when somebody first asks for it."""
+
+    def __init__(self, analysis: Analysis) -> None:
+        self._analysis = analysis
+
+    @cached_property
+    def values(self) -> Mapping[tuple[str, str, int, str, str], list[Value]]:
+        """By measure, build, cylinder, phase and place."""
+        found: dict[tuple[str, str, int, str, str], list[Value]] = {}
+        for (measure, key), value in self._analysis.values.items():
+            found.setdefault((measure, key.engine, key.cylinder, key.phase, key.at), []).append(value)
+        return found
+
+    @cached_property
+    def _by_build(self) -> Mapping[tuple[str, str | None], list[Value]]:
+        found: dict[tuple[str, str | None], list[Value]] = {}
+        for (measure, key), value in self._analysis.values.items():
+            found.setdefault((measure, None), []).append(value)
+            found.setdefault((measure, key.engine), []).append(value)
+        return found
+
+    def of(self, measure: str, build: str | None = None) -> Sequence[Value]:
+        """Of one measure, of a build or of all."""
+        return self._by_build.get((measure, build), [])
+
+    @cached_property
+    def verdicts(self) -> Mapping[str, list[Verdict]]:
+        """By build."""
+        found: dict[str, list[Verdict]] = {}
+        for verdict in self._analysis.verdicts:
+            found.setdefault(verdict.key.engine, []).append(verdict)
+        return found
+
+    @cached_property
+    def series(self) -> Mapping[str, list[Series]]:
+        """By build."""
+        found: dict[str, list[Series]] = {}
+        for series in self._analysis.series:
+            found.setdefault(series.key.engine, []).append(series)
+        return found
+
+    @cached_property
+    def states(self) -> Mapping[tuple[str, int], Verdict]:
+        """By build and cylinder."""
+        return {
+            (verdict.key.engine, verdict.key.cylinder): verdict
+            for verdict in self._analysis.verdicts
+            if verdict.rule == STATE and verdict.key.cylinder
+        }
+
+
 class Desk:
     """One analysis with its values, verdicts and readings laid out by subject. Built once a program.
 
@@ -97,30 +155,14 @@ class Desk:
 
     def __init__(self, analysis: Analysis) -> None:
         self._analysis = analysis
+        self._laid = _Laid(analysis)
         self.program = analysis.program
-        self._values: dict[tuple[str, str, int, str, str], list[Value]] = {}
-        self._by_measure: dict[str, list[Value]] = {}
-        self._by_engine: dict[tuple[str, str], list[Value]] = {}
-        for (measure, key), value in analysis.values.items():
-            self._values.setdefault((measure, key.engine, key.cylinder, key.phase, key.at), []).append(value)
-            self._by_measure.setdefault(measure, []).append(value)
-            self._by_engine.setdefault((measure, key.engine), []).append(value)
-        self._verdicts: dict[str, list[Verdict]] = {}
-        for verdict in analysis.verdicts:
-            self._verdicts.setdefault(verdict.key.engine, []).append(verdict)
-        self._series: dict[str, list[Series]] = {}
-        for series in analysis.series:
-            self._series.setdefault(series.key.engine, []).append(series)
-        self._states = {
-            (verdict.key.engine, verdict.key.cylinder): verdict
-            for verdict in analysis.verdicts
-            if verdict.rule == STATE and verdict.key.cylinder
-        }
         self._frames: dict[tuple[str, str, int], pd.DataFrame] = {}
         self._rows: dict[Hashable, Mapping[tuple[str, int], list[Any]]] = {}
         self._once: dict[Hashable, tuple[object, frozenset[Asked]]] = {}
         self._asked: set[Asked] = set()
         self._stands: dict[Asked, str] = {}
+        self._taken_up = 0
 
     def seen(self, program: Program) -> Desk:
         """The same desk, the program seen another way."""
@@ -174,6 +216,11 @@ class Desk:
         """The same for the ISO date."""
         return self._mark(2) if self.as_of else ""
 
+    @property
+    def notes(self) -> tuple[str, str]:
+        """Stand for the notes of the program and for what they are about: else every word of them moves its page."""
+        return self._mark(3), self._mark(4)
+
     def filled(self) -> dict[str, str]:
         """What is printed for what stands on every page: else every reading would move every page."""
         own = self._analysis
@@ -199,29 +246,29 @@ class Desk:
 
     def value(self, measure: str, engine: str, cylinder: int, phase: str, at: str, coating: str) -> Value | None:
         self._asked.add(Asked("values", measure, engine))
-        found = self._values.get((measure, engine, cylinder, phase, at), [])
+        found = self._laid.values.get((measure, engine, cylinder, phase, at), [])
         return next((value for value in found if not coating or value.key.coating == coating), None)
 
     def of(self, measure: str, engine: str | None = None) -> Sequence[Value]:
         self._asked.add(Asked("values", measure, EVERY if engine is None else engine))
-        return self._by_measure.get(measure, []) if engine is None else self._by_engine.get((measure, engine), [])
+        return self._laid.of(measure, engine)
 
     def places(self, measure: str) -> frozenset[str]:
         """Places inside a phase of which there is a value of a measure, in any build."""
         self._asked.add(Asked("places", measure))
-        return frozenset(value.key.at for value in self._by_measure.get(measure, []))
+        return frozenset(value.key.at for value in self._laid.of(measure))
 
     def verdicts(self, engine: str | None = None) -> Sequence[Verdict]:
         self._asked.add(Asked("verdicts", build=EVERY if engine is None else engine))
-        return self._analysis.verdicts if engine is None else self._verdicts.get(engine, [])
+        return self._analysis.verdicts if engine is None else self._laid.verdicts.get(engine, [])
 
     def series(self, engine: str | None = None) -> Sequence[Series]:
         self._asked.add(Asked("curves", build=EVERY if engine is None else engine))
-        return self._analysis.series if engine is None else self._series.get(engine, [])
+        return self._analysis.series if engine is None else self._laid.series.get(engine, [])
 
     def state(self, build: str, cylinder: int) -> Verdict | None:
         self._asked.add(Asked("verdicts", build=build))
-        return self._states.get((build, cylinder))
+        return self._laid.states.get((build, cylinder))
 
     def logs(self, stream: str, build: str) -> Mapping[tuple[str, str], object]:
         """Logs of a build by build and phase."""
@@ -247,6 +294,22 @@ class Desk:
             self._rows[stream, kind] = _by_place(rows_of(self._analysis.readings[stream].frame, kind))
         return self._rows[stream, kind].get((build, cylinder if build else 0), [])
 
+    def take_up(self, shelves: Shelves) -> None:
+        """What answers rest on, where that was reckoned for the same results: else all of them are looked at."""
+        kept = shelves.find(self._key, lambda told: {Asked(*asked): sha for *asked, sha in json.loads(told)})
+        self._stands |= kept or {}
+        self._taken_up = len(self._stands)
+
+    def keep(self, shelves: Shelves) -> None:
+        """Put it there, for the next time."""
+        if shelves.open and len(self._stands) > self._taken_up:
+            own = {asked: sha for asked, sha in self._stands.items() if asked.what in _OF_RESULTS}
+            shelves.put(self._key, own, lambda own: json.dumps([[*asked, sha] for asked, sha in own.items()]).encode())
+
+    @property
+    def _key(self) -> str:
+        return key_of("stands", self._analysis.stand)
+
     def stand_of(self, asked: Asked) -> str:
         """Hash of what an answer rests on today."""
         if asked not in self._stands:
@@ -257,13 +320,13 @@ class Desk:
         own, every = self._analysis, asked.build == EVERY
         match asked.what:
             case "values":
-                return self._by_measure.get(asked.name, []) if every else self._by_engine.get(asked[1:], [])
+                return self._laid.of(asked.name, None if every else asked.build)
             case "places":
                 return self.places(asked.name)
             case "verdicts":
-                return own.verdicts if every else self._verdicts.get(asked.build, [])
+                return own.verdicts if every else self._laid.verdicts.get(asked.build, [])
             case "curves":
-                return own.series if every else self._series.get(asked.build, [])
+                return own.series if every else self._laid.series.get(asked.build, [])
             case "readings":
                 return own.digests.get(asked.name, {}).get("" if every else asked.build, "")
             case "restated":
@@ -271,11 +334,9 @@ class Desk:
             case "stand":
                 return bool(own.as_of), self.files_used
             case "all":
-                told = [(each.problems, each.files, each.inputs) for each in own.readings.values()]
                 return (
-                    [hashlib.sha256(content).hexdigest() for content in own.files.values()], own.series, own.digests,
-                    told, own.problems, own.inputs, own.days, own.looks, own.changes, own.written, own.taken,
-                    own.restated,
+                    own.stand, [each.problems for each in own.readings.values()], own.problems, own.looks,
+                    own.changes, own.written, own.taken, own.restated,
                 )  # fmt: skip
 
 

@@ -48,6 +48,7 @@ class Site:
     histories: Mapping[str, Sequence[History]]  # by coating
     plans: Mapping[str, Planning]  # by program
     results: Mapping[str, Mapping[str, bytes]] = field(default_factory=dict)  # by program: files of its results
+    noted: dict[str, tuple[str, str]] = field(default_factory=dict)  # by program: its notes, what they are about; HTML
     stood: dict[str, Stood] = field(default_factory=dict)  # by program with errors: its pages that stay
     # measure -> page kinds and section titles that showed it so far, in the order met
     shown: dict[str, dict[tuple[str, str], None]] = field(default_factory=dict)

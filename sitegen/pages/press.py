@@ -15,7 +15,7 @@ from typing import Any
 
 from sitegen.page.addresses import Addresses
 from sitegen.page.view import Asked
-from sitegen.pages import coating, cylinder, data, engine, home, methods, plan, program, sheet
+from sitegen.pages import coating, cylinder, data, engine, home, methods, notes, plan, program, sheet
 from sitegen.pages.contexts import AnyPage
 from sitegen.pages.frame import Site, Stood
 from sitegen.program.model import Build, Folder, Program
@@ -23,7 +23,7 @@ from sitegen.program.seen import by_pages, by_pages_of
 from sitegen.regular import hashes_of, opened, unchanged
 from sitegen.shelves import Shelves, digest, key_of
 
-Print = Callable[[AnyPage], bytes]
+Print = Callable[[AnyPage | str], bytes]
 _EVERYTHING = Asked("all")
 
 
@@ -33,7 +33,7 @@ class Task:
 
     path: str
     site: Site  # as the page sees it
-    make: Callable[..., AnyPage]
+    make: Callable[..., AnyPage | str]
     of: tuple[object, ...]
     rests_on: tuple[object, ...]  # what its key covers beside what it asks for
     asks: str = ""  # program whose desk notes what it asks for; "": its key covers all of that
@@ -61,12 +61,21 @@ def tasks(site: Site, keyed: bool) -> Iterator[Task]:
         yield Task(at.coatings[each.id], site, coating.page, (each,), every)
     for own in folder.programs:
         whole = (of_programs, own.id, stands[own.id], at, [*site.plans])
-        yield Task(at.programs[own.id], site, program.page, (own,), whole)
+        there = [bool(each) for each in site.noted[own.id]]
+        yield Task(at.programs[own.id], site, program.page, (own,), (*whole, there))
         yield Task(at.sheets[own.id], site, sheet.page, (own,), whole)
         yield Task(at.data[own.id], site, data.page, (own,), whole)
         if own.id in site.plans:
             yield Task(at.plans[own.id], site, plan.page, (own,), whole)
         yield from tasks_of(site, own, own.builds, keyed)
+
+
+def noted(site: Site) -> Iterator[tuple[Program, Task]]:
+    """The notes of each program, which its page is filled with: they change most often, and nothing rests on them."""
+    for own in site.folder.programs:
+        nowhere = [each for each in site.desks[own.id].analysis.problems if each.code.startswith(notes.CODE)]
+        rests_on = "notes", own.id, own.title, own.notes, nowhere
+        yield own, Task(site.addresses.programs[own.id], site, notes.printed, (own,), rests_on)
 
 
 def last(site: Site, keyed: bool) -> Task:

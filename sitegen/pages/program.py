@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import partial
 
+from markupsafe import Markup
+
 from sitegen.page import words
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text
 from sitegen.page.view import View
-from sitegen.pages import builds, closure, comparing, criteria, decision, notes, odd, stated, ties
+from sitegen.pages import builds, closure, comparing, criteria, decision, odd, stated, ties
 from sitegen.pages.contexts import Part, ProgramPage, Said
 from sitegen.pages.folding import folded
 from sitegen.pages.frame import Site, crumbs, window_title
@@ -65,6 +67,8 @@ def page(site: Site, program: Program) -> ProgramPage:
     after = programs[place + 1] if place + 1 < len(programs) else None
     verdict = said(view, program, every)
     setter.id("notes")
+    there = site.noted.get(program.id, ("", ""))
+    noted, about = (Markup(mark if text else "") for mark, text in zip(view.the_desk.notes, there, strict=True))  # noqa: S704
     return ProgramPage(
         setter=setter,
         path=path,
@@ -81,8 +85,8 @@ def page(site: Site, program: Program) -> ProgramPage:
         verdict=verdict,
         parts=lead,
         rest=rest,
-        notes=notes.of_program(site, program, path),
-        notes_about=notes.about(program),
+        notes=noted,
+        notes_about=about,
     )
 
 

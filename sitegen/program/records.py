@@ -9,6 +9,7 @@ from pathlib import PurePosixPath
 from sitegen import units
 from sitegen.problems import shown
 from sitegen.program import patterns, words
+from sitegen.program.convert import instance
 from sitegen.program.files import SAID_BY_NAMES, WORKBOOKS, Claims, tell_pattern
 from sitegen.program.model import ColumnUse, RecordSource, Words
 from sitegen.program.node import Node
@@ -121,32 +122,22 @@ def _source(of: Entry, known: Known) -> RecordSource:
                 )
     _check_unit(cells.get("unit"))
     check_keys(entry)
-    thousands, decimal = entry.text("thousands"), entry.text("decimal") or "."
-    if thousands == decimal:
+    thousands, decimal = entry.text("thousands"), entry.text("decimal")
+    if thousands and thousands == decimal:
         entry.get("thousands" if entry.has("thousands") else "decimal").add(
             "signs-clash", f'"{thousands}" parts thousands and decimals{entry.within}', expected="two different signs"
         )
-    return RecordSource(
+    phases = cells.entries("phases")
+    return instance(
+        RecordSource,
+        entry,
         stream=stream,
         file="",
-        where=entry.where,
-        form="sheet" if entry.text("form") == "sheet" else "long",
         columns=columns,
         constants=constants,
         sheet_field=field_of_cells,
         sheet_unit=cells.text("unit"),
-        sheet_phases={
-            header: node.own_reference(known["phase"], "phase", "this program")
-            for header, node in cells.entries("phases")
-        },
-        separator=entry.text("separator"),
-        decimal="," if decimal == "," else ".",
-        thousands=thousands,
-        encoding=entry.text("encoding"),
-        date_order=entry.text("date_order"),  # type: ignore[arg-type] # the schema allows no other word
-        skip_rows=entry.whole("skip_rows") or 0,
-        units_row=entry.flag("units_row"),
-        sheet=sheet,
+        sheet_phases={name: node.own_reference(known["phase"], "phase", "this program") for name, node in phases},
         words=of.words,
     )
 
@@ -178,7 +169,7 @@ def _column(node: Node) -> ColumnUse:
     if not isinstance(node.value, dict):
         return ColumnUse(node.own_text(), where=node.where)
     _check_unit(node.get("unit"))
-    return ColumnUse(node.text("header"), node.text("unit"), node.where)
+    return instance(ColumnUse, node)
 
 
 def _check_unit(node: Node) -> None:

@@ -78,7 +78,7 @@ def _worksheets(program: Program, source: RecordSource) -> list[tuple[str, bool]
     if not source.file.casefold().endswith(WORKBOOKS):
         return []
     data = taken(Path(program.folder) / source.file, file, lambda stream: stream.read(), PACKED_LIMIT)
-    return worksheets(data, file, source)
+    return worksheets(data, file)
 
 
 def _twice(sources: list[RecordSource]) -> Iterator[Problem]:

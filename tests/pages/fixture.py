@@ -61,6 +61,7 @@ class FixtureAnalysis:
     series: Sequence[Series] = ()
     comparisons: Sequence[Comparison] = ()
     results_id: str = "7c41e0"
+    stand: str = ""
     looks: int = 1
     changes: Sequence[Change] | None = None
     written: str = ""

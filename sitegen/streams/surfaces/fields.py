@@ -17,6 +17,7 @@ SIDES = ("thrust", "antithrust", "front", "rear")
 HEIGHTS = ("top-reversal", "mid-stroke", "bottom-reversal")
 BY_INSTRUMENT = "by-instrument"
 FILTERS = ("robust-gaussian", "two-step", BY_INSTRUMENT)  # ISO 16610-31; ISO 13565-1, for comparison with older values
+LINES = ("least-squares", "secant")  # of the Rk family
 STATED = ("ra", "rz", "rk", "rpk", "rvk")  # results of the instrument that are held against ours
 
 
@@ -69,8 +70,22 @@ FIELDS: tuple[Field, ...] = (
     Field(
         "instrument", "Instrument", "id", refers="tool", help="A tool of kind profilometer.", example="profilometer-1"
     ),
-    Field("x", "Header of x", "text", help="Where the trace's own headers do not tell.", example="X"),
-    Field("z", "Header of z", "text", example="Z"),
+    Field(
+        "sheet",
+        "Worksheet",
+        "text",
+        help="Of a trace in a workbook, where more than one holds rows of numbers.",
+        example="Trace 1",
+    ),
+    Field("section", "Section", "integer", low=1, high=9999, help="Which trace of a file that holds several, from 1."),
+    Field(
+        "x",
+        "Header of x",
+        "text",
+        help="Where the trace's own headers do not tell; of XML, the name of an element.",
+        example="X",
+    ),
+    Field("z", "Header of z", "text", help="The same of the heights.", example="Z"),
     Field(
         "valid",
         "Header of the validity flag",
@@ -82,6 +97,14 @@ FIELDS: tuple[Field, ...] = (
     Field("z_unit", "Unit of z", "text", example="um"),
     _length("step", "Step", 1e-9, 1e-3, "Between points of a trace that holds heights only."),
     *(_length(f"stated_{name}", f"Stated R{name[1:]}", 0, 1e-3, "Result of the instrument.") for name in STATED),
+    Field(
+        "stated_line",
+        "Line of the stated Rk family",
+        "word",
+        words=LINES,
+        help="How it draws the line of the Rk family in the window of least slope: least-squares (ISO 13565-2; left "
+        "out, taken as this) or secant.",
+    ),
     Field("date", "Date", "date"),
     Field("operator", "Operator", "text", beforehand=True),
     Field("remark", "Remark", "text"),
@@ -108,6 +131,8 @@ class Reading(Recorded):
     evaluation: float
     tip: float
     instrument: Written
+    sheet: Written
+    section: float
     x: Written
     z: Written
     valid: Written
@@ -119,6 +144,7 @@ class Reading(Recorded):
     stated_rk: float
     stated_rpk: float
     stated_rvk: float
+    stated_line: Written
     date: Written
     operator: Written
     remark: Written
