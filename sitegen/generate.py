@@ -22,8 +22,8 @@ from sitegen.program.yamltext import flow
 from sitegen.vocabulary import Field
 
 Rule = dict[str, Any]  # what a schema says of one place
-_SHARED = ("separator", "decimal", "thousands", "encoding", "date_order", "skip_rows", "units_row", "sheet")
-_SHARED_BY_LOGS = ("separator", "decimal", "encoding", "skip_rows", "header_rows", "units_row", "sheet")
+_SHARED = ("separator", "decimal", "thousands", "encoding", "date_order", "skip_rows", "units_row", "sheet", "words")
+_SHARED_BY_LOGS = ("separator", "decimal", "encoding", "skip_rows", "header_rows", "units_row", "sheet", "words")
 _NUMBERS = frozenset({"number", "bounded"})
 _IDS = {
     "engine": "B1",
@@ -58,7 +58,8 @@ def schema(stream: Stream) -> str:
 
 def _table(stream: Stream) -> Rule:
     def fields(kind: str) -> Rule:
-        return {each.name: {**_ref(kind, each.title, told(each)), **_shown(each, kind)} for each in stream.fields}
+        said = {each.name: {**_ref(kind, each.title, told(each)), **_shown(each, kind)} for each in stream.fields}
+        return {each.name: said[each.name] | (_wordy(each) if kind == "column" else {}) for each in stream.fields}
 
     cells = {
         "field": {
@@ -78,7 +79,7 @@ def _table(stream: Stream) -> Rule:
         "cells": _keys("cells", "What the cells of a sheet hold.", cells, required=("field", "phases")),
     }
     return {
-        **_entry(properties, ("file",), _SHARED),
+        **_entry(properties, _SHARED),
         "if": {"properties": {"form": {"const": "sheet"}}, "required": ["form"]},
         "then": {"required": ["cells", "columns"]},
         "else": {"properties": {"cells": {"not": {}, "description": "Not here: it does not go with the rest."}}},
@@ -187,16 +188,29 @@ def _log() -> Rule:
         "time": _ref("log_time", "time", instants),
         "channels": {**logged, "minProperties": 1, "patternProperties": each_cylinder},
     }
-    return _entry(properties, ("file", "engine", "phase", "channels"), _SHARED_BY_LOGS)
+    return _entry(properties, _SHARED_BY_LOGS)
 
 
-def _entry(properties: Rule, required: Iterable[str], shared: Iterable[str]) -> Rule:
+def _wordy(field: Field) -> Rule:
+    """What words of one's own may mean in a field: its words, else any id or text; and what it shares them as."""
+    allowed = field.words or (("yes", "no") if field.kind == "yes-no" else ())
+    own: Rule = {"words": list(allowed)} if field.wordy else {}
+    return own | ({"words_as": field.shared_words} if field.shared_words else {})
+
+
+def _entry(properties: Rule, shared: Iterable[str]) -> Rule:
     """An entry with what it shares with entries of other streams, which is described in the common parts."""
+    first = {
+        "file": properties.pop("file"),
+        "files": {"$ref": _common("files")},
+        "mapping": {"$ref": _common("mapping")},
+    }
+    one = {"file": {"not": {}, "description": "Not here: `files` says which."}}
     return {
         "type": "object",
         "additionalProperties": False,
-        "required": list(required),
-        "properties": {**properties, **{name: {"$ref": _common(name)} for name in shared}},
+        "properties": {**first, **properties, **{name: {"$ref": _common(name)} for name in shared}},
+        "allOf": [{"if": {"required": ["files"]}, "then": {"properties": one}, "else": {"required": ["file"]}}],
     }
 
 

@@ -21,7 +21,7 @@ from sitegen.page.addresses import Addresses
 from sitegen.pages import notes
 from sitegen.problems import as_text, counted, errors, shown
 from sitegen.program.folder import load
-from sitegen.program.model import Effect, Exclusion, Folder, Left, Program
+from sitegen.program.model import Effect, Exclusion, Folder, Left, Program, Where
 from sitegen.progress import Tell, untold
 from sitegen.reasons import APART
 from sitegen.regular import read_regular
@@ -30,6 +30,7 @@ from sitegen.results import files as result_files
 from sitegen.results.keeping import Later
 from sitegen.results.run import CONCLUDED, Analysis, Evidence, analyse, gather, lent_file, stand_of, unread
 from sitegen.shelves import NONE, Shelves, digest, key_of
+from sitegen.tables import worksheets
 from sitegen.unchanged import Outcome
 from sitegen.vocabulary import Measure, Problem
 
@@ -88,6 +89,19 @@ class Examination:
         count = sum(int(facts.get("not_taken", 0)) for readings in every for facts in readings.files.values())
         return f"{count} prepared {'row is' if count == 1 else 'rows are'} not filled in yet" if count else ""
 
+    @property
+    def not_read(self) -> list[str]:
+        """What lies beside the files of entries with patterns and is not read, a sentence each."""
+        programs = () if self.folder is None else self.folder.programs
+        records = [source for program in programs for source in program.records]
+        logs = [source for program in programs for source in program.logs]
+        told = [(each.where, note) for entries in (records, logs) for each in entries for note in each.notes]
+        return [f"{where.file}:{where.line}: {note}." for where, note in sorted(told, key=_by_place)]
+
+
+def _by_place(told: tuple[Where, str]) -> tuple[str, int]:
+    return told[0].file, told[0].line
+
 
 def programs(path: Path) -> tuple[Folder | None, list[Problem]]:
     """The program files of a folder, or of one program's folder, without their records; those with errors apart.
@@ -96,7 +110,16 @@ def programs(path: Path) -> tuple[Folder | None, list[Problem]]:
     """
     units = {name: measure.unit for name, measure in registry.measures().items()}
     streams = [stream.name for stream in registry.STREAMS]
-    return load(path, measures=units, streams=streams, comparable=registry.comparable())
+    folder, problems = load(path, measures=units, streams=streams, comparable=registry.comparable())
+    if folder is None:
+        return None, problems
+    whole, left = [], [*folder.left]
+    for program in folder.programs:
+        opened, wrong = worksheets.expanded(program)
+        whole += [] if wrong else [opened]
+        left += [Left(program.id, tuple(sorted(wrong)))] if wrong else []
+        problems = [*problems, *wrong]
+    return replace(folder, programs=whole, left=tuple(sorted(left, key=lambda each: each.id))), problems
 
 
 def examine(path: Path, tell: Tell = untold, shelves: Shelves = NONE, helpers: Helpers | None = None) -> Examination:

@@ -239,8 +239,8 @@ class Desk:
     def files_used(self) -> tuple[int, int]:
         """Record files with at least one reading that counts, and record files in all."""
         self._asked.add(Asked("stand"))
-        files = [facts for readings in self._analysis.readings.values() for facts in readings.files.values()]
-        return sum(1 for facts in files if facts.get("used", 0)), len(files)
+        files = [tally for readings in self._analysis.readings.values() for tally in readings.tally.values()]
+        return sum(1 for tally in files if tally["used"]), len(files)
 
     @property
     def restated(self) -> Sequence[Restated] | None:

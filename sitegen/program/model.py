@@ -21,6 +21,10 @@ class Where:
     column: int = 0
 
 
+Words = Mapping[str, Mapping[str, str]]
+"""Field, or what several share -> word of a file, as `words.compared` -> the id or word of ours that it means."""
+
+
 @dataclass(frozen=True)
 class Quantity:
     """Note of a field: a quantity in SI, or the two ends of a range of it. See `convert`."""
@@ -224,6 +228,7 @@ class Definitions:
     oils: Mapping[str, Oil]
     meters: Mapping[str, Meter] = field(default_factory=dict)
     laboratories: Mapping[str, Laboratory] = field(default_factory=dict)
+    words: Words = field(default_factory=dict)
 
     def limit_of(self, kind: str) -> float | None:
         """Largest limit of error of the tools of a kind, since no record says which of them was read; None: none."""
@@ -613,7 +618,16 @@ class RecordSource:
     date_order: str = ""
     skip_rows: int | None = None
     units_row: bool | None = None
-    sheet: str = ""  # worksheet of a workbook; "" the only one with something in it
+    sheet: str = ""  # worksheet of a workbook; "" the only one with something in it; in braces what its name says
+    words: tuple[Words, ...] = ()  # the general ones first: later ones count before earlier
+    apart: bool = False  # further worksheets of its workbook are read: ids and places name this one
+    stem: str = ""  # what ids of its readings begin with; see `files.Claim`
+    notes: tuple[str, ...] = ()  # on the entry, told with the file
+
+    @property
+    def ending(self) -> str:
+        """What ids of readings and places add to the file: ":" and the worksheet where several are read."""
+        return f":{self.sheet}" if self.apart else ""
 
 
 @dataclass(frozen=True)
@@ -656,6 +670,8 @@ class LogSource:
     header_rows: int | None = None  # headers of several rows are joined by a blank
     units_row: bool | None = None
     sheet: str = ""
+    stem: str = ""  # its id
+    notes: tuple[str, ...] = ()  # on the entry, told with the file
 
 
 @dataclass(frozen=True)
@@ -796,6 +812,7 @@ class Program:
     ties: tuple[Tie, ...] = ()
     sampled: Mapping[str, Mapping[str, tuple[int, ...]]] = field(default_factory=dict)  # stream -> build -> cylinders
     strange: Mapping[str, str] = field(default_factory=dict)  # measures of streams this version lacks -> unit as stated
+    words: tuple[Words, ...] = ()  # of the definitions and the whole program; record entries hold them with their own
     passed_over: tuple[Problem, ...] = ()  # one warning of what belongs to such streams
 
     def phase(self, phase: str) -> Phase:

@@ -35,7 +35,16 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
             dict(
                 zip(
                     COLUMNS,
-                    (Path(source.file).stem, name, 1, use, source.engine, source.phase, found.rows, found.seconds),
+                    (
+                        source.stem or Path(source.file).stem,
+                        name,
+                        1,
+                        use,
+                        source.engine,
+                        source.phase,
+                        found.rows,
+                        found.seconds,
+                    ),
                     strict=True,
                 )
             )
@@ -43,7 +52,7 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
         used = found.used if found.usable else 0
         files[name] = {
             "rows": found.rows, "used": used, "set_aside": found.rows - used, "encoding": found.encoding,
-            "separator": SEPARATORS.get(found.separator, ""), "notes": found.notes,
+            "separator": SEPARATORS.get(found.separator, ""), "notes": [*source.notes, *found.notes],
             "columns": {name: name for name in found.channels} | dict.fromkeys(found.unused, ""),
         }  # fmt: skip
         if found.usable and "speed" in found.facts and found.running_seconds == 0:
