@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sitegen.problems import as_text
-from sitegen.tables.neutral import meant
+from sitegen.reader.neutral import meant
 from sitegen.vocabulary import Problem
 
 if TYPE_CHECKING:

@@ -13,7 +13,7 @@ import io
 import json
 import os
 import warnings
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.metadata import version
@@ -30,19 +30,21 @@ if TYPE_CHECKING:
     from PIL.ImageCms import ImageCmsTransform
 
 MOST_BYTES = 100_000_000  # of a file
-MOST_PIXELS = 50_000_000  # a scanning camera's frame; decoded with room to work it stays below 1 GB
+MOST_PIXELS = 50_000_000  # a scanning camera's frame
+MOST_ROOM = 4 * MOST_PIXELS  # bytes that decoding and turning it into grey or colour may take: one copy of the largest
 MOST_SIDE = 30_000  # pixels
 MOST_PROFILE = 4_000_000  # bytes of a colour profile; those of printing presses, the largest, have about 2 MB
 THUMBNAIL = (600, 800)  # pixels, widest and highest
 LOSSLESS_PIXELS = 4_000_000  # above it a picture that came without loss is published as JPEG after all
 FORMATS = ("PNG", "JPEG", "TIFF")
-_BAND = 1_000_000  # pixels worked on at a time
-_MADE = 3  # of the way pictures are made: count up when it changes
+_BAND = 250_000  # pixels worked on at a time
+_MADE = 4  # of the way pictures are made: count up when it changes
 
 _PNG, _JPEG = b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff"  # how files begin
 
 # Pillow's names. Everything else is turned into one of the two that a page can show.
 _GREY = frozenset({"1", "L"})
+_LOSSY = frozenset({"JPEG", "MPO"})
 _WIDE = frozenset({"I", "F", "I;16", "I;16L", "I;16B", "I;16N"})
 
 
@@ -191,70 +193,93 @@ def _damaged(error: Exception) -> PictureFault:
 def _upright(opened: Image) -> tuple[Image, bool, tuple[str, ...]]:
     from PIL import Image, ImageOps
 
-    lossless = opened.format != "JPEG" and opened.format != "MPO"
+    lossless = opened.format not in _LOSSY
     white_is_zero = opened.format == "TIFF" and _tag(opened, 262) == 0
+    halved = _halved(opened)
     opened.load()
-    coloured, notes = _in_srgb(opened)
-    made, more = _eight_bits(coloured, white_is_zero)
-    notes = (*notes, *more)
     orientation = _orientation(opened)
+    _look_for_room(opened, orientation, 0, opened.size)  # a PNG may say so after its pixels
+    made, notes = _eight_bits(opened, white_is_zero)
     if orientation:
         turned = Image.new("1", (1, 1)).getexif()
         turned[0x0112] = orientation
         made.info["exif"] = turned.tobytes()
         made = ImageOps.exif_transpose(made)
     made.info = {}  # what the file said besides its pixels stays behind; a copy would take as much again
-    return made, lossless, notes
+    return made, lossless, (*halved, *notes)
 
 
-def _in_srgb(opened: Image) -> tuple[Image, tuple[str, ...]]:
-    """The same picture with its colours as a browser takes those of a picture without a profile: sRGB.
+# ---- room for it ----------------------------------------------------------------------------------------------------
 
-    Deep grey is spread over the range anyway, so a profile says nothing about it. A profile that is broken, or of
-    another kind of picture, is left alone and told.
-    """
-    profile = opened.info.get("icc_profile")
-    if not profile or opened.mode in _WIDE:
-        return opened, ()
-    from PIL import Image as Imaging
-    from PIL import ImageCms
 
-    solid = _without_palette(opened)
-    useless = "its colour profile cannot be used, so colours may be off"
-    if len(profile) > MOST_PROFILE:
-        return opened, (useless,)
+def _halved(opened: Any) -> tuple[str, ...]:
+    """See that there is room to decode it; a JPEG too large for that is decoded at half its size, which is told."""
+    early = opened.format != "PNG" or "exif" in opened.info  # else to ask would decode it
+    orientation, beside, size = _orientation(opened) if early else 0, _beside(opened), opened.size
+    half = opened.format in _LOSSY and _room(opened, orientation) + beside > MOST_ROOM
+    if half:
+        opened.draft(opened.mode, tuple(side // 2 for side in size))
+    _look_for_room(opened, orientation, beside, size)
+    return ("shown at half its width and height, for it is large",) if half else ()
+
+
+def _look_for_room(opened: Image, orientation: int, beside: int, size: tuple[int, int]) -> None:
+    """Raise PictureFault where decoding a picture, of that size in its file, would take too much."""
+    room = _room(opened, orientation) + beside
+    if room > MOST_ROOM:
+        most = size[0] * size[1] * MOST_ROOM / room / 1e6
+        plain = f"{MOST_PIXELS / 1e6:.0f} million of plain grey or colour, stored upright"
+        raise PictureFault(
+            "image-too-large", f"has {size[0]} × {size[1]} pixels", f"at most {most:.0f} million of its kind ({plain})"
+        )
+
+
+def _room(opened: Any, orientation: int) -> int:
+    """Bytes it takes to decode a picture and to turn it into grey or colour of 8 bits."""
+    pixels: int = opened.width * opened.height
+    each = 1 if opened.mode in {"1", "L", "P"} else 2 if opened.mode.startswith("I;16") else 4
+    solid = not opened.has_transparency_data
+    made = 1 if opened.mode in _WIDE or (opened.mode in _GREY and solid) else 4
+    made = 0 if opened.mode in {"L", "RGB"} and solid else made
+    turned = (made or each) if orientation else 0
+    return pixels * (each + made + turned)
+
+
+def _beside(opened: Any) -> int:
+    """Bytes a decoder takes beside the pixels."""
+    if opened.format in _LOSSY and _in_parts(opened):  # the coefficients of the whole picture, of 16 bits
+        dense = max((across * down for _, across, down, _ in opened.layer), default=1)
+        share = sum(across * down for _, across, down, _ in opened.layer) / dense
+        return int(2 * opened.width * opened.height * share)
+    if opened.format == "TIFF" and opened.info.get("compression") != "raw":  # a strip or tile
+        width, height = _tag(opened, 322) or opened.width, _tag(opened, 323) or _tag(opened, 278) or opened.height
+        bits = sum(each if isinstance(each, int) else 8 for each in _tag(opened, 258) or (8,))
+        strip: int = min(width, 2 * opened.width) * min(height, 2 * opened.height) * max(bits, 8) // 8
+        return strip
+    return 0
+
+
+def _in_parts(opened: Any) -> bool:
+    """Whether a JPEG holds its components, or their detail, one after the other: then it is read whole before it is
+    decoded. Its first scan says so (ITU-T T.81, B.2.3: the count of components stands after the length)."""
+    if opened.info.get("progressive"):
+        return True
+    place = opened.fp.tell()
     try:
-        turning = ImageCms.buildTransform(
-            ImageCms.ImageCmsProfile(io.BytesIO(profile)), ImageCms.createProfile("sRGB"), solid.mode, "RGB",
-            # grey goes through once a level, so without the shortcut that is rough in the dark
-            flags=ImageCms.Flags.NOOPTIMIZE if solid.mode == "L" else ImageCms.Flags.NONE,
-        )  # fmt: skip
-        if solid.mode == "L":
-            levels = Imaging.frombytes("L", (256, 1), bytes(range(256)))
-            made = solid.point(list(_turned(levels, turning).convert("L").tobytes()))
-        else:
-            made = _turned(solid, turning)
-    except Exception:  # whatever the library trips over in a profile, the pixels are whole
-        return opened, (useless,)
-    if opened.has_transparency_data:
-        made = Imaging.merge("RGBA", (*made.convert("RGB").split(), opened.convert("RGBA").getchannel("A")))
-    return made, ()
+        opened.fp.seek(0)
+        content = opened.fp.read()
+    finally:
+        opened.fp.seek(place)
+    at = 2
+    while (at := content.find(b"\xff", at)) >= 0 and at + 4 < len(content):
+        marker = content[at + 1]
+        if marker == 0xDA:
+            return bool(content[at + 4] < opened.layers)
+        at += 1 if marker == 0xFF else 2 + int.from_bytes(content[at + 2 : at + 4]) if 0xC0 <= marker < 0xFF else 2
+    return True
 
 
-def _turned(image: Image, turning: ImageCmsTransform) -> Image:
-    from PIL import ImageCms
-
-    made = ImageCms.applyTransform(image, turning)
-    if made is None:  # only where it is asked to work in place
-        raise ValueError("nothing was made")
-    return made
-
-
-def _without_palette(opened: Image) -> Image:
-    """The colours alone, in a model that colour profiles are made for."""
-    if opened.mode in {"L", "RGB", "CMYK"}:
-        return opened
-    return opened.convert("L" if opened.mode in {"1", "LA", "La"} else "RGB")
+# ---- grey or colour of 8 bits ---------------------------------------------------------------------------------------
 
 
 def _orientation(opened: Image) -> int:
@@ -283,23 +308,76 @@ def _has_more(content: bytes) -> bool:
 
 
 def _eight_bits(opened: Image, white_is_zero: bool) -> tuple[Image, tuple[str, ...]]:
+    """What was decoded as a browser takes a picture without a profile: grey or sRGB, on white where it is transparent.
+
+    Deep grey is spread over the range anyway, so a profile says nothing about it. A profile that is broken, or of
+    another kind of picture, is left alone and told.
+    """
     if opened.mode in _WIDE:
         return _stretched(opened, white_is_zero), ("grey values spread from the darkest to the lightest",)
-    if opened.mode in {"L", "RGB"} and not opened.has_transparency_data:
-        return opened, ()
-    if opened.mode in _GREY:
-        return opened.convert("L"), ()
-    if opened.has_transparency_data:
-        from PIL import Image
+    if opened.info.get("icc_profile"):
+        try:
+            return _in_srgb(opened), ()
+        except Exception:  # whatever the library trips over in a profile, the pixels are whole
+            return _solid(opened), ("its colour profile cannot be used, so colours may be off",)
+    return _solid(opened), ()
 
-        made = Image.new("RGB", opened.size)
-        for box in _bands(opened):
-            seen = opened.crop(box).convert("RGBA")
-            made.paste(Image.alpha_composite(Image.new("RGBA", seen.size, "white"), seen).convert("RGB"), box)
-        return made, ()
-    if opened.mode in {"LA", "La"}:
-        return opened.convert("L"), ()
-    return opened.convert("RGB"), ()
+
+def _in_srgb(opened: Image) -> Image:
+    """The same picture with its colours by its profile. Raises what the library raises where that cannot be used."""
+    from PIL import Image, ImageCms
+
+    profile = opened.info["icc_profile"]
+    if len(profile) > MOST_PROFILE:
+        raise ValueError("too large to be one")
+    mode = _colours(opened.crop((0, 0, 1, 1))).mode
+    turning = ImageCms.buildTransform(
+        ImageCms.ImageCmsProfile(io.BytesIO(profile)), ImageCms.createProfile("sRGB"), mode, "RGB",
+        # grey goes through once a level, so without the shortcut that is rough in the dark
+        flags=ImageCms.Flags.NOOPTIMIZE if mode == "L" else ImageCms.Flags.NONE,
+    )  # fmt: skip
+    if mode == "L":
+        levels = Image.frombytes("L", (256, 1), bytes(range(256)))
+        table = list(_turned(levels, turning).convert("L").tobytes())
+        return _solid(opened, lambda band: band.point(table))
+    if opened.mode == "RGB" and not opened.has_transparency_data:
+        ImageCms.applyTransform(opened, turning, inPlace=True)
+        return opened
+    return _solid(opened, lambda band: _turned(band, turning))
+
+
+def _turned(image: Image, turning: ImageCmsTransform) -> Image:
+    from PIL import ImageCms
+
+    made = ImageCms.applyTransform(image, turning)
+    if made is None:  # only where it is asked to work in place
+        raise ValueError("nothing was made")
+    return made
+
+
+def _solid(opened: Image, turned: Callable[[Image], Image] | None = None) -> Image:
+    """The picture in grey or colour, its colours turned where asked; band by band, so that no copy but it is needed."""
+    from PIL import Image
+
+    if opened.mode in {"L", "RGB"} and not opened.has_transparency_data and turned is None:
+        return opened
+    mode = "L" if opened.mode in _GREY and not opened.has_transparency_data else "RGB"
+    made = Image.new(mode, opened.size)
+    for box in _bands(opened):
+        band = opened.crop(box)
+        colours = _colours(band) if turned is None else turned(_colours(band))
+        if opened.has_transparency_data:
+            seen = Image.merge("RGBA", (*colours.convert("RGB").split(), band.convert("RGBA").getchannel("A")))
+            colours = Image.alpha_composite(Image.new("RGBA", seen.size, "white"), seen)
+        made.paste(colours.convert(mode), box)
+    return made
+
+
+def _colours(band: Image) -> Image:
+    """Without palette and transparency, in a model that colour profiles are made for."""
+    if band.mode in {"L", "RGB", "CMYK"}:
+        return band
+    return band.convert("L" if band.mode in {"1", "LA", "La"} else "RGB")
 
 
 def _stretched(opened: Image, white_is_zero: bool) -> Image:

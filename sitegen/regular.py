@@ -90,6 +90,14 @@ def sha256_of(path: Path, within: Path | None = None) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
+def hash_or_none(path: Path, within: Path | None = None) -> str:
+    """The same; "" where the file cannot be read."""
+    try:
+        return sha256_of(path, within)
+    except OSError:
+        return ""
+
+
 # ---- what a task opened ---------------------------------------------------------------------------------------------
 
 
@@ -108,19 +116,12 @@ def hashes_of(files: Iterable[Path], root: Path) -> dict[str, str]:
     """Hash of each file by its real path from a folder; "" where it cannot be read."""
     real = os.path.realpath(root)
     names = [Path(os.path.relpath(os.path.realpath(path), real)).as_posix() for path in files]
-    return {name: _hash(root / name) for name in names}
+    return {name: hash_or_none(root / name) for name in names}
 
 
 def unchanged(hashes: Mapping[str, str], root: Path) -> bool:
     """Whether every file still has the hash it had; see `hashes_of`."""
-    return all(_hash(root / name) == sha for name, sha in hashes.items())
-
-
-def _hash(path: Path) -> str:
-    try:
-        return sha256_of(path)
-    except OSError:
-        return ""
+    return all(hash_or_none(root / name) == sha for name, sha in hashes.items())
 
 
 def unmoved(path: Path, state: tuple[int, ...]) -> bool:

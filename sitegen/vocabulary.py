@@ -248,6 +248,7 @@ class Field:
     high: float | None = None
     help: str = ""
     beforehand: bool = False  # may be filled in before anything was read: a row with no more is not yet taken
+    example: str = ""  # text of one; "" one follows from the kind, the words and the limits
 
     @property
     def told_beforehand(self) -> bool:

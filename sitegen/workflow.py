@@ -26,7 +26,7 @@ from sitegen.program.model import Folder, Left, Program
 from sitegen.progress import Tell, untold
 from sitegen.reasons import APART
 from sitegen.regular import read_regular
-from sitegen.results import alike, committed, run, stated, taken
+from sitegen.results import alike, committed, package, run, stated, taken
 from sitegen.results import files as result_files
 from sitegen.results.keeping import Later
 from sitegen.results.run import CONCLUDED, Analysis, Evidence, analyse, gather, lent_file, stand_of, unread
@@ -185,17 +185,14 @@ def _find_not_lent(evidence: Sequence[Evidence], found: Mapping[str, list[Proble
 
 
 def _not_lent(program: Program, evidence: Sequence[Evidence]) -> list[Problem]:
-    """Programs asked for their scatter whose results are not there, and lending in a circle."""
-    known = {each.program.id: each.program for each in evidence}
+    """Programs asked for their scatter whose results are not there."""
+    known = {each.program.id for each in evidence}
     found = []
     for name in program.scatter_from:
         path = Path(program.folder).parent / lent_file(name)
-        step = f"publish {name} first"
-        if name in known and program.id in known[name].scatter_from:
-            what, step = "lends its scatter to the program it borrows from", ""
-        elif name in known:
+        if name in known:
             continue
-        elif not path.is_file():
+        if not path.is_file():
             what = "has no results yet"
         else:
             try:
@@ -203,7 +200,9 @@ def _not_lent(program: Program, evidence: Sequence[Evidence]) -> list[Problem]:
                 continue
             except (result_files.DamagedError, OSError) as problem:
                 what = f"has results that are damaged: {getattr(problem, 'strerror', None) or problem}"
-        found.append(Problem(program.where.file, code="scatter-not-there", what=f'"{name}" {what}', next_step=step))
+        where, what = program.scatter_where, f'"{name}" {what}'
+        step = f"publish {name} first"
+        found.append(Problem(where.file, where.line, where.column, "scatter-not-there", what, next_step=step))
     return found
 
 
@@ -280,8 +279,7 @@ def _with_lent(evidence: Evidence, done: Mapping[str, Analysis]) -> Evidence:
     lent, inputs = [], dict(evidence.inputs)
     for name in program.scatter_from:
         path = Path(program.folder).parent / lent_file(name)
-        content = path.read_bytes() if path.is_file() else b""
-        content = done[name].files["measures.csv"] if name in done else content
+        content = done[name].files["measures.csv"] if name in done else read_regular(path)
         lent.append((name, result_files.values(content)))
         inputs[lent_file(name)] = hashlib.sha256(content).hexdigest()
     return replace(evidence, program=replace(program, lent=tuple(lent)), inputs=inputs)
@@ -446,10 +444,15 @@ def render(
     helpers = examination.helpers
     site = build_site(
         examination.folder, analyses, registry.STREAMS, measures, theme, known, plans,
-        {each.analysis.program.id: each.files for each in conclusions}, sheet, examination.shelves,
-        helpers.pages_of(analyses, plans) if helpers is not None else None, before, told,
+        {each.analysis.program.id: _with_description(each, measures) for each in conclusions}, sheet,
+        examination.shelves, helpers.pages_of(analyses, plans) if helpers is not None else None, before, told,
     )  # fmt: skip
     return Rendered(conclusions, site, told)
+
+
+def _with_description(one: Conclusion, measures: Mapping[str, Measure]) -> Mapping[str, bytes]:
+    """Result files with what describes them to other programs."""
+    return {**one.files, package.NAME: package.described(one.analysis.program, one.files, measures)}
 
 
 def nothing_stands(examination: Examination, before: Mapping[str, bytes]) -> bool:

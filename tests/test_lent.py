@@ -94,8 +94,21 @@ def test_published_alone_it_takes_the_committed_results(folder: Path) -> None:
     assert [problem.code for problem in problems if problem.level == "error"] == ["scatter-not-there"]
 
 
-def test_lending_in_a_circle_is_told(folder: Path) -> None:
-    path = folder / LENDER / "program.yaml"
-    path.write_text(path.read_text().replace("  worth_finding:", "  scatter_from: [one-of-each]\n  worth_finding:"))
-    problems = [problem for problem in workflow.examine(folder).problems if problem.level == "error"]
-    assert {problem.code for problem in problems} == {"scatter-not-there"}
+def test_lending_in_a_circle_leaves_out_those_on_it_alone(folder: Path) -> None:
+    """Three of them; who borrows from one of the three takes its committed results."""
+    lender = folder / LENDER / "program.yaml"
+    text = lender.read_text()
+    lender.write_text(text.replace("  worth_finding:", "  scatter_from: [second]\n  worth_finding:"))
+    shutil.copytree(folder / "one-of-each", folder / "second")
+    shutil.copytree(folder / "one-of-each", folder / "beside")
+    second = folder / "second/program.yaml"
+    second.write_text(second.read_text().replace(f"- {LENDER}\n", "- one-of-each\n"))
+    examination = workflow.examine(folder)
+    assert examination.folder is not None
+    assert [each.id for each in examination.folder.programs] == ["beside"]
+    told = {each.id: each.errors for each in examination.folder.left}
+    assert {name: [each.code for each in own] for name, own in told.items()} == {
+        name: ["scatter-in-a-circle"] for name in ("one-of-each", LENDER, "second")
+    }
+    assert lender.read_text().split("\n")[told[LENDER][0].line - 1] == "  scatter_from: [second]"
+    assert [each.program.id for each in workflow.conclude(examination)] == ["beside"]

@@ -258,6 +258,79 @@ def test_no_more_is_unpacked_than_the_header_promises(tmp_path: Path) -> None:
     assert (made.width, made.height) == (3, 3)
 
 
+def turned(image: Image.Image, form: str) -> bytes:
+    exif = Image.Exif()
+    exif[ExifTags.Base.Orientation] = 6
+    return saved(image, form, exif=exif.tobytes())
+
+
+ROOM = 60 * 40 * 4  # bytes: one copy in colour
+COLOUR = gradient().convert("RGB")
+DEEP = Image.fromarray(np.full((40, 60), 7, np.uint16))
+OF_SRGB = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
+KINDS: dict[str, tuple[bytes, int]] = {  # bytes a pixel they take
+    "colour": (saved(COLOUR, "PNG"), 4),
+    "colour by a profile": (saved(COLOUR, "PNG", icc_profile=OF_SRGB), 4),
+    "transparent": (saved(COLOUR.convert("RGBA"), "PNG"), 8),
+    "palette": (saved(COLOUR.convert("P"), "PNG"), 5),
+    "grey": (saved(gradient(), "PNG"), 1),
+    "a transparent grey": (saved(gradient(), "PNG", transparency=3), 5),
+    "deep grey, packed": (saved(DEEP, "TIFF", compression="tiff_adobe_deflate"), 5),
+    "inks": (saved(COLOUR.convert("CMYK"), "TIFF"), 8),
+    "turned, as is told before the pixels": (turned(COLOUR, "PNG"), 8),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_what_takes_too_much_room_to_decode_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: str
+) -> None:
+    content, each = KINDS[kind]
+    monkeypatch.setattr(pictures, "MOST_ROOM", 60 * 40 * each)
+    check(put(tmp_path, content))
+    monkeypatch.setattr(pictures, "MOST_ROOM", 60 * 40 * each - 1)
+    told = refused(put(tmp_path, content))
+    assert (told.code, told.what) == ("image-too-large", "has 60 × 40 pixels")
+    assert told.expected.startswith("at most 0 million of its kind")
+
+
+LARGE: dict[str, bytes] = {  # each takes more than one copy, and at half its size less
+    "inks": saved(COLOUR.convert("CMYK"), "JPEG"),
+    "turned": turned(COLOUR.rotate(90, expand=True), "JPEG"),
+    "in steps": saved(COLOUR, "JPEG", progressive=True),
+}
+
+
+@pytest.mark.parametrize("kind", LARGE)
+def test_a_jpeg_that_takes_too_much_room_is_shown_at_half_its_size(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: str
+) -> None:
+    assert picture(put(tmp_path, LARGE[kind])).notes == ()
+    monkeypatch.setenv("SITEGEN_CACHE", str(tmp_path / "another"))
+    monkeypatch.setattr(pictures, "MOST_ROOM", ROOM)
+    made = picture(put(tmp_path, LARGE[kind]))
+    assert (made.width, made.height) == (30, 20)
+    assert made.notes == ("shown at half its width and height, for it is large",)
+    apart = np.asarray(opened(made.full).convert("L")).astype(int) - np.asarray(gradient(30, 20)).astype(int)
+    assert np.abs(apart).max() <= 12
+
+
+def test_a_jpeg_in_steps_of_dense_colours_is_too_large_at_half_its_size_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Three components of 16 bits a pixel are held while it is decoded, at whatever size: ITU-T T.81, K.8."""
+    monkeypatch.setattr(pictures, "MOST_ROOM", ROOM)
+    told = refused(put(tmp_path, saved(COLOUR, "JPEG", progressive=True, subsampling=0)))
+    assert (told.code, told.what) == ("image-too-large", "has 60 × 40 pixels")
+
+
+def test_a_transparent_level_of_grey_is_white(tmp_path: Path) -> None:
+    """PNG, 3rd edition, 11.3.1.1 tRNS: samples of that level are transparent."""
+    image = Image.fromarray(np.array([[3, 9], [9, 9]], dtype=np.uint8))
+    shown = opened(picture(put(tmp_path, saved(image, "PNG", transparency=3))).full)
+    assert np.asarray(shown.convert("L")).tolist() == [[255, 9], [9, 9]]
+
+
 def test_text_that_swells_is_damage(tmp_path: Path) -> None:
     swelling = zlib.compress(b"a" * 80_000_000)
     body = b"Comment\0\0" + swelling

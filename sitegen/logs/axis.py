@@ -10,9 +10,9 @@ import numpy.typing as npt
 
 from sitegen.logs.cells import Block
 from sitegen.logs.layout import Axis
-from sitegen.logs.stamps import FAULTS, instants, iso, together
 from sitegen.problems import shown
-from sitegen.tables.blocked import refusal
+from sitegen.reader.blocked import refusal
+from sitegen.reader.stamps import FAULTS, instants, iso, together
 
 Floats = npt.NDArray[np.float64]
 Places = npt.NDArray[np.int64]

@@ -19,12 +19,12 @@ import numpy as np
 import numpy.typing as npt
 
 from sitegen.logs.layout import Layout
-from sitegen.logs.pieces import Piece, blanks_to_tabs
 from sitegen.problems import shown
-from sitegen.tables.blocked import refusal
-from sitegen.tables.numbers import numbers
-from sitegen.tables.records import SEPARATORS, cut, records
-from sitegen.tables.table import plain
+from sitegen.reader.blocked import refusal
+from sitegen.reader.headers import plain
+from sitegen.reader.numbers import numbers
+from sitegen.reader.pieces import Piece, blanks_to_tabs
+from sitegen.reader.records import SEPARATORS, cut, records
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -12,12 +12,12 @@ from sitegen.logs.cells import Block, Columns, Odd, Parser, as_numbers
 from sitegen.logs.layout import Layout, header_elsewhere, known_headers, lay_out
 from sitegen.problems import shown
 from sitegen.program.model import LogSource, RecordSource
+from sitegen.reader.blocked import Blocked, refusal
+from sitegen.reader.decode import folder_of, taken
+from sitegen.reader.headers import plain
+from sitegen.reader.kinds import PACKED_LIMIT
+from sitegen.reader.parquet import open_parquet, pyarrow_for, unpacked
 from sitegen.regular import open_regular
-from sitegen.tables.blocked import Blocked, refusal
-from sitegen.tables.decode import folder_of, taken
-from sitegen.tables.kinds import PACKED_LIMIT
-from sitegen.tables.parquet import open_parquet, pyarrow_for, unpacked
-from sitegen.tables.table import plain
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -34,7 +34,7 @@ class _Fault(Exception):  # noqa: N818
 
 def read_workbook(path: Path, file: str, source: LogSource, take: Take) -> str:
     """Every row of a worksheet in blocks, in order, with the layout; what was read, in words. Raises `Blocked`."""
-    from sitegen.tables.workbook import scan_workbook
+    from sitegen.reader.workbook import scan_workbook
 
     data = taken(path, file, lambda stream: stream.read(), PACKED_LIMIT)
     if not data.startswith(b"PK"):

@@ -13,15 +13,14 @@ import numpy as np
 
 from sitegen import units
 from sitegen.program.model import RecordSource, Where
-from sitegen.tables.blocked import refusal
-from sitegen.tables.columns import parted
-from sitegen.tables.decode import Decoded
-from sitegen.tables.grid import ROW_LIMIT, letters
-from sitegen.tables.kinds import load
+from sitegen.reader.blocked import refusal
+from sitegen.reader.decode import Decoded
+from sitegen.reader.grid import ROW_LIMIT, letters
+from sitegen.reader.headers import parted, plain
+from sitegen.reader.kinds import load
+from sitegen.reader.numbers import LONGEST, dates, numbers
+from sitegen.reader.records import cut
 from sitegen.tables.mapping import is_mark
-from sitegen.tables.numbers import LONGEST, dates, numbers
-from sitegen.tables.records import cut
-from sitegen.tables.table import plain
 
 Kind = Literal["number", "date", "stamp", "time of day", "text", "empty"]
 

@@ -260,6 +260,7 @@ _RESULTS = {
     "measures.csv": "every value with its interval, by build, cylinder, phase and measure",
     "comparisons.csv": "coatings against the reference, the primary comparison first",
     "verdicts.csv": "states of cylinders and answers to criteria, with the limit and the interval that decided",
+    "datapackage.json": "for other programs: what columns and measures are, with units and hashes (Data Package)",
 }
 
 
@@ -270,7 +271,7 @@ def _results(site: Site, view: View) -> Table:
         Row([
             Cell(name, href=view.href(site.addresses.result(view.program.id, name))),
             Cell(what),
-            Cell(words.number(max(0, own[name].count(b"\n") - 1), 0)),
+            Cell(words.number(max(0, own[name].count(b"\n") - 1), 0) if name.endswith(".csv") else words.DASH),
         ])
         for name, what in _RESULTS.items() if name in own
     ]  # fmt: skip

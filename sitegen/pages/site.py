@@ -17,13 +17,14 @@ from sitegen.page.addresses import Addresses, slug
 from sitegen.page.view import Analysis, Desk
 from sitegen.pages import left, linkcheck, sheet
 from sitegen.pages.bundle import chart_script
-from sitegen.pages.contexts import AnyPage
+from sitegen.pages.contexts import AnyPage, Assets, Foot, Part, PartsPage
 from sitegen.pages.frame import Site, Stood
 from sitegen.pages.gallery import Gallery
 from sitegen.pages.marks import tone, tone_of
 from sitegen.pages.press import Press, Print, Task, filled, last, noted, tasks, tasks_of
+from sitegen.pages.setting import Setter
 from sitegen.pages.styles import COLOURS, SHAPES, style
-from sitegen.program.model import Folder
+from sitegen.program.model import Folder, Program
 from sitegen.shelves import NONE, Shelves
 from sitegen.vocabulary import Measure
 
@@ -103,7 +104,7 @@ def build_site(
         files[path], *later = _LATER.split(filled(content, marks))
         files |= {name.decode(): rows for name, rows in zip(later[::2], later[1::2], strict=True)}
     for name, own in site.results.items():
-        files |= {site.addresses.result(name, file): own[file] for file in own if file.endswith(".csv")}
+        files |= {site.addresses.result(name, file): own[file] for file in own if file != "provenance.json"}
     files.update(site.gallery.files)
     files = left.mended({**kept, **files}, kept)
     if told is not None:
@@ -111,6 +112,18 @@ def build_site(
         told.made, told.stood = tuple(path for path in pages if path in was), site.stood
     linkcheck.check(files)
     return files
+
+
+def alone(folder: Folder, about: Sequence[Program], heading: str, reading: str, parts: Sequence[Part]) -> bytes:
+    """A page of these parts as a file of its own, with its style in it; it draws no charts and leads nowhere."""
+    mark = "invented" if any(each.invented for each in about) else ""
+    page = PartsPage(
+        setter=Setter(folder.definitions.coatings, "", Gallery(folder.path), lambda _: None),
+        path="", title=heading, crumbs=(), others=(), previous=None, next=None,
+        assets=Assets("", "", "", inline=_style(None).decode()), foot=Foot(bool(mark), mark=mark),
+        heading=heading, reading=reading, parts=parts,
+    )  # fmt: skip
+    return _printer(None)(page)
 
 
 class Helpers(Protocol):
@@ -308,7 +321,7 @@ def _environment(theme_dir: Path | None, own: tuple[str, ...]) -> Environment:
 
 def _assets(theme_dir: Path | None) -> tuple[dict[str, bytes], dict[str, str]]:
     """Asset files by their path, and that path by plain name. The name holds a hash, so no browser shows an old one."""
-    style = themed("report.css", theme_dir).replace(b"/* coating colours */", _colours().encode())
+    style = _style(theme_dir)
     contents = {
         "report.css": style,
         "report.js": themed("report.js", theme_dir),
@@ -322,6 +335,10 @@ def _assets(theme_dir: Path | None) -> tuple[dict[str, bytes], dict[str, str]]:
         path = f"assets/{stem}-{hashlib.sha256(content).hexdigest()[:12]}.{ending}"
         files[path], paths[name] = content, path
     return files, paths
+
+
+def _style(theme_dir: Path | None) -> bytes:
+    return themed("report.css", theme_dir).replace(b"/* coating colours */", _colours().encode())
 
 
 def themed(name: str, theme_dir: Path | None) -> bytes:

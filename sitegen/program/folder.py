@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 
 from sitegen.problems import Collector, errors, in_order, shown
@@ -68,6 +68,10 @@ def load(
         else:
             made.append(program)
         problems += own
+    circles = _circles(made)
+    left += [Left(problem.file.partition("/")[0], (problem,)) for problem in circles]
+    made = [each for each in made if each.id not in {each.id for each in left}]
+    problems += circles
     problems += [problem for found in misnamed.values() for problem in found]
     if shared is None or stopped:
         return None, in_order(problems)
@@ -97,6 +101,32 @@ def _program_folders(home: Path, misnamed: dict[str, list[Problem]]) -> list[Pat
             if name.casefold() in {"program.yaml", "program.yml", "program.yaml.txt"}
         ]
         misnamed |= {folder.name: wrong} if wrong else {}
+    return found
+
+
+def _circles(programs: Sequence[Program]) -> list[Problem]:
+    """Programs that would lend their scatter to themselves by way of others: none of them could be worked out first."""
+    lenders = {each.id: each.scatter_from for each in programs}
+    found = []
+    for program in programs:
+        ways = [[program.id]]
+        seen: set[str] = set()
+        for way in ways:  # the shortest first
+            for name in lenders.get(way[-1], ()):
+                if name not in seen:
+                    seen.add(name)
+                    ways.append([*way, name])
+        circle = next((way for way in ways[1:] if way[-1] == program.id), None)
+        if circle:
+            where = program.scatter_where
+            told = ", which borrows it from ".join(f'"{name}"' for name in circle[1:])
+            found.append(
+                Problem(
+                    where.file, where.line, where.column, "scatter-in-a-circle",
+                    f"the scatter is borrowed from {told}: each would have to be worked out before the other",
+                    "programs that do not borrow from each other in a circle", next_step="take one of them out",
+                )
+            )  # fmt: skip
     return found
 
 

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from sitegen import units
 from sitegen.problems import listed, nearest, shown
 from sitegen.program import channels, records
+from sitegen.program.convert import instance
 from sitegen.program.definitions import HOME, MOST_CYLINDERS
 from sitegen.program.model import Build, LogChannel, LogSource, LogTime, Meter, Phase
 from sitegen.program.node import Node
@@ -48,21 +49,8 @@ def _source(
                 f'no time is given for the channel "{shown(name)}"{entry.within}',
                 expected="`time` for the whole file, or one for each channel",
             )
-    return LogSource(
-        file=files.take(entry.get("file")),
-        where=entry.where,
-        engine=engine,
-        phase=phase,
-        channels=tuple(made),
-        time=time,
-        separator=entry.text("separator"),
-        decimal="," if entry.text("decimal") == "," else ".",
-        encoding=entry.text("encoding"),
-        skip_rows=entry.whole("skip_rows") or 0,
-        header_rows=entry.whole("header_rows") or 1,
-        units_row=entry.flag("units_row"),
-        sheet=entry.text("sheet"),
-    )
+    own = {"engine": engine, "phase": phase, "channels": tuple(made), "time": time}
+    return instance(LogSource, entry, file=files.take(entry.get("file")), **own)
 
 
 def _phase(entry: Node, build: Build | None, phases: Sequence[Phase]) -> str:
@@ -150,14 +138,8 @@ def _channel(name: str, node: Node, build: Build | None, meters: Mapping[str, Me
         _unit(node.get("unit"), found[0])
         if found[0].metered:
             meter = _meter(node, meters)
-    return LogChannel(
-        name=name,
-        header=node.text("header"),
-        unit=node.text("unit"),
-        meter=meter,
-        time=_time(node.get("time")) if node.has("time") else None,
-        where=node.where,
-    )
+    time = _time(node.get("time")) if node.has("time") else None
+    return instance(LogChannel, node, name=name, meter=meter, time=time)
 
 
 def _above(node: Node) -> str:

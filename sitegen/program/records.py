@@ -8,6 +8,7 @@ from pathlib import Path, PurePosixPath
 
 from sitegen import units
 from sitegen.problems import nearest, shown
+from sitegen.program.convert import instance
 from sitegen.program.inside import LONGEST, PathFault, file_inside, files_inside
 from sitegen.program.model import ColumnUse, RecordSource
 from sitegen.program.node import Node
@@ -139,32 +140,22 @@ def _source(stream: str, entry: Node, files: Files, known: Mapping[str, Collecti
                 )
     _check_unit(cells.get("unit"))
     check_keys(entry)
-    thousands, decimal = entry.text("thousands"), entry.text("decimal") or "."
-    if thousands == decimal:
+    thousands, decimal = entry.text("thousands"), entry.text("decimal")
+    if thousands and thousands == decimal:
         entry.get("thousands" if entry.has("thousands") else "decimal").add(
             "signs-clash", f'"{thousands}" parts thousands and decimals{entry.within}', expected="two different signs"
         )
-    return RecordSource(
+    phases = cells.entries("phases")
+    return instance(
+        RecordSource,
+        entry,
         stream=stream,
         file=files.take(entry.get("file")),
-        where=entry.where,
-        form="sheet" if entry.text("form") == "sheet" else "long",
         columns=columns,
         constants=constants,
         sheet_field=field_of_cells,
         sheet_unit=cells.text("unit"),
-        sheet_phases={
-            header: node.own_reference(known["phase"], "phase", "this program")
-            for header, node in cells.entries("phases")
-        },
-        separator=entry.text("separator"),
-        decimal="," if decimal == "," else ".",
-        thousands=thousands,
-        encoding=entry.text("encoding"),
-        date_order=entry.text("date_order"),  # type: ignore[arg-type] # the schema allows no other word
-        skip_rows=entry.whole("skip_rows") or 0,
-        units_row=entry.flag("units_row"),
-        sheet=entry.text("sheet"),
+        sheet_phases={name: node.own_reference(known["phase"], "phase", "this program") for name, node in phases},
     )
 
 
@@ -195,7 +186,7 @@ def _column(node: Node) -> ColumnUse:
     if not isinstance(node.value, dict):
         return ColumnUse(node.own_text(), where=node.where)
     _check_unit(node.get("unit"))
-    return ColumnUse(node.text("header"), node.text("unit"), node.where)
+    return instance(ColumnUse, node)
 
 
 def _check_unit(node: Node) -> None:

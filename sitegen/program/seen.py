@@ -61,6 +61,7 @@ def placed(problem: Problem, program: Program, places: Sequence[Where]) -> Probl
 def _unworded(program: Program) -> Program:
     return replace(
         program, title="", question="", notes="", version="", not_primary="", where=Where(program.where.file),
+        scatter_where=Where(""),
         builds=tuple(replace(_unnoted(build), title="") for build in program.builds),
     )  # fmt: skip
 

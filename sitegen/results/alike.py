@@ -11,8 +11,8 @@ import io
 import math
 from collections.abc import Mapping, Sequence
 
+from sitegen.reader.neutral import meant
 from sitegen.rounding import OF_ERROR, OF_VALUE, place
-from sitegen.tables.neutral import meant
 
 Row = Mapping[str, str]
 

@@ -16,11 +16,11 @@ from typing import Any
 
 from sitegen import releases
 from sitegen.program.model import Program
+from sitegen.reader.neutral import neutral
 from sitegen.regular import read_regular
 from sitegen.results import alike
 from sitegen.results.run import Analysis, input_hashes
 from sitegen.rounding import aligned, short
-from sitegen.tables.neutral import neutral
 from sitegen.vocabulary import Comparison, Key, Measure, Value, Verdict
 
 FORMAT = 3  # 2: comparisons.csv, answers to criteria in verdicts.csv; 3: what decided a verdict, revisions of methods

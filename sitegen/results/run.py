@@ -5,7 +5,6 @@ Missing, refused and excluded rows and the rounding are made here, once, for eve
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 from functools import cache, partial
@@ -19,7 +18,7 @@ from sitegen.program import described
 from sitegen.program import seen as seen_as
 from sitegen.program.model import Program, Restated, Standing
 from sitegen.reasons import RESTORABLE
-from sitegen.regular import hashes_of, opened, unchanged, unmoved
+from sitegen.regular import hash_or_none, hashes_of, opened, unchanged, unmoved
 from sitegen.results import keeping
 from sitegen.results.keeping import Kept, Later, Read, some
 from sitegen.rounding import stored
@@ -234,7 +233,7 @@ def lent_file(program: str) -> str:
 
 
 def input_hashes(program: Program, also: Iterable[str] = ()) -> dict[str, str]:
-    """sha256 of every file the results rest on, by path relative to the programs folder.
+    """sha256 of every file the results rest on, by path relative to the programs folder; "" where it cannot be read.
 
     `also` are files that records name in their rows, such as traces; which these are the records say, not the program.
     """
@@ -244,11 +243,7 @@ def input_hashes(program: Program, also: Iterable[str] = ()) -> dict[str, str]:
     files |= {"definitions.yaml", f"{folder.name}/program.yaml"}
     files |= {lent_file(lender) for lender in program.scatter_from}
     files |= set(also)
-    hashes = {}
-    for name in sorted(files):
-        path = folder.parent / name
-        hashes[name] = hashlib.sha256(path.read_bytes()).hexdigest() if path.is_file() else ""
-    return hashes
+    return {name: hash_or_none(folder.parent / name, folder.parent) for name in sorted(files)}
 
 
 # ---- running ----------------------------------------------------------------------------------------------------

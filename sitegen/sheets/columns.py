@@ -11,12 +11,13 @@ from sitegen import units
 from sitegen.declarations import Blank, Stream
 from sitegen.program.model import Build, ColumnUse, Phase, Program, RecordSource
 from sitegen.program.records import PARQUET, WORKBOOKS
-from sitegen.tables.blocked import Blocked
-from sitegen.tables.columns import known_headers, parted
-from sitegen.tables.decode import Decoded
-from sitegen.tables.kinds import load
+from sitegen.reader.blocked import Blocked
+from sitegen.reader.decode import Decoded
+from sitegen.reader.headers import parted, plain
+from sitegen.reader.kinds import load
+from sitegen.reader.table import Table, lay_out, lay_out_cells, settled
+from sitegen.tables.columns import known_headers
 from sitegen.tables.reading import read_stream
-from sitegen.tables.table import Table, lay_out, lay_out_cells, plain
 from sitegen.vocabulary import Field
 
 # The unit a field is written in where neither the program's tables nor its stream name one.
@@ -117,7 +118,8 @@ def _columns(program: Program, source: RecordSource, stream: Stream) -> Columns 
             table = lay_out_cells(content, file, source, known)
     except Blocked:
         return None
-    below = table.units if source.units_row else ()
+    below = table.units if table.layout.units_row.value else ()
+    source = settled(source, table.layout)
     return Columns(tuple(_headings(source, stream, table)), source, below, table.separator)
 
 

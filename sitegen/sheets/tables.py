@@ -12,9 +12,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from sitegen import units
+from sitegen.reader.neutral import neutral
+from sitegen.reader.records import SEPARATORS
 from sitegen.sheets.columns import Columns, Heading, is_text
-from sitegen.tables.neutral import neutral
-from sitegen.tables.records import SEPARATORS
 from sitegen.vocabulary import Field
 
 if TYPE_CHECKING:

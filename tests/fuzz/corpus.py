@@ -68,9 +68,9 @@ def _repeated(rows: int) -> bytes:
     return _packed({"engine": pa.DictionaryArray.from_arrays(codes, pa.array(["x" * 20_000]))})
 
 
-def _picture(form: str, size: tuple[int, int], mode: str) -> Broken:
+def _picture(form: str, size: tuple[int, int], mode: str, **how: object) -> Broken:
     out = io.BytesIO()
-    Image.new(mode, size).save(out, form)
+    Image.new(mode, size).save(out, form, **how)
     table = "engine,cylinder,phase,part,place,inspector,grade,image\nB1,1,pulls,top-ring,back,M.,1,a.png\n"
     made = _records(table, stream="inspection")
     return Broken("corpus image", {**made.files, "pump/a.png": out.getvalue()})
@@ -152,5 +152,8 @@ CORPUS: dict[str, tuple[str, Callable[[], Broken]]] = {
     "a black PNG of 30 000 x 30 000": ("a header that promises more than is taken", lambda: _picture("PNG", (30_000, 30_000), "1")),
     "a TIFF of 16 bits": ("grey values took 16 bytes each while they were spread", lambda: _picture("TIFF", (5000, 5000), "I;16")),
     "a PNG of 48 million pixels": ("each copy of it is 200 MB", lambda: _picture("PNG", (8000, 6000), "RGB")),
+    "a transparent PNG of 48 million pixels": ("two copies, with a colour profile five", lambda: _picture("PNG", (8000, 6000), "RGBA")),
+    "a JPEG of 48 million pixels in steps": ("its coefficients are held too", lambda: _picture("JPEG", (8000, 6000), "RGB", progressive=True)),
+    "a JPEG of 48 million pixels in inks": ("is turned into colours: another copy", lambda: _picture("JPEG", (8000, 6000), "CMYK")),
 }  # fmt: skip
 """Name -> why, and how it is made."""

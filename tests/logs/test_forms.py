@@ -179,7 +179,7 @@ def test_a_pyarrow_that_fails_to_load_is_told(folder: Folder, monkeypatch: pytes
 
 
 def test_archive_that_unpacks_too_large(folder: Folder, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("sitegen.tables.workbook.UNPACKED_LIMIT", 1000)
+    monkeypatch.setattr("sitegen.reader.workbook.UNPACKED_LIMIT", 1000)
     data = workbook(("Time", "n"), (0, 900))
     assert zipfile.is_zipfile(io.BytesIO(data))
     assert codes(folder.read(data, name="run.xlsx")) == ["file-too-big"]

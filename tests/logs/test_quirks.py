@@ -470,7 +470,7 @@ def test_encodings_and_line_ends(folder: Folder, encoding: str, ends: str) -> No
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-16"])
 def test_line_ends_over_many_pieces(folder: Folder, encoding: str, ends: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Pieces end anywhere: within a line, and between the signs of a line end."""
-    monkeypatch.setattr("sitegen.logs.pieces.STEP", 101)
+    monkeypatch.setattr("sitegen.reader.pieces.STEP", 101)
     text = "Time;n\n" + "".join(f"{i};{900 + i}\n" for i in range(300))
     text = text.replace("299;1199\n", "299;x\n")
     found = folder.read(text.replace("\n", ends).encode(encoding))
@@ -507,7 +507,7 @@ def test_missing_file(folder: Folder) -> None:
 
 
 def test_lines_are_counted_over_blank_ones(folder: Folder, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("sitegen.logs.pieces.STEP", 64)
+    monkeypatch.setattr("sitegen.reader.pieces.STEP", 64)
     lines = [f"{i},900" if i % 7 else "" for i in range(200)]
     lines[150] = "150,x"
     found = folder.read("Time,n\n" + "\n".join(lines) + "\n")

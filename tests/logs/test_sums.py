@@ -83,7 +83,7 @@ def test_sums_against_scipy(folder: Folder, data: st.DataObject) -> None:
 
 def test_work_of_channels_at_two_rates_over_many_pieces(folder: Folder, monkeypatch: pytest.MonkeyPatch) -> None:
     """The slow column runs ahead of the fast one in the file; work is done once for every instant, gaps left out."""
-    monkeypatch.setattr("sitegen.logs.pieces.STEP", 150)
+    monkeypatch.setattr("sitegen.reader.pieces.STEP", 150)
     fast = np.concatenate([np.arange(0, 30, 0.1), np.arange(100, 130, 0.1)])
     slow = np.concatenate([np.arange(0, 30, 1.0), np.arange(100, 130, 1.0)])
     padded = pd.Series(slow).reindex(range(len(fast)))
@@ -113,7 +113,7 @@ def test_bins_and_facts_against_pandas(folder: Folder, data: st.DataObject, monk
     t = np.cumsum(ticks) / 4
     x = np.array(data.draw(st.lists(st.integers(20, 24), min_size=count, max_size=count)), dtype=float)
     x[data.draw(st.lists(st.integers(0, count - 1), max_size=10))] = np.nan
-    monkeypatch.setattr("sitegen.logs.pieces.STEP", data.draw(st.integers(20, 400)))
+    monkeypatch.setattr("sitegen.reader.pieces.STEP", data.draw(st.integers(20, 400)))
     monkeypatch.setattr(binning, "MOST", data.draw(st.sampled_from([8, 40, 10_000])))
     found = folder.read(written({"Time": t, "T oil": x}), "oil_temperature")
     since = t - t[0]
@@ -154,7 +154,7 @@ def _same_facts(found: LogFile, t: np.ndarray, x: np.ndarray) -> None:
 
 
 def test_longest_constant_over_pieces(folder: Folder, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("sitegen.logs.pieces.STEP", 64)
+    monkeypatch.setattr("sitegen.reader.pieces.STEP", 64)
     x = [90.0, 91.0, *[92.0] * 400, 93.0, *[92.0] * 30]
     found = folder.read(written({"Time": range(len(x)), "T oil": x}), "oil_temperature")
     assert found.facts["oil_temperature"].longest_constant == 399.0
@@ -163,7 +163,7 @@ def test_longest_constant_over_pieces(folder: Folder, monkeypatch: pytest.Monkey
 @pytest.mark.parametrize("step", range(64, 84))
 def test_nothing_stands_still_across_a_gap(folder: Folder, monkeypatch: pytest.MonkeyPatch, step: int) -> None:
     """Wherever pieces begin."""
-    monkeypatch.setattr("sitegen.logs.pieces.STEP", step)
+    monkeypatch.setattr("sitegen.reader.pieces.STEP", step)
     t = [100 * burst + i for burst in range(10) for i in range(10)]
     found = folder.read(written({"Time": t, "T oil": [90] * 100}), "oil_temperature")
     assert len(found.gaps) == 9

@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 
 from sitegen import registry
 from sitegen.looking import propose, seen, told
-from sitegen.tables.blocked import Blocked
+from sitegen.reader.blocked import Blocked
 
 LEAKDOWN = next(each for each in registry.STREAMS if each.name == "leakdown")
 HEADS = ["Build", "Cyl", "Stage", "Supply [psig]", "Cylinder gauge [psig]", "Date"]

@@ -21,8 +21,8 @@ from house import PROGRAMS, copied, once
 
 from sitegen import workflow
 from sitegen.cli import main
+from sitegen.reader.records import SEPARATORS
 from sitegen.results.run import Evidence
-from sitegen.tables.records import SEPARATORS
 
 PSI = 6894.757
 PHASE = "run-in-25"  # every build runs it

@@ -22,7 +22,7 @@ from sheets.test_filled import written_in
 from sitegen import registry, units, workflow
 from sitegen.cli import main
 from sitegen.program.model import Program
-from sitegen.tables.records import SEPARATORS
+from sitegen.reader.records import SEPARATORS
 
 STREAMS = {each.name: each for each in registry.STREAMS}
 SHOWN = {"ok", "below"}

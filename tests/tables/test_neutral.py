@@ -14,11 +14,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from openpyxl import load_workbook
 
+from sitegen.reader.neutral import meant, neutral
 from sitegen.results.alike import rows
 from sitegen.results.files import _csv
 from sitegen.sheets.columns import Columns, Heading
 from sitegen.sheets.tables import EmptyTable, as_text, as_workbook
-from sitegen.tables.neutral import meant, neutral
 
 RUN = ["=1+1", '=HYPERLINK("a","b")', "+1+1", "-1+1", "-2E", "@SUM(A1)", "\t=1", "\r=1", "=\n1", "+5 kPa", "-5\n"]
 STAY = ["", "-", "=", "-5", "+5.25", "-1.5e-07", "-0,5", "B1", "'tis", "a=b", "\u22125"]

@@ -14,6 +14,7 @@ _PRECISION = (
 _PARTICLES = (
     "ICP reads particles above a few micrometres low (scope of ASTM D5185), so flakes of the run-in are missed."
 )
+MISLEADS = "Concentration alone misleads: a change of oil or a top-up lowers it, wear does not."
 
 CONCENTRATION: Mapping[str, Measure] = {
     symbol: Measure(
@@ -24,7 +25,7 @@ CONCENTRATION: Mapping[str, Measure] = {
         method=f"{name.capitalize()} in the oil, of each sample, as reported.",
         formula="reading",
         source=_PRECISION,
-        limits=f"Concentration alone misleads: a change of oil or a top-up lowers it, wear does not. {_PARTICLES}",
+        limits=f"{MISLEADS} {_PARTICLES}",
         interval="laboratory",
         compare="difference",
     )

@@ -30,6 +30,7 @@ class Sample:
     condition: Mapping[str, float]
     flags: frozenset[str]
     mass: float  # kg, 0 where not known
+    date: str = ""  # ISO
 
 
 @dataclass(frozen=True)
@@ -149,6 +150,7 @@ def _sample(program: Program, name: str, rows: Sequence[Reading], hours: float) 
         condition=condition,
         flags=frozenset(flag for row in rows for flag in drawn(program.oil, row)),
         mass=max(mass_of(row, density) for row in rows),
+        date=next((str(row.date) for row in rows if given(row.date)), ""),
     )
 
 

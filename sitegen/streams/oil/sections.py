@@ -9,7 +9,7 @@ from sitegen.declarations import OfBuild, Section, Unusual
 from sitegen.methods import closure, elements
 from sitegen.methods.oil_ledger import ADDED, FILLED, START, TERMS, adding_up
 from sitegen.page import words
-from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text, number_of
+from sitegen.page.blocks import Block, Cell, ChartRow, Column, Datum, Figure, Panel, Row, Table, Text, number_of
 from sitegen.page.view import View
 from sitegen.program.model import Build
 from sitegen.streams.oil.fields import DRAIN, FILL, SAMPLE, TOP_UP, Reading
@@ -21,6 +21,7 @@ from sitegen.streams.oil.measures import (
     FROM,
     INDEX,
     MASS,
+    MISLEADS,
     NEXT,
     PER_HOUR,
     PER_KM,
@@ -32,7 +33,7 @@ from sitegen.streams.oil.measures import (
     WEIGHED,
 )
 from sitegen.streams.oil.samples import MG_KG, mass_of
-from sitegen.streams.oil.steps import AT_LEAST, CONDITION, LEDGER, TOTAL
+from sitegen.streams.oil.steps import AT_LEAST, CONDITION, LEDGER, TIMES, TOTAL
 from sitegen.tables.rows import Written
 from sitegen.vocabulary import Value, numbers
 
@@ -65,6 +66,8 @@ def engine_oil(view: View) -> Sequence[Block]:
         blocks.append(Text((Cell(f"{_reading(view, totals)} {_used(view)}".rstrip()),), "reading"))
         blocks += [*_figure(view, totals), *_ledger(view, totals), *_sources(view)]
         blocks += [Text((Cell(text),), "note") for text in _hidden(view)]
+    if not any(_told(value) for value in totals.values()):
+        blocks += _over_hours(view)
     blocks += [*_stretches(view, totals), *_samples(view, rows), *_consumption(view), *_condition(view)]
     if len(build.coatings) > 1:
         blocks.append(Text((Cell(SHARED),), "note"))
@@ -179,6 +182,55 @@ def _figure(view: View, totals: Mapping[str, Value]) -> list[Block]:
     within = f": {'no' if all(falls) else 'not every'} line falls by more than they allow" if falls else ""
     caption = f"Up to each sample, with its bounds{within}.{open_}"
     return [Figure(f"metal-made-{build.id}", "slope", (panel,), "", caption, measure=MASS["Fe"].id)]
+
+
+FEWEST_DRAWN = 3  # samples: two make no course
+
+
+def _over_hours(view: View) -> list[Block]:
+    """What the samples hold of the metals there is most of, over the running time: all there is without a balance."""
+    build = view.the_build
+    times = [
+        (float(hours), str(phase), str(at))
+        for each in view.series(TIMES)
+        for hours, phase, at in zip(each.frame["hours"], each.frame["phase"], each.frame["at"], strict=True)
+    ]
+    if len({hours for hours, _, _ in times}) < FEWEST_DRAWN:
+        return []
+    courses: dict[str, list[tuple[float, Value]]] = {}
+    for symbol in MASS:
+        found = [(hours, view.value(CONCENTRATION[symbol].id, phase, at, cylinder=0)) for hours, phase, at in times]
+        known = [(hours, value) for hours, value in found if value is not None and value.status in {"ok", "below"}]
+        if len(numbers(value for _, value in known)) >= FEWEST_DRAWN:
+            courses[symbol] = known
+    most = sorted(courses, key=lambda symbol: -max(numbers(value for _, value in courses[symbol])))[:DRAWN]
+    panels = [_course(view, symbol, courses[symbol]) for symbol in most]
+    if not panels:
+        return []
+    below = any(value.status == "below" for symbol in most for _, value in courses[symbol])
+    caption = f"As reported, with the laboratory's scatter.{' Open: less than the point.' if below else ''}"
+    name = f"oil-over-hours-{build.id}"
+    return [Figure(name, "curves", panels, caption=f"{caption} {MISLEADS}",
+                   measure=CONCENTRATION[most[0]].id, one_scale=False)]  # fmt: skip
+
+
+def _course(view: View, symbol: str, course: Sequence[tuple[float, Value]]) -> Panel:
+    """Samples of one metal in the order drawn; their line is broken where the hours begin anew: a new fill."""
+    path: list[ChartRow] = []
+    points: list[ChartRow] = []
+    fill, before = 0, 0.0
+    for hours, value in course:
+        fill, before = fill + (hours < before), hours
+        held = value.high if value.value is None else value.value
+        tip = f"{words.with_unit(words.number(hours, 1), 'h')}: {view.text(value, unit=True)}"
+        own = value.value is not None
+        points.append({"at": hours, "value": held, "low": value.low if own else None,
+                       "high": value.high if own else None, "open": not own, "tip": tip})  # fmt: skip
+        path.append({"at": hours, "value": held, "line": f"{symbol} {fill}"})
+    name = elements.name(symbol).capitalize()
+    ends: dict[str, Datum] = {"least": 0.0, "from": 0.0, "to": max(hours for hours, _ in course), "along": "h"}
+    return Panel(name, {"path": path, "points": points}, ends, label=f"{name} in the oil over the running time",
+                 axis=f"{name}, mg/kg", along="Running time, h")  # fmt: skip
 
 
 def _axis(view: View) -> tuple[dict[str, float], list[ChartRow]]:

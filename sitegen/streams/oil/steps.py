@@ -31,6 +31,7 @@ from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Val
 
 OIL = "oil"
 HOURS, KM, ENERGY = "exposure.hours", "exposure.km", "exposure.energy"
+TIMES = "oil-times"  # series: when each sample was drawn
 LEDGER = "oil-ledger"  # series: the terms of the balance in all
 TOTAL = "total"
 CONDITION = "oil-condition"  # rule of the verdicts on the condition of the oil
@@ -53,6 +54,17 @@ def run_samples(program: Program, engine: str, readings: Mapping[str, Readings],
             if name in sample.condition:
                 yield Value(measure.id, key, sample.condition[name], n=1, of="sample")
         yield from _judged(oil, sample, key)
+    if found.samples:
+        yield _times(build, found.samples)
+
+
+def _times(build: Build, samples: Sequence[Sample]) -> Series:
+    """Running time of each sample in the order they were drawn, with the phase and the place its values stand at."""
+    import pandas as pd
+
+    drawn = sorted(samples, key=lambda sample: sample.date) if all(each.date for each in samples) else samples
+    columns = {"hours": [each.hours for each in drawn], "phase": [each.phase for each in drawn]}
+    return Series(TIMES, build.key(), {"hours": "h"}, pd.DataFrame(columns | {"at": [each.at for each in drawn]}))
 
 
 def _by_phase(book: Book, measure: str, engine: str) -> dict[str, float]:

@@ -9,8 +9,8 @@ from pathlib import Path
 from sitegen.logs.join import Log, join
 from sitegen.logs.reading import LogFile, read_log
 from sitegen.program.model import Program, RecordSource
+from sitegen.reader.records import SEPARATORS
 from sitegen.streams.runlog import whose
-from sitegen.tables.records import SEPARATORS
 from sitegen.vocabulary import Problem, Readings
 
 COLUMNS = ("reading", "file", "row", "use", "engine", "phase", "rows", "seconds")

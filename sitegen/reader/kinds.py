@@ -7,9 +7,9 @@ from pathlib import Path, PurePosixPath
 
 from sitegen.program.model import RecordSource
 from sitegen.program.records import PARQUET, WORKBOOKS
-from sitegen.tables.blocked import Blocked, refusal
-from sitegen.tables.decode import FILE_LIMIT, Decoded, read_text, taken
-from sitegen.tables.grid import RECORD_ROWS, ROW_BYTES, Grid
+from sitegen.reader.blocked import Blocked, refusal
+from sitegen.reader.decode import FILE_LIMIT, Decoded, read_text, taken
+from sitegen.reader.grid import RECORD_ROWS, ROW_BYTES, Grid
 
 HEADED = 1000  # lines above the rows
 PACKED_LIMIT = 1 << 27  # bytes of a workbook or a Parquet file
@@ -50,11 +50,11 @@ def load(path: Path, file: str, source: RecordSource, most: int = RECORD_ROWS) -
     if ending in _NOT_READ:
         raise _unread(file, ending, kind)
     if kind == wanted == "workbook":
-        from sitegen.tables.workbook import read_workbook
+        from sitegen.reader.workbook import read_workbook
 
         return read_workbook(data, file, source, most)
     if kind == wanted == "parquet":
-        from sitegen.tables.parquet import read_parquet
+        from sitegen.reader.parquet import read_parquet
 
         return read_parquet(data, file, most)
     if wanted == "text" and kind not in {"workbook", "parquet"}:
@@ -81,7 +81,7 @@ def _short_enough(path: Path, file: str, source: RecordSource, most: int) -> Dec
 
 def _kind(data: bytes) -> str:
     if data.startswith(_ZIP):
-        from sitegen.tables.workbook import parts_of
+        from sitegen.reader.workbook import parts_of
 
         names = set(parts_of(data))
         if "xl/workbook.bin" in names:

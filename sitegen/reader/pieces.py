@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
+from sitegen.reader.blocked import refusal
+from sitegen.reader.decode import LINE_LIMIT, decode, folder_of, taken
 from sitegen.regular import open_regular
-from sitegen.tables.blocked import refusal
-from sitegen.tables.decode import LINE_LIMIT, decode, folder_of, taken
 
 STEP = 1 << 22  # bytes read at a time
 HEAD = 1 << 19  # bytes looked at for headers, separator and encoding

@@ -8,9 +8,9 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from sitegen.problems import shown
-from sitegen.tables.blocked import Blocked, refusal
-from sitegen.tables.grid import CELL_LIMIT, COLUMN_LIMIT, RECORD_ROWS, TEXT_LIMIT, Grid
-from sitegen.tables.workbook import clean, iso, number_text
+from sitegen.reader.blocked import Blocked, refusal
+from sitegen.reader.grid import CELL_LIMIT, COLUMN_LIMIT, RECORD_ROWS, TEXT_LIMIT, Grid
+from sitegen.reader.workbook import clean, iso, number_text
 
 if TYPE_CHECKING:
     import pyarrow as pa

@@ -12,8 +12,8 @@ from pathlib import Path, PurePosixPath
 from typing import BinaryIO
 
 from sitegen.problems import nearest, shown
+from sitegen.reader.blocked import Blocked, refusal
 from sitegen.regular import open_regular
-from sitegen.tables.blocked import Blocked, refusal
 
 LINE_LIMIT = 1 << 20  # bytes: a line longer than this is no row of a table
 FILE_LIMIT = 1 << 27  # bytes
