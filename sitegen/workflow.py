@@ -18,6 +18,7 @@ from sitegen.crossing import closure, planning
 from sitegen.crossing.planning import Planning
 from sitegen.page import counts
 from sitegen.page.addresses import Addresses
+from sitegen.page.view import mark
 from sitegen.pages import notes
 from sitegen.problems import as_text, counted, errors, shown
 from sitegen.program.folder import load
@@ -495,7 +496,8 @@ def render(
     measures = registry.measures(each.program for each in analyses)
     tell("Making the pages")
     # worked out where a page asks for them
-    every = cache(lambda: histories(analyses, measures))
+    unnamed = [each.but(results_id=mark(each.program.id)) if each.results_id else each for each in analyses]
+    every = cache(lambda: histories(unnamed, measures))
     known = Later((name for each in analyses for name in each.program.coatings), lambda name: every()[name])
     plans = Later(
         (each.program.id for each in analyses),
