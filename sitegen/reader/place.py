@@ -9,7 +9,7 @@ from sitegen import units
 from sitegen.problems import listed, nearest, shown
 from sitegen.program.model import Address
 from sitegen.reader.grid import letters
-from sitegen.reader.table import plain
+from sitegen.reader.headers import parted, plain
 
 _MOST_SHOWN = 6  # columns named one by one
 
@@ -20,19 +20,6 @@ class Misplaced(LookupError):  # noqa: N818 - it says where, not that something 
     def __init__(self, code: str, what: str, expected: str = "", near: str = "", next_step: str = "") -> None:
         super().__init__(what)
         self.code, self.what, self.expected, self.nearest, self.next_step = code, what, expected, near, next_step
-
-
-def parted(header: str) -> tuple[str, str]:
-    """Name and bracketed unit of a header.
-
-    >>> parted("pressure [kPa gauge]"), parted("percent ()"), parted("engine")
-    (('pressure', 'kPa gauge'), ('percent', ''), ('engine', ''))
-    """
-    text = plain(header)
-    at = text.find("(") if text.endswith(")") else text.rfind("[") if text.endswith("]") else -1
-    if at < 0 or (text[at] == "[" and "]" in text[at:-1]):
-        return text, ""
-    return text[:at].rstrip(), plain(text[at + 1 : -1])
 
 
 def ending(header: str) -> str:

@@ -109,13 +109,13 @@ def bench(rates: dict[str, float], seconds: int, name: str = "<t> [ms]") -> tupl
     """Channels at rates [s] of their own, each with its time [ms] to the left, the shorter padded with empty fields."""
     draw = np.random.default_rng(5)
     made = {
-        each: pd.Series(np.round(50 + draw.normal(size=int(seconds / step)), 3), np.arange(0, seconds, step))
+        each: pd.Series(np.round(50 + draw.normal(size=int(seconds / step)), 2), np.arange(0, seconds, step))
         for each, step in rates.items()
     }
     lines = [";".join(f"{name};{each}" for each in made)]
     for row in range(max(map(len, made.values()))):
         cells = [
-            (f"{1000 * own.index[row]:.0f}", f"{own.iloc[row]:.3f}") if row < len(own) else ("", "")
+            (f"{1000 * own.index[row]:.0f}", f"{own.iloc[row]:.2f}") if row < len(own) else ("", "")
             for own in made.values()
         ]
         lines.append(";".join(";".join(pair) for pair in cells))

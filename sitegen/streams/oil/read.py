@@ -13,7 +13,7 @@ import numpy as np
 from sitegen.methods import elements
 from sitegen.problems import listed, nearest, shown
 from sitegen.program.model import Program, RecordSource
-from sitegen.reader.place import parted
+from sitegen.reader.headers import parted
 from sitegen.streams.oil.fields import CONDITION, DRAIN, FIELDS, FILL, FILTER, SAMPLE, TOP_UP, Reading
 from sitegen.streams.oil.samples import RANK, mass_of
 from sitegen.tables.checks import same_again
