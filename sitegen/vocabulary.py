@@ -285,6 +285,11 @@ class Readings(Lazy):
     rows: Callable[[type], Sequence[Any]] | None = None  # the frame's, where those of the whole table are: `rows_in`
     columns: Mapping[str, Sequence[Any]] | None = None  # the frame's, where it is made of them later: `cells`
 
+    @property
+    def names(self) -> Sequence[str]:
+        """Of the columns."""
+        return list(self.frame.columns if self.columns is None else self.columns)
+
     def cells(self, name: str) -> Sequence[Any]:
         """One column of the frame, which need not be made for that; nothing where there is none of that name."""
         if self.columns is not None:

@@ -16,6 +16,7 @@ from sitegen.program.convert import instance
 from sitegen.program.definitions import CYLINDERS, HOME, MOST_CYLINDERS
 from sitegen.program.files import Files
 from sitegen.program.model import (
+    Accepted,
     Assembly,
     Build,
     ClosureRule,
@@ -33,6 +34,7 @@ from sitegen.program.model import (
     Phase,
     Place,
     Program,
+    ReviewRule,
     RunRule,
     ScheduleStep,
     SeatingRule,
@@ -173,6 +175,8 @@ def build(
         logs=logs.sources(entries, claims, builds, phases, meters),
         words=tuple(general),
         exclusions=_exclusions(root, _stems(root, names.absent)),
+        accepted=_accepted(root),
+        review=instance(ReviewRule, root.get("review")) if root.has("review") else None,
         notes=files.take(root.get("notes")) if root.has("notes") else "",
         invented=root.flag("invented"),
         version=root.text("version"),
@@ -272,7 +276,9 @@ def _passed_over(root: Node, known: _Known, strange: Collection[str]) -> tuple[P
         own = [entry] * (entry.value is not None) + [root.get(key) for key in kind.keys if root.has(key)]
         phases = [each.text("id") for each in root.items("phases") if name in each.texts("records")]
         own += [each for each in root.items("sampled") if each.text("records") == name]
-        own += [each for each in root.items("exclusions") if _file_of(each) in _stems(root, [name])]
+        own += [
+            each for each in root.items("exclusions") if each.has("reading") and _file_of(each) in _stems(root, [name])
+        ]
         if own or phases:
             found[name], planned[name] = own, phases
     if not found and not strange:
@@ -781,7 +787,16 @@ def _exclusions(root: Node, passed_over: Collection[str]) -> tuple[Exclusion, ..
     """Objections; those to readings of files that are passed over are not held against anything."""
     made: dict[str, Exclusion] = {}
     for node in root.items("exclusions"):
+        if node.has("review"):
+            continue  # `_accepted` takes those
         reading = node.text("reading")
+        for key in ("reading", "why"):
+            if not node.has(key):
+                node.add(
+                    "missing-key",
+                    f'the key "{key}" is missing{node.within}',
+                    expected="a reading with why, or a review",
+                )
         if reading and reading in made:
             node.get("reading").add(
                 "named-twice",
@@ -792,3 +807,20 @@ def _exclusions(root: Node, passed_over: Collection[str]) -> tuple[Exclusion, ..
             continue
         made.setdefault(reading, instance(Exclusion, node))
     return tuple(made.values())
+
+
+def _accepted(root: Node) -> tuple[Accepted, ...]:
+    """Reviews whose objections are accepted."""
+    made = []
+    for node in root.items("exclusions"):
+        if not node.has("review"):
+            continue
+        for key in ("reading", "why"):
+            if node.has(key):
+                node.get(key).add(
+                    "key-does-not-apply",
+                    f'"{key}" does not apply{node.within}: the review says it',
+                    next_step="remove it",
+                )
+        made.append(Accepted(node.text("review"), node.texts("readings"), node.text("by"), node.date("on"), node.where))
+    return tuple(made)

@@ -7,7 +7,7 @@ from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 
 from sitegen.problems import Collector, errors, in_order, shown
-from sitegen.program import build, definitions, mappings, schema, yamlfile
+from sitegen.program import build, definitions, mappings, reviews, schema, yamlfile
 from sitegen.program.model import Definitions, Folder, Left, Program
 from sitegen.program.node import Node, id_fault
 from sitegen.program.yamlfile import Document
@@ -173,4 +173,6 @@ def _program(
     if document is not None and schema.check(document, "program", collector):
         made = build.build(document, folder, shared, collector, measures, streams, comparable)
     problems += collector.found
+    if made is not None and not errors(collector.found):
+        made = reviews.joined(made, folder, problems)
     return made

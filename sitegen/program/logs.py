@@ -123,9 +123,9 @@ def _time(node: Node) -> LogTime:
     _unwanted(node, ("unit",), "a stamp has no unit")
     order = node.text("date_order")
     if ways == ["clock"]:
-        return LogTime("clock", (node.text("clock"),), date_order=order)  # type: ignore[arg-type] # of the schema
+        return LogTime("clock", (node.text("clock"),), date_order=order)
     headers = (node.text("date"), node.text("time_of_day"))
-    return LogTime("date-and-time", headers, date_order=order)  # type: ignore[arg-type]
+    return LogTime("date-and-time", headers, date_order=order)
 
 
 def _unwanted(node: Node, keys: Sequence[str], why: str) -> None:

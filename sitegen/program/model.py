@@ -637,7 +637,7 @@ class LogTime:
     kind: Literal["elapsed", "clock", "date-and-time"]  # a number; one stamp; date and time of day in two columns
     headers: tuple[str, ...]
     unit: str = "s"  # of elapsed time
-    date_order: Literal["", "day first", "month first"] = ""
+    date_order: str = ""  # "" where it is left to be found
 
 
 @dataclass(frozen=True)
@@ -662,12 +662,13 @@ class LogSource:
     phase: str
     channels: tuple[LogChannel, ...]
     time: LogTime | None = None  # None: every channel has its own
-    separator: str = ""  # "" detect
-    decimal: Literal[".", ","] = "."
-    encoding: str = ""  # "" detect
-    skip_rows: int = 0
-    header_rows: int = 1  # headers of several rows are joined by a blank
-    units_row: bool = False
+    # of what follows: "" or None where the entry leaves it to be found in the file
+    separator: str = ""
+    decimal: str = ""
+    encoding: str = ""
+    skip_rows: int | None = None
+    header_rows: int | None = None  # headers of several rows are joined by a blank
+    units_row: bool | None = None
     sheet: str = ""
     stem: str = ""  # its id
     notes: tuple[str, ...] = ()  # on the entry, told with the file
@@ -682,6 +683,73 @@ class Exclusion:
     by: str = ""
     on: Day = ""
     where: Where = Where("")
+
+
+@dataclass(frozen=True)
+class Accepted:
+    """Objections of one review that were accepted."""
+
+    review: str  # name of its file, without ending
+    readings: tuple[str, ...]  # () all that it objects to
+    by: str
+    on: Day
+    where: Where
+
+
+Mark = Literal["agrees", "objects", "read again", "open question"]
+
+
+@dataclass(frozen=True)
+class ReviewItem:
+    """One thing a reviewer said: of a reading, else of a cylinder, or of a whole build (cylinder 0)."""
+
+    where: Where
+    says: Mark
+    engine: str
+    cylinder: int = 0
+    reading: str = ""
+    cause: str = ""  # id of one of the program's causes
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class Review:
+    """What one person found going through the results."""
+
+    where: Where
+    id: str  # name of its file, without ending
+    reviewer: str
+    on: Day
+    results: str  # first digits of the hash of the results that were looked at
+    items: tuple[ReviewItem, ...]
+
+
+@dataclass(frozen=True)
+class ReviewRule:
+    """How results are gone through."""
+
+    causes: Mapping[str, str] = field(default_factory=dict)  # id -> title
+    blinded: bool = False
+    knows: tuple[str, ...] = ()  # people who know the coatings
+
+
+@dataclass(frozen=True)
+class Reviewed:
+    """A review today. `moved` by place of its items: what moved of it since; None: git does not hold its results."""
+
+    review: Review
+    moved: Mapping[int, tuple[Moved, ...]] | None
+    as_of: Day = ""  # newest record of the results that were looked at
+
+
+@dataclass(frozen=True)
+class Effect:
+    """What leaving one reading out does, or, where that is accepted, what taking it back would do."""
+
+    reading: str
+    accepted: bool
+    moved: tuple[Moved, ...]  # answers and states first
+    others: int  # values besides that move within their intervals
 
 
 _Named = TypeVar("_Named", Phase, Build)
@@ -722,6 +790,9 @@ class Program:
     logs: tuple[LogSource, ...] = ()
     run: RunRule | None = None  # None: runs are not held against their schedule
     exclusions: tuple[Exclusion, ...] = ()
+    accepted: tuple[Accepted, ...] = ()  # of reviews; what they leave out is among the exclusions
+    review: ReviewRule | None = None
+    reviews: tuple[Review, ...] = ()
     notes: str = ""  # Markdown file relative to the program's folder
     invented: bool = False  # example data, said in the footer of every page
     version: str = ""

@@ -17,7 +17,8 @@ from sitegen.vocabulary import Problem
 def by_steps(program: Program) -> Program:
     """Without wording, places in its file, and how its records are written."""
     return replace(
-        _unworded(program), folder="", records=(), logs=(), exclusions=(), decisions=(), passed_over=(),
+        _unworded(program), folder="", records=(), logs=(), exclusions=(), accepted=(), review=None,
+        reviews=(), decisions=(), passed_over=(),
         criteria=_unplaced(program.criteria), decide=_unplaced(program.decide), definitions=_wordless(program),
     )  # fmt: skip
 
@@ -36,7 +37,8 @@ def by_readers(program: Program) -> tuple[Program, list[Where]]:
         return Where(where.file, len(places))
 
     seen = replace(
-        _unworded(program), definitions=_wordless(program), criteria=(), decide=None, decisions=(), ties=(),
+        _unworded(program), definitions=_wordless(program), accepted=(), review=None, reviews=(), criteria=(),
+        decide=None, decisions=(), ties=(),
         also=(), covariates=(), lent=(),
         records=_placing(program.records, numbered), logs=_placing(program.logs, numbered),
         exclusions=_placing(program.exclusions, numbered),
@@ -49,7 +51,12 @@ def by_pages(program: Program) -> Program:
     """Without places in its file, and without the notes of builds."""
     unplaced: Program = _unplaced(program)
     return replace(
-        unplaced, words=(), decisions=(), passed_over=(), builds=tuple(_unnoted(each) for each in program.builds)
+        unplaced,
+        words=(),
+        reviews=(),
+        decisions=(),
+        passed_over=(),
+        builds=tuple(_unnoted(each) for each in program.builds),
     )
 
 

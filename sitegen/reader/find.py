@@ -417,7 +417,13 @@ class _Finder:
         cells = [(each, plain(cell)) for each, cell in enumerate(rows.cells[at]) if cell.strip()]
         if any(kind_of(cell) not in {"text", "empty"} and cell != "1" for _, cell in cells):
             return False
-        own = any(bare(cell) != cell or each in rows.figures for each, cell in cells)
+        below = [rows.kinds[each] for each in rows.sample[rows.sample.index(at) + 1 :][:TAIL]]
+
+        def of_figures(column: int) -> bool:
+            kinds = [row[column] for row in below if column < len(row) and row[column] != "empty"]
+            return 2 * kinds.count("text") < len(kinds)
+
+        own = any(bare(cell) != cell or of_figures(each) for each, cell in cells)
         return own and says_units([cell for _, cell in cells])
 
     def _unit_row(self, heads: Sequence[int]) -> int | None:

@@ -144,7 +144,7 @@ def lay_out(text: str, file: str, source: RecordSource, known: Known) -> Table:
         lines.pop()
     layout = find(lines, stated_of(source, known))
     at = _first_head(layout, [i + 1 for i, line in enumerate(lines) if line.strip()], file, source)
-    _separator_sure(layout, file, source.where)
+    separator_sure(layout, file, source.where)
     separator = layout.separator.value
     return _table(records(lines, at - 1, separator, file), layout, separator, file, source, known)
 
@@ -159,7 +159,7 @@ def _first_head(layout: Layout, filled: Sequence[int], file: str, source: Record
     return first
 
 
-def _separator_sure(layout: Layout, file: str, where: Where) -> None:
+def separator_sure(layout: Layout, file: str, where: Where) -> None:
     """Raises `Blocked` where the entry contradicts the file, or more than one separator would do."""
     separator = layout.separator
     if not separator.rivals:
