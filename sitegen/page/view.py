@@ -13,7 +13,7 @@ from collections import Counter
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass, replace
-from functools import cache, cached_property
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple, Protocol, TypeVar, cast
 
 from sitegen import reasons
@@ -104,6 +104,7 @@ class _Laid:
 
     def __init__(self, analysis: Analysis) -> None:
         self._analysis = analysis
+        self._recorded: dict[str, tuple[dict[str, Sequence[Any]], dict[tuple[str, float], list[int]]]] = {}
 
     @cached_property
     def values(self) -> Mapping[tuple[str, str, int, str, str], list[Value]]:
@@ -128,16 +129,15 @@ class _Laid:
 
     def cells(self, stream: str, build: str, cylinder: int) -> list[tuple[str, list[object]]]:
         """What was recorded of one cylinder, by column."""
-        readings, places = self._analysis.readings[stream], self._places(stream).get((build, cylinder), ())
-        columns = ((name, readings.cells(name)) for name in readings.names)
-        return [(name, [column[place] for place in places]) for name, column in columns]
-
-    @cache  # noqa: B019 - lives as long as its analysis
-    def _places(self, stream: str) -> Mapping[tuple[str, float], list[int]]:
-        readings, found = self._analysis.readings[stream], dict[tuple[str, float], list[int]]()
-        for place, where in enumerate(zip(readings.cells("engine"), readings.cells("cylinder"), strict=False)):
-            found.setdefault(where, []).append(place)
-        return found
+        if stream not in self._recorded:
+            readings, found = self._analysis.readings[stream], dict[tuple[str, float], list[int]]()
+            columns = {name: readings.cells(name) for name in readings.names}
+            for place, where in enumerate(zip(columns["engine"], columns.get("cylinder", ()), strict=False)):
+                found.setdefault(where, []).append(place)
+            self._recorded[stream] = columns, found
+        columns, found = self._recorded[stream]
+        places = found.get((build, cylinder), ())
+        return [(name, [column[place] for place in places]) for name, column in columns.items()]
 
     @cached_property
     def present(self) -> Mapping[tuple[str, str, str], Mapping[int, bool]]:
