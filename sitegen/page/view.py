@@ -140,15 +140,16 @@ class _Laid:
         return [(name, [column[place] for place in places]) for name, column in columns.items()]
 
     @cached_property
-    def present(self) -> Mapping[tuple[str, str, str], Mapping[int, bool]]:
-        """Cylinders with a reading, by build, phase and stream; True where one of them counts."""
-        found: dict[tuple[str, str, str], dict[int, bool]] = {}
+    def present(self) -> Mapping[str, Mapping[tuple[str, str, str], Mapping[int, bool]]]:
+        """By build: cylinders with a reading, by build, phase and stream; True where one of them counts."""
+        found: dict[str, dict[tuple[str, str, str], dict[int, bool]]] = {}
         for stream, readings in self._analysis.readings.items():
             engines, phases, uses = (readings.cells(name) for name in ("engine", "phase", "use"))
             numbers = readings.cells("cylinder") or [0] * len(engines)
             for engine, phase, number, use in zip(engines, phases, numbers, uses, strict=False):
                 if given(number):
-                    cylinders = found.setdefault((str(engine), str(phase), stream), {})
+                    where = str(engine), str(phase), stream
+                    cylinders = found.setdefault(where[0], {}).setdefault(where, {})
                     cylinders[int(number)] = cylinders.get(int(number), False) or use == ""
         return found
 
@@ -349,7 +350,8 @@ class Desk:
     def present(self, build: str = "") -> Mapping[tuple[str, str, str], Mapping[int, bool]]:
         """Cylinders with a reading, by build, phase and stream, of one build or all; True where one of them counts."""
         self._asked.add(Asked("present", build=build or EVERY))
-        return {where: own for where, own in self._laid.present.items() if build in {"", where[0]}}
+        own = self._laid.present
+        return own.get(build, {}) if build else {where: each for of in own.values() for where, each in of.items()}
 
     def statuses(self, measure: str, build: str) -> Mapping[str, tuple[bool, str]]:
         """By phase: whether a build has a value of a measure there, and why there is none, where one was refused."""
