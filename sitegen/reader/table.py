@@ -21,7 +21,7 @@ from sitegen.problems import shown
 from sitegen.program.model import RecordSource
 from sitegen.reader.blocked import Blocked, refusal
 from sitegen.reader.grid import CELL_LIMIT, COLUMN_LIMIT, Grid, Odd, letters
-from sitegen.reader.neutral import meant
+from sitegen.reader.headers import plain
 from sitegen.reader.records import SEPARATORS, UNIT, Records, cut, records, separator_of
 
 Known = Callable[[Sequence[str]], int]
@@ -110,15 +110,6 @@ class Table:
         if len(frame) != len(self._rows):
             raise AssertionError(f"{len(self._rows)} rows became {len(frame)}")
         return {at: frame[at].to_numpy() for at in wanted}
-
-
-def plain(text: str) -> str:
-    """A header as it is compared: blanks at its ends, runs of blanks and the mark of a text do not count.
-
-    >>> plain("  Cylinder  gauge ")
-    'Cylinder gauge'
-    """
-    return meant(" ".join(text.split()))
 
 
 def lay_out(text: str, file: str, source: RecordSource, known: Known) -> Table:

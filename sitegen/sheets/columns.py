@@ -13,9 +13,10 @@ from sitegen.program.model import Build, ColumnUse, Phase, Program, RecordSource
 from sitegen.program.records import PARQUET, WORKBOOKS
 from sitegen.reader.blocked import Blocked
 from sitegen.reader.decode import Decoded
+from sitegen.reader.headers import parted, plain
 from sitegen.reader.kinds import load
-from sitegen.reader.table import Table, lay_out, lay_out_cells, plain
-from sitegen.tables.columns import known_headers, parted
+from sitegen.reader.table import Table, lay_out, lay_out_cells
+from sitegen.tables.columns import known_headers
 from sitegen.tables.reading import read_stream
 from sitegen.vocabulary import Field
 
