@@ -22,9 +22,9 @@ from sitegen.reader.blocked import Blocked, refusal
 from sitegen.reader.decode import decode, read_text, taken
 from sitegen.reader.kinds import PACKED_LIMIT
 from sitegen.reader.numbers import LONGEST
-from sitegen.traces.lines import CELLS, blocks_of
+from sitegen.traces.lines import blocks_in, blocks_of
 from sitegen.traces.markup import elements_of, is_xml
-from sitegen.traces.points import LEAST_POINTS, SPACING, Asked, Floats, Points, metres, unit_of
+from sitegen.traces.points import HEIGHTS, LEAST_POINTS, SPACING, Asked, Floats, Points, metres, unit_of
 from sitegen.vocabulary import Problem
 
 MOST_ROWS = 200_000  # of a worksheet
@@ -34,7 +34,6 @@ MOST_ALIKE = 0.2  # share of its points that may stand at one height in a row; a
 MOST_LISTED = 20  # beginnings of traces that a message names
 SAME_STEP = 1e-3  # share two statements of a step may differ by
 _X = ("x", "lateral", "distance", "position", "length", "travel")
-_Z = ("z", "y", "height", "raw", "profile", "deflection", "amplitude")
 _VALID = ("valid", "validity", "flag", "ok")
 _INDEX = ("index", "no", "no.", "n", "nr", "number", "point")
 
@@ -109,8 +108,7 @@ def trace_of(data: bytes, file: str, asked: Asked) -> Trace:
 def _in_text(text: str, file: str, asked: Asked, encoding: str, digest: str, notes: tuple[str, ...]) -> _Held:
     if is_xml(text):
         return _Held(elements_of(text, file, asked), encoding, digest, notes)
-    lines = text.split("\n")
-    return _Held(blocks_of(lines, range(1, len(lines) + 1), file), encoding, digest, notes)
+    return _Held(blocks_of(text.split("\n"), file), encoding, digest, notes)
 
 
 def _in_workbook(path: Path, file: str, asked: Asked) -> _Held:
@@ -125,7 +123,7 @@ def _in_workbook(path: Path, file: str, asked: Asked) -> _Held:
         if grid is None:
             continue
         try:
-            blocks = blocks_of([CELLS.join(row) for row in grid.rows], grid.numbers, file)
+            blocks = blocks_in(grid.rows, grid.numbers, file)
         except Blocked:
             if asked.sheet:
                 raise
@@ -399,7 +397,7 @@ def _places(points: Points, file: str, asked: Asked) -> tuple[int | None, int, i
 
     valid = stated(asked.valid) if asked.valid else among(_VALID)
     x = stated(asked.x) if asked.x else None if asked.step is not None else among(_X)
-    z = stated(asked.z) if asked.z else among(_Z)
+    z = stated(asked.z) if asked.z else among(HEIGHTS)
     left = [at for at in range(width) if at not in {x, z, valid} and _name(headers[at]) not in _INDEX]
     if x is None and asked.step is None and width - (valid is not None) > 1:
         if not left:

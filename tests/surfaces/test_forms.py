@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from openpyxl import Workbook
 from surfaces.test_stream import AT, HEAD, bore, read, uses, values
@@ -284,6 +284,7 @@ def test_runs_of_x_are_asked_for_by_number(second: str, begins: int) -> None:
     assert len(found.x) == second.count("\n")
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.integers(3, 40), st.booleans(), st.booleans()), min_size=2, max_size=5))
 def test_every_row_of_a_file_is_in_one_of_its_traces(parts: list[tuple[int, bool, bool]]) -> None:
     """Whatever the lengths, the ways and the lines between: numbered in order, each comes back whole."""
