@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import io
 import re
+from bisect import bisect_left
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -39,7 +40,8 @@ _DIGITS = re.compile(r"[0-9]+")
 _SAYS = re.compile(r"[^\s:=]\s*[:=]|\[[^\[\]]+\]|\([^()]+\)")  # key and mark, or a unit
 _KEY = re.compile(r"[^\s:=]\s*[:=]")
 MOST_BLANK = 0.05  # share of blank lines among heights alone that are heights missing; a convention of ours
-_LOOKED_AT = 400  # rows that say how wide they are
+_LOOKED_AT = 200  # lines that say how rows are written
+_MEASURED = 60  # rows that say how wide they are
 _STATED = Stated(thousands="")  # no instrument writes them
 _HEADED = Stated(thousands="", skip_rows=0)
 
@@ -66,23 +68,28 @@ class _Span:
 
 def blocks_of(lines: Sequence[str], file: str) -> list[Points]:
     """The blocks of rows in the lines of a text. Raises `Blocked` where there are none."""
-    return _blocks(lines, range(1, len(lines) + 1), file, find(lines, _STATED))
+    return _blocks(lines, range(1, len(lines) + 1), file, lambda most: find(lines[:most], _STATED))
 
 
 def blocks_in(rows: Sequence[Sequence[str]], numbers: Sequence[int], file: str) -> list[Points]:
     """The same of a worksheet, whose rows have these numbers."""
-    return _blocks([UNIT.join(row) for row in rows], numbers, file, _in_cells(rows, _STATED))
+    lines = [UNIT.join(row) for row in rows]
+    return _blocks(lines, numbers, file, lambda most: _in_cells(rows[:most], _STATED))
 
 
 def _in_cells(rows: Sequence[Sequence[str]], stated: Stated) -> Layout:
     return find_cells(rows, range(1, len(rows) + 1), stated)
 
 
-def _blocks(lines: Sequence[str], numbers: Sequence[int], file: str, layout: Layout) -> list[Points]:
+def _blocks(lines: Sequence[str], numbers: Sequence[int], file: str, look: Callable[[int], Layout]) -> list[Points]:
     filled = _filled(lines, range(len(lines)))
-    below = sum(at < layout.begin.value - 1 for at in filled)
-    how = _how(lines, filled[below:], layout)
-    if not how.width:
+    for most in (_LOOKED_AT, len(lines)):  # most traces show soon how their rows are written
+        layout = look(most)
+        below = bisect_left(filled, layout.begin.value - 1)
+        how = _how(lines, [*filled[below : below + _MEASURED], *filled[-_MEASURED:]], layout)
+        if how.width:
+            break
+    else:
         raise refusal(
             file, 1, "trace-no-points", "no rows of numbers are found in it", "rows of x and z",
             "see whether this is a trace saved as text",
@@ -95,9 +102,12 @@ def _blocks(lines: Sequence[str], numbers: Sequence[int], file: str, layout: Lay
     found: list[Points] = []
     heads: set[str] = set()
     for span in spans:
-        places = span.rows[: 1 + max(n for n, at in enumerate(span.rows) if lines[at].strip())]
+        end = len(span.rows)
+        while not lines[span.rows[end - 1]].strip():
+            end -= 1
+        places = span.rows[:end]
         above, rows = ([lines[at] for at in each] for each in (span.above, places))
-        if found or len(above) != below:
+        if found or len(above) != below or not any(how.headers):
             how = _headed(above, rows, how)
         columns, over = (table, []) if table is not None else _columns(rows, how)
         own = _said(above)
@@ -145,7 +155,7 @@ def _said(above: Sequence[str]) -> dict[str, str]:
 def _how(lines: Sequence[str], rows: Sequence[int], layout: Layout) -> _How:
     """How these rows are written; of no width where they hold no numbers."""
     word = layout.separator.value
-    widths = Counter(len(cells) for at in rows[:_LOOKED_AT] if _holds_numbers(cells := _cells(lines[at], word)))
+    widths = Counter(len(cells) for at in rows if _holds_numbers(cells := _cells(lines[at], word)))
     width, count = max(widths.items(), key=lambda each: each[::-1], default=(0, 0))
     heads = [lines[at - 1] for at in (*layout.heads.value, layout.units_row.value) if at]
     if count < LEAST_POINTS:
@@ -167,11 +177,12 @@ def _headed(above: Sequence[str], rows: Sequence[str], before: _How) -> _How:
     heads = list(above[-2:])
     if len(heads) > 1 and not says_units(_cells(heads[-1], before.word)):
         heads = heads[1:]
-    lines = [*heads, *rows[:_LOOKED_AT]]
+    lines = [*heads, *rows[:_MEASURED]]
     layout = find(lines, _HEADED) if before.word else _in_cells([line.split(UNIT) for line in lines], _HEADED)
     how = _how(lines, range(len(heads), len(lines)), layout)
-    alike = (how.word, how.decimal, how.width) == (before.word, before.decimal, before.width)
-    return how if heads and alike and any(how.headers) else before
+    if not heads or how.width != before.width or not any(how.headers):
+        return before
+    return replace(before, headers=how.headers, units=how.units, heads=how.heads)
 
 
 def _is_header(line: str) -> bool:
