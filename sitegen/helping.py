@@ -35,7 +35,8 @@ if TYPE_CHECKING:
     from sitegen.vocabulary import Readings
 
 T = TypeVar("T")
-HEAVY = ("sitegen.workflow", "sitegen.pages.site", "scipy.special", "scipy.stats", "jinja2")  # before the first task
+# before the first task
+HEAVY = ("sitegen.workflow", "sitegen.pages.site", "pandas", "scipy.special", "scipy.stats", "jinja2")
 BUILDS_EACH = 5  # builds of programs of which nothing is kept, from which one more process helps
 MOST = 8  # processes that are taken without being asked for
 _TURNS = 2  # tasks of pages that each helper gets: in one turn the last would be waited for too long
@@ -121,12 +122,10 @@ class PagesTask:
 
     def do(self, at: _Seen) -> None:
         """Raises whatever the pages raise."""
-        from dataclasses import replace
-
         from sitegen import registry
         from sitegen.pages.site import keep_pages
 
-        analysis = replace(at.analysis(self.program, self.lent, self.stand), **dict(self.told))
+        analysis = at.analysis(self.program, self.lent, self.stand).but(**dict(self.told))
         keep_pages(
             at.folder, analysis, self.builds, registry.STREAMS, registry.measures(at.folder.programs),
             Path(self.theme) if self.theme else None, self.planned, at.shelves,

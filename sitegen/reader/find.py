@@ -10,14 +10,14 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 from sitegen.problems import counted
 from sitegen.reader.headers import bare, joined, plain, says_units, with_unit
 from sitegen.reader.layout import NOTHING_STATED, By, Column, Fact, Kind, Layout, Marks, Spot, Stated
 from sitegen.reader.numbers import LONGEST, day_and_month, is_date
-from sitegen.reader.records import cut
+from sitegen.reader.records import SEPARATORS, cut
 from sitegen.reader.stamps import is_clock, is_stamp
 
 HEAD, SPREAD, TAIL = 400, 400, 20  # rows looked at
@@ -27,8 +27,7 @@ _NEAR = 0.03  # two separators whose merits are this close are both possible
 _MOST = 0.6  # share of cells, or of columns, that decides
 _LONGEST_KEY = 60
 _WORDS = ("tab", "semicolon", "comma", "bar", "blanks")  # of equals the first: blanks are part of texts
-_SIGNS = {"tab": "\t", "semicolon": ";", "comma": ",", "bar": "|", "blanks": " "}
-_NAMES = {".": "point", ",": "comma", " ": "blank", "'": "apostrophe"}
+MARK_NAMES = {".": "point", ",": "comma", " ": "blank", "'": "apostrophe"}
 _FORM = str.maketrans("123456789\u2212", "999999999-")
 _FIGURE = re.compile(
     "[<>~]?[ ]?[+-]?(?:[0-9][0-9.,'\u2019 \u00a0\u2009\u202f]*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?%?", re.ASCII
@@ -95,7 +94,10 @@ def find(lines: Sequence[str], stated: Stated = NOTHING_STATED, encoding: str = 
     if ranked and (stated.separator or ways[ranked[0]].width > 1):
         best, rows = ranked[0], ways[ranked[0]]
         others = [word for word in ranked[1:] if known[word] == known[best] and ways[word].width > 1]
-        near = [word for word in others if rows.merit - ways[word].merit < _NEAR]
+        near = [word for word in others if word != "blanks" and rows.merit - ways[word].merit < _NEAR]
+        if stated.separator and rows.width < 2:  # it parts nothing: does another?
+            other = find(lines, replace(stated, separator="")).separator
+            near = [other.value] if other.value != stated.separator and other.agree else []
     else:  # one column
         best, rows, near = "comma", _Rows(_Cells(lines, ""), sample, {at: [forms[at]] for at in sample}), []
     alike = sum(len(rows.kinds[at]) == rows.width for at in sample)
@@ -110,7 +112,7 @@ def find(lines: Sequence[str], stated: Stated = NOTHING_STATED, encoding: str = 
     found = _Finder(rows, stated, separator, lambda at: at + 1, len(lines), encoding).layout()
     again = _again(lines, found)
     said = pairs([lines[at] for at in range(min(_first(found) - 1, HEAD))]) if found.heads.value else {}
-    return Layout(**{**vars(found), "sections": again, "said": said})
+    return replace(found, sections=again, said=said)
 
 
 def find_cells(
@@ -119,7 +121,7 @@ def find_cells(
     """The same of rows of cells, each with its number in the file. A row 0 holds the names of a column file."""
     sample = _sample(len(rows), lambda at: any(map(str.strip, rows[at])))
     if numbers and numbers[0] == 0:
-        stated = Stated(skip_rows=-1, header_rows=1, units_row=False)
+        stated = replace(stated, skip_rows=-1, header_rows=1)
     seen = _Rows(dict(enumerate(rows)), sample, {at: [cell.translate(_FORM) for cell in rows[at]] for at in sample})
     alike = sum(len(kinds) == seen.width for kinds in seen.kinds.values())
     separator = Fact("", "file", alike, len(sample))
@@ -163,7 +165,7 @@ def _sample(count: int, filled: Callable[[int], bool]) -> list[int]:
 def _occurs(word: str, lines: Sequence[str], sample: Sequence[int]) -> bool:
     """Whether a separator stands in most of the lower lines: only then are all of them cut at it."""
     half = sample[len(sample) // 2 :]
-    sign = _SIGNS[word]
+    sign = SEPARATORS[word]
     return 2 * sum(sign in lines[at].strip() for at in half) > len(half)
 
 
@@ -289,11 +291,7 @@ class _Finder:
             self._date_order(body),
             self._missing(body),
             self._said_of_heads(heads),
-            Fact(
-                0 if unit_row is None else self.line(unit_row),
-                "file" if self.stated.units_row is None else "entry",
-                why="" if unit_row is None else f"a row of units in {self.word} {self.line(unit_row)}",
-            ),
+            self._said_of_units(heads, unit_row),
             Fact(self.last + 1 if begin is None else self.line(begin)),
             tuple(columns),
             word=self.word,
@@ -311,6 +309,16 @@ class _Finder:
             elsewhere = (Spot(self.line(at), 0, ""),)
         why = f"headers in {where}" if lines else "there is no row of headers"
         return Fact(lines, by, against=elsewhere, why=why)
+
+    def _said_of_units(self, heads: Sequence[int], unit_row: int | None) -> Fact[int]:
+        if unit_row is not None:
+            line = self.line(unit_row)
+            return Fact(line, "entry" if self.stated.units_row else "file", why=f"a row of units in {self.word} {line}")
+        if self.stated.units_row is None:
+            return Fact(0)
+        below = self._below(heads)
+        denied = below is not None and not self.stated.units_row and self._is_unit_row(below)
+        return Fact(0, "entry", against=(Spot(self.line(below), 0, ""),) if denied and below is not None else ())
 
     def _knows(self, heads: Sequence[int]) -> bool:
         """Whether the entry names a header of these rows."""
@@ -350,6 +358,7 @@ class _Finder:
             and set(groups) == {"text"}
             and len(set(filter(None, whole))) == len([each for each in whole if each])
             and "number" not in self.rows.kinds[row]
+            and not self._is_unit_row(row)
         )
 
     def _last_head(self) -> int | None:
@@ -408,17 +417,26 @@ class _Finder:
         cells = [(each, plain(cell)) for each, cell in enumerate(rows.cells[at]) if cell.strip()]
         if any(kind_of(cell) not in {"text", "empty"} and cell != "1" for _, cell in cells):
             return False
-        own = any(bare(cell) != cell or each in rows.figures for each, cell in cells)
+        below = [rows.kinds[each] for each in rows.sample[rows.sample.index(at) + 1 :][:TAIL]]
+
+        def of_figures(column: int) -> bool:
+            kinds = [row[column] for row in below if column < len(row) and row[column] != "empty"]
+            return 2 * kinds.count("text") < len(kinds)
+
+        own = any(bare(cell) != cell or of_figures(each) for each, cell in cells)
         return own and says_units([cell for _, cell in cells])
 
     def _unit_row(self, heads: Sequence[int]) -> int | None:
         """Position of the row of units, right below the headers."""
         if not heads or self.stated.units_row is False:
             return None
-        below = next((at for at in self.rows.sample if at > heads[-1]), None)
+        below = self._below(heads)
         if below is not None and (self.stated.units_row or self._is_unit_row(below)):
             return below
         return None
+
+    def _below(self, heads: Sequence[int]) -> int | None:
+        return next((at for at in self.rows.sample if at > heads[-1]), None) if heads else None
 
     def _begin(self, heads: Sequence[int], unit_row: int | None) -> int | None:
         """Position of the first row below headers and units."""
@@ -532,5 +550,5 @@ def _differ(one: Marks, other: Marks, form: str) -> bool:
 
 def _named(marks: Marks, forms: Mapping[str, int]) -> str:
     decimals = any(marks.decimal in form for form in forms)
-    said = f"a decimal {_NAMES[marks.decimal]}" if decimals else "whole numbers"
-    return said + (f", a {_NAMES[marks.thousands]} between thousands" if marks.thousands else "")
+    said = f"a decimal {MARK_NAMES[marks.decimal]}" if decimals else "whole numbers"
+    return said + (f", a {MARK_NAMES[marks.thousands]} between thousands" if marks.thousands else "")

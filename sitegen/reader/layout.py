@@ -75,10 +75,9 @@ class Layout:
 
     @property
     def found(self) -> tuple[str, ...]:
-        """What was found and is not how a plain table is written, as sentences without their stops."""
+        """What was found and stands in few tables, as sentences without their stops; the separator is told apart."""
         first = self.heads.value[0] if self.heads.value else 0
         notable: tuple[tuple[Fact[Any], bool], ...] = (
-            (self.separator, self.separator.value not in {"", "comma"}),
             (self.marks, self.marks.value != Marks()),
             (self.date_order, bool(self.date_order.value)),
             (self.heads, first > 1 or len(self.heads.value) > 1),

@@ -16,7 +16,7 @@ from sitegen.declarations import Step, Stream, in_order
 from sitegen.logs.join import Log
 from sitegen.program import described
 from sitegen.program import seen as seen_as
-from sitegen.program.model import Program, Restated, Standing
+from sitegen.program.model import Effect, Program, Restated, Reviewed, Standing
 from sitegen.reasons import RESTORABLE
 from sitegen.regular import hash_or_none, hashes_of, opened, unchanged, unmoved
 from sitegen.results import keeping
@@ -30,6 +30,7 @@ from sitegen.vocabulary import (
     Change,
     Comparison,
     Key,
+    Lazy,
     Problem,
     Readings,
     ReadingsBook,
@@ -85,7 +86,7 @@ class Evidence:
 
 
 @dataclass(frozen=True)
-class Analysis:
+class Analysis(Lazy):
     """Everything the pages and the result files are made from."""
 
     program: Program
@@ -100,10 +101,13 @@ class Analysis:
     digests: Mapping[str, Mapping[str, str]] = field(default_factory=dict)  # stream -> build -> hash of its readings
     files: Mapping[str, bytes] = field(default_factory=dict)  # the results as stored, once they are made
     results_id: str = ""  # short hash of these files, shown in every footer
+    stand: str = ""  # hash of all the results follow from; "": nobody reckoned it
     looks: int | None = 1  # at the primary comparison, by the commits, before all builds are in; None: not known
     changes: tuple[Change, ...] | None = None  # against the last commit of the results; None: nothing to compare with
     written: str = ""  # where these are some: that another version wrote what git holds, and what it changed, a clause
     taken: tuple[Standing, ...] = ()  # decisions, and what moved since they were taken
+    reviewed: tuple[Reviewed, ...] = ()  # reviews, and what moved since
+    effects: tuple[Effect, ...] = ()  # of what they object to
     restated: tuple[Restated, ...] | None = None  # set beforehand and changed late; None: no history is known
 
     @property
@@ -144,7 +148,7 @@ def gather(program: Program, streams: Sequence[Stream], shelves: Shelves = NONE)
     for stream in streams:
         read = _read(seen, stream, base, shelves)
         readings[stream.name], digests[stream.name] = read.readings, read.digests
-        problems.extend(seen_as.placed(each, program, places) for each in read.readings.problems)
+        problems.extend(seen_as.placed(each, places) for each in read.readings.problems)
         days += read.days
     problems.extend(unknown_objections(program, readings))
     for own in readings.values():
@@ -261,7 +265,7 @@ def analyse(
     seen = seen_as.by_steps(evidence.program)
     found = _run(_Ground(seen, evidence.digests, shelves, helpers), evidence.readings, in_order(steps))
     values, verdicts = found.values, found.verdicts
-    values = {**values, **_missing(evidence.program, streams, values)}
+    values = {**values, **_missing(seen, streams, values)}
     values |= _with_what_was_left_out(seen, evidence, streams, in_order(steps), shelves)
     return Analysis(
         program=evidence.program,
@@ -275,6 +279,15 @@ def analyse(
         days=evidence.days,
         digests=evidence.digests,
     )
+
+
+CONCLUDED = ("values", "verdicts", "comparisons", "series")  # what an analysis holds of results
+
+
+def stand_of(evidence: Evidence) -> str:
+    """Hash of all that the results of a program follow from, but what lies there of earlier ones."""
+    told = [(name, each.files, each.inputs) for name, each in evidence.readings.items()]
+    return digest((seen_as.by_steps(evidence.program), evidence.digests, evidence.inputs, evidence.days, told))
 
 
 @dataclass

@@ -12,9 +12,9 @@ from typing import Any
 import pytest
 from house import plain
 
-from sitegen.changing import moves
 from sitegen.changing.causes import causes
 from sitegen.cli import main
+from sitegen.results import moves
 
 HEADER = "Build,Check,Cyl,Repeat,Supply,Gauge"
 
@@ -33,9 +33,9 @@ def commit(programs: Path, tag: str) -> None:
 def enter(programs: Path, **gauges: float) -> None:
     """Three readings a cylinder [psi], the last of them as given: B2_2=60 is cylinder 2 of B2."""
     rows = [
-        f"{build},pulls,{n},{repeat + 1},80,{gauges.get(f'{build}_{n}', 77 - n) if repeat == 2 else 77 - n + 0.2 * repeat}"
+        f"{build},pulls,{n},{repeat + 1},80,{gauges.get(f'{build}_{n}', own) if repeat == 2 else own + 0.2 * repeat}"
         for build in ("B1", "B2")
-        for n in range(1, 5)
+        for n, own in enumerate((76, 75, 74, 73), 1)
         for repeat in range(3)
     ]
     table = programs / "pump" / "records" / "leakdown.csv"

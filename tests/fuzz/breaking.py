@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from random import Random
 from typing import Any
 
-import yaml
-
-from fuzz import folders
+from fuzz import folders, texts
 from fuzz.folders import Files, Table
 
 ODD: list[Any] = [
@@ -160,11 +157,11 @@ def program(random: Random) -> Broken:
     name = random.choice(["pump/program.yaml", "pump/program.yaml", "definitions.yaml"])
     if random.random() < 0.25:
         return Broken("program", {**files, name: bytes_of(random, files[name])})
-    said = json.loads(json.dumps(yaml.safe_load(files[name]), default=str))
+    said = folders.loaded(files[name])
     gentle = random.random() < 0.7
     for _ in range(random.choice([1, 2, 4]) if gentle else random.choice([1, 1, 2])):
         (_gently if gentle else _value)(random, said)
-    return Broken("program", {**files, name: yaml.safe_dump(said, sort_keys=False, allow_unicode=True).encode()})
+    return Broken("program", {**files, name: folders.dumped(said)})
 
 
 def _gently(random: Random, said: Any) -> None:
@@ -234,7 +231,7 @@ MAKERS = (
     trace,
     picture,
     program,
-    program,
+    lambda random: Broken("texts", texts.injected(random)),
 )
 
 

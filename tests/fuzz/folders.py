@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -36,12 +35,31 @@ def base(name: str) -> Files:
     return {each.relative_to(home).as_posix(): each.read_bytes() for each in sorted(home.rglob("*")) if each.is_file()}
 
 
+class _Loader(yaml.SafeLoader):
+    """As our files are read: dates stay texts, and only true and false are flags, not the key `on`."""
+
+
+_Loader.yaml_implicit_resolvers = {
+    first: [(tag, form) for tag, form in found if tag != "tag:yaml.org,2002:timestamp"]
+    for first, found in yaml.SafeLoader.yaml_implicit_resolvers.items()
+    if first not in "oOyYnN"
+}
+
+
+def loaded(content: bytes) -> Any:
+    """What a YAML file says."""
+    return yaml.load(content, _Loader)  # noqa: S506 - a safe loader
+
+
+def dumped(said: Any) -> bytes:
+    return yaml.safe_dump(said, sort_keys=False, allow_unicode=True).encode("utf-8", "surrogatepass")
+
+
 def with_records(files: Files, stream: str, entry: Mapping[str, object]) -> Files:
     """The folder with one record entry for a stream."""
-    said = yaml.safe_load(files["pump/program.yaml"])
+    said = loaded(files["pump/program.yaml"])
     said["records"] = {**said.get("records", {}), stream: [dict(entry)]}
-    text = json.dumps(said, default=str)  # JSON is YAML
-    return {**files, "pump/program.yaml": yaml.safe_dump(json.loads(text), sort_keys=False).encode()}
+    return {**files, "pump/program.yaml": dumped(said)}
 
 
 # ---- rows that mean something ---------------------------------------------------------------------------------------

@@ -7,12 +7,15 @@ import time
 from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
+from random import Random
 
 import numpy as np
 import pytest
 
-from fuzz.breaking import MAKERS, case
+from fuzz import markup, texts
+from fuzz.breaking import MAKERS, Broken, case
 from fuzz.corpus import CORPUS
+from fuzz.folders import Files, base
 from fuzz.trial import tried
 from sitegen import units
 from sitegen.looking.seen import _is_figure, _is_moment
@@ -45,6 +48,32 @@ LATER = {  # seeds of long runs that once broke it
 @pytest.mark.parametrize("seed", LATER)
 def test_what_long_runs_found(seed: int) -> None:
     assert tried(case(seed), publish=True).wrong == ""
+
+
+@pytest.mark.parametrize("place", dict.fromkeys(texts.PLACES), ids=lambda place: place.__name__)
+def test_a_text_stays_a_text(place: Callable[[Random, Files], Files]) -> None:
+    """On every page, sheet and table of a program with such texts in a dozen places."""
+    random = Random(place.__name__)  # noqa: S311
+    files = texts.example(random) if place is texts.cells else base("plain")
+    for _ in range(1 if place in {texts.folder, texts.ids, texts.anywhere} else 12):
+        files = place(random, files)
+    assert tried(Broken("texts", files), publish=True).wrong == ""
+
+
+@pytest.mark.parametrize(
+    "page",
+    [
+        f"<p><{texts.TAG}></p>", "<p onmouseover='x'>", "<a href='\njavascript:x'>", "<script>x</script>",
+        f"<p x{texts.TAG}>", f"<!-- {texts.TAG} -->", "<iframe srcdoc='x'>", "<svg/onload=x>",
+    ],
+)  # fmt: skip
+def test_what_is_no_text_is_seen(page: str) -> None:
+    assert markup.of_page(page)
+
+
+def test_what_is_ours_is_not_mistaken_for_it() -> None:
+    ours = f'<script src="a.js"></script><script type="application/json">{{"a": "{texts.TAG}"}}</script>'
+    assert markup.of_page(f'{ours}<p title="{texts.TAG}">&lt;{texts.TAG}&gt;<a href="#{texts.TAG}">on</a></p>') == []
 
 
 def test_about_half_of_the_cases_are_analysed() -> None:
