@@ -114,6 +114,7 @@ def test_words_among_the_numbers_are_counted_and_the_others_stay() -> None:
         ("<!DOCTYPE D SYSTEM 'd.dtd'><D><Z>1 2 3 &a;</Z></D>", "entity"),
         ("<D>" * 70 + "<Z>1 2 3</Z>" + "</D>" * 70, "64 elements inside each other"),
         ("<D>" + "<a/>" * 100_001 + "</D>", "100000 in all"),
+        ("<D>" + "<Z>1 2 3</Z>" * 1001 + "</D>", "more than 1000 of its elements hold numbers"),
         ("<D><Z>1 2 3</Z>", "broken"),
         ("<D><Z>1 2 3</Z></E>", "broken"),
         ("<D/>", "none of its elements holds numbers"),
@@ -129,6 +130,8 @@ def test_entities_depth_and_broken_xml_are_refused(data: str, what: str) -> None
 def test_too_many_numbers_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("sitegen.traces.markup.POINTS", 4)
     assert told(xml())[0] == "file-too-big"
+    monkeypatch.setattr("sitegen.traces.markup.CHARACTERS", 100)
+    assert told(xml())[2].endswith("characters")
 
 
 @given(st.text(alphabet="<>/&;![]'\"= \nDZ12.?-e%", max_size=80))
