@@ -11,7 +11,7 @@ import io
 import re
 from bisect import bisect_left
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -86,7 +86,7 @@ def _blocks(lines: Sequence[str], numbers: Sequence[int], file: str, look: Calla
     for most in (_LOOKED_AT, len(lines)):  # most traces show soon how their rows are written
         layout = look(most)
         below = bisect_left(filled, layout.begin.value - 1)
-        how = _how(lines, [*filled[below : below + _MEASURED], *filled[-_MEASURED:]], layout)
+        how = _how(lines, {*filled[below : below + _MEASURED], *filled[-_MEASURED:]}, layout)
         if how.width:
             break
     else:
@@ -95,17 +95,14 @@ def _blocks(lines: Sequence[str], numbers: Sequence[int], file: str, look: Calla
             "see whether this is a trace saved as text",
         )  # fmt: skip
     begin, whole = _begin([lines[at] for at in filled], below, how)
-    spans = [_Span(filled[:begin], _with_blanks(filled[begin:], how))]
-    table = _table([lines[at] for at in spans[0].rows], how)
+    spans = [_Span(filled[:begin], filled[begin:])]
+    table = _table([lines[at] for at in _with_blanks(filled[begin:], how)], how)
     if table is None and not whole:
         spans = _split(lines, how, spans[0])
     found: list[Points] = []
     heads: set[str] = set()
     for span in spans:
-        end = len(span.rows)
-        while not lines[span.rows[end - 1]].strip():
-            end -= 1
-        places = span.rows[:end]
+        places = _with_blanks(span.rows, how)
         above, rows = ([lines[at] for at in each] for each in (span.above, places))
         if found or len(above) != below or not any(how.headers):
             how = _headed(above, rows, how)
@@ -152,7 +149,7 @@ def _said(above: Sequence[str]) -> dict[str, str]:
 # ---- how rows are written, and where blocks begin -------------------------------------------------------------------
 
 
-def _how(lines: Sequence[str], rows: Sequence[int], layout: Layout) -> _How:
+def _how(lines: Sequence[str], rows: Iterable[int], layout: Layout) -> _How:
     """How these rows are written; of no width where they hold no numbers."""
     word = layout.separator.value
     widths = Counter(len(cells) for at in rows if _holds_numbers(cells := _cells(lines[at], word)))

@@ -196,29 +196,38 @@ def _chosen(held: _Held, file: str, asked: Asked) -> tuple[int, _Run]:
             made = _joined(before, made)
             runs.pop()
         runs += _one_way(made)
-    if asked.section is None and len(runs) == 1:
-        asked = replace(asked, section=1)
-    if asked.section is None or not 1 <= asked.section <= len(runs):
-        begins = [(each.points.lines[each.begin] if isinstance(each, _Run) else each[0].lines[0]) for each in runs]
-        word = "rows" if held.sheet else "lines"
-        first, last = ", ".join(str(line) for line in begins[:-1][:MOST_LISTED]), begins[-1]
-        more = ", ..." if len(begins) > MOST_LISTED + 1 else ""
-        told = f"it holds {len(runs)} traces, which begin in {word} {first}{more} and {last}"
-        back = next((each.back for each in runs if isinstance(each, _Run) and each.back), 0.0)
-        if asked.section is not None:
-            code, what = "trace-section-unknown", f"it holds {len(runs)} {'trace' if len(runs) == 1 else 'traces'}"
-        elif back and len(blocks) == 1:
-            code, what = "trace-goes-back", f"x goes back here, by {1e3 * back:.4g} mm in all: {told}"
-        else:
-            code, what = "trace-sections", told
-        raise refusal(
-            file, begins[min(1, len(begins) - 1)], code, what, f"which of them: 1 to {len(runs)}",
-            "write `section` in the record, or see which column is x",
-        )  # fmt: skip
-    run = runs[asked.section - 1]
+    section = 1 if asked.section is None and len(runs) == 1 else asked.section
+    if section is None or section > len(runs):
+        raise _not_chosen(runs, section, len(blocks), "rows" if held.sheet else "lines", file)
+    run = runs[section - 1]
     if not isinstance(run, _Run):
         raise run[1]
-    return asked.section, run
+    return section, run
+
+
+def _not_chosen(
+    runs: Sequence[_Run | tuple[Points, Blocked]], section: int | None, blocks: int, word: str, file: str
+) -> Blocked:
+    """What is told where none of several traces is asked for, or one that is not there."""
+    begins = [(each.points.lines[each.begin] if isinstance(each, _Run) else each[0].lines[0]) for each in runs]
+    back = next((each.back for each in runs if isinstance(each, _Run) and each.back), 0.0)
+    if section is not None:
+        holds = f"{len(runs)} traces" if len(runs) > 1 else "one trace"
+        code, what = "trace-section-unknown", f"section {section} is asked for, and the file holds {holds}"
+    else:
+        first, last = ", ".join(str(line) for line in begins[:-1][:MOST_LISTED]), begins[-1]
+        more = ", ..." if len(begins) > MOST_LISTED + 1 else ""
+        code, what = (
+            "trace-sections",
+            f"the file holds {len(runs)} traces, which begin in {word} {first}{more} and {last}",
+        )
+        if back and blocks == 1:
+            code, what = "trace-goes-back", f"x goes back here, by {1e3 * back:.4g} mm in all, so that {what}"
+    return refusal(
+        file, begins[min(1, len(begins) - 1)], code, what,
+        f"the number of one of them, 1 to {len(runs)}" if len(runs) > 1 else "no section, or 1",
+        "write `section` in the record, or see which column is x",
+    )  # fmt: skip
 
 
 def _metres(points: Points, file: str, asked: Asked) -> _Run:

@@ -144,7 +144,9 @@ def test_two_runs_in_one_trace_are_refused_and_small_steps_back_are_told() -> No
     head = "x [um];z [um]\n"
     code, line, what = told(head + "\n".join([*once, *once]))
     assert (code, line) == ("trace-goes-back", 102)
-    assert what == "x goes back here, by 0.099 mm in all: it holds 2 traces, which begin in lines 2 and 102"
+    assert (
+        what == "x goes back here, by 0.099 mm in all, so that the file holds 2 traces, which begin in lines 2 and 102"
+    )
     assert told(head + "\n".join([*once, *once[::-1]]))[:2] == ("trace-goes-back", 103)  # there and back again
     falling = trace_of((head + "\n".join(once[::-1])).encode(), "p", Asked())
     assert not falling.doubts
