@@ -109,8 +109,8 @@ def test_the_logs_are_the_same(home: Path) -> None:
     compared = 0
     for before, after in zip(ours.programs, theirs.programs, strict=True):
         for mine, other in zip(before.logs, after.logs, strict=True):
-            own = {c.name: (c.header, c.unit, c.meter, c.time) for c in mine.channels}
-            assert {c.name: (c.header, c.unit, c.meter, c.time) for c in other.channels} == own, mine.file
+            own = {c.name: (c.at, c.unit, c.meter, c.time) for c in mine.channels}
+            assert {c.name: (c.at, c.unit, c.meter, c.time) for c in other.channels} == own, mine.file
             assert (other.engine, other.phase, other.time) == (mine.engine, mine.phase, mine.time)
             written = (other.decimal, other.skip_rows, other.header_rows, other.units_row)
             assert written == (mine.decimal, mine.skip_rows, mine.header_rows, mine.units_row), mine.file
