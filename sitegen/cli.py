@@ -372,6 +372,7 @@ def _checked(options: argparse.Namespace, today: str) -> tuple[str, int, int]:
     if options.format == "text":
         clauses = filter(None, (examination.not_used, examination.not_taken))
         said += [f"{clause[:1].upper()}{clause[1:]}." for clause in clauses]
+        said += examination.not_read
         said += [f"\n{proposal}" for proposal in workflow.proposals(examination)]
     if options.format == "text" and problems.errors(found):
         from sitegen import registry

@@ -22,8 +22,8 @@ from sitegen.program.yamltext import flow
 from sitegen.vocabulary import Field
 
 Rule = dict[str, Any]  # what a schema says of one place
-_SHARED = ("separator", "decimal", "thousands", "encoding", "date_order", "skip_rows", "units_row", "sheet")
-_SHARED_BY_LOGS = ("separator", "decimal", "encoding", "skip_rows", "header_rows", "units_row", "sheet")
+_SHARED = ("separator", "decimal", "thousands", "encoding", "date_order", "skip_rows", "units_row", "sheet", "words")
+_SHARED_BY_LOGS = ("separator", "decimal", "encoding", "skip_rows", "header_rows", "units_row", "sheet", "words")
 _NUMBERS = frozenset({"number", "bounded"})
 _IDS = {
     "engine": "B1",
@@ -58,47 +58,28 @@ def schema(stream: Stream) -> str:
 
 def _table(stream: Stream) -> Rule:
     def fields(kind: str) -> Rule:
-        return {each.name: {**_ref(kind, each.title, told(each)), **_shown(each, kind)} for each in stream.fields}
+        said = {each.name: {**_ref(kind, each.title, told(each)), **_shown(each, kind)} for each in stream.fields}
+        return {each.name: said[each.name] | (_wordy(each) if kind == "column" else {}) for each in stream.fields}
 
-    phases = {
-        "title": "phases",
-        "description": "Header of each column of cells, and the id of its phase.",
-        "type": "object",
-        "minProperties": 1,
-        "maxProperties": 500,
-        "propertyNames": {"examples": ["leak [%]"]},
-        "additionalProperties": {**_ref("reference", "phase", "Id of a phase."), "examples": ["cold-build"]},
-    }
     cells = {
         "field": {
             "title": "field",
             "description": "The field the cells hold.",
             "enum": [each.name for each in stream.fields if each.kind in _NUMBERS],
         },
-        "unit": {
-            "title": "unit",
-            "description": "Unit of the cells, where their headers do not say it.",
-            "type": "string",
-            "minLength": 1,
-            "examples": ["mm"],
-        },
-        "phases": phases,
+        "unit": {"$ref": _common("unit_of_cells")},
+        "phases": {"$ref": _common("phases_of_cells")},
     }
     file = "The table, inside the program's folder: CSV, TSV, a workbook (.xlsx) or Parquet."
     properties = {
         "file": {**_ref("file", "file", file), "examples": [f"records/{stream.name}.csv"]},
-        "form": {
-            "title": "form",
-            "description": "long: a row is a reading. sheet: a row is a cylinder, a column a phase.",
-            "enum": ["long", "sheet"],
-            "default": "long",
-        },
+        "form": {"$ref": _common("form")},
         "columns": _keys("columns", "Which column holds what: field and header.", fields("column")),
         "constants": _keys("constants", "What holds for every row of the table and has no column.", fields("constant")),
         "cells": _keys("cells", "What the cells of a sheet hold.", cells, required=("field", "phases")),
     }
     return {
-        **_entry(properties, ("file",), _SHARED),
+        **_entry(properties, _SHARED),
         "if": {"properties": {"form": {"const": "sheet"}}, "required": ["form"]},
         "then": {"required": ["cells", "columns"]},
         "else": {"properties": {"cells": {"not": {}, "description": "Not here: it does not go with the rest."}}},
@@ -207,16 +188,29 @@ def _log() -> Rule:
         "time": _ref("log_time", "time", instants),
         "channels": {**logged, "minProperties": 1, "patternProperties": each_cylinder},
     }
-    return _entry(properties, ("file", "engine", "phase", "channels"), _SHARED_BY_LOGS)
+    return _entry(properties, _SHARED_BY_LOGS)
 
 
-def _entry(properties: Rule, required: Iterable[str], shared: Iterable[str]) -> Rule:
+def _wordy(field: Field) -> Rule:
+    """What words of one's own may mean in a field: its words, else any id or text; and what it shares them as."""
+    allowed = field.words or (("yes", "no") if field.kind == "yes-no" else ())
+    own: Rule = {"words": list(allowed)} if field.wordy else {}
+    return own | ({"words_as": field.shared_words} if field.shared_words else {})
+
+
+def _entry(properties: Rule, shared: Iterable[str]) -> Rule:
     """An entry with what it shares with entries of other streams, which is described in the common parts."""
+    first = {
+        "file": properties.pop("file"),
+        "files": {"$ref": _common("files")},
+        "mapping": {"$ref": _common("mapping")},
+    }
+    one = {"file": {"not": {}, "description": "Not here: `files` says which."}}
     return {
         "type": "object",
         "additionalProperties": False,
-        "required": list(required),
-        "properties": {**properties, **{name: {"$ref": _common(name)} for name in shared}},
+        "properties": {**first, **properties, **{name: {"$ref": _common(name)} for name in shared}},
+        "allOf": [{"if": {"required": ["files"]}, "then": {"properties": one}, "else": {"required": ["file"]}}],
     }
 
 
@@ -245,6 +239,7 @@ while an editor or a script that reads YAML 1.1 takes a bare `on` for true.
 
 Written by `python -m sitegen.generate` from the schemas and from what streams declare; a change belongs there.
 """
+_LONG = 200  # characters of a list of keys that is not repeated in a row
 _HEAD = ("| key | meaning | may be | left out | example |", "|---|---|---|---|---|")
 
 
@@ -287,10 +282,11 @@ def _key(path: Sequence[str]) -> str:
 
 
 def _row(place: KeyPlace, path: Sequence[str], allowed: str = "") -> str:
+    said = (allowed or place.allowed).replace("its unit", f"its unit ({place.units})" if place.units else "its unit")
     cells = (
         f"`{_key(path)}`{' *' if place.required else ''}",
         _cell(place.meaning),
-        _cell((allowed or place.allowed) + (f" ({place.units})" if place.units else "")),
+        "keys, in rows of their own" if said.startswith("keys: ") and len(said) > _LONG else _cell(said),
         "" if place.required else _cell(place.left_out),
         f"`{_cell(flow(place.example))}`",
     )

@@ -27,8 +27,9 @@ from sitegen.logs.layout import LOOKED_AT, Column, Layout, either, known_headers
 from sitegen.logs.packed import read_parquet, read_workbook
 from sitegen.logs.sums import Sums
 from sitegen.problems import shown
+from sitegen.program.files import WORKBOOKS
 from sitegen.program.model import LogSource
-from sitegen.program.records import PARQUET, WORKBOOKS
+from sitegen.program.records import PARQUET
 from sitegen.reader.blocked import Blocked, refusal
 from sitegen.reader.find import find
 from sitegen.reader.numbers import Complaint, numbers

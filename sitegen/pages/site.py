@@ -80,12 +80,12 @@ def build_site(
     for program, task in noted(site):
         about, _, notes = press.page(task).decode().partition("\n")
         site.noted[program.id] = notes, about
-    ordered: Iterable[Task] = tasks(site, shelves.open)
+    ordered: Iterable[Task] = tasks(site, press)
     if helpers is not None and shelves.open:
         ordered = list(ordered)
         _share(ordered, press, helpers)
     pages = {task.path: press.page(task) for task in ordered}
-    pages[addresses.methods] = press.page(last(site, shelves.open))
+    pages[addresses.methods] = press.page(last(site, press))
     for desk in site.desks.values():
         desk.keep(shelves)
     for each, lying in stayed.items():
@@ -137,7 +137,7 @@ def _share(ordered: Sequence[Task], press: Press, helpers: Helpers) -> None:
     wanted: dict[str, dict[str, None]] = {}
     for task in ordered:
         if task.build and press.kept(task) is None:
-            wanted.setdefault(task.asks, {})[task.build] = None
+            wanted.setdefault(task.asks[0], {})[task.build] = None
             press.made.append(task.path)
     wait = helpers.pages({program: [*builds] for program, builds in wanted.items()})
     for task in ordered:
@@ -247,7 +247,14 @@ class ThemeError(Exception):
     """Something in a user's theme folder that the user can mend, as a sentence with file and line."""
 
 
-THEMED = ("report.css", "report.js", "tables.js", "saving.js", "sheets.css")  # what a theme folder may replace
+THEMED = (
+    "report.css",
+    "report.js",
+    "tables.js",
+    "marking.js",
+    "saving.js",
+    "sheets.css",
+)  # what a theme folder may replace
 
 
 def check_theme(theme_dir: Path | None) -> None:
@@ -327,6 +334,7 @@ def _assets(theme_dir: Path | None) -> tuple[dict[str, bytes], dict[str, str]]:
         "report.js": themed("report.js", theme_dir),
         "tables.js": themed("tables.js", theme_dir),
         "drawings.js": chart_script(),
+        "marking.js": themed("marking.js", theme_dir),
         "saving.js": f"window.sitegenStyle={json.dumps(style.decode())};\n".encode() + themed("saving.js", theme_dir),
     }
     files, paths = {}, {}

@@ -21,6 +21,10 @@ class Where:
     column: int = 0
 
 
+Words = Mapping[str, Mapping[str, str]]
+"""Field, or what several share -> word of a file, as `words.compared` -> the id or word of ours that it means."""
+
+
 @dataclass(frozen=True)
 class Quantity:
     """Note of a field: a quantity in SI, or the two ends of a range of it. See `convert`."""
@@ -224,6 +228,7 @@ class Definitions:
     oils: Mapping[str, Oil]
     meters: Mapping[str, Meter] = field(default_factory=dict)
     laboratories: Mapping[str, Laboratory] = field(default_factory=dict)
+    words: Words = field(default_factory=dict)
 
     def limit_of(self, kind: str) -> float | None:
         """Largest limit of error of the tools of a kind, since no record says which of them was read; None: none."""
@@ -613,7 +618,16 @@ class RecordSource:
     date_order: str = ""
     skip_rows: int | None = None
     units_row: bool | None = None
-    sheet: str = ""  # worksheet of a workbook; "" the only one with something in it
+    sheet: str = ""  # worksheet of a workbook; "" the only one with something in it; in braces what its name says
+    words: tuple[Words, ...] = ()  # the general ones first: later ones count before earlier
+    apart: bool = False  # further worksheets of its workbook are read: ids and places name this one
+    stem: str = ""  # what ids of its readings begin with; see `files.Claim`
+    notes: tuple[str, ...] = ()  # on the entry, told with the file
+
+    @property
+    def ending(self) -> str:
+        """What ids of readings and places add to the file: ":" and the worksheet where several are read."""
+        return f":{self.sheet}" if self.apart else ""
 
 
 @dataclass(frozen=True)
@@ -656,6 +670,8 @@ class LogSource:
     header_rows: int | None = None  # headers of several rows are joined by a blank
     units_row: bool | None = None
     sheet: str = ""
+    stem: str = ""  # its id
+    notes: tuple[str, ...] = ()  # on the entry, told with the file
 
 
 @dataclass(frozen=True)
@@ -667,6 +683,73 @@ class Exclusion:
     by: str = ""
     on: Day = ""
     where: Where = Where("")
+
+
+@dataclass(frozen=True)
+class Accepted:
+    """Objections of one review that were accepted."""
+
+    review: str  # name of its file, without ending
+    readings: tuple[str, ...]  # () all that it objects to
+    by: str
+    on: Day
+    where: Where
+
+
+Mark = Literal["agrees", "objects", "read again", "open question"]
+
+
+@dataclass(frozen=True)
+class ReviewItem:
+    """One thing a reviewer said: of a reading, else of a cylinder, or of a whole build (cylinder 0)."""
+
+    where: Where
+    says: Mark
+    engine: str
+    cylinder: int = 0
+    reading: str = ""
+    cause: str = ""  # id of one of the program's causes
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class Review:
+    """What one person found going through the results."""
+
+    where: Where
+    id: str  # name of its file, without ending
+    reviewer: str
+    on: Day
+    results: str  # first digits of the hash of the results that were looked at
+    items: tuple[ReviewItem, ...]
+
+
+@dataclass(frozen=True)
+class ReviewRule:
+    """How results are gone through."""
+
+    causes: Mapping[str, str] = field(default_factory=dict)  # id -> title
+    blinded: bool = False
+    knows: tuple[str, ...] = ()  # people who know the coatings
+
+
+@dataclass(frozen=True)
+class Reviewed:
+    """A review today. `moved` by place of its items: what moved of it since; None: git does not hold its results."""
+
+    review: Review
+    moved: Mapping[int, tuple[Moved, ...]] | None
+    as_of: Day = ""  # newest record of the results that were looked at
+
+
+@dataclass(frozen=True)
+class Effect:
+    """What leaving one reading out does, or, where that is accepted, what taking it back would do."""
+
+    reading: str
+    accepted: bool
+    moved: tuple[Moved, ...]  # answers and states first
+    others: int  # values besides that move within their intervals
 
 
 _Named = TypeVar("_Named", Phase, Build)
@@ -707,6 +790,9 @@ class Program:
     logs: tuple[LogSource, ...] = ()
     run: RunRule | None = None  # None: runs are not held against their schedule
     exclusions: tuple[Exclusion, ...] = ()
+    accepted: tuple[Accepted, ...] = ()  # of reviews; what they leave out is among the exclusions
+    review: ReviewRule | None = None
+    reviews: tuple[Review, ...] = ()
     notes: str = ""  # Markdown file relative to the program's folder
     invented: bool = False  # example data, said in the footer of every page
     version: str = ""
@@ -726,6 +812,7 @@ class Program:
     ties: tuple[Tie, ...] = ()
     sampled: Mapping[str, Mapping[str, tuple[int, ...]]] = field(default_factory=dict)  # stream -> build -> cylinders
     strange: Mapping[str, str] = field(default_factory=dict)  # measures of streams this version lacks -> unit as stated
+    words: tuple[Words, ...] = ()  # of the definitions and the whole program; record entries hold them with their own
     passed_over: tuple[Problem, ...] = ()  # one warning of what belongs to such streams
 
     def phase(self, phase: str) -> Phase:

@@ -68,6 +68,32 @@ def resolved(name: str) -> Any:
     return put(content(f"{name}.schema.json"), f"{name}.schema.json")
 
 
+def own_name(rule: Any) -> str:
+    """A name of the user's own, as an example."""
+    return str(rule["propertyNames"]["examples"][0])
+
+
+def example(rule: Any) -> Any:
+    """Something that may stand there: what the rule gives for it, else what follows from it."""
+    if "examples" in rule:
+        return rule["examples"][0]
+    if "const" in rule:
+        return rule["const"]
+    if "enum" in rule:
+        return next(each for each in rule["enum"] if each != rule.get("default"))
+    if rule["type"] == "boolean":
+        return not rule.get("default", False)
+    if rule["type"] in {"integer", "number"}:
+        return max(rule.get("minimum", 1), 1)
+    if rule["type"] == "array":
+        return [example(rule["items"])]
+    properties = rule.get("properties", {})
+    if properties:
+        names = rule.get("required") or list(properties)[:1]
+        return {name: example(properties[name]) for name in names}
+    return {own_name(rule): example(rule["additionalProperties"])}
+
+
 def check(document: Document, name: str, problems: Collector) -> bool:
     """Add what a schema finds in a document; False where there is too much of it to go on checking."""
     before = len(problems.found)
@@ -94,7 +120,8 @@ def words(document: Document, path: Path) -> str:
     'phases > pulls > schedule > 1'
     """
     said: list[str] = []
-    here: Any = document.data
+    home, path = document.home(path)
+    here: Any = home.data
     for step in path:
         try:
             here = here[step]
@@ -116,6 +143,7 @@ def within(document: Document, path: Path) -> str:
 
 def subject(document: Document, path: Path) -> str:
     """A value as the subject of a sentence: `"kind" in phases > pulls`, `phases > 1` for an item of a list."""
+    document, path = document.home(path)
     if not path:
         return "the file"
     if isinstance(path[-1], int):
@@ -132,12 +160,10 @@ def _tell(document: Document, error: ValidationError, problems: Collector) -> No
         _unknown_keys(document, error, problems)
     elif said == "required":
         for key in _missing(error):
-            problems.add(
-                at,
-                "missing-key",
-                f'the key "{key}" is missing{within(document, path)}',
-                next_step=f'add "{key}"',
-            )
+            inner = rule.get("properties", {}).get(key, {})
+            such = f", such as {flow({key: example(inner)})[1:-1]}" if "description" in inner else ""
+            told = f'the key "{key}" is missing{within(document, path)}'
+            problems.add(at, "missing-key", told, next_step=f'add "{key}"{such}')
     elif error.instance is None and said in {"type", "enum", "const"}:
         problems.add(document.key_at(path), "empty-value", f"{about} has no value", expected=_wanted(rule))
     elif said == "type":
@@ -220,17 +246,22 @@ def _wrong_type(document: Document, error: ValidationError, problems: Collector)
         problems.add(
             at,
             "bare-number",
-            f"{about} is {shown(document.texts.get(path, value))}, a number without a unit",
+            f"{about} is {shown(_as_written(document, path, value))}, a number without a unit",
             expected=f"a number with a unit{' of ' + dimension if dimension else ''}: {spellings}",
         )
         return
     found = "a list" if isinstance(value, list) else "keys with values" if isinstance(value, dict) else ""
     if not found:
-        found = f'"{shown(document.texts.get(path, value))}"' if isinstance(value, str) else _literal(value)
+        found = f'"{shown(_as_written(document, path, value))}"' if isinstance(value, str) else _literal(value)
     next_step = ""
     if _accepts(rule, "string") and not isinstance(value, list | dict):
-        next_step = f'put it in quotes: "{shown(document.texts.get(path, value))}"'
+        next_step = f'put it in quotes: "{shown(_as_written(document, path, value))}"'
     problems.add(at, "wrong-type", f"{about} is {found}", expected=_wanted(rule), next_step=next_step)
+
+
+def _as_written(document: Document, path: Path, value: object) -> object:
+    written = document.text(path)
+    return value if written is None else written
 
 
 def _format(document: Document, value: object, problems: Collector) -> None:

@@ -9,8 +9,9 @@ from pathlib import Path, PurePosixPath
 
 from sitegen import units
 from sitegen.declarations import Blank, Stream
+from sitegen.program.files import WORKBOOKS
 from sitegen.program.model import Build, ColumnUse, Phase, Program, RecordSource
-from sitegen.program.records import PARQUET, WORKBOOKS
+from sitegen.program.records import PARQUET
 from sitegen.reader.blocked import Blocked
 from sitegen.reader.decode import Decoded
 from sitegen.reader.headers import parted, plain
@@ -234,7 +235,7 @@ def _of_other(columns: Columns) -> Columns:
     source = columns.source
     if source is None:
         return columns
-    return replace(columns, source=replace(source, skip_rows=0, sheet=""))
+    return replace(columns, source=replace(source, skip_rows=0, sheet="", apart=False))
 
 
 def _states_nothing_else(columns: Columns, build: Build, phase: Phase) -> bool:

@@ -17,7 +17,7 @@ import numpy as np
 
 from sitegen import units
 from sitegen.problems import listed, nearest, shown
-from sitegen.program.records import WORKBOOKS
+from sitegen.program.files import WORKBOOKS
 from sitegen.reader.blocked import Blocked, refusal
 from sitegen.reader.decode import decode, read_text, taken
 from sitegen.reader.kinds import PACKED_LIMIT
