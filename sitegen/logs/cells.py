@@ -61,6 +61,7 @@ class Block:
     decimals: dict[int, float] = field(default_factory=dict)  # column -> about how many cells have decimals
     short: tuple[int, int] = (0, 0)  # count, line of the first
     heads: tuple[int, int] = (0, 0)  # headers repeated: count, line of the first
+    idle: tuple[int, int] = (0, 0)  # rows with something in them, but not where it is read: count, line of the first
     ended: int = 0  # line in whose middle the file ends
 
     def line(self, at: int) -> int:
@@ -74,6 +75,7 @@ class Block:
             odd.first = {code: (line + by, cell) for code, (line, cell) in odd.first.items()}
         self.short = self.short[0], self.short[1] + by if self.short[0] else 0
         self.heads = self.heads[0], self.heads[1] + by if self.heads[0] else 0
+        self.idle = self.idle[0], self.idle[1] + by if self.idle[0] else 0
         self.ended = self.ended + by if self.ended else 0
         return self
 
@@ -290,6 +292,8 @@ class Parser:
         for at, texts in cells.items():
             if at in layout.numeric:
                 made[at], odd[at] = as_numbers(texts[kept], own, self.decimal)
+        unread = np.flatnonzero(~filled & ~heads & (counts > 1) & (lines != ended)).tolist()
+        other = [i for i in unread if any(map(str.strip, row(i)))]
         at_short = np.flatnonzero(short)
         at_heads = np.flatnonzero(heads)
         return Block(
@@ -302,6 +306,7 @@ class Parser:
             _decimals(made),
             (len(at_short), int(lines[at_short[0]])) if len(at_short) else (0, 0),
             (len(at_heads), int(lines[at_heads[0]])) if len(at_heads) else (0, 0),
+            (len(other), int(lines[other[0]])) if other else (0, 0),
             ended,
         )
 

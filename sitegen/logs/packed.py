@@ -203,6 +203,7 @@ def _block(batch: pa.RecordBatch, layout: Layout, line: int) -> Block:
         {at: values[filled] for at, values in made.items()},
         {at: cells[filled] for at, cells in texts.items()},
         odd,
+        idle=(int((~filled).sum()), int(lines[~filled][0])),
     )
 
 

@@ -283,7 +283,7 @@ class _Finder:
         begin = self._begin(heads, unit_row)
         body = self.rows.sample[self.rows.sample.index(begin) :] if begin is not None else []
         kinds = [self._kind(at, body) for at in range(len(headers))]
-        marks, either = self._marks(body)
+        marks, either = self._marks(body, [at for at, kind in enumerate(kinds) if kind == "number"])
         below = [plain(cell) for cell in self.rows.cells[unit_row]] if unit_row is not None else []
         columns = []
         for at, header in enumerate(headers):
@@ -293,8 +293,8 @@ class _Finder:
             Fact(self.encoding),
             self.separator,
             marks,
-            self._date_order(body),
-            self._missing(body),
+            self._date_order(body, [at for at, kind in enumerate(kinds) if kind in {"date", "stamp"}]),
+            self._missing(body, [at for at, kind in enumerate(kinds) if kind not in {"text", "empty"}]),
             self._said_of_heads(heads),
             self._said_of_units(heads, unit_row),
             Fact(self.last + 1 if begin is None else self.line(begin)),
@@ -460,12 +460,12 @@ class _Finder:
         top = max(tally, key=tally.__getitem__)
         return top if tally[top] >= _MOST * tally.total() else "text"
 
-    def _marks(self, body: Sequence[int]) -> tuple[Fact[Marks], dict[int, Spot]]:
+    def _marks(self, body: Sequence[int], columns: Sequence[int]) -> tuple[Fact[Marks], dict[int, Spot]]:
         """Marks of figures, and by column the first figure that rival marks read as another number."""
         forms: Counter[str] = Counter()
         first: dict[tuple[int, str], Spot] = {}
         for at in body if self.separator.value else ():
-            for column in self.rows.figures:
+            for column in columns:
                 if column < len(self.rows.kinds[at]) and self.rows.kinds[at][column] == "number":
                     form = self.rows.forms[at][column]
                     forms[form] += 1
@@ -505,11 +505,13 @@ class _Finder:
         fact = Fact(best, by, total - cost[best], total, tuple(rivals), tuple(against), why if total else "no figures")
         return fact, either
 
-    def _date_order(self, body: Sequence[int]) -> Fact[str]:
+    def _date_order(self, body: Sequence[int], columns: Sequence[int]) -> Fact[str]:
         found: dict[tuple[int, int], Spot] = {}
         for at in body:
-            for column, kind in enumerate(self.rows.kinds[at]):
-                if kind in {"date", "stamp"} and (pair := day_and_month(cell := self.rows.cell(at, column))):
+            kinds = self.rows.kinds[at]
+            for column in columns:
+                dated = column < len(kinds) and kinds[column] in {"date", "stamp"}
+                if dated and (pair := day_and_month(cell := self.rows.cell(at, column))):
                     found.setdefault(pair, Spot(self.line(at), column, cell))
         if self.stated.date_order or not found:
             return Fact(self.stated.date_order, "entry" if self.stated.date_order else "file")
@@ -521,11 +523,11 @@ class _Finder:
         why = f'dates with the {word}, as "{shown[0].text}" in {self.word} {shown[0].line} shows'
         return Fact(word, "file", len(shown), len(found), why=why)
 
-    def _missing(self, body: Sequence[int]) -> Fact[frozenset[str]]:
+    def _missing(self, body: Sequence[int], columns: Sequence[int]) -> Fact[frozenset[str]]:
         rows = self.rows
         found = {
             rows.cell(at, column)
-            for at in body for column in rows.figures
+            for at in body for column in columns
             if column < len(rows.kinds[at]) and rows.kinds[at][column] == "empty" and rows.cell(at, column)
         }  # fmt: skip
         return Fact(frozenset(found))
