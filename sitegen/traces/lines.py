@@ -15,7 +15,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from sitegen.reader.blocked import refusal
+from sitegen.reader.find import find, find_cells
 from sitegen.reader.numbers import LONGEST, PLAIN
+from sitegen.reader.records import SEPARATORS
 from sitegen.traces.points import (
     LEAST_POINTS,
     Floats,
@@ -31,7 +33,6 @@ from sitegen.traces.points import (
 
 MOST_ABOVE = 400  # lines above the points that are looked at
 CELLS = "\x1f"  # between the cells of a row of a worksheet
-_SEPARATORS = (";", "\t", ",", " ")
 _BLANKS = re.compile(r"[ \t]+")  # not the hard space, which keeps a header and its unit together
 _DIGITS = re.compile(r"[0-9]+")
 _SAYS = re.compile(r"[^\s:=]\s*[:=]|\[[^\[\]]+\]|\([^()]+\)")  # key and mark, or a unit
@@ -110,26 +111,15 @@ def _shape(line: str) -> str:
 
 
 def _found(lines: Sequence[str], file: str) -> tuple[_How, int]:
-    """How the rows are written, and where the longest run of rows alike begins."""
-    best, how, begin = 0, _How("", ".", 0), 0  # more columns before fewer
-    # Whether a line is a row does not hang on its digits, and most rows of a file are alike but for them.
-    shapes = [(at, _DIGITS.sub("0", lines[at])) for at in _filled(lines, range(min(MOST_ABOVE, len(lines))))]
-    for separator in (CELLS,) if any(CELLS in shape for _, shape in shapes) else _SEPARATORS:
-        for decimal in (".", ",") if separator != "," else (".",):
-            widths = {shape: _width(shape, separator, decimal) for shape in {shape for _, shape in shapes}}
-            run, start, width = 0, 0, 0
-            for at, shape in shapes:
-                own = widths[shape]
-                if not own:
-                    run = 0
-                    continue
-                if run == 0 or own != width:
-                    run, start, width = 0, at, own
-                run += 1
-                score = run * (1 + min(width, 3))
-                if score > best:
-                    best, how, begin = score, _How(separator, decimal, width), start
-    if not best:
+    """How the rows are written, and a first row of the block."""
+    inside = any(CELLS in line for line in lines[:MOST_ABOVE])
+    cells = [line.split(CELLS) for line in lines] if inside else []
+    layout = find_cells(cells, range(1, len(lines) + 1)) if inside else find(lines)
+    separator = CELLS if inside else SEPARATORS[layout.separator.value] if layout.width > 1 else ";"
+    how = _How(separator, layout.marks.value.decimal, layout.width)
+    rows = _filled(lines, range(layout.begin.value - 1, len(lines)))
+    begin = next((at for at in rows[:MOST_ABOVE] if _is_row(lines[at], how)), None)
+    if begin is None:
         raise refusal(
             file, 1, "trace-no-points", f"no rows of numbers are found in the first {MOST_ABOVE} lines",
             "rows of x and z", "see whether this is a trace saved as text",
@@ -215,14 +205,6 @@ def _is_words(line: str, how: _How) -> bool:
 
 def _is_void(cell: str) -> bool:
     return set(cell) <= set("*#-. ") or cell.casefold() in _VOID
-
-
-def _width(line: str, separator: str, decimal: str) -> int:
-    """How many cells a row of numbers has, marks of overflow between them; 0: it is none."""
-    cells = _cells(line, separator)
-    known = [_number(cell, decimal) is not None for cell in cells]
-    alike = any(known) and all(number or set(cell) <= set("*#-. ") for number, cell in zip(known, cells, strict=True))
-    return len(cells) if alike else 0
 
 
 def _cells(line: str, separator: str) -> list[str]:

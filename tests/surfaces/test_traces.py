@@ -11,11 +11,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import example, given
+from hypothesis import given
 from hypothesis import strategies as st
 
 from sitegen.reader.blocked import Blocked
-from sitegen.traces import lines
 from sitegen.traces.points import Asked
 from sitegen.traces.reading import read_trace, trace_of
 
@@ -151,20 +150,6 @@ def test_what_cannot_be_trusted_is_told_with_its_line() -> None:
     assert told("a [um];b [um];c [um];d [um]\n1;2;3;4\n2;3;4;5\n3;4;5;6\n")[0] == "trace-columns-unclear"
     assert told("x [um];z [um]\n1;2\n1;3\n1;4\n")[0] == "trace-no-length"
     assert told("x [um];z [um]\n1;2\n2;3\n3;4\n" + "lost;lost\n" * 5)[0] == "trace-not-numbers"
-
-
-LINES = st.lists(st.sampled_from([*"05;,\t .-+eE*#x\xa0", "23", "1e5", "٣", "²", "−", "nan"]), max_size=14).map("".join)
-
-
-@given(LINES, st.sampled_from("; \t,"), st.sampled_from(".,"))
-@example("−1;2.5", ";", ".")
-@example("٣;2", ";", ".")
-@example("1\xa02 3", " ", ".")
-def test_whether_a_line_is_a_row_does_not_hang_on_its_digits(line: str, separator: str, decimal: str) -> None:
-    """What is remembered of a line by its shape is what the line itself gives."""
-    width = lines._width(line, separator, decimal)
-    for digit in ("0", "7", "123456"):
-        assert lines._width(lines._DIGITS.sub(digit, line), separator, decimal) == width
 
 
 def test_rows_of_many_shapes_are_one_block() -> None:
