@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from sitegen.declarations import Stream
-from sitegen.looking import propose, seen, told
+from sitegen.looking import profile, propose, seen, told
 from sitegen.problems import Collector
 from sitegen.program import build, definitions, mappings, schema, yamlfile
 from sitegen.program.folder import DEFINITIONS, PROGRAM
@@ -41,9 +41,22 @@ def report(path: Path, kind: str, streams: Sequence[Stream], sheet: str = "") ->
     home = _home(path)
     program = program_of(home) if home is not None else None
     name = path.absolute().relative_to(home).as_posix() if home is not None else path.name
-    found = seen.look(path, f"{home.name}/{name}" if home is not None else path.as_posix(), sheet)
+    file = f"{home.name}/{name}" if home is not None else path.as_posix()
+    of_traces = any(each.name == kind and any(what.name == "trace" for what in each.fields) for each in streams)
+    may_be = (of_traces or not kind) and not _names_traces(path, file, sheet)
+    if may_be and (said := profile.report(path, file, name, sheet, sure=not kind)):
+        return said, False
+    found = seen.look(path, file, sheet)
     where = f"to be pasted into `records` of {home.name}/{PROGRAM}" if home is not None else "of a program file"
     return told.as_text(found, _proposal(found, kind, streams, program, name), kind, where), bool(found.refused)
+
+
+def _names_traces(path: Path, file: str, sheet: str) -> bool:
+    """Whether a file is a table of traces and no trace: it has a column of texts."""
+    try:
+        return any(column.kind == "text" for column in seen.look(path, file, sheet).columns)
+    except Blocked:
+        return False
 
 
 def unmapped(folder: Path, streams: Sequence[Stream]) -> list[str]:

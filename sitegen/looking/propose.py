@@ -39,7 +39,6 @@ _KNOWN = 0.5  # share of its cells from which a column may be a field whatever i
 _MOST_WORDS = 20  # that are asked about
 _MOST_ALIKE = 4  # columns or fields named where one of them may be meant
 _LONE = frozenset(("speed", "torque", "actual flow", "standard flow"))  # kinds of unit few channels have
-_SEPARATORS = {"comma": "comma", "semicolon": "semicolon", "tab": "tab", "bar": "bar", "blanks": "blanks"}
 _PLACES = {"engine": "build", "phase": "phase", "tester": "tester", "reference": "reference orifice", "meter": "meter"}
 
 
@@ -454,31 +453,16 @@ def _phases_across(seen: Seen, program: Program | None) -> dict[int, str]:
 
 
 def _writing(seen: Seen, out: Proposal, *, log: bool = False) -> None:
-    """How the file is written, as far as it is not found by itself or is not the usual."""
+    """How the file is written, as far as nothing in it tells; all else the readers find as it was found here."""
     add = out.lines.append
     if seen.sheet:
         add(f"      sheet: {scalar(seen.sheet)}")
-    if seen.text and seen.separator != "comma":
-        add(f"      separator: {_SEPARATORS[seen.separator]}")
-    if seen.text and seen.doubt:
-        out.open.append(f"decimal, thousands: {seen.doubt}")
+    if seen.doubt:
+        out.open.append(f"decimal{'' if log else ', thousands'}: {seen.doubt}")
         add(f'      decimal: "{OPEN}"              # {seen.doubt}')
-    elif seen.text and seen.decimal == ",":
-        add('      decimal: ","')
-    if seen.text and seen.thousands and not log:
-        add(f'      thousands: "{seen.thousands}"')
-    if seen.text and seen.encoding not in {"utf-8", "utf-16", "utf-32"}:
-        add(f"      encoding: {seen.encoding}")
-    if seen.date_order and not log:
-        if seen.date_order == OPEN:
-            out.open.append("date_order: day first or month first; no date of the file tells")
+    if seen.date_order == OPEN and not log:
+        out.open.append("date_order: day first or month first; no date of the file tells")
         add(f"      date_order: {scalar(seen.date_order)}")
-    if seen.skip_rows and seen.header_line:
-        add(f"      skip_rows: {seen.skip_rows}")
-    if log and seen.header_rows > 1:
-        add(f"      header_rows: {seen.header_rows}")
-    if seen.units_row:
-        add("      units_row: true")
 
 
 def _constants(
@@ -610,10 +594,9 @@ def _time_line(times: Sequence[int], seen: Seen, out: Proposal) -> str:
 
 def _time(times: Sequence[int], seen: Seen, out: Proposal) -> tuple[str, str]:
     order = ""
-    if seen.date_order:
-        order = f", date_order: {scalar(seen.date_order)}"
-        if seen.date_order == OPEN:
-            out.open.append("date_order: day first or month first; no stamp of the file tells")
+    if seen.date_order == OPEN:
+        order = f", date_order: {scalar(OPEN)}"
+        out.open.append("date_order: day first or month first; no stamp of the file tells")
     if not times:
         out.open.append("time: no column of elapsed time, and none of stamps, was found")
         return f'{{column: "{OPEN}", unit: s}}', ""
