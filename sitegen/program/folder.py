@@ -86,7 +86,15 @@ def _program_folders(home: Path, misnamed: dict[str, list[Problem]]) -> list[Pat
     for folder in sorted(home.iterdir()):
         if folder.name.startswith(".") or not folder.is_dir():
             continue
-        if (folder / PROGRAM).exists():
+        try:
+            there, names = (folder / PROGRAM).exists(), [each.name for each in folder.iterdir()]
+        except OSError as error:
+            reason = (error.strerror or "it cannot be read").lower()
+            file, step = f"{shown(folder.name)}/{PROGRAM}", "see to the rights of the folder, or move it away"
+            told = Problem(file, code="not-readable", what=f"its folder cannot be read: {reason}", next_step=step)
+            misnamed[folder.name] = [told]
+            continue
+        if there:
             found.append(folder)
             continue
         wrong = [
@@ -97,7 +105,7 @@ def _program_folders(home: Path, misnamed: dict[str, list[Problem]]) -> list[Pat
                 expected=PROGRAM,
                 next_step="rename it",
             )
-            for name in sorted(each.name for each in folder.iterdir())
+            for name in sorted(names)
             if name.casefold() in {"program.yaml", "program.yml", "program.yaml.txt"}
         ]
         misnamed |= {folder.name: wrong} if wrong else {}
