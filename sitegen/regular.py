@@ -108,6 +108,11 @@ def hash_or_none(path: Path, within: Path | None = None) -> str:
         return ""
 
 
+def there(path: Path) -> bool:
+    """Whether anything lies under a path, as far as this user may look: where he may not, nothing does."""
+    return os.path.exists(path)  # noqa: PTH110 - the other one raises
+
+
 # ---- what a task opened ---------------------------------------------------------------------------------------------
 
 

@@ -42,23 +42,30 @@ def owned(home: Path) -> None:
             os.chown(each, NOBODY, NOBODY, follow_symlinks=False)
 
 
+@pytest.fixture(scope="module")
+def published(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A published program with notes, and a theme."""
+    folder = tmp_path_factory.mktemp("rights")
+    programs = plain(folder)
+    path = programs / "pump" / "program.yaml"
+    path.write_text(path.read_text(encoding="utf-8") + "\nnotes: notes.md\n", encoding="utf-8")
+    (programs / "pump" / "notes.md").write_text("Nothing of note.\n", encoding="utf-8")
+    (folder / "theme" / "templates").mkdir(parents=True)
+    (folder / "theme" / "report.css").write_text("p {}\n", encoding="utf-8")
+    base = Path(__file__).parents[1] / "theme" / "templates" / "base.html"
+    shutil.copy(base, folder / "theme" / "templates")
+    assert main(["publish", str(programs), "--to", str(folder / "site")]) == 0  # loads what nobody may not, perhaps
+    return folder
+
+
 @pytest.fixture
-def home(monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
-    """A published program of somebody's, with notes; outside the folders of pytest, which only its user may enter."""
+def home(published: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
+    """A copy of it that is somebody's, outside the folders of pytest, which only its user may enter."""
     with tempfile.TemporaryDirectory() as made:
         folder = Path(made)
+        shutil.copytree(published, folder, dirs_exist_ok=True)
         folder.chmod(0o755)
         monkeypatch.setenv("SITEGEN_CACHE", str(folder / "cache"))
-        programs = plain(folder)
-        path = programs / "pump" / "program.yaml"
-        path.write_text(path.read_text(encoding="utf-8") + "\nnotes: notes.md\n", encoding="utf-8")
-        (programs / "pump" / "notes.md").write_text("Nothing of note.\n", encoding="utf-8")
-        (folder / "theme" / "templates").mkdir(parents=True)
-        (folder / "theme" / "report.css").write_text("p {}\n", encoding="utf-8")
-        base = Path(__file__).parents[1] / "theme" / "templates" / "base.html"
-        shutil.copy(base, folder / "theme" / "templates")
-        assert main(["publish", str(programs), "--to", str(folder / "site")]) == 0
-        shutil.rmtree(folder / "cache")
         owned(folder)
         cache._said.clear()
         yield folder

@@ -40,23 +40,23 @@ def load(
         return None, [problem]
     problems: list[Problem] = []
     misnamed: dict[str, list[Problem]] = {}
-    if (home / PROGRAM).exists():
-        home, folders = home.parent, [home]
-    else:
-        try:
-            folders = _program_folders(home, misnamed)
-        except OSError as error:
-            reason = (error.strerror or "it cannot be read").lower()
-            return None, [Problem(shown(given), code="not-readable", what=f"the folder cannot be read: {reason}")]
-        if not folders and not misnamed:
-            problems.append(
-                Problem(
-                    shown(given.name or given),
-                    code="no-program",
-                    what="there is no program in this folder",
-                    expected=f"folders that hold a {PROGRAM}",
-                )
+    try:
+        alone = (home / PROGRAM).exists()
+        folders = [home] if alone else _program_folders(home, misnamed)
+    except OSError as error:
+        reason = (error.strerror or "it cannot be read").lower()
+        return None, [Problem(shown(given), code="not-readable", what=f"the folder cannot be read: {reason}")]
+    if alone:
+        home = home.parent
+    elif not folders and not misnamed:
+        problems.append(
+            Problem(
+                shown(given.name or given),
+                code="no-program",
+                what="there is no program in this folder",
+                expected=f"folders that hold a {PROGRAM}",
             )
+        )
     shared = _definitions(home, problems)
     stopped = shared is None or bool(errors(problems))
     made, left = [], [Left(name, tuple(found)) for name, found in misnamed.items()]
