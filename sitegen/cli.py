@@ -75,6 +75,7 @@ def _parser(questions: bool = True) -> argparse.ArgumentParser:
 
     _add_start(verbs, questions)
     _add_look(verbs)
+    _add_key(verbs)
     _add_sheets(verbs)
 
     check = _verb(
@@ -124,6 +125,7 @@ def _parser(questions: bool = True) -> argparse.ArgumentParser:
     publish.set_defaults(verb=_publish)
 
     _add_preview(verbs)
+    _add_changes(verbs)
 
     plan = _verb(
         verbs,
@@ -266,6 +268,33 @@ def _look(options: argparse.Namespace) -> int:
     return INPUT if refused else FINE
 
 
+def _add_key(verbs: Verbs) -> None:
+    key = _verb(
+        verbs,
+        "key",
+        "explain a key of the program files: place, meaning, what may stand there, an example",
+        "Say where a key stands in program.yaml or definitions.yaml, what it means, what may stand there and in which "
+        "units, what holds when it is left out, and how it is written. Of a name that stands in many places those are "
+        "listed; say what stands above it to have one explained.",
+        "sitegen key percent_linear",
+        "sitegen key testers.percent_linear",
+        "sitegen key leakdown.columns.supply      the field of a record",
+    )
+    key.add_argument("name", metavar="NAME", help="the key, with a point after each key above it that is said")
+    key.set_defaults(verb=_key)
+
+
+def _key(options: argparse.Namespace) -> int:
+    from sitegen.program import keys
+
+    try:
+        print(keys.explain(options.name))
+    except keys.UnknownKeyError as unknown:
+        print(unknown, file=sys.stderr)
+        return USE
+    return FINE
+
+
 def _start(options: argparse.Namespace) -> int:
     from sitegen.problems import Collector, as_text
     from sitegen.starting import answers, asking, begin
@@ -354,6 +383,7 @@ def _checked(options: argparse.Namespace, today: str) -> tuple[str, int, int]:
     if options.format == "text":
         clauses = filter(None, (examination.not_used, examination.not_taken))
         said += [f"{clause[:1].upper()}{clause[1:]}." for clause in clauses]
+        said += examination.not_read
         said += [f"\n{proposal}" for proposal in workflow.proposals(examination)]
     if options.format == "text" and problems.errors(found):
         from sitegen import registry
@@ -544,6 +574,68 @@ def _sheets(options: argparse.Namespace) -> int:
     except (CannotPublish, ThemeError) as problem:
         print(problem, file=sys.stderr)
         return INPUT
+    return FINE
+
+
+def _add_changes(verbs: Verbs) -> None:
+    changes = _verb(
+        verbs,
+        "changes",
+        "say what moved between two states of the results, and why; writes nothing",
+        "Compare the results at two revisions of git, or at one with what lies in the folder now: answers first, then "
+        "what moved beyond its interval, each with the changes of the files that moved it. Every change is put in by "
+        "itself, and everything worked out again, so that the reason named is the reason.",
+        "sitegen changes programs                        since the last commit",
+        "sitegen changes programs v1..v2                 between two revisions",
+        "sitegen changes programs/pump-rings-2026 v1..   one program, since a revision",
+        "sitegen changes programs v1..v2 --to moved.html  as a page to be sent",
+    )
+    changes.add_argument("folder", type=Path, help="a programs folder, or the folder of one program, in git")
+    changes.add_argument("revisions", nargs="?", default="HEAD..", metavar="A..B",
+                         help="two revisions, or one with nothing behind it: as it is now (HEAD..)")  # fmt: skip
+    changes.add_argument("--format", choices=("text", "json"), default="text", help="how it is told (text)")
+    changes.add_argument("--to", type=Path, metavar="FILE", help="write a page that stands alone, too")
+    changes.set_defaults(verb=_changes)
+
+
+def _changes(options: argparse.Namespace) -> int:
+    from sitegen import problems, shelves, workflow
+    from sitegen.changing import compared, states, told
+    from sitegen.progress import Line
+    from sitegen.registry import measures
+
+    old, _, new = options.revisions.partition("..")
+    if not old or new.startswith("."):
+        print(f"{options.revisions}: Expected two revisions with two points between them, such as v1..v2, or v1..",
+              file=sys.stderr)  # fmt: skip
+        return USE
+    folder, found = workflow.programs(options.folder)
+    if folder is None or problems.errors(found):
+        print(problems.as_text(problems.errors(found)), file=sys.stderr)
+        return INPUT
+    kept, every = shelves.of_user(), []
+    home = options.folder.resolve()
+    try:
+        with Line(sys.stderr) as line:
+            for program in folder.programs:
+                home = Path(program.folder).resolve().parent
+                each = compared.compare(home, program.id, old, new or states.NOW, kept, line)
+                every.append((each, told.Titles(program, measures([program]))))
+    except states.CannotCompare as fault:
+        print(fault, file=sys.stderr)
+        return INPUT
+    finally:
+        kept.tidy()
+    if options.to is not None:
+        from sitegen.changing.page import page
+
+        try:
+            options.to.write_bytes(page(folder, every))
+        except OSError as fault:
+            print(f"{options.to}: cannot be written: {fault.strerror}.", file=sys.stderr)
+            return INPUT
+    print(told.as_json([each for each, _ in every]) if options.format == "json"
+          else "\n\n".join(told.as_text(*each) for each in every))  # fmt: skip
     return FINE
 
 

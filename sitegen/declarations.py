@@ -130,6 +130,25 @@ class Blank:
 
 
 @dataclass(frozen=True)
+class Entry:
+    """What the schema of a stream says beside its fields; it is what the format knows of it where it is taken out."""
+
+    title: str  # of one entry under `records`
+    about: str  # what one entry is
+    program_keys: tuple[str, ...] = ()  # of the program file, that are there for this stream alone
+
+
+def table_entry(title: str, holds: str, *program_keys: str) -> Entry:
+    """Of a stream of tables; `holds` is what one of them is, as the beginning of a sentence: "One event log"."""
+    return Entry(
+        title,
+        f"{holds}, and how it is read. With neither columns nor constants the headers are the field names, with the "
+        "unit in square brackets.",
+        program_keys,
+    )
+
+
+@dataclass(frozen=True)
 class Stream:
     """One kind of evidence: one folder exports one of these; the registry lists them."""
 
@@ -150,3 +169,4 @@ class Stream:
     by_repeats: Callable[[Program, Iterable[Value]], Iterable[Smallest]] | None = None  # the same, from values so far
     blank: Callable[[Program, Build, Phase], Blank] | None = None  # empty record; None: from the fields
     again: Callable[[Program, Readings, str], Readings] | None = None  # logs and traces of one build, read once more
+    entry: Entry | None = None  # of its schema; every stream of the registry has one

@@ -35,7 +35,8 @@ if TYPE_CHECKING:
     from sitegen.vocabulary import Readings
 
 T = TypeVar("T")
-HEAVY = ("sitegen.workflow", "sitegen.pages.site", "scipy.special", "scipy.stats", "jinja2")  # before the first task
+# before the first task
+HEAVY = ("sitegen.workflow", "sitegen.pages.site", "pandas", "scipy.special", "scipy.stats", "jinja2")
 BUILDS_EACH = 5  # builds of programs of which nothing is kept, from which one more process helps
 MOST = 8  # processes that are taken without being asked for
 _TURNS = 2  # tasks of pages that each helper gets: in one turn the last would be waited for too long
@@ -121,12 +122,10 @@ class PagesTask:
 
     def do(self, at: _Seen) -> None:
         """Raises whatever the pages raise."""
-        from dataclasses import replace
-
         from sitegen import registry
         from sitegen.pages.site import keep_pages
 
-        analysis = replace(at.analysis(self.program, self.lent, self.stand), **dict(self.told))
+        analysis = at.analysis(self.program, self.lent, self.stand).but(**dict(self.told))
         keep_pages(
             at.folder, analysis, self.builds, registry.STREAMS, registry.measures(at.folder.programs),
             Path(self.theme) if self.theme else None, self.planned, at.shelves,
@@ -164,13 +163,12 @@ class _Seen:
         """The readings of a program, and of each build. Raises LookupError where they are not those asked about."""
         from sitegen import registry
         from sitegen.program.seen import by_steps
-        from sitegen.results.run import by_engine, gather
-        from sitegen.vocabulary import Readings
+        from sitegen.results.run import bare, by_engine, gather
 
         if name not in self._recorded or self._recorded[name][0] != stand:
             evidence = gather(self.program(name), registry.STREAMS, self.shelves)
-            bare = {of: Readings(one.frame, logs=one.logs, traces=one.traces) for of, one in evidence.readings.items()}
-            self._recorded[name] = digest(evidence.digests), evidence, by_engine(by_steps(evidence.program), bare)
+            parts = by_engine(by_steps(evidence.program), bare(evidence.readings))
+            self._recorded[name] = digest(evidence.digests), evidence, parts
         known, evidence, parts = self._recorded[name]
         if known != stand:
             raise LookupError(f"{name}: these are not the records that were asked about")

@@ -301,6 +301,7 @@ FLAGS: dict[str, str] = {
     "filtered-by-instrument": "the instrument had filtered it, and it was not filtered again; compare only what was "
     "filtered alike",
     "two-step-filter": "filtered by the two steps of ISO 13565-1; not to be set against values of the robust Gaussian",
+    "heights-not-plausible": "a trace has heights that no such part has: another unit, most likely",
     "spikes-taken-out": "dust under the stylus was taken out of a trace",
     "one-trace": "one trace was taken, so that nothing tells how far traces scatter",
     "stated-does-not-fit": "a result the instrument states is off what its trace gives",

@@ -7,8 +7,9 @@ Imports nothing of ours and holds no behaviour but order and access. Three shape
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Literal, NamedTuple
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple, Self
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -165,8 +166,33 @@ class Comparison:
     reason: str = ""
 
 
+class Lazy:
+    """A record some of whose parts are made when somebody first asks for one: most of what is kept nobody looks at."""
+
+    @classmethod
+    def later(cls, make: Mapping[str, Callable[[], object]], **known: object) -> Self:
+        """A record with what is known of it, and how each other part is made."""
+        made = cls.__new__(cls)
+        vars(made).update(known, _make=make)
+        return made
+
+    def but(self, **known: object) -> Self:
+        """The same with other parts, of which none is made for that, as `dataclasses.replace` would."""
+        other = copy(self)
+        vars(other).update(known)
+        return other
+
+    if not TYPE_CHECKING:
+
+        def __getattr__(self, name: str) -> object:
+            make = vars(self).get("_make", {})
+            if name not in make:
+                raise AttributeError(name)
+            return vars(self).setdefault(name, make[name]())
+
+
 @dataclass(frozen=True)
-class Series:
+class Series(Lazy):
     """A curve for drawing; never stored, never reviewed."""
 
     id: str
@@ -222,6 +248,20 @@ class Field:
     high: float | None = None
     help: str = ""
     beforehand: bool = False  # may be filled in before anything was read: a row with no more is not yet taken
+    example: str = ""  # text of one; "" one follows from the kind, the words and the limits
+    family: str = ""  # fields of one family share their words
+
+    @property
+    def wordy(self) -> bool:
+        """True where words of one's own may stand for what the field says."""
+        return self.kind in {"word", "yes-no", "text"} or bool(self.refers)
+
+    @property
+    def shared_words(self) -> str:
+        """The name under which words may be given for this field and all like it; "" where it shares none."""
+        if self.kind in {"number", "bounded"}:
+            return "mark"
+        return self.family or ("yes_no" if self.kind == "yes-no" else "tool" if self.refers == "tool" else "")
 
     @property
     def told_beforehand(self) -> bool:
@@ -230,7 +270,7 @@ class Field:
 
 
 @dataclass(frozen=True)
-class Readings:
+class Readings(Lazy):
     """What was recorded, one row a reading, in SI.
 
     Columns: reading (id), file, row (line in the file), use ("" or the reason's code), then the stream's fields.
@@ -243,6 +283,31 @@ class Readings:
     traces: Mapping[str, object] = field(default_factory=dict)  # reading -> traces.Trace, of surfaces
     inputs: Mapping[str, str] = field(default_factory=dict)  # further file, named inside a record -> sha256
     rows: Callable[[type], Sequence[Any]] | None = None  # the frame's, where those of the whole table are: `rows_in`
+    columns: Mapping[str, Sequence[Any]] | None = None  # the frame's, where it is made of them later: `cells`
+
+    @property
+    def names(self) -> Sequence[str]:
+        """Of the columns."""
+        return list(self.frame.columns if self.columns is None else self.columns)
+
+    def cells(self, name: str) -> Sequence[Any]:
+        """One column of the frame, which need not be made for that; nothing where there is none of that name."""
+        if self.columns is not None:
+            return self.columns.get(name, ())
+        return self.frame[name].tolist() if name in self.frame else ()
+
+    @property
+    def tally(self) -> dict[str, dict[str, int]]:
+        """Rows read, used, set aside and not taken of each file; those of its worksheets added up."""
+        found: dict[str, dict[str, int]] = {}
+        for name, facts in self.files.items():
+            own = found.setdefault(str(facts.get("file", name)), dict.fromkeys(TALLIED, 0))
+            for what in TALLIED:
+                own[what] += int(facts.get(what, 0))
+        return found
+
+
+TALLIED = ("rows", "used", "set_aside", "not_taken")
 
 
 class Book:

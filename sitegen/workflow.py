@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Mapping, Sequence
+import json
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass, replace
-from functools import cache
+from functools import cache, partial
 from graphlib import TopologicalSorter
 from importlib.metadata import version
 from pathlib import Path
@@ -17,18 +18,20 @@ from sitegen.crossing import closure, planning
 from sitegen.crossing.planning import Planning
 from sitegen.page import counts
 from sitegen.page.addresses import Addresses
+from sitegen.page.view import mark
 from sitegen.pages import notes
 from sitegen.problems import as_text, counted, errors, shown
 from sitegen.program.folder import load
-from sitegen.program.model import Folder, Left, Program
+from sitegen.program.model import Effect, Exclusion, Folder, Left, Program, Where
 from sitegen.progress import Tell, untold
 from sitegen.reasons import APART
 from sitegen.regular import read_regular, there
-from sitegen.results import alike, committed, run, stated, taken
+from sitegen.results import alike, committed, package, reviewed, run, stated, taken
 from sitegen.results import files as result_files
 from sitegen.results.keeping import Later
-from sitegen.results.run import Analysis, Evidence, analyse, gather, lent_file, unread
-from sitegen.shelves import NONE, Shelves
+from sitegen.results.run import CONCLUDED, Analysis, Evidence, analyse, gather, lent_file, stand_of, unread
+from sitegen.shelves import NONE, Shelves, digest, key_of
+from sitegen.tables import worksheets
 from sitegen.unchanged import Outcome
 from sitegen.vocabulary import Measure, Problem
 
@@ -87,6 +90,19 @@ class Examination:
         count = sum(int(facts.get("not_taken", 0)) for readings in every for facts in readings.files.values())
         return f"{count} prepared {'row is' if count == 1 else 'rows are'} not filled in yet" if count else ""
 
+    @property
+    def not_read(self) -> list[str]:
+        """What lies beside the files of entries with patterns and is not read, a sentence each."""
+        programs = () if self.folder is None else self.folder.programs
+        records = [source for program in programs for source in program.records]
+        logs = [source for program in programs for source in program.logs]
+        told = [(each.where, note) for entries in (records, logs) for each in entries for note in each.notes]
+        return [f"{where.file}:{where.line}: {note}." for where, note in sorted(told, key=_by_place)]
+
+
+def _by_place(told: tuple[Where, str]) -> tuple[str, int]:
+    return told[0].file, told[0].line
+
 
 def programs(path: Path) -> tuple[Folder | None, list[Problem]]:
     """The program files of a folder, or of one program's folder, without their records; those with errors apart.
@@ -95,7 +111,16 @@ def programs(path: Path) -> tuple[Folder | None, list[Problem]]:
     """
     units = {name: measure.unit for name, measure in registry.measures().items()}
     streams = [stream.name for stream in registry.STREAMS]
-    return load(path, measures=units, streams=streams, comparable=registry.comparable())
+    folder, problems = load(path, measures=units, streams=streams, comparable=registry.comparable())
+    if folder is None:
+        return None, problems
+    whole, left = [], [*folder.left]
+    for program in folder.programs:
+        opened, wrong = worksheets.expanded(program)
+        whole += [] if wrong else [opened]
+        left += [Left(program.id, tuple(sorted(wrong)))] if wrong else []
+        problems = [*problems, *wrong]
+    return replace(folder, programs=whole, left=tuple(sorted(left, key=lambda each: each.id))), problems
 
 
 def examine(path: Path, tell: Tell = untold, shelves: Shelves = NONE, helpers: Helpers | None = None) -> Examination:
@@ -118,6 +143,7 @@ def examine(path: Path, tell: Tell = untold, shelves: Shelves = NONE, helpers: H
         for each in evidence:
             found[each.program.id] += registry.unanswerable(each.program, each.readings)
             found[each.program.id] += taken.problems(each.program, shelves)
+            found[each.program.id] += reviewed.problems(each.program, each.readings, shelves)
         _find_not_lent(evidence, found)
         problems = [*problems, *(problem for own in found.values() for problem in own)]
         left = [*folder.left, *(Left(name, tuple(sorted(errors(own)))) for name, own in found.items() if errors(own))]
@@ -234,7 +260,38 @@ def conclude(examination: Examination, tell: Tell = untold) -> tuple[Analysis, .
 
 def analysed(evidence: Evidence, shelves: Shelves, helpers: Helpers | None = None) -> Analysis:
     """The analysis of one program that has what others lend."""
-    return _with_files(analyse(evidence, registry.STREAMS, registry.steps(), helpers, shelves))
+    lying = result_files.lying(evidence.program)
+    whole = cache(lambda: _with_files(analyse(evidence, registry.STREAMS, registry.steps(), helpers, shelves), lying))
+    if not shelves.open:
+        return whole()
+    stand = stand_of(evidence)
+    kept = shelves.find(_results_key(stand, lying), _texts)
+    if kept is None:
+        analysis = whole()
+        for before in (lying, analysis.files):  # what will lie there once it is published
+            new = {name: content for name, content in analysis.files.items() if content != before.get(name)}
+            shelves.put(_results_key(stand, before), new, _packed_texts)
+    else:
+        found: dict[str, bytes] = {**lying, **kept}
+        analysis = Analysis.later(
+            {name: partial(lambda name: getattr(whole(), name), name) for name in CONCLUDED},
+            program=evidence.program, readings=evidence.readings, problems=evidence.problems, inputs=evidence.inputs,
+            days=evidence.days, digests=evidence.digests, files=found, results_id=result_files.results_id(found),
+        )  # fmt: skip
+    return analysis.but(stand=digest((stand, hashes(analysis.files))))
+
+
+def _results_key(stand: str, lying: Mapping[str, bytes]) -> str:
+    """Of result files: they follow from those that lie there too, which stay where they are still good."""
+    return key_of("results", stand, hashes(lying))
+
+
+def _packed_texts(files: Mapping[str, bytes]) -> bytes:
+    return json.dumps({name: content.decode() for name, content in files.items()}).encode()
+
+
+def _texts(content: bytes) -> dict[str, bytes]:
+    return {name: text.encode() for name, text in json.loads(content).items()}
 
 
 def _with_lent(evidence: Evidence, done: Mapping[str, Analysis]) -> Evidence:
@@ -251,14 +308,47 @@ def _with_lent(evidence: Evidence, done: Mapping[str, Analysis]) -> Evidence:
     return replace(evidence, program=replace(program, lent=tuple(lent)), inputs=inputs)
 
 
-def _with_files(analysis: Analysis) -> Analysis:
+MOST_EFFECTS = 40  # objections whose effect is worked out; each takes as long as a changed record
+
+
+def effects(examination: Examination, analyses: Sequence[Analysis]) -> Iterator[tuple[Effect, ...]]:
+    """What each objection of a review does to the results, by program."""
+    evidence = {each.program.id: each for each in examination.evidence}
+    done = {each.program.id: each for each in analyses}
+    for each in analyses:
+        own = _with_lent(evidence[each.program.id], done) if each.program.reviews else evidence[each.program.id]
+        names = reviewed.objected(each.program.reviews)[:MOST_EFFECTS]
+        found = [_effect(own, each, name, examination.shelves) for name in names]
+        yield tuple(effect for effect in found if effect is not None)
+
+
+def _effect(evidence: Evidence, analysis: Analysis, reading: str, shelves: Shelves) -> Effect | None:
+    """What leaving a reading out does, or taking an accepted objection back; None where there is no such reading."""
+    stream = next((each for each in registry.STREAMS if reading in evidence.readings[each.name].cells("reading")), None)
+    if stream is None:
+        return None
+    program = evidence.program
+    others = tuple(each for each in program.exclusions if each.reading != reading)
+    accepted = len(others) < len(program.exclusions)
+    changed = replace(program, exclusions=others if accepted else (*others, Exclusion(reading, "objected to")))
+    read = gather(changed, [stream], shelves)
+    other = replace(
+        evidence, program=changed, readings={**evidence.readings, stream.name: read.readings[stream.name]},
+        digests={**evidence.digests, stream.name: read.digests[stream.name]},
+    )  # fmt: skip
+    made = analyse(other, registry.STREAMS, registry.steps(), None, shelves)
+    files = result_files.render(made, registry.measures([program]), *ourselves())
+    place = reviewed.places({stream.name: evidence.readings[stream.name]}, [reading])[reading]
+    return reviewed.effect(reading, place, accepted, analysis.files, files)
+
+
+def _with_files(analysis: Analysis, stored: Mapping[str, bytes]) -> Analysis:
     """The analysis with its result files: those that lie there, and their numbers, where they are still good."""
     measures = registry.measures([analysis.program])
-    files = result_files.render(analysis, measures, *ourselves())
-    stored = result_files.lying(analysis.program)
+    files: Mapping[str, bytes] = result_files.render(analysis, measures, *ourselves())
     if stored != files and result_files.still_good(stored, files):
         files, analysis = stored, result_files.as_stored(analysis, stored)
-    return replace(analysis, files=files, results_id=result_files.results_id(files))
+    return analysis.but(files=files, results_id=result_files.results_id(files))
 
 
 def ourselves() -> tuple[str, Mapping[str, int]]:
@@ -279,15 +369,16 @@ def with_files(analyses: Sequence[Analysis], shelves: Shelves = NONE) -> tuple[C
     conclusions = []
     units = {name: measure.unit for name, measure in registry.measures().items()}
     for each in analyses:
-        early = any(row.role == "primary" and "provisional" in row.flags for row in each.comparisons)
+        rows = alike.rows(each.files["comparisons.csv"])
+        early = any(row["role"] == "primary" and "provisional" in row["flags"].split() for row in rows)
         looks = committed.looks(each.program, each.files) if early else 1
         moved = committed.changes(each.program, each.files)
-        told = replace(
-            each,
+        told = each.but(
             looks=looks,
             changes=moved,
             written=committed.written(each.program, each.files) if moved else "",
             taken=taken.standings(each.program, each.files, shelves),
+            reviewed=reviewed.standings(each.program, each.readings, each.files, shelves),
             restated=stated.restated(each.program, each.readings, units, shelves),
         )
         conclusions.append(Conclusion(told, each.files))
@@ -395,12 +486,17 @@ def render(
 
     if examination.folder is None:
         raise ValueError("without a folder there is nothing to publish")
-    conclusions = with_files(conclude(examination, tell), examination.shelves)
+    concluded = conclude(examination, tell)
+    concluded = tuple(
+        each.but(effects=own) for each, own in zip(concluded, effects(examination, concluded), strict=True)
+    )
+    conclusions = with_files(concluded, examination.shelves)
     analyses = [conclusion.analysis for conclusion in conclusions]
     measures = registry.measures(each.program for each in analyses)
     tell("Making the pages")
     # worked out where a page asks for them
-    every = cache(lambda: histories(analyses, measures))
+    unnamed = [each.but(results_id=mark(each.program.id)) if each.results_id else each for each in analyses]
+    every = cache(lambda: histories(unnamed, measures))
     known = Later((name for each in analyses for name in each.program.coatings), lambda name: every()[name])
     plans = Later(
         (each.program.id for each in analyses),
@@ -410,10 +506,15 @@ def render(
     helpers = examination.helpers
     site = build_site(
         examination.folder, analyses, registry.STREAMS, measures, theme, known, plans,
-        {each.analysis.program.id: each.files for each in conclusions}, sheet, examination.shelves,
-        helpers.pages_of(analyses, plans) if helpers is not None else None, before, told,
+        {each.analysis.program.id: _with_description(each, measures) for each in conclusions}, sheet,
+        examination.shelves, helpers.pages_of(analyses, plans) if helpers is not None else None, before, told,
     )  # fmt: skip
     return Rendered(conclusions, site, told)
+
+
+def _with_description(one: Conclusion, measures: Mapping[str, Measure]) -> Mapping[str, bytes]:
+    """Result files with what describes them to other programs."""
+    return {**one.files, package.NAME: package.described(one.analysis.program, one.files, measures)}
 
 
 def nothing_stands(examination: Examination, before: Mapping[str, bytes]) -> bool:

@@ -107,4 +107,4 @@ def holds(program: Program, phase: str, needed: set[str], readings: Mapping[str,
     """Whether one of these streams is planned in a phase, or has a reading there."""
     if needed & set(program.phase(phase).records):
         return True
-    return any(phase in set(readings[name].frame["phase"]) for name in needed if name in readings)
+    return any(phase in readings[name].cells("phase") for name in needed if name in readings)

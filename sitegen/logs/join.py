@@ -180,9 +180,10 @@ def _once(frame: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
 
     made = {column: frame[column].to_numpy(dtype=float) for column in frame.columns}
     for name in names:
-        for end in (f"{name}.low", f"{name}.high"):
-            if np.array_equal(made[name].view(np.int64), made[end].view(np.int64)):
-                made[end] = made[name]
+        least, most = f"{name}.low", f"{name}.high"
+        for end, other in ((least, name), (most, name), (most, least)):
+            if np.array_equal(made[other].view(np.int64), made[end].view(np.int64)):
+                made[end] = made[other]
     return pd.DataFrame(made, index=frame.index, copy=False)
 
 

@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 from sitegen import units
 from sitegen.problems import nearest, shown
 from sitegen.program import channels
 from sitegen.program.model import LogChannel, LogSource, LogTime, Where
 from sitegen.reader.blocked import Blocked, refusal
-from sitegen.reader.table import plain
-from sitegen.tables.columns import parted
+from sitegen.reader.find import MARK_NAMES
+from sitegen.reader.headers import bare, joined, parted, plain
+from sitegen.reader.layout import Layout as Written
+from sitegen.reader.table import separator_sure
 from sitegen.vocabulary import Problem
 
 LOOKED_AT = 60  # rows below the headers that are looked at before any is read
-_SEARCHED = 40  # rows searched for headers that are not where they were announced
 _NUMERIC = re.compile(r"[+-]?\d+([.,]\d+)*([eE][+-]?\d+)?", re.ASCII)
 
 
@@ -97,7 +98,7 @@ def wanted(source: LogSource) -> set[str]:
 def known_headers(source: LogSource) -> Callable[[Sequence[str]], int]:
     """A count of the cells of a row that are headers of the log, or the end of one where headers have several rows."""
     names = wanted(source)
-    if source.header_rows > 1:
+    if source.header_rows != 1:
         names |= {name.rpartition(" ")[2] for name in names}
 
     def count(cells: Sequence[str]) -> int:
@@ -106,44 +107,90 @@ def known_headers(source: LogSource) -> Callable[[Sequence[str]], int]:
     return count
 
 
+def settled(source: LogSource, written: Written) -> LogSource:
+    """The entry with what it leaves to be found in the file."""
+    order = written.date_order.value
+
+    def dated(time: LogTime | None) -> LogTime | None:
+        unsaid = time is not None and time.kind != "elapsed" and not time.date_order
+        return replace(time, date_order=order) if time is not None and unsaid else time
+
+    return replace(
+        source,
+        decimal=written.marks.value.decimal,
+        header_rows=max(len(written.heads.value), 1),
+        units_row=bool(written.units_row.value or source.units_row),
+        time=dated(source.time),
+        channels=tuple(replace(channel, time=dated(channel.time)) for channel in source.channels),
+    )
+
+
+def refusals(written: Written, filled: Sequence[int], source: LogSource, file: str) -> int:
+    """Line of the first row of headers. Raises `Blocked` where the file and its entry do not fit together."""
+    skipped = source.skip_rows or 0
+    first = next((line for line in filled if line > skipped), 0)
+    if not first:
+        what = f"nothing is left after the {skipped} rows to skip" if filled else "the file is empty"
+        raise refusal(file, 0, "log-empty", what, "headers and samples", "see whether this is the right file")
+    separator_sure(written, file, source.where)
+    heads, word = written.heads.value, written.word
+    if written.heads.against:
+        line = written.heads.against[0].line
+        raise refusal(
+            file, heads[0], "header-elsewhere", f"this is not the row of headers: that is {word} {line}",
+            "the headers after the rows to skip",
+            f"write `skip_rows: {line - (source.header_rows or 1)}` in the record entry, or take it out",
+        )  # fmt: skip
+    if written.units_row.against:
+        raise refusal(
+            file, written.units_row.against[0].line, "units-row-unannounced", "this row looks like a row of units",
+            "rows of samples below the headers, as the entry says", "take `units_row` out of the record entry",
+        )  # fmt: skip
+    return heads[0] if heads else first
+
+
+def either(written: Written, layout: Layout, file: str) -> list[Problem]:
+    """Columns whose figures read as two numbers, where nothing in the file tells which."""
+    found = []
+    for at in layout.numeric if written.marks.by == "open" else ():
+        spot = written.columns[at].either if at < len(written.columns) else None
+        if spot is not None:
+            mark = written.marks.value.decimal
+            found.append(
+                Problem(
+                    file, spot.line, 0, "mark-either",
+                    f'"{shown(spot.text)}" may have a decimal {MARK_NAMES[mark]} or a thousands mark',
+                    "figures that read one way", "",
+                    f'write `decimal: "{mark}"` in the record entry; if it parts thousands, export the log without',
+                    layout.label(at),
+                )
+            )  # fmt: skip
+    return found
+
+
 def lay_out(rows: Sequence[Sequence[str]], lines: Sequence[int], source: LogSource, file: str, word: str) -> Layout:
     """The layout of a log whose first rows, from that of the headers on, are given as cells with their lines.
 
-    Raises `Blocked` with everything that does not fit.
+    Of the entry nothing is left to be found. Raises `Blocked` with everything that does not fit.
     """
-    count = source.header_rows
+    count = source.header_rows or 1
     if len(rows) < count:
         raise refusal(file, 0, "log-empty", f"the file ends within its {count} rows of headers", "headers and samples")
     line = lines[count - 1]
     width = max(len(row) for row in rows[:count])
     heads = [tuple(plain(cell) for cell in [*row, *[""] * (width - len(row))]) for row in rows[:count]]
-    joined, carried = _joined(heads)
+    whole, carried = joined(heads, carried=False), joined(heads)
     begin = count
     below = [""] * width
     if source.units_row:
         below = _units(rows, lines, count, width, file)
         heads.append(tuple(below))
         begin += 1
-    names = _Names(joined, carried, below, line, source, file)
+    names = _Names(whole, carried, below, line, source, file)
     axes = names.axes()
-    layout = Layout(tuple(joined), tuple(heads), line, begin, tuple(axes))
+    layout = Layout(tuple(whole), tuple(heads), line, begin, tuple(axes))
     _first_rows(layout, rows[begin:], lines[begin:], source, file, word)
     return layout
-
-
-def _joined(heads: Sequence[Sequence[str]]) -> tuple[list[str], list[str]]:
-    """Headers of several rows joined by a blank: as they stand, and with a group's name over all of its columns."""
-    carried = []
-    for row, cells in enumerate(heads):
-        kept, last = [], ""
-        for cell in cells:
-            last = cell or (last if row + 1 < len(heads) else "")
-            kept.append(last)
-        carried.append(kept)
-    return (
-        [" ".join(filter(None, parts)) for parts in zip(*heads, strict=True)],
-        [" ".join(filter(None, parts)) for parts in zip(*carried, strict=True)],
-    )
 
 
 def _units(rows: Sequence[Sequence[str]], lines: Sequence[int], at: int, width: int, file: str) -> list[str]:
@@ -158,7 +205,7 @@ def _units(rows: Sequence[Sequence[str]], lines: Sequence[int], at: int, width: 
             "a row of units below the headers, as announced",
             "take `units_row` out of the record entry",
         )
-    cells = [cell[1:-1].strip() if cell[:1] + cell[-1:] in {"[]", "()"} else cell for cell in cells[:width]]
+    cells = [bare(cell) for cell in cells[:width]]
     return cells + [""] * (width - len(cells))
 
 
@@ -329,23 +376,3 @@ def _first_rows(
             "a header over every column",
             "write the missing header, or take the column without one out",
         )
-
-
-def header_elsewhere(
-    rows: Iterator[tuple[int, Sequence[str]]], at: int, source: LogSource, file: str, word: str
-) -> Blocked | None:
-    """A refusal that says where the headers are, when they are not in the row `at` but further on or before."""
-    known = known_headers(source)
-    for number, (line, cells) in enumerate(rows):
-        if number >= _SEARCHED:
-            break
-        if line != at and known([plain(cell) for cell in cells]) > 0:
-            return refusal(
-                file,
-                at,
-                "header-elsewhere",
-                f"this is not the row of headers: that is {word} {line}",
-                "the headers after the rows to skip",
-                f"write `skip_rows: {line - source.header_rows}` in the record entry",
-            )
-    return None

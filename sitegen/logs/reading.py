@@ -23,17 +23,20 @@ from sitegen.logs.axis import Clock, Fed
 from sitegen.logs.bins import NARROWEST, Bins, Shares
 from sitegen.logs.cells import Block, Odd, Parser
 from sitegen.logs.facts import ChannelFacts, Tally
-from sitegen.logs.layout import LOOKED_AT, Column, Layout, header_elsewhere, known_headers, lay_out
+from sitegen.logs.layout import LOOKED_AT, Column, Layout, either, known_headers, lay_out, refusals, settled
 from sitegen.logs.packed import read_parquet, read_workbook
 from sitegen.logs.sums import Sums
 from sitegen.problems import shown
-from sitegen.program.model import LogSource, RecordSource
-from sitegen.program.records import PARQUET, WORKBOOKS
+from sitegen.program.files import WORKBOOKS
+from sitegen.program.model import LogSource
+from sitegen.program.records import PARQUET
 from sitegen.reader.blocked import Blocked, refusal
+from sitegen.reader.find import find
 from sitegen.reader.numbers import Complaint, numbers
 from sitegen.reader.pieces import STEP, Piece, opening, pieces
-from sitegen.reader.records import SEPARATORS, cut, separator_of
+from sitegen.reader.records import cut
 from sitegen.reader.stamps import FAULTS
+from sitegen.reader.table import stated_of
 from sitegen.reasons import READING
 from sitegen.tables.ids import counted as counts
 from sitegen.vocabulary import Problem
@@ -141,6 +144,7 @@ class _Reader:
 
     def __init__(self, source: LogSource, file: str) -> None:
         self._source, self._file = source, file
+        self._decimal = "."  # of a text: as found, or as the entry says
         self._layout: Layout | None = None
         self._clocks: list[Clock] = []
         self._tallies: dict[str, Tally] = {}
@@ -163,7 +167,8 @@ class _Reader:
         """All of the file. Raises `Blocked`."""
         ending = PurePosixPath(self._file).suffix.lower()
         if ending in WORKBOOKS:
-            self._encoding = read_workbook(path, self._file, self._source, self.take)
+            self._encoding, notes = read_workbook(path, self._file, self._source, self.take)
+            self._notes += notes
         elif ending == PARQUET:
             self._encoding = read_parquet(path, self._file, self._source, self.take)
         else:
@@ -174,27 +179,21 @@ class _Reader:
         begin = opening(path, file, source.encoding)
         self._encoding, self._notes = begin.encoding, list(begin.notes)
         lines = begin.lines
-        at = next((i for i in range(source.skip_rows, len(lines)) if lines[i].strip()), -1)
-        if at < 0:
-            after = f"nothing is left after the {source.skip_rows} rows to skip"
-            what = after if any(line.strip() for line in lines) else "the file is empty"
-            raise refusal(file, 0, "log-empty", what, "headers and samples", "see whether this is the right file")
-        asked = RecordSource("runlog", source.file, source.where, separator=source.separator)
-        named = min(at + source.header_rows, len(lines)) - 1
-        known = known_headers(source)
-        self._separator = separator_of(lines, named, asked, known)
-        if not known(cut(lines[named], self._separator)):
-            words = [self._separator] if source.separator else list(SEPARATORS)
-            others = ((i + 1, cut(line, word)) for i, line in enumerate(lines[:LOOKED_AT]) for word in words)
-            elsewhere = header_elsewhere(others, named + 1, source, file, "line")
-            if elsewhere is not None:
-                raise elsewhere
-        rows = [cut(line, self._separator) for line in lines[at : at + source.header_rows + 1 + LOOKED_AT]]
-        layout = lay_out(rows, range(at + 1, at + 1 + len(rows)), source, file, "line")
+        written = find(lines, stated_of(source, known_headers(source)), begin.encoding)
+        filled = [at for at, line in enumerate(lines, 1) if line.strip()]
+        head = refusals(written, filled, source, file)
+        self._source = source = settled(source, written)
+        self._separator, self._decimal = written.separator.value, source.decimal
+        self._notes += written.found
+        numbers = [at for at in filled if at >= head][: (source.header_rows or 1) + 1 + LOOKED_AT]
+        rows = [cut(lines[at - 1], self._separator) for at in numbers]
+        layout = lay_out(rows, numbers, source, file, "line")
+        if wrong := either(written, layout, file):
+            raise Blocked(*wrong)
         parser = Parser(layout, self._separator, source.decimal, file, _has_arrow())
         threads = 1 if path.stat().st_size <= 2 * STEP else 0
-        first = at + layout.begin
-        for block in _in_order(parser, pieces(path, file, begin.encoding, first), threads, first + 1):
+        first = numbers[layout.begin] if layout.begin < len(numbers) else len(lines) + 1
+        for block in _in_order(parser, pieces(path, file, begin.encoding, first - 1), threads, first):
             self.take(layout, block)
 
     # ---- blocks -----------------------------------------------------------------------------------------------------
@@ -380,7 +379,7 @@ class _Reader:
     def _main(self) -> Clock:
         """The clock that speaks for the file: that of the whole file, else of the speed, else of the first channel."""
         for clock in self._clocks:
-            if clock.axis.time == self._source.time:
+            if self._source.time is not None and clock.axis.time.headers == self._source.time.headers:
                 return clock
         return next(
             (clock for clock in self._clocks if any(c.name == "speed" for c in clock.axis.columns)), self._clocks[0]
@@ -409,8 +408,8 @@ class _Reader:
             marked = float(self._decimals[at])
             share = min(1.0, _JUDGED / (sum(odd.cells.values()) + marked))
             cells = [cell for cell, count in odd.cells.items() for _ in range(max(1, round(count * share)))]
-            cells += [f"0{self._source.decimal}5"] * round(marked * share)
-            read = numbers(np.array(cells, dtype=object), self._source.decimal)
+            cells += [f"0{self._decimal}5"] * round(marked * share)
+            read = numbers(np.array(cells, dtype=object), self._decimal)
             if read.complaint:
                 what, expected, step = _MARKS[read.complaint]
                 line = odd.first["not-a-number"][0]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -9,13 +10,14 @@ from pathlib import Path
 from sitegen.declarations import Stream
 from sitegen.looking import propose, seen, told
 from sitegen.problems import Collector
-from sitegen.program import build, definitions, schema, yamlfile
+from sitegen.program import build, definitions, mappings, schema, yamlfile
 from sitegen.program.folder import DEFINITIONS, PROGRAM
+from sitegen.program.inside import files_inside
 from sitegen.program.model import Definitions, Program
 from sitegen.program.node import Node
 from sitegen.reader.blocked import Blocked
+from sitegen.reader.headers import parted
 from sitegen.regular import there
-from sitegen.tables.columns import parted
 
 _OURS = 0.5  # share of headers that are fields of the stream from which a table needs no `columns`
 
@@ -95,16 +97,31 @@ def entries(home: Path) -> list[Entry]:
     document = yamlfile.read(home / PROGRAM, Collector(PROGRAM))
     if document is None or not isinstance(document.data, dict):
         return []
+    shared = yamlfile.read(home.resolve().parent / DEFINITIONS, Collector(DEFINITIONS))
+    document = mappings.expanded(document, Collector(PROGRAM), shared)
     records = document.data.get("records")
     made = []
     for stream, listed in records.items() if isinstance(records, dict) else ():
         for number, entry in enumerate(listed if isinstance(listed, list) else ()):
-            if isinstance(entry, dict) and isinstance(entry.get("file"), str):
+            file = _first(home, entry) if isinstance(entry, dict) else ""
+            if file:
                 line = document.at(("records", stream, number))[0]
                 mapped = "channels" in entry or "columns" in entry
                 sheet = entry.get("sheet")
-                made.append(Entry(stream, entry["file"], sheet if isinstance(sheet, str) else "", line, mapped))
+                made.append(Entry(stream, file, sheet if isinstance(sheet, str) else "", line, mapped))
     return made
+
+
+def _first(home: Path, entry: Mapping[str, object]) -> str:
+    """The file an entry names, or the first one that may fit its pattern; "" none."""
+    file, files = entry.get("file"), entry.get("files")
+    if isinstance(file, str) or not isinstance(files, str):
+        return file if isinstance(file, str) else ""
+    wanted = re.compile("".join("[^/]*" if each[:1] in "*{" else re.escape(each) for each in _HOLES.split(files)))
+    return next((name for name in sorted(files_inside(home)) if wanted.fullmatch(name)), "")
+
+
+_HOLES = re.compile(r"(\*|\{[a-z]*\})")
 
 
 def program_of(home: Path) -> Program | None:

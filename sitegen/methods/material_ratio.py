@@ -61,8 +61,11 @@ def curve(heights: Floats) -> Curve:
     return Curve(np.concatenate([[0.0], ratio, [100.0]]), np.concatenate([height[:1], height, height[-1:]]))
 
 
-def core(known: Curve) -> Core:
+def core(known: Curve, *, secant: bool = False) -> Core:
     """Rk family: the 40 % window of least slope, the least-squares line in it, and the areas beyond its ends.
+
+    `secant`: the line is the secant that found the window, as some instruments draw it. The standard's is the one of
+    least squares (ISO 13565-2 clause 4.2, from memory).
 
     Raises Refused "curve-too-short" below 10 points.
     """
@@ -72,7 +75,7 @@ def core(known: Curve) -> Core:
     ends = ends[(ends >= 0) & (ends <= 100 - WINDOW)]
     drop = np.interp(ends, known.ratio, known.height) - np.interp(ends + WINDOW, known.ratio, known.height)
     least = float(ends[int(np.argmin(drop))])  # the secant finds the window, ISO 13565-2 clause 4.2
-    slope, top = _line(known, least, least + WINDOW)
+    slope, top = (_secant if secant else _line)(known, least, least + WINDOW)
     upper, lower = top, top + 100 * slope  # where the line meets 0 % and 100 %
     mr1, mr2 = _ratio_at(known, upper), _ratio_at(known, lower)
     peaks, valleys = _area(known, 0.0, mr1, upper), -_area(known, mr2, 100.0, lower)
@@ -104,6 +107,13 @@ def _line(known: Curve, begin: float, end: float) -> tuple[float, float]:
     first = float(np.sum(d * (2 * u * h[:-1] + u * h[1:] + v * h[:-1] + 2 * v * h[1:]) / 6))
     slope = first / ((end - begin) ** 3 / 12)
     return slope, mean - slope * middle
+
+
+def _secant(known: Curve, begin: float, end: float) -> tuple[float, float]:
+    """Slope [m/%] and height at 0 % [m] of the straight line through the curve at both ends of a window."""
+    first, last = np.interp([begin, end], known.ratio, known.height).tolist()
+    slope = (last - first) / (end - begin)
+    return slope, first - slope * begin
 
 
 def _ratio_at(known: Curve, height: float) -> float:

@@ -13,8 +13,7 @@ OBJECTED = "excluded"  # use of a reading that is left out since an objection to
 
 def not_used(readings: Iterable[Readings]) -> str:
     """Readings that are not used: "two readings set aside, one left out on objection"; "" where all are."""
-    frames = [each.frame for each in readings]
-    uses = [use for frame in frames if "use" in frame for use in frame["use"] if use]
+    uses = [use for each in readings for use in each.cells("use") if use]
     objected = uses.count(OBJECTED)
     aside = len(uses) - objected
     parts = [f"{words.counted(aside, 'reading')} set aside"] if aside else []

@@ -209,7 +209,7 @@ def _counts(view: View, stream: Stream) -> tuple[int, int, int, int, int, int]:
     use = readings.frame["use"].tolist() if "use" in readings.frame else []
     waiting = sum(_whole(facts.get("not_taken")) for facts in readings.files.values())
     used, objected = use.count(""), use.count(counts.OBJECTED)
-    return len(readings.files), len(use) + waiting, used, len(use) - used - objected, objected, waiting
+    return len(readings.tally), len(use) + waiting, used, len(use) - used - objected, objected, waiting
 
 
 def _samples(view: View, stream: Stream) -> str:
@@ -240,8 +240,8 @@ def _by_stream(site: Site, view: View) -> Table:
         return Table("by-stream", _STREAM_COLUMNS, rows, "No record file is named in the program file.")
     total = [sum(column) for column in zip(*counted, strict=True)]
     rows.append(Row([Cell("All", strong=True), *(Cell(words.number(n, 0), strong=True) for n in total)]))
-    files = [facts for stream in streams for facts in view.analysis.readings[stream.name].files.values()]
-    used = sum(1 for facts in files if facts.get("used", 0))
+    files = [tally for stream in streams for tally in view.analysis.readings[stream.name].tally.values()]
+    used = sum(1 for tally in files if tally["used"])
     give = words.plural(1 if 1 in {used, len(files)} else used, "gives", "give")
     reading = words.sentence(f"{words.share(used, len(files), 'record file')} {give} readings that are used.")
     reading = f"Invented records. {reading}" if view.program.invented else reading
@@ -260,6 +260,7 @@ _RESULTS = {
     "measures.csv": "every value with its interval, by build, cylinder, phase and measure",
     "comparisons.csv": "coatings against the reference, the primary comparison first",
     "verdicts.csv": "states of cylinders and answers to criteria, with the limit and the interval that decided",
+    "datapackage.json": "for other programs: what columns and measures are, with units and hashes (Data Package)",
 }
 
 
@@ -270,7 +271,7 @@ def _results(site: Site, view: View) -> Table:
         Row([
             Cell(name, href=view.href(site.addresses.result(view.program.id, name))),
             Cell(what),
-            Cell(words.number(max(0, own[name].count(b"\n") - 1), 0)),
+            Cell(words.number(max(0, own[name].count(b"\n") - 1), 0) if name.endswith(".csv") else words.DASH),
         ])
         for name, what in _RESULTS.items() if name in own
     ]  # fmt: skip
@@ -283,7 +284,9 @@ def _files(view: View, stream: Stream, anchor: str) -> Part:
     rows = []
     hashes = dict(view.analysis.inputs)
     for file, facts in sorted(view.analysis.readings[stream.name].files.items()):
-        hashed = next((digest for name, digest in hashes.items() if _same_file(name, file)), "")
+        hashed = next(
+            (digest for name, digest in hashes.items() if _same_file(name, file) or file.startswith(f"{name}:")), ""
+        )
         rows.append(
             Row(
                 [
@@ -296,7 +299,8 @@ def _files(view: View, stream: Stream, anchor: str) -> Part:
         )
     count, every, used, *_ = _counts(view, stream)
     samples = _samples(view, stream)
-    said = f"{words.counted(count, 'file')}, {words.number(used, 0)} of {words.number(every, 0)} rows used"
+    sheets = f"{words.counted(len(rows), 'table')} of " if len(rows) > count else ""
+    said = f"{sheets}{words.counted(count, 'file')}, {words.number(used, 0)} of {words.number(every, 0)} rows used"
     said += f", {samples}." if samples else "."
     columns = [
         Column("File"),

@@ -15,7 +15,7 @@ from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 from urllib.parse import unquote
 
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from sitegen.page import words
 from sitegen.page.addresses import Addresses, relative, slug
@@ -85,12 +85,13 @@ class Target:
 # ---- the notes of a program -----------------------------------------------------------------------------------------
 
 
-def of_program(site: Site, program: Program, page: str) -> Markup:
-    """The program's notes as they stand on this page of the site; empty where there are none."""
+def printed(site: Site, program: Program) -> str:
+    """What the program's notes are about, a line, and the notes as they stand on its page; both empty for none."""
     if not program.notes:
-        return Markup("")
+        return "\n"
     around = Around(program, site.addresses, site.measures.keys())
-    return as_html(_read(program), program.title, _Printer(around, page, site.gallery))
+    printer = _Printer(around, site.addresses.programs[program.id], site.gallery)
+    return f"{escape(about(program))}\n{as_html(_read(program), program.title, printer)}"
 
 
 def about(program: Program) -> str:

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import partial
 
+from markupsafe import Markup
+
 from sitegen.page import words
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text
 from sitegen.page.view import View
-from sitegen.pages import builds, closure, comparing, criteria, decision, notes, odd, stated, ties
+from sitegen.pages import builds, closure, comparing, criteria, decision, odd, stated, ties
 from sitegen.pages.contexts import Part, ProgramPage, Said
 from sitegen.pages.folding import folded
 from sitegen.pages.frame import Site, crumbs, window_title
@@ -65,6 +67,8 @@ def page(site: Site, program: Program) -> ProgramPage:
     after = programs[place + 1] if place + 1 < len(programs) else None
     verdict = said(view, program, every)
     setter.id("notes")
+    there = site.noted.get(program.id, ("", ""))
+    noted, about = (Markup(mark if text else "") for mark, text in zip(view.the_desk.notes, there, strict=True))  # noqa: S704
     return ProgramPage(
         setter=setter,
         path=path,
@@ -81,8 +85,8 @@ def page(site: Site, program: Program) -> ProgramPage:
         verdict=verdict,
         parts=lead,
         rest=rest,
-        notes=notes.of_program(site, program, path),
-        notes_about=notes.about(program),
+        notes=noted,
+        notes_about=about,
     )
 
 
@@ -138,7 +142,7 @@ MOST_CHANGES = 40  # rows shown; all of them are in the diff
 
 def _changes(view: View) -> Table | None:
     """What moved since the last commit of the results: verdicts first; None where nothing did, or nothing is known."""
-    changes = sorted(view.analysis.changes or (), key=lambda change: (not change.verdict, change.what, change.key))
+    changes = sorted(view.the_desk.changes or (), key=lambda change: (not change.verdict, change.what, change.key))
     if not changes:
         return None
     rows = [Row(_moved(view, change)) for change in changes[:MOST_CHANGES]]
@@ -148,7 +152,7 @@ def _changes(view: View) -> Table | None:
     verb = "differs" if len(changes) == 1 else "differ"
     reading = f"{words.sentence(words.listed(parts))} {verb} from the results as committed."
     note = f"The first {MOST_CHANGES} of {len(changes)}; git shows all. " if len(changes) > MOST_CHANGES else ""
-    note += f"What is committed was {view.analysis.written}." if view.analysis.written else ""
+    note += f"What is committed was {view.the_desk.written}." if view.the_desk.written else ""
     columns = (Column("What"), Column("Of"), Column("Committed", numeric=True), Column("Now", numeric=True))
     return Table("changed-since-the-last-commit", columns, rows, reading, note=note.strip())
 

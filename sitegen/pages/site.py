@@ -18,13 +18,14 @@ from sitegen.page.addresses import Addresses, slug
 from sitegen.page.view import Analysis, Desk
 from sitegen.pages import left, linkcheck, sheet
 from sitegen.pages.bundle import chart_script
-from sitegen.pages.contexts import AnyPage
+from sitegen.pages.contexts import AnyPage, Assets, Foot, Part, PartsPage
 from sitegen.pages.frame import Site, Stood
 from sitegen.pages.gallery import Gallery
 from sitegen.pages.marks import tone, tone_of
-from sitegen.pages.press import Press, Task, filled, last, tasks, tasks_of
+from sitegen.pages.press import Press, Print, Task, filled, last, noted, tasks, tasks_of
+from sitegen.pages.setting import Setter
 from sitegen.pages.styles import COLOURS, SHAPES, style
-from sitegen.program.model import Folder
+from sitegen.program.model import Folder, Program
 from sitegen.regular import read_regular
 from sitegen.shelves import NONE, Shelves
 from sitegen.vocabulary import Measure
@@ -78,12 +79,17 @@ def build_site(
     site.stood.update({each.id: left.stood(each, addresses, own) for each, own in stayed.items() if own})
     kept: dict[str, bytes] = {}
     made: list[str] = []
-    ordered: Iterable[Task] = tasks(site, shelves.open)
+    for program, task in noted(site):
+        about, _, notes = press.page(task).decode().partition("\n")
+        site.noted[program.id] = notes, about
+    ordered: Iterable[Task] = tasks(site, press)
     if helpers is not None and shelves.open:
         ordered = list(ordered)
         _share(ordered, press, helpers)
     pages = {task.path: press.page(task) for task in ordered}
-    pages[addresses.methods] = press.page(last(site, shelves.open))
+    pages[addresses.methods] = press.page(last(site, press))
+    for desk in site.desks.values():
+        desk.keep(shelves)
     for each, lying in stayed.items():
         if lying:
             kept |= left.noticed(each, site.stood[each.id], lying)
@@ -94,11 +100,13 @@ def build_site(
         style = files[site.assets["report.css"]].decode()
         pages |= {page.path: print_page(page) for page in (sheet.page(site, own, style) for own in folder.programs)}
     marks = {mark: text for desk in site.desks.values() for mark, text in desk.filled().items()}
+    for name, text in site.noted.items():
+        marks |= zip(site.desks[name].notes, text, strict=True)
     for path, content in pages.items():
         files[path], *later = _LATER.split(filled(content, marks))
         files |= {name.decode(): rows for name, rows in zip(later[::2], later[1::2], strict=True)}
     for name, own in site.results.items():
-        files |= {site.addresses.result(name, file): own[file] for file in own if file.endswith(".csv")}
+        files |= {site.addresses.result(name, file): own[file] for file in own if file != "provenance.json"}
     files.update(site.gallery.files)
     files = left.mended({**kept, **files}, kept)
     if told is not None:
@@ -106,6 +114,18 @@ def build_site(
         told.made, told.stood = tuple(path for path in pages if path in was), site.stood
     linkcheck.check(files)
     return files
+
+
+def alone(folder: Folder, about: Sequence[Program], heading: str, reading: str, parts: Sequence[Part]) -> bytes:
+    """A page of these parts as a file of its own, with its style in it; it draws no charts and leads nowhere."""
+    mark = "invented" if any(each.invented for each in about) else ""
+    page = PartsPage(
+        setter=Setter(folder.definitions.coatings, "", Gallery(folder.path), lambda _: None),
+        path="", title=heading, crumbs=(), others=(), previous=None, next=None,
+        assets=Assets("", "", "", inline=_style(None).decode()), foot=Foot(bool(mark), mark=mark),
+        heading=heading, reading=reading, parts=parts,
+    )  # fmt: skip
+    return _printer(None)(page)
 
 
 class Helpers(Protocol):
@@ -119,7 +139,7 @@ def _share(ordered: Sequence[Task], press: Press, helpers: Helpers) -> None:
     wanted: dict[str, dict[str, None]] = {}
     for task in ordered:
         if task.build and press.kept(task) is None:
-            wanted.setdefault(task.asks, {})[task.build] = None
+            wanted.setdefault(task.asks[0], {})[task.build] = None
             press.made.append(task.path)
     wait = helpers.pages({program: [*builds] for program, builds in wanted.items()})
     for task in ordered:
@@ -159,11 +179,13 @@ def _set_up(
     plans: Mapping[str, Planning],
     results: Mapping[str, Mapping[str, bytes]] | None,
     shelves: Shelves,
-) -> tuple[Press, Site, dict[str, bytes], Callable[[AnyPage], bytes]]:
+) -> tuple[Press, Site, dict[str, bytes], Print]:
     """What prints pages, what they are made from, the assets, and how one page is printed."""
     check_theme(theme_dir)
     known = measures if isinstance(measures, Mapping) else {measure.id: measure for measure in measures}
     by_program = {analysis.program.id: Desk(analysis) for analysis in analyses}
+    for desk in by_program.values() if shelves.open else ():
+        desk.take_up(shelves)
     files, assets = _assets(theme_dir)
     site = Site(
         folder=folder,
@@ -189,14 +211,16 @@ def _set_up(
 _LATER = re.compile(rb"<!--rows (.*?)-->\n")
 
 
-def _printer(theme_dir: Path | None) -> Callable[[AnyPage], bytes]:
+def _printer(theme_dir: Path | None) -> Print:
     templates = environment(theme_dir)
 
-    def print_page(page: AnyPage) -> bytes:
+    def print_page(page: AnyPage | str) -> bytes:
+        if isinstance(page, str):
+            return _PER_CENT.sub(_OF_IT, page).encode()
         with theirs(theme_dir):
             text = templates.get_template(page.template).render(page=page, setter=page.setter).strip()
             later = [f"<!--rows {path}-->\n{rows}" for path, rows in page.setter.later.items()]
-            return _PER_CENT.sub("\N{NO-BREAK SPACE}%", "".join([text, "\n", *later])).encode()
+            return _PER_CENT.sub(_OF_IT, "".join([text, "\n", *later])).encode()
 
     return print_page
 
@@ -245,7 +269,14 @@ def _theirs(path: Path) -> bytes:
     return content
 
 
-THEMED = ("report.css", "report.js", "tables.js", "saving.js", "sheets.css")  # what a theme folder may replace
+THEMED = (
+    "report.css",
+    "report.js",
+    "tables.js",
+    "marking.js",
+    "saving.js",
+    "sheets.css",
+)  # what a theme folder may replace
 
 
 def check_theme(theme_dir: Path | None) -> None:
@@ -277,7 +308,10 @@ def told(problem: Exception) -> str:
     return f"{where}{getattr(problem, 'message', None) or problem}"
 
 
-_PER_CENT = re.compile(r"(?<=\d) %")  # a number and its sign are never parted, whoever wrote them
+_PER_CENT, _OF_IT = (
+    re.compile(r"(?<=\d) %"),
+    "\N{NO-BREAK SPACE}%",
+)  # a number and its sign are never parted, whoever wrote them
 
 
 def environment(theme_dir: Path | None) -> Environment:
@@ -316,12 +350,13 @@ def _environment(theme_dir: Path | None, own: tuple[str, ...]) -> Environment:
 
 def _assets(theme_dir: Path | None) -> tuple[dict[str, bytes], dict[str, str]]:
     """Asset files by their path, and that path by plain name. The name holds a hash, so no browser shows an old one."""
-    style = themed("report.css", theme_dir).replace(b"/* coating colours */", _colours().encode())
+    style = _style(theme_dir)
     contents = {
         "report.css": style,
         "report.js": themed("report.js", theme_dir),
         "tables.js": themed("tables.js", theme_dir),
         "drawings.js": chart_script(),
+        "marking.js": themed("marking.js", theme_dir),
         "saving.js": f"window.sitegenStyle={json.dumps(style.decode())};\n".encode() + themed("saving.js", theme_dir),
     }
     files, paths = {}, {}
@@ -330,6 +365,10 @@ def _assets(theme_dir: Path | None) -> tuple[dict[str, bytes], dict[str, str]]:
         path = f"assets/{stem}-{hashlib.sha256(content).hexdigest()[:12]}.{ending}"
         files[path], paths[name] = content, path
     return files, paths
+
+
+def _style(theme_dir: Path | None) -> bytes:
+    return themed("report.css", theme_dir).replace(b"/* coating colours */", _colours().encode())
 
 
 def themed(name: str, theme_dir: Path | None) -> bytes:

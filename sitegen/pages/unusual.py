@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-import pandas as pd
-
 from sitegen.declarations import Stream, Unusual
 from sitegen.page import counts, words
 from sitegen.page.blocks import Cell
@@ -64,13 +62,13 @@ def _not_used(view: View, stream: Stream) -> Iterator[Unusual]:
     """Readings of a stream that are not used, by their reason."""
     if stream.name not in view.the_desk.streams:
         return
-    frame: pd.DataFrame = view.readings(stream.name)
+    frame = view.readings(stream.name)
     if "use" not in frame:
         return
     out = frame[frame["use"] != ""]
     for use in dict.fromkeys(out["use"]):
         rows = out[out["use"] == use]
-        numbers = sorted({int(each) for each in rows.get("cylinder", pd.Series(dtype=float)).dropna()})
+        numbers = sorted({int(each) for each in (rows["cylinder"].dropna() if "cylinder" in rows else ())})
         of = f" of {words.plural(len(numbers), 'cylinder')} {words.numbers_listed(numbers)}" if numbers else ""
         what = "left out on objection" if use == counts.OBJECTED else "set aside"
         yield Unusual(f"{words.sentence(words.counted(len(rows), 'reading'))}{of} {what}", NOT_USED, 35,

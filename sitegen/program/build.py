@@ -11,9 +11,12 @@ from pathlib import Path, PurePosixPath
 
 from sitegen import units
 from sitegen.problems import Collector, listed, nearest, shown
-from sitegen.program import described, logs, records
-from sitegen.program.definitions import HOME, MOST_CYLINDERS, by_element
+from sitegen.program import described, logs, records, words
+from sitegen.program.convert import instance
+from sitegen.program.definitions import CYLINDERS, HOME, MOST_CYLINDERS
+from sitegen.program.files import Files
 from sitegen.program.model import (
+    Accepted,
     Assembly,
     Build,
     ClosureRule,
@@ -31,12 +34,12 @@ from sitegen.program.model import (
     Phase,
     Place,
     Program,
+    ReviewRule,
     RunRule,
     ScheduleStep,
     SeatingRule,
     Subject,
     Tie,
-    VisitBands,
     WearRule,
     Where,
     Window,
@@ -108,16 +111,23 @@ def build(
     compared = _compared(compare)
     builds = _builds(root, phases, definitions, compared)
     criteria = _criteria(root, order, names, compared, candidates)
-    files = records.Files(folder)
     known: dict[str, Collection[str] | None] = {
         "build": [each.id for each in builds],
         "phase": order,
+        "cylinder": CYLINDERS,
         "tester": None if definitions is None else definitions.testers,
         "reference orifice": None if definitions is None else definitions.reference_orifices,
         "tool": None if definitions is None else definitions.tools,
+        "meter": None if definitions is None else definitions.meters,
         "laboratory": None if definitions is None else definitions.laboratories,
     }
-    sources = records.sources(root, files, known, names.absent)
+    files = Files(folder)
+    own = words.of(root, known)
+    general = [each for each in ((definitions or _NO_DEFINITIONS).words, own) if each]
+    entries = records.entries(root, known, general, names.absent)
+    claims = files.claims(
+        [(each.node, each.words) for each in entries], {"engine": known["build"] or (), "phase": order}
+    )
     meters = None if definitions is None else definitions.meters
     seating, leakdown = root.get("seating"), root.get("leakdown")
     primary = compare.get("primary")
@@ -155,40 +165,26 @@ def build(
             level=_area(seating, "level"),
             fit_through=seating.reference("fit_through", order, "phase", HERE),
         ),
-        leakdown=LeakdownRule(
-            supply=leakdown.quantity("supply", "gauge pressure") or 0.0,
-            oil="wet" if leakdown.text("oil") == "wet" else "dry",
-            supply_band=leakdown.quantity("supply_band", "pressure difference") or LeakdownRule(0.0).supply_band,
-            other_supplies=tuple(
-                pressure
-                for each in leakdown.items("other_supplies")
-                if (pressure := each.own_quantity("gauge pressure")) is not None
-            ),
-            metal={
-                state: window
-                for state in ("warm", "cold")
-                if (window := _window(leakdown.get("metal").get(state), "temperature")) is not None
-            },
-            since_stop=_window(leakdown.get("since_stop"), "time"),
-            locked=leakdown.flag("locked") if leakdown.has("locked") else None,
-            approached=leakdown.texts("approached"),
-            turns=None if (turns := leakdown.whole("turns")) is None else Window(low=turns),
-            wait=_window(leakdown.get("wait"), "time"),
+        leakdown=instance(
+            LeakdownRule, leakdown, turns=None if (turns := leakdown.whole("turns")) is None else Window(low=turns)
         ),
         criteria=criteria,
         criteria_stated=root.get("criteria").date("stated"),
         criteria_hash=criteria_hash(root, criteria) if criteria else "",
-        records=sources,
-        logs=() if logs.STREAM in names.absent else logs.sources(root, files, builds, phases, meters),
+        records=records.sources(entries, claims, known),
+        logs=logs.sources(entries, claims, builds, phases, meters),
+        words=tuple(general),
         exclusions=_exclusions(root, _stems(root, names.absent)),
+        accepted=_accepted(root),
+        review=instance(ReviewRule, root.get("review")) if root.has("review") else None,
         notes=files.take(root.get("notes")) if root.has("notes") else "",
         invented=root.flag("invented"),
         version=root.text("version"),
-        run=_run_rule(root.get("run")),
+        run=instance(RunRule, root.get("run")) if root.has("run") else None,
         inspection=_grades(root.get("inspection")),
         oil=_oil_rule(root.get("oil"), compared),
-        wear=_wear_rule(root.get("wear")),
-        closure=_closure_rule(root.get("closure")),
+        wear=instance(WearRule, root.get("wear")) if root.has("wear") else None,
+        closure=instance(ClosureRule, root.get("closure")),
         ties=_ties(root, order, names),
         sampled=_sampled(root, builds, names.records),
         strange=strange,
@@ -280,7 +276,9 @@ def _passed_over(root: Node, known: _Known, strange: Collection[str]) -> tuple[P
         own = [entry] * (entry.value is not None) + [root.get(key) for key in kind.keys if root.has(key)]
         phases = [each.text("id") for each in root.items("phases") if name in each.texts("records")]
         own += [each for each in root.items("sampled") if each.text("records") == name]
-        own += [each for each in root.items("exclusions") if _file_of(each) in _stems(root, [name])]
+        own += [
+            each for each in root.items("exclusions") if each.has("reading") and _file_of(each) in _stems(root, [name])
+        ]
         if own or phases:
             found[name], planned[name] = own, phases
     if not found and not strange:
@@ -331,109 +329,30 @@ def _area(node: Node, key: str) -> float:
     return units.convert(node.text(key), "mm2")
 
 
-def _run_rule(node: Node) -> RunRule | None:
-    speed, torque = node.quantity("speed_band", "speed"), node.quantity("torque_band", "torque")
-    held = node.quantity("held", "ratio")
-    if speed is None or torque is None or held is None:
-        return None
-    own, usual = node.get("reference_points"), VisitBands()
-    bands = VisitBands(
-        own.quantity("speed_band", "ratio") or usual.speed,
-        own.quantity("torque_band", "ratio") or usual.torque,
-        own.quantity("oil_band", "temperature difference") or usual.oil,
-    )
-    return RunRule(speed, torque, held, bands)
-
-
-def _window(node: Node, dimension: str) -> Window | None:
-    """A range with one end or both; None where it is not stated."""
-    low, high = (node.quantity(end, dimension, zero=True) for end in ("from", "to"))
-    if low is not None and high is not None and low >= high:
-        node.add("range-reversed", f"{node.subject} ends before its beginning", expected="`from` before `to`")
-    if low is None and high is None:
-        return None
-    return Window(low, high)
-
-
 def _oil_rule(node: Node, compared: Sequence[str]) -> OilRule:
-    minutes = node.get("minutes")
-    first, last = minutes.quantity("from", "time", zero=True), minutes.quantity("to", "time")
-    if first is not None and last is not None and first >= last:
-        minutes.add("range-reversed", f"{minutes.subject} ends before its beginning", expected="`from` before `to`")
-    made = []
+    sources = []
     for name, each in node.ids("sources", "among the sources of metal").items():
-        shares = by_element(each, "elements", "ratio")
-        if sum(shares.values()) > 1 + 1e-9:
-            each.get("elements").add(
-                "shares-above-100",
-                f"{each.get('elements').subject} add up to {100 * sum(shares.values()):.4g} %",
-                expected="shares of the mass that add up to at most 100 %",
-            )
-        made.append(
-            OilSource(
-                id=name,
-                title=each.text("title"),
-                elements=shares,
-                coating=each.reference("coating", compared, "coating", HERE),
-                surface=each.quantity("surface", "area"),
-                density=each.quantity("density", "density"),
-                expected=each.quantity("expected", "length"),
-                ring=each.text("ring"),
-            )
-        )
-    return OilRule(
-        minutes=None if first is None or last is None else (first, last),
-        draw_point=node.text("draw_point"),
-        mass_error=node.quantity("mass_error", "ratio") or 0.0,
-        left_after_drain=node.quantity("left_after_drain", "ratio", zero=True),
-        sources=tuple(made),
-    )
-
-
-def _wear_rule(node: Node) -> WearRule | None:
-    pressure = node.quantity("gas_pressure", "pressure difference", zero=True)
-    balance = node.quantity("gas_balance", "ratio", zero=True)
-    if pressure is None or balance is None:
-        return None
-    if balance > 1:
-        node.get("gas_balance").add(
-            "out-of-range", f"{node.get('gas_balance').subject} is above 100 %", expected="at most 100 %"
-        )
-    return WearRule(pressure, balance)
-
-
-def _closure_rule(node: Node) -> ClosureRule:
-    held, bores = node.get("oil_holds"), node.get("bores")
-    least, most = held.quantity("from", "ratio", zero=True), held.quantity("to", "ratio")
-    if least is not None and most is not None and least >= most:
-        held.add("range-reversed", f"{held.subject} ends before its beginning", expected="`from` below `to`")
-    for key, share in (("to", most), ("from", least)):
-        if share is not None and share > 1:
-            held.get(key).add("out-of-range", f"{held.get(key).subject} is above 100 %", expected="at most 100 %")
-    iron = bores.quantity("iron", "ratio")
-    if iron is not None and iron > 1:
-        bores.get("iron").add("out-of-range", f"{bores.get('iron').subject} is above 100 %", expected="at most 100 %")
-    return ClosureRule(
-        not_face=node.quantity("flanks_and_ends", "mass", zero=True),
-        oil_holds=None if least is None or most is None else (least, most),
-        bore_density=bores.quantity("density", "density"),
-        bore_iron=iron,
-    )
+        source = instance(OilSource, each, id=name, coating=each.reference("coating", compared, "coating", HERE))
+        if (total := sum(source.elements.values())) > 1 + 1e-9:
+            shares = each.get("elements")
+            expected = "shares of the mass that add up to at most 100 %"
+            shares.add("shares-above-100", f"{shares.subject} add up to {100 * total:.4g} %", expected=expected)
+        sources.append(source)
+    return instance(OilRule, node, sources=tuple(sources))
 
 
 def _ties(root: Node, order: Sequence[str], known: _Known) -> tuple[Tie, ...]:
     """Pairs of measures that ought to agree; an id names one of them."""
-    made: dict[str, Tie] = {}
+    ties: dict[str, Tie] = {}
     for node in root.items("ties"):
         name = node.text("id")
-        if name in made:
+        if name in ties:
             node.get("id").add("id-twice", f'{node.get("id").subject} "{shown(name)}" is taken', expected="another id")
         first, second = (_subject(node.get(which), order, known) for which in ("first", "second"))
         if first == second and first.measure:
             node.add("tie-with-itself", f"{node.subject} ties a measure to itself", expected="two measures")
-        opposite = node.text("agree") == "opposite"
-        made[name] = Tie(name, node.text("title"), first, second, "opposite" if opposite else "alike")
-    return tuple(made.values())
+        ties[name] = instance(Tie, node, id=name, first=first, second=second)
+    return tuple(ties.values())
 
 
 def _sampled(
@@ -505,16 +424,13 @@ def _file_of(exclusion: Node) -> str:
 def _phases(root: Node, streams: Collection[str] | None) -> tuple[Phase, ...]:
     build_ids = list(dict.fromkeys(filter(None, (each.text("id") for each in root.items("builds")))))
     return tuple(
-        Phase(
+        instance(
+            Phase,
+            node,
             id=name,
-            title=node.text("title"),
-            kind=node.text("kind").replace(" ", "-"),  # type: ignore[arg-type] # the schema allows no other word
             order=order,
-            stage=node.text("stage"),
-            repeat=node.whole("repeat") or 1,
             schedule=tuple(_step(each) for each in node.items("schedule")),
             records=node.references("records", streams, "kind of record", "this version"),
-            condition=node.text("condition"),  # type: ignore[arg-type]
             only=node.references("only", build_ids, "build", HERE),
         )
         for order, (name, node) in enumerate(root.ids("phases", "among the phases").items())
@@ -531,15 +447,8 @@ def _step(node: Node) -> ScheduleStep:
     if ramp is not None and node.flag("reference_point"):
         told = f"{ramp.subject} goes from one to another at a reference point, where blow-by is compared"
         ramp.add("reference-point-ramps", told, expected="one speed and one torque")
-    return ScheduleStep(
-        time=node.quantity("time", "time") or 0.0,
-        speed=first,
-        speed_to=last,
-        torque=torque,
-        reference_point=node.flag("reference_point"),
-        windows={name: window for name in WINDOWS if (window := _window_of(node.get(name))) is not None},
-        torque_to=torque_to,
-    )
+    windows = {name: window for name in WINDOWS if (window := _window_of(node.get(name))) is not None}
+    return instance(ScheduleStep, node, speed=first, speed_to=last, torque=torque, torque_to=torque_to, windows=windows)
 
 
 def _from_to(node: Node, dimension: str) -> tuple[float | None, float | None]:
@@ -595,20 +504,17 @@ def _builds(
                 expected="a place of its own for each build, or none for any",
             )
         made.append(
-            Build(
+            instance(
+                Build,
+                node,
                 id=name,
                 title=node.text("title") or name,
                 order=order,
-                block=block,
-                number=number,
                 engine_type=engine_type,
                 places=_places(node, engine_type.cylinders, definitions, compared),
                 assemblies=_assemblies(node, mine, {each.phase for each in departures if each.kind == "skipped"}),
                 departures=departures,
                 oil=node.reference("oil", oils, "oil", HOME),
-                operator=node.text("operator"),
-                cell=node.text("cell"),
-                note=node.text("note"),
                 built=place,
             )
         )
@@ -758,18 +664,15 @@ def _criteria(
                 expected="mean of builds",
             )
         made.append(
-            Criterion(
+            instance(
+                Criterion,
+                node,
                 id=name,
-                title=node.text("title"),
                 measure=measure,
                 phase=node.reference("phase", order, "phase", HERE),
-                sense=sense.replace("_", "-"),  # type: ignore[arg-type] # one of SENSES
-                scope=node.text("scope").replace(" ", "-"),  # type: ignore[arg-type] # the schema allows no other word
+                sense=sense.replace("_", "-"),
                 coatings=node.references("coatings", compared, "coating", HERE) or candidates,
                 limit=_limit(node.get(sense), (known.measures or {}).get(measure)) if sense in SENSES[:2] else None,
-                end_rule=node.flag("end_rule"),
-                at=node.text("at"),
-                where=node.where,
             )
         )
     return tuple(made)
@@ -814,13 +717,10 @@ def _decision_rule(
 
 def _decisions(root: Node, candidates: Sequence[str]) -> tuple[Decision, ...]:
     return tuple(
-        Decision(
-            where=node.where,
-            on=node.date("on"),
-            by=node.text("by"),
+        instance(
+            Decision,
+            node,
             coating=node.reference("coating", candidates, "candidate", HERE),
-            word=node.text("word"),  # type: ignore[arg-type] # the schema allows no other word
-            why=node.text("why"),
             results=node.get("results").as_written(),
         )
         for node in root.items("decisions")
@@ -887,7 +787,16 @@ def _exclusions(root: Node, passed_over: Collection[str]) -> tuple[Exclusion, ..
     """Objections; those to readings of files that are passed over are not held against anything."""
     made: dict[str, Exclusion] = {}
     for node in root.items("exclusions"):
+        if node.has("review"):
+            continue  # `_accepted` takes those
         reading = node.text("reading")
+        for key in ("reading", "why"):
+            if not node.has(key):
+                node.add(
+                    "missing-key",
+                    f'the key "{key}" is missing{node.within}',
+                    expected="a reading with why, or a review",
+                )
         if reading and reading in made:
             node.get("reading").add(
                 "named-twice",
@@ -896,5 +805,22 @@ def _exclusions(root: Node, passed_over: Collection[str]) -> tuple[Exclusion, ..
             )
         if _file_of(node) in passed_over:
             continue
-        made.setdefault(reading, Exclusion(reading, node.text("why"), node.text("by"), node.date("on"), node.where))
+        made.setdefault(reading, instance(Exclusion, node))
     return tuple(made.values())
+
+
+def _accepted(root: Node) -> tuple[Accepted, ...]:
+    """Reviews whose objections are accepted."""
+    made = []
+    for node in root.items("exclusions"):
+        if not node.has("review"):
+            continue
+        for key in ("reading", "why"):
+            if node.has(key):
+                node.get(key).add(
+                    "key-does-not-apply",
+                    f'"{key}" does not apply{node.within}: the review says it',
+                    next_step="remove it",
+                )
+        made.append(Accepted(node.text("review"), node.texts("readings"), node.text("by"), node.date("on"), node.where))
+    return tuple(made)

@@ -7,9 +7,10 @@ from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 
 from sitegen.problems import Collector, errors, in_order, shown
-from sitegen.program import build, definitions, schema, yamlfile
+from sitegen.program import build, definitions, mappings, reviews, schema, yamlfile
 from sitegen.program.model import Definitions, Folder, Left, Program
 from sitegen.program.node import Node, id_fault
+from sitegen.program.yamlfile import Document
 from sitegen.vocabulary import Problem
 
 DEFINITIONS = "definitions.yaml"
@@ -57,12 +58,12 @@ def load(
                 expected=f"folders that hold a {PROGRAM}",
             )
         )
-    shared = _definitions(home, problems)
+    shared, lender = _definitions(home, problems)
     stopped = shared is None or bool(errors(problems))
     made, left = [], [Left(name, tuple(found)) for name, found in misnamed.items()]
     for folder in folders:
         own: list[Problem] = []
-        program = _program(folder, shared, own, measures, streams, comparable)
+        program = _program(folder, shared, lender, own, measures, streams, comparable)
         if program is None or errors(own):
             left.append(Left(folder.name, tuple(in_order(errors(own)))))
         else:
@@ -138,9 +139,10 @@ def _circles(programs: Sequence[Program]) -> list[Problem]:
     return found
 
 
-def _definitions(home: Path, problems: list[Problem]) -> Definitions | None:
+def _definitions(home: Path, problems: list[Problem]) -> tuple[Definitions | None, Document | None]:
+    """The definitions, and their document, which may lend mappings."""
     collector = Collector(DEFINITIONS)
-    made = None
+    made = document = None
     if not (home / DEFINITIONS).exists():
         collector.add(
             (0, 0), "missing-file", "the file is not there", expected="coatings and engine types beside the programs"
@@ -150,12 +152,13 @@ def _definitions(home: Path, problems: list[Problem]) -> Definitions | None:
         if document is not None and schema.check(document, "definitions", collector):
             made = definitions.build(Node.root(document, collector))
     problems += collector.found
-    return made
+    return made, document
 
 
 def _program(
     folder: Path,
     shared: Definitions | None,
+    lender: Document | None,
     problems: list[Problem],
     measures: Mapping[str, str] | None,
     streams: Collection[str] | None,
@@ -173,8 +176,11 @@ def _program(
             next_step="rename the folder",
         )
     document = yamlfile.read(folder / PROGRAM, collector, folder.parent)
+    document = document and mappings.expanded(document, collector, lender)
     made = None
     if document is not None and schema.check(document, "program", collector):
         made = build.build(document, folder, shared, collector, measures, streams, comparable)
     problems += collector.found
+    if made is not None and not errors(collector.found):
+        made = reviews.joined(made, folder, problems)
     return made

@@ -6,37 +6,62 @@ from collections.abc import Mapping, Sequence
 
 from sitegen import units
 from sitegen.problems import listed, nearest, shown
-from sitegen.program import channels, records
+from sitegen.program import channels, patterns, records, words
+from sitegen.program.convert import instance
 from sitegen.program.definitions import HOME, MOST_CYLINDERS
+from sitegen.program.files import SAID_BY_NAMES, Claim, Claims, tell_pattern
 from sitegen.program.model import Build, LogChannel, LogSource, LogTime, Meter, Phase
 from sitegen.program.node import Node
 
-STREAM = "runlog"
 _HERE = "this program"
 _WAYS = "column with its unit, clock, or date with time_of_day"
 
 
 def sources(
-    root: Node,
-    files: records.Files,
+    entries: Sequence[records.Entry],
+    claims: Claims,
     builds: Sequence[Build],
     phases: Sequence[Phase],
     meters: Mapping[str, Meter] | None,
 ) -> tuple[LogSource, ...]:
     """Every log file of a program in the order written; `meters` None: ids of meters are not checked."""
-    return tuple(_source(entry, files, builds, phases, meters) for entry in root.get("records").items(STREAM))
+    made = []
+    for each in entries:
+        if each.stream == words.LOGS:
+            _check_said(each.node)
+            claimed = claims[each.node.path] or (Claim(""),)
+            made += [_source(each.node, claim, builds, phases, meters) for claim in claimed]
+    return tuple(made)
+
+
+def _check_said(entry: Node) -> None:
+    """Build and phase are each said by a key or in braces."""
+    said = records.said_by_names(entry)
+    if patterns.is_pattern(entry.text("sheet")):
+        fault = patterns.PatternFault(
+            "a run log cannot have", "the name of a worksheet; names of files say build and phase"
+        )
+        tell_pattern(entry.get("sheet"), fault)
+    for name in SAID_BY_NAMES:
+        if entry.has(name) and name in said:
+            records.said_twice(entry, name, entry.get(name), "entry")
+        elif not entry.has(name) and name not in said:
+            step = f'add "{name}"' + (f", or {{{name}}} to `files`" if entry.has("files") else "")
+            entry.add("missing-key", f'the key "{name}" is missing{entry.within}', next_step=step)
+    if not entry.has("channels"):
+        entry.add("missing-key", f'the key "channels" is missing{entry.within}', next_step='add "channels"')
 
 
 def _source(
     entry: Node,
-    files: records.Files,
+    claim: Claim,
     builds: Sequence[Build],
     phases: Sequence[Phase],
     meters: Mapping[str, Meter] | None,
 ) -> LogSource:
-    engine = entry.reference("engine", [each.id for each in builds], "build", _HERE)
+    engine = claim.given.get("engine") or entry.reference("engine", [each.id for each in builds], "build", _HERE)
     build = next((each for each in builds if each.id == engine), None)
-    phase = _phase(entry, build, phases)
+    phase = _phase(entry, claim, build, phases)
     records.check_keys(entry, ("header_rows", "units_row"))
     time = _time(entry.get("time")) if entry.has("time") else None
     made = [_channel(name, node, build, meters) for name, node in entry.entries("channels")]
@@ -48,43 +73,31 @@ def _source(
                 f'no time is given for the channel "{shown(name)}"{entry.within}',
                 expected="`time` for the whole file, or one for each channel",
             )
-    return LogSource(
-        file=files.take(entry.get("file")),
-        where=entry.where,
-        engine=engine,
-        phase=phase,
-        channels=tuple(made),
-        time=time,
-        separator=entry.text("separator"),
-        decimal="," if entry.text("decimal") == "," else ".",
-        encoding=entry.text("encoding"),
-        skip_rows=entry.whole("skip_rows") or 0,
-        header_rows=entry.whole("header_rows") or 1,
-        units_row=entry.flag("units_row"),
-        sheet=entry.text("sheet"),
-    )
+    own = {"engine": engine, "phase": phase, "channels": tuple(made), "time": time}
+    return instance(LogSource, entry, file=claim.file, stem=claim.stem, notes=claim.notes, **own)
 
 
-def _phase(entry: Node, build: Build | None, phases: Sequence[Phase]) -> str:
+def _phase(entry: Node, claim: Claim, build: Build | None, phases: Sequence[Phase]) -> str:
     """The phase of a log: one the build has, in which the engine runs."""
-    name = entry.reference("phase", [each.id for each in phases], "phase", _HERE)
+    by_name = claim.given.get("phase", "")
+    name = by_name or entry.reference("phase", [each.id for each in phases], "phase", _HERE)
+    node = entry.get("files" if by_name else "phase")
+    about = f"{node.subject} fits {shown(claim.file)}, whose phase" if by_name else node.subject
     phase = next((each for each in phases if each.id == name), None)
     if phase is None:
         return ""
     if not phase.fires:
         running = [each.id for each in phases if each.fires]
-        entry.get("phase").add(
+        node.add(
             "phase-not-run",
-            f'{entry.get("phase").subject} is "{name}", in which no engine runs',
+            f'{about} is "{name}", in which no engine runs',
             expected=listed(running),
         )
     elif build is not None:
         gone = phase.only and build.id not in phase.only
         skipped = any(each.phase == name and each.kind == "skipped" for each in build.departures)
         if gone or skipped:
-            entry.get("phase").add(
-                "phase-not-of-build", f'{entry.get("phase").subject} is "{name}", which {build.id} does not run'
-            )
+            node.add("phase-not-of-build", f'{about} is "{name}", which {build.id} does not run')
     return name
 
 
@@ -110,9 +123,9 @@ def _time(node: Node) -> LogTime:
     _unwanted(node, ("unit",), "a stamp has no unit")
     order = node.text("date_order")
     if ways == ["clock"]:
-        return LogTime("clock", (node.text("clock"),), date_order=order)  # type: ignore[arg-type] # of the schema
+        return LogTime("clock", (node.text("clock"),), date_order=order)
     headers = (node.text("date"), node.text("time_of_day"))
-    return LogTime("date-and-time", headers, date_order=order)  # type: ignore[arg-type]
+    return LogTime("date-and-time", headers, date_order=order)
 
 
 def _unwanted(node: Node, keys: Sequence[str], why: str) -> None:
@@ -150,14 +163,8 @@ def _channel(name: str, node: Node, build: Build | None, meters: Mapping[str, Me
         _unit(node.get("unit"), found[0])
         if found[0].metered:
             meter = _meter(node, meters)
-    return LogChannel(
-        name=name,
-        header=node.text("header"),
-        unit=node.text("unit"),
-        meter=meter,
-        time=_time(node.get("time")) if node.has("time") else None,
-        where=node.where,
-    )
+    time = _time(node.get("time")) if node.has("time") else None
+    return instance(LogChannel, node, name=name, meter=meter, time=time)
 
 
 def _above(node: Node) -> str:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Literal, TypeVar
+from typing import Annotated, Any, Final, Literal, TypeVar
 
 from sitegen.vocabulary import Key, Problem, Value
 
@@ -21,6 +21,36 @@ class Where:
     column: int = 0
 
 
+Words = Mapping[str, Mapping[str, str]]
+"""Field, or what several share -> word of a file, as `words.compared` -> the id or word of ours that it means."""
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """Note of a field: a quantity in SI, or the two ends of a range of it. See `convert`."""
+
+    dimension: str  # key of `units.DIMENSIONS`
+    zero: bool = False  # zero may be said
+    share: bool = False  # at most 1
+
+
+@dataclass(frozen=True)
+class Under:
+    """Note of a field that stands elsewhere in its mapping than under its own name."""
+
+    path: tuple[str, ...]
+
+
+DAY: Final = "day"  # note: a day of the calendar, as an ISO date
+ELEMENTS: Final = "elements"  # note: the keys are chemical symbols
+Day = Annotated[str, DAY]
+Length = Annotated[float, Quantity("length")]
+Density = Annotated[float, Quantity("density")]
+Share = Annotated[float, Quantity("ratio")]
+MassFraction = Annotated[float, Quantity("mass fraction")]
+MassFractionOrNone = Annotated[float, Quantity("mass fraction", zero=True)]
+
+
 # ---- definitions.yaml, shared by all programs of a folder ---------------------------------------------------------
 
 
@@ -28,8 +58,8 @@ class Where:
 class Layer:
     name: str
     process: str = ""
-    thickness: float | None = None  # m, nominal
-    tolerance: float | None = None  # m, half-width about it
+    thickness: Length | None = None  # m, nominal
+    tolerance: Length | None = None  # m, half-width about it
     running_in: bool = False
 
     @property
@@ -44,10 +74,10 @@ class Coating:
     order: int  # place in definitions.yaml: fixes colour, point shape and dash for ever
     process: str = ""
     layers: tuple[Layer, ...] = ()  # outermost first
-    hardness_hv: float | None = None
-    thickness: float | None = None  # m, nominal, of all layers
+    hardness_hv: Annotated[float | None, Quantity("hardness"), Under(("hardness",))] = None
+    thickness: Length | None = None  # m, nominal, of all layers
     tracers: tuple[str, ...] = ()  # chemical symbols
-    density: float | None = None  # kg/m3, of the layer
+    density: Density | None = None  # kg/m3, of the layer
 
     @property
     def nominal(self) -> float | None:
@@ -62,22 +92,22 @@ class EngineType:
     id: str
     title: str
     cylinders: int
-    bore: float  # m
-    stroke: float  # m
+    bore: Length  # m
+    stroke: Length  # m
     layout: Literal["inline", "vee", "flat"] = "inline"
     strokes: Literal[2, 4] = 4  # strokes a cycle
     firing_order: tuple[int, ...] = ()
     flywheel: Literal["at the last cylinder", "at the first cylinder"] = "at the last cylinder"
-    rod: float | None = None  # m, centre to centre
+    rod: Length | None = None  # m, centre to centre
     fuel: str = ""
-    rated_speed: float | None = None  # rad/s
-    oil_charge: float | None = None  # kg
+    rated_speed: Annotated[float, Quantity("speed")] | None = None  # rad/s
+    oil_charge: Annotated[float, Quantity("mass")] | None = None  # kg
 
 
 @dataclass(frozen=True)
 class Calibration:
-    on: str  # ISO date
-    due: str  # ISO date
+    on: Day
+    due: Day
     note: str = ""
 
 
@@ -87,9 +117,9 @@ class Tester:
 
     id: str
     title: str
-    orifice: float  # m, diameter of the master orifice
-    gauge_class: float  # Pa, limit of error of each gauge
-    orifice_tolerance: float = 0.0  # m, limit of error of the diameter
+    orifice: Length  # m, diameter of the master orifice
+    gauge_class: Annotated[float, Quantity("pressure difference")]  # Pa, limit of error of each gauge
+    orifice_tolerance: Annotated[float, Quantity("length", zero=True)] = 0.0  # m, limit of error of the diameter
     scale: Literal["pressure", "percent"] = "pressure"
     percent_linear: bool | None = None  # whether a percent scale is linear in gauge pressure; None: not stated
     calibrations: tuple[Calibration, ...] = ()
@@ -101,8 +131,8 @@ class ReferenceOrifice:
 
     id: str
     title: str
-    diameter: float  # m
-    tolerance: float = 0.0  # m, limit of error
+    diameter: Length  # m
+    tolerance: Annotated[float, Quantity("length", zero=True)] = 0.0  # m, limit of error
 
 
 @dataclass(frozen=True)
@@ -128,12 +158,20 @@ class Meter:
     title: str
     principle: Literal["positive-displacement", "thermal-mass", "float", "orifice"]
     scale: Literal["actual", "standard"]  # volume as it passes, or as it would be at the reference conditions
-    reference_pressure: float | None = None  # Pa absolute, of a standard scale
-    reference_temperature: float | None = None  # K, of a standard scale
-    design_pressure: float | None = None  # Pa absolute, of a float or orifice scale
-    design_temperature: float | None = None  # K
-    design_density: float | None = None  # kg/m3 of the gas it is scaled for, at 0 degC and 101.325 kPa
-    time_constant: float | None = None  # s
+    reference_pressure: Annotated[float | None, Quantity("absolute pressure"), Under(("reference", "pressure"))] = (
+        None  # Pa absolute, of a standard scale
+    )
+    reference_temperature: Annotated[float | None, Quantity("temperature"), Under(("reference", "temperature"))] = (
+        None  # K, of a standard scale
+    )
+    design_pressure: Annotated[float | None, Quantity("absolute pressure"), Under(("design", "pressure"))] = (
+        None  # Pa absolute, of a float or orifice scale
+    )
+    design_temperature: Annotated[float | None, Quantity("temperature"), Under(("design", "temperature"))] = None  # K
+    design_density: Annotated[Density | None, Under(("design", "density"))] = (
+        None  # kg/m3 of the gas it is scaled for, at 0 degC and 101.325 kPa
+    )
+    time_constant: Annotated[float, Quantity("time", zero=True)] | None = None  # s
     low: float | None = None  # m3/s on its own scale: below it nothing is sure
     high: float | None = None  # m3/s on its own scale
     calibrations: tuple[Calibration, ...] = ()
@@ -144,11 +182,15 @@ class Oil:
     id: str
     title: str
     grade: str = ""
-    density: float | None = None  # kg/m3
-    fresh: Mapping[str, float] = field(default_factory=dict)  # element -> mass fraction of the oil as delivered [-]
-    fresh_error: Mapping[str, float] = field(default_factory=dict)  # element -> standard uncertainty of it [-]
-    viscosity_40: float | None = None  # m2/s, fresh
-    viscosity_100: float | None = None  # m2/s, fresh
+    density: Density | None = None  # kg/m3
+    fresh: Annotated[Mapping[str, MassFractionOrNone], ELEMENTS] = field(
+        default_factory=dict
+    )  # element -> mass fraction of the oil as delivered [-]
+    fresh_error: Annotated[Mapping[str, MassFractionOrNone], ELEMENTS] = field(
+        default_factory=dict
+    )  # element -> standard uncertainty of it [-]
+    viscosity_40: Annotated[float, Quantity("kinematic viscosity")] | None = None  # m2/s, fresh
+    viscosity_100: Annotated[float, Quantity("kinematic viscosity")] | None = None  # m2/s, fresh
     limits: Mapping[str, float] = field(default_factory=dict)  # condition -> limit in SI; see `definitions.CONDITIONS`
 
 
@@ -156,8 +198,8 @@ class Oil:
 class Precision:
     """A laboratory's own scatter from day to day of one element: sd at a mass fraction c is hypot(at_zero, share c)."""
 
-    at_zero: float  # mass fraction [-]
-    share: float  # [-]
+    at_zero: MassFractionOrNone  # mass fraction [-]
+    share: Annotated[float, Quantity("ratio", zero=True)]  # [-]
 
 
 @dataclass(frozen=True)
@@ -167,9 +209,13 @@ class Laboratory:
     id: str
     title: str
     method: Literal["icp", "rotating-disc"]
-    precision: Mapping[str, Precision] = field(default_factory=dict)  # intermediate precision by element
-    detection: Mapping[str, float] = field(default_factory=dict)  # element -> limit of detection, mass fraction [-]
-    reported_to: float = 0.0  # step its reports are rounded to, mass fraction [-]
+    precision: Annotated[Mapping[str, Precision], ELEMENTS] = field(
+        default_factory=dict
+    )  # intermediate precision by element
+    detection: Annotated[Mapping[str, MassFraction], ELEMENTS] = field(
+        default_factory=dict
+    )  # element -> limit of detection, mass fraction [-]
+    reported_to: MassFraction = 0.0  # step its reports are rounded to, mass fraction [-]
 
 
 @dataclass(frozen=True)
@@ -182,6 +228,7 @@ class Definitions:
     oils: Mapping[str, Oil]
     meters: Mapping[str, Meter] = field(default_factory=dict)
     laboratories: Mapping[str, Laboratory] = field(default_factory=dict)
+    words: Words = field(default_factory=dict)
 
     def limit_of(self, kind: str) -> float | None:
         """Largest limit of error of the tools of a kind, since no record says which of them was read; None: none."""
@@ -197,7 +244,7 @@ PhaseKind = Literal["static-check", "run", "pulls", "teardown", "durability"]
 class ScheduleStep:
     """Part of a phase's planned running; from one speed or torque to another it goes evenly."""
 
-    time: float  # s
+    time: Annotated[float, Quantity("time")]  # s
     speed: float  # rad/s
     speed_to: float  # rad/s, equal to speed when steady
     torque: float | None = None  # N m
@@ -339,7 +386,7 @@ class Decision:
     """A decision that somebody took."""
 
     where: Where
-    on: str  # ISO date
+    on: Day
     by: str
     coating: str
     word: RuleWord
@@ -382,7 +429,7 @@ class SeatingRule:
 
     to_lose: float  # mm2: leak still to lose at most
     level: float  # mm2: leak area to the crankcase at most
-    fit_through: str = ""  # last phase of the seating fit; "" all fired checks
+    fit_through: str = ""  # last phase of the seating fit; "" the last fired one before any durability run
 
 
 @dataclass(frozen=True)
@@ -419,34 +466,50 @@ class LeakdownRule:
     What the program does not state of the protocol is None or empty; see `streams.leakdown.protocol`.
     """
 
-    supply: float  # Pa gauge, nominal
+    supply: Annotated[float, Quantity("gauge pressure")]  # Pa gauge, nominal
     oil: Literal["dry", "wet"] = "dry"
-    supply_band: float = 14e3  # Pa: readings further off belong to another supply pressure
-    other_supplies: tuple[float, ...] = ()  # Pa gauge, meant: never asked about as another unit
-    metal: Mapping[str, Window] = field(default_factory=dict)  # "warm", "cold" -> K, of the metal in that state
-    since_stop: Window | None = None  # s, of a warm reading
+    supply_band: Annotated[float, Quantity("pressure difference")] = (
+        14e3  # Pa: readings further off belong to another supply pressure
+    )
+    other_supplies: tuple[
+        Annotated[float, Quantity("gauge pressure")], ...
+    ] = ()  # Pa gauge, meant: never asked about as another unit
+    metal: Mapping[str, Annotated[Window, Quantity("temperature", zero=True)]] = field(
+        default_factory=dict
+    )  # "warm", "cold" -> K, of the metal in that state
+    since_stop: Annotated[Window, Quantity("time", zero=True)] | None = None  # s, of a warm reading
     locked: bool | None = None
     approached: tuple[str, ...] = ()  # how the position may be reached
     turns: Window | None = None  # of the crankshaft since the last test
-    wait: Window | None = None  # s, from opening the supply
+    wait: Annotated[Window, Quantity("time", zero=True)] | None = None  # s, from opening the supply
 
 
 @dataclass(frozen=True)
 class WearRule:
     """What presses the top ring besides its own tension; stated, since no sheet tells it."""
 
-    gas_pressure: float  # Pa, mean behind the ring over the distance slid
-    gas_balance: float  # share [-] of the face on which gas presses back
+    gas_pressure: Annotated[
+        float, Quantity("pressure difference", zero=True)
+    ]  # Pa, mean behind the ring over the distance slid
+    gas_balance: Annotated[
+        float, Quantity("ratio", zero=True, share=True)
+    ]  # share [-] of the face on which gas presses back
 
 
 @dataclass(frozen=True)
 class ClosureRule:
     """What the ways to measure wear may differ by; stated, since no record tells it."""
 
-    not_face: float | None = None  # kg a ring may lose at its flanks and ends; None: not stated
-    oil_holds: tuple[float, float] | None = None  # least and most share [-] of what wore that oil can show
-    bore_density: float | None = None  # kg/m3
-    bore_iron: float | None = None  # share [-] of the mass of the bores
+    not_face: Annotated[float | None, Quantity("mass", zero=True), Under(("flanks_and_ends",))] = (
+        None  # kg a ring may lose at its flanks and ends; None: not stated
+    )
+    oil_holds: Annotated[tuple[float, float], Quantity("ratio", zero=True, share=True)] | None = (
+        None  # least and most share [-] of what wore that oil can show
+    )
+    bore_density: Annotated[Density | None, Under(("bores", "density"))] = None  # kg/m3
+    bore_iron: Annotated[float | None, Quantity("ratio", share=True), Under(("bores", "iron"))] = (
+        None  # share [-] of the mass of the bores
+    )
 
 
 @dataclass(frozen=True)
@@ -464,19 +527,19 @@ class Tie:
 class VisitBands:
     """How near the visits to a reference point have to stay to their middle; the defaults are common practice."""
 
-    speed: float = 0.01  # share
-    torque: float = 0.02  # share
-    oil: float = 3.0  # K
+    speed: Annotated[Share, Under(("speed_band",))] = 0.01  # share
+    torque: Annotated[Share, Under(("torque_band",))] = 0.02  # share
+    oil: Annotated[float, Quantity("temperature difference"), Under(("oil_band",))] = 3.0  # K
 
 
 @dataclass(frozen=True)
 class RunRule:
     """How near to its schedule a run has to stay to count as planned."""
 
-    speed_band: float  # rad/s
-    torque_band: float  # N m
-    held: float  # share of the planned time within both bands, at least
-    visits: VisitBands = VisitBands()
+    speed_band: Annotated[float, Quantity("speed")]  # rad/s
+    torque_band: Annotated[float, Quantity("torque")]  # N m
+    held: Share  # share of the planned time within both bands, at least
+    visits: Annotated[VisitBands, Under(("reference_points",))] = VisitBands()
 
 
 @dataclass(frozen=True)
@@ -501,11 +564,11 @@ class OilSource:
 
     id: str
     title: str
-    elements: Mapping[str, float]  # element -> share of its mass [-]
+    elements: Annotated[Mapping[str, Share], ELEMENTS]  # element -> share of its mass [-]
     coating: str = ""  # only in builds that hold it
-    surface: float | None = None  # m2 that wear, all parts of the engine together
-    density: float | None = None  # kg/m3
-    expected: float | None = None  # m: wear of that surface expected over the program
+    surface: Annotated[float, Quantity("area")] | None = None  # m2 that wear, all parts of the engine together
+    density: Density | None = None  # kg/m3
+    expected: Length | None = None  # m: wear of that surface expected over the program
     ring: str = ""  # weighed ring of every cylinder it stands for; of a coating it is the top ring where none is named
 
     @property
@@ -518,10 +581,12 @@ class OilSource:
 class OilRule:
     """How oil is sampled, and what the engine's metals may come from. A phase whose records name oil has a sample."""
 
-    minutes: tuple[float, float] | None = None  # s after shutdown, from and to
+    minutes: Annotated[tuple[float, float], Quantity("time", zero=True)] | None = None  # s after shutdown, from and to
     draw_point: str = ""
-    mass_error: float = 0.0  # standard uncertainty of a mass that was weighed or metered, share of it [-]
-    left_after_drain: float | None = None  # share of the charge that a drain leaves in the engine [-]
+    mass_error: Share = 0.0  # standard uncertainty of a mass that was weighed or metered, share of it [-]
+    left_after_drain: Annotated[float, Quantity("ratio", zero=True)] | None = (
+        None  # share of the charge that a drain leaves in the engine [-]
+    )
     sources: tuple[OilSource, ...] = ()
 
 
@@ -545,14 +610,24 @@ class RecordSource:
     sheet_field: str = ""  # sheet form: what its cells hold
     sheet_unit: str = ""
     sheet_phases: Mapping[str, str] = field(default_factory=dict)  # header -> phase id
-    separator: str = ""  # "" detect
-    decimal: Literal[".", ","] = "."
+    # of what follows: "" or None where the entry leaves it to be found in the file
+    separator: str = ""
+    decimal: str = ""
     thousands: str = ""
-    encoding: str = ""  # "" detect
-    date_order: Literal["", "day first", "month first"] = ""
-    skip_rows: int = 0
-    units_row: bool = False
-    sheet: str = ""  # worksheet of a workbook; "" the only one with something in it
+    encoding: str = ""
+    date_order: str = ""
+    skip_rows: int | None = None
+    units_row: bool | None = None
+    sheet: str = ""  # worksheet of a workbook; "" the only one with something in it; in braces what its name says
+    words: tuple[Words, ...] = ()  # the general ones first: later ones count before earlier
+    apart: bool = False  # further worksheets of its workbook are read: ids and places name this one
+    stem: str = ""  # what ids of its readings begin with; see `files.Claim`
+    notes: tuple[str, ...] = ()  # on the entry, told with the file
+
+    @property
+    def ending(self) -> str:
+        """What ids of readings and places add to the file: ":" and the worksheet where several are read."""
+        return f":{self.sheet}" if self.apart else ""
 
 
 @dataclass(frozen=True)
@@ -562,7 +637,7 @@ class LogTime:
     kind: Literal["elapsed", "clock", "date-and-time"]  # a number; one stamp; date and time of day in two columns
     headers: tuple[str, ...]
     unit: str = "s"  # of elapsed time
-    date_order: Literal["", "day first", "month first"] = ""
+    date_order: str = ""  # "" where it is left to be found
 
 
 @dataclass(frozen=True)
@@ -587,13 +662,16 @@ class LogSource:
     phase: str
     channels: tuple[LogChannel, ...]
     time: LogTime | None = None  # None: every channel has its own
-    separator: str = ""  # "" detect
-    decimal: Literal[".", ","] = "."
-    encoding: str = ""  # "" detect
-    skip_rows: int = 0
-    header_rows: int = 1  # headers of several rows are joined by a blank
-    units_row: bool = False
+    # of what follows: "" or None where the entry leaves it to be found in the file
+    separator: str = ""
+    decimal: str = ""
+    encoding: str = ""
+    skip_rows: int | None = None
+    header_rows: int | None = None  # headers of several rows are joined by a blank
+    units_row: bool | None = None
     sheet: str = ""
+    stem: str = ""  # its id
+    notes: tuple[str, ...] = ()  # on the entry, told with the file
 
 
 @dataclass(frozen=True)
@@ -603,8 +681,75 @@ class Exclusion:
     reading: str
     why: str
     by: str = ""
-    on: str = ""
+    on: Day = ""
     where: Where = Where("")
+
+
+@dataclass(frozen=True)
+class Accepted:
+    """Objections of one review that were accepted."""
+
+    review: str  # name of its file, without ending
+    readings: tuple[str, ...]  # () all that it objects to
+    by: str
+    on: Day
+    where: Where
+
+
+Mark = Literal["agrees", "objects", "read again", "open question"]
+
+
+@dataclass(frozen=True)
+class ReviewItem:
+    """One thing a reviewer said: of a reading, else of a cylinder, or of a whole build (cylinder 0)."""
+
+    where: Where
+    says: Mark
+    engine: str
+    cylinder: int = 0
+    reading: str = ""
+    cause: str = ""  # id of one of the program's causes
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class Review:
+    """What one person found going through the results."""
+
+    where: Where
+    id: str  # name of its file, without ending
+    reviewer: str
+    on: Day
+    results: str  # first digits of the hash of the results that were looked at
+    items: tuple[ReviewItem, ...]
+
+
+@dataclass(frozen=True)
+class ReviewRule:
+    """How results are gone through."""
+
+    causes: Mapping[str, str] = field(default_factory=dict)  # id -> title
+    blinded: bool = False
+    knows: tuple[str, ...] = ()  # people who know the coatings
+
+
+@dataclass(frozen=True)
+class Reviewed:
+    """A review today. `moved` by place of its items: what moved of it since; None: git does not hold its results."""
+
+    review: Review
+    moved: Mapping[int, tuple[Moved, ...]] | None
+    as_of: Day = ""  # newest record of the results that were looked at
+
+
+@dataclass(frozen=True)
+class Effect:
+    """What leaving one reading out does, or, where that is accepted, what taking it back would do."""
+
+    reading: str
+    accepted: bool
+    moved: tuple[Moved, ...]  # answers and states first
+    others: int  # values besides that move within their intervals
 
 
 _Named = TypeVar("_Named", Phase, Build)
@@ -645,6 +790,9 @@ class Program:
     logs: tuple[LogSource, ...] = ()
     run: RunRule | None = None  # None: runs are not held against their schedule
     exclusions: tuple[Exclusion, ...] = ()
+    accepted: tuple[Accepted, ...] = ()  # of reviews; what they leave out is among the exclusions
+    review: ReviewRule | None = None
+    reviews: tuple[Review, ...] = ()
     notes: str = ""  # Markdown file relative to the program's folder
     invented: bool = False  # example data, said in the footer of every page
     version: str = ""
@@ -664,6 +812,7 @@ class Program:
     ties: tuple[Tie, ...] = ()
     sampled: Mapping[str, Mapping[str, tuple[int, ...]]] = field(default_factory=dict)  # stream -> build -> cylinders
     strange: Mapping[str, str] = field(default_factory=dict)  # measures of streams this version lacks -> unit as stated
+    words: tuple[Words, ...] = ()  # of the definitions and the whole program; record entries hold them with their own
     passed_over: tuple[Problem, ...] = ()  # one warning of what belongs to such streams
 
     def phase(self, phase: str) -> Phase:

@@ -84,15 +84,19 @@ class Node:
 
     def items(self, key: str) -> list[Node]:
         """Entries of a list."""
-        inner = self.get(key)
-        if not isinstance(inner.value, list):
+        return self.get(key).own_items()
+
+    def own_items(self) -> list[Node]:
+        if not isinstance(self.value, list):
             return []
-        return [Node(self.document, (*inner.path, n), each, self.problems) for n, each in enumerate(inner.value)]
+        return [Node(self.document, (*self.path, n), each, self.problems) for n, each in enumerate(self.value)]
 
     def entries(self, key: str) -> list[tuple[str, Node]]:
         """Keys and values of a mapping, in the order written."""
-        inner = self.get(key)
-        return [(name, inner.get(name)) for name in inner.value] if isinstance(inner.value, dict) else []
+        return self.get(key).own_entries()
+
+    def own_entries(self) -> list[tuple[str, Node]]:
+        return [(name, self.get(name)) for name in self.value] if isinstance(self.value, dict) else []
 
     @property
     def at(self) -> Position:
@@ -104,7 +108,7 @@ class Node:
 
     @property
     def where(self) -> Where:
-        return Where(self.document.file, *self.at)
+        return Where(self.document.home(self.path)[0].file, *self.at)
 
     @property
     def subject(self) -> str:
@@ -122,7 +126,7 @@ class Node:
 
     def as_written(self) -> str:
         """Text of a single value exactly as in the file."""
-        return self.document.texts.get(self.path, "")
+        return self.document.text(self.path) or ""
 
     def text(self, key: str) -> str:
         return self.get(key).own_text()
@@ -134,7 +138,10 @@ class Node:
         return self.get(key).value is True
 
     def whole(self, key: str) -> int | None:
-        number = self.get(key).value
+        return self.get(key).own_whole()
+
+    def own_whole(self) -> int | None:
+        number = self.value
         if isinstance(number, bool) or not isinstance(number, int | float) or number != int(number):
             return None
         return int(number)
@@ -165,22 +172,20 @@ class Node:
 
     def date(self, key: str) -> str:
         """A real day as an ISO date; "" where it is missing or wrong."""
-        inner = self.get(key)
-        if not isinstance(inner.value, str):
+        return self.get(key).own_date()
+
+    def own_date(self) -> str:
+        if not isinstance(self.value, str):
             return ""
-        if _DATE.fullmatch(inner.value):
+        if _DATE.fullmatch(self.value):
             try:
-                return datetime.date.fromisoformat(inner.value).isoformat()
+                return datetime.date.fromisoformat(self.value).isoformat()
             except ValueError:
                 what = "which is not a day of the calendar"
         else:
             what = "which is not a date"
-        self.problems.add(
-            inner.at,
-            "not-a-date",
-            f'{inner.subject} is "{shown(inner.value)}", {what}',
-            expected="year-month-day, such as 2026-01-31",
-        )
+        told = f'{self.subject} is "{shown(self.value)}", {what}'
+        self.add("not-a-date", told, expected="year-month-day, such as 2026-01-31")
         return ""
 
     def reference(self, key: str, allowed: Collection[str] | None, kind: str, home: str) -> str:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 from sitegen import places
 from sitegen.problems import Collector, listed, nearest, shown
 from sitegen.program.yamlfile import Document, Path
+from sitegen.program.yamltext import flow
 from sitegen.units import DIMENSIONS
 
 if TYPE_CHECKING:
@@ -38,10 +39,10 @@ def validator(name: str) -> Draft202012Validator:
     """Validator of one schema of the house: `program`, `definitions`, or the name of a stream."""
     from jsonschema import Draft202012Validator
 
-    return Draft202012Validator(_resolved(name))
+    return Draft202012Validator(resolved(name))
 
 
-def _resolved(name: str) -> Any:
+def resolved(name: str) -> Any:
     """A schema with what it refers to put in place: looking references up took half the time of a check."""
     files: dict[str, Any] = {}
 
@@ -65,6 +66,32 @@ def _resolved(name: str) -> Any:
         return {**put(found, target or file), **made}
 
     return put(content(f"{name}.schema.json"), f"{name}.schema.json")
+
+
+def own_name(rule: Any) -> str:
+    """A name of the user's own, as an example."""
+    return str(rule["propertyNames"]["examples"][0])
+
+
+def example(rule: Any) -> Any:
+    """Something that may stand there: what the rule gives for it, else what follows from it."""
+    if "examples" in rule:
+        return rule["examples"][0]
+    if "const" in rule:
+        return rule["const"]
+    if "enum" in rule:
+        return next(each for each in rule["enum"] if each != rule.get("default"))
+    if rule["type"] == "boolean":
+        return not rule.get("default", False)
+    if rule["type"] in {"integer", "number"}:
+        return max(rule.get("minimum", 1), 1)
+    if rule["type"] == "array":
+        return [example(rule["items"])]
+    properties = rule.get("properties", {})
+    if properties:
+        names = rule.get("required") or list(properties)[:1]
+        return {name: example(properties[name]) for name in names}
+    return {own_name(rule): example(rule["additionalProperties"])}
 
 
 def check(document: Document, name: str, problems: Collector) -> bool:
@@ -93,7 +120,8 @@ def words(document: Document, path: Path) -> str:
     'phases > pulls > schedule > 1'
     """
     said: list[str] = []
-    here: Any = document.data
+    home, path = document.home(path)
+    here: Any = home.data
     for step in path:
         try:
             here = here[step]
@@ -115,6 +143,7 @@ def within(document: Document, path: Path) -> str:
 
 def subject(document: Document, path: Path) -> str:
     """A value as the subject of a sentence: `"kind" in phases > pulls`, `phases > 1` for an item of a list."""
+    document, path = document.home(path)
     if not path:
         return "the file"
     if isinstance(path[-1], int):
@@ -131,12 +160,10 @@ def _tell(document: Document, error: ValidationError, problems: Collector) -> No
         _unknown_keys(document, error, problems)
     elif said == "required":
         for key in _missing(error):
-            problems.add(
-                at,
-                "missing-key",
-                f'the key "{key}" is missing{within(document, path)}',
-                next_step=f'add "{key}"',
-            )
+            inner = rule.get("properties", {}).get(key, {})
+            such = f", such as {flow({key: example(inner)})[1:-1]}" if "description" in inner else ""
+            told = f'the key "{key}" is missing{within(document, path)}'
+            problems.add(at, "missing-key", told, next_step=f'add "{key}"{such}')
     elif error.instance is None and said in {"type", "enum", "const"}:
         problems.add(document.key_at(path), "empty-value", f"{about} has no value", expected=_wanted(rule))
     elif said == "type":
@@ -219,17 +246,22 @@ def _wrong_type(document: Document, error: ValidationError, problems: Collector)
         problems.add(
             at,
             "bare-number",
-            f"{about} is {shown(document.texts.get(path, value))}, a number without a unit",
+            f"{about} is {shown(_as_written(document, path, value))}, a number without a unit",
             expected=f"a number with a unit{' of ' + dimension if dimension else ''}: {spellings}",
         )
         return
     found = "a list" if isinstance(value, list) else "keys with values" if isinstance(value, dict) else ""
     if not found:
-        found = f'"{shown(document.texts.get(path, value))}"' if isinstance(value, str) else _literal(value)
+        found = f'"{shown(_as_written(document, path, value))}"' if isinstance(value, str) else _literal(value)
     next_step = ""
     if _accepts(rule, "string") and not isinstance(value, list | dict):
-        next_step = f'put it in quotes: "{shown(document.texts.get(path, value))}"'
+        next_step = f'put it in quotes: "{shown(_as_written(document, path, value))}"'
     problems.add(at, "wrong-type", f"{about} is {found}", expected=_wanted(rule), next_step=next_step)
+
+
+def _as_written(document: Document, path: Path, value: object) -> object:
+    written = document.text(path)
+    return value if written is None else written
 
 
 def _format(document: Document, value: object, problems: Collector) -> None:
@@ -275,4 +307,5 @@ def _wanted(rule: Any) -> str:
     else:
         wanted = " or ".join(_KINDS[kind] for kind in kinds)
     examples = rule.get("examples")
-    return f"{wanted}, such as {listed(examples)}" if examples else wanted
+    shown_as = [each if isinstance(each, str) else flow(each) for each in examples or ()]
+    return f"{wanted}, such as {listed(shown_as)}" if examples else wanted

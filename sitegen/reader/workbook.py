@@ -73,7 +73,13 @@ def read_workbook(data: bytes, file: str, source: RecordSource, most: int = RECO
     meant.
     """
     with _refused(file), _told(), zipfile.ZipFile(io.BytesIO(data)) as archive:
-        return _Workbook(archive, file, source).grid(hashlib.sha256(data).hexdigest(), most=most)
+        return _Workbook(archive, file).grid(source, hashlib.sha256(data).hexdigest(), most=most)
+
+
+def worksheets(data: bytes, file: str) -> list[tuple[str, bool]]:
+    """Names of the worksheets in their order, and whether something is in them. Raises as `read_workbook`."""
+    with _refused(file), _told(), zipfile.ZipFile(io.BytesIO(data)) as archive:
+        return _Workbook(archive, file).listed()
 
 
 def scan_workbook(data: bytes, file: str, source: RecordSource, take: Callable[[int, list[str]], None]) -> str:
@@ -83,7 +89,18 @@ def scan_workbook(data: bytes, file: str, source: RecordSource, take: Callable[[
     what `take` raises must be no fault this module has a sentence for.
     """
     with _refused(file), _told(), zipfile.ZipFile(io.BytesIO(data)) as archive:
-        return _Workbook(archive, file, source).grid("", take).encoding
+        return _Workbook(archive, file).grid(source, "", take).encoding
+
+
+def read_worksheets(
+    data: bytes, file: str, wanted: str = "", most: int = RECORD_ROWS
+) -> Iterator[tuple[str, Grid | None]]:
+    """Name and cells of each worksheet, one after the other; None instead of cells where another is wanted.
+
+    Raises `Blocked` where the workbook is broken, locked or too large.
+    """
+    with _refused(file), _told(), zipfile.ZipFile(io.BytesIO(data)) as archive:
+        yield from _Workbook(archive, file).grids(hashlib.sha256(data).hexdigest(), wanted, most)
 
 
 @contextmanager
@@ -142,10 +159,9 @@ class _Listed:
 class _Workbook:
     """Parts of a workbook: the list of worksheets, shared texts, and which styles show a date or per cent."""
 
-    def __init__(self, archive: zipfile.ZipFile, file: str, source: RecordSource) -> None:
+    def __init__(self, archive: zipfile.ZipFile, file: str) -> None:
         self._archive = archive
         self._file = file
-        self._source = source
         self._names = set(archive.namelist())
         size = sum(info.file_size for info in archive.infolist())
         if size > UNPACKED_LIMIT:
@@ -153,8 +169,33 @@ class _Workbook:
         if len(self._names) > PARTS_LIMIT:
             raise _TooBigError(f"it has {len(self._names)} parts, more than {PARTS_LIMIT}")
 
-    def grid(self, digest: str, take: Callable[[int, list[str]], None] | None = None, most: int = ROW_LIMIT) -> Grid:
+    def grid(
+        self,
+        source: RecordSource,
+        digest: str,
+        take: Callable[[int, list[str]], None] | None = None,
+        most: int = ROW_LIMIT,
+    ) -> Grid:
         """The worksheet meant, as a grid; its rows go to `take` instead where that is given."""
+        sheets, texts, formats = self._opened()
+        return self._read(self._meant(source, sheets, texts, formats), texts, formats, digest, take, most)
+
+    def listed(self) -> list[tuple[str, bool]]:
+        """Names of the worksheets, and whether something is in them."""
+        sheets, texts, formats = self._opened()
+        return [(sheet.name, self._filled(sheet.part, texts, formats)) for sheet in sheets]
+
+    def grids(self, digest: str, wanted: str, most: int) -> Iterator[tuple[str, Grid | None]]:
+        """Each worksheet, as `read_worksheets` gives it; a part that several name once."""
+        sheets, texts, formats = self._opened()
+        read: set[str] = set()
+        for sheet in sheets:
+            meant = wanted in {"", sheet.name} and sheet.part not in read
+            if meant:
+                read.add(sheet.part)
+            yield sheet.name, self._read(sheet, texts, formats, digest, None, most) if meant else None
+
+    def _opened(self) -> tuple[list[_Listed], list[str], _Formats]:
         main = self._related("", "officeDocument")
         if not main:
             raise _BrokenError("it names no workbook part")
@@ -163,7 +204,17 @@ class _Workbook:
         formats = _Formats(mac, {})
         for part in self._related(main[0], "styles")[:1]:
             formats = _Formats(mac, self._styles(part))
-        sheet = self._meant(sheets, texts, formats)
+        return sheets, texts, formats
+
+    def _read(
+        self,
+        sheet: _Listed,
+        texts: list[str],
+        formats: _Formats,
+        digest: str,
+        take: Callable[[int, list[str]], None] | None,
+        most: int,
+    ) -> Grid:
         read = _Cells(texts, formats, take=take, most=most)
         self.scan(sheet.part, read.start, read.end, read.text)
         return read.grid(digest, sheet.name, ("the worksheet is hidden",) if sheet.hidden else ())
@@ -239,8 +290,8 @@ class _Workbook:
         self.scan(part, start)
         return sheets, mac
 
-    def _meant(self, sheets: list[_Listed], texts: list[str], formats: _Formats) -> _Listed:
-        where, wanted = self._source.where, self._source.sheet
+    def _meant(self, source: RecordSource, sheets: list[_Listed], texts: list[str], formats: _Formats) -> _Listed:
+        where, wanted = source.where, source.sheet
         names = [sheet.name for sheet in sheets]
         if wanted:
             found = next((sheet for sheet in sheets if sheet.name == wanted), None)

@@ -89,13 +89,15 @@ def pack_read(read: Read) -> bytes:
 def unpack_read(content: bytes, again: Callable[[Readings, str], Readings]) -> Read:
     """As it was; `again` reads a build once more where somebody looks at one of its logs or traces."""
     told = json.loads(content)
-    frame = _frame(told["frame"])
+    columns = {name: cells for name, _, cells in told["frame"]}
     once = cache(lambda engine: again(readings, engine))
-    builds = dict(zip(frame["reading"], frame["engine"], strict=True)) if told["traces"] else {}
-    readings = Readings(
-        frame, tuple(Problem(*each) for each in told["problems"]), told["files"],
-        Later(map(tuple, told["logs"]), lambda key: once(key[0]).logs[key]) if told["logs"] else {},
-        Later(told["traces"], lambda key: once(builds[key]).traces[key]) if builds else {}, told["inputs"],
+    builds = dict(zip(columns["reading"], columns["engine"], strict=True)) if told["traces"] else {}
+    readings = Readings.later(
+        {"frame": cache(lambda: _frame(told["frame"]))}, columns=columns,
+        problems=tuple(Problem(*each) for each in told["problems"]), files=told["files"],
+        logs=Later(map(tuple, told["logs"]), lambda key: once(key[0]).logs[key]) if told["logs"] else {},
+        traces=Later(told["traces"], lambda key: once(builds[key]).traces[key]) if builds else {},
+        inputs=told["inputs"], rows=None,
     )  # fmt: skip
     return Read(readings, told["opened"], told["digests"], tuple(told["days"]))
 
@@ -137,7 +139,7 @@ def unpack_results(content: bytes) -> Kept:
 def _result(kind: str, *told: Any) -> Result:
     if kind == "Series":
         id, key, units, frame = told
-        return Series(id, Key(*key), units, _frame(frame))
+        return Series.later({"frame": lambda: _frame(frame)}, id=id, key=Key(*key), units=units)
     if kind == "Value":  # most of them: field by field takes a third of the time
         measure, key, *numbers, flags, reason = told
         value: Value = _KINDS[kind](measure, Key(*key), *numbers, frozenset(flags), reason)

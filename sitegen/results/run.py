@@ -10,17 +10,17 @@ from dataclasses import dataclass, field, replace
 from functools import cache, partial
 from itertools import groupby
 from pathlib import Path
-from typing import NamedTuple, Protocol
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from sitegen.declarations import Step, Stream, in_order
 from sitegen.logs.join import Log
 from sitegen.program import described
 from sitegen.program import seen as seen_as
-from sitegen.program.model import Program, Restated, Standing
+from sitegen.program.model import Effect, Program, Restated, Reviewed, Standing
 from sitegen.reasons import RESTORABLE
 from sitegen.regular import hash_or_none, hashes_of, opened, unchanged, unmoved
 from sitegen.results import keeping
-from sitegen.results.keeping import Kept, Read, some
+from sitegen.results.keeping import Kept, Later, Read, some
 from sitegen.rounding import stored
 from sitegen.shelves import NONE, Shelves, digest, key_of
 from sitegen.tables.ids import unknown_objections
@@ -30,6 +30,7 @@ from sitegen.vocabulary import (
     Change,
     Comparison,
     Key,
+    Lazy,
     Problem,
     Readings,
     ReadingsBook,
@@ -38,6 +39,9 @@ from sitegen.vocabulary import (
     Value,
     Verdict,
 )
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Rows = Mapping[tuple[str, Key], Value]
 Given = Mapping[str, Mapping[str, str]]  # measure -> build -> hash of its values
@@ -82,7 +86,7 @@ class Evidence:
 
 
 @dataclass(frozen=True)
-class Analysis:
+class Analysis(Lazy):
     """Everything the pages and the result files are made from."""
 
     program: Program
@@ -97,10 +101,13 @@ class Analysis:
     digests: Mapping[str, Mapping[str, str]] = field(default_factory=dict)  # stream -> build -> hash of its readings
     files: Mapping[str, bytes] = field(default_factory=dict)  # the results as stored, once they are made
     results_id: str = ""  # short hash of these files, shown in every footer
+    stand: str = ""  # hash of all the results follow from; "": nobody reckoned it
     looks: int | None = 1  # at the primary comparison, by the commits, before all builds are in; None: not known
     changes: tuple[Change, ...] | None = None  # against the last commit of the results; None: nothing to compare with
     written: str = ""  # where these are some: that another version wrote what git holds, and what it changed, a clause
     taken: tuple[Standing, ...] = ()  # decisions, and what moved since they were taken
+    reviewed: tuple[Reviewed, ...] = ()  # reviews, and what moved since
+    effects: tuple[Effect, ...] = ()  # of what they object to
     restated: tuple[Restated, ...] | None = None  # set beforehand and changed late; None: no history is known
 
     @property
@@ -141,7 +148,7 @@ def gather(program: Program, streams: Sequence[Stream], shelves: Shelves = NONE)
     for stream in streams:
         read = _read(seen, stream, base, shelves)
         readings[stream.name], digests[stream.name] = read.readings, read.digests
-        problems.extend(seen_as.placed(each, program, places) for each in read.readings.problems)
+        problems.extend(seen_as.placed(each, places) for each in read.readings.problems)
         days += read.days
     problems.extend(unknown_objections(program, readings))
     for own in readings.values():
@@ -258,7 +265,7 @@ def analyse(
     seen = seen_as.by_steps(evidence.program)
     found = _run(_Ground(seen, evidence.digests, shelves, helpers), evidence.readings, in_order(steps))
     values, verdicts = found.values, found.verdicts
-    values = {**values, **_missing(evidence.program, streams, values)}
+    values = {**values, **_missing(seen, streams, values)}
     values |= _with_what_was_left_out(seen, evidence, streams, in_order(steps), shelves)
     return Analysis(
         program=evidence.program,
@@ -272,6 +279,15 @@ def analyse(
         days=evidence.days,
         digests=evidence.digests,
     )
+
+
+CONCLUDED = ("values", "verdicts", "comparisons", "series")  # what an analysis holds of results
+
+
+def stand_of(evidence: Evidence) -> str:
+    """Hash of all that the results of a program follow from, but what lies there of earlier ones."""
+    told = [(name, each.files, each.inputs) for name, each in evidence.readings.items()]
+    return digest((seen_as.by_steps(evidence.program), evidence.digests, evidence.inputs, evidence.days, told))
 
 
 @dataclass
@@ -335,14 +351,14 @@ class _Ground:
         if self.helpers is None or not self.shelves.open:
             return
         needs = {need for step in steps for need in step.needs}
+        waiting = [engine for engine in known if not self._finished(steps, engine)]
         shares = [
             Share(
                 engine, [step.name for step in steps],
                 {need: _some(self._given[need], (engine, "")) for need in sorted(needs & {*self._given})},
-                [value for value in own.values() if value.measure in needs],
+                [value for value in known[engine].values() if value.measure in needs],
             )
-            for engine, own in sorted(known.items(), key=lambda item: -_weight(recorded[item[0]]))
-            if not self._finished(steps, engine)
+            for engine in sorted(waiting, key=lambda each: -_weight(recorded[each]))
         ]  # fmt: skip
         if len(shares) > 1:
             self.helpers.run(self.program, digest(self._recorded), shares)
@@ -373,10 +389,14 @@ def _given(results: Sequence[Result]) -> dict[str, dict[str, str]]:
     return {measure: {build: digest(own) for build, own in builds.items()} for measure, builds in rows.items()}
 
 
+def bare(recorded: Mapping[str, Readings]) -> dict[str, Readings]:
+    """What a step sees: what was recorded, not what was told of the files."""
+    return {name: each.but(problems=(), files={}, inputs={}) for name, each in recorded.items()}
+
+
 def _run(ground: _Ground, recorded: Mapping[str, Readings], ordered: Sequence[Step]) -> _Found:
     program = ground.program
-    # a step sees what was recorded, not what was told of the files
-    readings = {name: Readings(each.frame, logs=each.logs, traces=each.traces) for name, each in recorded.items()}
+    readings = bare(recorded)
     found = _Found({}, [], [], [])
     values = found.values
 
@@ -471,24 +491,29 @@ def _run_step(program: Program, engine: str, step: Step, readings: Mapping[str, 
     return [stored(result) for result in given]
 
 
-def by_engine(program: Program, readings: Mapping[str, Readings]) -> dict[str, dict[str, Readings]]:
-    """The readings of each build, every stream parted once, and its rows.
+def by_engine(program: Program, readings: Mapping[str, Readings]) -> Mapping[str, Mapping[str, Readings]]:
+    """The readings of each build, every stream parted once, when a step first asks for it, and its rows.
 
-    Rows of a whole table, made when a step first asks for them, take hardly longer than those of a part of it.
+    Rows of a whole table take hardly longer than those of a part of it.
     """
     together = len(program.builds) > 1
-    parts: dict[str, dict[str, Readings]] = {build.id: {} for build in program.builds}
-    for name, each in readings.items():
+
+    @cache
+    def parted(name: str) -> dict[str, Readings]:
+        each, places = readings[name], {build.id: list[int]() for build in program.builds}
         made = cache(partial(rows_of, each.frame))
-        places: dict[str, list[int]] = {}
-        for place, engine in enumerate(each.frame["engine"].tolist()):
-            places.setdefault(engine, []).append(place)
-        for engine, part in parts.items():
-            own = places.get(engine, [])
-            part[name] = _part(each, own, engine)
-            if together:
-                part[name] = replace(part[name], rows=partial(_at, made, own))
-    return parts
+        for place, engine in enumerate(each.cells("engine")):
+            if engine in places:
+                places[engine].append(place)
+        parts = {engine: _part(each, own, engine) for engine, own in places.items()}
+        if together:
+            parts = {engine: part.but(rows=partial(_at, made, places[engine])) for engine, part in parts.items()}
+        return parts
+
+    def of(engine: str) -> Mapping[str, Readings]:
+        return Later(readings, lambda name: parted(name)[engine])
+
+    return {build.id: of(build.id) for build in program.builds}
 
 
 def _part(each: Readings, own: Sequence[int], engine: str) -> Readings:
@@ -535,16 +560,14 @@ def _with_what_was_left_out(
     added: dict[tuple[str, Key], Value] = {}
     for stream in streams:
         steps = _leading_to(ordered, stream.recorded)
-        frame = evidence.readings[stream.name].frame
-        for position in [i for i, use in enumerate(frame["use"]) if use in RESTORABLE]:
-            reading = frame.iloc[position]
-            if "cylinder" not in frame:  # of a stream of whole engines
+        own = evidence.readings[stream.name]
+        for position in [i for i, use in enumerate(own.cells("use")) if use in RESTORABLE]:
+            if not own.cells("cylinder"):  # of a stream of whole engines
                 continue
+            reading = {name: own.cells(name)[position] for name in ("reading", "engine", "cylinder", "phase", "use")}
             if not isinstance(reading["engine"], str) or not given(reading["cylinder"]):
                 continue
-            restored = frame.copy()
-            restored.loc[restored.index[position], "use"] = ""
-            readings = {**evidence.readings, stream.name: replace(evidence.readings[stream.name], frame=restored)}
+            readings = {**evidence.readings, stream.name: _restored(own, position)}
             alone = replace(seen, builds=tuple(b for b in seen.builds if b.id == reading["engine"]))
             hashes = {build: f"{sha} with {position}" for build, sha in evidence.digests.get(stream.name, {}).items()}
             digests = {**evidence.digests, stream.name: hashes}
@@ -560,6 +583,17 @@ def _with_what_was_left_out(
                     with_it = key._replace(at=f"with:{reading['reading']}")
                     added[measure, with_it] = replace(value, key=with_it, status="excluded", reason=str(reading["use"]))
     return added
+
+
+def _restored(readings: Readings, position: int) -> Readings:
+    """The same with one reading used."""
+
+    def frame() -> pd.DataFrame:
+        restored = readings.frame.copy()
+        restored.loc[restored.index[position], "use"] = ""
+        return restored
+
+    return Readings.later({"frame": cache(frame)}, logs=readings.logs, traces=readings.traces, files={}, inputs={})
 
 
 def _leading_to(ordered: Sequence[Step], measures: Iterable[str]) -> list[Step]:

@@ -20,7 +20,7 @@ from typing import Any, cast
 
 from sitegen.git import git
 from sitegen.problems import Collector
-from sitegen.program import build, schema, yamlfile
+from sitegen.program import build, mappings, schema, yamlfile
 from sitegen.program.folder import PROGRAM
 from sitegen.program.model import EVERY, Criterion, DecisionRule, Program, Restated, Subject, Where
 from sitegen.results.committed import contents, whole_history
@@ -138,6 +138,7 @@ def _said(content: bytes, folder: str, units: tuple[tuple[str, str], ...]) -> Ma
     """What a state of the file sets beforehand; None where this version cannot read it."""
     problems = Collector(PROGRAM)
     document = yamlfile.parse(content, problems)
+    document = document and mappings.expanded(document, Collector(PROGRAM))  # what definitions lent then is not known
     if document is None or not schema.check(document, "program", problems) or problems.found:
         return None
     said = _of(build.build(document, Path(folder), None, problems, dict(units)))
@@ -193,9 +194,8 @@ class _Today:
         lines: dict[str, list[int]] = {}
         own = re.compile(rf"^{re.escape(Path(program.folder).name)}/")
         for each in readings.values():
-            if "file" in each.frame and "row" in each.frame:
-                for file, row in zip(each.frame["file"].astype(str), each.frame["row"], strict=True):
-                    lines.setdefault(own.sub("", file), []).append(int(row) if row == row else 0)
+            for file, row in zip(map(str, each.cells("file")), each.cells("row"), strict=False):
+                lines.setdefault(own.sub("", file), []).append(int(row) if row == row else 0)
         return cls(program, lines)
 
     @property

@@ -20,6 +20,7 @@ from sitegen.starting.answers import NEEDED, Answers, Around
 from sitegen.writing import CannotPublish, change
 
 SCHEMAS = "schemas"
+_PAGE = "# Every key\n"  # begins the page of every key, by which a copy of it is known
 _PROGRAM_ID = re.compile("[a-z0-9][a-z0-9-]*")
 
 
@@ -150,7 +151,7 @@ def _beside(home: Path, remarks: list[str]) -> Iterator[tuple[Path, str]]:
             f"{config.name} is there and is not touched. Add to its `hooks` of a local repo:\n\n{texts.hook(inside)}"
         )
     yield config, texts.pre_commit(inside)
-    for source in sorted(places.schemas().glob("*.json")):
+    for source in _copied():
         own = programs / SCHEMAS / source.name
         content = source.read_text(encoding="utf-8")
         if own.exists() and _text_of(own) != content:
@@ -159,6 +160,11 @@ def _beside(home: Path, remarks: list[str]) -> Iterator[tuple[Path, str]]:
                 f"{shown(programs.name)}` brings the copies up to date; checks use sitegen's own in any case."
             )
         yield own, content
+
+
+def _copied() -> list[Path]:
+    """What a programs folder gets a copy of: the schemas, for editors, and the page of every key."""
+    return sorted([*places.schemas().glob("*.json"), places.schemas() / "README.md"])
 
 
 def _text_of(path: Path) -> str:
@@ -176,11 +182,11 @@ def refresh(programs: Path) -> Begun:
     if not programs.is_dir():
         raise CannotStart(f"{shown(programs)}: there is no such folder.")
     changed: dict[Path, str] = {}
-    for source in sorted(places.schemas().glob("*.json")):
+    for source in _copied():
         own, content = programs / SCHEMAS / source.name, source.read_text(encoding="utf-8")
         said = _text_of(own) if own.exists() else ""
-        if said and f'"$id": "{source.name}"' not in said:
-            raise CannotStart(f"{shown(own)}: this is no schema of sitegen, and is not touched. Nothing was written.")
+        if said and f'"$id": "{source.name}"' not in said and not said.startswith(_PAGE):
+            raise CannotStart(f"{shown(own)}: this is no file of sitegen, and is not touched. Nothing was written.")
         if said != content:
             changed[own.absolute()] = content
     if changed:

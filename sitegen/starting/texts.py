@@ -147,7 +147,8 @@ def program(answers: Answers, streams: Sequence[Stream], schema: str) -> str:
     primary = primary_phase(answers.phases)
     lines = [
         f"# yaml-language-server: $schema={schema}",
-        "# Every quantity carries its unit. `sitegen check` tells what is wrong, with line and column.",
+        "# Every quantity carries its unit. `sitegen check` tells what is wrong, with line and column; `sitegen key",
+        "# to_lose` explains one key, schemas/README.md every one.",
         "format: 1",
         f"title: {scalar(answers.title)}",
         f"question: {scalar(answers.question)}",

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from difflib import SequenceMatcher
 from typing import Any
 
 from sitegen import units
 from sitegen.problems import nearest, shown
-from sitegen.program.model import RecordSource, Where
+from sitegen.program.model import RecordSource, Where, Words
 from sitegen.reader.blocked import Blocked
+from sitegen.reader.headers import parted, plain
 from sitegen.reader.numbers import dates
-from sitegen.reader.table import Table, plain
+from sitegen.reader.table import Table
 from sitegen.vocabulary import Field, Problem
 
 _ALIKE = 0.8  # a header this like a field's name is taken for a slip of the pen
@@ -38,6 +39,26 @@ class Use:
     unit: str = ""  # as written
     scale: float = 1.0  # number · scale + offset is in the field's unit
     offset: float = 0.0
+    words: Mapping[str, str] | None = None  # word of the file, as compared -> the text it stands for
+
+
+def own_words(what: Field, levels: Sequence[Words]) -> Mapping[str, str]:
+    """What words of files stand for in a field, by the word as compared: text of ours, "" for nothing.
+
+    Those of later levels count before earlier ones, those for the field itself before those it shares.
+    """
+    found: dict[str, str] = {}
+    for words in levels:
+        for name in (what.shared_words, what.name):
+            found |= words.get(name, {})
+    if what.shared_words != "mark":
+        return found
+    marks = MARKS if what.kind == "bounded" else {"not-measured": ""}
+    return {word: marks[means] for word, means in found.items() if means in marks}
+
+
+MARKS: Mapping[str, str] = {"not-detected": "ND", "not-measured": "-"}
+"""What words may say in place of a number, and the mark it is in a field of bounds."""
 
 
 @dataclass(frozen=True)
@@ -48,19 +69,6 @@ class Plan:
     cells: tuple[tuple[Use, str], ...]  # sheet form: column and phase
     constants: Mapping[str, Any]  # field -> value in the field's unit
     columns: Mapping[str, str] = field(default_factory=dict)  # header -> field, "" where it is not used
-
-
-def parted(header: str) -> tuple[str, str]:
-    """Name and bracketed unit of a header.
-
-    >>> parted("pressure [kPa gauge]"), parted("percent ()"), parted("engine")
-    (('pressure', 'kPa gauge'), ('percent', ''), ('engine', ''))
-    """
-    text = plain(header)
-    at = text.find("(") if text.endswith(")") else text.rfind("[") if text.endswith("]") else -1
-    if at < 0 or (text[at] == "[" and "]" in text[at:-1]):
-        return text, ""
-    return text[:at].rstrip(), plain(text[at + 1 : -1])
 
 
 def known_headers(source: RecordSource, fields: Sequence[Field]) -> Callable[[Sequence[str]], int]:
@@ -88,8 +96,8 @@ class Planner:
 
     def plan(self) -> Plan:
         """Raises `Blocked` with everything that is missing, unknown or contradictory."""
-        uses = self._stated() if self._source.columns else self._by_name()
-        cells = self._cells() if self._source.form == "sheet" else ()
+        uses = [self._worded(use) for use in (self._stated() if self._source.columns else self._by_name())]
+        cells = [(self._worded(use), phase) for use, phase in self._cells()] if self._source.form == "sheet" else []
         constants = {name: self._constant(name, value) for name, value in self._source.constants.items()}
         given = {use.field.name for use in uses} | set(constants) | {use.field.name for use, _ in cells}
         given |= {"phase"} if cells else set()
@@ -115,6 +123,9 @@ class Planner:
             constants,
             {name or f"(column {i + 1})": self._taken.get(i, "") for i, name in enumerate(self._table.header)},
         )
+
+    def _worded(self, use: Use) -> Use:
+        return replace(use, words=own_words(use.field, self._source.words) or None)
 
     # ---- problems ---------------------------------------------------------------------------------------------------
 
@@ -361,6 +372,15 @@ def word(what: Field, text: str) -> str:
     if found not in known:
         raise ValueError(f'"{shown(text)}" is not one of its words')
     return known[found]
+
+
+def is_word(what: Field, text: str) -> bool:
+    """Whether a text is one of a field's words."""
+    try:
+        word(what, text)
+    except ValueError:
+        return False
+    return True
 
 
 def expected(what: Field) -> str:

@@ -1,1 +1,1 @@
-"""Trace files of profilometers: text as instruments write it → x and z in metres, with what stands above them."""
+"""Trace files of profilometers: text, worksheets and XML as instruments write them → x and z in metres."""

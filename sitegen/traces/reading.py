@@ -1,67 +1,42 @@
 """One trace file to its points.
 
-A trace is a block of rows of numbers, with or without something above it: pairs of key and value, titles, a row of
-headers, a row of units, a count of points. The block is found by itself; which column is what is taken from the record,
-else from the headers, else from the order (x, then z). Units are never guessed.
+A file holds one trace or several: rows of numbers in a text or a worksheet (`lines`), or numbers in an element of XML
+(`markup`). Which column is what is taken from the record, else from the headers, else from the order (x, then z). Units
+are never guessed, and of several traces none is taken that the record does not name.
 """
 
 from __future__ import annotations
 
-import io
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from pathlib import Path
+from dataclasses import dataclass, field, replace
+from pathlib import Path, PurePosixPath
 
 import numpy as np
-import numpy.typing as npt
 
 from sitegen import units
-from sitegen.problems import shown
-from sitegen.reader.blocked import refusal
-from sitegen.reader.decode import decode, read_text
-from sitegen.reader.numbers import LONGEST, PLAIN
+from sitegen.problems import listed, nearest, shown
+from sitegen.program.files import WORKBOOKS
+from sitegen.reader.blocked import Blocked, refusal
+from sitegen.reader.decode import decode, read_text, taken
+from sitegen.reader.kinds import PACKED_LIMIT
+from sitegen.reader.numbers import LONGEST
+from sitegen.traces.lines import CELLS, blocks_of
+from sitegen.traces.markup import elements_of, is_xml
+from sitegen.traces.points import LEAST_POINTS, SPACING, Asked, Floats, Points, metres, unit_of
 from sitegen.vocabulary import Problem
 
-Floats = npt.NDArray[np.float64]
-
-LEAST_POINTS = 3  # fewer are no trace
-MOST_ABOVE = 400  # lines above the points that are looked at
+MOST_ROWS = 200_000  # of a worksheet
 MOST_BAD = 0.2  # share of its rows a trace may lack a number in; a convention of ours
 MOST_BACK = 0.05  # share of its length a trace may go back and still be one trace; a convention of ours
-_SEPARATORS = (";", "\t", ",", " ")
-_BLANKS = re.compile(r"[ \t]+")  # not the hard space, which keeps a header and its unit together
-_MARKS = re.compile(r"[:=;\t,]")  # after the key of a line above the points
-_LONGEST_KEY = 60
-_DIGITS = re.compile(r"[0-9]+")
-_XML = re.compile(r"\s*<[?!A-Za-z]")
-# what instruments and tables write where there is no height; longer words are words
-_VOID = {"nan", "inf", "-inf", "+inf", "n/a", "na", "null", "none", "void", "lost", "bad", "invalid", "error", "err",
-         "over", "overflow", "1.#qnan", "-1.#ind", "1.#inf", "#n/a"}  # fmt: skip
-_UNIT = re.compile(r"\[([^\[\]]*)\]|\(([^()]*)\)|\bin\s+(\S+)$|\s(\S+)$")
-_SPELT = {"micrometer": "um", "micrometre": "um", "micron": "um", "millimeter": "mm", "millimetre": "mm",
-          "nanometer": "nm", "nanometre": "nm"}  # fmt: skip
+MOST_ALIKE = 0.2  # share of its points that may stand at one height in a row; a convention of ours
+MOST_LISTED = 20  # beginnings of traces that a message names
+SAME_STEP = 1e-3  # share two statements of a step may differ by
 _X = ("x", "lateral", "distance", "position", "length", "travel")
 _Z = ("z", "y", "height", "raw", "profile", "deflection", "amplitude")
 _VALID = ("valid", "validity", "flag", "ok")
 _INDEX = ("index", "no", "no.", "n", "nr", "number", "point")
-_COUNT = ("points", "numpoints", "number of points", "count", "samples", "number of samples")
-_SPACING = ("spacing", "step", "x step", "dx", "resolution", "sampling interval")
-STATED = ("ra", "rq", "rz", "rt", "rk", "rpk", "rvk")  # results an instrument may write above its points
-
-
-@dataclass(frozen=True)
-class Layout:
-    """What the record says of a trace file; "" and None: to be found in the file itself."""
-
-    x: str = ""  # header of the column
-    z: str = ""
-    valid: str = ""
-    x_unit: str = ""
-    z_unit: str = ""
-    step: float | None = None  # m, between points of a file with heights only
-    encoding: str = ""
 
 
 @dataclass(frozen=True)
@@ -71,12 +46,13 @@ class Trace:
     x: Floats  # m, in the order of the file
     z: Floats  # m; nan where the point is marked as not valid, or is no number
     invalid: int
-    facts: Mapping[str, str] = field(default_factory=dict)  # key -> value, of the lines above the points
+    facts: Mapping[str, str] = field(default_factory=dict)  # key -> value, of what stands above the points
     stated: Mapping[str, float] = field(default_factory=dict)  # "ra" ... -> m
     encoding: str = ""
     digest: str = ""  # sha256 of the bytes
+    part: tuple[str, int, str] = ("", 1, "")  # of the file: worksheet, section, column of heights
     notes: tuple[str, ...] = ()
-    doubts: tuple[Problem, ...] = ()  # warnings: rows without a number, places that step back
+    doubts: tuple[Problem, ...] = ()  # warnings: rows without a number, places that step back, heights that stand still
 
     @property
     def length(self) -> float:
@@ -89,73 +65,245 @@ class Trace:
         return float(np.median(np.abs(np.diff(self.x)))) if len(self.x) > 1 else math.nan
 
 
-def read_trace(path: Path, file: str, how: Layout) -> Trace:
+@dataclass(frozen=True)
+class _Held:
+    """What a file holds before one trace of it is chosen."""
+
+    blocks: Sequence[Points]
+    encoding: str
+    digest: str
+    notes: tuple[str, ...]
+    sheet: str = ""
+
+
+@dataclass(frozen=True)
+class _Run:
+    """Rows of a block along which x runs one way, in metres; nan where a row says none."""
+
+    points: Points
+    at_z: int
+    x: Floats
+    z: Floats
+    valid: np.ndarray
+    used: tuple[int, ...]  # columns that were read
+    begin: int  # of the rows of the block
+    end: int
+    stepped: bool = False  # whether its places follow from a step
+    back: float = 0.0  # m, that x goes back where this begins
+
+
+def read_trace(path: Path, file: str, asked: Asked) -> Trace:
     """The trace in the file at `path`; `file` is its name in messages. Raises `Blocked` where it cannot be trusted."""
-    return _trace(read_text(path, file, how.encoding), file, how)
+    if PurePosixPath(file).suffix.lower() in WORKBOOKS:
+        return _trace(_in_workbook(path, file, asked), file, asked)
+    content = read_text(path, file, asked.encoding)
+    return _trace(_in_text(content.text, file, asked, content.encoding, content.digest, content.notes), file, asked)
 
 
-def trace_of(data: bytes, file: str, how: Layout) -> Trace:
-    """The trace in these bytes. Raises `Blocked`; see `read_trace`."""
-    return _trace(decode(data, file, how.encoding), file, how)
+def trace_of(data: bytes, file: str, asked: Asked) -> Trace:
+    """The trace in these bytes of a text. Raises `Blocked`; see `read_trace`."""
+    content = decode(data, file, asked.encoding)
+    return _trace(_in_text(content.text, file, asked, content.encoding, content.digest, content.notes), file, asked)
 
 
-def _trace(content: object, file: str, how: Layout) -> Trace:
-    text = content.text  # type: ignore[attr-defined] # Decoded
+def _in_text(text: str, file: str, asked: Asked, encoding: str, digest: str, notes: tuple[str, ...]) -> _Held:
+    if is_xml(text):
+        return _Held(elements_of(text, file, asked), encoding, digest, notes)
     lines = text.split("\n")
-    if _XML.match(text):
+    return _Held(blocks_of(lines, range(1, len(lines) + 1), file), encoding, digest, notes)
+
+
+def _in_workbook(path: Path, file: str, asked: Asked) -> _Held:
+    """The blocks of the worksheet asked for, else of the only one that holds some."""
+    from sitegen.reader.workbook import read_worksheets
+
+    data = taken(path, file, lambda stream: stream.read(), PACKED_LIMIT)
+    names: list[str] = []
+    found: dict[str, _Held] = {}
+    for name, grid in read_worksheets(data, file, asked.sheet, MOST_ROWS):
+        names.append(name)
+        if grid is None:
+            continue
+        try:
+            blocks = blocks_of([CELLS.join(row) for row in grid.rows], grid.numbers, file)
+        except Blocked:
+            if asked.sheet:
+                raise
+            continue
+        found[name] = _Held(blocks, grid.encoding, grid.digest, tuple(grid.notes), name)
+    if asked.sheet and asked.sheet not in names:
         raise refusal(
-            file, 1, "trace-xml", "this is XML: its numbers stand between tags, and are not read from there",
-            "rows of x and z as text", "save the profile as a table of text",
+            file, 0, "worksheet-unknown", f'it has no worksheet "{shown(asked.sheet)}"', listed(names),
+            "correct `sheet` in the record", nearest=nearest(asked.sheet, names),
         )  # fmt: skip
-    separator, decimal, width, begin = _block(lines, file)
-    above = [line for line in lines[:begin] if line.strip(" \t,;")]
-    rows = [(at, line) for at, line in enumerate(lines[begin:], begin + 1) if line.strip(" \t,;")]
-    facts = _facts(above)
-    columns, bad = _columns(rows, separator, decimal, width)
-    headers, unit_cells = _headers(above, separator, width)
-    at_x, at_z, at_valid = _places(headers, width, file, begin, how)
-    used = sorted({at for at in (at_x, at_z, at_valid) if at is not None})
-    bad += [(rows[place][0], at) for at in used for place in np.flatnonzero(np.isnan(columns[at])).tolist()]
-    doubts = _not_numbers(bad, len(rows), headers, file)
-    if (more := _rows_above(lines[: max(begin - 1, 0)], separator, decimal, width)) >= LEAST_POINTS:
-        what = f"{more} rows of numbers above this line are not used: words part them from those below"
-        doubts.append(_doubt(file, begin, "trace-rows-above", what, "one block of rows"))
-    scale_z = _scale(headers, unit_cells, at_z, how.z_unit, facts, file, begin, "z")
-    z = columns[at_z] * scale_z
-    if at_x is None:
-        x = np.arange(len(z)) * _step(how, facts, file, begin)
-    else:
-        x = columns[at_x] * _scale(headers, unit_cells, at_x, how.x_unit, facts, file, begin, "x")
-    valid = np.isfinite(x) & np.isfinite(z)
-    if at_valid is not None:
-        valid &= columns[at_valid] > 0
-    _counted(facts, len(rows), file)
-    if int(valid.sum()) < LEAST_POINTS:
+    if len(found) == 1:
+        return next(iter(found.values()))
+    if found:
         raise refusal(
-            file, begin + 1, "trace-too-few-points", f"{int(valid.sum())} of its {len(rows)} points are valid",
-            f"at least {LEAST_POINTS}", "see whether this is the right file",
+            file, 0, "worksheet-unstated", f"{len(found)} of its worksheets hold rows of numbers",
+            f"the name of one: {listed(found)}", "write `sheet` in the record",
         )  # fmt: skip
-    known = np.isfinite(x)
-    z = np.where(valid, z, np.nan)[known]
-    x = x[known]
-    if len(x) > 1 and float(x.max() - x.min()) <= 0:
-        raise refusal(
-            file, begin + 1, "trace-no-length", "all its points stand at the same place",
-            "places that differ", "see whether x and z are the right columns",
-        )  # fmt: skip
-    doubts += _onwards(x, [rows[place][0] for place in np.flatnonzero(known).tolist()], file)
-    return Trace(
-        x, z, len(rows) - int(valid.sum()), facts, _stated(above, separator),
-        content.encoding, content.digest, content.notes, tuple(doubts),  # type: ignore[attr-defined]
+    raise refusal(
+        file, 0, "trace-no-points", "none of its worksheets holds rows of numbers", "rows of x and z",
+        "see whether this is the right file",
     )  # fmt: skip
 
 
-def _not_numbers(bad: Sequence[tuple[int, int]], rows: int, headers: Sequence[str], file: str) -> list[Problem]:
-    """What is told of cells (line, column) without a number. Raises `Blocked` where there are too many."""
+# ---- which trace of the file ----------------------------------------------------------------------------------------
+
+
+def _trace(held: _Held, file: str, asked: Asked) -> Trace:
+    section, run = _chosen(held, file, asked)
+    points, rows = run.points, slice(run.begin, run.end)
+    lines = points.lines[rows]
+    bad = [(row - run.begin, at) for row, at in points.over if run.begin <= row < run.end]
+    bad += [(row, at) for at in run.used for row in np.flatnonzero(np.isnan(points.columns[at][rows])).tolist()]
+    doubts = _not_numbers(bad, lines, points.headers, file)
+    _counted(points, len(lines), file)
+    valid = run.valid[rows]
+    if int(valid.sum()) < LEAST_POINTS:
+        raise refusal(
+            file, lines[0], "trace-too-few-points", f"{int(valid.sum())} of its {len(lines)} points are valid",
+            f"at least {LEAST_POINTS}", "see whether this is the right file",
+        )  # fmt: skip
+    known = np.isfinite(run.x[rows])
+    x, z = run.x[rows][known], np.where(valid, run.z[rows], np.nan)[known]
+    at = [lines[place] for place in np.flatnonzero(known).tolist()]
+    if float(x.max() - x.min()) <= 0:
+        raise refusal(
+            file, lines[0], "trace-no-length", "all its points stand at the same place",
+            "places that differ", "see whether x and z are the right columns",
+        )  # fmt: skip
+    doubts += [*_onwards(x, at, file), *_moving(z, at, file)]
+    return Trace(
+        x, z, len(lines) - int(valid.sum()), points.facts, points.stated, held.encoding, held.digest,
+        (held.sheet, section, points.headers[run.at_z] or str(run.at_z)), held.notes, tuple(doubts),
+    )  # fmt: skip
+
+
+def _chosen(held: _Held, file: str, asked: Asked) -> tuple[int, _Run]:
+    """The trace asked for, and which it is; else the only one. Raises `Blocked` where that is not clear."""
+    blocks = held.blocks
+    runs: list[_Run | tuple[Points, Blocked]] = []
+    for points in blocks:
+        try:
+            made = _metres(points, file, asked)
+        except Blocked as why:
+            if len(blocks) == 1:
+                raise
+            runs.append((points, why))  # counts as one, and is told where it is the one asked for
+            continue
+        before = runs[-1] if runs else None
+        if points.goes_on and isinstance(before, _Run) and _ahead(before, made):
+            made = _joined(before, made)
+            runs.pop()
+        runs += _one_way(made)
+    if asked.section is None and len(runs) == 1:
+        asked = replace(asked, section=1)
+    if asked.section is None or not 1 <= asked.section <= len(runs):
+        begins = [(each.points.lines[each.begin] if isinstance(each, _Run) else each[0].lines[0]) for each in runs]
+        word = "rows" if held.sheet else "lines"
+        first, last = ", ".join(str(line) for line in begins[:-1][:MOST_LISTED]), begins[-1]
+        more = ", ..." if len(begins) > MOST_LISTED + 1 else ""
+        told = f"it holds {len(runs)} traces, which begin in {word} {first}{more} and {last}"
+        back = next((each.back for each in runs if isinstance(each, _Run) and each.back), 0.0)
+        if asked.section is not None:
+            code, what = "trace-section-unknown", f"it holds {len(runs)} {'trace' if len(runs) == 1 else 'traces'}"
+        elif back and len(blocks) == 1:
+            code, what = "trace-goes-back", f"x goes back here, by {1e3 * back:.4g} mm in all: {told}"
+        else:
+            code, what = "trace-sections", told
+        raise refusal(
+            file, begins[min(1, len(begins) - 1)], code, what, f"which of them: 1 to {len(runs)}",
+            "write `section` in the record, or see which column is x",
+        )  # fmt: skip
+    run = runs[asked.section - 1]
+    if not isinstance(run, _Run):
+        raise run[1]
+    return asked.section, run
+
+
+def _metres(points: Points, file: str, asked: Asked) -> _Run:
+    """All rows of a block in metres. Raises `Blocked` where columns, units or the step are not known."""
+    at_x, at_z, at_valid = _places(points, file, asked)
+    x: Floats
+    z = points.columns[at_z] * _scale(points, at_z, asked.z_unit, file, "z")
+    if at_x is None:
+        x = np.arange(len(z), dtype=np.float64) * _step(points, file, asked)
+    else:
+        x = points.columns[at_x] * _scale(points, at_x, asked.x_unit, file, "x")
+    valid = np.isfinite(x) & np.isfinite(z)
+    if at_valid is not None:
+        valid &= points.columns[at_valid] > 0
+    used = tuple(sorted({at for at in (at_x, at_z, at_valid) if at is not None}))
+    return _Run(points, at_z, x, z, valid, used, 0, len(z), stepped=at_x is None)
+
+
+def _ahead(before: _Run, made: _Run) -> bool:
+    """Whether the places of a block go on from those of the rows before, whose headers it repeats."""
+    first, last = (run.x[run.begin : run.end][np.isfinite(run.x[run.begin : run.end])] for run in (before, made))
+    if before.stepped or len(first) < LEAST_POINTS or len(last) < LEAST_POINTS:
+        return False
+    return bool((first[-1] - first[0]) * (last[0] - first[-1]) > 0 and (last[-1] - last[0]) * (last[0] - first[-1]) > 0)
+
+
+def _joined(before: _Run, made: _Run) -> _Run:
+    one, other, begin = before.points, made.points, before.begin
+    over = [*one.over, *((len(one.lines) + row, at) for row, at in other.over)]
+    points = replace(
+        one, lines=[*one.lines, *other.lines], over=over,
+        columns=[np.concatenate(pair) for pair in zip(one.columns, other.columns, strict=True)],
+    )  # fmt: skip
+    x, z, valid = (
+        np.concatenate(pair) for pair in ((before.x, made.x), (before.z, made.z), (before.valid, made.valid))
+    )
+    return replace(before, points=points, x=x, z=z, valid=valid, begin=begin, end=len(x))
+
+
+def _one_way(run: _Run) -> list[_Run]:
+    """Rows in as many pieces as x runs along: a new one begins where x has gone back by more than a slip."""
+    places = run.begin + np.flatnonzero(np.isfinite(run.x[run.begin : run.end]))
+    x = run.x[places]
+    least = MOST_BACK * float(np.ptp(x)) if len(x) else 0.0
+    if not len(x) or max(_back(x)) <= least:
+        return [run]
+    starts, backs = [0], [0.0]
+    way = 0
+    low = high = 0  # positions of the least and the most since the last start
+    for at, here in enumerate(x.tolist()):
+        high, low = (at if here >= x[high] else high), (at if here <= x[low] else low)
+        if not way and x[high] - x[low] > least:
+            way = 1 if high > low else -1
+        far = high if way > 0 else low
+        if way and way * (x[far] - here) > least:
+            starts.append(far + 1)
+            backs.append(abs(float(x[far] - here)))
+            back = x[far + 1 : at + 1]
+            high, low = far + 1 + int(np.argmax(back)), far + 1 + int(np.argmin(back))
+            way = (1 if high > low else -1) if x[high] - x[low] > least else 0
+    begins = [run.begin, *(int(places[at]) for at in starts[1:])]
+    return [replace(run, begin=begin, end=end, back=back)
+            for begin, end, back in zip(begins, [*begins[1:], run.end], backs, strict=True)]  # fmt: skip
+
+
+def _back(x: Floats) -> Floats:
+    """How far each place lies behind the farthest before it [m]."""
+    way = -1.0 if float(np.sum(np.sign(np.diff(x)))) < 0 else 1.0
+    return np.asarray(np.maximum.accumulate(way * x) - way * x)
+
+
+# ---- what is told of it ---------------------------------------------------------------------------------------------
+
+
+def _not_numbers(
+    bad: Sequence[tuple[int, int]], lines: Sequence[int], headers: Sequence[str], file: str
+) -> list[Problem]:
+    """What is told of cells (row, column) without a number. Raises `Blocked` where there are too many."""
     if not bad:
         return []
-    line, at = min(bad)
-    many = len({line for line, _ in bad})
+    row, at = min(bad)
+    line, rows = lines[row], len(lines)
+    many = len({row for row, _ in bad})
     header = headers[at] if at < len(headers) else ""
     if many > MOST_BAD * rows:
         raise refusal(
@@ -167,17 +315,16 @@ def _not_numbers(bad: Sequence[tuple[int, int]], rows: int, headers: Sequence[st
 
 
 def _onwards(x: Floats, lines: Sequence[int], file: str) -> list[Problem]:
-    """What is told of places that do not run one way. Raises `Blocked` where they begin anew."""
+    """What is told of places that do not run one way. Raises `Blocked` where they go back too far."""
     steps = np.diff(x)
     way = -1.0 if float(np.sum(np.sign(steps))) < 0 else 1.0
-    back = np.maximum.accumulate(way * x) - way * x
+    back = _back(x)
     turns, same = (np.flatnonzero(each) for each in (way * steps < 0, steps == 0))
-    farthest = 1e3 * float(back.max(initial=0.0))
-    if farthest > MOST_BACK * 1e3 * float(np.ptp(x)):
+    if float(back.max(initial=0.0)) > MOST_BACK * float(np.ptp(x)):
         upto = int(np.argmax(back))
         turn = upto - int(np.argmax((way * x[: upto + 1])[::-1])) + 1
         raise refusal(
-            file, lines[turn], "trace-goes-back", f"x goes back here, by {farthest:.4g} mm in all",
+            file, lines[turn], "trace-goes-back", f"x goes back here, by {1e3 * float(back.max()):.4g} mm in all",
             "places that run one way", "write each run to a file of its own, or see which column is x",
         )  # fmt: skip
     found = []
@@ -190,169 +337,51 @@ def _onwards(x: Floats, lines: Sequence[int], file: str) -> list[Problem]:
     return found
 
 
+def _moving(z: Floats, lines: Sequence[int], file: str) -> list[Problem]:
+    """What is told of a height that stands still. Raises `Blocked` where it does all along."""
+    known = np.flatnonzero(np.isfinite(z))
+    height = z[known]
+    if float(np.ptp(height)) == 0:
+        raise refusal(
+            file, lines[int(known[0])], "trace-constant", f"all its {len(known)} points have the same height",
+            "heights that differ", "see whether the instrument had contact, and which column holds the heights",
+        )  # fmt: skip
+    turns = np.concatenate([[0], np.flatnonzero(np.diff(height)) + 1, [len(height)]])
+    longest = int(np.argmax(np.diff(turns)))
+    begin, end = int(turns[longest]), int(turns[longest + 1])
+    if end - begin <= max(MOST_ALIKE * len(height), LEAST_POINTS):
+        return []
+    what = (
+        f"{end - begin} of its {len(height)} points in a row have the same height, up to line "
+        f"{lines[int(known[end - 1])]}: they are used"
+    )
+    return [_doubt(file, lines[int(known[begin])], "trace-stands-still", what, "heights that differ")]
+
+
 def _doubt(file: str, line: int, code: str, what: str, expected: str, column: str = "") -> Problem:
     return Problem(file, line, 0, code, what, expected, "", "see whether the file is whole", column, "warning")
 
 
-# ---- the block of numbers -------------------------------------------------------------------------------------------
-
-
-def _block(lines: Sequence[str], file: str) -> tuple[str, str, int, int]:
-    """Separator, decimal mark, count of columns and the position of the first row of the block of numbers."""
-    best: tuple[int, str, str, int, int] = (
-        0,
-        "",
-        ".",
-        0,
-        0,
-    )  # the longest run of rows alike, more columns before fewer
-    # Whether a line is a row does not hang on its digits, and most rows of a file are alike but for them.
-    shapes = [(at, _DIGITS.sub("0", line)) for at, line in enumerate(lines[:MOST_ABOVE]) if line.strip(" \t,;")]
-    for separator in _SEPARATORS:
-        for decimal in (".", ",") if separator != "," else (".",):
-            widths = {shape: _width(shape, separator, decimal) for shape in {shape for _, shape in shapes}}
-            run, begin, width = 0, 0, 0
-            for at, shape in shapes:
-                own = widths[shape]
-                if not own:
-                    run = 0
-                    continue
-                if run == 0 or own != width:
-                    run, begin, width = 0, at, own
-                run += 1
-                score = run * (1 + min(width, 3))
-                if score > best[0]:
-                    best = (score, separator, decimal, width, begin)
-    if not best[0]:
+def _counted(points: Points, rows: int, file: str) -> None:
+    """The number of points the file announces, where it does: of the trace, or of the block it is a run of."""
+    text = points.count
+    if text and (len(text) > LONGEST or int(text) not in {rows, len(points.lines)}):
         raise refusal(
-            file, 1, "trace-no-points", f"no rows of numbers are found in the first {MOST_ABOVE} lines",
-            "rows of x and z", "see whether this is a trace saved as text",
+            file, 0, "trace-cut-short", f"the file announces {shown(text)} points and holds {rows}",
+            "as many points as announced", "save the trace again",
         )  # fmt: skip
-    _, separator, decimal, width, begin = best
-    return separator, decimal, width, _first_row(lines, separator, decimal, width, begin)
-
-
-def _first_row(lines: Sequence[str], separator: str, decimal: str, width: int, begin: int) -> int:
-    """Where the block begins that has a whole run of rows at `begin`: rows above belong to it across rows spoilt."""
-    first = last = begin  # of the rows that are sure, and of all that may be some if headers stand above them
-    run = LEAST_POINTS  # rows since a word stood in one: so many above it make that a row spoilt, too
-    for at in range(begin - 1, -1, -1):
-        cells = _cells(lines[at], separator)
-        if not any(cells):
-            continue
-        numbers = [_number(cell, decimal) is not None for cell in cells]
-        known = [number or _is_void(cell) for number, cell in zip(numbers, cells, strict=True)]
-        if len(cells) > width or (any(numbers) and not known[0]):  # a key and its number
-            break
-        if not any(numbers) and not all(known):
-            return last if len(cells) == width else first
-        last = at
-        if not all(known):
-            run = 0
-        elif len(cells) == width and any(numbers):  # with a cell missing it may be a count above the points
-            run += 1
-            first = at if run >= LEAST_POINTS else first
-    return first
-
-
-def _rows_above(lines: Sequence[str], separator: str, decimal: str, width: int) -> int:
-    """How many rows of so many numbers end these lines."""
-    count = 0
-    for line in reversed(lines):
-        cells = _cells(line, separator)
-        if any(cells) and (len(cells) != width or any(_number(cell, decimal) is None for cell in cells)):
-            break
-        count += any(cells)
-    return count
-
-
-def _is_void(cell: str) -> bool:
-    return set(cell) <= set("*#-. ") or cell.casefold() in _VOID
-
-
-def _width(line: str, separator: str, decimal: str) -> int:
-    """How many cells a row of numbers has, marks of overflow between them; 0: it is none."""
-    cells = _cells(line, separator)
-    known = [_number(cell, decimal) is not None for cell in cells]
-    alike = any(known) and all(number or set(cell) <= set("*#-. ") for number, cell in zip(known, cells, strict=True))
-    return len(cells) if alike else 0
-
-
-def _cells(line: str, separator: str) -> list[str]:
-    """Fields of a line, without empty ones at its end."""
-    cells = _BLANKS.split(line.strip()) if separator == " " else [cell.strip() for cell in line.split(separator)]
-    while cells and not cells[-1]:
-        cells.pop()
-    return cells
-
-
-def _number(cell: str, decimal: str) -> float | None:
-    text = cell.strip().replace("\u2212", "-")
-    if decimal == ",":
-        if "." in text:
-            return None
-        text = text.replace(",", ".")
-    return float(text) if len(text) <= LONGEST and PLAIN.fullmatch(text) else None
-
-
-def _columns(
-    rows: Sequence[tuple[int, str]], separator: str, decimal: str, width: int
-) -> tuple[list[Floats], list[tuple[int, int]]]:
-    """Columns of the block, nan where a cell is no number; line and column of rows with too many cells."""
-    clean = "\n".join(line.rstrip(" \t,;") for _, line in rows)
-    if separator == " ":
-        clean = "\n".join(_BLANKS.sub(" ", line.strip()) for _, line in rows)
-    try:
-        source = io.StringIO(clean.replace(",", ".") if decimal == "," else clean)
-        table = np.loadtxt(source, delimiter=separator, ndmin=2, comments=None)
-        if table.shape == (len(rows), width):
-            return [np.ascontiguousarray(table[:, at]) for at in range(width)], []
-    except ValueError:
-        pass
-    values = np.full((len(rows), width), np.nan)
-    bad = []
-    for place, (number, line) in enumerate(rows):
-        cells = _cells(line, separator)
-        for at, cell in enumerate(cells[:width]):
-            found = _number(cell, decimal)
-            values[place, at] = np.nan if found is None else found
-        if len(cells) > width:  # which of them is which is not known
-            bad.append((number, width))
-            values[place] = np.nan
-    return [values[:, at] for at in range(width)], bad
 
 
 # ---- what the columns are -------------------------------------------------------------------------------------------
-
-
-def _headers(above: Sequence[str], separator: str, width: int) -> tuple[list[str], list[str]]:
-    """Headers and units of the columns, from the one or two lines right above the points; "" where there are none."""
-    found: list[list[str]] = []
-    for line in reversed(above[-2:]):
-        cells = _cells(re.sub(r"(?<!\s)\s+(?=[\[(])", "\xa0", line) if separator == " " else line, separator)
-        if len(cells) != width or (width < 2 and not _UNIT.search(line)):
-            break
-        found.insert(0, cells)
-    if not found:
-        return [""] * width, [""] * width
-    last = found[-1]
-    if len(found) == 2 and all(_is_unit(cell.strip("[]()")) or not cell.strip("[]()") or "/" in cell for cell in last):
-        return found[0], [cell.strip("[]()") for cell in last]
-    return last, [""] * width
-
-
-def _is_unit(text: str) -> bool:
-    return units.is_unit(_SPELT.get(text.casefold(), text))
 
 
 def _name(header: str) -> str:
     return re.split(r"[\s\[(]", header.strip().casefold(), maxsplit=1)[0] if header.strip() else ""
 
 
-def _places(
-    headers: Sequence[str], width: int, file: str, begin: int, how: Layout
-) -> tuple[int | None, int, int | None]:
+def _places(points: Points, file: str, asked: Asked) -> tuple[int | None, int, int | None]:
     """Columns of x, z and the validity flag."""
+    headers, width = points.headers, len(points.columns)
 
     def stated(header: str) -> int:
         plain = [" ".join(each.split()) for each in headers]
@@ -361,43 +390,42 @@ def _places(
             return plain.index(wanted)
         names = [each for each in plain if each]
         raise refusal(
-            file, begin, "trace-column-missing", f'no column is headed "{shown(header)}"',
+            file, points.above, "trace-column-missing", f'no column is headed "{shown(header)}"',
             shown(", ".join(names), 200) if names else "a row of headers above the points",
         )  # fmt: skip
 
     def among(names: Sequence[str]) -> int | None:
         return next((at for at, each in enumerate(headers) if _name(each) in names), None)
 
-    valid = stated(how.valid) if how.valid else among(_VALID)
-    x = stated(how.x) if how.x else None if how.step is not None else among(_X)
-    z = stated(how.z) if how.z else among(_Z)
+    valid = stated(asked.valid) if asked.valid else among(_VALID)
+    x = stated(asked.x) if asked.x else None if asked.step is not None else among(_X)
+    z = stated(asked.z) if asked.z else among(_Z)
     left = [at for at in range(width) if at not in {x, z, valid} and _name(headers[at]) not in _INDEX]
-    if x is None and how.step is None and width - (valid is not None) > 1:
+    if x is None and asked.step is None and width - (valid is not None) > 1:
         if not left:
             left = [at for at in range(width) if at not in {z, valid}]
         x = left.pop(0)
     if z is None:
         if len(left) != 1:
             raise refusal(
-                file, begin, "trace-columns-unclear", f"{width} columns, and nothing says which of them are x and z",
+                file, points.above, "trace-columns-unclear",
+                f"{width} columns, and nothing says which of them are x and z",
                 "headers x and z, or `x` and `z` in the record",
             )  # fmt: skip
         z = left[0]
     return x, z, valid
 
 
-def _scale(
-    headers: Sequence[str], unit_cells: Sequence[str], at: int, stated: str, facts: Mapping[str, str], file: str,
-    begin: int, what: str,
-) -> float:  # fmt: skip
+def _scale(points: Points, at: int, stated: str, file: str, what: str) -> float:
     """Metres a unit of a column."""
-    written = _unit_of(headers[at], unit_cells[at]) or facts.get(f"{what} unit", "") or facts.get("units", "")
-    if stated and written and _length(stated) != _length(written):
+    facts = points.facts
+    written = unit_of(points.headers[at], points.units[at]) or facts.get(f"{what} unit", "") or facts.get("units", "")
+    if stated and written and metres(stated) != metres(written):
         raise refusal(
-            file, begin, "trace-unit-contradicted",
+            file, points.above, "trace-unit-contradicted",
             f'{what} is in "{shown(written)}" by the file and in "{shown(stated)}" by the record', "one of the two",
         )  # fmt: skip
-    scale = _length(written or stated)
+    scale = metres(written or stated)
     if scale is None:
         said = (
             f'"{shown((written or stated).strip("[]()"))}" is no unit of length'
@@ -405,86 +433,31 @@ def _scale(
             else "nothing says its unit"
         )
         raise refusal(
-            file, begin, "trace-unit-missing", f"{what}: {said}", "nm, um or mm",
+            file, points.above, "trace-unit-missing", f"{what}: {said}", "nm, um or mm",
             f"write `{what}_unit` in the record, or the unit beside the header",
         )  # fmt: skip
     return scale
 
 
-def _unit_of(header: str, cell: str) -> str:
-    if cell:
-        return cell
-    match = _UNIT.search(header.strip())
-    if not match:
-        return ""
-    return next(group for group in match.groups() if group is not None)
-
-
-def _length(text: str) -> float | None:
-    plain = text.strip().strip("[]()")
-    try:
-        return units.converter(_SPELT.get(plain.casefold().removesuffix("s"), plain), "length")[0]
-    except units.UnitError:
-        return None
-
-
-def _step(how: Layout, facts: Mapping[str, str], file: str, begin: int) -> float:
-    if how.step is not None:
-        return how.step
-    for key in _SPACING:
-        if key in facts:
-            try:
-                return units.parse(facts[key].replace("/sample", ""), "length")
-            except units.UnitError:
-                continue
-    raise refusal(
-        file, begin, "trace-step-missing", "there are heights only, and nothing says how far they stand apart",
-        "`step` in the record, or a line `spacing` above the points",
-    )  # fmt: skip
-
-
-# ---- what stands above the points -----------------------------------------------------------------------------------
-
-
-def _facts(above: Sequence[str]) -> dict[str, str]:
-    """Pairs of key and value: a line with one of : = ; tab or comma after its key."""
-    found: dict[str, str] = {}
-    for line in above:
-        text = line.strip()
-        text = text[1:].lstrip() if text.startswith(("#", "%", ";")) else text
-        key = _MARKS.split(text, maxsplit=1)[0]
-        rest = text[len(key) :].lstrip()  # a tab is a mark, or stands before one
-        value = (rest[1:] if rest.startswith((":", "=", ";", ",")) else rest).strip().rstrip("; ,\t")
-        if value and 0 < len(key.strip()) <= _LONGEST_KEY:
-            found.setdefault(key.strip().casefold(), value)
-    return found
-
-
-def _stated(above: Sequence[str], separator: str) -> dict[str, float]:
-    """Results the instrument wrote above its points: the last field of a line named Ra, Rz ... that is a length."""
-    found: dict[str, float] = {}
-    for line in above:
-        cells = _MARKS.split(line) if separator == " " else _cells(line, separator)
-        if len(cells) < 2:
-            cells = _MARKS.split(line)
-        key = cells[0].strip(" #%").casefold() if cells else ""
-        if key not in STATED or key in found:
+def _step(points: Points, file: str, asked: Asked) -> float:
+    """Distance of neighbouring points [m]."""
+    written = math.nan
+    for key in SPACING:
+        try:
+            written = units.parse(points.facts.get(key, "").replace("/sample", ""), "length")
+            break
+        except units.UnitError:
             continue
-        for cell in reversed(cells[1:]):
-            try:
-                found[key] = units.parse(cell.strip(), "length")
-                break
-            except units.UnitError:
-                continue
-    return found
-
-
-def _counted(facts: Mapping[str, str], rows: int, file: str) -> None:
-    """The number of points the file announces, where it does."""
-    for key in _COUNT:
-        text = facts.get(key, "")
-        if text.isascii() and text.isdigit() and (len(text) > LONGEST or int(text) != rows):
-            raise refusal(
-                file, 0, "trace-cut-short", f"the file announces {shown(text)} points and holds {rows}",
-                "as many points as announced", "save the trace again",
-            )  # fmt: skip
+    if asked.step is None and not written > 0:
+        raise refusal(
+            file, points.above, "trace-step-missing",
+            "there are heights only, and nothing says how far they stand apart",
+            "`step` in the record, or a line `spacing` above the points",
+        )  # fmt: skip
+    if asked.step is not None and written > 0 and abs(asked.step - written) > SAME_STEP * written:
+        raise refusal(
+            file, points.above, "trace-step-contradicted",
+            f"points stand {1e6 * written:.6g} um apart by the file and {1e6 * asked.step:.6g} um by the record",
+            "one of the two", "take `step` out of the record, or correct it",
+        )  # fmt: skip
+    return written if asked.step is None else asked.step

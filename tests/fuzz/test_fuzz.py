@@ -20,12 +20,13 @@ from fuzz.trial import tried
 from sitegen import units
 from sitegen.looking.seen import _is_figure, _is_moment
 from sitegen.program import channels
+from sitegen.reader.headers import parted
 from sitegen.reader.numbers import PLAIN, dates, numbers
 from sitegen.reader.pieces import blanks_to_tabs
 from sitegen.reader.stamps import instants
 from sitegen.reader.workbook import clean
-from sitegen.tables.columns import parted
-from sitegen.traces.reading import _facts, _headers, _unit_of
+from sitegen.traces.lines import _headers, _How
+from sitegen.traces.points import facts_of, unit_of
 
 EACH = 30  # cases of each maker
 
@@ -134,9 +135,9 @@ PATTERNS: dict[str, Callable[[str], object]] = {
     "a unit": units.is_unit,
     "a quantity": _quantity,
     "a reference": channels._REFERENCE.search,
-    "keys of a trace": lambda text: _facts([text]),
-    "headers of a trace": lambda text: _headers([text], " ", 2),
-    "the unit of a trace": lambda text: _unit_of(text, ""),
+    "keys of a trace": lambda text: facts_of([text]),
+    "headers of a trace": lambda text: _headers([text], _How(" ", ".", 2)),
+    "the unit of a trace": lambda text: unit_of(text),
     "fields of a log": lambda text: blanks_to_tabs(text.encode()),
     "a cell of a workbook": clean,
 }

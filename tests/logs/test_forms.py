@@ -104,7 +104,10 @@ def test_workbook_rows_and_sheets(folder: Folder) -> None:
 
 
 def test_workbook_header_elsewhere(folder: Folder) -> None:
-    found = folder.read(workbook(("cell north",), ("Time", "n"), (0, 900)), name="run.xlsx")
+    content = workbook(("cell north",), ("Time", "n"), (0, 900))
+    found = folder.read(content, name="run.xlsx")
+    assert (told(found), found.rows, found.notes) == ([], 1, ("headers in row 2",))
+    found = folder.read(content, name="run.xlsx", skip_rows=0)
     assert told(found)[0].startswith("pump/run.xlsx:1: this is not the row of headers: that is row 2.")
 
 

@@ -228,9 +228,10 @@ def test_preamble(folder: Folder) -> None:
     text = "cell north\noperator;M. A.\n\nTime;n\n0;900\n1;1000\n"
     assert means(folder.read(text, skip_rows=2)) == rpm(900, 1000)
     found = folder.read(text)
-    assert told(found) == [
+    assert (told(found), means(found), found.notes) == ([], rpm(900, 1000), ("headers in line 4",))
+    assert told(folder.read(text, skip_rows=0)) == [
         "pump/run.csv:1: this is not the row of headers: that is line 4. Expected the headers after the rows to skip. "
-        "Next: write `skip_rows: 3` in the record entry."
+        "Next: write `skip_rows: 3` in the record entry, or take it out."
     ]
 
 
@@ -253,9 +254,15 @@ def test_three_rows_of_headers(folder: Folder) -> None:
 
 def test_units_nobody_announced(folder: Folder) -> None:
     found = folder.read("Time,n\ns,rpm\n0,900\n")
+    assert (told(found), means(found), found.notes) == ([], rpm(900), ("a row of units in line 2",))
+    assert told(folder.read("Time,n\ns,rpm\n0,900\n", units_row=False)) == [
+        "pump/run.csv:2: this row looks like a row of units. Expected rows of samples below the headers, as the entry "
+        "says. Next: take `units_row` out of the record entry."
+    ]
+    found = folder.read("Time,n\nbegin,idle\n0,900\n")
     assert told(found) == [
-        'pump/run.csv:2: this row holds no number: "s, rpm". Expected rows of samples below the headers. Next: if it '
-        "is a row of units, write `units_row: true` in the record entry."
+        'pump/run.csv:2: this row holds no number: "begin, idle". Expected rows of samples below the headers. Next: if '
+        "it is a row of units, write `units_row: true` in the record entry."
     ]
 
 
@@ -376,11 +383,27 @@ def test_decimal_comma_in_quotes(folder: Folder) -> None:
 
 def test_decimal_comma_nobody_announced(folder: Folder) -> None:
     found = folder.read("Time;n\n0;900,5\n1;1000,5\n")
-    assert not found.usable
-    assert told(found) == [
-        'pump/run.csv:2: column "n": the numbers have a decimal comma ("900,5"). Expected the decimal mark that is '
-        'announced, a point. Next: write `decimal: ","` in the record entry.'
+    assert (told(found), means(found)) == ([], rpm(900.5, 1000.5))
+    assert found.notes == ("a decimal comma, in 4 of 4 figures looked at",)
+
+
+def test_points_that_may_part_thousands(folder: Folder) -> None:
+    """Open, and only where a channel rests on it."""
+    text = "Time;n;Md\n0;900;1.234\n1;1000;1.235\n"
+    assert means(folder.read(text)) == rpm(900, 1000)
+    assert told(folder.read(text, "speed", "torque")) == [
+        'pump/run.csv:2: column "Md": "1.234" may have a decimal point or a thousands mark. Expected figures that read '
+        'one way. Next: write `decimal: "."` in the record entry; if it parts thousands, export the log without.'
     ]
+    assert means(folder.read(text, "speed", "torque", decimal="."), "torque") == [1.234, 1.235]
+
+
+def test_order_of_dates_is_found(folder: Folder) -> None:
+    time = LogTime("clock", ("Stamp",))
+    found = folder.read("Stamp,n\n14.05.2026 10:00:00,900\n14.05.2026 10:00:01,1000\n", time=time)
+    assert (told(found), means(found), found.start[:10]) == ([], rpm(900, 1000), "2026-05-14")
+    found = folder.read("Stamp,n\n04.05.2026 10:00:00,900\n04.05.2026 10:00:01,1000\n", time=time)
+    assert not found.usable
 
 
 def test_dot_that_parts_thousands_and_decimals(folder: Folder) -> None:

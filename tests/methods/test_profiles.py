@@ -156,6 +156,19 @@ def test_core_of_normal_heights() -> None:
     assert (found.mr1, 100 - found.mr2) == pytest.approx((9.905, 9.905), abs=0.02)
 
 
+def test_core_by_the_secant_of_normal_heights() -> None:
+    # the secant of the middle 40 % falls from the quantile of 0.3 to that of 0.7 (exact): 2.5 times as much over 100 %
+    normal = stats.norm.isf((np.arange(200_000) + 0.5) / 200_000)
+    found = material_ratio.core(material_ratio.curve(normal), secant=True)
+    assert found.rk == pytest.approx(2.5 * 2 * stats.norm.ppf(0.7), abs=1e-4)  # 2.622 sigma
+    assert found.mr1 == pytest.approx(100 * stats.norm.sf(found.rk / 2), abs=0.01)
+
+
+def test_both_lines_of_a_curve_of_straight_pieces_are_one() -> None:
+    known = Curve(np.array([0.0, 10.0, 80.0, 100.0]), np.array([1.7, 0.5, -0.9, -4.9]))
+    assert astuple(material_ratio.core(known, secant=True)) == pytest.approx(astuple(material_ratio.core(known)))
+
+
 def test_oil_volume() -> None:
     # V0 = Rvk (100 - Mr2) / 2000: 3.6 um and 82 % hold 0.0324 mm3 a cm2 (by hand)
     assert material_ratio.Core(0, 0, 3.6e-6, 0, 82.0).oil_volume == pytest.approx(0.0324)

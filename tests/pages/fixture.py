@@ -23,6 +23,7 @@ from sitegen.program.model import (
     Criterion,
     Definitions,
     Departure,
+    Effect,
     EngineType,
     Exclusion,
     Folder,
@@ -33,6 +34,7 @@ from sitegen.program.model import (
     Place,
     Program,
     Restated,
+    Reviewed,
     SeatingRule,
     Standing,
     Where,
@@ -61,10 +63,13 @@ class FixtureAnalysis:
     series: Sequence[Series] = ()
     comparisons: Sequence[Comparison] = ()
     results_id: str = "7c41e0"
+    stand: str = ""
     looks: int = 1
     changes: Sequence[Change] | None = None
     written: str = ""
     taken: Sequence[Standing] = ()
+    reviewed: Sequence[Reviewed] = ()
+    effects: Sequence[Effect] = ()
     restated: Sequence[Restated] | None = ()
     days: Sequence[str] = ("2026-03-02", "2026-05-14")
     as_of: str = "2026-05-14"

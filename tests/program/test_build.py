@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import shutil
 from pathlib import Path
 
@@ -203,3 +204,18 @@ def test_limit_of_a_measure_with_a_unit_of_its_own(tmp_path: Path) -> None:
         else:
             assert made is not None
             assert made.programs[0].criteria[0].limit == expected
+
+
+def test_on_may_stand_in_quotes(tmp_path: Path, full: Program) -> None:
+    """For editors that read YAML 1.1: calibrations, decisions and objections keep their days."""
+    shutil.copytree(TESTS / "accepted/every-key", tmp_path / "f")
+    quoted = 0
+    for path in (tmp_path / "f/definitions.yaml", tmp_path / "f/pump/program.yaml"):
+        text, count = re.subn(r"(?<=[{ ])on: (?=2)", '"on": ', path.read_text(encoding="utf-8"))
+        path.write_text(text, encoding="utf-8")
+        quoted += count
+    made = program(tmp_path / "f")
+    assert quoted >= 3
+    assert made.decisions[0].on == full.decisions[0].on != ""
+    assert made.exclusions[0].on == full.exclusions[0].on != ""
+    assert made.definitions.testers["T1"].calibrations == full.definitions.testers["T1"].calibrations != ()

@@ -79,25 +79,6 @@ def test_every_example_of_a_quantity_is_one() -> None:
                     assert units.parse(example, rule["dimension"]) > 0, where
 
 
-@pytest.mark.parametrize("stream", STREAMS, ids=lambda each: each.name)
-def test_fields_of_a_stream(stream: Stream) -> None:
-    """The schema's field names are those the stream declares; one that declares none asks for no columns."""
-    properties = content(stream.name)["properties"]
-    if not stream.fields:
-        assert not {"columns", "constants", "cells"} & set(properties)
-        return
-    names = [field.name for field in stream.fields]
-    assert list(properties["columns"]["properties"]) == names
-    assert list(properties["constants"]["properties"]) == names
-    numbers = [field.name for field in stream.fields if field.kind in {"number", "bounded"}]
-    assert properties["cells"]["properties"]["field"]["enum"] == numbers
-    for part in ("columns", "constants"):
-        for field in stream.fields:
-            rule = properties[part]["properties"][field.name]
-            assert rule["title"] == field.title
-            assert rule["description"] == (field.help or f"{field.title}.")
-
-
 @pytest.mark.parametrize("stream", STREAMS, ids=lambda stream: stream.name)
 def test_a_schema_says_what_its_stream_is_in_the_program_file(stream: Stream) -> None:
     """It is all that is known of a stream that was taken out."""
@@ -131,7 +112,7 @@ def test_encodings_and_separators_are_those_of_the_table_reader() -> None:
 
 def test_words_of_the_code_and_of_the_schema() -> None:
     definitions = content("definitions")["properties"]
-    assert list(definitions)[1:] == list(SECTIONS)
+    assert list(definitions)[1:] == [*SECTIONS, "mappings", "words"]
     assert definitions["tools"]["additionalProperties"]["properties"]["kind"]["enum"] == list(TOOL_READS)
     cylinders = definitions["engine_types"]["additionalProperties"]["properties"]["cylinders"]
     assert cylinders["maximum"] == MOST_CYLINDERS
@@ -195,3 +176,13 @@ def test_not_a_number_cannot_reach_the_schema(value: float) -> None:
         document = parse(f"key: {text}\n".encode(), Collector("p"))
         assert document is not None
         assert isinstance(document.data["key"], str)
+
+
+def test_a_message_shows_an_example_as_it_is_written() -> None:
+    problems = Collector("p")
+    document = parse(b"compare:\n  primary: 3\n  planned_builds: two\n", problems)
+    assert document is not None
+    schema.check(document, "program", problems)
+    said = {each.line: each.expected for each in problems.found if each.code == "wrong-type"}
+    assert said[2] == "keys with values, such as {measure: leakdown.crankcase, phase: pulls}"
+    assert said[3] == "a whole number, such as 8"

@@ -163,3 +163,22 @@ def test_a_large_file_is_read_in_time() -> None:
     assert codes == []
     assert document is not None
     assert len(document.data["phases"]) == 20_000
+
+
+@pytest.mark.parametrize("word", ["on", "On", "ON", "off", "yes", "no", "y", "n", "true", "null", "12"])
+def test_a_key_is_the_word_it_is_written_as(word: str) -> None:
+    """`on` is a key of ours; YAML 1.1, which PyYAML loads by, makes a truth value of it where it is not in quotes."""
+    for written in (word, f'"{word}"', f"'{word}'"):
+        document, codes = parsed(f"{written}: 2026-01-31\n")
+        assert codes == []
+        assert document is not None
+        assert document.data == {word: "2026-01-31"}
+        assert document.key_at((word,)) == (1, 1)
+    if word in {"on", "On", "ON"}:
+        assert list(yaml.safe_load(f"{word}: 1")) == [True]
+        assert list(yaml.safe_load(f'"{word}": 1')) == [word]
+
+
+def test_on_and_quoted_on_are_one_key() -> None:
+    _, codes = parsed('on: 2026-01-31\n"on": 2026-02-01\n')
+    assert codes == ["duplicate-key"]

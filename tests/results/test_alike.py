@@ -114,7 +114,7 @@ def test_pages_show_what_is_stored(analysis: Analysis, tmp_path: Path) -> None:
     for name, content in stored.items():
         (folder / "results" / name).write_bytes(content)
     at_home = replace(analysis, program=replace(analysis.program, folder=str(folder)))
-    kept = workflow._with_files(at_home)
+    kept = workflow._with_files(at_home, files.lying(at_home.program))
     assert dict(kept.files) == stored
     moved = [key for key, value in kept.values.items() if value != analysis.values[key]]
     assert [measure for measure, _ in moved] == ["leakdown.area"]

@@ -128,6 +128,31 @@ def test_a_result_that_cannot_be_is_refused_with_its_reason(folder: Folder, monk
     assert told["bore.rk", "cold-build", AT].status == "ok"
 
 
+def test_no_parameter_above_all_heights_is_told(folder: Folder) -> None:
+    """Thirds at three heights 1 um apart: each window of 40 % falls by 1 um, the line by 2.5 um and more over all."""
+    steps = np.random.default_rng(2).permutation(np.tile([0.0, 1.0, 2.0], 667))
+    head = HEAD.replace("\n", ",filter\n")
+    rows = bore("a", "cold-build", 1).replace("\n", ",by-instrument\n")
+    told = values(folder, read(folder, rows, {"a": text(steps)}, head))
+    assert told["bore.rt", "cold-build", AT].value == pytest.approx(2.0)
+    for name in ("rk", "rpk", "rvk", "mr1", "mr2", "v0"):
+        value = told[f"bore.{name}", "cold-build", AT]
+        assert (value.status, value.reason) == ("refused", "beyond-total-height")
+    assert told["bore.ra", "cold-build", AT].value == pytest.approx(2 / 3, abs=1e-2)
+
+
+def test_a_stated_core_is_held_against_the_line_its_instrument_draws(folder: Folder) -> None:
+    """Normal heights: least squares give Rk 2.574 sigma, the secant 2.622 sigma (exact), 1.9 % more."""
+    z = 0.4 * np.random.default_rng(4).standard_normal(2001)
+    head = HEAD.replace("\n", ",filter,stated_rk [um],stated_line\n")
+    by_both = material_ratio.core(material_ratio.curve(z)), material_ratio.core(material_ratio.curve(z), secant=True)
+    assert by_both[1].rk / by_both[0].rk == pytest.approx(1.019, abs=0.02)
+    for line, own in (("", by_both[0]), ("least-squares", by_both[0]), ("secant", by_both[1])):
+        row = bore("a", "cold-build", 1).replace("\n", f",by-instrument,{own.rk:.6f},{line}\n")
+        told = values(folder, read(folder, row, {"a": text(z)}, head))
+        assert told["bore.stated_ratio", "cold-build", AT].value == pytest.approx(1.0, abs=2e-3)
+
+
 @pytest.mark.parametrize(("scale", "told_of"), [(1.0, 0), (1000.0, 1), (0.001, 1)])
 def test_heights_of_another_unit_are_told(folder: Folder, scale: float, told_of: int) -> None:
     z = scale * surfaces.bore(np.random.RandomState(3), 4.8, 0.0, reversal=False)
@@ -137,6 +162,7 @@ def test_heights_of_another_unit_are_told(folder: Folder, scale: float, told_of:
     assert [(p.file, p.line, p.column_name, p.code) for p in found.problems] == told_of * [
         ("pump/traces.csv", 2, "trace", "heights-not-plausible")
     ]
+    assert ("heights-not-plausible" in values(folder, found)["bore.rk", "cold-build", AT].flags) == bool(told_of)
 
 
 def test_two_runs_in_a_trace_and_rows_without_a_height_are_told_with_the_line_of_the_trace(folder: Folder) -> None:

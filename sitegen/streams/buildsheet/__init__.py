@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sitegen.declarations import Stream
+from sitegen.declarations import Stream, table_entry
 from sitegen.streams.buildsheet.blank import blank
 from sitegen.streams.buildsheet.fields import FIELDS
 from sitegen.streams.buildsheet.measures import MASS
@@ -17,6 +17,7 @@ STREAM = Stream(
     order=10,
     fields=FIELDS,
     read=read,
+    entry=table_entry("Table of build sheets", "One table of build sheets"),
     steps=(WEIGHINGS, MEASURED, GAP_FLOOR, WEAR),
     sections=SECTIONS,
     unusual=unusual,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sitegen.declarations import Stream
+from sitegen.declarations import Stream, table_entry
 from sitegen.streams.events.blank import blank
 from sitegen.streams.events.fields import FIELDS
 from sitegen.streams.events.read import read
@@ -14,6 +14,7 @@ STREAM = Stream(
     order=16,
     fields=FIELDS,
     read=read,
+    entry=table_entry("Event log", "One event log"),
     steps=(),
     sections=SECTIONS,
     unusual=unusual,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sitegen.declarations import Stream
+from sitegen.declarations import Stream, table_entry
 from sitegen.streams.inspection.blank import blank
 from sitegen.streams.inspection.fields import FIELDS
 from sitegen.streams.inspection.measures import GRADE
@@ -16,6 +16,7 @@ STREAM = Stream(
     order=50,
     fields=FIELDS,
     read=read,
+    entry=table_entry("Table of inspections", "One table of inspections", "inspection"),
     steps=(SEEN, AGREED),
     sections=SECTIONS,
     of_cylinder=OF_CYLINDER,

@@ -27,7 +27,13 @@ FIELDS: tuple[Field, ...] = (
     Field("cylinder", "Cylinder", "integer", refers="cylinder", required=True),
     Field("phase", "Phase", "id", refers="phase", required=True, help="Teardown, as a rule."),
     Field("part", "Part", "word", words=PARTS, required=True, beforehand=True),
-    Field("place", "Place", "text", help="Where on the part, such as back of the gap, or thrust side, top reversal."),
+    Field(
+        "place",
+        "Place",
+        "text",
+        help="Where on the part, such as back of the gap, or thrust side, top reversal.",
+        example="thrust side, top reversal",
+    ),
     Field(
         "inspector",
         "Inspector",
@@ -66,8 +72,14 @@ FIELDS: tuple[Field, ...] = (
         help="Axial width of the contact marks on a ring's face at this place.",
     ),
     Field("grade", "Grade", "number", low=0, high=100, help="On the program's own scale: inspection, grades."),
-    *(Field(each, each.capitalize(), "word", words=WORDS, help=_SEEN[each]) for each in FINDINGS),
-    Field("image", "Image", "text", help="A PNG, JPEG or TIFF file, written from the program's folder."),
+    *(Field(each, each.capitalize(), "word", words=WORDS, help=_SEEN[each], family="finding") for each in FINDINGS),
+    Field(
+        "image",
+        "Image",
+        "text",
+        help="A PNG, JPEG or TIFF file, written from the program's folder.",
+        example="images/b1-2-ring.jpg",
+    ),
     Field(
         "image_width",
         "Width of the image",
@@ -78,7 +90,13 @@ FIELDS: tuple[Field, ...] = (
         high=2.0,
         help="What the whole width of the picture is in reality: the scale bar is drawn from it.",
     ),
-    Field("caption", "Caption", "text", help="Stands below the image and is read aloud in its place."),
+    Field(
+        "caption",
+        "Caption",
+        "text",
+        help="Stands below the image and is read aloud in its place.",
+        example="Contact band beside the gap, x 20",
+    ),
     Field("date", "Date", "date"),
     Field("remark", "Remark", "text"),
 )

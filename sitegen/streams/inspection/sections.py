@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-import pandas as pd
-
 from sitegen.declarations import OfCylinder, Section, Unusual
 from sitegen.page import words
 from sitegen.page.blocks import Axis, Block, Cell, Column, Image, Images, Row, Strip, Table, Text
@@ -16,7 +14,7 @@ from sitegen.streams.inspection.fields import FINDINGS, NUMBERS, PARTS, RINGS, W
 from sitegen.streams.inspection.measures import AGREEMENT, BAND_SHARE, BAND_WIDTH, GRADE
 from sitegen.streams.inspection.places import place_of
 from sitegen.streams.inspection.steps import RULE, pair_of
-from sitegen.tables.rows import Written
+from sitegen.tables.rows import Written, given
 from sitegen.vocabulary import Value
 
 _TITLES = {"top-ring": "top ring", "second-ring": "second ring", "bore": "bore", "piston": "piston"}
@@ -32,9 +30,9 @@ def cylinder_inspection(view: View) -> Sequence[Block]:
         view.records("inspection", Reading), key=lambda row: (order.get(row.phase, len(order)), row.file, row.row)
     )
     blocks: list[Block] = []
-    rows = [_seen_row(view, row) for row in records if row.use != "" or pd.isna(row.image) or _says_something(row)]
+    rows = [_seen_row(view, row) for row in records if row.use != "" or not given(row.image) or _says_something(row)]
     if rows:
-        remarked = any(row.use != "" or not pd.isna(row.remark) for row in records)
+        remarked = any(row.use != "" or given(row.remark) for row in records)
         blocks.append(_seen_table(view, rows, remarked=remarked))
     return blocks
 
@@ -44,7 +42,7 @@ def cylinder_pictures(view: View) -> Sequence[Block]:
     places: dict[str, dict[str, tuple[Phase, Image]]] = {}
     for phase in view.phases:
         for row in view.records("inspection", Reading, phase=phase.id, used=True):
-            if not pd.isna(row.image):  # a picture that two inspectors name is shown once
+            if given(row.image):  # a picture that two inspectors name is shown once
                 shown = places.setdefault(place_of(row.part, _text(row.place)), {})
                 shown.setdefault(str(row.image), (phase, _image(view, row)))
     name = f"pictures-{view.the_build.id}-{view.cylinder}"
@@ -92,14 +90,14 @@ def _seen_table(view: View, rows: Sequence[Row], *, remarked: bool) -> Table:
 
 
 def _says_something(row: Reading) -> bool:
-    return any(not pd.isna(getattr(row, name)) for name in (*NUMBERS, *FINDINGS, "remark"))
+    return any(given(getattr(row, name)) for name in (*NUMBERS, *FINDINGS, "remark"))
 
 
 def _seen_row(view: View, row: Reading) -> Row:
     out = row.use != ""
-    part = "" if pd.isna(row.part) else _TITLES.get(row.part, row.part)
+    part = "" if not given(row.part) else _TITLES.get(row.part, row.part)
     phase = view.program.phase(row.phase)
-    look = "" if pd.isna(row.repeat) else f"look {int(row.repeat)}"
+    look = "" if not given(row.repeat) else f"look {int(row.repeat)}"
     remark = Cell(_text(row.remark))
     if out:
         remark = Cell("left out", word=True, note=f"{words.sentence(view.why(row.use))}.")
@@ -117,24 +115,24 @@ def _seen_row(view: View, row: Reading) -> Row:
 
 
 def _text(value: Written) -> str:
-    return "" if pd.isna(value) else str(value)
+    return "" if not given(value) else str(value)
 
 
 def _number(value: float, scale: float, decimals: int) -> str:
-    return "" if pd.isna(value) else words.number(scale * value, decimals)
+    return "" if not given(value) else words.number(scale * value, decimals)
 
 
 def _image(view: View, row: Reading) -> Image:
     """The picture of a row. Alternative text says what it is of; the caption says what is to be seen."""
     build, phase = view.the_build, view.program.phase(row.phase)
     what = ", ".join(part for part in (_TITLES.get(row.part, row.part), _text(row.place)) if part)
-    grade = "" if pd.isna(row.grade) else f", grade {row.grade:g}"
+    grade = "" if not given(row.grade) else f", grade {row.grade:g}"
     by = f"{row.inspector}{grade}".rstrip(".")  # initials bring a stop of their own
     caption = f"{_text(row.caption) or f'{words.sentence(what)}.'} {words.sentence(phase.title)}: {by}."
     alternative = f"{words.sentence(what)}, {build.id} cylinder {view.cylinder} at {phase.title}"
     if _text(row.caption):
         alternative += f": {_text(row.caption)}"
-    width = None if pd.isna(row.image_width) else float(row.image_width)
+    width = None if not given(row.image_width) else float(row.image_width)
     return Image(f"{view.program.id}/{row.image}", caption, alternative, width)
 
 

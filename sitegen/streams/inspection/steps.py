@@ -8,14 +8,12 @@ from operator import attrgetter
 from statistics import fmean
 from typing import TypeVar
 
-import pandas as pd
-
 from sitegen.declarations import Step
 from sitegen.methods.agreement import weighted_kappa
 from sitegen.program.model import Build, GradeScale, Program
 from sitegen.streams.inspection.fields import FINDINGS, WORDS, Reading
 from sitegen.streams.inspection.measures import AGREEMENT, BAND_SHARE, BAND_WIDTH, GRADE
-from sitegen.tables.rows import rows_in
+from sitegen.tables.rows import given, rows_in
 from sitegen.vocabulary import Book, Key, Measure, Readings, Refused, Result, Value, Verdict, refused
 
 RULE = "inspection."  # and the finding: rule of the verdict none, light or marked
@@ -98,9 +96,9 @@ def run_agreement(program: Program, engine: str, readings: Mapping[str, Readings
     del engine, book
     scale = program.inspection
     first: dict[str, dict[Hashable, float]] = {}  # inspector -> place -> grade at the first look
-    for row in sorted(_used(readings), key=lambda row: 0 if pd.isna(row.repeat) else row.repeat):
-        if not pd.isna(row.grade):
-            place = (row.engine, int(row.cylinder), row.phase, row.part, "" if pd.isna(row.place) else row.place)
+    for row in sorted(_used(readings), key=lambda row: 0 if not given(row.repeat) else row.repeat):
+        if given(row.grade):
+            place = (row.engine, int(row.cylinder), row.phase, row.part, "" if not given(row.place) else row.place)
             first.setdefault(str(row.inspector), {}).setdefault(place, float(row.grade))
     if not first:
         return
@@ -141,7 +139,7 @@ def _by_part(
         entry = entry_of(row)
         if entry == entry:  # a missing one equals nothing, itself included
             key = build.key(int(row.cylinder), str(row.phase), str(row.part))
-            place = "" if pd.isna(row.place) else str(row.place)
+            place = "" if not given(row.place) else str(row.place)
             found.setdefault(key, []).append((place, str(row.inspector), entry))
     return iter(found.items())
 

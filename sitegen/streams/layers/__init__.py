@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sitegen.declarations import Stream
+from sitegen.declarations import Stream, table_entry
 from sitegen.streams.layers.blank import blank
 from sitegen.streams.layers.fields import FIELDS
 from sitegen.streams.layers.read import read
@@ -15,6 +15,7 @@ STREAM = Stream(
     order=12,
     fields=FIELDS,
     read=read,
+    entry=table_entry("Layer record", "One record of layers"),
     steps=(STEP,),
     sections=SECTIONS,
     blank=blank,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sitegen.declarations import Stream
+from sitegen.declarations import Stream, table_entry
 from sitegen.streams.leakdown.area import AREAS
 from sitegen.streams.leakdown.blank import blank
 from sitegen.streams.leakdown.fields import FIELDS
@@ -22,6 +22,7 @@ STREAM = Stream(
     order=20,
     fields=FIELDS,
     read=read,
+    entry=table_entry("Table of leak-down tests", "One table of leak-down tests", "leakdown", "seating"),
     steps=(TESTERS, AREAS, SHARES, CHANGES, RESIDUALS, ELSEWHERES, SEATING, LONGEST, STATES, UNEXPLAINED_BY_GAPS),
     sections=SECTIONS,
     of_build=OF_BUILD,

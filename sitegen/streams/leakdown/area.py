@@ -7,8 +7,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from statistics import fmean
 
-import pandas as pd
-
 from sitegen.declarations import Step
 from sitegen.methods import leakdown as method
 from sitegen.methods.intervals import NORMAL_95
@@ -43,6 +41,8 @@ KIND_OF_LEAK = "kind of leak"  # rule of the verdict slit / hole / cannot tell
 
 def run_areas(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
     """Percent, leak area and its crankcase share of every check of one build, and the mean of the build."""
+    import pandas as pd
+
     build = program.build(engine)
     found = list(checks(program, rows_in(readings["leakdown"], Reading)))
     areas: dict[tuple[int, str, str], method.Area] = {}

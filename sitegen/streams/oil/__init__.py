@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sitegen.declarations import Stream
+from sitegen.declarations import Stream, table_entry
 from sitegen.streams.oil.blank import blank
 from sitegen.streams.oil.fields import FIELDS
 from sitegen.streams.oil.measures import CONCENTRATION
@@ -18,6 +18,7 @@ STREAM = Stream(
     order=50,
     fields=FIELDS,
     read=read,
+    entry=table_entry("Oil records", "One table of oil samples, or of what was filled, topped up and drained", "oil"),
     steps=(SAMPLES, BALANCE, NEXT_BUILD, REACH),
     sections=SECTIONS,
     unusual=unusual,

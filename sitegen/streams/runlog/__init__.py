@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sitegen.declarations import Stream
+from sitegen.declarations import Entry, Stream
 from sitegen.streams.runlog.blowby import STEP as BLOWBY
 from sitegen.streams.runlog.measures import PISTON_SPEED
 from sitegen.streams.runlog.read import again, read
@@ -15,6 +15,11 @@ STREAM = Stream(
     order=15,
     fields=(),
     read=read,
+    entry=Entry(
+        "Run log",
+        "One log file of one phase of one build, and how it is read. Several files may make up a phase.",
+        ("run",),
+    ),
     again=again,
     steps=(SCHEDULE, LEVELS, BLOWBY),
     sections=SECTIONS,

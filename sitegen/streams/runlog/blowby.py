@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-import pandas as pd
 
 from sitegen.declarations import Step
 from sitegen.logs.join import Log
@@ -341,6 +340,8 @@ def _drawn(
     key: Key, points: Sequence[Point], middles: Mapping[tuple[float, float | None], Mapping[str, float]]
 ) -> Series:
     """The visits of a phase for the page: what came back, what should have, and whether it counts."""
+    import pandas as pd
+
     rows = []
     for point in points:
         visit, middle = point.visit, middles[point.visit.asked]

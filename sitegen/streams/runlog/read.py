@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
-
-import pandas as pd
 
 from sitegen.logs.join import Log, join
 from sitegen.logs.reading import LogFile, read_log
@@ -20,11 +19,15 @@ COLUMNS = ("reading", "file", "row", "use", "engine", "phase", "rows", "seconds"
 
 def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
     """Every log of the program. A file that cannot be trusted is an error; its phase has no log then."""
+    import pandas as pd
+
     del sources  # logs are declared apart: program.logs
     problems: list[Problem] = []
     rows: list[dict[str, object]] = []
     files: dict[str, Mapping[str, object]] = {}
     parts: dict[tuple[str, str], list[LogFile]] = {}
+    logs: dict[tuple[str, str], Log | None] = {}
+    waiting = Counter((source.engine, source.phase) for source in program.logs)
     folder = Path(program.folder)
     for source in program.logs:
         name = f"{folder.name}/{source.file}"
@@ -35,7 +38,16 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
             dict(
                 zip(
                     COLUMNS,
-                    (Path(source.file).stem, name, 1, use, source.engine, source.phase, found.rows, found.seconds),
+                    (
+                        source.stem or Path(source.file).stem,
+                        name,
+                        1,
+                        use,
+                        source.engine,
+                        source.phase,
+                        found.rows,
+                        found.seconds,
+                    ),
                     strict=True,
                 )
             )
@@ -43,7 +55,7 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
         used = found.used if found.usable else 0
         files[name] = {
             "rows": found.rows, "used": used, "set_aside": found.rows - used, "encoding": found.encoding,
-            "separator": SEPARATORS.get(found.separator, ""), "notes": found.notes,
+            "separator": SEPARATORS.get(found.separator, ""), "notes": [*source.notes, *found.notes],
             "columns": {name: name for name in found.channels} | dict.fromkeys(found.unused, ""),
         }  # fmt: skip
         if found.usable and "speed" in found.facts and found.running_seconds == 0:
@@ -61,15 +73,16 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
             )
         if found.usable:
             parts.setdefault((source.engine, source.phase), []).append(found)
-    logs: dict[tuple[str, str], Log] = {}
-    for key, own in parts.items():
-        log, more = join(own)
-        problems += more
-        if log is not None:
-            logs[key] = log
+        key = source.engine, source.phase
+        waiting[key] -= 1
+        if not waiting[key] and key in parts:  # as soon as it is whole: the bins of its files take most of the memory
+            logs[key], more = join(parts[key])
+            problems += more
+            parts[key] = [replace(each, bins=None) for each in parts[key]]
     problems += whose.problems(program, [part for own in parts.values() for part in own])
     frame = pd.DataFrame(rows, columns=list(COLUMNS))
-    return Readings(frame, problems, files, logs)
+    found_logs = {key: log for key in parts if (log := logs.get(key)) is not None}
+    return Readings(frame, problems, files, found_logs)
 
 
 def again(program: Program, readings: Readings, engine: str) -> Readings:

@@ -6,7 +6,6 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
 from sitegen.declarations import Step
 from sitegen.logs.axis import GAP
@@ -85,6 +84,8 @@ def crankcase(readings: Mapping[str, Readings], engine: str, order: Mapping[str,
 
 def run_schedule(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
     """How each logged phase kept to its schedule, step by step, with its stops and excursions for the page."""
+    import pandas as pd
+
     del book
     for build, phase, log in runs(program, engine, readings):
         key = build.key(phase=phase.id)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sitegen.declarations import Stream
+from sitegen.declarations import Stream, table_entry
 from sitegen.streams.surfaces.blank import blank
 from sitegen.streams.surfaces.fields import FIELDS
 from sitegen.streams.surfaces.left import LEFT
@@ -18,6 +18,7 @@ STREAM = Stream(
     order=45,
     fields=FIELDS,
     read=read,
+    entry=table_entry("Index of traces", "One index of traces", "wear"),
     again=again,
     steps=(BORES, FACES, LEFT, RATES),
     sections=SECTIONS,

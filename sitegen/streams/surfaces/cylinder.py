@@ -24,7 +24,7 @@ from sitegen.page.blocks import (
 from sitegen.page.view import View
 from sitegen.program.model import Phase
 from sitegen.streams.surfaces import measures
-from sitegen.streams.surfaces.fields import BY_INSTRUMENT, RINGS, Reading
+from sitegen.streams.surfaces.fields import BY_INSTRUMENT, LINES, RINGS, Reading
 from sitegen.streams.surfaces.left import THICKNESS
 from sitegen.streams.surfaces.places import place_title
 from sitegen.vocabulary import Measure, Series, Value
@@ -281,8 +281,14 @@ def conditions(view: View, part: str) -> str:
         return f"{tip}; unfiltered.{instrument}"
     cutoffs = f"λc {each('cutoff', 'mm', 1e3, 1)}, λs {each('cutoff_short', 'µm', 1e6, 1)}"
     chosen = {row.filter if isinstance(row.filter, str) and row.filter else "robust-gaussian" for row in rows}
-    filters = words.listed([told for name, told in FILTERS.items() if name in chosen])
-    return f"Filter: {filters}; {cutoffs}. {tip}.{instrument}"
+    line = " Stated results of the Rk family are held against the secant, as the instrument draws it."
+    stated = line if any(row.stated_line == LINES[1] for row in rows) else ""
+    if chosen == {BY_INSTRUMENT}:
+        filtered = f"by the instrument, before the trace was saved, with its own cutoffs {cutoffs}; not filtered again"
+    else:
+        told = words.listed([told for name, told in FILTERS.items() if name in chosen])
+        filtered = f"{told}; {cutoffs}"
+    return f"Filter: {filtered}. {tip}.{instrument}{stated}"
 
 
 def _unswept(view: View, at: str) -> list[ChartRow]:

@@ -14,7 +14,7 @@ from sitegen.methods.material_ratio import Curve
 from sitegen.methods.repeats import Difference, difference
 from sitegen.methods.ring_face import Bounded
 from sitegen.program.model import WearRule
-from sitegen.streams.surfaces.fields import BY_INSTRUMENT, FILTERS, Reading
+from sitegen.streams.surfaces.fields import BY_INSTRUMENT, FILTERS, LINES, Reading
 from sitegen.traces.reading import Trace
 from sitegen.vocabulary import Refused
 
@@ -22,7 +22,15 @@ Floats = NDArray[np.float64]
 
 MISSED = 1e-3  # share of its evaluation length a trace may lack, with one step; a convention of ours
 CUTOFFS = 5  # an evaluation length has, where the index says no other (ISO 21920-3, default)
+# parameters that no profile can have above its Rt, with those that rest on the same line
+_HEIGHTS = {"rk": ("rpk", "rvk", "mr1", "mr2", "v0"), "rpk": (), "rvk": ("v0",), "rk_plain": (),
+            "rpq": ("rvq", "rmq"), "rvq": ("rpq", "rmq")}  # fmt: skip
+_ROUNDING = 1e-9
 _RATIOS = np.concatenate([np.linspace(0, 2, 9), np.linspace(2.5, 97.5, 96), np.linspace(98, 99.5, 7)])  # % drawn
+
+
+# m, median height off a straight line beyond which a unit is most likely wrong; wide, a convention of ours
+HEIGHTS_OF = {"bore": (3e-9, 10e-6), "ring": (1e-9, 60e-6)}
 
 
 @dataclass(frozen=True)
@@ -79,6 +87,19 @@ def filter_of(row: Reading) -> str:
     return row.filter if isinstance(row.filter, str) and row.filter else FILTERS[0]
 
 
+def half_height(trace: Trace) -> float:
+    """Height [m] beyond which half of a trace lies off its straight line."""
+    known = np.isfinite(trace.z)
+    x, z = trace.x[known], trace.z[known]
+    return float(np.median(np.abs(z - profile.line(x, z))))
+
+
+def is_plausible(trace: Trace, part: str) -> bool:
+    """Whether a trace has heights such a part can have."""
+    low, high = HEIGHTS_OF["bore" if part == "bore" else "ring"]
+    return low <= half_height(trace) <= high
+
+
 def is_short(span: float, length: float, step: float) -> bool:
     """Whether points from first to last over `span` are too few for an evaluation length, all [m].
 
@@ -131,17 +152,24 @@ def bore(trace: Trace, row: Reading) -> Evaluated:
         values |= {"rpq": 1e6 * chance.rpq, "rvq": 1e6 * chance.rvq, "rmq": chance.rmq}
     except Refused as why:  # not a surface of two lines: the other parameters stand
         refused = dict.fromkeys(("rpq", "rvq", "rmq"), why.code)
+    for height, others in _HEIGHTS.items():
+        if values.get(height, 0.0) > values["rt"] * (1 + _ROUNDING):
+            refused |= dict.fromkeys((height, *others), "beyond-total-height")
+    values = {each: value for each, value in values.items() if each not in refused}
     return Evaluated(
-        values, refused, _stated(trace, row, plain, sections, values), curve, whole.spikes, name
+        values, refused, _stated(trace, row, plain, sections, curve), curve, whole.spikes, name
     )  # fmt: skip
 
 
-def _stated(trace: Trace, row: Reading, plain: Floats, sections: int, values: Mapping[str, float]) -> dict[str, float]:
-    """Stated over computed, for what file or index state: Ra, Rz by the plain Gaussian, the Rk family by ours."""
+def _stated(trace: Trace, row: Reading, plain: Floats, sections: int, curve: Curve) -> dict[str, float]:
+    """Stated over computed, for what file or index state: Ra, Rz by the plain Gaussian, the Rk family by our filter.
+
+    The line of the Rk family is the one the index says the instrument draws.
+    """
     named = {name: _number(getattr(row, f"stated_{name}")) for name in ("ra", "rz", "rk", "rpk", "rvk")}
     named = {name: trace.stated.get(name) if value is None else value for name, value in named.items()}
-    own = roughness.heights(plain, sections)
-    computed = {"ra": own.ra, "rz": own.rz} | {name: 1e-6 * values[name] for name in ("rk", "rpk", "rvk")}
+    own, core = roughness.heights(plain, sections), material_ratio.core(curve, secant=row.stated_line == LINES[1])
+    computed = {"ra": own.ra, "rz": own.rz, "rk": core.rk, "rpk": core.rpk, "rvk": core.rvk}
     return {name: value / computed[name] for name, value in named.items() if value is not None and computed[name] > 0}
 
 

@@ -17,6 +17,7 @@ SIDES = ("thrust", "antithrust", "front", "rear")
 HEIGHTS = ("top-reversal", "mid-stroke", "bottom-reversal")
 BY_INSTRUMENT = "by-instrument"
 FILTERS = ("robust-gaussian", "two-step", BY_INSTRUMENT)  # ISO 16610-31; ISO 13565-1, for comparison with older values
+LINES = ("least-squares", "secant")  # of the Rk family
 STATED = ("ra", "rz", "rk", "rpk", "rvk")  # results of the instrument that are held against ours
 
 
@@ -26,7 +27,14 @@ def _length(name: str, title: str, low: float, high: float, told: str = "") -> F
 
 FIELDS: tuple[Field, ...] = (
     Field("reading", "Reading", "id", help="An id of its own; left out, the name of the file and the line make it."),
-    Field("trace", "Trace", "text", required=True, help="The trace file, written from the program's folder."),
+    Field(
+        "trace",
+        "Trace",
+        "text",
+        required=True,
+        help="The trace file, written from the program's folder.",
+        example="traces/b1-2-thrust.csv",
+    ),
     Field("engine", "Build", "id", refers="engine", required=True, help="Id of the build."),
     Field("cylinder", "Cylinder", "integer", refers="cylinder", required=True),
     Field("phase", "Phase", "id", refers="phase", required=True, help="State of the part: before the test, teardown."),
@@ -59,14 +67,44 @@ FIELDS: tuple[Field, ...] = (
     ),
     _length("evaluation", "Evaluation length", 1e-5, 1e-1, "Roughness is evaluated over it; left out, five cutoffs."),
     _length("tip", "Tip radius", 1e-7, 1e-4, "Of the stylus."),
-    Field("instrument", "Instrument", "id", refers="tool", help="A tool of kind profilometer."),
-    Field("x", "Header of x", "text", help="Where the trace's own headers do not tell."),
-    Field("z", "Header of z", "text"),
-    Field("valid", "Header of the validity flag", "text", help="Points whose flag is not above zero are not used."),
-    Field("x_unit", "Unit of x", "text", help="Where the trace does not say it."),
-    Field("z_unit", "Unit of z", "text"),
+    Field(
+        "instrument", "Instrument", "id", refers="tool", help="A tool of kind profilometer.", example="profilometer-1"
+    ),
+    Field(
+        "sheet",
+        "Worksheet",
+        "text",
+        help="Of a trace in a workbook, where more than one holds rows of numbers.",
+        example="Trace 1",
+    ),
+    Field("section", "Section", "integer", low=1, high=9999, help="Which trace of a file that holds several, from 1."),
+    Field(
+        "x",
+        "Header of x",
+        "text",
+        help="Where the trace's own headers do not tell; of XML, the name of an element.",
+        example="X",
+    ),
+    Field("z", "Header of z", "text", help="The same of the heights.", example="Z"),
+    Field(
+        "valid",
+        "Header of the validity flag",
+        "text",
+        help="Points whose flag is not above zero are not used.",
+        example="Valid",
+    ),
+    Field("x_unit", "Unit of x", "text", help="Where the trace does not say it.", example="mm"),
+    Field("z_unit", "Unit of z", "text", example="um"),
     _length("step", "Step", 1e-9, 1e-3, "Between points of a trace that holds heights only."),
     *(_length(f"stated_{name}", f"Stated R{name[1:]}", 0, 1e-3, "Result of the instrument.") for name in STATED),
+    Field(
+        "stated_line",
+        "Line of the stated Rk family",
+        "word",
+        words=LINES,
+        help="How it draws the line of the Rk family in the window of least slope: least-squares (ISO 13565-2; left "
+        "out, taken as this) or secant.",
+    ),
     Field("date", "Date", "date"),
     Field("operator", "Operator", "text", beforehand=True),
     Field("remark", "Remark", "text"),
@@ -93,6 +131,8 @@ class Reading(Recorded):
     evaluation: float
     tip: float
     instrument: Written
+    sheet: Written
+    section: float
     x: Written
     z: Written
     valid: Written
@@ -104,6 +144,7 @@ class Reading(Recorded):
     stated_rk: float
     stated_rpk: float
     stated_rvk: float
+    stated_line: Written
     date: Written
     operator: Written
     remark: Written

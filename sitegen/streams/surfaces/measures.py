@@ -101,8 +101,8 @@ STATED = Measure(
     unit="1",
     better="",
     method="Result the instrument states for a trace, over the same one computed here: Ra and Rz with the plain "
-    "Gaussian, which instruments use for them, unless the instrument filtered the trace; the one farthest from 1 of a "
-    "place.",
+    "Gaussian, which instruments use for them, unless the instrument filtered the trace; the Rk family with the line "
+    "that the index says the instrument draws (least squares, or the secant); the one farthest from 1 of a place.",
     formula="stated / computed",
     source="reading",
     limits="Far from 1: another filter or evaluation length, or the result of another trace.",

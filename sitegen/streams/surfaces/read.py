@@ -9,7 +9,6 @@ from pathlib import Path
 
 import numpy as np
 
-from sitegen.methods.profile import line
 from sitegen.problems import shown
 from sitegen.program.inside import PathFault, file_inside, nearest_inside
 from sitegen.program.model import Program, RecordSource
@@ -21,11 +20,9 @@ from sitegen.streams.surfaces.naming import is_proposed
 from sitegen.tables.checks import in_force, same_again
 from sitegen.tables.reading import Sheet, read_stream
 from sitegen.tables.rows import Written, given, rows_of
-from sitegen.traces.reading import Layout, Trace, read_trace
+from sitegen.traces.points import Asked
+from sitegen.traces.reading import Trace, read_trace
 from sitegen.vocabulary import Problem, Readings
-
-# m, median height off a straight line beyond which a unit is most likely wrong; wide, a convention of ours
-HEIGHTS_OF = {"bore": (3e-9, 10e-6), "ring": (1e-9, 60e-6)}
 
 
 def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
@@ -53,17 +50,18 @@ def again(program: Program, readings: Readings, engine: str) -> Readings:
     folder = Path(program.folder)
     frame = readings.frame[(readings.frame["engine"] == engine) & (readings.frame["use"] == "")]
     traces = {
-        row.reading: read_trace(file_inside(folder, row.trace), f"{folder.name}/{row.trace}", _layout(row))
+        row.reading: read_trace(file_inside(folder, row.trace), f"{folder.name}/{row.trace}", _asked(row))
         for row in rows_of(frame, Reading)
         if row.reading in readings.traces
     }
     return Readings(readings.frame, traces=traces)
 
 
-def _layout(row: Reading) -> Layout:
-    return Layout(
+def _asked(row: Reading) -> Asked:
+    return Asked(
         _text(row.x), _text(row.z), _text(row.valid), _text(row.x_unit), _text(row.z_unit),
-        step=None if math.isnan(row.step) else row.step,
+        step=row.step if given(row.step) else None, sheet=_text(row.sheet),
+        section=int(row.section) if given(row.section) else None,
     )  # fmt: skip
 
 
@@ -116,7 +114,7 @@ class _Traces:
 
     def read(self, program: Program, sheet: Sheet) -> None:
         folder = Path(program.folder)
-        seen: dict[str, int] = {}  # digest -> first row
+        seen: dict[tuple[str, tuple[str, int, str]], int] = {}  # digest and part of the file -> first row
         rows = rows_of(sheet.frame, Reading)
         for at in np.flatnonzero(sheet.open).tolist():
             row = rows[at]
@@ -130,16 +128,16 @@ class _Traces:
                 what = f'the trace "{shown(name)}" {fault.what}'
                 near = nearest_inside(folder, name) if fault.code == "missing" else ""
                 sheet.set_aside(_only(sheet, at), f"trace-{fault.code}", "trace", what,
-                                "a text file inside the program's folder", near)  # fmt: skip
+                                "a trace file inside the program's folder", near)  # fmt: skip
                 continue
             file = f"{folder.name}/{name}"
             try:
-                trace = read_trace(path, file, _layout(row))
+                trace = read_trace(path, file, _asked(row))
             except Blocked as blocked:
                 self._set_aside(sheet, at, blocked.problems)
                 continue
             self.inputs[file] = trace.digest
-            first = seen.setdefault(trace.digest, at)
+            first = seen.setdefault((trace.digest, trace.part), at)
             if first != at:
                 before = rows[first].trace
                 sheet.set_aside(_only(sheet, at), "same-file", "trace",
@@ -200,11 +198,9 @@ class _Traces:
 
     def _plausible(self, sheet: Sheet, at: int, part: str, trace: Trace) -> None:
         """Tell heights no such part has: most often those of another unit."""
-        known = np.isfinite(trace.z)
-        x, z = trace.x[known], trace.z[known]
-        height = float(np.median(np.abs(z - line(x, z))))
-        low, high = HEIGHTS_OF["bore" if part == "bore" else "ring"]
-        if not low <= height <= high:
+        if not evaluate.is_plausible(trace, part):
+            height = evaluate.half_height(trace)
+            low, high = evaluate.HEIGHTS_OF["bore" if part == "bore" else "ring"]
             self._tell(sheet, at, "heights-not-plausible", "trace", f"half of its heights lie more than "
                        f"{1e6 * height:.3g} µm off a straight line",
                        f"{1e6 * low:.3g} to {1e6 * high:.3g} µm on such a part, or another unit of z")  # fmt: skip

@@ -44,6 +44,11 @@ def place_of(row: Reading) -> str:
     return f"{RINGS[row.part]}/{angle_of(row):.0f}-deg"
 
 
+def name_of(row: Reading) -> str:
+    """The file of a trace, and which of several in it."""
+    return f"{row.trace}, section {row.section:.0f}" if given(row.section) else row.trace
+
+
 def angle_of(row: Reading) -> float:
     """Angle from the gap [deg]."""
     return math.degrees(row.angle)
@@ -93,18 +98,23 @@ def _roughness(key: Key, traced: Sequence[Traced]) -> Generator[Result, None, li
     evaluated: list[evaluate.Evaluated] = []
     care: list[tuple[str, str]] = []  # trace, what to look at
     why: Refused | None = None
+    odd = False
     for each in traced:
         try:
             found = evaluate.bore(each.trace, each.row)
         except Refused as refusal:
             why = refusal
-            care.append((each.row.trace, refusal.code))
+            care.append((name_of(each.row), refusal.code))
             continue
         evaluated.append(found)
-        care += [(each.row.trace, code) for code in _looked_at(found)]
+        if not evaluate.is_plausible(each.trace, each.row.part):
+            odd = True
+            care.append((name_of(each.row), "heights-not-plausible"))
+        care += [(name_of(each.row), code) for code in _looked_at(found)]
     flags = frozenset({"trace-left-out"} if why is not None and evaluated else ())
     if evaluated and any(each.spikes for each in evaluated):
         flags |= {"spikes-taken-out"}
+    flags |= {"heights-not-plausible"} if odd else set()
     filters = {each.filter for each in evaluated}
     flags |= {"two-step-filter"} if filters == {"two-step"} else set()
     flags |= {"filtered-by-instrument"} if filters == {BY_INSTRUMENT} else set()
@@ -234,7 +244,7 @@ def _aligned(key: Key, before: Sequence[evaluate.Evaluated], after: Sequence[eva
 def _plateau(key: Key, before: Sequence[evaluate.Evaluated], after: Sequence[evaluate.Evaluated]) -> Iterator[Value]:
     """Share of the first peak height that is gone."""
     measure = measures.PLATEAU
-    then, now = ([each.values["rpk"] for each in side] for side in (before, after))
+    then, now = ([each.values["rpk"] for each in side if "rpk" in each.values] for side in (before, after))
     if not then or not now or min(*then, *now) <= 0:
         yield refused(measure.id, key, Refused("not-evaluated"))
         return
@@ -435,7 +445,7 @@ BORES = Step(
     ),
     run=run_bores,
     reads=("surfaces",),
-    revision=2,
+    revision=3,
 )  # fmt: skip
 FACES = Step(
     name="ring-faces",

@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
-import pandas as pd
-
 from sitegen.page import words
 from sitegen.page.axes import about
 from sitegen.page.blocks import (
@@ -63,7 +61,7 @@ from sitegen.streams.leakdown.sections.shared import (
     why_open,
 )
 from sitegen.streams.leakdown.states import APART_RULE, BETWEEN_RULE, FALL_RULE, LEVEL_RULE, TO_LOSE_RULE
-from sitegen.tables.rows import rows_of
+from sitegen.tables.rows import given, rows_of
 from sitegen.vocabulary import Value, Verdict
 
 
@@ -544,9 +542,9 @@ def cylinder_readings(view: View) -> Sequence[Block]:
         use, note = _use(view, row, row.reading in counted, states)
         inside += use == USED
         beside += use == BESIDE
-        remark = "" if pd.isna(row.remark) else f"“{row.remark}”"
-        repeat = "" if pd.isna(row.repeat) else f", {int(row.repeat)}"
-        metal = "" if pd.isna(row.metal_temperature) else words.number(row.metal_temperature - 273.15, 0)
+        remark = "" if not given(row.remark) else f"“{row.remark}”"
+        repeat = "" if not given(row.repeat) else f", {int(row.repeat)}"
+        metal = "" if not given(row.metal_temperature) else words.number(row.metal_temperature - 273.15, 0)
         rows.append(
             Row(
                 (
@@ -589,7 +587,7 @@ USED, BESIDE = "used", "beside the value"
 
 
 def _kept(rows: Sequence[Reading]) -> list[Reading]:
-    return [row for row in rows if row.use == "" and not pd.isna(row.cylinder) and pd.isna(row.reference)]
+    return [row for row in rows if row.use == "" and given(row.cylinder) and not given(row.reference)]
 
 
 def _use(view: View, row: Reading, counted: bool, states: Mapping[tuple[str, str], str]) -> tuple[str, str]:
@@ -602,7 +600,7 @@ def _use(view: View, row: Reading, counted: bool, states: Mapping[tuple[str, str
         return USED, ""
     rule, state = view.program.leakdown, states[row.engine, row.phase]
     parts = []
-    if (oil := "dry" if pd.isna(row.oil) else str(row.oil)) != rule.oil:
+    if (oil := "dry" if not given(row.oil) else str(row.oil)) != rule.oil:
         parts.append("oil added" if oil == "wet" else "no oil added")
     parts += ["another supply pressure"] if abs(row.supply - rule.supply) > rule.supply_band else []
     parts += [f"read {row.condition}"] if isinstance(row.condition, str) and state and row.condition != state else []
@@ -631,4 +629,4 @@ def _why_out(view: View, row: Reading) -> str:
 
 
 def _number(value: float, scale: float) -> str:
-    return "" if pd.isna(value) else words.number(value / scale, 1)
+    return "" if not given(value) else words.number(value / scale, 1)
