@@ -249,6 +249,19 @@ class Field:
     help: str = ""
     beforehand: bool = False  # may be filled in before anything was read: a row with no more is not yet taken
     example: str = ""  # text of one; "" one follows from the kind, the words and the limits
+    family: str = ""  # fields of one family share their words
+
+    @property
+    def wordy(self) -> bool:
+        """True where words of one's own may stand for what the field says."""
+        return self.kind in {"word", "yes-no", "text"} or bool(self.refers)
+
+    @property
+    def shared_words(self) -> str:
+        """The name under which words may be given for this field and all like it; "" where it shares none."""
+        if self.kind in {"number", "bounded"}:
+            return "mark"
+        return self.family or ("yes_no" if self.kind == "yes-no" else "tool" if self.refers == "tool" else "")
 
     @property
     def told_beforehand(self) -> bool:
@@ -282,6 +295,19 @@ class Readings(Lazy):
         if self.columns is not None:
             return self.columns.get(name, ())
         return self.frame[name].tolist() if name in self.frame else ()
+
+    @property
+    def tally(self) -> dict[str, dict[str, int]]:
+        """Rows read, used, set aside and not taken of each file; those of its worksheets added up."""
+        found: dict[str, dict[str, int]] = {}
+        for name, facts in self.files.items():
+            own = found.setdefault(str(facts.get("file", name)), dict.fromkeys(TALLIED, 0))
+            for what in TALLIED:
+                own[what] += int(facts.get(what, 0))
+        return found
+
+
+TALLIED = ("rows", "used", "set_aside", "not_taken")
 
 
 class Book:

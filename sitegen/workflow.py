@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass, replace
 from functools import cache, partial
@@ -22,15 +22,16 @@ from sitegen.page.view import mark
 from sitegen.pages import notes
 from sitegen.problems import as_text, counted, errors, shown
 from sitegen.program.folder import load
-from sitegen.program.model import Folder, Left, Program
+from sitegen.program.model import Effect, Exclusion, Folder, Left, Program, Where
 from sitegen.progress import Tell, untold
 from sitegen.reasons import APART
-from sitegen.regular import read_regular
-from sitegen.results import alike, committed, package, run, stated, taken
+from sitegen.regular import read_regular, there
+from sitegen.results import alike, committed, package, reviewed, run, stated, taken
 from sitegen.results import files as result_files
 from sitegen.results.keeping import Later
 from sitegen.results.run import CONCLUDED, Analysis, Evidence, analyse, gather, lent_file, stand_of, unread
 from sitegen.shelves import NONE, Shelves, digest, key_of
+from sitegen.tables import worksheets
 from sitegen.unchanged import Outcome
 from sitegen.vocabulary import Measure, Problem
 
@@ -89,6 +90,19 @@ class Examination:
         count = sum(int(facts.get("not_taken", 0)) for readings in every for facts in readings.files.values())
         return f"{count} prepared {'row is' if count == 1 else 'rows are'} not filled in yet" if count else ""
 
+    @property
+    def not_read(self) -> list[str]:
+        """What lies beside the files of entries with patterns and is not read, a sentence each."""
+        programs = () if self.folder is None else self.folder.programs
+        records = [source for program in programs for source in program.records]
+        logs = [source for program in programs for source in program.logs]
+        told = [(each.where, note) for entries in (records, logs) for each in entries for note in each.notes]
+        return [f"{where.file}:{where.line}: {note}." for where, note in sorted(told, key=_by_place)]
+
+
+def _by_place(told: tuple[Where, str]) -> tuple[str, int]:
+    return told[0].file, told[0].line
+
 
 def programs(path: Path) -> tuple[Folder | None, list[Problem]]:
     """The program files of a folder, or of one program's folder, without their records; those with errors apart.
@@ -97,7 +111,16 @@ def programs(path: Path) -> tuple[Folder | None, list[Problem]]:
     """
     units = {name: measure.unit for name, measure in registry.measures().items()}
     streams = [stream.name for stream in registry.STREAMS]
-    return load(path, measures=units, streams=streams, comparable=registry.comparable())
+    folder, problems = load(path, measures=units, streams=streams, comparable=registry.comparable())
+    if folder is None:
+        return None, problems
+    whole, left = [], [*folder.left]
+    for program in folder.programs:
+        opened, wrong = worksheets.expanded(program)
+        whole += [] if wrong else [opened]
+        left += [Left(program.id, tuple(sorted(wrong)))] if wrong else []
+        problems = [*problems, *wrong]
+    return replace(folder, programs=whole, left=tuple(sorted(left, key=lambda each: each.id))), problems
 
 
 def examine(path: Path, tell: Tell = untold, shelves: Shelves = NONE, helpers: Helpers | None = None) -> Examination:
@@ -120,6 +143,7 @@ def examine(path: Path, tell: Tell = untold, shelves: Shelves = NONE, helpers: H
         for each in evidence:
             found[each.program.id] += registry.unanswerable(each.program, each.readings)
             found[each.program.id] += taken.problems(each.program, shelves)
+            found[each.program.id] += reviewed.problems(each.program, each.readings, shelves)
         _find_not_lent(evidence, found)
         problems = [*problems, *(problem for own in found.values() for problem in own)]
         left = [*folder.left, *(Left(name, tuple(sorted(errors(own)))) for name, own in found.items() if errors(own))]
@@ -192,14 +216,13 @@ def _not_lent(program: Program, evidence: Sequence[Evidence]) -> list[Problem]:
         path = Path(program.folder).parent / lent_file(name)
         if name in known:
             continue
-        if not path.is_file():
+        try:
+            result_files.values(read_regular(path))
+            continue
+        except FileNotFoundError:
             what = "has no results yet"
-        else:
-            try:
-                result_files.values(read_regular(path))
-                continue
-            except (result_files.DamagedError, OSError) as problem:
-                what = f"has results that are damaged: {getattr(problem, 'strerror', None) or problem}"
+        except (result_files.DamagedError, OSError) as problem:
+            what = f"has results that are damaged: {getattr(problem, 'strerror', None) or problem}"
         where, what = program.scatter_where, f'"{name}" {what}'
         step = f"publish {name} first"
         found.append(Problem(where.file, where.line, where.column, "scatter-not-there", what, next_step=step))
@@ -285,6 +308,40 @@ def _with_lent(evidence: Evidence, done: Mapping[str, Analysis]) -> Evidence:
     return replace(evidence, program=replace(program, lent=tuple(lent)), inputs=inputs)
 
 
+MOST_EFFECTS = 40  # objections whose effect is worked out; each takes as long as a changed record
+
+
+def effects(examination: Examination, analyses: Sequence[Analysis]) -> Iterator[tuple[Effect, ...]]:
+    """What each objection of a review does to the results, by program."""
+    evidence = {each.program.id: each for each in examination.evidence}
+    done = {each.program.id: each for each in analyses}
+    for each in analyses:
+        own = _with_lent(evidence[each.program.id], done) if each.program.reviews else evidence[each.program.id]
+        names = reviewed.objected(each.program.reviews)[:MOST_EFFECTS]
+        found = [_effect(own, each, name, examination.shelves) for name in names]
+        yield tuple(effect for effect in found if effect is not None)
+
+
+def _effect(evidence: Evidence, analysis: Analysis, reading: str, shelves: Shelves) -> Effect | None:
+    """What leaving a reading out does, or taking an accepted objection back; None where there is no such reading."""
+    stream = next((each for each in registry.STREAMS if reading in evidence.readings[each.name].cells("reading")), None)
+    if stream is None:
+        return None
+    program = evidence.program
+    others = tuple(each for each in program.exclusions if each.reading != reading)
+    accepted = len(others) < len(program.exclusions)
+    changed = replace(program, exclusions=others if accepted else (*others, Exclusion(reading, "objected to")))
+    read = gather(changed, [stream], shelves)
+    other = replace(
+        evidence, program=changed, readings={**evidence.readings, stream.name: read.readings[stream.name]},
+        digests={**evidence.digests, stream.name: read.digests[stream.name]},
+    )  # fmt: skip
+    made = analyse(other, registry.STREAMS, registry.steps(), None, shelves)
+    files = result_files.render(made, registry.measures([program]), *ourselves())
+    place = reviewed.places({stream.name: evidence.readings[stream.name]}, [reading])[reading]
+    return reviewed.effect(reading, place, accepted, analysis.files, files)
+
+
 def _with_files(analysis: Analysis, stored: Mapping[str, bytes]) -> Analysis:
     """The analysis with its result files: those that lie there, and their numbers, where they are still good."""
     measures = registry.measures([analysis.program])
@@ -321,6 +378,7 @@ def with_files(analyses: Sequence[Analysis], shelves: Shelves = NONE) -> tuple[C
             changes=moved,
             written=committed.written(each.program, each.files) if moved else "",
             taken=taken.standings(each.program, each.files, shelves),
+            reviewed=reviewed.standings(each.program, each.readings, each.files, shelves),
             restated=stated.restated(each.program, each.readings, units, shelves),
         )
         conclusions.append(Conclusion(told, each.files))
@@ -428,7 +486,11 @@ def render(
 
     if examination.folder is None:
         raise ValueError("without a folder there is nothing to publish")
-    conclusions = with_files(conclude(examination, tell), examination.shelves)
+    concluded = conclude(examination, tell)
+    concluded = tuple(
+        each.but(effects=own) for each, own in zip(concluded, effects(examination, concluded), strict=True)
+    )
+    conclusions = with_files(concluded, examination.shelves)
     analyses = [conclusion.analysis for conclusion in conclusions]
     measures = registry.measures(each.program for each in analyses)
     tell("Making the pages")
@@ -488,7 +550,7 @@ def publish(
         return None
     rendered = render(examination, theme, tell, sheet, before)
     left = examination.folder.left if examination.folder is not None else ()
-    new = not (target / disk.MANIFEST).is_file()
+    new = not there(target / disk.MANIFEST)
     conclusions, site = rendered.conclusions, rendered.site
     tell("Writing")
     # All pages are made before the first byte is written; results first, which the pages quote.

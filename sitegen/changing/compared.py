@@ -14,14 +14,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from sitegen import releases, workflow
-from sitegen.changing import moves, states
+from sitegen.changing import states
 from sitegen.changing.causes import Cause, causes
-from sitegen.changing.moves import Move, Where
 from sitegen.changing.states import CannotCompare, State
 from sitegen.problems import as_text, errors
 from sitegen.progress import Tell, untold
-from sitegen.results import alike
+from sitegen.results import alike, moves
 from sitegen.results.files import FORMAT, results_id
+from sitegen.results.moves import Move, Where
 from sitegen.results.upgrade import UnknownFormatError, upgraded
 from sitegen.shelves import NONE, Shelves
 

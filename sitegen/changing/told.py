@@ -7,10 +7,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 
 from sitegen.changing.compared import Compared, Reason
-from sitegen.changing.moves import Move
 from sitegen.changing.states import NOW
 from sitegen.page import words
 from sitegen.program.model import Program
+from sitegen.results.moves import Move
 from sitegen.vocabulary import Measure
 
 MOST = 25  # rows under a heading told one by one; the JSON has all

@@ -59,6 +59,7 @@ class Addresses:
     plans: Mapping[str, str]  # program
     coatings: Mapping[str, str]
     sheets: Mapping[str, str]  # program: its decision sheet
+    reviews: Mapping[str, str]  # program: where it is gone through
     home: str = "index.html"
     methods: str = "methods.html"
 
@@ -69,7 +70,7 @@ class Addresses:
     @classmethod
     def of(cls, folder: Folder) -> Addresses:
         names = slugs(sorted([*(each.id for each in folder.programs), *(each.id for each in folder.left)]))
-        engines, cylinders, data, plans, sheets = {}, {}, {}, {}, {}
+        engines, cylinders, data, plans, sheets, reviews = {}, {}, {}, {}, {}, {}
         programs = {each.id: f"programs/{names[each.id]}/index.html" for each in folder.left}
         for program in folder.programs:
             base = f"programs/{names[program.id]}"
@@ -77,13 +78,14 @@ class Addresses:
             data[program.id] = f"{base}/data.html"
             plans[program.id] = f"{base}/plan.html"
             sheets[program.id] = f"{base}/decision.html"
-            taken = ("index", "data", "plan", "decision")
+            reviews[program.id] = f"{base}/review.html"
+            taken = ("index", "data", "plan", "decision", "review")
             for build, name in slugs((build.id for build in program.builds), taken).items():
                 engines[program.id, build] = f"{base}/{name}/index.html"
                 for place in program.build(build).places:
                     cylinders[program.id, build, place.cylinder] = f"{base}/{name}/cylinder-{place.cylinder}.html"
         coatings = {each: f"coatings/{name}.html" for each, name in slugs(folder.definitions.coatings).items()}
-        return cls(programs, engines, cylinders, data, plans, coatings, sheets)
+        return cls(programs, engines, cylinders, data, plans, coatings, sheets, reviews)
 
     def of_program(self, program: str) -> Addresses:
         """Those of one program's pages, of the first page of each program, and of what all share."""
@@ -94,11 +96,21 @@ class Addresses:
             data={program: self.data[program]},
             plans={program: self.plans[program]},
             sheets={program: self.sheets[program]},
+            reviews={program: self.reviews[program]},
         )
 
     def method(self, measure: str) -> str:
         """Where the methods page says how a measure is worked out."""
         return f"{self.methods}#{slug(measure)}"
+
+
+def place_of(build: str, cylinder: int = 0) -> str:
+    """Anchor of a cylinder, or of a build (0), on the page of review.
+
+    >>> place_of("B6", 2), place_of("B6")
+    ('b6-2', 'b6')
+    """
+    return f"{slug(build)}-{cylinder}" if cylinder else slug(build)
 
 
 def relative(target: str, page: str) -> str:

@@ -20,7 +20,7 @@ from sitegen import reasons
 from sitegen.page import counts, words
 from sitegen.page.addresses import Addresses, relative, slug
 from sitegen.page.blocks import Cell
-from sitegen.program.model import Build, Coating, Folder, Phase, Program, Restated, Standing
+from sitegen.program.model import Build, Coating, Effect, Folder, Phase, Program, Restated, Reviewed, Standing
 from sitegen.shelves import Shelves, digest, key_of
 from sitegen.tables.rows import Recorded, given, rows_of
 from sitegen.vocabulary import Change, Comparison, Key, Measure, Problem, Readings, Series, Value, Verdict
@@ -72,6 +72,10 @@ class Analysis(Protocol):
     def restated(self) -> Sequence[Restated] | None: ...
     @property
     def taken(self) -> Sequence[Standing]: ...
+    @property
+    def reviewed(self) -> Sequence[Reviewed]: ...
+    @property
+    def effects(self) -> Sequence[Effect]: ...
     @property
     def stand(self) -> str: ...
     @property
@@ -281,8 +285,8 @@ class Desk:
     def files_used(self) -> tuple[int, int]:
         """Record files with at least one reading that counts, and record files in all."""
         self._asked.add(Asked("stand"))
-        files = [facts for readings in self._analysis.readings.values() for facts in readings.files.values()]
-        return sum(1 for facts in files if facts.get("used", 0)), len(files)
+        files = [tally for readings in self._analysis.readings.values() for tally in readings.tally.values()]
+        return sum(1 for tally in files if tally["used"]), len(files)
 
     @property
     def restated(self) -> Sequence[Restated] | None:
@@ -522,7 +526,7 @@ class Desk:
             case "all":
                 return (
                     own.stand, [each.problems for each in own.readings.values()], own.problems, own.looks,
-                    own.changes, own.written, own.taken, own.restated,
+                    own.changes, own.written, own.taken, own.reviewed, own.effects, own.restated,
                 )  # fmt: skip
 
 

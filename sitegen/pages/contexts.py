@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -72,6 +72,7 @@ class Assets:
     tables: str
     drawings: str = ""
     saving: str = ""
+    marking: str = ""  # of the page of review
     inline: str = ""  # of a page that is sent alone: the style itself, in place of all links
 
 
@@ -297,4 +298,13 @@ class MethodsPage(Page):
 
 METHODS_FIRST = (("glossary", "Words"), ("intervals", "What an interval says"))
 
-AnyPage = ProgramPage | DecisionPage | EnginePage | CylinderPage | CoatingPage | PartsPage | MethodsPage
+
+@dataclass(frozen=True, kw_only=True)
+class ReviewPage(PartsPage):
+    """Where results are gone through: what was said so far, and what a reviewer fills in, as data for the script."""
+
+    template: ClassVar[str] = "review.html"
+    subjects: Mapping[str, object]  # what can be marked
+
+
+AnyPage = ReviewPage | ProgramPage | DecisionPage | EnginePage | CylinderPage | CoatingPage | PartsPage | MethodsPage

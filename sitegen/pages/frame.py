@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from sitegen.declarations import Section, Stream
@@ -83,6 +83,10 @@ class Site:
         charts = any(isinstance(block, Figure) for block in every)
         return Assets(*always, to("drawings.js") if charts else "", to("saving.js"))
 
+    def marking(self, page: str) -> Assets:
+        """Assets of the page of review."""
+        return replace(self.links(page), marking=relative(self.assets["marking.js"], page))
+
     def sections(self, page: str, place: str) -> list[Section]:
         """Sections of all streams for a page kind and place, in order."""
         found = [
@@ -145,12 +149,17 @@ class Site:
         invented = ", invented" if program.invented else ""
         return f"{self.as_of(program)}{f', results {results}' if results else ''}{invented}"
 
-    def others(self, page: str, program: Program | None = None) -> list[Link]:
-        """The other pages a reader may want next; without an address where it is this page."""
+    def others(self, page: str, program: Program | None = None, place: str = "") -> list[Link]:
+        """The other pages a reader may want next; without an address where it is this page.
+
+        `place` is where the page of review goes through what this page is about.
+        """
         own = [("Coatings", f"{self.addresses.home}#coatings"), ("Methods", self.addresses.methods)]
         if program is not None:
             own += [("Plan", self.addresses.plans[program.id])] if program.id in self.plans else []
             own += [("Data", self.addresses.data[program.id]), ("Decision sheet", self.addresses.sheets[program.id])]
+            review = self.addresses.reviews[program.id]
+            own.append(("Review", review if page == review or not place else f"{review}#{place}"))
         return [Link(text, _href(target, page)) for text, target in own]
 
     def around(self, page: str, program: Program, build: Build | None = None) -> list[Around]:

@@ -11,10 +11,12 @@ from pathlib import Path, PurePosixPath
 
 from sitegen import units
 from sitegen.problems import Collector, listed, nearest, shown
-from sitegen.program import described, logs, records
+from sitegen.program import described, logs, records, words
 from sitegen.program.convert import instance
-from sitegen.program.definitions import HOME, MOST_CYLINDERS
+from sitegen.program.definitions import CYLINDERS, HOME, MOST_CYLINDERS
+from sitegen.program.files import Files
 from sitegen.program.model import (
+    Accepted,
     Assembly,
     Build,
     ClosureRule,
@@ -32,6 +34,7 @@ from sitegen.program.model import (
     Phase,
     Place,
     Program,
+    ReviewRule,
     RunRule,
     ScheduleStep,
     SeatingRule,
@@ -108,16 +111,23 @@ def build(
     compared = _compared(compare)
     builds = _builds(root, phases, definitions, compared)
     criteria = _criteria(root, order, names, compared, candidates)
-    files = records.Files(folder)
     known: dict[str, Collection[str] | None] = {
         "build": [each.id for each in builds],
         "phase": order,
+        "cylinder": CYLINDERS,
         "tester": None if definitions is None else definitions.testers,
         "reference orifice": None if definitions is None else definitions.reference_orifices,
         "tool": None if definitions is None else definitions.tools,
+        "meter": None if definitions is None else definitions.meters,
         "laboratory": None if definitions is None else definitions.laboratories,
     }
-    sources = records.sources(root, files, known, names.absent)
+    files = Files(folder)
+    own = words.of(root, known)
+    general = [each for each in ((definitions or _NO_DEFINITIONS).words, own) if each]
+    entries = records.entries(root, known, general, names.absent)
+    claims = files.claims(
+        [(each.node, each.words) for each in entries], {"engine": known["build"] or (), "phase": order}
+    )
     meters = None if definitions is None else definitions.meters
     seating, leakdown = root.get("seating"), root.get("leakdown")
     primary = compare.get("primary")
@@ -161,9 +171,12 @@ def build(
         criteria=criteria,
         criteria_stated=root.get("criteria").date("stated"),
         criteria_hash=criteria_hash(root, criteria) if criteria else "",
-        records=sources,
-        logs=() if logs.STREAM in names.absent else logs.sources(root, files, builds, phases, meters),
+        records=records.sources(entries, claims, known),
+        logs=logs.sources(entries, claims, builds, phases, meters),
+        words=tuple(general),
         exclusions=_exclusions(root, _stems(root, names.absent)),
+        accepted=_accepted(root),
+        review=instance(ReviewRule, root.get("review")) if root.has("review") else None,
         notes=files.take(root.get("notes")) if root.has("notes") else "",
         invented=root.flag("invented"),
         version=root.text("version"),
@@ -263,7 +276,9 @@ def _passed_over(root: Node, known: _Known, strange: Collection[str]) -> tuple[P
         own = [entry] * (entry.value is not None) + [root.get(key) for key in kind.keys if root.has(key)]
         phases = [each.text("id") for each in root.items("phases") if name in each.texts("records")]
         own += [each for each in root.items("sampled") if each.text("records") == name]
-        own += [each for each in root.items("exclusions") if _file_of(each) in _stems(root, [name])]
+        own += [
+            each for each in root.items("exclusions") if each.has("reading") and _file_of(each) in _stems(root, [name])
+        ]
         if own or phases:
             found[name], planned[name] = own, phases
     if not found and not strange:
@@ -772,7 +787,16 @@ def _exclusions(root: Node, passed_over: Collection[str]) -> tuple[Exclusion, ..
     """Objections; those to readings of files that are passed over are not held against anything."""
     made: dict[str, Exclusion] = {}
     for node in root.items("exclusions"):
+        if node.has("review"):
+            continue  # `_accepted` takes those
         reading = node.text("reading")
+        for key in ("reading", "why"):
+            if not node.has(key):
+                node.add(
+                    "missing-key",
+                    f'the key "{key}" is missing{node.within}',
+                    expected="a reading with why, or a review",
+                )
         if reading and reading in made:
             node.get("reading").add(
                 "named-twice",
@@ -783,3 +807,20 @@ def _exclusions(root: Node, passed_over: Collection[str]) -> tuple[Exclusion, ..
             continue
         made.setdefault(reading, instance(Exclusion, node))
     return tuple(made.values())
+
+
+def _accepted(root: Node) -> tuple[Accepted, ...]:
+    """Reviews whose objections are accepted."""
+    made = []
+    for node in root.items("exclusions"):
+        if not node.has("review"):
+            continue
+        for key in ("reading", "why"):
+            if node.has(key):
+                node.get(key).add(
+                    "key-does-not-apply",
+                    f'"{key}" does not apply{node.within}: the review says it',
+                    next_step="remove it",
+                )
+        made.append(Accepted(node.text("review"), node.texts("readings"), node.text("by"), node.date("on"), node.where))
+    return tuple(made)

@@ -16,7 +16,7 @@ from sitegen.declarations import Step, Stream, in_order
 from sitegen.logs.join import Log
 from sitegen.program import described
 from sitegen.program import seen as seen_as
-from sitegen.program.model import Program, Restated, Standing
+from sitegen.program.model import Effect, Program, Restated, Reviewed, Standing
 from sitegen.reasons import RESTORABLE
 from sitegen.regular import hash_or_none, hashes_of, opened, unchanged, unmoved
 from sitegen.results import keeping
@@ -106,6 +106,8 @@ class Analysis(Lazy):
     changes: tuple[Change, ...] | None = None  # against the last commit of the results; None: nothing to compare with
     written: str = ""  # where these are some: that another version wrote what git holds, and what it changed, a clause
     taken: tuple[Standing, ...] = ()  # decisions, and what moved since they were taken
+    reviewed: tuple[Reviewed, ...] = ()  # reviews, and what moved since
+    effects: tuple[Effect, ...] = ()  # of what they object to
     restated: tuple[Restated, ...] | None = None  # set beforehand and changed late; None: no history is known
 
     @property
@@ -146,7 +148,7 @@ def gather(program: Program, streams: Sequence[Stream], shelves: Shelves = NONE)
     for stream in streams:
         read = _read(seen, stream, base, shelves)
         readings[stream.name], digests[stream.name] = read.readings, read.digests
-        problems.extend(seen_as.placed(each, program, places) for each in read.readings.problems)
+        problems.extend(seen_as.placed(each, places) for each in read.readings.problems)
         days += read.days
     problems.extend(unknown_objections(program, readings))
     for own in readings.values():

@@ -25,7 +25,7 @@ def standings(program: Program, fresh: Mapping[str, bytes], shelves: Shelves = N
     """Each decision with what moved since: the answers about its coating, and the values these rest on."""
     if not program.decisions:
         return ()
-    known = _states(program, shelves)
+    known = states_of(program, shelves)
     return tuple(_standing(program, each, known, fresh) for each in program.decisions)
 
 
@@ -33,7 +33,7 @@ def problems(program: Program, shelves: Shelves = NONE) -> list[Problem]:
     """A warning for each decision on results that git does not hold; none where no history is known."""
     if not program.decisions or not whole_history(program):
         return []
-    known = dict(_states(program, shelves))
+    known = dict(states_of(program, shelves))
     return [
         Problem(
             each.where.file, each.where.line, each.where.column, "decision-on-unknown",
@@ -53,7 +53,7 @@ def _standing(
     for name, tree in known:
         if decision.results.startswith(name):
             try:
-                files = upgraded(_files(program, [tree])[0], FORMAT)
+                files = upgraded(files_of(program, [tree])[0], FORMAT)
                 as_of = json.loads(files.get("provenance.json", b"{}")).get("as_of") or ""
                 return Standing(decision, moved(seen(files, wanted), seen(fresh, wanted)), as_of)
             except UNREADABLE:
@@ -73,7 +73,7 @@ def _rests_on(program: Program, coating: str, table: str, row: alike.Row) -> boo
     return False
 
 
-def _states(program: Program, shelves: Shelves) -> tuple[tuple[str, str], ...]:
+def states_of(program: Program, shelves: Shelves) -> tuple[tuple[str, str], ...]:
     """Short name and tree of each state of the results in git, the latest first, where its history is whole."""
     commits = states(program, FOLDER, MOST_STATES) if whole_history(program) else []
     told = "".join(f"{commit}:./{FOLDER}\n" for commit in commits).encode()
@@ -91,7 +91,7 @@ def _names(program: Program, trees: Sequence[str], shelves: Shelves) -> dict[str
             _NAMED[tree] = str(kept)
     unknown = [each for each in trees if each not in _NAMED]
     for start in range(0, len(unknown), _AT_ONCE):
-        for tree, files in zip(own := unknown[start : start + _AT_ONCE], _files(program, own), strict=True):
+        for tree, files in zip(own := unknown[start : start + _AT_ONCE], files_of(program, own), strict=True):
             good = set(TABLES) <= set(files) and 1 <= format_of(files) <= FORMAT
             _NAMED[tree] = results_id(files) if good else ""
             if shelves.open:
@@ -103,7 +103,7 @@ _NAMED: dict[str, str] = {}  # tree -> name: what a tree of git holds never chan
 _AT_ONCE = 8  # trees, so that few are in memory
 
 
-def _files(program: Program, trees: Sequence[str]) -> list[dict[str, bytes]]:
+def files_of(program: Program, trees: Sequence[str]) -> list[dict[str, bytes]]:
     """The result files in each tree."""
     names = (*TABLES, "provenance.json")
     held = contents(program, [f"{tree}:{name}" for tree in trees for name in names])

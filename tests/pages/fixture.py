@@ -23,6 +23,7 @@ from sitegen.program.model import (
     Criterion,
     Definitions,
     Departure,
+    Effect,
     EngineType,
     Exclusion,
     Folder,
@@ -33,6 +34,7 @@ from sitegen.program.model import (
     Place,
     Program,
     Restated,
+    Reviewed,
     SeatingRule,
     Standing,
     Where,
@@ -66,6 +68,8 @@ class FixtureAnalysis:
     changes: Sequence[Change] | None = None
     written: str = ""
     taken: Sequence[Standing] = ()
+    reviewed: Sequence[Reviewed] = ()
+    effects: Sequence[Effect] = ()
     restated: Sequence[Restated] | None = ()
     days: Sequence[str] = ("2026-03-02", "2026-05-14")
     as_of: str = "2026-05-14"
