@@ -206,7 +206,9 @@ def _log() -> Rule:
             "additionalProperties": _ref("drawn_channel", "drawn channel", "Where it stands, and how it is printed."),
         },
     }  # fmt: skip
-    return _entry(properties, _SHARED_BY_LOGS)
+    usual = {"file": "logs/b1-pulls.csv", "engine": "B1", "phase": "pulls", "time": {"column": "Time", "unit": "s"}}
+    usual["channels"] = {"speed": {"header": "Speed", "unit": "rpm"}}
+    return {**_entry(properties, _SHARED_BY_LOGS), "examples": [usual]}
 
 
 def _wordy(field: Field) -> Rule:

@@ -62,6 +62,7 @@ class Block:
     short: tuple[int, int] = (0, 0)  # count, line of the first
     heads: tuple[int, int] = (0, 0)  # headers repeated: count, line of the first
     above: tuple[int, int] = (0, 0)  # lines of preambles above repeated headers, which are no rows: count, the first
+    idle: tuple[int, int] = (0, 0)  # rows with something in them, but not where it is read: count, line of the first
     ended: int = 0  # line in whose middle the file ends
 
     def line(self, at: int) -> int:
@@ -76,6 +77,7 @@ class Block:
         self.short = self.short[0], self.short[1] + by if self.short[0] else 0
         self.heads = self.heads[0], self.heads[1] + by if self.heads[0] else 0
         self.above = self.above[0], self.above[1] + by if self.above[0] else 0
+        self.idle = self.idle[0], self.idle[1] + by if self.idle[0] else 0
         self.ended = self.ended + by if self.ended else 0
         return self
 
@@ -294,6 +296,8 @@ class Parser:
             if at in layout.numeric:
                 made[at], odd[at] = as_numbers(texts[kept], own, self.decimal)
         self._same_order(made, {at: texts[kept] for at, texts in cells.items()}, own)
+        unread = np.flatnonzero(~filled & ~heads & ~above & (counts > 1) & (lines != ended)).tolist()
+        other = [i for i in unread if any(map(str.strip, row(i)))]
         at_short, at_heads, at_above = (np.flatnonzero(each) for each in (short, heads, above))
         return Block(
             own,
@@ -306,6 +310,7 @@ class Parser:
             (len(at_short), int(lines[at_short[0]])) if len(at_short) else (0, 0),
             (len(at_heads), int(lines[at_heads[0]])) if len(at_heads) else (0, 0),
             (len(at_above), int(lines[at_above[0]])) if len(at_above) else (0, 0),
+            (len(other), int(lines[other[0]])) if other else (0, 0),
             ended,
         )
 

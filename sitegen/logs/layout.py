@@ -14,15 +14,14 @@ from sitegen.program import channels
 from sitegen.program.model import Address, LogChannel, LogSource, LogTime, Where
 from sitegen.reader.blocked import Blocked, refusal
 from sitegen.reader.find import MARK_NAMES
-from sitegen.reader.headers import bare, joined, parted, plain
+from sitegen.reader.headers import joined, parted, plain
 from sitegen.reader.layout import Layout as Written
 from sitegen.reader.numbers import numbers
 from sitegen.reader.place import Misplaced, ending, labels, place
-from sitegen.reader.table import separator_sure
+from sitegen.reader.table import separator_sure, units_of
 from sitegen.vocabulary import Problem
 
 LOOKED_AT = 60  # rows below the headers that are looked at before any is read
-_NUMERIC = re.compile(r"[+-]?\d+([.,]\d+)*([eE][+-]?\d+)?", re.ASCII)
 # words for time in headers, in the languages of the trade met so far; common practice, no source
 _TIMES = frozenset({"t", "time", "timestamp", "elapsed", "zeit", "temps", "tiempo", "tempo", "tijd", "tid", "czas"})
 
@@ -191,7 +190,7 @@ def lay_out(rows: Sequence[Sequence[str]], lines: Sequence[int], source: LogSour
     begin = count
     below = [""] * width
     if source.units_row:
-        below = _units(rows, lines, count, width, file)
+        below = units_of(rows[count] if count < len(rows) else [], width, file, lines[min(count, len(lines) - 1)])
         heads.append(tuple(below))
         begin += 1
     names = _Names(whole, carried, below, rows[begin:], line, source, file)
@@ -199,22 +198,6 @@ def lay_out(rows: Sequence[Sequence[str]], lines: Sequence[int], source: LogSour
     layout = Layout(tuple(whole), tuple(heads), line, begin, tuple(axes))
     _first_rows(layout, rows[begin:], lines[begin:], source, file, word)
     return layout
-
-
-def _units(rows: Sequence[Sequence[str]], lines: Sequence[int], at: int, width: int, file: str) -> list[str]:
-    cells = [plain(cell) for cell in rows[at]] if at < len(rows) else []
-    number = next((cell for cell in cells if _NUMERIC.fullmatch(cell) and cell != "1"), "")
-    if number or not cells:
-        raise refusal(
-            file,
-            lines[min(at, len(lines) - 1)],
-            "units-row-missing",
-            f'this row holds the number "{shown(number)}", not units' if number else "there is no row of units",
-            "a row of units below the headers, as announced",
-            "take `units_row` out of the record entry",
-        )
-    cells = [bare(cell) for cell in cells[:width]]
-    return cells + [""] * (width - len(cells))
 
 
 class _Names:

@@ -207,6 +207,7 @@ def _block(batch: pa.RecordBatch, header: Sequence[str], layout: Layout, line: i
         {at: values[filled] for at, values in made.items()},
         {at: cells[filled] for at, cells in texts.items()},
         odd,
+        idle=(int((~filled).sum()), int(lines[~filled][0])),
     )
 
 

@@ -98,6 +98,7 @@ class LogFile:
     phase: str
     rows: int = 0  # rows of samples in the file
     used: int = 0  # of them with an instant
+    idle: int = 0  # further rows, with nothing in the columns that are read
     start: str = ""  # ISO stamp of the first row, local; "" where the time is elapsed or has no date
     first: float = 0.0  # s as written, of the first row: elapsed time, or seconds since midnight or since 1970
     seconds: float = 0.0  # s from the first instant to the last
@@ -158,7 +159,7 @@ class _Reader:
         self._odd: dict[int, Odd] = {}
         self._decimals: Counter[int] = Counter()
         self._outside: dict[str, tuple[int, int, float]] = {}  # count, line and number of the first
-        self._short = self._heads = self._above = (0, 0)
+        self._short = self._heads = self._above = self._idle = (0, 0)
         self._ended = self._rows = self._used = 0
         self._origin: float | None = None
         self._end = 0.0
@@ -259,6 +260,7 @@ class _Reader:
         self._short = self._short[0] + block.short[0], self._short[1] or block.short[1]
         self._heads = self._heads[0] + block.heads[0], self._heads[1] or block.heads[1]
         self._above = self._above[0] + block.above[0], self._above[1] or block.above[1]
+        self._idle = self._idle[0] + block.idle[0], self._idle[1] or block.idle[1]
         for at, odd in block.odd.items():
             own = self._odd.setdefault(at, Odd())
             own.counts.update(odd.counts)
@@ -352,6 +354,10 @@ class _Reader:
         turned = self._sums.turning
         if main.midnights:
             self._notes.append(f"times of day pass midnight {main.midnights} times")
+        if self._idle[0]:
+            rows = "row" if self._idle[0] == 1 else "rows"
+            where = f"{counts(self._file)} {self._idle[1]}"
+            self._notes.append(f"{self._idle[0]} {rows} with nothing in the columns that are read, first in {where}")
         bins = self._bins.frame(linear)
         for name, value in self._source.constants.items():
             bins[name] = bins[f"{name}.low"] = bins[f"{name}.high"] = value
@@ -361,6 +367,7 @@ class _Reader:
             self._source.phase,
             rows=self._rows,
             used=self._used,
+            idle=self._idle[0],
             start=min((clock.start for clock in self._clocks if clock.start), default=""),
             first=self._origin or 0.0,
             seconds=self._end,

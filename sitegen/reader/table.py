@@ -250,7 +250,9 @@ def _table(found: Records, layout: Layout, separator: str, file: str, source: Re
     width = len(header)
     below = layout.units_row
     first = 1 + (found.lines.index(below.value) if below.value in found.lines else 0)
-    units = _units(found, first - 1, width, file) if below.value or source.units_row else [""] * width
+    stated = below.value or source.units_row
+    cells = found.fields(first - 1) if first > 1 else []
+    units = units_of(cells, width, file, found.lines[first - 1]) if stated else [""] * width
     counts, blank = found.counts(), found.blanks()
     repeated = _repeated(found, first)
     kept = [i for i in range(first, len(counts)) if not blank[i] and i not in repeated]
@@ -302,9 +304,9 @@ def _table(found: Records, layout: Layout, separator: str, file: str, source: Re
     )
 
 
-def _units(found: Records, at: int, width: int, file: str) -> list[str]:
-    cells = [plain(cell) for cell in found.fields(at)] if at else []
-    line = found.lines[at]
+def units_of(row: Sequence[str], width: int, file: str, line: int) -> list[str]:
+    """Units of `width` columns from the row that says them. Raises `Blocked` where it holds numbers, or nothing."""
+    cells = [plain(cell) for cell in row]
     number = next((cell for cell in cells if _NUMERIC.fullmatch(cell) and cell != "1"), "")
     if number or not cells:
         raise refusal(
