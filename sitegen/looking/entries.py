@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from sitegen.declarations import Stream
-from sitegen.looking import propose, seen, told
+from sitegen.looking import profile, propose, seen, told
 from sitegen.problems import Collector
 from sitegen.program import build, definitions, mappings, schema, yamlfile
 from sitegen.program.folder import DEFINITIONS, PROGRAM
@@ -17,6 +17,7 @@ from sitegen.program.model import Definitions, Program
 from sitegen.program.node import Node
 from sitegen.reader.blocked import Blocked
 from sitegen.reader.headers import parted
+from sitegen.regular import there
 
 _OURS = 0.5  # share of headers that are fields of the stream from which a table needs no `columns`
 
@@ -41,9 +42,22 @@ def report(path: Path, kind: str, streams: Sequence[Stream], sheet: str = "") ->
     home = _home(path)
     program = program_of(home) if home is not None else None
     name = path.absolute().relative_to(home).as_posix() if home is not None else path.name
-    found = seen.look(path, f"{home.name}/{name}" if home is not None else path.as_posix(), sheet)
+    file = f"{home.name}/{name}" if home is not None else path.as_posix()
+    of_traces = any(each.name == kind and any(what.name == "trace" for what in each.fields) for each in streams)
+    may_be = (of_traces or not kind) and not _names_traces(path, file, sheet)
+    if may_be and (said := profile.report(path, file, name, sheet, sure=not kind)):
+        return said, False
+    found = seen.look(path, file, sheet)
     where = f"to be pasted into `records` of {home.name}/{PROGRAM}" if home is not None else "of a program file"
     return told.as_text(found, _proposal(found, kind, streams, program, name), kind, where), bool(found.refused)
+
+
+def _names_traces(path: Path, file: str, sheet: str) -> bool:
+    """Whether a file is a table of traces and no trace: it has a column of texts."""
+    try:
+        return any(column.kind == "text" for column in seen.look(path, file, sheet).columns)
+    except Blocked:
+        return False
 
 
 def unmapped(folder: Path, streams: Sequence[Stream]) -> list[str]:
@@ -51,7 +65,7 @@ def unmapped(folder: Path, streams: Sequence[Stream]) -> list[str]:
 
     Entries whose headers are the fields of their stream need none, and files that cannot be read are told elsewhere.
     """
-    homes = [folder] if (folder / PROGRAM).exists() else sorted(each.parent for each in folder.glob(f"*/{PROGRAM}"))
+    homes = [folder] if there(folder / PROGRAM) else sorted(each.parent for each in folder.glob(f"*/{PROGRAM}"))
     said = []
     for home in homes:
         program = program_of(home)
@@ -88,7 +102,7 @@ def _is_ours(found: seen.Seen, kind: str, streams: Sequence[Stream]) -> bool:
 
 def _home(path: Path) -> Path | None:
     """The folder of the program a file lies in."""
-    return next((each for each in path.absolute().parents if (each / PROGRAM).is_file()), None)
+    return next((each for each in path.absolute().parents if there(each / PROGRAM)), None)
 
 
 def entries(home: Path) -> list[Entry]:

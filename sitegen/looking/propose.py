@@ -19,8 +19,9 @@ from sitegen.looking.words import CHANNELS, FIELDS, GENERAL, HINTS, IDLE, LETTER
 from sitegen.methods import elements
 from sitegen.problems import listed
 from sitegen.program import channels
+from sitegen.program.files import SAID_BY_NAMES
 from sitegen.program.model import Program
-from sitegen.program.words import compared
+from sitegen.program.words import compared, names
 from sitegen.program.yamltext import scalar
 from sitegen.reader.headers import plain
 from sitegen.tables.columns import MARKS, YES_NO, is_word, own_words
@@ -38,7 +39,6 @@ _KNOWN = 0.5  # share of its cells from which a column may be a field whatever i
 _MOST_WORDS = 20  # that are asked about
 _MOST_ALIKE = 4  # columns or fields named where one of them may be meant
 _LONE = frozenset(("speed", "torque", "actual flow", "standard flow"))  # kinds of unit few channels have
-_SEPARATORS = {"comma": "comma", "semicolon": "semicolon", "tab": "tab", "bar": "bar", "blanks": "blanks"}
 _PLACES = {"engine": "build", "phase": "phase", "tester": "tester", "reference": "reference orifice", "meter": "meter"}
 
 
@@ -320,7 +320,7 @@ def _open(name: str, several: Sequence[_Fit], why: str, headers: Sequence[str]) 
 def table(seen: Seen, stream: str, fields: Sequence[Field], program: Program | None, file: str) -> Proposal:
     """The record entry of a table of a stream; `file` is its name from the program's folder."""
     del stream
-    out = Proposal([f"    - file: {scalar(file)}"])
+    out = Proposal([f"    - file: {scalar(file)}", *_named_alike(file, program)])
     headers = [column.header for column in seen.columns]
     own = [each for each in fields if each.name != "reading"]
     sheet = _phases_across(seen, program)
@@ -392,6 +392,20 @@ def _words_asked(
     return ["      words:", *lines] if lines else []
 
 
+def _named_alike(file: str, program: Program | None) -> list[str]:
+    """A comment on the pattern that also fits files named alike, where the name says a build or a phase."""
+    pattern = file
+    for name in SAID_BY_NAMES:
+        known = names(program.words, name, _ids(program, name) or ()) if program is not None else {}
+        said = "|".join(re.escape(each) for each in sorted(known, key=len, reverse=True))
+        found = re.findall(rf"(?<![^\W_])(?:{said})(?![^\W_])", pattern, re.IGNORECASE) if said else []
+        if len(found) == 1:
+            pattern = pattern.replace(found[0], f"{{{name}}}")
+    pattern = re.sub(r"(\}[\W_]*)[^/{}]*[0-9][^/{}.]*(\.[^/{}.]+)$", r"\1*\2", pattern)  # a number or a day behind them
+    told = f"      # files: {scalar(pattern)} in place of `file` reads all that are named so"
+    return [told] if pattern != file else []
+
+
 def _named(found: Mapping[str, _Fit]) -> set[int]:
     """Columns the entry names, be it as a question."""
     return {at for fit in found.values() for at in (fit.at, *fit.among)}
@@ -439,31 +453,16 @@ def _phases_across(seen: Seen, program: Program | None) -> dict[int, str]:
 
 
 def _writing(seen: Seen, out: Proposal, *, log: bool = False) -> None:
-    """How the file is written, as far as it is not found by itself or is not the usual."""
+    """How the file is written, as far as nothing in it tells; all else the readers find as it was found here."""
     add = out.lines.append
     if seen.sheet:
         add(f"      sheet: {scalar(seen.sheet)}")
-    if seen.text and seen.separator != "comma":
-        add(f"      separator: {_SEPARATORS[seen.separator]}")
-    if seen.text and seen.doubt:
-        out.open.append(f"decimal, thousands: {seen.doubt}")
+    if seen.doubt:
+        out.open.append(f"decimal{'' if log else ', thousands'}: {seen.doubt}")
         add(f'      decimal: "{OPEN}"              # {seen.doubt}')
-    elif seen.text and seen.decimal == ",":
-        add('      decimal: ","')
-    if seen.text and seen.thousands and not log:
-        add(f'      thousands: "{seen.thousands}"')
-    if seen.text and seen.encoding not in {"utf-8", "utf-16", "utf-32"}:
-        add(f"      encoding: {seen.encoding}")
-    if seen.date_order and not log:
-        if seen.date_order == OPEN:
-            out.open.append("date_order: day first or month first; no date of the file tells")
+    if seen.date_order == OPEN and not log:
+        out.open.append("date_order: day first or month first; no date of the file tells")
         add(f"      date_order: {scalar(seen.date_order)}")
-    if seen.skip_rows and seen.header_line:
-        add(f"      skip_rows: {seen.skip_rows}")
-    if log and seen.header_rows > 1:
-        add(f"      header_rows: {seen.header_rows}")
-    if seen.units_row:
-        add("      units_row: true")
 
 
 def _constants(
@@ -487,10 +486,11 @@ def _known(refers: str, file: str, program: Program | None) -> tuple[str, str]:
     """An id that the name of the file says, or the only one there is."""
     ids = _ids(program, refers) or []
     stem = "-".join(_tokens(PurePosixPath(file).stem))
-    named = [each for each in ids if f"-{'-'.join(_tokens(each))}-" in f"-{stem}-"]
-    longest = [each for each in named if not any(each != other and each in other for other in named)]
+    ways = {"-".join(_tokens(way)): one for way, one in names(program.words if program else (), refers, ids).items()}
+    named = [each for each in ways if f"-{each}-" in f"-{stem}-"]
+    longest = {ways[each] for each in named if not any(each != other and each in other for other in named)}
     if len(longest) == 1:
-        return longest[0], "from the name of the file"
+        return longest.pop(), "from the name of the file"
     if len(ids) == 1:
         return ids[0], f"the only {_PLACES.get(refers, refers)} there is"
     return "", ""
@@ -524,7 +524,7 @@ def _line(fit: _Fit, seen: Seen, dimension: str, out: Proposal) -> str:
 
 def log(seen: Seen, program: Program | None, file: str) -> Proposal:
     """The record entry of a run log; `file` is its name from the program's folder."""
-    out = Proposal([f"    - file: {scalar(file)}"])
+    out = Proposal([f"    - file: {scalar(file)}", *_named_alike(file, program)])
     headers = [column.header for column in seen.columns]
     for key, refers in (("engine", "engine"), ("phase", "phase")):
         value, why = _known(refers, seen.file, program)
@@ -594,10 +594,9 @@ def _time_line(times: Sequence[int], seen: Seen, out: Proposal) -> str:
 
 def _time(times: Sequence[int], seen: Seen, out: Proposal) -> tuple[str, str]:
     order = ""
-    if seen.date_order:
-        order = f", date_order: {scalar(seen.date_order)}"
-        if seen.date_order == OPEN:
-            out.open.append("date_order: day first or month first; no stamp of the file tells")
+    if seen.date_order == OPEN:
+        order = f", date_order: {scalar(OPEN)}"
+        out.open.append("date_order: day first or month first; no stamp of the file tells")
     if not times:
         out.open.append("time: no column of elapsed time, and none of stamps, was found")
         return f'{{column: "{OPEN}", unit: s}}', ""

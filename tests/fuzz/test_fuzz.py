@@ -18,8 +18,8 @@ from fuzz.corpus import CORPUS
 from fuzz.folders import Files, base
 from fuzz.trial import tried
 from sitegen import units
-from sitegen.looking.seen import _is_figure, _is_moment
 from sitegen.program import channels
+from sitegen.reader.find import kind_of
 from sitegen.reader.headers import parted
 from sitegen.reader.numbers import PLAIN, dates, numbers
 from sitegen.reader.pieces import blanks_to_tabs
@@ -130,8 +130,7 @@ PATTERNS: dict[str, Callable[[str], object]] = {
     "a stamp": _cells(instants),
     "a plain number": PLAIN.fullmatch,
     "a header": parted,
-    "a figure": _is_figure,
-    "a moment": _is_moment,
+    "what a cell holds": kind_of,
     "a unit": units.is_unit,
     "a quantity": _quantity,
     "a reference": channels._REFERENCE.search,
