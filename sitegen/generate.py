@@ -188,7 +188,9 @@ def _log() -> Rule:
         "time": _ref("log_time", "time", instants),
         "channels": {**logged, "minProperties": 1, "patternProperties": each_cylinder},
     }
-    return _entry(properties, _SHARED_BY_LOGS)
+    usual = {"file": "logs/b1-pulls.csv", "engine": "B1", "phase": "pulls", "time": {"column": "Time", "unit": "s"}}
+    usual["channels"] = {"speed": {"header": "Speed", "unit": "rpm"}}
+    return {**_entry(properties, _SHARED_BY_LOGS), "examples": [usual]}
 
 
 def _wordy(field: Field) -> Rule:

@@ -147,7 +147,7 @@ def _told(of: object) -> Any:
     if isinstance(of, frozenset | set):
         return ["set", *sorted(of)]
     if hasattr(of, "dtypes") and hasattr(of, "columns"):
-        return ["table", *((str(name), _column(of[name])) for name in of.columns)]  # type: ignore[index]
+        return ["table", *((str(name), _column(column)) for name, column in of.items())]  # type: ignore[attr-defined]
     if hasattr(of, "tobytes") and hasattr(of, "dtype"):
         return ["array", str(of.dtype), list(of.shape), hashlib.sha256(of.tobytes()).hexdigest()]  # type: ignore[attr-defined]
     raise TypeError(f"{type(of).__name__} cannot be a part of a key")

@@ -19,8 +19,9 @@ from sitegen.looking.words import CHANNELS, FIELDS, GENERAL, HINTS, IDLE, LETTER
 from sitegen.methods import elements
 from sitegen.problems import listed
 from sitegen.program import channels
+from sitegen.program.files import SAID_BY_NAMES
 from sitegen.program.model import Program
-from sitegen.program.words import compared
+from sitegen.program.words import compared, names
 from sitegen.program.yamltext import scalar
 from sitegen.reader.headers import plain
 from sitegen.tables.columns import MARKS, YES_NO, is_word, own_words
@@ -319,7 +320,7 @@ def _open(name: str, several: Sequence[_Fit], why: str, headers: Sequence[str]) 
 def table(seen: Seen, stream: str, fields: Sequence[Field], program: Program | None, file: str) -> Proposal:
     """The record entry of a table of a stream; `file` is its name from the program's folder."""
     del stream
-    out = Proposal([f"    - file: {scalar(file)}"])
+    out = Proposal([f"    - file: {scalar(file)}", *_named_alike(file, program)])
     headers = [column.header for column in seen.columns]
     own = [each for each in fields if each.name != "reading"]
     sheet = _phases_across(seen, program)
@@ -389,6 +390,20 @@ def _words_asked(
         lines.append(f"        {name}: {{{said}}}   # {listed(means[name])}")
         out.open.append(f"words, {name}: what {listed(first)} stands for: {listed(means[name])}")
     return ["      words:", *lines] if lines else []
+
+
+def _named_alike(file: str, program: Program | None) -> list[str]:
+    """A comment on the pattern that also fits files named alike, where the name says a build or a phase."""
+    pattern = file
+    for name in SAID_BY_NAMES:
+        known = names(program.words, name, _ids(program, name) or ()) if program is not None else {}
+        said = "|".join(re.escape(each) for each in sorted(known, key=len, reverse=True))
+        found = re.findall(rf"(?<![^\W_])(?:{said})(?![^\W_])", pattern, re.IGNORECASE) if said else []
+        if len(found) == 1:
+            pattern = pattern.replace(found[0], f"{{{name}}}")
+    pattern = re.sub(r"(\}[\W_]*)[^/{}]*[0-9][^/{}.]*(\.[^/{}.]+)$", r"\1*\2", pattern)  # a number or a day behind them
+    told = f"      # files: {scalar(pattern)} in place of `file` reads all that are named so"
+    return [told] if pattern != file else []
 
 
 def _named(found: Mapping[str, _Fit]) -> set[int]:
@@ -471,10 +486,11 @@ def _known(refers: str, file: str, program: Program | None) -> tuple[str, str]:
     """An id that the name of the file says, or the only one there is."""
     ids = _ids(program, refers) or []
     stem = "-".join(_tokens(PurePosixPath(file).stem))
-    named = [each for each in ids if f"-{'-'.join(_tokens(each))}-" in f"-{stem}-"]
-    longest = [each for each in named if not any(each != other and each in other for other in named)]
+    ways = {"-".join(_tokens(way)): one for way, one in names(program.words if program else (), refers, ids).items()}
+    named = [each for each in ways if f"-{each}-" in f"-{stem}-"]
+    longest = {ways[each] for each in named if not any(each != other and each in other for other in named)}
     if len(longest) == 1:
-        return longest[0], "from the name of the file"
+        return longest.pop(), "from the name of the file"
     if len(ids) == 1:
         return ids[0], f"the only {_PLACES.get(refers, refers)} there is"
     return "", ""
@@ -508,7 +524,7 @@ def _line(fit: _Fit, seen: Seen, dimension: str, out: Proposal) -> str:
 
 def log(seen: Seen, program: Program | None, file: str) -> Proposal:
     """The record entry of a run log; `file` is its name from the program's folder."""
-    out = Proposal([f"    - file: {scalar(file)}"])
+    out = Proposal([f"    - file: {scalar(file)}", *_named_alike(file, program)])
     headers = [column.header for column in seen.columns]
     for key, refers in (("engine", "engine"), ("phase", "phase")):
         value, why = _known(refers, seen.file, program)

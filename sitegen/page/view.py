@@ -13,7 +13,7 @@ from collections import Counter
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass, replace
-from functools import cache, cached_property
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple, Protocol, TypeVar, cast
 
 from sitegen import reasons
@@ -108,6 +108,7 @@ class _Laid:
 
     def __init__(self, analysis: Analysis) -> None:
         self._analysis = analysis
+        self._recorded: dict[str, tuple[dict[str, Sequence[Any]], dict[tuple[str, float], list[int]]]] = {}
 
     @cached_property
     def values(self) -> Mapping[tuple[str, str, int, str, str], list[Value]]:
@@ -132,27 +133,27 @@ class _Laid:
 
     def cells(self, stream: str, build: str, cylinder: int) -> list[tuple[str, list[object]]]:
         """What was recorded of one cylinder, by column."""
-        readings, places = self._analysis.readings[stream], self._places(stream).get((build, cylinder), ())
-        columns = ((name, readings.cells(name)) for name in readings.names)
-        return [(name, [column[place] for place in places]) for name, column in columns]
-
-    @cache  # noqa: B019 - lives as long as its analysis
-    def _places(self, stream: str) -> Mapping[tuple[str, float], list[int]]:
-        readings, found = self._analysis.readings[stream], dict[tuple[str, float], list[int]]()
-        for place, where in enumerate(zip(readings.cells("engine"), readings.cells("cylinder"), strict=False)):
-            found.setdefault(where, []).append(place)
-        return found
+        if stream not in self._recorded:
+            readings, found = self._analysis.readings[stream], dict[tuple[str, float], list[int]]()
+            columns = {name: readings.cells(name) for name in readings.names}
+            for place, where in enumerate(zip(columns["engine"], columns.get("cylinder", ()), strict=False)):
+                found.setdefault(where, []).append(place)
+            self._recorded[stream] = columns, found
+        columns, found = self._recorded[stream]
+        places = found.get((build, cylinder), ())
+        return [(name, [column[place] for place in places]) for name, column in columns.items()]
 
     @cached_property
-    def present(self) -> Mapping[tuple[str, str, str], Mapping[int, bool]]:
-        """Cylinders with a reading, by build, phase and stream; True where one of them counts."""
-        found: dict[tuple[str, str, str], dict[int, bool]] = {}
+    def present(self) -> Mapping[str, Mapping[tuple[str, str, str], Mapping[int, bool]]]:
+        """By build: cylinders with a reading, by build, phase and stream; True where one of them counts."""
+        found: dict[str, dict[tuple[str, str, str], dict[int, bool]]] = {}
         for stream, readings in self._analysis.readings.items():
             engines, phases, uses = (readings.cells(name) for name in ("engine", "phase", "use"))
             numbers = readings.cells("cylinder") or [0] * len(engines)
             for engine, phase, number, use in zip(engines, phases, numbers, uses, strict=False):
                 if given(number):
-                    cylinders = found.setdefault((str(engine), str(phase), stream), {})
+                    where = str(engine), str(phase), stream
+                    cylinders = found.setdefault(where[0], {}).setdefault(where, {})
                     cylinders[int(number)] = cylinders.get(int(number), False) or use == ""
         return found
 
@@ -353,7 +354,8 @@ class Desk:
     def present(self, build: str = "") -> Mapping[tuple[str, str, str], Mapping[int, bool]]:
         """Cylinders with a reading, by build, phase and stream, of one build or all; True where one of them counts."""
         self._asked.add(Asked("present", build=build or EVERY))
-        return {where: own for where, own in self._laid.present.items() if build in {"", where[0]}}
+        own = self._laid.present
+        return own.get(build, {}) if build else {where: each for of in own.values() for where, each in of.items()}
 
     def statuses(self, measure: str, build: str) -> Mapping[str, tuple[bool, str]]:
         """By phase: whether a build has a value of a measure there, and why there is none, where one was refused."""

@@ -317,7 +317,7 @@ class _Workbook:
                 code="worksheet-unstated",
                 what=f"{shown(self._file)} has {len(filled)} worksheets with something in them",
                 expected=f"the name of one: {listed(sheet.name for sheet in filled)}",
-                next_step="write `sheet` in the record entry",
+                next_step='write `sheet` in the record entry; of tables "{engine}" means each named after a build',
                 column=where.column,
             )
         if not filled:

@@ -25,8 +25,8 @@ from sitegen.reader.numbers import PLAIN, dates, numbers
 from sitegen.reader.pieces import blanks_to_tabs
 from sitegen.reader.stamps import instants
 from sitegen.reader.workbook import clean
-from sitegen.traces.lines import _headers, _How
-from sitegen.traces.points import facts_of, unit_of
+from sitegen.traces.lines import _SAYS, _is_header
+from sitegen.traces.points import unit_of
 
 EACH = 30  # cases of each maker
 
@@ -134,8 +134,8 @@ PATTERNS: dict[str, Callable[[str], object]] = {
     "a unit": units.is_unit,
     "a quantity": _quantity,
     "a reference": channels._REFERENCE.search,
-    "keys of a trace": lambda text: facts_of([text]),
-    "headers of a trace": lambda text: _headers([text], _How(" ", ".", 2)),
+    "keys of a trace": lambda text: _SAYS.search(text),
+    "headers of a trace": lambda text: _is_header(text),
     "the unit of a trace": lambda text: unit_of(text),
     "fields of a log": lambda text: blanks_to_tabs(text.encode()),
     "a cell of a workbook": clean,

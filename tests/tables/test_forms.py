@@ -443,7 +443,7 @@ def test_the_worksheet_that_is_meant(folder: Folder) -> None:
     two = forms.workbook([["ambient", 99]], "Cell", **{"Leak 2": [HEADER, LEAK[0][:7]], "Empty": []})
     entry = "pump/program.yaml:90:7: pump/leak.xlsx"
     assert told(folder.read(folder.source(two, "leak.xlsx"))) == [
-        f"{entry} has 2 worksheets with something in them. Expected the name of one: Cell or Leak 2. Next: write `sheet` in the record entry."
+        f'{entry} has 2 worksheets with something in them. Expected the name of one: Cell or Leak 2. Next: write `sheet` in the record entry; of tables "{{engine}}" means each named after a build.'
     ]
     assert column(folder.read(folder.source(two, "leak.xlsx", sheet="Leak 2")), "reading") == ["leak:2"]
     assert told(folder.read(folder.source(two, "leak.xlsx", sheet="leak 2"))) == [
