@@ -25,7 +25,7 @@ from sitegen.program.folder import load
 from sitegen.program.model import Effect, Exclusion, Folder, Left, Program, Where
 from sitegen.progress import Tell, untold
 from sitegen.reasons import APART
-from sitegen.regular import read_regular
+from sitegen.regular import read_regular, there
 from sitegen.results import alike, committed, package, reviewed, run, stated, taken
 from sitegen.results import files as result_files
 from sitegen.results.keeping import Later
@@ -216,14 +216,13 @@ def _not_lent(program: Program, evidence: Sequence[Evidence]) -> list[Problem]:
         path = Path(program.folder).parent / lent_file(name)
         if name in known:
             continue
-        if not path.is_file():
+        try:
+            result_files.values(read_regular(path))
+            continue
+        except FileNotFoundError:
             what = "has no results yet"
-        else:
-            try:
-                result_files.values(read_regular(path))
-                continue
-            except (result_files.DamagedError, OSError) as problem:
-                what = f"has results that are damaged: {getattr(problem, 'strerror', None) or problem}"
+        except (result_files.DamagedError, OSError) as problem:
+            what = f"has results that are damaged: {getattr(problem, 'strerror', None) or problem}"
         where, what = program.scatter_where, f'"{name}" {what}'
         step = f"publish {name} first"
         found.append(Problem(where.file, where.line, where.column, "scatter-not-there", what, next_step=step))
@@ -551,7 +550,7 @@ def publish(
         return None
     rendered = render(examination, theme, tell, sheet, before)
     left = examination.folder.left if examination.folder is not None else ()
-    new = not (target / disk.MANIFEST).is_file()
+    new = not there(target / disk.MANIFEST)
     conclusions, site = rendered.conclusions, rendered.site
     tell("Writing")
     # All pages are made before the first byte is written; results first, which the pages quote.

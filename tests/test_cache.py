@@ -26,10 +26,10 @@ posix = pytest.mark.skipif(os.name == "nt", reason="rights are others there")
 @pytest.fixture(autouse=True)
 def own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     """A cache folder of one's own that is not there yet."""
-    keeping._say.cache_clear()
+    keeping._said.clear()
     monkeypatch.setenv("SITEGEN_CACHE", str(tmp_path / "cache"))
     yield tmp_path / "cache"
-    keeping._say.cache_clear()
+    keeping._said.clear()
 
 
 def sealed(content: bytes) -> bytes:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -117,10 +117,10 @@ def read_parquet(path: Path, file: str, source: LogSource, take: Take) -> str:
         ):
             header = [str(name) for name in opened.schema_arrow.names]
             layout = _of_names(header, opened.schema_arrow, source, file)
-            names = [header[at] for at in sorted({*layout.numeric, *layout.textual})]
+            names = list(dict.fromkeys(header[at] for at in sorted({*layout.numeric, *layout.textual})))
             line = 1
             for batch in _batches(opened, names):
-                take(layout, _block(batch, layout, line))
+                take(layout, _block(batch, header, layout, line))
                 line += batch.num_rows
     except (pa.ArrowException, OSError, OverflowError, UnicodeDecodeError) as fault:  # names of columns too
         raise refusal(
@@ -166,8 +166,11 @@ def _is_number(kind: pa.DataType) -> bool:
     return bool(types.is_integer(kind) or types.is_floating(kind) or types.is_decimal(kind) or types.is_null(kind))
 
 
-def _block(batch: pa.RecordBatch, layout: Layout, line: int) -> Block:
-    """Columns of a batch. Texts are read as in any other log; stamps with a type of their own become texts."""
+def _block(batch: pa.RecordBatch, header: Sequence[str], layout: Layout, line: int) -> Block:
+    """Columns of a batch, which has all of a repeated name; texts are read as in any other log.
+
+    Stamps with a type of their own become texts.
+    """
     import pyarrow as pa
 
     lines = np.arange(line, line + batch.num_rows, dtype=np.int64)
@@ -175,7 +178,8 @@ def _block(batch: pa.RecordBatch, layout: Layout, line: int) -> Block:
     texts: Columns = {}
     odd: dict[int, Odd] = {}
     for at in sorted({*layout.numeric, *layout.textual}):
-        column = batch.column(batch.schema.names.index(layout.header[at]))
+        alike = [place for place, name in enumerate(batch.schema.names) if name == header[at]]
+        column = batch.column(alike[header[:at].count(header[at])])
         if pa.types.is_dictionary(column.type) and not pa.types.is_string(column.type.value_type):
             column = column.cast(column.type.value_type)
         if at in layout.textual:

@@ -119,6 +119,10 @@ class LogFile:
     notes: tuple[str, ...] = ()
     unused: tuple[str, ...] = ()  # headers of columns the entry does not name
     meters: Mapping[str, str] = field(default_factory=dict)  # flow channel -> id of its meter
+    stated: Mapping[str, float] = field(
+        default_factory=dict
+    )  # in the bins as well: what the entry states for all of it
+    drawn: Mapping[str, tuple[str, str]] = field(default_factory=dict)  # channel of one's own -> title, unit
 
     @property
     def channels(self) -> tuple[str, ...]:
@@ -155,7 +159,7 @@ class _Reader:
         self._odd: dict[int, Odd] = {}
         self._decimals: Counter[int] = Counter()
         self._outside: dict[str, tuple[int, int, float]] = {}  # count, line and number of the first
-        self._short = self._heads = self._idle = (0, 0)
+        self._short = self._heads = self._above = self._idle = (0, 0)
         self._ended = self._rows = self._used = 0
         self._origin: float | None = None
         self._end = 0.0
@@ -255,6 +259,7 @@ class _Reader:
         self._ended = block.ended or self._ended
         self._short = self._short[0] + block.short[0], self._short[1] or block.short[1]
         self._heads = self._heads[0] + block.heads[0], self._heads[1] or block.heads[1]
+        self._above = self._above[0] + block.above[0], self._above[1] or block.above[1]
         self._idle = self._idle[0] + block.idle[0], self._idle[1] or block.idle[1]
         for at, odd in block.odd.items():
             own = self._odd.setdefault(at, Odd())
@@ -354,6 +359,8 @@ class _Reader:
             where = f"{counts(self._file)} {self._idle[1]}"
             self._notes.append(f"{self._idle[0]} {rows} with nothing in the columns that are read, first in {where}")
         bins = self._bins.frame(linear)
+        for name, value in self._source.constants.items():
+            bins[name] = bins[f"{name}.low"] = bins[f"{name}.high"] = value
         return LogFile(
             self._file,
             self._source.engine,
@@ -381,12 +388,14 @@ class _Reader:
             notes=tuple(self._notes),
             unused=layout.unused,
             meters={channel.name: channel.meter for channel in self._source.channels if channel.meter},
+            stated=self._source.constants,
+            drawn={each.name: (each.drawn, each.unit) for each in self._source.channels if each.drawn},
         )
 
     def _main(self) -> Clock:
         """The clock that speaks for the file: that of the whole file, else of the speed, else of the first channel."""
         for clock in self._clocks:
-            if self._source.time is not None and clock.axis.time.headers == self._source.time.headers:
+            if self._source.time is not None and self._source.time.at and clock.axis.time.at == self._source.time.at:
                 return clock
         return next(
             (clock for clock in self._clocks if any(c.name == "speed" for c in clock.axis.columns)), self._clocks[0]
@@ -469,8 +478,10 @@ class _Reader:
             return []
         found: list[Problem] = []
 
-        def tell(line: int, code: str, what: str, expected: str, column: str = "") -> None:
-            step = "correct the log, or leave them missing"
+        def tell(
+            line: int, code: str, what: str, expected: str, column: str = "",
+            step: str = "correct the log, or leave them missing",
+        ) -> None:  # fmt: skip
             found.append(self._problem(line, code, what, expected, step, column, "warning"))
 
         for at, odd in self._odd.items():
@@ -495,7 +506,15 @@ class _Reader:
                 said = f"the time is that of the {counts(self._file)} before, and both count"
                 tell(clock.repeated[1], "time-repeated", said + _alike(clock.repeated[0], counts(self._file)),
                      "a time of its own in each", clock.axis.header)  # fmt: skip
-        if self._heads[0]:
+        if self._above[0]:
+            lines = counts(self._file) + "s" * (self._above[0] > 1)
+            said = (
+                f"another preamble stands above the headers again ({self._above[0]} {lines} in all): a section of "
+                "its own begins, and its rows are read on as those of one log"
+            )
+            step = "if they are runs of their own, make a file of each"
+            tell(self._above[1], "section-begins", said, "one preamble and one row of headers, at the top", step=step)
+        elif self._heads[0]:
             said = "the headers stand here again, and are skipped"
             tell(self._heads[1], "header-repeated", said + _alike(self._heads[0], "place"), "headers once")
         columns = {column.name: column for axis in layout.axes for column in axis.columns}

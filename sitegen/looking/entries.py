@@ -17,6 +17,7 @@ from sitegen.program.model import Definitions, Program
 from sitegen.program.node import Node
 from sitegen.reader.blocked import Blocked
 from sitegen.reader.headers import parted
+from sitegen.regular import there
 
 _OURS = 0.5  # share of headers that are fields of the stream from which a table needs no `columns`
 
@@ -64,7 +65,7 @@ def unmapped(folder: Path, streams: Sequence[Stream]) -> list[str]:
 
     Entries whose headers are the fields of their stream need none, and files that cannot be read are told elsewhere.
     """
-    homes = [folder] if (folder / PROGRAM).exists() else sorted(each.parent for each in folder.glob(f"*/{PROGRAM}"))
+    homes = [folder] if there(folder / PROGRAM) else sorted(each.parent for each in folder.glob(f"*/{PROGRAM}"))
     said = []
     for home in homes:
         program = program_of(home)
@@ -101,7 +102,7 @@ def _is_ours(found: seen.Seen, kind: str, streams: Sequence[Stream]) -> bool:
 
 def _home(path: Path) -> Path | None:
     """The folder of the program a file lies in."""
-    return next((each for each in path.absolute().parents if (each / PROGRAM).is_file()), None)
+    return next((each for each in path.absolute().parents if there(each / PROGRAM)), None)
 
 
 def entries(home: Path) -> list[Entry]:

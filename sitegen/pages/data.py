@@ -293,7 +293,7 @@ def _files(view: View, stream: Stream, anchor: str) -> Part:
                     Cell(file, note=f"sha256 {hashed[:12]}" if hashed else ""),
                     Cell(_of_rows(facts), note=_not_taken(facts)),
                     Cell(", ".join(_form(facts.get("encoding", ""), facts.get("separator", ""))), note=_notes(facts)),
-                    Cell(_not_used(facts)),
+                    _not_used(facts),
                 ]
             )
         )
@@ -330,14 +330,16 @@ def _notes(facts: Mapping[str, object]) -> str:
     return "; ".join(map(str, notes)) if isinstance(notes, list | tuple) else ""
 
 
-def _not_used(facts: Mapping[str, object]) -> str:
-    """Headers of the columns of a file that are read for nothing; the first of many."""
+def _not_used(facts: Mapping[str, object]) -> Cell:
+    """Headers of the columns of a file that are read for nothing; of many the first, and the others behind a count."""
     columns = facts.get("columns")
     if not isinstance(columns, Mapping) or not columns:  # a file that could not be read
-        return words.DASH
+        return Cell(words.DASH)
     names = [str(name) for name, used in columns.items() if not used]
     more = len(names) - MOST_NAMED
-    return words.listed([*names[:MOST_NAMED], f"{more} more"] if more > 1 else names) or "none"
+    if more <= 1:
+        return Cell(words.listed(names) or "none")
+    return Cell(", ".join(names[:MOST_NAMED]), folded=(f"{more} more", ", ".join(names[MOST_NAMED:])))
 
 
 _SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar", " ": "space"}

@@ -41,23 +41,23 @@ def load(
         return None, [problem]
     problems: list[Problem] = []
     misnamed: dict[str, list[Problem]] = {}
-    if (home / PROGRAM).exists():
-        home, folders = home.parent, [home]
-    else:
-        try:
-            folders = _program_folders(home, misnamed)
-        except OSError as error:
-            reason = (error.strerror or "it cannot be read").lower()
-            return None, [Problem(shown(given), code="not-readable", what=f"the folder cannot be read: {reason}")]
-        if not folders and not misnamed:
-            problems.append(
-                Problem(
-                    shown(given.name or given),
-                    code="no-program",
-                    what="there is no program in this folder",
-                    expected=f"folders that hold a {PROGRAM}",
-                )
+    try:
+        alone = (home / PROGRAM).exists()
+        folders = [home] if alone else _program_folders(home, misnamed)
+    except OSError as error:
+        reason = (error.strerror or "it cannot be read").lower()
+        return None, [Problem(shown(given), code="not-readable", what=f"the folder cannot be read: {reason}")]
+    if alone:
+        home = home.parent
+    elif not folders and not misnamed:
+        problems.append(
+            Problem(
+                shown(given.name or given),
+                code="no-program",
+                what="there is no program in this folder",
+                expected=f"folders that hold a {PROGRAM}",
             )
+        )
     shared, lender = _definitions(home, problems)
     stopped = shared is None or bool(errors(problems))
     made, left = [], [Left(name, tuple(found)) for name, found in misnamed.items()]
@@ -87,7 +87,15 @@ def _program_folders(home: Path, misnamed: dict[str, list[Problem]]) -> list[Pat
     for folder in sorted(home.iterdir()):
         if folder.name.startswith(".") or not folder.is_dir():
             continue
-        if (folder / PROGRAM).exists():
+        try:
+            there, names = (folder / PROGRAM).exists(), [each.name for each in folder.iterdir()]
+        except OSError as error:
+            reason = (error.strerror or "it cannot be read").lower()
+            file, step = f"{shown(folder.name)}/{PROGRAM}", "see to the rights of the folder, or move it away"
+            told = Problem(file, code="not-readable", what=f"its folder cannot be read: {reason}", next_step=step)
+            misnamed[folder.name] = [told]
+            continue
+        if there:
             found.append(folder)
             continue
         wrong = [
@@ -98,7 +106,7 @@ def _program_folders(home: Path, misnamed: dict[str, list[Problem]]) -> list[Pat
                 expected=PROGRAM,
                 next_step="rename it",
             )
-            for name in sorted(each.name for each in folder.iterdir())
+            for name in sorted(names)
             if name.casefold() in {"program.yaml", "program.yml", "program.yaml.txt"}
         ]
         misnamed |= {folder.name: wrong} if wrong else {}

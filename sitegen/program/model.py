@@ -591,8 +591,18 @@ class OilRule:
 
 
 @dataclass(frozen=True)
+class Address:
+    """Which column of a file is meant: by its header, or by its place, and then a header beside it has to be its."""
+
+    header: str = ""
+    which: int = 0  # of the columns under that header, counted from 1; 0: there is but one
+    number: int = 0  # counted from 1, for a letter too
+    left_of: Address | None = None
+
+
+@dataclass(frozen=True)
 class ColumnUse:
-    header: str
+    at: Address
     unit: str = ""
     where: Where = Where("")
 
@@ -635,7 +645,7 @@ class LogTime:
     """How the instants of a log are written."""
 
     kind: Literal["elapsed", "clock", "date-and-time"]  # a number; one stamp; date and time of day in two columns
-    headers: tuple[str, ...]
+    at: tuple[Address, ...]  # none where it stands to the left of each channel
     unit: str = "s"  # of elapsed time
     date_order: str = ""  # "" where it is left to be found
 
@@ -645,11 +655,12 @@ class LogChannel:
     """One channel of a log: what it is, and in which column and unit it stands."""
 
     name: str  # "speed", "torque", "blowby", "exhaust_temperature_2" ...
-    header: str
+    at: Address
     unit: str
     meter: str = ""  # id, of a flow channel
     time: LogTime | None = None  # a time column of its own, at its own rate
     where: Where = Where("")
+    drawn: str = ""  # title of a channel of one's own, which is drawn as it is written and enters nothing else
 
 
 @dataclass(frozen=True)
@@ -662,6 +673,7 @@ class LogSource:
     phase: str
     channels: tuple[LogChannel, ...]
     time: LogTime | None = None  # None: every channel has its own
+    constants: Mapping[str, float] = field(default_factory=dict)  # channel that was not logged -> value, SI
     # of what follows: "" or None where the entry leaves it to be found in the file
     separator: str = ""
     decimal: str = ""

@@ -9,6 +9,7 @@ from pathlib import PurePosixPath
 from sitegen import units
 from sitegen.problems import shown
 from sitegen.program import patterns, words
+from sitegen.program.addresses import address
 from sitegen.program.convert import instance
 from sitegen.program.files import SAID_BY_NAMES, WORKBOOKS, Claims, tell_pattern
 from sitegen.program.model import ColumnUse, RecordSource, Words
@@ -166,10 +167,8 @@ def check_keys(entry: Node, of_rows: tuple[str, ...] = ()) -> None:
 
 
 def _column(node: Node) -> ColumnUse:
-    if not isinstance(node.value, dict):
-        return ColumnUse(node.own_text(), where=node.where)
     _check_unit(node.get("unit"))
-    return instance(ColumnUse, node)
+    return instance(ColumnUse, node, at=address(node))
 
 
 def _check_unit(node: Node) -> None:

@@ -57,12 +57,12 @@ class Table:
     percent: frozenset[int] = frozenset()  # columns with cells shown as per cent
     odd: Mapping[int, Mapping[int, Odd]] = field(default_factory=dict)  # column -> row -> why it holds no value
 
-    def label(self, header: str) -> str:
-        """A header as it is told, with the letter of its column where it has one."""
-        if not self.letters or header not in self.header:
-            return header
-        letter = self.letters[self.header.index(header)]
-        return f"{letter}: {header}" if header else letter
+    def label(self, at: int) -> str:
+        """The header of a column as it is told, with the letter of its column where it has one."""
+        header = self.header[at]
+        if not self.letters:
+            return header or f"column {at + 1}"
+        return f"{self.letters[at]}: {header}" if header else self.letters[at]
 
     def __len__(self) -> int:
         return len(self._rows)
@@ -241,17 +241,6 @@ def _header(found: Records, layout: Layout, file: str, known: Known) -> list[str
             what=f'the row "{shown(", ".join(header))}" is not the header: that is in {found.word} {line}',
             expected="the header after the rows to skip",
             next_step=f"write `skip_rows: {line - 1}` in the record entry, or take it out",
-        )
-    twice = [name for name in dict.fromkeys(header) if name and header.count(name) > 1]
-    if twice:
-        raise refusal(
-            file,
-            found.lines[0],
-            code="header-twice",
-            what=f'the header "{shown(twice[0])}" stands over more than one column',
-            expected="a different name over each column",
-            next_step="rename one of them",
-            column_name=twice[0],
         )
     return header
 

@@ -9,6 +9,7 @@ from typing import Any
 
 from sitegen.problems import as_text, line_of
 from sitegen.program.model import (
+    Address,
     Assembly,
     Build,
     Calibration,
@@ -111,18 +112,15 @@ class Folder:
     def source(
         self, content: str | bytes, name: str = "leak.csv", stream: str = "leakdown", **how: Any
     ) -> RecordSource:
-        """Write a file and describe it; `columns` maps fields to a header or to (header, unit)."""
+        """Write a file and describe it; `columns` maps fields to a header or an address, or to (that, unit)."""
         path = self.path / name
         path.parent.mkdir(exist_ok=True)
         path.write_bytes(content.encode() if isinstance(content, str) else content)
-        columns = {
-            field: ColumnUse(
-                use if isinstance(use, str) else use[0],
-                "" if isinstance(use, str) else use[1],
-                replace(ENTRY, line=95 + i),
-            )
-            for i, (field, use) in enumerate(how.pop("columns", {}).items())
-        }
+        columns = {}
+        for i, (field, use) in enumerate(how.pop("columns", {}).items()):
+            at, unit = (use, "") if isinstance(use, str | Address) else use
+            at = Address(at) if isinstance(at, str) else at
+            columns[field] = ColumnUse(at, unit, replace(ENTRY, line=95 + i))
         return RecordSource(stream, name, ENTRY, columns=columns, **how)
 
     def read(self, *sources: RecordSource) -> Readings:

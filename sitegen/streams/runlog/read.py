@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,6 +12,7 @@ from sitegen.logs.reading import LogFile, read_log
 from sitegen.program.model import Program, RecordSource
 from sitegen.reader.records import SEPARATORS
 from sitegen.streams.runlog import whose
+from sitegen.streams.runlog.judged import strange
 from sitegen.vocabulary import Problem, Readings
 
 COLUMNS = ("reading", "file", "row", "use", "engine", "phase", "rows", "seconds")
@@ -76,13 +77,26 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
         key = source.engine, source.phase
         waiting[key] -= 1
         if not waiting[key] and key in parts:  # as soon as it is whole: the bins of its files take most of the memory
-            logs[key], more = join(parts[key])
+            log, more = join(parts[key])
+            logs[key] = log
             problems += more
+            if log is not None:
+                problems += _implausible(program, log)
             parts[key] = [replace(each, bins=None) for each in parts[key]]
     problems += whose.problems(program, [part for own in parts.values() for part in own])
     frame = pd.DataFrame(rows, columns=list(COLUMNS))
     found_logs = {key: log for key in parts if (log := logs.get(key)) is not None}
     return Readings(frame, problems, files, found_logs)
+
+
+def _implausible(program: Program, log: Log) -> Iterator[Problem]:
+    """What no running engine gives, told once a run and channel."""
+    first = log.files[0]
+    for channel, found in strange(log, program.build(first.engine).engine_type).items():
+        code = f"channel-{found.word or 'flat'}"
+        step = "see whether the entry names the right column and unit, and whether the sensor was connected"
+        yield Problem(first.file, 1, 0, code, found.what, found.expected, next_step=step, column_name=channel,
+                      level="warning")  # fmt: skip
 
 
 def again(program: Program, readings: Readings, engine: str) -> Readings:

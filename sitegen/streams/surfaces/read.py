@@ -233,7 +233,10 @@ def _is_proposed(sheet: Sheet, at: int, name: str) -> bool:
 
 def _under_other_ending(path: Path) -> bool:
     """Whether a trace that is not there is there with another ending."""
-    return any(each.stem == path.stem for each in path.parent.iterdir()) if path.parent.is_dir() else False
+    try:
+        return any(each.stem == path.stem for each in path.parent.iterdir())
+    except OSError:
+        return False
 
 
 def _only(sheet: Sheet, at: int) -> np.ndarray:
