@@ -119,9 +119,7 @@ def test_the_logs_are_the_same(home: Path) -> None:
             own = {c.name: (c.at, c.unit, c.meter, c.time) for c in mine.channels}
             assert {c.name: (c.at, c.unit, c.meter, c.time) for c in other.channels} == own, mine.file
             assert (other.engine, other.phase) == (mine.engine, mine.phase)
-            stamped = (
-                mine.time if mine.time is None else replace(mine.time, date_order="")
-            )
+            stamped = mine.time if mine.time is None else replace(mine.time, date_order="")
             assert mine.time is None or other.time in {mine.time, stamped}
             said = (other.separator, other.decimal, other.skip_rows, other.header_rows, other.units_row)
             assert said == ("", "", None, None, None) or other is mine or "durability" in mine.file, mine.file
