@@ -12,7 +12,7 @@ from typing import Any
 from sitegen.problems import Collector, Elsewhere, listed, nearest, shown
 from sitegen.program.yamlfile import Document, Path
 
-# Of these the entry's own stand beside those taken.
+# of these the entry's own stand beside those taken
 JOINED = frozenset({"columns", "constants", "channels", "drawn", "words"})
 Home = tuple[Document, Path]
 _TOP = "mappings"
