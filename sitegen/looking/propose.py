@@ -504,19 +504,32 @@ def _reference(column: SeenColumn, seen: Seen) -> str:
     return name if alone else plain(column.header)
 
 
+def _address(column: SeenColumn, seen: Seen) -> list[str]:
+    """The keys that say where a column stands: its header, and which of several under one header it is."""
+    name = _reference(column, seen)
+    alike = [other.at for other in seen.columns if other.header == column.header]
+    return [f"header: {scalar(name)}", *([f"which: {alike.index(column.at) + 1}"] if len(alike) > 1 else [])]
+
+
+def _column(column: SeenColumn, seen: Seen) -> str:
+    """The same as the value of a key."""
+    keys = _address(column, seen)
+    return f"{{{', '.join(keys)}}}" if len(keys) > 1 else keys[0].removeprefix("header: ")
+
+
 def _line(fit: _Fit, seen: Seen, dimension: str, out: Proposal) -> str:
     """One field of `columns` as YAML."""
     if fit.at < 0:
         return f'{fit.name}: "{OPEN}"'.ljust(40) + f"   # {fit.why}"
     column = seen.columns[fit.at]
-    header = scalar(_reference(column, seen))
     why = fit.remark or fit.why
     if not dimension or not fit.unit:
-        return f"{fit.name}: {header}".ljust(40) + f"   # {why}"
+        return f"{fit.name}: {_column(column, seen)}".ljust(40) + f"   # {why}"
     if fit.unit == OPEN:
         likely = ", ".join(units.DIMENSIONS[dimension].spellings[:4])
         out.open.append(f'{fit.name}: the unit of column "{column.header}", such as {likely}')
-    return f"{fit.name}: {{header: {header}, unit: {scalar(fit.unit)}}}".ljust(40) + f"   # {why}"
+    keys = [*_address(column, seen), f"unit: {scalar(fit.unit)}"]
+    return f"{fit.name}: {{{', '.join(keys)}}}".ljust(40) + f"   # {why}"
 
 
 # ---- logs -----------------------------------------------------------------------------------------------------------
@@ -600,7 +613,7 @@ def _time(times: Sequence[int], seen: Seen, out: Proposal) -> tuple[str, str]:
     if not times:
         out.open.append("time: no column of elapsed time, and none of stamps, was found")
         return f'{{column: "{OPEN}", unit: s}}', ""
-    names = [scalar(_reference(seen.columns[at], seen)) for at in times]
+    names = [_column(seen.columns[at], seen) for at in times]
     column = seen.columns[times[0]]
     if len(times) == 2:
         return f"{{date: {names[0]}, time_of_day: {names[1]}{order}}}", ""
@@ -661,7 +674,7 @@ def _channel_line(fit: _Fit, seen: Seen, program: Program | None, out: Proposal,
         meter = f', meter: "{OPEN}"' if what is not None and what.metered else ""
         return f'{fit.name}: {{header: "{OPEN}", unit: "{OPEN}"{meter}}}   # {fit.why}'
     column = seen.columns[fit.at]
-    parts = [f"header: {scalar(_reference(column, seen))}", f"unit: {scalar(fit.unit)}"]
+    parts = [*_address(column, seen), f"unit: {scalar(fit.unit)}"]
     if fit.unit == OPEN and what is not None:
         dimensions = what.dimensions if not what.metered else ("actual flow",)
         likely = ", ".join(units.DIMENSIONS[dimensions[0]].spellings[:4])

@@ -171,9 +171,6 @@ def _misfits(layout: Layout, body: _Body) -> list[str]:
             f"{len(short)} of {len(body)} rows have fewer fields than the header, which has {named}; the first is "
             f"{word} {short[0]}: end the table where its rows end, or fill them up"
         )
-    twice = [name for name in dict.fromkeys(layout.headers) if name and layout.headers.count(name) > 1]
-    if twice:
-        found.append(f'the header "{shown(twice[0])}" stands over more than one column: rename one of them')
     return found
 
 

@@ -419,10 +419,12 @@ class Desk:
             sum(value.status in {"refused", "missing"} for value in own),
         )
 
-    def places(self, measure: str) -> frozenset[str]:
-        """Places inside a phase of which there is a value of a measure, in any build."""
-        self._asked.add(Asked("places", measure))
-        return self._laid.places.get(measure, frozenset())
+    def places(self, measure: str, engine: str | None = None, cylinder: int = -1) -> frozenset[str]:
+        """Places inside a phase of which there is a value of a measure, in any build or in one."""
+        self._asked.add(Asked("places", measure, EVERY if engine is None else engine, cylinder))
+        if engine is None:
+            return self._laid.places.get(measure, frozenset())
+        return frozenset(value.key.at for value in self._laid.of(measure, engine, cylinder))
 
     def verdicts(self, rule: str = "", engine: str | None = None, cylinder: int = -1) -> Sequence[Verdict]:
         self._asked.add(Asked("verdicts", rule, EVERY if engine is None else engine, cylinder))
@@ -494,7 +496,7 @@ class Desk:
             case "count":
                 return self.count(asked.name)
             case "places":
-                return self.places(asked.name)
+                return self.places(asked.name, None if every else asked.build, asked.cylinder)
             case "verdicts":
                 return self.verdicts(asked.name, None if every else asked.build, asked.cylinder)
             case "curves":

@@ -299,7 +299,6 @@ class _Finder:
             self._said_of_units(heads, unit_row),
             Fact(self.last + 1 if begin is None else self.line(begin)),
             tuple(columns),
-            width=self.rows.width,
             word=self.word,
         )
 

@@ -166,7 +166,6 @@ REFUSED = {
     "no header": ("1,2,3\n4,5,6\n7,8,9\n", "there is no row of headers"),
     "a field more than the header": ("a,b\n1,2,3\n4,5,6\n7,8,9\n", "line 2 has 3 fields, the header has 2"),
     "decimal commas between commas": ("a,b\n1,5,2,5\n1,6,2,6\n", "decimal commas between commas would do that"),
-    "header twice": ("a,a\n1,2\n3,4\n", 'the header "a" stands over more than one column'),
 }
 
 
@@ -213,6 +212,18 @@ def test_two_columns_that_fit_alike_are_both_left_open(tmp_path: Path) -> None:
     assert yaml.safe_load(made.text())[0]["columns"]["supply"] == "?"
     (asked,) = [each for each in made.open if each.startswith("supply: ")]
     assert '"Supply pressure [psig]" or "Pressure supply [psig]"? (both say it)' in asked
+
+
+def test_headers_that_repeat_are_told_apart(tmp_path: Path) -> None:
+    """As benches write a time column beside each channel, all under one header."""
+    rows = "".join(f"{at};{900 + at % 3};{at};{20 + at % 5}\n" for at in range(30))
+    found = look("Time [s];n [rpm];Time [s];Md [N m]\n" + rows, tmp_path)
+    assert found.refused == ()
+    entry = yaml.safe_load(propose.log(found, None, "t.csv").text())[0]
+    assert entry["channels"] == {
+        "speed": {"header": "n", "unit": "rpm", "time": {"column": {"header": "Time [s]", "which": 1}, "unit": "s"}},
+        "torque": {"header": "Md", "unit": "N m", "time": {"column": {"header": "Time [s]", "which": 2}, "unit": "s"}},
+    }
 
 
 def test_a_workbook(tmp_path: Path) -> None:
