@@ -144,6 +144,14 @@ class _Laid:
         return [(name, [column[place] for place in places]) for name, column in columns.items()]
 
     @cached_property
+    def places(self) -> Mapping[str, frozenset[str]]:
+        """By measure, places inside a phase of which there is a value."""
+        found: dict[str, set[str]] = {}
+        for measure, key in self._analysis.values:
+            found.setdefault(measure, set()).add(key.at)
+        return {measure: frozenset(own) for measure, own in found.items()}
+
+    @cached_property
     def present(self) -> Mapping[str, Mapping[tuple[str, str, str], Mapping[int, bool]]]:
         """By build: cylinders with a reading, by build, phase and stream; True where one of them counts."""
         found: dict[str, dict[tuple[str, str, str], dict[int, bool]]] = {}
@@ -411,10 +419,12 @@ class Desk:
             sum(value.status in {"refused", "missing"} for value in own),
         )
 
-    def places(self, measure: str) -> frozenset[str]:
-        """Places inside a phase of which there is a value of a measure, in any build."""
-        self._asked.add(Asked("places", measure))
-        return frozenset(value.key.at for value in self._laid.of(measure))
+    def places(self, measure: str, engine: str | None = None, cylinder: int = -1) -> frozenset[str]:
+        """Places inside a phase of which there is a value of a measure, in any build or in one."""
+        self._asked.add(Asked("places", measure, EVERY if engine is None else engine, cylinder))
+        if engine is None:
+            return self._laid.places.get(measure, frozenset())
+        return frozenset(value.key.at for value in self._laid.of(measure, engine, cylinder))
 
     def verdicts(self, rule: str = "", engine: str | None = None, cylinder: int = -1) -> Sequence[Verdict]:
         self._asked.add(Asked("verdicts", rule, EVERY if engine is None else engine, cylinder))
@@ -486,7 +496,7 @@ class Desk:
             case "count":
                 return self.count(asked.name)
             case "places":
-                return self.places(asked.name)
+                return self.places(asked.name, None if every else asked.build, asked.cylinder)
             case "verdicts":
                 return self.verdicts(asked.name, None if every else asked.build, asked.cylinder)
             case "curves":

@@ -64,7 +64,9 @@ def of_cylinder(view: View) -> list[Block]:
         if each.word == odd.ODD:
             return [Text([Cell(f"This cylinder is {_in(view, each)}. {_told(view, each)}")], "reading")]
         if each.word == odd.NOT_ODD:
-            return [Text([Cell(f"Not odd among those of its engine, by {_listed(view, _deviations(view, each))}.")])]
+            held = view.the_desk.places(odd.DEVIATION.id, each.key.engine, each.key.cylinder)
+            by = words.listed([_title(view, measure) for measure in _measures(view) if measure in held])
+            return [Text([Cell(f"Not odd among those of its engine, by {by}.")])]
         return [Text([Cell(f"Whether it is odd among those of its engine cannot be told, because "
                            f"{view.why(each.reason)}.")])]  # fmt: skip
     return []

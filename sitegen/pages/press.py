@@ -147,10 +147,10 @@ class Press:
         if not self._shelves.open:
             return ""
         key = key_of("stand", self._base, *rests_on)
-        found = self._shelves.find(key, bytes.decode)
+        found = self._shelves.find(key, lambda content: str(json.loads(content)))
         if found is None:
             found = digest(make())
-            self._shelves.put(key, found, str.encode)
+            self._shelves.put(key, found, lambda own: json.dumps(own).encode())
         return found
 
     def page(self, task: Task) -> bytes:

@@ -60,11 +60,11 @@ def kinds() -> Mapping[str, Kind]:
 
 @cache
 def words(name: str = "") -> Mapping[str, tuple[str, ...]]:
-    """What words of one's own may mean, by field or by what several share; of all kinds of record where none is named.
+    """What words of one's own may mean, by field or by what several share: in one kind of record, else in any.
 
     No words: any id or text.
     """
-    if name:
+    if name in kinds():
         return kinds()[name].words
     found: dict[str, tuple[str, ...]] = {}
     for kind in kinds().values():

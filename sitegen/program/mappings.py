@@ -12,7 +12,8 @@ from typing import Any
 from sitegen.problems import Collector, Elsewhere, listed, nearest, shown
 from sitegen.program.yamlfile import Document, Path
 
-JOINED = frozenset({"columns", "constants", "channels", "words"})  # of these the entry's own stand beside those taken
+# of these the entry's own stand beside those taken
+JOINED = frozenset({"columns", "constants", "channels", "drawn", "words"})
 Home = tuple[Document, Path]
 _TOP = "mappings"
 

@@ -13,6 +13,7 @@ from scipy import stats
 
 from crossing.factory import AREA, FLOW, LOSS, MEASURES, C, Case, R, below, case, program, whole
 from sitegen.crossing.history import History, histories
+from sitegen.crossing.subjects import ALIKE, alike
 from sitegen.program.model import Program
 from sitegen.vocabulary import Comparison, Key, Value
 
@@ -172,3 +173,13 @@ def test_builds_that_lack_a_cylinder_are_named() -> None:
     found = of(C, analysed(case(HELD, {**NUMBERS, "B4": (0.27, None)}), "first"))
     assert found.lacking == (("first", "B4"),)
     assert of(C, analysed(case(HELD, NUMBERS))).lacking == ()
+
+
+def test_builds_that_ran_alike_are_the_largest_group_of_all() -> None:
+    """Against trying every group, as it is defined; whole numbers, so that groups are as large as others."""
+    draws = np.random.default_rng(4)
+    for count in range(40):
+        ran = {f"B{n}": float(km) for n, km in enumerate(draws.integers(5, 14, count % 9))}
+        groups = [[name for name, km in ran.items() if least <= km <= ALIKE * least] for least in ran.values()]
+        every = max(groups, key=lambda group: (len(group), sum(ran[name] for name in group)), default=[])
+        assert alike(ran) == every

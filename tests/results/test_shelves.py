@@ -11,11 +11,11 @@ import pytest
 from house import fewer, plain
 from results import edits
 
-from sitegen import shelves
+from sitegen import shelves, workflow
 from sitegen.cache import keep
 from sitegen.pages.press import Press, Task
 from sitegen.results import keeping
-from sitegen.shelves import Shelves, digest, key_of
+from sitegen.shelves import NONE, Shelves, digest, key_of
 from sitegen.vocabulary import Comparison, Key, Result, Value, Verdict
 
 
@@ -54,6 +54,34 @@ def test_what_is_kept_is_taken(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
     monkeypatch.setattr("sitegen.results.run._run_step", never)
     monkeypatch.setattr("sitegen.pages.press.Press._made", never)
     assert edits.told(programs, None, Shelves(shelf)) == first
+
+
+def test_a_note_looks_up_no_value(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is put on its page, which is told as made anew; also where notes come and go."""
+    programs, shelf = fewer(tmp_path), tmp_path / "shelf"
+    edits.told(programs, None, Shelves(shelf))
+    (notes,) = programs.glob("*/notes.md")
+
+    def never(*_: object) -> None:
+        raise AssertionError("looked up")
+
+    for text in (
+        "# Of the rings\n\nWorn 5 % *more*, see [a1](build:A1) and \ue000.\n",
+        "one word",
+        "",
+        "# Of the rings",
+    ):
+        notes.write_text(text, encoding="utf-8")
+        anew = edits.told(programs, None, NONE)
+        with monkeypatch.context() as patched:
+            if text.startswith("one"):  # elsewhere the page itself has a fold more or less
+                patched.setattr("sitegen.results.keeping.unpack_results", never)
+            assert edits.told(programs, None, Shelves(shelf)) == anew
+    rendered = workflow.render(workflow.examine(programs, shelves=Shelves(shelf)), None)
+    notes.write_text("two words", encoding="utf-8")
+    assert not rendered.told.made
+    rendered = workflow.render(workflow.examine(programs, shelves=Shelves(shelf)), None)
+    assert rendered.told.made == ("programs/pump-rings-2025/index.html",)
 
 
 @pytest.mark.parametrize("kind", ["leakdown", "oil-samples", "buildsheet"])

@@ -97,6 +97,11 @@ def test_two_elements_of_numbers_are_an_error_that_asks_which() -> None:
     assert trace(along, x="X", z="Z").x == pytest.approx([0, 1e-6, 3e-6])
 
 
+def test_results_beside_their_unit_are_those_the_instrument_states() -> None:
+    found = trace(xml(more="<RESULTS><RA>0.41</RA><RZ/><RSK>-1.2</RSK><UNITS>um</UNITS></RESULTS><RK>3</RK>"))
+    assert found.stated == {"ra": pytest.approx(0.41e-6), "rk": pytest.approx(3e-6)}  # UNITS of the file: um
+
+
 def test_words_among_the_numbers_are_counted_and_the_others_stay() -> None:
     found = trace(xml("\n".join(["1", "2", "lost", *(str(n % 7) for n in range(20))]), count=23))
     assert (len(found.x), found.invalid) == (23, 1)
