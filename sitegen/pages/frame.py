@@ -124,7 +124,7 @@ class Site:
             mark = "" if not invented else "invented" if len(invented) == len(about) else "partly invented"
             others = [f"{each.title}: {self._stand(each)}" for each in about]
             source = " ".join(filter(None, (words.sentence(f"{mark} data.") if mark else "", "; ".join(others))))
-            return Foot(bool(invented), mark=mark, source=source, others=others)
+            return Foot(bool(invented), mark=mark, source=source, others=others, blind=self.folder.blind)
         used, of = self.desks[program.id].files_used
         mark = "invented" if program.invented else ""
         return Foot(
@@ -137,6 +137,7 @@ class Site:
             day=self.desks[program.id].day,
             mark=mark,
             source=f"{'Invented data. ' if mark else ''}{program.title}: {self._stand(program)}",
+            blind=self.folder.blind,
         )
 
     def as_of(self, program: Program) -> str:
@@ -154,10 +155,12 @@ class Site:
 
         `place` is where the page of review goes through what this page is about.
         """
-        own = [("Coatings", f"{self.addresses.home}#coatings"), ("Methods", self.addresses.methods)]
+        own = [] if self.folder.blind else [("Coatings", f"{self.addresses.home}#coatings")]
+        own.append(("Methods", self.addresses.methods))
         if program is not None:
             own += [("Plan", self.addresses.plans[program.id])] if program.id in self.plans else []
-            own += [("Data", self.addresses.data[program.id]), ("Decision sheet", self.addresses.sheets[program.id])]
+            own.append(("Data", self.addresses.data[program.id]))
+            own += [] if self.folder.blind else [("Decision sheet", self.addresses.sheets[program.id])]
             review = self.addresses.reviews[program.id]
             own.append(("Review", review if page == review or not place else f"{review}#{place}"))
         return [Link(text, _href(target, page)) for text, target in own]

@@ -57,13 +57,14 @@ def tasks(site: Site, keyed: bool) -> Iterator[Task]:
     every = _everything(site, keyed)
     stands, of_programs = every[1], digest(_nowhere(replace(folder, left=()))) if keyed else ""
     yield Task(at.home, site, home.page, (), every)
-    for each in folder.definitions.coatings.values():
+    for each in folder.definitions.coatings.values() if not folder.blind else ():
         yield Task(at.coatings[each.id], site, coating.page, (each,), every)
     for own in folder.programs:
         whole = (of_programs, own.id, stands[own.id], at, [*site.plans])
         there = [bool(each) for each in site.noted[own.id]]
         yield Task(at.programs[own.id], site, program.page, (own,), (*whole, there))
-        yield Task(at.sheets[own.id], site, sheet.page, (own,), whole)
+        if not folder.blind:
+            yield Task(at.sheets[own.id], site, sheet.page, (own,), whole)
         yield Task(at.data[own.id], site, data.page, (own,), whole)
         yield Task(at.reviews[own.id], site, review.page, (own,), whole)
         if own.id in site.plans:

@@ -1,0 +1,406 @@
+"""A site for reviewers who are not to know which coating is where: everything is worked out, then the coatings go.
+
+Results are those of the real coatings, to the digit. Before pages are made, all coatings become one that is not shown;
+what is of a coating (comparisons, answers, values of a group of rings, lots, layers) is taken out, and every text of
+the user's that names one is withheld. At the end the bytes of the whole site are searched once more.
+
+A name is an id, a title or a lot. Words of ids and titles count as names too, save metals and words of the trade; of
+processes and layers only what the pages do not say themselves. What the pages say themselves ("hard", "plain") can be
+withheld from a user's text, and not be searched for at the end.
+"""
+
+from __future__ import annotations
+
+import ast
+import html
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, fields, is_dataclass, replace
+from functools import cached_property, lru_cache
+from pathlib import Path
+from typing import Any
+from urllib.parse import unquote
+
+from sitegen import places, registry
+from sitegen.methods import elements
+from sitegen.page import words
+from sitegen.program.inside import PathFault, file_inside
+from sitegen.program.model import Build, Coating, Definitions, Folder, Moved, OilSource, Place, Program
+from sitegen.regular import read_regular
+from sitegen.results.run import Analysis
+from sitegen.shelves import digest
+from sitegen.vocabulary import Key, Problem, Readings, Series, Value, Verdict
+
+COVERED = Coating("covered", "coating not shown", 0)
+WITHHELD = "text withheld"  # in place of one that names a coating
+MOST_TOLD = 5  # places named where a site is refused
+_SHORTEST = 3  # letters of a word that is a name by itself
+_SHORTEST_IN_PIXELS = 5  # bytes: shorter ones lie in any picture by chance
+_TRADE = frozenset(
+    "ring rings coating coatings coated layer layers face faces piston top second oil bore cylinder engine build set "
+    "lot with and the for without uncoated".split()
+)
+_PICTURES = (".png", ".jpg", ".jpeg")
+_TEXTS = frozenset(
+    {
+        "title", "note", "why", "process", "grade", "grades", "causes", "operator", "cell", "draw_point", "fuel",
+        "question", "what", "expected", "nearest", "next_step", "column_name", "by",
+    }
+)  # fmt: skip  # fields that hold words of the user's; all others are ids, or are not printed
+
+
+class NotBlindError(Exception):
+    """A finished site names a coating still; says where, as a sentence for the user."""
+
+
+# ---- names ----------------------------------------------------------------------------------------------------------
+
+
+@lru_cache(maxsize=1)
+def own_words() -> str:
+    """What pages say by themselves: texts of our code, theme and releases, without what is said to programmers."""
+    here = Path(__file__).parent
+    said = [path.read_text("utf-8") for path in sorted(places.theme().rglob("*")) if path.is_file()]
+    said.append((here / "releases.yaml").read_text("utf-8"))
+    sources = [here / "reasons.py", here / "units.py"]
+    for part in ("page", "pages", "streams", "crossing", "methods", "tables", "logs", "traces", "reader"):
+        sources += sorted((here / part).rglob("*.py"))
+    for source in sources:
+        tree = ast.parse(source.read_bytes())
+        told = {id(each.value) for each in ast.walk(tree) if isinstance(each, ast.Expr)}
+        said += [
+            each.value for each in ast.walk(tree)
+            if isinstance(each, ast.Constant) and isinstance(each.value, str) and id(each) not in told
+        ]  # fmt: skip
+    return "\n".join(said)
+
+
+def _parts(name: str) -> list[str]:
+    """Runs of letters and runs of digits."""
+    return re.findall(r"[^\W\d_]+|\d+", name)
+
+
+def _pattern(name: str, between: str) -> str:
+    """A name however it is joined, and in capitals or not; a single letter only as it is written.
+
+    >>> bool(re.search(_pattern("N-187", r"[\\W_]*"), "rings n187, new", re.IGNORECASE))
+    True
+    """
+    joined = between.join(map(re.escape, _parts(name)))
+    return f"(?-i:{joined})" if len(joined) == 1 else joined
+
+
+def _whole(patterns: Iterable[str]) -> re.Pattern[str]:
+    return re.compile(rf"(?<![^\W_])(?:{'|'.join(patterns)})(?![^\W_])", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Names:
+    """What names a coating of a folder."""
+
+    shown: tuple[str, ...]  # withheld from every text, the longest first
+    searched: tuple[str, ...]  # of these, what no page says by itself: looked for in the finished site
+    withheld: set[str] = field(default_factory=set, compare=False)  # texts that were
+
+    @classmethod
+    def of(cls, definitions: Definitions, programs: Iterable[Program], lots: Iterable[str]) -> Names:
+        """Names of all coatings of a folder, with lots of its programs and others that records tell."""
+        coatings = definitions.coatings.values()
+        sources = [each for program in programs for each in program.oil.sources if each.coating]
+        called = {name for each in coatings for name in (each.id, each.title)}
+        called |= {name for each in sources for name in (each.id, each.title)}
+        worded = {word for each in coatings for name in (each.id, each.title) for word in _long(name)}
+        worded -= {*_TRADE, *elements.ALL.values()}
+        numbered = {place.lot for program in programs for build in program.builds for place in build.places}
+        made = {each.process for each in coatings}
+        made |= {text for each in coatings for layer in each.layers for text in (layer.name, layer.process)}
+        made |= {word for text in made for word in _long(text)}
+        always = {each for each in (*called, *worded, *numbered, *lots) if _parts(each)}
+        perhaps = {each for each in made if _parts(each)} - always
+        ours = own_words()
+        said = {each for each in always | perhaps if _whole([_pattern(each, r"[\W_]+")]).search(ours)}
+        told = always | (perhaps - said)
+        shown = tuple(sorted(told, key=lambda each: (-len(each), each)))
+        return cls(shown, tuple(each for each in shown if each not in said and not each.isdigit()))
+
+    def told(self) -> str:
+        """What was withheld, and which names could not be searched for, as a clause of the closing line."""
+        count = len(self.withheld)
+        text = f"; {words.counted(count, 'text')} that {'names' if count == 1 else 'name'} a coating withheld"
+        said = sorted(set(self.shown) - set(self.searched))
+        common = f"; withheld, but words of the pages themselves and so not searched for: {', '.join(said)}"
+        return (text if count else "") + (common if said else "")
+
+    @cached_property
+    def _any(self) -> re.Pattern[str]:
+        return _whole(_pattern(each, r"[\W_]*") for each in self.shown)
+
+    def held(self, text: str) -> bool:
+        """Whether a text names a coating."""
+        return bool(self.shown) and self._any.search(text) is not None
+
+    def covered(self, text: str, instead: str = WITHHELD) -> str:
+        """The text, or what stands in place of one that names a coating."""
+        if not self.held(text):
+            return text
+        self.withheld.add(text)
+        return instead
+
+    def hold(self, site: Mapping[str, bytes]) -> None:
+        """Raises NotBlindError where a file of a finished site names a coating."""
+        found = self.leaks(site)
+        if found:
+            told = "; ".join(f'{path}: "{name}"' for path, name in found[:MOST_TOLD])
+            more = f"; {len(found) - MOST_TOLD} more" if len(found) > MOST_TOLD else ""
+            raise NotBlindError(
+                f"The pages would name a coating: {told}{more}. Ids of programs, builds, phases, readings and "
+                "instruments are shown as they are, and so is a theme of your own: rename what says it. Nothing was "
+                "written."
+            )
+
+    def leaks(self, site: Mapping[str, bytes]) -> list[tuple[str, str]]:
+        """Every file of a finished site that names a coating still, with the name."""
+        wanted = [(each, _parts(each)[0].lower(), _whole([_pattern(each, r"[\s_.,/‐-―-]*")])) for each in self.searched]
+        found = []
+        for path, content in sorted(site.items()):
+            if path.lower().endswith(_PICTURES):
+                lower = content.lower()
+                found += [(path, each) for each in self.searched
+                          if len(each) >= _SHORTEST_IN_PIXELS and each.lower().encode() in lower]  # fmt: skip
+                continue
+            text = f"{path}\n{content.decode('utf-8', 'replace')}"
+            plain = html.unescape(unquote(_ESCAPED.sub(lambda code: chr(int(code[1], 16)), text)))
+            said = set(_WORD.findall(text.lower())) | set(_WORD.findall(plain.lower()))
+            found += [(path, each) for each, first, whole in wanted
+                      if first in said and (whole.search(text) or whole.search(plain))]  # fmt: skip
+        return found
+
+
+_ESCAPED = re.compile(r"\\u([0-9a-fA-F]{4})")
+_WORD = re.compile(r"[^\W\d_]+|\d+")
+
+
+def _long(text: str) -> set[str]:
+    """Words of a text that may be names by themselves."""
+    return {each.lower() for each in re.findall(r"[^\W\d_]+", text) if len(each) >= _SHORTEST}
+
+
+# ---- the folder and its programs ------------------------------------------------------------------------------------
+
+
+def blinded(folder: Folder, analyses: Sequence[Analysis]) -> tuple[Folder, list[Analysis], Names]:
+    """The same folder and analyses with one coating that is not shown in place of all, and what was taken out."""
+    lots = {str(lot) for each in analyses for readings in each.readings.values() for lot in set(readings.cells("lot"))
+            if isinstance(lot, str)}  # fmt: skip
+    names = Names.of(folder.definitions, folder.programs, lots)
+    stamp = digest(("blind", names.shown))
+    definitions = replace(_covered(folder.definitions, names), coatings={COVERED.id: COVERED})
+    covers = {each.program.id: _Cover(names, each, definitions, stamp) for each in analyses}
+    programs = [covers[each.id].program for each in folder.programs]
+    made = [covers[each.program.id].analysis() for each in analyses]
+    return replace(folder, definitions=definitions, programs=programs, blind=True), made, names
+
+
+_PLAIN = (int, float, bool, type(None))
+
+
+def _covered(of: Any, names: Names, name: str = "") -> Any:
+    """The same with every text of the user's covered that names a coating; a title by the id it belongs to."""
+    if isinstance(of, str):
+        return names.covered(of) if name in _TEXTS else of
+    if isinstance(of, _PLAIN):
+        return of
+    if isinstance(of, tuple) and type(of) is tuple:
+        return tuple(_covered(each, names, name) for each in of)
+    if isinstance(of, dict):
+        return {key: _covered(each, names, name) for key, each in of.items()}
+    if is_dataclass(of) and not isinstance(of, type):
+        old = {each.name: getattr(of, each.name) for each in fields(of)}
+        new = {own: _covered(each, names, own) for own, each in old.items()}
+        if new.get("title") == WITHHELD:
+            new["title"] = old.get("id", WITHHELD)
+        return replace(of, **new) if any(new[own] is not old[own] for own in old) else of
+    return of
+
+
+def _mixed(build: Build) -> bool:
+    return len(build.coatings) > 1
+
+
+class _Cover:
+    """What of one analysis a reviewer may see."""
+
+    def __init__(self, names: Names, analysis: Analysis, definitions: Definitions, stamp: str) -> None:
+        self._names, self._real, self._stamp = names, analysis, stamp
+        self._builds = {each.id: each for each in analysis.program.builds}
+        self._sources = {each.id for each in analysis.program.oil.sources if each.coating}
+        self._closed = {each.id for each in registry.of_coatings()}
+        self._files = self._numbered()
+        self.program = self._program(definitions)
+
+    def _numbered(self) -> dict[str, str]:
+        """Names of files that name a coating, told by a number that says nothing of their order."""
+        real = self._real
+        every = {*real.inputs, *(file for own in real.readings.values() for file in own.files)}
+        every |= {each.file for each in real.problems}
+        every |= {str(file) for own in real.readings.values() for file in set(own.cells("file"))}
+        named = sorted((each for each in every if self._names.held(each)), key=lambda each: digest(("file", each)))
+        return {each: f"{real.program.id}/record file {n}" for n, each in enumerate(named, start=1)}
+
+    def _program(self, definitions: Definitions) -> Program:
+        real, names = self._real.program, self._names
+        seen: Program = _covered(real, names)
+        builds = tuple(
+            replace(
+                build,
+                title="" if names.held(real.build(build.id).title) else build.title,
+                places=tuple(Place(place.cylinder, COVERED.id) for place in build.places),
+            )
+            for build in seen.builds
+        )
+        return replace(
+            seen, definitions=definitions, builds=builds, reference=COVERED.id, candidates=(),
+            question="" if names.held(real.question) else real.question, notes=self._notes(),
+            criteria=(), criteria_stated="", criteria_hash="", decide=None, decisions=(), answered_by=None,
+            not_primary="", also=(), covariates=(), worth_finding=None, scatter_from=(), lent=(),
+            oil=replace(seen.oil, sources=tuple(filter(self._of_no_coating, seen.oil.sources))),
+        )  # fmt: skip
+
+    @staticmethod
+    def _of_no_coating(source: OilSource) -> bool:
+        return not source.coating
+
+    def _notes(self) -> str:
+        """The notes of the program, where they name no coating."""
+        real = self._real.program
+        if not real.notes:
+            return ""
+        try:
+            folder = Path(real.folder)
+            text = read_regular(file_inside(folder, real.notes), folder).decode("utf-8", "replace")
+        except (OSError, PathFault):
+            return ""
+        return real.notes if self._names.covered(text) == text else ""
+
+    # ---- what was concluded ----
+
+    def analysis(self) -> Analysis:
+        """The analysis as a reviewer may see it. Changes since the last commit and decisions are not told."""
+        real = self._real
+        values = {(each.measure, each.key): each for each in self._values()}
+        return real.but(
+            program=self.program, values=values, comparisons=(),
+            verdicts=tuple(self._verdicts()), series=tuple(self._series()),
+            readings={name: self._readings(own) for name, own in real.readings.items()},
+            problems=tuple(map(self._problem, real.problems)),
+            inputs={self._files.get(name, name): sha for name, sha in real.inputs.items()},
+            digests={name: {build: digest((self._stamp, sha)) for build, sha in own.items()}
+                     for name, own in real.digests.items()},
+            stand=digest((self._stamp, real.stand)), looks=1, changes=None, written="", taken=(), restated=(),
+            reviewed=tuple(
+                replace(each, review=_covered(each.review, self._names),
+                        moved=None if each.moved is None else {n: self._moved(own) for n, own in each.moved.items()})
+                for each in real.reviewed
+            ),
+            effects=tuple(replace(each, moved=self._moved(each.moved)) for each in real.effects),
+        )  # fmt: skip
+
+    def _key(self, key: Key) -> Key | None:
+        """What a result is about, as it is shown; None where that is a coating, or the rings of one in an engine."""
+        if not key.engine:
+            return key if not key.coating else None
+        build = self._builds.get(key.engine)
+        if build is None or (key.coating and not key.cylinder and _mixed(build)) or self._tells(key.at):
+            return None
+        return key._replace(coating=COVERED.id if key.coating else "")
+
+    def _tells(self, at: str) -> bool:
+        """Whether a place inside a phase is one of a coating: a source of metal, a layer."""
+        return bool(at) and (not self._sources.isdisjoint(re.split(r"[:+]", at)) or self._names.held(at))
+
+    def _values(self) -> Iterator[Value]:
+        for each in self._real.values.values():
+            key = self._key(each.key)
+            if key is not None and each.measure not in self._closed and not self._tells(each.key.at):
+                # what rings of a lot, or cylinders of a coating, err alike by is not for these pages
+                common = "" if each.common.startswith(("lot:", "nominal:")) else each.common
+                yield replace(each, key=key, common=common)
+
+    @cached_property
+    def _by_rings(self) -> frozenset[str]:
+        """Measures that some engine with several coatings has a value of for each."""
+        return frozenset(
+            each.measure for each in self._real.values.values()
+            if each.key.coating and not each.key.cylinder and each.key.engine in self._builds
+            and _mixed(self._builds[each.key.engine])
+        )  # fmt: skip
+
+    def _verdicts(self) -> Iterator[Verdict]:
+        for each in self._real.verdicts:
+            key, (measure, _, at) = self._key(each.key), each.deciding.partition("@")
+            about = self._builds.get(each.key.engine)
+            if key is None or about is None or not _of_result(each.rule) or measure in self._closed:
+                continue
+            if self._tells(at) or (measure in self._by_rings and _mixed(about)):
+                continue
+            yield replace(each, key=key)
+
+    def _series(self) -> Iterator[Series]:
+        for each in self._real.series:
+            key = self._key(each.key)
+            texts = {text for name in each.frame.columns for text in each.frame[name].tolist() if isinstance(text, str)}
+            if key is not None and not any(map(self._tells, texts)):
+                yield each.but(key=key)
+
+    def _moved(self, moved: Iterable[Moved]) -> tuple[Moved, ...]:
+        shown = ((each, self._key(each.key)) for each in moved if _of_result(each.what) and each.key.engine)
+        return tuple(replace(each, key=key) for each, key in shown if key is not None and each.what not in self._closed)
+
+    # ---- what was recorded ----
+
+    def _problem(self, problem: Problem) -> Problem:
+        covered: Problem = _covered(problem, self._names)
+        return replace(covered, file=self._files.get(problem.file, problem.file))
+
+    def _readings(self, real: Readings) -> Readings:
+        frame = real.frame.copy()
+        for name in frame.columns:
+            if name == "lot":
+                frame[name] = WITHHELD
+            elif name not in _IDS and not _is_number(frame[name].dtype):
+                instead = self._column(name, frame[name].unique())
+                if instead:
+                    frame[name] = frame[name].map(lambda text, instead=instead: instead.get(text, text))
+        files = {self._files.get(name, name): self._facts(facts) for name, facts in real.files.items()}
+        problems = tuple(map(self._problem, real.problems))
+        inputs = {self._files.get(name, name): sha for name, sha in real.inputs.items()}
+        return real.but(frame=frame, problems=problems, files=files, inputs=inputs, rows=None, columns=None)
+
+    def _column(self, name: str, texts: Iterable[object]) -> dict[object, str]:
+        """What stands in a column in place of texts that name a coating."""
+        change: Callable[[str], str] = self._names.covered
+        if name == "file":
+            change = lambda text: self._files.get(text, text)  # noqa: E731
+        changed = {text: change(text) for text in texts if isinstance(text, str)}
+        return {text: new for text, new in changed.items() if new != text}
+
+    def _facts(self, facts: Mapping[str, Any]) -> dict[str, Any]:
+        """What is told of a file: headers of its columns and remarks of its reader are words of the user's."""
+        told = dict(facts)
+        if isinstance(told.get("columns"), Mapping):
+            told["columns"] = {self._names.covered(str(head)): use for head, use in told["columns"].items()}
+        if isinstance(told.get("notes"), list | tuple):
+            told["notes"] = [self._names.covered(str(each)) for each in told["notes"]]
+        return told
+
+
+_IDS = frozenset({"reading", "row", "use", "engine", "phase", "cylinder", "image", "trace"})  # ids, and files opened
+
+
+def _is_number(dtype: object) -> bool:
+    return getattr(dtype, "kind", "O") in "iufb"
+
+
+def _of_result(rule: str) -> bool:
+    """Whether a verdict is about what ran, and not an answer about a coating."""
+    return rule.partition(":")[0] not in {"criterion", "worst-seen", "decision", "next-step"}
