@@ -25,13 +25,13 @@ from sitegen import places, registry
 from sitegen.methods import elements
 from sitegen.page import words
 from sitegen.program.inside import PathFault, file_inside
-from sitegen.program.model import Build, Coating, Definitions, Folder, Moved, OilSource, Place, Program
+from sitegen.program.model import Coating, Definitions, Folder, Moved, OilSource, Place, Program
 from sitegen.regular import read_regular
 from sitegen.results.run import Analysis
 from sitegen.shelves import digest
 from sitegen.vocabulary import Key, Problem, Readings, Series, Value, Verdict
 
-COVERED = Coating("covered", "coating not shown", 0)
+COVERED = Coating("covered", "", 0)  # no title: a sentence about all coatings is one about all rings
 WITHHELD = "text withheld"  # in place of one that names a coating
 MOST_TOLD = 5  # places named where a site is refused
 _SHORTEST = 3  # letters of a word that is a name by itself
@@ -223,16 +223,13 @@ def _covered(of: Any, names: Names, name: str = "") -> Any:
     return of
 
 
-def _mixed(build: Build) -> bool:
-    return len(build.coatings) > 1
-
-
 class _Cover:
     """What of one analysis a reviewer may see."""
 
     def __init__(self, names: Names, analysis: Analysis, definitions: Definitions, stamp: str) -> None:
         self._names, self._real, self._stamp = names, analysis, stamp
         self._builds = {each.id: each for each in analysis.program.builds}
+        self._order = {name: n for n, name in enumerate(self._builds)}
         self._sources = {each.id for each in analysis.program.oil.sources if each.coating}
         self._closed = {each.id for each in registry.of_coatings()}
         self._files = self._numbered()
@@ -287,10 +284,11 @@ class _Cover:
     def analysis(self) -> Analysis:
         """The analysis as a reviewer may see it. Changes since the last commit and decisions are not told."""
         real = self._real
-        values = {(each.measure, each.key): each for each in self._values()}
+        values = {(each.measure, each.key): each for each in sorted(self._values(), key=self._place)}
         return real.but(
             program=self.program, values=values, comparisons=(),
-            verdicts=tuple(self._verdicts()), series=tuple(self._series()),
+            verdicts=tuple(sorted(self._verdicts(), key=self._place)),
+            series=tuple(sorted(self._series(), key=self._place)),
             readings={name: self._readings(own) for name, own in real.readings.items()},
             problems=tuple(map(self._problem, real.problems)),
             inputs={self._files.get(name, name): sha for name, sha in real.inputs.items()},
@@ -306,11 +304,8 @@ class _Cover:
         )  # fmt: skip
 
     def _key(self, key: Key) -> Key | None:
-        """What a result is about, as it is shown; None where that is a coating, or the rings of one in an engine."""
-        if not key.engine:
-            return key if not key.coating else None
-        build = self._builds.get(key.engine)
-        if build is None or (key.coating and not key.cylinder and _mixed(build)) or self._tells(key.at):
+        """What a result is about, as it is shown; None where that is a coating."""
+        if (key.coating and not key.engine) or self._tells(key.at):
             return None
         return key._replace(coating=COVERED.id if key.coating else "")
 
@@ -318,36 +313,48 @@ class _Cover:
         """Whether a place inside a phase is one of a coating: a source of metal, a layer."""
         return bool(at) and (not self._sources.isdisjoint(re.split(r"[:+]", at)) or self._names.held(at))
 
+    def _place(self, of: Value | Verdict | Series) -> tuple[int, int]:
+        """Build and cylinder: steps give results by coating, and their order would tell it."""
+        return self._order.get(of.key.engine, -1), of.key.cylinder
+
+    def _of_rings(self, key: Key) -> bool:
+        """Whether it is about the rings of one coating in an engine that holds several."""
+        build = self._builds.get(key.engine)
+        return bool(key.coating) and not key.cylinder and build is not None and len(build.coatings) > 1
+
     def _values(self) -> Iterator[Value]:
+        """Values in their order; that of rings that share a coating says why it is not there."""
         for each in self._real.values.values():
             key = self._key(each.key)
-            if key is not None and each.measure not in self._closed and not self._tells(each.key.at):
-                # what rings of a lot, or cylinders of a coating, err alike by is not for these pages
-                common = "" if each.common.startswith(("lot:", "nominal:")) else each.common
-                yield replace(each, key=key, common=common)
+            if key is None or each.measure in self._closed:
+                continue
+            if self._of_rings(each.key):
+                yield Value(each.measure, key, status="refused", reason="blind")
+                continue
+            # what rings of a lot err alike by is not for these pages
+            common = "" if each.common.startswith(("lot:", "nominal:")) else each.common
+            yield replace(each, key=key, common=common)
 
     @cached_property
     def _by_rings(self) -> frozenset[str]:
         """Measures that some engine with several coatings has a value of for each."""
         return frozenset(
-            each.measure for each in self._real.values.values()
-            if each.key.coating and not each.key.cylinder and each.key.engine in self._builds
-            and _mixed(self._builds[each.key.engine])
+            each.measure for each in self._real.values.values() if self._of_rings(each.key)
         )  # fmt: skip
 
     def _verdicts(self) -> Iterator[Verdict]:
         for each in self._real.verdicts:
             key, (measure, _, at) = self._key(each.key), each.deciding.partition("@")
-            about = self._builds.get(each.key.engine)
-            if key is None or about is None or not _of_result(each.rule) or measure in self._closed:
+            if key is None or not key.engine or not _of_result(each.rule) or measure in self._closed:
                 continue
-            if self._tells(at) or (measure in self._by_rings and _mixed(about)):
+            mixed = len(self._builds[key.engine].coatings) > 1
+            if self._tells(at) or (mixed and (measure in self._by_rings or self._of_rings(each.key))):
                 continue
             yield replace(each, key=key)
 
     def _series(self) -> Iterator[Series]:
         for each in self._real.series:
-            key = self._key(each.key)
+            key = self._key(each.key) if not self._of_rings(each.key) else None
             texts = {text for name in each.frame.columns for text in each.frame[name].tolist() if isinstance(text, str)}
             if key is not None and not any(map(self._tells, texts)):
                 yield each.but(key=key)

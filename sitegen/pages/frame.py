@@ -12,6 +12,7 @@ from sitegen.page.addresses import Addresses, Link, relative
 from sitegen.page.blocks import Block, Figure, Plans
 from sitegen.page.counts import MANY
 from sitegen.page.view import Desk, View
+from sitegen.pages.bare import bare
 from sitegen.pages.contexts import Around, Assets, Foot, Part
 from sitegen.pages.folding import folded
 from sitegen.pages.gallery import Gallery
@@ -103,7 +104,7 @@ class Site:
         for section in self.sections(page, place):
             if section.anchor in skip:
                 continue
-            blocks = section.build(view)
+            blocks = self.seen(section.build(view))
             if blocks:
                 part = Part(setter.id(section.anchor), section.title, blocks, more=section.more)
                 parts.append(folded(part) if place == "rest" else part)
@@ -113,9 +114,14 @@ class Site:
 
     def shows(self, page: str, anchor: str, title: str, blocks: Sequence[Block]) -> list[Part]:
         """A part that belongs to no stream, and which measures it shows; nothing without blocks."""
+        blocks = self.seen(blocks)
         for measure in measures_of(blocks):
             self.shown.setdefault(measure, {})[page, title] = None
         return [Part(anchor, title, blocks)] if blocks else []
+
+    def seen(self, blocks: Sequence[Block]) -> Sequence[Block]:
+        """What of these blocks is shown on this site."""
+        return bare(blocks) if self.folder.blind else blocks
 
     def foot(self, page: str, program: Program | None = None, about: Sequence[Program] = ()) -> Foot:
         """The foot of a page of one program, or of one `about` several."""

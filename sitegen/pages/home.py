@@ -87,7 +87,8 @@ def _compared(views: list[View]) -> str:
 def _question(view: View) -> Cell:
     program = view.program
     cylinders = sum(len(build.places) for build in program.builds)
-    about = f"{program.title}; {engine_types(program)}, {words.counted(cylinders, 'cylinder')}"
+    about = f"{engine_types(program)}, {words.counted(cylinders, 'cylinder')}"
+    about = f"{program.title}; {about}" if program.question else words.sentence(about)
     return Cell(program.question or program.title, href=view.href_program(),
                 note=f"{about}. Invented example." if program.invented else f"{about}.")  # fmt: skip
 
