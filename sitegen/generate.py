@@ -60,39 +60,19 @@ def _table(stream: Stream) -> Rule:
     def fields(kind: str) -> Rule:
         return {each.name: {**_ref(kind, each.title, told(each)), **_shown(each, kind)} for each in stream.fields}
 
-    phases = {
-        "title": "phases",
-        "description": "Header of each column of cells, and the id of its phase.",
-        "type": "object",
-        "minProperties": 1,
-        "maxProperties": 500,
-        "propertyNames": {"examples": ["leak [%]"]},
-        "additionalProperties": {**_ref("reference", "phase", "Id of a phase."), "examples": ["cold-build"]},
-    }
     cells = {
         "field": {
             "title": "field",
             "description": "The field the cells hold.",
             "enum": [each.name for each in stream.fields if each.kind in _NUMBERS],
         },
-        "unit": {
-            "title": "unit",
-            "description": "Unit of the cells, where their headers do not say it.",
-            "type": "string",
-            "minLength": 1,
-            "examples": ["mm"],
-        },
-        "phases": phases,
+        "unit": {"$ref": _common("unit_of_cells")},
+        "phases": {"$ref": _common("phases_of_cells")},
     }
     file = "The table, inside the program's folder: CSV, TSV, a workbook (.xlsx) or Parquet."
     properties = {
         "file": {**_ref("file", "file", file), "examples": [f"records/{stream.name}.csv"]},
-        "form": {
-            "title": "form",
-            "description": "long: a row is a reading. sheet: a row is a cylinder, a column a phase.",
-            "enum": ["long", "sheet"],
-            "default": "long",
-        },
+        "form": {"$ref": _common("form")},
         "columns": _keys("columns", "Which column holds what: field and header.", fields("column")),
         "constants": _keys("constants", "What holds for every row of the table and has no column.", fields("constant")),
         "cells": _keys("cells", "What the cells of a sheet hold.", cells, required=("field", "phases")),
@@ -245,6 +225,7 @@ while an editor or a script that reads YAML 1.1 takes a bare `on` for true.
 
 Written by `python -m sitegen.generate` from the schemas and from what streams declare; a change belongs there.
 """
+_LONG = 200  # characters of a list of keys that is not repeated in a row
 _HEAD = ("| key | meaning | may be | left out | example |", "|---|---|---|---|---|")
 
 
@@ -287,10 +268,11 @@ def _key(path: Sequence[str]) -> str:
 
 
 def _row(place: KeyPlace, path: Sequence[str], allowed: str = "") -> str:
+    said = (allowed or place.allowed).replace("its unit", f"its unit ({place.units})" if place.units else "its unit")
     cells = (
         f"`{_key(path)}`{' *' if place.required else ''}",
         _cell(place.meaning),
-        _cell((allowed or place.allowed) + (f" ({place.units})" if place.units else "")),
+        "keys, in rows of their own" if said.startswith("keys: ") and len(said) > _LONG else _cell(said),
         "" if place.required else _cell(place.left_out),
         f"`{_cell(flow(place.example))}`",
     )

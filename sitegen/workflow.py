@@ -315,7 +315,8 @@ def _effect(evidence: Evidence, analysis: Analysis, reading: str, shelves: Shelv
     )  # fmt: skip
     made = analyse(other, registry.STREAMS, registry.steps(), None, shelves)
     files = result_files.render(made, registry.measures([program]), *ourselves())
-    return reviewed.effect(reading, accepted, analysis.files, files)
+    place = reviewed.places({stream.name: evidence.readings[stream.name]}, [reading])[reading]
+    return reviewed.effect(reading, place, accepted, analysis.files, files)
 
 
 def _with_files(analysis: Analysis, stored: Mapping[str, bytes]) -> Analysis:

@@ -21,10 +21,10 @@ import numpy.typing as npt
 from sitegen.logs.layout import Layout
 from sitegen.problems import shown
 from sitegen.reader.blocked import refusal
+from sitegen.reader.headers import plain
 from sitegen.reader.numbers import numbers
 from sitegen.reader.pieces import Piece, blanks_to_tabs
 from sitegen.reader.records import SEPARATORS, cut, records
-from sitegen.reader.table import plain
 
 if TYPE_CHECKING:
     import pandas as pd

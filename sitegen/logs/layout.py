@@ -11,8 +11,7 @@ from sitegen.problems import nearest, shown
 from sitegen.program import channels
 from sitegen.program.model import LogChannel, LogSource, LogTime, Where
 from sitegen.reader.blocked import Blocked, refusal
-from sitegen.reader.table import plain
-from sitegen.tables.columns import parted
+from sitegen.reader.headers import parted, plain
 from sitegen.vocabulary import Problem
 
 LOOKED_AT = 60  # rows below the headers that are looked at before any is read

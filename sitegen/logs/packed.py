@@ -14,9 +14,9 @@ from sitegen.problems import shown
 from sitegen.program.model import LogSource, RecordSource
 from sitegen.reader.blocked import Blocked, refusal
 from sitegen.reader.decode import folder_of, taken
+from sitegen.reader.headers import plain
 from sitegen.reader.kinds import PACKED_LIMIT
 from sitegen.reader.parquet import open_parquet, pyarrow_for, unpacked
-from sitegen.reader.table import plain
 from sitegen.regular import open_regular
 
 if TYPE_CHECKING:

@@ -30,10 +30,12 @@ from sitegen.problems import shown
 from sitegen.program.model import LogSource, RecordSource
 from sitegen.program.records import PARQUET, WORKBOOKS
 from sitegen.reader.blocked import Blocked, refusal
+from sitegen.reader.find import find
 from sitegen.reader.numbers import Complaint, numbers
 from sitegen.reader.pieces import STEP, Piece, opening, pieces
-from sitegen.reader.records import SEPARATORS, cut, separator_of
+from sitegen.reader.records import SEPARATORS, cut
 from sitegen.reader.stamps import FAULTS
+from sitegen.reader.table import stated_of
 from sitegen.reasons import READING
 from sitegen.tables.ids import counted as counts
 from sitegen.vocabulary import Problem
@@ -182,7 +184,7 @@ class _Reader:
         asked = RecordSource("runlog", source.file, source.where, separator=source.separator)
         named = min(at + source.header_rows, len(lines)) - 1
         known = known_headers(source)
-        self._separator = separator_of(lines, named, asked, known)
+        self._separator = find(lines, stated_of(asked, known)).separator.value
         if not known(cut(lines[named], self._separator)):
             words = [self._separator] if source.separator else list(SEPARATORS)
             others = ((i + 1, cut(line, word)) for i, line in enumerate(lines[:LOOKED_AT]) for word in words)

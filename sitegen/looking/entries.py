@@ -14,7 +14,7 @@ from sitegen.program.folder import DEFINITIONS, PROGRAM
 from sitegen.program.model import Definitions, Program
 from sitegen.program.node import Node
 from sitegen.reader.blocked import Blocked
-from sitegen.tables.columns import parted
+from sitegen.reader.headers import parted
 
 _OURS = 0.5  # share of headers that are fields of the stream from which a table needs no `columns`
 

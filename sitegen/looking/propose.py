@@ -21,7 +21,7 @@ from sitegen.problems import listed
 from sitegen.program import channels
 from sitegen.program.model import Program
 from sitegen.program.yamltext import scalar
-from sitegen.reader.table import plain
+from sitegen.reader.headers import plain
 from sitegen.tables.columns import YES_NO
 from sitegen.tables.mapping import is_mark
 from sitegen.vocabulary import Field

@@ -16,11 +16,10 @@ from sitegen.program.model import RecordSource, Where
 from sitegen.reader.blocked import refusal
 from sitegen.reader.decode import Decoded
 from sitegen.reader.grid import ROW_LIMIT, letters
+from sitegen.reader.headers import parted, plain
 from sitegen.reader.kinds import load
 from sitegen.reader.numbers import LONGEST, dates, numbers
 from sitegen.reader.records import cut
-from sitegen.reader.table import plain
-from sitegen.tables.columns import parted
 from sitegen.tables.mapping import is_mark
 
 Kind = Literal["number", "date", "stamp", "time of day", "text", "empty"]

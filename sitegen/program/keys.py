@@ -73,7 +73,7 @@ class KeyPlace:
 
     @property
     def example(self) -> Any:
-        return example(self.rule)
+        return schema.example(self.rule)
 
     def fits(self, wanted: Sequence[str]) -> bool:
         """Whether it is a key of that name below the keys before it, of which some may be left out."""
@@ -122,14 +122,9 @@ def _below(place: KeyPlace) -> Iterator[KeyPlace]:
         yield from at(each["title"], each, sample=each["title"].replace("_N", "_1"), pattern=pattern)
     if isinstance(rule.get("additionalProperties"), dict):
         each = rule["additionalProperties"]
-        yield from at(f"<{each['title']}>", each, sample=_name(rule))
+        yield from at(f"<{each['title']}>", each, sample=schema.own_name(rule))
     if "items" in rule:
         yield from at(_ITEM, rule["items"])
-
-
-def _name(rule: Any) -> str:
-    """A name of the user's own, as an example."""
-    return str(rule["propertyNames"]["examples"][0])
 
 
 def allowed(rule: Any) -> str:
@@ -155,10 +150,9 @@ def allowed(rule: Any) -> str:
     if "array" in kinds:
         said.append(f"a list; of each entry {allowed(rule['items'])}")
     if "object" in kinds:
-        free = isinstance(rule.get("additionalProperties"), dict)
         named = [*rule.get("properties", {}), *(each["title"] for each in rule.get("patternProperties", {}).values())]
-        many = len(named) > 12
-        said.append("names of your own" if free else "keys, listed below" if many else f"keys: {', '.join(named)}")
+        free = rule.get("additionalProperties")
+        said.append(f"an entry for each {free['title']}" if isinstance(free, dict) else f"keys: {', '.join(named)}")
     return ", or ".join(said)
 
 
@@ -167,27 +161,6 @@ def _bounds(rule: Any) -> str:
     if low is None or high is None:
         return f", at least {low}" if low is not None else ""
     return f" from {low} to {high}"
-
-
-def example(rule: Any) -> Any:
-    """Something that may stand there: what the rule gives for it, else what follows from it."""
-    if "examples" in rule:
-        return rule["examples"][0]
-    if "const" in rule:
-        return rule["const"]
-    if "enum" in rule:
-        return next(each for each in rule["enum"] if each != rule.get("default"))
-    if rule["type"] == "boolean":
-        return not rule.get("default", False)
-    if rule["type"] in {"integer", "number"}:
-        return max(rule.get("minimum", 1), 1)
-    if rule["type"] == "array":
-        return [example(rule["items"])]
-    properties = rule.get("properties", {})
-    if properties:
-        names = rule.get("required") or list(properties)[:1]
-        return {name: example(properties[name]) for name in names}
-    return {_name(rule): example(rule["additionalProperties"])}
 
 
 class UnknownKeyError(LookupError):

@@ -605,13 +605,14 @@ class RecordSource:
     sheet_field: str = ""  # sheet form: what its cells hold
     sheet_unit: str = ""
     sheet_phases: Mapping[str, str] = field(default_factory=dict)  # header -> phase id
-    separator: str = ""  # "" detect
-    decimal: Literal[".", ","] = "."
+    # of what follows: "" or None where the entry leaves it to be found in the file
+    separator: str = ""
+    decimal: str = ""
     thousands: str = ""
-    encoding: str = ""  # "" detect
-    date_order: Literal["", "day first", "month first"] = ""
-    skip_rows: int = 0
-    units_row: bool = False
+    encoding: str = ""
+    date_order: str = ""
+    skip_rows: int | None = None
+    units_row: bool | None = None
     sheet: str = ""  # worksheet of a workbook; "" the only one with something in it
 
 

@@ -140,8 +140,8 @@ def _source(stream: str, entry: Node, files: Files, known: Mapping[str, Collecti
                 )
     _check_unit(cells.get("unit"))
     check_keys(entry)
-    thousands, decimal = entry.text("thousands"), entry.text("decimal") or "."
-    if thousands == decimal:
+    thousands, decimal = entry.text("thousands"), entry.text("decimal")
+    if thousands and thousands == decimal:
         entry.get("thousands" if entry.has("thousands") else "decimal").add(
             "signs-clash", f'"{thousands}" parts thousands and decimals{entry.within}', expected="two different signs"
         )

@@ -68,6 +68,32 @@ def resolved(name: str) -> Any:
     return put(content(f"{name}.schema.json"), f"{name}.schema.json")
 
 
+def own_name(rule: Any) -> str:
+    """A name of the user's own, as an example."""
+    return str(rule["propertyNames"]["examples"][0])
+
+
+def example(rule: Any) -> Any:
+    """Something that may stand there: what the rule gives for it, else what follows from it."""
+    if "examples" in rule:
+        return rule["examples"][0]
+    if "const" in rule:
+        return rule["const"]
+    if "enum" in rule:
+        return next(each for each in rule["enum"] if each != rule.get("default"))
+    if rule["type"] == "boolean":
+        return not rule.get("default", False)
+    if rule["type"] in {"integer", "number"}:
+        return max(rule.get("minimum", 1), 1)
+    if rule["type"] == "array":
+        return [example(rule["items"])]
+    properties = rule.get("properties", {})
+    if properties:
+        names = rule.get("required") or list(properties)[:1]
+        return {name: example(properties[name]) for name in names}
+    return {own_name(rule): example(rule["additionalProperties"])}
+
+
 def check(document: Document, name: str, problems: Collector) -> bool:
     """Add what a schema finds in a document; False where there is too much of it to go on checking."""
     before = len(problems.found)
@@ -132,12 +158,10 @@ def _tell(document: Document, error: ValidationError, problems: Collector) -> No
         _unknown_keys(document, error, problems)
     elif said == "required":
         for key in _missing(error):
-            problems.add(
-                at,
-                "missing-key",
-                f'the key "{key}" is missing{within(document, path)}',
-                next_step=f'add "{key}"',
-            )
+            inner = rule.get("properties", {}).get(key, {})
+            such = f", such as {flow({key: example(inner)})[1:-1]}" if "description" in inner else ""
+            told = f'the key "{key}" is missing{within(document, path)}'
+            problems.add(at, "missing-key", told, next_step=f'add "{key}"{such}')
     elif error.instance is None and said in {"type", "enum", "const"}:
         problems.add(document.key_at(path), "empty-value", f"{about} has no value", expected=_wanted(rule))
     elif said == "type":

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from sitegen.program.model import Where
 from sitegen.vocabulary import Problem
 
 
@@ -21,3 +22,8 @@ def refusal(
 ) -> Blocked:
     """A `Blocked` with one problem; `more` are further fields of it."""
     return Blocked(Problem(file, line, code=code, what=what, expected=expected, next_step=next_step, **more))
+
+
+def entry_refusal(where: Where, code: str, what: str, expected: str = "", next_step: str = "") -> Blocked:
+    """The same of what a record entry says."""
+    return Blocked(Problem(where.file, where.line, where.column, code, what, expected, next_step=next_step))

@@ -181,6 +181,21 @@ def dates(cells: Cells, order: str = "") -> Dates:
     )
 
 
+def is_date(text: str) -> bool:
+    """Whether a text is a date as `dates` knows it, in whatever order."""
+    return bool(_YEAR_FIRST.fullmatch(text) or _THREE.fullmatch(text))
+
+
+def day_and_month(text: str) -> tuple[int, int] | None:
+    """The two figures before the year of a date, in the order written; None where the year comes first.
+
+    >>> day_and_month("14.05.2026"), day_and_month("2026-05-14")
+    ((14, 5), None)
+    """
+    found = _THREE.match(text)
+    return (int(found[1]), int(found[3])) if found else None
+
+
 def _date(text: str, order: str) -> tuple[str, str]:
     if not text:
         return "", ""

@@ -4,19 +4,15 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
-from sitegen.problems import shown
-from sitegen.program.model import RecordSource
-from sitegen.reader.blocked import Blocked, refusal
-from sitegen.vocabulary import Problem
+from sitegen.reader.blocked import refusal
 
 SEPARATORS: Mapping[str, str] = MappingProxyType(
     {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|", "blanks": " "}
 )
-_LOOKED_AT = 60  # rows that decide about the separator
 _BLANKS = re.compile("[ \t]+")
 UNIT = "\x1f"  # unit separator of ASCII: `decode` lets no text with it through
 _UNMATCHED = "the quotes of this row do not match: "
@@ -120,37 +116,3 @@ def cut(line: str, separator: str) -> list[str]:
         return next(csv.reader([line], delimiter=mark), [""]) or [""]
     except csv.Error:
         return line.split(mark)
-
-
-def separator_of(lines: Sequence[str], at: int, source: RecordSource, known: Callable[[Sequence[str]], int]) -> str:
-    """The stated separator, or the one that makes most known headers of line position `at`; a word of `SEPARATORS`."""
-    if source.separator:
-        words = {
-            **{mark: word for word, mark in SEPARATORS.items()},
-            **{word: word for word in SEPARATORS},
-            r"\t": "tab",
-            "blank": "blanks",
-        }
-        if source.separator not in words:
-            raise Blocked(
-                Problem(
-                    source.where.file,
-                    source.where.line,
-                    source.where.column,
-                    "separator-unknown",
-                    f'the separator "{shown(source.separator)}" is not known',
-                    expected="comma, semicolon, tab, bar or blanks",
-                    next_step="state one of these, or none",
-                )
-            )
-        return words[source.separator]
-    sample = [line for line in lines[at + 1 : at + 1 + _LOOKED_AT] if line.strip()]
-
-    def merit(word: str) -> tuple[int, float]:
-        header = cut(lines[at], word)
-        agree = sum(len(cut(line, word)) == len(header) for line in sample) / max(len(sample), 1)
-        return known(header), agree if len(header) > 1 else 0.0
-
-    return max(
-        ("tab", "semicolon", "comma", "bar", "blanks"), key=merit
-    )  # the first of equals: blanks are part of texts

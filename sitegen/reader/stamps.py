@@ -52,6 +52,16 @@ class Instants:
     zone: float = 0.0  # s, what local time of the first stamp is ahead of universal time
 
 
+def is_stamp(text: str) -> bool:
+    """Whether a text is a date and a time of day, as `instants` knows them, in whatever order."""
+    return len(text) <= _LONGEST and bool(_STAMP.fullmatch(text))
+
+
+def is_clock(text: str) -> bool:
+    """Whether a text is a time of day."""
+    return len(text) <= _LONGEST and bool(_CLOCK.fullmatch(text))
+
+
 def instants(cells: Cells, order: str = "", dated: bool | None = None) -> Instants:
     """Seconds of a column of stamps; `dated` says what earlier pieces of it were, None for the first.
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -18,23 +18,23 @@ import numpy as np
 import numpy.typing as npt
 
 from sitegen.problems import shown
-from sitegen.program.model import RecordSource
-from sitegen.reader.blocked import Blocked, refusal
+from sitegen.program.model import LogSource, RecordSource, Where
+from sitegen.reader.blocked import Blocked, entry_refusal, refusal
+from sitegen.reader.find import find, find_cells
 from sitegen.reader.grid import CELL_LIMIT, COLUMN_LIMIT, Grid, Odd, letters
-from sitegen.reader.neutral import meant
-from sitegen.reader.records import SEPARATORS, UNIT, Records, cut, records, separator_of
+from sitegen.reader.headers import bare, plain
+from sitegen.reader.layout import Layout, Stated
+from sitegen.reader.records import SEPARATORS, UNIT, Records, records
 
 Known = Callable[[Sequence[str]], int]
 """Counts how many of some header names a record entry can use."""
 
 _SHORT_AT_MOST = 0.5  # share of short rows above which the header does not describe the table
-_SEARCHED = 40  # lines searched for a header that is not where it was announced
 _QUOTE = "put in quotes a text that holds the separator"
 _APART = {
     "": "clear what stands beside the table",
     "comma": "put in quotes a text or a number that holds a comma",
 }  # by separator, how a row keeps to its columns
-_BRACKETED = re.compile(r"\[.*\]|\(.*\)")
 _NUMERIC = re.compile(r"[+-]?\d+([.,]\d+)*([eE][+-]?\d+)?", re.ASCII)
 
 
@@ -43,6 +43,7 @@ class Table:
     """Header, units and rows as written. Arrays have one entry a data row."""
 
     separator: str  # a word of `records.SEPARATORS`
+    layout: Layout
     header: tuple[str, ...]
     units: tuple[str, ...]  # of the units row; "" where it says none
     header_line: int
@@ -112,13 +113,25 @@ class Table:
         return {at: frame[at].to_numpy() for at in wanted}
 
 
-def plain(text: str) -> str:
-    """A header as it is compared: blanks at its ends, runs of blanks and the mark of a text do not count.
+def settled(source: RecordSource, layout: Layout) -> RecordSource:
+    """The entry with what it leaves to be found: marks of figures and the order of day and month."""
+    marks = layout.marks.value
+    return replace(source, decimal=marks.decimal, thousands=marks.thousands, date_order=layout.date_order.value)
 
-    >>> plain("  Cylinder  gauge ")
-    'Cylinder gauge'
-    """
-    return meant(" ".join(text.split()))
+
+def stated_of(source: RecordSource | LogSource, known: Known) -> Stated:
+    """What an entry says of how its file is written. Raises `Blocked` where its separator is not known."""
+    words = {mark: word for word, mark in SEPARATORS.items()} | {r"\t": "tab", "blank": "blanks", "": ""}
+    separator = words.get(source.separator, source.separator)
+    if separator and separator not in SEPARATORS:
+        raise entry_refusal(
+            source.where, "separator-unknown", f'the separator "{shown(source.separator)}" is not known',
+            "comma, semicolon, tab, bar or blanks", "state one of these, or none",
+        )  # fmt: skip
+    stated = Stated(separator, source.decimal, skip_rows=source.skip_rows, units_row=source.units_row, known=known)
+    if isinstance(source, LogSource):
+        return replace(stated, header_rows=source.header_rows)
+    return replace(stated, thousands=source.thousands or None, date_order=source.date_order)
 
 
 def lay_out(text: str, file: str, source: RecordSource, known: Known) -> Table:
@@ -129,14 +142,38 @@ def lay_out(text: str, file: str, source: RecordSource, known: Known) -> Table:
     lines = text.split("\n")
     if lines[-1] == "":
         lines.pop()
-    at = next((i for i in range(source.skip_rows, len(lines)) if lines[i].strip()), -1)
-    if at < 0:
-        raise _nothing(file, source, not any(line.strip() for line in lines))
-    separator = separator_of(lines, at, source, known)
-    found = records(lines, at, separator, file)
-    words = [separator] if source.separator else list(SEPARATORS)
-    others = ((i + 1, cut(line, word)) for i, line in enumerate(lines[:_SEARCHED]) for word in words)
-    return _table(found, _header(found, others, file, known), separator, file, source)
+    layout = find(lines, stated_of(source, known))
+    at = _first_head(layout, [i + 1 for i, line in enumerate(lines) if line.strip()], file, source)
+    _separator_sure(layout, file, source.where)
+    separator = layout.separator.value
+    return _table(records(lines, at - 1, separator, file), layout, separator, file, source, known)
+
+
+def _first_head(layout: Layout, filled: Sequence[int], file: str, source: RecordSource) -> int:
+    """Line of the header: the last of its rows, or the first filled row where none is found. Raises `Blocked`."""
+    if layout.heads.value:
+        return layout.heads.value[-1]
+    first = next((line for line in filled if line > (source.skip_rows or 0)), 0)
+    if not first:
+        raise _nothing(file, source, not filled)
+    return first
+
+
+def _separator_sure(layout: Layout, file: str, where: Where) -> None:
+    """Raises `Blocked` where the entry contradicts the file, or more than one separator would do."""
+    separator = layout.separator
+    if not separator.rivals:
+        return
+    if separator.by == "entry":
+        raise entry_refusal(
+            where, "separator-contradicted",
+            f'"{separator.value}" is to stand between the fields of {shown(file)}, which has {separator.rivals[0]}',
+            "the same separator in both", "correct `separator`, or take it out of the record entry",
+        )  # fmt: skip
+    raise refusal(
+        file, 0, "separator-open", f"{' and '.join((separator.value, *separator.rivals))} part its lines equally well",
+        "one separator", f"write `separator: {separator.value}` or another in the record entry",
+    )  # fmt: skip
 
 
 def lay_out_cells(grid: Grid, file: str, source: RecordSource, known: Known) -> Table:
@@ -144,9 +181,9 @@ def lay_out_cells(grid: Grid, file: str, source: RecordSource, known: Known) -> 
 
     Raises `Blocked` where rows and header do not fit together.
     """
-    begin = next((i for i, number in enumerate(grid.numbers) if number > source.skip_rows or not number), -1)
-    if begin < 0:
-        raise _nothing(file, source, not grid.rows)
+    layout = find_cells(grid.rows, grid.numbers, stated_of(source, known))
+    named = grid.numbers[:1] == [0]  # a column file: its names are no row of it
+    begin = 0 if named else grid.numbers.index(_first_head(layout, grid.numbers, file, source))
     width = len(_without_empty_end(grid.rows[begin]))
     if not width:  # a Parquet file without columns, or without a name over any
         raise _nothing(file, source, empty=True)
@@ -162,9 +199,7 @@ def lay_out_cells(grid: Grid, file: str, source: RecordSource, known: Known) -> 
         )
     rows = [UNIT.join([*grid.rows[i], *[""] * (width - len(grid.rows[i]))]) for i in kept]
     found = Records(rows, [grid.numbers[i] for i in kept], UNIT, [], "row")
-    others = list(zip(grid.numbers[:_SEARCHED], grid.rows, strict=False)) if grid.letters else []
-    header = _header(found, others, file, known)
-    table = _table(found, header, "", file, source)
+    table = _table(found, layout, "", file, source, known)
     places = {number: i for i, number in enumerate(table.lines.tolist())}
     odd: dict[int, dict[int, Odd]] = {}
     for (number, at), each in grid.odd.items():
@@ -181,7 +216,7 @@ def lay_out_cells(grid: Grid, file: str, source: RecordSource, known: Known) -> 
 
 
 def _nothing(file: str, source: RecordSource, empty: bool) -> Blocked:
-    what = "the file is empty" if empty else f"nothing is left after the {source.skip_rows} rows to skip"
+    what = "the file is empty" if empty else f"nothing is left after the {source.skip_rows or 0} rows to skip"
     return refusal(
         file,
         0,
@@ -192,11 +227,21 @@ def _nothing(file: str, source: RecordSource, empty: bool) -> Blocked:
     )
 
 
-def _header(found: Records, others: Iterable[tuple[int, Sequence[str]]], file: str, known: Known) -> list[str]:
-    """The header that the first record is; `others` are the first rows of the file, with their numbers."""
+def _header(found: Records, layout: Layout, file: str, known: Known) -> list[str]:
+    """The header that the first record is. Raises `Blocked` where it is none."""
     header = [plain(name) for name in found.fields(0)]
-    if not known(header):
-        _announced_elsewhere(others, file, known, header, found)
+    if len(layout.heads.value) > 1:
+        header = [*layout.headers, *[""] * (len(header) - len(layout.columns))]
+    if layout.heads.against and not known(header):
+        line = layout.heads.against[0].line
+        raise refusal(
+            file,
+            found.lines[0],
+            code="header-elsewhere",
+            what=f'the row "{shown(", ".join(header))}" is not the header: that is in {found.word} {line}',
+            expected="the header after the rows to skip",
+            next_step=f"write `skip_rows: {line - 1}` in the record entry, or take it out",
+        )
     twice = [name for name in dict.fromkeys(header) if name and header.count(name) > 1]
     if twice:
         raise refusal(
@@ -211,22 +256,31 @@ def _header(found: Records, others: Iterable[tuple[int, Sequence[str]]], file: s
     return header
 
 
-def _table(found: Records, header: list[str], separator: str, file: str, source: RecordSource) -> Table:
+def _table(found: Records, layout: Layout, separator: str, file: str, source: RecordSource, known: Known) -> Table:
+    header = _header(found, layout, file, known)
     width = len(header)
-    first = 2 if source.units_row else 1
-    units = _units(found, width, file) if source.units_row else [""] * width
+    below = layout.units_row
+    first = 1 + (found.lines.index(below.value) if below.value in found.lines else 0)
+    units = _units(found, first - 1, width, file) if below.value or source.units_row else [""] * width
     counts, blank = found.counts(), found.blanks()
     repeated = _repeated(found, first)
     kept = [i for i in range(first, len(counts)) if not blank[i] and i not in repeated]
-    notes = list(found.notes)
+    notes = [*layout.found, *found.notes]
     if repeated:
         notes.append(f"header repeated in {_lines(found, sorted(repeated))}: skipped")
     if separators := [i for i in range(first, len(counts)) if blank[i] and counts[i] > 1]:
         notes.append(f"nothing but separators in {_lines(found, separators)}: skipped")
     if not kept:
         notes.append("no row below the header yet")
-    if kept and not source.units_row:
-        _no_units(found, kept[0], file)
+    if below.against and below.by == "entry":
+        raise refusal(
+            file,
+            below.against[0].line,
+            code="units-row-unannounced",
+            what="this row looks like a row of units",
+            expected="rows of readings below the header, as the entry says",
+            next_step="take `units_row` out of the record entry",
+        )
     longer = [i for i in kept if counts[i] > width]
     _nothing_past_header(found, longer, header, separator, file)
     if longer:
@@ -247,6 +301,7 @@ def _table(found: Records, header: list[str], separator: str, file: str, source:
     odd = shorter.union(longer)
     return Table(
         separator=separator,
+        layout=layout,
         header=tuple(header),
         units=tuple(units),
         header_line=found.lines[0],
@@ -258,26 +313,9 @@ def _table(found: Records, header: list[str], separator: str, file: str, source:
     )
 
 
-def _announced_elsewhere(
-    others: Iterable[tuple[int, Sequence[str]]], file: str, known: Known, header: Sequence[str], found: Records
-) -> None:
-    """Blocks where the header stands further down than announced; otherwise the missing headers are told one by one."""
-    line = found.lines[0]
-    for number, cells in others:
-        if number != line and known([plain(name) for name in cells]):
-            raise refusal(
-                file,
-                line,
-                code="header-elsewhere",
-                what=f'the row "{shown(", ".join(header))}" is not the header: that is in {found.word} {number}',
-                expected="the header after the rows to skip",
-                next_step=f"write `skip_rows: {number - 1}` in the record entry",
-            )
-
-
-def _units(found: Records, width: int, file: str) -> list[str]:
-    cells = [plain(cell) for cell in found.fields(1)] if len(found.rows) > 1 else []
-    line = found.lines[1] if len(found.rows) > 1 else found.lines[0]
+def _units(found: Records, at: int, width: int, file: str) -> list[str]:
+    cells = [plain(cell) for cell in found.fields(at)] if at else []
+    line = found.lines[at]
     number = next((cell for cell in cells if _NUMERIC.fullmatch(cell) and cell != "1"), "")
     if number or not cells:
         raise refusal(
@@ -297,21 +335,8 @@ def _units(found: Records, width: int, file: str) -> list[str]:
             expected=f"at most {width} fields",
             next_step="give every column a header",
         )
-    cells = [cell[1:-1].strip() if _BRACKETED.fullmatch(cell) else cell for cell in cells[:width]]
+    cells = [bare(cell) for cell in cells[:width]]
     return cells + [""] * (width - len(cells))
-
-
-def _no_units(found: Records, i: int, file: str) -> None:
-    cells = [cell.strip() for cell in found.fields(i) if cell.strip()]
-    if cells and all(_BRACKETED.fullmatch(cell) for cell in cells):
-        raise refusal(
-            file,
-            found.lines[i],
-            code="units-row-unannounced",
-            what="this row looks like a row of units",
-            expected="rows of readings below the header",
-            next_step="write `units_row: true` in the record entry",
-        )
 
 
 def _repeated(found: Records, first: int) -> set[int]:

@@ -109,14 +109,22 @@ def _of_place(place: tuple[str, int], table: str, row: alike.Row) -> bool:
     return (row["engine"], int(row["cylinder"] or 0)) == place
 
 
-def effect(reading: str, accepted: bool, now: Mapping[str, bytes], other: Mapping[str, bytes]) -> Effect:
-    """What leaving a reading out, or taking it back, moves: `other` are the results then."""
+def effect(
+    reading: str, place: tuple[str, int], accepted: bool, now: Mapping[str, bytes], other: Mapping[str, bytes]
+) -> Effect:
+    """What leaving a reading of a cylinder out, or taking it back, moves: `other` are the results then.
+
+    Answers of the program come first, then what is of this cylinder, then the rest.
+    """
     found = list(moves.between(now, other).values())
     told = [move for move in found if moves.beyond(move) or not move.old or not move.new]
-    told.sort(key=lambda move: (moves.ORDER.index(move.table), -_far(move)))
-    return Effect(
-        reading, accepted, tuple(_moved(move) for move in told[:MOST_TOLD]), len(found) - len(told[:MOST_TOLD])
-    )
+
+    def rank(move: moves.Move) -> tuple[bool, bool, int, float]:
+        own = (move.key.engine, move.key.cylinder) == place
+        return bool(move.key.engine), not own, moves.ORDER.index(move.table), -_far(move)
+
+    first = tuple(_moved(move) for move in sorted(told, key=rank)[:MOST_TOLD])
+    return Effect(reading, accepted, first, len(found) - len(first))
 
 
 def _far(move: moves.Move) -> float:

@@ -13,9 +13,10 @@ from sitegen.program.model import Build, ColumnUse, Phase, Program, RecordSource
 from sitegen.program.records import PARQUET, WORKBOOKS
 from sitegen.reader.blocked import Blocked
 from sitegen.reader.decode import Decoded
+from sitegen.reader.headers import parted, plain
 from sitegen.reader.kinds import load
-from sitegen.reader.table import Table, lay_out, lay_out_cells, plain
-from sitegen.tables.columns import known_headers, parted
+from sitegen.reader.table import Table, lay_out, lay_out_cells, settled
+from sitegen.tables.columns import known_headers
 from sitegen.tables.reading import read_stream
 from sitegen.vocabulary import Field
 
@@ -117,7 +118,8 @@ def _columns(program: Program, source: RecordSource, stream: Stream) -> Columns 
             table = lay_out_cells(content, file, source, known)
     except Blocked:
         return None
-    below = table.units if source.units_row else ()
+    below = table.units if table.layout.units_row.value else ()
+    source = settled(source, table.layout)
     return Columns(tuple(_headings(source, stream, table)), source, below, table.separator)
 
 

@@ -11,8 +11,9 @@ from sitegen import units
 from sitegen.problems import nearest, shown
 from sitegen.program.model import RecordSource, Where
 from sitegen.reader.blocked import Blocked
+from sitegen.reader.headers import parted, plain
 from sitegen.reader.numbers import dates
-from sitegen.reader.table import Table, plain
+from sitegen.reader.table import Table
 from sitegen.vocabulary import Field, Problem
 
 _ALIKE = 0.8  # a header this like a field's name is taken for a slip of the pen
@@ -48,19 +49,6 @@ class Plan:
     cells: tuple[tuple[Use, str], ...]  # sheet form: column and phase
     constants: Mapping[str, Any]  # field -> value in the field's unit
     columns: Mapping[str, str] = field(default_factory=dict)  # header -> field, "" where it is not used
-
-
-def parted(header: str) -> tuple[str, str]:
-    """Name and bracketed unit of a header.
-
-    >>> parted("pressure [kPa gauge]"), parted("percent ()"), parted("engine")
-    (('pressure', 'kPa gauge'), ('percent', ''), ('engine', ''))
-    """
-    text = plain(header)
-    at = text.find("(") if text.endswith(")") else text.rfind("[") if text.endswith("]") else -1
-    if at < 0 or (text[at] == "[" and "]" in text[at:-1]):
-        return text, ""
-    return text[:at].rstrip(), plain(text[at + 1 : -1])
 
 
 def known_headers(source: RecordSource, fields: Sequence[Field]) -> Callable[[Sequence[str]], int]:

@@ -11,6 +11,7 @@ import numpy.typing as npt
 from sitegen.problems import nearest, shown
 from sitegen.program.model import RecordSource
 from sitegen.reader.blocked import Blocked
+from sitegen.reader.find import MARK_NAMES
 from sitegen.reader.grid import Odd
 from sitegen.reader.neutral import meant
 from sitegen.reader.numbers import Cells, Complaint, dates, numbers
@@ -98,10 +99,34 @@ def readings(table: Table, plan: Plan, source: RecordSource, file: str) -> Part:
     columns = table.columns(wanted, numeric, source.decimal)
     lines, short = table.lines, table.short
     if plan.cells:
-        return _of_sheet(table, plan, source, file, columns)
+        return _sure(_of_sheet(table, plan, source, file, columns), table, plan, file)
     convert = _Converter(source, file, lines, short, table.cells)
     arrays = {use.field.name: convert(use, columns[use.at], table.odd.get(use.at, {})) for use in plan.uses}
-    return _part(table, plan, convert, arrays, lines, short)
+    return _sure(_part(table, plan, convert, arrays, lines, short), table, plan, file)
+
+
+def _sure(part: Part, table: Table, plan: Plan, file: str) -> Part:
+    """The part. Raises `Blocked` where figures it rests on read as two numbers, and nothing in the file tells which."""
+    marks = table.layout.marks
+    if marks.by != "open":
+        return part
+    problems = []
+    for use in (*plan.uses, *(use for use, _ in plan.cells)):
+        spot = table.layout.columns[use.at].either
+        if spot is None or use.field.kind not in {"number", "bounded", "integer"}:
+            continue
+        mark = marks.value.decimal
+        problems.append(
+            Problem(
+                file, spot.line, 0, "number-format",
+                f'"{shown(spot.text)}" may have a decimal {MARK_NAMES[mark]} or a thousands mark',
+                "figures that read one way", "",
+                f'write `decimal: "{mark}"` or `thousands: "{mark}"` in the record entry', use.header,
+            )
+        )  # fmt: skip
+    if problems:
+        raise Blocked(*problems)
+    return part
 
 
 def _of_sheet(table: Table, plan: Plan, source: RecordSource, file: str, columns: Mapping[int, np.ndarray]) -> Part:

@@ -20,7 +20,7 @@ from sitegen.reader.blocked import Blocked
 from sitegen.reader.decode import Decoded
 from sitegen.reader.grid import Grid
 from sitegen.reader.kinds import load
-from sitegen.reader.table import lay_out, lay_out_cells
+from sitegen.reader.table import lay_out, lay_out_cells, settled
 from sitegen.tables import ids
 from sitegen.tables.columns import Planner, expected, known_headers
 from sitegen.tables.mapping import Part, readings
@@ -151,7 +151,7 @@ def read_stream(
         facts: Facts = {
             "encoding": "",
             "separator": "",
-            "decimal": source.decimal,
+            "decimal": source.decimal or ".",
             "rows": 0,
             "used": 0,
             "set_aside": 0,
@@ -224,6 +224,8 @@ def _one(
     else:
         table = lay_out_cells(content, file, source, known)
     facts["separator"] = table.separator
+    source = settled(source, table.layout)
+    facts["decimal"] = source.decimal
     facts["notes"] += table.notes
     plan = Planner(source, fields, table, file).plan()
     facts["columns"] = dict(plan.columns)

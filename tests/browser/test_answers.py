@@ -179,6 +179,7 @@ def test_the_plan_is_reached_by_keyboard_from_home(browser: Browser, published: 
 
 @pytest.mark.parametrize("path", [PLAN, COATING, "programs/pump-rings-2025/index.html",
                                   "programs/pump-rings-2025/plan.html", "programs/pump-rings-2026/decision.html",
+                                  "programs/pump-rings-2026/review.html",
                                   "programs/pump-rings-2026/b1/cylinder-1.html"])  # fmt: skip
 def test_axe_finds_nothing(browser: Browser, published: Path, path: str) -> None:
     """Of one page of every other kind, PROGRAM and the home page among them, test_browser says the same."""

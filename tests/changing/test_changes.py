@@ -12,9 +12,9 @@ from typing import Any
 import pytest
 from house import plain
 
-from sitegen.results import moves
 from sitegen.changing.causes import causes
 from sitegen.cli import main
+from sitegen.results import moves
 
 HEADER = "Build,Check,Cyl,Repeat,Supply,Gauge"
 

@@ -20,11 +20,11 @@ from fuzz.trial import tried
 from sitegen import units
 from sitegen.looking.seen import _is_figure, _is_moment
 from sitegen.program import channels
+from sitegen.reader.headers import parted
 from sitegen.reader.numbers import PLAIN, dates, numbers
 from sitegen.reader.pieces import blanks_to_tabs
 from sitegen.reader.stamps import instants
 from sitegen.reader.workbook import clean
-from sitegen.tables.columns import parted
 from sitegen.traces.lines import _headers, _How
 from sitegen.traces.points import facts_of, unit_of
 

@@ -56,6 +56,17 @@ READ: dict[str, tuple[str | bytes, dict[str, Any], dict[str, Any]]] = {
         {"separator": "blanks"},
     ),
     "decimal comma bare": (table(";", rows=commas(ROWS)), {"decimal": ","}, {"decimal": ","}),
+    "decimal comma found": (
+        table(";", rows=commas(ROWS)),
+        {},
+        {"decimal": ",", "notes": ["a decimal comma, in 6 of 6 figures looked at"]},
+    ),
+    "title row found": ("Leak-down\n\n" + table(), {}, {"notes": ["headers in line 3"]}),
+    "units row found": (
+        table(rows=[["[]", "[]", "", "", "[psig]", "[psig]", "[]"], *ROWS], header=[name.split(" ")[0] for name in HEADER]),
+        {},
+        {"notes": ["a row of units in line 2"]},
+    ),
     "decimal comma quoted": (
         table(rows=[[f'"{cell}"' if "," in cell else cell for cell in row] for row in commas(ROWS)]),
         {"decimal": ","},
@@ -230,22 +241,13 @@ REFUSED: dict[str, tuple[str | bytes, dict[str, Any], list[str]]] = {
     "most rows short": (table(rows=[r[:6] for r in ROWS]), {}, [
         f"{FILE}:2: 2 of 2 rows have fewer fields than the header; this one has 6. {SEVEN}"
         "Next: see whether the separator is right, and fill up the rows."]),
-    "decimal comma unannounced": (table(";", rows=commas(ROWS)), {}, [
-        f'{FILE}:2: column "{name}": the numbers have a decimal comma ("{cell}"). Expected the decimal mark that is announced, a point. '
-        'Next: write `decimal: ","` in the record entry.' for name, cell in (("pressure [psig]", "72,5"), ("supply [psig]", "80,0"))]),
     "decimal point though a comma is announced": (table(";"), {"decimal": ","}, [
         f'{FILE}:2: column "{name}": the numbers have a decimal point ("{cell}"). Expected the decimal mark that is announced, a comma. '
         'Next: take `decimal: ","` out of the record entry.' for name, cell in (("pressure [psig]", "72.5"), ("supply [psig]", "80.0"))]),
-    "title row unannounced": ("Leak-down\n\n" + table(), {}, [
-        f'{FILE}:1: the row "Leak-down" is not the header: that is in line 3. Expected the header after the rows to skip. '
-        "Next: write `skip_rows: 2` in the record entry."]),
     "no header": (table(header=ROWS[0]), {}, [
         f"{ENTRY}nothing in {FILE} says {name} ({title}). Expected a column or a constant for it. "
         f"Next: add `{name}` to `columns` or `constants`, or a header `{name}` to the table."
         for name, title in (("engine", "Build"), ("phase", "Phase"), ("supply", "Supply pressure"), ("tester", "Tester"))]),
-    "units row unannounced": (table(rows=[["[]", "[]", "", "", "[psig]", "[psig]", "[]"], *ROWS]), {}, [
-        f"{FILE}:2: this row looks like a row of units. Expected rows of readings below the header. "
-        "Next: write `units_row: true` in the record entry."]),
     "units row announced but not there": (table(), {"units_row": True}, [
         f'{FILE}:2: this row holds the number "80.0", not units. Expected a row of units below the header, as announced. '
         "Next: take `units_row` out of the record entry."]),
@@ -275,7 +277,7 @@ REFUSED: dict[str, tuple[str | bytes, dict[str, Any], list[str]]] = {
     "unknown encoding": (table(), {"encoding": "utf-7"}, [
         f'{FILE}: the encoding "utf-7" is not known. Expected one of utf-8, utf-16, windows-1252, windows-1250, iso-8859-1, '
         "iso-8859-15. Nearest: utf-8. Next: state another encoding, or none."]),
-    "one mark for two things": (table(), {"thousands": "."}, [
+    "one mark for two things": (table(), {"decimal": ".", "thousands": "."}, [
         f'{ENTRY}"." is announced as decimal mark and as thousands mark. Expected two different marks.']),
 }  # fmt: skip
 
@@ -309,32 +311,56 @@ def test_the_dot_as_thousands_mark_and_decimal_mark(folder: Folder) -> None:
 
 
 @pytest.mark.parametrize(
-    ("cells", "what", "next_step"),
-    [
-        (["1,234.5", "2"], 'a comma stands between groups of digits ("1,234.5")', 'write `thousands: ","`'),
-        (
-            ["1,234", "2"],
-            '"1,234" may have a decimal comma or a thousands mark',
-            'write `decimal: ","` or `thousands: ","`',
-        ),
-        (
-            ["1 234", "2"],
-            'a blank or an apostrophe stands between groups of digits ("1 234")',
-            "write that mark as `thousands`",
-        ),
-        (
-            ["1'234.5", "2"],
-            'a blank or an apostrophe stands between groups of digits ("1\'234.5")',
-            "write that mark as `thousands`",
-        ),
-    ],
+    ("cell", "seconds", "mark"),
+    [("1,234.5", 1234.5, "comma"), ("1 234", 1234.0, "blank"), ("1'234.5", 1234.5, "apostrophe")],
 )
-def test_marks_nobody_announced(cells: list[str], what: str, next_step: str, folder: Folder) -> None:
-    rows = [[*row, cell] for row, cell in zip(ROWS, cells, strict=True)]
+def test_thousands_marks_that_say_so_themselves(cell: str, seconds: float, mark: str, folder: Folder) -> None:
+    rows = [[*row, wait] for row, wait in zip(ROWS, [cell, "2"], strict=True)]
     found = folder.leak(table(";", header=[*HEADER, "wait [s]"], rows=rows))
-    (message,) = told(found)
-    assert message.startswith(f'{FILE}:2: column "wait [s]": {what}.')
-    assert f"Next: {next_step} in the record entry." in message
+    assert (told(found), column(found, "wait")) == ([], [seconds, 2.0])
+    assert found.files[FILE]["notes"] == [f"a decimal point, a {mark} between thousands, in 8 of 8 figures looked at"]
+
+
+def test_a_comma_before_three_figures_may_be_either(folder: Folder) -> None:
+    rows = [[*row, wait] for row, wait in zip(ROWS, ["1,234", "2"], strict=True)]
+    (message,) = told(folder.leak(table(";", header=[*HEADER, "wait [s]"], rows=rows)))
+    assert message.startswith(f'{FILE}:2: column "wait [s]": "1,234" may have a decimal comma or a thousands mark.')
+    assert 'Next: write `decimal: ","` or `thousands: ","` in the record entry.' in message
+
+
+def test_points_before_three_figures_alone_may_be_either(folder: Folder) -> None:
+    """Nothing else in the file tells; a column that is not used asks nothing."""
+    rows = [[*row[:4], "80", "72", row[6], wait] for row, wait in zip(ROWS, ["1.234", "2.345"], strict=True)]
+    text = table(";", header=[*HEADER, "wait [s]"], rows=rows)
+    assert told(folder.leak(text)) == [
+        f'{FILE}:2: column "wait [s]": "1.234" may have a decimal point or a thousands mark. Expected figures that read one way. '
+        'Next: write `decimal: "."` or `thousands: "."` in the record entry.'
+    ]
+    assert column(folder.leak(text, decimal="."), "wait") == [1.234, 2.345]
+    assert column(folder.leak(text, thousands="."), "wait") == [1234.0, 2345.0]
+    assert (
+        told(folder.leak(text.replace("wait [s]", "other"), columns={name.split(" ")[0]: name for name in HEADER}))
+        == []
+    )
+
+
+CONTRADICTED_BY_THE_FILE: dict[str, tuple[str, dict[str, Any], list[str]]] = {
+    "separator": (table(";"), {"separator": "tab"}, [
+        f'{ENTRY}"tab" is to stand between the fields of {FILE}, which has semicolon. Expected the same separator in both. '
+        "Next: correct `separator`, or take it out of the record entry."]),
+    "rows to skip": ("Leak-down\n\n" + table(), {"skip_rows": 0}, [
+        f'{FILE}:1: the row "Leak-down" is not the header: that is in line 3. Expected the header after the rows to skip. '
+        "Next: write `skip_rows: 2` in the record entry, or take it out."]),
+    "row of units": (table(rows=[["[]", "[]", "", "", "[psig]", "[psig]", "[]"], *ROWS]), {"units_row": False}, [
+        f"{FILE}:2: this row looks like a row of units. Expected rows of readings below the header, as the entry says. "
+        "Next: take `units_row` out of the record entry."]),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", CONTRADICTED_BY_THE_FILE)
+def test_what_the_entry_says_against_the_file(case: str, folder: Folder) -> None:
+    content, how, messages = CONTRADICTED_BY_THE_FILE[case]
+    assert told(folder.leak(content, **how)) == messages
 
 
 def test_one_slip_of_the_pen_does_not_block_the_column(folder: Folder) -> None:

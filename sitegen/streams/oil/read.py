@@ -13,10 +13,10 @@ import numpy as np
 from sitegen.methods import elements
 from sitegen.problems import listed, nearest, shown
 from sitegen.program.model import Program, RecordSource
+from sitegen.reader.headers import parted
 from sitegen.streams.oil.fields import CONDITION, DRAIN, FIELDS, FILL, FILTER, SAMPLE, TOP_UP, Reading
 from sitegen.streams.oil.samples import RANK, mass_of
 from sitegen.tables.checks import same_again
-from sitegen.tables.columns import parted
 from sitegen.tables.reading import Sheet, read_stream
 from sitegen.tables.rows import given, rows_of
 from sitegen.vocabulary import Problem, Readings
