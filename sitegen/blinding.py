@@ -17,19 +17,23 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, is_dataclass, replace
 from functools import cached_property, lru_cache
-from pathlib import Path
-from typing import Any
+from pathlib import Path, PurePosixPath
+from typing import TYPE_CHECKING, Any
 from urllib.parse import unquote
 
 from sitegen import places, registry
 from sitegen.methods import elements
 from sitegen.page import words
+from sitegen.program.covered import covered
 from sitegen.program.inside import PathFault, file_inside
-from sitegen.program.model import Coating, Definitions, Folder, Moved, OilSource, Place, Program
+from sitegen.program.model import Coating, Definitions, Folder, Moved, OilSource, Place, Program, Review
 from sitegen.regular import read_regular
 from sitegen.results.run import Analysis
 from sitegen.shelves import digest
 from sitegen.vocabulary import Key, Problem, Readings, Series, Value, Verdict
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 COVERED = Coating("covered", "", 0)  # no title: a sentence about all coatings is one about all rings
 WITHHELD = "text withheld"  # in place of one that names a coating
@@ -37,9 +41,12 @@ MOST_TOLD = 5  # places named where a site is refused
 _SHORTEST = 3  # letters of a word that is a name by itself
 _SHORTEST_IN_PIXELS = 5  # bytes: shorter ones lie in any picture by chance
 _TRADE = frozenset(
-    "ring rings coating coatings coated layer layers face faces piston top second oil bore cylinder engine build set "
-    "lot with and the for without uncoated".split()
-)
+    {
+        "ring", "rings", "coating", "coatings", "coated", "uncoated", "layer", "layers", "face", "faces", "piston",
+        "bore", "cylinder", "engine", "build", "top", "second", "oil", "set", "lot", "with", "without", "and", "the",
+        "for",
+    }
+)  # fmt: skip  # words of names that name nothing by themselves
 _PICTURES = (".png", ".jpg", ".jpeg")
 _TEXTS = frozenset(
     {
@@ -232,17 +239,35 @@ class _Cover:
         self._order = {name: n for n, name in enumerate(self._builds)}
         self._sources = {each.id for each in analysis.program.oil.sources if each.coating}
         self._closed = {each.id for each in registry.of_coatings()}
-        self._files = self._numbered()
+        self._stems = {
+            f"{stem}:": f"{covered(analysis.program, stem)}:"
+            for stem in {PurePosixPath(each.file).stem for each in analysis.program.records} if names.held(stem)
+        }  # fmt: skip
+        self._files = self._renamed()
         self.program = self._program(definitions)
 
-    def _numbered(self) -> dict[str, str]:
-        """Names of files that name a coating, told by a number that says nothing of their order."""
+    def _renamed(self) -> dict[str, str]:
+        """Files that name a coating -> what they are called here; readings are named after their table."""
         real = self._real
         every = {*real.inputs, *(file for own in real.readings.values() for file in own.files)}
         every |= {each.file for each in real.problems}
         every |= {str(file) for own in real.readings.values() for file in set(own.cells("file"))}
-        named = sorted((each for each in every if self._names.held(each)), key=lambda each: digest(("file", each)))
-        return {each: f"{real.program.id}/record file {n}" for n, each in enumerate(named, start=1)}
+        found = {}
+        for file in filter(self._names.held, every):
+            stem = PurePosixPath(file).stem
+            own = stem if f"{stem}:" in self._stems else file
+            found[file] = f"{real.program.id}/{covered(real.program, own)}"
+        return found
+
+    def _file(self, name: str) -> str:
+        """A file, from the programs folder or from that of the program, as it is called here."""
+        return self._files.get(name, self._files.get(f"{self._real.program.id}/{name}", name))
+
+    def _id(self, text: str) -> str:
+        """The id of a reading, or what holds one, as it is shown."""
+        for stem, instead in self._stems.items():
+            text = text.replace(stem, instead)
+        return text
 
     def _program(self, definitions: Definitions) -> Program:
         real, names = self._real.program, self._names
@@ -258,6 +283,8 @@ class _Cover:
         return replace(
             seen, definitions=definitions, builds=builds, reference=COVERED.id, candidates=(),
             question="" if names.held(real.question) else real.question, notes=self._notes(),
+            exclusions=tuple(replace(each, reading=self._id(each.reading)) for each in seen.exclusions),
+            reviews=tuple(map(self._review, seen.reviews)),
             criteria=(), criteria_stated="", criteria_hash="", decide=None, decisions=(), answered_by=None,
             not_primary="", also=(), covariates=(), worth_finding=None, scatter_from=(), lent=(),
             oil=replace(seen.oil, sources=tuple(filter(self._of_no_coating, seen.oil.sources))),
@@ -291,23 +318,26 @@ class _Cover:
             series=tuple(sorted(self._series(), key=self._place)),
             readings={name: self._readings(own) for name, own in real.readings.items()},
             problems=tuple(map(self._problem, real.problems)),
-            inputs={self._files.get(name, name): sha for name, sha in real.inputs.items()},
+            inputs={self._file(name): sha for name, sha in real.inputs.items()},
             digests={name: {build: digest((self._stamp, sha)) for build, sha in own.items()}
                      for name, own in real.digests.items()},
             stand=digest((self._stamp, real.stand)), looks=1, changes=None, written="", taken=(), restated=(),
             reviewed=tuple(
-                replace(each, review=_covered(each.review, self._names),
+                replace(each, review=self._review(each.review),
                         moved=None if each.moved is None else {n: self._moved(own) for n, own in each.moved.items()})
                 for each in real.reviewed
             ),
-            effects=tuple(replace(each, moved=self._moved(each.moved)) for each in real.effects),
+            effects=tuple(
+                replace(each, reading=self._id(each.reading), moved=self._moved(each.moved)) for each in real.effects
+            ),
         )  # fmt: skip
 
     def _key(self, key: Key) -> Key | None:
         """What a result is about, as it is shown; None where that is a coating."""
-        if (key.coating and not key.engine) or self._tells(key.at):
+        at = self._id(key.at)
+        if (key.coating and not key.engine) or self._tells(at):
             return None
-        return key._replace(coating=COVERED.id if key.coating else "")
+        return key._replace(coating=COVERED.id if key.coating else "", at=at)
 
     def _tells(self, at: str) -> bool:
         """Whether a place inside a phase is one of a coating: a source of metal, a layer."""
@@ -348,16 +378,24 @@ class _Cover:
             if key is None or not key.engine or not _of_result(each.rule) or measure in self._closed:
                 continue
             mixed = len(self._builds[key.engine].coatings) > 1
-            if self._tells(at) or (mixed and (measure in self._by_rings or self._of_rings(each.key))):
+            if self._tells(self._id(at)) or (mixed and (measure in self._by_rings or self._of_rings(each.key))):
                 continue
-            yield replace(each, key=key)
+            yield replace(each, key=key, deciding=self._id(each.deciding))
 
     def _series(self) -> Iterator[Series]:
         for each in self._real.series:
             key = self._key(each.key) if not self._of_rings(each.key) else None
-            texts = {text for name in each.frame.columns for text in each.frame[name].tolist() if isinstance(text, str)}
-            if key is not None and not any(map(self._tells, texts)):
-                yield each.but(key=key)
+            if key is None:
+                continue
+            frame = self._frame(each.frame, self._id)
+            texts = {text for name in frame.columns for text in frame[name].tolist() if isinstance(text, str)}
+            if not any(map(self._tells, texts)):
+                yield each.but(key=key, frame=frame)
+
+    def _review(self, review: Review) -> Review:
+        items = tuple(replace(each, reading=self._id(each.reading)) for each in review.items)
+        covered: Review = _covered(replace(review, items=items), self._names)
+        return covered
 
     def _moved(self, moved: Iterable[Moved]) -> tuple[Moved, ...]:
         shown = ((each, self._key(each.key)) for each in moved if _of_result(each.what) and each.key.engine)
@@ -367,29 +405,27 @@ class _Cover:
 
     def _problem(self, problem: Problem) -> Problem:
         covered: Problem = _covered(problem, self._names)
-        return replace(covered, file=self._files.get(problem.file, problem.file))
+        return replace(covered, file=self._file(problem.file))
 
     def _readings(self, real: Readings) -> Readings:
-        frame = real.frame.copy()
-        for name in frame.columns:
-            if name == "lot":
-                frame[name] = WITHHELD
-            elif name not in _IDS and not _is_number(frame[name].dtype):
-                instead = self._column(name, frame[name].unique())
-                if instead:
-                    frame[name] = frame[name].map(lambda text, instead=instead: instead.get(text, text))
-        files = {self._files.get(name, name): self._facts(facts) for name, facts in real.files.items()}
+        frame = self._frame(real.frame, self._names.covered)
+        files = {self._file(name): self._facts(facts) for name, facts in real.files.items()}
         problems = tuple(map(self._problem, real.problems))
-        inputs = {self._files.get(name, name): sha for name, sha in real.inputs.items()}
+        inputs = {self._file(name): sha for name, sha in real.inputs.items()}
         return real.but(frame=frame, problems=problems, files=files, inputs=inputs, rows=None, columns=None)
 
-    def _column(self, name: str, texts: Iterable[object]) -> dict[object, str]:
-        """What stands in a column in place of texts that name a coating."""
-        change: Callable[[str], str] = self._names.covered
-        if name == "file":
-            change = lambda text: self._files.get(text, text)  # noqa: E731
-        changed = {text: change(text) for text in texts if isinstance(text, str)}
-        return {text: new for text, new in changed.items() if new != text}
+    def _frame(self, real: pd.DataFrame, change: Callable[[str], str]) -> pd.DataFrame:
+        """A table with its texts changed; ids of readings, files and lots in their own ways."""
+        ways = {"reading": self._id, "file": self._file, "trace": self._file, "lot": _no_lot}
+        frame = real.copy()
+        for name in frame.columns:
+            if name in _IDS or getattr(frame[name].dtype, "kind", "O") in "iufb":
+                continue
+            way = ways.get(str(name), change)
+            texts = {text: way(text) for text in frame[name].unique() if isinstance(text, str)}
+            if any(text != new for text, new in texts.items()):
+                frame[name] = [texts.get(text, text) for text in frame[name].tolist()]
+        return frame
 
     def _facts(self, facts: Mapping[str, Any]) -> dict[str, Any]:
         """What is told of a file: headers of its columns and remarks of its reader are words of the user's."""
@@ -401,11 +437,11 @@ class _Cover:
         return told
 
 
-_IDS = frozenset({"reading", "row", "use", "engine", "phase", "cylinder", "image", "trace"})  # ids, and files opened
+_IDS = frozenset({"row", "use", "engine", "phase", "cylinder", "image"})  # ids, and files that pages open
 
 
-def _is_number(dtype: object) -> bool:
-    return getattr(dtype, "kind", "O") in "iufb"
+def _no_lot(_: str) -> str:
+    return WITHHELD
 
 
 def _of_result(rule: str) -> bool:

@@ -90,9 +90,7 @@ def _home(folder: Path) -> Path:
     return given.parent if (given / "program.yaml").is_file() else given
 
 
-def question(
-    folder: Path, site: Path, theme: Path | None, sheet: bool = False, blind: bool = False
-) -> Question | None:
+def question(folder: Path, site: Path, theme: Path | None, sheet: bool = False, blind: bool = False) -> Question | None:
     """To be asked before any input is read. None where it cannot be said what the outcome depends on."""
     try:
         given, home = folder.resolve(), _home(folder)

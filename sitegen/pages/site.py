@@ -198,7 +198,8 @@ def _set_up(
         results=results or {},
     )
     print_page = _printer(theme_dir)
-    press = Press(print_page, shelves, _templates(theme_dir), assets, site.addresses, known, [*site.plans], folder.blind)
+    own = _templates(theme_dir)
+    press = Press(print_page, shelves, own, assets, site.addresses, known, [*site.plans], folder.blind)
     return press, site, files, print_page
 
 
