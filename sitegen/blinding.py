@@ -35,7 +35,9 @@ from sitegen.vocabulary import Key, Problem, Readings, Series, Value, Verdict
 if TYPE_CHECKING:
     import pandas as pd
 
-COVERED = Coating("covered", "", 0)  # no title: a sentence about all coatings is one about all rings
+# No title: a sentence about all coatings is one about all rings. Its order gives a colour that is not grey, since what
+# was before is drawn in grey, and the first point shape, with a whole line.
+COVERED = Coating("covered", "", 57)
 WITHHELD = "text withheld"  # in place of one that names a coating
 MOST_TOLD = 5  # places named where a site is refused
 _SHORTEST = 3  # letters of a word that is a name by itself

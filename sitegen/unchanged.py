@@ -99,7 +99,8 @@ def question(folder: Path, site: Path, theme: Path | None, sheet: bool = False, 
             inputs |= {f"{theme}/{name}": content for name, content in _tree(theme, None)}
         inputs |= {OURSELVES: _ourselves(places.theme()), GIT: _hash(_told_by_git(home)), OPTIONS: f"{sheet} {blind}"}
         if blind:  # which writes no results, and takes its numbers from those that lie there
-            inputs |= {name: content for name, content in _tree(home, None) if f"/{_RESULTS}/" in name}
+            for each in sorted(home.glob(f"*/{_RESULTS}")):
+                inputs |= {f"{each.parent.name}/{_RESULTS}/{name}": content for name, content in _tree(each, None)}
     except OSError:
         return None
     return Question(_note("publishes", given, site.resolve(), site, theme), home, site, inputs)

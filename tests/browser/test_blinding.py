@@ -51,7 +51,7 @@ def _rgb(colour: str) -> str:
 def test_one_ink_and_one_point_for_all(browser: Browser, blind: Published, examples: Published) -> None:
     for dark in (False, True):
         inks, keys, said = looks(browser, blind.site, dark)
-        assert inks == {0}
+        assert inks == {1}
         assert len(keys) == 1
         assert said == []
     inks, keys, _ = looks(browser, examples.site, dark=False)
