@@ -117,13 +117,13 @@ class Names:
         coatings = definitions.coatings.values()
         sources = [each for program in programs for each in program.oil.sources if each.coating]
         called = {name for each in coatings for name in (each.id, each.title)}
-        called |= {name for each in sources for name in (each.id, each.title)}
         worded = {word for each in coatings for name in (each.id, each.title) for word in _long(name)}
         worded -= {*_TRADE, *elements.ALL.values()}
         numbered = {place.lot for program in programs for build in program.builds for place in build.places}
         made = {each.process for each in coatings}
         made |= {text for each in coatings for layer in each.layers for text in (layer.name, layer.process)}
         made |= {word for text in made for word in _long(text)}
+        made |= {name for each in sources for name in (each.id, each.title)}
         always = {each for each in (*called, *worded, *numbered, *lots) if _parts(each)}
         perhaps = {each for each in made if _parts(each)} - always
         ours = own_words()
