@@ -112,7 +112,7 @@ class Names:
     withheld: set[str] = field(default_factory=set, compare=False)  # texts that were
 
     @classmethod
-    def of(cls, definitions: Definitions, programs: Iterable[Program], lots: Iterable[str]) -> Names:
+    def of(cls, definitions: Definitions, programs: Sequence[Program], lots: Iterable[str]) -> Names:
         """Names of all coatings of a folder, with lots of its programs and others that records tell."""
         coatings = definitions.coatings.values()
         sources = [each for program in programs for each in program.oil.sources if each.coating]
@@ -126,8 +126,9 @@ class Names:
         made |= {name for each in sources for name in (each.id, each.title)}
         always = {each for each in (*called, *worded, *numbered, *lots) if _parts(each)}
         perhaps = {each for each in made if _parts(each)} - always
-        ours = own_words()
-        said = {each for each in always | perhaps if _whole([_pattern(each, r"[\W_]+")]).search(ours)}
+        # ids that the house gives to assemblies stand on pages as well
+        ours = "\n".join([own_words(), *(a.id for program in programs for b in program.builds for a in b.assemblies)])
+        said = {each for each in always | perhaps if _whole([_pattern(each, r"[\W_]*")]).search(ours)}
         told = always | (perhaps - said)
         shown = tuple(sorted(told, key=lambda each: (-len(each), each)))
         return cls(shown, tuple(each for each in shown if each not in said and not each.isdigit()))
@@ -169,24 +170,24 @@ class Names:
 
     def leaks(self, site: Mapping[str, bytes]) -> list[tuple[str, str]]:
         """Every file of a finished site that names a coating still, with the name."""
-        wanted = [(each, _parts(each)[0].lower(), _whole([_pattern(each, r"[\s_.,/‐-―-]*")])) for each in self.searched]
+        wanted = [(each, max(_parts(each), key=len).lower(), _whole([_pattern(each, r"[\s_.,/‐-―-]*")]))
+                  for each in self.searched]  # fmt: skip
         found = []
         for path, content in sorted(site.items()):
             if path.lower().endswith(_PICTURES):
-                lower = content.lower()
+                pixels = content.lower()
                 found += [(path, each) for each in self.searched
-                          if len(each) >= _SHORTEST_IN_PIXELS and each.lower().encode() in lower]  # fmt: skip
+                          if len(each) >= _SHORTEST_IN_PIXELS and each.lower().encode() in pixels]  # fmt: skip
                 continue
             text = f"{path}\n{content.decode('utf-8', 'replace')}"
             plain = html.unescape(unquote(_ESCAPED.sub(lambda code: chr(int(code[1], 16)), text)))
-            said = set(_WORD.findall(text.lower())) | set(_WORD.findall(plain.lower()))
-            found += [(path, each) for each, first, whole in wanted
-                      if first in said and (whole.search(text) or whole.search(plain))]  # fmt: skip
-        return found
+            for each in (text, plain) if plain != text else (text,):
+                lower = each.lower()
+                found += [(path, name) for name, part, whole in wanted if part in lower and whole.search(each)]
+        return list(dict.fromkeys(found))
 
 
 _ESCAPED = re.compile(r"\\u([0-9a-fA-F]{4})")
-_WORD = re.compile(r"[^\W\d_]+|\d+")
 
 
 def _long(text: str) -> set[str]:

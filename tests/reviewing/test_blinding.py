@@ -337,7 +337,7 @@ def test_a_theme_that_names_a_coating_is_refused(tmp_path: Path, capsys: pytest.
 
 
 def test_ordinary_words_do_not_stop_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Coatings called plain, Cr, 7 and A: what names them is withheld, and the pages keep words of their own."""
+    """Coatings called plain, Cr, 7 and A, a lot like an assembly: what names them is withheld, and the pages keep words of their own."""
     programs = plain(tmp_path)
     _replaced(
         programs / "definitions.yaml",
@@ -347,7 +347,7 @@ def test_ordinary_words_do_not_stop_it(tmp_path: Path, capsys: pytest.CaptureFix
     _replaced(
         programs / "pump" / "program.yaml",
         ("nitrided", "plain"), ("graded-crn", "Cr"), ("title: four pulls", "title: pulls of the plain ones"),
-        ("title: cold build", "title: a cold build"),
+        ("title: cold build", "title: a cold build"), ("lot: N-204", "lot: A-1"),
     )  # fmt: skip
     assert main(["publish", str(programs), "--to", str(tmp_path / "site"), "--blind"]) == 0
     said = capsys.readouterr().out
@@ -373,6 +373,10 @@ def test_open_and_blind_pages_are_not_mixed(tmp_path: Path, capsys: pytest.Captu
     assert publish(site, "--blind") == 0
     assert "No page made anew" in capsys.readouterr().out
     assert publish(other) == 0
+    capsys.readouterr()
+    assert publish(site, "--blind") == 0  # whose numbers are those of the results that lie there now
+    assert "pump/results/comparisons.csv" in capsys.readouterr().out
+    assert files(site) == blind
     fresh = tmp_path / "fresh"
     assert publish(fresh, "--blind", "--no-cache") == 0
     assert files(fresh) == blind
