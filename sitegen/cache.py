@@ -9,7 +9,6 @@ import secrets
 import stat
 import sys
 import time
-from functools import cache
 from pathlib import Path
 
 from sitegen.writing import Tree
@@ -105,6 +104,11 @@ def _private(folder: Path, make: bool) -> bool:
     return False
 
 
-@cache
+_said: list[str] = []
+
+
 def _say(why: str) -> None:
-    print(f"Nothing is kept for the next run: {why}.", file=sys.stderr)
+    """Once: that one place cannot be written is enough to know, and the others would say the same."""
+    if not _said:
+        print(f"Nothing is kept for the next run: {why}.", file=sys.stderr)
+        _said.append(why)

@@ -24,6 +24,7 @@ _STATUS = "exit status:\n  0 fine, 1 the input has errors, 2 wrong use, 3 a faul
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one verb and return the exit status."""
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy loads: our matrices are small, threads wait
+    os.environ.pop("SOURCE_DATE_EPOCH", None)  # nothing of ours hangs on a clock; numpy fails where it is no number
     gc.set_threshold(50_000, 20, 50)  # a publish makes millions of objects, hardly any in circles: look more seldom
     given = sys.argv[1:] if arguments is None else arguments
     parser = _parser(questions="start" in given)
@@ -36,10 +37,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         sys.stderr.close()  # the reader of a pipe went away: nothing to say, nowhere to say it
         return FINE
+    except OSError as problem:
+        if problem.filename is None or Path(os.fsdecode(problem.filename)).is_relative_to(Path(__file__).parent):
+            return _fault()
+        what = (problem.strerror or str(problem)).lower()  # such as a disk that went away meanwhile
+        print(f"{os.fsdecode(problem.filename)} cannot be read or written: {what}.", file=sys.stderr)
+        return INPUT
     except Exception:
-        traceback.print_exc()
-        print("\nThis is a fault in sitegen, not in your files.", file=sys.stderr)
-        return FAULT
+        return _fault()
+
+
+def _fault() -> int:
+    traceback.print_exc()
+    print("\nThis is a fault in sitegen, not in your files.", file=sys.stderr)
+    return FAULT
 
 
 class _Version(argparse.Action):
@@ -376,6 +387,7 @@ def _checked(options: argparse.Namespace, today: str) -> tuple[str, int, int]:
     if options.format == "text":
         clauses = filter(None, (examination.not_used, examination.not_taken))
         said += [f"{clause[:1].upper()}{clause[1:]}." for clause in clauses]
+        said += examination.not_read
         said += [f"\n{proposal}" for proposal in workflow.proposals(examination)]
     if options.format == "text" and problems.errors(found):
         from sitegen import registry

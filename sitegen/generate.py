@@ -16,15 +16,17 @@ from sitegen import places, registry, units
 from sitegen.declarations import Stream
 from sitegen.problems import listed
 from sitegen.program import keys
-from sitegen.program.channels import CHANNELS, Channel
+from sitegen.program.channels import CHANNELS, MOST_DRAWN, STATED, Channel
 from sitegen.program.keys import KeyPlace
 from sitegen.program.yamltext import flow
 from sitegen.vocabulary import Field
 
 Rule = dict[str, Any]  # what a schema says of one place
-_SHARED = ("separator", "decimal", "thousands", "encoding", "date_order", "skip_rows", "units_row", "sheet")
-_SHARED_BY_LOGS = ("separator", "decimal", "encoding", "skip_rows", "header_rows", "units_row", "sheet")
+_SHARED = ("separator", "decimal", "thousands", "encoding", "date_order", "skip_rows", "units_row", "sheet", "words")
+_SHARED_BY_LOGS = ("separator", "decimal", "encoding", "skip_rows", "header_rows", "units_row", "sheet", "words")
 _NUMBERS = frozenset({"number", "bounded"})
+_ADDRESS = ("which", "number", "letter", "left_of")
+_COLUMNS_OF_TIME = ("column", "clock", "date", "time_of_day", "left_of")
 _IDS = {
     "engine": "B1",
     "phase": "cold-build",
@@ -58,7 +60,8 @@ def schema(stream: Stream) -> str:
 
 def _table(stream: Stream) -> Rule:
     def fields(kind: str) -> Rule:
-        return {each.name: {**_ref(kind, each.title, told(each)), **_shown(each, kind)} for each in stream.fields}
+        said = {each.name: {**_ref(kind, each.title, told(each)), **_shown(each, kind)} for each in stream.fields}
+        return {each.name: said[each.name] | (_wordy(each) if kind == "column" else {}) for each in stream.fields}
 
     cells = {
         "field": {
@@ -78,7 +81,7 @@ def _table(stream: Stream) -> Rule:
         "cells": _keys("cells", "What the cells of a sheet hold.", cells, required=("field", "phases")),
     }
     return {
-        **_entry(properties, ("file",), _SHARED),
+        **_entry(properties, _SHARED),
         "if": {"properties": {"form": {"const": "sheet"}}, "required": ["form"]},
         "then": {"required": ["cells", "columns"]},
         "else": {"properties": {"cells": {"not": {}, "description": "Not here: it does not go with the rest."}}},
@@ -177,6 +180,10 @@ def _log() -> Rule:
         if each.each_cylinder
     }
     whole = {name: channel(each, each.title, each.help) for name, each in CHANNELS.items() if not each.each_cylinder}
+    stated = {
+        name: _ref(CHANNELS[name].dimensions[0].replace(" ", "_"), CHANNELS[name].title, CHANNELS[name].help)
+        for name in STATED
+    }
     file = "The log, inside the program's folder: a text table, a workbook (.xlsx) or Parquet."
     instants = "How the instant of a row is written, for every channel without a time column of its own."
     logged = _keys("channels", "What was logged, by channel; columns not named are not read.", whole)
@@ -186,17 +193,44 @@ def _log() -> Rule:
         "phase": {**_ref("reference", "phase", "Id of the phase it ran in."), "examples": ["pulls"]},
         "time": _ref("log_time", "time", instants),
         "channels": {**logged, "minProperties": 1, "patternProperties": each_cylinder},
-    }
-    return _entry(properties, ("file", "engine", "phase", "channels"), _SHARED_BY_LOGS)
+        "constants": {**_keys("constants", "What was not logged, by channel, one value for the whole log.", stated),
+                      "minProperties": 1},
+        "drawn": {
+            "title": "drawn",
+            "description": "Channels of your own, by a name of small letters, digits and underscores: drawn over the "
+            "run, and nothing else is made of them.",
+            "type": "object",
+            "minProperties": 1,
+            "maxProperties": MOST_DRAWN,
+            "propertyNames": {"examples": ["mixture"]},
+            "additionalProperties": _ref("drawn_channel", "drawn channel", "Where it stands, and how it is printed."),
+        },
+    }  # fmt: skip
+    usual = {"file": "logs/b1-pulls.csv", "engine": "B1", "phase": "pulls", "time": {"column": "Time", "unit": "s"}}
+    usual["channels"] = {"speed": {"header": "Speed", "unit": "rpm"}}
+    return {**_entry(properties, _SHARED_BY_LOGS), "examples": [usual]}
 
 
-def _entry(properties: Rule, required: Iterable[str], shared: Iterable[str]) -> Rule:
+def _wordy(field: Field) -> Rule:
+    """What words of one's own may mean in a field: its words, else any id or text; and what it shares them as."""
+    allowed = field.words or (("yes", "no") if field.kind == "yes-no" else ())
+    own: Rule = {"words": list(allowed)} if field.wordy else {}
+    return own | ({"words_as": field.shared_words} if field.shared_words else {})
+
+
+def _entry(properties: Rule, shared: Iterable[str]) -> Rule:
     """An entry with what it shares with entries of other streams, which is described in the common parts."""
+    first = {
+        "file": properties.pop("file"),
+        "files": {"$ref": _common("files")},
+        "mapping": {"$ref": _common("mapping")},
+    }
+    one = {"file": {"not": {}, "description": "Not here: `files` says which."}}
     return {
         "type": "object",
         "additionalProperties": False,
-        "required": list(required),
-        "properties": {**properties, **{name: {"$ref": _common(name)} for name in shared}},
+        "properties": {**first, **properties, **{name: {"$ref": _common(name)} for name in shared}},
+        "allOf": [{"if": {"required": ["files"]}, "then": {"properties": one}, "else": {"required": ["file"]}}],
     }
 
 
@@ -235,10 +269,14 @@ def readme() -> str:
     sections: dict[tuple[str, str], dict[str, str]] = {}
     of_entry: dict[tuple[str, ...], str] = {}
     fields: dict[str, list[str]] = {}
+    of_column: dict[str, str] = {}
     for place in keys.places():
         kind, entry = "".join(place.path[1:2]), place.path[3:]  # of records: the path inside an entry
         if place.path[-1] == "-" or (place.path[-1].startswith("<") and "object" in place.rule["type"]):
             continue  # the row of what it stands in says the same
+        if _of_address(place.path):  # the same of every column, said once
+            of_column.setdefault(place.path[-1], _row(place, place.path[-1:]))
+            continue
         if place.path[0] != "records" or kind not in tables:
             path = place.path[1:] or place.path
             if entry[:1] == ("channels",) and len(entry) > 2:  # of every channel alike
@@ -256,11 +294,22 @@ def readme() -> str:
         for (name, top), rows in sections.items():
             lines += [f"### {top}", "", *_HEAD, *rows.values(), ""] if name == file else []
     lines += ["## Entries of tables", "", "Under `records`, of every kind but `runlog`.", ""]
-    lines += [*_HEAD, *of_entry.values(), "", "## Fields of tables", ""]
+    lines += [*_HEAD, *of_entry.values(), "", "## Where a column stands", ""]
+    lines += ["Wherever a column is named, in a table or a log: its header alone, or these in its place.", ""]
+    lines += [*_HEAD, *of_column.values(), "", "## Fields of tables", ""]
     lines += ["Under `columns` with the header of their column, or under `constants` as in the example.", ""]
     for kind, of_kind in fields.items():
         lines += [f"### Fields of {kind}", "", "| field | meaning | example |", "|---|---|---|", *of_kind, ""]
     return "\n".join(lines).rstrip("\n") + "\n"
+
+
+def _of_address(path: Sequence[str]) -> bool:
+    """Whether a key says where a column stands, other than the header of a channel, which has a row beside its unit."""
+    if path[0] != "records":
+        return False
+    if path[-1] == "header":
+        return path[-2] in _COLUMNS_OF_TIME or path[3:4] == ("columns",)
+    return path[-1] in _ADDRESS
 
 
 def _key(path: Sequence[str]) -> str:

@@ -60,6 +60,18 @@ def listed(names: Iterable[str], most: int = 12) -> str:
     return all_names[0] if len(all_names) == 1 else ", ".join(all_names[:-1]) + " or " + all_names[-1]
 
 
+class Elsewhere(tuple[int, int]):
+    """Line and column of a place in another file than the one that is read."""
+
+    file: str
+
+    @classmethod
+    def of(cls, file: str, at: tuple[int, int]) -> Elsewhere:
+        made = cls(at)
+        made.file = file
+        return made
+
+
 @dataclass
 class Collector:
     """Gathers the problems of one file while it is read."""
@@ -80,8 +92,9 @@ class Collector:
     ) -> None:
         """Add a problem at (line, column), both from 1; (0, 0) for the whole file."""
         line, column = at
+        file = at.file if isinstance(at, Elsewhere) else self.file
         self.found.append(
-            Problem(self.file, line, column, code, what, expected, nearest, next_step, level=level),
+            Problem(file, line, column, code, what, expected, nearest, next_step, level=level),
         )
 
 

@@ -273,6 +273,9 @@ def _read_manifest(site: Tree) -> _Manifest:
         content = site.read(MANIFEST)
     except FileNotFoundError:
         return _Manifest({}, {}, known=False)
+    except PermissionError as problem:
+        where = site.root / MANIFEST
+        raise CannotPublish(f"{where}, which says what in the folder is ours, may not be read. {NOTHING}") from problem
     try:
         stored: Any = json.loads(content)
         if stored["format"] != _FORMAT:
@@ -338,9 +341,7 @@ def _refuse_foreign(
 def _refuse_no_file(tree: Tree, path: str, digest: str) -> None:
     if digest.startswith(_NO_FILE):
         what = digest.removeprefix(_NO_FILE)
-        raise CannotPublish(
-            f"{tree.root / path} is there and was not written by sitegen: {what}. Move it away; nothing was written."
-        )
+        raise CannotPublish(f"{tree.root / path} is in the way: {what}. Move it away; nothing was written.")
 
 
 def _lies(tree: Tree, path: str, needed: bool = False) -> str | None:

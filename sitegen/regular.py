@@ -47,9 +47,19 @@ def open_regular(path: Path, within: Path | None = None, *, at: int | None = Non
         if not real.is_relative_to(os.path.realpath(within)):
             raise NotRegularError("it is a link that leads out of the folder", path)
         path = real
-    _regular(
-        os.stat(path, dir_fd=at, follow_symlinks=False), path
-    )  # before the opening: that of a device may already do something
+    try:
+        return _opened(path, at)
+    except FileNotFoundError:
+        raise
+    except OSError:
+        if at is None and (noted := _noted.get()) is not None:
+            noted[path] = ()  # it may be read the next time, without another byte in it
+        raise
+
+
+def _opened(path: Path, at: int | None) -> io.BufferedReader:
+    # before the opening: that of a device may already do something
+    _regular(os.stat(path, dir_fd=at, follow_symlinks=False), path)
     try:
         handle = os.open(path, _FLAGS, dir_fd=at)
     except OSError as problem:
@@ -98,12 +108,17 @@ def hash_or_none(path: Path, within: Path | None = None) -> str:
         return ""
 
 
+def there(path: Path) -> bool:
+    """Whether anything lies under a path, as far as this user may look: where he may not, nothing does."""
+    return os.path.exists(path)  # noqa: PTH110 - the other one raises
+
+
 # ---- what a task opened ---------------------------------------------------------------------------------------------
 
 
 @contextmanager
 def opened() -> Iterator[dict[Path, tuple[int, ...]]]:
-    """Every file opened inside, and its state at its first opening."""
+    """Every file opened inside, and its state at its first opening: none of a file that could not be opened."""
     found: dict[Path, tuple[int, ...]] = {}
     token = _noted.set(found)
     try:

@@ -173,7 +173,9 @@ def short(number: float | None) -> str:
     >>> short(0.0000123), short(98800.0), short(0.5), short(None), short(-math.inf)
     ('0.0000123', '98800', '0.5', '', '-inf')
     """
-    return aligned(number)[0]
+    if number is None or not math.isfinite(number):
+        return _text(number, 0)
+    return _text(number, _decimals(number))
 
 
 @cache

@@ -19,12 +19,13 @@ import sys
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import fields, is_dataclass
 from functools import cache
+from operator import attrgetter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from sitegen import places
 from sitegen.cache import cache_folder, keep, kept, ours
-from sitegen.vocabulary import Key
+from sitegen.vocabulary import Comparison, Key, Value, Verdict
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -137,6 +138,8 @@ def digest(of: object) -> str:
 
 
 def _told(of: object) -> Any:
+    if type(of) in _RESULTS:  # most of what is told of: field by field takes five times as long
+        return [type(of).__name__, *_RESULTS[type(of)](of)]
     if is_dataclass(of) and not isinstance(of, type):
         return [type(of).__name__, *(_keyed(getattr(of, name)) for name in _names(type(of)))]
     if isinstance(of, Mapping):
@@ -144,12 +147,16 @@ def _told(of: object) -> Any:
     if isinstance(of, frozenset | set):
         return ["set", *sorted(of)]
     if hasattr(of, "dtypes") and hasattr(of, "columns"):
-        return ["table", *((str(name), _column(of[name])) for name in of.columns)]  # type: ignore[index]
+        return ["table", *((str(name), _column(column)) for name, column in of.items())]  # type: ignore[attr-defined]
     if hasattr(of, "tobytes") and hasattr(of, "dtype"):
         return ["array", str(of.dtype), list(of.shape), hashlib.sha256(of.tobytes()).hexdigest()]  # type: ignore[attr-defined]
     raise TypeError(f"{type(of).__name__} cannot be a part of a key")
 
 
+# they hold no mappings
+_RESULTS: dict[type, Callable[[object], tuple[object, ...]]] = {
+    kind: attrgetter(*(each.name for each in fields(kind))) for kind in (Value, Verdict, Comparison)
+}
 _PLAIN = frozenset({str, int, float, bool, type(None), tuple, list, frozenset, Key})
 
 

@@ -24,7 +24,7 @@ from typing import Any
 from sitegen import places, publish
 from sitegen.cache import cache_folder, keep, kept
 from sitegen.git import git
-from sitegen.regular import NotRegularError, sha256_of
+from sitegen.regular import NotRegularError, sha256_of, there
 
 _FORMAT = 2
 _RESULTS = "results"  # folder of what a publish writes beside each program file
@@ -87,7 +87,7 @@ def moved(before: Stamps, now: Stamps) -> list[str]:
 
 def _home(folder: Path) -> Path:
     given = folder.resolve()
-    return given.parent if (given / "program.yaml").is_file() else given
+    return given.parent if there(given / "program.yaml") else given
 
 
 def question(folder: Path, site: Path, theme: Path | None, sheet: bool = False, blind: bool = False) -> Question | None:

@@ -139,6 +139,9 @@ _WATER = 1000.0 * _GRAVITY  # Pa/m, conventional density of water
 _GALLON = 231 * _INCH**3
 _BTU = 1055.05585262  # International Table
 
+_CELSIUS = ("degC", "deg C", "C", "deg. C", "degrees C", "Cel", "Celsius", "Grad C", "grad C", "Grad Celsius", "grdC")
+_FAHRENHEIT = ("degF", "deg F", "F", "deg. F", "degrees F", "Fahrenheit", "[degF]")
+
 _SIMPLE: Mapping[str, tuple[Vector, float]] = MappingProxyType(
     {
         **dict.fromkeys(("m", "metre", "meter"), (_LENGTH, 1.0)),
@@ -157,18 +160,21 @@ _SIMPLE: Mapping[str, tuple[Vector, float]] = MappingProxyType(
         "ug": (_MASS, 1e-9),
         **dict.fromkeys(("lb", "lbs"), (_MASS, _POUND)),
         "oz": (_MASS, _POUND / 16),
-        **dict.fromkeys(("s", "sec", "sec.", "secs", "second", "seconds"), (_TIME, 1.0)),
+        **dict.fromkeys(("s", "sec", "sec.", "secs", "second", "seconds", "Sek", "Sek."), (_TIME, 1.0)),
         **dict.fromkeys(("ms", "msec"), (_TIME, 1e-3)),
-        **dict.fromkeys(("min", "min.", "mins", "minute", "minutes"), (_TIME, 60.0)),
-        **dict.fromkeys(("h", "hr", "hr.", "hrs", "hour", "hours"), (_TIME, 3600.0)),
+        "us": (_TIME, 1e-6),
+        **dict.fromkeys(("min", "min.", "mins", "minute", "minutes", "Min", "Min."), (_TIME, 60.0)),
+        **dict.fromkeys(("h", "hr", "hr.", "hrs", "hour", "hours", "Std", "Std."), (_TIME, 3600.0)),
         **dict.fromkeys(("d", "day", "days"), (_TIME, 86400.0)),
         "K": (Vector(temperature=1), 1.0),
-        **dict.fromkeys(("degC", "deg C", "C"), (Vector(temperature=1), 1.0)),  # the zero point: `_OFFSETS`
-        **dict.fromkeys(("degF", "deg F", "F"), (Vector(temperature=1), 1 / 1.8)),
+        **dict.fromkeys(_CELSIUS, (Vector(temperature=1), 1.0)),  # the zero point: `_OFFSETS`
+        **dict.fromkeys(_FAHRENHEIT, (Vector(temperature=1), 1 / 1.8)),
         **dict.fromkeys(("deg", "degree", "degrees"), (Vector(angle=1), math.pi / 180)),
         "rad": (Vector(angle=1), 1.0),
         **dict.fromkeys(("turn", "turns", "rev"), (Vector(angle=1), 2 * math.pi)),
-        **dict.fromkeys(("rpm", "RPM", "r/min", "1/min", "min-1"), (_SPEED, math.pi / 30)),
+        **dict.fromkeys(("rpm", "RPM", "r.p.m.", "r/min", "1/min", "min-1", "/min"), (_SPEED, math.pi / 30)),
+        **dict.fromkeys(("U/min", "Umdr/min", "Upm", "tr/min"), (_SPEED, math.pi / 30)),
+        "U/s": (_SPEED, 2 * math.pi),
         "Pa": (_PRESSURE, 1.0),
         "hPa": (_PRESSURE, 1e2),
         "kPa": (_PRESSURE, 1e3),
@@ -176,18 +182,19 @@ _SIMPLE: Mapping[str, tuple[Vector, float]] = MappingProxyType(
         "mbar": (_PRESSURE, 1e2),
         "bar": (_PRESSURE, 1e5),
         "atm": (_PRESSURE, 101325.0),
+        "Torr": (_PRESSURE, 101325.0 / 760),
         "psi": (_PRESSURE, _PSI),
         "mmHg": (_PRESSURE, _MERCURY / 1000),
         "inHg": (_PRESSURE, _MERCURY * _INCH),
-        "mmH2O": (_PRESSURE, _WATER / 1000),
+        **dict.fromkeys(("mmH2O", "mmWS"), (_PRESSURE, _WATER / 1000)),
         "inH2O": (_PRESSURE, _WATER * _INCH),
         "N": (_FORCE, 1.0),
         "kN": (_FORCE, 1e3),
         "mN": (_FORCE, 1e-3),
         "lbf": (_FORCE, _LBF),
         "ozf": (_FORCE, _LBF / 16),
-        "kgf": (_FORCE, _GRAVITY),
-        **dict.fromkeys(("N m", "Nm", "N-m"), (_TORQUE, 1.0)),
+        **dict.fromkeys(("kgf", "kp"), (_FORCE, _GRAVITY)),
+        **dict.fromkeys(("N m", "Nm", "N-m", "N.m"), (_TORQUE, 1.0)),
         **dict.fromkeys(
             ("lb-ft", "lb ft", "lbf-ft", "lbf ft", "ft-lb", "ft lb", "ft-lbf", "ft lbf"), (_TORQUE, 12 * _LBF * _INCH)
         ),
@@ -207,9 +214,9 @@ _SIMPLE: Mapping[str, tuple[Vector, float]] = MappingProxyType(
         "MW": (_POWER, 1e6),
         "hp": (_POWER, 550 * 12 * _INCH * _LBF),  # mechanical: 550 ft lbf/s
         "PS": (_POWER, 75 * _GRAVITY),  # metric: 75 kgf m/s
-        **dict.fromkeys(("L", "l", "litre", "liter"), (_VOLUME, 1e-3)),
+        **dict.fromkeys(("L", "l", "litre", "liter", "ltr"), (_VOLUME, 1e-3)),
         "dL": (_VOLUME, 1e-4),
-        **dict.fromkeys(("mL", "ml", "cc"), (_VOLUME, 1e-6)),
+        **dict.fromkeys(("mL", "ml", "cc", "ccm"), (_VOLUME, 1e-6)),
         "qt": (_VOLUME, _GALLON / 4),  # US liquid
         "gal": (_VOLUME, _GALLON),
         "cfm": (_FLOW, (12 * _INCH) ** 3 / 60),
@@ -222,8 +229,8 @@ _SIMPLE: Mapping[str, tuple[Vector, float]] = MappingProxyType(
 )
 _OFFSETS: Mapping[str, float] = MappingProxyType(
     {
-        **dict.fromkeys(("degC", "deg C", "C"), 273.15),
-        **dict.fromkeys(("degF", "deg F", "F"), 459.67 / 1.8),
+        **dict.fromkeys(_CELSIUS, 273.15),
+        **dict.fromkeys(_FAHRENHEIT, 459.67 / 1.8),
     }
 )
 _MARKED: Mapping[str, tuple[str, str]] = MappingProxyType(
@@ -232,6 +239,9 @@ _MARKED: Mapping[str, tuple[str, str]] = MappingProxyType(
         "psia": ("psi", "absolute"),
         "psid": ("psi", "difference"),
         "barg": ("bar", "gauge"),
+        "barü": ("bar", "gauge"),
+        "mbarg": ("mbar", "gauge"),
+        "mbara": ("mbar", "absolute"),
         "bara": ("bar", "absolute"),
         "kPag": ("kPa", "gauge"),
         "kPaa": ("kPa", "absolute"),
@@ -266,8 +276,37 @@ _SAME_SIGN = str.maketrans(
         "¹": "1",
         "\u00a0": " ",
         "^": None,
+        "º": "°",  # the ordinal sign, often typed for the degree
+        "℃": "degC",
+        "℉": "degF",
     }
 )
+# Units of other things, some of them near in writing to one of ours: no slip of the pen is made of them, and no remark.
+_FOREIGN: Mapping[str, str] = MappingProxyType(
+    {
+        **dict.fromkeys(("degdH", "degd", "degDH", "degfH", "dGH"), "the hardness of water"),
+        "degE": "viscosity by Engler",
+        **dict.fromkeys(("degBe", "degBé", "degAPI"), "density by a hydrometer"),
+        **dict.fromkeys(("degBx", "degBrix", "degOe"), "sugar in water"),
+        **dict.fromkeys(("Hz", "kHz", "MHz"), "frequency"),
+        **dict.fromkeys(("mV", "kV"), "voltage"),  # "(V)" and "(A)" may be a bank or a side
+        **dict.fromkeys(("mA", "Ah"), "electric current"),
+        **dict.fromkeys(("Ohm", "kOhm", "Ω"), "electric resistance"),
+        **dict.fromkeys(("dB", "dBA", "dB(A)"), "sound"),
+        **dict.fromkeys(("%RH", "%rH", "% RH", "% rH"), "humidity of air"),
+        **dict.fromkeys(("HRC", "HRB", "HB", "HBW"), "hardness by Rockwell or Brinell"),
+        **dict.fromkeys(("HK", "Shore"), "hardness by Knoop or Shore"),
+        "pH": "acidity",
+    }
+)
+# What a word at the end of a header, without brackets, cannot mean but a unit: "min", "in" or "C" can.
+_ALONE = frozenset(
+    (
+        "degC", "degF", "rpm", "RPM", "r/min", "rev/min", "1/min", "min-1", "U/min", "tr/min", "bar", "mbar", "hPa",
+        "kPa", "MPa", "psi", "psig", "psia", "barg", "bara", "kPag", "kPaa", "mmHg", "inHg", "mmH2O", "inH2O", "mmWS",
+        "Nm", "N-m", "kW", "sec", "secs", "ms", "msec", "L/min", "l/min", "m3/h", "mm", "um", "mg/kg", "ppm", "cSt",
+    )
+)  # fmt: skip
 _SUFFIX = re.compile(
     r"(?P<unit>.*\S)"
     r"(?:\s*\((?P<bracket>gauge|absolute|abs|g|a)\)| (?P<word>gauge|absolute|abs|actual|standard|difference))"
@@ -280,7 +319,7 @@ _NUMBER = re.compile(r"[-+]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][-+]?[0-9]{1,
 
 
 def _plain(text: str) -> str:
-    return " ".join(text.translate(_SAME_SIGN).replace("°C", "degC").replace("°F", "degF").replace("°", "deg").split())
+    return " ".join(text.translate(_SAME_SIGN).replace("°", "deg").split())
 
 
 def _product(text: str) -> tuple[Vector, float] | None:
@@ -345,6 +384,8 @@ def unit(text: str) -> Unit:
     if not plain:
         raise UnitError("bare-number", "there is no unit")
     found = _understood(plain) if len(text) <= LONGEST_UNIT else None
+    if found is None and (kind := foreign(text)):
+        raise UnitError("unknown-unit", f'"{shown(text.strip())}" is a unit of {kind}')
     if found is None:
         raise UnitError(
             "unknown-unit", f'"{shown(text.strip())}" is not a known unit', near=nearest(plain, spellings())
@@ -520,6 +561,53 @@ def convert(text: str, unit_text: str) -> float:
     if not math.isfinite(value):
         raise UnitError("not-a-quantity", f'"{shown(text.strip())}" is too large a number', "a finite number")
     return value
+
+
+def foreign(text: str) -> str:
+    """What a text is a unit of, where that is nothing any field is given in; "" of all else.
+
+    >>> foreign("°dH"), foreign("°C"), foreign("sensor 3")
+    ('the hardness of water', '', '')
+    """
+    return _FOREIGN.get(_plain(text[: LONGEST_UNIT + 1]), "")
+
+
+def alone(text: str) -> bool:
+    """Whether a word that ends a header, without brackets, can be nothing but a unit.
+
+    >>> alone("°C"), alone("min")
+    (True, False)
+    """
+    return _plain(text[: LONGEST_UNIT + 1]) in _ALONE
+
+
+def agree(written: str, stated: str, *, difference: bool = False, flow: bool = False) -> bool:
+    """Whether a unit that a file names is the one stated for it; a remark that is no unit says nothing against it.
+
+    Of a `difference` of temperatures the zero does not count; of a `flow` the reference conditions may stand in one
+    of the two alone.
+
+    >>> agree("°C", "degC"), agree("kPa", "kPa gauge"), agree("mm", "g"), agree("sump", "degC"), agree("°dH", "degC")
+    (True, True, False, True, False)
+    >>> agree("g", "kPa gauge"), agree("g", "mm"), agree("1", "degC"), agree("1", "%")
+    (True, False, True, False)
+    """
+    try:
+        mine = unit(stated)
+    except UnitError:
+        return True  # told where it is stated
+    if mine.vector == _PRESSURE and written in _NATURES:  # "Druck (g)"
+        return not mine.nature or mine.nature == _NATURES[written][0]
+    if written.isdecimal() and mine.vector != _NONE:
+        return True  # the number of a sensor
+    try:
+        theirs = unit(written)
+    except UnitError:
+        return not foreign(written)
+    if mine.vector != theirs.vector or (theirs.nature and mine.nature and theirs.nature != mine.nature):
+        return False
+    same = theirs.scale == mine.scale and (difference or theirs.offset == mine.offset)
+    return same or (flow and theirs.reference != mine.reference)
 
 
 def is_unit(text: str) -> bool:

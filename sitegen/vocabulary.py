@@ -250,6 +250,19 @@ class Field:
     help: str = ""
     beforehand: bool = False  # may be filled in before anything was read: a row with no more is not yet taken
     example: str = ""  # text of one; "" one follows from the kind, the words and the limits
+    family: str = ""  # fields of one family share their words
+
+    @property
+    def wordy(self) -> bool:
+        """True where words of one's own may stand for what the field says."""
+        return self.kind in {"word", "yes-no", "text"} or bool(self.refers)
+
+    @property
+    def shared_words(self) -> str:
+        """The name under which words may be given for this field and all like it; "" where it shares none."""
+        if self.kind in {"number", "bounded"}:
+            return "mark"
+        return self.family or ("yes_no" if self.kind == "yes-no" else "tool" if self.refers == "tool" else "")
 
     @property
     def told_beforehand(self) -> bool:
@@ -273,11 +286,29 @@ class Readings(Lazy):
     rows: Callable[[type], Sequence[Any]] | None = None  # the frame's, where those of the whole table are: `rows_in`
     columns: Mapping[str, Sequence[Any]] | None = None  # the frame's, where it is made of them later: `cells`
 
+    @property
+    def names(self) -> Sequence[str]:
+        """Of the columns."""
+        return list(self.frame.columns if self.columns is None else self.columns)
+
     def cells(self, name: str) -> Sequence[Any]:
         """One column of the frame, which need not be made for that; nothing where there is none of that name."""
         if self.columns is not None:
             return self.columns.get(name, ())
         return self.frame[name].tolist() if name in self.frame else ()
+
+    @property
+    def tally(self) -> dict[str, dict[str, int]]:
+        """Rows read, used, set aside and not taken of each file; those of its worksheets added up."""
+        found: dict[str, dict[str, int]] = {}
+        for name, facts in self.files.items():
+            own = found.setdefault(str(facts.get("file", name)), dict.fromkeys(TALLIED, 0))
+            for what in TALLIED:
+                own[what] += int(facts.get(what, 0))
+        return found
+
+
+TALLIED = ("rows", "used", "set_aside", "not_taken")
 
 
 class Book:

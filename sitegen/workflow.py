@@ -18,18 +18,20 @@ from sitegen.crossing import closure, planning
 from sitegen.crossing.planning import Planning
 from sitegen.page import counts
 from sitegen.page.addresses import Addresses
+from sitegen.page.view import mark
 from sitegen.pages import notes
 from sitegen.problems import as_text, counted, errors, shown
 from sitegen.program.folder import load
-from sitegen.program.model import Effect, Exclusion, Folder, Left, Program
+from sitegen.program.model import Effect, Exclusion, Folder, Left, Program, Where
 from sitegen.progress import Tell, untold
 from sitegen.reasons import APART
-from sitegen.regular import read_regular
+from sitegen.regular import read_regular, there
 from sitegen.results import alike, committed, package, reviewed, run, stated, taken
 from sitegen.results import files as result_files
 from sitegen.results.keeping import Later
 from sitegen.results.run import CONCLUDED, Analysis, Evidence, analyse, gather, lent_file, stand_of, unread
 from sitegen.shelves import NONE, Shelves, digest, key_of
+from sitegen.tables import worksheets
 from sitegen.unchanged import Outcome
 from sitegen.vocabulary import Measure, Problem
 
@@ -88,6 +90,19 @@ class Examination:
         count = sum(int(facts.get("not_taken", 0)) for readings in every for facts in readings.files.values())
         return f"{count} prepared {'row is' if count == 1 else 'rows are'} not filled in yet" if count else ""
 
+    @property
+    def not_read(self) -> list[str]:
+        """What lies beside the files of entries with patterns and is not read, a sentence each."""
+        programs = () if self.folder is None else self.folder.programs
+        records = [source for program in programs for source in program.records]
+        logs = [source for program in programs for source in program.logs]
+        told = [(each.where, note) for entries in (records, logs) for each in entries for note in each.notes]
+        return [f"{where.file}:{where.line}: {note}." for where, note in sorted(told, key=_by_place)]
+
+
+def _by_place(told: tuple[Where, str]) -> tuple[str, int]:
+    return told[0].file, told[0].line
+
 
 def programs(path: Path) -> tuple[Folder | None, list[Problem]]:
     """The program files of a folder, or of one program's folder, without their records; those with errors apart.
@@ -96,7 +111,16 @@ def programs(path: Path) -> tuple[Folder | None, list[Problem]]:
     """
     units = {name: measure.unit for name, measure in registry.measures().items()}
     streams = [stream.name for stream in registry.STREAMS]
-    return load(path, measures=units, streams=streams, comparable=registry.comparable())
+    folder, problems = load(path, measures=units, streams=streams, comparable=registry.comparable())
+    if folder is None:
+        return None, problems
+    whole, left = [], [*folder.left]
+    for program in folder.programs:
+        opened, wrong = worksheets.expanded(program)
+        whole += [] if wrong else [opened]
+        left += [Left(program.id, tuple(sorted(wrong)))] if wrong else []
+        problems = [*problems, *wrong]
+    return replace(folder, programs=whole, left=tuple(sorted(left, key=lambda each: each.id))), problems
 
 
 def examine(path: Path, tell: Tell = untold, shelves: Shelves = NONE, helpers: Helpers | None = None) -> Examination:
@@ -192,14 +216,13 @@ def _not_lent(program: Program, evidence: Sequence[Evidence]) -> list[Problem]:
         path = Path(program.folder).parent / lent_file(name)
         if name in known:
             continue
-        if not path.is_file():
+        try:
+            result_files.values(read_regular(path))
+            continue
+        except FileNotFoundError:
             what = "has no results yet"
-        else:
-            try:
-                result_files.values(read_regular(path))
-                continue
-            except (result_files.DamagedError, OSError) as problem:
-                what = f"has results that are damaged: {getattr(problem, 'strerror', None) or problem}"
+        except (result_files.DamagedError, OSError) as problem:
+            what = f"has results that are damaged: {getattr(problem, 'strerror', None) or problem}"
         where, what = program.scatter_where, f'"{name}" {what}'
         step = f"publish {name} first"
         found.append(Problem(where.file, where.line, where.column, "scatter-not-there", what, next_step=step))
@@ -477,7 +500,8 @@ def render(
     if blind:
         return _blind(examination, conclusions, measures, theme)
     # worked out where a page asks for them
-    every = cache(lambda: histories(analyses, measures))
+    unnamed = [each.but(results_id=mark(each.program.id)) if each.results_id else each for each in analyses]
+    every = cache(lambda: histories(unnamed, measures))
     known = Later((name for each in analyses for name in each.program.coatings), lambda name: every()[name])
     plans = Later(
         (each.program.id for each in analyses),
@@ -555,7 +579,7 @@ def publish(
         return None
     rendered = render(examination, theme, tell, sheet, before, blind)
     left = examination.folder.left if examination.folder is not None else ()
-    new = not (target / disk.MANIFEST).is_file()
+    new = not there(target / disk.MANIFEST)
     conclusions, site = rendered.conclusions, rendered.site
     tell("Writing")
     # All pages are made before the first byte is written; results first, which the pages quote.

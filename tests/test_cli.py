@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import errno
 import json
 import re
 import shlex
@@ -13,6 +14,7 @@ from pathlib import Path
 import pytest
 from house import fewer, plain, spoiled
 
+from sitegen import cli
 from sitegen.cli import _parser, main
 
 PROGRAM = Path("pump-rings-2025") / "program.yaml"
@@ -221,3 +223,29 @@ def test_the_help_of_every_verb_has_examples_and_the_exit_status(verb: str, caps
         command, *arguments = shlex.split(example)
         assert (command, arguments[0]) == ("sitegen", verb)
         parser.parse_args(arguments[1:])  # exits where it is not understood
+
+
+@pytest.mark.parametrize(
+    ("fault", "status", "told"),
+    [
+        (
+            OSError(errno.EIO, "Input/output error", "/far/a.csv"),
+            1,
+            "/far/a.csv cannot be read or written: input/output",
+        ),
+        (OSError(errno.ENOENT, "No such file or directory", cli.__file__), 3, "a fault in sitegen"),
+        (OSError(errno.EINVAL, "Invalid argument"), 3, "a fault in sitegen"),
+    ],
+    ids=["a disk", "a file of ours", "no file"],
+)
+def test_a_disk_that_fails_on_the_way_is_told_by_the_file(
+    fault: OSError, status: int, told: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def broken(*_: object, **__: object) -> None:
+        raise fault
+
+    monkeypatch.setattr("sitegen.workflow.examine", broken)
+    assert main(["check", "programs"]) == status
+    said = capsys.readouterr().err
+    assert told in said
+    assert ("Traceback" in said) == (status == 3)

@@ -225,3 +225,10 @@ def test_what_the_readme_says_in_commands_is_what_runs() -> None:
     ):
         block = README.split(f"<!-- {name} -->")[1].split("```")[1]
         assert block.strip().splitlines()[-1] == last
+
+
+def test_pandas_is_loaded_where_a_table_is_looked_at() -> None:
+    """It takes longer than all else a publish loads, and one that takes nearly everything from the shelves needs none."""
+    asked = "import sys, sitegen.workflow, sitegen.pages.site; print('pandas' in sys.modules)"
+    run = subprocess.run([sys.executable, "-c", asked], capture_output=True, text=True, check=True, cwd=ROOT)
+    assert run.stdout == "False\n"

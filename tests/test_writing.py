@@ -294,7 +294,7 @@ def test_a_page_that_may_not_be_read_is_told(tmp_path: Path) -> None:
     os.chown(site / "index.html", 0, 0)
     (site / "index.html").chmod(0)
     said = by_other(f"try: publish({NEW!r}, Path({str(site)!r}))\nexcept CannotPublish as said: print(said)")
-    assert "index.html is there and was not written by sitegen: it may not be read" in said
+    assert "index.html is in the way: it may not be read" in said
     assert "nothing was written" in said
 
 

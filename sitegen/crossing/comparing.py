@@ -171,11 +171,12 @@ def _counted(row: Comparison, program: Program, laid: Entries, made: design.Desi
     planned = len(program.builds) < program.planned_builds
     if planned:
         flags.add("provisional")
+    theirs = {spot.build for spot in own}
     lots = {
         place.lot
         for build in program.builds
         for place in build.places
-        if place.coating == row.coating and place.lot and any(spot.build == build.id for spot in own)
+        if place.coating == row.coating and place.lot and build.id in theirs
     }
     if len(lots) == 1:
         flags.add("one-lot")

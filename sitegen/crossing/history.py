@@ -72,16 +72,17 @@ def histories(analyses: Iterable[Analysed], measures: Mapping[str, Measure]) -> 
                     subjects.setdefault(Subject(row.measure, row.phase, row.at))
     coatings = dict.fromkeys(coating for analysis in every for coating in analysis.program.coatings)
     found: dict[str, tuple[History, ...]] = {}
+    laid = [(each, _laid(each)) for each in every]
     for coating in coatings:
-        made = [_history(coating, subject, every, measures[subject.measure]) for subject in subjects]
+        made = [_history(coating, subject, laid, measures[subject.measure]) for subject in subjects]
         found[coating] = tuple(each for each in made if each.points)
     return found
 
 
-def _history(coating: str, subject: Subject, analyses: Sequence[Analysed], measure: Measure) -> History:
+def _history(coating: str, subject: Subject, analyses: Sequence[tuple[Analysed, Laid]], measure: Measure) -> History:
     every, lacking = [], []
-    for analysis in analyses:
-        made, without = _points(coating, subject, analysis, measure)
+    for analysis, laid in analyses:
+        made, without = _points(coating, subject, analysis, laid, measure)
         every += made
         lacking += [(analysis.program.id, build) for build in without]
     ran = {at: point.km for at, point in enumerate(every) if point.km}
@@ -103,17 +104,31 @@ def _judged(coating: str, subject: Subject, points: tuple[Point, ...], measure: 
     return History(coating, subject, points, mean, low, high)
 
 
-def _points(coating: str, subject: Subject, analysis: Analysed, measure_: Measure) -> tuple[list[Point], list[str]]:
+Laid = Mapping[tuple[str, str, str, str], Sequence[Value]]  # by measure, phase, place and coating
+
+
+def _laid(analysis: Analysed) -> Laid:
+    """Values there are, laid out once; those that stand for a cylinder on a distance of its own under that reason."""
+    found: dict[tuple[str, str, str, str], list[Value]] = {}
+    for (measure, key), value in analysis.values.items():
+        if value.reason == OWN_SCALE:
+            found.setdefault((OWN_SCALE, "", key.at, key.coating), []).append(value)
+        if value.status == "ok" and value.value is not None:
+            found.setdefault((measure, key.phase, key.at, key.coating), []).append(value)
+    return found
+
+
+def _points(
+    coating: str, subject: Subject, analysis: Analysed, laid: Laid, measure_: Measure
+) -> tuple[list[Point], list[str]]:
     """The builds with a value for each of their cylinders, and those that lack one of them."""
     program = analysis.program
     own: dict[str, list[Value]] = {}
     odd: dict[str, set[int]] = {}
-    for (measure, key), value in analysis.values.items():
-        if measure_.fit and value.reason == OWN_SCALE and (key.at, key.coating) == (subject.at, coating):
-            odd.setdefault(key.engine, set()).add(key.cylinder)
-        same = (measure, key.phase, key.at, key.coating) == (subject.measure, subject.phase, subject.at, coating)
-        if same and value.status == "ok" and value.value is not None:
-            own.setdefault(key.engine, []).append(value)
+    for value in laid.get((OWN_SCALE, "", subject.at, coating), ()) if measure_.fit else ():
+        odd.setdefault(value.key.engine, set()).add(value.key.cylinder)
+    for value in laid.get((subject.measure, subject.phase, subject.at, coating), ()):
+        own.setdefault(value.key.engine, []).append(value)
     made, lacking = [], []
     for build in sorted(program.builds, key=lambda build: build.built):
         values = own.get(build.id, [])

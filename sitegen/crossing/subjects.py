@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeVar
@@ -146,14 +147,19 @@ def of_like_distance(program: Program, measure: Measure, laid: Entries, book: Bo
         value = book.get(EXPOSURE, program.build(build).key(phase=laid.subject.phase))
         if value is not None and value.value:
             ran[build] = value.value
-    out = tuple(build for build in ran if build not in alike(ran))
+    kept = set(alike(ran))
+    out = tuple(build for build in ran if build not in kept)
     return laid.kept_at([at for at, spot in enumerate(laid.spots) if spot.build not in out]), out
 
 
 def alike(ran: Mapping[Named, float]) -> list[Named]:
     """Of distances by name, the most names whose distances lie within a factor `ALIKE`; the farther of equal groups."""
-    groups = [[name for name, km in ran.items() if least <= km <= ALIKE * least] for least in ran.values()]
-    return max(groups, key=lambda group: (len(group), sum(ran[name] for name in group)), default=[])
+    along = sorted(ran.values())
+    sizes = {least: bisect_right(along, ALIKE * least) - bisect_left(along, least) for least in ran.values()}
+    most = max(sizes.values(), default=0)
+    groups = [[name for name, km in ran.items() if least <= km <= ALIKE * least]
+              for least, size in sizes.items() if size == most]  # fmt: skip
+    return max(groups, key=lambda group: sum(ran[name] for name in group), default=[])
 
 
 def _places(build: Build, *, by_cylinder: bool) -> list[tuple[int, str]]:

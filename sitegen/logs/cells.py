@@ -61,6 +61,8 @@ class Block:
     decimals: dict[int, float] = field(default_factory=dict)  # column -> about how many cells have decimals
     short: tuple[int, int] = (0, 0)  # count, line of the first
     heads: tuple[int, int] = (0, 0)  # headers repeated: count, line of the first
+    above: tuple[int, int] = (0, 0)  # lines of preambles above repeated headers, which are no rows: count, the first
+    idle: tuple[int, int] = (0, 0)  # rows with something in them, but not where it is read: count, line of the first
     ended: int = 0  # line in whose middle the file ends
 
     def line(self, at: int) -> int:
@@ -74,6 +76,8 @@ class Block:
             odd.first = {code: (line + by, cell) for code, (line, cell) in odd.first.items()}
         self.short = self.short[0], self.short[1] + by if self.short[0] else 0
         self.heads = self.heads[0], self.heads[1] + by if self.heads[0] else 0
+        self.above = self.above[0], self.above[1] + by if self.above[0] else 0
+        self.idle = self.idle[0], self.idle[1] + by if self.idle[0] else 0
         self.ended = self.ended + by if self.ended else 0
         return self
 
@@ -279,8 +283,9 @@ class Parser:
             filled |= np.fromiter((bool(cell.strip()) for cell in texts), bool, len(texts))
         heads = self._heads(clean, cells, len(counts))
         self._no_longer(np.flatnonzero((counts > layout.width) & ~heads), counts, lines, row)
-        kept = filled & ~heads
-        short = (counts < layout.named) & (filled | (counts > 1)) & ~heads
+        above = self._above(clean, cells, heads, filled, counts) if heads.any() else heads
+        kept = filled & ~heads & ~above
+        short = (counts < layout.named) & (filled | (counts > 1)) & ~heads & ~above
         ended = 0
         if cut_off and len(counts) and short[-1] and not heads[-1]:
             ended, kept[-1], short[-1] = int(lines[-1]), False, False
@@ -290,8 +295,10 @@ class Parser:
         for at, texts in cells.items():
             if at in layout.numeric:
                 made[at], odd[at] = as_numbers(texts[kept], own, self.decimal)
-        at_short = np.flatnonzero(short)
-        at_heads = np.flatnonzero(heads)
+        self._same_order(made, {at: texts[kept] for at, texts in cells.items()}, own)
+        unread = np.flatnonzero(~filled & ~heads & ~above & (counts > 1) & (lines != ended)).tolist()
+        other = [i for i in unread if any(map(str.strip, row(i)))]
+        at_short, at_heads, at_above = (np.flatnonzero(each) for each in (short, heads, above))
         return Block(
             own,
             len(own),
@@ -302,8 +309,53 @@ class Parser:
             _decimals(made),
             (len(at_short), int(lines[at_short[0]])) if len(at_short) else (0, 0),
             (len(at_heads), int(lines[at_heads[0]])) if len(at_heads) else (0, 0),
+            (len(at_above), int(lines[at_above[0]])) if len(at_above) else (0, 0),
+            (len(other), int(lines[other[0]])) if other else (0, 0),
             ended,
         )
+
+    def _above(
+        self,
+        clean: Mapping[int, np.ndarray],
+        cells: Mapping[int, np.ndarray],
+        heads: npt.NDArray[np.bool_],
+        filled: npt.NDArray[np.bool_],
+        counts: np.ndarray,
+    ) -> npt.NDArray[np.bool_]:
+        """Rows without a time right above repeated headers: the preamble of another section."""
+        axes = self.layout.axes
+        elapsed = [axis.at[0] for axis in axes if axis.time.kind == "elapsed"]
+        timeless = np.ones(len(counts), dtype=bool) if elapsed else counts < self.layout.named
+        for at in elapsed:
+            timeless &= np.isnan(clean[at] if at in clean else numbers(cells[at], self.decimal).values)
+        found = np.zeros(len(counts), dtype=bool)
+        for head in np.flatnonzero(heads & ~np.r_[False, heads[:-1]]).tolist():
+            first = head
+            while first and timeless[first - 1] and not heads[first - 1]:
+                first -= 1
+            found[first:head] = filled[first:head]
+        return found
+
+    def _same_order(self, made: Columns, cells: Mapping[int, np.ndarray], lines: np.ndarray) -> None:
+        """Blocks where further headers stand over other columns than the first: rows below them would be mistaken."""
+        if not cells or len(cells) < len(made):
+            return
+        nothing = np.ones(len(lines), dtype=bool)
+        for values in made.values():
+            nothing &= np.isnan(values)
+        names = {name for head in self.layout.heads for name in head if name}
+        for i in np.flatnonzero(nothing).tolist():
+            said = [plain(str(texts[i])) for texts in cells.values()]
+            if sum(cell in names for cell in said) > 1:
+                raise refusal(
+                    self.file,
+                    int(lines[i]),
+                    "headers-moved",
+                    f"another row of headers stands here, with {shown(', '.join(said))} where the first, in line "
+                    f"{self.layout.line}, has {shown(', '.join(self.layout.header[at] for at in cells))}",
+                    "the same columns in the same order all through the file",
+                    "make a file of each section, each with a record entry of its own",
+                )
 
     def _heads(
         self, clean: Mapping[int, np.ndarray], cells: Mapping[int, np.ndarray], count: int

@@ -40,6 +40,8 @@ class Log:
     gaps: tuple[tuple[float, float], ...]  # s of the log, those between files included
     facts: Mapping[str, ChannelFacts]
     meters: Mapping[str, str]  # flow channel -> id of its meter
+    stated: Mapping[str, tuple[float, ...]]  # channel -> what is stated for it in files that did not log it, SI
+    drawn: Mapping[str, tuple[str, str]]  # channel of one's own, which is drawn and nothing else -> title, unit
     revolutions: float  # [-]; nan where a file has no speed
     running_seconds: float  # s
     energy: float  # J; nan where a file has no torque
@@ -122,7 +124,9 @@ def _told(file: LogFile, code: str, what: str, expected: str) -> Problem:
 
 
 def _joined(files: Sequence[LogFile], offsets: Sequence[float]) -> Log:
-    names = list(dict.fromkeys(name for each in files for name in each.facts))
+    logged = list(dict.fromkeys(name for each in files for name in each.facts))
+    stated = list(dict.fromkeys(name for each in files for name in each.stated))
+    names = list(dict.fromkeys([*logged, *stated]))
     seconds = max(offset + each.seconds for each, offset in zip(files, offsets, strict=True))
     width = max(each.width for each in files)
     while seconds / width >= bins.MOST:
@@ -149,8 +153,12 @@ def _joined(files: Sequence[LogFile], offsets: Sequence[float]) -> Log:
         seconds=seconds,
         step=files[0].step,
         gaps=tuple(gaps),
-        facts={name: facts.together([each.facts[name] for each in files if name in each.facts]) for name in names},
+        facts={name: facts.together([each.facts[name] for each in files if name in each.facts]) for name in logged},
         meters={name: meter for each in files for name, meter in each.meters.items()},
+        stated={
+            name: tuple(dict.fromkeys(each.stated[name] for each in files if name in each.stated)) for name in stated
+        },
+        drawn={name: title for each in files for name, title in each.drawn.items()},
         revolutions=sum(each.revolutions for each in files) + turned,
         running_seconds=sum(each.running_seconds for each in files) + ran,
         energy=sum(each.energy for each in files) + worked,
@@ -180,9 +188,10 @@ def _once(frame: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
 
     made = {column: frame[column].to_numpy(dtype=float) for column in frame.columns}
     for name in names:
-        for end in (f"{name}.low", f"{name}.high"):
-            if np.array_equal(made[name].view(np.int64), made[end].view(np.int64)):
-                made[end] = made[name]
+        least, most = f"{name}.low", f"{name}.high"
+        for end, other in ((least, name), (most, name), (most, least)):
+            if np.array_equal(made[other].view(np.int64), made[end].view(np.int64)):
+                made[end] = made[other]
     return pd.DataFrame(made, index=frame.index, copy=False)
 
 

@@ -3,20 +3,27 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from sitegen import units
-from sitegen.problems import nearest, shown
+from sitegen.problems import shown
 from sitegen.program import channels
-from sitegen.program.model import LogChannel, LogSource, LogTime, Where
+from sitegen.program.model import Address, LogChannel, LogSource, LogTime, Where
 from sitegen.reader.blocked import Blocked, refusal
-from sitegen.reader.headers import parted, plain
+from sitegen.reader.find import MARK_NAMES
+from sitegen.reader.headers import joined, parted, plain
+from sitegen.reader.layout import Layout as Written
+from sitegen.reader.numbers import numbers
+from sitegen.reader.place import Misplaced, ending, labels, place
+from sitegen.reader.table import separator_sure, units_of
 from sitegen.vocabulary import Problem
 
 LOOKED_AT = 60  # rows below the headers that are looked at before any is read
-_SEARCHED = 40  # rows searched for headers that are not where they were announced
-_NUMERIC = re.compile(r"[+-]?\d+([.,]\d+)*([eE][+-]?\d+)?", re.ASCII)
+# words for time in headers, in the languages of the trade met so far; common practice, no source
+_TIMES = frozenset({"t", "time", "timestamp", "elapsed", "zeit", "temps", "tiempo", "tempo", "tijd", "tid", "czas"})
 
 
 @dataclass(frozen=True)
@@ -79,24 +86,26 @@ class Layout:
     def unused(self) -> tuple[str, ...]:
         """Headers of the columns that are read for nothing."""
         used = {*self.numeric, *self.textual}
-        return tuple(name for at, name in enumerate(self.header) if name and at not in used)
+        return tuple(name for at, name in enumerate(labels(self.header)) if self.header[at] and at not in used)
 
     def label(self, at: int) -> str:
         """Header of a column as it is told."""
-        return self.header[at] or f"column {at + 1}"
+        return labels(self.header)[at]
 
 
 def wanted(source: LogSource) -> set[str]:
     """Headers a log has to have."""
     times = [source.time, *(channel.time for channel in source.channels)]
-    found = {plain(channel.header) for channel in source.channels}
-    return found | {plain(name) for time in times if time is not None for name in time.headers}
+    found = [channel.at for channel in source.channels]
+    found += [each for time in times if time is not None for each in time.at]
+    found += [each.left_of for each in found if each.left_of is not None]
+    return {plain(each.header) for each in found if each.header}
 
 
 def known_headers(source: LogSource) -> Callable[[Sequence[str]], int]:
     """A count of the cells of a row that are headers of the log, or the end of one where headers have several rows."""
     names = wanted(source)
-    if source.header_rows > 1:
+    if source.header_rows != 1:
         names |= {name.rpartition(" ")[2] for name in names}
 
     def count(cells: Sequence[str]) -> int:
@@ -105,70 +114,108 @@ def known_headers(source: LogSource) -> Callable[[Sequence[str]], int]:
     return count
 
 
+def settled(source: LogSource, written: Written) -> LogSource:
+    """The entry with what it leaves to be found in the file."""
+    order = written.date_order.value
+
+    def dated(time: LogTime | None) -> LogTime | None:
+        unsaid = time is not None and time.kind != "elapsed" and not time.date_order
+        return replace(time, date_order=order) if time is not None and unsaid else time
+
+    return replace(
+        source,
+        decimal=written.marks.value.decimal,
+        header_rows=max(len(written.heads.value), 1),
+        units_row=bool(written.units_row.value or source.units_row),
+        time=dated(source.time),
+        channels=tuple(replace(channel, time=dated(channel.time)) for channel in source.channels),
+    )
+
+
+def refusals(written: Written, filled: Sequence[int], source: LogSource, file: str) -> int:
+    """Line of the first row of headers. Raises `Blocked` where the file and its entry do not fit together."""
+    skipped = source.skip_rows or 0
+    first = next((line for line in filled if line > skipped), 0)
+    if not first:
+        what = f"nothing is left after the {skipped} rows to skip" if filled else "the file is empty"
+        raise refusal(file, 0, "log-empty", what, "headers and samples", "see whether this is the right file")
+    separator_sure(written, file, source.where)
+    heads, word = written.heads.value, written.word
+    if written.heads.against:
+        line = written.heads.against[0].line
+        raise refusal(
+            file, heads[0], "header-elsewhere", f"this is not the row of headers: that is {word} {line}",
+            "the headers after the rows to skip",
+            f"write `skip_rows: {line - (source.header_rows or 1)}` in the record entry, or take it out",
+        )  # fmt: skip
+    if written.units_row.against:
+        raise refusal(
+            file, written.units_row.against[0].line, "units-row-unannounced", "this row looks like a row of units",
+            "rows of samples below the headers, as the entry says", "take `units_row` out of the record entry",
+        )  # fmt: skip
+    return heads[0] if heads else first
+
+
+def either(written: Written, layout: Layout, file: str) -> list[Problem]:
+    """Columns whose figures read as two numbers, where nothing in the file tells which."""
+    found = []
+    for at in layout.numeric if written.marks.by == "open" else ():
+        spot = written.columns[at].either if at < len(written.columns) else None
+        if spot is not None:
+            mark = written.marks.value.decimal
+            found.append(
+                Problem(
+                    file, spot.line, 0, "mark-either",
+                    f'"{shown(spot.text)}" may have a decimal {MARK_NAMES[mark]} or a thousands mark',
+                    "figures that read one way", "",
+                    f'write `decimal: "{mark}"` in the record entry; if it parts thousands, export the log without',
+                    layout.label(at),
+                )
+            )  # fmt: skip
+    return found
+
+
 def lay_out(rows: Sequence[Sequence[str]], lines: Sequence[int], source: LogSource, file: str, word: str) -> Layout:
     """The layout of a log whose first rows, from that of the headers on, are given as cells with their lines.
 
-    Raises `Blocked` with everything that does not fit.
+    Of the entry nothing is left to be found. Raises `Blocked` with everything that does not fit.
     """
-    count = source.header_rows
+    count = source.header_rows or 1
     if len(rows) < count:
         raise refusal(file, 0, "log-empty", f"the file ends within its {count} rows of headers", "headers and samples")
     line = lines[count - 1]
     width = max(len(row) for row in rows[:count])
     heads = [tuple(plain(cell) for cell in [*row, *[""] * (width - len(row))]) for row in rows[:count]]
-    joined, carried = _joined(heads)
+    whole, carried = joined(heads, carried=False), joined(heads)
     begin = count
     below = [""] * width
     if source.units_row:
-        below = _units(rows, lines, count, width, file)
+        below = units_of(rows[count] if count < len(rows) else [], width, file, lines[min(count, len(lines) - 1)])
         heads.append(tuple(below))
         begin += 1
-    names = _Names(joined, carried, below, line, source, file)
+    names = _Names(whole, carried, below, rows[begin:], line, source, file)
     axes = names.axes()
-    layout = Layout(tuple(joined), tuple(heads), line, begin, tuple(axes))
+    layout = Layout(tuple(whole), tuple(heads), line, begin, tuple(axes))
     _first_rows(layout, rows[begin:], lines[begin:], source, file, word)
     return layout
 
 
-def _joined(heads: Sequence[Sequence[str]]) -> tuple[list[str], list[str]]:
-    """Headers of several rows joined by a blank: as they stand, and with a group's name over all of its columns."""
-    carried = []
-    for row, cells in enumerate(heads):
-        kept, last = [], ""
-        for cell in cells:
-            last = cell or (last if row + 1 < len(heads) else "")
-            kept.append(last)
-        carried.append(kept)
-    return (
-        [" ".join(filter(None, parts)) for parts in zip(*heads, strict=True)],
-        [" ".join(filter(None, parts)) for parts in zip(*carried, strict=True)],
-    )
-
-
-def _units(rows: Sequence[Sequence[str]], lines: Sequence[int], at: int, width: int, file: str) -> list[str]:
-    cells = [plain(cell) for cell in rows[at]] if at < len(rows) else []
-    number = next((cell for cell in cells if _NUMERIC.fullmatch(cell) and cell != "1"), "")
-    if number or not cells:
-        raise refusal(
-            file,
-            lines[min(at, len(lines) - 1)],
-            "units-row-missing",
-            f'this row holds the number "{shown(number)}", not units' if number else "there is no row of units",
-            "a row of units below the headers, as announced",
-            "take `units_row` out of the record entry",
-        )
-    cells = [cell[1:-1].strip() if cell[:1] + cell[-1:] in {"[]", "()"} else cell for cell in cells[:width]]
-    return cells + [""] * (width - len(cells))
-
-
 class _Names:
-    """Finds columns by their headers, and collects what does not fit."""
+    """Finds the columns that an entry names, and collects what does not fit."""
 
     def __init__(
-        self, joined: list[str], carried: list[str], below: list[str], line: int, source: LogSource, file: str
+        self,
+        joined: list[str],
+        carried: list[str],
+        below: list[str],
+        rows: Sequence[Sequence[str]],
+        line: int,
+        source: LogSource,
+        file: str,
     ) -> None:
-        self._joined, self._carried, self._below = joined, carried, below
+        self._joined, self._carried, self._below, self._rows = joined, carried, below, rows
         self._line, self._source, self._file = line, source, file
+        self._labels = labels(joined)
         self._problems: list[Problem] = []
         self._taken: dict[int, str] = {}
 
@@ -180,22 +227,18 @@ class _Names:
             if time is not None:
                 times.setdefault(time, []).append(channel)
         made = []
+        beside: list[tuple[LogTime, LogChannel, Column]] = []
         for time, own in times.items():
-            at = tuple(self._column(header, "time", self._source.where) for header in time.headers)
+            at = tuple(self._column(each, "time", self._source.where) for each in time.at)
             columns = [self._channel(channel) for channel in own]
-            header = " and ".join(time.headers)
-            if None not in at:
-                self._unit(at[0], "time", time.unit if time.kind == "elapsed" else "", ("time",), self._source.where)
-                scale = units.converter(time.unit, "time")[0] if time.kind == "elapsed" else 1.0
-                made.append(
-                    Axis(
-                        time,
-                        tuple(each for each in at if each is not None),
-                        header,
-                        scale,
-                        tuple(filter(None, columns)),
-                    )
-                )
+            if not time.at:
+                both = zip(own, columns, strict=True)
+                beside += [(time, channel, column) for channel, column in both if column is not None]
+            elif None not in at:
+                found = tuple(each for each in at if each is not None)
+                header = " and ".join(self._name(*each) for each in zip(time.at, found, strict=True))
+                made.append(self._axis(time, found, header, tuple(filter(None, columns)), self._source.where))
+        made += self._to_the_left(beside)
         if len({axis.time.kind == "elapsed" for axis in made}) > 1:
             self._entry(
                 self._source.where,
@@ -210,8 +253,66 @@ class _Names:
             raise Blocked(*sorted(set(self._problems)))
         return made
 
+    def _axis(self, time: LogTime, at: tuple[int, ...], header: str, columns: tuple[Column, ...], where: Where) -> Axis:
+        elapsed = time.kind == "elapsed"
+        self._unit(at[0], "time", time.unit if elapsed else "", ("time",), where)
+        return Axis(time, at, header, units.converter(time.unit, "time")[0] if elapsed else 1.0, columns)
+
+    def _to_the_left(self, beside: Sequence[tuple[LogTime, LogChannel, Column]]) -> list[Axis]:
+        """An axis for each channel whose time stands directly to its left."""
+        left = {self._joined[column.at - 1] for _, _, column in beside if column.at}
+        alike = len(beside) > 1 and len(left) == 1  # one name left of every channel
+        made = []
+        for time, channel, column in beside:
+            at = column.at - 1
+            header = self._labels[at] if at >= 0 else ""
+            why = self._no_time(at, alike)
+            if why:
+                self._entry(
+                    channel.where,
+                    "time-not-left",
+                    f'left of "{shown(column.header)}" in {shown(self._file)} {why}',
+                    "the time of the channel in the column directly to its left, rising from row to row",
+                    step=f"name the time of {channel.name} by itself, as in `time: {{column: {{number: 1}}, unit: s}}`",
+                )
+                continue
+            self._taken[at] = "time"
+            made.append(self._axis(time, (at,), header, (column,), channel.where))
+        return made
+
+    def _no_time(self, at: int, alike: bool) -> str:
+        """What stands in a column that is to be a time and does not read as one; "" where it does."""
+        if at < 0:
+            return "stands nothing"
+        header = self._labels[at]
+        if at in self._taken:
+            return f'stands "{shown(header)}", which is {self._taken[at]}'
+        written = [(plain(row[at]) if at < len(row) else "") for row in self._rows]
+        cells = [cell for cell in written if cell]
+        stands = f'stands "{shown(header)}"' + (f" with {shown(', '.join(cells[:3]))}" if cells else "")
+        said = [unit for unit in (ending(self._joined[at]), self._below[at]) if units.is_unit(unit)]
+        of_time = [units.unit(unit).vector == units.unit("s").vector for unit in said]
+        if not all(of_time):
+            return f'{stands} in "{shown(said[of_time.index(False)])}"'
+        words = set(re.split(r"[^a-zà-ž]+", parted(self._joined[at])[0].casefold()))
+        if not (of_time or alike or words & _TIMES):
+            return f"{stands}, and nothing says that it is a time"
+        read = numbers(np.array(cells, dtype=object), self._source.decimal)
+        values = read.values[~np.isnan(read.values)]
+        if 2 * len(values) < len(cells) or not cells:
+            return f"{stands}: these are no numbers" if cells else f"{stands} without a number"
+        steps = np.diff(values)
+        if (steps < 0).any() or (len(steps) and not (steps > 0).any()):
+            return f"{stands}, which does not rise"
+        return ""
+
+    def _name(self, address: Address, at: int) -> str:
+        """A column as the entry calls it, where it does so by a header of its own; else by its place."""
+        alone = address.header and not address.which
+        return address.header if alone else self._labels[at]
+
     def _channel(self, channel: LogChannel) -> Column | None:
-        at = self._column(channel.header, channel.name, channel.where)
+        at = self._column(channel.at, channel.name, channel.where)
         what = channels.of(channel)
         try:
             scale, offset = channels.converter(what, channel.unit)
@@ -222,78 +323,46 @@ class _Names:
             return None
         self._unit(at, channel.name, channel.unit, what.dimensions, channel.where)
         low, high = (what.low - offset) / scale, (what.high - offset) / scale
-        return Column(channel.name, what.title, at, self._joined[at] or channel.header, scale, offset, low, high)
+        header = self._labels[at] if self._joined[at] else channel.at.header or self._labels[at]
+        return Column(channel.name, what.title, at, header, scale, offset, low, high)
 
-    def _column(self, header: str, use: str, where: Where) -> int | None:
-        """Position of a header, with or without its bracketed unit."""
-        name = plain(header)
-        found: list[int] = []
-        for each in (self._joined, self._carried):
-            found = found or [i for i, cell in enumerate(each) if cell == name]
-        for each in (self._joined, self._carried):
-            found = found or [i for i, cell in enumerate(each) if parted(cell)[0] == name]
-        where = where if where.file else self._source.where
-        if not found:
-            self._entry(
-                where,
-                "column-missing",
-                f'{shown(self._file)} has no column "{shown(header)}"',
-                f"a header of line {self._line}",
-                nearest(name, filter(None, [*self._joined, *self._carried])),
-            )
+    def _column(self, address: Address, use: str, where: Where) -> int | None:
+        """Position of the column an address means; each has one use."""
+        try:
+            at = place(self._joined, address, self._file, f"line {self._line}", self._carried)
+        except Misplaced as fault:
+            self._entry(where, fault.code, str(fault), fault.expected, fault.nearest, fault.next_step)
             return None
-        if len(found) > 1:
-            self._entry(
-                where,
-                "column-ambiguous",
-                f'"{shown(header)}" stands over {len(found)} columns of {shown(self._file)}',
-                "a header of its own over each column",
-            )
-            return None
-        before = self._taken.setdefault(found[0], use)
+        before = self._taken.setdefault(at, use)
         if before != use:
+            name = shown(self._name(address, at))
             self._entry(
                 where,
                 "column-twice",
-                f'the column "{shown(header)}" of {shown(self._file)} is {before} and {use}',
+                f'the column "{name}" of {shown(self._file)} is {before} and {use}',
                 "one use a column",
             )
             return None
-        return found[0]
+        return at
 
     def _unit(self, at: int | None, use: str, stated: str, dimensions: Sequence[str], where: Where) -> None:
         """Complains where the file itself names another unit than the record entry."""
         if at is None or not stated:
             return
-        for written, place in ((parted(self._joined[at])[1], "header"), (self._below[at], "row of units")):
-            if written and not _agree(written, stated, dimensions):
+        for written, stands in ((ending(self._joined[at]), "header"), (self._below[at], "row of units")):
+            if written and not units.agree(written, stated, flow="flow" in " ".join(dimensions)):
                 self._entry(
                     where,
                     "unit-contradicted",
                     f'{use} is in "{shown(stated)}" here, but in "{shown(written)}" '
-                    f"in the {place} of {shown(self._file)}",
+                    f"in the {stands} of {shown(self._file)}",
                     "the same unit in both",
                 )
 
-    def _entry(self, where: Where, code: str, what: str, expected: str, near: str = "") -> None:
+    def _entry(self, where: Where, code: str, what: str, expected: str, near: str = "", step: str = "") -> None:
         where = where if where.file else self._source.where
-        self._problems.append(
-            Problem(where.file, where.line, where.column, code, what, expected, near, "correct the record entry")
-        )
-
-
-def _agree(written: str, stated: str, dimensions: Sequence[str]) -> bool:
-    """Whether two units are one; a remark that is no unit says nothing against it."""
-    try:
-        mine, theirs = units.unit(stated), units.unit(written)
-    except units.UnitError:
-        return True
-    if mine.vector != theirs.vector:
-        return False
-    if theirs.nature and mine.nature and theirs.nature != mine.nature:
-        return False
-    plain_scale = (theirs.scale, theirs.offset) == (mine.scale, mine.offset)
-    return plain_scale or bool("flow" in " ".join(dimensions) and theirs.reference != mine.reference)
+        step = step or "correct the record entry"
+        self._problems.append(Problem(where.file, where.line, where.column, code, what, expected, near, step))
 
 
 def _first_rows(
@@ -328,23 +397,3 @@ def _first_rows(
             "a header over every column",
             "write the missing header, or take the column without one out",
         )
-
-
-def header_elsewhere(
-    rows: Iterator[tuple[int, Sequence[str]]], at: int, source: LogSource, file: str, word: str
-) -> Blocked | None:
-    """A refusal that says where the headers are, when they are not in the row `at` but further on or before."""
-    known = known_headers(source)
-    for number, (line, cells) in enumerate(rows):
-        if number >= _SEARCHED:
-            break
-        if line != at and known([plain(cell) for cell in cells]) > 0:
-            return refusal(
-                file,
-                at,
-                "header-elsewhere",
-                f"this is not the row of headers: that is {word} {line}",
-                "the headers after the rows to skip",
-                f"write `skip_rows: {line - source.header_rows}` in the record entry",
-            )
-    return None

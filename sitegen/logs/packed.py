@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from sitegen.logs.cells import Block, Columns, Odd, Parser, as_numbers
-from sitegen.logs.layout import Layout, header_elsewhere, known_headers, lay_out
+from sitegen.logs.layout import Layout, known_headers, lay_out, refusals, settled
 from sitegen.problems import shown
 from sitegen.program.model import LogSource, RecordSource
 from sitegen.reader.blocked import Blocked, refusal
 from sitegen.reader.decode import folder_of, taken
-from sitegen.reader.headers import plain
+from sitegen.reader.find import find_cells
 from sitegen.reader.kinds import PACKED_LIMIT
 from sitegen.reader.parquet import open_parquet, pyarrow_for, unpacked
+from sitegen.reader.table import stated_of
 from sitegen.regular import open_regular
 
 if TYPE_CHECKING:
@@ -32,8 +34,11 @@ class _Fault(Exception):  # noqa: N818
     """Carries a fault of ours past those who look for faults of the workbook."""
 
 
-def read_workbook(path: Path, file: str, source: LogSource, take: Take) -> str:
-    """Every row of a worksheet in blocks, in order, with the layout; what was read, in words. Raises `Blocked`."""
+def read_workbook(path: Path, file: str, source: LogSource, take: Take) -> tuple[str, tuple[str, ...]]:
+    """Every row of a worksheet in blocks, in order, with the layout; what was read, in words, and notes.
+
+    Raises `Blocked`.
+    """
     from sitegen.reader.workbook import scan_workbook
 
     data = taken(path, file, lambda stream: stream.read(), PACKED_LIMIT)
@@ -55,7 +60,7 @@ def read_workbook(path: Path, file: str, source: LogSource, take: Take) -> str:
     except _Fault as fault:
         raise fault.__cause__ or fault from None
     rows.end()
-    return said
+    return said, rows.notes
 
 
 class _Rows:
@@ -66,10 +71,11 @@ class _Rows:
         self._rows: list[list[str]] = []
         self._lines: list[int] = []
         self._layout: Layout | None = None
+        self.notes: tuple[str, ...] = ()  # what was found of how the worksheet is written
 
     def add(self, number: int, cells: list[str]) -> None:
         """One row with something in it."""
-        if self._layout is None and number <= self._source.skip_rows:
+        if self._layout is None and number <= (self._source.skip_rows or 0):
             return
         self._rows.append(cells)
         self._lines.append(number)
@@ -85,14 +91,11 @@ class _Rows:
         if self._layout is None:
             if not self._rows:
                 raise refusal(self._file, 0, "log-empty", "nothing is left after the rows to skip", "headers and rows")
-            named = self._rows[min(self._source.header_rows, len(self._rows)) - 1]
-            if not known_headers(self._source)([plain(cell) for cell in named]):
-                rows = iter(zip(self._lines, self._rows, strict=True))
-                elsewhere = header_elsewhere(rows, self._lines[0], self._source, self._file, "row")
-                if elsewhere is not None:
-                    raise elsewhere
-            self._layout = lay_out(self._rows, self._lines, self._source, self._file, "row")
-            begin = self._layout.begin
+            written = find_cells(self._rows, self._lines, stated_of(self._source, known_headers(self._source)))
+            head = self._lines.index(refusals(written, self._lines, self._source, self._file))
+            self._source, self.notes = settled(self._source, written), written.found
+            self._layout = lay_out(self._rows[head:], self._lines[head:], self._source, self._file, "row")
+            begin = head + self._layout.begin
             self._rows, self._lines = self._rows[begin:], self._lines[begin:]
         width = self._layout.width
         block = Parser(self._layout, "comma", ".", self._file).of_rows(
@@ -114,10 +117,10 @@ def read_parquet(path: Path, file: str, source: LogSource, take: Take) -> str:
         ):
             header = [str(name) for name in opened.schema_arrow.names]
             layout = _of_names(header, opened.schema_arrow, source, file)
-            names = [header[at] for at in sorted({*layout.numeric, *layout.textual})]
+            names = list(dict.fromkeys(header[at] for at in sorted({*layout.numeric, *layout.textual})))
             line = 1
             for batch in _batches(opened, names):
-                take(layout, _block(batch, layout, line))
+                take(layout, _block(batch, header, layout, line))
                 line += batch.num_rows
     except (pa.ArrowException, OSError, OverflowError, UnicodeDecodeError) as fault:  # names of columns too
         raise refusal(
@@ -138,6 +141,7 @@ def _batches(opened: pq.ParquetFile, names: list[str]) -> Iterator[pa.RecordBatc
 def _of_names(header: list[str], schema: pa.Schema, source: LogSource, file: str) -> Layout:
     import pyarrow as pa
 
+    source = replace(source, header_rows=1, units_row=False)
     layout = lay_out([header, ["0"] * len(header)], [0, 1], source, file, "row")
     for at in layout.numeric:
         kind = schema.field(at).type
@@ -162,8 +166,11 @@ def _is_number(kind: pa.DataType) -> bool:
     return bool(types.is_integer(kind) or types.is_floating(kind) or types.is_decimal(kind) or types.is_null(kind))
 
 
-def _block(batch: pa.RecordBatch, layout: Layout, line: int) -> Block:
-    """Columns of a batch. Texts are read as in any other log; stamps with a type of their own become texts."""
+def _block(batch: pa.RecordBatch, header: Sequence[str], layout: Layout, line: int) -> Block:
+    """Columns of a batch, which has all of a repeated name; texts are read as in any other log.
+
+    Stamps with a type of their own become texts.
+    """
     import pyarrow as pa
 
     lines = np.arange(line, line + batch.num_rows, dtype=np.int64)
@@ -171,7 +178,8 @@ def _block(batch: pa.RecordBatch, layout: Layout, line: int) -> Block:
     texts: Columns = {}
     odd: dict[int, Odd] = {}
     for at in sorted({*layout.numeric, *layout.textual}):
-        column = batch.column(batch.schema.names.index(layout.header[at]))
+        alike = [place for place, name in enumerate(batch.schema.names) if name == header[at]]
+        column = batch.column(alike[header[:at].count(header[at])])
         if pa.types.is_dictionary(column.type) and not pa.types.is_string(column.type.value_type):
             column = column.cast(column.type.value_type)
         if at in layout.textual:
@@ -199,6 +207,7 @@ def _block(batch: pa.RecordBatch, layout: Layout, line: int) -> Block:
         {at: values[filled] for at, values in made.items()},
         {at: cells[filled] for at, cells in texts.items()},
         odd,
+        idle=(int((~filled).sum()), int(lines[~filled][0])),
     )
 
 

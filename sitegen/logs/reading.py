@@ -23,17 +23,18 @@ from sitegen.logs.axis import Clock, Fed
 from sitegen.logs.bins import NARROWEST, Bins, Shares
 from sitegen.logs.cells import Block, Odd, Parser
 from sitegen.logs.facts import ChannelFacts, Tally
-from sitegen.logs.layout import LOOKED_AT, Column, Layout, header_elsewhere, known_headers, lay_out
+from sitegen.logs.layout import LOOKED_AT, Column, Layout, either, known_headers, lay_out, refusals, settled
 from sitegen.logs.packed import read_parquet, read_workbook
 from sitegen.logs.sums import Sums
 from sitegen.problems import shown
-from sitegen.program.model import LogSource, RecordSource
-from sitegen.program.records import PARQUET, WORKBOOKS
+from sitegen.program.files import WORKBOOKS
+from sitegen.program.model import LogSource
+from sitegen.program.records import PARQUET
 from sitegen.reader.blocked import Blocked, refusal
 from sitegen.reader.find import find
 from sitegen.reader.numbers import Complaint, numbers
 from sitegen.reader.pieces import STEP, Piece, opening, pieces
-from sitegen.reader.records import SEPARATORS, cut
+from sitegen.reader.records import cut
 from sitegen.reader.stamps import FAULTS
 from sitegen.reader.table import stated_of
 from sitegen.reasons import READING
@@ -97,6 +98,7 @@ class LogFile:
     phase: str
     rows: int = 0  # rows of samples in the file
     used: int = 0  # of them with an instant
+    idle: int = 0  # further rows, with nothing in the columns that are read
     start: str = ""  # ISO stamp of the first row, local; "" where the time is elapsed or has no date
     first: float = 0.0  # s as written, of the first row: elapsed time, or seconds since midnight or since 1970
     seconds: float = 0.0  # s from the first instant to the last
@@ -117,6 +119,10 @@ class LogFile:
     notes: tuple[str, ...] = ()
     unused: tuple[str, ...] = ()  # headers of columns the entry does not name
     meters: Mapping[str, str] = field(default_factory=dict)  # flow channel -> id of its meter
+    stated: Mapping[str, float] = field(
+        default_factory=dict
+    )  # in the bins as well: what the entry states for all of it
+    drawn: Mapping[str, tuple[str, str]] = field(default_factory=dict)  # channel of one's own -> title, unit
 
     @property
     def channels(self) -> tuple[str, ...]:
@@ -143,6 +149,7 @@ class _Reader:
 
     def __init__(self, source: LogSource, file: str) -> None:
         self._source, self._file = source, file
+        self._decimal = "."  # of a text: as found, or as the entry says
         self._layout: Layout | None = None
         self._clocks: list[Clock] = []
         self._tallies: dict[str, Tally] = {}
@@ -152,7 +159,7 @@ class _Reader:
         self._odd: dict[int, Odd] = {}
         self._decimals: Counter[int] = Counter()
         self._outside: dict[str, tuple[int, int, float]] = {}  # count, line and number of the first
-        self._short = self._heads = (0, 0)
+        self._short = self._heads = self._above = self._idle = (0, 0)
         self._ended = self._rows = self._used = 0
         self._origin: float | None = None
         self._end = 0.0
@@ -165,7 +172,8 @@ class _Reader:
         """All of the file. Raises `Blocked`."""
         ending = PurePosixPath(self._file).suffix.lower()
         if ending in WORKBOOKS:
-            self._encoding = read_workbook(path, self._file, self._source, self.take)
+            self._encoding, notes = read_workbook(path, self._file, self._source, self.take)
+            self._notes += notes
         elif ending == PARQUET:
             self._encoding = read_parquet(path, self._file, self._source, self.take)
         else:
@@ -176,27 +184,21 @@ class _Reader:
         begin = opening(path, file, source.encoding)
         self._encoding, self._notes = begin.encoding, list(begin.notes)
         lines = begin.lines
-        at = next((i for i in range(source.skip_rows, len(lines)) if lines[i].strip()), -1)
-        if at < 0:
-            after = f"nothing is left after the {source.skip_rows} rows to skip"
-            what = after if any(line.strip() for line in lines) else "the file is empty"
-            raise refusal(file, 0, "log-empty", what, "headers and samples", "see whether this is the right file")
-        asked = RecordSource("runlog", source.file, source.where, separator=source.separator)
-        named = min(at + source.header_rows, len(lines)) - 1
-        known = known_headers(source)
-        self._separator = find(lines, stated_of(asked, known)).separator.value
-        if not known(cut(lines[named], self._separator)):
-            words = [self._separator] if source.separator else list(SEPARATORS)
-            others = ((i + 1, cut(line, word)) for i, line in enumerate(lines[:LOOKED_AT]) for word in words)
-            elsewhere = header_elsewhere(others, named + 1, source, file, "line")
-            if elsewhere is not None:
-                raise elsewhere
-        rows = [cut(line, self._separator) for line in lines[at : at + source.header_rows + 1 + LOOKED_AT]]
-        layout = lay_out(rows, range(at + 1, at + 1 + len(rows)), source, file, "line")
+        written = find(lines, stated_of(source, known_headers(source)), begin.encoding)
+        filled = [at for at, line in enumerate(lines, 1) if line.strip()]
+        head = refusals(written, filled, source, file)
+        self._source = source = settled(source, written)
+        self._separator, self._decimal = written.separator.value, source.decimal
+        self._notes += written.found
+        numbers = [at for at in filled if at >= head][: (source.header_rows or 1) + 1 + LOOKED_AT]
+        rows = [cut(lines[at - 1], self._separator) for at in numbers]
+        layout = lay_out(rows, numbers, source, file, "line")
+        if wrong := either(written, layout, file):
+            raise Blocked(*wrong)
         parser = Parser(layout, self._separator, source.decimal, file, _has_arrow())
         threads = 1 if path.stat().st_size <= 2 * STEP else 0
-        first = at + layout.begin
-        for block in _in_order(parser, pieces(path, file, begin.encoding, first), threads, first + 1):
+        first = numbers[layout.begin] if layout.begin < len(numbers) else len(lines) + 1
+        for block in _in_order(parser, pieces(path, file, begin.encoding, first - 1), threads, first):
             self.take(layout, block)
 
     # ---- blocks -----------------------------------------------------------------------------------------------------
@@ -257,6 +259,8 @@ class _Reader:
         self._ended = block.ended or self._ended
         self._short = self._short[0] + block.short[0], self._short[1] or block.short[1]
         self._heads = self._heads[0] + block.heads[0], self._heads[1] or block.heads[1]
+        self._above = self._above[0] + block.above[0], self._above[1] or block.above[1]
+        self._idle = self._idle[0] + block.idle[0], self._idle[1] or block.idle[1]
         for at, odd in block.odd.items():
             own = self._odd.setdefault(at, Odd())
             own.counts.update(odd.counts)
@@ -350,13 +354,20 @@ class _Reader:
         turned = self._sums.turning
         if main.midnights:
             self._notes.append(f"times of day pass midnight {main.midnights} times")
+        if self._idle[0]:
+            rows = "row" if self._idle[0] == 1 else "rows"
+            where = f"{counts(self._file)} {self._idle[1]}"
+            self._notes.append(f"{self._idle[0]} {rows} with nothing in the columns that are read, first in {where}")
         bins = self._bins.frame(linear)
+        for name, value in self._source.constants.items():
+            bins[name] = bins[f"{name}.low"] = bins[f"{name}.high"] = value
         return LogFile(
             self._file,
             self._source.engine,
             self._source.phase,
             rows=self._rows,
             used=self._used,
+            idle=self._idle[0],
             start=min((clock.start for clock in self._clocks if clock.start), default=""),
             first=self._origin or 0.0,
             seconds=self._end,
@@ -377,12 +388,14 @@ class _Reader:
             notes=tuple(self._notes),
             unused=layout.unused,
             meters={channel.name: channel.meter for channel in self._source.channels if channel.meter},
+            stated=self._source.constants,
+            drawn={each.name: (each.drawn, each.unit) for each in self._source.channels if each.drawn},
         )
 
     def _main(self) -> Clock:
         """The clock that speaks for the file: that of the whole file, else of the speed, else of the first channel."""
         for clock in self._clocks:
-            if clock.axis.time == self._source.time:
+            if self._source.time is not None and self._source.time.at and clock.axis.time.at == self._source.time.at:
                 return clock
         return next(
             (clock for clock in self._clocks if any(c.name == "speed" for c in clock.axis.columns)), self._clocks[0]
@@ -411,8 +424,8 @@ class _Reader:
             marked = float(self._decimals[at])
             share = min(1.0, _JUDGED / (sum(odd.cells.values()) + marked))
             cells = [cell for cell, count in odd.cells.items() for _ in range(max(1, round(count * share)))]
-            cells += [f"0{self._source.decimal}5"] * round(marked * share)
-            read = numbers(np.array(cells, dtype=object), self._source.decimal)
+            cells += [f"0{self._decimal}5"] * round(marked * share)
+            read = numbers(np.array(cells, dtype=object), self._decimal)
             if read.complaint:
                 what, expected, step = _MARKS[read.complaint]
                 line = odd.first["not-a-number"][0]
@@ -465,8 +478,10 @@ class _Reader:
             return []
         found: list[Problem] = []
 
-        def tell(line: int, code: str, what: str, expected: str, column: str = "") -> None:
-            step = "correct the log, or leave them missing"
+        def tell(
+            line: int, code: str, what: str, expected: str, column: str = "",
+            step: str = "correct the log, or leave them missing",
+        ) -> None:  # fmt: skip
             found.append(self._problem(line, code, what, expected, step, column, "warning"))
 
         for at, odd in self._odd.items():
@@ -491,7 +506,15 @@ class _Reader:
                 said = f"the time is that of the {counts(self._file)} before, and both count"
                 tell(clock.repeated[1], "time-repeated", said + _alike(clock.repeated[0], counts(self._file)),
                      "a time of its own in each", clock.axis.header)  # fmt: skip
-        if self._heads[0]:
+        if self._above[0]:
+            lines = counts(self._file) + "s" * (self._above[0] > 1)
+            said = (
+                f"another preamble stands above the headers again ({self._above[0]} {lines} in all): a section of "
+                "its own begins, and its rows are read on as those of one log"
+            )
+            step = "if they are runs of their own, make a file of each"
+            tell(self._above[1], "section-begins", said, "one preamble and one row of headers, at the top", step=step)
+        elif self._heads[0]:
             said = "the headers stand here again, and are skipped"
             tell(self._heads[1], "header-repeated", said + _alike(self._heads[0], "place"), "headers once")
         columns = {column.name: column for axis in layout.axes for column in axis.columns}

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from sitegen.declarations import Stream
-from sitegen.looking import propose, seen, told
+from sitegen.looking import profile, propose, seen, told
 from sitegen.problems import Collector
-from sitegen.program import build, definitions, schema, yamlfile
+from sitegen.program import build, definitions, mappings, schema, yamlfile
 from sitegen.program.folder import DEFINITIONS, PROGRAM
+from sitegen.program.inside import files_inside
 from sitegen.program.model import Definitions, Program
 from sitegen.program.node import Node
 from sitegen.reader.blocked import Blocked
 from sitegen.reader.headers import parted
+from sitegen.regular import there
 
 _OURS = 0.5  # share of headers that are fields of the stream from which a table needs no `columns`
 
@@ -39,9 +42,22 @@ def report(path: Path, kind: str, streams: Sequence[Stream], sheet: str = "") ->
     home = _home(path)
     program = program_of(home) if home is not None else None
     name = path.absolute().relative_to(home).as_posix() if home is not None else path.name
-    found = seen.look(path, f"{home.name}/{name}" if home is not None else path.as_posix(), sheet)
+    file = f"{home.name}/{name}" if home is not None else path.as_posix()
+    of_traces = any(each.name == kind and any(what.name == "trace" for what in each.fields) for each in streams)
+    may_be = (of_traces or not kind) and not _names_traces(path, file, sheet)
+    if may_be and (said := profile.report(path, file, name, sheet, sure=not kind)):
+        return said, False
+    found = seen.look(path, file, sheet)
     where = f"to be pasted into `records` of {home.name}/{PROGRAM}" if home is not None else "of a program file"
     return told.as_text(found, _proposal(found, kind, streams, program, name), kind, where), bool(found.refused)
+
+
+def _names_traces(path: Path, file: str, sheet: str) -> bool:
+    """Whether a file is a table of traces and no trace: it has a column of texts."""
+    try:
+        return any(column.kind == "text" for column in seen.look(path, file, sheet).columns)
+    except Blocked:
+        return False
 
 
 def unmapped(folder: Path, streams: Sequence[Stream]) -> list[str]:
@@ -49,7 +65,7 @@ def unmapped(folder: Path, streams: Sequence[Stream]) -> list[str]:
 
     Entries whose headers are the fields of their stream need none, and files that cannot be read are told elsewhere.
     """
-    homes = [folder] if (folder / PROGRAM).exists() else sorted(each.parent for each in folder.glob(f"*/{PROGRAM}"))
+    homes = [folder] if there(folder / PROGRAM) else sorted(each.parent for each in folder.glob(f"*/{PROGRAM}"))
     said = []
     for home in homes:
         program = program_of(home)
@@ -86,7 +102,7 @@ def _is_ours(found: seen.Seen, kind: str, streams: Sequence[Stream]) -> bool:
 
 def _home(path: Path) -> Path | None:
     """The folder of the program a file lies in."""
-    return next((each for each in path.absolute().parents if (each / PROGRAM).is_file()), None)
+    return next((each for each in path.absolute().parents if there(each / PROGRAM)), None)
 
 
 def entries(home: Path) -> list[Entry]:
@@ -94,16 +110,31 @@ def entries(home: Path) -> list[Entry]:
     document = yamlfile.read(home / PROGRAM, Collector(PROGRAM))
     if document is None or not isinstance(document.data, dict):
         return []
+    shared = yamlfile.read(home.resolve().parent / DEFINITIONS, Collector(DEFINITIONS))
+    document = mappings.expanded(document, Collector(PROGRAM), shared)
     records = document.data.get("records")
     made = []
     for stream, listed in records.items() if isinstance(records, dict) else ():
         for number, entry in enumerate(listed if isinstance(listed, list) else ()):
-            if isinstance(entry, dict) and isinstance(entry.get("file"), str):
+            file = _first(home, entry) if isinstance(entry, dict) else ""
+            if file:
                 line = document.at(("records", stream, number))[0]
                 mapped = "channels" in entry or "columns" in entry
                 sheet = entry.get("sheet")
-                made.append(Entry(stream, entry["file"], sheet if isinstance(sheet, str) else "", line, mapped))
+                made.append(Entry(stream, file, sheet if isinstance(sheet, str) else "", line, mapped))
     return made
+
+
+def _first(home: Path, entry: Mapping[str, object]) -> str:
+    """The file an entry names, or the first one that may fit its pattern; "" none."""
+    file, files = entry.get("file"), entry.get("files")
+    if isinstance(file, str) or not isinstance(files, str):
+        return file if isinstance(file, str) else ""
+    wanted = re.compile("".join("[^/]*" if each[:1] in "*{" else re.escape(each) for each in _HOLES.split(files)))
+    return next((name for name in sorted(files_inside(home)) if wanted.fullmatch(name)), "")
+
+
+_HOLES = re.compile(r"(\*|\{[a-z]*\})")
 
 
 def program_of(home: Path) -> Program | None:

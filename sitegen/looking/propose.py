@@ -19,10 +19,12 @@ from sitegen.looking.words import CHANNELS, FIELDS, GENERAL, HINTS, IDLE, LETTER
 from sitegen.methods import elements
 from sitegen.problems import listed
 from sitegen.program import channels
+from sitegen.program.files import SAID_BY_NAMES
 from sitegen.program.model import Program
+from sitegen.program.words import compared, names
 from sitegen.program.yamltext import scalar
 from sitegen.reader.headers import plain
-from sitegen.tables.columns import YES_NO
+from sitegen.tables.columns import MARKS, YES_NO, is_word, own_words
 from sitegen.tables.mapping import is_mark
 from sitegen.vocabulary import Field
 
@@ -33,9 +35,10 @@ _UNSTATED = {
     "actual-or-standard-unstated": {"actual flow": " actual"},
 }
 _SHORTENED = 3  # letters of a word that at least stand for it
+_KNOWN = 0.5  # share of its cells from which a column may be a field whatever its name
+_MOST_WORDS = 20  # that are asked about
 _MOST_ALIKE = 4  # columns or fields named where one of them may be meant
 _LONE = frozenset(("speed", "torque", "actual flow", "standard flow"))  # kinds of unit few channels have
-_SEPARATORS = {"comma": "comma", "semicolon": "semicolon", "tab": "tab", "bar": "bar", "blanks": "blanks"}
 _PLACES = {"engine": "build", "phase": "phase", "tester": "tester", "reference": "reference orifice", "meter": "meter"}
 
 
@@ -204,8 +207,10 @@ def _ids(program: Program | None, refers: str) -> list[str] | None:
 def _fit(what: Field, column: SeenColumn, program: Program | None) -> _Fit | None:
     """How a column fits a field; None where it cannot be, or nothing speaks for it."""
     unit, remark, held, why = "", "", "", "by its name"
-    stated = 0
-    if what.kind in {"number", "bounded"} and what.dimension:
+    stated, strange = 0, False  # strange: it holds words that are not known, so that its name has to say it
+    if what.refers == "cylinder" and column.kind == "text" and not column.many:
+        strange = True
+    elif what.kind in {"number", "bounded"} and what.dimension:
         if column.kind not in {"number", "empty"} and not (what.kind == "bounded" and _marked(column)):
             return None
         stated, unit, remark = _unit_for(column, [what.dimension])
@@ -224,27 +229,40 @@ def _fit(what: Field, column: SeenColumn, program: Program | None) -> _Fit | Non
     elif column.kind == "empty":
         pass
     elif what.kind in {"word", "yes-no"}:
-        words = {each.casefold() for each in what.words} or set(YES_NO)
-        cells = {"-".join(each.casefold().replace("_", " ").replace("-", " ").split()) for each in column.texts}
-        share = len(cells & words) / max(len(cells), 1)
-        if column.kind != "text" or share < 0.5:
+        share = 1 - len(_unknown(what, column, program)) / max(len(column.texts), 1)
+        if column.kind != "text" or column.many:
             return None
+        strange = share < _KNOWN
         held = "its cells are words of it" if share == 1 and what.kind == "word" else ""
     elif what.refers:
-        ids = _ids(program, what.refers)
-        if ids is not None:
-            share = sum(each in ids for each in column.texts) / max(len(column.texts), 1)
-            if share < 0.5 or column.many:
+        if _ids(program, what.refers) is not None:
+            share = 1 - len(_unknown(what, column, program)) / max(len(column.texts), 1)
+            if column.many:
                 return None
+            strange = share < _KNOWN
             held = f"its cells are ids of {_PLACES.get(what.refers, what.refers)}s" if share == 1 else ""
     elif what.kind == "text" and column.kind not in {"text", "number"}:
         return None
     names = _names(what.name, what.title, FIELDS)
     said, own, like = names.match((column.name, column.header), unit=stated > 0)
-    if not said and not like and not held:
+    if not said and (strange or (not like and not held)):
         return None
     why = (f"{why}, and {held}" if held else why) if said else (held or "by a word of its header")
     return _Fit(what.name, column.at, why, said, own, _ascii(unit), remark)
+
+
+def _unknown(what: Field, column: SeenColumn, program: Program | None) -> list[str]:
+    """Cells of a column that are none of a field's words or ids, nor stand for one by words of the program's own."""
+    meant = own_words(what, program.words if program is not None else ())
+    left = [each for each in column.texts if compared(plain(each)) not in meant]
+    if what.kind == "word":
+        return [each for each in left if not is_word(what, each)]
+    if what.kind == "yes-no":
+        return [each for each in left if each.casefold() not in YES_NO]
+    if what.refers == "cylinder":
+        return [each for each in left if not each.isdigit()]
+    ids = _ids(program, what.refers)
+    return [] if ids is None else [each for each in left if each not in ids]
 
 
 def _marked(column: SeenColumn) -> bool:
@@ -302,7 +320,7 @@ def _open(name: str, several: Sequence[_Fit], why: str, headers: Sequence[str]) 
 def table(seen: Seen, stream: str, fields: Sequence[Field], program: Program | None, file: str) -> Proposal:
     """The record entry of a table of a stream; `file` is its name from the program's folder."""
     del stream
-    out = Proposal([f"    - file: {scalar(file)}"])
+    out = Proposal([f"    - file: {scalar(file)}", *_named_alike(file, program)])
     headers = [column.header for column in seen.columns]
     own = [each for each in fields if each.name != "reading"]
     sheet = _phases_across(seen, program)
@@ -317,6 +335,7 @@ def table(seen: Seen, stream: str, fields: Sequence[Field], program: Program | N
     constants = _constants(own, found, bool(sheet), seen, program, out)
     if constants:
         out.lines += ["      constants:", *(f"        {line}" for line in constants)]
+    out.lines += _words_asked(own, found, seen, program, out)
     if found or not sheet:
         out.lines.append("      columns:")
     for what in own:
@@ -340,6 +359,51 @@ def table(seen: Seen, stream: str, fields: Sequence[Field], program: Program | N
     _rest(seen, used, found, measured, out)
     out.missing = [each.name for each in own if each.name not in found and each.name not in _stated(constants)]
     return out
+
+
+def _words_asked(
+    fields: Sequence[Field], found: Mapping[str, _Fit], seen: Seen, program: Program | None, out: Proposal
+) -> list[str]:
+    """Words of the file that are not known, to be said what they mean."""
+    asked: dict[str, dict[str, None]] = {}
+    means: dict[str, Sequence[str]] = {}
+    for what in fields:
+        if what.name not in found or found[what.name].at < 0:
+            continue
+        column = seen.columns[found[what.name].at]
+        name, strange, means_of = what.name, [], [*what.words]
+        if what.kind == "bounded":
+            name, means_of = "mark", list(MARKS)
+            known = own_words(what, program.words if program is not None else ())
+            odd = column.odd[1] if column.odd[0] else ""
+            strange = [odd] if odd and not is_mark(odd) and compared(plain(odd)) not in known else []
+        elif what.kind in {"word", "yes-no"} or what.refers:
+            strange = _unknown(what, column, program)
+            means_of = means_of or (_ids(program, what.refers) if what.refers else ["yes", "no"]) or ["a number"]
+        if strange:
+            asked.setdefault(name, {}).update(dict.fromkeys(strange))
+            means[name] = means_of
+    lines = []
+    for name, words in asked.items():
+        first = list(words)[:_MOST_WORDS]
+        said = ", ".join(f'{scalar(each)}: "{OPEN}"' for each in first)
+        lines.append(f"        {name}: {{{said}}}   # {listed(means[name])}")
+        out.open.append(f"words, {name}: what {listed(first)} stands for: {listed(means[name])}")
+    return ["      words:", *lines] if lines else []
+
+
+def _named_alike(file: str, program: Program | None) -> list[str]:
+    """A comment on the pattern that also fits files named alike, where the name says a build or a phase."""
+    pattern = file
+    for name in SAID_BY_NAMES:
+        known = names(program.words, name, _ids(program, name) or ()) if program is not None else {}
+        said = "|".join(re.escape(each) for each in sorted(known, key=len, reverse=True))
+        found = re.findall(rf"(?<![^\W_])(?:{said})(?![^\W_])", pattern, re.IGNORECASE) if said else []
+        if len(found) == 1:
+            pattern = pattern.replace(found[0], f"{{{name}}}")
+    pattern = re.sub(r"(\}[\W_]*)[^/{}]*[0-9][^/{}.]*(\.[^/{}.]+)$", r"\1*\2", pattern)  # a number or a day behind them
+    told = f"      # files: {scalar(pattern)} in place of `file` reads all that are named so"
+    return [told] if pattern != file else []
 
 
 def _named(found: Mapping[str, _Fit]) -> set[int]:
@@ -389,31 +453,16 @@ def _phases_across(seen: Seen, program: Program | None) -> dict[int, str]:
 
 
 def _writing(seen: Seen, out: Proposal, *, log: bool = False) -> None:
-    """How the file is written, as far as it is not found by itself or is not the usual."""
+    """How the file is written, as far as nothing in it tells; all else the readers find as it was found here."""
     add = out.lines.append
     if seen.sheet:
         add(f"      sheet: {scalar(seen.sheet)}")
-    if seen.text and seen.separator != "comma":
-        add(f"      separator: {_SEPARATORS[seen.separator]}")
-    if seen.text and seen.doubt:
-        out.open.append(f"decimal, thousands: {seen.doubt}")
+    if seen.doubt:
+        out.open.append(f"decimal{'' if log else ', thousands'}: {seen.doubt}")
         add(f'      decimal: "{OPEN}"              # {seen.doubt}')
-    elif seen.text and seen.decimal == ",":
-        add('      decimal: ","')
-    if seen.text and seen.thousands and not log:
-        add(f'      thousands: "{seen.thousands}"')
-    if seen.text and seen.encoding not in {"utf-8", "utf-16", "utf-32"}:
-        add(f"      encoding: {seen.encoding}")
-    if seen.date_order and not log:
-        if seen.date_order == OPEN:
-            out.open.append("date_order: day first or month first; no date of the file tells")
+    if seen.date_order == OPEN and not log:
+        out.open.append("date_order: day first or month first; no date of the file tells")
         add(f"      date_order: {scalar(seen.date_order)}")
-    if seen.skip_rows and seen.header_line:
-        add(f"      skip_rows: {seen.skip_rows}")
-    if log and seen.header_rows > 1:
-        add(f"      header_rows: {seen.header_rows}")
-    if seen.units_row:
-        add("      units_row: true")
 
 
 def _constants(
@@ -437,10 +486,11 @@ def _known(refers: str, file: str, program: Program | None) -> tuple[str, str]:
     """An id that the name of the file says, or the only one there is."""
     ids = _ids(program, refers) or []
     stem = "-".join(_tokens(PurePosixPath(file).stem))
-    named = [each for each in ids if f"-{'-'.join(_tokens(each))}-" in f"-{stem}-"]
-    longest = [each for each in named if not any(each != other and each in other for other in named)]
+    ways = {"-".join(_tokens(way)): one for way, one in names(program.words if program else (), refers, ids).items()}
+    named = [each for each in ways if f"-{each}-" in f"-{stem}-"]
+    longest = {ways[each] for each in named if not any(each != other and each in other for other in named)}
     if len(longest) == 1:
-        return longest[0], "from the name of the file"
+        return longest.pop(), "from the name of the file"
     if len(ids) == 1:
         return ids[0], f"the only {_PLACES.get(refers, refers)} there is"
     return "", ""
@@ -474,7 +524,7 @@ def _line(fit: _Fit, seen: Seen, dimension: str, out: Proposal) -> str:
 
 def log(seen: Seen, program: Program | None, file: str) -> Proposal:
     """The record entry of a run log; `file` is its name from the program's folder."""
-    out = Proposal([f"    - file: {scalar(file)}"])
+    out = Proposal([f"    - file: {scalar(file)}", *_named_alike(file, program)])
     headers = [column.header for column in seen.columns]
     for key, refers in (("engine", "engine"), ("phase", "phase")):
         value, why = _known(refers, seen.file, program)
@@ -544,10 +594,9 @@ def _time_line(times: Sequence[int], seen: Seen, out: Proposal) -> str:
 
 def _time(times: Sequence[int], seen: Seen, out: Proposal) -> tuple[str, str]:
     order = ""
-    if seen.date_order:
-        order = f", date_order: {scalar(seen.date_order)}"
-        if seen.date_order == OPEN:
-            out.open.append("date_order: day first or month first; no stamp of the file tells")
+    if seen.date_order == OPEN:
+        order = f", date_order: {scalar(OPEN)}"
+        out.open.append("date_order: day first or month first; no stamp of the file tells")
     if not times:
         out.open.append("time: no column of elapsed time, and none of stamps, was found")
         return f'{{column: "{OPEN}", unit: s}}', ""

@@ -44,20 +44,18 @@ def _may(proposal: Proposal) -> list[str]:
 
 
 def _how(seen: Seen) -> list[str]:
-    parts = [seen.encoding, *([f"{seen.separator} between fields"] if seen.separator else [])]
+    layout = seen.layout
+    parts = [layout.encoding.value, *([f"{layout.separator.value} between fields"] if seen.text else [])]
     lines = [f"  read as   {', '.join(parts)}"]
     if seen.numbers:
         lines.append(f"  numbers   {seen.numbers}")
     if seen.doubt:
         lines.append(f"            {seen.doubt}")
-    if seen.header_line:
-        last = seen.header_line + seen.header_rows - 1
-        rows = (
-            f"{seen.word} {seen.header_line}" if seen.header_rows == 1 else f"{seen.word}s {seen.header_line} to {last}"
-        )
+    if heads := [line for line in layout.heads.value if line]:
+        rows = f"{layout.word} {heads[0]}" if len(heads) == 1 else f"{layout.word}s {heads[0]} to {heads[-1]}"
         above = f", {counted(seen.skip_rows, 'row')} above skipped" if seen.skip_rows else ""
-        lines.append(f"  headers   {rows}{above}" + (", a row of units below" if seen.units_row else ""))
-    else:
+        lines.append(f"  headers   {rows}{above}" + (", a row of units below" if layout.units_row.value else ""))
+    elif not layout.heads.value:
         lines.append("  headers   none")
     if seen.date_order:
         told = "day or month first: nothing in the file tells" if seen.date_order == "?" else seen.date_order

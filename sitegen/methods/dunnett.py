@@ -15,6 +15,7 @@ from functools import lru_cache
 import numpy as np
 
 from sitegen.methods.intervals import student
+from sitegen.methods.roots import root
 
 NODES = 96  # of each quadrature
 _NEWTON = 4  # steps; three do for any count from 1 up
@@ -29,11 +30,9 @@ def critical(b: Sequence[float], df: float, error: float = 0.05) -> float:
     """
     if len(b) == 1:
         return student(df, error)
-    from scipy.optimize import brentq
-
     least, most = student(df, error), student(df, error / len(b))  # no family needs more than Bonferroni
     tuple_b = tuple(b)
-    return float(brentq(lambda cut: _outside(cut, tuple_b, df) - error, least * 0.999, most * 1.001, xtol=1e-10))
+    return root(lambda cut: _outside(cut, tuple_b, df) - error, least * 0.999, most * 1.001, 1e-10)
 
 
 def alone(b: Sequence[float], df: float, error: float = 0.05) -> float:

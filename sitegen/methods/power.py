@@ -11,6 +11,7 @@ import numpy as np
 
 from sitegen.methods.design import EACH_OWN
 from sitegen.methods.intervals import student
+from sitegen.methods.roots import root
 
 POWER = 0.8
 LIMIT = 0.8  # share of programs in which the true scatter lies below its upper limit
@@ -72,12 +73,10 @@ class Test:
 
     def shift(self, power: float = POWER) -> float:
         """Difference over its standard error [-] that is found with this power."""
-        from scipy.optimize import brentq
-
         high = 4.0
         while self.found(high) < power:
             high *= 2
-        return float(brentq(lambda shift: self.found(shift) - power, 0.0, high, xtol=1e-9))
+        return root(lambda shift: self.found(shift) - power, 0.0, high, 1e-9)
 
 
 def whole_builds(builds: Sequence[int], reference: int, place: int, error: float = 0.05) -> Test | None:
@@ -152,7 +151,6 @@ def shift(df: float, power: float = POWER, error: float = 0.05) -> float:
     >>> round(shift(4), 3), round(shift(float("inf")), 3)
     (3.761, 2.802)
     """
-    from scipy.optimize import brentq
 
     def lacking(shift: float) -> float:
         return found(shift, df, error) - power
@@ -160,7 +158,7 @@ def shift(df: float, power: float = POWER, error: float = 0.05) -> float:
     high = 4.0
     while lacking(high) < 0:
         high *= 2
-    return float(brentq(lacking, 0.0, high, xtol=1e-9))
+    return root(lacking, 0.0, high, 1e-9)
 
 
 def detectable(n_one: int, n_other: int, df: float | None = None, power: float = POWER, error: float = 0.05) -> float:

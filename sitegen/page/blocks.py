@@ -73,11 +73,13 @@ class Cell:
     state: str = ""  # the word whose mark is drawn, where the text says more
     strong: bool = False
     box: Literal["", "solid", "dashed", "boxed"] = ""  # underlined or boxed in the coating's colour; no key is drawn
+    folded: tuple[str, str] = ("", "")  # below the text: how much more there is, and what opens with it
 
     @property
     def plain(self) -> bool:
         """True of nothing but text: printed without asking for the rest."""
-        return not (self.href or self.word or self.note or self.coating or self.strip or self.strong or self.box)
+        drawn = self.coating or self.strip or self.strong or self.box
+        return not (self.href or self.word or self.note or self.folded[1] or drawn)
 
 
 @dataclass(frozen=True)

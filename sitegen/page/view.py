@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import math
+from collections import Counter
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass, replace
@@ -16,12 +17,12 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple, Protocol, TypeVar, cast
 
 from sitegen import reasons
-from sitegen.page import words
+from sitegen.page import counts, words
 from sitegen.page.addresses import Addresses, relative, slug
 from sitegen.page.blocks import Cell
 from sitegen.program.model import Build, Coating, Effect, Folder, Phase, Program, Restated, Reviewed, Standing
 from sitegen.shelves import Shelves, digest, key_of
-from sitegen.tables.rows import Recorded, rows_of
+from sitegen.tables.rows import Recorded, given, rows_of
 from sitegen.vocabulary import Change, Comparison, Key, Measure, Problem, Readings, Series, Value, Verdict
 
 if TYPE_CHECKING:
@@ -90,12 +91,16 @@ class Analysis(Protocol):
 class Asked(NamedTuple):
     """A part of an analysis that a page looked at; "" for the build: at that of all builds."""
 
-    what: Literal["values", "places", "verdicts", "curves", "readings", "restated", "stand", "all"]
-    name: str = ""  # of the measure or the stream
+    what: Literal[
+        "values", "count", "places", "statuses", "codes", "verdicts", "comparisons", "curves", "readings", "present",
+        "aside", "days", "days by build", "problems", "git", "stand", "all",
+    ]  # fmt: skip
+    name: str = ""  # of the measure, the stream, the rule ("": every) or the curve; or what git is asked for
     build: str = ""
+    cylinder: int = -1  # 0: what belongs to none of them; -1: of all
 
 
-_OF_RESULTS = frozenset({"values", "places", "verdicts", "curves"})  # what follows from the stand of an analysis
+_OTHERWISE = frozenset({"problems", "git", "all"})  # what does not follow from the stand of an analysis
 
 
 class _Laid:
@@ -103,6 +108,7 @@ class _Laid:
 
     def __init__(self, analysis: Analysis) -> None:
         self._analysis = analysis
+        self._recorded: dict[str, tuple[dict[str, Sequence[Any]], dict[tuple[str, float], list[int]]]] = {}
 
     @cached_property
     def values(self) -> Mapping[tuple[str, str, int, str, str], list[Value]]:
@@ -120,9 +126,44 @@ class _Laid:
             found.setdefault((measure, key.engine), []).append(value)
         return found
 
-    def of(self, measure: str, build: str | None = None) -> Sequence[Value]:
+    def of(self, measure: str, build: str | None = None, cylinder: int = -1) -> Sequence[Value]:
         """Of one measure, of a build or of all."""
-        return self._by_build.get((measure, build), [])
+        own = self._by_build.get((measure, build), [])
+        return own if cylinder < 0 else [value for value in own if value.key.cylinder == cylinder]
+
+    def cells(self, stream: str, build: str, cylinder: int) -> list[tuple[str, list[object]]]:
+        """What was recorded of one cylinder, by column."""
+        if stream not in self._recorded:
+            readings, found = self._analysis.readings[stream], dict[tuple[str, float], list[int]]()
+            columns = {name: readings.cells(name) for name in readings.names}
+            for place, where in enumerate(zip(columns["engine"], columns.get("cylinder", ()), strict=False)):
+                found.setdefault(where, []).append(place)
+            self._recorded[stream] = columns, found
+        columns, found = self._recorded[stream]
+        places = found.get((build, cylinder), ())
+        return [(name, [column[place] for place in places]) for name, column in columns.items()]
+
+    @cached_property
+    def places(self) -> Mapping[str, frozenset[str]]:
+        """By measure, places inside a phase of which there is a value."""
+        found: dict[str, set[str]] = {}
+        for measure, key in self._analysis.values:
+            found.setdefault(measure, set()).add(key.at)
+        return {measure: frozenset(own) for measure, own in found.items()}
+
+    @cached_property
+    def present(self) -> Mapping[str, Mapping[tuple[str, str, str], Mapping[int, bool]]]:
+        """By build: cylinders with a reading, by build, phase and stream; True where one of them counts."""
+        found: dict[str, dict[tuple[str, str, str], dict[int, bool]]] = {}
+        for stream, readings in self._analysis.readings.items():
+            engines, phases, uses = (readings.cells(name) for name in ("engine", "phase", "use"))
+            numbers = readings.cells("cylinder") or [0] * len(engines)
+            for engine, phase, number, use in zip(engines, phases, numbers, uses, strict=False):
+                if given(number):
+                    where = str(engine), str(phase), stream
+                    cylinders = found.setdefault(where[0], {}).setdefault(where, {})
+                    cylinders[int(number)] = cylinders.get(int(number), False) or use == ""
+        return found
 
     @cached_property
     def verdicts(self) -> Mapping[str, list[Verdict]]:
@@ -148,6 +189,12 @@ class _Laid:
             for verdict in self._analysis.verdicts
             if verdict.rule == STATE and verdict.key.cylinder
         }
+
+
+def mark(program: str, of: int = 0) -> str:
+    """What stands for something of a program until pages are filled; 0: the short name of its results."""
+    # private use area of Unicode: no text of a user's means anything by it
+    return chr(0xE000 + of) + hashlib.sha256(program.encode()).hexdigest()[:6]
 
 
 class Desk:
@@ -232,46 +279,163 @@ class Desk:
         return {self._mark(0): own.results_id, self._mark(1): day, self._mark(2): own.as_of}
 
     def _mark(self, of: int) -> str:
-        # private use area of Unicode: no text of a user's means anything by it
-        return chr(0xE000 + of) + hashlib.sha256(self.program.id.encode()).hexdigest()[:6]
+        return mark(self.program.id, of)
 
     @property
     def files_used(self) -> tuple[int, int]:
         """Record files with at least one reading that counts, and record files in all."""
         self._asked.add(Asked("stand"))
-        files = [facts for readings in self._analysis.readings.values() for facts in readings.files.values()]
-        return sum(1 for facts in files if facts.get("used", 0)), len(files)
+        files = [tally for readings in self._analysis.readings.values() for tally in readings.tally.values()]
+        return sum(1 for tally in files if tally["used"]), len(files)
 
     @property
     def restated(self) -> Sequence[Restated] | None:
         """What was set beforehand and changed late; None where no history is known."""
-        self._asked.add(Asked("restated"))
+        self._asked.add(Asked("git", "restated"))
         return self._analysis.restated
 
+    @property
+    def looks(self) -> int | None:
+        """How often the primary comparison was looked at before all builds were in; None where that is not known."""
+        self._asked.add(Asked("git", "looks"))
+        return self._analysis.looks
+
+    @property
+    def changes(self) -> Sequence[Change] | None:
+        """What moved since the last commit of the results; None where there is nothing to compare with."""
+        self._asked.add(Asked("git", "changes"))
+        return self._analysis.changes
+
+    @property
+    def written(self) -> str:
+        """Where something moved: that another version wrote what git holds, and what it changed, a clause."""
+        self._asked.add(Asked("git", "written"))
+        return self._analysis.written
+
+    @property
+    def taken(self) -> Sequence[Standing]:
+        """Decisions, and what moved since they were taken."""
+        self._asked.add(Asked("git", "taken"))
+        return self._analysis.taken
+
+    @property
+    def problems(self) -> Sequence[Problem]:
+        self._asked.add(Asked("problems"))
+        return self._analysis.problems
+
+    @property
+    def comparisons(self) -> Sequence[Comparison]:
+        """Coatings set against the reference, the primary first."""
+        self._asked.add(Asked("comparisons"))
+        return self._analysis.comparisons
+
+    @property
+    def days(self) -> Sequence[str]:
+        """ISO date of each dated record that is used, in order."""
+        self._asked.add(Asked("days"))
+        return self._analysis.days
+
+    @property
+    def newest(self) -> str:
+        """ISO date of the newest record; "" where none is dated."""
+        self._asked.add(Asked("days"))
+        return self._analysis.as_of
+
+    @property
+    def not_used(self) -> str:
+        """How many readings are not used, as a clause; see `counts.not_used`."""
+        self._asked.add(Asked("aside"))
+        return counts.not_used(self._analysis.readings.values())
+
+    @property
+    def days_by_build(self) -> Mapping[str, Sequence[str]]:
+        """ISO dates of the records of each build that are used."""
+        self._asked.add(Asked("days by build"))
+        found: dict[str, dict[tuple[str, str], None]] = {}
+        for stream, readings in self._analysis.readings.items():
+            columns = (readings.cells(name) for name in ("engine", "date", "use"))
+            for engine, day, use in zip(*columns, strict=False):
+                if use == "" and given(engine) and given(day):
+                    found.setdefault(str(engine), {})[stream, str(day)[:10]] = None
+        return {build: [day for _, day in own] for build, own in found.items()}
+
+    def present(self, build: str = "") -> Mapping[tuple[str, str, str], Mapping[int, bool]]:
+        """Cylinders with a reading, by build, phase and stream, of one build or all; True where one of them counts."""
+        self._asked.add(Asked("present", build=build or EVERY))
+        own = self._laid.present
+        return own.get(build, {}) if build else {where: each for of in own.values() for where, each in of.items()}
+
+    def statuses(self, measure: str, build: str) -> Mapping[str, tuple[bool, str]]:
+        """By phase: whether a build has a value of a measure there, and why there is none, where one was refused."""
+        self._asked.add(Asked("statuses", measure, build))
+        found: dict[str, tuple[bool, str]] = {}
+        for value in self._laid.of(measure, build):
+            known, why = found.get(value.key.phase, (False, ""))
+            why = why or (value.reason if value.status == "refused" else "")
+            found[value.key.phase] = known or value.status in {"ok", "below"}, why
+        return found
+
+    @property
+    def codes(self) -> Counter[str]:
+        """How often each code of a reason or a flag occurs."""
+        self._asked.add(Asked("codes"))
+        own = self._analysis
+        met: Counter[str] = Counter()
+        for readings in own.readings.values():
+            met.update(readings.cells("use"))
+        for value in own.values.values():
+            met.update({value.reason, *value.flags})
+        for comparison in own.comparisons:
+            met.update({comparison.reason, *comparison.flags})
+        met.update(verdict.reason for verdict in own.verdicts)
+        return met
+
+    @property
+    def recorded(self) -> bool:
+        """Whether anything was recorded at all."""
+        self._asked.add(Asked("stand"))
+        return any(readings.cells("file") for readings in self._analysis.readings.values())
+
+    @property
+    def stand(self) -> str:
+        """Hash of all the results follow from."""
+        return self._analysis.stand
+
     def value(self, measure: str, engine: str, cylinder: int, phase: str, at: str, coating: str) -> Value | None:
-        self._asked.add(Asked("values", measure, engine))
+        self._asked.add(Asked("values", measure, engine, cylinder))
         found = self._laid.values.get((measure, engine, cylinder, phase, at), [])
         return next((value for value in found if not coating or value.key.coating == coating), None)
 
-    def of(self, measure: str, engine: str | None = None) -> Sequence[Value]:
-        self._asked.add(Asked("values", measure, EVERY if engine is None else engine))
-        return self._laid.of(measure, engine)
+    def of(self, measure: str, engine: str | None = None, cylinder: int = -1) -> Sequence[Value]:
+        self._asked.add(Asked("values", measure, EVERY if engine is None else engine, cylinder))
+        return self._laid.of(measure, engine, cylinder)
+
+    def count(self, measure: str) -> tuple[int, int]:
+        """How many values of a measure there are, and in how many places there is none."""
+        self._asked.add(Asked("count", measure))
+        own = self._laid.of(measure)
+        return (
+            sum(value.status in {"ok", "below"} for value in own),
+            sum(value.status in {"refused", "missing"} for value in own),
+        )
 
     def places(self, measure: str) -> frozenset[str]:
         """Places inside a phase of which there is a value of a measure, in any build."""
         self._asked.add(Asked("places", measure))
-        return frozenset(value.key.at for value in self._laid.of(measure))
+        return self._laid.places.get(measure, frozenset())
 
-    def verdicts(self, engine: str | None = None) -> Sequence[Verdict]:
-        self._asked.add(Asked("verdicts", build=EVERY if engine is None else engine))
-        return self._analysis.verdicts if engine is None else self._laid.verdicts.get(engine, [])
+    def verdicts(self, rule: str = "", engine: str | None = None, cylinder: int = -1) -> Sequence[Verdict]:
+        self._asked.add(Asked("verdicts", rule, EVERY if engine is None else engine, cylinder))
+        own = self._analysis.verdicts if engine is None else self._laid.verdicts.get(engine, [])
+        return [each for each in own if rule in {"", each.rule} and cylinder in {-1, each.key.cylinder}]
 
-    def series(self, engine: str | None = None) -> Sequence[Series]:
-        self._asked.add(Asked("curves", build=EVERY if engine is None else engine))
-        return self._analysis.series if engine is None else self._laid.series.get(engine, [])
+    def series(self, id: str, engine: str | None = None, cylinder: int = -1) -> Sequence[Series]:
+        self._asked.add(Asked("curves", id, EVERY if engine is None else engine, cylinder))
+        own = self._analysis.series if engine is None else self._laid.series.get(engine, [])
+        return [each for each in own if each.id == id and cylinder in {-1, each.key.cylinder}]
 
     def state(self, build: str, cylinder: int) -> Verdict | None:
-        self._asked.add(Asked("verdicts", build=build))
+        self._asked.add(Asked("verdicts", STATE, build, cylinder))
         return self._laid.states.get((build, cylinder))
 
     def logs(self, stream: str, build: str) -> Mapping[tuple[str, str], object]:
@@ -281,19 +445,21 @@ class Desk:
 
     def rows(self, stream: str, build: str, cylinder: int) -> pd.DataFrame:
         """Readings of one stream for a build (cylinder 0: all of its cylinders), in the order of the record."""
-        self._asked.add(Asked("readings", stream, build or EVERY))
+        self._asked.add(Asked("readings", stream, build or EVERY, cylinder if build and cylinder else -1))
         if not build:
             return self._analysis.readings[stream].frame
         if (stream, build, cylinder) not in self._frames:
+            frame = self._analysis.readings[stream].frame
+            if cylinder:
+                frame = frame[frame["engine"] == build]
             name, wanted = ("cylinder", cylinder) if cylinder else ("engine", build)
-            frame = self.rows(stream, build, 0) if cylinder else self._analysis.readings[stream].frame
             own = frame[frame[name] == wanted] if name in frame else frame.iloc[0:0]
             self._frames[stream, build, cylinder] = own
         return self._frames[stream, build, cylinder]
 
     def tuples(self, stream: str, kind: type[R], build: str, cylinder: int) -> list[R]:
         """The same rows as tuples; laid out once, since pages ask for them phase by phase."""
-        self._asked.add(Asked("readings", stream, build or EVERY))
+        self._asked.add(Asked("readings", stream, build or EVERY, cylinder if build and cylinder else -1))
         if (stream, kind) not in self._rows:
             self._rows[stream, kind] = _by_place(rows_of(self._analysis.readings[stream].frame, kind))
         return self._rows[stream, kind].get((build, cylinder if build else 0), [])
@@ -307,7 +473,7 @@ class Desk:
     def keep(self, shelves: Shelves) -> None:
         """Put it there, for the next time."""
         if shelves.open and len(self._stands) > self._taken_up:
-            own = {asked: sha for asked, sha in self._stands.items() if asked.what in _OF_RESULTS}
+            own = {asked: sha for asked, sha in self._stands.items() if asked.what not in _OTHERWISE}
             shelves.put(self._key, own, lambda own: json.dumps([[*asked, sha] for asked, sha in own.items()]).encode())
 
     @property
@@ -324,19 +490,39 @@ class Desk:
         own, every = self._analysis, asked.build == EVERY
         match asked.what:
             case "values":
-                return self._laid.of(asked.name, None if every else asked.build)
+                return self._laid.of(asked.name, None if every else asked.build, asked.cylinder)
+            case "count":
+                return self.count(asked.name)
             case "places":
                 return self.places(asked.name)
             case "verdicts":
-                return own.verdicts if every else self._laid.verdicts.get(asked.build, [])
+                return self.verdicts(asked.name, None if every else asked.build, asked.cylinder)
             case "curves":
-                return own.series if every else self._laid.series.get(asked.build, [])
+                return self.series(asked.name, None if every else asked.build, asked.cylinder)
             case "readings":
+                if asked.cylinder > 0:  # its rows; logs and traces are of the whole build
+                    return self._laid.cells(asked.name, asked.build, asked.cylinder)
                 return own.digests.get(asked.name, {}).get("" if every else asked.build, "")
-            case "restated":
-                return own.restated
+            case "statuses":
+                return self.statuses(asked.name, asked.build)
+            case "codes":
+                return sorted(self.codes.items())
+            case "comparisons":
+                return own.comparisons
+            case "present":
+                return list(self.present("" if every else asked.build).items())
+            case "aside":
+                return self.not_used
+            case "days":
+                return own.days
+            case "days by build":
+                return self.days_by_build
+            case "problems":
+                return own.problems
+            case "git":
+                return getattr(own, asked.name)
             case "stand":
-                return bool(own.as_of), self.files_used
+                return bool(own.as_of), self.recorded, self.files_used
             case "all":
                 return (
                     own.stand, [each.problems for each in own.readings.values()], own.problems, own.looks,
@@ -450,9 +636,8 @@ class View:
         build = None if engine is None else _id(engine)
         return [
             value
-            for value in self.desk.of(measure, build)
-            if (cylinder is None or value.key.cylinder == cylinder)
-            and (phase is None or value.key.phase == phase)
+            for value in self.desk.of(measure, build, -1 if cylinder is None else cylinder)
+            if (phase is None or value.key.phase == phase)
             and (at is None or value.key.at == at)
             and (coating is None or value.key.coating == coating)
         ]
@@ -470,17 +655,14 @@ class View:
         build = None if engine is None else _id(engine)
         return [
             verdict
-            for verdict in self.the_desk.verdicts(build)
-            if (not rule or verdict.rule == rule)
-            and (cylinder is None or verdict.key.cylinder == cylinder)
-            and (coating is None or verdict.key.coating == coating)
-            and (phase is None or verdict.key.phase == phase)
+            for verdict in self.the_desk.verdicts(rule, build, -1 if cylinder is None else cylinder)
+            if (coating is None or verdict.key.coating == coating) and (phase is None or verdict.key.phase == phase)
         ]
 
     @property
     def comparisons(self) -> Sequence[Comparison]:
         """Coatings set against the reference, the primary first."""
-        return self.the_desk.analysis.comparisons
+        return self.the_desk.comparisons
 
     def state(self, engine: Build | str | None = None, cylinder: int | None = None) -> Verdict | None:
         """The state of a cylinder (seated, still seating, not seated ...), where one was concluded."""
@@ -519,15 +701,11 @@ class View:
 
     def series(self, id: str) -> list[Series]:
         """Curves of this subject by id."""
-        return [
-            each
-            for each in self.the_desk.series(None if self.build is None else self.build.id)
-            if each.id == id and (not self.cylinder or each.key.cylinder == self.cylinder)
-        ]
+        return [*self.the_desk.series(id, None if self.build is None else self.build.id, self.cylinder or -1)]
 
     @property
     def problems(self) -> Sequence[Problem]:
-        return self.analysis.problems
+        return self.the_desk.problems
 
     # ---- links ----
 

@@ -140,7 +140,7 @@ def _care(view: View, rows: Sequence[Comparison], plan: Planning | None) -> str:
             there = len(program.builds)
             of = words.share(there, program.planned_builds, "planned build")
             parts.append(f"{words.sentence(of)} {words.are(there, program.planned_builds)} in.")
-        looks = view.analysis.looks
+        looks = view.the_desk.looks
         if looks is None:
             parts.append(
                 "Looking again before all builds are in raises the chance of a false alarm; how often that was done is "

@@ -209,7 +209,7 @@ def _counts(view: View, stream: Stream) -> tuple[int, int, int, int, int, int]:
     use = readings.frame["use"].tolist() if "use" in readings.frame else []
     waiting = sum(_whole(facts.get("not_taken")) for facts in readings.files.values())
     used, objected = use.count(""), use.count(counts.OBJECTED)
-    return len(readings.files), len(use) + waiting, used, len(use) - used - objected, objected, waiting
+    return len(readings.tally), len(use) + waiting, used, len(use) - used - objected, objected, waiting
 
 
 def _samples(view: View, stream: Stream) -> str:
@@ -240,8 +240,8 @@ def _by_stream(site: Site, view: View) -> Table:
         return Table("by-stream", _STREAM_COLUMNS, rows, "No record file is named in the program file.")
     total = [sum(column) for column in zip(*counted, strict=True)]
     rows.append(Row([Cell("All", strong=True), *(Cell(words.number(n, 0), strong=True) for n in total)]))
-    files = [facts for stream in streams for facts in view.analysis.readings[stream.name].files.values()]
-    used = sum(1 for facts in files if facts.get("used", 0))
+    files = [tally for stream in streams for tally in view.analysis.readings[stream.name].tally.values()]
+    used = sum(1 for tally in files if tally["used"])
     give = words.plural(1 if 1 in {used, len(files)} else used, "gives", "give")
     reading = words.sentence(f"{words.share(used, len(files), 'record file')} {give} readings that are used.")
     reading = f"Invented records. {reading}" if view.program.invented else reading
@@ -284,20 +284,23 @@ def _files(view: View, stream: Stream, anchor: str) -> Part:
     rows = []
     hashes = dict(view.analysis.inputs)
     for file, facts in sorted(view.analysis.readings[stream.name].files.items()):
-        hashed = next((digest for name, digest in hashes.items() if _same_file(name, file)), "")
+        hashed = next(
+            (digest for name, digest in hashes.items() if _same_file(name, file) or file.startswith(f"{name}:")), ""
+        )
         rows.append(
             Row(
                 [
                     Cell(file, note=f"sha256 {hashed[:12]}" if hashed else ""),
                     Cell(_of_rows(facts), note=_not_taken(facts)),
                     Cell(", ".join(_form(facts.get("encoding", ""), facts.get("separator", ""))), note=_notes(facts)),
-                    Cell(_not_used(facts)),
+                    _not_used(facts),
                 ]
             )
         )
     count, every, used, *_ = _counts(view, stream)
     samples = _samples(view, stream)
-    said = f"{words.counted(count, 'file')}, {words.number(used, 0)} of {words.number(every, 0)} rows used"
+    sheets = f"{words.counted(len(rows), 'table')} of " if len(rows) > count else ""
+    said = f"{sheets}{words.counted(count, 'file')}, {words.number(used, 0)} of {words.number(every, 0)} rows used"
     said += f", {samples}." if samples else "."
     columns = [
         Column("File"),
@@ -327,14 +330,16 @@ def _notes(facts: Mapping[str, object]) -> str:
     return "; ".join(map(str, notes)) if isinstance(notes, list | tuple) else ""
 
 
-def _not_used(facts: Mapping[str, object]) -> str:
-    """Headers of the columns of a file that are read for nothing; the first of many."""
+def _not_used(facts: Mapping[str, object]) -> Cell:
+    """Headers of the columns of a file that are read for nothing; of many the first, and the others behind a count."""
     columns = facts.get("columns")
     if not isinstance(columns, Mapping) or not columns:  # a file that could not be read
-        return words.DASH
+        return Cell(words.DASH)
     names = [str(name) for name, used in columns.items() if not used]
     more = len(names) - MOST_NAMED
-    return words.listed([*names[:MOST_NAMED], f"{more} more"] if more > 1 else names) or "none"
+    if more <= 1:
+        return Cell(words.listed(names) or "none")
+    return Cell(", ".join(names[:MOST_NAMED]), folded=(f"{more} more", ", ".join(names[MOST_NAMED:])))
 
 
 _SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar", " ": "space"}

@@ -39,7 +39,7 @@ def next_due(view: View) -> str:
     if not waiting:
         return ""
     day, build, phase = waiting[0]
-    start = "Was due" if day < view.analysis.as_of else "Due next"
+    start = "Was due" if day < view.the_desk.newest else "Due next"
     return f"{start}: {view.program.phase(phase).title} of {build}, on {words.day(day)}"
 
 
@@ -142,7 +142,7 @@ def _row(view: View, verdict: Verdict) -> Row:
 
 def _by_hand(view: View, coating: str) -> str:
     """The word of the latest decision taken about a coating; "" where none was taken."""
-    own = [each.decision for each in view.analysis.taken if each.decision.coating == coating]
+    own = [each.decision for each in view.the_desk.taken if each.decision.coating == coating]
     return max(own, key=lambda each: each.on).word if own else ""
 
 
@@ -274,7 +274,7 @@ def _taking(view: View, coating: str) -> list[str]:
 
 def taken(view: View) -> list[Block]:
     """Decisions that were taken, the latest first, and what they rest on that moved since."""
-    standings = sorted(view.analysis.taken, key=lambda each: each.decision.on, reverse=True)
+    standings = sorted(view.the_desk.taken, key=lambda each: each.decision.on, reverse=True)
     if not standings:
         return []
     rows = [

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from sitegen.page import counts, words
+from sitegen.page import words
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Axis, Block, Cell, Column, Row, Table
 from sitegen.page.view import View
@@ -114,8 +114,8 @@ def _strip(view: View, axis: Axis) -> Cell:
 def _next(site: Site, view: View) -> Cell:
     every = records(view.the_desk, list(site.streams))
     come = f"{complete(every)} of {len(every)} records, {site.as_of(view.program)}" if every else "no records planned"
-    left = counts.not_used(view.analysis.readings.values())
-    moved = view.analysis.changes
+    left = view.the_desk.not_used
+    moved = view.the_desk.changes
     more = [f"{words.counted(len(moved), 'result')} changed since the last commit"] if moved else []
     note = "; ".join(filter(None, (come, left, *more)))
     return Cell(decision.next_due(view) or ("Nothing due" if every and complete(every) == len(every) else words.DASH),

@@ -254,9 +254,7 @@ def _values(site: Site, view: View, measure: Measure) -> list[Cell]:
     """How many values each program has, with a link to the program."""
     pieces = []
     for program, desk in site.desks.items():
-        values = desk.of(measure.id)
-        known = sum(value.status in {"ok", "below"} for value in values)
-        open_ = sum(value.status in {"refused", "missing"} for value in values)
+        known, open_ = desk.count(measure.id)
         if known or open_:
             count = words.counted(known, "value") + (f", {words.counted(open_, 'place')} without" if open_ else "")
             pieces.append(Cell(f"{desk.program.title}: {count}", view.href_program(program)))
@@ -274,16 +272,7 @@ _CATALOGUES = (
 
 def _met(desks: Iterable[Desk]) -> Counter[str]:
     """How often each code occurs in the programs shown."""
-    met: Counter[str] = Counter()
-    for desk in desks:
-        for readings in desk.analysis.readings.values():
-            met.update(readings.cells("use"))
-        for value in desk.analysis.values.values():
-            met.update({value.reason, *value.flags})
-        for comparison in desk.analysis.comparisons:
-            met.update({comparison.reason, *comparison.flags})
-        met.update(verdict.reason for verdict in desk.analysis.verdicts)
-    return met
+    return sum((desk.codes for desk in desks), Counter[str]())
 
 
 def _clauses(met: Mapping[str, int], name: str, title: str, because: str, codes: Mapping[str, str]) -> Entry:

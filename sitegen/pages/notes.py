@@ -25,7 +25,7 @@ from sitegen.pictures import check as check_picture
 from sitegen.problems import nearest, shown
 from sitegen.program.inside import PathFault, file_inside, nearest_inside
 from sitegen.program.model import Folder, Program
-from sitegen.regular import read_regular
+from sitegen.regular import open_regular
 from sitegen.vocabulary import Problem
 
 if TYPE_CHECKING:
@@ -43,6 +43,7 @@ FILES = frozenset(
     {".pdf", ".csv", ".tsv", ".txt", ".md", ".xlsx", ".ods", ".docx", ".odt", ".parquet", ".yaml", ".zip"}
 )
 MOST_BYTES = 50_000_000  # of a file published beside the pages
+MOST_NOTES = 200_000  # bytes of notes; the parser takes some seconds for the worst of that length
 _RESULTS = "results"  # written anew by the very publish that would take them along
 _OUTSIDE = re.compile(r"(https?://|mailto:)", re.IGNORECASE)
 _SCHEME = re.compile(r"([a-z][a-z0-9+.-]*):", re.IGNORECASE)
@@ -106,14 +107,23 @@ def about(program: Program) -> str:
 
 
 def problems(folder: Folder, program: Program, measures: Collection[str]) -> list[Problem]:
-    """Every link and picture of the program's notes that leads nowhere, as warnings with file and line."""
+    """Every link and picture of the program's notes that leads nowhere, as warnings with file and line.
+
+    Notes that cannot be read, or are too long, are an error.
+    """
     if not program.notes:
         return []
     around = Around(program, Addresses.of(folder), measures)
     file = f"{shown(program.id)}/{program.notes}"
     found = []
     try:
+        if len(_content(program)) > MOST_NOTES:
+            what, expected = "the notes are too long", f"at most {MOST_NOTES // 1000} kB"
+            return [Problem(file, 0, 0, f"{CODE}too-large", what, expected)]
         _content(program).decode("utf-8-sig")
+    except OSError as fault:
+        what = f"the notes cannot be read: {(fault.strerror or 'unknown').lower()}"
+        return [Problem(file, 0, 0, f"{CODE}not-readable", what, next_step="see to the name and rights of the file")]
     except UnicodeDecodeError as fault:
         line = len(_content(program)[: fault.start].splitlines()) or 1
         what = "the notes hold bytes that are not UTF-8, and are shown without them"
@@ -133,7 +143,8 @@ def problems(folder: Folder, program: Program, measures: Collection[str]) -> lis
 
 def _content(program: Program) -> bytes:
     folder = Path(program.folder)
-    return read_regular(folder / program.notes, folder)
+    with open_regular(folder / program.notes, folder) as file:
+        return file.read(MOST_NOTES + 1)
 
 
 def _read(program: Program) -> str:

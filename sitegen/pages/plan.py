@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 from sitegen.declarations import Smallest
 from sitegen.page import words
 from sitegen.page.blocks import Cell, ChartRow, Column, Figure, Panel, Row, Table, Text
-from sitegen.page.view import View
 from sitegen.pages import differences
 from sitegen.pages.contexts import Part, PartsPage
 from sitegen.pages.folding import folded
@@ -112,18 +111,6 @@ def _days(days: Sequence[str]) -> str:
         return "none dated yet"
     first, last = words.day(min(days)), words.day(max(days))
     return first if first == last else words.from_to(first, last)
-
-
-def _recorded(view: View) -> dict[str, list[str]]:
-    """Days [ISO] of the records of each build."""
-    found: dict[str, list[str]] = {}
-    for readings in view.analysis.readings.values():
-        frame = readings.frame
-        if {"engine", "date"} <= set(frame.columns):
-            own = frame.loc[frame["use"] == "", ["engine", "date"]].dropna().drop_duplicates()
-            for engine, day in zip(own["engine"], own["date"], strict=True):
-                found.setdefault(str(engine), []).append(str(day)[:10])
-    return found
 
 
 _LOTS_NOTE = (
@@ -476,7 +463,7 @@ def page(site: Site, program: Program) -> PartsPage:
     view = site.view(path, program.id)
     setter = site.setter(path)
     parts = [Part(setter.id(heading), heading, [drawn(plan) or table if heading == CURVE else table])
-             for heading, table in tables(plan, _recorded(view)) if heading != SMALLEST]  # fmt: skip
+             for heading, table in tables(plan, view.the_desk.days_by_build) if heading != SMALLEST]  # fmt: skip
     parts.append(Part(setter.id(CAUTIONS), CAUTIONS, [Text((Cell(CAUTION),), role="caution")]))
     return PartsPage(
         setter=setter,

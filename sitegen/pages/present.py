@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from sitegen.declarations import Stream
@@ -27,7 +28,7 @@ def records(desk: Desk, streams: list[Stream], of: Build | None = None) -> list[
     """Every planned record of a program, or of one build, with its word, in plan order."""
     by_name = {stream.name: stream for stream in streams}
     by_cylinder = {stream.name: any(field.name == "cylinder" for field in stream.fields) for stream in streams}
-    present = _present(desk, of.id if of is not None else "")
+    present = desk.present(of.id if of is not None else "")
     return [
         Record(build.id, phase.id, stream, "missing", "not read by this version")
         if stream not in by_name
@@ -53,10 +54,9 @@ def _lacking(desk: Desk, stream: Stream, record: Record) -> Record:
         return record
     measures = {measure.id: measure for step in stream.steps for measure in step.gives}
     for name in stream.recorded:
-        own = [value for value in desk.of(name, record.build) if value.key.phase == record.phase]
-        none = [value for value in own if value.status == "refused"]
-        if none and not any(value.status in {"ok", "below"} for value in own):
-            return replace(record, lacks=f"no {measures[name].title}", because=none[0].reason)
+        known, why = desk.statuses(name, record.build).get(record.phase, (False, ""))
+        if why and not known:
+            return replace(record, lacks=f"no {measures[name].title}", because=why)
     return record
 
 
@@ -65,23 +65,7 @@ def complete(every: list[Record]) -> int:
     return sum(1 for record in every if record.word == "in")
 
 
-def _present(desk: Desk, of: str) -> dict[tuple[str, str, str], dict[int, bool]]:
-    """Cylinders with a reading, by build, phase and stream; True where one of them counts."""
-    found: dict[tuple[str, str, str], dict[int, bool]] = {}
-    for stream in desk.streams:
-        frame = desk.rows(stream, of, 0)
-        if frame.empty or "phase" not in frame or "engine" not in frame:
-            continue
-        numbers = frame["cylinder"] if "cylinder" in frame else [0] * len(frame)
-        for engine, phase, number, use in zip(frame["engine"], frame["phase"], numbers, frame["use"], strict=True):
-            if number != number:  # a missing cell equals nothing, itself included
-                continue
-            cylinders = found.setdefault((str(engine), str(phase), stream), {})
-            cylinders[int(number)] = cylinders.get(int(number), False) or use == ""
-    return found
-
-
-def _record(build: Build, phase: Phase, stream: str, cylinders: dict[int, bool], of: int) -> Record:
+def _record(build: Build, phase: Phase, stream: str, cylinders: Mapping[int, bool], of: int) -> Record:
     """The word of one planned record; `of` so many cylinders, 0 where it is of the whole engine."""
 
     def record(word: str, detail: str = "") -> Record:

@@ -1,15 +1,15 @@
 """Pages as bytes: printed, or as kept on the shelves where all they show is what it was.
 
-The pages of a build and its cylinders are seldom touched by what is recorded elsewhere. They see the program without
-the notes of other builds, the desk notes what they ask of the analysis, and the page stays for as long as each of these
-answers does. All other pages see a whole program, or all of them.
+Desks note what a page asks of the analyses, and it stays for as long as each of these answers does. The pages of a
+build and its cylinders see the program without the notes of other builds, all other pages the whole folder.
 """
 
 from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -18,13 +18,12 @@ from sitegen.page.view import Asked
 from sitegen.pages import coating, cylinder, data, engine, home, methods, notes, plan, program, review, sheet
 from sitegen.pages.contexts import AnyPage
 from sitegen.pages.frame import Site, Stood
-from sitegen.program.model import Build, Folder, Program
+from sitegen.program.model import Build, Coating, Folder, Program
 from sitegen.program.seen import by_pages, by_pages_of
 from sitegen.regular import hashes_of, opened, unchanged
 from sitegen.shelves import Shelves, digest, key_of
 
 Print = Callable[[AnyPage | str], bytes]
-_EVERYTHING = Asked("all")
 
 
 @dataclass(frozen=True)
@@ -36,7 +35,7 @@ class Task:
     make: Callable[..., AnyPage | str]
     of: tuple[object, ...]
     rests_on: tuple[object, ...]  # what its key covers beside what it asks for
-    asks: str = ""  # program whose desk notes what it asks for; "": its key covers all of that
+    asks: tuple[str, ...] = ()  # programs whose desks note what it asks for
     build: str = ""  # whose page it is
 
 
@@ -45,50 +44,65 @@ class _Page:
     """A page as it is kept."""
 
     content: bytes
-    asked: Mapping[Asked, str]  # -> hash of the answer
+    asked: Mapping[tuple[str, Asked], str]  # of which program -> hash of the answer
     files: Mapping[str, str]  # file from the programs folder -> sha256: notes
     hung: Mapping[tuple[str, str], str]  # (put or take, source) -> what the site calls it
     shown: Iterable[tuple[str, str, str]]  # measure, page kind, title
 
 
-def tasks(site: Site, keyed: bool) -> Iterator[Task]:
-    """Every page of the site but the last, in order; `keyed`: with what its key covers."""
-    at, folder = site.addresses, site.folder
-    every = _everything(site, keyed)
-    stands, of_programs = every[1], digest(_nowhere(replace(folder, left=()))) if keyed else ""
-    yield Task(at.home, site, home.page, (), every)
+def tasks(site: Site, press: Press) -> Iterator[Task]:
+    """Every page of the site but the last, in order."""
+    at, folder, asks = site.addresses, site.folder, tuple(site.desks)
+    every = _everything(site, press.keyed)
+    of_programs = digest(_nowhere(replace(folder, left=()))) if press.keyed else ""
+    yield Task(at.home, site, home.page, (), every, asks)
+    stands = [desk.stand for desk in site.desks.values()]
     for each in folder.definitions.coatings.values() if not folder.blind else ():
-        yield Task(at.coatings[each.id], site, coating.page, (each,), every)
+        known = partial(_history, site, each)
+        of_history = press.stand_of(known, "history", each.id, of_programs, stands)
+        yield Task(at.coatings[each.id], site, coating.page, (each,), (*every, of_history), asks)
     for own in folder.programs:
-        whole = (of_programs, own.id, stands[own.id], at, [*site.plans])
+        whole = (of_programs, own.id, at, [*site.plans])
         there = [bool(each) for each in site.noted[own.id]]
-        yield Task(at.programs[own.id], site, program.page, (own,), (*whole, there))
+        known = partial(_planned, site, own)
+        of_plan = press.stand_of(known, "plan", own.id, of_programs, site.desks[own.id].stand)
+        yield Task(at.programs[own.id], site, program.page, (own,), (*whole, there, of_plan), asks)
         if not folder.blind:
-            yield Task(at.sheets[own.id], site, sheet.page, (own,), whole)
-        yield Task(at.data[own.id], site, data.page, (own,), whole)
-        yield Task(at.reviews[own.id], site, review.page, (own,), whole)
+            yield Task(at.sheets[own.id], site, sheet.page, (own,), whole, asks)
+        yield Task(at.data[own.id], site, data.page, (own,), whole, asks)
+        yield Task(at.reviews[own.id], site, review.page, (own,), whole, asks)
         if own.id in site.plans:
-            yield Task(at.plans[own.id], site, plan.page, (own,), whole)
-        yield from tasks_of(site, own, own.builds, keyed)
+            yield Task(at.plans[own.id], site, plan.page, (own,), (*whole, of_plan), asks)
+        yield from tasks_of(site, own, own.builds, press.keyed)
+
+
+def _history(site: Site, of: Coating) -> object:
+    return site.histories.get(of.id, ())
+
+
+def _planned(site: Site, own: Program) -> object:
+    plan = site.plans.get(own.id)
+    return None if plan is None else [getattr(plan, each.name) for each in fields(plan) if each.name != "program"]
 
 
 def noted(site: Site) -> Iterator[tuple[Program, Task]]:
     """The notes of each program, which its page is filled with: they change most often, and nothing rests on them."""
     for own in site.folder.programs:
-        nowhere = [each for each in site.desks[own.id].analysis.problems if each.code.startswith(notes.CODE)]
+        nowhere = [each for each in site.desks[own.id].problems if each.code.startswith(notes.CODE)]
         rests_on = "notes", own.id, own.title, own.notes, nowhere
         yield own, Task(site.addresses.programs[own.id], site, notes.printed, (own,), rests_on)
 
 
-def last(site: Site, keyed: bool) -> Task:
+def last(site: Site, press: Press) -> Task:
     """The page of methods, which says what the others show."""
     shown = [(measure, list(where)) for measure, where in site.shown.items()]
-    return Task(site.addresses.methods, site, methods.page, (), (*_everything(site, keyed), shown))
+    return Task(
+        site.addresses.methods, site, methods.page, (), (*_everything(site, press.keyed), shown), tuple(site.desks)
+    )
 
 
-def _everything(site: Site, keyed: bool) -> tuple[str, dict[str, str], dict[str, Stood], Addresses, list[str]]:
-    stands = {name: desk.stand_of(_EVERYTHING) if keyed else "" for name, desk in site.desks.items()}
-    return digest(_nowhere(site.folder)) if keyed else "", stands, dict(site.stood), site.addresses, [*site.plans]
+def _everything(site: Site, keyed: bool) -> tuple[str, dict[str, Stood], Addresses, list[str]]:
+    return digest(_nowhere(site.folder)) if keyed else "", dict(site.stood), site.addresses, [*site.plans]
 
 
 def tasks_of(site: Site, own: Program, builds: Iterable[Build], keyed: bool) -> Iterator[Task]:
@@ -105,10 +119,10 @@ def tasks_of(site: Site, own: Program, builds: Iterable[Build], keyed: bool) -> 
             histories={}, plans=plans, addresses=addresses,
         )  # fmt: skip
         ground = (about, digest(build) if keyed else "", own.id)
-        yield Task(at.engines[own.id, build.id], of_build, engine.page, (alone, build), ground, own.id, build.id)
+        yield Task(at.engines[own.id, build.id], of_build, engine.page, (alone, build), ground, (own.id,), build.id)
         for place in build.places:
             path = at.cylinders[own.id, build.id, place.cylinder]
-            yield Task(path, of_build, cylinder.page, (alone, build, place.cylinder), ground, own.id, build.id)
+            yield Task(path, of_build, cylinder.page, (alone, build, place.cylinder), ground, (own.id,), build.id)
 
 
 def _nowhere(folder: Folder) -> Folder:
@@ -123,6 +137,22 @@ class Press:
         self._print, self._shelves = print_page, shelves
         self._base = digest(base) if shelves.open else ""
         self.made: list[str] = []
+
+    @property
+    def keyed(self) -> bool:
+        """Whether pages are kept, so that tasks need what their keys cover."""
+        return self._shelves.open
+
+    def stand_of(self, make: Callable[[], object], *rests_on: object) -> str:
+        """Hash of what a page shows and no desk knows; it is made where it was not for the same ground."""
+        if not self._shelves.open:
+            return ""
+        key = key_of("stand", self._base, *rests_on)
+        found = self._shelves.find(key, lambda content: str(json.loads(content)))
+        if found is None:
+            found = digest(make())
+            self._shelves.put(key, found, lambda own: json.dumps(own).encode())
+        return found
 
     def page(self, task: Task) -> bytes:
         """The page of a task, with marks for what is filled in last; `shown` of its site learns what it shows."""
@@ -150,24 +180,24 @@ class Press:
     def _holds(self, task: Task, page: _Page) -> bool:
         site = task.site
         return (
-            all(site.desks[task.asks].stand_of(asked) == sha for asked, sha in page.asked.items())
+            all(site.desks[program].stand_of(asked) == sha for (program, asked), sha in page.asked.items())
             and unchanged(page.files, Path(site.folder.path))
             and all(site.gallery.again(*source) == name for source, name in page.hung.items())
         )
 
     def _made(self, task: Task) -> _Page:
         site = task.site if task.make is methods.page else replace(task.site, shown={})  # it says what the others show
-        desk = site.desks[task.asks] if task.asks else None
+        desks = {program: site.desks[program] for program in task.asks}
         site.gallery.asked()
-        if desk is not None:
+        for desk in desks.values():
             desk.asked()
         with opened() as files:
             content = self._print(task.make(site, *task.of))
         self.made.append(task.path)
-        asked = desk.asked() if desk is not None else ()
+        asked = {name: desk.asked() for name, desk in desks.items()}
         page = _Page(
             content,
-            {each: desk.stand_of(each) for each in asked} if desk is not None else {},
+            {(name, each): desks[name].stand_of(each) for name, own in asked.items() for each in own},
             hashes_of(files, Path(site.folder.path)),
             site.gallery.asked(),
             [(measure, kind, title) for measure, where in site.shown.items() for kind, title in where],
@@ -178,7 +208,7 @@ class Press:
 
 def _packed(page: _Page) -> bytes:
     told = [
-        [[*asked, sha] for asked, sha in sorted(page.asked.items())], page.files,
+        [[program, *asked, sha] for (program, asked), sha in sorted(page.asked.items())], page.files,
         [[*source, name] for source, name in page.hung.items()], list(page.shown), page.content.decode(),
     ]  # fmt: skip
     return json.dumps(told, separators=(",", ":")).encode()
@@ -187,7 +217,7 @@ def _packed(page: _Page) -> bytes:
 def _unpacked(content: bytes) -> _Page:
     asked, files, hung, shown, text = json.loads(content)
     return _Page(
-        text.encode(), {Asked(*each[:3]): each[3] for each in asked}, files,
+        text.encode(), {(program, Asked(*each)): sha for program, *each, sha in asked}, files,
         {(way, source): name for way, source, name in hung}, [tuple(each) for each in shown],
     )  # fmt: skip
 

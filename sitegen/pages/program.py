@@ -147,7 +147,7 @@ MOST_CHANGES = 40  # rows shown; all of them are in the diff
 
 def _changes(view: View) -> Table | None:
     """What moved since the last commit of the results: verdicts first; None where nothing did, or nothing is known."""
-    changes = sorted(view.analysis.changes or (), key=lambda change: (not change.verdict, change.what, change.key))
+    changes = sorted(view.the_desk.changes or (), key=lambda change: (not change.verdict, change.what, change.key))
     if not changes:
         return None
     rows = [Row(_moved(view, change)) for change in changes[:MOST_CHANGES]]
@@ -157,7 +157,7 @@ def _changes(view: View) -> Table | None:
     verb = "differs" if len(changes) == 1 else "differ"
     reading = f"{words.sentence(words.listed(parts))} {verb} from the results as committed."
     note = f"The first {MOST_CHANGES} of {len(changes)}; git shows all. " if len(changes) > MOST_CHANGES else ""
-    note += f"What is committed was {view.analysis.written}." if view.analysis.written else ""
+    note += f"What is committed was {view.the_desk.written}." if view.the_desk.written else ""
     columns = (Column("What"), Column("Of"), Column("Committed", numeric=True), Column("Now", numeric=True))
     return Table("changed-since-the-last-commit", columns, rows, reading, note=note.strip())
 

@@ -9,6 +9,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
+from sitegen import units
+from sitegen.declarations import Stream
 from sitegen.page import words
 from sitegen.page.addresses import place_of
 from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text
@@ -16,6 +18,7 @@ from sitegen.page.view import View
 from sitegen.pages.contexts import Part, ReviewPage
 from sitegen.pages.frame import Site, crumbs, window_title
 from sitegen.program.model import Effect, Moved, Program, Reviewed, ReviewItem
+from sitegen.reader.headers import parted
 from sitegen.vocabulary import Field
 
 TITLE = "Review"
@@ -329,18 +332,23 @@ def _readings(site: Site, view: View) -> dict[Place, list[list[str]]]:
             continue
         frame = view.the_desk.rows(stream.name, "", 0)
         fields = [each for each in stream.fields if each.name in frame and _tells(each)]
-        columns = {
-            name: frame[name].tolist() for name in {"reading", "engine", "phase", "use", *(f.name for f in fields)}
-        }
+        others = [each.name for each in stream.fields if each.kind in {"word", "text"} and each.name in frame]
+        names = {"reading", "file", "engine", "phase", "use", *(each.name for each in fields), *others}
+        columns = {name: frame[name].tolist() for name in names}
         cylinders = frame["cylinder"].tolist() if "cylinder" in frame else [0] * len(frame)
+        written = _written(view, stream)
         for n, reading in enumerate(columns["reading"]):
             engine, cylinder = columns["engine"][n], cylinders[n]
             if not isinstance(engine, str):
                 continue
-            told = list(_numbers((each, columns[each.name][n]) for each in fields))[:MOST_NUMBERS]
+            own = ((each, columns[each.name][n]) for each in fields)
+            told = list(_numbers(own, str(columns["file"][n]), written))[:MOST_NUMBERS]
+            told = (
+                told or [text for name in others if isinstance(text := columns[name][n], str) and text][:MOST_NUMBERS]
+            )
             phase = phases.get(str(columns["phase"][n]), "")
             left = "left out" if columns["use"][n] else ""
-            text = ", ".join(filter(None, (*told, left))) or "no number"
+            text = ", ".join(filter(None, (*told, left))) or "nothing told"
             group = ", ".join(filter(None, (words.sentence(stream.title), phase)))
             place = (engine, int(cylinder) if cylinder == cylinder and cylinder is not None else 0)
             found.setdefault(place, []).append([str(reading), group, text])
@@ -352,10 +360,30 @@ def _tells(each: Field) -> bool:
     return each.kind in {"number", "bounded", "integer"} and not each.told_beforehand and not each.refers
 
 
-def _numbers(told: Iterable[tuple[Field, object]]) -> Iterator[str]:
+def _written(view: View, stream: Stream) -> dict[tuple[str, str], str]:
+    """Unit of each field by file, as its entry or a header says: so a reader finds the number of the sheet."""
+    found: dict[tuple[str, str], str] = {}
+    for file, facts in view.analysis.readings[stream.name].files.items():
+        for header, name in facts.get("columns", {}).items():
+            if name and (unit := parted(header)[1]):
+                found[file, name] = unit
+    for source in view.program.records:
+        file = f"{view.program.id}/{source.file}"
+        found |= {(file, name): use.unit for name, use in source.columns.items() if use.unit}
+    return found
+
+
+def _numbers(told: Iterable[tuple[Field, object]], file: str, written: Mapping[tuple[str, str], str]) -> Iterator[str]:
     for each, value in told:
         if not isinstance(value, int | float) or value != value:
             continue
         unit, times = _SHOWN.get(each.unit, (each.unit if each.unit != "1" else "", 1.0))
         shown = value - 273.15 if each.unit == "K" and each.dimension == "temperature" else value * times
-        yield words.with_unit(f"{each.title[:1].lower()}{each.title[1:]} {float(f'{shown:.4g}'):g}", unit)
+        if own := written.get((file, each.name)):
+            try:
+                scale, offset = units.converter(own, each.dimension)
+                unit, shown = own, (value - offset) / scale
+            except units.UnitError:
+                pass  # as it is shown elsewhere
+        title = each.title if each.title == each.name else f"{each.title[:1].lower()}{each.title[1:]}"  # Fe stays Fe
+        yield words.with_unit(f"{title} {float(f'{shown:.4g}'):g}", unit)

@@ -5,7 +5,8 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
@@ -25,6 +26,7 @@ from sitegen.pages.press import Press, Print, Task, filled, last, noted, tasks, 
 from sitegen.pages.setting import Setter
 from sitegen.pages.styles import COLOURS, SHAPES, style
 from sitegen.program.model import Folder, Program
+from sitegen.regular import read_regular
 from sitegen.shelves import NONE, Shelves
 from sitegen.vocabulary import Measure
 
@@ -80,12 +82,12 @@ def build_site(
     for program, task in noted(site):
         about, _, notes = press.page(task).decode().partition("\n")
         site.noted[program.id] = notes, about
-    ordered: Iterable[Task] = tasks(site, shelves.open)
+    ordered: Iterable[Task] = tasks(site, press)
     if helpers is not None and shelves.open:
         ordered = list(ordered)
         _share(ordered, press, helpers)
     pages = {task.path: press.page(task) for task in ordered}
-    pages[addresses.methods] = press.page(last(site, shelves.open))
+    pages[addresses.methods] = press.page(last(site, press))
     for desk in site.desks.values():
         desk.keep(shelves)
     for each, lying in stayed.items():
@@ -137,7 +139,7 @@ def _share(ordered: Sequence[Task], press: Press, helpers: Helpers) -> None:
     wanted: dict[str, dict[str, None]] = {}
     for task in ordered:
         if task.build and press.kept(task) is None:
-            wanted.setdefault(task.asks, {})[task.build] = None
+            wanted.setdefault(task.asks[0], {})[task.build] = None
             press.made.append(task.path)
     wait = helpers.pages({program: [*builds] for program, builds in wanted.items()})
     for task in ordered:
@@ -214,38 +216,58 @@ def _printer(theme_dir: Path | None) -> Print:
     templates = environment(theme_dir)
 
     def print_page(page: AnyPage | str) -> bytes:
-        import traceback
-
-        from jinja2 import TemplateError
-
         if isinstance(page, str):
             return _PER_CENT.sub(_OF_IT, page).encode()
-        try:
+        with theirs(theme_dir):
             text = templates.get_template(page.template).render(page=page, setter=page.setter).strip()
             later = [f"<!--rows {path}-->\n{rows}" for path, rows in page.setter.later.items()]
             return _PER_CENT.sub(_OF_IT, "".join([text, "\n", *later])).encode()
-        except Exception as problem:
-            frames = traceback.extract_tb(problem.__traceback__)
-            own = theme_dir is not None and any(Path(each.filename).is_relative_to(theme_dir) for each in frames)
-            if theme_dir is None or not (own or isinstance(problem, TemplateError)):
-                raise  # a fault of ours
-            raise ThemeError(told(problem)) from problem
 
     return print_page
+
+
+class ThemeError(Exception):
+    """Something in a user's theme folder that the user can mend, as a sentence with file and line."""
+
+
+@contextmanager
+def theirs(theme_dir: Path | None) -> Iterator[None]:
+    """What goes wrong in a template of the user's is a ThemeError; in one of ours it is a fault of ours."""
+    import traceback
+
+    from jinja2 import TemplateError
+
+    try:
+        yield
+    except Exception as problem:
+        frames = traceback.extract_tb(problem.__traceback__)
+        own = theme_dir is not None and any(Path(each.filename).is_relative_to(theme_dir) for each in frames)
+        if theme_dir is None or not (own or isinstance(problem, TemplateError)):
+            raise
+        raise ThemeError(told(problem)) from problem
 
 
 def _templates(theme_dir: Path | None) -> list[str]:
     """The user's own templates; ours are part of the code."""
     own = theme_dir / "templates" if theme_dir is not None else None
     return (
-        [f"{path.name} {hashlib.sha256(path.read_bytes()).hexdigest()}" for path in sorted(own.glob("*.html"))]
+        [f"{path.name} {hashlib.sha256(_theirs(path)).hexdigest()}" for path in sorted(own.glob("*.html"))]
         if own is not None and own.is_dir()
         else []
     )
 
 
-class ThemeError(Exception):
-    """Something in a user's theme folder that the user can mend, as a sentence with file and line."""
+def _theirs(path: Path) -> bytes:
+    """A file of the user's theme, which is text in UTF-8."""
+    try:
+        content = read_regular(path, path.parent)
+        content.decode()
+    except OSError as problem:
+        raise ThemeError(f"{path} cannot be read: {problem.strerror or problem}.") from problem
+    except UnicodeDecodeError as problem:
+        line = problem.object[: problem.start].count(b"\n") + 1
+        raise ThemeError(f"{path}:{line}: this is not UTF-8. Save the file as UTF-8.") from problem
+    return content
 
 
 THEMED = (
@@ -353,8 +375,8 @@ def _style(theme_dir: Path | None) -> bytes:
 def themed(name: str, theme_dir: Path | None) -> bytes:
     """A file of the theme, the user's where there is one, with LF line ends."""
     own = theme_dir / name if theme_dir is not None else None
-    path = own if own is not None and own.is_file() else places.theme() / name
-    return re.sub(rb"\r\n?", b"\n", path.read_bytes())
+    content = _theirs(own) if own is not None and own.is_file() else (places.theme() / name).read_bytes()
+    return re.sub(rb"\r\n?", b"\n", content)
 
 
 def _colours() -> str:

@@ -19,12 +19,12 @@ INVENTED = "The dates of this invented program are part of the invention, so the
 
 def _restated(view: View) -> Sequence[Restated]:
     """What the history of the file shows; nothing of an invented program, all of which was written down at once."""
-    return () if view.program.invented else view.analysis.restated or ()
+    return () if view.program.invented else view.the_desk.restated or ()
 
 
 def late(view: View, rule: DecisionRule | None = None) -> str:
     """When the criteria, or the rule, were stated after records came in: "after 120 of 140 dated records had ..."."""
-    days, stated = view.analysis.days, view.program.criteria_stated if rule is None else rule.stated
+    days, stated = view.the_desk.days, view.program.criteria_stated if rule is None else rule.stated
     before = [day for day in days if stated and day < stated]
     if not before:
         return ""
@@ -107,9 +107,8 @@ def _ruled_otherwise(view: View, before: DecisionRule, after: DecisionRule) -> s
 def note(view: View) -> str:
     """What is to be said where no history is known, or none counts; "" where it does, or where nothing is in yet."""
     if view.program.invented:
-        return INVENTED if view.analysis.restated else ""
-    readings = any(each.cells("file") for each in view.analysis.readings.values())
-    return UNKNOWN if view.analysis.restated is None and readings else ""
+        return INVENTED if view.the_desk.restated else ""
+    return UNKNOWN if view.the_desk.restated is None and view.the_desk.recorded else ""
 
 
 def in_short(view: View) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from sitegen.program.folder import DEFINITIONS, PROGRAM
+from sitegen.regular import there
 
 Stamp = tuple[tuple[str, int, int], ...]
 
@@ -18,14 +19,14 @@ def stamp(folder: Path, theme: Path | None) -> Stamp:
 
 def _found(folder: Path, theme: Path | None) -> Iterator[tuple[str, int, int]]:
     try:
-        alone = (folder / PROGRAM).exists()
+        alone = there(folder / PROGRAM)
         home = folder.resolve().parent if alone else folder
         yield from _file(home / DEFINITIONS)
         for each in sorted(home.iterdir()):
             if each.name.startswith(".") or not each.is_dir():
                 continue
             yield (str(each), 0, 0)
-            if (alone and each != folder.resolve()) or not (each / PROGRAM).exists():
+            if (alone and each != folder.resolve()) or not there(each / PROGRAM):
                 yield from _file(each / "results" / "measures.csv")  # may lend its scatter
             else:
                 yield from _below(each)

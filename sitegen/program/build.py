@@ -11,9 +11,10 @@ from pathlib import Path, PurePosixPath
 
 from sitegen import units
 from sitegen.problems import Collector, listed, nearest, shown
-from sitegen.program import described, logs, records
+from sitegen.program import described, logs, records, words
 from sitegen.program.convert import instance
-from sitegen.program.definitions import HOME, MOST_CYLINDERS
+from sitegen.program.definitions import CYLINDERS, HOME, MOST_CYLINDERS
+from sitegen.program.files import Files
 from sitegen.program.model import (
     Accepted,
     Assembly,
@@ -110,16 +111,23 @@ def build(
     compared = _compared(compare)
     builds = _builds(root, phases, definitions, compared)
     criteria = _criteria(root, order, names, compared, candidates)
-    files = records.Files(folder)
     known: dict[str, Collection[str] | None] = {
         "build": [each.id for each in builds],
         "phase": order,
+        "cylinder": CYLINDERS,
         "tester": None if definitions is None else definitions.testers,
         "reference orifice": None if definitions is None else definitions.reference_orifices,
         "tool": None if definitions is None else definitions.tools,
+        "meter": None if definitions is None else definitions.meters,
         "laboratory": None if definitions is None else definitions.laboratories,
     }
-    sources = records.sources(root, files, known, names.absent)
+    files = Files(folder)
+    own = words.of(root, known)
+    general = [each for each in ((definitions or _NO_DEFINITIONS).words, own) if each]
+    entries = records.entries(root, known, general, names.absent)
+    claims = files.claims(
+        [(each.node, each.words) for each in entries], {"engine": known["build"] or (), "phase": order}
+    )
     meters = None if definitions is None else definitions.meters
     seating, leakdown = root.get("seating"), root.get("leakdown")
     primary = compare.get("primary")
@@ -163,8 +171,9 @@ def build(
         criteria=criteria,
         criteria_stated=root.get("criteria").date("stated"),
         criteria_hash=criteria_hash(root, criteria) if criteria else "",
-        records=sources,
-        logs=() if logs.STREAM in names.absent else logs.sources(root, files, builds, phases, meters),
+        records=records.sources(entries, claims, known),
+        logs=logs.sources(entries, claims, builds, phases, meters),
+        words=tuple(general),
         exclusions=_exclusions(root, _stems(root, names.absent)),
         accepted=_accepted(root),
         review=instance(ReviewRule, root.get("review")) if root.has("review") else None,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -69,6 +70,10 @@ CHANNELS: Mapping[str, Channel] = MappingProxyType(
     }
 )  # fmt: skip
 
+# what may be stated for a whole log where it was not logged: conditions that change little through a run
+STATED = ("ambient_pressure", "intake_temperature", "blowby_temperature", "blowby_pressure")
+MOST_DRAWN = 40  # channels of one's own in a log
+
 
 def known(name: str) -> tuple[Channel, int] | None:
     """The channel of a name and its cylinder, 0 where it belongs to the whole engine; None where there is none.
@@ -103,6 +108,8 @@ def converter(channel: Channel, unit: str) -> tuple[float, float]:
     """
     from sitegen import units
 
+    if not channel.dimensions:  # drawn as written
+        return 1.0, 0.0
     if channel.metered:
         text = unit if _REFERENCE.search(unit) is None else _REFERENCE.sub("", unit).strip()
         meant = units.unit(text)
@@ -134,6 +141,8 @@ def same_conditions(unit: str, pressure: float, temperature: float) -> bool:
 
 def of(channel: LogChannel) -> Channel:
     """What a channel of a log is. Raises LookupError for a name that `known` does not know."""
+    if channel.drawn:
+        return Channel(channel.name, channel.drawn, (), channel.unit, -math.inf, math.inf)
     found = known(channel.name)
     if found is None:
         raise LookupError(f"there is no channel {channel.name}")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from sitegen import units
 from sitegen.problems import counted, shown
+from sitegen.program import words
 from sitegen.program.convert import instance
 from sitegen.program.model import (
     Calibration,
@@ -23,6 +24,7 @@ from sitegen.program.node import Ids, Node, id_fault
 HOME = "definitions.yaml"
 SECTIONS = ("coatings", "engine_types", "testers", "reference_orifices", "tools", "oils", "meters", "laboratories")
 MOST_CYLINDERS = 24
+CYLINDERS = tuple(str(number) for number in range(1, MOST_CYLINDERS + 1))
 TOOL_READS = {
     "balance": "mass",
     "feeler": "length",
@@ -49,12 +51,23 @@ CONDITIONS = {
 }
 
 
+# Kinds of id that words of files may mean, and the section that holds them.
+_KINDS = {
+    "tester": "testers",
+    "reference orifice": "reference_orifices",
+    "tool": "tools",
+    "meter": "meters",
+    "laboratory": "laboratories",
+}
+
+
 def build(root: Node) -> Definitions:
     """The definitions of a document. Where something is wrong a problem is added and a stand-in taken."""
     ids = Ids("in definitions.yaml")
     for section in SECTIONS:
         for name, entry in root.entries(section):
             ids.add(name, entry.key_at, root.problems)
+    ours = {kind: [name for name, _ in root.entries(section)] for kind, section in _KINDS.items()}
     coatings = enumerate(root.entries("coatings"))
     return Definitions(
         coatings={
@@ -72,6 +85,7 @@ def build(root: Node) -> Definitions:
         oils={name: instance(Oil, entry, id=name, limits=_limits(entry)) for name, entry in root.entries("oils")},
         meters={name: _meter(name, entry) for name, entry in root.entries("meters")},
         laboratories={name: instance(Laboratory, entry, id=name) for name, entry in root.entries("laboratories")},
+        words=words.of(root, {"cylinder": CYLINDERS, **ours}),
     )
 
 

@@ -24,6 +24,16 @@ class Kind:
     fields: tuple[str, ...]  # of its tables; none of a log, which has channels
     measures: frozenset[str]  # what stands before the first dot of the ids of its measures
     keys: tuple[str, ...]  # of the program file, that are there for it alone
+    words: Mapping[str, tuple[str, ...]]  # field, or what several share -> what words of one's own may mean
+
+
+MARKS = ("not-detected", "not-measured")  # what words may mean in place of a number
+
+
+def _allowed(columns: Mapping[str, Any]) -> Mapping[str, tuple[str, ...]]:
+    own = {name: tuple(rule["words"]) for name, rule in columns.items() if "words" in rule}
+    shared = {rule["words_as"]: own.get(name, MARKS) for name, rule in columns.items() if "words_as" in rule}
+    return {**own, **shared}
 
 
 def _content(name: str) -> Any:
@@ -36,15 +46,32 @@ def kinds() -> Mapping[str, Kind]:
     made = {}
     for name, entry in _content("program")["properties"]["records"]["properties"].items():
         rule = _content(name)
-        fields = rule["properties"].get("columns", {}).get("properties", {})
+        columns = rule["properties"].get("columns", {}).get("properties", {})
         made[name] = Kind(
             name,
             entry["title"],
-            tuple(fields),
+            tuple(columns),
             frozenset(rule.get("measures", ())),
             tuple(rule.get("program_keys", ())),
+            _allowed(columns) or dict.fromkeys(("engine", "phase"), ()),
         )
     return made
+
+
+@cache
+def words(name: str = "") -> Mapping[str, tuple[str, ...]]:
+    """What words of one's own may mean, by field or by what several share: in one kind of record, else in any.
+
+    No words: any id or text.
+    """
+    if name in kinds():
+        return kinds()[name].words
+    found: dict[str, tuple[str, ...]] = {}
+    for kind in kinds().values():
+        for key, allowed in kind.words.items():
+            both = tuple(dict.fromkeys((*found.get(key, allowed), *allowed)))
+            found[key] = both if allowed and found.get(key, allowed) else ()
+    return found
 
 
 def absent(streams: Collection[str]) -> dict[str, Kind]:

@@ -7,9 +7,10 @@ from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 
 from sitegen.problems import Collector, errors, in_order, shown
-from sitegen.program import build, definitions, reviews, schema, yamlfile
+from sitegen.program import build, definitions, mappings, reviews, schema, yamlfile
 from sitegen.program.model import Definitions, Folder, Left, Program
 from sitegen.program.node import Node, id_fault
+from sitegen.program.yamlfile import Document
 from sitegen.vocabulary import Problem
 
 DEFINITIONS = "definitions.yaml"
@@ -40,29 +41,29 @@ def load(
         return None, [problem]
     problems: list[Problem] = []
     misnamed: dict[str, list[Problem]] = {}
-    if (home / PROGRAM).exists():
-        home, folders = home.parent, [home]
-    else:
-        try:
-            folders = _program_folders(home, misnamed)
-        except OSError as error:
-            reason = (error.strerror or "it cannot be read").lower()
-            return None, [Problem(shown(given), code="not-readable", what=f"the folder cannot be read: {reason}")]
-        if not folders and not misnamed:
-            problems.append(
-                Problem(
-                    shown(given.name or given),
-                    code="no-program",
-                    what="there is no program in this folder",
-                    expected=f"folders that hold a {PROGRAM}",
-                )
+    try:
+        alone = (home / PROGRAM).exists()
+        folders = [home] if alone else _program_folders(home, misnamed)
+    except OSError as error:
+        reason = (error.strerror or "it cannot be read").lower()
+        return None, [Problem(shown(given), code="not-readable", what=f"the folder cannot be read: {reason}")]
+    if alone:
+        home = home.parent
+    elif not folders and not misnamed:
+        problems.append(
+            Problem(
+                shown(given.name or given),
+                code="no-program",
+                what="there is no program in this folder",
+                expected=f"folders that hold a {PROGRAM}",
             )
-    shared = _definitions(home, problems)
+        )
+    shared, lender = _definitions(home, problems)
     stopped = shared is None or bool(errors(problems))
     made, left = [], [Left(name, tuple(found)) for name, found in misnamed.items()]
     for folder in folders:
         own: list[Problem] = []
-        program = _program(folder, shared, own, measures, streams, comparable)
+        program = _program(folder, shared, lender, own, measures, streams, comparable)
         if program is None or errors(own):
             left.append(Left(folder.name, tuple(in_order(errors(own)))))
         else:
@@ -86,7 +87,15 @@ def _program_folders(home: Path, misnamed: dict[str, list[Problem]]) -> list[Pat
     for folder in sorted(home.iterdir()):
         if folder.name.startswith(".") or not folder.is_dir():
             continue
-        if (folder / PROGRAM).exists():
+        try:
+            there, names = (folder / PROGRAM).exists(), [each.name for each in folder.iterdir()]
+        except OSError as error:
+            reason = (error.strerror or "it cannot be read").lower()
+            file, step = f"{shown(folder.name)}/{PROGRAM}", "see to the rights of the folder, or move it away"
+            told = Problem(file, code="not-readable", what=f"its folder cannot be read: {reason}", next_step=step)
+            misnamed[folder.name] = [told]
+            continue
+        if there:
             found.append(folder)
             continue
         wrong = [
@@ -97,7 +106,7 @@ def _program_folders(home: Path, misnamed: dict[str, list[Problem]]) -> list[Pat
                 expected=PROGRAM,
                 next_step="rename it",
             )
-            for name in sorted(each.name for each in folder.iterdir())
+            for name in sorted(names)
             if name.casefold() in {"program.yaml", "program.yml", "program.yaml.txt"}
         ]
         misnamed |= {folder.name: wrong} if wrong else {}
@@ -130,9 +139,10 @@ def _circles(programs: Sequence[Program]) -> list[Problem]:
     return found
 
 
-def _definitions(home: Path, problems: list[Problem]) -> Definitions | None:
+def _definitions(home: Path, problems: list[Problem]) -> tuple[Definitions | None, Document | None]:
+    """The definitions, and their document, which may lend mappings."""
     collector = Collector(DEFINITIONS)
-    made = None
+    made = document = None
     if not (home / DEFINITIONS).exists():
         collector.add(
             (0, 0), "missing-file", "the file is not there", expected="coatings and engine types beside the programs"
@@ -142,12 +152,13 @@ def _definitions(home: Path, problems: list[Problem]) -> Definitions | None:
         if document is not None and schema.check(document, "definitions", collector):
             made = definitions.build(Node.root(document, collector))
     problems += collector.found
-    return made
+    return made, document
 
 
 def _program(
     folder: Path,
     shared: Definitions | None,
+    lender: Document | None,
     problems: list[Problem],
     measures: Mapping[str, str] | None,
     streams: Collection[str] | None,
@@ -165,6 +176,7 @@ def _program(
             next_step="rename the folder",
         )
     document = yamlfile.read(folder / PROGRAM, collector, folder.parent)
+    document = document and mappings.expanded(document, collector, lender)
     made = None
     if document is not None and schema.check(document, "program", collector):
         made = build.build(document, folder, shared, collector, measures, streams, comparable)

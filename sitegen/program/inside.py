@@ -50,6 +50,27 @@ def nearest_inside(folder: Path, name: str) -> str:
     return nearest(name, files_inside(folder))
 
 
+def files_as_deep(folder: Path, below: str, deep: int) -> list[str]:
+    """Files `deep` folders down from the folder named `below`, from `folder`, with forward slashes and in order.
+
+    What is hidden or locked by an office program is passed over, and results. Raises PathFault where `below` is no
+    folder of this one.
+    """
+    if below.startswith("/") or "\\" in below or ":" in below or ".." in PurePosixPath(below).parts:
+        raise PathFault("path-not-plain", "is not written from the program's folder")
+    there: list[str] = []
+    begin = folder / below
+    for parent, folders, files in os.walk(begin):
+        here = Path(parent).relative_to(folder)
+        down = len(here.parts) - len(PurePosixPath(below).parts)
+        folders[:] = [
+            each for each in folders if down < deep and not each.startswith(".") and (here / each) != Path("results")
+        ]
+        if down == deep:
+            there += [(here / each).as_posix() for each in files if not each.startswith((".", "~$"))]
+    return sorted(there)
+
+
 def files_inside(folder: Path) -> list[str]:
     """Files of the folder, from it and with forward slashes; of very many the first. Hidden folders are passed over."""
     there: list[str] = []

@@ -19,6 +19,7 @@ from sitegen.units import DIMENSIONS
 
 FILES = ("program", "definitions")
 MOST_EXPLAINED = 5  # keys of one name that are explained; of more the places alone are listed
+MOST_LISTED = 12  # places of keys that are alike
 _ITEM = "-"  # step of a path: one entry of a list
 _WORDS = {
     "id": "an id: letters, digits and hyphens",
@@ -26,7 +27,7 @@ _WORDS = {
     "file": "a file inside the program's folder",
     "measure": "the id of a measure; the methods page lists them",
     "limit": "a number with the unit of the measure",
-    "header": "the header of its column, as it stands in the table",
+    "header": "the header of its column, as it stands in the file",
     "cell": "a value as the table would hold it, a quantity with its unit",
 }
 
@@ -195,7 +196,10 @@ def _titled(place: KeyPlace) -> str:
 def _explained(places: Sequence[KeyPlace]) -> str:
     first = places[0]
     told = {"allowed": first.allowed, "units": first.units, "left out": first.left_out}
-    lines = [*map(_titled, places), textwrap.fill(first.meaning, 98, initial_indent="  ", subsequent_indent="  ")]
+    stand = [*map(_titled, places[:MOST_LISTED])]
+    if len(places) > MOST_LISTED:
+        stand.append(f"and in {len(places) - MOST_LISTED} more places")
+    lines = [*stand, textwrap.fill(first.meaning, 98, initial_indent="  ", subsequent_indent="  ")]
     lines += [f"  {name}: {said}" for name, said in told.items() if said]
     return "\n".join([*lines, "  example:", *(f"    {line}" for line in first.as_yaml())])
 

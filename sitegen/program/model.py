@@ -21,6 +21,10 @@ class Where:
     column: int = 0
 
 
+Words = Mapping[str, Mapping[str, str]]
+"""Field, or what several share -> word of a file, as `words.compared` -> the id or word of ours that it means."""
+
+
 @dataclass(frozen=True)
 class Quantity:
     """Note of a field: a quantity in SI, or the two ends of a range of it. See `convert`."""
@@ -224,6 +228,7 @@ class Definitions:
     oils: Mapping[str, Oil]
     meters: Mapping[str, Meter] = field(default_factory=dict)
     laboratories: Mapping[str, Laboratory] = field(default_factory=dict)
+    words: Words = field(default_factory=dict)
 
     def limit_of(self, kind: str) -> float | None:
         """Largest limit of error of the tools of a kind, since no record says which of them was read; None: none."""
@@ -586,8 +591,18 @@ class OilRule:
 
 
 @dataclass(frozen=True)
+class Address:
+    """Which column of a file is meant: by its header, or by its place, and then a header beside it has to be its."""
+
+    header: str = ""
+    which: int = 0  # of the columns under that header, counted from 1; 0: there is but one
+    number: int = 0  # counted from 1, for a letter too
+    left_of: Address | None = None
+
+
+@dataclass(frozen=True)
 class ColumnUse:
-    header: str
+    at: Address
     unit: str = ""
     where: Where = Where("")
 
@@ -613,7 +628,16 @@ class RecordSource:
     date_order: str = ""
     skip_rows: int | None = None
     units_row: bool | None = None
-    sheet: str = ""  # worksheet of a workbook; "" the only one with something in it
+    sheet: str = ""  # worksheet of a workbook; "" the only one with something in it; in braces what its name says
+    words: tuple[Words, ...] = ()  # the general ones first: later ones count before earlier
+    apart: bool = False  # further worksheets of its workbook are read: ids and places name this one
+    stem: str = ""  # what ids of its readings begin with; see `files.Claim`
+    notes: tuple[str, ...] = ()  # on the entry, told with the file
+
+    @property
+    def ending(self) -> str:
+        """What ids of readings and places add to the file: ":" and the worksheet where several are read."""
+        return f":{self.sheet}" if self.apart else ""
 
 
 @dataclass(frozen=True)
@@ -621,9 +645,9 @@ class LogTime:
     """How the instants of a log are written."""
 
     kind: Literal["elapsed", "clock", "date-and-time"]  # a number; one stamp; date and time of day in two columns
-    headers: tuple[str, ...]
+    at: tuple[Address, ...]  # none where it stands to the left of each channel
     unit: str = "s"  # of elapsed time
-    date_order: Literal["", "day first", "month first"] = ""
+    date_order: str = ""  # "" where it is left to be found
 
 
 @dataclass(frozen=True)
@@ -631,11 +655,12 @@ class LogChannel:
     """One channel of a log: what it is, and in which column and unit it stands."""
 
     name: str  # "speed", "torque", "blowby", "exhaust_temperature_2" ...
-    header: str
+    at: Address
     unit: str
     meter: str = ""  # id, of a flow channel
     time: LogTime | None = None  # a time column of its own, at its own rate
     where: Where = Where("")
+    drawn: str = ""  # title of a channel of one's own, which is drawn as it is written and enters nothing else
 
 
 @dataclass(frozen=True)
@@ -648,13 +673,17 @@ class LogSource:
     phase: str
     channels: tuple[LogChannel, ...]
     time: LogTime | None = None  # None: every channel has its own
-    separator: str = ""  # "" detect
-    decimal: Literal[".", ","] = "."
-    encoding: str = ""  # "" detect
-    skip_rows: int = 0
-    header_rows: int = 1  # headers of several rows are joined by a blank
-    units_row: bool = False
+    constants: Mapping[str, float] = field(default_factory=dict)  # channel that was not logged -> value, SI
+    # of what follows: "" or None where the entry leaves it to be found in the file
+    separator: str = ""
+    decimal: str = ""
+    encoding: str = ""
+    skip_rows: int | None = None
+    header_rows: int | None = None  # headers of several rows are joined by a blank
+    units_row: bool | None = None
     sheet: str = ""
+    stem: str = ""  # its id
+    notes: tuple[str, ...] = ()  # on the entry, told with the file
 
 
 @dataclass(frozen=True)
@@ -795,6 +824,7 @@ class Program:
     ties: tuple[Tie, ...] = ()
     sampled: Mapping[str, Mapping[str, tuple[int, ...]]] = field(default_factory=dict)  # stream -> build -> cylinders
     strange: Mapping[str, str] = field(default_factory=dict)  # measures of streams this version lacks -> unit as stated
+    words: tuple[Words, ...] = ()  # of the definitions and the whole program; record entries hold them with their own
     passed_over: tuple[Problem, ...] = ()  # one warning of what belongs to such streams
 
     def phase(self, phase: str) -> Phase:

@@ -108,7 +108,7 @@ class Node:
 
     @property
     def where(self) -> Where:
-        return Where(self.document.file, *self.at)
+        return Where(self.document.home(self.path)[0].file, *self.at)
 
     @property
     def subject(self) -> str:
@@ -126,7 +126,7 @@ class Node:
 
     def as_written(self) -> str:
         """Text of a single value exactly as in the file."""
-        return self.document.texts.get(self.path, "")
+        return self.document.text(self.path) or ""
 
     def text(self, key: str) -> str:
         return self.get(key).own_text()

@@ -2,119 +2,102 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field
-from pathlib import Path, PurePosixPath
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import PurePosixPath
 
 from sitegen import units
-from sitegen.problems import nearest, shown
+from sitegen.problems import shown
+from sitegen.program import patterns, words
+from sitegen.program.addresses import address
 from sitegen.program.convert import instance
-from sitegen.program.inside import LONGEST, PathFault, file_inside, files_inside
-from sitegen.program.model import ColumnUse, RecordSource
+from sitegen.program.files import SAID_BY_NAMES, WORKBOOKS, Claims, tell_pattern
+from sitegen.program.model import ColumnUse, RecordSource, Words
 from sitegen.program.node import Node
 
-WORKBOOKS = (".xlsx", ".xlsm")
 PARQUET = ".parquet"
-
-# What is wrong with a file named: code, what is expected, next step.
-_PATH_FAULTS = {
-    "path-not-plain": (
-        "path-not-plain",
-        "a path inside the program's folder with forward slashes, such as records/leakdown.csv",
-        "",
-    ),
-    "outside-folder": (
-        "path-leaves-folder",
-        "a file inside the program's folder",
-        "copy the file into the program's folder",
-    ),
-    "missing": ("missing-file", "a file inside the program's folder", ""),
-    "empty": ("empty-file", "", "remove the entry"),
-}
 _OF_TEXT = ("separator", "decimal", "thousands", "encoding")  # keys that say how a text table is written
-# Ids a constant may give: field -> kind of id. `definitions.yaml` or the program holds them.
-_REFERS = {
-    "engine": "build",
-    "phase": "phase",
-    "tester": "tester",
-    "reference": "reference orifice",
-    "tool_gap": "tool",
-    "tool_mass": "tool",
-    "tool_bore": "tool",
-    "tool_tension": "tool",
-    "laboratory": "laboratory",
-}
+_CONSTANT = frozenset(words.REFERS) - {"cylinder", "meter", "instrument"}
 
 
-@dataclass
-class Files:
-    """Files of one program's folder; each may be named once."""
+@dataclass(frozen=True)
+class Entry:
+    """A record entry of the program file."""
 
-    folder: Path
-    named: dict[str, int] = field(default_factory=dict)  # resolved path -> line
-    there: list[str] = field(default_factory=list)  # what the folder holds, looked up for the first missing file
-
-    def take(self, node: Node) -> str:
-        """The file a node names, from the program's folder; "" with a problem where it cannot be used."""
-        name = node.own_text()
-        if not name or not isinstance(node.value, str):
-            return ""
-        if len(name) > LONGEST:
-            return ""  # the schema has told it
-        try:
-            found = file_inside(self.folder, name)
-            size = found.stat().st_size
-        except OSError as error:
-            self._tell(node, name, PathFault("not-readable", "", (error.strerror or "it cannot be read").lower()))
-            return ""
-        except PathFault as fault:
-            self._tell(node, name, fault)
-            return ""
-        if not size:
-            self._tell(node, name, PathFault("empty", "is empty"))
-            return ""
-        line = self.named.setdefault(str(found).casefold(), node.at[0])
-        if line != node.at[0]:
-            node.add(
-                "file-named-twice",
-                f'{node.subject} is "{shown(name)}", which line {line} names already',
-                next_step="remove one of the entries",
-            )
-            return ""
-        return PurePosixPath(name).as_posix()
-
-    def _tell(self, node: Node, name: str, fault: PathFault) -> None:
-        code, expected, step = _PATH_FAULTS.get(fault.code, (fault.code, "", ""))
-        said = f": {fault.reason}" if fault.reason else f", which {fault.what}"
-        near = ""
-        if fault.code == "missing":
-            self.there = self.there or files_inside(self.folder)
-            near = nearest(name, self.there)
-        node.add(code, f'{node.subject} is "{shown(name)}"{said}', expected=expected, near=near, next_step=step)
+    stream: str
+    node: Node
+    words: tuple[Words, ...] = ()  # the general ones first
 
 
-def sources(
-    root: Node, files: Files, known: Mapping[str, Collection[str] | None], absent: Collection[str] = ()
-) -> tuple[RecordSource, ...]:
-    """Every record table of a program in the order written; `known` has the ids by kind (None: not checked).
+Known = Mapping[str, Collection[str] | None]  # kind of id -> those there are; None: not checked
+
+
+def entries(root: Node, known: Known, general: Sequence[Words], absent: Collection[str] = ()) -> list[Entry]:
+    """Every record entry of a program in the order written, logs among them, with its words: `general` ones first.
 
     Those of streams that are `absent` are not looked at.
     """
-    return tuple(
-        _source(stream, entry, files, known)
+    return [
+        Entry(stream, entry, (*general, *filter(None, [words.of(entry, known, stream)])))
         for stream, _ in root.entries("records")
-        if stream != "runlog" and stream not in absent  # `logs.sources` reads logs
+        if stream not in absent
         for entry in root.get("records").items(stream)
+    ]
+
+
+def sources(entries: Sequence[Entry], claims: Claims, known: Known) -> tuple[RecordSource, ...]:
+    """Every record table of a program in the order written; `logs.sources` reads logs."""
+    return tuple(source for each in entries if each.stream != words.LOGS for source in _sources(each, claims, known))
+
+
+def _sources(of: Entry, claims: Claims, known: Known) -> Iterator[RecordSource]:
+    """A source for each file of an entry: what its name says is constant in it."""
+    source = _source(of, known)
+    for name in said_by_names(of.node):
+        part = next((part for part in ("columns", "constants") if of.node.get(part).has(name)), "")
+        if not part and name == "phase" and source.form == "sheet":
+            part = "cells"
+        if part:
+            said_twice(of.node, name, of.node.get(part) if part == "cells" else of.node.get(part).get(name), part)
+    for claim in claims[of.node.path]:
+        constants = {**source.constants, **claim.given}
+        yield replace(source, file=claim.file, stem=claim.stem, constants=constants, notes=claim.notes)
+
+
+def said_by_names(entry: Node) -> tuple[str, ...]:
+    """Fields that the names of an entry's files, or of its worksheets, say in braces."""
+    said = {key: [name for name in SAID_BY_NAMES if f"{{{name}}}" in entry.text(key)] for key in ("files", "sheet")}
+    for name in said["sheet"]:
+        if name in said["files"]:
+            said_twice(entry, name, entry.get("sheet"), "worksheets")
+    return tuple(dict.fromkeys(said["files"] + said["sheet"]))
+
+
+def said_twice(entry: Node, name: str, where: Node, part: str) -> None:
+    """A problem of what is said in braces and by another part of an entry."""
+    entry.problems.add(
+        where.key_at,
+        "given-twice",
+        f'"{name}" is said in braces and by the {part}{entry.within}',
+        expected="one of the two",
     )
 
 
-def _source(stream: str, entry: Node, files: Files, known: Mapping[str, Collection[str] | None]) -> RecordSource:
+def _source(of: Entry, known: Known) -> RecordSource:
+    stream, entry = of.stream, of.node
+    sheet = entry.text("sheet")
+    if patterns.is_pattern(sheet):
+        try:
+            patterns.pattern(sheet, SAID_BY_NAMES)
+        except patterns.PatternFault as fault:
+            tell_pattern(entry.get("sheet"), fault)
     columns = {name: _column(node) for name, node in entry.entries("columns")}
     constants = {name: node.as_written() for name, node in entry.entries("constants")}
     for name, node in entry.entries("constants"):
-        if name in _REFERS:
-            kind = _REFERS[name]
-            node.own_reference(known[kind], kind, "this program" if kind in {"build", "phase"} else "definitions.yaml")
+        if name in _CONSTANT:
+            kind = words.REFERS[name]
+            home = "this program" if kind in words.OF_PROGRAM else "definitions.yaml"
+            node.own_reference(known[kind], kind, home)
         if name in columns:
             node.problems.add(
                 node.key_at,
@@ -150,12 +133,13 @@ def _source(stream: str, entry: Node, files: Files, known: Mapping[str, Collecti
         RecordSource,
         entry,
         stream=stream,
-        file=files.take(entry.get("file")),
+        file="",
         columns=columns,
         constants=constants,
         sheet_field=field_of_cells,
         sheet_unit=cells.text("unit"),
         sheet_phases={name: node.own_reference(known["phase"], "phase", "this program") for name, node in phases},
+        words=of.words,
     )
 
 
@@ -164,7 +148,7 @@ def check_keys(entry: Node, of_rows: tuple[str, ...] = ()) -> None:
 
     `of_rows` are further ones that a Parquet file, which has no rows of headers, leaves nothing to say for.
     """
-    ending = PurePosixPath(entry.text("file")).suffix.lower()
+    ending = PurePosixPath(entry.text("files") or entry.text("file")).suffix.lower()
     keys: tuple[str, ...]
     if ending in WORKBOOKS:
         keys, why = _OF_TEXT, "the cells of a workbook hold numbers, not their signs"
@@ -183,10 +167,8 @@ def check_keys(entry: Node, of_rows: tuple[str, ...] = ()) -> None:
 
 
 def _column(node: Node) -> ColumnUse:
-    if not isinstance(node.value, dict):
-        return ColumnUse(node.own_text(), where=node.where)
     _check_unit(node.get("unit"))
-    return instance(ColumnUse, node)
+    return instance(ColumnUse, node, at=address(node))
 
 
 def _check_unit(node: Node) -> None:

@@ -120,7 +120,8 @@ def words(document: Document, path: Path) -> str:
     'phases > pulls > schedule > 1'
     """
     said: list[str] = []
-    here: Any = document.data
+    home, path = document.home(path)
+    here: Any = home.data
     for step in path:
         try:
             here = here[step]
@@ -142,6 +143,7 @@ def within(document: Document, path: Path) -> str:
 
 def subject(document: Document, path: Path) -> str:
     """A value as the subject of a sentence: `"kind" in phases > pulls`, `phases > 1` for an item of a list."""
+    document, path = document.home(path)
     if not path:
         return "the file"
     if isinstance(path[-1], int):
@@ -244,17 +246,22 @@ def _wrong_type(document: Document, error: ValidationError, problems: Collector)
         problems.add(
             at,
             "bare-number",
-            f"{about} is {shown(document.texts.get(path, value))}, a number without a unit",
+            f"{about} is {shown(_as_written(document, path, value))}, a number without a unit",
             expected=f"a number with a unit{' of ' + dimension if dimension else ''}: {spellings}",
         )
         return
     found = "a list" if isinstance(value, list) else "keys with values" if isinstance(value, dict) else ""
     if not found:
-        found = f'"{shown(document.texts.get(path, value))}"' if isinstance(value, str) else _literal(value)
+        found = f'"{shown(_as_written(document, path, value))}"' if isinstance(value, str) else _literal(value)
     next_step = ""
     if _accepts(rule, "string") and not isinstance(value, list | dict):
-        next_step = f'put it in quotes: "{shown(document.texts.get(path, value))}"'
+        next_step = f'put it in quotes: "{shown(_as_written(document, path, value))}"'
     problems.add(at, "wrong-type", f"{about} is {found}", expected=_wanted(rule), next_step=next_step)
+
+
+def _as_written(document: Document, path: Path, value: object) -> object:
+    written = document.text(path)
+    return value if written is None else written
 
 
 def _format(document: Document, value: object, problems: Collector) -> None:

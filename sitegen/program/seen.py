@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import fields, is_dataclass, replace
 from typing import Any
 
-from sitegen.program.model import Build, Program, Where
+from sitegen.program.model import Build, Definitions, Program, Where
 from sitegen.vocabulary import Problem
 
 
@@ -19,8 +19,13 @@ def by_steps(program: Program) -> Program:
     return replace(
         _unworded(program), folder="", records=(), logs=(), exclusions=(), accepted=(), review=None,
         reviews=(), decisions=(), passed_over=(),
-        criteria=_unplaced(program.criteria), decide=_unplaced(program.decide),
+        criteria=_unplaced(program.criteria), decide=_unplaced(program.decide), definitions=_wordless(program),
     )  # fmt: skip
+
+
+def _wordless(program: Program) -> Definitions:
+    """Definitions without the words of files, which record entries hold."""
+    return replace(program.definitions, words={})
 
 
 def by_readers(program: Program) -> tuple[Program, list[Where]]:
@@ -32,7 +37,8 @@ def by_readers(program: Program) -> tuple[Program, list[Where]]:
         return Where(where.file, len(places))
 
     seen = replace(
-        _unworded(program), accepted=(), review=None, reviews=(), criteria=(), decide=None, decisions=(), ties=(),
+        _unworded(program), definitions=_wordless(program), accepted=(), review=None, reviews=(), criteria=(),
+        decide=None, decisions=(), ties=(),
         also=(), covariates=(), lent=(),
         records=_placing(program.records, numbered), logs=_placing(program.logs, numbered),
         exclusions=_placing(program.exclusions, numbered),
@@ -45,7 +51,12 @@ def by_pages(program: Program) -> Program:
     """Without places in its file, and without the notes of builds."""
     unplaced: Program = _unplaced(program)
     return replace(
-        unplaced, reviews=(), decisions=(), passed_over=(), builds=tuple(_unnoted(each) for each in program.builds)
+        unplaced,
+        words=(),
+        reviews=(),
+        decisions=(),
+        passed_over=(),
+        builds=tuple(_unnoted(each) for each in program.builds),
     )
 
 
@@ -54,17 +65,15 @@ def by_pages_of(seen: Program, build: Build) -> Program:
     return replace(seen, builds=tuple(build if each.id == build.id else each for each in seen.builds))
 
 
-def placed(problem: Problem, program: Program, places: Sequence[Where]) -> Problem:
-    """A problem of a reader, at the place in the program file that its number stands for."""
-    if problem.file != program.where.file or not 0 < problem.line <= len(places):
-        return problem
-    where = places[problem.line - 1]
-    return replace(problem, line=where.line, column=where.column)
+def placed(problem: Problem, places: Sequence[Where]) -> Problem:
+    """A problem of a reader, at the place in the program file, or in the definitions, that its number stands for."""
+    where = places[problem.line - 1] if 0 < problem.line <= len(places) else Where("")
+    return replace(problem, line=where.line, column=where.column) if problem.file == where.file else problem
 
 
 def _unworded(program: Program) -> Program:
     return replace(
-        program, title="", question="", notes="", version="", not_primary="", where=Where(program.where.file),
+        program, title="", question="", notes="", words=(), version="", not_primary="", where=Where(program.where.file),
         scatter_where=Where(""),
         builds=tuple(replace(_unnoted(build), title="") for build in program.builds),
     )  # fmt: skip

@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path as FilePath
 from typing import Any
 
 import yaml
 
-from sitegen.problems import Collector, shown
+from sitegen.problems import Collector, Elsewhere, shown
 from sitegen.regular import NotRegularError, open_regular
 
 MOST_BYTES = 2_000_000
@@ -40,16 +40,35 @@ class Document:
     values: Mapping[Path, Position]
     keys: Mapping[Path, Position]
     texts: Mapping[Path, str]  # scalars as written
+    lent: Mapping[Path, tuple[Document, Path]] = field(default_factory=dict)  # what is written elsewhere, and where
+
+    def home(self, path: Path) -> tuple[Document, Path]:
+        """The document a path is written in, and the path there."""
+        for end in range(len(path), 0, -1) if self.lent else ():
+            if path[:end] in self.lent:
+                lender, begin = self.lent[path[:end]]
+                return lender.home((*begin, *path[end:]))
+        return self, path
 
     def at(self, path: Path) -> Position:
         """Position of the value, else of the nearest thing around it."""
-        while path and path not in self.values:
+        home, path = self.home(path)
+        while path and path not in home.values:
             path = path[:-1]
-        return self.values.get(path, (1, 1))
+        return self._of(home, home.values.get(path, (1, 1)))
 
     def key_at(self, path: Path) -> Position:
         """Position of the key of a value; of the value itself in a list."""
-        return self.keys.get(path) or self.at(path)
+        home, own = self.home(path)
+        return self._of(home, home.keys[own]) if own in home.keys else self.at(path)
+
+    def text(self, path: Path) -> str | None:
+        """A single value as written; None where it is none."""
+        home, own = self.home(path)
+        return home.texts.get(own)
+
+    def _of(self, home: Document, at: Position) -> Position:
+        return at if home.file == self.file else Elsewhere.of(home.file, at)
 
 
 def read(path: FilePath, problems: Collector, within: FilePath | None = None) -> Document | None:

@@ -7,6 +7,7 @@ import hashlib
 import os
 import re
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import BinaryIO
@@ -234,7 +235,9 @@ def _binary(file: str, what: str, line: int = 0) -> Blocked:
 
 
 def _missing(path: Path, file: str) -> Blocked:
-    beside = sorted(each.name for each in path.parent.iterdir() if each.is_file()) if path.parent.is_dir() else []
+    beside: list[str] = []
+    with suppress(OSError):
+        beside = sorted(each.name for each in path.parent.iterdir() if each.is_file())
     what = "this is a folder, not a file" if path.is_dir() else "there is no such file"
     return refusal(
         file,

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
@@ -28,7 +28,7 @@ _MOST = 0.6  # share of cells, or of columns, that decides
 _LONGEST_KEY = 60
 _WORDS = ("tab", "semicolon", "comma", "bar", "blanks")  # of equals the first: blanks are part of texts
 MARK_NAMES = {".": "point", ",": "comma", " ": "blank", "'": "apostrophe"}
-_FORM = str.maketrans("123456789\u2212", "999999999-")
+FORM = str.maketrans("123456789\u2212", "999999999-")
 _FIGURE = re.compile(
     "[<>~]?[ ]?[+-]?(?:[0-9][0-9.,'\u2019 \u00a0\u2009\u202f]*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?%?", re.ASCII
 )
@@ -80,34 +80,38 @@ def kind_of(cell: str) -> Kind:
     >>> kind_of("13,8"), kind_of("2025.02.03"), kind_of("8:30"), kind_of("*.**"), kind_of("tdc")
     ('number', 'date', 'time of day', 'empty', 'text')
     """
-    return _kind(cell.strip().translate(_FORM))
+    return _kind(cell.strip().translate(FORM))
 
 
 def find(lines: Sequence[str], stated: Stated = NOTHING_STATED, encoding: str = "") -> Layout:
     """How a text is written. Of its lines some 800 are looked at."""
     sample = _sample(len(lines), lambda at: bool(lines[at].strip(" \t,;|")))
     named = [stated.separator] if stated.separator else [word for word in _WORDS if _occurs(word, lines, sample)]
-    forms = {at: lines[at].translate(_FORM) for at in sample}
+    forms = {at: lines[at].translate(FORM) for at in sample}
     ways = {word: _Rows(_Cells(lines, word), sample, {at: cut(forms[at], word) for at in sample}) for word in named}
     known = {word: _most_known(way, stated)[0] for word, way in ways.items()}
-    ranked = sorted(ways, key=lambda word: (-known[word], -round(ways[word].merit, 2)))
-    if ranked and (stated.separator or ways[ranked[0]].width > 1):
-        best, rows = ranked[0], ways[ranked[0]]
-        others = [word for word in ranked[1:] if known[word] == known[best] and ways[word].width > 1]
-        near = [word for word in others if word != "blanks" and rows.merit - ways[word].merit < _NEAR]
+    first = max(ways, key=lambda word: (known[word], ways[word].merit), default="")
+    if first and (stated.separator or ways[first].width > 1):
+        close = [
+            word for word in ways
+            if known[word] == known[first] and ways[first].merit - ways[word].merit < _NEAR and ways[word].width > 1
+        ]  # fmt: skip
+        close = [word for word in close if word != "blanks"] or close or [first]  # blanks are part of texts
+        best = max(close, key=lambda word: ways[word].alike)  # headers too have as many fields as the rows
+        near = [word for word in close if word != best and ways[word].alike == ways[best].alike]
+        rows = ways[best]
         if stated.separator and rows.width < 2:  # it parts nothing: does another?
             other = find(lines, replace(stated, separator="")).separator
             near = [other.value] if other.value != stated.separator and other.agree else []
     else:  # one column
         best, rows, near = "comma", _Rows(_Cells(lines, ""), sample, {at: [forms[at]] for at in sample}), []
-    alike = sum(len(rows.kinds[at]) == rows.width for at in sample)
     separator = Fact(
         best,
         "entry" if stated.separator else "open" if near else "file",
-        alike,
+        rows.alike,
         len(sample),
         tuple(near),
-        why=f"{best} between fields: {counted(rows.width, 'field')} in {alike} of {len(sample)} lines looked at",
+        why=f"{best} between fields: {counted(rows.width, 'field')} in {rows.alike} of {len(sample)} lines looked at",
     )
     found = _Finder(rows, stated, separator, lambda at: at + 1, len(lines), encoding).layout()
     again = _again(lines, found)
@@ -122,9 +126,8 @@ def find_cells(
     sample = _sample(len(rows), lambda at: any(map(str.strip, rows[at])))
     if numbers and numbers[0] == 0:
         stated = replace(stated, skip_rows=-1, header_rows=1)
-    seen = _Rows(dict(enumerate(rows)), sample, {at: [cell.translate(_FORM) for cell in rows[at]] for at in sample})
-    alike = sum(len(kinds) == seen.width for kinds in seen.kinds.values())
-    separator = Fact("", "file", alike, len(sample))
+    seen = _Rows(dict(enumerate(rows)), sample, {at: [cell.translate(FORM) for cell in rows[at]] for at in sample})
+    separator = Fact("", "file", seen.alike, len(sample))
     last = numbers[-1] if numbers else 0
     return _Finder(seen, stated, separator, lambda at: numbers[at], last, encoding, "row").layout()
 
@@ -209,6 +212,7 @@ class _Rows:
     sample: Sequence[int]
     forms: dict[int, list[str]]
     width: int = 0  # fields of most of the lower rows
+    alike: int = 0  # rows that have as many
     merit: float = 0.0  # how well this way of cutting makes rows alike and columns of one kind
     kinds: dict[int, list[Kind]] = field(default_factory=dict)
     figures: list[int] = field(default_factory=list)  # columns of figures and moments, by their lower half
@@ -220,6 +224,7 @@ class _Rows:
         self.kinds = {at: [*map(_kind, row)] for at, row in self.forms.items()}
         widths = Counter(len(_trimmed(self.forms[at])) or 1 for at in half)
         self.width = max(widths.items(), key=lambda each: (each[1], each[0]))[0] if widths else 0
+        self.alike = sum(len(_trimmed(row)) == self.width for row in self.forms.values())
         kept = 0.0
         alike = [self.kinds[at] for at in half if len(self.kinds[at]) >= self.width]
         for at in range(self.width):
@@ -278,7 +283,7 @@ class _Finder:
         begin = self._begin(heads, unit_row)
         body = self.rows.sample[self.rows.sample.index(begin) :] if begin is not None else []
         kinds = [self._kind(at, body) for at in range(len(headers))]
-        marks, either = self._marks(body)
+        marks, either = self._marks(body, [at for at, kind in enumerate(kinds) if kind == "number"])
         below = [plain(cell) for cell in self.rows.cells[unit_row]] if unit_row is not None else []
         columns = []
         for at, header in enumerate(headers):
@@ -288,12 +293,13 @@ class _Finder:
             Fact(self.encoding),
             self.separator,
             marks,
-            self._date_order(body),
-            self._missing(body),
+            self._date_order(body, [at for at, kind in enumerate(kinds) if kind in {"date", "stamp"}]),
+            self._missing(body, [at for at, kind in enumerate(kinds) if kind not in {"text", "empty"}]),
             self._said_of_heads(heads),
             self._said_of_units(heads, unit_row),
             Fact(self.last + 1 if begin is None else self.line(begin)),
             tuple(columns),
+            width=self.rows.width,
             word=self.word,
         )
 
@@ -357,7 +363,7 @@ class _Finder:
             and len(groups) > 1
             and set(groups) == {"text"}
             and len(set(filter(None, whole))) == len([each for each in whole if each])
-            and "number" not in self.rows.kinds[row]
+            and 2 * self.rows.kinds[row].count("text") > len(names)
             and not self._is_unit_row(row)
         )
 
@@ -417,7 +423,13 @@ class _Finder:
         cells = [(each, plain(cell)) for each, cell in enumerate(rows.cells[at]) if cell.strip()]
         if any(kind_of(cell) not in {"text", "empty"} and cell != "1" for _, cell in cells):
             return False
-        own = any(bare(cell) != cell or each in rows.figures for each, cell in cells)
+        below = [rows.kinds[each] for each in rows.sample[rows.sample.index(at) + 1 :][:TAIL]]
+
+        def of_figures(column: int) -> bool:
+            kinds = [row[column] for row in below if column < len(row) and row[column] != "empty"]
+            return 2 * kinds.count("text") < len(kinds)
+
+        own = any(bare(cell) != cell or of_figures(each) for each, cell in cells)
         return own and says_units([cell for _, cell in cells])
 
     def _unit_row(self, heads: Sequence[int]) -> int | None:
@@ -449,12 +461,12 @@ class _Finder:
         top = max(tally, key=tally.__getitem__)
         return top if tally[top] >= _MOST * tally.total() else "text"
 
-    def _marks(self, body: Sequence[int]) -> tuple[Fact[Marks], dict[int, Spot]]:
+    def _marks(self, body: Sequence[int], columns: Sequence[int]) -> tuple[Fact[Marks], dict[int, Spot]]:
         """Marks of figures, and by column the first figure that rival marks read as another number."""
         forms: Counter[str] = Counter()
         first: dict[tuple[int, str], Spot] = {}
         for at in body if self.separator.value else ():
-            for column in self.rows.figures:
+            for column in columns:
                 if column < len(self.rows.kinds[at]) and self.rows.kinds[at][column] == "number":
                     form = self.rows.forms[at][column]
                     forms[form] += 1
@@ -490,15 +502,17 @@ class _Finder:
         total = forms.total()
         against = sorted(spot for (_, form), spot in first.items() if form in wrong[best])[:3]
         by: By = "entry" if stated.decimal else "open" if rivals else "file"
-        why = f"{_named(best, forms)}, in {total - cost[best]} of {counted(total, 'figure')} looked at"
+        why = f"{said_of(best, forms)}, in {total - cost[best]} of {counted(total, 'figure')} looked at"
         fact = Fact(best, by, total - cost[best], total, tuple(rivals), tuple(against), why if total else "no figures")
         return fact, either
 
-    def _date_order(self, body: Sequence[int]) -> Fact[str]:
+    def _date_order(self, body: Sequence[int], columns: Sequence[int]) -> Fact[str]:
         found: dict[tuple[int, int], Spot] = {}
         for at in body:
-            for column, kind in enumerate(self.rows.kinds[at]):
-                if kind in {"date", "stamp"} and (pair := day_and_month(cell := self.rows.cell(at, column))):
+            kinds = self.rows.kinds[at]
+            for column in columns:
+                dated = column < len(kinds) and kinds[column] in {"date", "stamp"}
+                if dated and (pair := day_and_month(cell := self.rows.cell(at, column))):
                     found.setdefault(pair, Spot(self.line(at), column, cell))
         if self.stated.date_order or not found:
             return Fact(self.stated.date_order, "entry" if self.stated.date_order else "file")
@@ -510,11 +524,11 @@ class _Finder:
         why = f'dates with the {word}, as "{shown[0].text}" in {self.word} {shown[0].line} shows'
         return Fact(word, "file", len(shown), len(found), why=why)
 
-    def _missing(self, body: Sequence[int]) -> Fact[frozenset[str]]:
+    def _missing(self, body: Sequence[int], columns: Sequence[int]) -> Fact[frozenset[str]]:
         rows = self.rows
         found = {
             rows.cell(at, column)
-            for at in body for column in rows.figures
+            for at in body for column in columns
             if column < len(rows.kinds[at]) and rows.kinds[at][column] == "empty" and rows.cell(at, column)
         }  # fmt: skip
         return Fact(frozenset(found))
@@ -542,7 +556,8 @@ def _differ(one: Marks, other: Marks, form: str) -> bool:
     return any(a.decimal in form and a.decimal == b.thousands for a, b in ((one, other), (other, one)))
 
 
-def _named(marks: Marks, forms: Mapping[str, int]) -> str:
+def said_of(marks: Marks, forms: Collection[str]) -> str:
+    """Marks in words, of figures in these forms."""
     decimals = any(marks.decimal in form for form in forms)
     said = f"a decimal {MARK_NAMES[marks.decimal]}" if decimals else "whole numbers"
     return said + (f", a {MARK_NAMES[marks.thousands]} between thousands" if marks.thousands else "")

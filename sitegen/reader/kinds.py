@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 
+from sitegen.program.files import WORKBOOKS
 from sitegen.program.model import RecordSource
-from sitegen.program.records import PARQUET, WORKBOOKS
+from sitegen.program.records import PARQUET
 from sitegen.reader.blocked import Blocked, refusal
 from sitegen.reader.decode import FILE_LIMIT, Decoded, read_text, taken
 from sitegen.reader.grid import RECORD_ROWS, ROW_BYTES, Grid
@@ -39,7 +40,7 @@ def load(path: Path, file: str, source: RecordSource, most: int = RECORD_ROWS) -
 
     Raises `Blocked` where the file cannot be read, is too large, or is not what its name says.
     """
-    ending = PurePosixPath(file).suffix.lower()
+    ending = path.suffix.lower()
     wanted = "workbook" if ending in WORKBOOKS else "parquet" if ending == PARQUET else "text"
     head = taken(path, file, lambda stream: stream.read(8), limit=1 << 62)
     plain = not head.startswith((_ZIP, _OLD, _PARQUET, _LOCKED_PARQUET))

@@ -67,6 +67,7 @@ class Layout:
     columns: tuple[Column, ...] = ()
     sections: tuple[int, ...] = ()  # lines in which the headers stand again
     said: Mapping[str, str] = field(default_factory=dict)  # key -> value, of the lines above the headers
+    width: int = 0  # fields of most rows
     word: str = "line"  # what its lines are called
 
     @property

@@ -109,7 +109,9 @@ def _complaint(
     odd: Sequence[str], good: Sequence[str], decimal: str, thousands: str, cells: Sequence[str]
 ) -> tuple[Complaint, str]:
     """What the unreadable cells of a column have in common, and the first of them."""
-    texts = {cell: cell.strip().replace("\u2212", "-") for cell in odd if len(cell) <= LONGEST}
+    texts = {
+        cell: cell.strip().replace("\u2212", "-") for cell in odd if len(cell) <= LONGEST and not is_date(cell.strip())
+    }
 
     def first(pattern: re.Pattern[str]) -> str:
         return next((cell for cell, text in texts.items() if pattern.fullmatch(text)), "")

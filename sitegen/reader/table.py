@@ -57,12 +57,12 @@ class Table:
     percent: frozenset[int] = frozenset()  # columns with cells shown as per cent
     odd: Mapping[int, Mapping[int, Odd]] = field(default_factory=dict)  # column -> row -> why it holds no value
 
-    def label(self, header: str) -> str:
-        """A header as it is told, with the letter of its column where it has one."""
-        if not self.letters or header not in self.header:
-            return header
-        letter = self.letters[self.header.index(header)]
-        return f"{letter}: {header}" if header else letter
+    def label(self, at: int) -> str:
+        """The header of a column as it is told, with the letter of its column where it has one."""
+        header = self.header[at]
+        if not self.letters:
+            return header or f"column {at + 1}"
+        return f"{self.letters[at]}: {header}" if header else self.letters[at]
 
     def __len__(self) -> int:
         return len(self._rows)
@@ -144,7 +144,7 @@ def lay_out(text: str, file: str, source: RecordSource, known: Known) -> Table:
         lines.pop()
     layout = find(lines, stated_of(source, known))
     at = _first_head(layout, [i + 1 for i, line in enumerate(lines) if line.strip()], file, source)
-    _separator_sure(layout, file, source.where)
+    separator_sure(layout, file, source.where)
     separator = layout.separator.value
     return _table(records(lines, at - 1, separator, file), layout, separator, file, source, known)
 
@@ -159,7 +159,7 @@ def _first_head(layout: Layout, filled: Sequence[int], file: str, source: Record
     return first
 
 
-def _separator_sure(layout: Layout, file: str, where: Where) -> None:
+def separator_sure(layout: Layout, file: str, where: Where) -> None:
     """Raises `Blocked` where the entry contradicts the file, or more than one separator would do."""
     separator = layout.separator
     if not separator.rivals:
@@ -242,17 +242,6 @@ def _header(found: Records, layout: Layout, file: str, known: Known) -> list[str
             expected="the header after the rows to skip",
             next_step=f"write `skip_rows: {line - 1}` in the record entry, or take it out",
         )
-    twice = [name for name in dict.fromkeys(header) if name and header.count(name) > 1]
-    if twice:
-        raise refusal(
-            file,
-            found.lines[0],
-            code="header-twice",
-            what=f'the header "{shown(twice[0])}" stands over more than one column',
-            expected="a different name over each column",
-            next_step="rename one of them",
-            column_name=twice[0],
-        )
     return header
 
 
@@ -261,7 +250,9 @@ def _table(found: Records, layout: Layout, separator: str, file: str, source: Re
     width = len(header)
     below = layout.units_row
     first = 1 + (found.lines.index(below.value) if below.value in found.lines else 0)
-    units = _units(found, first - 1, width, file) if below.value or source.units_row else [""] * width
+    stated = below.value or source.units_row
+    cells = found.fields(first - 1) if first > 1 else []
+    units = units_of(cells, width, file, found.lines[first - 1]) if stated else [""] * width
     counts, blank = found.counts(), found.blanks()
     repeated = _repeated(found, first)
     kept = [i for i in range(first, len(counts)) if not blank[i] and i not in repeated]
@@ -313,9 +304,9 @@ def _table(found: Records, layout: Layout, separator: str, file: str, source: Re
     )
 
 
-def _units(found: Records, at: int, width: int, file: str) -> list[str]:
-    cells = [plain(cell) for cell in found.fields(at)] if at else []
-    line = found.lines[at]
+def units_of(row: Sequence[str], width: int, file: str, line: int) -> list[str]:
+    """Units of `width` columns from the row that says them. Raises `Blocked` where it holds numbers, or nothing."""
+    cells = [plain(cell) for cell in row]
     number = next((cell for cell in cells if _NUMERIC.fullmatch(cell) and cell != "1"), "")
     if number or not cells:
         raise refusal(

@@ -76,6 +76,12 @@ def read_workbook(data: bytes, file: str, source: RecordSource, most: int = RECO
         return _Workbook(archive, file).grid(source, hashlib.sha256(data).hexdigest(), most=most)
 
 
+def worksheets(data: bytes, file: str) -> list[tuple[str, bool]]:
+    """Names of the worksheets in their order, and whether something is in them. Raises as `read_workbook`."""
+    with _refused(file), _told(), zipfile.ZipFile(io.BytesIO(data)) as archive:
+        return _Workbook(archive, file).listed()
+
+
 def scan_workbook(data: bytes, file: str, source: RecordSource, take: Callable[[int, list[str]], None]) -> str:
     """Give every row with something in it to `take`, with its number, while the worksheet is read; its name in words.
 
@@ -173,6 +179,11 @@ class _Workbook:
         """The worksheet meant, as a grid; its rows go to `take` instead where that is given."""
         sheets, texts, formats = self._opened()
         return self._read(self._meant(source, sheets, texts, formats), texts, formats, digest, take, most)
+
+    def listed(self) -> list[tuple[str, bool]]:
+        """Names of the worksheets, and whether something is in them."""
+        sheets, texts, formats = self._opened()
+        return [(sheet.name, self._filled(sheet.part, texts, formats)) for sheet in sheets]
 
     def grids(self, digest: str, wanted: str, most: int) -> Iterator[tuple[str, Grid | None]]:
         """Each worksheet, as `read_worksheets` gives it; a part that several name once."""
@@ -306,7 +317,7 @@ class _Workbook:
                 code="worksheet-unstated",
                 what=f"{shown(self._file)} has {len(filled)} worksheets with something in them",
                 expected=f"the name of one: {listed(sheet.name for sheet in filled)}",
-                next_step="write `sheet` in the record entry",
+                next_step='write `sheet` in the record entry; of tables "{engine}" means each named after a build',
                 column=where.column,
             )
         if not filled:

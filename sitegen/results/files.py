@@ -52,7 +52,7 @@ def render(
         "verdicts.csv": _csv(VERDICT_COLUMNS, [_verdict_row(verdict) for verdict in analysis.verdicts]),
     }
     inputs: dict[str, Any] = {}
-    tables = {name: facts for each in analysis.readings.values() for name, facts in each.files.items()}
+    tables = {name: facts for each in analysis.readings.values() for name, facts in each.tally.items()}
     named = {name for each in analysis.readings.values() for name in each.inputs}
     for name, sha in analysis.inputs.items():
         rows = {what: tables[name][what] for what in ("rows", "used", "set_aside")} if name in tables else {}

@@ -159,7 +159,7 @@ def _result(kind: str, *told: Any) -> Result:
 def _columns(frame: pd.DataFrame) -> list[list[object]]:
     if frame.index.tolist() != list(range(len(frame))):
         raise TypeError("a table with an index of its own is not kept")
-    return [[name, str(frame[name].dtype), frame[name].tolist()] for name in frame.columns]
+    return [[name, str(column.dtype), column.tolist()] for name, column in frame.items()]
 
 
 def _frame(columns: Iterable[tuple[str, str, list[object]]]) -> pd.DataFrame:

@@ -148,7 +148,7 @@ def gather(program: Program, streams: Sequence[Stream], shelves: Shelves = NONE)
     for stream in streams:
         read = _read(seen, stream, base, shelves)
         readings[stream.name], digests[stream.name] = read.readings, read.digests
-        problems.extend(seen_as.placed(each, program, places) for each in read.readings.problems)
+        problems.extend(seen_as.placed(each, places) for each in read.readings.problems)
         days += read.days
     problems.extend(unknown_objections(program, readings))
     for own in readings.values():

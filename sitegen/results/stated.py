@@ -20,7 +20,7 @@ from typing import Any, cast
 
 from sitegen.git import git
 from sitegen.problems import Collector
-from sitegen.program import build, schema, yamlfile
+from sitegen.program import build, mappings, schema, yamlfile
 from sitegen.program.folder import PROGRAM
 from sitegen.program.model import EVERY, Criterion, DecisionRule, Program, Restated, Subject, Where
 from sitegen.results.committed import contents, whole_history
@@ -138,6 +138,7 @@ def _said(content: bytes, folder: str, units: tuple[tuple[str, str], ...]) -> Ma
     """What a state of the file sets beforehand; None where this version cannot read it."""
     problems = Collector(PROGRAM)
     document = yamlfile.parse(content, problems)
+    document = document and mappings.expanded(document, Collector(PROGRAM))  # what definitions lent then is not known
     if document is None or not schema.check(document, "program", problems) or problems.found:
         return None
     said = _of(build.build(document, Path(folder), None, problems, dict(units)))

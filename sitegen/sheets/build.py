@@ -8,7 +8,7 @@ from pathlib import Path
 
 from sitegen.declarations import Blank, Stream
 from sitegen.page.addresses import slug, slugs
-from sitegen.pages.site import check_theme, environment, themed
+from sitegen.pages.site import check_theme, environment, theirs, themed
 from sitegen.program.model import Build, Phase, Program
 from sitegen.sheets import paper, running
 from sitegen.sheets.columns import Columns, Written, choose, in_units_of, instrument, written
@@ -249,18 +249,10 @@ def _block(build: Build) -> str:
 
 
 def _printer(theme_dir: Path | None) -> Callable[[AnySheetPage], bytes]:
-    from jinja2 import TemplateError
-
-    from sitegen.pages.site import ThemeError, told
-
     templates = environment(theme_dir)
 
     def print_page(page: AnySheetPage) -> bytes:
-        try:
+        with theirs(theme_dir):
             return (templates.get_template(page.template).render(page=page).strip() + "\n").encode()
-        except TemplateError as problem:
-            if theme_dir is None:
-                raise
-            raise ThemeError(told(problem)) from problem
 
     return print_page

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path, PurePosixPath
 
 from sitegen import units
 from sitegen.declarations import Blank, Stream
-from sitegen.program.model import Build, ColumnUse, Phase, Program, RecordSource
-from sitegen.program.records import PARQUET, WORKBOOKS
+from sitegen.program.files import WORKBOOKS
+from sitegen.program.model import Address, Build, ColumnUse, Phase, Program, RecordSource
+from sitegen.program.records import PARQUET
 from sitegen.reader.blocked import Blocked
 from sitegen.reader.decode import Decoded
-from sitegen.reader.headers import parted, plain
+from sitegen.reader.headers import parted
 from sitegen.reader.kinds import load
+from sitegen.reader.place import Misplaced, place
 from sitegen.reader.table import Table, lay_out, lay_out_cells, settled
 from sitegen.tables.columns import known_headers
 from sitegen.tables.reading import read_stream
@@ -124,15 +127,15 @@ def _columns(program: Program, source: RecordSource, stream: Stream) -> Columns 
 
 
 def _headings(source: RecordSource, stream: Stream, table: Table) -> Sequence[Heading]:
-    own = {plain(use.header): (name, use.unit) for name, use in source.columns.items()}
-    names = Counter(parted(header)[0] for header in table.header)
+    own = {}
+    for name, use in source.columns.items():
+        with suppress(Misplaced):  # told by `check`
+            own[place(table.header, use.at, source.file, "the table")] = name, use.unit
     fields = {each.name: each for each in stream.fields}
     headings = []
     for at, header in enumerate(table.header):
         name, bracket = parted(header)
-        # an entry may name a column without the unit in its brackets, where that leaves it the only one
-        bare = own.get(name, ("", "")) if names[name] == 1 else ("", "")
-        used, unit = own.get(header, bare) if source.columns else (name if name in fields else "", "")
+        used, unit = own.get(at, ("", "")) if source.columns else (name if name in fields else "", "")
         what = fields.get(used)
         measured = what is not None and bool(what.dimension)
         headings.append(Heading(header, used, (unit or bracket or table.units[at]) if measured else ""))
@@ -195,7 +198,7 @@ def _with_needed(columns: Columns, stream: Stream, tables: Sequence[Written], bl
     if source is not None:
         names = {each.field for each in more}
         kept = {name: value for name, value in source.constants.items() if name not in names}
-        uses = {each.field: ColumnUse(each.header, each.unit) for each in more} if source.columns else {}
+        uses = {each.field: ColumnUse(Address(each.header), each.unit) for each in more} if source.columns else {}
         source = replace(source, constants=kept, columns={**source.columns, **uses})
     below = (*columns.below, *("" for _ in more)) if columns.below else ()
     return replace(columns, headings=(*columns.headings, *more), source=source, below=below)
@@ -234,7 +237,7 @@ def _of_other(columns: Columns) -> Columns:
     source = columns.source
     if source is None:
         return columns
-    return replace(columns, source=replace(source, skip_rows=0, sheet=""))
+    return replace(columns, source=replace(source, skip_rows=0, sheet="", apart=False))
 
 
 def _states_nothing_else(columns: Columns, build: Build, phase: Phase) -> bool:

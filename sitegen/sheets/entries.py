@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from sitegen.program.addresses import written
 from sitegen.sheets.columns import is_text
 from sitegen.sheets.tables import EmptyTable
 
@@ -50,8 +51,5 @@ def _entry(table: EmptyTable, ending: str) -> dict[str, object]:
     if columns.constants:
         entry["constants"] = dict(columns.constants)
     if source.columns:
-        entry["columns"] = {
-            name: {"header": use.header, "unit": use.unit} if use.unit else use.header
-            for name, use in source.columns.items()
-        }
+        entry["columns"] = {name: written(use.at, unit=use.unit) for name, use in source.columns.items()}
     return entry

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from sitegen.program.node import Node, id_fault
 from sitegen.program.schema import check as fits_schema
 from sitegen.starting import texts
 from sitegen.starting.answers import NEEDED, Answers, Around
+from sitegen.writing import CannotPublish, change
 
 SCHEMAS = "schemas"
 _PAGE = "# Every key\n"  # begins the page of every key, by which a copy of it is known
@@ -74,7 +76,7 @@ def _known(home: Path) -> Definitions | None:
 def begin(folder: Path, answers: Answers) -> Begun:
     """Write a new program into `folder` and what goes with it beside it.
 
-    Raises `CannotStart`, before a byte is written, where something would be overwritten or is missing.
+    Raises `CannotStart`, with nothing written, where something would be overwritten or is missing.
     """
     there = around(folder).definitions
     if there is not None and (block := texts.to_add(answers)):
@@ -91,16 +93,21 @@ def begin(folder: Path, answers: Answers) -> Begun:
     few = " ".join(texts.few_checks(answers.phases))
     remarks = [few + ("" if few.endswith(".") else " (under `seating` in program.yaml).")] if few else []
     files |= {path: content for path, content in _beside(home, remarks) if not path.exists()}
-    written = []
+    _write(files)
+    return Begun(tuple(_told(path, folder) for path in files), tuple(remarks))
+
+
+def _write(files: Mapping[Path, str]) -> None:
+    """Write all of them or nothing. Raises `CannotStart`, which says what lies there then."""
+    top = Path(os.path.commonpath([path.parent for path in files]))
     try:
-        for path, content in files.items():
-            path.parent.mkdir(parents=True, exist_ok=True)
-            with path.open("xb") as file:
-                file.write(content.encode("utf-8"))
-            written.append(_told(path, folder))
-    except OSError as fault:
-        raise CannotStart(f"{shown(_told(path, folder))}: {fault.strerror or 'it cannot be written'}.") from None
-    return Begun(tuple(written), tuple(remarks))
+        with change(lambda _: None, patience=0) as work:
+            tree = work.open(top, make=True)
+            for path, content in files.items():
+                place = path.relative_to(top).as_posix()
+                work.put(tree, place, content.encode("utf-8"), new=not tree.there(place))
+    except CannotPublish as problem:
+        raise CannotStart(str(problem)) from None
 
 
 def _told(path: Path, folder: Path) -> str:
@@ -170,22 +177,21 @@ def _text_of(path: Path) -> str:
 def refresh(programs: Path) -> Begun:
     """Bring the copies of the schemas in a programs folder up to date: they are sitegen's, and hold nothing of yours.
 
-    Raises `CannotStart` where a file of that name is not one of them.
+    Raises `CannotStart` where a file of that name is not one of them, or the disk does not let us.
     """
     if not programs.is_dir():
         raise CannotStart(f"{shown(programs)}: there is no such folder.")
-    changed: list[tuple[Path, str]] = []
+    changed: dict[Path, str] = {}
     for source in _copied():
         own, content = programs / SCHEMAS / source.name, source.read_text(encoding="utf-8")
         said = _text_of(own) if own.exists() else ""
         if said and f'"$id": "{source.name}"' not in said and not said.startswith(_PAGE):
             raise CannotStart(f"{shown(own)}: this is no file of sitegen, and is not touched. Nothing was written.")
         if said != content:
-            changed.append((own, content))
-    for own, content in changed:
-        own.parent.mkdir(exist_ok=True)
-        own.write_bytes(content.encode("utf-8"))
-    return Begun(tuple(own.as_posix() for own, _ in changed))
+            changed[own.absolute()] = content
+    if changed:
+        _write(changed)
+    return Begun(tuple((programs / SCHEMAS / own.name).as_posix() for own in changed))
 
 
 def summary(begun: Begun, folder: Path) -> Sequence[str]:

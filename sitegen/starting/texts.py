@@ -319,7 +319,7 @@ def _records(answers: Answers, streams: Sequence[Stream]) -> list[str]:
     """The record entries, and how others are added."""
     lines = [
         "# Tables filled in by hand or from elsewhere: CSV, TSV, XLSX or Parquet, several of a kind if you like.",
-        "# Headers of your own need `columns`; `sitegen look FILE --as leakdown` proposes them.",
+        "# Headers of your own need `columns`, words `words`; `sitegen look FILE --as leakdown` proposes them.",
         "records:",
     ]
     tables = [each for each in streams if each.name in answers.records and each.fields]
@@ -328,11 +328,9 @@ def _records(answers: Answers, streams: Sequence[Stream]) -> list[str]:
     if "runlog" in answers.records:
         runs = [each for each in answers.phases if each.kind in {"run", "pulls", "durability"}]
         lines += [
-            "  # A log is an entry of its own; `sitegen look logs/FILE --as runlog` proposes it:",
+            "  # One entry reads all logs named by build and phase; `sitegen look logs/FILE --as runlog` proposes it:",
             "  # runlog:",
-            f"  #   - file: logs/{answers.builds[0].lower()}-{runs[0].id}.csv",
-            f"  #     engine: {answers.builds[0]}",
-            f"  #     phase: {runs[0].id}",
+            f"  #   - files: logs/{{engine}}_{{phase}}*.csv   # such as logs/{answers.builds[0]}_{runs[0].id}.csv",
             "  #     time: {column: Time, unit: s}",
             "  #     channels:",
             "  #       speed: {header: Speed, unit: rpm}",

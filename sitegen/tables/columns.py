@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from difflib import SequenceMatcher
 from typing import Any
 
 from sitegen import units
 from sitegen.problems import nearest, shown
-from sitegen.program.model import RecordSource, Where
+from sitegen.program.model import Address, RecordSource, Where, Words
 from sitegen.reader.blocked import Blocked
 from sitegen.reader.headers import parted, plain
 from sitegen.reader.numbers import dates
+from sitegen.reader.place import Misplaced, ending, labels, place
 from sitegen.reader.table import Table
 from sitegen.vocabulary import Field, Problem
 
@@ -39,6 +40,26 @@ class Use:
     unit: str = ""  # as written
     scale: float = 1.0  # number · scale + offset is in the field's unit
     offset: float = 0.0
+    words: Mapping[str, str] | None = None  # word of the file, as compared -> the text it stands for
+
+
+def own_words(what: Field, levels: Sequence[Words]) -> Mapping[str, str]:
+    """What words of files stand for in a field, by the word as compared: text of ours, "" for nothing.
+
+    Those of later levels count before earlier ones, those for the field itself before those it shares.
+    """
+    found: dict[str, str] = {}
+    for words in levels:
+        for name in (what.shared_words, what.name):
+            found |= words.get(name, {})
+    if what.shared_words != "mark":
+        return found
+    marks = MARKS if what.kind == "bounded" else {"not-measured": ""}
+    return {word: marks[means] for word, means in found.items() if means in marks}
+
+
+MARKS: Mapping[str, str] = {"not-detected": "ND", "not-measured": "-"}
+"""What words may say in place of a number, and the mark it is in a field of bounds."""
 
 
 @dataclass(frozen=True)
@@ -53,12 +74,13 @@ class Plan:
 
 def known_headers(source: RecordSource, fields: Sequence[Field]) -> Callable[[Sequence[str]], int]:
     """A count of the names among some headers that the record entry can use."""
-    wanted = {plain(use.header) for use in source.columns.values()} | {plain(name) for name in source.sheet_phases}
+    wanted = {plain(use.at.header) for use in source.columns.values()} | {plain(name) for name in source.sheet_phases}
     if not source.columns:
         wanted |= {each.name for each in fields}
+    wanted.discard("")  # of columns told by their place
 
     def count(headers: Sequence[str]) -> int:
-        return sum(1 for name in headers if name in wanted or parted(name)[0] in wanted)
+        return sum(1 for name in headers if name and (name in wanted or parted(name)[0] in wanted))
 
     return count
 
@@ -76,8 +98,8 @@ class Planner:
 
     def plan(self) -> Plan:
         """Raises `Blocked` with everything that is missing, unknown or contradictory."""
-        uses = self._stated() if self._source.columns else self._by_name()
-        cells = self._cells() if self._source.form == "sheet" else ()
+        uses = [self._worded(use) for use in (self._stated() if self._source.columns else self._by_name())]
+        cells = [(self._worded(use), phase) for use, phase in self._cells()] if self._source.form == "sheet" else []
         constants = {name: self._constant(name, value) for name, value in self._source.constants.items()}
         given = {use.field.name for use in uses} | set(constants) | {use.field.name for use, _ in cells}
         given |= {"phase"} if cells else set()
@@ -101,16 +123,19 @@ class Planner:
             tuple(uses),
             tuple(cells),
             constants,
-            {name or f"(column {i + 1})": self._taken.get(i, "") for i, name in enumerate(self._table.header)},
+            {name: self._taken.get(at, "") for at, name in enumerate(labels(self._table.header))},
         )
+
+    def _worded(self, use: Use) -> Use:
+        return replace(use, words=own_words(use.field, self._source.words) or None)
 
     # ---- problems ---------------------------------------------------------------------------------------------------
 
     def _entry(self, where: Where, code: str, what: str, expected: str, near: str = "", next_step: str = "") -> None:
         self._problems.append(Problem(where.file, where.line, where.column, code, what, expected, near, next_step))
 
-    def _in_table(self, header: str, code: str, what: str, expected: str, near: str = "", next_step: str = "") -> None:
-        line, column = self._table.header_line, self._table.label(header)
+    def _in_table(self, at: int, code: str, what: str, expected: str, near: str = "", next_step: str = "") -> None:
+        line, column = self._table.header_line, self._table.label(at)
         self._problems.append(Problem(self._file, line, 0, code, what, expected, near, next_step, column))
 
     def _complained_of(self, name: str) -> bool:
@@ -132,7 +157,7 @@ class Planner:
                     nearest(name, self._fields),
                 )
                 continue
-            at = self._position(column.header, where)
+            at = self._position(column.at, where)
             if at is not None:
                 uses.append(self._use(self._fields[name], at, column.unit, where))
         return [use for use in uses if use is not None]
@@ -146,12 +171,14 @@ class Planner:
                 continue
             if name in self._fields:
                 if name in self._taken.values():
-                    self._in_table(header, "header-twice", f'more than one column is "{name}"', "one column a field")
+                    step = f"state `columns` in the record entry, with `{name}: {{number: {at + 1}}}` for this one"
+                    what = f'more than one column is "{name}"'
+                    self._in_table(at, "header-twice", what, "one column a field", next_step=step)
                     continue
                 uses.append(self._use(self._fields[name], at, "", self._source.where))
             elif near := _slip(name, self._fields):
                 self._in_table(
-                    header,
+                    at,
                     "header-unknown",
                     f'the header "{shown(name)}" is no field of {self._source.stream}',
                     "`field [unit]` over each column",
@@ -173,7 +200,7 @@ class Planner:
             return []
         cells = []
         for header, phase in source.sheet_phases.items():
-            at = self._position(header, source.where)
+            at = self._position(Address(header), source.where)
             if at is None:
                 continue
             use = self._use(self._fields[source.sheet_field], at, source.sheet_unit, source.where)
@@ -184,7 +211,7 @@ class Planner:
         )
         if odd is not None:
             self._in_table(
-                odd.header,
+                odd.at,
                 "unit-contradicted",
                 f'the cells are in "{shown(odd.unit)}" here, but in '
                 f'"{shown(cells[0][0].unit)}" under "{shown(cells[0][0].header)}"',
@@ -192,40 +219,23 @@ class Planner:
             )
         return cells
 
-    def _position(self, header: str, where: Where) -> int | None:
-        """Position of a header, with or without its bracketed unit; each column serves once."""
-        wanted = plain(header)
-        names = self._table.header
-        found = [i for i, name in enumerate(names) if name == wanted]
-        found = found or [i for i, name in enumerate(names) if parted(name)[0] == wanted]
-        if not found:
-            self._entry(
-                where,
-                "column-missing",
-                f'{shown(self._file)} has no column "{shown(header)}"',
-                "a header of the table",
-                nearest(wanted, (name for name in names if name)),
-            )
+    def _position(self, address: Address, where: Where) -> int | None:
+        """Position of the column an address means; each column serves once."""
+        try:
+            at = place(self._table.header, address, self._file, "the table")
+        except Misplaced as fault:
+            self._entry(where, fault.code, str(fault), fault.expected, fault.nearest, fault.next_step)
             return None
-        if len(found) > 1:
-            self._entry(
-                where,
-                "column-ambiguous",
-                f'"{shown(header)}" fits more than one column of {shown(self._file)}',
-                " or ".join(names[i] for i in found),
-                next_step="write the whole header",
-            )
-            return None
-        if found[0] in self._taken:
+        if at in self._taken:
             self._entry(
                 where,
                 "column-twice",
-                f'the column "{shown(header)}" of {shown(self._file)} is used twice',
+                f'the column "{shown(labels(self._table.header)[at])}" of {shown(self._file)} is used twice',
                 "one use a column",
             )
             return None
-        self._taken[found[0]] = ""
-        return found[0]
+        self._taken[at] = ""
+        return at
 
     # ---- units ------------------------------------------------------------------------------------------------------
 
@@ -241,17 +251,17 @@ class Planner:
             and (written or not what.dimension)
         ):
             self._in_table(
-                header,
+                at,
                 "unit-contradicted",
                 f'{what.name} is in "{shown(written or "1")}" here, but cells of the column are shown as per cent',
                 "per cent in both, or cells in a plain number format",
             )
             return None
-        label = self._table.label(header)
+        label = self._table.label(at)
         if what.kind not in {"number", "bounded"} or not what.dimension:
             if what.kind in {"number", "bounded"} and written not in {"", "1", "-"}:
                 self._in_table(
-                    header,
+                    at,
                     "unit-unwanted",
                     f'{what.name} is a count, but its unit is said to be "{shown(written)}"',
                     "no unit",
@@ -266,7 +276,7 @@ class Planner:
             else:
                 missing = "" if written else f"no unit is stated for {what.name}"
                 self._in_table(
-                    header,
+                    at,
                     "unit-wrong" if written else "unit-missing",
                     missing or str(error),
                     expected,
@@ -274,13 +284,14 @@ class Planner:
                     "" if written else f"write it in the header, `{what.name} [unit]`, or in the record entry",
                 )
             return None
-        for other, place in ((bracket, "header"), (below, "row of units")):
-            if other and other != written and not _same(other, what, scale, offset):
+        difference = what.dimension == "temperature difference"
+        for other, stands in ((ending(header), "header"), (below, "row of units")):
+            if other and not units.agree(other, written, difference=difference):
                 self._entry(
                     where,
                     "unit-contradicted",
                     f'{what.name} is in "{shown(written)}" here, but in "{shown(other)}" '
-                    f"in the {place} of {shown(self._file)}",
+                    f"in the {stands} of {shown(self._file)}",
                     "the same unit in both",
                 )
         return Use(what, at, label, written, scale, offset)
@@ -351,6 +362,15 @@ def word(what: Field, text: str) -> str:
     return known[found]
 
 
+def is_word(what: Field, text: str) -> bool:
+    """Whether a text is one of a field's words."""
+    try:
+        word(what, text)
+    except ValueError:
+        return False
+    return True
+
+
 def expected(what: Field) -> str:
     """What may stand in a field, for messages."""
     if what.words:
@@ -363,13 +383,6 @@ def expected(what: Field) -> str:
 def _converter(written: str, what: Field) -> tuple[float, float]:
     scale, offset = units.converter(written, what.dimension)
     return (scale * 100, offset * 100) if what.unit == "%" else (scale, offset)
-
-
-def _same(written: str, what: Field, scale: float, offset: float) -> bool:
-    try:
-        return _converter(written, what) == (scale, offset)
-    except ValueError:
-        return True  # a remark in brackets, no unit
 
 
 def _slip(name: str, fields: Mapping[str, Field]) -> str:

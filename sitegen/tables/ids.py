@@ -10,11 +10,15 @@ from typing import Any
 import numpy as np
 
 from sitegen.problems import listed, nearest, shown
+from sitegen.program.files import WORKBOOKS
 from sitegen.program.model import Build, Program, RecordSource
-from sitegen.program.records import PARQUET, WORKBOOKS
-from sitegen.tables.mapping import Part
+from sitegen.program.records import PARQUET
+from sitegen.program.words import line
+from sitegen.tables.mapping import SAY, Part, in_rows
 from sitegen.tables.rows import given
 from sitegen.vocabulary import Field, Problem, Readings
+
+MEND = "correct the record, or the program"
 
 
 def unknown(
@@ -39,9 +43,14 @@ def unknown(
         allowed = known.get(each.refers, [])
         for value, at, count in _different(values) if each.refers in known else ():
             if value is not None and value not in allowed:
-                what = f'there is no {each.title.lower()} "{shown(value)}"{_further(count)}'
-                near = nearest(value, allowed)
-                yield _problem(part, each.name, file, source, at, f"{each.refers}-unknown", what, listed(allowed), near)
+                stated = _stated(part, each.name, source)
+                meaning = part.said.get(each.name, {}).get(value, "")
+                by = f', for which "{shown(meaning)}" stands' if meaning else ""
+                rows = "" if stated or count == 1 else in_rows(part.lines, np.flatnonzero(values == value).tolist())
+                what = f'there is no {each.title.lower()} "{shown(value)}"{by}{rows}'
+                step = "" if meaning else f", {SAY}: `{line(each.name, [value])}`"
+                code, near = f"{each.refers}-unknown", nearest(value, allowed)
+                yield _problem(part, each.name, file, source, at, code, what, listed(allowed), near, MEND + step)
         if each.refers not in {"phase", "cylinder"}:
             continue
         for (engine, value), at, count in _different(engines, values):
@@ -50,7 +59,7 @@ def unknown(
             told = _of_build(program, builds[engine], each.refers, value)
             if told:
                 code, what, expected = told
-                yield _problem(part, each.name, file, source, at, code, what + _further(count), expected, "")
+                yield _problem(part, each.name, file, source, at, code, what + _further(count), expected, "", MEND)
 
 
 def _of_build(program: Program, build: Build, refers: str, value: str | float) -> tuple[str, str, str] | None:
@@ -83,15 +92,28 @@ def _different(*columns: Any) -> list[tuple[Any, int, int]]:
     return [(tuple(column[at] for column in columns), at, times) for at, times in found]
 
 
+def _stated(part: Part, name: str, source: RecordSource) -> bool:
+    """Whether a field is said once in the record entry, not in the table."""
+    return name in source.constants or (name == "phase" and bool(part.phases))
+
+
 def _further(count: int) -> str:
     return "" if count == 1 else f" (this row and {count - 1} more)"
 
 
 def _problem(
-    part: Part, name: str, file: str, source: RecordSource, at: int, code: str, what: str, expected: str, near: str
+    part: Part,
+    name: str,
+    file: str,
+    source: RecordSource,
+    at: int,
+    code: str,
+    what: str,
+    expected: str,
+    near: str,
+    next_step: str,
 ) -> Problem:
-    stated = name in source.constants or (name == "phase" and bool(part.phases))
-    if stated:  # said once in the record entry, not in the table
+    if _stated(part, name, source):
         where = source.where
         return Problem(where.file, where.line, where.column, code, f"{name}: {what}", expected, near)
     return Problem(
@@ -102,7 +124,7 @@ def _problem(
         what,
         expected,
         near,
-        "correct the record, or the program",
+        next_step,
         part.header(name, at),
     )
 
@@ -113,25 +135,31 @@ def _problem(
 def counted(file: str) -> str:
     """What the number beside a file's name counts.
 
-    >>> counted("leak.csv"), counted("leak.xlsx")
-    ('line', 'row')
+    >>> counted("leak.csv"), counted("leak.xlsx"), counted("leak.xlsx:B1")
+    ('line', 'row', 'row')
     """
-    return "row" if PurePosixPath(file).suffix.lower() in {*WORKBOOKS, PARQUET} else "line"
+    lower = file.casefold()
+    packed = lower.endswith((*WORKBOOKS, PARQUET)) or any(f"{ending}:" in lower for ending in WORKBOOKS)
+    return "row" if packed else "line"
 
 
-def stem(file: str) -> str:
+def stem(source: RecordSource) -> str:
     """What the ids of a table's readings begin with.
 
-    >>> stem("records/leakdown-b1.csv")
+    >>> from sitegen.program.model import Where
+    >>> stem(RecordSource("leakdown", "records/leakdown-b1.csv", Where("")))
     'leakdown-b1'
     """
-    return PurePosixPath(file).stem
+    return source.stem or PurePosixPath(source.file).stem
 
 
-def of_readings(part: Part, file: str, own: bool = True) -> list[str]:
-    """Id of each reading: its own where the table gives one, else `stem:line`, with the phase on a sheet."""
+def of_readings(part: Part, source: RecordSource, own: bool = True) -> list[str]:
+    """Id of each reading: its own where the table gives one, else `stem:line`, with the phase on a sheet.
+
+    Of several worksheets of a workbook `stem:worksheet:line`.
+    """
     lines = part.lines.tolist()
-    begin = stem(file)
+    begin = f"{stem(source)}{source.ending}"
     ends = [f":{phase}" for phase in part.phases] or [""] * len(lines)
     given = part.arrays["reading"].tolist() if own and "reading" in part.arrays else [None] * len(lines)
     return [
@@ -168,7 +196,7 @@ def same_stem(program: Program, sources: Iterable[RecordSource]) -> Iterator[Pro
     mine = {source.file for source in sources}
     first: dict[str, str] = {}
     for source in program.records:
-        other = first.setdefault(stem(source.file), source.file)
+        other = first.setdefault(stem(source), source.file)
         if other != source.file and source.file in mine:
             yield Problem(
                 source.where.file,
@@ -193,7 +221,7 @@ def objections(
     An id that begins with the name of one of the stream's files is its own; where other streams have records too, any
     other id may be theirs, and `unknown_objections` tells of it.
     """
-    mine = {stem(source.file) for source in sources}
+    mine = {stem(source) for source in sources}
     alone = (
         bool(sources) and not program.passed_over and all(each.stream == sources[0].stream for each in program.records)
     )
@@ -212,7 +240,7 @@ def unknown_objections(program: Program, readings: Mapping[str, Readings]) -> li
     if len(streams) < 2 and not program.passed_over:
         return []
     names = [str(name) for each in readings.values() for name in each.cells("reading")]
-    known, stems = set(names), {stem(source.file) for source in program.records}
+    known, stems = set(names), {stem(source) for source in program.records}
     found = [
         _no_such(each.reading, each.where.file, each.where.line, each.where.column, names)
         for each in program.exclusions

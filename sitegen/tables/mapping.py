@@ -10,9 +10,11 @@ import numpy.typing as npt
 
 from sitegen.problems import nearest, shown
 from sitegen.program.model import RecordSource
+from sitegen.program.words import compared, line
 from sitegen.reader.blocked import Blocked
 from sitegen.reader.find import MARK_NAMES
 from sitegen.reader.grid import Odd
+from sitegen.reader.headers import plain
 from sitegen.reader.neutral import meant
 from sitegen.reader.numbers import Cells, Complaint, dates, numbers
 from sitegen.reader.table import Table
@@ -59,6 +61,10 @@ _ANNOUNCE: Mapping[Complaint, tuple[str, str, str]] = {
 }
 
 
+ASIDE = "correct the record, or leave it set aside"
+SAY = "or say in the record entry what it stands for"
+
+
 @dataclass(frozen=True)
 class Fault:
     """A cell that sets its reading aside."""
@@ -69,6 +75,8 @@ class Fault:
     what: str
     expected: str = ""
     nearest: str = ""
+    next_step: str = ""  # "" the usual
+    told: bool = True  # False: what is wrong is told once, with another reading
 
 
 @dataclass(frozen=True)
@@ -84,6 +92,7 @@ class Part:
     cell_field: str = ""  # sheet form: field its cells hold ...
     cell_headers: Sequence[str] = ()  # ... and the header of each reading
     marks: Mapping[str, np.ndarray] = field(default_factory=dict)  # bounded field -> object of "", "<", "ND" and "-"
+    said: Mapping[str, Mapping[str, str]] = field(default_factory=dict)  # field -> id -> word of the file meaning it
 
     def header(self, name: str, at: int) -> str:
         """Header over what a reading says of a field; the field's name where it is stated once for all."""
@@ -94,7 +103,8 @@ def readings(table: Table, plan: Plan, source: RecordSource, file: str) -> Part:
     """Every reading of the table. Raises `Blocked` where a whole column cannot be trusted."""
     if table.cells:
         source = replace(source, decimal=".", thousands="")
-    numeric = () if source.thousands else [use.at for use in plan.uses if use.field.kind in {"number", "integer"}]
+    figures = [use.at for use in plan.uses if use.field.kind in {"number", "integer"} and not use.words]
+    numeric = () if source.thousands else figures
     wanted = [*(use.at for use in plan.uses), *(use.at for use, _ in plan.cells)]
     columns = table.columns(wanted, numeric, source.decimal)
     lines, short = table.lines, table.short
@@ -181,7 +191,7 @@ def _part(
     for array in arrays.values():  # a row that is too short may say anything anywhere
         array[short] = np.nan if array.dtype.kind == "f" else None
     headers = {use.field.name: use.header for use in plan.uses}
-    return Part(lines, (), arrays, faults, headers=headers, marks=convert.marks)
+    return Part(lines, (), arrays, faults, headers=headers, marks=convert.marks, said=convert.said)
 
 
 class _Converter:
@@ -203,6 +213,7 @@ class _Converter:
         self.faults: list[Fault] = []
         self.problems: list[Problem] = []
         self.marks: dict[str, Cells] = {}
+        self.said: dict[str, dict[str, str]] = {}
 
     def __call__(self, use: Use, column: np.ndarray, odd: Mapping[int, Odd]) -> np.ndarray:
         if odd:
@@ -212,6 +223,8 @@ class _Converter:
         if column.dtype == object and self._short.any():
             column = column.copy()
             column[self._short] = ""
+        if use.words:
+            column = self._meant(use.field.name, use.words, column)
         kind = use.field.kind
         if kind == "bounded":
             column, self.marks[use.field.name] = _parted(column)
@@ -224,6 +237,16 @@ class _Converter:
         if kind == "yes-no":
             return self._each(use, column, lambda text: YES_NO[text.casefold()], "unknown-word")
         return self._each(use, column, str, "")
+
+    def _meant(self, name: str, words: Mapping[str, str], column: np.ndarray) -> Cells:
+        """The column with what its words stand for."""
+        means: dict[str, str] = {}
+        for cell in dict.fromkeys(column.tolist()):
+            own = words.get(compared(plain(cell)))
+            if own is not None:
+                means[cell] = own
+                self.said.setdefault(name, {}).setdefault(own, cell.strip())
+        return _objects([means.get(cell, cell) for cell in column.tolist()])
 
     def _blocks(self, use: Use, at: int, code: str, what: str, expected: str, next_step: str) -> None:
         line = int(self._lines[at])
@@ -243,10 +266,12 @@ class _Converter:
             raw, odd = read.values, {int(at): str(read.faults[at]) for at in np.flatnonzero(read.faults != "")}
         else:
             raw, odd = column, {}
+        words = [at for at, code in odd.items() if code == "not-a-number" and (what.refers or what.kind == "bounded")]
+        self._unknown(use, column, words, f"is {_FAULTS['not-a-number']}", "not-a-number")
         for at, code in odd.items():
-            self.faults.append(
-                Fault(at, code, what.name, f"{self._cell(column, at)} is {_FAULTS[code]}", expected(what))
-            )
+            if at not in words:
+                said = f"{self._cell(column, at)} is {_FAULTS[code]}"
+                self.faults.append(Fault(at, code, what.name, said, expected(what)))
         with np.errstate(over="ignore", invalid="ignore"):
             values = raw * use.scale + use.offset
         for at in np.flatnonzero(np.isinf(values)).tolist():
@@ -302,15 +327,44 @@ class _Converter:
                 wrong.add(cell)
         listed = column.tolist()
         if wrong:
-            for at in (i for i, cell in enumerate(listed) if cell in wrong):
-                near = nearest(listed[at].strip(), use.field.words or ("yes", "no"))
-                said = f"{self._cell(column, at)} is none of its words"
-                self.faults.append(Fault(at, code, use.field.name, said, expected(use.field), near))
+            places = [i for i, cell in enumerate(listed) if cell in wrong]
+            self._unknown(use, column, places, "is none of its words", code)
         return _objects([known[cell] for cell in listed])
+
+    def _unknown(self, use: Use, column: Cells, places: Sequence[int], what: str, code: str) -> None:
+        """Faults of words that are not known: each is told once, with the rows it stands in."""
+        rows: dict[str, list[int]] = {}
+        for at in places:
+            rows.setdefault(compared(plain(column[at])), []).append(at)
+        name = "mark" if use.field.kind == "bounded" else use.field.name
+        for first, *further in rows.values():
+            cell = column[first].strip()
+            ours = use.field.words or (("yes", "no") if use.field.kind == "yes-no" else ())
+            said = f"{self._cell(column, first)} {what}{in_rows(self._lines, [first, *further])}"
+            step = f"{ASIDE}, {SAY}: `{line(name, [cell])}`"
+            near = nearest(cell, ours) if ours else ""
+            self.faults.append(Fault(first, code, use.field.name, said, expected(use.field), near, step))
+            self.faults += [Fault(at, code, use.field.name, said, told=False) for at in further]
 
     def _cell(self, column: np.ndarray, at: int) -> str:
         cell = column[at]
         return f'"{shown(cell.strip())}"' if isinstance(cell, str) else f'"{cell:.12g}"'
+
+
+def in_rows(lines: npt.NDArray[np.int64], places: Sequence[int]) -> str:
+    """How many rows say the same, and the first of them; "" of one.
+
+    >>> in_rows(np.array([2, 3, 4, 5, 6]), [0, 2, 3, 4])
+    ', in 4 rows: 2, 4, 5 and 1 more'
+    """
+    if len(places) == 1:
+        return ""
+    named = [str(int(lines[at])) for at in places]
+    more = f" and {len(named) - _FIRST} more" if len(named) > _FIRST else ""
+    return f", in {len(named)} rows: {', '.join(named[:_FIRST])}{more}"
+
+
+_FIRST = 3  # rows named
 
 
 def _parted(column: Cells) -> tuple[Cells, Cells]:

@@ -23,7 +23,7 @@ from sitegen.reader.kinds import load
 from sitegen.reader.table import lay_out, lay_out_cells, settled
 from sitegen.tables import ids
 from sitegen.tables.columns import Planner, expected, known_headers
-from sitegen.tables.mapping import Part, readings
+from sitegen.tables.mapping import ASIDE, Part, readings
 from sitegen.vocabulary import Field, Problem, Readings
 
 if TYPE_CHECKING:
@@ -45,9 +45,6 @@ class _Read:
     part: Part
     facts: Facts
     copy_of: str = ""
-
-
-LEFT_ASIDE = "correct the record, or leave it set aside"
 
 
 class Sheet:
@@ -112,7 +109,7 @@ class Sheet:
         expected: str = "",
         near: str = "",
         *,
-        next_step: str = LEFT_ASIDE,
+        next_step: str = ASIDE,
         level: Literal["error", "warning"] = "warning",
     ) -> None:
         """A warning about one reading, or an error where its table cannot be trusted for it."""
@@ -144,10 +141,10 @@ def read_stream(
     problems: list[Problem] = []
     read: list[_Read] = []
     files: dict[str, Facts] = {}
-    seen: dict[str, str] = {}
-    contents: dict[tuple[str, str], Decoded | Grid] = {}
+    seen: dict[tuple[str, str], str] = {}  # a worksheet is no copy of another one of its workbook
+    contents: dict[str, Decoded | Grid] = {}
     for source in sources:
-        file = f"{Path(program.folder).name}/{PurePosixPath(source.file)}"
+        file = f"{Path(program.folder).name}/{PurePosixPath(source.file)}{source.ending}"
         facts: Facts = {
             "encoding": "",
             "separator": "",
@@ -156,15 +153,16 @@ def read_stream(
             "used": 0,
             "set_aside": 0,
             "not_taken": 0,
-            "notes": [],
+            "notes": [*source.notes],
             "columns": {},
+            **({"file": f"{Path(program.folder).name}/{source.file}"} if source.apart else {}),
         }
         try:
-            if (file, source.sheet) not in contents:
-                contents[file, source.sheet] = load(Path(program.folder) / source.file, file, source)
-            content = contents[file, source.sheet]
+            if file not in contents:
+                contents[file] = load(Path(program.folder) / source.file, file, source)
+            content = contents[file]
             one = _one(program, source, file, fields, content, facts)
-            first = seen.setdefault(content.digest, file)
+            first = seen.setdefault((content.digest, source.sheet), file)
             one.copy_of = first if first != file else ""
             read.append(one)
         except Blocked as blocked:
@@ -205,7 +203,7 @@ def _one(
     facts: Facts,
 ) -> _Read:
     facts["encoding"] = content.encoding
-    facts["notes"] = list(content.notes) if isinstance(content, Decoded) else []
+    facts["notes"] += content.notes if isinstance(content, Decoded) else ()
     where = source.where
     if source.thousands and source.thousands == source.decimal:
         raise Blocked(
@@ -253,7 +251,7 @@ def _frame(read: Sequence[_Read], fields: Sequence[Field]) -> pd.DataFrame:
 
     sizes = [len(each.part.lines) for each in read]
     columns: dict[str, object] = {
-        "reading": _text([name for each in read for name in ids.of_readings(each.part, each.file, not each.copy_of)]),
+        "reading": _text([name for each in read for name in ids.of_readings(each.part, each.source, not each.copy_of)]),
         "file": _text([each.file for each, size in zip(read, sizes, strict=True) for _ in range(size)]),
         "row": np.concatenate([np.zeros(0, dtype=np.int64), *(each.part.lines for each in read)]),
         "use": _text([""] * sum(sizes)),
@@ -292,8 +290,9 @@ def _faults(sheet: Sheet, read: Sequence[_Read]) -> None:
         for fault in sorted(each.part.faults, key=lambda fault: fault.at):
             at = start + fault.at
             sheet.use[at] = sheet.use[at] or fault.code
-            if not each.copy_of:
-                sheet.tell(at, fault.code, fault.field, fault.what, fault.expected, fault.nearest)
+            if fault.told and not each.copy_of:
+                step = fault.next_step or ASIDE
+                sheet.tell(at, fault.code, fault.field, fault.what, fault.expected, fault.nearest, next_step=step)
         start += len(each.part.lines)
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from itertools import islice
 from xml.parsers import expat
 
 import numpy as np
@@ -21,9 +22,12 @@ from sitegen.traces.points import COUNT, LEAST_POINTS, SPACING, STATED, Asked, P
 DEPTH = 64  # of elements inside each other
 ELEMENTS = 100_000
 POINTS = 1 << 20  # in one element
+CHARACTERS = 1 << 24
+PROFILES = 1000  # in one file
 _SHORT = 200  # characters of what is said beside numbers
 _MOSTLY = 0.5  # share of its words that are numbers, in an element of numbers
 _XML = re.compile(r"\ufeff?\s*<[?!A-Za-z]")
+_WORD = re.compile(r"\S+")
 _ROUGHLY = re.compile(r"[^0-9a-z]+")
 
 
@@ -56,6 +60,8 @@ def elements_of(text: str, file: str, asked: Asked) -> list[Points]:
     Raises `Blocked` where the XML is broken, declares entities, holds no numbers, or several elements of them of which
     nothing says which is meant.
     """
+    if len(text) > CHARACTERS:
+        raise refusal(file, 0, "file-too-big", f"it has {len(text)} characters", f"XML of at most {CHARACTERS}")
     found, stated = _read(text, file)
     heights = [each for each in found if not asked.z or each.name == asked.z]
     names = list(dict.fromkeys(each.name for each in heights))
@@ -121,22 +127,30 @@ def _values(element: _Numbers, file: str) -> tuple[np.ndarray, list[int]]:
     """Numbers of an element, nan where a word is none, and the line of each. Raises `Blocked` beyond `POINTS`."""
     values: list[float] = []
     lines: list[int] = []
-    for line, text in enumerate(element.text.split("\n"), element.line):
-        for word in text.split():
-            known = len(word) <= LONGEST and PLAIN.fullmatch(word)
-            values.append(float(word) if known else np.nan)
-            lines.append(line)
-        if len(values) > POINTS:
+    line, at = element.line, 0
+    for word in _WORD.finditer(element.text):
+        line += element.text.count("\n", at, word.start())
+        at = word.start()
+        if len(values) >= POINTS:
             raise refusal(
                 file, line, "file-too-big", f"{shown(element.name)} holds more than {POINTS} numbers", "one profile"
             )
+        values.append(float(word[0]) if _is_number(word[0]) else np.nan)
+        lines.append(line)
     return np.array(values), lines
 
 
+def _is_number(word: str) -> bool:
+    return len(word) <= LONGEST and PLAIN.fullmatch(word) is not None
+
+
 def _holds_numbers(text: str) -> bool:
-    words = text.split()
-    known = sum(len(word) <= LONGEST and PLAIN.fullmatch(word) is not None for word in words)
-    return known >= LEAST_POINTS and known > _MOSTLY * len(words)
+    """Whether most words of a text are numbers, as far as numbers are read."""
+    words = known = 0
+    for word in islice(_WORD.finditer(text), POINTS):
+        words += 1
+        known += _is_number(word[0])
+    return known >= LEAST_POINTS and known > _MOSTLY * words
 
 
 def _read(text: str, file: str) -> tuple[list[_Numbers], dict[str, float]]:
@@ -170,6 +184,8 @@ def _read(text: str, file: str) -> tuple[list[_Numbers], dict[str, float]]:
         element = stack.pop()
         said = "".join(element.text)
         if _holds_numbers(said):
+            if len(found) >= PROFILES:
+                raise refused(f"more than {PROFILES} of its elements hold numbers")
             found.append(
                 _Numbers(element.name, element.line, said, (element.beside, stack[-1].beside if stack else {}))
             )

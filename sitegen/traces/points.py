@@ -17,9 +17,9 @@ Floats = npt.NDArray[np.float64]
 LEAST_POINTS = 3  # fewer are no trace
 STATED = ("ra", "rq", "rz", "rt", "rk", "rpk", "rvk")  # results an instrument may write beside its points
 COUNT = ("points", "numpoints", "number of points", "count", "samples", "number of samples")
+HEIGHTS = ("z", "y", "height", "raw", "profile", "deflection", "amplitude")  # what a column of them is called
 SPACING = ("spacing", "step", "x step", "dx", "resolution", "sampling interval")
 _MARKS = re.compile(r"[:=;\t,]")  # after the key of a line above the points
-_LONGEST_KEY = 60
 _UNIT = re.compile(r"\[([^\[\]]*)\]|\(([^()]*)\)|\bin\s+(\S+)$|\s(\S+)$")
 _SPELT = {"micrometer": "um", "micrometre": "um", "micron": "um", "millimeter": "mm", "millimetre": "mm",
           "nanometer": "nm", "nanometre": "nm"}  # fmt: skip
@@ -56,11 +56,6 @@ class Points:
     goes_on: bool = False  # nothing but the headers of the rows before stands above them, once more
 
 
-def is_unit(text: str) -> bool:
-    """Whether a word is a unit of anything."""
-    return units.is_unit(_SPELT.get(text.casefold(), text))
-
-
 def metres(text: str) -> float | None:
     """Metres a unit of length has; None where it is none."""
     plain = text.strip().strip("[]()")
@@ -76,20 +71,6 @@ def unit_of(header: str, cell: str = "") -> str:
         return cell
     match = _UNIT.search(header.strip())
     return next((group for group in match.groups() if group is not None), "") if match else ""
-
-
-def facts_of(above: Sequence[str]) -> dict[str, str]:
-    """Pairs of key and value: a line with one of : = ; tab or comma after its key."""
-    found: dict[str, str] = {}
-    for line in above:
-        text = line.strip()
-        text = text[1:].lstrip() if text.startswith(("#", "%", ";")) else text
-        key = _MARKS.split(text, maxsplit=1)[0]
-        rest = text[len(key) :].lstrip()  # a tab is a mark, or stands before one
-        value = (rest[1:] if rest.startswith((":", "=", ";", ",")) else rest).strip().rstrip("; ,\t")
-        if value and 0 < len(key.strip()) <= _LONGEST_KEY:
-            found.setdefault(key.strip().casefold(), value)
-    return found
 
 
 def stated_in(rows: Sequence[Sequence[str]]) -> dict[str, float]:
@@ -109,9 +90,9 @@ def stated_in(rows: Sequence[Sequence[str]]) -> dict[str, float]:
     return found
 
 
-def fields_of(line: str, separator: str, cells: Sequence[str]) -> Sequence[str]:
-    """Fields of a line above the points; `cells` are those the separator of the points makes of it."""
-    return cells if separator != " " and len(cells) > 1 else _MARKS.split(line)
+def fields_of(line: str, cells: Sequence[str], blanks: bool) -> Sequence[str]:
+    """Fields of a line above the points; `cells` are what the separator of the points makes of it, perhaps `blanks`."""
+    return cells if not blanks and len(cells) > 1 else _MARKS.split(line)
 
 
 def announced(facts: Mapping[str, str]) -> str:

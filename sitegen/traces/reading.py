@@ -17,14 +17,14 @@ import numpy as np
 
 from sitegen import units
 from sitegen.problems import listed, nearest, shown
-from sitegen.program.records import WORKBOOKS
+from sitegen.program.files import WORKBOOKS
 from sitegen.reader.blocked import Blocked, refusal
 from sitegen.reader.decode import decode, read_text, taken
 from sitegen.reader.kinds import PACKED_LIMIT
 from sitegen.reader.numbers import LONGEST
-from sitegen.traces.lines import CELLS, blocks_of
+from sitegen.traces.lines import blocks_in, blocks_of
 from sitegen.traces.markup import elements_of, is_xml
-from sitegen.traces.points import LEAST_POINTS, SPACING, Asked, Floats, Points, metres, unit_of
+from sitegen.traces.points import HEIGHTS, LEAST_POINTS, SPACING, Asked, Floats, Points, metres, unit_of
 from sitegen.vocabulary import Problem
 
 MOST_ROWS = 200_000  # of a worksheet
@@ -34,7 +34,6 @@ MOST_ALIKE = 0.2  # share of its points that may stand at one height in a row; a
 MOST_LISTED = 20  # beginnings of traces that a message names
 SAME_STEP = 1e-3  # share two statements of a step may differ by
 _X = ("x", "lateral", "distance", "position", "length", "travel")
-_Z = ("z", "y", "height", "raw", "profile", "deflection", "amplitude")
 _VALID = ("valid", "validity", "flag", "ok")
 _INDEX = ("index", "no", "no.", "n", "nr", "number", "point")
 
@@ -109,8 +108,7 @@ def trace_of(data: bytes, file: str, asked: Asked) -> Trace:
 def _in_text(text: str, file: str, asked: Asked, encoding: str, digest: str, notes: tuple[str, ...]) -> _Held:
     if is_xml(text):
         return _Held(elements_of(text, file, asked), encoding, digest, notes)
-    lines = text.split("\n")
-    return _Held(blocks_of(lines, range(1, len(lines) + 1), file), encoding, digest, notes)
+    return _Held(blocks_of(text.split("\n"), file), encoding, digest, notes)
 
 
 def _in_workbook(path: Path, file: str, asked: Asked) -> _Held:
@@ -125,7 +123,7 @@ def _in_workbook(path: Path, file: str, asked: Asked) -> _Held:
         if grid is None:
             continue
         try:
-            blocks = blocks_of([CELLS.join(row) for row in grid.rows], grid.numbers, file)
+            blocks = blocks_in(grid.rows, grid.numbers, file)
         except Blocked:
             if asked.sheet:
                 raise
@@ -198,29 +196,38 @@ def _chosen(held: _Held, file: str, asked: Asked) -> tuple[int, _Run]:
             made = _joined(before, made)
             runs.pop()
         runs += _one_way(made)
-    if asked.section is None and len(runs) == 1:
-        asked = replace(asked, section=1)
-    if asked.section is None or not 1 <= asked.section <= len(runs):
-        begins = [(each.points.lines[each.begin] if isinstance(each, _Run) else each[0].lines[0]) for each in runs]
-        word = "rows" if held.sheet else "lines"
-        first, last = ", ".join(str(line) for line in begins[:-1][:MOST_LISTED]), begins[-1]
-        more = ", ..." if len(begins) > MOST_LISTED + 1 else ""
-        told = f"it holds {len(runs)} traces, which begin in {word} {first}{more} and {last}"
-        back = next((each.back for each in runs if isinstance(each, _Run) and each.back), 0.0)
-        if asked.section is not None:
-            code, what = "trace-section-unknown", f"it holds {len(runs)} {'trace' if len(runs) == 1 else 'traces'}"
-        elif back and len(blocks) == 1:
-            code, what = "trace-goes-back", f"x goes back here, by {1e3 * back:.4g} mm in all: {told}"
-        else:
-            code, what = "trace-sections", told
-        raise refusal(
-            file, begins[min(1, len(begins) - 1)], code, what, f"which of them: 1 to {len(runs)}",
-            "write `section` in the record, or see which column is x",
-        )  # fmt: skip
-    run = runs[asked.section - 1]
+    section = 1 if asked.section is None and len(runs) == 1 else asked.section
+    if section is None or section > len(runs):
+        raise _not_chosen(runs, section, len(blocks), "rows" if held.sheet else "lines", file)
+    run = runs[section - 1]
     if not isinstance(run, _Run):
         raise run[1]
-    return asked.section, run
+    return section, run
+
+
+def _not_chosen(
+    runs: Sequence[_Run | tuple[Points, Blocked]], section: int | None, blocks: int, word: str, file: str
+) -> Blocked:
+    """What is told where none of several traces is asked for, or one that is not there."""
+    begins = [(each.points.lines[each.begin] if isinstance(each, _Run) else each[0].lines[0]) for each in runs]
+    back = next((each.back for each in runs if isinstance(each, _Run) and each.back), 0.0)
+    if section is not None:
+        holds = f"{len(runs)} traces" if len(runs) > 1 else "one trace"
+        code, what = "trace-section-unknown", f"section {section} is asked for, and the file holds {holds}"
+    else:
+        first, last = ", ".join(str(line) for line in begins[:-1][:MOST_LISTED]), begins[-1]
+        more = ", ..." if len(begins) > MOST_LISTED + 1 else ""
+        code, what = (
+            "trace-sections",
+            f"the file holds {len(runs)} traces, which begin in {word} {first}{more} and {last}",
+        )
+        if back and blocks == 1:
+            code, what = "trace-goes-back", f"x goes back here, by {1e3 * back:.4g} mm in all, so that {what}"
+    return refusal(
+        file, begins[min(1, len(begins) - 1)], code, what,
+        f"the number of one of them, 1 to {len(runs)}" if len(runs) > 1 else "no section, or 1",
+        "write `section` in the record, or see which column is x",
+    )  # fmt: skip
 
 
 def _metres(points: Points, file: str, asked: Asked) -> _Run:
@@ -399,7 +406,7 @@ def _places(points: Points, file: str, asked: Asked) -> tuple[int | None, int, i
 
     valid = stated(asked.valid) if asked.valid else among(_VALID)
     x = stated(asked.x) if asked.x else None if asked.step is not None else among(_X)
-    z = stated(asked.z) if asked.z else among(_Z)
+    z = stated(asked.z) if asked.z else among(HEIGHTS)
     left = [at for at in range(width) if at not in {x, z, valid} and _name(headers[at]) not in _INDEX]
     if x is None and asked.step is None and width - (valid is not None) > 1:
         if not left:

@@ -67,11 +67,13 @@ def read(reader: str, path: Path) -> None:
         csv.read_csv(path)
     else:
         from sitegen.logs.reading import read_log
-        from sitegen.program.model import LogChannel, LogSource, LogTime, Where
+        from sitegen.program.model import Address, LogChannel, LogSource, LogTime, Where
 
         where = Where("bench/program.yaml", 1, 1)
-        channels = tuple(LogChannel(name, header, unit, where=where) for name, (header, unit, _) in CHANNELS.items())
-        source = LogSource(path.name, where, "B1", "run", channels, LogTime("elapsed", ("Time",), "s"))
+        channels = tuple(
+            LogChannel(name, Address(header), unit, where=where) for name, (header, unit, _) in CHANNELS.items()
+        )
+        source = LogSource(path.name, where, "B1", "run", channels, LogTime("elapsed", (Address("Time"),), "s"))
         found = read_log(source, path)
         if not found.usable or found.problems:
             raise SystemExit(str(found.problems))

@@ -7,6 +7,7 @@ import os
 import sys
 import tempfile
 from collections import defaultdict
+from contextlib import suppress
 from multiprocessing import get_context
 
 from fuzz.trial import Outcome, one
@@ -21,7 +22,8 @@ def main() -> int:
     found: dict[str, list[tuple[int, Outcome]]] = defaultdict(list)
     with tempfile.TemporaryDirectory() as cache:
         os.environ["SITEGEN_CACHE"] = cache
-        with get_context("spawn").Pool(asked.processes, maxtasksperchild=500) as pool:
+        # where it is stopped, the table tells what was tried until then
+        with suppress(KeyboardInterrupt), get_context("spawn").Pool(asked.processes, maxtasksperchild=500) as pool:
             for done, (seed, outcome) in enumerate(
                 pool.imap_unordered(one, range(asked.first, asked.first + asked.cases), 5), start=1
             ):

@@ -31,6 +31,7 @@ LINES = [
     "", "points: 99", "points: " + "9" * 5000, " " * 500 + "(", "x [mm]\tz [mm]", "1;2;3", ";" * 500 + "x",
     "Ra: " + "9" * 600,
 ]  # fmt: skip
+TAGS = ["<a>" * 80, "<!DOCTYPE a [<!ENTITY b '1'>]>", "&b;", "<Z>1 2 3</Z>", "</Z>", "<UNITS>um", "]]>", "<n>9</n>"]
 
 
 @dataclass(frozen=True)
@@ -133,11 +134,15 @@ def trace(random: Random) -> Broken:
     for _ in range(random.choice([1, 2, 3])):
         at = random.randrange(len(lines))
         own = [lines[at] * 2, lines[at].replace(";", ","), f"{random.choice(ODD)};{random.choice(ODD)}"]
-        lines[at] = random.choice([*own, *LINES, str(random.choice(ODD))])
-    content = "\n".join(lines).encode("utf-8", "replace")
+        lines[at] = random.choice([*own, *LINES, *TAGS, str(random.choice(ODD))])
+    if random.random() < 0.2:
+        lines += lines  # a second section
+    ending = random.choice([".txt", ".txt", ".xml", ".xlsx"])
+    content = folders.as_trace(lines, ending)
     if random.random() < 0.4:
         content = bytes_of(random, content)
-    return Broken("trace", {**files, "pump/traces/a.txt": content})
+    index = files["pump/records/traces.csv"].replace(b"a.txt", b"a" + ending.encode())
+    return Broken(f"trace {ending[1:]}", {**files, "pump/records/traces.csv": index, f"pump/traces/a{ending}": content})
 
 
 def picture(random: Random) -> Broken:

@@ -185,6 +185,16 @@ def trace(random: Random) -> str:
     return "\n".join(lines) + "\n"
 
 
+def as_trace(lines: list[str], ending: str) -> bytes:
+    """Lines of a trace as text, or its points as a worksheet or as XML."""
+    if ending == ".xlsx":
+        return as_xlsx(Table([line.split(";") for line in lines], ""))
+    if ending == ".xml":
+        heights = "\n".join(line.split(";")[-1] for line in lines[2:])
+        lines = ["<?xml version='1.0'?>", "<D><UNITS>um</UNITS><SPACING>2</SPACING><Z>", heights, "</Z></D>"]
+    return "\n".join(lines).encode("utf-8", "replace")
+
+
 def picture(random: Random, form: str) -> bytes:
     size = random.choice([(1, 1), (40, 30), (300, 200)])
     mode = random.choice(["L", "RGB", "RGBA", "P", "1", "I;16", "CMYK", "LA"])

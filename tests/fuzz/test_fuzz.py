@@ -18,15 +18,15 @@ from fuzz.corpus import CORPUS
 from fuzz.folders import Files, base
 from fuzz.trial import tried
 from sitegen import units
-from sitegen.looking.seen import _is_figure, _is_moment
 from sitegen.program import channels
+from sitegen.reader.find import kind_of
 from sitegen.reader.headers import parted
 from sitegen.reader.numbers import PLAIN, dates, numbers
 from sitegen.reader.pieces import blanks_to_tabs
 from sitegen.reader.stamps import instants
 from sitegen.reader.workbook import clean
-from sitegen.traces.lines import _headers, _How
-from sitegen.traces.points import facts_of, unit_of
+from sitegen.traces.lines import _SAYS, _is_header
+from sitegen.traces.points import unit_of
 
 EACH = 30  # cases of each maker
 
@@ -130,13 +130,12 @@ PATTERNS: dict[str, Callable[[str], object]] = {
     "a stamp": _cells(instants),
     "a plain number": PLAIN.fullmatch,
     "a header": parted,
-    "a figure": _is_figure,
-    "a moment": _is_moment,
+    "what a cell holds": kind_of,
     "a unit": units.is_unit,
     "a quantity": _quantity,
     "a reference": channels._REFERENCE.search,
-    "keys of a trace": lambda text: facts_of([text]),
-    "headers of a trace": lambda text: _headers([text], _How(" ", ".", 2)),
+    "keys of a trace": lambda text: _SAYS.search(text),
+    "headers of a trace": lambda text: _is_header(text),
     "the unit of a trace": lambda text: unit_of(text),
     "fields of a log": lambda text: blanks_to_tabs(text.encode()),
     "a cell of a workbook": clean,

@@ -7,10 +7,10 @@ from typing import Any
 
 from sitegen.logs.reading import LogFile, read_log
 from sitegen.problems import line_of
-from sitegen.program.model import LogChannel, LogSource, LogTime, Where
+from sitegen.program.model import Address, LogChannel, LogSource, LogTime, Where
 
 ENTRY = Where("pump/program.yaml", 90, 7)
-SECONDS = LogTime("elapsed", ("Time",), "s")
+SECONDS = LogTime("elapsed", (Address("Time"),), "s")
 UNITS = {
     "speed": ("n", "rpm"),
     "torque": ("Md", "N m"),
@@ -25,7 +25,16 @@ def channels(*wanted: Any) -> tuple[LogChannel, ...]:
     made = []
     for each in wanted:
         name, header, unit, time = (each, *UNITS[each], None) if isinstance(each, str) else (*each, None)[:4]
-        made.append(LogChannel(name, header, unit, "M1" if name.startswith("blowby") else "", time, ENTRY))
+        made.append(
+            LogChannel(
+                name,
+                Address(header) if isinstance(header, str) else header,
+                unit,
+                "M1" if name.startswith("blowby") else "",
+                time,
+                ENTRY,
+            )
+        )
     return tuple(made)
 
 

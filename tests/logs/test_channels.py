@@ -12,6 +12,7 @@ from sitegen import places, units
 from sitegen.problems import as_text
 from sitegen.program import channels
 from sitegen.program.folder import load
+from sitegen.program.model import Address, LogTime
 
 FOLDER = Path(__file__).parents[1] / "accepted" / "run-logs"
 
@@ -84,18 +85,27 @@ def test_units_that_do_not_fit(name: str, unit: str, code: str) -> None:
 def test_logs_and_meters_of_a_program() -> None:
     made, problems = load(FOLDER)
     assert made is not None, as_text(problems)
-    first, second, third = made.programs[0].logs
+    first, second, third, fourth = made.programs[0].logs
     assert (first.file, first.engine, first.phase, first.header_rows) == ("logs/b1-pulls.csv", "B1", "pulls", 2)
     assert (first.separator, first.decimal, first.skip_rows, first.units_row) == ("semicolon", ",", 3, True)
     assert first.time is not None
-    assert (first.time.kind, first.time.headers, first.time.unit) == ("elapsed", ("Time",), "s")
+    assert (first.time.kind, first.time.at, first.time.unit) == ("elapsed", (Address("Time"),), "s")
     own = {channel.name: channel for channel in first.channels}
     assert own["blowby"].meter == "M1"
     assert own["exhaust_temperature_4"].time is not None
     assert own["exhaust_temperature_4"].time.unit == "ms"
     assert second.time is not None
-    assert (second.time.kind, second.time.headers) == ("date-and-time", ("Date", "Time"))
+    assert (second.time.kind, second.time.at) == ("date-and-time", (Address("Date"), Address("Time")))
     assert third.time is None
+    assert fourth.time == LogTime("elapsed", (), "ms")
+    assert {channel.name: (channel.at, channel.drawn) for channel in fourth.channels} == {
+        "speed": (Address("n", number=2), ""),
+        "oil_temperature": (Address("T", which=1), ""),
+        "coolant_temperature": (Address(number=6), ""),
+        "torque": (Address(left_of=Address("Rest")), ""),
+        "mixture": (Address("Lambda"), "Mixture"),
+    }
+    assert fourth.constants == pytest.approx({"ambient_pressure": 100300.0, "intake_temperature": 294.15})
     meters = made.definitions.meters
     assert meters["M1"].low == pytest.approx(2e-3 / 60)
     assert meters["M1"].time_constant == 1.5

@@ -20,9 +20,9 @@ from openpyxl import Workbook
 
 from logs.house import Folder, codes, means, told
 from sitegen.logs.reading import LogFile
-from sitegen.program.model import LogTime
+from sitegen.program.model import Address, LogTime
 
-CLOCK = LogTime("clock", ("Stamp",))
+CLOCK = LogTime("clock", (Address("Stamp"),))
 RPM = math.pi / 30
 
 
@@ -90,7 +90,7 @@ def test_workbook_with_stamps(folder: Folder) -> None:
 def test_workbook_with_date_and_time_of_day(folder: Folder) -> None:
     day, rows = dt.date(2026, 2, 12), [dt.time(8, 30, second) for second in range(3)]
     data = workbook(("Date", "Time", "n"), *((day, each, 900) for each in rows))
-    found = folder.read(data, name="run.xlsx", time=LogTime("date-and-time", ("Date", "Time")))
+    found = folder.read(data, name="run.xlsx", time=LogTime("date-and-time", (Address("Date"), Address("Time"))))
     assert (found.start, found.seconds) == ("2026-02-12T08:30:00", 2.0)
 
 
@@ -104,7 +104,10 @@ def test_workbook_rows_and_sheets(folder: Folder) -> None:
 
 
 def test_workbook_header_elsewhere(folder: Folder) -> None:
-    found = folder.read(workbook(("cell north",), ("Time", "n"), (0, 900)), name="run.xlsx")
+    content = workbook(("cell north",), ("Time", "n"), (0, 900))
+    found = folder.read(content, name="run.xlsx")
+    assert (told(found), found.rows, found.notes) == ([], 1, ("headers in row 2",))
+    found = folder.read(content, name="run.xlsx", skip_rows=0)
     assert told(found)[0].startswith("pump/run.xlsx:1: this is not the row of headers: that is row 2.")
 
 

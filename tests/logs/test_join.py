@@ -11,9 +11,9 @@ import pytest
 from logs.house import Folder
 from sitegen.logs.join import Log, join
 from sitegen.logs.reading import LogFile
-from sitegen.program.model import LogTime
+from sitegen.program.model import Address, LogTime
 
-CLOCK = LogTime("clock", ("Stamp",))
+CLOCK = LogTime("clock", (Address("Stamp"),))
 RPM = math.pi / 30
 
 

@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 
 from logs.house import SECONDS, Folder, codes, means, told
-from sitegen.program.model import LogTime
+from sitegen.program.model import Address, LogTime
 
 RPM = math.pi / 30  # rad/s in 1 rpm: 2 pi rad in 60 s
-CLOCK = LogTime("clock", ("Stamp",))
-DAY_FIRST = LogTime("clock", ("Stamp",), date_order="day first")
+CLOCK = LogTime("clock", (Address("Stamp"),))
+DAY_FIRST = LogTime("clock", (Address("Stamp"),), date_order="day first")
 
 
 @pytest.fixture
@@ -42,7 +42,7 @@ def test_elapsed(folder: Folder) -> None:
 @pytest.mark.parametrize(("unit", "step"), [("ms", 100), ("min", 0.1 / 60), ("h", 0.1 / 3600), ("s", 0.1)])
 def test_tenths_of_seconds_in_any_unit(folder: Folder, unit: str, step: float) -> None:
     lines = "".join(f"{i * step:.10g},{600 + i}\n" for i in range(40))
-    found = folder.read("Time,n\n" + lines, time=LogTime("elapsed", ("Time",), unit))
+    found = folder.read("Time,n\n" + lines, time=LogTime("elapsed", (Address("Time"),), unit))
     assert found.step == pytest.approx(0.1)
     assert means(found) == rpm(604.5, 614.5, 624.5, 634.5)  # ten samples a second, none slipped into the next
     low, high = (found.bins[f"speed.{end}"].to_numpy() / RPM for end in ("low", "high"))
@@ -60,7 +60,7 @@ def test_tenths_of_seconds_in_any_unit(folder: Folder, unit: str, step: float) -
          "2026-02-12T08:30:00.5"),
         (("31.12.2026 23:59:59", "01.01.2027 00:00:00", "01.01.2027 00:00:01"), DAY_FIRST, "2026-12-31T23:59:59"),
         (("2/12/2026 11:59:59 PM", "2/13/2026 12:00:00 AM", "2/13/2026 12:00:01 AM"),
-         LogTime("clock", ("Stamp",), date_order="month first"), "2026-02-12T23:59:59"),
+         LogTime("clock", (Address("Stamp"),), date_order="month first"), "2026-02-12T23:59:59"),
         (("23:59:59", "00:00:00", "00:00:01"), CLOCK, ""),  # a time of day alone, over midnight
         (("00:59:59", "01:00:00", "01:00:01"), CLOCK, ""),
         (("40:00:05", "40:00:06", "40:00:07"), CLOCK, ""),  # hours run
@@ -86,7 +86,7 @@ def test_stamps_of_several_lengths(folder: Folder) -> None:
 def test_date_and_time_in_two_columns(folder: Folder, time: str) -> None:
     """Workbooks put a date before each time, and a midnight after each date, when they are exported."""
     text = f"Date,Time,n\n12.02.2026 00:00:00,{time},900\n12.02.2026 00:00:00,8:30:01,1000\n"
-    found = folder.read(text, time=LogTime("date-and-time", ("Date", "Time"), date_order="day first"))
+    found = folder.read(text, time=LogTime("date-and-time", (Address("Date"), Address("Time")), date_order="day first"))
     assert (found.start, means(found)) == ("2026-02-12T08:30:00", rpm(900, 1000))
 
 
@@ -193,7 +193,7 @@ def test_columns_with_times_of_their_own(folder: Folder) -> None:
     text = "t1;n;t2;T1\n"
     for i in range(100):
         text += f"{i / 10};{600};" + (f"{i};{500 + i}\n" if i < 10 else ";\n")
-    fast, slow = LogTime("elapsed", ("t1",), "s"), LogTime("elapsed", ("t2",), "s")
+    fast, slow = LogTime("elapsed", (Address("t1"),), "s"), LogTime("elapsed", (Address("t2"),), "s")
     found = folder.read(
         text, ("speed", "n", "rpm", fast), ("exhaust_temperature_1", "T1", "degC", slow), time=None, separator=";"
     )
@@ -210,7 +210,7 @@ def test_work_of_channels_at_two_rates(folder: Folder) -> None:
     text = "t1,n,t2,Md\n"
     for i in range(101):
         text += f"{i / 10},{600}," + (f"{i * 2},{20 * i}\n" if i <= 5 else ",\n")
-    fast, slow = LogTime("elapsed", ("t1",), "s"), LogTime("elapsed", ("t2",), "s")
+    fast, slow = LogTime("elapsed", (Address("t1"),), "s"), LogTime("elapsed", (Address("t2"),), "s")
     found = folder.read(text, ("speed", "n", "rpm", fast), ("torque", "Md", "N m", slow), time=None)
     assert found.energy == pytest.approx(50 * 600 * RPM * 10)
 
@@ -228,9 +228,10 @@ def test_preamble(folder: Folder) -> None:
     text = "cell north\noperator;M. A.\n\nTime;n\n0;900\n1;1000\n"
     assert means(folder.read(text, skip_rows=2)) == rpm(900, 1000)
     found = folder.read(text)
-    assert told(found) == [
+    assert (told(found), means(found), found.notes) == ([], rpm(900, 1000), ("headers in line 4",))
+    assert told(folder.read(text, skip_rows=0)) == [
         "pump/run.csv:1: this is not the row of headers: that is line 4. Expected the headers after the rows to skip. "
-        "Next: write `skip_rows: 3` in the record entry."
+        "Next: write `skip_rows: 3` in the record entry, or take it out."
     ]
 
 
@@ -247,15 +248,23 @@ def test_two_rows_of_headers_and_units(folder: Folder) -> None:
 
 def test_three_rows_of_headers(folder: Folder) -> None:
     text = "a,b\nc,d\ne,f\n0,900\n1,1000\n"
-    found = folder.read(text, ("speed", "b d f", "rpm"), time=LogTime("elapsed", ("a c e",), "s"), header_rows=3)
+    found = folder.read(
+        text, ("speed", "b d f", "rpm"), time=LogTime("elapsed", (Address("a c e"),), "s"), header_rows=3
+    )
     assert means(found) == rpm(900, 1000)
 
 
 def test_units_nobody_announced(folder: Folder) -> None:
     found = folder.read("Time,n\ns,rpm\n0,900\n")
+    assert (told(found), means(found), found.notes) == ([], rpm(900), ("a row of units in line 2",))
+    assert told(folder.read("Time,n\ns,rpm\n0,900\n", units_row=False)) == [
+        "pump/run.csv:2: this row looks like a row of units. Expected rows of samples below the headers, as the entry "
+        "says. Next: take `units_row` out of the record entry."
+    ]
+    found = folder.read("Time,n\nbegin,idle\n0,900\n")
     assert told(found) == [
-        'pump/run.csv:2: this row holds no number: "s, rpm". Expected rows of samples below the headers. Next: if it '
-        "is a row of units, write `units_row: true` in the record entry."
+        'pump/run.csv:2: this row holds no number: "begin, idle". Expected rows of samples below the headers. Next: if '
+        "it is a row of units, write `units_row: true` in the record entry."
     ]
 
 
@@ -376,18 +385,34 @@ def test_decimal_comma_in_quotes(folder: Folder) -> None:
 
 def test_decimal_comma_nobody_announced(folder: Folder) -> None:
     found = folder.read("Time;n\n0;900,5\n1;1000,5\n")
-    assert not found.usable
-    assert told(found) == [
-        'pump/run.csv:2: column "n": the numbers have a decimal comma ("900,5"). Expected the decimal mark that is '
-        'announced, a point. Next: write `decimal: ","` in the record entry.'
+    assert (told(found), means(found)) == ([], rpm(900.5, 1000.5))
+    assert found.notes == ("a decimal comma, in 4 of 4 figures looked at",)
+
+
+def test_points_that_may_part_thousands(folder: Folder) -> None:
+    """Open, and only where a channel rests on it."""
+    text = "Time;n;Md\n0;900;1.234\n1;1000;1.235\n"
+    assert means(folder.read(text)) == rpm(900, 1000)
+    assert told(folder.read(text, "speed", "torque")) == [
+        'pump/run.csv:2: column "Md": "1.234" may have a decimal point or a thousands mark. Expected figures that read '
+        'one way. Next: write `decimal: "."` in the record entry; if it parts thousands, export the log without.'
     ]
+    assert means(folder.read(text, "speed", "torque", decimal="."), "torque") == [1.234, 1.235]
+
+
+def test_order_of_dates_is_found(folder: Folder) -> None:
+    time = LogTime("clock", (Address("Stamp"),))
+    found = folder.read("Stamp,n\n14.05.2026 10:00:00,900\n14.05.2026 10:00:01,1000\n", time=time)
+    assert (told(found), means(found), found.start[:10]) == ([], rpm(900, 1000), "2026-05-14")
+    found = folder.read("Stamp,n\n04.05.2026 10:00:00,900\n04.05.2026 10:00:01,1000\n", time=time)
+    assert not found.usable
 
 
 def test_dot_that_parts_thousands_and_decimals(folder: Folder) -> None:
     """As one logger wrote milliseconds: below a thousand the numbers look harmless, and they are most of the head."""
     stamps = [f"{i * 100}.000" for i in range(10)] + [f"{i // 10}.{i % 10}00.000" for i in range(10, 30_000)]
     text = "Time;n\n" + "".join(f"{stamp};900.5\n" for stamp in stamps)
-    found = folder.read(text, time=LogTime("elapsed", ("Time",), "ms"))
+    found = folder.read(text, time=LogTime("elapsed", (Address("Time"),), "ms"))
     assert (codes(found), found.problems[0].line) == (["dot-twice"], 12)
     assert "may be either mark" in found.problems[0].what
 

@@ -11,12 +11,12 @@ import pytest
 
 from sitegen.logs.join import join
 from sitegen.logs.reading import LogFile, read_log
-from sitegen.program.model import LogChannel, LogSource, LogTime, Where
+from sitegen.program.model import Address, LogChannel, LogSource, LogTime, Where
 
 RPM = np.pi / 30
-ELAPSED = LogTime("elapsed", ("Time",), "s")
-CLOCK = LogTime("clock", ("Stamp",), date_order="day first")
-SPEED, TORQUE = LogChannel("speed", "n", "rpm"), LogChannel("torque", "Md", "N m")
+ELAPSED = LogTime("elapsed", (Address("Time"),), "s")
+CLOCK = LogTime("clock", (Address("Stamp"),), date_order="day first")
+SPEED, TORQUE = LogChannel("speed", Address("n"), "rpm"), LogChannel("torque", Address("Md"), "N m")
 
 
 def source(time: LogTime | None = ELAPSED, **more: Any) -> LogSource:
@@ -59,7 +59,7 @@ THREE = [(0.0, 900.0), (1.0, 910.0), (2.0, 920.0)]
         ("Stamp,n,Md\n23:59:59,900,20\n00:00:00,910,21\n00:00:01,920,22\n", source(replace(CLOCK, date_order=""))),
         (
             "Date,Clock,n,Md\n01.05.2026,23:59:59,900,20\n02.05.2026,00:00:00,910,21\n02.05.2026,00:00:01,920,22\n",
-            source(LogTime("date-and-time", ("Date", "Clock"), date_order="day first")),
+            source(LogTime("date-and-time", (Address("Date"), Address("Clock")), date_order="day first")),
         ),
         ("Time,n,Md\n0,900,20\n0.016666666667,910,21\n0.033333333333,920,22\n", source(replace(ELAPSED, unit="min"))),
         ("Time,n,Md\n100,900,20\n101,910,21\n0,920,22\n", source()),  # starts again at nought
@@ -71,8 +71,8 @@ def test_read_alike(tmp_path: Path, text: str | bytes, of: LogSource) -> None:
 
 def test_two_header_rows_are_joined(tmp_path: Path) -> None:
     of = replace(
-        source(replace(ELAPSED, headers=("Time total",)), header_rows=2),
-        channels=(replace(SPEED, header="n engine"), replace(TORQUE, header="Md brake")),
+        source(replace(ELAPSED, at=(Address("Time total"),)), header_rows=2),
+        channels=(replace(SPEED, at=Address("n engine")), replace(TORQUE, at=Address("Md brake"))),
     )
     assert speeds(read(tmp_path, "Time,n,Md\ntotal,engine,brake\n0,900,20\n1,910,21\n2,920,22\n", of)) == THREE
 
@@ -88,8 +88,8 @@ def test_each_channel_at_its_own_rate(tmp_path: Path) -> None:
     of = replace(
         source(None),
         channels=(
-            replace(SPEED, time=LogTime("elapsed", ("t n",))),
-            replace(TORQUE, time=LogTime("elapsed", ("t Md",))),
+            replace(SPEED, time=LogTime("elapsed", (Address("t n"),))),
+            replace(TORQUE, time=LogTime("elapsed", (Address("t Md"),))),
         ),
     )
     found = read(tmp_path, "t n,n,t Md,Md\n0,900,0,20\n1,910,2,22\n2,920,,\n", of)

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from logs.house import Folder
 from sitegen.logs.join import Log, join
 from sitegen.methods.health import health
-from sitegen.streams.runlog.steps import NOT_RUN, channel_word, samples
+from sitegen.streams.runlog.judged import NOT_RUN, channel_word, samples
 
 HOURS = 10.0
 RPM = math.pi / 30  # rad/s: exact

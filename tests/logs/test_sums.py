@@ -17,7 +17,7 @@ from scipy import integrate
 from logs.house import Folder
 from sitegen.logs import bins as binning
 from sitegen.logs.reading import LogFile
-from sitegen.program.model import LogTime
+from sitegen.program.model import Address, LogTime
 
 RPM = math.pi / 30
 ANY = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -88,7 +88,7 @@ def test_work_of_channels_at_two_rates_over_many_pieces(folder: Folder, monkeypa
     slow = np.concatenate([np.arange(0, 30, 1.0), np.arange(100, 130, 1.0)])
     padded = pd.Series(slow).reindex(range(len(fast)))
     text = written({"t1": fast, "n": 1200 + 10 * fast, "t2": padded, "Md": 100 - padded / 2})
-    times = [LogTime("elapsed", (name,), "s") for name in ("t1", "t2")]
+    times = [LogTime("elapsed", (Address(name),), "s") for name in ("t1", "t2")]
     found = folder.read(text, ("speed", "n", "rpm", times[0]), ("torque", "Md", "N m", times[1]), time=None)
     assert found.gaps[0] == pytest.approx((29.9, 100.0))
 

@@ -9,10 +9,10 @@ import pytest
 from tables.house import program
 
 from logs.house import Folder
-from sitegen.program.model import LogTime, Program
+from sitegen.program.model import Address, LogTime, Program
 from sitegen.streams.runlog.read import read
 
-CLOCK = LogTime("clock", ("Stamp",))
+CLOCK = LogTime("clock", (Address("Stamp"),))
 HEAD = "Stamp,n\n"
 
 

@@ -167,7 +167,9 @@ def test_a_report_with_semicolons_decimal_commas_and_limits(case: str, tmp_path:
     path = tmp_path / "oil.csv"
     path.write_text(REPORTS[case], encoding="utf-8")
     found = seen.look(path, "oil.csv")
-    assert (found.separator, found.decimal, found.header_line, found.refused) == ("semicolon", ",", 1, ())
+    layout = found.layout
+    assert (layout.separator.value, layout.marks.value.decimal, layout.heads.value) == ("semicolon", ",", (1,))
+    assert found.refused == ()
     assert "Fe" in {each.header for each in found.columns if each.kind == "number"}
 
 

@@ -12,6 +12,7 @@ import pytest
 from house import Published, fewer
 
 from sitegen import registry, workflow
+from sitegen.page.blocks import Cell
 from sitegen.pages.data import MOST_NAMED, _not_used, _notes
 from sitegen.results.run import gather
 
@@ -29,8 +30,8 @@ def test_columns_of_logs_and_tables_that_no_entry_names(tmp_path: Path) -> None:
     streams = [each for each in registry.STREAMS if each.name in {"runlog", "leakdown"}]
     found = gather(made.programs[0], streams).readings
     told = {file.rpartition("/")[2]: _not_used(facts) for each in found.values() for file, facts in each.files.items()}
-    assert (told["a1-pulls.csv"], told["leakdown-a1.csv"]) == ("Spare", "Spare")
-    assert told["a2-pulls.csv"] == "none"
+    assert (told["a1-pulls.csv"], told["leakdown-a1.csv"]) == (Cell("Spare"), Cell("Spare"))
+    assert told["a2-pulls.csv"] == Cell("none")
 
 
 @pytest.mark.parametrize(
@@ -46,16 +47,19 @@ def test_columns_of_logs_and_tables_that_no_entry_names(tmp_path: Path) -> None:
     ],
 )
 def test_columns_not_used(columns: dict[str, str], told: str) -> None:
-    assert _not_used({"columns": columns}) == told
+    assert _not_used({"columns": columns}) == Cell(told)
 
 
 def test_of_many_columns_the_rest_is_counted() -> None:
+    """And stands behind its count: nothing is left out."""
     told = _not_used({"columns": dict.fromkeys((f"c{n}" for n in range(55)), "")})
-    assert told.endswith(f"c{MOST_NAMED - 1} and {55 - MOST_NAMED} more")
+    count, rest = told.folded
+    assert count == f"{55 - MOST_NAMED} more"
+    assert f"{told.text}, {rest}" == ", ".join(f"c{n}" for n in range(55))
 
 
 def test_a_file_that_was_not_read_says_nothing_of_its_columns() -> None:
-    assert _not_used({}) == "–"
+    assert _not_used({}) == Cell("–")
     assert _notes({"notes": ["one", "two"]}) == "one; two"
 
 

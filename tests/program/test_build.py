@@ -125,7 +125,7 @@ def test_text_stays_text() -> None:
 def test_records(full: Program) -> None:
     long, sheet, buildsheet, inspection = full.records
     assert (long.stream, long.file, long.form, long.separator) == ("leakdown", "records/leakdown.csv", "long", "")
-    assert (long.columns["supply"].header, long.columns["supply"].unit) == ("Supply", "psig")
+    assert (long.columns["supply"].at.header, long.columns["supply"].unit) == ("Supply", "psig")
     assert (long.where.file, long.columns["engine"].where.line > long.where.line) == ("pump/program.yaml", True)
     assert sheet.constants == {"engine": "B1", "tester": "T1", "supply": "80 psig", "repeat": "1", "locked": "true"}
     assert (sheet.sheet_field, sheet.sheet_unit) == ("pressure", "psig")

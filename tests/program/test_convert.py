@@ -13,6 +13,7 @@ from sitegen import units
 from sitegen.problems import Collector
 from sitegen.program import convert, model, schema
 from sitegen.program.build import WINDOWS
+from sitegen.program.channels import STATED
 from sitegen.program.definitions import CONDITIONS
 from sitegen.program.model import DAY, ELEMENTS, Quantity, Under, Where, Window
 from sitegen.program.node import Node
@@ -55,6 +56,7 @@ BY_HAND = {
     *("program.seating.to_lose", "program.seating.level", "program.compare.worth_finding"),
     *(f"{STEP}.{what}{end}" for what in ("speed", "torque") for end in ("", ".from", ".to")),
     *(f"{STEP}.{channel}.{end}" for channel in WINDOWS for end in ("from", "to")),
+    *(f"program.records.runlog.-.constants.{channel}" for channel in STATED),  # by the channel each stands for
 }
 
 

@@ -73,8 +73,6 @@ def test_spellings_against_pint() -> None:
     registry: pint.UnitRegistry[float] = pint.UnitRegistry()
     names = {
         "um": "micrometer", "micron": "micrometer", "thou": "thou", "mil": "thou",
-        "degC": "delta_degC", "deg C": "delta_degC", "C": "delta_degC",
-        "degF": "delta_degF", "deg F": "delta_degF", "F": "delta_degF",
         "rpm": "rpm", "RPM": "rpm", "r/min": "rpm", "1/min": "rpm", "min-1": "rpm", "h": "hour", "d": "day",
         "rev": "turn", "turns": "turn", "inHg": "inch_Hg", "mmHg": "mmHg", "inH2O": "conventional_water * inch * g_0",
         "mmH2O": "conventional_water * millimeter * g_0", "N m": "newton * meter", "Nm": "newton * meter",
@@ -82,7 +80,11 @@ def test_spellings_against_pint() -> None:
         "PS": "metric_horsepower", "BTU": "Btu_it", "qt": "quart", "gal": "gallon", "cfm": "foot ** 3 / minute",
         "percent": "percent", "%": "percent", "1": "dimensionless", "ozf": "ounce_force", "lbs": "pound",
         "inches": "inch", "cc": "milliliter", "conventional_water": "", "hr": "hour", "hr.": "hour", "hrs": "hour",
-        "sec.": "second", "secs": "second",
+        "sec.": "second", "secs": "second", "Sek": "second", "Sek.": "second", "us": "microsecond", "Min": "minute",
+        "Min.": "minute", "Std": "hour", "Std.": "hour", "r.p.m.": "rpm", "/min": "rpm", "U/min": "rpm", "Upm": "rpm",
+        "Umdr/min": "rpm", "tr/min": "rpm", "U/s": "turn / second", "Torr": "torr", "kp": "kgf",
+        "N.m": "newton * meter", "ltr": "liter", "ccm": "milliliter", "mmWS": "conventional_water * millimeter * g_0",
+        **dict.fromkeys(units._CELSIUS, "delta_degC"), **dict.fromkeys(units._FAHRENHEIT, "delta_degF"),
         "min.": "minute", "mins": "minute", "msec": "millisecond",
     }  # fmt: skip
     feet = {"lb-ft", "lb ft", "lbf-ft", "lbf ft", "ft-lb", "ft lb", "ft-lbf", "ft lbf"}

@@ -52,8 +52,8 @@ TRACES = sorted(path for path in (ROOT / "programs").glob("*/traces/**/*") if pa
 def wanted(source: RecordSource | LogSource) -> list[str]:
     """Headers an entry names, as far as one row of headers says them."""
     if isinstance(source, LogSource):
-        return [plain(channel.header).rpartition(" ")[2] for channel in source.channels]
-    return [plain(use.header) for use in source.columns.values()]
+        return [plain(channel.at.header).rpartition(" ")[2] for channel in source.channels]
+    return [plain(use.at.header) for use in source.columns.values()]
 
 
 def test_found_as_the_entries_say() -> None:

@@ -80,7 +80,7 @@ def test_pages_of_other_builds_stay(tmp_path: Path, monkeypatch: pytest.MonkeyPa
 
     monkeypatch.setattr(Press, "_made", noted)
     edits.told(programs, None, Shelves(shelf))
-    assert "programs/pump-rings-2025/index.html" in made
+    assert "programs/pump-rings-2025/data.html" in made
     others = [each for each in made if "/a2/" in each or "/a3/" in each]
     assert [each for each in others if kind != "leakdown" or not each.endswith("/index.html")] == []
 

@@ -337,7 +337,7 @@ def test_a_theme_that_names_a_coating_is_refused(tmp_path: Path, capsys: pytest.
 
 
 def test_ordinary_words_do_not_stop_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Coatings called plain, Cr, 7 and A, a lot like an assembly: what names them is withheld, and the pages keep words of their own."""
+    """Coatings called plain, Cr, 7 and A, a lot like an assembly: pages keep words and ids of their own."""
     programs = plain(tmp_path)
     _replaced(
         programs / "definitions.yaml",

@@ -107,6 +107,25 @@ def test_every_stream_of_the_registry_can_be_chosen(programs: Path) -> None:
     assert main(["check", "--strict", str(programs)]) == 0
 
 
+def test_the_entry_of_logs_that_is_left_as_a_comment_reads_them(programs: Path) -> None:
+    assert main(["start", "programs/pump", *options(records="leakdown,runlog")]) == 0
+    path = programs / "pump" / "program.yaml"
+    before, _, after = path.read_text(encoding="utf-8").partition("  # runlog:\n")
+    entry, _, rest = after.partition("torque: {header: Torque, unit: N m}\n")
+    commented = f"  # runlog:\n{entry}torque: {{header: Torque, unit: N m}}\n"
+    taken = re.sub("^  # ", "  ", commented, flags=re.MULTILINE)
+    path.write_text(f"{before}{taken}{rest}", encoding="utf-8")
+    logs = programs / "pump" / "logs"
+    logs.mkdir(exist_ok=True)
+    named = taken.partition("such as logs/")[2].partition("\n")[0]
+    for name in (named, named.replace("B1", "B2")):
+        (logs / name).write_text(f"Time,Speed,Torque\n0,900,20\n1,900,{20 if name == named else 21}\n")
+    examination = workflow.examine(programs)
+    assert not examination.blocked, examination.problems
+    (program,) = examination.evidence
+    assert sorted(engine for engine, _ in program.readings["runlog"].logs) == ["B1", "B2"]
+
+
 def _again() -> list[str]:
     known = dict.fromkeys(("cylinders", "bore", "stroke"), "")
     return options(**known, engine_type="inline-four", candidates="graded-chromium-nitride", testers="T1")

@@ -153,16 +153,25 @@ def test_a_stated_core_is_held_against_the_line_its_instrument_draws(folder: Fol
         assert told["bore.stated_ratio", "cold-build", AT].value == pytest.approx(1.0, abs=2e-3)
 
 
-@pytest.mark.parametrize(("scale", "told_of"), [(1.0, 0), (1000.0, 1), (0.001, 1)])
-def test_heights_of_another_unit_are_told(folder: Folder, scale: float, told_of: int) -> None:
+@pytest.mark.parametrize(
+    ("scale", "said"),
+    [
+        (1.0, ""),
+        (1000.0, "; a thousandth of that would be plausible"),
+        (0.001, "; a thousand times that"),
+        (1e5, " line"),
+    ],
+)
+def test_heights_of_another_unit_are_told(folder: Folder, scale: float, said: str) -> None:
     z = scale * surfaces.bore(np.random.RandomState(3), 4.8, 0.0, reversal=False)
     data = ("x [um];z [um]\n" + "".join(f"{2.0 * n:.1f};{each:.7f}\n" for n, each in enumerate(z))).encode()
     found = read(folder, bore("a", "cold-build", 1), {"a": data})
     assert uses(found) == [""]
-    assert [(p.file, p.line, p.column_name, p.code) for p in found.problems] == told_of * [
+    assert [(p.file, p.line, p.column_name, p.code) for p in found.problems] == bool(said) * [
         ("pump/traces.csv", 2, "trace", "heights-not-plausible")
     ]
-    assert ("heights-not-plausible" in values(folder, found)["bore.rk", "cold-build", AT].flags) == bool(told_of)
+    assert all(said in each.what for each in found.problems)
+    assert ("heights-not-plausible" in values(folder, found)["bore.rk", "cold-build", AT].flags) == bool(said)
 
 
 def test_two_runs_in_a_trace_and_rows_without_a_height_are_told_with_the_line_of_the_trace(folder: Folder) -> None:

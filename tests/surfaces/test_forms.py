@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from openpyxl import Workbook
 from surfaces.test_stream import AT, HEAD, bore, read, uses, values
@@ -97,6 +97,11 @@ def test_two_elements_of_numbers_are_an_error_that_asks_which() -> None:
     assert trace(along, x="X", z="Z").x == pytest.approx([0, 1e-6, 3e-6])
 
 
+def test_results_beside_their_unit_are_those_the_instrument_states() -> None:
+    found = trace(xml(more="<RESULTS><RA>0.41</RA><RZ/><RSK>-1.2</RSK><UNITS>um</UNITS></RESULTS><RK>3</RK>"))
+    assert found.stated == {"ra": pytest.approx(0.41e-6), "rk": pytest.approx(3e-6)}  # UNITS of the file: um
+
+
 def test_words_among_the_numbers_are_counted_and_the_others_stay() -> None:
     found = trace(xml("\n".join(["1", "2", "lost", *(str(n % 7) for n in range(20))]), count=23))
     assert (len(found.x), found.invalid) == (23, 1)
@@ -114,6 +119,7 @@ def test_words_among_the_numbers_are_counted_and_the_others_stay() -> None:
         ("<!DOCTYPE D SYSTEM 'd.dtd'><D><Z>1 2 3 &a;</Z></D>", "entity"),
         ("<D>" * 70 + "<Z>1 2 3</Z>" + "</D>" * 70, "64 elements inside each other"),
         ("<D>" + "<a/>" * 100_001 + "</D>", "100000 in all"),
+        ("<D>" + "<Z>1 2 3</Z>" * 1001 + "</D>", "more than 1000 of its elements hold numbers"),
         ("<D><Z>1 2 3</Z>", "broken"),
         ("<D><Z>1 2 3</Z></E>", "broken"),
         ("<D/>", "none of its elements holds numbers"),
@@ -129,6 +135,8 @@ def test_entities_depth_and_broken_xml_are_refused(data: str, what: str) -> None
 def test_too_many_numbers_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("sitegen.traces.markup.POINTS", 4)
     assert told(xml())[0] == "file-too-big"
+    monkeypatch.setattr("sitegen.traces.markup.CHARACTERS", 100)
+    assert told(xml())[2].endswith("characters")
 
 
 @given(st.text(alphabet="<>/&;![]'\"= \nDZ12.?-e%", max_size=80))
@@ -230,7 +238,7 @@ CALLED = "x [um];z [um]\n"
 def test_repeated_preambles_part_a_file_and_one_trace_is_asked_for() -> None:
     data = f"Sample: A\nRa;0.4 um\n{CALLED}{ONE}\nSample: B\n{CALLED}{TWO}"
     code, line, what = told(data)
-    assert (code, line, what) == ("trace-sections", 27, "it holds 2 traces, which begin in lines 4 and 27")
+    assert (code, line, what) == ("trace-sections", 27, "the file holds 2 traces, which begin in lines 4 and 27")
     first, second = trace(data, section=1), trace(data, section=2)
     assert first.z == pytest.approx(1e-6 * (np.arange(20) % 7))
     assert second.z == pytest.approx(1e-6 * (np.arange(20) % 5))
@@ -240,13 +248,15 @@ def test_repeated_preambles_part_a_file_and_one_trace_is_asked_for() -> None:
     assert (first.part[1], second.part[1]) == (1, 2)
     assert not first.doubts
     assert not second.doubts
-    assert told(data, section=3)[::2] == ("trace-section-unknown", "it holds 2 traces")
-    assert told(CALLED + ONE, section=2)[::2] == ("trace-section-unknown", "it holds 1 trace")
+    assert told(data, section=3)[::2] == (
+        "trace-section-unknown", "section 3 is asked for, and the file holds 2 traces"
+    )  # fmt: skip
+    assert told(CALLED + ONE, section=2)[2] == "section 2 is asked for, and the file holds one trace"
 
 
 def test_of_three_traces_each_beginning_is_named_and_each_count_is_held() -> None:
     data = "".join(f"points: {count}\n{CALLED}{ONE}" for count in (20, 19, 20))
-    assert told(data)[2] == "it holds 3 traces, which begin in lines 3, 25 and 47"
+    assert told(data)[2] == "the file holds 3 traces, which begin in lines 3, 25 and 47"
     assert len(trace(data, section=3).x) == 20
     assert told(data, section=2)[0] == "trace-cut-short"
 
@@ -259,7 +269,7 @@ def test_headers_that_stand_again_while_x_runs_on_part_nothing() -> None:
 
 
 def test_rows_parted_by_their_first_headers_are_two_traces() -> None:
-    assert told(ONE + CALLED + NEXT)[2] == "it holds 2 traces, which begin in lines 1 and 22"
+    assert told(ONE + CALLED + NEXT)[2] == "the file holds 2 traces, which begin in lines 1 and 22"
     assert trace(ONE + CALLED + NEXT, section=2).x[0] == pytest.approx(10e-6)
 
 
@@ -284,6 +294,7 @@ def test_runs_of_x_are_asked_for_by_number(second: str, begins: int) -> None:
     assert len(found.x) == second.count("\n")
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.integers(3, 40), st.booleans(), st.booleans()), min_size=2, max_size=5))
 def test_every_row_of_a_file_is_in_one_of_its_traces(parts: list[tuple[int, bool, bool]]) -> None:
     """Whatever the lengths, the ways and the lines between: numbered in order, each comes back whole."""

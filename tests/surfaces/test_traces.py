@@ -11,11 +11,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import example, given
+from hypothesis import given
 from hypothesis import strategies as st
 
 from sitegen.reader.blocked import Blocked
-from sitegen.traces import lines
 from sitegen.traces.points import Asked
 from sitegen.traces.reading import read_trace, trace_of
 
@@ -115,6 +114,23 @@ def test_no_row_is_lost_around_a_spoilt_cell(cell: str, head: str, spoilt: list[
     assert "column 2" in doubt.what
 
 
+@pytest.mark.parametrize("cell", ["NaN", "", "***", "lost", "what?", "#N/A"])
+@pytest.mark.parametrize("head", ["points: 800\nz [nm]\n", "z [nm]\n", "a title\nheight\n"])
+@pytest.mark.parametrize("spoilt", [[0], [1], [100], [250, 799], [0, 100, 101, 102]])
+def test_no_height_is_lost_where_they_stand_alone(cell: str, head: str, spoilt: list[int]) -> None:
+    """The first height without a number is one, if headers or a count show it; the last if it is not blank."""
+    rows = [cell if at in spoilt else str(at % 7) for at in range(800)]
+    data = (head + "\n".join(rows)).encode()
+    if not cell and (0 in spoilt or 799 in spoilt):
+        if "points" in head:
+            assert told(data, z_unit="nm", step=1e-6)[0] == "trace-cut-short"
+        return
+    found = trace_of(data, "p", Asked(z_unit="nm", step=1e-6))
+    assert (len(found.x), found.invalid) == (800, len(spoilt))
+    assert np.flatnonzero(np.isnan(found.z)).tolist() == spoilt
+    assert [each.line for each in found.doubts] == [head.count("\n") + spoilt[0] + 1]
+
+
 @pytest.mark.parametrize("place", ["NaN", ""])
 def test_a_row_without_a_place_is_counted_and_the_others_stay(place: str) -> None:
     rows = [f"{place if at == 100 else 0.5 * at};{at % 7}" for at in range(800)]
@@ -128,7 +144,9 @@ def test_two_runs_in_one_trace_are_refused_and_small_steps_back_are_told() -> No
     head = "x [um];z [um]\n"
     code, line, what = told(head + "\n".join([*once, *once]))
     assert (code, line) == ("trace-goes-back", 102)
-    assert what == "x goes back here, by 0.099 mm in all: it holds 2 traces, which begin in lines 2 and 102"
+    assert (
+        what == "x goes back here, by 0.099 mm in all, so that the file holds 2 traces, which begin in lines 2 and 102"
+    )
     assert told(head + "\n".join([*once, *once[::-1]]))[:2] == ("trace-goes-back", 103)  # there and back again
     falling = trace_of((head + "\n".join(once[::-1])).encode(), "p", Asked())
     assert not falling.doubts
@@ -151,20 +169,6 @@ def test_what_cannot_be_trusted_is_told_with_its_line() -> None:
     assert told("a [um];b [um];c [um];d [um]\n1;2;3;4\n2;3;4;5\n3;4;5;6\n")[0] == "trace-columns-unclear"
     assert told("x [um];z [um]\n1;2\n1;3\n1;4\n")[0] == "trace-no-length"
     assert told("x [um];z [um]\n1;2\n2;3\n3;4\n" + "lost;lost\n" * 5)[0] == "trace-not-numbers"
-
-
-LINES = st.lists(st.sampled_from([*"05;,\t .-+eE*#x\xa0", "23", "1e5", "٣", "²", "−", "nan"]), max_size=14).map("".join)
-
-
-@given(LINES, st.sampled_from("; \t,"), st.sampled_from(".,"))
-@example("−1;2.5", ";", ".")
-@example("٣;2", ";", ".")
-@example("1\xa02 3", " ", ".")
-def test_whether_a_line_is_a_row_does_not_hang_on_its_digits(line: str, separator: str, decimal: str) -> None:
-    """What is remembered of a line by its shape is what the line itself gives."""
-    width = lines._width(line, separator, decimal)
-    for digit in ("0", "7", "123456"):
-        assert lines._width(lines._DIGITS.sub(digit, line), separator, decimal) == width
 
 
 def test_rows_of_many_shapes_are_one_block() -> None:

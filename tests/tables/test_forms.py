@@ -443,7 +443,7 @@ def test_the_worksheet_that_is_meant(folder: Folder) -> None:
     two = forms.workbook([["ambient", 99]], "Cell", **{"Leak 2": [HEADER, LEAK[0][:7]], "Empty": []})
     entry = "pump/program.yaml:90:7: pump/leak.xlsx"
     assert told(folder.read(folder.source(two, "leak.xlsx"))) == [
-        f"{entry} has 2 worksheets with something in them. Expected the name of one: Cell or Leak 2. Next: write `sheet` in the record entry."
+        f'{entry} has 2 worksheets with something in them. Expected the name of one: Cell or Leak 2. Next: write `sheet` in the record entry; of tables "{{engine}}" means each named after a build.'
     ]
     assert column(folder.read(folder.source(two, "leak.xlsx", sheet="Leak 2")), "reading") == ["leak:2"]
     assert told(folder.read(folder.source(two, "leak.xlsx", sheet="leak 2"))) == [
@@ -708,8 +708,10 @@ PARQUET: dict[str, tuple[bytes, list[str]]] = {
     "no columns": (forms.packed(pa.table({})), ["the file is empty. Expected a header and rows. Next: see whether this is the right file."]),
     "no name over any column": (forms.packed(pa.table([pa.array(["B1"])], names=[" "])), [
         "the file is empty. Expected a header and rows. Next: see whether this is the right file."]),
-    "names twice": (forms.packed(pa.table([pa.array(["B1"]), pa.array(["B1"])], names=["engine", "engine"])), [
-        'column "engine": the header "engine" stands over more than one column. Expected a different name over each column. Next: rename one of them.']),
+    "names twice": (
+        forms.packed(pa.table([pa.array(["x"])] * (len(HEADER) + 1), names=[*HEADER, "engine"])), [
+            f'column "engine": more than one column is "engine". Expected one column a field. Next: state `columns` in the record entry, '
+            f"with `engine: {{number: {len(HEADER) + 1}}}` for this one."]),
 }  # fmt: skip
 
 

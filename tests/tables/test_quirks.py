@@ -252,8 +252,8 @@ REFUSED: dict[str, tuple[str | bytes, dict[str, Any], list[str]]] = {
         f'{FILE}:2: this row holds the number "80.0", not units. Expected a row of units below the header, as announced. '
         "Next: take `units_row` out of the record entry."]),
     "header over two columns": (table(header=[*HEADER[:6], "phase"]), {}, [
-        f'{FILE}:1: column "phase": the header "phase" stands over more than one column. Expected a different name over each column. '
-        "Next: rename one of them."]),
+        f'{FILE}:1: column "phase": more than one column is "phase". Expected one column a field. '
+        "Next: state `columns` in the record entry, with `phase: {number: 7}` for this one."]),
     "header misspelt": (table(header=[*HEADER[:6], "crnk"]), {}, [
         f'{FILE}:1: column "crnk": the header "crnk" is no field of leakdown. Expected `field [unit]` over each column. Nearest: crank. '
         'Next: write "crank", or state `columns` in the record entry.']),

@@ -26,6 +26,11 @@ LEFT = "Next: correct the record, or leave it set aside."
 MEND = "Next: correct the record, or the program."
 
 
+def mend(field: str, word: str) -> str:
+    """What is said of an id that is not known."""
+    return f'{MEND[:-1]}, or say in the record entry what it stands for: `words: {{{field}: {{{word}: "?"}}}}`.'
+
+
 @pytest.fixture
 def folder(tmp_path: Path) -> Folder:
     return Folder(tmp_path)
@@ -80,7 +85,9 @@ def test_set_aside(case: str, folder: Folder) -> None:
     found = folder.leak(PLAIN + rows(GOOD, line, "B1,4,cold-build,T1,80,70,bdc"))
     assert column(found, "use") == ["", code, ""]
     said = told(found)
-    assert f"pump/leak.csv:3: warning: {message} {LEFT}" in said
+    words = ', or say in the record entry what it stands for: `words: {crank: {dtc: "?"}}`'
+    step = f"{LEFT[:-1]}{words}." if code == "unknown-word" else LEFT
+    assert f"pump/leak.csv:3: warning: {message} {step}" in said
     assert all(each.startswith("pump/leak.csv:3: warning: ") for each in said)
     assert code in READING
 
@@ -175,12 +182,12 @@ def test_unknown_ids_block(folder: Folder) -> None:
         )
     )
     assert told(found) == [
-        f'pump/leak.csv:2: column "phase": there is no phase "cold-biuld". Expected cold-build, run-in-15, refit, durability or teardown. Nearest: cold-build. {MEND}',
+        f'pump/leak.csv:2: column "phase": there is no phase "cold-biuld". Expected cold-build, run-in-15, refit, durability or teardown. Nearest: cold-build. {mend("phase", "cold-biuld")}',
         f'pump/leak.csv:3: column "phase": B6 does not run the phase durability (sacrificed). Expected cold-build, run-in-15 or teardown. {MEND}',
         f'pump/leak.csv:4: column "cylinder": B6 has no cylinder 5. Expected 1, 2, 3 or 4. {MEND}',
         f'pump/leak.csv:4: column "phase": B6 does not run the phase refit. Expected cold-build, run-in-15 or teardown. {MEND}',
-        f'pump/leak.csv:4: column "tester": there is no tester "T3". Expected T1 or T2. {MEND}',
-        f'pump/leak.csv:5: column "engine": there is no build "B7" (this row and 1 more). Expected B1 or B6. {MEND}',
+        f'pump/leak.csv:4: column "tester": there is no tester "T3". Expected T1 or T2. {mend("tester", "T3")}',
+        f'pump/leak.csv:5: column "engine": there is no build "B7", in 2 rows: 5, 6. Expected B1 or B6. {mend("engine", "B7")}',
     ]  # fmt: skip
     assert found.frame.empty
 
@@ -266,7 +273,7 @@ def test_constants(folder: Folder) -> None:
         f"{ENTRY.file}:90:7: a record of leakdown has no field \"weather\". Expected a field of the stream.",
     ]  # fmt: skip
     assert told(folder.leak(table, columns=columns, constants={**constants, "tester": "T9"})) == [
-        f'{ENTRY.file}:90:7: tester: there is no tester "T9" (this row and 1 more). Expected T1 or T2.'
+        f'{ENTRY.file}:90:7: tester: there is no tester "T9". Expected T1 or T2.'
     ]
 
 
@@ -430,7 +437,7 @@ def test_build_sheets(folder: Folder) -> None:
     assert column(found, "bore")[1:3] == pytest.approx([0.087502, 0.087505], rel=1e-12)
     assert told(folder.sheet(header + "B1,1,cold-build,top,14.2,,,,balance-2,,,\n")) == [
         'pump/sheet.csv:2: column "tool_mass": there is no tool of the mass "balance-2". Expected balance-1 or feeler-1. Nearest: balance-1. '
-        + MEND
+        + mend("tool_mass", "balance-2")
     ]
 
 

@@ -72,7 +72,7 @@ FIELDS: tuple[Field, ...] = (
         help="Axial width of the contact marks on a ring's face at this place.",
     ),
     Field("grade", "Grade", "number", low=0, high=100, help="On the program's own scale: inspection, grades."),
-    *(Field(each, each.capitalize(), "word", words=WORDS, help=_SEEN[each]) for each in FINDINGS),
+    *(Field(each, each.capitalize(), "word", words=WORDS, help=_SEEN[each], family="finding") for each in FINDINGS),
     Field(
         "image",
         "Image",

@@ -14,6 +14,7 @@ from sitegen.logs.join import Log
 from sitegen.methods import brake, flow, schedule, settling, steady, twometers, wander
 from sitegen.methods.intervals import NORMAL_95
 from sitegen.program.model import Build, Phase, Program, VisitBands
+from sitegen.streams.runlog.judged import IDLE, channel_word, column, running, samples
 from sitegen.streams.runlog.measures import (
     APART,
     BIAS,
@@ -25,18 +26,7 @@ from sitegen.streams.runlog.measures import (
     SCALE,
     UNSTEADY,
 )
-from sitegen.streams.runlog.steps import (
-    IDLE,
-    QUIET,
-    answers,
-    channel_word,
-    column,
-    crankcase,
-    parts,
-    running,
-    runs,
-    samples,
-)
+from sitegen.streams.runlog.steps import QUIET, answers, crankcase, parts, runs
 from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Value, refused
 
 KM = "exposure.km"
@@ -95,6 +85,9 @@ class Run:
     visits: tuple[Visit, ...]
 
 
+GAS = frozenset({"ambient_pressure", "blowby_pressure", "blowby_temperature"})  # what a reading is corrected by
+
+
 def run(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
     """Blow-by of one build, phase by phase."""
     before = 0.0
@@ -121,6 +114,8 @@ def run(program: Program, engine: str, readings: Mapping[str, Readings], book: B
             flags |= {"crankcase-leaks"}
         if "oil_temperature" not in log.bins:
             flags |= {"oil-not-logged"}
+        if GAS & set(log.stated):
+            flags |= {"gas-stated"}
         windows, room = _windows(program, phase, log), of_room(program, log)
         visits = tuple(_visits(phase, log, windows))
         found.append(Run(phase, log, corrected, begun, quiet, flags, room, windows, visits))

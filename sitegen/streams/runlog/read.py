@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from sitegen.logs.reading import LogFile, read_log
 from sitegen.program.model import Program, RecordSource
 from sitegen.reader.records import SEPARATORS
 from sitegen.streams.runlog import whose
+from sitegen.streams.runlog.judged import strange
 from sitegen.vocabulary import Problem, Readings
 
 COLUMNS = ("reading", "file", "row", "use", "engine", "phase", "rows", "seconds")
@@ -25,6 +27,8 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
     rows: list[dict[str, object]] = []
     files: dict[str, Mapping[str, object]] = {}
     parts: dict[tuple[str, str], list[LogFile]] = {}
+    logs: dict[tuple[str, str], Log | None] = {}
+    waiting = Counter((source.engine, source.phase) for source in program.logs)
     folder = Path(program.folder)
     for source in program.logs:
         name = f"{folder.name}/{source.file}"
@@ -35,7 +39,16 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
             dict(
                 zip(
                     COLUMNS,
-                    (Path(source.file).stem, name, 1, use, source.engine, source.phase, found.rows, found.seconds),
+                    (
+                        source.stem or Path(source.file).stem,
+                        name,
+                        1,
+                        use,
+                        source.engine,
+                        source.phase,
+                        found.rows,
+                        found.seconds,
+                    ),
                     strict=True,
                 )
             )
@@ -43,7 +56,7 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
         used = found.used if found.usable else 0
         files[name] = {
             "rows": found.rows, "used": used, "set_aside": found.rows - used, "encoding": found.encoding,
-            "separator": SEPARATORS.get(found.separator, ""), "notes": found.notes,
+            "separator": SEPARATORS.get(found.separator, ""), "notes": [*source.notes, *found.notes],
             "columns": {name: name for name in found.channels} | dict.fromkeys(found.unused, ""),
         }  # fmt: skip
         if found.usable and "speed" in found.facts and found.running_seconds == 0:
@@ -61,15 +74,29 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
             )
         if found.usable:
             parts.setdefault((source.engine, source.phase), []).append(found)
-    logs: dict[tuple[str, str], Log] = {}
-    for key, own in parts.items():
-        log, more = join(own)
-        problems += more
-        if log is not None:
+        key = source.engine, source.phase
+        waiting[key] -= 1
+        if not waiting[key] and key in parts:  # as soon as it is whole: the bins of its files take most of the memory
+            log, more = join(parts[key])
             logs[key] = log
+            problems += more
+            if log is not None:
+                problems += _implausible(program, log)
+            parts[key] = [replace(each, bins=None) for each in parts[key]]
     problems += whose.problems(program, [part for own in parts.values() for part in own])
     frame = pd.DataFrame(rows, columns=list(COLUMNS))
-    return Readings(frame, problems, files, logs)
+    found_logs = {key: log for key in parts if (log := logs.get(key)) is not None}
+    return Readings(frame, problems, files, found_logs)
+
+
+def _implausible(program: Program, log: Log) -> Iterator[Problem]:
+    """What no running engine gives, told once a run and channel."""
+    first = log.files[0]
+    for channel, found in strange(log, program.build(first.engine).engine_type).items():
+        code = f"channel-{found.word or 'flat'}"
+        step = "see whether the entry names the right column and unit, and whether the sensor was connected"
+        yield Problem(first.file, 1, 0, code, found.what, found.expected, next_step=step, column_name=channel,
+                      level="warning")  # fmt: skip
 
 
 def again(program: Program, readings: Readings, engine: str) -> Readings:

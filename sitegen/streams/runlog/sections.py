@@ -16,6 +16,7 @@ from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text, number_of
 from sitegen.page.view import View
 from sitegen.program.model import Build, Phase
+from sitegen.streams.runlog.judged import NOT_RUN, base
 from sitegen.streams.runlog.measures import (
     APART,
     BIAS,
@@ -31,7 +32,7 @@ from sitegen.streams.runlog.measures import (
     STOPPED,
     UNSTEADY,
 )
-from sitegen.streams.runlog.steps import CHANNEL, NOT_RUN, PLANNED, QUIET, TIGHT, base
+from sitegen.streams.runlog.steps import CHANNEL, PLANNED, QUIET, TIGHT
 from sitegen.tables.rows import Recorded, Written, rows_of
 from sitegen.vocabulary import Value, Verdict
 
@@ -69,6 +70,12 @@ def _title(channel: str) -> tuple[str, str, float, float]:
     measure, factor, offset = MEANS[name]
     title = measure.title[0].upper() + measure.title[1:]
     return (f"{title}, cylinder {cylinder}" if cylinder else title), measure.unit, factor, offset
+
+
+def _of_logs(logs: Sequence[tuple[Phase, Log]], channel: str) -> tuple[str, str, float, float]:
+    """The same, and of a channel of one's own what its entry says."""
+    own = next((log.drawn[channel] for _, log in logs if channel in log.drawn), None)
+    return _title(channel) if own is None else (own[0], "" if own[1] == "1" else own[1], 1.0, 0.0)
 
 
 # ---- engine ---------------------------------------------------------------------------------------------------------
@@ -163,10 +170,10 @@ def _figure(view: View, name: str, logs: Sequence[tuple[Phase, Log]], channels: 
     panels = []
     finest, coarsest = math.inf, 0.0
     for channel in channels:
-        title, unit, factor, offset = _title(channel)
+        title, unit, factor, offset = _of_logs(logs, channel)
         path: list[ChartRow] = []
         for run, ((_, log), begin) in enumerate(zip(logs, begins, strict=True)):
-            if channel not in log.bins:
+            if channel not in log.facts:
                 continue
             points = _thinned(log, channel, max(40, round(most * log.seconds / 60 / at)) if at else most)
             if points:
@@ -177,9 +184,11 @@ def _figure(view: View, name: str, logs: Sequence[tuple[Phase, Log]], channels: 
                 for t, v, lo, hi in _drawn(points, factor, offset)
             ]
         data = {"path": path, "bands": bands, "runs": runs, "events": marks}
-        signals = {"from": 0.0, "to": at, "floor": None if unit == "°C" or base(channel)[0] == LIES else 0.0}
+        free = unit == "°C" or base(channel)[0] == LIES or any(channel in log.drawn for _, log in logs)
+        signals = {"from": 0.0, "to": at, "floor": None if free else 0.0}
         label = f"{title} over the time of the runs"
-        panels.append(Panel(title, data, signals, note=unit, label=label, axis=f"{title}, {unit}", along=ALONG))
+        axis = f"{title}, {unit}" if unit else title
+        panels.append(Panel(title, data, signals, note=unit, label=label, axis=axis, along=ALONG))
     paces = " to ".join(dict.fromkeys(words.number(each, 0) for each in (finest, coarsest)))
     shaded = " Shaded: reference points of the schedule." if bands else ""
     caption = (
@@ -319,7 +328,7 @@ def _channel_table(view: View, logs: Sequence[tuple[Phase, Log]], only: Sequence
     rows = []
     for phase, log in logs:
         for channel in (each for each in log.channels if not only or each in only):
-            title, unit, factor, offset = _title(channel)
+            title, unit, factor, offset = _of_logs(((phase, log),), channel)
             values = log.bins[channel].to_numpy()
             values = values[np.isfinite(values)] * factor + offset
             known = log.facts[channel]  # of the samples, whose ends a mean over a second would hide
@@ -346,10 +355,17 @@ def _channel_table(view: View, logs: Sequence[tuple[Phase, Log]], only: Sequence
                         Cell(title),
                         *(Cell(end) for end in ends),
                         Cell(unit),
-                        Cell(verdict.word if verdict else ""),
+                        Cell(verdict.word if verdict else "drawn only" if channel in log.drawn else ""),
                     )
                 )
             )
+        for channel, known_as in (each for each in log.stated.items() if not only or each[0] in only):
+            title, unit, factor, offset = _title(channel)
+            least, most = (words.number(end * factor + offset) for end in (min(known_as), max(known_as)))
+            rows.append(
+                Row((Cell(phase.title), Cell(title), Cell(words.from_to(least, most)), Cell(words.DASH),
+                     Cell(words.DASH), Cell(unit), Cell("stated, not logged")))
+            )  # fmt: skip
     columns = (
         Column("Phase"), Column("Channel"), Column("Mean", numeric=True), Column("Least", numeric=True),
         Column("Most", numeric=True), Column("Unit"), Column("Channel looks"),

@@ -3,33 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
 from sitegen.declarations import Step
-from sitegen.logs.axis import GAP
 from sitegen.logs.join import Log
-from sitegen.methods import brake, health, schedule
-from sitegen.program.model import Build, Phase, Program
+from sitegen.methods import brake, schedule
+from sitegen.program.model import Build, EngineType, Phase, Program
 from sitegen.rounding import interval
+from sitegen.streams.runlog.judged import IDLE, base, channel_word, column, running, strange
 from sitegen.streams.runlog.measures import BMEP, HELD, MEANS, PISTON_SPEED, STOPPED
 from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Value, Verdict, refused
 
 CHANNEL = "channel"  # rule of the verdict on a logged channel
 PLANNED = "run as planned"  # rule of the verdict on a phase
-MOVES = frozenset({"blowby", "blowby_2", "torque"})  # channels that have to move while the engine runs
-STEADY = frozenset({"speed", "ambient_pressure", "blowby_pressure"})  # may well hold one value through a run
-TOLD = frozenset({"flat", "stuck", "zero", "below-range", "drifting-zero"})
 QUIET = frozenset({"flat", "stuck", "zero"})  # what a meter that is dead, or a wonderful ring, looks like
-FOLLOWS = frozenset({"oil_pressure"})  # channels that cannot keep one value while the speed changes
-CHANGED, UNMOVED = 0.2, 0.002  # shares of the speed's and of such a channel's middle value; common practice, no source
-NOT_RUN = "engine did not run"  # of every channel of a log in which the speed never rises
-LONG_ENOUGH = 300.0  # s of running below which a slow channel is not judged; common practice, no source
-MOSTLY = 0.5  # share of the running time for which a channel may stand still; common practice, no source
 ANSWER = "meter-check"  # what the event log calls a check of a meter with flow applied
 TIGHT = "crankcase-check"  # and one of the crankcase with the breather closed off
-IDLE = 10.0  # rad/s below which the engine does not run: some 95 rpm, under any idle; common practice, no source
 
 
 def runs(program: Program, engine: str, readings: Mapping[str, Readings]) -> Iterator[tuple[Build, Phase, Log]]:
@@ -48,17 +38,6 @@ def parts(phase: Phase) -> list[schedule.Part]:
         for s in phase.schedule
     ]
     return once * phase.repeat
-
-
-def column(log: Log, channel: str) -> np.ndarray | None:
-    """Means of a channel by bin; None where it was not logged."""
-    return log.bins[channel].to_numpy() if channel in log.bins else None
-
-
-def running(log: Log) -> np.ndarray:
-    """Bins in which the engine ran; all of them where no speed was logged."""
-    speed = column(log, "speed")
-    return np.ones(len(log.bins), dtype=bool) if speed is None else np.nan_to_num(speed, nan=0.0) > IDLE
 
 
 def answers(readings: Mapping[str, Readings], engine: str, phase: str) -> Mapping[str, bool]:
@@ -141,7 +120,7 @@ def run_levels(program: Program, engine: str, readings: Mapping[str, Readings], 
     del book
     for build, phase, log in runs(program, engine, readings):
         ran = running(log)
-        words = dict(_health(log, answers(readings, engine, phase.id)))
+        words = dict(_health(log, build.engine_type, answers(readings, engine, phase.id)))
         for channel, word in words.items():
             yield Verdict(CHANNEL, build.key(phase=phase.id, at=channel), word)
         key = build.key(phase=phase.id)
@@ -162,18 +141,6 @@ def run_levels(program: Program, engine: str, readings: Mapping[str, Readings], 
             yield Value(measure.id, at, float(own.mean()) * factor + offset, flags=flags)
 
 
-def base(channel: str) -> tuple[str, int]:
-    """Channel without its cylinder, and the cylinder (0: of the engine).
-
-    >>> base("exhaust_temperature_3"), base("blowby_2"), base("speed")
-    (('exhaust_temperature', 3), ('blowby_2', 0), ('speed', 0))
-    """
-    head, _, tail = channel.rpartition("_")
-    if head in {"exhaust_temperature", "peak_pressure"} and tail.isdecimal():
-        return head, int(tail)
-    return channel, 0
-
-
 def _brake(build: Build, key: Key, log: Log, ran: np.ndarray) -> Iterable[Value]:
     speed, torque = column(log, "speed"), column(log, "torque")
     if speed is None or not ran.any():
@@ -188,80 +155,18 @@ def _brake(build: Build, key: Key, log: Log, ran: np.ndarray) -> Iterable[Value]
     yield Value(BMEP.id, key, float(pressure) / 1e5)
 
 
-@dataclass(frozen=True)
-class Samples:
-    """What was read of a channel: no line between samples, one value that is no number in every gap of the record."""
-
-    value: np.ndarray  # mean of the samples of a bin, in SI
-    spread: np.ndarray  # greatest less least of them
-    at: np.ndarray  # s of the log
-    moving: np.ndarray  # whether the engine turned
-    step: float  # s, usual, from one to the next
-
-
-def samples(log: Log, channel: str, values: np.ndarray | None = None) -> Samples:
-    """The samples of a channel, by bin; `values` by bin stand in for its means."""
-    there = np.flatnonzero(log.sampled(channel))
-    at = log.bins["t"].to_numpy()[there]
-    apart = np.diff(at)
-    step = float(np.median(apart)) if len(apart) else log.width
-    holes = np.flatnonzero(apart > GAP * step) + 1
-    low, high = (log.bins[f"{channel}{end}"].to_numpy(dtype=float)[there] for end in (".low", ".high"))
-    value = (log.bins[channel].to_numpy(dtype=float) if values is None else values)[there]
-    return Samples(
-        np.insert(value, holes, np.nan), np.insert(high - low, holes, 0.0), np.insert(at, holes, at[holes - 1] + step),
-        np.insert(running(log)[there], holes, False), step,
-    )  # fmt: skip
-
-
-def channel_word(log: Log, channel: str) -> str:
-    """What is wrong with a channel while the engine runs; "sound" where nothing is.
-
-    A channel that has to move is held to all it can show. A temperature or a pressure may well stand still for minutes
-    on the steps of its converter: of these only one that never moves, or stands for most of the run, is told; and of
-    one that follows the speed, that it does not. All by the samples: a log of a row a minute has sixty an hour.
-    """
-    own = samples(log, channel)
-    if "speed" in log.bins and not running(log).any():
-        return NOT_RUN
-    if channel in MOVES:
-        known = own.value[np.isfinite(own.value)]
-        steps = np.abs(np.diff(known))
-        resolution = float(steps[steps > 0].min()) if (steps > 0).any() else None
-        found = health.health(own.value, own.step, resolution, moving=own.moving, at=own.at, spread=own.spread).words
-        return ", ".join(word for word in found if word in TOLD) or "sound"
-    moving = own.moving & np.isfinite(own.value)
-    value, spread = own.value[moving], own.spread[moving]
-    if len(value) * own.step < LONG_ENOUGH or len(value) < health.STUCK_STEPS or channel in STEADY:
-        return "sound"
-    if channel in FOLLOWS and _unmoved(log, channel):
-        return "flat"
-    still = np.r_[False, (np.diff(value) == 0) & (spread[1:] <= 0) & (spread[:-1] <= 0)]
-    edges = np.flatnonzero(np.diff(still.astype(int), prepend=0, append=0))
-    longest = int(np.max(edges[1::2] - edges[::2])) + 1 if len(edges) else 1
-    return "stuck" if longest > max(MOSTLY * len(value), health.STUCK_STEPS) else "sound"
-
-
-def _unmoved(log: Log, channel: str) -> bool:
-    """Whether a channel keeps its value while the speed changes, the ends of both left out."""
-    ran = running(log) & log.sampled(channel)
-    speed, value = column(log, "speed"), column(log, channel)
-    if speed is None or value is None or not ran.any():
-        return False
-    slow, usual, fast = np.nanquantile(speed[ran], (0.05, 0.5, 0.95))
-    low, middle, high = np.nanquantile(value[ran], (0.05, 0.5, 0.95))
-    return bool(fast - slow > CHANGED * usual and high - low <= UNMOVED * abs(middle))
-
-
-def _health(log: Log, answered: Mapping[str, bool]) -> Iterator[tuple[str, str]]:
+def _health(log: Log, kind: EngineType, answered: Mapping[str, bool]) -> Iterator[tuple[str, str]]:
     """A word for each channel: sound, or what is wrong with it. A meter that answered its check may well be quiet."""
-    for channel in log.channels:
+    odd = strange(log, kind)
+    for channel in (each for each in log.channels if each not in log.drawn):
         meter = log.meters.get(channel, "")
         if answered.get(meter) is False:
             yield channel, "no answer"
             continue
         word = channel_word(log, channel)
-        yield channel, "sound" if answered.get(meter) and QUIET & set(word.split(", ")) else word
+        word = "sound" if answered.get(meter) and QUIET & set(word.split(", ")) else word
+        beside = odd[channel].word if channel in odd else ""
+        yield channel, ", ".join(filter(None, (word if word != "sound" else "", beside))) or word
 
 
 SCHEDULE = Step("run-schedule", (HELD, STOPPED), run_schedule, reads=("runlog",), revision=2)
@@ -270,5 +175,5 @@ LEVELS = Step(
     (BMEP, PISTON_SPEED, *(measure for measure, _, _ in MEANS.values())),
     run_levels,
     reads=("runlog", "events"),
-    revision=2,
+    revision=3,
 )

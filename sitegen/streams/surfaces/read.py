@@ -201,8 +201,12 @@ class _Traces:
         if not evaluate.is_plausible(trace, part):
             height = evaluate.half_height(trace)
             low, high = evaluate.HEIGHTS_OF["bore" if part == "bore" else "ring"]
+            shares = {1e-3: "a thousandth of that", 1e3: "a thousand times that"}
+            fits = next(
+                (f"; {word} would be plausible" for share, word in shares.items() if low <= share * height <= high), ""
+            )
             self._tell(sheet, at, "heights-not-plausible", "trace", f"half of its heights lie more than "
-                       f"{1e6 * height:.3g} µm off a straight line",
+                       f"{1e6 * height:.3g} µm off a straight line{fits}",
                        f"{1e6 * low:.3g} to {1e6 * high:.3g} µm on such a part, or another unit of z")  # fmt: skip
 
     def _tell(self, sheet: Sheet, at: int, code: str, name: str, what: str, expected: str) -> None:
@@ -229,7 +233,10 @@ def _is_proposed(sheet: Sheet, at: int, name: str) -> bool:
 
 def _under_other_ending(path: Path) -> bool:
     """Whether a trace that is not there is there with another ending."""
-    return any(each.stem == path.stem for each in path.parent.iterdir()) if path.parent.is_dir() else False
+    try:
+        return any(each.stem == path.stem for each in path.parent.iterdir())
+    except OSError:
+        return False
 
 
 def _only(sheet: Sheet, at: int) -> np.ndarray:
