@@ -39,5 +39,5 @@ def step(measures: Iterable[Measure]) -> Step:
         run=_Answers(named),
         needs=tuple(sorted(named)),
         scope="program",
-        revision=5,
+        revision=6,
     )

@@ -287,8 +287,10 @@ def _each(
         if each.word == CANNOT and criterion.scope == "every-cylinder":
             yield from _readings_needed(criterion, unit, measure, over)
     word = method.every([each.word for each in told], len(lacking))
-    decider = next((each for each in told if each.word == "fails"), None)
-    open_ = sorted((each for each in told if each.word == CANNOT), key=lambda each: each.reason == "no-interval")
+    failing = worst_first(criterion, [each for each in told if each.word == method.FAILS])
+    decider = failing[0] if failing else None
+    open_ = worst_first(criterion, [each for each in told if each.word == CANNOT])
+    open_.sort(key=lambda each: each.reason == "no-interval")
     reason = ""
     if word == CANNOT:
         decider = open_[0] if open_ else None
@@ -297,6 +299,18 @@ def _each(
         decider = _nearest(criterion, told)
     yield _summary(criterion, coating, word, reason, decider, over)
     yield from _worst(criterion, units)
+
+
+def worst_first(criterion: Criterion, told: Sequence[Verdict]) -> list[Verdict]:
+    """Cylinders or builds by how far they lie on the side of failing; of those that lie alike the first stays first."""
+    if _sense(criterion) == "at-most":  # what is known only to lie below a limit breaks none
+        return sorted(told, key=lambda each: math.inf if each.found is None else -each.found)
+
+    def least(each: Verdict) -> float:
+        number = each.high if each.found is None else each.found
+        return math.inf if number is None else number
+
+    return sorted(told, key=least)
 
 
 def _nearest(criterion: Criterion, told: Sequence[Verdict]) -> Verdict:

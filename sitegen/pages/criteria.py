@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 
+from sitegen.crossing import deciding
 from sitegen.crossing import next_step as next_steps
 from sitegen.page import words
 from sitegen.page.blocks import Axis, Block, Cell, Column, Row, Strip, Table
@@ -239,8 +240,8 @@ def _named(verdicts: Sequence[Verdict]) -> str:
 
 
 def _decided_by(view: View, criterion: Criterion, summary: Verdict, units: Sequence[Verdict]) -> list[str]:
-    failing = [each for each in units if each.word == "fails"]
-    open_ = [each for each in units if each.word == CANNOT]
+    failing = deciding.worst_first(criterion, [each for each in units if each.word == "fails"])
+    open_ = deciding.worst_first(criterion, [each for each in units if each.word == CANNOT])
     if summary.word == "fails":
         return [f"decided by {_named(failing)}"] if failing else []
     if summary.word == "holds":
@@ -515,5 +516,5 @@ def _summaries(view: View) -> list[tuple[Criterion, Verdict]]:
 def _titled(view: View, criterion: Criterion, summary: Verdict) -> str:
     """The title, with those that made it fail."""
     own = view.verdicts(f"criterion:{criterion.id}", coating=summary.key.coating)
-    found = [each for each in own if each.key.engine and each.word == "fails"]
+    found = deciding.worst_first(criterion, [each for each in own if each.key.engine and each.word == "fails"])
     return f"“{criterion.title}”{f' ({_named(found)})' if found else ''}"

@@ -72,6 +72,25 @@ def test_one_cylinder_beyond_fails_all_and_is_named() -> None:
     assert {where: each.word for where, each in found.units().items() if each.word != "holds"} == {("B2", 3): "fails"}
 
 
+@pytest.mark.parametrize(
+    ("sense", "milder", "worst", "word"),
+    [
+        ("at-most", (0.60, 0.01), (0.70, 0.01), "fails"),
+        ("at-most", (0.36, 0.02), (0.37, 0.02), "cannot tell yet"),
+        ("at-least", (0.20, 0.01), (0.10, 0.01), "fails"),
+        ("at-least", (0.34, 0.02), (0.33, 0.02), "cannot tell yet"),
+    ],
+)
+def test_the_worst_of_those_that_decide_is_named(
+    sense: str, milder: tuple[float, float], worst: tuple[float, float], word: str
+) -> None:
+    """Not the first of them: its number stands in the column "Worst", beside the worst seen."""
+    well = far() if sense == "at-most" else far(0.5)
+    found = over({**well, ("B1", 1): milder, ("B2", 3): worst, ("B2", 4): milder}, criterion(sense))
+    assert (found.answer().word, found.answer().deciding) == (word, "probe.area@B2/3")
+    assert found.answer().found == worst[0]
+
+
 def test_an_interval_across_the_limit_cannot_tell() -> None:
     found = over({**far(), ("B1", 2): (0.34, 0.02)}, criterion())
     assert (found.answer().word, found.answer().reason) == ("cannot tell yet", "limit-in-interval")
