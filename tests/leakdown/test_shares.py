@@ -5,11 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from leakdown import test_two_checks as two_checks
+from leakdown.test_percent import text_of
+from leakdown.test_two_checks import CURVE
 from tables.house import Folder, program
 
 from sitegen.rounding import stored
 from sitegen.streams.leakdown.measures import PATH, READ
-from sitegen.streams.leakdown.shares import SHARES
+from sitegen.streams.leakdown.shares import SHARES, beside_rings
 from sitegen.vocabulary import Book, Key, Readings, Value
 
 HEAD = (
@@ -54,3 +57,33 @@ def test_share_of_each_path_is_the_mean_of_the_readings_of_one_condition(values:
     paths = {at: (value.value, value.n) for (measure, at), value in values.items() if measure == PATH.id}
     # (90 + 81) / 2 of the dry readings; what was read with oil stands by itself; none of those left out
     assert paths == {"crankcase": (85.5, 2), "exhaust": (10.0, 1), "exhaust,wet": (0.0, 1)}
+
+
+def test_what_leaks_beside_the_rings_is_known_to_half_a_tenth() -> None:
+    """Common practice, no source: told by ear or hand. 0.10 of 0.5 mm² known to 4 % is 0.024 to 0.078 mm²."""
+    whole = Value("leakdown.area", Key("B1", 1), 0.5, 0.48, 0.52)
+    assert beside_rings(whole, 0.9, [0.9, 0.9]) == pytest.approx((0.05 * 0.48, 0.15 * 0.52))
+    assert beside_rings(whole, 0.9, [0.8, 1.0]) == pytest.approx((0.0, 0.2 * 0.52))  # as far as its readings disagree
+    assert beside_rings(whole, 0.0, []) == pytest.approx((0.95 * 0.48, 0.52))
+
+
+GROWS, WENT = "It grows: a valve", "It went away with running"
+
+
+@pytest.mark.parametrize(
+    ("shares", "says"),
+    [
+        ((90, 90, 90, 90), ()),  # falls with the total; its areas are stored rounded, so that shares differ in a digit
+        ((80, 90, 90, 80), ()),  # the same share again of a leak that fell
+        ((90, 90, 90, 60), (GROWS,)),
+        ((60, 70, 80, 100), (WENT,)),
+    ],
+)
+def test_a_valve_is_suspected_only_where_the_leak_beside_the_rings_moved(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, shares: tuple[int, ...], says: tuple[str, ...]
+) -> None:
+    checks = dict(zip(CURVE, shares, strict=True))
+    home = two_checks.published(tmp_path, monkeypatch, {phase: (psi, psi) for phase, psi in CURVE.items()}, checks)
+    page = text_of(home / "site/programs/pump/b4/cylinder-1.html")
+    assert [each for each in (GROWS, WENT) if each in page] == list(says)
+    assert ("Not all of this leak is the rings" in page) == (min(shares) < 90)

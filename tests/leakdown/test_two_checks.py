@@ -22,8 +22,16 @@ OFF = {
 }  # fmt: skip
 
 
-def published(home: Path, monkeypatch: pytest.MonkeyPatch, last: Mapping[str, tuple[float, float]]) -> Path:
-    """Three builds with a curve, and B4, of two cylinders, with the checks given: phase -> psi by cylinder."""
+def published(
+    home: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    last: Mapping[str, tuple[float, float]],
+    shares: Mapping[str, int] | None = None,
+) -> Path:
+    """Three builds with a curve, and B4, of two cylinders, with the checks given: phase -> psi by cylinder.
+
+    `shares` of the air to the crankcase [%] by phase, all of it where none is given.
+    """
     (home / ".git").mkdir()
     monkeypatch.chdir(home)
     options = {**OPTIONS, "builds": "B1,B2,B3,B4", "phases": PHASES}
@@ -49,7 +57,8 @@ def published(home: Path, monkeypatch: pytest.MonkeyPatch, last: Mapping[str, tu
                         writer.writerow({
                             "engine": build, "cylinder": cylinder, "phase": phase, "repeat": repeat, "tester": "T1",
                             "supply [psig]": 80, "pressure [psig]": round(gauge + 0.02 * repeat * cylinder, 2),
-                            "crank": "tdc", "to_crankcase [%]": 100, "metal_temperature [degC]": 60,
+                            "crank": "tdc", "to_crankcase [%]": (shares or {}).get(phase, 100),
+                            "metal_temperature [degC]": 60,
                         })  # fmt: skip
     assert main(["publish", "programs", "--to", "site"]) == 0
     return home

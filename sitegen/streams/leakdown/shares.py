@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from statistics import fmean
 
 from sitegen.declarations import Step
 from sitegen.methods import leakdown as method
 from sitegen.program.model import Program
+from sitegen.streams.leakdown.area import LEAST_SHARE
 from sitegen.streams.leakdown.checks import checks
 from sitegen.streams.leakdown.fields import PATHS, Reading
 from sitegen.streams.leakdown.measures import PATH, READ
@@ -34,6 +35,18 @@ def run_shares(program: Program, engine: str, readings: Mapping[str, Readings], 
             if shares and check.cylinder in cylinders:
                 key = build.key(check.cylinder, check.phase, ",".join(part for part in (path, check.at) if part))
                 yield Value(PATH.id, key, fmean(shares), n=len(shares), of="reading")
+
+
+def beside_rings(whole: Value, share: float, told: Sequence[float]) -> tuple[float, float]:
+    """Least and most area of the paths beside the rings [mm2], of a check that lost `share` [-] of its air past them.
+
+    `whole` holds the area of all paths with its interval; `told` are the shares [-] of single readings. A share is known
+    to half a tenth, as it is told by ear or hand, and no better than its readings agree.
+    """
+    half = max(LEAST_SHARE, (max(told) - min(told)) / 2 if told else 0.0)
+    value = whole.value or 0.0
+    low, high = (value if end is None else end for end in (whole.low, whole.high))
+    return max(1 - share - half, 0.0) * low, min(1 - share + half, 1.0) * high
 
 
 def _leak(row: Reading) -> float | None:

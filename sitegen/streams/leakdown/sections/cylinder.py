@@ -60,6 +60,7 @@ from sitegen.streams.leakdown.sections.shared import (
     strip_of,
     why_open,
 )
+from sitegen.streams.leakdown.shares import beside_rings
 from sitegen.streams.leakdown.states import APART_RULE, BETWEEN_RULE, FALL_RULE, LEVEL_RULE, TO_LOSE_RULE
 from sitegen.tables.rows import given, rows_of
 from sitegen.vocabulary import Value, Verdict
@@ -433,7 +434,8 @@ def cylinder_paths(view: View) -> Sequence[Block]:
             f"{path} {words.percent(each.value, 100)}" for path, each in by_path if each is not None and each.value
         ]
         unknown = "path-unknown" in ring.flags
-        share = None if unknown else ring.value / whole.value
+        # both areas are stored rounded: a share in tenths has to be those tenths again
+        share = None if unknown else round(ring.value / whole.value, 2)
         told.append((phase, whole, ring, share))
         where = "not recorded" if unknown else words.listed(shares) if shares else "from the flow out of the crankcase"
         rows.append(Row((Cell(phase.title), Cell(area_text(view, whole)), Cell(area_text(view, ring)), Cell(where))))
@@ -461,7 +463,7 @@ def cylinder_paths(view: View) -> Sequence[Block]:
                 Column("To the crankcase", "mm²", numeric=True, measure=CRANKCASE.id),
                 Column("Share of the air", measure=PATH.id),
             )  # fmt: skip
-            reading = _path_reading(told)
+            reading = _path_reading(view, told)
             blocks.append(Table(f"paths-{build.id}-{number}", columns, rows, reading, wide=True))
     for kind in view.verdicts("kind of leak", engine=build, cylinder=number):
         ratio = view.value(SUPPLY_RATIO.id, kind.key.phase, kind.key.at)
@@ -502,7 +504,7 @@ def _with_oil(view: View) -> list[str]:
     return told
 
 
-def _path_reading(told: Sequence[tuple[Phase, Value, Value, float | None]]) -> str:
+def _path_reading(view: View, told: Sequence[tuple[Phase, Value, Value, float | None]]) -> str:
     """How much of the air went past the rings, at the first check that says and at the last."""
     known = [(phase, whole, ring, share) for phase, whole, ring, share in told if share is not None]
     unknown = [phase.title for phase, _, _, share in told if share is None]
@@ -517,11 +519,21 @@ def _path_reading(told: Sequence[tuple[Phase, Value, Value, float | None]]) -> s
         f"{percent(1 - after, 1.0)} at {end.title}, where it is {area(whole.value or 0.0)} in all and "
         f"{area(ring.value or 0.0)} past the rings."
     )
-    if after < before:
+    (least, most), (low, high) = (
+        beside_rings(whole, share, _shares_told(view, phase)) for phase, whole, _, share in (known[0], known[-1])
+    )
+    if low > most:
         sentence += " It grows: a valve, a gasket or a plug wants looking at."
-    elif after >= MOSTLY:
+    elif after >= MOSTLY and high < least:
         sentence += " It went away with running, as a valve does that beds in; the total alone would look like seating."
     return sentence + gap
+
+
+def _shares_told(view: View, phase: Phase) -> list[float]:
+    """Share of the air past the rings [-] by each reading that says, of those in the value of a check."""
+    counted = {reading for series in view.series("leakdown.readings") for reading in series.frame["reading"]}
+    own = [row for row in view.records("leakdown", Reading) if row.phase == phase.id and row.reading in counted]
+    return [row.to_crankcase / 100 for row in own if given(row.to_crankcase)]
 
 
 def cylinder_readings(view: View) -> Sequence[Block]:
