@@ -168,7 +168,8 @@ def in_full(view: View, changed: Callable[[Criterion], Sequence[str]], late: str
         when = f", after {view.program.phase(each.phase).title}" if each.phase else ""
         end = "; a failure ends the program for the coating" if each.end_rule else ""
         for n, coating in enumerate(each.coatings):
-            told = [*([] if n else changed(each)), *_answer(view, each, coating)]
+            before = [] if n else [sentence.removesuffix(".") for sentence in changed(each)]
+            told = [*before, *_answer(view, each, coating)]
             rows.append(
                 Row((Cell(each.title, note=f"{scope(view, each)}{when}{end}"), view.coating_cell(coating, link=False),
                      Cell(f"{'. '.join(told)}." if told else words.DASH)))

@@ -118,9 +118,16 @@ def in_short(view: View) -> str:
     rule = view.program.decide
     if rule is not None and (when := late(view, rule)) and rule.stated != view.program.criteria_stated:
         told.append(f"The rule of decision was stated {when}.")
-    if _restated(view):
-        told.append("Limits, criteria, the rule or the primary comparison were changed after readings had come in.")
+    new = [_is_new(each) for each in _restated(view)]
+    if new:
+        what = "first written down" if all(new) else "first written down or changed" if any(new) else "changed"
+        told.append(f"Limits, criteria, the rule or the primary comparison were {what} after readings had come in.")
     return " ".join(told)
+
+
+def _is_new(each: Restated) -> bool:
+    """Whether nothing stood there before."""
+    return not (each.before.measure if isinstance(each.before, Subject) else each.before)
 
 
 def _count(each: Restated) -> str:

@@ -194,7 +194,8 @@ class _Today:
         lines: dict[str, list[int]] = {}
         own = re.compile(rf"^{re.escape(Path(program.folder).name)}/")
         for each in readings.values():
-            for file, row in zip(map(str, each.cells("file")), each.cells("row"), strict=False):
+            for part, row in zip(map(str, each.cells("file")), each.cells("row"), strict=False):
+                file = str(each.files.get(part, {}).get("file", part))  # a worksheet has its name behind its file's
                 lines.setdefault(own.sub("", file), []).append(int(row) if row == row else 0)
         return cls(program, lines)
 
@@ -221,6 +222,7 @@ class _Today:
         for then in contents(self.program, [blobs[name] for name in texts]):
             held += Counter(map(bytes.strip, (then or b"").splitlines()))
         at_least = False
+        edited: list[tuple[bytes, int]] = []
         for file, rows, content in changed:
             if Path(file).suffix.lower() in NOT_TEXT:
                 at_least = at_least or file in blobs
@@ -230,7 +232,32 @@ class _Today:
                 if 0 < row <= len(own) and own[row - 1] and held[own[row - 1]] > 0:
                     held[own[row - 1]] -= 1
                     same += times
-        return same, at_least
+                elif 0 < row <= len(own):
+                    edited.append((own[row - 1], times))
+        return same + _corrected(edited, held), at_least
+
+
+def _corrected(lines: Sequence[tuple[bytes, int]], held: Counter[bytes]) -> int:
+    """Readings of lines that were in but for one cell, which was not empty: an empty one was filled in since."""
+    if not lines:
+        return 0
+    before = Counter(masked for line, times in held.items() for masked in _masked(line) for _ in range(times))
+    count = 0
+    for line, times in lines:
+        found = next((masked for masked in _masked(line) if before[masked] > 0), None)
+        if found is not None:
+            before[found] -= 1
+            count += times
+    return count
+
+
+def _masked(line: bytes) -> Iterator[tuple[bytes, ...]]:
+    """A line with one cell taken out that holds something, for each of them."""
+    between = next((mark for mark in (b";", b"\t", b"|") if mark in line), b",")
+    cells = line.split(between)
+    for n, cell in enumerate(cells):
+        if cell.strip() and len(cells) > 1:
+            yield (*cells[:n], b"\0", *cells[n + 1 :])
 
 
 def _listed(tree: bytes) -> Iterator[tuple[str, str]]:

@@ -7,6 +7,7 @@ import subprocess
 from dataclasses import replace
 from pathlib import Path
 
+import openpyxl
 import pytest
 from house import Analysed, plain
 
@@ -71,6 +72,7 @@ def programs(tmp_path: Path) -> Path:
 def found(programs: Path) -> list[Restated] | None:
     folder, problems = workflow.programs(programs)
     assert folder is not None, problems
+    assert folder.programs, problems
     (program,) = folder.programs
     units = {name: measure.unit for name, measure in registry.measures().items()}
     told = stated.restated(program, gather(program, registry.STREAMS).readings, units)
@@ -161,7 +163,7 @@ def test_the_rule_of_decision(programs: Path, tmp_path: Path) -> None:
         "The rule stopped on a failure of the end rules and allowed a release only with all builds in until "
         "12 March 2027, when all readings were in." in page
     )
-    assert "the rule or the primary comparison were changed after readings had come in." in home
+    assert "the rule or the primary comparison were first written down or changed after readings had come in." in home
     edit(programs, "stated: 2026-01-12, release", "stated: 2026-05-01, release")
     home, page = published(programs)
     said = "after 4 of 6 dated records had come in (until 4 March 2026)"
@@ -191,6 +193,49 @@ def test_rows_put_between_others_and_a_renamed_file_are_still_found(programs: Pa
     renamed.write_text("\r\n".join([HEADER, ROWS[5], ROWS[0], ROWS[6], *ROWS[1:4]]) + "\r\n", encoding="utf-8")
     edit(programs, "records/leakdown.csv", "records/gauges.csv")
     assert told(programs) == [("level", "2027-02-12", 4, 6)]
+
+
+def test_what_was_stated_for_the_first_time_was_not_changed(programs: Path, tmp_path: Path) -> None:
+    enter(programs, 4)
+    commit(tmp_path, "2027-01-10")
+    edit(programs, "\nseating:", "\ndecide: {stated: 2026-04-01}\n\nseating:")
+    commit(tmp_path, "2027-02-12")
+    home, _ = published(programs)
+    assert "the rule or the primary comparison were first written down after readings had come in." in home
+    assert "changed" not in home
+
+
+def test_a_reading_that_was_corrected_later_was_in(programs: Path, tmp_path: Path) -> None:
+    """Not so one whose pressure was filled into a row that stood there beforehand."""
+    table = programs / "pump" / "records" / "leakdown.csv"
+    empty = ROWS[3].replace("72.4", "")
+    table.write_text("\n".join([HEADER, *ROWS[:3], empty]) + "\n", encoding="utf-8")
+    commit(tmp_path, "2027-01-10")
+    edit(programs, "at_most: 0.35 mm2", "at_most: 0.40 mm2")
+    commit(tmp_path, "2027-02-12")
+    corrected = ROWS[1].replace("72.2", "71.9")
+    table.write_text("\n".join([HEADER, ROWS[0], corrected, *ROWS[2:5]]) + "\n", encoding="utf-8")
+    assert told(programs) == [("criterion:level", "2027-02-12", 3, 5)]
+    commit(tmp_path, "2027-03-12")
+    _, page = published(programs)
+    assert "when 3 of 5 readings were in" in page
+    assert "were in.." not in page
+
+
+def test_readings_of_several_worksheets_are_counted(programs: Path, tmp_path: Path) -> None:
+    book = openpyxl.Workbook()
+    for name, rows in {"B1": ROWS[:4], "B2": ROWS[4:]}.items():
+        sheet = book.create_sheet(name)
+        for line in [HEADER, *rows]:
+            sheet.append([float(cell) if cell.replace(".", "").isdigit() else cell for cell in line.split(",")])
+    book.remove(book.worksheets[0])
+    book.save(programs / "pump" / "records" / "leakdown.xlsx")
+    edit(programs, "file: records/leakdown.csv", 'file: records/leakdown.xlsx\n      sheet: "{engine}"')
+    edit(programs, "        engine: Build\n", "")
+    commit(tmp_path, "2027-01-10")
+    edit(programs, "at_most: 0.35 mm2", "at_most: 0.40 mm2")
+    commit(tmp_path, "2027-02-12")
+    assert told(programs) == [("criterion:level", "2027-02-12", 8, 8)]
 
 
 def test_a_merge_counts_from_when_it_came_in(programs: Path, tmp_path: Path) -> None:
