@@ -93,8 +93,9 @@ def found(program: Program, measures: Mapping[str, Measure], book: Book) -> Iter
 
 
 def _subjects(program: Program, build: Build, measures: Mapping[str, Measure], book: Book) -> tuple[Subject, ...]:
-    """What an engine is looked at in: a measure that three in four of its cylinders have, at one phase.
+    """What an engine is looked at in: a measure that is known of three in four of its cylinders, at one phase.
 
+    Not of those known only to lie below a limit: held against their limits a single value would look odd, or none.
     Which phase depends on what was recorded, never on what it showed.
     """
     order = {phase.id: place for place, phase in enumerate(program.phases_of(build))}
@@ -103,7 +104,12 @@ def _subjects(program: Program, build: Build, measures: Mapping[str, Measure], b
         at = PLACES[measure.only_at]
         counts: dict[str, int] = {}
         for value in book.of(measure.id):
-            if value.key.engine == build.id and value.key.at == at and _number(value) is not None:
+            if (
+                value.key.engine == build.id
+                and value.key.at == at
+                and value.value is not None
+                and _number(value) is not None
+            ):
                 counts[value.key.phase] = counts.get(value.key.phase, 0) + 1
         phases = [phase for phase, n in counts.items() if n >= max(LEAST, 0.75 * len(build.places)) and phase in order]
         if phases:
@@ -189,5 +195,5 @@ def step(measures: Iterable[Measure]) -> Step:
         run=_Odd(named),
         needs=tuple(sorted(named)),
         scope="program",
-        revision=2,
+        revision=3,
     )

@@ -93,6 +93,17 @@ def test_below_a_limit_it_stands_at_the_limit() -> None:
     assert scatter < -1
 
 
+def test_one_value_among_limits_is_not_held_against_them() -> None:
+    """Fewer than three in four known: the engine is not looked at in that measure, as without any value."""
+    of = program(WHOLE)
+    values = rows(of, LEAK, {**LEAKS, "B1": (0.31, None, None, 0.33)})
+    for cylinder in (2, 3):
+        values |= below(of, LEAK, "B1", cylinder, 0.1, 0.0)
+    verdicts, deviations = found(of, values)
+    assert {key[0] for key in verdicts} == {"B2", "B3"}
+    assert {key[0] for key in deviations} == {"B2", "B3"}
+
+
 def test_one_engine_of_two_measures_alike_cannot_be_told() -> None:
     of = program({"B1": (R,) * 4})
     verdicts, _ = found(of, rows(of, LEAK, {"B1": (0.3,) * 4}))

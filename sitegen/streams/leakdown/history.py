@@ -181,10 +181,20 @@ def area_text(view: View, value: Value | None) -> str:
     return f"{mm2(middle)} ({mm2(low)} to {mm2(high)})"
 
 
+def below_text(view: View, values: Sequence[Value]) -> str:
+    """What all of these lie below at least, which are known by a limit alone: "below 0.47 mm²"."""
+    largest = max(values, key=lambda each: each.high or 0.0)
+    return view.text(largest, unit=True)
+
+
 def stands_out(values: Sequence[Value]) -> Value | None:
-    """The largest value, where its interval clears those of all others; None where nothing stands out."""
+    """The largest value, where its interval clears those of all others; None where nothing stands out.
+
+    Others may be known only to lie below a limit.
+    """
     known = [each for each in values if each.value is not None and each.low is not None and each.high is not None]
-    if len(known) < 2:
+    bounds = [each for each in values if each.value is None and each.high is not None]
+    if not known or len(known) + len(bounds) < 2:
         return None
-    *rest, top = sorted(known, key=lambda each: each.value or 0.0)
+    *rest, top = [*bounds, *sorted(known, key=lambda each: each.value or 0.0)]
     return top if (top.low or 0.0) > max(each.high or 0.0 for each in rest) else None

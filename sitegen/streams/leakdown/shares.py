@@ -40,8 +40,8 @@ def run_shares(program: Program, engine: str, readings: Mapping[str, Readings], 
 def beside_rings(whole: Value, share: float, told: Sequence[float]) -> tuple[float, float]:
     """Least and most area of the paths beside the rings [mm2], of a check that lost `share` [-] of its air past them.
 
-    `whole` holds the area of all paths with its interval; `told` are the shares [-] of single readings. A share is known
-    to half a tenth, as it is told by ear or hand, and no better than its readings agree.
+    `whole` holds the area of all paths with its interval; `told` are the shares [-] of single readings. A share is
+    known to half a tenth, as it is told by ear or hand, and no better than its readings agree.
     """
     half = max(LEAST_SHARE, (max(told) - min(told)) / 2 if told else 0.0)
     value = whole.value or 0.0

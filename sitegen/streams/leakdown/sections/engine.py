@@ -15,6 +15,7 @@ from sitegen.streams.leakdown.history import (
     DOUBTFUL,
     Point,
     area_text,
+    below_text,
     checked_phases,
     distance,
     limit_row,
@@ -97,16 +98,35 @@ def unusual(view: View) -> Iterator[Unusual]:
         noun, their = ("Cylinder", "its") if len(own) == 1 else ("Cylinders", "their")
         seats = "seats" if len(own) == 1 else "seat"
         yield Unusual(f"{noun} {words.numbers_listed(own)} {seats} over a distance of {their} own", "seating", 10)
-    odd = stands_out([point.value for point in _ends(view).values()])
+    ends = _ends(view)
+    bounds = _bounds(view, next(iter(ends.values())).phase) if ends else []
+    odd = stands_out([*(point.value for point in ends.values()), *bounds])
     if odd is not None and odd.key.cylinder not in own:
         yield Unusual(f"Cylinder {odd.key.cylinder} leaks more than the others", "leak", 10)
 
 
 def _ends(view: View) -> dict[int, Point]:
-    """The last check after a start, by cylinder."""
+    """The last check after a start that gave a leak area, by cylinder: of those that have one at that check."""
     lines = {place.cylinder: line(view, view.the_build, place.cylinder) for place in view.the_build.places}
-    fired = {number: [point for point in points if not point.cold] for number, points in lines.items()}
-    return {number: points[-1] for number, points in fired.items() if points}
+    fired = [(point, number) for number, points in lines.items() for point in points if not point.cold]
+    order = {phase.id: phase.order for phase in view.program.phases}
+    end = max((order[point.phase] for point, _ in fired), default=None)
+    return {number: point for point, number in fired if order[point.phase] == end}
+
+
+def _bounds(view: View, phase: str) -> list[Value]:
+    """Leak areas of the build at a check that are known only to lie below a limit."""
+    found = view.values(CRANKCASE.id, engine=view.the_build, phase=phase, at="")
+    return [each for each in found if each.value is None and each.status == "below" and each.high is not None]
+
+
+def _later(view: View, phase: str) -> str:
+    """What checks after this one say, where no cylinder has a leak area at them; "" nothing."""
+    order = {each.id: each.order for each in view.program.phases}
+    later = [(each, found) for each in checked_phases(view)
+             if order[each.id] > order[phase] and (found := _bounds(view, each.id))]  # fmt: skip
+    told = [f"{below_text(view, found)} at {each.title}" for each, found in later]
+    return f" Later the leak is only known to lie {words.listed(told)}." if told else ""
 
 
 def _leaks(view: View) -> str:
@@ -124,19 +144,29 @@ def _leaks(view: View) -> str:
         else f"after {km}".replace(" km", "\N{NO-BREAK SPACE}km")
     )
     values = {number: point.value.value or 0.0 for number, point in ends.items()}
-    odd = stands_out([point.value for point in ends.values()])
+    bounds = _bounds(view, phase)
+    odd = stands_out([*(point.value for point in ends.values()), *bounds])
+    later = _later(view, phase)
+    if odd is None and len(values) < len(build.places):
+        every, number = words.counted(len(build.places), "cylinder"), next(iter(ends))
+        who = f"only cylinder {number} gives" if len(values) == 1 else f"{words.count(len(values))} give"
+        known = f"Of {every} {who} a leak area:"
+        beside = f", {words.count(len(bounds))} {below_text(view, bounds)}" if bounds else ""
+        return f"{known} {range_of(list(values.values()))} {when}{beside}.{later}"
     if odd is None:
         apart_ = "none stands out beyond its interval" if len(ends) > 1 else ""
         noun = "The cylinders leak" if len(ends) > 1 else f"Cylinder {next(iter(ends))} leaks"
-        return f"{noun} {range_of(list(values.values()))} {when}{'; ' * bool(apart_)}{apart_}."
+        return f"{noun} {range_of(list(values.values()))} {when}{'; ' * bool(apart_)}{apart_}.{later}"
     number = odd.key.cylinder
     rule = next(iter(view.verdicts(LEVEL_RULE, engine=build, cylinder=number)), None)
     leak = words.with_unit(area_text(view, odd), "mm²")
     if rule is not None and rule.limit is not None and rule.key.phase == phase:
         leak = words.with_unit(words.judged(rule.found, rule.low, rule.high, rule.limit), "mm²")
-    rest = range_of([value for other, value in values.items() if other != number])
+    others = [value for other, value in values.items() if other != number]
+    noun = words.plural(len(others) + len(bounds), "other")
+    rest = " and ".join([*([range_of(others)] if others else []), *([below_text(view, bounds)] if bounds else [])])
     limit = mm2(view.program.seating.level)
-    return f"Cylinder {number} leaks {leak} {when}, where a seated one leaks at most {limit}; the others {rest}."
+    return f"Cylinder {number} leaks {leak} {when}, where a seated one leaks at most {limit}; the {noun} {rest}.{later}"
 
 
 def _engine_reading(view: View) -> str:

@@ -16,6 +16,7 @@ from sitegen.streams.leakdown.history import (
     Point,
     area,
     bare_range,
+    below_text,
     checked_phases,
     distance,
     limit_row,
@@ -23,6 +24,7 @@ from sitegen.streams.leakdown.history import (
     mean_line,
     mean_row,
     phase_rows,
+    range_of,
     stands_out,
     thin_row,
     with_labels,
@@ -327,18 +329,35 @@ def _coating_reading(view: View) -> str:
         return ""
     clauses: list[str] = []
     odd = None
-    for coating in view.program.coatings:
-        own = [v for v in view.values(CRANKCASE.id, phase=phase.id, at="", coating=coating) if v.value is not None]
+    found = {coating: [v for v in view.values(CRANKCASE.id, phase=phase.id, at="", coating=coating)
+                       if v.value is not None or (v.status == "below" and v.high is not None)]
+             for coating in view.program.coatings}  # fmt: skip
+    bounded = any(each.value is None for own in found.values() for each in own)
+    for coating, own in found.items():
         if own:
             leak = "" if clauses else " cylinders leak"
-            clauses.append(f"{view.coating_title(coating)}{leak} {bare_range(numbers(own))}")
+            told = _known_and_below(view, own) if bounded else bare_range(numbers(own))
+            clauses.append(f"{view.coating_title(coating)}{leak} {told}")
             odd = odd or stands_out(own)
     if not clauses:
         return f"No check was taken at {phase.title} yet."
-    where = f"{words.sentence(phase.title)}: {words.with_unit(words.listed(clauses), 'mm²')}."
+    where = "; ".join(clauses) if bounded else words.with_unit(words.listed(clauses), "mm²")
+    where = f"{words.sentence(phase.title)}: {where}."
     if odd is not None:
         where += f" {odd.key.engine} cylinder {odd.key.cylinder} stands out."
     return where
+
+
+def _known_and_below(view: View, own: Sequence[Value]) -> str:
+    """Leak areas of some cylinders, and of how many only a limit is known: "0.46 mm² in one of twelve, ..."."""
+    known, bounds = [v for v in own if v.value is not None], [v for v in own if v.value is None]
+    if not bounds:
+        return range_of(numbers(known))
+    if not known:
+        return below_text(view, bounds)
+    of = f"in {words.count(len(known))} of {words.count(len(own))}"
+    rest = "the other" if len(bounds) == 1 else "the others"
+    return f"{range_of(numbers(known))} {of}, {rest} {below_text(view, bounds)}"
 
 
 # ---- builds ---------------------------------------------------------------------------------------------------------
