@@ -27,10 +27,12 @@ def published(
     monkeypatch: pytest.MonkeyPatch,
     last: Mapping[str, tuple[float, float]],
     shares: Mapping[str, int] | None = None,
+    apart: Mapping[str, float] | None = None,
 ) -> Path:
     """Three builds with a curve, and B4, of two cylinders, with the checks given: phase -> psi by cylinder.
 
-    `shares` of the air to the crankcase [%] by phase, all of it where none is given.
+    `shares` of the air to the crankcase [%] by phase, all of it where none is given; `apart` by how much the second
+    repeat of B4 lies below the first [psi].
     """
     (home / ".git").mkdir()
     monkeypatch.chdir(home)
@@ -56,7 +58,8 @@ def published(
                     for repeat in (1, 2):
                         writer.writerow({
                             "engine": build, "cylinder": cylinder, "phase": phase, "repeat": repeat, "tester": "T1",
-                            "supply [psig]": 80, "pressure [psig]": round(gauge + 0.02 * repeat * cylinder, 2),
+                            "supply [psig]": 80, "pressure [psig]": round(gauge + 0.02 * repeat * cylinder
+                                                     - (repeat == 2 and build == "B4") * (apart or {}).get(phase, 0), 2),
                             "crank": "tdc", "to_crankcase [%]": (shares or {}).get(phase, 100),
                             "metal_temperature [degC]": 60,
                         })  # fmt: skip
@@ -108,3 +111,16 @@ def test_one_check_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> N
     home = published(tmp_path, monkeypatch, {"durability": (78.0, 78.0)})
     assert told(home)["seating"]["reason"] == "one-check"
     assert "Whether cylinders 1 and 2 are seated cannot be told: " in text_of(home / "site/programs/pump/b4/index.html")
+
+
+@pytest.mark.parametrize("where", ["run-in-4", "durability"])
+def test_repeats_that_disagree_are_told_as_the_reason(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, where: str
+) -> None:
+    """Both checks were read alike, with one tester in one condition."""
+    last = {"run-in-4": (78.0, 78.0), "durability": (78.0, 78.0)}
+    home = published(tmp_path, monkeypatch, last, apart={where: 3.0})
+    assert told(home)["seating"]["reason"] == "check-disagrees"
+    page = text_of(home / "site/programs/pump/b4/cylinder-1.html")
+    assert "differ by more than repeats do" in page
+    assert "read like the last one" not in page

@@ -125,8 +125,11 @@ def _pair(build: Build, book: Book, assembly: Assembly, checks: Sequence[_Check]
     if reach is None or reach.high is None:
         return None
     like = [each for each in checks[:-1] if _alike(each, last)]
-    if not like or "repeats-disagree" in last.level.flags:
+    if not like:
         raise Refused("one-check")
+    like = [] if _disagrees(last) else [each for each in like if not _disagrees(each)]
+    if not like:
+        raise Refused("check-disagrees")
     ran = [book.get(KM, build.key(phase=each.phase.id)) for each in (*like, last)]
     km = [math.nan if value is None or value.value is None else value.value for value in ran]
     most = reach.high * (method.SLOWEST if slow else 1.0)
@@ -153,8 +156,12 @@ def _alike(check: _Check, last: _Check) -> bool:
         one.common == other.common
         and ("path-unknown" in one.flags) == ("path-unknown" in other.flags)
         and check.phase.condition == last.phase.condition
-        and "repeats-disagree" not in one.flags
     )
+
+
+def _disagrees(check: _Check) -> bool:
+    """Whether the repeats of a check differ by more than repeats do, so that nothing is told from it."""
+    return "repeats-disagree" in check.level.flags
 
 
 # ---- the state ------------------------------------------------------------------------------------------------------
@@ -327,4 +334,5 @@ STATES = Step(
     gives=(TO_LOSE_MOST,),
     run=run_states,
     needs=(CRANKCASE.id, KM, *TESTER, ELSEWHERE.id, CHANGE.id, TO_LOSE.id, PLATEAU.id, SCALE_MOST.id),
+    revision=2,
 )
