@@ -1,8 +1,8 @@
 """What a program set beforehand and changed once readings were in, by the history of its file in git.
 
 Limits, the comparison that counts and the criteria are worth what they were before the data. Each state of the program
-file is set against the one before it, and readings count as in where their lines were in git before the change: dates
-of commits may be wrong, their order is not.
+file is set against the one before it, and readings count as in where their lines were in git before the change, if with
+another number in a cell that was corrected since: dates of commits may be wrong, their order is not.
 """
 
 from __future__ import annotations

@@ -56,10 +56,10 @@ def published(
             for phase, gauges in checks.items():
                 for cylinder, gauge in enumerate(gauges, start=1):
                     for repeat in (1, 2):
+                        lower = (apart or {}).get(phase, 0.0) if (build, repeat) == ("B4", 2) else 0.0
                         writer.writerow({
                             "engine": build, "cylinder": cylinder, "phase": phase, "repeat": repeat, "tester": "T1",
-                            "supply [psig]": 80, "pressure [psig]": round(gauge + 0.02 * repeat * cylinder
-                                                     - (repeat == 2 and build == "B4") * (apart or {}).get(phase, 0), 2),
+                            "supply [psig]": 80, "pressure [psig]": round(gauge + 0.02 * repeat * cylinder - lower, 2),
                             "crank": "tdc", "to_crankcase [%]": (shares or {}).get(phase, 100),
                             "metal_temperature [degC]": 60,
                         })  # fmt: skip

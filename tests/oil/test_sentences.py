@@ -73,3 +73,20 @@ def test_a_source_without_a_metal_of_those_found_is_named(added: str, said: str,
     told = [re.sub(r"\s+", " ", html.unescape(re.sub("<[^>]+>", " ", each))) for each in pages]
     assert any(said in each for each in told)
     assert any("Nothing can be put down" in each for each in told) == bool(said)
+
+
+@pytest.mark.parametrize(
+    ("planned", "said"),
+    [(", oil]", "The planned sample was drawn"), ("]", "One sample was drawn, none planned")],
+)
+def test_only_what_is_planned_is_called_planned(tmp_path: Path, planned: str, said: str) -> None:
+    home = tmp_path / "oil"
+    shutil.copytree(ROOT / "tests" / "accepted" / "oil", home)
+    path = home / "pump" / "program.yaml"
+    text = path.read_text(encoding="utf-8")
+    assert text.count("records: [leakdown, oil]") == 1
+    path.write_text(text.replace("records: [leakdown, oil]", f"records: [leakdown{planned}"), encoding="utf-8")
+    assert main(["publish", str(home), "--to", str(tmp_path / "site")]) == 0
+    pages = " ".join(each.read_text(encoding="utf-8") for each in (tmp_path / "site").rglob("b1/index.html"))
+    found = re.findall(r"[A-Z][a-z ]*samples? (?:was|were) drawn[a-z, ]*", pages)
+    assert found == [said]

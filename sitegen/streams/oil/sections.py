@@ -432,6 +432,7 @@ def _samples(view: View, rows: Sequence[Reading]) -> list[Block]:
     build, rule = view.the_build, view.program.oil
     symbols = [s for s, m in CONCENTRATION.items() if view.values(m.id, engine=build) and (s in MASS or s == "Si")]
     made, odd, missing = [], [], []
+    planned_rows = 0
     for phase in view.phases:
         own: dict[str, list[Reading]] = {}
         for row in rows:
@@ -442,6 +443,7 @@ def _samples(view: View, rows: Sequence[Reading]) -> list[Block]:
             missing += [] if due else [phase.title]
             made.append(Row((Cell(phase.title), Cell("to come" if due else "missing", word=True), Cell(""),
                              *(Cell("") for _ in symbols))))  # fmt: skip
+        planned_rows += max(len(own), 1) if "oil" in phase.records else 0
         for number, (name, parts) in enumerate(own.items()):
             at = "" if number + 1 == len(own) else f"sample-{number + 1}"
             left_out = all(each.use for each in parts)
@@ -461,9 +463,15 @@ def _samples(view: View, rows: Sequence[Reading]) -> list[Block]:
         return []
     columns = (Column("Sample"), Column("Since shutdown", "min", numeric=True), Column("Drawn at"),
                *(Column(s, "mg/kg", numeric=True, measure=CONCENTRATION[s].id) for s in symbols))  # fmt: skip
-    drawn = sum(row.cells[1].text not in {"missing", "to come"} for row in made)
-    was = "was" if 1 in {drawn, len(made)} else "were"
-    text = f"{words.sentence(words.share(drawn, len(made), 'planned sample'))} {was} drawn"
+    more = len(made) - planned_rows
+    drawn = sum(row.cells[1].text not in {"missing", "to come"} for row in made) - more
+    was = "was" if 1 in {drawn, planned_rows} else "were"
+    text = f"{words.sentence(words.share(drawn, planned_rows, 'planned sample'))} {was} drawn"
+    text += f"; {words.count(more)} more {words.plural(more, 'was', 'were')} not planned" if more else ""
+    if not planned_rows:
+        text = (
+            f"{words.sentence(words.counted(more, 'sample'))} {words.plural(more, 'was', 'were')} drawn, none planned"
+        )
     text += f"; missing: {words.listed(missing)}" if missing else ""
     text += f"; not as planned: {words.listed(odd)}." if odd else "."
     planned = []
@@ -475,7 +483,9 @@ def _samples(view: View, rows: Sequence[Reading]) -> list[Block]:
     note = f"Planned: {', '.join(planned)}. " if planned else ""
     note += f"{_laboratory(view)} Below: less than the laboratory detects, or as it reported."
     name = f"oil-samples-{build.id}"
-    return [Table(name, columns, made, text, caption="Planned and drawn", note=note, wide=True)]
+    return [
+        Table(name, columns, made, text, caption="Planned and drawn" if planned_rows else "Drawn", note=note, wide=True)
+    ]
 
 
 def _content(view: View, value: Value | None) -> str:

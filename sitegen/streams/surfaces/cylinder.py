@@ -79,10 +79,14 @@ def cylinder_bore(view: View) -> Sequence[Block]:
     name = f"{view.the_build.id}-{view.cylinder}"
     blocks: list[Block] = [Text((Cell(_wear_reading(view, phases)),), "reading")]
     at = _leading(view, phases, places)
-    if panels := _trace_panel(view, phases, at, _by_place(view, "surface.trace")):
+    lines = _by_place(view, "surface.trace")
+    if panels := _trace_panel(view, phases, at, lines):
+        drawn = [phase for phase in phases if (phase.id, at) in lines]
         caption = (
-            f"Grey: {phases[0].title}; coloured: {phases[-1].title}. Levelled, unfiltered, not the same spot twice, so "
+            f"Grey: {drawn[0].title}; coloured: {drawn[-1].title}. Levelled, unfiltered, not the same spot twice, so "
             "that grooves differ."
+            if len(drawn) > 1
+            else f"Traced at {drawn[0].title} only. Levelled, unfiltered."
         )
         blocks.append(Figure(f"bore-trace-{name}", "curves", panels, caption=caption,
                              layout="wide"))  # fmt: skip
@@ -197,12 +201,12 @@ def _trace_panel(view: View, phases: Sequence[Phase], at: str, series: dict[tupl
 def _path(
     phases: Sequence[Phase], at: str, series: dict[tuple[str, str], Series], along: str, digits: tuple[int, int]
 ) -> list[ChartRow]:
-    """Heights of a place over a column, a line a state; the first is grey."""
+    """Heights of a place over a column, a line a state; of several the first is grey."""
+    drawn = [phase for phase in phases if (phase.id, at) in series]
     return [
-        {"at": round(x, digits[0]), "value": round(z, digits[1]), "line": phase.id, "grey": number == 0,
-         "series": phase.title}
-        for number, phase in enumerate(phases)
-        if (phase.id, at) in series
+        {"at": round(x, digits[0]), "value": round(z, digits[1]), "line": phase.id,
+         "grey": number == 0 and len(drawn) > 1, "series": phase.title}
+        for number, phase in enumerate(drawn)
         for x, z in zip(*(series[phase.id, at].frame[name].tolist() for name in (along, "z")), strict=True)
     ]  # fmt: skip
 
