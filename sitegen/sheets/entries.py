@@ -22,7 +22,11 @@ def entries(tables: Sequence[EmptyTable], ending: str, general: Sequence[Words] 
         for table in tables:
             if table.stream == stream:
                 text = yaml.safe_dump(
-                    [_entry(table, ending, general)], sort_keys=False, allow_unicode=True, width=10_000, default_flow_style=None
+                    [_entry(table, ending, general)],
+                    sort_keys=False,
+                    allow_unicode=True,
+                    width=10_000,
+                    default_flow_style=None,
                 )
                 lines += [f"    {line}" for line in text.splitlines()]
     return (
