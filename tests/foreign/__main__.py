@@ -42,8 +42,8 @@ def _read(case: Case, found: Found) -> str:
     if case.refused and not tally["used"]:
         return "refused"
     what = "points" if found.readings.traces else "rows"
-    rest = "".join(f", {tally[key]} {word}" for key, word in (("set_aside", "set aside"), ("nothing", "without a reading"))
-                   if tally[key])  # fmt: skip
+    words = {"set_aside": "set aside", "nothing": "without a reading"}
+    rest = "".join(f", {tally[key]} {word}" for key, word in words.items() if tally[key])
     return f"{tally['used']} of {case.rows} {what}{rest}"
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import io
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from typing import Any
 
 import pyarrow as pa
@@ -22,7 +22,7 @@ RPM = 2 * math.pi / 60  # rad/s
 BAR = 1e5  # Pa
 
 
-def joined(rows: Iterable[Sequence[object]], mark: str = ";", end: str = "\n") -> str:
+def joined(rows: Iterable[Any], mark: str = ";", end: str = "\n") -> str:
     return "".join(mark.join(map(str, row)) + end for row in rows)
 
 
@@ -30,7 +30,7 @@ def comma(value: float, digits: int = 1) -> str:
     return f"{value:.{digits}f}".replace(".", ",")
 
 
-def book(**sheets: Sequence[Sequence[object]]) -> bytes:
+def book(**sheets: Iterable[Any]) -> bytes:
     made, stream = Workbook(), io.BytesIO()
     made.remove(made.worksheets[0])
     for name, rows in sheets.items():
@@ -69,7 +69,9 @@ MEAN = RPM * sum(map(speed, SECONDS)) / 12
 # ---- leak-down tables ------------------------------------------------------------------------------------------------
 
 GERMAN = ["Motor", "Zyl.", "Anlass", "Speisedruck [bar]", "Zylinderdruck [bar]", "Stellung", "Gerät"]
-LEAKS = [["B1", cylinder, "Einbau", "5,50", comma(4.8 + 0.05 * cylinder, 2), "OT", "T1"] for cylinder in (1, 2, 3, 4)]
+LEAKS: list[list[Any]] = [
+    ["B1", cylinder, "Einbau", "5,50", comma(4.8 + 0.05 * cylinder, 2), "OT", "T1"] for cylinder in (1, 2, 3, 4)
+]
 GAUGES = [BAR * (4.8 + 0.05 * cylinder) for cylinder in (1, 2, 3, 4)]
 
 
@@ -91,7 +93,9 @@ def leak(file: str = "leak.csv", words: str = "{phase: {Einbau: cold-build}, cra
 
 FOUR = (("M1", "Einbau", 0.0), ("M1", "Einlauf", 0.07), ("M2", "Einbau", 0.03), ("M2", "Einlauf", 0.11))
 OURS = "engine,cylinder,phase,tester,supply [bar gauge],pressure [bar gauge],crank"
-OUR_ROWS = [["B1", n, "cold-build", "T1", "5.50", f"{4.8 + 0.05 * n:.2f}", "tdc"] for n in (1, 2, 3, 4)]
+OUR_ROWS: list[list[Any]] = [
+    ["B1", n, "cold-build", "T1", "5.50", f"{4.8 + 0.05 * n:.2f}", "tdc"] for n in (1, 2, 3, 4)
+]
 OUR_TABLE = [OURS.split(","), *OUR_ROWS]
 NUMBERED = """leakdown:
   - file: leak.csv
@@ -352,6 +356,40 @@ TABLES = (
         4,
         told=("same-file",),
     ),
+    Case(
+        "a compression test, dry and wet",
+        "leakdown",
+        {
+            "kompression.csv": joined(
+                [
+                    ["Motor", "Zyl.", "Hub", "trocken [bar]", "nass [bar]"],
+                    *(["B1", n, 1 + n % 6, comma(9 + 0.1 * n), comma(11 + 0.1 * n)] for n in (1, 2, 3, 4)),
+                ]
+            )
+        },
+        "",
+        4,
+        0,
+        says=(r'supply: "\?"',),
+        never=("pressure: {header", "supply: {header"),
+    ),
+    Case(
+        "two methods side by side",
+        "leakdown",
+        {
+            "methods.csv": joined(
+                [
+                    ["Motor", "Zyl.", "Verfahren A [%]", "Verfahren B [%]"],
+                    *(["B1", n, comma(2 + 0.1 * n), comma(2.2 + 0.1 * n)] for n in (1, 2, 3, 4)),
+                ]
+            )
+        },
+        "",
+        4,
+        0,
+        says=('"Verfahren A',),
+        never=("percent: .?Verfahren",),
+    ),
     forms(
         "thousands marks that are decimals further down",
         joined(
@@ -375,7 +413,7 @@ RINGS = ["Zylinder", "Anlass", "Ring", "Masse [g]", "Waage"]
 MASSES = {"M1": 14.2, "M2": 14.3}
 
 
-def rings(name: str) -> list[list[object]]:
+def rings(name: str) -> list[list[Any]]:
     return [RINGS, *([n, "Einbau", "Minutenring", MASSES[name] + 0.01 * n, "Waage 1"] for n in (1, 2, 3, 4))]
 
 
@@ -456,6 +494,16 @@ OILS = (
         never=(r"^\s+V: ", "headers   none"),
     ),
     Case(
+        "nought for not measured",
+        "oil",
+        {"oil.csv": REPORT.replace("2,1;", "0;")},
+        OIL.replace("n.n.: not-detected", 'n.n.: not-detected, "0": not-measured'),
+        3,
+        3,
+        {"Cu": [None, 2.8e-6, 3.1e-6]},
+        told=("oil-not-filled",),
+    ),
+    Case(
         "one decimal column beside limits and a row of units",
         "oil",
         {"oil.csv": "Probe;Motor;Fe;Cr\n;;mg/kg;mg/kg\nP1;B1;13,8;<1\nP2;B1;14,9;<1\n"},
@@ -472,7 +520,7 @@ OILS = (
 # ---- run logs --------------------------------------------------------------------------------------------------------
 
 HEADS = ["Zeit", "n [1/min]", "Md [Nm]"]
-RUN = [[second, speed(second), 80] for second in SECONDS]
+RUN: list[list[Any]] = [[second, speed(second), 80] for second in SECONDS]
 BENCH = [
     "Time (sec)",
     "Drehzahl [1/min]",
@@ -487,11 +535,11 @@ OIL_MEAN = ZERO + 81.5 + 0.1 * 5.5
 WIDE = ["<time> [ms]", "n", "<time> [ms]", "T", "<time> [ms]", "T"]
 
 
-def wide() -> list[list[object]]:
+def wide() -> list[list[Any]]:
     """Three channels at three rates, each beside its own times; the shorter ones end earlier."""
-    rows: list[list[object]] = []
+    rows: list[list[Any]] = []
     for at in range(12):
-        cells: list[object] = [1000 * at, speed(at)]
+        cells: list[Any] = [1000 * at, speed(at)]
         cells += [2000 * at, 80 + at] if at < 6 else ["", ""]
         cells += [4000 * at, 20] if at < 3 else ["", ""]
         rows.append(cells)
@@ -829,6 +877,56 @@ LOGS = (
         never=('header: "?N"?,',),
     ),
     Case(
+        "one log under two builds",
+        "runlog",
+        {name: joined([HEADS, *RUN]) for name in ("one.csv", "two.csv")},
+        log(SPEED, file="one.csv") + log(SPEED, file="two.csv").removeprefix("runlog:\n").replace("B1", "B2"),
+        24,
+        0,
+        told=("log-twice",),
+        refused=True,
+    ),
+    Case(
+        "oil and water changed places in the second file",
+        "runlog",
+        {
+            name: joined([["Zeit", "n", "T_Öl [°C]", "T_Kühlwasser [°C]"], *([*row[:2], *two] for row in RUN)])
+            for name, two in (("one.csv", ("95,5", "80,5")), ("two.csv", ("80,5", "95,5")))
+        },
+        "runlog:\n"
+        + "".join(
+            log(
+                SPEED + "; oil_temperature: {header: T_Öl, unit: degC};"
+                "coolant_temperature: {header: T_Kühlwasser, unit: degC}",
+                file=name,
+            ).removeprefix("runlog:\n")
+            for name in ("one.csv", "two.csv")
+        ),
+        24,
+        24,
+        {"oil_temperature.mean": ZERO + 88.0},
+    ),
+    Case(
+        "pressure by crank angle",
+        "runlog",
+        {
+            "indicated.csv": joined(
+                [
+                    ["°KW", "p_Zyl [bar]"],
+                    *(
+                        [comma(n / 2 - 180), comma(1 + 40 * math.exp(-((n - 380) ** 2) / 900), 2)]
+                        for n in range(0, 720, 9)
+                    ),
+                ]
+            )
+        },
+        "",
+        80,
+        0,
+        never=("peak_pressure_", "header: .?p_Zyl"),
+        says=(r"\?",),
+    ),
+    Case(
         "a tally at full load, without time",
         "runlog",
         {
@@ -882,9 +980,9 @@ def points(bad: dict[int, str] | None = None, head: str = "x [mm];z [um]\n", ste
 def trace(name: str, content: str | bytes, more: str = "", value: str = "", file: str = "bore.csv", **how: Any) -> Case:
     """One trace of a bore, with the row that names it; `more`: a column of that row, and its value."""
     head, row = (f"{INDEX},{more}", f",{value}") if more else (INDEX, "")
-    index = f"{head}\n{file},B1,teardown,1,bore,thrust,mid-stroke,1,0.08{row}\n"
+    index = f"{head}\n{file},B1,teardown,1,bore,thrust,mid-stroke,1,0.03{row}\n"
     how = {"rows": 400, "read": 400, "numbers": {"x": [0.0, 399 * STEP], "z": [HEIGHTS[0], HEIGHTS[-1]]},
-           "told": ("trace-short",), **how}  # fmt: skip
+           **how}  # fmt: skip
     return Case(name, "surfaces", {file: content, "traces.csv": index}, FILES, **how)
 
 
@@ -902,14 +1000,14 @@ TRACES = (
         "one height that is no number, in line 101",
         points({99: "NaN"}),
         read=399,
-        told=("trace-rows-not-used", "trace-short"),
+        told=("trace-rows-not-used",),
         says=("points    400, 1 of them without a height",),
     ),
     trace(
         "an overflow mark in line 251",
         points({249: "***"}),
         read=399,
-        told=("trace-rows-not-used", "trace-short"),
+        told=("trace-rows-not-used",),
         says=("points    400, 1 of them",),
     ),
     trace(
@@ -917,7 +1015,7 @@ TRACES = (
         points({0: ""}),
         read=399,
         numbers={"x": [0.0, 399 * STEP]},
-        told=("trace-rows-not-used", "trace-short"),
+        told=("trace-rows-not-used",),
     ),
     trace("UTF-16, a group name above", points(head="Profile\t\nx [mm];z [um]\n").encode("utf-16")),
     trace(
@@ -962,7 +1060,7 @@ TRACES = (
         "heights in mm for um",
         points(head="x [mm];z [mm]\n"),
         numbers={"x": [0.0, 399 * STEP]},
-        told=("heights-not-plausible", "trace-short"),
+        told=("heights-not-plausible",),
     ),
     trace(
         "an evaluation length missed by half a step",

@@ -1,8 +1,8 @@
 """`look` pasted unchanged never changes a number silently.
 
-Tables and logs of the examples are written anew: headers in other languages, units in brackets, in a row of their own or
-left out, columns in another order. What is proposed for them is refused where it holds a "?". With each "?" answered from
-the entry of the example the same is read as before; what the proposal states itself is never another column.
+Tables and logs of the examples are written anew: headers in other languages, units in brackets, in a row of their own
+or left out, columns in another order. What is proposed for them is refused where it holds a "?". With each "?" answered
+from the entry of the example the same is read as before; what the proposal states itself is never another column.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from sitegen import registry
 from sitegen.looking import seen
 from sitegen.looking.words import CHANNELS, FIELDS
 from sitegen.program import channels
-from sitegen.reader.headers import parted, plain
+from sitegen.reader.headers import plain
 from sitegen.reader.records import SEPARATORS, cut
 
 STREAMS = {each.name: each for each in registry.STREAMS}
@@ -184,8 +184,8 @@ def taken(home: Path, stream: str) -> pd.DataFrame:
     assert not blocked, problems
     if stream == "runlog":
         (log,) = readings.logs.values()
-        return log.bins
-    return readings.frame
+        return pd.DataFrame(log.bins)
+    return pd.DataFrame(readings.frame)
 
 
 CASES = [(file, seed) for file in FILES for seed in range(3)]
