@@ -105,6 +105,7 @@ def _parser(questions: bool = True) -> argparse.ArgumentParser:
         "sitegen publish programs --to site              then open site/index.html",
         "sitegen publish programs --to site --strict     write nothing when a reading was set aside",
         "sitegen publish programs --to site --sheet      decision sheets in site/sheets, a file each to be sent",
+        "sitegen publish programs --to blind --blind     for reviewers: which coating is where stands nowhere",
         "sitegen publish programs --to site --workers 4  four processes share the work",
     )
     publish.add_argument("folder", type=Path, help="a programs folder, or the folder of one program")
@@ -114,6 +115,9 @@ def _parser(questions: bool = True) -> argparse.ArgumentParser:
     publish.add_argument("--format", choices=("text", "json"), default="text", help="how what was done is told (text)")
     publish.add_argument("--strict", action="store_true", help="write nothing when a reading was set aside")
     publish.add_argument("--sheet", action="store_true", help="write each decision sheet as one file to be sent, too")
+    publish.add_argument(
+        "--blind", action="store_true", help="a site for reviewers who are not to know the coatings; writes no results"
+    )
     publish.add_argument("--theme", type=Path, metavar="DIR", help="folder whose templates and styles replace ours")
     publish.add_argument("--no-cache", action="store_true", help="work everything out anew, and keep nothing of it")
     publish.add_argument(
@@ -396,12 +400,16 @@ def _checked(options: argparse.Namespace, today: str) -> tuple[str, int, int]:
 def _publish(options: argparse.Namespace) -> int:
     from sitegen import unchanged
 
+    if options.blind and options.sheet:
+        print("--sheet: a decision sheet names the coatings, which --blind does not show. Give one of them.",
+              file=sys.stderr)  # fmt: skip
+        return USE
     before = unchanged.stamps(options.folder, options.to)
 
     def still() -> list[str]:
         return unchanged.moved(before, unchanged.stamps(options.folder, options.to))
 
-    asked = unchanged.question(options.folder, options.to, options.theme, options.sheet)
+    asked = unchanged.question(options.folder, options.to, options.theme, options.sheet, options.blind)
     outcome = unchanged.answered(asked) if asked is not None and not options.no_cache else None
     changed: list[str] | None = []
     why = "No page made anew: nothing has changed since the last publish into this folder."
@@ -455,6 +463,7 @@ def _published_by(
     options: argparse.Namespace, still: Callable[[], Sequence[str]], kept: Shelves, helpers: Helpers | None
 ) -> Outcome | None:
     from sitegen import problems, workflow
+    from sitegen.blinding import NotBlindError
     from sitegen.pages.site import ThemeError
     from sitegen.progress import Line
     from sitegen.publish import CannotPublish
@@ -465,8 +474,10 @@ def _published_by(
         outcome = None
         if not (options.strict and examination.problems):
             with Line(sys.stderr) as tell:
-                outcome = workflow.publish(examination, options.to, options.theme, tell, options.sheet, still)
-    except (CannotPublish, ThemeError) as problem:
+                outcome = workflow.publish(
+                    examination, options.to, options.theme, tell, options.sheet, still, options.blind
+                )
+    except (CannotPublish, ThemeError, NotBlindError) as problem:
         print(problem, file=sys.stderr)
         if options.format == "json":
             _print_json(published=False)

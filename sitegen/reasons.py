@@ -72,6 +72,7 @@ READING: dict[str, str] = {
 ANSWER: dict[str, str] = {
     "no-reading": "no usable reading was taken",
     "to-come": "the phase is still to come",
+    "blind": "it is of the rings of one coating together, which blinded reviewers are not shown",
     "no-density-of-face": "neither the coating nor a source of metal states the density of the ring face",
     "no-density-of-bores": "density and iron of the bores are not stated",
     "rings-not-weighed": "these rings were not weighed before and after",

@@ -70,6 +70,11 @@ def measures(programs: Iterable[Program] = ()) -> Mapping[str, Measure]:
     return {**known, **{name: _not_here(name, unit) for name, unit in strange.items() if name not in known}}
 
 
+def of_coatings() -> list[Measure]:
+    """Measures about coatings, or whose being there tells which coating a ring has: not for blinded reviewers."""
+    return [*answers.step(()).gives, *(measure for measure in measures().values() if measure.of_coating)]
+
+
 def unanswerable(program: Program, readings: Mapping[str, Readings]) -> list[Problem]:
     """An error for each criterion of a program that no record could ever answer."""
     steps = [step for stream in STREAMS for step in stream.steps]

@@ -90,14 +90,17 @@ def _home(folder: Path) -> Path:
     return given.parent if there(given / "program.yaml") else given
 
 
-def question(folder: Path, site: Path, theme: Path | None, sheet: bool = False) -> Question | None:
+def question(folder: Path, site: Path, theme: Path | None, sheet: bool = False, blind: bool = False) -> Question | None:
     """To be asked before any input is read. None where it cannot be said what the outcome depends on."""
     try:
         given, home = folder.resolve(), _home(folder)
         inputs = dict(_tree(home, site.resolve()))
         if theme is not None:
             inputs |= {f"{theme}/{name}": content for name, content in _tree(theme, None)}
-        inputs |= {OURSELVES: _ourselves(places.theme()), GIT: _hash(_told_by_git(home)), OPTIONS: f"{sheet}"}
+        inputs |= {OURSELVES: _ourselves(places.theme()), GIT: _hash(_told_by_git(home)), OPTIONS: f"{sheet} {blind}"}
+        if blind:  # which writes no results, and takes its numbers from those that lie there
+            for each in sorted(home.glob(f"*/{_RESULTS}")):
+                inputs |= {f"{each.parent.name}/{_RESULTS}/{name}": content for name, content in _tree(each, None)}
     except OSError:
         return None
     return Question(_note("publishes", given, site.resolve(), site, theme), home, site, inputs)

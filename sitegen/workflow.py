@@ -466,6 +466,7 @@ class Rendered:
     conclusions: tuple[Conclusion, ...]
     site: Mapping[str, bytes]  # path from its root -> content
     told: Told
+    withheld: str = ""  # what of the user's words is not shown to blinded reviewers, a clause
 
 
 def render(
@@ -474,10 +475,12 @@ def render(
     tell: Tell = untold,
     sheet: bool = False,
     before: Mapping[str, bytes] | None = None,
+    blind: bool = False,
 ) -> Rendered:
     """Results and pages of an examined folder, in memory, with `sheet` decision sheets to be sent.
 
-    Of programs with errors the pages stay that `before`, the site there was, holds. There must be a folder.
+    Of programs with errors the pages stay that `before`, the site there was, holds. There must be a folder. `blind`:
+    the pages are for reviewers who are not to know the coatings, and raise blinding.NotBlindError where they name one.
 
     Raises pages.site.ThemeError.
     """
@@ -494,6 +497,8 @@ def render(
     analyses = [conclusion.analysis for conclusion in conclusions]
     measures = registry.measures(each.program for each in analyses)
     tell("Making the pages")
+    if blind:
+        return _blind(examination, conclusions, measures, theme)
     # worked out where a page asks for them
     unnamed = [each.but(results_id=mark(each.program.id)) if each.results_id else each for each in analyses]
     every = cache(lambda: histories(unnamed, measures))
@@ -510,6 +515,21 @@ def render(
         examination.shelves, helpers.pages_of(analyses, plans) if helpers is not None else None, before, told,
     )  # fmt: skip
     return Rendered(conclusions, site, told)
+
+
+def _blind(
+    examination: Examination, conclusions: tuple[Conclusion, ...], measures: Mapping[str, Measure], theme: Path | None
+) -> Rendered:
+    """The pages for reviewers who are not to know the coatings: made here, since helpers see the coatings."""
+    from sitegen import blinding
+    from sitegen.pages.site import Told, build_site
+
+    assert examination.folder is not None  # noqa: S101 - render has asked
+    folder, analyses, names = blinding.blinded(examination.folder, [each.analysis for each in conclusions])
+    told = Told()
+    site = build_site(folder, analyses, registry.STREAMS, measures, theme, shelves=examination.shelves, told=told)
+    names.hold(site)
+    return Rendered(conclusions, site, told, names.told())
 
 
 def _with_description(one: Conclusion, measures: Mapping[str, Measure]) -> Mapping[str, bytes]:
@@ -535,20 +555,29 @@ def publish(
     tell: Tell = untold,
     sheet: bool = False,
     still: Callable[[], Sequence[str]] = tuple,
+    blind: bool = False,
 ) -> Outcome | None:
     """Write the results into the program folders, then the site; returns the closing line and what lies there now.
 
     Programs with errors are left as they were. None where nothing was written, since no program stands. `still` names,
-    before anything is written, the files that have changed since it was begun.
+    before anything is written, the files that have changed since it was begun. `blind`: a site for reviewers who are
+    not to know the coatings, and no results; None where any program has errors, since they may name one.
 
-    Raises publish.CannotPublish.
+    Raises publish.CannotPublish and, of a blind site, blinding.NotBlindError.
     """
     from sitegen import publish as disk
+    from sitegen.pages.left import open_site
 
     before = disk.lying(target) if examination.blocked else {}
+    if blind and examination.blocked:
+        return None
+    if blind and (target / "coatings").exists():
+        raise disk.CannotPublish(f"{target}: this site names the coatings, and parts of it may stay for a while. "
+                                 "Publish the blind one into another folder. Nothing was written.")  # fmt: skip
+    before = before if open_site(before) else {}
     if nothing_stands(examination, before):
         return None
-    rendered = render(examination, theme, tell, sheet, before)
+    rendered = render(examination, theme, tell, sheet, before, blind)
     left = examination.folder.left if examination.folder is not None else ()
     new = not there(target / disk.MANIFEST)
     conclusions, site = rendered.conclusions, rendered.site
@@ -557,7 +586,7 @@ def publish(
     results: dict[str, str] = {}
     tables: dict[Path, Mapping[str, bytes]] = {}
     anew: list[str] = []
-    for conclusion in conclusions:
+    for conclusion in conclusions if not blind else ():
         program = conclusion.analysis.program
         folder = Path(program.folder)
         anew += [f"{program.id}/{result_files.FOLDER}: {each}; made anew." for each in result_files.damage(program)]
@@ -595,7 +624,8 @@ def publish(
     told = "".join(f"; {_left(each, stood.get(each.id))}" for each in left) + told
     published = counted(pages - sum(each.pages for each in stood.values()), "page")
     sent = f", decision sheets to be sent in {target / 'sheets'}" if sheet else ""
-    report = f"Published {programs} on {published}{sent}{told}. Open {target / 'index.html'}"
+    blindly = f", for blinded reviewers; no results were written{rendered.withheld}" if blind else ""
+    report = f"Published {programs} on {published}{blindly}{sent}{told}. Open {target / 'index.html'}"
     anew += [f"{target}: {done.told}."] if done.told else []
     stay = [_left_as_json(each, stood.get(each.id)) for each in left]
     made = tuple(rendered.told.made)

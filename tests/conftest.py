@@ -58,6 +58,21 @@ def examples(tmp_path_factory: pytest.TempPathFactory) -> Published:
 
 
 @pytest.fixture(scope="session")
+def blind(tmp_path_factory: pytest.TempPathFactory, examples: Published) -> Published:
+    """The same for blinded reviewers."""
+
+    def make(folder: Path) -> None:
+        out = io.StringIO()
+        with redirect_stdout(out), redirect_stderr(io.StringIO()):
+            words = ["publish", str(examples.programs), "--to", str(folder / "site"), "--blind", "--workers", "1"]
+            assert main(words) == 0
+        (folder / "out").write_text(out.getvalue(), encoding="utf-8")
+
+    folder = once(tmp_path_factory, "blind", make)
+    return Published(examples.programs, folder / "site", (folder / "out").read_text(encoding="utf-8"), "")
+
+
+@pytest.fixture(scope="session")
 def analysed(tmp_path_factory: pytest.TempPathFactory) -> Analysed:
     """The example programs of the repository, read and analysed once a run."""
 

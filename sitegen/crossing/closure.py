@@ -91,6 +91,7 @@ WEIGHED = Measure(
     limits="The whole rings: face, flanks and ends.",
     interval="bounds",
     only_at="source of metal",
+    of_coating=True,
 )
 UNLISTED = Measure(
     id="closure.not_listed",
@@ -119,6 +120,7 @@ MORE = Measure(
     "scatters by 0.3 mg, in 95 with ±0.1 and 0.1 mg. A complete list was called incomplete in at most 0.3 of 100.",
     interval="bounds",
     only_at="source of metal",
+    of_coating=True,
 )
 SHORT = Measure(
     id="closure.oil_short",
@@ -133,6 +135,7 @@ SHORT = Measure(
     limits="Flakes, and what a filter or the sump holds, are not in the oil.",
     interval="bounds",
     only_at="source of metal",
+    of_coating=True,
 )
 BORES = Measure(
     id="closure.bores",

@@ -775,6 +775,7 @@ class View:
 
     def coating_cell(self, coating: str, *, link: bool = True) -> Cell:
         """The coating's key and name, linked to its page."""
+        link = link and not self.folder.blind
         return Cell(self.coating_title(coating), href=self.href_coating(coating) if link else "", coating=coating)
 
     def _build(self, build: Build | str) -> Build:

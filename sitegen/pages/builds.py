@@ -37,8 +37,7 @@ def blocks(view: View, streams: Sequence[Stream]) -> list[Block]:
         Row(
             (
                 Cell(build.id, href=view.href_engine(build), coating=build.coatings[0],
-                     note="; ".join(filter(None, (words.listed(map(view.coating_title, build.coatings)),
-                                                  _before_refit(view, build))))),
+                     note="; ".join(filter(None, (_held(view, build), _before_refit(view, build))))),
                 *(_cylinder(view, build, at, places) for at in range(most)),
                 *(cells[n] for cells in told.values()),
                 _run(view, build),
@@ -56,6 +55,10 @@ def blocks(view: View, streams: Sequence[Stream]) -> list[Block]:
         return [table]
     links = [cell for build in builds for cell in (Cell(build.id, href=view.href_engine(build)), Cell(" "))]
     return [table, Under("all-builds", f"All {len(builds)} builds by name", [Text(links)])]
+
+
+def _held(view: View, build: Build) -> str:
+    return "" if view.folder.blind else words.listed(map(view.coating_title, build.coatings))
 
 
 def _columns(streams: Sequence[Stream]) -> list[OfBuild]:

@@ -88,6 +88,7 @@ class Foot:
     mark: str = ""  # of data that leave the page: "invented", "partly invented", or ""
     source: str = ""  # line under pictures that leave the page
     others: Sequence[str] = ()  # the same of each program, on a page about several
+    blind: bool = False  # coatings are not shown
 
 
 @dataclass(frozen=True, kw_only=True)

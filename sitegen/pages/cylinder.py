@@ -65,7 +65,7 @@ def page(site: Site, program: Program, build: Build, cylinder: int) -> CylinderP
         heading=f"{build.id} cylinder {cylinder}",
         state=state.word if state else "",
         meta=[
-            view.coating_cell(own.coating),
+            *([view.coating_cell(own.coating)] if not view.folder.blind else []),
             *([Cell(f"lot {own.lot}")] if own.lot else []),
             Cell(f"block {build.block}, build {build.number}"),
             Cell(words.sentence(site.as_of(program))),

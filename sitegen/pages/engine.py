@@ -111,6 +111,8 @@ def _facts(view: View, build: Build) -> list[Block]:
 
 def _rings(view: View, build: Build) -> list[Cell]:
     """Coating and lot with the cylinders that hold them."""
+    if view.folder.blind:
+        return []
     groups: dict[tuple[str, str], list[int]] = {}
     for place in build.places:
         groups.setdefault((place.coating, place.lot), []).append(place.cylinder)

@@ -12,6 +12,7 @@ from sitegen.page.addresses import Addresses, Link, relative
 from sitegen.page.blocks import Block, Figure, Plans
 from sitegen.page.counts import MANY
 from sitegen.page.view import Desk, View
+from sitegen.pages.bare import bare
 from sitegen.pages.contexts import Around, Assets, Foot, Part
 from sitegen.pages.folding import folded
 from sitegen.pages.gallery import Gallery
@@ -103,7 +104,7 @@ class Site:
         for section in self.sections(page, place):
             if section.anchor in skip:
                 continue
-            blocks = section.build(view)
+            blocks = self.seen(section.build(view))
             if blocks:
                 part = Part(setter.id(section.anchor), section.title, blocks, more=section.more)
                 parts.append(folded(part) if place == "rest" else part)
@@ -113,9 +114,14 @@ class Site:
 
     def shows(self, page: str, anchor: str, title: str, blocks: Sequence[Block]) -> list[Part]:
         """A part that belongs to no stream, and which measures it shows; nothing without blocks."""
+        blocks = self.seen(blocks)
         for measure in measures_of(blocks):
             self.shown.setdefault(measure, {})[page, title] = None
         return [Part(anchor, title, blocks)] if blocks else []
+
+    def seen(self, blocks: Sequence[Block]) -> Sequence[Block]:
+        """What of these blocks is shown on this site."""
+        return bare(blocks) if self.folder.blind else blocks
 
     def foot(self, page: str, program: Program | None = None, about: Sequence[Program] = ()) -> Foot:
         """The foot of a page of one program, or of one `about` several."""
@@ -124,7 +130,7 @@ class Site:
             mark = "" if not invented else "invented" if len(invented) == len(about) else "partly invented"
             others = [f"{each.title}: {self._stand(each)}" for each in about]
             source = " ".join(filter(None, (words.sentence(f"{mark} data.") if mark else "", "; ".join(others))))
-            return Foot(bool(invented), mark=mark, source=source, others=others)
+            return Foot(bool(invented), mark=mark, source=source, others=others, blind=self.folder.blind)
         used, of = self.desks[program.id].files_used
         mark = "invented" if program.invented else ""
         return Foot(
@@ -137,6 +143,7 @@ class Site:
             day=self.desks[program.id].day,
             mark=mark,
             source=f"{'Invented data. ' if mark else ''}{program.title}: {self._stand(program)}",
+            blind=self.folder.blind,
         )
 
     def as_of(self, program: Program) -> str:
@@ -154,10 +161,12 @@ class Site:
 
         `place` is where the page of review goes through what this page is about.
         """
-        own = [("Coatings", f"{self.addresses.home}#coatings"), ("Methods", self.addresses.methods)]
+        own = [] if self.folder.blind else [("Coatings", f"{self.addresses.home}#coatings")]
+        own.append(("Methods", self.addresses.methods))
         if program is not None:
             own += [("Plan", self.addresses.plans[program.id])] if program.id in self.plans else []
-            own += [("Data", self.addresses.data[program.id]), ("Decision sheet", self.addresses.sheets[program.id])]
+            own.append(("Data", self.addresses.data[program.id]))
+            own += [] if self.folder.blind else [("Decision sheet", self.addresses.sheets[program.id])]
             review = self.addresses.reviews[program.id]
             own.append(("Review", review if page == review or not place else f"{review}#{place}"))
         return [Link(text, _href(target, page)) for text, target in own]

@@ -39,6 +39,7 @@ class Gallery:
     """Turns image files of a programs folder into files of the site; each is made once."""
 
     folder: str  # of the programs
+    attached: bool = True  # whether other files are taken along
     files: dict[str, bytes] = field(default_factory=dict)  # path in the site -> content
     _hung: dict[str, Hung | None] = field(default_factory=dict)
     _asked: dict[tuple[str, str], str] = field(default_factory=dict)
@@ -73,10 +74,12 @@ class Gallery:
 
     def take(self, source: str) -> str:
         """Path in the site of any other file, taken along as it is; "" where it cannot be read any more."""
+        self._asked["take", source] = ""
+        if not self.attached:
+            return ""
         try:
             content = read_regular(Path(self.folder) / source, Path(self.folder))
         except OSError:
-            self._asked["take", source] = ""
             return ""
         name = PurePosixPath(source)
         digest = hashlib.sha256(content).hexdigest()[:12]

@@ -24,21 +24,24 @@ def page(site: Site) -> PartsPage:
         "home", setter.id("programs"), "Programs", [*left.sentences(site, path), *_programs(site, views)]
     )
     parts += site.shows("home", setter.id("due"), "Due next", _due(views))
-    parts += site.shows("home", setter.id("coatings"), "Coatings", _coatings(site, views))
-    coatings = site.folder.definitions.coatings
-    reading = f"{words.counted(len(programs), 'program')}, {words.counted(len(coatings), 'coating')}."
+    reading = words.counted(len(programs), "program")
+    others = [Link("Methods", site.view(path).href_methods())]
+    if not site.folder.blind:
+        parts += site.shows("home", setter.id("coatings"), "Coatings", _coatings(site, views))
+        reading += f", {words.counted(len(site.folder.definitions.coatings), 'coating')}"
+        others.insert(0, Link("Coatings", "#coatings"))
     return PartsPage(
         setter=setter,
         path=path,
         title=window_title("Test programs"),
         crumbs=[Link("All programs")],
-        others=[Link("Coatings", "#coatings"), Link("Methods", site.view(path).href_methods())],
+        others=others,
         previous=None,
         next=Link(programs[0].title, views[0].href_program()) if programs else None,
         assets=site.links(path, parts),
         foot=site.foot(path, about=site.folder.programs),
         heading="Test programs",
-        reading=words.sentence(reading),
+        reading=words.sentence(f"{reading}."),
         parts=parts,
     )
 
@@ -47,6 +50,9 @@ def page(site: Site) -> PartsPage:
 
 
 def _programs(site: Site, views: list[View]) -> list[Block]:
+    if site.folder.blind:
+        rows = [Row((_question(view), Cell(plans.states_sentence(view)), _next(site, view))) for view in views]
+        return [Table("programs", (Column("Program"), Column("Cylinders"), Column("Next")), rows, stack=True)]
     ends = [end for found in map(comparing.primary, views) for row in found for end in comparing.shares(row)]
     axis = comparing.share_axis(ends, 2)
     rows = [
@@ -81,7 +87,8 @@ def _compared(views: list[View]) -> str:
 def _question(view: View) -> Cell:
     program = view.program
     cylinders = sum(len(build.places) for build in program.builds)
-    about = f"{program.title}; {engine_types(program)}, {words.counted(cylinders, 'cylinder')}"
+    about = f"{engine_types(program)}, {words.counted(cylinders, 'cylinder')}"
+    about = f"{program.title}; {about}" if program.question else words.sentence(about)
     return Cell(program.question or program.title, href=view.href_program(),
                 note=f"{about}. Invented example." if program.invented else f"{about}.")  # fmt: skip
 

@@ -41,6 +41,11 @@ def lying(left: Left, addresses: Addresses, before: Mapping[str, bytes], sheets:
     return {**found, **{name: before[name] for name in sorted(loaded) if name in before}}
 
 
+def open_site(before: Mapping[str, bytes]) -> bool:
+    """Whether a site shows coatings: a blind one has no pages that an open one could keep."""
+    return any(path.startswith("coatings/") for path in before)
+
+
 def stood(left: Left, addresses: Addresses, files: Mapping[str, bytes]) -> Stood:
     """How many pages these are, and of which day they speak."""
     found = _DAY.search(files[addresses.programs[left.id]])

@@ -8,7 +8,7 @@ from sitegen.page.view import View
 from sitegen.program.model import Build
 from sitegen.vocabulary import Value
 
-CAPTION = "Number: latest {what}. Colour: its coating. " + MARKS
+CAPTION = "Number: latest {what}. "
 
 
 def latest(view: View, measure: str, build: Build, cylinder: int) -> Value | None:
@@ -47,18 +47,19 @@ def plan_of(view: View, build: Build, me: int = 0, *, linked: bool = True) -> Pl
                         f"{build.id} cylinder {place.cylinder}",
                         words.with_unit(text, unit) if text else "no number yet",
                         word,
-                        view.coating_title(place.coating),
+                        view.coating_title(place.coating) if not view.folder.blind else "",
                     )
                     if part
                 ),
             )
         )
     coatings = build.coatings
+    held = view.coating_title(coatings[0]) if len(coatings) == 1 else f"{words.count(len(coatings))} coatings"
     return Plan(
         title=build.id,
         discs=discs,
         href=view.href_engine(build) if linked else "",
-        note=view.coating_title(coatings[0]) if len(coatings) == 1 else f"{words.count(len(coatings))} coatings",
+        note=held if not view.folder.blind else "",
         coating=coatings[0] if len(coatings) == 1 else "",
         me=me,
         flywheel="right" if build.engine_type.flywheel == "at the last cylinder" else "left",
@@ -68,7 +69,8 @@ def plan_of(view: View, build: Build, me: int = 0, *, linked: bool = True) -> Pl
 def caption(view: View) -> str:
     """What the numbers and marks of a block plan mean."""
     measure = view.measures.get(view.program.primary_measure)
-    return CAPTION.format(what=measure.title[:1].lower() + measure.title[1:] if measure else "value")
+    what = CAPTION.format(what=measure.title[:1].lower() + measure.title[1:] if measure else "value")
+    return f"{what}{'' if view.folder.blind else 'Colour: its coating. '}{MARKS}"
 
 
 def heading(view: View, build: Build) -> tuple[str, str]:

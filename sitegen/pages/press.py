@@ -57,7 +57,7 @@ def tasks(site: Site, press: Press) -> Iterator[Task]:
     of_programs = digest(_nowhere(replace(folder, left=()))) if press.keyed else ""
     yield Task(at.home, site, home.page, (), every, asks)
     stands = [desk.stand for desk in site.desks.values()]
-    for each in folder.definitions.coatings.values():
+    for each in folder.definitions.coatings.values() if not folder.blind else ():
         known = partial(_history, site, each)
         of_history = press.stand_of(known, "history", each.id, of_programs, stands)
         yield Task(at.coatings[each.id], site, coating.page, (each,), (*every, of_history), asks)
@@ -67,7 +67,8 @@ def tasks(site: Site, press: Press) -> Iterator[Task]:
         known = partial(_planned, site, own)
         of_plan = press.stand_of(known, "plan", own.id, of_programs, site.desks[own.id].stand)
         yield Task(at.programs[own.id], site, program.page, (own,), (*whole, there, of_plan), asks)
-        yield Task(at.sheets[own.id], site, sheet.page, (own,), whole, asks)
+        if not folder.blind:
+            yield Task(at.sheets[own.id], site, sheet.page, (own,), whole, asks)
         yield Task(at.data[own.id], site, data.page, (own,), whole, asks)
         yield Task(at.reviews[own.id], site, review.page, (own,), whole, asks)
         if own.id in site.plans:

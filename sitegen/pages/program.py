@@ -11,7 +11,7 @@ from sitegen.page import words
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text
 from sitegen.page.view import View
-from sitegen.pages import builds, closure, comparing, criteria, decision, odd, stated, ties
+from sitegen.pages import builds, closure, comparing, criteria, decision, odd, plans, stated, ties
 from sitegen.pages.contexts import Part, ProgramPage, Said
 from sitegen.pages.folding import folded
 from sitegen.pages.frame import Site, crumbs, window_title
@@ -109,8 +109,13 @@ def _meta(site: Site, view: View, every: list[Record]) -> list[Cell]:
     return [*pieces, Cell("Invented data")] if program.invented else pieces
 
 
+BLIND = "Coatings, their comparisons and the answers to criteria are not shown to blinded reviewers."
+
+
 def _sentence(view: View, program: Program, every: list[Record]) -> list[Cell]:
     """The finding that answers the question, and what drives the word of the rule where it stands against it."""
+    if view.folder.blind:
+        return [Cell(f"{plans.states_sentence(view)} {BLIND}".strip())]
     found = comparing.in_short(view)
     if found:
         return [Cell(" ".join(filter(None, (found, decision.but(view)))))]

@@ -42,7 +42,7 @@ def page(site: Site, program: Program) -> ReviewPage:
     parts = [
         Part(setter.id(anchor), title, blocks)
         for anchor, title, blocks in (
-            ("marks", "Mark what you find", _marking(program)),
+            ("marks", "Mark what you find", _marking(view, program)),
             ("queue", "By cylinder", [_queue(view, said)] if program.builds else []),
             ("disagreements", "Where reviewers disagree", _disagreements(view, said)),
             ("objections", "Objections, and what they do", _objections(view, said)),
@@ -123,9 +123,9 @@ def _headline(program: Program, said: _Said) -> str:
     )
 
 
-def _marking(program: Program) -> list[Block]:
+def _marking(view: View, program: Program) -> list[Block]:
     blind = " Reviewers of this program are not to know the coatings: give them the site made with --blind." if (
-        program.review is not None and program.review.blinded) else ""  # fmt: skip
+        program.review is not None and program.review.blinded and not view.folder.blind) else ""  # fmt: skip
     return [
         Text((Cell(
             "Nothing leaves this page until you save it as one file. Put that into the folder reviews of the program; "
@@ -379,7 +379,7 @@ def _numbers(told: Iterable[tuple[Field, object]], file: str, written: Mapping[t
             continue
         unit, times = _SHOWN.get(each.unit, (each.unit if each.unit != "1" else "", 1.0))
         shown = value - 273.15 if each.unit == "K" and each.dimension == "temperature" else value * times
-        if own := written.get((file, each.name)):
+        if (own := written.get((file, each.name))) and own != each.unit:
             try:
                 scale, offset = units.converter(own, each.dimension)
                 unit, shown = own, (value - offset) / scale

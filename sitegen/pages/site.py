@@ -194,13 +194,14 @@ def _set_up(
         measures=known,
         addresses=Addresses.of(folder),
         assets=assets,
-        gallery=Gallery(folder.path),
+        gallery=Gallery(folder.path, attached=not folder.blind),
         histories=histories or {},
         plans=plans,
         results=results or {},
     )
     print_page = _printer(theme_dir)
-    press = Press(print_page, shelves, _templates(theme_dir), assets, site.addresses, known, [*site.plans])
+    own = _templates(theme_dir)
+    press = Press(print_page, shelves, own, assets, site.addresses, known, [*site.plans], folder.blind)
     return press, site, files, print_page
 
 

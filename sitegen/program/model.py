@@ -886,3 +886,4 @@ class Folder:
     definitions: Definitions
     programs: Sequence[Program]  # those without errors
     left: Sequence[Left] = ()  # those with errors
+    blind: bool = False  # for reviewers who are not to know the coatings; see `blinding`

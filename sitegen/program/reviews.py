@@ -11,6 +11,7 @@ from pathlib import Path
 
 from sitegen.problems import Collector, nearest, shown
 from sitegen.program import schema, yamlfile
+from sitegen.program.covered import uncovered
 from sitegen.program.model import Accepted, Exclusion, Program, Review, ReviewItem, ReviewRule
 from sitegen.program.node import Node
 from sitegen.vocabulary import Problem
@@ -89,7 +90,8 @@ def _review(program: Program, path: Path, problems: Collector, within: Path) -> 
 
 def _item(program: Program, rule: ReviewRule, node: Node) -> ReviewItem | None:
     """One item; None with a problem where it is about nothing there is. Readings are looked up with the records."""
-    engine, cylinder, reading = node.text("build"), node.whole("cylinder") or 0, node.text("reading")
+    engine, cylinder = node.text("build"), node.whole("cylinder") or 0
+    reading = uncovered(program, node.text("reading"))
     builds = {build.id: build for build in program.builds}
     if not engine and not reading:
         node.add("review-of-nothing", f"nothing says what it is about{node.within}",

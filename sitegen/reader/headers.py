@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from functools import lru_cache
 
 from sitegen import units
 from sitegen.reader.neutral import meant
@@ -20,6 +21,14 @@ def plain(text: str) -> str:
     >>> plain("  Cylinder  gauge ")
     'Cylinder gauge'
     """
+    return _compared(text) if len(text) <= _REMEMBERED else meant(" ".join(text.split()))
+
+
+_REMEMBERED = 100  # characters: headers and words of cells come again and again, texts do not
+
+
+@lru_cache(maxsize=1 << 14)
+def _compared(text: str) -> str:
     return meant(" ".join(text.split()))
 
 

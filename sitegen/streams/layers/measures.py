@@ -21,4 +21,5 @@ THICKNESS = Measure(
     "of the ball's diameter is not in it.",
     interval="prediction",
     only_at="ring",
+    of_coating=True,
 )

@@ -100,6 +100,7 @@ FROM = Measure(
     limits="Only as good as the list of parts: what is not on it is put down to those that are.",
     interval="bounds",
     only_at="source of metal",
+    of_coating=True,
 )
 DEPTH = Measure(
     id="wear.face_depth",
@@ -113,6 +114,7 @@ DEPTH = Measure(
     interval="bounds",
     compare="difference",
     grows=True,
+    of_coating=True,
 )
 NEXT = Measure(
     id="wear.next_build",

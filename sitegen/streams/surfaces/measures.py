@@ -253,6 +253,7 @@ LAYER_LEFT = Measure(
     limits=f"{_LEFT_LIMITS} In comparisons the error of a thickness counts as shared by the rings of its lot.",
     interval="prediction",
     only_at="ring",
+    of_coating=True,
 )
 LAYER_THINNEST = Measure(
     id="ring.layer_thinnest",
@@ -268,6 +269,7 @@ LAYER_THINNEST = Measure(
     limits=_LEFT_LIMITS,
     interval="prediction",
     only_at="ring",
+    of_coating=True,
 )
 LAYER_THROUGH = Measure(
     id="ring.layer_through",
@@ -281,6 +283,7 @@ LAYER_THROUGH = Measure(
     limits="Of few angles, which are no sample of the face.",
     interval="bounds",
     only_at="ring",
+    of_coating=True,
 )
 COATING_LEFT = Measure(
     id="ring.coating_left",
@@ -295,6 +298,7 @@ COATING_LEFT = Measure(
     limits=_LEFT_LIMITS,
     interval="prediction",
     only_at="ring",
+    of_coating=True,
 )
 NOMINAL_LEFT = Measure(
     id="ring.nominal_left",
@@ -309,6 +313,7 @@ NOMINAL_LEFT = Measure(
     "microns (common practice, no source). Cut rings of the lot before the others run.",
     interval="",
     only_at="ring",
+    of_coating=True,
 )
 RATE = Measure(
     id="ring.wear_rate",
