@@ -547,11 +547,18 @@ def log(seen: Seen, program: Program | None, file: str) -> Proposal:
     _writing(seen, out, log=True)
     own = _own_times(seen)
     times = sorted(set(own.values())) or _times(seen)
-    if not own:
-        out.lines.append(_time_line(times, seen, out))
     free = [column for column in seen.columns if column.at not in times and column.kind in {"number", "empty"}]
     fits = [fit for column in free for fit in _channel_fits(column, program)]
     found = _assigned(fits, out.open, headers)
+    left = _unit_to_the_left(found, own, seen)
+    if left:
+        own = {}
+        out.lines.append(f"      time: {{left: true, unit: {scalar(left)}}}   # each channel has its own to its left")
+    elif not own:
+        out.lines.append(_time_line(times, seen, out))
+    elif rest := [seen.columns[fit.at].header for fit in found.values() if fit.at >= 0 and fit.at not in own]:
+        out.open.append(f"time: which column is that of {listed(rest)}? none stands directly to the left")
+        out.lines.append(f'      time: {{column: "{OPEN}", unit: s}}')
     out.lines.append("      channels:")
     order = {name: n for n, name in enumerate(channels.names(24))}
     for name in sorted(found, key=lambda each: order[each]):
@@ -589,6 +596,13 @@ def _own_times(seen: Seen) -> dict[int, int]:
         if before.rises and column.kind in {"number", "empty"} and (named or plain_time):
             own[column.at] = before.at
     return own if len(own) > 1 else {}
+
+
+def _unit_to_the_left(found: Mapping[str, _Fit], own: Mapping[int, int], seen: Seen) -> str:
+    """The unit of the times directly left of every channel, where they all name it; else ""."""
+    at = _named(found) - {-1}
+    units_of = {seen.columns[own[each]].unit if each in own else "" for each in at}
+    return _ascii(units_of.pop()) if len(units_of) == 1 and _is_time(next(iter(units_of))) else ""
 
 
 def _is_time(unit: str) -> bool:

@@ -214,16 +214,37 @@ def test_two_columns_that_fit_alike_are_both_left_open(tmp_path: Path) -> None:
     assert '"Supply pressure [psig]" or "Pressure supply [psig]"? (both say it)' in asked
 
 
-def test_headers_that_repeat_are_told_apart(tmp_path: Path) -> None:
-    """As benches write a time column beside each channel, all under one header."""
-    rows = "".join(f"{at};{900 + at % 3};{at};{20 + at % 5}\n" for at in range(30))
-    found = look("Time [s];n [rpm];Time [s];Md [N m]\n" + rows, tmp_path)
+@pytest.mark.parametrize("name", ["Time", "Zeit", "Temps", "t"])
+def test_a_time_beside_each_channel_is_the_one_to_its_left(name: str, tmp_path: Path) -> None:
+    """As benches write it, all under one header, also where the slower channels end sooner."""
+    rows = "".join(f"{at};{900 + at % 3};" + (f"{2 * at};{20 + at % 5}\n" if at < 15 else ";\n") for at in range(30))
+    found = look(f"{name} [s];n [rpm];{name} [s];Md [N m]\n" + rows, tmp_path)
     assert found.refused == ()
+    made = propose.log(found, None, "t.csv")
+    entry = yaml.safe_load(made.text())[0]
+    assert (entry["time"], made.unused) == ({"left": True, "unit": "s"}, [])
+    assert entry["channels"] == {"speed": {"header": "n", "unit": "rpm"}, "torque": {"header": "Md", "unit": "N m"}}
+
+
+def test_times_beside_channels_are_named_one_by_one_where_their_units_differ(tmp_path: Path) -> None:
+    rows = "".join(f"{at};{900 + at % 3};{1000 * at};{20 + at % 5}\n" for at in range(30))
+    found = look("Zeit [s];n [rpm];Zeit [ms];Md [N m]\n" + rows, tmp_path)
     entry = yaml.safe_load(propose.log(found, None, "t.csv").text())[0]
+    assert "time" not in entry
     assert entry["channels"] == {
-        "speed": {"header": "n", "unit": "rpm", "time": {"column": {"header": "Time [s]", "which": 1}, "unit": "s"}},
-        "torque": {"header": "Md", "unit": "N m", "time": {"column": {"header": "Time [s]", "which": 2}, "unit": "s"}},
+        "speed": {"header": "n", "unit": "rpm", "time": {"column": "Zeit [s]", "unit": "s"}},
+        "torque": {"header": "Md", "unit": "N m", "time": {"column": "Zeit [ms]", "unit": "ms"}},
     }
+
+
+def test_a_channel_without_a_time_to_its_left_among_others_is_asked_about(tmp_path: Path) -> None:
+    rows = "".join(f"{at};{900 + at % 3};{20 + at % 5};{2 * at};{80 + at % 4}\n" for at in range(30))
+    found = look("Zeit [s];n [rpm];Md [N m];Zeit [s];T_Oel [°C]\n" + rows, tmp_path)
+    made = propose.log(found, None, "t.csv")
+    entry = yaml.safe_load(made.text())[0]
+    assert entry["time"] == {"column": "?", "unit": "s"}
+    assert "time: which column is that of Md [N m]? none stands directly to the left" in made.open
+    assert entry["channels"]["oil_temperature"]["time"]["column"] == {"header": "Zeit [s]", "which": 2}
 
 
 def test_a_workbook(tmp_path: Path) -> None:
