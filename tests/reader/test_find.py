@@ -75,6 +75,27 @@ def test_found_as_the_entries_say() -> None:
             assert any(cell.endswith(name) or name.endswith(cell) or cell.startswith(name) for cell in head if cell)
 
 
+PARTED = {
+    "blanks in two cells of each line": (
+        "Motor;Zyl.;Prüfpunkt;Teil;Seite;Höhe [mm];Datei;Gerät\n"
+        "GM-01;1;Befund;Laufbuchse;Druckseite;25,0;traces/a.txt;Taster 7\n"
+        "GM-03;2;Befund;Laufbuchse;Druckseite;25,0;traces/b.xlsx;Taster 7\n", "semicolon", 8),
+    "lines above and a remark left empty": (
+        "Taster im Messraum\n\nMotor;Gerät;Höhe [mm];Rest\nGM-01;Taster 7;25;\nGM-03;Taster 7;30;x\n", "semicolon", 4),
+    "one figure with a comma": ("Motor;a;b;Wert\nGM-01;u;v;1,5\nGM-02;u;v;2,5\n", "semicolon", 4),
+    "tabs": ("Motor\tHöhe [mm]\tGerät\nGM-01\tx\tTaster 7\nGM-02\ty\tTaster 7\n", "tab", 3),
+    "commas around texts with a semicolon": ("Build,Remark,p\nB1,a;b,7\nB2,c;d,8\n", "comma", 3),
+    "blanks around dates with points": ("Day n Md\n1.5.2026 900 20\n2.5.2026 910 21\n", "blanks", 3),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", PARTED)
+def test_what_stands_as_often_in_every_line_parts_it(case: str) -> None:
+    content, word, width = PARTED[case]
+    found = find(content.rstrip("\n").split("\n"))
+    assert (found.separator.value, found.separator.by, len(found.columns)) == (word, "file", width)
+
+
 def test_points_of_a_trace_begin_where_its_count_says() -> None:
     """Each file announces its points; as many rows follow the one found first, all figures."""
     for path in TRACES:
