@@ -117,7 +117,7 @@ def _seen(layout: Layout, body: _Body, file: str, sheet: str, *, text: bool) -> 
     lines = [at for at, _ in body]
     cells = [[row[at].strip() if at < len(row) else "" for _, row in body] for at in range(width)]
     forms = [_forms(column, lines) for column in cells]
-    refused = [*_misfits(layout, body)]
+    refused = [*_misfits(layout, body, text=text)]
     made = []
     for column, own, form in zip(layout.columns, cells, forms, strict=True):
         found, complaint = _column(column, own, form, layout)
@@ -148,7 +148,7 @@ def _doubt(layout: Layout) -> str:
     return f'"{shown(spot.text)}" in {layout.word} {spot.line}: a decimal {mark}, or a thousands mark?'
 
 
-def _misfits(layout: Layout, body: _Body) -> list[str]:
+def _misfits(layout: Layout, body: _Body, *, text: bool) -> list[str]:
     """Why rows and headers do not fit together."""
     if not layout.heads.value:
         return ["there is no row of headers: the first row holds figures. Write one above it"]
@@ -165,7 +165,7 @@ def _misfits(layout: Layout, body: _Body) -> list[str]:
             + ("; decimal commas between commas would do that" if layout.separator.value == "comma" else "")
         )
     named = max((at for at, header in enumerate(layout.headers, start=1) if header), default=0)
-    short = [at for at, row in body if len(row) < named]
+    short = [at for at, row in body if len(row) < named] if text else []  # rows of cells end with their last one
     if len(short) > max(_SHORT_AT_MOST * len(body), 1):
         found.append(
             f"{len(short)} of {len(body)} rows have fewer fields than the header, which has {named}; the first is "

@@ -263,6 +263,21 @@ def test_a_workbook(tmp_path: Path) -> None:
     assert not {"separator", "decimal", "encoding"} & set(yaml.safe_load(made.text())[0])
 
 
+def test_a_workbook_whose_last_columns_are_empty_but_for_their_headers(tmp_path: Path) -> None:
+    """As a column for remarks that nobody had; the readers take it, so an entry is proposed."""
+    book = openpyxl.Workbook()
+    sheet = book.active
+    assert sheet is not None
+    for row in [[*HEADS, "Tester", "Remark"], *ROWS]:
+        sheet.append(row)
+    file = io.BytesIO()
+    book.save(file)
+    found = look(file.getvalue(), tmp_path, "table.xlsx")
+    assert (found.refused, found.rows, found.columns[-1].kind) == ((), 6, "empty")
+    made = propose.table(found, "leakdown", LEAKDOWN.fields, None, "table.xlsx")
+    assert yaml.safe_load(made.text())[0]["columns"]["remark"] == "Remark"
+
+
 def test_a_column_file(tmp_path: Path) -> None:
     pa = pytest.importorskip("pyarrow")
     import pyarrow.parquet
