@@ -63,8 +63,8 @@ def with_unit(header: str, below: str) -> tuple[str, str, str]:
     if below:
         return parted(header)[0], bare(below), "in the row of units" if bare(below) else ""
     name, bracket = parted(header)
-    rest, _, word = name.rpartition(" ")
-    if rest and bracket and units.is_unit(word) and units.is_unit(f"{word} ({bracket})"):  # p bar (g)
+    rest, _, last = name.rpartition(" ")
+    if rest and bracket and units.is_unit(last) and units.is_unit(f"{last} ({bracket})"):  # p bar (g)
         return rest, header[len(rest) :].strip(), "at the end of its header"
     if bracket and units.is_unit(bracket):
         return name, bracket, "in its header"
