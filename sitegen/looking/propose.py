@@ -461,7 +461,7 @@ def _writing(seen: Seen, out: Proposal, *, log: bool = False) -> None:
         out.open.append(f"decimal{'' if log else ', thousands'}: {seen.doubt}")
         add(f'      decimal: "{OPEN}"              # {seen.doubt}')
     if seen.date_order == OPEN and not log:
-        out.open.append("date_order: day first or month first; no date of the file tells")
+        out.open.append(f"date_order: day first or month first; {seen.short_year or 'no date of the file tells'}")
         add(f"      date_order: {scalar(seen.date_order)}")
 
 
@@ -623,7 +623,7 @@ def _time(times: Sequence[int], seen: Seen, out: Proposal) -> tuple[str, str]:
     order = ""
     if seen.date_order == OPEN:
         order = f", date_order: {scalar(OPEN)}"
-        out.open.append("date_order: day first or month first; no stamp of the file tells")
+        out.open.append(f"date_order: day first or month first; {seen.short_year or 'no stamp of the file tells'}")
     if not times:
         out.open.append("time: no column of elapsed time, and none of stamps, was found")
         return f'{{column: "{OPEN}", unit: s}}', ""

@@ -18,7 +18,7 @@ from sitegen.reader.grid import ROW_LIMIT, letters
 from sitegen.reader.headers import plain
 from sitegen.reader.kinds import load
 from sitegen.reader.layout import Column, Kind, Layout
-from sitegen.reader.numbers import Complaint, numbers
+from sitegen.reader.numbers import Complaint, has_short_year, numbers
 from sitegen.reader.records import cut
 from sitegen.tables.mapping import is_mark
 
@@ -68,6 +68,15 @@ class Seen:
     skip_rows: int = 0  # above the headers, where something stands there
     refused: tuple[str, ...] = ()  # why no entry can be proposed
     text: bool = True  # a text table, not a workbook or a column file
+
+    @property
+    def short_year(self) -> str:
+        """Of dates left open, what one with a year of two digits asks for, as a clause; "" where there is none."""
+        spot = next((each for each in self.layout.date_order.against if has_short_year(each.text)), None)
+        if self.date_order != "?" or spot is None:
+            return ""
+        said = f'"{shown(spot.text)}" in {self.layout.word} {spot.line} has its year in two digits'
+        return f"{said}, which is 20xx once the order is written"
 
 
 def look(path: Path, file: str, sheet: str = "") -> Seen:

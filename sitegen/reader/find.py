@@ -16,7 +16,7 @@ from functools import lru_cache
 from sitegen.problems import counted
 from sitegen.reader.headers import bare, joined, plain, says_units, with_unit
 from sitegen.reader.layout import NOTHING_STATED, By, Column, Fact, Kind, Layout, Marks, Spot, Stated
-from sitegen.reader.numbers import LONGEST, day_and_month, is_date
+from sitegen.reader.numbers import LONGEST, day_and_month, has_short_year, is_date
 from sitegen.reader.records import SEPARATORS, cut
 from sitegen.reader.stamps import is_clock, is_stamp
 
@@ -520,12 +520,18 @@ class _Finder:
 
     def _date_order(self, body: Sequence[int], columns: Sequence[int]) -> Fact[str]:
         found: dict[tuple[int, int], Spot] = {}
+        short: list[Spot] = []  # dates of which any figure may be the year
         for at in body:
             kinds = self.rows.kinds[at]
             for column in columns:
-                dated = column < len(kinds) and kinds[column] in {"date", "stamp"}
-                if dated and (pair := day_and_month(cell := self.rows.cell(at, column))):
-                    found.setdefault(pair, Spot(self.line(at), column, cell))
+                if column < len(kinds) and kinds[column] in {"date", "stamp"}:
+                    cell = self.rows.cell(at, column)
+                    if pair := day_and_month(cell):
+                        found.setdefault(pair, Spot(self.line(at), column, cell))
+                    elif has_short_year(cell):
+                        short.append(Spot(self.line(at), column, cell))
+        if short and not found and not self.stated.date_order:
+            return Fact("", "open", rivals=("day first", "month first"), against=tuple(short[:1]))
         if self.stated.date_order or not found:
             return Fact(self.stated.date_order, "entry" if self.stated.date_order else "file")
         day = [spot for (first, _), spot in found.items() if first > 12]

@@ -286,6 +286,23 @@ def test_a_workbook_whose_last_columns_are_empty_but_for_their_headers(tmp_path:
     assert yaml.safe_load(made.text())[0]["columns"]["remark"] == "Remark"
 
 
+def test_dates_with_years_of_two_digits_are_dates_and_ask_for_their_order(tmp_path: Path) -> None:
+    """17.03.26 may be a day of 2026 or of 2017: nothing is taken before somebody says the order."""
+    found = look("Build;Cyl;Date\nB1;1;17.03.26\nB1;2;18.03.26\n", tmp_path)
+    assert (found.columns[2].kind, found.date_order) == ("date", "?")
+    made = propose.table(found, "leakdown", LEAKDOWN.fields, None, "t.csv")
+    entry = yaml.safe_load(made.text())[0]
+    assert (entry["columns"]["date"], entry["date_order"]) == ("Date", "?")
+    said = told.as_text(found, made, "leakdown")
+    assert "nan" not in said
+    asked = '"17.03.26" in line 2 has its year in two digits, which is 20xx once the order is written'
+    assert said.count(asked) == 2
+    stamps = look("Stamp;n\n17.03.26 08:30:00;1\n17.03.26 08:30:01;2\n", tmp_path)
+    made = propose.log(stamps, None, "t.csv")
+    assert yaml.safe_load(made.text())[0]["time"] == {"clock": "Stamp", "date_order": "?"}
+    assert any("20xx" in each for each in made.open)
+
+
 def test_a_column_file(tmp_path: Path) -> None:
     pa = pytest.importorskip("pyarrow")
     import pyarrow.parquet

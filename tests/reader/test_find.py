@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -18,7 +19,9 @@ from sitegen.reader.decode import read_text
 from sitegen.reader.find import HEAD, SPREAD, find, find_cells, kind_of, pairs
 from sitegen.reader.headers import plain
 from sitegen.reader.layout import Layout, Marks, Stated
+from sitegen.reader.numbers import dates
 from sitegen.reader.records import cut
+from sitegen.reader.stamps import instants
 
 ROOT = Path(__file__).parents[2]
 HOMES = [ROOT / "programs", *sorted((ROOT / "tests" / "accepted").iterdir())]
@@ -73,6 +76,22 @@ def test_found_as_the_entries_say() -> None:
         head = [plain(cell) for cell in cut(lines[found.heads.value[-1] - 1], found.separator.value)]
         for name in wanted(source):
             assert any(cell.endswith(name) or name.endswith(cell) or cell.startswith(name) for cell in head if cell)
+
+
+def test_a_year_of_two_digits_never_tells_the_order_of_a_date() -> None:
+    """By 31.12.26 the year may be 2026 or 2031. A date with all of its year tells, and an entry decides."""
+    lines = ["Build;Date", "B1;31.12.26", "B2;30.12.26"]
+    assert (find(lines).date_order.by, find(lines).date_order.value) == ("open", "")
+    assert find(lines, Stated(date_order="day first")).date_order.value == "day first"
+    assert find([*lines, "B3;29.12.2026"]).date_order.value == "day first"
+    cells = np.array(["31.12.26", "1-2-07", "31.02.26", "2026-05-14"], dtype=object)
+    assert dates(cells, "day first").values.tolist() == ["2026-12-31", "2007-02-01", "", "2026-05-14"]
+    assert dates(cells[:3]).unannounced
+    assert dates(cells).faults.tolist() == ["not-a-date"] * 3 + [""]  # slips beside a date with its whole year
+    stamps = np.array(["17.03.26 08:30:00"], dtype=object)
+    whole = np.array(["17.03.2026 08:30:00"], dtype=object)
+    assert instants(stamps, "day first").seconds.tolist() == instants(whole, "day first").seconds.tolist()
+    assert instants(stamps).faults.tolist() == ["date-order-unstated"]
 
 
 PARTED = {
