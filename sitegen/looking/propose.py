@@ -543,7 +543,8 @@ def log(seen: Seen, program: Program | None, file: str) -> Proposal:
         value, why = _known(refers, seen.file, program)
         if not value:
             out.open.append(f"{key}: id of the {_PLACES[refers]}")
-        out.lines.append(f"      {key}: {scalar(value or OPEN)}".ljust(32) + (f"   # {why}" if why else ""))
+        line = f"      {key}: {scalar(value or OPEN)}"
+        out.lines.append(f"{line:32}   # {why}" if why else line)
     _writing(seen, out, log=True)
     own = _own_times(seen)
     times = sorted(set(own.values())) or _times(seen)

@@ -194,6 +194,10 @@ HEADERS = {
     "Prüfdruck bar Ü": ("Prüfdruck", "bar Ü"),
     "Umgebung bar abs": ("Umgebung", "bar abs"),
     "Probe (g)": ("Probe", "g"),
+    "Oxidation A/cm": ("Oxidation", "A/cm"),
+    "Oxidation [A/cm]": ("Oxidation", "A/cm"),
+    "Nitration Abs/0,1 mm": ("Nitration", "Abs/0,1 mm"),
+    "Druck/bar": ("Druck", "bar"),
     "Second meter": ("Second meter", ""),
     "Cylinder (read twice)": ("Cylinder (read twice)", ""),
     "10 min": ("10 min", ""),
@@ -337,6 +341,13 @@ def test_times_of_logs(case: str, tmp_path: Path) -> None:
     entry = yaml.safe_load(propose.log(look(content, tmp_path), None, "t.csv").text())[0]
     assert entry["time"] == expected
     assert (entry["engine"], entry["phase"]) == ("?", "?")
+
+
+def test_no_line_of_a_proposal_ends_in_blanks(tmp_path: Path) -> None:
+    found = look(TIMES["elapsed"][0], tmp_path)
+    lines = propose.log(found, None, "t.csv").lines
+    assert '      engine: "?"' in lines
+    assert [line for line in lines if line != line.rstrip()] == []
 
 
 SOME = st.sampled_from([b"", b"a,b\n1,2\n", b";;;\n", b"\xef\xbb\xbf", b"1,5;2\n", b'"', b"\n\n", b"Time [s],n\n0,1\n"])
