@@ -13,9 +13,11 @@ move all of them with every reading. Standard errors and degrees of freedom keep
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import replace
 from decimal import Decimal
 from functools import cache
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from sitegen.vocabulary import Comparison, Result, Series, Value, Verdict
@@ -38,8 +40,9 @@ Interval = tuple[float | None, float | None, float | None]  # value, low, high
 
 
 def place(
-    value: float | None, low: float | None, high: float | None, df: float | None = None, se: float | None = None
-) -> int:
+    value: float | None, low: float | None, high: float | None, df: float | None = None, se: float | None = None,
+    digits: int = OF_VALUE,
+) -> int:  # fmt: skip
     """Decimal place to which a value and the ends of its interval are rounded (2: hundredths, -1: tens).
 
     Where the independent part `se` of the error is less than the interval shows, it decides: what all readings share
@@ -57,7 +60,7 @@ def place(
     if value and df:
         return OF_SCATTER - 1 - _leading(_NORMAL_95 * abs(value) / math.sqrt(2 * df))
     numbers = [abs(n) for n in (value, low, high) if n is not None and math.isfinite(n) and n != 0]
-    return (OF_VALUE if value else OF_ERROR) - 1 - _leading(max(numbers)) if numbers else 0
+    return (digits if value else OF_ERROR) - 1 - _leading(max(numbers)) if numbers else 0
 
 
 def _own(se: float | None) -> tuple[float, ...]:
@@ -101,10 +104,16 @@ def _df(df: float | None) -> float | None:
     return None if df is None or df > MOST_DF else _digits(df)
 
 
-def stored(result: Result) -> Result:
-    """What a step gave, as everybody sees it from here on."""
+def stored(result: Result, digits: Mapping[str, int] = MappingProxyType({})) -> Result:
+    """What a step gave, as everybody sees it from here on; `digits` of measures that keep more than others.
+
+    >>> from sitegen.vocabulary import Key
+    >>> mass = Value("mass", Key("B1"), 41.25164)
+    >>> stored(mass).value, stored(mass, {"mass": 7}).value
+    (41.25, 41.25164)
+    """
     if isinstance(result, Value):
-        return rounded(result)
+        return rounded(result, digits.get(result.measure, OF_VALUE))
     if isinstance(result, Comparison):
         return settled(result)
     if isinstance(result, Series):
@@ -112,9 +121,9 @@ def stored(result: Result) -> Result:
     return decided(result)
 
 
-def rounded(value: Value) -> Value:
+def rounded(value: Value, digits: int = OF_VALUE) -> Value:
     """The value as it is stored and shown."""
-    at = place(value.value, value.low, value.high, value.df, value.se)
+    at = place(value.value, value.low, value.high, value.df, value.se, digits)
     # field by field: `replace` takes four times as long, and there are tens of thousands
     return Value(
         value.measure, value.key, _cut(value.value, at), _cut(value.low, at), _cut(value.high, at),

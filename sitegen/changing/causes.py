@@ -194,24 +194,26 @@ def _program(old: Path, new: Path, file: str) -> Iterator[Cause]:
 
 def _objections(was: object, now: object) -> str:
     """Which readings are objected to anew, which no longer, and of which the objection reads otherwise."""
-    old, new = (
-        {
-            str(each.get("reading")): each
-            for each in (every if isinstance(every, list) else ())
-            if isinstance(each, dict)
-        }
-        for every in (was, now)
-    )
-    said = [
-        f"{counted(len(names), 'reading')} {how} ({listed([shown(name) for name in names[:MOST_TOLD]])}"
-        f"{f' and {len(names) - MOST_TOLD} more' if len(names) > MOST_TOLD else ''})"
-        for names, how in (
-            ([name for name in new if name not in old], "objected to"),
-            ([name for name in old if name not in new], "no longer objected to"),
-            ([name for name in new if name in old and new[name] != old[name]], "objected to in other words"),
-        )
-        if names
+    lists = [
+        [each for each in every if isinstance(each, dict)] if isinstance(every, list) else [] for every in (was, now)
     ]
+    said = []
+    for key, noun in (("reading", "reading"), ("review", "review")):
+        old, new = ({str(each[key]): each for each in own if key in each} for own in lists)
+        how_many = (
+            ([name for name in new if name not in old], "objected to" if key == "reading" else "accepted"),
+            (
+                [name for name in old if name not in new],
+                f"no longer {'objected to' if key == 'reading' else 'accepted'}",
+            ),
+            ([name for name in new if name in old and new[name] != old[name]], "taken in other words"),
+        )
+        said += [
+            f"{counted(len(names), noun)} {how} ({listed([shown(name) for name in names[:MOST_TOLD]])}"
+            f"{f' and {len(names) - MOST_TOLD} more' if len(names) > MOST_TOLD else ''})"
+            for names, how in how_many
+            if names
+        ]
     return listed(said) or "objections in another order"
 
 

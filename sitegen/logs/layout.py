@@ -18,7 +18,7 @@ from sitegen.reader.headers import joined, parted, plain
 from sitegen.reader.layout import Layout as Written
 from sitegen.reader.numbers import numbers
 from sitegen.reader.place import TIMES, Misplaced, ending, labels, place
-from sitegen.reader.table import separator_sure, units_of
+from sitegen.reader.table import headless, separator_sure, units_of
 from sitegen.vocabulary import Problem
 
 _MOST_TOLD = 4  # channels named one by one
@@ -125,11 +125,17 @@ def settled(source: LogSource, written: Written) -> LogSource:
     return replace(
         source,
         decimal=written.marks.value.decimal,
-        header_rows=max(len(written.heads.value), 1),
+        header_rows=0 if headless(written, _addresses(source)) else max(len(written.heads.value), 1),
         units_row=bool(written.units_row.value or source.units_row),
         time=dated(source.time),
         channels=tuple(replace(channel, time=dated(channel.time)) for channel in source.channels),
     )
+
+
+def _addresses(source: LogSource) -> list[Address]:
+    """Of all columns that the entry names."""
+    times = [source.time, *(channel.time for channel in source.channels)]
+    return [*(channel.at for channel in source.channels), *(at for time in times if time is not None for at in time.at)]
 
 
 def refusals(written: Written, filled: Sequence[int], source: LogSource, file: str) -> int:
@@ -180,13 +186,13 @@ def lay_out(rows: Sequence[Sequence[str]], lines: Sequence[int], source: LogSour
 
     Of the entry nothing is left to be found. Raises `Blocked` with everything that does not fit.
     """
-    count = source.header_rows or 1
-    if len(rows) < count:
+    count = 1 if source.header_rows is None else source.header_rows
+    if len(rows) < max(count, 1):
         raise refusal(file, 0, "log-empty", f"the file ends within its {count} rows of headers", "headers and samples")
-    line = lines[count - 1]
-    width = max(len(row) for row in rows[:count])
+    line = lines[max(count - 1, 0)]
+    width = max(len(row) for row in (rows[:count] or rows))
     heads = [tuple(plain(cell) for cell in [*row, *[""] * (width - len(row))]) for row in rows[:count]]
-    whole, carried = joined(heads, carried=False), joined(heads)
+    whole, carried = (joined(heads, carried=each) if heads else [""] * width for each in (False, True))
     begin = count
     below = [""] * width
     if source.units_row:

@@ -190,7 +190,7 @@ class _Reader:
         self._source = source = settled(source, written)
         self._separator, self._decimal = written.separator.value, source.decimal
         self._notes += written.found
-        numbers = [at for at in filled if at >= head][: (source.header_rows or 1) + 1 + LOOKED_AT]
+        numbers = [at for at in filled if at >= head][: (source.header_rows or 0) + 1 + LOOKED_AT]
         rows = [cut(lines[at - 1], self._separator) for at in numbers]
         layout = lay_out(rows, numbers, source, file, "line")
         if wrong := either(written, layout, file):

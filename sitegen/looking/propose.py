@@ -585,7 +585,9 @@ def _times(seen: Seen) -> list[int]:
         return kinds["time of day"][:1]
     rising = [each for each in seen.columns if each.kind == "number" and each.rises]
     named = [each for each in rising if _is_time_name(each.name) or _is_time(each.unit)]
-    return [each.at for each in (named or (rising[:1] if rising and rising[0].at == 0 else []))][:1]
+    if not named and rising and rising[0].at == 0 and not any(fit.said for fit in _channel_fits(rising[0], None)):
+        named = rising  # the first column, whose name is that of no channel
+    return [each.at for each in named][:1]
 
 
 def _own_times(seen: Seen) -> dict[int, int]:
@@ -593,7 +595,8 @@ def _own_times(seen: Seen) -> dict[int, int]:
     own = {}
     for before, column in pairwise(seen.columns):
         named = set(_tokens(column.name)) <= set(_tokens(before.name))
-        plain_time = _is_time_name(before.name) and not column.rises
+        another = column.rises and (_is_time_name(column.name) or _is_time(column.unit))  # time, written once more
+        plain_time = _is_time_name(before.name) and not another
         if before.rises and column.kind in {"number", "empty"} and (named or plain_time):
             own[column.at] = before.at
     return own if len(own) > 1 else {}
@@ -607,8 +610,12 @@ def _unit_to_the_left(found: Mapping[str, _Fit], own: Mapping[int, int], seen: S
 
 
 def _is_time(unit: str) -> bool:
+    return _is_of(unit, "time")
+
+
+def _is_of(unit: str, dimension: str) -> bool:
     try:
-        units.converter(unit, "time")
+        units.converter(unit, dimension)
     except units.UnitError:
         return False
     return True
@@ -653,7 +660,10 @@ def _channel_fits(column: SeenColumn, program: Program | None) -> list[_Fit]:
     cylinders = max((build.engine_type.cylinders for build in program.builds), default=24) if program else 24
     number = re.search(r"(?<![0-9.])([0-9]{1,2})\s*$", column.name)
     fits = []
+    alone = column.name if units.is_unit(column.name) and not column.unit else ""  # "N" is the newton
     for name, what in channels.CHANNELS.items():
+        if alone and not any(_is_of(alone, each) for each in what.dimensions):
+            continue
         texts, own = [column.name, column.header], name
         if what.each_cylinder:
             if number is None or not 1 <= int(number[1]) <= cylinders:

@@ -160,7 +160,10 @@ def _doubt(layout: Layout) -> str:
 def _misfits(layout: Layout, body: _Body, *, text: bool) -> list[str]:
     """Why rows and headers do not fit together."""
     if not layout.heads.value:
-        return ["there is no row of headers: the first row holds figures. Write one above it"]
+        return [
+            "there is no row of headers: the first row holds figures. Name its columns in the "
+            "entry by their numbers, such as cylinder: {number: 2}"
+        ]
     found = []
     width, word = len(layout.columns), layout.word
     if layout.separator.by == "open":

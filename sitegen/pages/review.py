@@ -379,7 +379,7 @@ def _numbers(told: Iterable[tuple[Field, object]], file: str, written: Mapping[t
             continue
         unit, times = _SHOWN.get(each.unit, (each.unit if each.unit != "1" else "", 1.0))
         shown = value - 273.15 if each.unit == "K" and each.dimension == "temperature" else value * times
-        if own := written.get((file, each.name)):
+        if (own := written.get((file, each.name))) and own != each.unit:
             try:
                 scale, offset = units.converter(own, each.dimension)
                 unit, shown = own, (value - offset) / scale

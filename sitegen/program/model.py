@@ -599,6 +599,11 @@ class Address:
     number: int = 0  # counted from 1, for a letter too
     left_of: Address | None = None
 
+    @property
+    def by_place(self) -> bool:
+        """Whether it names no header."""
+        return not self.header and (self.left_of is None or self.left_of.by_place)
+
 
 @dataclass(frozen=True)
 class ColumnUse:

@@ -248,7 +248,8 @@ class _Rows:
             good = total - tally["text"]
             if good and good + blank >= _MOST * (total + blank) and good >= _MOST * total:
                 self.figures.append(at)
-        share = max(widths.values(), default=0) / max(len(half), 1)
+        whole = Counter(len(self.forms[at]) for at in half)  # where last cells are empty in some rows, these are alike
+        share = max([*widths.values(), *whole.values()], default=0) / max(len(half), 1)
         self.merit = share * (0.4 + 0.6 * kept / self.width) if self.width > 1 else 0.0
 
     def cell(self, at: int, column: int) -> str:

@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from sitegen.problems import shown
-from sitegen.program.model import LogSource, RecordSource, Where
+from sitegen.program.model import Address, LogSource, RecordSource, Where
 from sitegen.reader.blocked import Blocked, entry_refusal, refusal
 from sitegen.reader.find import find, find_cells
 from sitegen.reader.grid import CELL_LIMIT, COLUMN_LIMIT, Grid, Odd, letters
@@ -143,10 +143,16 @@ def lay_out(text: str, file: str, source: RecordSource, known: Known) -> Table:
     if lines[-1] == "":
         lines.pop()
     layout = find(lines, stated_of(source, known))
+    bare_rows = headless(layout, [use.at for use in source.columns.values()])
     at = _first_head(layout, [i + 1 for i, line in enumerate(lines) if line.strip()], file, source)
     separator_sure(layout, file, source.where)
     separator = layout.separator.value
-    return _table(records(lines, at - 1, separator, file), layout, separator, file, source, known)
+    return _table(records(lines, at - 1, separator, file), layout, separator, file, source, known, bare_rows)
+
+
+def headless(layout: Layout, named: Sequence[Address]) -> bool:
+    """Whether the first row is one of readings: no headers are found, and an entry names columns by place alone."""
+    return not layout.heads.value and bool(named) and all(each.by_place for each in named)
 
 
 def _first_head(layout: Layout, filled: Sequence[int], file: str, source: RecordSource) -> int:
@@ -182,9 +188,11 @@ def lay_out_cells(grid: Grid, file: str, source: RecordSource, known: Known) -> 
     Raises `Blocked` where rows and header do not fit together.
     """
     layout = find_cells(grid.rows, grid.numbers, stated_of(source, known))
+    bare_rows = headless(layout, [use.at for use in source.columns.values()])
     named = grid.numbers[:1] == [0]  # a column file: its names are no row of it
     begin = 0 if named else grid.numbers.index(_first_head(layout, grid.numbers, file, source))
-    width = len(_without_empty_end(grid.rows[begin]))
+    below = grid.rows[begin:] if bare_rows else grid.rows[begin : begin + 1]
+    width = max(len(_without_empty_end(row)) for row in below)
     if not width:  # a Parquet file without columns, or without a name over any
         raise _nothing(file, source, empty=True)
     kept = range(begin, len(grid.rows))
@@ -199,7 +207,7 @@ def lay_out_cells(grid: Grid, file: str, source: RecordSource, known: Known) -> 
         )
     rows = [UNIT.join([*grid.rows[i], *[""] * (width - len(grid.rows[i]))]) for i in kept]
     found = Records(rows, [grid.numbers[i] for i in kept], UNIT, [], "row")
-    table = _table(found, layout, "", file, source, known)
+    table = _table(found, layout, "", file, source, known, bare_rows)
     places = {number: i for i, number in enumerate(table.lines.tolist())}
     odd: dict[int, dict[int, Odd]] = {}
     for (number, at), each in grid.odd.items():
@@ -245,15 +253,18 @@ def _header(found: Records, layout: Layout, file: str, known: Known) -> list[str
     return header
 
 
-def _table(found: Records, layout: Layout, separator: str, file: str, source: RecordSource, known: Known) -> Table:
-    header = _header(found, layout, file, known)
+def _table(
+    found: Records, layout: Layout, separator: str, file: str, source: RecordSource, known: Known, bare_rows: bool
+) -> Table:
+    """The table of these records; `bare_rows`: the first of them is a row of readings, and there are no headers."""
+    counts, blank = found.counts(), found.blanks()
+    header = [""] * max(counts) if bare_rows else _header(found, layout, file, known)
     width = len(header)
     below = layout.units_row
-    first = 1 + (found.lines.index(below.value) if below.value in found.lines else 0)
+    first = int(not bare_rows) + (found.lines.index(below.value) if below.value in found.lines else 0)
     stated = below.value or source.units_row
     cells = found.fields(first - 1) if first > 1 else []
-    units = units_of(cells, width, file, found.lines[first - 1]) if stated else [""] * width
-    counts, blank = found.counts(), found.blanks()
+    units = units_of(cells, width, file, found.lines[max(first - 1, 0)]) if stated else [""] * width
     repeated = _repeated(found, first)
     kept = [i for i in range(first, len(counts)) if not blank[i] and i not in repeated]
     notes = [*layout.found, *found.notes]
@@ -295,7 +306,7 @@ def _table(found: Records, layout: Layout, separator: str, file: str, source: Re
         layout=layout,
         header=tuple(header),
         units=tuple(units),
-        header_line=found.lines[0],
+        header_line=found.lines[0] - bare_rows,
         lines=np.array([found.lines[i] for i in kept], dtype=np.int64),
         short=short,
         notes=tuple(notes),

@@ -68,14 +68,24 @@ def _same(table: str, name: str, old: Row, new: Row) -> bool:
     if a is None or b is None or math.isinf(a) or math.isinf(b):
         return False
     if placed:
-        return abs(a - b) <= _EDGE * 10.0 ** -min(_place(table, old), _place(table, new))
+        own: float = max(_written(old), _written(new))  # a few measures keep more digits than others
+        at = max(float(min(_place(table, old), _place(table, new))), own)
+        return abs(a - b) <= _EDGE * math.pow(10.0, -at)
     return math.isclose(a, b, rel_tol=_EDGE * 10.0 ** (1 - _DIGITS[name]), abs_tol=_NOTHING)
 
 
 def _place(table: str, row: Row) -> int:
     value, low, high = (_number(row.get(name, "")) for name in _PLACED[table])
     own = ("df", "se") if table == "measures.csv" else ()  # of a comparison they are on the scale worked on
-    return place(value, low, high, *(_number(row.get(name, "")) for name in own))
+    df, se = (_number(row.get(name, "")) for name in own) if own else (None, None)
+    return place(value, low, high, df, se)
+
+
+def _written(row: Row) -> float:
+    """Decimals of a value that carries no uncertainty; nothing is said by those of any other."""
+    bare = not any(row.get(name, "") for name in ("low", "high", "se", "df"))
+    decimals = len(row.get("value", "").partition(".")[2]) if bare else 0
+    return decimals or -math.inf
 
 
 def _number(text: str) -> float | None:

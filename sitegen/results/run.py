@@ -488,7 +488,8 @@ def _run_engine(
 
 def _run_step(program: Program, engine: str, step: Step, readings: Mapping[str, Readings], known: Rows) -> list[Result]:
     given = step.run(program, engine, ReadingsBook(readings, step.reads), Book(known, step.needs))
-    return [stored(result) for result in given]
+    digits = {measure.id: measure.digits for measure in step.gives if measure.digits}
+    return [stored(result, digits) for result in given]
 
 
 def by_engine(program: Program, readings: Mapping[str, Readings]) -> Mapping[str, Mapping[str, Readings]]:

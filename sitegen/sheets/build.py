@@ -225,7 +225,7 @@ class _Maker:
             files[f"{TABLES}/{table.name}.xlsx"] = as_workbook(table)
         for ending in ("csv", "xlsx") if self._tables else ():
             name = f"{TABLES}/entries-{ending}.yaml"
-            self._pages[name] = entries(self._tables, ending).encode()
+            self._pages[name] = entries(self._tables, ending, self._program.words).encode()
             pasted.append((f"for the .{ending} tables", name))
         self._put(
             SheetList(

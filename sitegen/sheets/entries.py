@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from sitegen.program.addresses import written
+from sitegen.program.model import Words
 from sitegen.sheets.columns import is_text
 from sitegen.sheets.tables import EmptyTable
 
 _OF_TEXT = ("separator", "decimal", "thousands", "encoding")  # what a workbook leaves nothing to say for
 
 
-def entries(tables: Sequence[EmptyTable], ending: str) -> str:
-    """Record entries of the tables as YAML; `ending` of the files: csv or xlsx."""
+def entries(tables: Sequence[EmptyTable], ending: str, general: Sequence[Words] = ()) -> str:
+    """Record entries of the tables as YAML; `ending` of the files: csv or xlsx; `general`: words no entry repeats."""
     import yaml
 
     lines: list[str] = []
@@ -21,7 +22,11 @@ def entries(tables: Sequence[EmptyTable], ending: str) -> str:
         for table in tables:
             if table.stream == stream:
                 text = yaml.safe_dump(
-                    [_entry(table, ending)], sort_keys=False, allow_unicode=True, width=10_000, default_flow_style=None
+                    [_entry(table, ending, general)],
+                    sort_keys=False,
+                    allow_unicode=True,
+                    width=10_000,
+                    default_flow_style=None,
                 )
                 lines += [f"    {line}" for line in text.splitlines()]
     return (
@@ -32,7 +37,7 @@ def entries(tables: Sequence[EmptyTable], ending: str) -> str:
     )
 
 
-def _entry(table: EmptyTable, ending: str) -> dict[str, object]:
+def _entry(table: EmptyTable, ending: str, general: Sequence[Words]) -> dict[str, object]:
     source, columns = table.columns.source, table.columns
     entry: dict[str, object] = {"file": f"records/{table.name}.{ending}"}
     if source is None:
@@ -50,6 +55,9 @@ def _entry(table: EmptyTable, ending: str) -> dict[str, object]:
         entry["units_row"] = True
     if columns.constants:
         entry["constants"] = dict(columns.constants)
+    for own in source.words:
+        if own not in general:
+            entry["words"] = {name: dict(means) for name, means in own.items()}
     if source.columns:
         entry["columns"] = {name: written(use.at, unit=use.unit) for name, use in source.columns.items()}
     return entry

@@ -312,12 +312,13 @@ def _not_numbers(
     line, rows = lines[row], len(lines)
     many = len({row for row, _ in bad})
     header = headers[at] if at < len(headers) else ""
+    said = f"{many} of its {rows} rows {'holds' if many == 1 else 'hold'} no number where one belongs"
     if many > MOST_BAD * rows:
         raise refusal(
-            file, line, "trace-not-numbers", f"{many} of its {rows} rows hold no number where one belongs",
-            "rows of numbers", "see whether the file is whole", column_name=header,
+            file, line, "trace-not-numbers", said, "rows of numbers", "see whether the file is whole",
+            column_name=header,
         )  # fmt: skip
-    what = f"{many} of its {rows} rows hold no number where one belongs, first in column {at + 1}: not used"
+    what = f"{said}, first in column {at + 1}: not used"
     return [_doubt(file, line, "trace-rows-not-used", what, "numbers", header)]
 
 

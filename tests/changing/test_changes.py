@@ -255,6 +255,15 @@ def test_rows_are_told_by_their_lines(tmp_path: Path) -> None:
     assert found.what == "a.csv: 1 row changed (line 3) and 2 rows added (lines 6, 7)"
 
 
+def test_objections_and_accepted_reviews_are_named(tmp_path: Path) -> None:
+    for name, entries in (("old", "{reading: a:1, why: so}"), ("new", "{reading: a:1, why: then}\n  - {review: m-s}")):
+        (tmp_path / name / "p").mkdir(parents=True)
+        (tmp_path / name / "p" / "program.yaml").write_text(f"exclusions:\n  - {entries}\n", encoding="utf-8")
+    (found,) = causes(tmp_path / "old", tmp_path / "new", "p", ["p/program.yaml"])
+    assert found.kind == "objection"
+    assert found.what == "program.yaml: 1 reading taken in other words (a:1) and 1 review accepted (m-s)"
+
+
 @pytest.mark.parametrize(
     ("old", "new", "moved"),
     [

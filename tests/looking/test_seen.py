@@ -238,6 +238,14 @@ def test_a_time_beside_each_channel_is_the_one_to_its_left(name: str, tmp_path: 
     assert entry["channels"] == {"speed": {"header": "n", "unit": "rpm"}, "torque": {"header": "Md", "unit": "N m"}}
 
 
+def test_a_channel_that_rises_as_an_engine_warms_up_has_a_time_beside_it_too(tmp_path: Path) -> None:
+    rows = "".join(f"{at};{900 + at % 3};{at};{40 + at}\n" for at in range(30))
+    entry = yaml.safe_load(
+        propose.log(look("Zeit [s];n [rpm];Zeit [s];T_Oel [°C]\n" + rows, tmp_path), None, "t").text()
+    )[0]
+    assert entry["time"] == {"left": True, "unit": "s"}
+
+
 def test_times_beside_channels_are_named_one_by_one_where_their_units_differ(tmp_path: Path) -> None:
     rows = "".join(f"{at};{900 + at % 3};{1000 * at};{20 + at % 5}\n" for at in range(30))
     found = look("Zeit [s];n [rpm];Zeit [ms];Md [N m]\n" + rows, tmp_path)

@@ -13,7 +13,9 @@ from house import plain
 
 from sitegen import workflow
 from sitegen.cli import main
+from sitegen.pages.review import _numbers
 from sitegen.problems import as_text
+from sitegen.vocabulary import Field
 
 HEADER = "Build,Check,Cyl,Repeat,Supply,Gauge"
 RULE = """
@@ -224,3 +226,28 @@ def test_markup_in_remarks_stays_text(programs: Path) -> None:
     page = (programs.parent / "site" / "programs" / "pump" / "review.html").read_text(encoding="utf-8")
     assert "<script>alert" not in page
     assert "&lt;script&gt;alert(1)" in page
+
+
+def test_numbers_stand_in_the_unit_of_their_file() -> None:
+    percent = Field("percent", "Leak", "number", "%", "ratio")
+    supply = Field("supply", "Supply", "number", "Pa", "gauge pressure")
+    told = [(percent, 5.0), (supply, 551_581.0), (supply, float("nan"))]
+    written = {("a.csv", "percent"): "%", ("a.csv", "supply"): "psig"}
+    said = [text.replace("\N{NO-BREAK SPACE}", " ") for text in _numbers(iter(told), "a.csv", written)]
+    assert said == ["leak 5 %", "supply 80 psig"]
+    assert next(_numbers(iter(told[1:]), "b.csv", written)).replace("\N{NO-BREAK SPACE}", " ") == "supply 551.6 kPa"
+
+
+def test_a_mass_keeps_its_digits_where_no_balance_is_named(programs: Path) -> None:
+    """A ring loses some ten milligrams of forty grams: rounded to four digits nothing would be left of it."""
+    folder = programs / "pump"
+    rows = "engine,phase,cylinder,ring,mass [g]\nB1,cold-build,1,top,41.2516\nB1,teardown,1,top,41.2202\n"
+    (folder / "records" / "rings.csv").write_text(rows, encoding="utf-8")
+    path = folder / "program.yaml"
+    entry = "records:\n  buildsheet:\n    - file: records/rings.csv\n"
+    path.write_text(path.read_text(encoding="utf-8").replace("records:\n  leakdown", f"{entry}  leakdown"), "utf-8")
+    published(programs)
+    measures = (folder / "results" / "measures.csv").read_text(encoding="utf-8").splitlines()
+    found = {row.split(",")[5]: row.split(",")[6] for row in measures if ",top," in row and row.startswith("B1,1,")}
+    assert found["wear.mass_loss"] == "31.4"
+    assert "41.2516" in [row.split(",")[6] for row in measures if "buildsheet.mass" in row]

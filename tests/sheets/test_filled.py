@@ -17,7 +17,7 @@ from typing import Any
 import openpyxl
 import pytest
 import yaml
-from house import PROGRAMS, copied, once
+from house import PROGRAMS, copied, once, plain
 
 from sitegen import workflow
 from sitegen.cli import main
@@ -260,3 +260,17 @@ def test_nobody_filled_it_in(of_two_builds: Path, tmp_path: Path, ending: str) -
             continue
         assert facts[name]["not_taken"] > 0, name
         assert (facts[name]["rows"], facts[name]["used"], facts[name]["set_aside"]) == (0, 0, 0), name
+
+
+def test_entries_keep_the_words_of_the_record_they_are_from(tmp_path: Path) -> None:
+    """What people write in their own words is read from the filled table, too; general words are not repeated."""
+    programs = plain(tmp_path)
+    path = programs / "pump" / "program.yaml"
+    text = path.read_text(encoding="utf-8").replace(
+        "constants: {tester: T1}", "constants: {tester: T1}\n      words: {phase: {Einbau: cold-build}}"
+    )
+    path.write_text(text + "\nwords: {phase: {Dauerlauf: pulls}}\n", encoding="utf-8")
+    assert main(["sheets", str(programs / "pump"), "--to", str(tmp_path / "sheets")]) == 0
+    made = yaml.safe_load((tmp_path / "sheets" / "tables" / "entries-csv.yaml").read_text(encoding="utf-8"))
+    (words,) = {str(entry["words"]) for entry in made["records"]["leakdown"]}
+    assert words == "{'phase': {'einbau': 'cold-build'}}"

@@ -280,7 +280,7 @@ MEASURED = Step(
     run=run_measured,
     reads=("buildsheet",),
     needs=(SCATTER.id,),
-    revision=2,
+    revision=3,
 )
 GAP_FLOOR = Step(name="gap-floor", gives=(FLOOR,), run=run_floor, reads=("buildsheet",), needs=(GAP.id, CLEARANCE.id))
 WEAR = Step(

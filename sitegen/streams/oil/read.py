@@ -211,8 +211,9 @@ def _filled(program: Program, sheet: Sheet) -> None:
         engines = listed(dict.fromkeys(str(frame["engine"].iloc[at]) for at in bare))
         what = f"no fill of {engines} with oil is on record before: concentrations are used, a balance is not made"
         sheet.tell(
-            bare[0], "oil-not-filled", "what", what, "a row of the fill, with its mass, for metal and consumption"
-        )
+            bare[0], "oil-not-filled", "what", what, "a row of the fill, with its mass, for metal and consumption",
+            next_step="record the fill, or do without a balance",
+        )  # fmt: skip
 
 
 def _drained(program: Program, sheet: Sheet) -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from sitegen.logs.join import Log, join
 from sitegen.logs.reading import LogFile, read_log
+from sitegen.problems import counted
 from sitegen.program.model import Program, RecordSource
 from sitegen.reader.records import SEPARATORS
 from sitegen.streams.runlog import whose
@@ -90,8 +91,14 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
 
 
 def _implausible(program: Program, log: Log) -> Iterator[Problem]:
-    """What no running engine gives, told once a run and channel."""
+    """What no running engine gives, told once a run and channel; and channels of which there is nothing."""
     first = log.files[0]
+    for channel in log.channels:
+        if not log.facts[channel].n:
+            what = f"there is no number of this channel in any of {counted(log.rows, 'row')}"
+            step = "see whether the entry names the right column, else take the channel out of it"
+            yield Problem(first.file, 1, 0, "channel-empty", what, "samples", next_step=step, column_name=channel,
+                          level="warning")  # fmt: skip
     for channel, found in strange(log, program.build(first.engine).engine_type).items():
         code = f"channel-{found.word or 'flat'}"
         step = "see whether the entry names the right column and unit, and whether the sensor was connected"

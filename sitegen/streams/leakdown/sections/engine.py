@@ -27,6 +27,7 @@ from sitegen.streams.leakdown.history import (
     with_labels,
 )
 from sitegen.streams.leakdown.measures import (
+    AREA,
     CHANGE,
     CRANKCASE,
     FLOOR,
@@ -100,6 +101,12 @@ def unusual(view: View) -> Iterator[Unusual]:
     odd = stands_out([point.value for point in _ends(view).values()])
     if odd is not None and odd.key.cylinder not in own:
         yield Unusual(f"Cylinder {odd.key.cylinder} leaks more than the others", "leak", 10)
+    apart_: dict[int, dict[str, None]] = {}
+    for value in view.values(AREA.id, engine=build):
+        if "repeats-disagree" in value.flags and value.status == "ok":
+            apart_.setdefault(value.key.cylinder, {})[view.program.phase(value.key.phase).title] = None
+    for number, phases in apart_.items():
+        yield Unusual(f"Repeats of cylinder {number} disagree", "leak", 15, f": {words.listed(phases)}")
 
 
 def _ends(view: View) -> dict[int, Point]:
