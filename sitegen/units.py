@@ -239,7 +239,8 @@ _MARKED: Mapping[str, tuple[str, str]] = MappingProxyType(
         "psia": ("psi", "absolute"),
         "psid": ("psi", "difference"),
         "barg": ("bar", "gauge"),
-        "barü": ("bar", "gauge"),
+        **dict.fromkeys(("barü", "barÜ"), ("bar", "gauge")),
+        **dict.fromkeys(("mbarü", "mbarÜ"), ("mbar", "gauge")),
         "mbarg": ("mbar", "gauge"),
         "mbara": ("mbar", "absolute"),
         "bara": ("bar", "absolute"),
@@ -255,7 +256,7 @@ _MARKED: Mapping[str, tuple[str, str]] = MappingProxyType(
 )
 _NATURES: Mapping[str, tuple[str, Vector]] = MappingProxyType(
     {
-        **dict.fromkeys(("g", "gauge"), ("gauge", _PRESSURE)),
+        **dict.fromkeys(("g", "gauge", "ü", "Ü"), ("gauge", _PRESSURE)),  # ü: Überdruck
         **dict.fromkeys(("a", "abs", "absolute"), ("absolute", _PRESSURE)),
         "difference": ("difference", _PRESSURE),
         "actual": ("actual", _FLOW),
@@ -309,7 +310,7 @@ _ALONE = frozenset(
 )  # fmt: skip
 _SUFFIX = re.compile(
     r"(?P<unit>.*\S)"
-    r"(?:\s*\((?P<bracket>gauge|absolute|abs|g|a)\)| (?P<word>gauge|absolute|abs|actual|standard|difference))"
+    r"(?:\s*\((?P<bracket>gauge|absolute|abs|g|a|ü|Ü)\)| (?P<word>gauge|absolute|abs|ü|Ü|actual|standard|difference))"
 )
 _PREFIX = re.compile(r"(?P<word>actual|standard|gauge|absolute) (?P<unit>.+)")
 _REFERENCE = re.compile(r"(?P<unit>[^()]+?) ?\((?P<first>[^(),]+),(?P<second>[^(),]+)\)")

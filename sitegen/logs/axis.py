@@ -12,6 +12,7 @@ from sitegen.logs.cells import Block
 from sitegen.logs.layout import Axis
 from sitegen.problems import shown
 from sitegen.reader.blocked import refusal
+from sitegen.reader.numbers import has_short_year
 from sitegen.reader.stamps import FAULTS, instants, iso, together
 
 Floats = npt.NDArray[np.float64]
@@ -137,7 +138,10 @@ class Clock:
             code if order else "stamps-not-read",
             f'"{shown(cell)}" {FAULTS[code]}; {count} stamps are like it',
             "stamps such as 2026-05-14 08:30:00, or with the day first as 14.05.2026 08:30:00.5",
-            "write `date_order` beside the time in the record entry" if order else "see whether `time` says it right",
+            "write `date_order: day first` or `date_order: month first` beside the time in the record entry"
+            + (", by which its year is 20xx" if has_short_year(cell) else "")
+            if order
+            else "see whether `time` says it right",
             column_name=self.axis.header,
         )
 

@@ -17,13 +17,12 @@ from sitegen.reader.find import MARK_NAMES
 from sitegen.reader.headers import joined, parted, plain
 from sitegen.reader.layout import Layout as Written
 from sitegen.reader.numbers import numbers
-from sitegen.reader.place import Misplaced, ending, labels, place
+from sitegen.reader.place import TIMES, Misplaced, ending, labels, place
 from sitegen.reader.table import headless, separator_sure, units_of
 from sitegen.vocabulary import Problem
 
+_MOST_TOLD = 4  # channels named one by one
 LOOKED_AT = 60  # rows below the headers that are looked at before any is read
-# words for time in headers, in the languages of the trade met so far; common practice, no source
-_TIMES = frozenset({"t", "time", "timestamp", "elapsed", "zeit", "temps", "tiempo", "tempo", "tijd", "tid", "czas"})
 
 
 @dataclass(frozen=True)
@@ -60,6 +59,7 @@ class Layout:
     line: int  # of the last row of headers
     begin: int  # first row below headers and units, counted from the first row given
     axes: tuple[Axis, ...]
+    warnings: tuple[Problem, ...] = ()
 
     @property
     def width(self) -> int:
@@ -201,7 +201,7 @@ def lay_out(rows: Sequence[Sequence[str]], lines: Sequence[int], source: LogSour
         begin += 1
     names = _Names(whole, carried, below, rows[begin:], line, source, file)
     axes = names.axes()
-    layout = Layout(tuple(whole), tuple(heads), line, begin, tuple(axes))
+    layout = Layout(tuple(whole), tuple(heads), line, begin, tuple(axes), names.passed_over(axes))
     _first_rows(layout, rows[begin:], lines[begin:], source, file, word)
     return layout
 
@@ -296,12 +296,11 @@ class _Names:
         written = [(plain(row[at]) if at < len(row) else "") for row in self._rows]
         cells = [cell for cell in written if cell]
         stands = f'stands "{shown(header)}"' + (f" with {shown(', '.join(cells[:3]))}" if cells else "")
-        said = [unit for unit in (ending(self._joined[at]), self._below[at]) if units.is_unit(unit)]
+        said = self._units_at(at)
         of_time = [units.unit(unit).vector == units.unit("s").vector for unit in said]
         if not all(of_time):
             return f'{stands} in "{shown(said[of_time.index(False)])}"'
-        words = set(re.split(r"[^a-zà-ž]+", parted(self._joined[at])[0].casefold()))
-        if not (of_time or alike or words & _TIMES):
+        if not (of_time or alike or self._words(at) & TIMES):
             return f"{stands}, and nothing says that it is a time"
         read = numbers(np.array(cells, dtype=object), self._source.decimal)
         values = read.values[~np.isnan(read.values)]
@@ -311,6 +310,47 @@ class _Names:
         if (steps < 0).any() or (len(steps) and not (steps > 0).any()):
             return f"{stands}, which does not rise"
         return ""
+
+    def _units_at(self, at: int) -> list[str]:
+        """The units that stand over a column."""
+        return [unit for unit in (ending(self._joined[at]), self._below[at]) if units.is_unit(unit)]
+
+    def _words(self, at: int) -> set[str]:
+        return set(re.split(r"[^a-zà-ž]+", parted(self._joined[at])[0].casefold()))
+
+    def passed_over(self, axes: Sequence[Axis]) -> tuple[Problem, ...]:
+        """A warning where channels read by another time have a time of their own to the left that nothing reads."""
+        mine: list[tuple[Column, int, str]] = []  # channel, column of the time, its unit
+        read = [(axis, column) for axis in axes for column in axis.columns]
+        clocks = {at for axis in axes for at in axis.at}
+        for axis, column in read:
+            at = column.at - 1
+            # right of another time it is the same one in another unit rather than one of a channel
+            if at < 0 or at in self._taken or at - 1 in clocks or self._no_time(at, alike=True):
+                continue
+            said = self._units_at(at)
+            if self._joined[at] in {self._joined[each] for each in axis.at} or (said and self._words(at) & TIMES):
+                mine.append((column, at, next(iter(said), axis.time.unit or "s")))
+        if not mine:
+            return ()
+        shows = mine[:_MOST_TOLD]
+        more = f" and {len(mine) - len(shows)} more" if len(mine) > len(shows) else ""
+        named = ", ".join(f'"{shown(self._labels[at])}" left of {column.name}' for column, at, _ in shows) + more
+        beside = {column.at for column, _, _ in mine} | {column.at for axis, column in read if column.at - 1 in axis.at}
+        unit = mine[0][2]
+        if len(beside) == len(read) and {each for _, _, each in mine} == {unit}:
+            step = f"if each channel has its own, write `time: {{left: true, unit: {unit}}}` in the record entry"
+        else:
+            told = [f"`time: {{column: {{number: {at + 1}}}, unit: {own}}}` in {each.name}" for each, at, own in shows]
+            step = f"if it is the time of that channel, write {', '.join(told)}{more}"
+        source = self._source.where
+        return (
+            Problem(
+                source.file, source.line, source.column, "time-passed-over",
+                f"{shown(self._file)} has a time that is not read: {named}; by another time the samples may lie wrong",
+                "each channel by the time it was recorded with", "", step, level="warning",
+            ),
+        )  # fmt: skip
 
     def _name(self, address: Address, at: int) -> str:
         """A column as the entry calls it, where it does so by a header of its own; else by its place."""

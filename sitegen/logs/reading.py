@@ -476,7 +476,7 @@ class _Reader:
         layout = self._layout
         if layout is None:
             return []
-        found: list[Problem] = []
+        found: list[Problem] = [*layout.warnings]
 
         def tell(
             line: int, code: str, what: str, expected: str, column: str = "",

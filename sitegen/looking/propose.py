@@ -461,7 +461,7 @@ def _writing(seen: Seen, out: Proposal, *, log: bool = False) -> None:
         out.open.append(f"decimal{'' if log else ', thousands'}: {seen.doubt}")
         add(f'      decimal: "{OPEN}"              # {seen.doubt}')
     if seen.date_order == OPEN and not log:
-        out.open.append("date_order: day first or month first; no date of the file tells")
+        out.open.append(f"date_order: day first or month first; {seen.short_year or 'no date of the file tells'}")
         add(f"      date_order: {scalar(seen.date_order)}")
 
 
@@ -543,15 +543,23 @@ def log(seen: Seen, program: Program | None, file: str) -> Proposal:
         value, why = _known(refers, seen.file, program)
         if not value:
             out.open.append(f"{key}: id of the {_PLACES[refers]}")
-        out.lines.append(f"      {key}: {scalar(value or OPEN)}".ljust(32) + (f"   # {why}" if why else ""))
+        line = f"      {key}: {scalar(value or OPEN)}"
+        out.lines.append(f"{line:32}   # {why}" if why else line)
     _writing(seen, out, log=True)
     own = _own_times(seen)
     times = sorted(set(own.values())) or _times(seen)
-    if not own:
-        out.lines.append(_time_line(times, seen, out))
     free = [column for column in seen.columns if column.at not in times and column.kind in {"number", "empty"}]
     fits = [fit for column in free for fit in _channel_fits(column, program)]
     found = _assigned(fits, out.open, headers)
+    left = _unit_to_the_left(found, own, seen)
+    if left:
+        own = {}
+        out.lines.append(f"      time: {{left: true, unit: {scalar(left)}}}   # each channel has its own to its left")
+    elif not own:
+        out.lines.append(_time_line(times, seen, out))
+    elif rest := [seen.columns[fit.at].header for fit in found.values() if fit.at >= 0 and fit.at not in own]:
+        out.open.append(f"time: which column is that of {listed(rest)}? none stands directly to the left")
+        out.lines.append(f'      time: {{column: "{OPEN}", unit: s}}')
     out.lines.append("      channels:")
     order = {name: n for n, name in enumerate(channels.names(24))}
     for name in sorted(found, key=lambda each: order[each]):
@@ -587,10 +595,18 @@ def _own_times(seen: Seen) -> dict[int, int]:
     own = {}
     for before, column in pairwise(seen.columns):
         named = set(_tokens(column.name)) <= set(_tokens(before.name))
-        plain_time = _is_time_name(before.name) and not column.rises
+        another = column.rises and (_is_time_name(column.name) or _is_time(column.unit))  # time, written once more
+        plain_time = _is_time_name(before.name) and not another
         if before.rises and column.kind in {"number", "empty"} and (named or plain_time):
             own[column.at] = before.at
     return own if len(own) > 1 else {}
+
+
+def _unit_to_the_left(found: Mapping[str, _Fit], own: Mapping[int, int], seen: Seen) -> str:
+    """The unit of the times directly left of every channel, where they all name it; else ""."""
+    at = _named(found) - {-1}
+    units_of = {seen.columns[own[each]].unit if each in own else "" for each in at}
+    return _ascii(units_of.pop()) if len(units_of) == 1 and _is_time(next(iter(units_of))) else ""
 
 
 def _is_time(unit: str) -> bool:
@@ -615,7 +631,7 @@ def _time(times: Sequence[int], seen: Seen, out: Proposal) -> tuple[str, str]:
     order = ""
     if seen.date_order == OPEN:
         order = f", date_order: {scalar(OPEN)}"
-        out.open.append("date_order: day first or month first; no stamp of the file tells")
+        out.open.append(f"date_order: day first or month first; {seen.short_year or 'no stamp of the file tells'}")
     if not times:
         out.open.append("time: no column of elapsed time, and none of stamps, was found")
         return f'{{column: "{OPEN}", unit: s}}', ""

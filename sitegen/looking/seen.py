@@ -18,7 +18,7 @@ from sitegen.reader.grid import ROW_LIMIT, letters
 from sitegen.reader.headers import plain
 from sitegen.reader.kinds import load
 from sitegen.reader.layout import Column, Kind, Layout
-from sitegen.reader.numbers import Complaint, numbers
+from sitegen.reader.numbers import Complaint, has_short_year, numbers
 from sitegen.reader.records import cut
 from sitegen.tables.mapping import is_mark
 
@@ -69,6 +69,15 @@ class Seen:
     refused: tuple[str, ...] = ()  # why no entry can be proposed
     text: bool = True  # a text table, not a workbook or a column file
 
+    @property
+    def short_year(self) -> str:
+        """Of dates left open, what one with a year of two digits asks for, as a clause; "" where there is none."""
+        spot = next((each for each in self.layout.date_order.against if has_short_year(each.text)), None)
+        if self.date_order != "?" or spot is None:
+            return ""
+        said = f'"{shown(spot.text)}" in {self.layout.word} {spot.line} has its year in two digits'
+        return f"{said}, which is 20xx once the order is written"
+
 
 def look(path: Path, file: str, sheet: str = "") -> Seen:
     """What is in the file at `path`, whose name in messages is `file`.
@@ -117,7 +126,7 @@ def _seen(layout: Layout, body: _Body, file: str, sheet: str, *, text: bool) -> 
     lines = [at for at, _ in body]
     cells = [[row[at].strip() if at < len(row) else "" for _, row in body] for at in range(width)]
     forms = [_forms(column, lines) for column in cells]
-    refused = [*_misfits(layout, body)]
+    refused = [*_misfits(layout, body, text=text)]
     made = []
     for column, own, form in zip(layout.columns, cells, forms, strict=True):
         found, complaint = _column(column, own, form, layout)
@@ -148,7 +157,7 @@ def _doubt(layout: Layout) -> str:
     return f'"{shown(spot.text)}" in {layout.word} {spot.line}: a decimal {mark}, or a thousands mark?'
 
 
-def _misfits(layout: Layout, body: _Body) -> list[str]:
+def _misfits(layout: Layout, body: _Body, *, text: bool) -> list[str]:
     """Why rows and headers do not fit together."""
     if not layout.heads.value:
         return [
@@ -168,7 +177,7 @@ def _misfits(layout: Layout, body: _Body) -> list[str]:
             + ("; decimal commas between commas would do that" if layout.separator.value == "comma" else "")
         )
     named = max((at for at, header in enumerate(layout.headers, start=1) if header), default=0)
-    short = [at for at, row in body if len(row) < named]
+    short = [at for at, row in body if len(row) < named] if text else []  # rows of cells end with their last one
     if len(short) > max(_SHORT_AT_MOST * len(body), 1):
         found.append(
             f"{len(short)} of {len(body)} rows have fewer fields than the header, which has {named}; the first is "

@@ -58,7 +58,8 @@ def _how(seen: Seen) -> list[str]:
     elif not layout.heads.value:
         lines.append("  headers   none")
     if seen.date_order:
-        told = "day or month first: nothing in the file tells" if seen.date_order == "?" else seen.date_order
+        open_ = f"day or month first: {seen.short_year or 'nothing in the file tells'}"
+        told = open_ if seen.date_order == "?" else seen.date_order
         lines.append(f"  dates     {told}")
     lines.append(f"  rows      {seen.rows}")
     return [*lines, *(f"  note      {shown(note, 200)}" for note in seen.notes)]

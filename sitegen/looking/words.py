@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
+from sitegen.reader.place import TIMES as TIME_WORDS
+
 FIELDS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
         "engine": ("engine", "engine id", "engine no", "build no", "motor", "motor nr", "moteur"),
@@ -170,7 +172,7 @@ HINTS: Mapping[str, tuple[str, ...]] = MappingProxyType(
 )
 """Words that may stand over a field, and over others as well: asked about, never taken."""
 
-TIMES = ("time", "t", "elapsed", "elapsed time", "run time", "seconds", "minutes", "ms", "time s", "test time")
+TIMES = (*sorted(TIME_WORDS), "elapsed time", "run time", "seconds", "minutes", "ms", "time s", "test time")
 """What stands over elapsed time."""
 
 SAME: Mapping[str, str] = MappingProxyType(

@@ -1,4 +1,7 @@
-"""The files that record entries name, one by one or by a pattern; each may be named once, or each worksheet of it."""
+"""The files that record entries name, one by one or by a pattern; each may be named once, or each worksheet of it.
+
+A file that an entry names alone is taken out of the patterns that fit it too.
+"""
 
 from __future__ import annotations
 
@@ -59,19 +62,22 @@ class Files:
         """The files of every record entry, given with its words; `ids` by field are what names may say."""
         found: dict[Place, tuple[Claim, ...]] = {}
         beside: dict[Place, list[str]] = {}
+        of_patterns = []
         for entry, levels in entries:
             if entry.has("files"):
-                known = {name: words.names(levels, name, ids[name]) for name in SAID_BY_NAMES}
-                found[entry.path], beside[entry.path] = self._fitting(entry.get("files"), _worksheet(entry), known)
+                of_patterns.append((entry, levels))
             else:
-                taken_alone = self.take(entry.get("file"), _worksheet(entry))
-                found[entry.path] = (Claim(taken_alone, PurePosixPath(taken_alone).stem),)
+                alone = self.take(entry.get("file"), _worksheet(entry))
+                found[entry.path] = (Claim(alone, PurePosixPath(alone).stem),)
+        for entry, levels in of_patterns:
+            known = {name: words.names(levels, name, ids[name]) for name in SAID_BY_NAMES}
+            found[entry.path], beside[entry.path] = self._fitting(entry.get("files"), _worksheet(entry), known)
         taken = {claim.file for claims in found.values() for claim in claims}
         for place, names in beside.items():
             others = [name for name in names if name not in taken]
             if others and found[place]:
                 first, *rest = found[place]
-                found[place] = (replace(first, notes=(_note(others),)), *rest)
+                found[place] = (replace(first, notes=(*first.notes, _note(others))), *rest)
         return found
 
     def take(self, node: Node, sheet: str = "") -> str:
@@ -100,15 +106,21 @@ class Files:
             return (), []
         fitting: list[Claim] = []
         others: list[str] = []
+        aside: list[str] = []  # with an entry of their own
         told = False
         for name in names:
+            alone = self._alone(name, sheet)
             try:
                 said = meant.fit(name, known)
             except patterns.PatternFault as fault:
-                node.add("pattern", f"{node.subject} fits {shown(name)}, which {fault.what}", expected=fault.expected)
-                told = True
+                if alone is None:
+                    what = f"{node.subject} fits {shown(name)}, which {fault.what}"
+                    node.add("pattern", what, expected=fault.expected)
+                    told = True
                 continue
-            if isinstance(said, patterns.Unknown):
+            if alone is not None:
+                aside += [f"{shown(name)}, which line {alone.at[0]} names"] if said is not None else []
+            elif isinstance(said, patterns.Unknown):
                 self._unknown(node, name, said, known)
                 told = True
             elif said is None:
@@ -121,8 +133,21 @@ class Files:
         if not told:
             wanted = f"files in {'/'.join(folders) or 'the folder'}"
             wanted = f"a pattern that fits {listed(names[:_MOST_TOLD])}" if names else wanted
-            node.add("no-file-fits", f'{node.subject} is "{shown(text)}", which fits no file', expected=wanted)
+            fits = f"no file but {aside[0]} by itself" if aside else "no file"
+            wanted = "a pattern that fits other files too" if aside else wanted
+            node.add("no-file-fits", f'{node.subject} is "{shown(text)}", which fits {fits}', expected=wanted)
+        if fitting and aside:
+            note = f"`files` fits {_few(aside)} by itself: read as said there, not by `files`"
+            fitting[0] = replace(fitting[0], notes=(note,))
         return tuple(fitting), others
+
+    def _alone(self, name: str, sheet: str) -> Node | None:
+        """What names a file by itself, as the `file` of an entry; None where nothing does."""
+        try:
+            named = self._named.get(_key(file_inside(self.folder, name)), [])
+        except (OSError, PathFault):
+            return None  # told where the file is taken
+        return next((by for own, by in named if by.path[-1] == "file" and _same_part(own, sheet)), None)
 
     def _unknown(self, node: Node, name: str, said: patterns.Unknown, known: patterns.Names) -> None:
         kind = words.REFERS[said.field]
@@ -147,9 +172,8 @@ class Files:
         if not size:
             self._tell(node, name, PathFault("empty", "is empty"))
             return ""
-        before = self._named.setdefault(str(found).casefold(), [])
-        # of a workbook each worksheet may be named; where none is, the only one is meant
-        other = next((by for own, by in before if own == sheet or not own or not sheet), None)
+        before = self._named.setdefault(_key(found), [])
+        other = next((by for own, by in before if _same_part(own, sheet)), None)
         before.append((sheet, node))
         if other is not None:
             part = f'the worksheet "{shown(sheet)}" of ' if sheet and any(own for own, _ in before[:-1]) else ""
@@ -181,6 +205,19 @@ def tell_pattern(node: Node, fault: patterns.PatternFault) -> None:
 def _worksheet(entry: Node) -> str:
     """The worksheet an entry takes; "" where it takes the whole file, as a run log does."""
     return "" if entry.has("channels") else entry.text("sheet")
+
+
+def _key(found: Path) -> str:
+    return str(found).casefold()
+
+
+def _same_part(one: str, other: str) -> bool:
+    """Whether two names of worksheets of one file mean the same: where none is named, the only one is meant."""
+    return one == other or not one or not other
+
+
+def _few(names: Sequence[str]) -> str:
+    return "; ".join(names[:_MOST_TOLD]) + (f"; and {len(names) - _MOST_TOLD} more" if len(names) > _MOST_TOLD else "")
 
 
 def _note(others: Sequence[str]) -> str:

@@ -16,7 +16,7 @@ from functools import lru_cache
 from sitegen.problems import counted
 from sitegen.reader.headers import bare, joined, plain, says_units, with_unit
 from sitegen.reader.layout import NOTHING_STATED, By, Column, Fact, Kind, Layout, Marks, Spot, Stated
-from sitegen.reader.numbers import LONGEST, day_and_month, is_date
+from sitegen.reader.numbers import LONGEST, day_and_month, has_short_year, is_date
 from sitegen.reader.records import SEPARATORS, cut
 from sitegen.reader.stamps import is_clock, is_stamp
 
@@ -27,6 +27,7 @@ _NEAR = 0.03  # two separators whose merits are this close are both possible
 _MOST = 0.6  # share of cells, or of columns, that decides
 _LONGEST_KEY = 60
 _WORDS = ("tab", "semicolon", "comma", "bar", "blanks")  # of equals the first: blanks are part of texts
+_FIRM = ("tab", "semicolon", "bar")  # stand in no figure and between no words: as many in each line, they part it
 MARK_NAMES = {".": "point", ",": "comma", " ": "blank", "'": "apostrophe"}
 FORM = str.maketrans("123456789\u2212", "999999999-")
 _FIGURE = re.compile(
@@ -91,6 +92,15 @@ def find(lines: Sequence[str], stated: Stated = NOTHING_STATED, encoding: str = 
     ways = {word: _Rows(_Cells(lines, word), sample, {at: cut(forms[at], word) for at in sample}) for word in named}
     known = {word: _most_known(way, stated)[0] for word, way in ways.items()}
     first = max(ways, key=lambda word: (known[word], ways[word].merit), default="")
+    firm = [
+        word for word in ways
+        if word in _FIRM and first not in {*_FIRM, ""} and known[word] == known[first] and ways[word].width > 1
+        and ways[word].steady > (1 if first == "blanks" else ways[first].steady)
+        and ways[word].steady >= ways[first].steady
+    ]  # fmt: skip
+    if firm and not stated.separator:
+        ways = {word: ways[word] for word in firm}
+        first = max(ways, key=lambda word: ways[word].merit)
     if first and (stated.separator or ways[first].width > 1):
         close = [
             word for word in ways
@@ -213,6 +223,7 @@ class _Rows:
     forms: dict[int, list[str]]
     width: int = 0  # fields of most of the lower rows
     alike: int = 0  # rows that have as many
+    steady: int = 0  # of the last rows, those in a row that are cut into as many fields, empty ones at the end too
     merit: float = 0.0  # how well this way of cutting makes rows alike and columns of one kind
     kinds: dict[int, list[Kind]] = field(default_factory=dict)
     figures: list[int] = field(default_factory=list)  # columns of figures and moments, by their lower half
@@ -225,6 +236,8 @@ class _Rows:
         widths = Counter(len(_trimmed(self.forms[at])) or 1 for at in half)
         self.width = max(widths.items(), key=lambda each: (each[1], each[0]))[0] if widths else 0
         self.alike = sum(len(_trimmed(row)) == self.width for row in self.forms.values())
+        lengths = [len(self.forms[at]) for at in reversed(self.sample)]
+        self.steady = next((at for at, own in enumerate(lengths) if own != lengths[0]), len(lengths))
         kept = 0.0
         alike = [self.kinds[at] for at in half if len(self.kinds[at]) >= self.width]
         for at in range(self.width):
@@ -508,12 +521,18 @@ class _Finder:
 
     def _date_order(self, body: Sequence[int], columns: Sequence[int]) -> Fact[str]:
         found: dict[tuple[int, int], Spot] = {}
+        short: list[Spot] = []  # dates of which any figure may be the year
         for at in body:
             kinds = self.rows.kinds[at]
             for column in columns:
-                dated = column < len(kinds) and kinds[column] in {"date", "stamp"}
-                if dated and (pair := day_and_month(cell := self.rows.cell(at, column))):
-                    found.setdefault(pair, Spot(self.line(at), column, cell))
+                if column < len(kinds) and kinds[column] in {"date", "stamp"}:
+                    cell = self.rows.cell(at, column)
+                    if pair := day_and_month(cell):
+                        found.setdefault(pair, Spot(self.line(at), column, cell))
+                    elif has_short_year(cell):
+                        short.append(Spot(self.line(at), column, cell))
+        if short and not found and not self.stated.date_order:
+            return Fact("", "open", rivals=("day first", "month first"), against=tuple(short[:1]))
         if self.stated.date_order or not found:
             return Fact(self.stated.date_order, "entry" if self.stated.date_order else "file")
         day = [spot for (first, _), spot in found.items() if first > 12]

@@ -15,6 +15,10 @@ _WORDS = frozenset(
 )  # fmt: skip
 
 
+# absorbance of oil by its path, as laboratories give oxidation and nitration; common practice, no source
+_ABSORBANCE = re.compile(r"(?:^| )(?:A|Abs\.?)/ ?(?:cm|0[.,]1 ?mm)$")
+
+
 def plain(text: str) -> str:
     """A header as it is compared: blanks at its ends, runs of blanks and the mark of a text do not count.
 
@@ -63,10 +67,15 @@ def with_unit(header: str, below: str) -> tuple[str, str, str]:
     if below:
         return parted(header)[0], bare(below), "in the row of units" if bare(below) else ""
     name, bracket = parted(header)
-    if bracket and units.is_unit(bracket):
+    rest, _, last = name.rpartition(" ")
+    if rest and bracket and units.is_unit(last) and units.is_unit(f"{last} ({bracket})"):  # p bar (g)
+        return rest, header[len(rest) :].strip(), "at the end of its header"
+    if bracket and (units.is_unit(bracket) or _ABSORBANCE.fullmatch(bracket)):
         return name, bracket, "in its header"
     if bracket:
         return header, "", ""
+    if found := _ABSORBANCE.search(header):
+        return header[: found.start()].rstrip(), found[0].strip(), "at the end of its header"
     for mark in (r"[\s,/]+", r"_"):
         parts = re.split(f"({mark})", header)
         for begin in range(2, len(parts), 2):

@@ -153,7 +153,7 @@ def _outweighs(other: set[str], announced: set[str], cells: Sequence[str]) -> bo
 
 
 _YEAR_FIRST = re.compile(r"(\d{4})([-./])(\d{1,2})\2(\d{1,2})(?:[T ]\d{1,2}:\d{2}.*)?", re.ASCII)
-_THREE = re.compile(r"(\d{1,2})([./-])\s?(\d{1,2})\2\s?(\d{4})(?:[T ,]\s?\d{1,2}:\d{2}.*)?", re.ASCII)
+_THREE = re.compile(r"(\d{1,2})([./-])\s?(\d{1,2})\2\s?(\d{4}|\d{2})(?:[T ,]\s?\d{1,2}:\d{2}.*)?", re.ASCII)
 
 
 @dataclass(frozen=True)
@@ -169,10 +169,15 @@ class Dates:
 def dates(cells: Cells, order: str = "") -> Dates:
     """ISO dates of a column: ISO as written, else in the stated `order` ("day first" or "month first").
 
+    A year of two digits after day and month is of this century.
+
     >>> dates(np.array(["14.5.2026", "2026-05-15", "31.02.2026"], dtype=object), "day first").values.tolist()
     ['2026-05-14', '2026-05-15', '']
     """
     read = {cell: _date(cell.strip(), order) for cell in dict.fromkeys(cells.tolist())}
+    if any(value for value, _ in read.values()):  # beside dates with whole years one without is a slip of one hand
+        slips = [each for each, (_, fault) in read.items() if fault == "unannounced" and has_short_year(each.strip())]
+        read |= dict.fromkeys(slips, ("", "not-a-date"))
     listed = cells.tolist()
     unannounced = [cell for cell, (_, fault) in read.items() if fault == "unannounced"]
     return Dates(
@@ -189,13 +194,23 @@ def is_date(text: str) -> bool:
 
 
 def day_and_month(text: str) -> tuple[int, int] | None:
-    """The two figures before the year of a date, in the order written; None where the year comes first.
+    """The two figures before the year of a date, in the order written; None where its year comes first.
 
-    >>> day_and_month("14.05.2026"), day_and_month("2026-05-14")
-    ((14, 5), None)
+    >>> day_and_month("14.05.2026"), day_and_month("2026-05-14"), day_and_month("14.05.26")
+    ((14, 5), None, None)
     """
     found = _THREE.match(text)
-    return (int(found[1]), int(found[3])) if found else None
+    return (int(found[1]), int(found[3])) if found and not has_short_year(text) else None
+
+
+def has_short_year(text: str) -> bool:
+    """Whether a date has three figures of two digits at most: any of them may be the year.
+
+    >>> has_short_year("14.05.26"), has_short_year("14.05.2026")
+    (True, False)
+    """
+    found = _THREE.fullmatch(text)
+    return found is not None and len(found[4]) == len("26")
 
 
 def _date(text: str, order: str) -> tuple[str, str]:
@@ -208,7 +223,7 @@ def _date(text: str, order: str) -> tuple[str, str]:
     elif three := _THREE.fullmatch(text):
         if not order:
             return "", "unannounced"
-        day, month, year = int(three[1]), int(three[3]), int(three[4])
+        day, month, year = int(three[1]), int(three[3]), int(three[4]) + (2000 if has_short_year(text) else 0)
         if order == "month first":
             day, month = month, day
     else:

@@ -12,6 +12,8 @@ from sitegen.reader.grid import letters
 from sitegen.reader.headers import parted, plain
 
 _MOST_SHOWN = 6  # columns named one by one
+# words for time in headers, in the languages of the trade met so far; common practice, no source
+TIMES = frozenset({"t", "time", "timestamp", "elapsed", "zeit", "temps", "tiempo", "tempo", "tijd", "tid", "czas"})
 
 
 class Misplaced(LookupError):  # noqa: N818 - it says where, not that something broke

@@ -20,7 +20,7 @@ Cells = npt.NDArray[np.object_]
 
 _DATE = (
     r"(?:(?P<y>\d{4})(?P<s>[-/.])(?P<m>\d{1,2})(?P=s)(?P<d>\d{1,2})"
-    r"|(?P<a>\d{1,2})(?P<t>[-/.])\s?(?P<b>\d{1,2})(?P=t)\s?(?P<z>\d{4}))"
+    r"|(?P<a>\d{1,2})(?P<t>[-/.])\s?(?P<b>\d{1,2})(?P=t)\s?(?P<z>\d{4}|\d{2}))"
 )
 _TIME = r"(?P<h>\d{1,5}):(?P<n>\d{2})(?::(?P<c>\d{2})(?:[.,:](?P<f>\d{1,9}))?)?(?:\s?(?P<p>[AaPp])\.?[Mm]\.?)?"
 _ZONE = r"(?:\s?(?:Z|(?P<sign>[+-])(?P<oh>\d{2}):?(?P<on>\d{2})))?"
@@ -65,7 +65,8 @@ def is_clock(text: str) -> bool:
 def instants(cells: Cells, order: str = "", dated: bool | None = None) -> Instants:
     """Seconds of a column of stamps; `dated` says what earlier pieces of it were, None for the first.
 
-    Dates may stand year first, or as the stated `order` ("day first", "month first") says. A date alone is its
+    Dates may stand year first, or as the stated `order` ("day first", "month first") says; a year of two digits after
+    day and month is of this century. A date alone is its
     midnight, as workbooks write it. Hours of an undated stamp may run on past 24.
 
     >>> instants(np.array(["14.5.2026 08:30:00,5", ""], dtype=object), "day first").seconds.tolist()
@@ -137,7 +138,7 @@ def _read(codes: np.ndarray, match: re.Match[str], order: str) -> tuple[Floats, 
         if groups["y"]:
             year, month, day = whole("y"), whole("m"), whole("d")
         else:
-            year = whole("z")
+            year = whole("z") + (2000 if len(groups["z"]) == len("26") else 0)
             day, month = (whole("a"), whole("b")) if order == "day first" else (whole("b"), whole("a"))
         good &= (month >= 1) & (month <= 12) & (day >= 1) & (year >= 2) & (year <= 9998)
         months = (year - 1970) * 12 + np.clip(month, 1, 12) - 1

@@ -16,7 +16,7 @@ from sitegen.reader.find import MARK_NAMES
 from sitegen.reader.grid import Odd
 from sitegen.reader.headers import plain
 from sitegen.reader.neutral import meant
-from sitegen.reader.numbers import Cells, Complaint, dates, numbers
+from sitegen.reader.numbers import Cells, Complaint, dates, has_short_year, numbers
 from sitegen.reader.table import Table
 from sitegen.tables.columns import YES_NO, Plan, Use, expected, word
 from sitegen.vocabulary import Problem
@@ -304,7 +304,8 @@ class _Converter:
                 "date-order",
                 f"{self._cell(column, read.at)} is written in an order of day and month that is not announced",
                 "a date as 2026-05-14, or an order that is announced",
-                "write `date_order: day first` or `date_order: month first` in the record entry",
+                "write `date_order: day first` or `date_order: month first` in the record entry"
+                + (", by which its year is 20xx" if has_short_year(column[read.at].strip()) else ""),
             )
         for at in np.flatnonzero(read.faults != "").tolist() if not read.unannounced else ():
             code = str(read.faults[at])

@@ -625,7 +625,7 @@ LOGS = (
             "coolant_temperature.n": 6,
             "oil_temperature.n": 3,
         },
-        says=(r"which: 1",),
+        says=(r"time: \{left: true, unit: ms\}",),
     ),
     Case(
         "one name over several columns",

@@ -176,6 +176,39 @@ def test_a_contradicted_unit_of_time_is_told(folder: Folder) -> None:
     assert 'time is in "ms" here, but in "s" in the header of pump/run.csv' in told(found)[0]
 
 
+def test_times_left_of_channels_that_nothing_reads_are_told(folder: Folder) -> None:
+    """By the first time of the file the torque would lie 40 s early, and nothing else would show it."""
+    first = LogTime("elapsed", (Address("Zeit [s]", which=1),), "s")
+    content = "Zeit [s];n;Zeit [s];Md\n" + "".join(f"{i};900;{40 + i};20\n" for i in range(5))
+    found = folder.read(content, "speed", "torque", time=first)
+    assert (codes(found), found.usable) == (["time-passed-over"], True)
+    (line,) = told(found)
+    assert line.startswith("pump/program.yaml:90:7: warning:")
+    assert '"Zeit [s], column 3 (C)" left of torque' in line
+    assert "write `time: {left: true, unit: s}` in the record entry" in line
+    left = LogTime("elapsed", (), "s")
+    assert told(folder.read(content, "speed", "torque", time=left)) == []
+
+
+def test_a_time_left_of_one_channel_is_proposed_for_it_alone(folder: Folder) -> None:
+    content = "Time;n;Md;Zeit [min];T oil\n" + "".join(f"{i};900;20;{i};80\n" for i in range(5))
+    (line,) = told(folder.read(content, "speed", "torque", "oil_temperature"))
+    assert "write `time: {column: {number: 4}, unit: min}` in oil_temperature" in line
+
+
+PASSED = {
+    "the same time in minutes beside it": "Time;Elapsed [min];n\n0;0;900\n60;1;901\n",
+    "hours of the engine": "Time;x;Hours run [h];n\n0;1;7;900\n60;1;8;901\n",
+    "it does not rise": "Time;x;Zeit [s];n\n0;1;7;900\n60;1;6;901\n",
+    "a temperature": "Time;x;t [°C];n\n0;1;7;900\n60;1;8;901\n",
+}
+
+
+@pytest.mark.parametrize("case", PASSED)
+def test_what_stands_left_of_a_channel_and_is_not_its_time(case: str, folder: Folder) -> None:
+    assert told(folder.read(PASSED[case])) == []
+
+
 # ---- sections -------------------------------------------------------------------------------------------------------
 
 PREAMBLE = "Bench;A7\nOperator;x\nSeen;08:00\n\n"

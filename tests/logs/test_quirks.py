@@ -96,7 +96,8 @@ def test_order_of_dates_nobody_stated(folder: Folder) -> None:
     assert told(found) == [
         'pump/run.csv:2: column "Stamp": "01.02.2026 08:30:00" has its day and month in an order nobody stated; 2 '
         "stamps are like it. Expected stamps such as 2026-05-14 08:30:00, or with the day first as 14.05.2026 "
-        "08:30:00.5. Next: write `date_order` beside the time in the record entry."
+        "08:30:00.5. Next: write `date_order: day first` or `date_order: month first` beside the time in the record "
+        "entry."
     ]
 
 

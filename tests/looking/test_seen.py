@@ -186,6 +186,18 @@ HEADERS = {
     "Torque, lb-ft": ("Torque", "lb-ft"),
     "Speed rpm": ("Speed", "rpm"),
     "Exhaust 1 °C": ("Exhaust 1", "°C"),
+    "Prüfdruck [bar Ü]": ("Prüfdruck", "bar Ü"),
+    "Prüfdruck (bar ü)": ("Prüfdruck", "bar ü"),
+    "Prüfdruck [bar(ü)]": ("Prüfdruck", "bar(ü)"),
+    "Prüfdruck bar (ü)": ("Prüfdruck", "bar (ü)"),
+    "Prüfdruck bar(g)": ("Prüfdruck", "bar(g)"),
+    "Prüfdruck bar Ü": ("Prüfdruck", "bar Ü"),
+    "Umgebung bar abs": ("Umgebung", "bar abs"),
+    "Probe (g)": ("Probe", "g"),
+    "Oxidation A/cm": ("Oxidation", "A/cm"),
+    "Oxidation [A/cm]": ("Oxidation", "A/cm"),
+    "Nitration Abs/0,1 mm": ("Nitration", "Abs/0,1 mm"),
+    "Druck/bar": ("Druck", "bar"),
     "Second meter": ("Second meter", ""),
     "Cylinder (read twice)": ("Cylinder (read twice)", ""),
     "10 min": ("10 min", ""),
@@ -214,16 +226,45 @@ def test_two_columns_that_fit_alike_are_both_left_open(tmp_path: Path) -> None:
     assert '"Supply pressure [psig]" or "Pressure supply [psig]"? (both say it)' in asked
 
 
-def test_headers_that_repeat_are_told_apart(tmp_path: Path) -> None:
-    """As benches write a time column beside each channel, all under one header."""
-    rows = "".join(f"{at};{900 + at % 3};{at};{20 + at % 5}\n" for at in range(30))
-    found = look("Time [s];n [rpm];Time [s];Md [N m]\n" + rows, tmp_path)
+@pytest.mark.parametrize("name", ["Time", "Zeit", "Temps", "t"])
+def test_a_time_beside_each_channel_is_the_one_to_its_left(name: str, tmp_path: Path) -> None:
+    """As benches write it, all under one header, also where the slower channels end sooner."""
+    rows = "".join(f"{at};{900 + at % 3};" + (f"{2 * at};{20 + at % 5}\n" if at < 15 else ";\n") for at in range(30))
+    found = look(f"{name} [s];n [rpm];{name} [s];Md [N m]\n" + rows, tmp_path)
     assert found.refused == ()
+    made = propose.log(found, None, "t.csv")
+    entry = yaml.safe_load(made.text())[0]
+    assert (entry["time"], made.unused) == ({"left": True, "unit": "s"}, [])
+    assert entry["channels"] == {"speed": {"header": "n", "unit": "rpm"}, "torque": {"header": "Md", "unit": "N m"}}
+
+
+def test_a_channel_that_rises_as_an_engine_warms_up_has_a_time_beside_it_too(tmp_path: Path) -> None:
+    rows = "".join(f"{at};{900 + at % 3};{at};{40 + at}\n" for at in range(30))
+    entry = yaml.safe_load(
+        propose.log(look("Zeit [s];n [rpm];Zeit [s];T_Oel [°C]\n" + rows, tmp_path), None, "t").text()
+    )[0]
+    assert entry["time"] == {"left": True, "unit": "s"}
+
+
+def test_times_beside_channels_are_named_one_by_one_where_their_units_differ(tmp_path: Path) -> None:
+    rows = "".join(f"{at};{900 + at % 3};{1000 * at};{20 + at % 5}\n" for at in range(30))
+    found = look("Zeit [s];n [rpm];Zeit [ms];Md [N m]\n" + rows, tmp_path)
     entry = yaml.safe_load(propose.log(found, None, "t.csv").text())[0]
+    assert "time" not in entry
     assert entry["channels"] == {
-        "speed": {"header": "n", "unit": "rpm", "time": {"column": {"header": "Time [s]", "which": 1}, "unit": "s"}},
-        "torque": {"header": "Md", "unit": "N m", "time": {"column": {"header": "Time [s]", "which": 2}, "unit": "s"}},
+        "speed": {"header": "n", "unit": "rpm", "time": {"column": "Zeit [s]", "unit": "s"}},
+        "torque": {"header": "Md", "unit": "N m", "time": {"column": "Zeit [ms]", "unit": "ms"}},
     }
+
+
+def test_a_channel_without_a_time_to_its_left_among_others_is_asked_about(tmp_path: Path) -> None:
+    rows = "".join(f"{at};{900 + at % 3};{20 + at % 5};{2 * at};{80 + at % 4}\n" for at in range(30))
+    found = look("Zeit [s];n [rpm];Md [N m];Zeit [s];T_Oel [°C]\n" + rows, tmp_path)
+    made = propose.log(found, None, "t.csv")
+    entry = yaml.safe_load(made.text())[0]
+    assert entry["time"] == {"column": "?", "unit": "s"}
+    assert "time: which column is that of Md [N m]? none stands directly to the left" in made.open
+    assert entry["channels"]["oil_temperature"]["time"]["column"] == {"header": "Zeit [s]", "which": 2}
 
 
 def test_a_workbook(tmp_path: Path) -> None:
@@ -240,6 +281,38 @@ def test_a_workbook(tmp_path: Path) -> None:
     assert (found.skip_rows, found.rows, found.layout.separator.value, found.refused) == (1, 6, "", ())
     made = propose.table(found, "leakdown", LEAKDOWN.fields, None, "table.xlsx")
     assert not {"separator", "decimal", "encoding"} & set(yaml.safe_load(made.text())[0])
+
+
+def test_a_workbook_whose_last_columns_are_empty_but_for_their_headers(tmp_path: Path) -> None:
+    """As a column for remarks that nobody had; the readers take it, so an entry is proposed."""
+    book = openpyxl.Workbook()
+    sheet = book.active
+    assert sheet is not None
+    for row in [[*HEADS, "Tester", "Remark"], *ROWS]:
+        sheet.append(row)
+    file = io.BytesIO()
+    book.save(file)
+    found = look(file.getvalue(), tmp_path, "table.xlsx")
+    assert (found.refused, found.rows, found.columns[-1].kind) == ((), 6, "empty")
+    made = propose.table(found, "leakdown", LEAKDOWN.fields, None, "table.xlsx")
+    assert yaml.safe_load(made.text())[0]["columns"]["remark"] == "Remark"
+
+
+def test_dates_with_years_of_two_digits_are_dates_and_ask_for_their_order(tmp_path: Path) -> None:
+    """17.03.26 may be a day of 2026 or of 2017: nothing is taken before somebody says the order."""
+    found = look("Build;Cyl;Date\nB1;1;17.03.26\nB1;2;18.03.26\n", tmp_path)
+    assert (found.columns[2].kind, found.date_order) == ("date", "?")
+    made = propose.table(found, "leakdown", LEAKDOWN.fields, None, "t.csv")
+    entry = yaml.safe_load(made.text())[0]
+    assert (entry["columns"]["date"], entry["date_order"]) == ("Date", "?")
+    said = told.as_text(found, made, "leakdown")
+    assert "nan" not in said
+    asked = '"17.03.26" in line 2 has its year in two digits, which is 20xx once the order is written'
+    assert said.count(asked) == 2
+    stamps = look("Stamp;n\n17.03.26 08:30:00;1\n17.03.26 08:30:01;2\n", tmp_path)
+    made = propose.log(stamps, None, "t.csv")
+    assert yaml.safe_load(made.text())[0]["time"] == {"clock": "Stamp", "date_order": "?"}
+    assert any("20xx" in each for each in made.open)
 
 
 def test_a_column_file(tmp_path: Path) -> None:
@@ -276,6 +349,13 @@ def test_times_of_logs(case: str, tmp_path: Path) -> None:
     entry = yaml.safe_load(propose.log(look(content, tmp_path), None, "t.csv").text())[0]
     assert entry["time"] == expected
     assert (entry["engine"], entry["phase"]) == ("?", "?")
+
+
+def test_no_line_of_a_proposal_ends_in_blanks(tmp_path: Path) -> None:
+    found = look(TIMES["elapsed"][0], tmp_path)
+    lines = propose.log(found, None, "t.csv").lines
+    assert '      engine: "?"' in lines
+    assert [line for line in lines if line != line.rstrip()] == []
 
 
 SOME = st.sampled_from([b"", b"a,b\n1,2\n", b";;;\n", b"\xef\xbb\xbf", b"1,5;2\n", b'"', b"\n\n", b"Time [s],n\n0,1\n"])

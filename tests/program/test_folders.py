@@ -122,6 +122,24 @@ def test_symlink_inside_is_fine_but_names_the_file_twice(plain: Path) -> None:
     assert "which line 63 names already" in report(plain)
 
 
+def test_a_file_with_an_entry_of_its_own_is_taken_out_of_patterns(tmp_path: Path) -> None:
+    """One file written in a way of its own among many alike: no pattern has to be spelled out for it."""
+    shutil.copytree(TESTS / "accepted" / "own-words", tmp_path / "programs")
+    program = tmp_path / "programs/pump/program.yaml"
+    text = program.read_text(encoding="utf-8")
+    alone = text.replace("file: records/Einbau.csv", "file: records/B1/Einbau.csv")
+    assert alone != text
+    program.write_text(alone, encoding="utf-8")
+    made, problems = load(tmp_path / "programs", measures=MEASURES, streams=STREAMS)
+    assert problems == []
+    assert made is not None
+    (found,) = made.programs
+    read = {source.file: source.where.line for source in found.records}
+    assert read == {"records/B1/Einbau.csv": 50, "records/B1/vier Züge.csv": 46, "records/B2/cold-build.csv": 46}
+    note = "`files` fits records/B1/Einbau.csv, which line 50 names by itself: read as said there, not by `files`"
+    assert [note in source.notes for source in found.records if source.where.line == 46] == [True, False]
+
+
 def test_loop_of_links(plain: Path) -> None:
     (plain / "pump/records/leakdown.csv").unlink()
     (plain / "pump/records/leakdown.csv").symlink_to("leakdown.csv")

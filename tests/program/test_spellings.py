@@ -32,6 +32,7 @@ PRACTICE = of("""sec, sec., secs, seconds, msec, Sek, Sek., min., mins, minutes,
 MARKED = {  # of which kind, and one of it in SI; practice throughout
     "psig": ("gauge pressure", 6894.757293), "psia": ("absolute pressure", 6894.757293),
     "psid": ("pressure difference", 6894.757293), "barg": ("gauge pressure", 1e5), "barü": ("gauge pressure", 1e5),
+    "barÜ": ("gauge pressure", 1e5), "mbarü": ("gauge pressure", 100.0), "mbarÜ": ("gauge pressure", 100.0),
     "bara": ("absolute pressure", 1e5), "mbarg": ("gauge pressure", 100.0), "mbara": ("absolute pressure", 100.0),
     "kPag": ("gauge pressure", 1e3), "kPaa": ("absolute pressure", 1e3), "ACFM": ("actual flow", 4.719474432e-4),
     "acfm": ("actual flow", 4.719474432e-4),
@@ -67,8 +68,22 @@ SAME = {  # written in ways of signs and letters that look alike, and what they 
     "torque": ("N m", "N·m", "N⋅m", "N*m", "Nm", "N.m"),
     "time": ("sec", "secs", "Sek.", "s"),
     "kinematic viscosity": ("mm²/s", "mm^2/s", "mm2/s", "cSt"),
-    "gauge pressure": ("bar(g)", "bar (g)", "bar gauge", "barg", "barü", "gauge bar"),
-    "absolute pressure": ("hPa abs", "hPa(a)", "mbar absolute", "mbara"),
+    "gauge pressure": (
+        "bar(g)",
+        "bar (g)",
+        "bar gauge",
+        "barg",
+        "barü",
+        "gauge bar",
+        "bar ü",
+        "bar Ü",
+        "bar(ü)",
+        "bar (ü)",
+        "bar(Ü)",
+        "bar (Ü)",
+        "barÜ",
+    ),
+    "absolute pressure": ("hPa abs", "hPa(a)", "hPa (a)", "hPa (abs)", "mbar absolute", "mbara"),
     "length": ("µm", "μm", "um"),  # U+00B5 and U+03BC
 }
 

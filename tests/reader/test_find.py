@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -18,7 +19,9 @@ from sitegen.reader.decode import read_text
 from sitegen.reader.find import HEAD, SPREAD, find, find_cells, kind_of, pairs
 from sitegen.reader.headers import plain
 from sitegen.reader.layout import Layout, Marks, Stated
+from sitegen.reader.numbers import dates
 from sitegen.reader.records import cut
+from sitegen.reader.stamps import instants
 
 ROOT = Path(__file__).parents[2]
 HOMES = [ROOT / "programs", *sorted((ROOT / "tests" / "accepted").iterdir())]
@@ -73,6 +76,43 @@ def test_found_as_the_entries_say() -> None:
         head = [plain(cell) for cell in cut(lines[found.heads.value[-1] - 1], found.separator.value)]
         for name in wanted(source):
             assert any(cell.endswith(name) or name.endswith(cell) or cell.startswith(name) for cell in head if cell)
+
+
+def test_a_year_of_two_digits_never_tells_the_order_of_a_date() -> None:
+    """By 31.12.26 the year may be 2026 or 2031. A date with all of its year tells, and an entry decides."""
+    lines = ["Build;Date", "B1;31.12.26", "B2;30.12.26"]
+    assert (find(lines).date_order.by, find(lines).date_order.value) == ("open", "")
+    assert find(lines, Stated(date_order="day first")).date_order.value == "day first"
+    assert find([*lines, "B3;29.12.2026"]).date_order.value == "day first"
+    cells = np.array(["31.12.26", "1-2-07", "31.02.26", "2026-05-14"], dtype=object)
+    assert dates(cells, "day first").values.tolist() == ["2026-12-31", "2007-02-01", "", "2026-05-14"]
+    assert dates(cells[:3]).unannounced
+    assert dates(cells).faults.tolist() == ["not-a-date"] * 3 + [""]  # slips beside a date with its whole year
+    stamps = np.array(["17.03.26 08:30:00"], dtype=object)
+    whole = np.array(["17.03.2026 08:30:00"], dtype=object)
+    assert instants(stamps, "day first").seconds.tolist() == instants(whole, "day first").seconds.tolist()
+    assert instants(stamps).faults.tolist() == ["date-order-unstated"]
+
+
+PARTED = {
+    "blanks in two cells of each line": (
+        "Motor;Zyl.;Prüfpunkt;Teil;Seite;Höhe [mm];Datei;Gerät\n"
+        "GM-01;1;Befund;Laufbuchse;Druckseite;25,0;traces/a.txt;Taster 7\n"
+        "GM-03;2;Befund;Laufbuchse;Druckseite;25,0;traces/b.xlsx;Taster 7\n", "semicolon", 8),
+    "lines above and a remark left empty": (
+        "Taster im Messraum\n\nMotor;Gerät;Höhe [mm];Rest\nGM-01;Taster 7;25;\nGM-03;Taster 7;30;x\n", "semicolon", 4),
+    "one figure with a comma": ("Motor;a;b;Wert\nGM-01;u;v;1,5\nGM-02;u;v;2,5\n", "semicolon", 4),
+    "tabs": ("Motor\tHöhe [mm]\tGerät\nGM-01\tx\tTaster 7\nGM-02\ty\tTaster 7\n", "tab", 3),
+    "commas around texts with a semicolon": ("Build,Remark,p\nB1,a;b,7\nB2,c;d,8\n", "comma", 3),
+    "blanks around dates with points": ("Day n Md\n1.5.2026 900 20\n2.5.2026 910 21\n", "blanks", 3),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", PARTED)
+def test_what_stands_as_often_in_every_line_parts_it(case: str) -> None:
+    content, word, width = PARTED[case]
+    found = find(content.rstrip("\n").split("\n"))
+    assert (found.separator.value, found.separator.by, len(found.columns)) == (word, "file", width)
 
 
 def test_points_of_a_trace_begin_where_its_count_says() -> None:

@@ -272,6 +272,9 @@ REFUSED: dict[str, tuple[str | bytes, dict[str, Any], list[str]]] = {
     "date of unknown order": (table(header=[*HEADER, "date"], rows=[[*r, "04.05.2026"] for r in ROWS]), {}, [
         f'{FILE}:2: column "date": "04.05.2026" is written in an order of day and month that is not announced. Expected a date as 2026-05-14, or an '
         "order that is announced. Next: write `date_order: day first` or `date_order: month first` in the record entry."]),
+    "dates with years of two digits": (table(header=[*HEADER, "date"], rows=[[*r, "17.03.26"] for r in ROWS]), {}, [
+        f'{FILE}:2: column "date": "17.03.26" is written in an order of day and month that is not announced. Expected a date as 2026-05-14, or an '
+        "order that is announced. Next: write `date_order: day first` or `date_order: month first` in the record entry, by which its year is 20xx."]),
     "unknown separator": (table(), {"separator": "#"}, [
         f'{ENTRY}the separator "#" is not known. Expected comma, semicolon, tab, bar or blanks. Next: state one of these, or none.']),
     "unknown encoding": (table(), {"encoding": "utf-7"}, [
