@@ -118,6 +118,8 @@ def _headline(program: Program, said: _Said) -> str:
     if not cylinders:
         return "Nothing has been built yet."
     done = sum(bool(said.latest(place)) for place in cylinders)
+    if not done:
+        return "No cylinder has been reviewed yet."
     return (
         f"{words.sentence(words.share(done, len(cylinders), 'cylinder'))} {words.are(done, len(cylinders))} reviewed."
     )
