@@ -106,17 +106,27 @@ def of_user() -> Shelves:
 
 def _shorten(folder: Path) -> None:
     found = []
-    for part in os.scandir(folder):
-        if part.is_dir(follow_symlinks=False):
-            for entry in os.scandir(part):
-                state = entry.stat(follow_symlinks=False)
-                found.append((state.st_mtime, state.st_size, entry.path))
+    with os.scandir(folder) as parts:
+        for part in parts:
+            if part.is_dir(follow_symlinks=False):
+                found += _of(part.path)
     over = sum(size for _, size, _ in found) - MOST_BYTES
     for _, size, path in sorted(found):
         if over <= 0:
             return
         Path(path).unlink(missing_ok=True)
         over -= size
+
+
+def _of(part: str) -> list[tuple[float, int, str]]:
+    """When each entry was put there, its size and where; without those that somebody else has just taken away."""
+    found = []
+    with os.scandir(part) as entries:
+        for entry in entries:
+            with contextlib.suppress(FileNotFoundError):
+                state = entry.stat(follow_symlinks=False)
+                found.append((state.st_mtime, state.st_size, entry.path))
+    return found
 
 
 # ---- keys -----------------------------------------------------------------------------------------------------------
