@@ -81,6 +81,8 @@ def _nothing(kind: Any) -> Any:
     """What stands for a value that must be there and is not, or is wrong."""
     if get_origin(kind) is Literal:
         return get_args(kind)[0]
+    if get_origin(kind) is Mapping:
+        return types.MappingProxyType({})
     return {str: "", float: 0.0, int: 0, bool: False}.get(kind)
 
 

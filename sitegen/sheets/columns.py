@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
@@ -211,7 +212,11 @@ def in_units_of(columns: Columns, blank: Blank, stream: Stream) -> Blank:
         own, other = blank.units.get(what.name, ""), columns.unit(what.name)
         if own and other and own != other and what.dimension:
             scale, offset = units.converter(own, what.dimension)
-            theirs, begin = units.converter(other, what.dimension)
+            try:
+                theirs, begin = units.converter(other, what.dimension)
+            except units.UnitError:  # a header of the user's, such as "bar", which `check` refuses: no number under it
+                factors[what.name] = math.nan, math.nan
+                continue
             factors[what.name] = scale / theirs, (offset - begin) / theirs
 
     def told(row: Mapping[str, str]) -> Mapping[str, str]:
@@ -222,6 +227,8 @@ def in_units_of(columns: Columns, blank: Blank, stream: Stream) -> Blank:
 
 
 def _scaled(text: str, scale: float, offset: float) -> str:
+    if math.isnan(scale):
+        return ""
     try:
         return f"{float(text) * scale + offset:.6g}"
     except ValueError:

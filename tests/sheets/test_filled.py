@@ -274,3 +274,16 @@ def test_entries_keep_the_words_of_the_record_they_are_from(tmp_path: Path) -> N
     made = yaml.safe_load((tmp_path / "sheets" / "tables" / "entries-csv.yaml").read_text(encoding="utf-8"))
     (words,) = {str(entry["words"]) for entry in made["records"]["leakdown"]}
     assert words == "{'phase': {'einbau': 'cold-build'}}"
+
+
+def test_a_unit_that_says_neither_gauge_nor_absolute_leaves_its_column_empty(tmp_path: Path) -> None:
+    """The supply is known beforehand, but not what it is in "bar", which the check refuses."""
+    programs = plain(tmp_path)
+    path = programs / "pump" / "program.yaml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("{header: Supply, unit: psig}", "{header: Supply, unit: bar}"), encoding="utf-8")
+    assert main(["sheets", str(programs / "pump"), "--to", str(tmp_path / "sheets")]) == 0
+    (table, *_) = sorted((tmp_path / "sheets" / "tables").glob("leakdown-*.csv"))
+    rows = list(csv.DictReader(io.StringIO(table.read_text(encoding="utf-8-sig"))))
+    assert rows
+    assert {row["Supply"] for row in rows} == {""}
