@@ -326,7 +326,7 @@ class _Cover:
                      for name, own in real.digests.items()},
             stand=digest((self._stamp, real.stand)), looks=1, changes=None, written="", taken=(), restated=(),
             reviewed=tuple(
-                replace(each, review=self._review(each.review),
+                replace(each, review=self._review(each.review), about={self._id(n): at for n, at in each.about.items()},
                         moved=None if each.moved is None else {n: self._moved(own) for n, own in each.moved.items()})
                 for each in real.reviewed
             ),

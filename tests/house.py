@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import os
 import shutil
+import subprocess
 import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -106,6 +107,13 @@ def once(factory: pytest.TempPathFactory, name: str, make: Callable[[Path], obje
         finally:
             lock.unlink()  # where it could not be made, the next worker tries and tells why
     return folder
+
+
+def git(folder: Path, *words: str) -> None:
+    """A command of git in a folder, by nobody in particular."""
+    who = ("-c", "user.name=N", "-c", "user.email=n@example.invalid", "-c", "core.autocrlf=false")
+    command = [shutil.which("git") or "git", "-C", str(folder), *who, *words]
+    subprocess.run(command, check=True, capture_output=True)
 
 
 def rows_of(path: Path) -> list[dict[str, str]]:

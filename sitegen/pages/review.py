@@ -38,7 +38,7 @@ def page(site: Site, program: Program) -> ReviewPage:
     view = site.view(path, program.id)
     setter = site.setter(path)
     reviews = view.analysis.reviewed
-    said = _Said(view, reviews)
+    said = _Said(reviews)
     parts = [
         Part(setter.id(anchor), title, blocks)
         for anchor, title, blocks in (
@@ -74,10 +74,10 @@ def page(site: Site, program: Program) -> ReviewPage:
 class _Said:
     """Items of all reviews by what they are about."""
 
-    def __init__(self, view: View, reviews: Sequence[Reviewed]) -> None:
+    def __init__(self, reviews: Sequence[Reviewed]) -> None:
         self.places: dict[Place, list[tuple[Reviewed, int, ReviewItem]]] = {}
         self.readings: dict[str, list[tuple[Reviewed, int, ReviewItem]]] = {}
-        about = _places(view)
+        about = {name: place for each in reviews for name, place in each.about.items()}
         for each in reviews:
             for n, item in enumerate(each.review.items):
                 place = about.get(item.reading) if item.reading else (item.engine, item.cylinder)
@@ -98,19 +98,6 @@ class _Said:
             if not item.reading and each.review.on >= found.get(each.review.reviewer, ("",))[0]:
                 found[each.review.reviewer] = each.review.on, item
         return {name: item for name, (_, item) in found.items()}
-
-
-def _places(view: View) -> dict[str, Place]:
-    """Build and cylinder of every reading that some review names."""
-    wanted = {item.reading for each in view.analysis.reviewed for item in each.review.items if item.reading}
-    found: dict[str, Place] = {}
-    for stream in view.the_desk.streams if wanted else ():
-        frame = view.the_desk.rows(stream, "", 0)
-        own = frame[frame["reading"].isin(wanted)]
-        cylinders = own["cylinder"] if "cylinder" in own else [0] * len(own)
-        for name, engine, cylinder in zip(own["reading"], own["engine"], cylinders, strict=True):
-            found[str(name)] = str(engine), int(cylinder) if cylinder == cylinder else 0
-    return found
 
 
 def _headline(program: Program, said: _Said) -> str:

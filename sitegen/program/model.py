@@ -757,6 +757,7 @@ class Reviewed:
     review: Review
     moved: Mapping[int, tuple[Moved, ...]] | None
     as_of: Day = ""  # newest record of the results that were looked at
+    about: Mapping[str, tuple[str, int]] = field(default_factory=dict)  # reading it names -> build, cylinder (0: build)
 
 
 @dataclass(frozen=True)

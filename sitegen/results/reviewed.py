@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 
 from sitegen.problems import nearest, shown
@@ -78,7 +79,8 @@ def standings(
         return ()
     known = dict(states_of(program, shelves))
     about = places(readings, (item.reading for review in program.reviews for item in review.items if item.reading))
-    return tuple(_standing(program, review, known, fresh, about) for review in program.reviews)
+    found = (_standing(program, review, known, fresh, about) for review in program.reviews)
+    return tuple(replace(each, about=about) for each in found)
 
 
 def _standing(

@@ -4,24 +4,18 @@ from __future__ import annotations
 
 import json
 import shutil
-import subprocess
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
-from house import plain
+from house import git, plain
 
 from sitegen.changing.causes import causes
 from sitegen.cli import main
 from sitegen.results import moves
 
 HEADER = "Build,Check,Cyl,Repeat,Supply,Gauge"
-
-
-def git(folder: Path, *words: str) -> None:
-    who = ("-c", "user.name=N", "-c", "user.email=n@example.invalid", "-c", "core.autocrlf=false")
-    subprocess.run([shutil.which("git") or "git", "-C", str(folder), *who, *words], check=True, capture_output=True)
 
 
 def commit(programs: Path, tag: str) -> None:

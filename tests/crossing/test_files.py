@@ -7,7 +7,6 @@ import io
 import json
 import math
 import re
-import subprocess
 from dataclasses import replace
 from pathlib import Path
 from statistics import fmean
@@ -15,7 +14,7 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
-from house import ROOT, Analysed, fewer, rows_of
+from house import ROOT, Analysed, fewer, git, rows_of
 
 from crossing.factory import LOSS, MEASURES, PHASE, C, R, case, rows, subject
 from sitegen import registry, workflow
@@ -215,11 +214,6 @@ def test_the_command_fails_on_a_changed_estimate(tmp_path: Path, capsys: pytest.
 
 
 # ---- changes --------------------------------------------------------------------------------------------------------
-
-
-def git(folder: Path, *words: str) -> None:
-    who = ("-c", "user.name=N", "-c", "user.email=n@example.invalid", "-c", "core.autocrlf=false")
-    subprocess.run(["git", "-C", str(folder), *who, *words], check=True, capture_output=True)
 
 
 def test_changes_name_comparisons_and_criteria_by_their_titles(tmp_path: Path) -> None:

@@ -4,20 +4,14 @@ from __future__ import annotations
 
 import csv
 import json
-import subprocess
 from pathlib import Path
 
 import pytest
-from house import fewer, rows_of
+from house import fewer, git, rows_of
 
 from sitegen import unchanged, workflow
 from sitegen.cli import main
 from sitegen.results import committed, files
-
-
-def git(folder: Path, *words: str) -> None:
-    who = ("-c", "user.name=N", "-c", "user.email=n@example.invalid", "-c", "core.autocrlf=false")
-    subprocess.run(["git", "-C", str(folder), *who, *words], check=True, capture_output=True)
 
 
 @pytest.fixture

@@ -10,7 +10,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from house import fewer, plain
+from house import fewer, git, plain
 
 from sitegen import workflow
 from sitegen.cli import main
@@ -113,11 +113,6 @@ def test_results_that_were_damaged_and_committed(tmp_path: Path) -> None:
     assert found.analysis.changes is None
     with pytest.raises(InputError, match="conflict markers"):
         findings(programs, committed=True)
-
-
-def git(folder: Path, *words: str) -> None:
-    who = ("-c", "user.name=N", "-c", "user.email=n@example.invalid", "-c", "core.autocrlf=false")
-    subprocess.run(["git", "-C", str(folder), *who, *words], check=True, capture_output=True)
 
 
 def test_damaged_results_of_a_program_that_lends_its_scatter_block(

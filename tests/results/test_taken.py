@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import html
 import re
-import shutil
-import subprocess
 from pathlib import Path
 
 import pytest
-from house import plain
+from house import git, plain
 
 from sitegen import workflow
 from sitegen.cli import main
@@ -17,11 +15,6 @@ from sitegen.program.model import Moved, Standing
 
 HEADER = "Build,Check,Cyl,Supply,Gauge"
 NARROW, WIDE = 77, 60  # psi behind the orifice: a leak well inside the limit, and one well beyond
-
-
-def git(folder: Path, *words: str) -> None:
-    who = ("-c", "user.name=N", "-c", "user.email=n@example.invalid", "-c", "core.autocrlf=false")
-    subprocess.run([shutil.which("git") or "git", "-C", str(folder), *who, *words], check=True, capture_output=True)
 
 
 def commit(folder: Path) -> None:

@@ -5,11 +5,10 @@ from __future__ import annotations
 import html
 import re
 import shutil
-import subprocess
 from pathlib import Path
 
 import pytest
-from house import plain
+from house import git, plain
 
 from sitegen import workflow
 from sitegen.cli import main
@@ -25,11 +24,6 @@ review:
   knows: [K. L.]
 """
 CONSTANTS = "constants: {tester: T1, crank: tdc, approached: running-direction, locked: 'yes'}"
-
-
-def git(folder: Path, *words: str) -> None:
-    who = ("-c", "user.name=N", "-c", "user.email=n@example.invalid", "-c", "core.autocrlf=false")
-    subprocess.run([shutil.which("git") or "git", "-C", str(folder), *who, *words], check=True, capture_output=True)
 
 
 def commit(folder: Path) -> None:
