@@ -84,9 +84,7 @@ def due(definitions: Definitions, day: str, within_days: float) -> list[Due]:
     """
     found = []
     for one in every(definitions).values():
-        newest = max(
-            (each for each in one.calibrations if each.on and each.due), key=lambda each: each.on, default=None
-        )
+        newest = next((each for each in reversed(_dated(one.calibrations)) if each.due), None)
         if newest is not None and not (one.until and one.until <= day):
             days = (date.fromisoformat(newest.due) - date.fromisoformat(day)).days
             if days <= within_days:
