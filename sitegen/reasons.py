@@ -27,6 +27,7 @@ READING: dict[str, str] = {
     "not-whole": "a count in it is not a whole number",
     "outside-limits": "something in it lies outside what is possible",
     "overflow": "an instrument entered an overflow mark",
+    "instrument-not-there": "its instrument was not there that day",
     "past-calibration": "no calibration of its instrument was in force that day",
     "repeat-unnumbered": "the same state was read before, without another repeat number",
     "required-empty": "something needed is not entered",

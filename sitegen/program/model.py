@@ -569,6 +569,13 @@ class RunRule:
 
 
 @dataclass(frozen=True)
+class InstrumentRule:
+    """How a program looks after its instruments."""
+
+    due_within: Annotated[float, Quantity("time")] = 60 * 86400.0  # s before its day that a calibration is told as due
+
+
+@dataclass(frozen=True)
 class GradeScale:
     """The program's own scale of grades for what an inspector sees."""
 
@@ -853,6 +860,7 @@ class Program:
     oil: OilRule = OilRule()
     wear: WearRule | None = None  # None: what presses the rings is not stated
     closure: ClosureRule = ClosureRule()
+    instruments: InstrumentRule = InstrumentRule()
     ties: tuple[Tie, ...] = ()
     sampled: Mapping[str, Mapping[str, tuple[int, ...]]] = field(default_factory=dict)  # stream -> build -> cylinders
     strange: Mapping[str, str] = field(default_factory=dict)  # measures of streams this version lacks -> unit as stated
