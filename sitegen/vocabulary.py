@@ -252,6 +252,7 @@ class Field:
     beforehand: bool = False  # may be filled in before anything was read: a row with no more is not yet taken
     example: str = ""  # text of one; "" one follows from the kind, the words and the limits
     family: str = ""  # fields of one family share their words
+    ahead: bool = False  # a date still to come, not the day of a record
 
     @property
     def wordy(self) -> bool:
