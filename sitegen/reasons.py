@@ -231,6 +231,8 @@ ANSWER: dict[str, str] = {
     "no-sources": "the program file names no parts that could have given the metals",
     "too-many-sources": "the program file names more parts than can be told apart",
     "viscosity-too-low": "the viscosity index is not defined below 2 mm²/s at 100 °C",
+    "fuel-not-known": "more left the engine than oil came in, and the fuel in it is not known of every sample",
+    "fuel-not-thinner": "the fuel is stated to be as thick as the oil",
     "viscosities-reversed": "the oil is entered as no thinner at 100 °C than at 40 °C",
     "within-condition": "it is within its limit",
     "beyond-condition": "it is beyond its limit",
@@ -349,6 +351,12 @@ FLAGS: dict[str, str] = {
     "is known",
     "fresh-error-unknown": "how well the content of the fresh oil is known is not stated, and not in the interval",
     "sample-mass-unknown": "the mass of a sample was not entered",
+    "custody-order": "the days of a sample contradict each other",
+    "analysed-late": "a sample was analysed later after it was drawn than planned",
+    "fuel-hint": "no chromatography: it hints of fuel, and enters no balance",
+    "fuel-unknown": "fuel came into the oil, and how much is not known by chromatography of every sample of the fill, "
+    "so that it is taken for oil",
+    "fuel-error-unknown": "how well the laboratory finds fuel is not stated, so that no interval follows",
     "bound-in-it": "it rests on a report of less than a limit, which enters as a bound",
     IN_DOUBT: "an instrument it rests on was later found beyond its tolerance, so that its interval, where it has one, "
     "reaches as far as that error takes it",

@@ -289,6 +289,7 @@ class Field:
     family: str = ""  # fields of one family share their words
     by: str = ""  # field of the record that names the instrument it was read with
     gauge: Literal["", "supply", "cylinder"] = ""  # of a tester: which of its two
+    ahead: bool = False  # a date still to come, not the day of a record
 
     @property
     def wordy(self) -> bool:
