@@ -67,6 +67,9 @@ READING: dict[str, str] = {
     "crater-reversed": "the layer ends outside where it begins",
     "crater-too-wide": "the crater is too wide for its ball or its face",
     "zero-pressure": "a cylinder gauge at zero is one not read, or an open valve",
+    "object-missing": "nothing says what was read",
+    "object-twice": "more than one object is entered",
+    "not-set-up-anew": "the gauge was read again without setting up anew, which is no repeat",
 }
 
 IN_DOUBT = "in-doubt"  # flag of values and comparisons that move with a doubt of an instrument
@@ -272,10 +275,27 @@ ANSWER: dict[str, str] = {
     "few-tied-cylinders": "no engine has two cylinders with both values",
     DIFFERS: "with the error that an instrument was later found with, the word would be another one",
     "few-visits": "the reference point was visited too few times for a curve",
+    "gauge-unbalanced": "not every operator read every object equally often",
+    "gauge-one-object": "one object alone tells no scatter between objects",
+    "operators-split-by-coating": "each operator read one coating only, so that operator and coating cannot be told "
+    "apart",
+    "no-gauge-study": "no gauge study tells how far operators differ",
+    "few-operators": "of fewer than three operators the scatter is not told",
+    "one-operator": "one operator alone tells no scatter of operators",
+    "testers-read-other-objects": "the two testers were not read by the same operators on the same objects",
 }
 
 # With what care a value is to be taken (`flags`).
 FLAGS: dict[str, str] = {
+    "operators-by-coating": "no operator read two coatings, so that operator and coating cannot be told apart",
+    "study-superseded": "a later study of this tester counts instead",
+    "variance-negative": "the variance came out negative and is given as 0",
+    "order-not-recorded": "the order of the readings was not recorded, so a drift may stand in for an operator",
+    "order-not-random": "the order was not drawn by lot: operators took the objects alike, or repeats followed each "
+    "other, which makes repeats look better than they are",
+    "not-blind": "the study was not blind, which makes repeats look better than they are",
+    "blind-not-recorded": "nothing says whether the study was blind",
+    "anew-not-recorded": "nothing says whether each repeat was set up anew",
     "from-schedule": "the distance comes from the planned schedule, not from a run log",
     "path-unknown": "what went to the crankcase was not recorded, so valves or gasket may share in it",
     "other-tester": "it was read with another tester than the rest of the build",
@@ -289,6 +309,8 @@ FLAGS: dict[str, str] = {
     "does, so the bore is used and the reading is a check",
     "wider-than-nominal": "so large a leak would be known better by the tester's own bore than by the reference "
     "orifice, which is too small for it",
+    "study-repeats-differ": "the repeats of a gauge study scatter otherwise than those of the program's checks, so "
+    "that only the latter count",
     "no-repeats": "no check was repeated, so the scatter between repeats is not in the interval",
     "ambient-assumed": "ambient pressure was not recorded; the standard 101.325 kPa was taken",
     "temperature-assumed": "the metal temperature of a warm check was not recorded; that of the air was taken, with "
