@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 
 from sitegen.declarations import Step
 from sitegen.methods import oil_attribution, oil_precision, prediction, viscosity
@@ -186,12 +187,9 @@ def run_balance(program: Program, engine: str, readings: Mapping[str, Readings],
 def _consumption(
     build: Build, found: Oiling, fills: Sequence[Fill], energy: Mapping[str, float], ended: Mapping[str, float]
 ) -> Iterator[Value]:
-    place = 0
     order = list(ended)
-    for fill in fills:
-        place += len(fill.moves)
-        end = found.phases[place - 1]
-        key = build.key(phase=end)
+    for fill, end, at in placed(found, fills):
+        key = build.key(phase=end, at=at)
         if fill.lost is None or fill.hours <= 0:
             yield refused(CONSUMPTION.id, key, Refused("not-drained"))
             continue
@@ -204,6 +202,15 @@ def _consumption(
                 yield Value(measure.id, key, value, n=len(fill.moves), flags=flags)
                 continue
             yield Value(measure.id, key, value, value - Z * se, value + Z * se, se, n=len(fill.moves), flags=flags)
+
+
+def placed(found: Oiling, fills: Sequence[Fill]) -> Iterator[tuple[Fill, str, str]]:
+    """Each fill with the phase it ended in and its place there: "" the last of it, else fill-1 ..."""
+    ends = list(accumulate(len(fill.moves) for fill in fills))
+    phases = [found.phases[end - 1] for end in ends]
+    for number, (fill, phase) in enumerate(zip(fills, phases, strict=True)):
+        last = phase not in phases[number + 1 :]
+        yield fill, phase, "" if last else f"fill-{phases[:number].count(phase) + 1}"
 
 
 def _weighed(fill: Fill) -> bool:
