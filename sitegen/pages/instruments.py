@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
@@ -10,6 +9,7 @@ from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text
 from sitegen.page.due import DAY, when
 from sitegen.page.view import View
+from sitegen.pages import doubted
 from sitegen.pages.contexts import Part, PartsPage
 from sitegen.pages.folding import folded
 from sitegen.pages.frame import Site, crumbs, window_title
@@ -58,13 +58,14 @@ def page(site: Site, program: Program) -> PartsPage:
         Part(setter.id(anchor), title, blocks)
         for anchor, title, blocks in (
             ("in-doubt", "Found off", _in_doubt(known)),
-            ("each", "Each instrument", _each(known)),
+            ("to-know", "What to know", _open(known)),
         )
         if blocks
     ]
     rest = [
         folded(Part(setter.id(anchor), title, blocks))
         for anchor, title, blocks in (
+            ("each", "Each instrument", _each(known)),
             ("calibrations", "Every calibration", _calibrations(known)),
             ("points", "Points of the calibrations", _points(known)),
             ("not-named", "Not named by any record", _not_named(known)),
@@ -114,7 +115,7 @@ class _Known:
         ahead = view.program.instruments.due_within / DAY
         due = calibrated.due(own, self.as_of, ahead) if self.as_of else []
         self.due: dict[str, Due] = {each.instrument: each for each in due if each.instrument in found}
-        self.doubted = [each for each in view.analysis.doubted if each.readings]
+        self.doubted = [each for each in view.the_desk.doubted if each.readings]
         self.off = {each.doubt.instrument: None for each in self.doubted}
         self.uses = dict(sorted(found.items(), key=lambda each: (each[0] not in self.off, each[0] not in self.due)))
 
@@ -207,8 +208,8 @@ def _in_doubt(known: _Known) -> list[Block]:
         Row((
             Cell(known.every[each.doubt.instrument].title, note=each.doubt.instrument),
             Cell(_found(known, each.doubt), note=_since(each.doubt)),
-            Cell(_readings(each), note=_when(each)),
-            Cell(_effect(known.view, each)),
+            Cell(_readings(each), note=_when(each), folded=_builds(each)),
+            _effect(known.view, each),
         ))
         for each in known.doubted
     ]  # fmt: skip
@@ -242,58 +243,79 @@ def _since(doubt: Doubt) -> str:
 
 
 def _readings(each: Doubted) -> str:
-    return f"{words.number(each.readings, 0)} {words.plural(each.readings, 'reading')}"
+    builds = f" of {words.counted(len(each.builds), 'build')}" if each.builds else ""
+    return f"{words.number(each.readings, 0)} {words.plural(each.readings, 'reading')}{builds}"
+
+
+def _builds(each: Doubted) -> tuple[str, str]:
+    told = [f"{build}: {words.number(count, 0)}" for build, count in each.builds.items()]
+    return ("by build", "; ".join(told)) if len(told) > 1 else ("", "")
 
 
 def _when(each: Doubted) -> str:
-    told = [words.from_to(*map(words.day, each.days))] if all(each.days) else []
+    told = [words.days(*each.days)] if all(each.days) else []
     told += [f"{words.count(each.undated)} more without a day, taken as read"] if each.undated else []
     return "; ".join(told)
 
 
-def _effect(view: View, each: Doubted) -> str:
-    """What a doubt does to results, as they tell it."""
-    if not each.moved and not each.words:
-        return "no result moves by as much as its digits show"
-    told = f"{words.counted(each.widened, 'interval')} {words.plural(each.widened, 'reaches', 'reach')} further"
-    if each.most_of is not None and math.isfinite(each.most):
-        measure = view.measures.get(each.most_of[0])
-        title = measure.title.lower() if measure is not None else each.most_of[0]
-        told += f", the most by {words.percent(each.most, 1)} of its width ({title})"
-    if not each.words:
-        return f"{told}; no word changes"
-    said = list(dict.fromkeys(f"“{one.before}”" for one in each.words))
-    count = words.counted(len(each.words), "word")
-    return f"{told}; {count} {words.plural(len(each.words), 'is', 'are')} left open: {words.listed(said)}"
+def _effect(view: View, each: Doubted) -> Cell:
+    """What a doubt does to the results, and which interval it widens most."""
+    measure = view.measures.get(each.most_of[0]) if each.most_of is not None else None
+    return Cell(words.sentence(doubted.effect(each)), note=f"most: {measure.title.lower()}" if measure else "")
 
 
 # ---- each instrument ------------------------------------------------------------------------------------------------
+
+
+def _open(known: _Known) -> list[Block]:
+    """What is to be seen to, or cannot be told, an instrument a row."""
+    rows = []
+    for name, use in known.uses.items():
+        one, told = known.every[name], list(_to_know(known, name, use))
+        if told:
+            last = _calibrated(_newest(one))
+            count = f"{words.number(use.count, 0)} {words.plural(use.count, 'reading')}"
+            rows.append(Row((Cell(one.title, note=name), Cell(words.sentence("; ".join(told))), last, Cell(count))))
+    columns = (Column("Instrument"), Column("What"), Column("Calibrated"), Column("Used for"))
+    if rows:
+        return [Table("instruments-to-know", columns, rows, stack=True)]
+    return [Text((Cell("None is due, and what was recorded of them leaves nothing open."),))] if known.uses else []
+
+
+def _newest(one: Calibrated | ReferenceOrifice) -> Calibration | None:
+    return None if isinstance(one, ReferenceOrifice) else max(one.calibrations, key=_day, default=None)
+
+
+def _calibrated(newest: Calibration | None) -> Cell:
+    return Cell(words.day(newest.on), note=f"next due {words.day(newest.due)}") if newest else Cell(words.DASH)
 
 
 def _each(known: _Known) -> list[Block]:
     rows = []
     for name, use in known.uses.items():
         one = known.every[name]
-        newest = None if isinstance(one, ReferenceOrifice) else max(one.calibrations, key=_day, default=None)
+        newest = _newest(one)
         rows.append(
             Row((
                 Cell(one.title, note=name),
                 Cell(words.sentence(words.listed(use.streams)), folded=_where(known, use)),
                 Cell(words.number(use.count, 0), note=f"{words.count(use.aside)} set aside" if use.aside else ""),
                 Cell(*_days(use)),
-                Cell(words.day(newest.on), note=f"next due {words.day(newest.due)}") if newest else Cell(words.DASH),
+                _calibrated(newest),
                 _checked(one, newest),
-                Cell("; ".join(_to_know(known, name, use)) or words.DASH),
             ))
         )  # fmt: skip
     if not rows:
         return []
     columns = (
         Column("Instrument"), Column("Read for"), Column("Readings", numeric=True), Column("From, to"),
-        Column("Calibrated"), Column("Then off by"), Column("To know"),
+        Column("Calibrated"), Column("Then off by"),
     )  # fmt: skip
+    reading = (
+        f"{words.sentence(words.counted(len(rows), 'instrument'))}: where used, and how far off when last calibrated."
+    )
     note = "Off by: the largest error against what is allowed, as found, and below it as left."
-    return [Table("instruments", columns, rows, note=note, stack=True)]
+    return [Table("instruments", columns, rows, reading, note=note, stack=True)]
 
 
 def _day(one: Calibration) -> str:
@@ -322,8 +344,7 @@ def _days(use: Use) -> tuple[str, str, bool, str]:
     days = use.dated or sorted(use.around)
     if not days:
         return "no day recorded", "", False, ""
-    first, last = min(days), max(days)
-    told = words.from_to(words.day(first, year=first[:4] != last[:4] or first == last), words.day(last))
+    told = words.days(min(days), max(days))
     if not use.dated:
         return told, "", False, "by other records of these phases"
     return told, "", False, f"{words.number(use.undated, 0)} without a day" if use.undated else ""
@@ -345,8 +366,6 @@ def _worst(one: Calibrated, newest: Calibration, *, left: bool) -> Cell:
 
 def _to_know(known: _Known, name: str, use: Use) -> Iterable[str]:
     one = known.every[name]
-    if name in known.off:
-        yield "found off, see above"
     if name in known.due:
         yield when(known.due[name])
     if isinstance(one, ReferenceOrifice):
