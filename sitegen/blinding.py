@@ -53,7 +53,7 @@ _PICTURES = (".png", ".jpg", ".jpeg")
 _TEXTS = frozenset(
     {
         "title", "note", "why", "process", "grade", "grades", "causes", "operator", "cell", "draw_point", "fuel",
-        "question", "what", "expected", "nearest", "next_step", "column_name", "by",
+        "question", "what", "expected", "nearest", "next_step", "column_name", "by", "certificate",
     }
 )  # fmt: skip  # fields that hold words of the user's; all others are ids, or are not printed
 

@@ -26,13 +26,8 @@ def _told(one: Doubted) -> str:
     are = words.plural(one.readings, "is", "are")
     opened = _opened(one.words)
     which = f", which leaves {words.listed(opened)} open" if opened else "; no answer differs"
-    told = f"{many} with {one.doubt.instrument} ({_days(*one.days)}) {are} in doubt: {found(one.doubt)}."
+    told = f"{many} with {one.doubt.instrument} ({words.days(*one.days)}) {are} in doubt: {found(one.doubt)}."
     return f"{told} Intervals allow for it{which}."
-
-
-def _days(first: str, last: str) -> str:
-    """ "9 February to 18 November 2026"."""
-    return words.from_to(words.day(first, year=first[:4] != last[:4] or first == last), words.day(last))
 
 
 def found(doubt: Doubt) -> str:
