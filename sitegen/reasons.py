@@ -27,6 +27,7 @@ READING: dict[str, str] = {
     "not-whole": "a count in it is not a whole number",
     "outside-limits": "something in it lies outside what is possible",
     "overflow": "an instrument entered an overflow mark",
+    "instrument-not-there": "its instrument was not there that day",
     "past-calibration": "no calibration of its instrument was in force that day",
     "repeat-unnumbered": "the same state was read before, without another repeat number",
     "required-empty": "something needed is not entered",
@@ -70,6 +71,9 @@ READING: dict[str, str] = {
     "object-twice": "more than one object is entered",
     "not-set-up-anew": "the gauge was read again without setting up anew, which is no repeat",
 }
+
+IN_DOUBT = "in-doubt"  # flag of values and comparisons that move with a doubt of an instrument
+DIFFERS = "in-doubt-differs"  # reason of a word that such a doubt leaves open
 
 # Why a value or a verdict is refused, missing or not to be relied on.
 ANSWER: dict[str, str] = {
@@ -230,6 +234,8 @@ ANSWER: dict[str, str] = {
     "no-sources": "the program file names no parts that could have given the metals",
     "too-many-sources": "the program file names more parts than can be told apart",
     "viscosity-too-low": "the viscosity index is not defined below 2 mm²/s at 100 °C",
+    "fuel-not-known": "more left the engine than oil came in, and the fuel in it is not known of every sample",
+    "fuel-not-thinner": "the fuel is stated to be as thick as the oil",
     "viscosities-reversed": "the oil is entered as no thinner at 100 °C than at 40 °C",
     "within-condition": "it is within its limit",
     "beyond-condition": "it is beyond its limit",
@@ -267,6 +273,7 @@ ANSWER: dict[str, str] = {
     "load-not-stated": "the program file does not state what presses the ring",
     "all-alike": "one of the two measures is the same for all cylinders of every engine",
     "few-tied-cylinders": "no engine has two cylinders with both values",
+    DIFFERS: "with the error that an instrument was later found with, the word would be another one",
     "few-visits": "the reference point was visited too few times for a curve",
     "gauge-unbalanced": "not every operator read every object equally often",
     "gauge-one-object": "one object alone tells no scatter between objects",
@@ -366,7 +373,15 @@ FLAGS: dict[str, str] = {
     "is known",
     "fresh-error-unknown": "how well the content of the fresh oil is known is not stated, and not in the interval",
     "sample-mass-unknown": "the mass of a sample was not entered",
+    "custody-order": "the days of a sample contradict each other",
+    "analysed-late": "a sample was analysed later after it was drawn than planned",
+    "fuel-hint": "no chromatography: it hints of fuel, and enters no balance",
+    "fuel-unknown": "fuel came into the oil, and how much is not known by chromatography of every sample of the fill, "
+    "so that it is taken for oil",
+    "fuel-error-unknown": "how well the laboratory finds fuel is not stated, so that no interval follows",
     "bound-in-it": "it rests on a report of less than a limit, which enters as a bound",
+    IN_DOUBT: "an instrument it rests on was later found beyond its tolerance, so that its interval, where it has one, "
+    "reaches as far as that error takes it",
     "blocks-used-again": "some builds were made on the same block, which the interval does not allow for",
 }
 

@@ -53,7 +53,7 @@ def _figure(program: Program, sheet: Sheet) -> None:
 
 
 def _calibrated(program: Program, sheet: Sheet) -> None:
-    in_force(sheet, "tester", {name: each.calibrations for name, each in program.definitions.testers.items()})
+    in_force(sheet, "tester", program.definitions.testers)
 
 
 def _anew(program: Program, sheet: Sheet) -> None:
