@@ -118,7 +118,9 @@ def _told(view: View, study: Study) -> Iterator[str]:
         if (groups.low or 0.0) < 1 and not any(each.kind == "standard" for each in study.things):
             yield "The objects are too alike to show what the gauge tells apart: add leak standards to the next study."
     if tolerance is not None and tolerance.value is not None:
-        yield f"Six scatters of the gauge are {_short(tolerance)} of the tolerance stated."
+        yield f"Six scatters of the gauge are {_short(tolerance)} of the tolerance, the leak areas stated as allowed."
+    elif share is not None and share.value is not None:
+        yield "No leak areas are stated as allowed, so there is no tolerance to hold it against."
     flags = sorted((repeat.flags if repeat is not None else frozenset()) - {NEGATIVE})
     yield from (f"{words.sentence(view.why(each))}." for each in flags)
     other = _of(view, OTHER.id, study.tester)
