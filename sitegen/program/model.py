@@ -510,6 +510,7 @@ class LeakdownRule:
     approached: tuple[str, ...] = ()  # how the position may be reached
     turns: Window | None = None  # of the crankshaft since the last test
     wait: Annotated[Window, Quantity("time", zero=True)] | None = None  # s, from opening the supply
+    allowed: Annotated[tuple[float, float], Quantity("area")] | None = None  # m2 that a cylinder may leak
 
 
 @dataclass(frozen=True)
