@@ -271,6 +271,11 @@ class Phase:
     only: tuple[str, ...] = ()  # build ids; empty: every build
 
     @property
+    def seconds(self) -> float:
+        """Planned running time [s]."""
+        return self.repeat * sum(step.time for step in self.schedule)
+
+    @property
     def fires(self) -> bool:
         """True where the engine runs in this phase."""
         return self.kind in {"run", "pulls", "durability"}
@@ -306,6 +311,20 @@ class Departure:
 
 
 @dataclass(frozen=True)
+class Ended:
+    """That a build stood for good before its planned hours were run."""
+
+    at: Annotated[float, Quantity("time")]  # s run in phases of kind durability
+    cause: str = ""  # "" where none is known: then it is not compared
+    by_measure: bool = False  # what is compared over the hours ended it: leak, blow-by, oil, wear
+
+    @property
+    def known(self) -> bool:
+        """Whether a cause is stated."""
+        return bool(self.cause)
+
+
+@dataclass(frozen=True)
 class Build:
     """One assembly of one engine: the unit of replication. Elsewhere `engine` in a key is this id."""
 
@@ -318,6 +337,7 @@ class Build:
     places: tuple[Place, ...]  # by cylinder
     assemblies: tuple[Assembly, ...]
     departures: tuple[Departure, ...] = ()
+    ended: Ended | None = None  # early; None: it was not, or not yet
     oil: str = ""
     operator: str = ""
     cell: str = ""
@@ -843,6 +863,11 @@ class Program:
         """Phases this build runs or has still to run, in plan order."""
         skipped = {each.phase for each in build.departures if each.kind == "skipped"}
         return tuple(p for p in self.phases if p.id not in skipped and (not p.only or build.id in p.only))
+
+    def planned_hours(self, build: Build) -> float:
+        """Seconds that a build was to run in phases of kind durability, those skipped later counted."""
+        own = (p for p in self.phases if p.kind == "durability" and (not p.only or build.id in p.only))
+        return sum(phase.seconds for phase in own)
 
     def planned(self) -> list[tuple[Build, Phase, str]]:
         """Every planned record: build, phase, stream."""
