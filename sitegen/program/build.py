@@ -602,7 +602,7 @@ def _ended(node: Node, mine: Sequence[Phase], skipped: Collection[str]) -> Ended
         if made.at and phase.id not in skipped and made.at <= begun:
             node.add(
                 "ended-before-phase",
-                f'{node.subject} is after {made.at / 3600:g} h, and the phase "{phase.id}" begins at {begun / 3600:g} h',
+                f'{node.subject} is after {made.at / 3600:g} h, and "{phase.id}" begins at {begun / 3600:g} h',
                 expected="a later hour",
                 next_step=f'or write under departures that "{phase.id}" is skipped',
             )

@@ -38,7 +38,7 @@ def test_with_builds_that_ended_by_the_measure_it_is_a_library_s_over_all_permut
     first, second = [1.0, 3.0, 2.0, 5.0], [4.0, WORST, WORST, 6.0]
     ranks = stats.rankdata([*first, *second])
     theirs = stats.permutation_test(
-        (ranks[:4], ranks[4:]), lambda a, b: abs(a.sum() - 18.0), permutation_type="independent", alternative="greater"
+        (ranks[:4], ranks[4:]), lambda a, _: abs(a.sum() - 18.0), permutation_type="independent", alternative="greater"
     )
     assert ended.ranked(first, second).p == pytest.approx(float(theirs.pvalue), rel=1e-9)
 
@@ -63,56 +63,55 @@ def test_a_level_is_the_mean_of_the_last_windows_up_to_an_hour() -> None:
 # ---- false alarms where coatings are alike --------------------------------------------------------------------------
 
 DRAWS = 4000
-Figures = tuple[np.ndarray, np.ndarray]
+HOURS = np.arange(1, 101)
+Runs = tuple[np.ndarray, np.ndarray]  # levels by hour [%], (draws, builds, 100); hour at which each ended
 
 
-def runs(random: np.random.Generator, builds: int, *, early: float) -> tuple[np.ndarray, np.ndarray]:
-    """Levels by hour of one coating [%], (builds, 100), and the hour each ended. Rises of 6 +- 2 % in 100 h, builds
-    apart by 3 %, wander 1 % that forgets by the hour, scatter of an hour 0.5 %; a share ends early, at any hour.
+def runs(random: np.random.Generator, builds: int, *, early: float) -> Runs:
+    """One coating over and over: rises of 6 +- 2 % in 100 h, builds apart by 3 %, wander 1 % that forgets by the hour,
+    scatter of an hour 0.5 %; a share of the builds ends early, at any hour from 30 on.
     """
-    hour = np.arange(1, 101)
-    wander = np.zeros((builds, 100))
-    wander[:, 0] = random.normal(0, 1, builds)
+    shape = (DRAWS, builds)
+    wander = np.zeros((*shape, 100))
+    wander[..., 0] = random.normal(0, 1, shape)
     for at in range(1, 100):
-        wander[:, at] = math.exp(-1) * wander[:, at - 1] + random.normal(0, math.sqrt(1 - math.exp(-2)), builds)
-    slope = random.normal(0.06, 0.02, (builds, 1))
-    level = 100 + random.normal(0, 3, (builds, 1)) + slope * hour + wander + random.normal(0, 0.5, (builds, 100))
-    end = np.where(random.random(builds) < early, random.integers(30, 96, builds), 100)
-    return level, end
+        wander[..., at] = math.exp(-1) * wander[..., at - 1] + random.normal(0, math.sqrt(1 - math.exp(-2)), shape)
+    rising = random.normal(0.06, 0.02, (*shape, 1)) * HOURS
+    level = 100 + random.normal(0, 3, (*shape, 1)) + rising + wander + random.normal(0, 0.5, (*shape, 100))
+    return level, np.where(random.random(shape) < early, random.integers(30, 96, shape), 100)
 
 
-def t_test(first: list[float], second: list[float]) -> bool:
-    return bool(stats.ttest_ind(first, second).pvalue < 0.05)
-
-
-def by_level(level: np.ndarray, end: np.ndarray, last: int) -> list[float]:
+def by_level(level: np.ndarray, end: np.ndarray, last: np.ndarray) -> np.ndarray:
+    """As the method has it, on each build."""
     del end
-    hours = list(range(1, 101))
-    return [ended.level_at(hours, own.tolist(), last) for own in level]
+    figures = [[ended.level_at(HOURS.tolist(), own.tolist(), hour) for own in draw]
+               for draw, hour in zip(level, last.tolist(), strict=True)]  # fmt: skip
+    return np.array(figures)
 
 
-def by_slope(level: np.ndarray, end: np.ndarray, last: int) -> list[float]:
+def by_slope(level: np.ndarray, end: np.ndarray, last: np.ndarray) -> np.ndarray:
     del last
-    return [float(np.polyfit(np.arange(1, to + 1), own[:to], 1)[0]) for own, to in zip(level, end, strict=True)]
+    run = end[..., None] >= HOURS
+    away = np.where(run, HOURS - (run * HOURS).sum(-1, keepdims=True) / end[..., None], 0.0)
+    return np.asarray((away * level).sum(-1) / (away**2).sum(-1))
 
 
-def by_last(level: np.ndarray, end: np.ndarray, last: int) -> list[float]:
+def by_last(level: np.ndarray, end: np.ndarray, last: np.ndarray) -> np.ndarray:
     del last
-    return [float(own[to - 5 : to].mean()) for own, to in zip(level, end, strict=True)]
+    read = (end[..., None] >= HOURS) & (end[..., None] - ended.WINDOWS < HOURS)
+    return np.asarray((read * level).sum(-1) / ended.WINDOWS)
 
 
-Figure = Callable[[np.ndarray, np.ndarray, int], list[float]]
+Figure = Callable[[np.ndarray, np.ndarray, np.ndarray], np.ndarray]
 
 
 def alarms(figure: Figure, builds: int, seed: int) -> float:
     """Share of programs [%] in which coatings that are alike differ; one of them ends early four times as often."""
     random = np.random.default_rng(seed)
-    found = 0
-    for _ in range(DRAWS):
-        (first, end), (second, other) = (runs(random, builds, early=share) for share in (0.8, 0.2))
-        last = int(min(end.min(), other.min()))
-        found += t_test(figure(first, end, last), figure(second, other, last))
-    return 100 * found / DRAWS
+    (first, end), (second, other) = (runs(random, builds, early=share) for share in (0.8, 0.2))
+    last = np.minimum(end.min(axis=1), other.min(axis=1))
+    found = stats.ttest_ind(figure(first, end, last), figure(second, other, last), axis=1).pvalue < 0.05
+    return 100 * float(found.mean())
 
 
 @pytest.mark.parametrize("figure", [by_slope, by_level], ids=["slope to its own end", "level at the last common hour"])
@@ -128,10 +127,8 @@ def test_what_was_read_last_would_raise_them() -> None:
 def test_ranks_raise_few_false_alarms_where_builds_end_by_the_measure() -> None:
     """Coatings alike; a build whose blow-by passes a limit is ended by it."""
     random, found = np.random.default_rng(5), 0
-    for _ in range(DRAWS):
-        groups = []
-        for _ in range(2):
-            level, _ = runs(random, 4, early=0.0)
-            groups.append([WORST if own.max() > 110 else float(own[-5:].mean()) for own in level])
-        found += ended.ranked(*groups).p <= 0.05
+    groups = [runs(random, 4, early=0.0)[0] for _ in range(2)]
+    figures = [np.where(level.max(-1) > 110, WORST, level[..., -5:].mean(-1)).tolist() for level in groups]
+    for first, second in zip(*figures, strict=True):
+        found += ended.ranked(first, second).p <= 0.05
     assert 100 * found / DRAWS <= 5.6
