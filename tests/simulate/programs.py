@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from statistics import fmean
 
-from simulate import eventlog, inspection, layers, logfiles, logs, oil, sheets, surfaces, tables
+from simulate import eventlog, gaugestudy, inspection, layers, logfiles, logs, oil, sheets, surfaces, tables
 from simulate.engine import (
     GRADED,
     HARD,
@@ -510,8 +510,17 @@ def example(seed: int = SEED, scatter: Scatter = Scatter()) -> tuple[Truth, dict
     written_down = {
         "pump-rings-2026/records/events.csv": eventlog.EVENTS_2026.encode(),
         "pump-rings-2026/records/layers.csv": layers.record(seed),
+        "pump-rings-2026/records/gauge-study.csv": _gauge_study(seed),
     }
     return truth, {**files, **more, **written_down, **oil_tables(seed)}
+
+
+def _gauge_study(seed: int) -> bytes:
+    """Three cylinders of B2 before it ran, read beside holes by the operators of the program."""
+    plan = next(each for each in PLANS_2026 if each.name == "B2")
+    truth, _ = truth_of(seed, plan, Scatter())
+    check = next(each for each in checks_of(plan) if each.phase == "cold-build")
+    return gaugestudy.record(seed, gaugestudy.Setup("B2", check, truth.cylinders[:3], check.tester, "2026-03-17"))
 
 
 def oil_records(seed: int = SEED) -> dict[str, oil.Record]:
