@@ -581,6 +581,24 @@ class VisitBands:
 
 
 @dataclass(frozen=True)
+class WindowRule:
+    """How a long run is cut into windows at one point of its schedule; the defaults are common practice."""
+
+    settle: Annotated[float, Quantity("time", zero=True)] = 600.0  # s left out after a change of step, or a start
+    every: Annotated[float, Quantity("time")] = 3600.0  # s, of a window where a step goes on for longer
+    inlet: Annotated[float, Quantity("temperature difference"), Under(("inlet_band",))] | None = None  # K; None: any
+
+
+@dataclass(frozen=True)
+class WanderRule:
+    """How slowly a bench wanders, as longer runs have shown it."""
+
+    time: Annotated[float, Quantity("time", zero=True), Under(("time_constant",))]  # s
+    blowby: Annotated[float, Quantity("ratio", zero=True)] | None = None  # standard deviation, share of the level
+    hourly: Annotated[float, Quantity("ratio", zero=True)] = 0.0  # of means of an hour beside it, share of the level
+
+
+@dataclass(frozen=True)
 class RunRule:
     """How near to its schedule a run has to stay to count as planned."""
 
@@ -588,6 +606,8 @@ class RunRule:
     torque_band: Annotated[float, Quantity("torque")]  # N m
     held: Share  # share of the planned time within both bands, at least
     visits: Annotated[VisitBands, Under(("reference_points",))] = VisitBands()
+    windows: WindowRule = WindowRule()
+    wander: WanderRule | None = None
 
 
 @dataclass(frozen=True)
