@@ -25,6 +25,7 @@ from sitegen.program.model import (
     DecisionRule,
     Definitions,
     Departure,
+    Ended,
     EngineType,
     Exclusion,
     GradeScale,
@@ -516,6 +517,7 @@ def _builds(
                 places=_places(node, engine_type.cylinders, definitions, compared),
                 assemblies=_assemblies(node, mine, {each.phase for each in departures if each.kind == "skipped"}),
                 departures=departures,
+                ended=_ended(node.get("ended"), mine, {each.phase for each in departures if each.kind == "skipped"}),
                 oil=node.reference("oil", oils, "oil", HOME),
                 built=place,
             )
@@ -590,6 +592,32 @@ def _departures(node: Node, phases: Sequence[Phase], mine: Sequence[Phase]) -> t
             due=each.date("due"),
         )
     return tuple(made.values())
+
+
+def _ended(node: Node, mine: Sequence[Phase], skipped: Collection[str]) -> Ended | None:
+    """That a build ended early, held against the hours its phases plan."""
+    if node.value is None:
+        return None
+    made = instance(Ended, node)
+    begun = 0.0
+    for phase in (each for each in mine if each.kind == "durability"):
+        if made.at and phase.id not in skipped and made.at <= begun:
+            node.add(
+                "ended-before-phase",
+                f'{node.subject} is after {made.at / 3600:g} h, and "{phase.id}" begins at {begun / 3600:g} h',
+                expected="a later hour",
+                next_step=f'or write under departures that "{phase.id}" is skipped',
+            )
+        begun += phase.seconds
+    if not begun:
+        node.add("ended-without-hours", f"{node.subject} is stated, and no phase of kind durability has a schedule")
+    elif made.at > begun:
+        node.get("at").add(
+            "ended-after-planned",
+            f"{node.get('at').subject} is {made.at / 3600:g} h, after the {begun / 3600:g} h that are planned",
+            expected="an hour before them; a build that ran all its hours did not end early",
+        )
+    return made
 
 
 def _assemblies(node: Node, mine: Sequence[Phase], skipped: Collection[str]) -> tuple[Assembly, ...]:

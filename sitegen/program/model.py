@@ -299,6 +299,11 @@ class Phase:
     only: tuple[str, ...] = ()  # build ids; empty: every build
 
     @property
+    def seconds(self) -> float:
+        """Planned running time [s]."""
+        return self.repeat * sum(step.time for step in self.schedule)
+
+    @property
     def fires(self) -> bool:
         """True where the engine runs in this phase."""
         return self.kind in {"run", "pulls", "durability"}
@@ -334,6 +339,20 @@ class Departure:
 
 
 @dataclass(frozen=True)
+class Ended:
+    """That a build stood for good before its planned hours were run."""
+
+    at: Annotated[float, Quantity("time")]  # s run in phases of kind durability
+    cause: str = ""  # "" where none is known: then it is not compared
+    by_measure: bool = False  # what is compared over the hours ended it: leak, blow-by, oil, wear
+
+    @property
+    def known(self) -> bool:
+        """Whether a cause is stated."""
+        return bool(self.cause)
+
+
+@dataclass(frozen=True)
 class Build:
     """One assembly of one engine: the unit of replication. Elsewhere `engine` in a key is this id."""
 
@@ -346,6 +365,7 @@ class Build:
     places: tuple[Place, ...]  # by cylinder
     assemblies: tuple[Assembly, ...]
     departures: tuple[Departure, ...] = ()
+    ended: Ended | None = None  # early; None: it was not, or not yet
     oil: str = ""
     operator: str = ""
     cell: str = ""
@@ -562,6 +582,24 @@ class VisitBands:
 
 
 @dataclass(frozen=True)
+class WindowRule:
+    """How a long run is cut into windows at one point of its schedule; the defaults are common practice."""
+
+    settle: Annotated[float, Quantity("time", zero=True)] = 600.0  # s left out after a change of step, or a start
+    every: Annotated[float, Quantity("time")] = 3600.0  # s, of a window where a step goes on for longer
+    inlet: Annotated[float, Quantity("temperature difference"), Under(("inlet_band",))] | None = None  # K; None: any
+
+
+@dataclass(frozen=True)
+class WanderRule:
+    """How slowly a bench wanders, as longer runs have shown it."""
+
+    time: Annotated[float, Quantity("time", zero=True), Under(("time_constant",))]  # s
+    blowby: Annotated[float, Quantity("ratio", zero=True)] | None = None  # standard deviation, share of the level
+    hourly: Annotated[float, Quantity("ratio", zero=True)] = 0.0  # of means of an hour beside it, share of the level
+
+
+@dataclass(frozen=True)
 class RunRule:
     """How near to its schedule a run has to stay to count as planned."""
 
@@ -569,6 +607,8 @@ class RunRule:
     torque_band: Annotated[float, Quantity("torque")]  # N m
     held: Share  # share of the planned time within both bands, at least
     visits: Annotated[VisitBands, Under(("reference_points",))] = VisitBands()
+    windows: WindowRule = WindowRule()
+    wander: WanderRule | None = None
 
 
 @dataclass(frozen=True)
@@ -881,6 +921,11 @@ class Program:
         """Phases this build runs or has still to run, in plan order."""
         skipped = {each.phase for each in build.departures if each.kind == "skipped"}
         return tuple(p for p in self.phases if p.id not in skipped and (not p.only or build.id in p.only))
+
+    def planned_hours(self, build: Build) -> float:
+        """Seconds that a build was to run in phases of kind durability, those skipped later counted."""
+        own = (p for p in self.phases if p.kind == "durability" and (not p.only or build.id in p.only))
+        return sum(phase.seconds for phase in own)
 
     def planned(self) -> list[tuple[Build, Phase, str]]:
         """Every planned record: build, phase, stream."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from sitegen.declarations import Entry, Stream
 from sitegen.streams.runlog.blowby import STEP as BLOWBY
+from sitegen.streams.runlog.hours.steps import STEPS as HOURS
 from sitegen.streams.runlog.measures import PISTON_SPEED
 from sitegen.streams.runlog.read import again, read
 from sitegen.streams.runlog.sections import OF_BUILD, SECTIONS, unusual
@@ -24,7 +25,7 @@ STREAM = Stream(
     again=again,
     read_with=read_with,
     shadow=shadow,
-    steps=(SCHEDULE, LEVELS, BLOWBY),
+    steps=(SCHEDULE, LEVELS, BLOWBY, *HOURS),
     sections=SECTIONS,
     unusual=unusual,
     of_build=OF_BUILD,
