@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 from sitegen.declarations import Entry, Stream
+from sitegen.streams.runlog.alarms.limits import STEP as LIMITS
+from sitegen.streams.runlog.alarms.sections import OF_CYLINDER
+from sitegen.streams.runlog.alarms.starts import STEP as STARTS
+from sitegen.streams.runlog.alarms.watch import STEP as WATCH
 from sitegen.streams.runlog.blowby import STEP as BLOWBY
 from sitegen.streams.runlog.measures import PISTON_SPEED
 from sitegen.streams.runlog.read import again, read
@@ -18,13 +22,14 @@ STREAM = Stream(
     entry=Entry(
         "Run log",
         "One log file of one phase of one build, and how it is read. Several files may make up a phase.",
-        ("run",),
+        ("run", "limits"),
     ),
     again=again,
-    steps=(SCHEDULE, LEVELS, BLOWBY),
+    steps=(SCHEDULE, LEVELS, BLOWBY, STARTS, LIMITS, WATCH),
     sections=SECTIONS,
     unusual=unusual,
     of_build=OF_BUILD,
+    of_cylinder=OF_CYLINDER,
     recorded=(PISTON_SPEED.id,),
     whole=True,
     cautions=(
