@@ -100,8 +100,20 @@ class EngineType:
     flywheel: Literal["at the last cylinder", "at the first cylinder"] = "at the last cylinder"
     rod: Length | None = None  # m, centre to centre
     fuel: str = ""
+    fuel_viscosity: Annotated[float, Quantity("kinematic viscosity")] | None = None  # m2/s, of a liquid fuel at 40 degC
     rated_speed: Annotated[float, Quantity("speed")] | None = None  # rad/s
     oil_charge: Annotated[float, Quantity("mass")] | None = None  # kg
+
+
+@dataclass(frozen=True)
+class CheckPoint:
+    """What an instrument showed at one value of a standard, in the SI unit of what it reads."""
+
+    at: float  # what the standard gave
+    found: float | None = None  # shown before anything was touched; None: not recorded
+    left: float | None = None  # shown after adjustment; None: nothing was adjusted there
+    gauge: Literal["supply", "cylinder", ""] = ""  # of a tester: which gauge; "" both, or of any other the only one
+    tolerance: float = 0.0  # most it may be off, same unit
 
 
 @dataclass(frozen=True)
@@ -109,6 +121,9 @@ class Calibration:
     on: Day
     due: Day
     note: str = ""
+    by: str = ""
+    certificate: str = ""
+    checks: tuple[CheckPoint, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -123,6 +138,8 @@ class Tester:
     scale: Literal["pressure", "percent"] = "pressure"
     percent_linear: bool | None = None  # whether a percent scale is linear in gauge pressure; None: not stated
     calibrations: tuple[Calibration, ...] = ()
+    since: Annotated[Day, Under(("from",))] = ""  # first day it was there; "" not stated
+    until: Day = ""  # last day it was; "" still there
 
 
 @dataclass(frozen=True)
@@ -133,21 +150,25 @@ class ReferenceOrifice:
     title: str
     diameter: Length  # m
     tolerance: Annotated[float, Quantity("length", zero=True)] = 0.0  # m, limit of error
+    since: Annotated[Day, Under(("from",))] = ""  # first day it was there; "" not stated
+    until: Day = ""  # last day it was; "" still there
 
 
 @dataclass(frozen=True)
 class Tool:
-    """What build-sheet numbers, the air of the cell and the temperatures of gas and metal are read with."""
+    """What build sheets, torque, the air of the cell and temperatures are read with, and what checks another tool."""
 
     id: str
     title: str
     kind: Literal[
         "balance", "feeler", "ring-gauge", "bore-gauge", "micrometer", "tension-gauge", "profilometer", "barometer",
-        "thermometer", "microscope",
+        "thermometer", "microscope", "torque-cell", "thermocouple", "roughness-standard",
     ]  # fmt: skip
-    limit: float  # limit of error in the SI unit of what it reads: kg, m, N, Pa or K
+    limit: float  # limit of error in the SI unit of what it reads: kg, m, N, Pa, K or N m
     calibrations: tuple[Calibration, ...] = ()
     readability: float = 0.0  # step of its display, in the same unit; 0: not stated
+    since: Annotated[Day, Under(("from",))] = ""  # first day it was there; "" not stated
+    until: Day = ""  # last day it was; "" still there
 
 
 @dataclass(frozen=True)
@@ -175,6 +196,8 @@ class Meter:
     low: float | None = None  # m3/s on its own scale: below it nothing is sure
     high: float | None = None  # m3/s on its own scale
     calibrations: tuple[Calibration, ...] = ()
+    since: Annotated[Day, Under(("from",))] = ""  # first day it was there; "" not stated
+    until: Day = ""  # last day it was; "" still there
 
 
 @dataclass(frozen=True)
@@ -212,6 +235,7 @@ class Laboratory:
     precision: Annotated[Mapping[str, Precision], ELEMENTS] = field(
         default_factory=dict
     )  # intermediate precision by element
+    fuel_precision: Precision | None = None  # the same of the fuel it finds by chromatography
     detection: Annotated[Mapping[str, MassFraction], ELEMENTS] = field(
         default_factory=dict
     )  # element -> limit of detection, mass fraction [-]
@@ -231,8 +255,12 @@ class Definitions:
     words: Words = field(default_factory=dict)
 
     def limit_of(self, kind: str) -> float | None:
-        """Largest limit of error of the tools of a kind, since no record says which of them was read; None: none."""
-        return max((tool.limit for tool in self.tools.values() if tool.kind == kind), default=None)
+        """Largest limit of error of the tools of a kind, since no record says which of them was read; None: none.
+
+        A thermocouple is a thermometer too.
+        """
+        kinds = {kind, "thermocouple"} if kind == "thermometer" else {kind}
+        return max((tool.limit for tool in self.tools.values() if tool.kind in kinds), default=None)
 
 
 # ---- program.yaml ---------------------------------------------------------------------------------------------------
@@ -554,6 +582,13 @@ class RunRule:
 
 
 @dataclass(frozen=True)
+class InstrumentRule:
+    """How a program looks after its instruments."""
+
+    due_within: Annotated[float, Quantity("time")] = 60 * 86400.0  # s before its day that a calibration is told as due
+
+
+@dataclass(frozen=True)
 class GradeScale:
     """The program's own scale of grades for what an inspector sees."""
 
@@ -598,6 +633,7 @@ class OilRule:
     left_after_drain: Annotated[float, Quantity("ratio", zero=True)] | None = (
         None  # share of the charge that a drain leaves in the engine [-]
     )
+    analysed_within: Annotated[float, Quantity("time")] | None = None  # s from the drawing of a sample
     sources: tuple[OilSource, ...] = ()
 
 
@@ -839,6 +875,7 @@ class Program:
     oil: OilRule = OilRule()
     wear: WearRule | None = None  # None: what presses the rings is not stated
     closure: ClosureRule = ClosureRule()
+    instruments: InstrumentRule = InstrumentRule()
     ties: tuple[Tie, ...] = ()
     sampled: Mapping[str, Mapping[str, tuple[int, ...]]] = field(default_factory=dict)  # stream -> build -> cylinders
     strange: Mapping[str, str] = field(default_factory=dict)  # measures of streams this version lacks -> unit as stated

@@ -11,6 +11,7 @@ from sitegen.streams.runlog.blowby import STEP as BLOWBY
 from sitegen.streams.runlog.measures import PISTON_SPEED
 from sitegen.streams.runlog.read import again, read
 from sitegen.streams.runlog.sections import OF_BUILD, SECTIONS, unusual
+from sitegen.streams.runlog.shadow import read_with, shadow
 from sitegen.streams.runlog.steps import LEVELS, SCHEDULE
 
 STREAM = Stream(
@@ -25,6 +26,8 @@ STREAM = Stream(
         ("run", "limits"),
     ),
     again=again,
+    read_with=read_with,
+    shadow=shadow,
     steps=(SCHEDULE, LEVELS, BLOWBY, STARTS, LIMITS, WATCH),
     sections=SECTIONS,
     unusual=unusual,
