@@ -11,7 +11,7 @@ from pathlib import Path, PurePosixPath
 
 from sitegen import units
 from sitegen.problems import Collector, listed, nearest, shown
-from sitegen.program import described, logs, records, words
+from sitegen.program import described, limits, logs, records, words
 from sitegen.program.convert import instance
 from sitegen.program.definitions import CYLINDERS, HOME, MOST_CYLINDERS
 from sitegen.program.files import Files
@@ -183,6 +183,7 @@ def build(
         invented=root.flag("invented"),
         version=root.text("version"),
         run=instance(RunRule, root.get("run")) if root.has("run") else None,
+        limits=limits.of(root.get("limits")),
         inspection=_grades(root.get("inspection")),
         oil=_oil_rule(root.get("oil"), compared),
         wear=instance(WearRule, root.get("wear")) if root.has("wear") else None,
@@ -435,6 +436,7 @@ def _phases(root: Node, streams: Collection[str] | None) -> tuple[Phase, ...]:
             schedule=tuple(_step(each) for each in node.items("schedule")),
             records=node.references("records", streams, "kind of record", "this version"),
             only=node.references("only", build_ids, "build", HERE),
+            limits=limits.of(node.get("limits")),
         )
         for order, (name, node) in enumerate(root.ids("phases", "among the phases").items())
     )

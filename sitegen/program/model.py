@@ -265,6 +265,18 @@ class Definitions:
 
 # ---- program.yaml ---------------------------------------------------------------------------------------------------
 
+
+@dataclass(frozen=True)
+class Window:
+    """Range in which a number has to lie; None: no such end is stated."""
+
+    low: float | None = None
+    high: float | None = None
+
+    def holds(self, value: float, slack: float = 0.0) -> bool:
+        return (self.low is None or value >= self.low - slack) and (self.high is None or value <= self.high + slack)
+
+
 PhaseKind = Literal["static-check", "run", "pulls", "teardown", "durability"]
 
 
@@ -297,6 +309,7 @@ class Phase:
     records: tuple[str, ...] = ()  # streams planned in this phase
     condition: Literal["cold", "warm", ""] = ""  # metal temperature state its leak-down belongs to
     only: tuple[str, ...] = ()  # build ids; empty: every build
+    limits: Mapping[str, Window] = field(default_factory=dict)  # channel without its cylinder -> SI
 
     @property
     def seconds(self) -> float:
@@ -480,17 +493,6 @@ class SeatingRule:
     fit_through: str = ""  # last phase of the seating fit; "" the last fired one before any durability run
 
 
-@dataclass(frozen=True)
-class Window:
-    """Range in which a number has to lie; None: no such end is stated."""
-
-    low: float | None = None
-    high: float | None = None
-
-    def holds(self, value: float, slack: float = 0.0) -> bool:
-        return (self.low is None or value >= self.low - slack) and (self.high is None or value <= self.high + slack)
-
-
 EVERY = ("*",)  # of a rule: what it asks where it names no criteria
 
 
@@ -600,6 +602,14 @@ class WanderRule:
 
 
 @dataclass(frozen=True)
+class ColdStart:
+    """When a start is a cold one, and how long after it nothing is judged."""
+
+    below: Annotated[float, Quantity("temperature")]  # K, of the oil, else of the coolant
+    apart: Annotated[float, Quantity("time")] = 0.0  # s
+
+
+@dataclass(frozen=True)
 class RunRule:
     """How near to its schedule a run has to stay to count as planned."""
 
@@ -609,6 +619,7 @@ class RunRule:
     visits: Annotated[VisitBands, Under(("reference_points",))] = VisitBands()
     windows: WindowRule = WindowRule()
     wander: WanderRule | None = None
+    cold_start: ColdStart | None = None  # None: cold starts are not told from others
 
 
 @dataclass(frozen=True)
@@ -884,6 +895,7 @@ class Program:
     records: tuple[RecordSource, ...] = ()
     logs: tuple[LogSource, ...] = ()
     run: RunRule | None = None  # None: runs are not held against their schedule
+    limits: Mapping[str, Window] = field(default_factory=dict)  # of channels in every phase; those of a phase go before
     exclusions: tuple[Exclusion, ...] = ()
     accepted: tuple[Accepted, ...] = ()  # of reviews; what they leave out is among the exclusions
     review: ReviewRule | None = None
