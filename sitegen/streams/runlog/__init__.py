@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from sitegen.declarations import Entry, Stream
 from sitegen.streams.runlog.blowby import STEP as BLOWBY
+from sitegen.streams.runlog.hours.sections import SECTIONS as OVER_HOURS
 from sitegen.streams.runlog.hours.steps import STEPS as HOURS
 from sitegen.streams.runlog.measures import PISTON_SPEED
 from sitegen.streams.runlog.read import again, read
@@ -23,7 +24,7 @@ STREAM = Stream(
     ),
     again=again,
     steps=(SCHEDULE, LEVELS, BLOWBY, *HOURS),
-    sections=SECTIONS,
+    sections=(*SECTIONS, *OVER_HOURS),
     unusual=unusual,
     of_build=OF_BUILD,
     recorded=(PISTON_SPEED.id,),
