@@ -105,10 +105,24 @@ class EngineType:
 
 
 @dataclass(frozen=True)
+class CheckPoint:
+    """What an instrument showed at one value of a standard, in the SI unit of what it reads."""
+
+    at: float  # what the standard gave
+    found: float | None = None  # shown before anything was touched; None: not recorded
+    left: float | None = None  # shown after adjustment; None: nothing was adjusted there
+    gauge: Literal["supply", "cylinder", ""] = ""  # of a tester: which gauge; "" both, or of any other the only one
+    tolerance: float = 0.0  # most it may be off, same unit
+
+
+@dataclass(frozen=True)
 class Calibration:
     on: Day
     due: Day
     note: str = ""
+    by: str = ""
+    certificate: str = ""
+    checks: tuple[CheckPoint, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -123,6 +137,8 @@ class Tester:
     scale: Literal["pressure", "percent"] = "pressure"
     percent_linear: bool | None = None  # whether a percent scale is linear in gauge pressure; None: not stated
     calibrations: tuple[Calibration, ...] = ()
+    since: Annotated[Day, Under(("from",))] = ""  # first day it was there; "" not stated
+    until: Day = ""  # last day it was; "" still there
 
 
 @dataclass(frozen=True)
@@ -133,21 +149,25 @@ class ReferenceOrifice:
     title: str
     diameter: Length  # m
     tolerance: Annotated[float, Quantity("length", zero=True)] = 0.0  # m, limit of error
+    since: Annotated[Day, Under(("from",))] = ""  # first day it was there; "" not stated
+    until: Day = ""  # last day it was; "" still there
 
 
 @dataclass(frozen=True)
 class Tool:
-    """What build-sheet numbers, the air of the cell and the temperatures of gas and metal are read with."""
+    """What build sheets, torque, the air of the cell and temperatures are read with, and what checks another tool."""
 
     id: str
     title: str
     kind: Literal[
         "balance", "feeler", "ring-gauge", "bore-gauge", "micrometer", "tension-gauge", "profilometer", "barometer",
-        "thermometer", "microscope",
+        "thermometer", "microscope", "torque-cell", "thermocouple", "roughness-standard",
     ]  # fmt: skip
-    limit: float  # limit of error in the SI unit of what it reads: kg, m, N, Pa or K
+    limit: float  # limit of error in the SI unit of what it reads: kg, m, N, Pa, K or N m
     calibrations: tuple[Calibration, ...] = ()
     readability: float = 0.0  # step of its display, in the same unit; 0: not stated
+    since: Annotated[Day, Under(("from",))] = ""  # first day it was there; "" not stated
+    until: Day = ""  # last day it was; "" still there
 
 
 @dataclass(frozen=True)
@@ -175,6 +195,8 @@ class Meter:
     low: float | None = None  # m3/s on its own scale: below it nothing is sure
     high: float | None = None  # m3/s on its own scale
     calibrations: tuple[Calibration, ...] = ()
+    since: Annotated[Day, Under(("from",))] = ""  # first day it was there; "" not stated
+    until: Day = ""  # last day it was; "" still there
 
 
 @dataclass(frozen=True)
@@ -231,8 +253,12 @@ class Definitions:
     words: Words = field(default_factory=dict)
 
     def limit_of(self, kind: str) -> float | None:
-        """Largest limit of error of the tools of a kind, since no record says which of them was read; None: none."""
-        return max((tool.limit for tool in self.tools.values() if tool.kind == kind), default=None)
+        """Largest limit of error of the tools of a kind, since no record says which of them was read; None: none.
+
+        A thermocouple is a thermometer too.
+        """
+        kinds = {kind, "thermocouple"} if kind == "thermometer" else {kind}
+        return max((tool.limit for tool in self.tools.values() if tool.kind in kinds), default=None)
 
 
 # ---- program.yaml ---------------------------------------------------------------------------------------------------
