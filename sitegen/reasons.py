@@ -68,6 +68,9 @@ READING: dict[str, str] = {
     "zero-pressure": "a cylinder gauge at zero is one not read, or an open valve",
 }
 
+IN_DOUBT = "in-doubt"  # flag of values and comparisons that move with a doubt of an instrument
+DIFFERS = "in-doubt-differs"  # reason of a word that such a doubt leaves open
+
 # Why a value or a verdict is refused, missing or not to be relied on.
 ANSWER: dict[str, str] = {
     "no-reading": "no usable reading was taken",
@@ -264,6 +267,7 @@ ANSWER: dict[str, str] = {
     "load-not-stated": "the program file does not state what presses the ring",
     "all-alike": "one of the two measures is the same for all cylinders of every engine",
     "few-tied-cylinders": "no engine has two cylinders with both values",
+    DIFFERS: "with the error that an instrument was later found with, the word would be another one",
     "few-visits": "the reference point was visited too few times for a curve",
 }
 
@@ -345,6 +349,8 @@ FLAGS: dict[str, str] = {
     "fresh-error-unknown": "how well the content of the fresh oil is known is not stated, and not in the interval",
     "sample-mass-unknown": "the mass of a sample was not entered",
     "bound-in-it": "it rests on a report of less than a limit, which enters as a bound",
+    IN_DOUBT: "an instrument it rests on was later found beyond its tolerance, so that its interval, where it has one, "
+    "reaches as far as that error takes it",
     "blocks-used-again": "some builds were made on the same block, which the interval does not allow for",
 }
 

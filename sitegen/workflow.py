@@ -28,12 +28,11 @@ from sitegen.reasons import APART
 from sitegen.regular import read_regular, there
 from sitegen.results import alike, committed, package, reviewed, run, stated, taken
 from sitegen.results import files as result_files
-from sitegen.results.keeping import Later
 from sitegen.results.run import CONCLUDED, Analysis, Evidence, analyse, gather, lent_file, stand_of, unread
 from sitegen.shelves import NONE, Shelves, digest, key_of
 from sitegen.tables import worksheets
 from sitegen.unchanged import Outcome
-from sitegen.vocabulary import Measure, Problem
+from sitegen.vocabulary import Later, Measure, Problem
 
 if TYPE_CHECKING:
     from sitegen.pages.frame import Stood

@@ -11,6 +11,7 @@ from sitegen.streams.leakdown.read import read
 from sitegen.streams.leakdown.seating import CHANGES, ELSEWHERES, RESIDUALS, SEATING, UNEXPLAINED_BY_GAPS
 from sitegen.streams.leakdown.sections import OF_BUILD, OF_CYLINDER, SECTIONS
 from sitegen.streams.leakdown.sections.engine import unusual
+from sitegen.streams.leakdown.shadow import shadow
 from sitegen.streams.leakdown.shares import SHARES
 from sitegen.streams.leakdown.smallest import smallest
 from sitegen.streams.leakdown.states import LONGEST, STATES
@@ -45,4 +46,5 @@ STREAM = Stream(
     ),
     smallest=smallest,
     blank=blank,
+    shadow=shadow,
 )

@@ -268,4 +268,5 @@ AREAS = Step(
     reads=("leakdown",),
     needs=(REFERENCE.id, REFERENCE_GAUGE.id, OCCASION.id, REPEAT.id),
     revision=3,
+    undecided={KIND_OF_LEAK: "cannot tell"},
 )

@@ -335,4 +335,5 @@ STATES = Step(
     run=run_states,
     needs=(CRANKCASE.id, KM, *TESTER, ELSEWHERE.id, CHANGE.id, TO_LOSE.id, PLATEAU.id, SCALE_MOST.id),
     revision=2,
+    undecided=dict.fromkeys((STATE_RULE, LEVEL_RULE, TO_LOSE_RULE, FALL_RULE), _MET["cannot tell"]),
 )

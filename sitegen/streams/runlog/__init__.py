@@ -7,6 +7,7 @@ from sitegen.streams.runlog.blowby import STEP as BLOWBY
 from sitegen.streams.runlog.measures import PISTON_SPEED
 from sitegen.streams.runlog.read import again, read
 from sitegen.streams.runlog.sections import OF_BUILD, SECTIONS, unusual
+from sitegen.streams.runlog.shadow import read_with, shadow
 from sitegen.streams.runlog.steps import LEVELS, SCHEDULE
 
 STREAM = Stream(
@@ -21,6 +22,8 @@ STREAM = Stream(
         ("run",),
     ),
     again=again,
+    read_with=read_with,
+    shadow=shadow,
     steps=(SCHEDULE, LEVELS, BLOWBY),
     sections=SECTIONS,
     unusual=unusual,
