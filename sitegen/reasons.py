@@ -65,6 +65,9 @@ READING: dict[str, str] = {
     "crater-not-whole": "the crater lacks its ball or one of its diameters",
     "crater-reversed": "the layer ends outside where it begins",
     "crater-too-wide": "the crater is too wide for its ball or its face",
+    "another-standard": "the bench has corrected it to another standard than the program's",
+    "not-in-run": "the engine stands in its phase",
+    "two-variants-a-day": "two variants were pulled on its day",
     "zero-pressure": "a cylinder gauge at zero is one not read, or an open valve",
 }
 
@@ -74,6 +77,21 @@ DIFFERS = "in-doubt-differs"  # reason of a word that such a doubt leaves open
 # Why a value or a verdict is refused, missing or not to be relied on.
 ANSWER: dict[str, str] = {
     "no-reading": "no usable reading was taken",
+    "no-standard": "the program names no standard to correct by",
+    "no-barometer": "no barometer was read",
+    "barometer-of-the-sea": "the barometer is reduced to the level of the sea",
+    "air-not-recorded": "inlet temperature or humidity was not recorded",
+    "air-out-of-range": "the air lies outside what the standard corrects",
+    "correction-not-known": "the standard has no correction for such an engine, or something it asks for is not stated",
+    "corrected-already": "it was corrected by the bench, so that nothing is known of it as observed",
+    "sweep-without-inertia": "a sweep speeds masses up, and neither their inertia nor a compensation is stated",
+    "band-not-covered": "no pull runs through the whole band of speed",
+    "few-pulls": "a day has no more than its first pull",
+    "few-days": "there are fewer days than it takes",
+    "two-variants-only": "a gain is told between two variants that take turns",
+    "not-alternated": "the variants did not take turns by day, so that a drift passes for a gain",
+    "one-day": "one day, whose own state is not told from the engine's",
+    "pulls-not-corrected": "pulls whose air or inertia was not recorded are left out",
     "to-come": "the phase is still to come",
     "blind": "it is of the rings of one coating together, which blinded reviewers are not shown",
     "no-density-of-face": "neither the coating nor a source of metal states the density of the ring face",

@@ -1,7 +1,7 @@
 """Full-load pulls: the engine's torque over bands of speed, days as units, the gain of one variant over another.
 
-Pulls of one day share its air, its fuel and its warm-up, so a day's mean is one number; its first pull is not in it. Torques
-[N m] are worked with as natural logarithms; scatters and gains are relative [-]. Speeds [rad/s].
+Pulls of one day share its air, its fuel and its warm-up, so a day's mean is one number; its first pull is not in it.
+Torques [N m] are worked with as natural logarithms; scatters and gains are relative [-]. Speeds [rad/s].
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from statistics import fmean
 
 import numpy as np
@@ -145,7 +146,7 @@ def alternated(variants: Sequence[str]) -> None:
     if min(variants.count(each) for each in own) < LEAST_DAYS:
         raise Refused("few-days")
     runs = 1
-    for before, after in zip(variants, variants[1:], strict=False):
+    for before, after in pairwise(variants):
         runs = runs + 1 if before == after else 1
         if runs > IN_A_ROW:
             raise Refused("not-alternated")
@@ -174,7 +175,8 @@ def gain(days: Sequence[Day], other: str, bands: int = 1) -> Change:
     df = len(days) - 3
     left = y - x @ found
     half = student(df, 0.05 / bands) * math.sqrt(float(left @ left) / df * inverse[1, 1])
-    return Change(*(math.expm1(found[1] + each) for each in (0.0, -half, half)), df)
+    value, low, high = (math.expm1(found[1] + each) for each in (0.0, -half, half))
+    return Change(value, low, high, df)
 
 
 def smallest_gain(variants: Sequence[str], day_mean: float, bands: int = 1) -> float:

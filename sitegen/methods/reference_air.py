@@ -1,7 +1,7 @@
 """Power of an engine at the reference air of a standard: vapour in the air, correction factors, where they hold.
 
-Pressures [Pa absolute], temperatures [K], humidity as a share of saturation [-]. A factor times what was observed is what
-the engine would have given in the reference air.
+Pressures [Pa absolute], temperatures [K], humidity as a share of saturation [-]. A factor times what was observed is
+what the engine would have given in the reference air.
 """
 
 from __future__ import annotations
@@ -77,8 +77,8 @@ def saturation(temperature: float) -> float:
 def factor(rule: Rule, air: Air) -> float:
     """Factor [-] that brings an observed torque or power to the reference air of the standard.
 
-    Refuses: `air-out-of-range` where the standard's correction does not hold, `correction-not-known` where it has none for
-    such an engine or something it asks for is not stated.
+    Refuses: `air-out-of-range` where the standard's correction does not hold, `correction-not-known` where it has none
+    for such an engine or something it asks for is not stated.
     """
     if air.dry <= 0 or not 0 <= air.humidity <= 1:
         raise Refused("air-out-of-range")
@@ -86,7 +86,10 @@ def factor(rule: Rule, air: Air) -> float:
 
 
 def _j1349(rule: Rule, air: Air) -> float:
-    """SAE J1349 (form of 1990): 1.180 (990 hPa/p)·((t + 273)/298)^0.5 − 0.18, p dry; 15 to 35 °C, 90 to 105 kPa (memory)."""
+    """SAE J1349 (form of 1990): 1.180 (990 hPa/p)·((t + 273)/298)^0.5 − 0.18, p dry.
+
+    Holds from 15 to 35 °C and from 90 to 105 kPa (from memory).
+    """
     if rule.ignition != "spark" or rule.charging != "none":
         raise Refused("correction-not-known")
     celsius = air.temperature - _KELVIN
@@ -112,28 +115,31 @@ def _iso_1585(rule: Rule, air: Air) -> float:
     if rule.ignition == "spark":
         if rule.charging != "none":
             raise Refused("correction-not-known")
-        found, (low, high) = pressure**1.2 * heat**0.6, (0.93, 1.07)
+        found, low, high = pressure**1.2 * heat**0.6, 0.93, 1.07
     else:
         if rule.fuel is None:
             raise Refused("correction-not-known")
         q = 1e3 * rule.fuel  # g/m3 displaced is mg/L
         fm = 0.2 if q < 37.2 else 1.2 if q > 65 else 0.036 * q - 1.14
-        fa = pressure * heat**0.7 if rule.charging == "none" else pressure**0.7 * heat**1.5
-        found, (low, high) = fa**fm, (0.9, 1.1)
+        fa: float = pressure * heat**0.7 if rule.charging == "none" else pressure**0.7 * heat**1.5
+        found, low, high = math.pow(fa, fm), 0.9, 1.1
     if not low <= found <= high:
         raise Refused("air-out-of-range")
     return found
 
 
 def _iso_3046(rule: Rule, air: Air) -> float:
-    """ISO 3046-1: 1/α, α = K − 0.7(1 − K)(1/η − 1); reference 100 kPa, 298 K, 30 %, coolant 298 K. ISO 15550 refers to it."""
+    """ISO 3046-1, to which ISO 15550 refers: 1/α, α = K − 0.7(1 − K)(1/η − 1).
+
+    Reference 100 kPa, 298 K, 30 %, coolant 298 K.
+    """
     if (rule.ignition, rule.charging) not in _EXPONENTS or not 0 < rule.efficiency <= 1:
         raise Refused("correction-not-known")
     a, m, n, s = _EXPONENTS[rule.ignition, rule.charging]
     if s and rule.coolant is None:
         raise Refused("correction-not-known")
     pressure = (air.pressure - a * air.vapour) / (100e3 - a * 0.3 * saturation(298.0))
-    k = pressure**m * (298 / air.temperature) ** n * (298 / (rule.coolant or 298)) ** s
+    k = math.pow(pressure, m) * math.pow(298 / air.temperature, n) * math.pow(298 / (rule.coolant or 298), s)
     alpha = k - 0.7 * (1 - k) * (1 / rule.efficiency - 1)
     if alpha <= 0:
         raise Refused("air-out-of-range")

@@ -38,7 +38,7 @@ def test_j1349(air: Air, wanted: float) -> None:
 
 
 def test_j607_as_a_worked_example_prints_it() -> None:
-    """85 °F, 85 % relative humidity, 28.85 inHg: 1.1005 (published worked example; its vapour table moves digit four)."""
+    """85 °F, 85 % relative humidity, 28.85 inHg: 1.1005 (published example; its vapour table moves digit four)."""
     air = Air((85 - 32) / 1.8 + ZERO, 28.85 * 3386.389, 0.85)
     assert factor(Rule("SAE J607"), air) == pytest.approx(1.1005, abs=1e-3)
 
