@@ -112,6 +112,7 @@ def _iso_1585(rule: Rule, air: Air) -> float:
     fm = 0.036 qc − 1.14 between 37.2 and 65 mg/(L·cycle), else 0.2 and 1.2; limits from memory.
     """
     pressure, heat = 99e3 / air.dry, air.temperature / 298
+    found: float
     if rule.ignition == "spark":
         if rule.charging != "none":
             raise Refused("correction-not-known")
@@ -121,7 +122,7 @@ def _iso_1585(rule: Rule, air: Air) -> float:
             raise Refused("correction-not-known")
         q = 1e3 * rule.fuel  # g/m3 displaced is mg/L
         fm = 0.2 if q < 37.2 else 1.2 if q > 65 else 0.036 * q - 1.14
-        fa: float = pressure * heat**0.7 if rule.charging == "none" else pressure**0.7 * heat**1.5
+        fa = pressure * heat**0.7 if rule.charging == "none" else pressure**0.7 * heat**1.5
         found, low, high = math.pow(fa, fm), 0.9, 1.1
     if not low <= found <= high:
         raise Refused("air-out-of-range")

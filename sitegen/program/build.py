@@ -347,8 +347,11 @@ def _power(node: Node) -> PowerRule:
     """Bands of speed follow each other, six at most."""
     rule = instance(PowerRule, node)
     places = node.get("bands").own_items()
-    for (_, end), (begin, _), place in zip(rule.bands, rule.bands[1:], places[1:], strict=False):
-        if begin < end:
+    for band, place in zip(rule.bands, places, strict=False):
+        if 0 < band.high <= band.low:
+            place.add("range-reversed", f"{place.subject} ends before its beginning", expected="`from` below `to`")
+    for before, band, place in zip(rule.bands, rule.bands[1:], places[1:], strict=False):
+        if band.low < before.high:
             place.add("bands-overlap", f"{place.subject} begins before the band ahead of it ends",
                       expected="bands by speed, none inside another")  # fmt: skip
     return rule

@@ -539,6 +539,12 @@ class ClosureRule:
 
 
 @dataclass(frozen=True)
+class SpeedBand:
+    low: Annotated[float, Quantity("speed"), Under(("from",))]  # rad/s
+    high: Annotated[float, Quantity("speed"), Under(("to",))]  # rad/s
+
+
+@dataclass(frozen=True)
 class PowerRule:
     """The standard whose reference air pulls are brought to, the bands of speed they are told in, what is expected."""
 
@@ -548,7 +554,7 @@ class PowerRule:
     efficiency: Annotated[float, Quantity("ratio", share=True)] = 0.8  # mechanical [-]; ISO 3046-1
     fuel: Density | None = None  # kg per m3 displaced and cycle; ISO 1585, compression ignition
     coolant: Annotated[float | None, Quantity("temperature")] = None  # K, of the charge cooler; ISO 3046-1
-    bands: Annotated[tuple[tuple[float, float], ...], Quantity("speed")] = ()  # rad/s, from and to
+    bands: tuple[SpeedBand, ...] = ()
     inertia: Annotated[float | None, Quantity("moment of inertia", zero=True)] = None  # kg m2, of all that turns
     compensated: bool | None = None  # whether the bench has added what speeds the masses up; None: not stated
     sequence: tuple[str, ...] = ()  # variants planned, one a day, in their order

@@ -20,7 +20,9 @@ def blank(program: Program, build: Build, phase: Phase) -> Blank:
     """The empty table of a day of pulls: a row for each pull and end of a band."""
     del build, phase
     bands = program.power.bands
-    speeds = [str(speed) for speed in sorted({round(end / RPM) for band in bands for end in band})] or [""]
+    speeds = [
+        str(speed) for speed in sorted({round(end / RPM) for band in bands for end in (band.low, band.high)})
+    ] or [""]
     rows = [{"pull": str(n), "speed": speed} for n in range(1, program.power.pulls + 1) for speed in speeds]
     air = PaperTable(
         "Air and temperatures of each pull",

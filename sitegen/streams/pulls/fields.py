@@ -8,8 +8,17 @@ from sitegen.methods.reference_air import STANDARDS
 from sitegen.tables.rows import Recorded, Written
 from sitegen.vocabulary import Field
 
-AS_READ = "as read"
-STATION, SEA_LEVEL = "station", "sea level"
+AS_READ = "as-read"
+STATION, SEA_LEVEL = "station", "sea-level"
+
+
+def word_of(standard: str) -> str:
+    """A standard as records write it.
+
+    >>> word_of("ISO 3046-1")
+    'iso-3046-1'
+    """
+    return standard.lower().replace(" ", "-")
 
 
 def _degrees(name: str, title: str, low: float, high: float, told: str = "") -> Field:
@@ -27,7 +36,7 @@ FIELDS: tuple[Field, ...] = (
           help="What was changed between days and is to be compared within one build, such as the oil."),
     Field("speed", "Speed", "number", "rad/s", "speed", low=1, high=3000, required=True, beforehand=True),
     Field("torque", "Torque", "number", "N m", "torque", low=0, high=1e5, required=True, help="At full load."),
-    Field("corrected_to", "Corrected to", "word", words=(AS_READ, *STANDARDS), beforehand=True,
+    Field("corrected_to", "Corrected to", "word", words=(AS_READ, *map(word_of, STANDARDS)), beforehand=True,
           help="Where the bench has corrected already: to which standard. Left out: as read."),
     Field("ramp", "Ramp", "number", "rad/s2", "angular acceleration", low=0, high=2000,
           help="Rate of a sweep; left out or zero: held at each speed."),
@@ -37,7 +46,7 @@ FIELDS: tuple[Field, ...] = (
     Field("barometer", "Barometer", "number", "Pa", "absolute pressure", low=50e3, high=115e3,
           help="At the cell, not reduced to the level of the sea."),
     Field("barometer_at", "Barometer at", "word", words=(STATION, SEA_LEVEL),
-          help="sea level: as a weather service reports it; nothing is corrected by it. Left out: station."),
+          help="sea-level: as a weather service reports it; nothing is corrected by it. Left out: station."),
     _degrees("inlet", "Inlet temperature", 220, 380, "Of the air the engine breathes."),
     Field("inlet_at", "Inlet at", "text", beforehand=True, example="air filter", help="Where that was measured."),
     Field("humidity", "Humidity", "number", "%", "ratio", low=0, high=100, help="Relative."),

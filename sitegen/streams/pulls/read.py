@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from sitegen.program.model import Program, RecordSource
-from sitegen.streams.pulls.fields import AS_READ, FIELDS
+from sitegen.streams.pulls.fields import AS_READ, FIELDS, word_of
 from sitegen.tables.checks import in_force, same_again
 from sitegen.tables.reading import Sheet, read_stream
 from sitegen.vocabulary import Readings
@@ -30,7 +30,7 @@ def _running(program: Program, sheet: Sheet) -> None:
 def _standards(program: Program, sheet: Sheet) -> None:
     """What the bench has corrected is in the standard of the program, or cannot stand beside the others."""
     named, own = sheet.frame["corrected_to"], program.power.standard
-    other = named.notna() & (named != AS_READ) & (named != own)
+    other = named.notna() & (named != AS_READ) & (named != word_of(own))
     what = f"the bench has corrected to another standard than the program's ({own or 'none'})"
     expected = f"torque as read{f', or corrected to {own}' if own else ''}: two standards never stand in one chart"
     sheet.set_aside(other, "another-standard", "corrected_to", what, expected)

@@ -147,8 +147,8 @@ def _figure(view: View, phase: Phase, name: str) -> list[Block]:
     if len(path) < 2:
         return []
     bands: list[ChartRow] = [
-        {"at": low / RPM, "to": high / RPM, "label": "", "minor": bool(n % 2)}
-        for n, (low, high) in enumerate(view.program.power.bands)
+        {"at": band.low / RPM, "to": band.high / RPM, "label": "", "minor": bool(n % 2)}
+        for n, band in enumerate(view.program.power.bands)
     ]
     air = bool(frame["corrected"].all())
     speeds, torques = frame["speed"], frame["torque"]

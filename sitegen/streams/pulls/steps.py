@@ -12,7 +12,7 @@ from sitegen.methods import pulls as method
 from sitegen.methods import reference_air
 from sitegen.methods.pulls import Day
 from sitegen.program.model import PowerRule, Program
-from sitegen.streams.pulls.fields import AS_READ, RPM, SEA_LEVEL, Reading
+from sitegen.streams.pulls.fields import AS_READ, RPM, SEA_LEVEL, Reading, word_of
 from sitegen.streams.pulls.measures import DAYS, DRIFT, GAIN, OBSERVED, REPEAT, SMALLEST, TORQUE
 from sitegen.tables.rows import given, rows_in
 from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Value, refused
@@ -53,7 +53,8 @@ def pulls_of(rows: Iterable[Reading]) -> list[Pulled]:
 def bands_of(rule: PowerRule, pulled: Sequence[Pulled]) -> tuple[Band, list[Band]]:
     """The range that is told as one number, and its bands; without any stated, the speeds that all pulls share."""
     if rule.bands:
-        return (min(low for low, _ in rule.bands), max(high for _, high in rule.bands)), list(rule.bands)
+        bands = [(band.low, band.high) for band in rule.bands]
+        return (bands[0][0], bands[-1][1]), bands
     speeds = [[row.speed for row in pull.rows] for pull in pulled]
     return (max(map(min, speeds)), min(map(max, speeds))), []
 
@@ -69,7 +70,7 @@ def place_of(band: Band) -> str:
 
 def corrected(rule: PowerRule, row: Reading) -> float:
     """Torque [N m] at the reference air. Refuses what stands in the way of it."""
-    if row.corrected_to == rule.standard and rule.standard:
+    if rule.standard and row.corrected_to == word_of(rule.standard):
         return row.torque
     torque = observed(rule, row)
     if not rule.standard:
