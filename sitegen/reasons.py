@@ -27,6 +27,7 @@ READING: dict[str, str] = {
     "not-whole": "a count in it is not a whole number",
     "outside-limits": "something in it lies outside what is possible",
     "overflow": "an instrument entered an overflow mark",
+    "instrument-not-there": "its instrument was not there that day",
     "past-calibration": "no calibration of its instrument was in force that day",
     "repeat-unnumbered": "the same state was read before, without another repeat number",
     "required-empty": "something needed is not entered",
@@ -69,6 +70,9 @@ READING: dict[str, str] = {
     "not-in-run": "the engine stands in its phase",
     "two-variants-a-day": "two variants were pulled on its day",
     "zero-pressure": "a cylinder gauge at zero is one not read, or an open valve",
+    "object-missing": "nothing says what was read",
+    "object-twice": "more than one object is entered",
+    "not-set-up-anew": "the gauge was read again without setting up anew, which is no repeat",
 }
 
 IN_DOUBT = "in-doubt"  # flag of values and comparisons that move with a doubt of an instrument
@@ -248,6 +252,8 @@ ANSWER: dict[str, str] = {
     "no-sources": "the program file names no parts that could have given the metals",
     "too-many-sources": "the program file names more parts than can be told apart",
     "viscosity-too-low": "the viscosity index is not defined below 2 mm²/s at 100 °C",
+    "fuel-not-known": "more left the engine than oil came in, and the fuel in it is not known of every sample",
+    "fuel-not-thinner": "the fuel is stated to be as thick as the oil",
     "viscosities-reversed": "the oil is entered as no thinner at 100 °C than at 40 °C",
     "within-condition": "it is within its limit",
     "beyond-condition": "it is beyond its limit",
@@ -287,10 +293,27 @@ ANSWER: dict[str, str] = {
     "few-tied-cylinders": "no engine has two cylinders with both values",
     DIFFERS: "with the error that an instrument was later found with, the word would be another one",
     "few-visits": "the reference point was visited too few times for a curve",
+    "gauge-unbalanced": "not every operator read every object equally often",
+    "gauge-one-object": "one object alone tells no scatter between objects",
+    "operators-split-by-coating": "each operator read one coating only, so that operator and coating cannot be told "
+    "apart",
+    "no-gauge-study": "no gauge study tells how far operators differ",
+    "few-operators": "of fewer than three operators the scatter is not told",
+    "one-operator": "one operator alone tells no scatter of operators",
+    "testers-read-other-objects": "the two testers were not read by the same operators on the same objects",
 }
 
 # With what care a value is to be taken (`flags`).
 FLAGS: dict[str, str] = {
+    "operators-by-coating": "no operator read two coatings, so that operator and coating cannot be told apart",
+    "study-superseded": "a later study of this tester counts instead",
+    "variance-negative": "the variance came out negative and is given as 0",
+    "order-not-recorded": "the order of the readings was not recorded, so a drift may stand in for an operator",
+    "order-not-random": "the order was not drawn by lot: operators took the objects alike, or repeats followed each "
+    "other, which makes repeats look better than they are",
+    "not-blind": "the study was not blind, which makes repeats look better than they are",
+    "blind-not-recorded": "nothing says whether the study was blind",
+    "anew-not-recorded": "nothing says whether each repeat was set up anew",
     "from-schedule": "the distance comes from the planned schedule, not from a run log",
     "path-unknown": "what went to the crankcase was not recorded, so valves or gasket may share in it",
     "other-tester": "it was read with another tester than the rest of the build",
@@ -304,6 +327,8 @@ FLAGS: dict[str, str] = {
     "does, so the bore is used and the reading is a check",
     "wider-than-nominal": "so large a leak would be known better by the tester's own bore than by the reference "
     "orifice, which is too small for it",
+    "study-repeats-differ": "the repeats of a gauge study scatter otherwise than those of the program's checks, so "
+    "that only the latter count",
     "no-repeats": "no check was repeated, so the scatter between repeats is not in the interval",
     "ambient-assumed": "ambient pressure was not recorded; the standard 101.325 kPa was taken",
     "temperature-assumed": "the metal temperature of a warm check was not recorded; that of the air was taken, with "
@@ -366,6 +391,12 @@ FLAGS: dict[str, str] = {
     "is known",
     "fresh-error-unknown": "how well the content of the fresh oil is known is not stated, and not in the interval",
     "sample-mass-unknown": "the mass of a sample was not entered",
+    "custody-order": "the days of a sample contradict each other",
+    "analysed-late": "a sample was analysed later after it was drawn than planned",
+    "fuel-hint": "no chromatography: it hints of fuel, and enters no balance",
+    "fuel-unknown": "fuel came into the oil, and how much is not known by chromatography of every sample of the fill, "
+    "so that it is taken for oil",
+    "fuel-error-unknown": "how well the laboratory finds fuel is not stated, so that no interval follows",
     "bound-in-it": "it rests on a report of less than a limit, which enters as a bound",
     IN_DOUBT: "an instrument it rests on was later found beyond its tolerance, so that its interval, where it has one, "
     "reaches as far as that error takes it",

@@ -9,6 +9,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Literal
 
 from sitegen.program.model import Calibration, CheckPoint, Definitions, Meter, Tester, Tool
@@ -60,6 +61,37 @@ class Unknown(Span):
     instrument: str  # id
 
 
+@dataclass(frozen=True, order=True)
+class Due:
+    """An instrument whose newest calibration on record ends soon, or has ended."""
+
+    due: str  # ISO date
+    instrument: str  # id
+    title: str
+    on: str  # ISO date of that calibration
+    days: int  # till then, from the day asked about; below zero: overdue
+
+
+def every(definitions: Definitions) -> dict[str, Calibrated]:
+    """Instruments that are calibrated, by id."""
+    return {**definitions.testers, **definitions.meters, **definitions.tools}
+
+
+def due(definitions: Definitions, day: str, within_days: float) -> list[Due]:
+    """Instruments due within so many days of a day, the one longest overdue first.
+
+    One without a calibration on record is never due; nor is one that was withdrawn by that day.
+    """
+    found = []
+    for one in every(definitions).values():
+        newest = next((each for each in reversed(_dated(one.calibrations)) if each.due), None)
+        if newest is not None and not (one.until and one.until <= day):
+            days = (date.fromisoformat(newest.due) - date.fromisoformat(day)).days
+            if days <= within_days:
+                found.append(Due(newest.due, one.id, one.title, newest.on, days))
+    return sorted(found)
+
+
 def within(point: CheckPoint, shown: float) -> bool:
     """Whether a reading at a point is within its tolerance."""
     return abs(shown - point.at) <= point.tolerance * (1 + _ROUNDING)
@@ -100,10 +132,7 @@ def unknowns(one: Calibrated) -> tuple[Unknown, ...]:
 
 def in_doubt(definitions: Definitions) -> dict[str, tuple[Doubt, ...]]:
     """Doubts by the id of their instrument; only instruments that have any."""
-    every: list[Calibrated] = [
-        *definitions.testers.values(), *definitions.meters.values(), *definitions.tools.values(),
-    ]  # fmt: skip
-    return {one.id: found for one in every if (found := doubts(one))}
+    return {one.id: found for one in every(definitions).values() if (found := doubts(one))}
 
 
 def _doubts(one: Calibrated, gauge: Gauge | str) -> list[Doubt]:

@@ -100,6 +100,7 @@ class EngineType:
     flywheel: Literal["at the last cylinder", "at the first cylinder"] = "at the last cylinder"
     rod: Length | None = None  # m, centre to centre
     fuel: str = ""
+    fuel_viscosity: Annotated[float, Quantity("kinematic viscosity")] | None = None  # m2/s, of a liquid fuel at 40 degC
     rated_speed: Annotated[float, Quantity("speed")] | None = None  # rad/s
     oil_charge: Annotated[float, Quantity("mass")] | None = None  # kg
 
@@ -234,6 +235,7 @@ class Laboratory:
     precision: Annotated[Mapping[str, Precision], ELEMENTS] = field(
         default_factory=dict
     )  # intermediate precision by element
+    fuel_precision: Precision | None = None  # the same of the fuel it finds by chromatography
     detection: Annotated[Mapping[str, MassFraction], ELEMENTS] = field(
         default_factory=dict
     )  # element -> limit of detection, mass fraction [-]
@@ -594,6 +596,13 @@ class RunRule:
 
 
 @dataclass(frozen=True)
+class InstrumentRule:
+    """How a program looks after its instruments."""
+
+    due_within: Annotated[float, Quantity("time")] = 60 * 86400.0  # s before its day that a calibration is told as due
+
+
+@dataclass(frozen=True)
 class GradeScale:
     """The program's own scale of grades for what an inspector sees."""
 
@@ -638,6 +647,7 @@ class OilRule:
     left_after_drain: Annotated[float, Quantity("ratio", zero=True)] | None = (
         None  # share of the charge that a drain leaves in the engine [-]
     )
+    analysed_within: Annotated[float, Quantity("time")] | None = None  # s from the drawing of a sample
     sources: tuple[OilSource, ...] = ()
 
 
@@ -879,6 +889,7 @@ class Program:
     wear: WearRule | None = None  # None: what presses the rings is not stated
     closure: ClosureRule = ClosureRule()
     power: PowerRule = PowerRule()
+    instruments: InstrumentRule = InstrumentRule()
     ties: tuple[Tie, ...] = ()
     sampled: Mapping[str, Mapping[str, tuple[int, ...]]] = field(default_factory=dict)  # stream -> build -> cylinders
     strange: Mapping[str, str] = field(default_factory=dict)  # measures of streams this version lacks -> unit as stated

@@ -43,6 +43,7 @@ PLACES: Mapping[type, tuple[str, ...]] = {  # class of the model -> where the sc
     model.VisitBands: ("program", "run", "reference_points"),
     model.WearRule: ("program", "wear"),
     model.ClosureRule: ("program", "closure"),
+    model.InstrumentRule: ("program", "instruments"),
     model.OilRule: ("program", "oil"),
     model.OilSource: ("program", "oil", "sources", "-"),
     model.Tie: ("program", "ties", "-"),

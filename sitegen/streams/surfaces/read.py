@@ -115,7 +115,7 @@ def _instruments(program: Program, sheet: Sheet) -> None:
 
 
 def _calibrated(program: Program, sheet: Sheet) -> None:
-    in_force(sheet, "instrument", {name: tool.calibrations for name, tool in program.definitions.tools.items()})
+    in_force(sheet, "instrument", program.definitions.tools)
 
 
 def _repeats(program: Program, sheet: Sheet) -> None:
