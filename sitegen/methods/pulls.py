@@ -109,16 +109,19 @@ def of_days(days: Sequence[Day]) -> Spread:
     return Spread(math.sqrt(squares / df), df)
 
 
-def level(days: Sequence[Day]) -> tuple[float, float | None, float | None, float]:
-    """Torque [N m] of one variant over its days, interval (t between days; None on one day), df. Refuses `few-days`."""
-    logs = [day.log_mean for day in days]
-    if not logs:
+def level(days: Sequence[Day], scatter: Spread | None) -> tuple[float, float | None, float | None]:
+    """Torque [N m] of one variant over its days, and its interval. Refuses `few-days`.
+
+    scatter of days, pooled over the builds of a program: two days of one build know theirs on one degree of freedom.
+    None: no interval.
+    """
+    if not days:
         raise Refused("few-days")
-    middle, df = fmean(logs), len(logs) - 1
-    if not df:
-        return math.exp(middle), None, None, 0
-    half = student_95(df) * math.sqrt(sum((each - middle) ** 2 for each in logs) / df / len(logs))
-    return math.exp(middle), math.exp(middle - half), math.exp(middle + half), df
+    middle = fmean(day.log_mean for day in days)
+    if scatter is None:
+        return math.exp(middle), None, None
+    half = student_95(scatter.df) * scatter.sd / math.sqrt(len(days))
+    return math.exp(middle), math.exp(middle - half), math.exp(middle + half)
 
 
 def drift(days: Sequence[Day]) -> Change:

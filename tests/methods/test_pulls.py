@@ -90,19 +90,18 @@ def test_what_tells_no_gain_is_refused(variants: str, code: str) -> None:
 
 def test_levels_spreads_and_drift_by_hand() -> None:
     days = [Day("A", (190.0, 200.0, 202.0, 204.0)), Day("A", (190.0, 206.0, 208.0, 210.0))]
-    value, low, high, df = pulls.level(days)
+    value, low, high = pulls.level(days, pulls.of_days(days))
     logs = [np.log([200, 202, 204]).mean(), np.log([206, 208, 210]).mean()]
     half = 12.7062 * np.std(logs, ddof=1) / math.sqrt(2)  # t, 1 df: printed tables
     assert value == pytest.approx(math.exp(np.mean(logs)))
     assert math.log(high or 0) - math.log(value) == pytest.approx(half, rel=1e-4)
     assert math.log(value) - math.log(low or 0) == pytest.approx(half, rel=1e-4)
-    assert df == 1
     assert pulls.of_days(days).sd == pytest.approx(np.std(logs, ddof=1))
     assert pulls.repeatability(days).df == 4
-    assert pulls.level(days[:1])[1:] == (None, None, 0)
+    assert pulls.level(days[:1], None)[1:] == (None, None)
     rising = [Day("A", (1.0, *(100 * 1.01**n for n in range(4)))) for _ in range(3)]
     assert pulls.drift(rising).value == pytest.approx(math.log(1.01))
-    for few in (pulls.drift, pulls.of_days, pulls.level):
+    for few in (pulls.drift, pulls.of_days, lambda none: pulls.level(none, None)):
         with pytest.raises(Refused, match="few-"):
             few([])
     with pytest.raises(Refused, match="few-pulls"):

@@ -1,7 +1,7 @@
 """Full-load pulls of the 2026 example: two days a build, with a known torque at reference air.
 
-The engine's torque is a curve of its own; a day moves it, a pull scatters, the first pull of a day is cold. What is read is
-what the air lets through, by the correction turned round: its own physics are not the point here, the known truth is.
+The engine's torque is a curve of its own; a day moves it, a pull scatters, the first pull of a day is cold. What is
+read is what the air lets through, by the correction turned round: the known truth is the point here, not the physics.
 """
 
 from __future__ import annotations

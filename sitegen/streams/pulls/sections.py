@@ -81,7 +81,7 @@ def _level_told(view: View, levels: Sequence[Value]) -> list[str]:
     value = whole[0]
     standard = view.program.power.standard
     days = words.counted(value.n, "day")
-    one = "; one day has no interval" if value.low is None else ""
+    one = "; its days have no scatter to tell an interval by" if value.low is None else ""
     return [f"Full-load torque {view.text(value, unit=True)} by {standard}, {days}{one}."]
 
 

@@ -126,7 +126,7 @@ def run(program: Program, engine: str, readings: Mapping[str, Readings], book: B
             continue
         key = build.key(phase=phase.id)
         whole, bands = bands_of(program.power, pulled)
-        yield from _levels(program, key, pulled, whole, bands)
+        yield from _levels(program, key, pulled, whole, bands, book)
         held = _held(program.power, pulled, whole, air=True)
         yield from _drift(key, held)
         yield from _gains(program, key, pulled, whole, bands, book)
@@ -134,30 +134,39 @@ def run(program: Program, engine: str, readings: Mapping[str, Readings], book: B
 
 
 def _levels(
-    program: Program, key: Key, pulled: Sequence[Pulled], whole: Band, bands: Sequence[Band]
+    program: Program, key: Key, pulled: Sequence[Pulled], whole: Band, bands: Sequence[Band], book: Book
 ) -> Iterator[Value]:
-    """Of the variant pulled most: a level over variants would be that of none."""
+    """Of each variant: a level over variants would be that of none."""
     variants = list(dict.fromkeys(pull.variant for pull in pulled))
+    scatter = _scatter(book)
     for at, band in (("", whole), *((place_of(band), band) for band in bands)):
         for measure, air in ((OBSERVED, False), (TORQUE, True)):
             held = _held(program.power, pulled, band, air=air)
             own = key._replace(at=at)
             for variant in variants:
                 place = own if len(variants) == 1 else own._replace(at=",".join(filter(None, (variant or "-", at))))
-                yield _level(measure.id, place, [day for day in held.days if day.variant == variant], held)
+                own_days = [day for day in held.days if day.variant == variant]
+                yield _level(measure.id, place, own_days, held, scatter if air else None)
 
 
-def _level(measure: str, key: Key, days: Sequence[Day], held: Held) -> Value:
+def _scatter(book: Book) -> method.Spread | None:
+    """Scatter of days over the program."""
+    found = book.get(DAYS.id, Key())
+    if found is None or found.value is None or found.df is None:
+        return None
+    return method.Spread(found.value / 100, found.df)
+
+
+def _level(measure: str, key: Key, days: Sequence[Day], held: Held, scatter: method.Spread | None) -> Value:
     if not days:
         return refused(measure, key, held.left or Refused("few-pulls"))
-    value, low, high, df = method.level(days)
+    value, low, high = method.level(days, scatter)
     flags = {"pulls-not-corrected"} if held.left is not None else set()
-    if not df:
+    if len(days) == 1:
         flags.add("one-day")
-    se = None if high is None or low is None or not df else value * method.of_days(days).sd / math.sqrt(len(days))
-    return Value(
-        measure, key, value, low, high, se=se, df=df or None, n=len(days), of="day", flags=frozenset(flags),
-    )  # fmt: skip
+    se = None if scatter is None else value * scatter.sd / math.sqrt(len(days))
+    df = None if scatter is None else scatter.df
+    return Value(measure, key, value, low, high, se=se, df=df, n=len(days), of="day", flags=frozenset(flags))
 
 
 def _drift(key: Key, held: Held) -> Iterator[Value]:
@@ -195,11 +204,11 @@ def _gains(
 
 
 def _smallest(key: Key, order: Sequence[str], book: Book) -> Value:
-    scatter = book.get(DAYS.id, Key())
-    if scatter is None or scatter.value is None:
+    scatter = _scatter(book)
+    if scatter is None:
         return refused(SMALLEST.id, key, Refused("few-days"))
     try:
-        smallest = method.smallest_gain(order, scatter.value / 100)
+        smallest = method.smallest_gain(order, scatter.sd)
     except Refused as why:
         return refused(SMALLEST.id, key, why)
     return Value(SMALLEST.id, key, 100 * math.expm1(smallest), n=len(order), of="day")
