@@ -35,6 +35,7 @@ from sitegen.program.model import (
     OilSource,
     Phase,
     Place,
+    PowerRule,
     Program,
     ReviewRule,
     RunRule,
@@ -188,6 +189,7 @@ def build(
         oil=_oil_rule(root.get("oil"), compared),
         wear=instance(WearRule, root.get("wear")) if root.has("wear") else None,
         closure=instance(ClosureRule, root.get("closure")),
+        power=_power(root.get("power")),
         instruments=instance(InstrumentRule, root.get("instruments")),
         ties=_ties(root, order, names),
         sampled=_sampled(root, builds, names.records),
@@ -343,6 +345,20 @@ def _oil_rule(node: Node, compared: Sequence[str]) -> OilRule:
             shares.add("shares-above-100", f"{shares.subject} add up to {100 * total:.4g} %", expected=expected)
         sources.append(source)
     return instance(OilRule, node, sources=tuple(sources))
+
+
+def _power(node: Node) -> PowerRule:
+    """Bands of speed follow each other, six at most."""
+    rule = instance(PowerRule, node)
+    places = node.get("bands").own_items()
+    for band, place in zip(rule.bands, places, strict=False):
+        if 0 < band.high <= band.low:
+            place.add("range-reversed", f"{place.subject} ends before its beginning", expected="`from` below `to`")
+    for before, band, place in zip(rule.bands, rule.bands[1:], places[1:], strict=False):
+        if band.low < before.high:
+            place.add("bands-overlap", f"{place.subject} begins before the band ahead of it ends",
+                      expected="bands by speed, none inside another")  # fmt: skip
+    return rule
 
 
 def _ties(root: Node, order: Sequence[str], known: _Known) -> tuple[Tie, ...]:

@@ -564,6 +564,31 @@ class ClosureRule:
 
 
 @dataclass(frozen=True)
+class SpeedBand:
+    low: Annotated[float, Quantity("speed"), Under(("from",))]  # rad/s
+    high: Annotated[float, Quantity("speed"), Under(("to",))]  # rad/s
+
+
+@dataclass(frozen=True)
+class PowerRule:
+    """The standard whose reference air pulls are brought to, the bands of speed they are told in, what is expected."""
+
+    standard: Literal["", "SAE J1349", "SAE J607", "ISO 1585", "ISO 3046-1"] = ""  # "": as observed
+    ignition: Literal["spark", "compression"] = "spark"
+    charging: Literal["none", "boosted", "charge-cooled"] = "none"
+    efficiency: Annotated[float, Quantity("ratio", share=True)] = 0.8  # mechanical [-]; ISO 3046-1
+    fuel: Density | None = None  # kg per m3 displaced and cycle; ISO 1585, compression ignition
+    coolant: Annotated[float | None, Quantity("temperature")] = None  # K, of the charge cooler; ISO 3046-1
+    bands: tuple[SpeedBand, ...] = ()
+    inertia: Annotated[float | None, Quantity("moment of inertia", zero=True)] = None  # kg m2, of all that turns
+    compensated: bool | None = None  # whether the bench has added what speeds the masses up; None: not stated
+    sequence: tuple[str, ...] = ()  # variants planned, one a day, in their order
+    pulls: int = 4  # planned a day, the first of them for warming up
+    pull_scatter: Annotated[float | None, Quantity("ratio")] = None  # sd [-] expected between pulls of a day
+    day_scatter: Annotated[float | None, Quantity("ratio", zero=True)] = None  # sd [-] expected between days
+
+
+@dataclass(frozen=True)
 class Tie:
     """Two measures that ought to agree within engines; stated before the data."""
 
@@ -916,6 +941,7 @@ class Program:
     oil: OilRule = OilRule()
     wear: WearRule | None = None  # None: what presses the rings is not stated
     closure: ClosureRule = ClosureRule()
+    power: PowerRule = PowerRule()
     instruments: InstrumentRule = InstrumentRule()
     ties: tuple[Tie, ...] = ()
     sampled: Mapping[str, Mapping[str, tuple[int, ...]]] = field(default_factory=dict)  # stream -> build -> cylinders
