@@ -91,7 +91,7 @@ ANSWER: dict[str, str] = {
     "sweep-without-inertia": "a sweep speeds masses up, and neither their inertia nor a compensation is stated",
     "band-not-covered": "no pull runs through the whole band of speed",
     "few-pulls": "a day has no more than its first pull",
-    "few-days": "there are fewer days than it takes",
+    "few-pull-days": "there are fewer days of pulls than it takes",
     "two-variants-only": "a gain is told between two variants that take turns",
     "not-alternated": "the variants did not take turns by day, so that a drift passes for a gain",
     "one-day": "one day, whose own state is not told from the engine's",
