@@ -205,3 +205,31 @@ def test_a_thermocouple_counts_among_the_thermometers() -> None:
     made, _ = read(TOOLS)
     assert made.limit_of("thermometer") == 1.5
     assert made.limit_of("torque-cell") == 0.4
+
+
+# ---- what is due ----------------------------------------------------------------------------------------------------
+
+NAMED = """
+meters:
+  M1: {title: meter, principle: float, scale: actual, calibrations: [{on: 2026-01-19, due: 2027-01-19}]}
+  M2: {title: no calibration, principle: float, scale: actual}
+tools:
+  G1: {title: overdue, kind: feeler, limit: 1 um, calibrations: [{on: 2025-01-10, due: 2026-01-10}]}
+  G2: {title: done again, kind: feeler, limit: 1 um, calibrations: [{on: 2026-03-01, due: 2028-03-01}, {on: 2025-01-10, due: 2026-01-10}]}
+  G3: {title: withdrawn, kind: feeler, limit: 1 um, until: 2026-02-01, calibrations: [{on: 2025-01-10, due: 2026-01-10}]}
+"""  # noqa: E501 # an instrument a line
+
+
+def test_overdue_ones_first_then_the_next_due() -> None:
+    made, problems = read(NAMED)
+    assert problems == []
+
+    def due(day: str, within: int) -> list[tuple[str, int]]:
+        return [(each.instrument, each.days) for each in calibrated.due(made, day, within)]
+
+    # 10 days of November, 31 of December, 19 of January; 10 January to 20 November is day 10 to day 324 of the year
+    assert due("2026-11-20", 60) == [("G1", -314), ("M1", 60)]
+    assert due("2026-11-19", 60) == [("G1", -313)]
+    assert due("2026-01-10", 0) == [("G1", 0), ("G3", 0)]
+    assert due("2026-02-01", 0) == [("G1", -22)]  # G3 has gone
+    assert due("2027-01-20", 0) == [("G1", -375), ("M1", -1)]
