@@ -70,16 +70,18 @@ def test_points_are_read_in_what_the_tool_shows() -> None:
     assert (balance.since, balance.until) == ("2025-01-10", "2026-12-31")
     (one,) = balance.calibrations
     assert (one.by, one.certificate) == ("metrology room", "17")
-    assert one.checks[0] == CheckPoint(pytest.approx(2e-5), pytest.approx(2.01e-5), None, "", pytest.approx(3e-7))
+    assert one.checks[0] == CheckPoint(
+        pytest.approx(2e-5), pytest.approx(2.01e-5), None, "", pytest.approx(3e-7), "20 mg"
+    )
     assert one.checks[1].found == pytest.approx(-2e-7)
 
     def only(tool: str) -> CheckPoint:
         return made.tools[tool].calibrations[0].checks[0]
 
-    assert only("cell-1") == CheckPoint(100.0, None, 100.1, "", 0.4)
+    assert only("cell-1") == CheckPoint(100.0, None, 100.1, "", 0.4, "100 N m")
     # a barometer and a thermometer show what has a zero of its own; they err by a difference
-    assert only("wire-1") == CheckPoint(273.15, pytest.approx(272.65), None, "", 1.5)
-    assert only("air-1") == CheckPoint(100000.0, pytest.approx(100100.0), None, "", 200.0)
+    assert only("wire-1") == CheckPoint(273.15, pytest.approx(272.65), None, "", 1.5, "0 degC")
+    assert only("air-1") == CheckPoint(100000.0, pytest.approx(100100.0), None, "", 200.0, "1000 hPa absolute")
     assert only("rough-1").tolerance == pytest.approx(2e-8)
 
 
