@@ -52,8 +52,8 @@ _TRADE = frozenset(
 _PICTURES = (".png", ".jpg", ".jpeg")
 _TEXTS = frozenset(
     {
-        "title", "note", "why", "process", "grade", "grades", "causes", "operator", "cell", "draw_point", "fuel",
-        "question", "what", "expected", "nearest", "next_step", "column_name", "by", "certificate",
+        "title", "note", "why", "process", "grade", "grades", "cause", "causes", "operator", "cell", "draw_point",
+        "fuel", "question", "what", "expected", "nearest", "next_step", "column_name", "by", "certificate",
     }
 )  # fmt: skip  # fields that hold words of the user's; all others are ids, or are not printed
 

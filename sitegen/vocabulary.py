@@ -60,7 +60,7 @@ Status = Literal["ok", "below", "missing", "refused", "excluded"]
 OnlyAt = Literal[
     "", "ring", "assembly", "source of metal", "element", "inspected place", "trace", "reference point", "path",
 ]  # fmt: skip
-Of = Literal["reading", "cylinder", "build", "pull", "sample", "repeat", "check", "inspector", "place", ""]
+Of = Literal["reading", "cylinder", "build", "pull", "sample", "repeat", "check", "inspector", "place", "day", ""]
 
 
 @dataclass(frozen=True)
@@ -83,6 +83,7 @@ class Measure:
     fit: str = ""  # name of the fit it comes from: measures of one fit are one finding, not several
     only_at: OnlyAt = ""  # it has values at such places only, never of a whole phase
     occasion: str = ""  # measure that gives, at the same key, the half-width of what an occasion does to an engine
+    operators: str = ""  # measure that says, by phase, what operators who cannot be told from builds may do to it
     odd: Literal["less", "more", ""] = ""  # sense in which a cylinder lies that has not run in; "": shows no such thing
     grows: bool = False  # with the distance run: builds that ran very different distances are not compared in it
     of_coating: bool = False  # that there is a value tells which coating it is of: not for blinded reviewers
@@ -289,6 +290,7 @@ class Field:
     family: str = ""  # fields of one family share their words
     by: str = ""  # field of the record that names the instrument it was read with
     gauge: Literal["", "supply", "cylinder"] = ""  # of a tester: which of its two
+    ahead: bool = False  # a date still to come, not the day of a record
 
     @property
     def wordy(self) -> bool:

@@ -10,7 +10,7 @@ from sitegen.declarations import Stream
 from sitegen.page import counts, words
 from sitegen.page.blocks import Cell, Column, Row, Table
 from sitegen.page.view import View
-from sitegen.pages import instruments
+from sitegen.pages import instruments, operators
 from sitegen.pages.contexts import Part, PartsPage
 from sitegen.pages.folding import folded
 from sitegen.pages.frame import Site, crumbs, window_title
@@ -368,4 +368,4 @@ def _by_engine(site: Site, view: View) -> Table:
         Column("Build"),
         *(Column(words.sentence(stream.title), "", True) for stream in streams),
     ]
-    return Table("by-engine", columns, rows, "Readings used, of those recorded.")
+    return Table("by-engine", columns, rows, "Readings used, of those recorded.", note=operators.of_program(view))

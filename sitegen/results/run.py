@@ -222,7 +222,7 @@ def _days(stream: Stream, readings: Readings) -> list[str]:
     """The day of each record that is used. No clock is asked, so the results stay what they are."""
     days = [log.start[:10] for log in readings.logs.values() if isinstance(log, Log) and log.start]
     for each in stream.fields:
-        if each.kind == "date" and each.name in readings.frame:
+        if each.kind == "date" and not each.ahead and each.name in readings.frame:
             days += readings.frame.loc[readings.frame["use"] == "", each.name].dropna().astype(str).tolist()
     return days
 

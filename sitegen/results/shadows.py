@@ -23,7 +23,7 @@ from sitegen.tables.shadows import read_with, shifted
 from sitegen.vocabulary import COMPARED, Change, Comparison, Key, Problem, Readings, Value, Verdict
 
 COUNTED = ("ok", "excluded")  # of values with a number
-EVERY = ""  # stands for all builds, as in hashes of what was recorded
+EVERY = ""  # stands for all builds, as in hashes of what was recorded: of rings cut for their lot
 Rows = Mapping[tuple[str, Key], Value]
 
 
@@ -74,8 +74,8 @@ def _shadow(program: Program, streams: Sequence[Stream], readings: Mapping[str, 
         if not rows:
             continue
         days += [day for n, day in rows if counts[n] == ""]
-        whose += [str(engines[n]) for n, _ in rows if counts[n] == ""]
-        builds[stream.name] = frozenset(str(engines[n]) for n, _ in rows if isinstance(engines[n], str))
+        whose += [engines[n] for n, _ in rows if counts[n] == "" and isinstance(engines[n], str)]
+        builds[stream.name] = frozenset(engines[n] if isinstance(engines[n], str) else EVERY for n, _ in rows)
         places = [n for n, _ in rows]
         if stream.shadow is not None:
             other[stream.name] = stream.shadow(program, own, doubt, places)
@@ -92,28 +92,31 @@ def _read_with(program: Program, stream: Stream, own: Readings, instrument: str)
 
 
 def undated(program: Program, streams: Iterable[Stream], readings: Mapping[str, Readings]) -> list[Problem]:
-    """A warning for each file with readings on no known day of an instrument of which some are in doubt."""
-    found: dict[tuple[str, str], list[int]] = {}
-    known = in_doubt(program.definitions)
-    for stream in streams if known else ():
-        own = readings[stream.name]
-        for instrument in known:
-            for n, day in _read_with(program, stream, own, instrument):
-                if not day and own.cells("use")[n] == "":
-                    found.setdefault((own.cells("file")[n], instrument), []).append(int(own.cells("row")[n]))
+    """A warning for each stream with readings on no known day of an instrument of which some are in doubt."""
     return [
-        Problem(
-            file, min(rows), 0, "in-doubt-undated",
-            f"{_counted(rows, instrument)} {'bears' if len(rows) == 1 else 'bear'} no date, and the instrument was off "
-            "for a time: taken as read, with nothing added to the interval",
-            "the day of each reading", next_step="enter the day", column_name="date", level="warning",
-        )
-        for (file, instrument), rows in found.items()
-    ]  # fmt: skip
+        _undated(instrument, stream, readings[stream.name], rows)
+        for instrument in in_doubt(program.definitions)
+        for stream in streams
+        if (rows := [n for n, day in _used(program, stream, readings[stream.name], instrument) if not day])
+    ]
 
 
-def _counted(rows: Sequence[int], instrument: str) -> str:
-    return f"one reading with {instrument}" if len(rows) == 1 else f"{len(rows)} readings with {instrument}"
+def _used(program: Program, stream: Stream, own: Readings, instrument: str) -> list[tuple[int, str]]:
+    read = _read_with(program, stream, own, instrument)
+    return [(n, day) for n, day in read if own.cells("use")[n] == ""] if read else []
+
+
+def _undated(instrument: str, stream: Stream, own: Readings, rows: Sequence[int]) -> Problem:
+    files, lines = own.cells("file"), own.cells("row")
+    first, count = rows[0], len({files[n] for n in rows})
+    what = "log" if stream.read_with else "reading"
+    many = f"{len(rows)} {what}s with {instrument} bear" if len(rows) > 1 else f"one {what} with {instrument} bears"
+    what = f"{many} no date" + (f" (in {count} files, of which this is the first)" if count > 1 else "")
+    return Problem(
+        files[first], int(lines[first]), 0, "in-doubt-undated",
+        f"{what}, and the instrument was off for a time: taken as read, with nothing added to the interval",
+        "the day of each", next_step="enter the day", column_name="" if stream.read_with else "date", level="warning",
+    )  # fmt: skip
 
 
 # ---- two results of one kind ----------------------------------------------------------------------------------------

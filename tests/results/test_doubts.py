@@ -184,6 +184,15 @@ def test_a_reading_stays_in_the_condition_it_was_taken_in(tmp_path: Path) -> Non
     assert found.low < 0.6 * good.low  # with less supply the same cylinder gauge means a smaller leak
 
 
+@pytest.mark.parametrize("found", ["160.0", "65.0", "152.0", "1.0"])
+def test_an_error_beyond_all_sense(tmp_path: Path, found: str) -> None:
+    """Readings that could not be with the error in them: how far the value reaches is not known, and nothing breaks."""
+    one = area(analysis(program(tmp_path, rows(), BAD.replace("70.6", found))), 1)
+    assert one.value == pytest.approx(0.297, abs=0.01)
+    assert (one.low, one.high) == (None, None)
+    assert IN_DOUBT in one.flags
+
+
 def test_a_reading_that_is_left_out_is_shown_with_the_doubt_too(tmp_path: Path) -> None:
     programs = program(tmp_path, rows())
     with (programs / "pump" / "program.yaml").open("a", encoding="utf-8") as file:
