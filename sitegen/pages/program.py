@@ -118,7 +118,7 @@ def _sentence(view: View, program: Program, every: list[Record]) -> list[Cell]:
         return [Cell(f"{plans.states_sentence(view)} {BLIND}".strip())]
     found, doubt = comparing.in_short(view), doubted.in_short(view)
     if found:
-        return [Cell(" ".join(filter(None, (found, decision.but(view), doubt))))]
+        return [Cell(" ".join(filter(None, (found, decision.but(view))))), *doubt]
     if not program.builds:
         return [Cell("Nothing has been built yet.")]
     lacking = len(every) - complete(every)
@@ -130,7 +130,7 @@ def _sentence(view: View, program: Program, every: list[Record]) -> list[Cell]:
             else f"none of {len(every)} planned records"
         )
         text += f" {words.sentence(out)} {'are' if lacking > 1 else 'is'} {'not ' if lacking < len(every) else ''}in."
-    return [Cell(f"{text} {doubt}".strip())]
+    return [Cell(text), *doubt]
 
 
 def _in_full(view: View) -> list[Block]:

@@ -38,6 +38,8 @@ def lines(view: View, streams: Sequence[Stream], shown: Sequence[str]) -> list[L
 def _href(view: View, anchor: str, shown: Sequence[str]) -> str:
     if anchor == MISSING:
         return view.href_program(anchor="planned")
+    if anchor == doubted.ANCHOR:
+        return f"{view.href(view.addresses.instruments[view.program.id])}#{anchor}"
     if anchor == NOT_USED:
         return view.href_data(NOT_USED)
     return f"#{anchor}" if anchor in shown else ""
