@@ -14,6 +14,7 @@ from sitegen.page import words
 from sitegen.page.blocks import Axis, Block, Cell, Column, Row, Strip, Table, Text
 from sitegen.page.view import View
 from sitegen.pages import differences, operators
+from sitegen.reasons import IN_DOUBT
 from sitegen.vocabulary import Comparison
 
 if TYPE_CHECKING:
@@ -542,7 +543,7 @@ OWN_FLAGS = frozenset(
     {
         "provisional", "mean-of-fewer", "build-without-value", "other-distance-left-out",
         "one-lot", "order-one-sided", "whole-builds-left-out", "position-taken-out",
-        "unpaired-builds-left-out", "shared-block-left-out", "blocks-used-again",
+        "unpaired-builds-left-out", "shared-block-left-out", "blocks-used-again", IN_DOUBT,
     }
 )  # fmt: skip
 
