@@ -31,6 +31,7 @@ def page(site: Site, program: Program) -> PartsPage:
         Part(setter.id("left-out"), "What was left out, and why", [_left_out(site, view)]),
         Part(setter.id("streams"), "What was read", [_by_stream(site, view)]),
     ]
+    parts += site.parts(view, setter, "data", "main")
     if program.id in site.results:
         parts.append(Part(setter.id("results"), "The results as tables", [_results(site, view)]))
     rest = [_files(view, stream, setter.id(f"files-{stream.name}")) for stream in _read(site, view)]
