@@ -61,7 +61,7 @@ class Section:
     anchor: str
     title: str
     order: int
-    page: Literal["program", "engine", "cylinder", "coating"]
+    page: Literal["program", "engine", "cylinder", "coating", "data"]
     build: Callable[[View], Sequence[Block]]
     place: Literal["main", "side", "half", "rest"] = "main"
     more: str = ""  # of a half: what waits behind the fold
