@@ -151,7 +151,7 @@ def slope(levels: Levels, time: float | None) -> Slope:
     off as sine and cosine.
 
     Refuses, in this order: `few-windows`; `level-jumps`; `pauses-not-known`; `few-days` of a bench that runs by day,
-    below five; `daily-cycle` of one that runs round the clock, below four days; `wander-not-known`; `run-short`
+    below five; `daily-cycle` of one that runs round the clock, below four days; `bench-not-known`; `run-short`
     where a block is shorter than six time constants; `windows-missing` where half of a block is.
     """
     if len(levels.level) < WINDOWS:
@@ -167,7 +167,7 @@ def slope(levels: Levels, time: float | None) -> Slope:
     if days is None and _clocked(levels) < DAYS * DAY:
         raise Refused("daily-cycle", hours=_clocked(levels))
     if time is None:
-        raise Refused("wander-not-known")
+        raise Refused("bench-not-known")
     level = levels.level if days is not None else _without_day(levels)
     parts = _by_day(levels, days) if days is not None else _blocks(levels)
     return _line(levels, level, parts, time, by_day=days is not None)

@@ -25,6 +25,7 @@ from sitegen.program.model import (
     DecisionRule,
     Definitions,
     Departure,
+    Ended,
     EngineType,
     Exclusion,
     GradeScale,
@@ -34,6 +35,7 @@ from sitegen.program.model import (
     OilSource,
     Phase,
     Place,
+    PowerRule,
     Program,
     ReviewRule,
     RunRule,
@@ -187,6 +189,7 @@ def build(
         oil=_oil_rule(root.get("oil"), compared),
         wear=instance(WearRule, root.get("wear")) if root.has("wear") else None,
         closure=instance(ClosureRule, root.get("closure")),
+        power=_power(root.get("power")),
         instruments=instance(InstrumentRule, root.get("instruments")),
         ties=_ties(root, order, names),
         sampled=_sampled(root, builds, names.records),
@@ -342,6 +345,20 @@ def _oil_rule(node: Node, compared: Sequence[str]) -> OilRule:
             shares.add("shares-above-100", f"{shares.subject} add up to {100 * total:.4g} %", expected=expected)
         sources.append(source)
     return instance(OilRule, node, sources=tuple(sources))
+
+
+def _power(node: Node) -> PowerRule:
+    """Bands of speed follow each other, six at most."""
+    rule = instance(PowerRule, node)
+    places = node.get("bands").own_items()
+    for band, place in zip(rule.bands, places, strict=False):
+        if 0 < band.high <= band.low:
+            place.add("range-reversed", f"{place.subject} ends before its beginning", expected="`from` below `to`")
+    for before, band, place in zip(rule.bands, rule.bands[1:], places[1:], strict=False):
+        if band.low < before.high:
+            place.add("bands-overlap", f"{place.subject} begins before the band ahead of it ends",
+                      expected="bands by speed, none inside another")  # fmt: skip
+    return rule
 
 
 def _ties(root: Node, order: Sequence[str], known: _Known) -> tuple[Tie, ...]:
@@ -518,6 +535,7 @@ def _builds(
                 places=_places(node, engine_type.cylinders, definitions, compared),
                 assemblies=_assemblies(node, mine, {each.phase for each in departures if each.kind == "skipped"}),
                 departures=departures,
+                ended=_ended(node.get("ended"), mine, {each.phase for each in departures if each.kind == "skipped"}),
                 oil=node.reference("oil", oils, "oil", HOME),
                 built=place,
             )
@@ -592,6 +610,32 @@ def _departures(node: Node, phases: Sequence[Phase], mine: Sequence[Phase]) -> t
             due=each.date("due"),
         )
     return tuple(made.values())
+
+
+def _ended(node: Node, mine: Sequence[Phase], skipped: Collection[str]) -> Ended | None:
+    """That a build ended early, held against the hours its phases plan."""
+    if node.value is None:
+        return None
+    made = instance(Ended, node)
+    begun = 0.0
+    for phase in (each for each in mine if each.kind == "durability"):
+        if made.at and phase.id not in skipped and made.at <= begun:
+            node.add(
+                "ended-before-phase",
+                f'{node.subject} is after {made.at / 3600:g} h, and "{phase.id}" begins at {begun / 3600:g} h',
+                expected="a later hour",
+                next_step=f'or write under departures that "{phase.id}" is skipped',
+            )
+        begun += phase.seconds
+    if not begun:
+        node.add("ended-without-hours", f"{node.subject} is stated, and no phase of kind durability has a schedule")
+    elif made.at > begun:
+        node.get("at").add(
+            "ended-after-planned",
+            f"{node.get('at').subject} is {made.at / 3600:g} h, after the {begun / 3600:g} h that are planned",
+            expected="an hour before them; a build that ran all its hours did not end early",
+        )
+    return made
 
 
 def _assemblies(node: Node, mine: Sequence[Phase], skipped: Collection[str]) -> tuple[Assembly, ...]:

@@ -312,6 +312,11 @@ class Phase:
     limits: Mapping[str, Window] = field(default_factory=dict)  # channel without its cylinder -> SI
 
     @property
+    def seconds(self) -> float:
+        """Planned running time [s]."""
+        return self.repeat * sum(step.time for step in self.schedule)
+
+    @property
     def fires(self) -> bool:
         """True where the engine runs in this phase."""
         return self.kind in {"run", "pulls", "durability"}
@@ -347,6 +352,20 @@ class Departure:
 
 
 @dataclass(frozen=True)
+class Ended:
+    """That a build stood for good before its planned hours were run."""
+
+    at: Annotated[float, Quantity("time")]  # s run in phases of kind durability
+    cause: str = ""  # "" where none is known: then it is not compared
+    by_measure: bool = False  # what is compared over the hours ended it: leak, blow-by, oil, wear
+
+    @property
+    def known(self) -> bool:
+        """Whether a cause is stated."""
+        return bool(self.cause)
+
+
+@dataclass(frozen=True)
 class Build:
     """One assembly of one engine: the unit of replication. Elsewhere `engine` in a key is this id."""
 
@@ -359,6 +378,7 @@ class Build:
     places: tuple[Place, ...]  # by cylinder
     assemblies: tuple[Assembly, ...]
     departures: tuple[Departure, ...] = ()
+    ended: Ended | None = None  # early; None: it was not, or not yet
     oil: str = ""
     operator: str = ""
     cell: str = ""
@@ -512,6 +532,7 @@ class LeakdownRule:
     approached: tuple[str, ...] = ()  # how the position may be reached
     turns: Window | None = None  # of the crankshaft since the last test
     wait: Annotated[Window, Quantity("time", zero=True)] | None = None  # s, from opening the supply
+    allowed: Annotated[tuple[float, float], Quantity("area")] | None = None  # m2 that a cylinder may leak
 
 
 @dataclass(frozen=True)
@@ -543,6 +564,31 @@ class ClosureRule:
 
 
 @dataclass(frozen=True)
+class SpeedBand:
+    low: Annotated[float, Quantity("speed"), Under(("from",))]  # rad/s
+    high: Annotated[float, Quantity("speed"), Under(("to",))]  # rad/s
+
+
+@dataclass(frozen=True)
+class PowerRule:
+    """The standard whose reference air pulls are brought to, the bands of speed they are told in, what is expected."""
+
+    standard: Literal["", "SAE J1349", "SAE J607", "ISO 1585", "ISO 3046-1"] = ""  # "": as observed
+    ignition: Literal["spark", "compression"] = "spark"
+    charging: Literal["none", "boosted", "charge-cooled"] = "none"
+    efficiency: Annotated[float, Quantity("ratio", share=True)] = 0.8  # mechanical [-]; ISO 3046-1
+    fuel: Density | None = None  # kg per m3 displaced and cycle; ISO 1585, compression ignition
+    coolant: Annotated[float | None, Quantity("temperature")] = None  # K, of the charge cooler; ISO 3046-1
+    bands: tuple[SpeedBand, ...] = ()
+    inertia: Annotated[float | None, Quantity("moment of inertia", zero=True)] = None  # kg m2, of all that turns
+    compensated: bool | None = None  # whether the bench has added what speeds the masses up; None: not stated
+    sequence: tuple[str, ...] = ()  # variants planned, one a day, in their order
+    pulls: int = 4  # planned a day, the first of them for warming up
+    pull_scatter: Annotated[float | None, Quantity("ratio")] = None  # sd [-] expected between pulls of a day
+    day_scatter: Annotated[float | None, Quantity("ratio", zero=True)] = None  # sd [-] expected between days
+
+
+@dataclass(frozen=True)
 class Tie:
     """Two measures that ought to agree within engines; stated before the data."""
 
@@ -563,6 +609,24 @@ class VisitBands:
 
 
 @dataclass(frozen=True)
+class WindowRule:
+    """How a long run is cut into windows at one point of its schedule; the defaults are common practice."""
+
+    settle: Annotated[float, Quantity("time", zero=True)] = 600.0  # s left out after a change of step, or a start
+    every: Annotated[float, Quantity("time")] = 3600.0  # s, of a window where a step goes on for longer
+    inlet: Annotated[float, Quantity("temperature difference"), Under(("inlet_band",))] | None = None  # K; None: any
+
+
+@dataclass(frozen=True)
+class WanderRule:
+    """How slowly a bench wanders, as longer runs have shown it."""
+
+    time: Annotated[float, Quantity("time", zero=True), Under(("time_constant",))]  # s
+    blowby: Annotated[float, Quantity("ratio", zero=True)] | None = None  # standard deviation, share of the level
+    hourly: Annotated[float, Quantity("ratio", zero=True)] = 0.0  # of means of an hour beside it, share of the level
+
+
+@dataclass(frozen=True)
 class ColdStart:
     """When a start is a cold one, and how long after it nothing is judged."""
 
@@ -578,6 +642,8 @@ class RunRule:
     torque_band: Annotated[float, Quantity("torque")]  # N m
     held: Share  # share of the planned time within both bands, at least
     visits: Annotated[VisitBands, Under(("reference_points",))] = VisitBands()
+    windows: WindowRule = WindowRule()
+    wander: WanderRule | None = None
     cold_start: ColdStart | None = None  # None: cold starts are not told from others
 
 
@@ -875,6 +941,7 @@ class Program:
     oil: OilRule = OilRule()
     wear: WearRule | None = None  # None: what presses the rings is not stated
     closure: ClosureRule = ClosureRule()
+    power: PowerRule = PowerRule()
     instruments: InstrumentRule = InstrumentRule()
     ties: tuple[Tie, ...] = ()
     sampled: Mapping[str, Mapping[str, tuple[int, ...]]] = field(default_factory=dict)  # stream -> build -> cylinders
@@ -892,6 +959,11 @@ class Program:
         """Phases this build runs or has still to run, in plan order."""
         skipped = {each.phase for each in build.departures if each.kind == "skipped"}
         return tuple(p for p in self.phases if p.id not in skipped and (not p.only or build.id in p.only))
+
+    def planned_hours(self, build: Build) -> float:
+        """Seconds that a build was to run in phases of kind durability, those skipped later counted."""
+        own = (p for p in self.phases if p.kind == "durability" and (not p.only or build.id in p.only))
+        return sum(phase.seconds for phase in own)
 
     def planned(self) -> list[tuple[Build, Phase, str]]:
         """Every planned record: build, phase, stream."""

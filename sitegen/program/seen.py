@@ -84,6 +84,7 @@ def _unnoted(build: Build) -> Build:
         build, note="",
         assemblies=tuple(replace(each, note="") for each in build.assemblies),
         departures=tuple(replace(each, why="") for each in build.departures),
+        ended=build.ended and replace(build.ended, cause=build.ended.cause and "known"),
     )  # fmt: skip
 
 

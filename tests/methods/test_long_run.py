@@ -85,7 +85,7 @@ def test_what_neighbouring_blocks_share() -> None:
         (levels(9), 1.0, "few-windows"),
         (levels(40), 1.0, "daily-cycle"),  # round the clock, less than four days
         (levels(32, pause=16.0), 1.0, "few-days"),  # four days of a bench that stands still at night
-        (levels(120), None, "wander-not-known"),
+        (levels(120), None, "bench-not-known"),
         (levels(120), 4.1, "run-short"),  # a block of 24 h, 24.6 h asked
     ],
 )

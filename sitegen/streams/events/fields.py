@@ -6,7 +6,10 @@ from sitegen.tables.rows import Recorded, Written
 from sitegen.vocabulary import Field
 
 CHECK, SEEN, TIGHT = "meter-check", "meter-reading", "crankcase-check"
-HAPPENED = ("stop", "restart", "knock", "overheat", "low-oil", "top-up", "leak", "smoke", "adjusted", "other")
+HAPPENED = (
+    "stop", "restart", "knock", "overheat", "low-oil", "top-up", "oil-change", "meter-change", "leak", "smoke",
+    "adjusted", "other",
+)  # fmt: skip
 BEHAVIOUR = ("steady", "moving", "bouncing")
 OF_METERS = ("meter", "moved", "flow", "behaviour")
 

@@ -8,6 +8,8 @@ from sitegen.streams.runlog.alarms.sections import OF_CYLINDER
 from sitegen.streams.runlog.alarms.starts import STEP as STARTS
 from sitegen.streams.runlog.alarms.watch import STEP as WATCH
 from sitegen.streams.runlog.blowby import STEP as BLOWBY
+from sitegen.streams.runlog.hours.sections import SECTIONS as OVER_HOURS
+from sitegen.streams.runlog.hours.steps import STEPS as HOURS
 from sitegen.streams.runlog.measures import PISTON_SPEED
 from sitegen.streams.runlog.read import again, read
 from sitegen.streams.runlog.sections import OF_BUILD, SECTIONS, unusual
@@ -28,8 +30,8 @@ STREAM = Stream(
     again=again,
     read_with=read_with,
     shadow=shadow,
-    steps=(SCHEDULE, LEVELS, BLOWBY, STARTS, LIMITS, WATCH),
-    sections=SECTIONS,
+    steps=(SCHEDULE, LEVELS, BLOWBY, *HOURS, STARTS, LIMITS, WATCH),
+    sections=(*SECTIONS, *OVER_HOURS),
     unusual=unusual,
     of_build=OF_BUILD,
     of_cylinder=OF_CYLINDER,
