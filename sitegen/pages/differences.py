@@ -22,6 +22,7 @@ PROCEDURES = {
     "paired": "one difference in each block (t)",
     "borrowed": "scatter borrowed from the coatings that were built again; no test",
     "lent": "scatter lent by the builds of other programs; no test",
+    "ranks": "exact ranks, since what is compared ended a build: it stands behind all that ran on",
 }
 SCOPES = {
     "engines-to-come": "engines to come",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from sitegen.declarations import Entry, Stream
 from sitegen.streams.runlog.blowby import STEP as BLOWBY
 from sitegen.streams.runlog.hours.steps import STEPS as HOURS
+from sitegen.streams.runlog.hours.whole import STEPS as WHOLE
 from sitegen.streams.runlog.measures import PISTON_SPEED
 from sitegen.streams.runlog.read import again, read
 from sitegen.streams.runlog.sections import OF_BUILD, SECTIONS, unusual
@@ -25,7 +26,7 @@ STREAM = Stream(
     again=again,
     read_with=read_with,
     shadow=shadow,
-    steps=(SCHEDULE, LEVELS, BLOWBY, *HOURS),
+    steps=(SCHEDULE, LEVELS, BLOWBY, *HOURS, *WHOLE),
     sections=SECTIONS,
     unusual=unusual,
     of_build=OF_BUILD,
