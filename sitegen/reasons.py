@@ -166,6 +166,7 @@ ANSWER: dict[str, str] = {
     "coating-without-value": "one of the coatings has no value",
     "distances-differ": "the builds of the two coatings ran very different distances, and wear grows with the distance",
     "ranks-cannot-speak": "even the clearest order of so few builds comes by chance in more than 5 of 100",
+    "ranked-only": "what is compared ended a build, so that ranks are told and no amount",
     "ranks-need-whole-builds": "what is compared ended a build, and in engines with both coatings nothing ranks then",
     "build-and-coating": "each coating was run in one build only, so that build and coating cannot be told apart",
     "block-and-coating": "each coating was run on one block only, so that block and coating cannot be told apart",

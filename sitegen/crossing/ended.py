@@ -24,6 +24,7 @@ NO_CAUSE, BY_MEASURE, ELSEWHERE, GONE = (
     "ended-before-phase",
 )
 RANKS = "ranks"
+RANKED_ONLY = "ranked-only"
 CANNOT_SPEAK, NOT_WHOLE = "ranks-cannot-speak", "ranks-need-whole-builds"
 
 
