@@ -296,8 +296,8 @@ def _of_program(view: View) -> str:
     told = []
     if last is not None and last.value is not None:
         hours = words.with_unit(words.number(last.value, 1), "h")
-        before = [build.id for build in view.program.builds
-                  if build.ended is not None and build.ended.by_measure and build.ended.at / 3600 < last.value]  # fmt: skip
+        ended_by_it = [build for build in view.program.builds if build.ended is not None and build.ended.by_measure]
+        before = [each.id for each in ended_by_it if each.ended is not None and each.ended.at / 3600 < last.value]
         told.append(f"The last hour all builds{f' but {words.listed(before)}' if before else ''} reached is {hours}.")
     ended = [build for build in view.program.builds if build.ended is not None]
     told += [how_ended(view, build) for build in ended]
