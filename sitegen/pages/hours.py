@@ -23,6 +23,7 @@ LEVELS, FILLS = "hours.whole_levels", "oil-fills"  # series
 NAMES = {"Fe": "iron", "Cr": "chromium"}
 TOP = "top"
 SAME = 0.3  # h within which two ends of stretches are one
+MOST_POINTS = 25  # of blow-by in its chart, means of neighbouring windows
 FEWEST = 2  # stretches, below which there is no course to show
 
 
@@ -99,7 +100,14 @@ def engine(view: View) -> list[Block]:
         note=note, stack=True,
     )  # fmt: skip
     panels = [panel for panel in _panels(view, course) if panel is not None]
-    figure = Figure(name, "curves", panels, caption="One axis of hours.", one_scale=False, layout="row")
+    figure = Figure(
+        name,
+        "curves",
+        panels,
+        caption="All along the hours; blow-by as means of neighbouring windows.",
+        one_scale=False,
+        layout="row",
+    )
     return [table, *([figure] if panels else [])]
 
 
@@ -174,7 +182,10 @@ def _panels(view: View, course: Course) -> Iterator[Panel | None]:
         return [((row.begin + row.end) / 2, row.rate, row.low if row.low == row.low else None,
                  row.high if row.high == row.high else None) for row in course.fills if row.what == what]  # fmt: skip
 
-    yield panel("Blow-by", "L/min", [(row.hour, row.level, None, None) for row in course.windows])
+    size = -(-len(course.windows) // MOST_POINTS)
+    parts = [course.windows[at : at + size] for at in range(0, len(course.windows), size)] if size else []
+    means = [tuple(sum(getattr(row, name) for row in part) / len(part) for name in ("hour", "level")) for part in parts]
+    yield panel("Blow-by", "L/min", [(hour, level, None, None) for hour, level in means])
     yield panel("Oil lost", "g/h", by_fill("lost"))
     yield panel("Iron made", "mg/h", by_fill("Fe"))
     leaks = [(hours, _mean(view, LEAK, phase.id, "")) for hours, phase in course.ends]
