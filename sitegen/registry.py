@@ -15,11 +15,12 @@ from sitegen.streams.inspection import STREAM as INSPECTION
 from sitegen.streams.layers import STREAM as LAYERS
 from sitegen.streams.leakdown import STREAM as LEAKDOWN
 from sitegen.streams.oil import STREAM as OIL
+from sitegen.streams.pulls import STREAM as PULLS
 from sitegen.streams.runlog import STREAM as RUNLOG
 from sitegen.streams.surfaces import STREAM as SURFACES
 from sitegen.vocabulary import Measure, Problem, Readings, Result
 
-_ALL = (BUILDSHEET, EVENTS, GAUGESTUDY, INSPECTION, LAYERS, LEAKDOWN, OIL, RUNLOG, SURFACES)
+_ALL = (BUILDSHEET, EVENTS, GAUGESTUDY, INSPECTION, LAYERS, LEAKDOWN, OIL, PULLS, RUNLOG, SURFACES)
 STREAMS: tuple[Stream, ...] = tuple(sorted(_ALL, key=lambda stream: stream.order))
 CROSSING: tuple[Step, ...] = (exposure.STEP, closure.STEP, wear_rates.STEP)
 

@@ -60,7 +60,7 @@ Status = Literal["ok", "below", "missing", "refused", "excluded"]
 OnlyAt = Literal[
     "", "ring", "assembly", "source of metal", "element", "inspected place", "trace", "reference point", "path",
 ]  # fmt: skip
-Of = Literal["reading", "cylinder", "build", "pull", "sample", "repeat", "check", "inspector", "place", ""]
+Of = Literal["reading", "cylinder", "build", "pull", "sample", "repeat", "check", "inspector", "place", "day", ""]
 
 
 @dataclass(frozen=True)

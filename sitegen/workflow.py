@@ -28,7 +28,7 @@ from sitegen.program.model import Effect, Exclusion, Folder, InstrumentRule, Lef
 from sitegen.progress import Tell, untold
 from sitegen.reasons import APART
 from sitegen.regular import read_regular, there
-from sitegen.results import alike, committed, package, reviewed, run, stated, taken
+from sitegen.results import alike, committed, package, reviewed, run, shadows, stated, taken
 from sitegen.results import files as result_files
 from sitegen.results.run import CONCLUDED, Analysis, Evidence, analyse, gather, lent_file, stand_of, unread
 from sitegen.shelves import NONE, Shelves, digest, key_of
@@ -143,6 +143,7 @@ def examine(path: Path, tell: Tell = untold, shelves: Shelves = NONE, helpers: H
         found = {each.program.id: [*each.problems] for each in evidence}
         for each in evidence:
             found[each.program.id] += registry.unanswerable(each.program, each.readings)
+            found[each.program.id] += shadows.undated(each.program, registry.STREAMS, each.readings)
             found[each.program.id] += taken.problems(each.program, shelves)
             found[each.program.id] += reviewed.problems(each.program, each.readings, shelves)
         _find_not_lent(evidence, found)

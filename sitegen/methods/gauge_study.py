@@ -87,14 +87,15 @@ class Analysis:
     def of_gauge(self) -> Component:
         """Scatter of one reading of one object by any operator: repeats, operators and interaction together.
 
-        Limits by √((O + (p − 1) I + p (r − 1) E)/(p r)); the scatter itself is the root of the three parts as given, so
-        that it is never less than one of them where another came out negative.
+        The root of the three parts as given, so that it is never less than one of them where another came out negative;
+        the limits as far from it, in variance, as those of (O + (p − 1) I + p (r − 1) E)/(p r) above, and as they are
+        below.
         """
         p, r = self.objects, self.repeats
         terms = ((1.0, self.operator), (p - 1.0, self.interaction), (p * (r - 1.0), self.error))
         found = _sum(*((weight / (p * r), square) for weight, square in terms))
         sd = math.hypot(self.of_repeats.sd, self.of_operators.sd, self.of_interaction.sd)
-        return Component(sd, found.low, max(found.high, sd))
+        return Component(sd, found.low, math.sqrt(sd**2 + found.high**2 - found.sd**2))
 
     @property
     def of_parts(self) -> Component:

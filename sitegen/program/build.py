@@ -11,7 +11,7 @@ from pathlib import Path, PurePosixPath
 
 from sitegen import units
 from sitegen.problems import Collector, listed, nearest, shown
-from sitegen.program import described, logs, records, words
+from sitegen.program import described, limits, logs, records, words
 from sitegen.program.convert import instance
 from sitegen.program.definitions import CYLINDERS, HOME, MOST_CYLINDERS
 from sitegen.program.files import Files
@@ -35,6 +35,7 @@ from sitegen.program.model import (
     OilSource,
     Phase,
     Place,
+    PowerRule,
     Program,
     ReviewRule,
     RunRule,
@@ -183,10 +184,12 @@ def build(
         invented=root.flag("invented"),
         version=root.text("version"),
         run=instance(RunRule, root.get("run")) if root.has("run") else None,
+        limits=limits.of(root.get("limits")),
         inspection=_grades(root.get("inspection")),
         oil=_oil_rule(root.get("oil"), compared),
         wear=instance(WearRule, root.get("wear")) if root.has("wear") else None,
         closure=instance(ClosureRule, root.get("closure")),
+        power=_power(root.get("power")),
         instruments=instance(InstrumentRule, root.get("instruments")),
         ties=_ties(root, order, names),
         sampled=_sampled(root, builds, names.records),
@@ -344,6 +347,20 @@ def _oil_rule(node: Node, compared: Sequence[str]) -> OilRule:
     return instance(OilRule, node, sources=tuple(sources))
 
 
+def _power(node: Node) -> PowerRule:
+    """Bands of speed follow each other, six at most."""
+    rule = instance(PowerRule, node)
+    places = node.get("bands").own_items()
+    for band, place in zip(rule.bands, places, strict=False):
+        if 0 < band.high <= band.low:
+            place.add("range-reversed", f"{place.subject} ends before its beginning", expected="`from` below `to`")
+    for before, band, place in zip(rule.bands, rule.bands[1:], places[1:], strict=False):
+        if band.low < before.high:
+            place.add("bands-overlap", f"{place.subject} begins before the band ahead of it ends",
+                      expected="bands by speed, none inside another")  # fmt: skip
+    return rule
+
+
 def _ties(root: Node, order: Sequence[str], known: _Known) -> tuple[Tie, ...]:
     """Pairs of measures that ought to agree; an id names one of them."""
     ties: dict[str, Tie] = {}
@@ -435,6 +452,7 @@ def _phases(root: Node, streams: Collection[str] | None) -> tuple[Phase, ...]:
             schedule=tuple(_step(each) for each in node.items("schedule")),
             records=node.references("records", streams, "kind of record", "this version"),
             only=node.references("only", build_ids, "build", HERE),
+            limits=limits.of(node.get("limits")),
         )
         for order, (name, node) in enumerate(root.ids("phases", "among the phases").items())
     )

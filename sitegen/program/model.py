@@ -114,6 +114,7 @@ class CheckPoint:
     left: float | None = None  # shown after adjustment; None: nothing was adjusted there
     gauge: Literal["supply", "cylinder", ""] = ""  # of a tester: which gauge; "" both, or of any other the only one
     tolerance: float = 0.0  # most it may be off, same unit
+    said: str = ""  # `at` as written, with its unit
 
 
 @dataclass(frozen=True)
@@ -265,6 +266,18 @@ class Definitions:
 
 # ---- program.yaml ---------------------------------------------------------------------------------------------------
 
+
+@dataclass(frozen=True)
+class Window:
+    """Range in which a number has to lie; None: no such end is stated."""
+
+    low: float | None = None
+    high: float | None = None
+
+    def holds(self, value: float, slack: float = 0.0) -> bool:
+        return (self.low is None or value >= self.low - slack) and (self.high is None or value <= self.high + slack)
+
+
 PhaseKind = Literal["static-check", "run", "pulls", "teardown", "durability"]
 
 
@@ -297,6 +310,7 @@ class Phase:
     records: tuple[str, ...] = ()  # streams planned in this phase
     condition: Literal["cold", "warm", ""] = ""  # metal temperature state its leak-down belongs to
     only: tuple[str, ...] = ()  # build ids; empty: every build
+    limits: Mapping[str, Window] = field(default_factory=dict)  # channel without its cylinder -> SI
 
     @property
     def seconds(self) -> float:
@@ -480,17 +494,6 @@ class SeatingRule:
     fit_through: str = ""  # last phase of the seating fit; "" the last fired one before any durability run
 
 
-@dataclass(frozen=True)
-class Window:
-    """Range in which a number has to lie; None: no such end is stated."""
-
-    low: float | None = None
-    high: float | None = None
-
-    def holds(self, value: float, slack: float = 0.0) -> bool:
-        return (self.low is None or value >= self.low - slack) and (self.high is None or value <= self.high + slack)
-
-
 EVERY = ("*",)  # of a rule: what it asks where it names no criteria
 
 
@@ -530,6 +533,7 @@ class LeakdownRule:
     approached: tuple[str, ...] = ()  # how the position may be reached
     turns: Window | None = None  # of the crankshaft since the last test
     wait: Annotated[Window, Quantity("time", zero=True)] | None = None  # s, from opening the supply
+    allowed: Annotated[tuple[float, float], Quantity("area")] | None = None  # m2 that a cylinder may leak
 
 
 @dataclass(frozen=True)
@@ -558,6 +562,31 @@ class ClosureRule:
     bore_iron: Annotated[float | None, Quantity("ratio", share=True), Under(("bores", "iron"))] = (
         None  # share [-] of the mass of the bores
     )
+
+
+@dataclass(frozen=True)
+class SpeedBand:
+    low: Annotated[float, Quantity("speed"), Under(("from",))]  # rad/s
+    high: Annotated[float, Quantity("speed"), Under(("to",))]  # rad/s
+
+
+@dataclass(frozen=True)
+class PowerRule:
+    """The standard whose reference air pulls are brought to, the bands of speed they are told in, what is expected."""
+
+    standard: Literal["", "SAE J1349", "SAE J607", "ISO 1585", "ISO 3046-1"] = ""  # "": as observed
+    ignition: Literal["spark", "compression"] = "spark"
+    charging: Literal["none", "boosted", "charge-cooled"] = "none"
+    efficiency: Annotated[float, Quantity("ratio", share=True)] = 0.8  # mechanical [-]; ISO 3046-1
+    fuel: Density | None = None  # kg per m3 displaced and cycle; ISO 1585, compression ignition
+    coolant: Annotated[float | None, Quantity("temperature")] = None  # K, of the charge cooler; ISO 3046-1
+    bands: tuple[SpeedBand, ...] = ()
+    inertia: Annotated[float | None, Quantity("moment of inertia", zero=True)] = None  # kg m2, of all that turns
+    compensated: bool | None = None  # whether the bench has added what speeds the masses up; None: not stated
+    sequence: tuple[str, ...] = ()  # variants planned, one a day, in their order
+    pulls: int = 4  # planned a day, the first of them for warming up
+    pull_scatter: Annotated[float | None, Quantity("ratio")] = None  # sd [-] expected between pulls of a day
+    day_scatter: Annotated[float | None, Quantity("ratio", zero=True)] = None  # sd [-] expected between days
 
 
 @dataclass(frozen=True)
@@ -599,6 +628,14 @@ class WanderRule:
 
 
 @dataclass(frozen=True)
+class ColdStart:
+    """When a start is a cold one, and how long after it nothing is judged."""
+
+    below: Annotated[float, Quantity("temperature")]  # K, of the oil, else of the coolant
+    apart: Annotated[float, Quantity("time")] = 0.0  # s
+
+
+@dataclass(frozen=True)
 class RunRule:
     """How near to its schedule a run has to stay to count as planned."""
 
@@ -608,6 +645,7 @@ class RunRule:
     visits: Annotated[VisitBands, Under(("reference_points",))] = VisitBands()
     windows: WindowRule = WindowRule()
     wander: WanderRule | None = None
+    cold_start: ColdStart | None = None  # None: cold starts are not told from others
 
 
 @dataclass(frozen=True)
@@ -883,6 +921,7 @@ class Program:
     records: tuple[RecordSource, ...] = ()
     logs: tuple[LogSource, ...] = ()
     run: RunRule | None = None  # None: runs are not held against their schedule
+    limits: Mapping[str, Window] = field(default_factory=dict)  # of channels in every phase; those of a phase go before
     exclusions: tuple[Exclusion, ...] = ()
     accepted: tuple[Accepted, ...] = ()  # of reviews; what they leave out is among the exclusions
     review: ReviewRule | None = None
@@ -903,6 +942,7 @@ class Program:
     oil: OilRule = OilRule()
     wear: WearRule | None = None  # None: what presses the rings is not stated
     closure: ClosureRule = ClosureRule()
+    power: PowerRule = PowerRule()
     instruments: InstrumentRule = InstrumentRule()
     ties: tuple[Tie, ...] = ()
     sampled: Mapping[str, Mapping[str, tuple[int, ...]]] = field(default_factory=dict)  # stream -> build -> cylinders

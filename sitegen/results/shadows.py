@@ -8,6 +8,7 @@ doubts are tried one by one, and never together.
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeVar
@@ -22,7 +23,7 @@ from sitegen.tables.shadows import read_with, shifted
 from sitegen.vocabulary import COMPARED, Change, Comparison, Key, Problem, Readings, Value, Verdict
 
 COUNTED = ("ok", "excluded")  # of values with a number
-EVERY = ""  # stands for all builds, as in hashes of what was recorded
+EVERY = ""  # stands for all builds, as in hashes of what was recorded: of rings cut for their lot
 Rows = Mapping[tuple[str, Key], Value]
 
 
@@ -35,6 +36,7 @@ class Shadow:
     builds: Mapping[str, frozenset[str]]  # streams with readings in doubt -> their builds
     used: int  # readings in doubt that count
     days: tuple[str, str]  # first and last of these
+    by_build: Mapping[str, int]
     undated: int
 
     def digests(self, recorded: Mapping[str, Mapping[str, str]]) -> dict[str, Mapping[str, str]]:
@@ -61,7 +63,7 @@ def shadows(program: Program, streams: Iterable[Stream], readings: Mapping[str, 
 
 def _shadow(program: Program, streams: Sequence[Stream], readings: Mapping[str, Readings], doubt: Doubt) -> Shadow:
     other, builds = dict(readings), dict[str, frozenset[str]]()
-    used, undated, days = 0, 0, []
+    undated, days, whose = 0, list[str](), list[str]()
     for stream in streams:
         own = readings[stream.name]
         read = _read_with(program, stream, own, doubt.instrument)
@@ -71,15 +73,16 @@ def _shadow(program: Program, streams: Sequence[Stream], readings: Mapping[str, 
         engines = own.cells("engine") if rows else ()
         if not rows:
             continue
-        used += sum(counts[n] == "" for n, _ in rows)
         days += [day for n, day in rows if counts[n] == ""]
-        builds[stream.name] = frozenset(str(engines[n]) for n, _ in rows if isinstance(engines[n], str))
+        whose += [engines[n] for n, _ in rows if counts[n] == "" and isinstance(engines[n], str)]
+        builds[stream.name] = frozenset(engines[n] if isinstance(engines[n], str) else EVERY for n, _ in rows)
         places = [n for n, _ in rows]
         if stream.shadow is not None:
             other[stream.name] = stream.shadow(program, own, doubt, places)
         else:
             other[stream.name] = shifted(stream.fields, own, doubt, places)
-    return Shadow(doubt, other, builds, used, (min(days, default=""), max(days, default="")), undated)
+    ends = min(days, default=""), max(days, default="")
+    return Shadow(doubt, other, builds, len(days), ends, dict(sorted(Counter(whose).items())), undated)
 
 
 def _read_with(program: Program, stream: Stream, own: Readings, instrument: str) -> Sequence[tuple[int, str]]:
@@ -89,28 +92,31 @@ def _read_with(program: Program, stream: Stream, own: Readings, instrument: str)
 
 
 def undated(program: Program, streams: Iterable[Stream], readings: Mapping[str, Readings]) -> list[Problem]:
-    """A warning for each file with readings on no known day of an instrument of which some are in doubt."""
-    found: dict[tuple[str, str], list[int]] = {}
-    known = in_doubt(program.definitions)
-    for stream in streams if known else ():
-        own = readings[stream.name]
-        for instrument in known:
-            for n, day in _read_with(program, stream, own, instrument):
-                if not day and own.cells("use")[n] == "":
-                    found.setdefault((own.cells("file")[n], instrument), []).append(int(own.cells("row")[n]))
+    """A warning for each stream with readings on no known day of an instrument of which some are in doubt."""
     return [
-        Problem(
-            file, min(rows), 0, "in-doubt-undated",
-            f"{_counted(rows, instrument)} {'bears' if len(rows) == 1 else 'bear'} no date, and the instrument was off "
-            "for a time: taken as read, with nothing added to the interval",
-            "the day of each reading", next_step="enter the day", column_name="date", level="warning",
-        )
-        for (file, instrument), rows in found.items()
-    ]  # fmt: skip
+        _undated(instrument, stream, readings[stream.name], rows)
+        for instrument in in_doubt(program.definitions)
+        for stream in streams
+        if (rows := [n for n, day in _used(program, stream, readings[stream.name], instrument) if not day])
+    ]
 
 
-def _counted(rows: Sequence[int], instrument: str) -> str:
-    return f"one reading with {instrument}" if len(rows) == 1 else f"{len(rows)} readings with {instrument}"
+def _used(program: Program, stream: Stream, own: Readings, instrument: str) -> list[tuple[int, str]]:
+    read = _read_with(program, stream, own, instrument)
+    return [(n, day) for n, day in read if own.cells("use")[n] == ""] if read else []
+
+
+def _undated(instrument: str, stream: Stream, own: Readings, rows: Sequence[int]) -> Problem:
+    files, lines = own.cells("file"), own.cells("row")
+    first, count = rows[0], len({files[n] for n in rows})
+    what = "log" if stream.read_with else "reading"
+    many = f"{len(rows)} {what}s with {instrument} bear" if len(rows) > 1 else f"one {what} with {instrument} bears"
+    what = f"{many} no date" + (f" (in {count} files, of which this is the first)" if count > 1 else "")
+    return Problem(
+        files[first], int(lines[first]), 0, "in-doubt-undated",
+        f"{what}, and the instrument was off for a time: taken as read, with nothing added to the interval",
+        "the day of each", next_step="enter the day", column_name="" if stream.read_with else "date", level="warning",
+    )  # fmt: skip
 
 
 # ---- two results of one kind ----------------------------------------------------------------------------------------
@@ -163,14 +169,14 @@ def comparison_between(own: Comparison, other: Comparison | None) -> Comparison:
 
 
 def verdict_between(own: Verdict, other: Verdict | None, undecided: Mapping[str, str]) -> Verdict:
-    """A word that its shadow says too, and by the same way; else the one that leaves the rule open.
+    """A word that its shadow says too; else the one that leaves the rule open.
 
     A rule without such a word keeps its own, which follows from the number beside it, with the reason.
     """
     if own == other:
         return own
     open_ = _undecided(own.rule, undecided)
-    if other is not None and (own.word, own.route) == (other.word, other.route):
+    if other is not None and own.word == other.word:
         return _wider(own, other)
     if own.word == open_:
         return _wider(own, other)
@@ -181,12 +187,12 @@ def verdict_between(own: Verdict, other: Verdict | None, undecided: Mapping[str,
 
 
 def _wider(own: Verdict, other: Verdict | None) -> Verdict:
-    """With an interval that holds both; of two rows, or with another limit, it stays that of its own row."""
-    if other is None or own.deciding != other.deciding or own.limit != other.limit:
+    """With an interval that holds both; none where the other is not known, its own where that is of another thing."""
+    if other is None:
+        return replace(own, low=None, high=None)
+    if own.deciding != other.deciding and own.limit != other.limit:
         return own
-    low = own.low if own.low is None else other.low if other.low is None else min(own.low, other.low)
-    high = own.high if own.high is None else other.high if other.high is None else max(own.high, other.high)
-    return replace(own, low=low, high=high)
+    return replace(own, low=_least(own.low, other.low), high=_most(own.high, other.high))
 
 
 def _undecided(rule: str, undecided: Mapping[str, str]) -> str:
@@ -225,7 +231,9 @@ def verdicts_between(
     made = [verdict_between(each, theirs.get((each.rule, each.key)), undecided) for each in own]
     if made == list(own):
         return made
-    again = {(each.rule, each.key): each for step in steps if step.follow for each in step.follow(program, made)}
+    again = {
+        (each.rule, each.key): each for step in steps if step.follow for each in step.follow(program, own, other, made)
+    }
     return [again.get((each.rule, each.key), each) for each in made]
 
 
@@ -238,31 +246,33 @@ def told(
     """What one doubt does: values, comparisons and verdicts as they are without it and with it alone."""
     moved = {where for where, value in values[0].items() if values[1][where] is not value}
     wider = {where: _wider_by(values[0][where], values[1][where]) for where in moved}
-    most_of = max(sorted(wider), key=lambda where: wider[where], default=None)
-    most = 0.0 if most_of is None else wider[most_of]
-    compared = [
-        (before, after) for before, after in zip(*comparisons, strict=True) if before != after
-    ]  # fmt: skip
+    finite = {where: by for where, by in wider.items() if where[1].engine and 0 < by < math.inf}
+    most_of = max(sorted(finite), key=lambda where: finite[where], default=None)
+    compared = [(before, after) for before, after in zip(*comparisons, strict=True) if before != after]
+    decided = [(before, after) for before, after in zip(*verdicts, strict=True) if before != after]
     said = [
         Change(COMPARED + before.measure, Key("", 0, before.coating, before.phase, before.at), before.verdict,
                after.verdict, verdict=True)
         for before, after in compared if before.verdict != after.verdict
     ] + [
         Change(before.rule, before.key, before.word, after.word, verdict=True)
-        for before, after in zip(*verdicts, strict=True) if before.word != after.word
+        for before, after in decided if before.word != after.word
     ]  # fmt: skip
     return Doubted(
-        shadow.doubt, shadow.used, shadow.days, shadow.undated, frozenset(moved),
-        sum(each > 0 for each in wider.values()), most, most_of if most > 0 else None, len(compared), tuple(said),
+        shadow.doubt, shadow.used, shadow.days, shadow.undated, shadow.by_build, frozenset(moved),
+        sum(by > 0 for by in wider.values()), 0.0 if most_of is None else finite[most_of], most_of,
+        sum(values[1][where].high is None and values[0][where].high is not None for where in moved),
+        len(compared) + sum(not before.key.engine for before, _ in decided), tuple(said),
     )  # fmt: skip
 
 
 def _wider_by(before: Value, after: Value) -> float:
-    """By what part an interval became wider [-]."""
-    if before.low is None or before.high is None:
-        only = before.high is not None and after.high is not None and before.high > 0
-        return after.high / before.high - 1 if only and after.high is not None and before.high is not None else 0.0
-    if after.low is None or after.high is None:
+    """By what part an interval became wider, of a bound by what part it grew [-]; inf where that is no number."""
+    if before.high is None or (before.low is None) != (before.value is None):
+        return 0.0
+    if after.high is None:
         return math.inf
+    if before.low is None or after.low is None:
+        return after.high / before.high - 1 if before.high > 0 else 0.0
     was, now = before.high - before.low, after.high - after.low
     return now / was - 1 if math.isfinite(now) and was > 0 else math.inf if now > was else 0.0

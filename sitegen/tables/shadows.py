@@ -32,8 +32,12 @@ def read_with(fields: Iterable[Field], readings: Readings, instrument: str) -> l
 
 
 def shifted(fields: Iterable[Field], readings: Readings, doubt: Doubt, rows: Sequence[int]) -> Readings:
-    """The same readings with the numbers of these rows that the instrument read less what it showed too much."""
+    """The same readings with the numbers of these rows that the instrument read less what it showed too much.
+
+    A row that then holds what cannot be is not used.
+    """
     frame = readings.frame.copy()
+    use = frame["use"].to_numpy(dtype=object, copy=True)
     among = np.zeros(len(frame), dtype=bool)
     among[list(rows)] = True
     for each in fields:
@@ -43,6 +47,9 @@ def shifted(fields: Iterable[Field], readings: Readings, doubt: Doubt, rows: Seq
         column = frame[each.name].to_numpy(dtype=float, copy=True)
         column[own] = as_true(doubt, column[own], 100.0 if each.unit == "%" else 1.0)
         frame[each.name] = column
+        low, high = (np.nan if end is None else end for end in (each.low, each.high))
+        use[own & ((column < low) | (column > high)) & (use == "")] = "outside-limits"
+    frame["use"] = use
     return readings.but(frame=frame, rows=None, columns=None)
 
 

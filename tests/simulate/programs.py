@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from statistics import fmean
 
-from simulate import eventlog, gaugestudy, inspection, layers, logfiles, logs, oil, sheets, surfaces, tables
+from simulate import eventlog, gaugestudy, inspection, layers, logfiles, logs, oil, pulls, sheets, surfaces, tables
 from simulate.engine import (
     GRADED,
     HARD,
@@ -511,6 +511,7 @@ def example(seed: int = SEED, scatter: Scatter = Scatter()) -> tuple[Truth, dict
         "pump-rings-2026/records/events.csv": eventlog.EVENTS_2026.encode(),
         "pump-rings-2026/records/layers.csv": layers.record(seed),
         "pump-rings-2026/records/gauge-study.csv": _gauge_study(seed),
+        "pump-rings-2026/records/pulls.csv": pulls.record(seed),
     }
     return truth, {**files, **more, **written_down, **oil_tables(seed)}
 
@@ -551,9 +552,9 @@ def oil_tables(seed: int = SEED) -> dict[str, bytes]:
 
 
 OIL: Mapping[str, OilPlan] = {
-    "B1": OilPlan((), "B1-1"),
-    "B2": OilPlan((), "B2-1", late={"run-in-25": 26.0}),
-    "B4": OilPlan((), "B4-1", places={"pulls": "drain-plug"}, not_detected=("Pb", "Sn")),
+    "B1": OilPlan((), "B1-1", kept="oil store, shelf 1"),
+    "B2": OilPlan((), "B2-1", late={"run-in-25": 26.0}, kept="oil store, shelf 1", unsealed=("run-in-60",)),
+    "B4": OilPlan((), "B4-1", places={"pulls": "drain-plug"}, not_detected=("Pb", "Sn"), kept="oil store, shelf 2"),
     "B5": OilPlan((), "B5-1", missing=("run-in-25",), not_measured=("Al",)),
 }
 

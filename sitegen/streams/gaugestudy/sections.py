@@ -56,8 +56,8 @@ def _table(view: View, study: Study) -> Table:
         if value is None:
             continue
         note = "the variance came out negative: given as 0" if NEGATIVE in value.flags else ""
-        ends = words.DASH if value.low is None or value.value is None else words.span(value.low, value.high)
-        number = words.DASH if value.value is None else words.number(value.value, words.decimals_alone(value.value, 2))
+        ends = words.DASH if value.low is None or value.high is None else _ends(value)
+        number = words.DASH if value.value is None else words.number(value.value, _places(value.value))
         rows.append(Row((Cell(title, note=note or _why(view, value)), Cell(number), Cell(ends))))
     columns = (
         Column("Scatter of"), Column("Standard deviation", "%", numeric=True), Column("95 % interval", "%"),
@@ -92,8 +92,17 @@ def _reading(view: View, study: Study) -> str:
 
 def _short(value: Value) -> str:
     """A scatter with its interval: "2.1 % (1.6 to 5.2 %)"."""
-    middle = words.number(value.value or 0.0, words.decimals_alone(value.value or 0.0, 2))
-    return f"{words.with_unit(middle, '%')} ({words.with_unit(words.span(value.low, value.high, 1), '%')})"
+    middle = words.number(value.value or 0.0, _places(value.value or 0.0))
+    return f"{words.with_unit(middle, '%')} ({words.with_unit(_ends(value), '%')})"
+
+
+def _ends(value: Value) -> str:
+    return words.span(value.low, value.high, _places(value.value or 0.0))
+
+
+def _places(value: float) -> int:
+    """Decimals of a scatter: no digit of it is worth more."""
+    return 1 if value < 9.95 else 0
 
 
 def _told(view: View, study: Study) -> Iterator[str]:
@@ -109,7 +118,9 @@ def _told(view: View, study: Study) -> Iterator[str]:
         if (groups.low or 0.0) < 1 and not any(each.kind == "standard" for each in study.things):
             yield "The objects are too alike to show what the gauge tells apart: add leak standards to the next study."
     if tolerance is not None and tolerance.value is not None:
-        yield f"Six scatters of the gauge are {_short(tolerance)} of the tolerance stated."
+        yield f"Six scatters of the gauge are {_short(tolerance)} of the tolerance, the leak areas stated as allowed."
+    elif share is not None and share.value is not None:
+        yield "No leak areas are stated as allowed, so there is no tolerance to hold it against."
     flags = sorted((repeat.flags if repeat is not None else frozenset()) - {NEGATIVE})
     yield from (f"{words.sentence(view.why(each))}." for each in flags)
     other = _of(view, OTHER.id, study.tester)
@@ -121,8 +132,8 @@ def _told(view: View, study: Study) -> Iterator[str]:
 
 
 def _groups(value: Value) -> str:
-    found = words.number(value.value or 0.0, 1)
-    return f"it tells {found} groups of such objects apart ({words.span(value.low, value.high, 1)})"
+    found = words.number(value.value or 0.0, _places(value.value or 0.0))
+    return f"it tells {found} groups of such objects apart ({_ends(value)})"
 
 
 def _testers(view: View) -> Iterator[str]:

@@ -108,6 +108,9 @@ def _values(program: Program, study: Study, found: method.Analysis) -> Iterator[
               (GAUGE, found.of_gauge, 100.0), (PARTS, found.of_parts, 100.0), (SHARE, found.share, 100.0),
               (CATEGORIES, found.categories, 1.0))  # fmt: skip
     yield from (value(*each) for each in scaled)
+    if program.leakdown.allowed is not None:
+        low, high = program.leakdown.allowed
+        yield value(TOLERANCE, found.of_gauge, 600 / math.log(high / low))
 
 
 def _between(found: Sequence[Study], logs: Mapping[str, method.Floats]) -> Iterator[Value]:

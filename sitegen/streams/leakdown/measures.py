@@ -202,7 +202,7 @@ APART = Measure(
     unit="%",
     better="less",
     method="Given for a phase at which operator and build cannot be told apart, since no chain of operators who read "
-    "more than one build links all builds. Any difference of leak areas between builds may then hold this much, on "
+    "more than one build links all builds. A difference of leak areas between builds may then hold this much, on "
     "either side, of the operators alone.",
     formula="2 · √2 · upper limit of the scatter of operators",
     source="rank of builds and operators together, below builds + operators − 1 (exact); the factor is two scatters of "

@@ -20,6 +20,8 @@ AS_READ = "supply_as_read"  # column: by what stood on the gauge a reading was t
 def shadow(program: Program, readings: Readings, doubt: Doubt, rows: Sequence[int]) -> Readings:
     """Gauge pressures less what the gauges showed too much; of a percent gauge its per cent.
 
+    What no leak gives is not used then: a cylinder without pressure, or with more than the supply's.
+
     Per cent alone of a tester that reads pressures were worked out from them, so they are turned back first.
     """
     tester = program.definitions.testers[doubt.instrument]
@@ -28,6 +30,9 @@ def shadow(program: Program, readings: Readings, doubt: Doubt, rows: Sequence[in
     found = shifted(own, readings, doubt, rows)
     frame, read = found.frame, readings.frame
     frame[AS_READ] = read["supply"]
+    over = frame["pressure"] - frame["supply"] > tester.gauge_class
+    frame.loc[over & (frame["use"] == ""), "use"] = "above-supply"
+    frame.loc[(frame["pressure"] <= 0) & (frame["use"] == ""), "use"] = "zero-pressure"
     if by_percent:
         return found
     alone = np.zeros(len(frame), dtype=bool)

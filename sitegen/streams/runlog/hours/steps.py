@@ -37,7 +37,7 @@ STATED = "wander-stated"
 EXTRAPOLATED = "extrapolated"
 BY_DAY = "by-day"
 REACHED = 0.99  # share of the planned hours from which on they count as run
-LEVELS, MARKS = "hours.levels", "hours.changes"  # series
+LEVELS, MARKS, LINES = "hours.levels", "hours.changes", "hours.lines"  # series
 
 
 def _found(
@@ -94,7 +94,7 @@ def run_windows(program: Program, engine: str, readings: Mapping[str, Readings],
         yield Series(LEVELS, key, {"hour": "h"}, frame)
         told = [(each.hour, each.what, 1) for each in hours.changes]
         told += [(math.nan, what, count) for what, count in sorted(hours.lost.items())]
-        yield Series(MARKS, key, {"hour": "h"}, pd.DataFrame(told, columns=["hour", "what", "count"]))
+        yield Series(MARKS, key, {"hour": "h"}, pd.DataFrame(told, columns=["hour", "what", "many"]))
 
 
 def run_bench(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
@@ -124,10 +124,13 @@ def run_bench(program: Program, engine: str, readings: Mapping[str, Readings], b
 
 def run_slopes(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
     """Slope per 100 h of each channel, the least the run can show, and the level at the planned hours."""
+    import pandas as pd
+
     for build, phase, hours in _found(program, engine, readings, book):
         if isinstance(hours, Refused):
             continue
         answered = answers(readings, engine, phase.id)
+        drawn: list[tuple[str, int, float, float]] = []
         for channel in channels_of(hours.log):
             kind, key = CHANNELS[base(channel)[0]], _at(build, phase, channel)
             bench = book.get(BENCH.id, build.key(phase=phase.id, at=channel))
@@ -137,8 +140,28 @@ def run_slopes(program: Program, engine: str, readings: Mapping[str, Readings], 
                 for measure in (kind.slope, kind.least, kind.ahead):
                     yield refused(measure.id, key, why)
                 continue
-            yield _least(kind, key, hours, found)
-            yield from _slope(kind, key, hours, found, bench)
+            yield _least(program, kind, key, hours, found)
+            try:
+                line = long_run.slope(found, None if bench is None else bench.value)
+                share = _share(kind, found)
+            except Refused as why:
+                yield refused(kind.slope.id, key, why)
+                yield refused(kind.ahead.id, key, why)
+                continue
+            drawn += _ends(channel, found, line)
+            yield from _told(kind, key, hours, line, share, frozenset() if bench is None else bench.flags)
+        if drawn:
+            frame = pd.DataFrame(drawn, columns=["channel", "side", "hour", "level"])
+            yield Series(LINES, build.key(phase=phase.id), {"hour": "h"}, frame)
+
+
+def _ends(channel: str, found: Levels, line: long_run.Slope) -> Iterator[tuple[str, int, float, float]]:
+    """Both ends of the line on each side of a change."""
+    for side in dict.fromkeys(side for _, _, side in line.block):
+        start = fmean(level - line.value / long_run.PER * hour for hour, level, own in line.block if own == side)
+        hours = found.hour[found.side == side]
+        for hour in (float(hours.min()), float(hours.max())):
+            yield channel, side, hour, start + line.value / long_run.PER * hour
 
 
 def _believed(program: Program, hours: Hours, channel: str, answered: Mapping[str, bool]) -> Levels:
@@ -169,25 +192,26 @@ def _share(kind: Channel, found: Levels) -> float:
     return 100 / mean
 
 
-def _least(kind: Channel, key: Key, hours: Hours, found: Levels) -> Value:
+def _least(program: Program, kind: Channel, key: Key, hours: Hours, found: Levels) -> Value:
+    """By the wander the run had itself; of blow-by no less than by the wander the program states."""
+    stated = None if program.run is None else program.run.wander
     try:
-        own = long_run.memory(found)
-        sides = len(np.unique(found.side))
-        least = long_run.least_slope(hours.run, long_run.Memory(0.0, own.least), sides) * _share(kind, found)
+        share = _share(kind, found)
+        known = long_run.memory(found).least * share
+        if kind.name == METERS[0] and stated is not None and stated.blowby is not None:
+            wandering, hourly = 100 * stated.blowby, 100 * stated.hourly
+            known = max(known, long_run.stated_memory(stated.time / 3600, wandering, hourly).least)
+        least = long_run.least_slope(hours.run, long_run.Memory(0.0, known), len(np.unique(found.side)))
     except Refused as why:
         return refused(kind.least.id, key, why)
     return Value(kind.least.id, key, least, n=len(found.level))
 
 
-def _slope(kind: Channel, key: Key, hours: Hours, found: Levels, bench: Value | None) -> Iterator[Value]:
-    try:
-        line = long_run.slope(found, None if bench is None else bench.value)
-        share = _share(kind, found)
-    except Refused as why:
-        yield refused(kind.slope.id, key, why)
-        yield refused(kind.ahead.id, key, why)
-        return
-    flags = frozenset({BY_DAY} if line.by_day else ()) | (frozenset() if bench is None else bench.flags)
+def _told(
+    kind: Channel, key: Key, hours: Hours, line: long_run.Slope, share: float, taken: frozenset[str]
+) -> Iterator[Value]:
+    """The slope, and the level at the planned hours."""
+    flags = taken | frozenset({BY_DAY} if line.by_day else ())
     value, low, high, se = (each * share for each in (line.value, line.low, line.high, line.se))
     yield Value(kind.slope.id, key, value, low, high, se, float(line.df), n=line.blocks, flags=flags)
     try:
