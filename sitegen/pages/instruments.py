@@ -61,7 +61,7 @@ def page(site: Site, program: Program) -> PartsPage:
     parts = [
         Part(setter.id(anchor), title, blocks)
         for anchor, title, blocks in (
-            ("in-doubt", "Found off", _in_doubt(known)),
+            (doubted.ANCHOR, "Found off", _in_doubt(known)),
             ("to-know", "What to know", _open(known)),
         )
         if blocks
