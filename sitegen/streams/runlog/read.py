@@ -16,7 +16,7 @@ from sitegen.streams.runlog import whose
 from sitegen.streams.runlog.judged import strange
 from sitegen.vocabulary import Problem, Readings
 
-COLUMNS = ("reading", "file", "row", "use", "engine", "phase", "rows", "seconds")
+COLUMNS = ("reading", "file", "row", "use", "engine", "phase", "rows", "seconds", "begun")
 
 
 def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
@@ -49,6 +49,7 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
                         source.phase,
                         found.rows,
                         found.seconds,
+                        found.start[:10],
                     ),
                     strict=True,
                 )
