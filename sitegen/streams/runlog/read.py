@@ -22,7 +22,7 @@ from sitegen.vocabulary import Problem, Readings
 
 PAUSE = 7 * 86400.0  # s without a sample that are told; common practice, no source
 COUNTER_STEP, COUNTER_OFF = 1.0, 0.02  # h, and share, by which a counter may differ from the time run; practice
-COLUMNS = ("reading", "file", "row", "use", "engine", "phase", "rows", "seconds")
+COLUMNS = ("reading", "file", "row", "use", "engine", "phase", "rows", "seconds", "begun")
 
 
 def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
@@ -55,6 +55,7 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
                         source.phase,
                         found.rows,
                         found.seconds,
+                        found.start[:10],
                     ),
                     strict=True,
                 )
