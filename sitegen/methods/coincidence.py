@@ -25,6 +25,7 @@ FLAG = 4.0  # sizes beyond which a channel is flagged
 WITHIN = 10  # min between two flags that coincide
 NEW = 3  # min whose mean is looked at
 APART = 6  # min from the end of the hour it is held against to now
+LASTS = 6  # min after a turn for the better, of most of which it has to last to become usual
 EVENT = 60  # min without a flag after which the next is another event
 FEWEST_LIVE = 2  # channels, one of them blow-by
 STATED = 0.15  # alarms in 100 h watched where nothing happens, at most
@@ -78,18 +79,17 @@ def watch(
     e over the last 3 min less that over the hour that ended 6 min ago; size z = d/s, s = 1.4826 times the median
     absolute deviation of d over the 10 h before. Flagged: z above 4 in the harmful direction. Alarm: blow-by and one
     more flagged within 10 min. Watched on held minutes from hour 17 of running; from hour 6 by the short form: two
-    cycles, 30 min, 3 h. A stretch of which half is missing gives nothing. A channel that turned for the better is not
-    watched until that lies in all cycles before: its usual level follows some cycles later, and that looks like a turn
-    for the worse.
+    cycles, 30 min, 3 h. A stretch of which half is missing gives nothing. A channel that turned for the better, and
+    stayed so, is not watched until that lies in all cycles before: its usual level follows some cycles later, and that
+    looks like a turn for the worse.
     """
     hours = np.cumsum(held) / 60
     sizes: dict[str, Floats] = {}
     by_short = np.zeros(len(held), dtype=bool)
     for name, values in channels.items():
         kept = np.where(held, np.asarray(values, dtype=float) * harmful[name], np.nan)
-        whole = size(kept, minute, cycle, LONG)
-        early = size(kept, minute, cycle, SHORT)
-        whole[hours < LONG.armed] = early[hours < SHORT.armed] = np.nan
+        whole = size(kept, minute, cycle, LONG, hours >= LONG.armed)
+        early = size(kept, minute, cycle, SHORT, (hours >= SHORT.armed) & ~np.isfinite(whole))
         sizes[name] = _own_usual(np.where(np.isfinite(whole), whole, early), cycle)
         if name == FIRST:
             by_short = ~np.isfinite(whole)
@@ -98,21 +98,23 @@ def watch(
     return Watch(float(armed.sum()) / 60, float((armed & by_short).sum()) / 60, tuple(_events(sizes)), sizes)
 
 
-def size(x: Floats, minute: Whole, cycle: Whole, form: Form) -> Floats:
-    """Size z (n,) [-] of what the last minutes of x (n,) [any unit] differ by from the stretch before."""
+def size(x: Floats, minute: Whole, cycle: Whole, form: Form, asked: Flags) -> Floats:
+    """Size z (n,) [-] of what the last minutes of x (n,) [any unit] differ by from the stretch before, where asked."""
     e = x - usual(x, minute, cycle, form.cycles)
     d = _mean(e, NEW, 0) - _mean(e, form.before, APART)
-    return d / _scatter(d, form.scatter)
+    return d / _scatter(d, form.scatter, asked)
 
 
 def _own_usual(z: Floats, cycle: Whole) -> Floats:
-    """Sizes without those in which an earlier turn for the better is on its way into what is usual."""
+    """Sizes without those in which an earlier turn for the better, that lasted, is on its way into what is usual."""
     place = np.arange(len(z))
     with np.errstate(invalid="ignore"):
-        last = np.maximum.accumulate(np.where(z < -FLAG, place, -1))
+        better = np.concatenate([np.zeros(1), np.cumsum(z < -FLAG / 2)])
+        lasts = better[np.minimum(place + 1 + LASTS, len(z))] - better[place + 1] >= 2 * LASTS / 3
+        last = np.maximum.accumulate(np.where((z < -FLAG) & lasts, place, -1))
     turned = np.asarray(cycle)[np.maximum(last, 0)] + LONG.cycles + 1  # from this cycle on it lies in all before
     until = np.searchsorted(cycle, turned) + LONG.before + APART
-    return np.where((last >= 0) & (place > last) & (place < until), np.nan, z)
+    return np.where((last >= 0) & (place > last + LASTS) & (place < until), np.nan, z)
 
 
 def usual(x: Floats, minute: Whole, cycle: Whole, cycles: int) -> Floats:
@@ -147,8 +149,8 @@ def _mean(x: Floats, count: int, ago: int) -> Floats:
         return np.asarray(np.where(n >= least, (total[end] - total[begin]) / n, np.nan))
 
 
-def _scatter(d: Floats, count: int) -> Floats:
-    """Usual size of d over so many minutes up to now; NaN where half of them lack, or where it is nothing."""
+def _scatter(d: Floats, count: int, asked: Flags) -> Floats:
+    """Usual size of d over so many minutes up to now; NaN where half of them lack, it is nothing, or not asked."""
     found = np.full(len(d), np.nan)
     padded = np.concatenate([np.full(count - 1, np.nan), d])
     windows = np.lib.stride_tricks.sliding_window_view(padded, count)
@@ -157,7 +159,7 @@ def _scatter(d: Floats, count: int) -> Floats:
     enough = number[ends] - number[np.maximum(ends - count, 0)] >= _ENOUGH * count
     full = number[ends] - number[np.maximum(ends - count, 0)] == count
     for which, median in ((enough & full, np.median), (enough & ~full, np.nanmedian)):
-        places = np.flatnonzero(which & np.isfinite(d))
+        places = np.flatnonzero(which & asked & np.isfinite(d))
         for part in np.array_split(places, max(1, len(places) * count // 2_000_000)):
             if len(part):
                 own = windows[part]
