@@ -295,10 +295,10 @@ def test_another_operator_widens_an_area_and_no_study_leaves_it(folder: Folder) 
 # ---- pages and sheets -----------------------------------------------------------------------------------------------
 
 
-def view_of(folder: Folder, rows: str) -> View:
+def view_of(folder: Folder, rows: str, *more: Value) -> View:
     plan = program(folder.path)
     readings = read(folder, rows)
-    known = {(each.measure, each.key): each for each in values(folder, rows).values()}
+    known = {(each.measure, each.key): each for each in (*values(folder, rows).values(), *more)}
     analysis = FixtureAnalysis(plan, {"gaugestudy": readings}, known, (), (), {})
     whole = ProgramFolder("/nowhere", plan.definitions, (plan,))
     return View(whole, registry.measures(), Addresses.of(whole), "programs/pump/index.html", Desk(analysis))
@@ -330,10 +330,35 @@ def test_cylinders_that_are_too_alike_ask_for_leak_standards(folder: Folder) -> 
     assert "add leak standards" in sentences(folder, rows)
 
 
-def test_what_is_said_of_a_comparison(folder: Folder) -> None:
-    view = view_of(folder, study())
+@pytest.mark.parametrize(
+    ("value", "flags", "short", "long"),
+    [
+        (8.28, frozenset(), "Operator and build cannot be told apart: up to ±8 % may be the operators’.",
+         "Leak area to the crankcase: operator and build cannot be told apart; differences may hold ±8 % of the "
+         "operators alone."),
+        (None, frozenset(), "Operator and build cannot be told apart.",
+         "Leak area to the crankcase: operator and build cannot be told apart; no gauge study tells how far operators "
+         "differ."),
+        (8.28, frozenset({"operators-by-coating"}),
+         "Operator and coating cannot be told apart: up to ±8 % may be the operators’.",
+         "Leak area to the crankcase: operator and coating cannot be told apart; differences may hold ±8 % of the "
+         "operators alone."),
+    ],
+)  # fmt: skip
+def test_what_is_said_of_a_comparison(
+    folder: Folder, value: float | None, flags: frozenset[str], short: str, long: str
+) -> None:
     row = Comparison("leakdown.crankcase", "durability", "", "graded", "nitrided", "primary", "ratio", verdict="less")
-    assert of_pages.briefly(view, [row]) == of_pages.note(view, [row]) == of_pages.of_program(view) == ""
+    bare = view_of(folder, study())
+    assert of_pages.briefly(bare, [row]) == of_pages.note(bare, [row]) == of_pages.of_program(bare) == ""
+    told_apart = Value("leakdown.operators", Key(phase="durability"), value, flags=flags)
+    if value is None:
+        told_apart = replace(told_apart, status="refused", reason="no-gauge-study")
+    view = view_of(folder, study(), told_apart)
+    assert of_pages.briefly(view, [row]).replace("\N{NO-BREAK SPACE}", " ") == short
+    assert of_pages.note(view, [row]).replace("\N{NO-BREAK SPACE}", " ") == long
+    other = replace(row, measure="seating.scale")  # a distance: a scale of the area cancels
+    assert of_pages.briefly(view, [other]) == ""
 
 
 def test_what_two_readings_show_is_known_for_the_plan(folder: Folder) -> None:
