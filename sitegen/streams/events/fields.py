@@ -6,7 +6,10 @@ from sitegen.tables.rows import Recorded, Written
 from sitegen.vocabulary import Field
 
 CHECK, SEEN, TIGHT = "meter-check", "meter-reading", "crankcase-check"
-HAPPENED = ("stop", "restart", "knock", "overheat", "low-oil", "top-up", "leak", "smoke", "adjusted", "other")
+HAPPENED = (
+    "stop", "restart", "knock", "overheat", "low-oil", "top-up", "oil-change", "meter-change", "leak", "smoke",
+    "adjusted", "other",
+)  # fmt: skip
 BEHAVIOUR = ("steady", "moving", "bouncing")
 OF_METERS = ("meter", "moved", "flow", "behaviour")
 
@@ -43,6 +46,7 @@ FIELDS: tuple[Field, ...] = (
         low=0,
         high=0.1,
         help="Of a reading by eye: as the meter's scale shows it, converted to nothing.",
+        by="meter",
     ),
     Field("behaviour", "Behaviour", "word", words=BEHAVIOUR, help="Of a reading by eye: how float or ball stood."),
     Field(

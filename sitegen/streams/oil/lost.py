@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import accumulate
 
 from sitegen.methods import fuel_dilution
 from sitegen.methods.oil_ledger import Fill, Z
@@ -77,12 +78,9 @@ def consumption(
     shown: frozenset[str],
 ) -> Iterator[Value]:
     """Oil lost on each fill, by the hour and by the energy; `shown`: samples that show fuel."""
-    place = 0
     order = list(ended)
-    for fill in fills:
-        place += len(fill.moves)
-        end = found.phases[place - 1]
-        key = build.key(phase=end)
+    for fill, end, at in placed(found, fills):
+        key = build.key(phase=end, at=at)
         if fill.lost is None or fill.hours <= 0:
             yield refused(CONSUMPTION.id, key, Refused("not-drained"))
             continue
@@ -92,6 +90,15 @@ def consumption(
             yield _lost(measure.id, key, fill, by, shown)
         if fill.fuelled and fill.apparent is not None:
             yield Value(APPARENT.id, key, 1e3 * fill.apparent / fill.hours, n=len(fill.moves))
+
+
+def placed(found: Oiling, fills: Sequence[Fill]) -> Iterator[tuple[Fill, str, str]]:
+    """Each fill with the phase it ended in and its place there: "" the last of it, else fill-1 ..."""
+    ends = list(accumulate(len(fill.moves) for fill in fills))
+    phases = [found.phases[end - 1] for end in ends]
+    for number, (fill, phase) in enumerate(zip(fills, phases, strict=True)):
+        last = phase not in phases[number + 1 :]
+        yield fill, phase, "" if last else f"fill-{phases[:number].count(phase) + 1}"
 
 
 def _lost(measure: str, key: Key, fill: Fill, by: float, shown: frozenset[str]) -> Value:

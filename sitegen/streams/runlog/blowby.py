@@ -103,12 +103,12 @@ def run(program: Program, engine: str, readings: Mapping[str, Readings], book: B
             yield refused(LAST.id, own, Refused("meter-check-failed"))
             continue
         try:
-            corrected = _corrected(program, log, METERS[0])
+            flowing = corrected(program, log, METERS[0])
         except Refused as why:
             if METERS[0] in log.bins:
                 yield refused(LAST.id, own, why)
             continue
-        quiet = "" if answered else _quiet(log)
+        quiet = "" if answered else quiet_of(log)
         flags = frozenset({"unverified"}) if quiet else frozenset()
         if crankcase(readings, engine, {each.id: each.order for each in program.phases}, phase.id) is False:
             flags |= {"crankcase-leaks"}
@@ -116,10 +116,10 @@ def run(program: Program, engine: str, readings: Mapping[str, Readings], book: B
             flags |= {"oil-not-logged"}
         if GAS & set(log.stated):
             flags |= {"gas-stated"}
-        windows, room = _windows(program, phase, log), of_room(program, log)
+        windows, room = windows_as_run(program, phase, log), of_room(program, log)
         visits = tuple(_visits(phase, log, windows))
-        found.append(Run(phase, log, corrected, begun, quiet, flags, room, windows, visits))
-        yield from _two(program, own, log, corrected)
+        found.append(Run(phase, log, flowing, begun, quiet, flags, room, windows, visits))
+        yield from _two(program, own, log, flowing)
     middles = _middles([visit for each in found for visit in each.visits])
     bands = VisitBands() if program.run is None else program.run.visits
     curve: list[tuple[Run, Point]] = []
@@ -136,7 +136,7 @@ def run(program: Program, engine: str, readings: Mapping[str, Readings], book: B
         )
 
 
-def _quiet(log: Log) -> str:
+def quiet_of(log: Log) -> str:
     """Code of what a meter looks like that is dead, or a ring that lets nothing past; "" of any other."""
     said = QUIET & set(channel_word(log, METERS[0]).split(", "))
     if said == {"stuck"}:
@@ -153,28 +153,46 @@ def _begun(program: Program, build: Build, phase: Phase, book: Book) -> float:
 
 def of_room(program: Program, log: Log) -> float:
     """Share of the flow that barometer and thermometer move it by at their limits of error; NaN: not all stated."""
-    as_read = _corrected(program, log, METERS[0])
+    as_read = corrected(program, log, METERS[0])
     flowing = np.nan_to_num(as_read) > 0
     moved = 0.0
     for kind in ("barometer", "thermometer"):
         limit = program.definitions.limit_of(kind)
         off = (limit or 1.0, 0.0) if kind == "barometer" else (0.0, limit or 1.0)
-        shares = np.abs(_corrected(program, log, METERS[0], off)[flowing] / as_read[flowing] - 1)
+        shares = np.abs(corrected(program, log, METERS[0], off)[flowing] / as_read[flowing] - 1)
         share = float(np.nanmax(shares, initial=0.0))
         moved = math.hypot(moved, share if limit or not share else math.nan)
     return moved
 
 
-def _corrected(program: Program, log: Log, channel: str, off: tuple[float, float] = (0.0, 0.0)) -> np.ndarray:
+def corrected(program: Program, log: Log, channel: str, off: tuple[float, float] = (0.0, 0.0)) -> np.ndarray:
     """Flow of a meter at the reference conditions [L/min] by bin, with pressure and temperature `off` by [Pa, K]."""
     raw = column(log, channel)
     if raw is None:
         raise Refused("no-channel")
-    meter = program.definitions.meters.get(log.meters.get(channel, ""))
-    if meter is None:
-        raise Refused("no-meter")
+    meters = [each.meters.get(channel, "") for each in log.files if channel in each.facts or channel in each.meters]
     pressure = _first(log, "blowby_pressure", "ambient_pressure")
     temperature = _first(log, "blowby_temperature")
+    pressure = None if pressure is None else pressure + off[0]
+    temperature = None if temperature is None else temperature + off[1]
+    if len(set(meters)) < 2:
+        return _by_meter(program, log.meters.get(channel, ""), raw, pressure, temperature)
+    found = np.full(len(raw), np.nan)
+    t = log.bins["t"].to_numpy()
+    for file, begin in zip(log.files, log.offsets, strict=True):
+        own = (t >= begin - log.width) & (t <= begin + file.seconds)
+        gas = (None if each is None else each[own] for each in (pressure, temperature))
+        if channel in file.facts:
+            found[own] = _by_meter(program, file.meters.get(channel, ""), raw[own], *gas)
+    return found
+
+
+def _by_meter(
+    program: Program, meter_id: str, raw: np.ndarray, pressure: np.ndarray | None, temperature: np.ndarray | None
+) -> np.ndarray:
+    meter = program.definitions.meters.get(meter_id)
+    if meter is None:
+        raise Refused("no-meter")
     made_for = flow.Design(
         meter.reference_pressure,
         meter.reference_temperature,
@@ -183,8 +201,7 @@ def _corrected(program: Program, log: Log, channel: str, off: tuple[float, float
         meter.design_density,
     )
     found = flow.corrected(
-        meter.principle, meter.scale, raw, made_for, pressure=None if pressure is None else pressure + off[0],
-        temperature=None if temperature is None else temperature + off[1],
+        meter.principle, meter.scale, raw, made_for, pressure=pressure, temperature=temperature,
         reference_pressure=REFERENCE_PRESSURE, reference_temperature=REFERENCE_TEMPERATURE,
     )  # fmt: skip
     return np.asarray(found, dtype=float) * LITRES
@@ -195,7 +212,7 @@ def _first(log: Log, *channels: str) -> np.ndarray | None:
     return next((found for channel in channels if (found := column(log, channel)) is not None), None)
 
 
-def _windows(program: Program, phase: Phase, log: Log) -> tuple[tuple[int, float, float], ...]:
+def windows_as_run(program: Program, phase: Phase, log: Log) -> tuple[tuple[int, float, float], ...]:
     """The planned parts of a phase as they were run."""
     speed = column(log, "speed")
     planned = parts(phase)
@@ -261,7 +278,7 @@ def _point(build: Build, ran: Run, visit: Visit, middle: Mapping[str, float], ba
     inside = later & log.sampled(METERS[0]) & np.isfinite(ran.corrected)
     read = int(inside.sum())
     near = {
-        channel: np.abs(_smoothed(np.where(later, values, np.nan), log.width) - middle[channel]) <= limits[channel]
+        channel: np.abs(smoothed(np.where(later, values, np.nan), log.width) - middle[channel]) <= limits[channel]
         for channel in visit.found
         if (values := column(log, channel)) is not None
     }
@@ -278,7 +295,7 @@ def _point(build: Build, ran: Run, visit: Visit, middle: Mapping[str, float], ba
     return Point(visit, off, float(slid[used].mean()), float(ran.corrected[used].mean()), used)
 
 
-def _smoothed(values: np.ndarray, width: float) -> np.ndarray:
+def smoothed(values: np.ndarray, width: float) -> np.ndarray:
     """Running means, what is missing left out."""
     kernel = np.ones(max(round(SMOOTHED / width) | 1, 1))
     there = np.isfinite(values)
@@ -356,7 +373,7 @@ def _two(program: Program, key: Key, log: Log, first: np.ndarray) -> Iterator[Va
     if METERS[1] not in log.bins:
         return
     try:
-        second = _corrected(program, log, METERS[1])
+        second = corrected(program, log, METERS[1])
         ran = running(log)
         found = twometers.agreement(np.where(ran, second, np.nan), np.where(ran, first, np.nan), log.width, AVERAGING)
     except Refused as why:

@@ -1,0 +1,1 @@
+"""Over the hours of a long run: levels at one point of the schedule, their slope, and the least it can show."""
