@@ -52,8 +52,8 @@ _TRADE = frozenset(
 _PICTURES = (".png", ".jpg", ".jpeg")
 _TEXTS = frozenset(
     {
-        "title", "note", "why", "process", "grade", "grades", "causes", "operator", "cell", "draw_point", "fuel",
-        "question", "what", "expected", "nearest", "next_step", "column_name", "by",
+        "title", "note", "why", "process", "grade", "grades", "cause", "causes", "operator", "cell", "draw_point",
+        "fuel", "question", "what", "expected", "nearest", "next_step", "column_name", "by", "certificate",
     }
 )  # fmt: skip  # fields that hold words of the user's; all others are ids, or are not printed
 
@@ -325,6 +325,7 @@ class _Cover:
             digests={name: {build: digest((self._stamp, sha)) for build, sha in own.items()}
                      for name, own in real.digests.items()},
             stand=digest((self._stamp, real.stand)), looks=1, changes=None, written="", taken=(), restated=(),
+            doubted=tuple(replace(each, moved=frozenset(), most_of=None, answers=0, words=()) for each in real.doubted),
             reviewed=tuple(
                 replace(each, review=self._review(each.review), about={self._id(n): at for n, at in each.about.items()},
                         moved=None if each.moved is None else {n: self._moved(own) for n, own in each.moved.items()})

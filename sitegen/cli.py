@@ -86,6 +86,7 @@ def _parser(questions: bool = True) -> argparse.ArgumentParser:
         "sitegen check programs                   every problem: file:line:column, what, what was expected",
         "sitegen check programs/pump-rings-2026   one program",
         "sitegen check programs --strict          fail on readings set aside and on stale results too",
+        "sitegen check programs --due-within 90 --as-of 2026-12-01   which calibrations are due",
         "sitegen check programs --recompute       do the committed results still follow from the data?",
     )
     check.add_argument("folder", type=Path, help="a programs folder, or the folder of one program")
@@ -94,6 +95,13 @@ def _parser(questions: bool = True) -> argparse.ArgumentParser:
     check.add_argument(
         "--recompute", action="store_true", help="run the analysis and compare it with the committed results"
     )
+    check.add_argument(
+        "--due-within",
+        type=_days,
+        metavar="DAYS",
+        help="list calibrations due within so many days (the program's, or 60)",
+    )
+    check.add_argument("--as-of", type=_day, metavar="DATE", help="day these are counted from (the newest record's)")
     check.set_defaults(verb=_check)
 
     publish = _verb(
@@ -205,6 +213,21 @@ def _count(text: str) -> int:
     if not text.isdecimal() or int(text) < 1:
         raise argparse.ArgumentTypeError(f"{text!r} is not a number from 1 up")
     return int(text)
+
+
+def _days(text: str) -> int:
+    if not text.isdecimal() or int(text) > 36500:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number of days")
+    return int(text)
+
+
+def _day(text: str) -> str:
+    import datetime
+
+    try:
+        return datetime.date.fromisoformat(text).isoformat()
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a day, such as 2026-12-01") from None
 
 
 _SCHEMES = ("whole builds", "whole builds in rounds", "mixed in engine")
@@ -352,7 +375,8 @@ def _check(options: argparse.Namespace) -> int:
     from sitegen import unchanged
 
     today = _today()
-    asked = None if options.recompute else unchanged.question_of_check(options.folder, options.format, today)
+    told_as = (options.format, options.due_within, options.as_of)
+    asked = None if options.recompute else unchanged.question_of_check(options.folder, str(told_as), today)
     answer = unchanged.checked(asked) if asked is not None else None
     if answer is None:
         answer = _checked(options, today)
@@ -383,11 +407,15 @@ def _checked(options: argparse.Namespace, today: str) -> tuple[str, int, int]:
             found += workflow.different_problems(conclusion.analysis.program, conclusion.files)
     found.sort()
     kept.tidy()
-    said.append(problems.as_json(found) if options.format == "json" else problems.as_text(found))
+    due = workflow.due(examination, options.due_within, options.as_of or "")
+    as_data = due.as_data if due is not None else None
+    said.append(problems.as_json(found, due=as_data) if options.format == "json" else problems.as_text(found))
     if options.format == "text":
         clauses = filter(None, (examination.not_used, examination.not_taken))
         said += [f"{clause[:1].upper()}{clause[1:]}." for clause in clauses]
         said += examination.not_read
+        if due is not None and (due.found or options.due_within is not None):
+            said.append(due.as_text())
         said += [f"\n{proposal}" for proposal in workflow.proposals(examination)]
     if options.format == "text" and problems.errors(found):
         from sitegen import registry

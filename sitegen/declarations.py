@@ -9,8 +9,11 @@ from typing import Literal
 
 from sitegen.page.blocks import Block, Cell
 from sitegen.page.view import View
+from sitegen.program.calibrated import Doubt
 from sitegen.program.model import Build, Phase, Program, RecordSource
-from sitegen.vocabulary import Book, Field, Measure, Readings, Result, Value
+from sitegen.vocabulary import Book, Field, Measure, Readings, Result, Value, Verdict
+
+_Words = Sequence[Verdict]
 
 
 @dataclass(frozen=True)
@@ -24,6 +27,9 @@ class Step:
     needs: tuple[str, ...] = ()  # measures of other steps
     revision: int = 1  # of its methods: raised by whoever makes the same records give other values or words
     scope: Literal["engine", "program"] = "engine"
+    undecided: Mapping[str, str] = field(default_factory=dict)  # rule of its verdicts -> the word that leaves it open
+    # words that follow from words, once more where an instrument was off: as read, with its error, and of both together
+    follow: Callable[[Program, _Words, _Words, _Words], Iterable[Verdict]] | None = None
 
 
 def in_order(steps: Sequence[Step]) -> list[Step]:
@@ -55,7 +61,7 @@ class Section:
     anchor: str
     title: str
     order: int
-    page: Literal["program", "engine", "cylinder", "coating"]
+    page: Literal["program", "engine", "cylinder", "coating", "data"]
     build: Callable[[View], Sequence[Block]]
     place: Literal["main", "side", "half", "rest"] = "main"
     more: str = ""  # of a half: what waits behind the fold
@@ -170,3 +176,7 @@ class Stream:
     blank: Callable[[Program, Build, Phase], Blank] | None = None  # empty record; None: from the fields
     again: Callable[[Program, Readings, str], Readings] | None = None  # logs and traces of one build, read once more
     entry: Entry | None = None  # of its schema; every stream of the registry has one
+    # rows an instrument read, with their days, and the readings with the error of a doubt in these rows; None: by `by`
+    # of the fields
+    read_with: Callable[[Program, Readings, str], Sequence[tuple[int, str]]] | None = None
+    shadow: Callable[[Program, Readings, Doubt, Sequence[int]], Readings] | None = None

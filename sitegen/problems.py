@@ -191,13 +191,14 @@ def _line_of_all(alike: Sequence[Problem]) -> str:
     return f"{line_of(first)} The same in {counted(len(others), 'further line')}: {rows}{more}."
 
 
-def as_json(problems: Iterable[Problem]) -> str:
-    """Report for other programs: format version, counts and every problem."""
+def as_json(problems: Iterable[Problem], **more: object) -> str:
+    """Report for other programs: format version, counts and every problem, and what else is said."""
     ordered = in_order(problems)
     bad = len(errors(ordered))
     report = {
         "format": FORMAT,
         "counts": {"errors": bad, "warnings": len(ordered) - bad},
         "problems": [asdict(each) for each in ordered],
+        **more,
     }
     return json.dumps(report, indent=2, ensure_ascii=True)

@@ -27,6 +27,7 @@ READING: dict[str, str] = {
     "not-whole": "a count in it is not a whole number",
     "outside-limits": "something in it lies outside what is possible",
     "overflow": "an instrument entered an overflow mark",
+    "instrument-not-there": "its instrument was not there that day",
     "past-calibration": "no calibration of its instrument was in force that day",
     "repeat-unnumbered": "the same state was read before, without another repeat number",
     "required-empty": "something needed is not entered",
@@ -65,12 +66,36 @@ READING: dict[str, str] = {
     "crater-not-whole": "the crater lacks its ball or one of its diameters",
     "crater-reversed": "the layer ends outside where it begins",
     "crater-too-wide": "the crater is too wide for its ball or its face",
+    "another-standard": "the bench has corrected it to another standard than the program's",
+    "not-in-run": "the engine stands in its phase",
+    "two-variants-a-day": "two variants were pulled on its day",
     "zero-pressure": "a cylinder gauge at zero is one not read, or an open valve",
+    "object-missing": "nothing says what was read",
+    "object-twice": "more than one object is entered",
+    "not-set-up-anew": "the gauge was read again without setting up anew, which is no repeat",
 }
+
+IN_DOUBT = "in-doubt"  # flag of values and comparisons that move with a doubt of an instrument
+DIFFERS = "in-doubt-differs"  # reason of a word that such a doubt leaves open
 
 # Why a value or a verdict is refused, missing or not to be relied on.
 ANSWER: dict[str, str] = {
     "no-reading": "no usable reading was taken",
+    "no-standard": "the program names no standard to correct by",
+    "no-barometer": "no barometer was read",
+    "barometer-of-the-sea": "the barometer is reduced to the level of the sea",
+    "air-not-recorded": "inlet temperature or humidity was not recorded",
+    "air-out-of-range": "the air lies outside what the standard corrects",
+    "correction-not-known": "the standard has no correction for such an engine, or something it asks for is not stated",
+    "corrected-already": "it was corrected by the bench, so that nothing is known of it as observed",
+    "sweep-without-inertia": "a sweep speeds masses up, and neither their inertia nor a compensation is stated",
+    "band-not-covered": "no pull runs through the whole band of speed",
+    "few-pulls": "a day has no more than its first pull",
+    "few-pull-days": "there are fewer days of pulls than it takes",
+    "two-variants-only": "a gain is told between two variants that take turns",
+    "not-alternated": "the variants did not take turns by day, so that a drift passes for a gain",
+    "one-day": "one day, whose own state is not told from the engine's",
+    "pulls-not-corrected": "pulls whose air or inertia was not recorded are left out",
     "to-come": "the phase is still to come",
     "blind": "it is of the rings of one coating together, which blinded reviewers are not shown",
     "no-density-of-face": "neither the coating nor a source of metal states the density of the ring face",
@@ -158,6 +183,9 @@ ANSWER: dict[str, str] = {
     "to-lose-undecided": "the interval of the leak still to lose reaches across the amount allowed",
     "coating-without-value": "one of the coatings has no value",
     "distances-differ": "the builds of the two coatings ran very different distances, and wear grows with the distance",
+    "ranks-cannot-speak": "even the clearest order of so few builds comes by chance in more than 5 of 100",
+    "ranked-only": "what is compared ended a build, so that ranks are told and no amount",
+    "ranks-need-whole-builds": "what is compared ended a build, and in engines with both coatings nothing ranks then",
     "build-and-coating": "each coating was run in one build only, so that build and coating cannot be told apart",
     "block-and-coating": "each coating was run on one block only, so that block and coating cannot be told apart",
     "position-and-coating": "the coatings sat on the same cylinders in every engine, so that position and coating "
@@ -198,6 +226,7 @@ ANSWER: dict[str, str] = {
     "wander-not-known": "no steady part of the runs is long enough to tell how slowly blow-by wanders",
     "slow-wander": "blow-by may wander so slowly that the visits to the reference point share it",
     "no-steady-step": "its schedule has no step of one speed and load",
+    "few-intervals": "too few fills were weighed, or sampled, to draw a line through them",
     "few-windows": "the run holds too few windows that count",
     "windows-missing": "half of the windows of a part of the run are lost",
     "level-jumps": "the level jumps, and no change of meter or oil is on record there",
@@ -211,6 +240,12 @@ ANSWER: dict[str, str] = {
     "oil-temperature-may-explain": "the oil temperature of the visits differed so much that it may be what settled",
     "no-meter": "the log does not say which meter the flow was read with",
     "no-bands": "the program states no bands to hold a run against",
+    "no-cycle": "its schedule neither comes again nor stays at one speed and torque for six hours",
+    "few-live-channels": "fewer than two of the channels watched were live, or blow-by was not among them",
+    "never-armed": "too few hours were run to schedule one after the other",
+    "start-without-temperature": "at a start neither oil nor coolant temperature was known",
+    "channel-not-sound": "the channel is not to be believed as it is",
+    "not-recorded": "more than 1 % of the running time was not recorded",
     "no-scatter": "the cylinders of each build all read the same",
     "flow-pressure-missing": "the pressure of the gas at the flow meter was not recorded",
     "flow-temperature-missing": "the temperature of the gas at the flow meter was not recorded",
@@ -238,6 +273,8 @@ ANSWER: dict[str, str] = {
     "no-sources": "the program file names no parts that could have given the metals",
     "too-many-sources": "the program file names more parts than can be told apart",
     "viscosity-too-low": "the viscosity index is not defined below 2 mm²/s at 100 °C",
+    "fuel-not-known": "more left the engine than oil came in, and the fuel in it is not known of every sample",
+    "fuel-not-thinner": "the fuel is stated to be as thick as the oil",
     "viscosities-reversed": "the oil is entered as no thinner at 100 °C than at 40 °C",
     "within-condition": "it is within its limit",
     "beyond-condition": "it is beyond its limit",
@@ -275,11 +312,29 @@ ANSWER: dict[str, str] = {
     "load-not-stated": "the program file does not state what presses the ring",
     "all-alike": "one of the two measures is the same for all cylinders of every engine",
     "few-tied-cylinders": "no engine has two cylinders with both values",
+    DIFFERS: "with the error that an instrument was later found with, the word would be another one",
     "few-visits": "the reference point was visited too few times for a curve",
+    "gauge-unbalanced": "not every operator read every object equally often",
+    "gauge-one-object": "one object alone tells no scatter between objects",
+    "operators-split-by-coating": "each operator read one coating only, so that operator and coating cannot be told "
+    "apart",
+    "no-gauge-study": "no gauge study tells how far operators differ",
+    "few-operators": "of fewer than three operators the scatter is not told",
+    "one-operator": "one operator alone tells no scatter of operators",
+    "testers-read-other-objects": "the two testers were not read by the same operators on the same objects",
 }
 
 # With what care a value is to be taken (`flags`).
 FLAGS: dict[str, str] = {
+    "operators-by-coating": "no operator read two coatings, so that operator and coating cannot be told apart",
+    "study-superseded": "a later study of this tester counts instead",
+    "variance-negative": "the variance came out negative and is given as 0",
+    "order-not-recorded": "the order of the readings was not recorded, so a drift may stand in for an operator",
+    "order-not-random": "the order was not drawn by lot: operators took the objects alike, or repeats followed each "
+    "other, which makes repeats look better than they are",
+    "not-blind": "the study was not blind, which makes repeats look better than they are",
+    "blind-not-recorded": "nothing says whether the study was blind",
+    "anew-not-recorded": "nothing says whether each repeat was set up anew",
     "from-schedule": "the distance comes from the planned schedule, not from a run log",
     "path-unknown": "what went to the crankcase was not recorded, so valves or gasket may share in it",
     "other-tester": "it was read with another tester than the rest of the build",
@@ -293,6 +348,8 @@ FLAGS: dict[str, str] = {
     "does, so the bore is used and the reading is a check",
     "wider-than-nominal": "so large a leak would be known better by the tester's own bore than by the reference "
     "orifice, which is too small for it",
+    "study-repeats-differ": "the repeats of a gauge study scatter otherwise than those of the program's checks, so "
+    "that only the latter count",
     "no-repeats": "no check was repeated, so the scatter between repeats is not in the interval",
     "ambient-assumed": "ambient pressure was not recorded; the standard 101.325 kPa was taken",
     "temperature-assumed": "the metal temperature of a warm check was not recorded; that of the air was taken, with "
@@ -341,6 +398,12 @@ FLAGS: dict[str, str] = {
     "scale-of-before": "the longest seating distance comes from the curve before the rings were refitted",
     "scale-of-builds": "the longest seating distance comes from other builds with the coating",
     "wander-stated": "how slowly the bench wanders is stated in the program, not taken from logs",
+    "these-hours-only": "it holds how well these hours were weighed, and says nothing of hours to come",
+    "hours-disagree": "the hours stated at which the build ended are not those its logs tell",
+    "ended-without-cause": "a build ended early for no stated cause, and is not compared",
+    "ended-by-measure": "what is compared ended a build, which therefore ranks behind all that ran on",
+    "ended-in-phase": "a build ended early in this phase, so that its value is of an earlier hour",
+    "ended-before-phase": "a build ended early before this phase, and has no value in it",
     "extrapolated": "the run ended before, and its line was drawn on",
     "by-day": "the days of the run are its units, since the bench stood still at night",
     "crankcase-leaks": "the crankcase was found to leak, so that less of the blow-by reaches the meter",
@@ -358,7 +421,15 @@ FLAGS: dict[str, str] = {
     "is known",
     "fresh-error-unknown": "how well the content of the fresh oil is known is not stated, and not in the interval",
     "sample-mass-unknown": "the mass of a sample was not entered",
+    "custody-order": "the days of a sample contradict each other",
+    "analysed-late": "a sample was analysed later after it was drawn than planned",
+    "fuel-hint": "no chromatography: it hints of fuel, and enters no balance",
+    "fuel-unknown": "fuel came into the oil, and how much is not known by chromatography of every sample of the fill, "
+    "so that it is taken for oil",
+    "fuel-error-unknown": "how well the laboratory finds fuel is not stated, so that no interval follows",
     "bound-in-it": "it rests on a report of less than a limit, which enters as a bound",
+    IN_DOUBT: "an instrument it rests on was later found beyond its tolerance, so that its interval, where it has one, "
+    "reaches as far as that error takes it",
     "blocks-used-again": "some builds were made on the same block, which the interval does not allow for",
 }
 

@@ -10,15 +10,17 @@ from sitegen.program import described
 from sitegen.program.model import Program
 from sitegen.streams.buildsheet import STREAM as BUILDSHEET
 from sitegen.streams.events import STREAM as EVENTS
+from sitegen.streams.gaugestudy import STREAM as GAUGESTUDY
 from sitegen.streams.inspection import STREAM as INSPECTION
 from sitegen.streams.layers import STREAM as LAYERS
 from sitegen.streams.leakdown import STREAM as LEAKDOWN
 from sitegen.streams.oil import STREAM as OIL
+from sitegen.streams.pulls import STREAM as PULLS
 from sitegen.streams.runlog import STREAM as RUNLOG
 from sitegen.streams.surfaces import STREAM as SURFACES
 from sitegen.vocabulary import Measure, Problem, Readings, Result
 
-_ALL = (BUILDSHEET, EVENTS, INSPECTION, LAYERS, LEAKDOWN, OIL, RUNLOG, SURFACES)
+_ALL = (BUILDSHEET, EVENTS, GAUGESTUDY, INSPECTION, LAYERS, LEAKDOWN, OIL, PULLS, RUNLOG, SURFACES)
 STREAMS: tuple[Stream, ...] = tuple(sorted(_ALL, key=lambda stream: stream.order))
 CROSSING: tuple[Step, ...] = (exposure.STEP, closure.STEP, wear_rates.STEP)
 

@@ -111,6 +111,8 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
             Dimension("time", "s", _TIME, ("s", "min", "h", "d")),
             Dimension("speed", "rad/s", _SPEED, ("rpm", "rev/s", "rad/s")),
             Dimension("torque", "N m", _TORQUE, ("N m", "lb-ft", "lb-in")),
+            Dimension("angular acceleration", "rad/s2", _SPEED.times(_TIME, -1), ("rpm/s", "rad/s2")),
+            Dimension("moment of inertia", "kg m2", Vector(length=2, mass=1), ("kg m2",)),
             Dimension("power", "W", _POWER, ("kW", "hp", "PS")),
             Dimension("volume", "m3", _VOLUME, ("L", "mL", "cm3", "qt")),
             Dimension("actual flow", "m3/s", _FLOW, _ACTUAL, ("actual",)),

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Literal, NamedTuple, Self
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple, Self, TypeVar
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -60,7 +60,7 @@ Status = Literal["ok", "below", "missing", "refused", "excluded"]
 OnlyAt = Literal[
     "", "ring", "assembly", "source of metal", "element", "inspected place", "trace", "reference point", "path",
 ]  # fmt: skip
-Of = Literal["reading", "cylinder", "build", "pull", "sample", "repeat", "check", "inspector", "place", ""]
+Of = Literal["reading", "cylinder", "build", "pull", "sample", "repeat", "check", "inspector", "place", "day", ""]
 
 
 @dataclass(frozen=True)
@@ -83,8 +83,10 @@ class Measure:
     fit: str = ""  # name of the fit it comes from: measures of one fit are one finding, not several
     only_at: OnlyAt = ""  # it has values at such places only, never of a whole phase
     occasion: str = ""  # measure that gives, at the same key, the half-width of what an occasion does to an engine
+    operators: str = ""  # measure that says, by phase, what operators who cannot be told from builds may do to it
     odd: Literal["less", "more", ""] = ""  # sense in which a cylinder lies that has not run in; "": shows no such thing
     grows: bool = False  # with the distance run: builds that ran very different distances are not compared in it
+    to_the_end: bool = False  # one figure a build over its hours: a build that ended early is compared by it too
     of_coating: bool = False  # that there is a value tells which coating it is of: not for blinded reviewers
     digits: int = 0  # significant ones kept of a value without an interval; 0: as many as of any (`rounding.OF_VALUE`)
     of_primary: bool = False  # of the primary comparison: where that is a difference, in the unit of its measure
@@ -193,6 +195,41 @@ class Lazy:
             return vars(self).setdefault(name, make[name]())
 
 
+Name = TypeVar("Name")
+Thing = TypeVar("Thing")
+
+
+class Later(Mapping[Name, Thing]):
+    """Logs, traces or plans by their key, made when somebody first asks for one."""
+
+    def __init__(self, keys: Iterable[Name], load: Callable[[Name], Thing]) -> None:
+        self._keys = dict.fromkeys(keys)
+        self._load = load
+
+    def __getitem__(self, key: Name) -> Thing:
+        if key not in self._keys:
+            raise KeyError(key)
+        return self._load(key)
+
+    def __contains__(self, key: object) -> bool:
+        return key in self._keys
+
+    def __iter__(self) -> Iterator[Name]:
+        return iter(self._keys)
+
+    def __len__(self) -> int:
+        return len(self._keys)
+
+    def some(self, keys: Iterable[Name]) -> Later[Name, Thing]:
+        """Those of some keys."""
+        return Later(keys, self._load)
+
+
+def some(of: Mapping[Any, object], keys: Iterable[Any]) -> Mapping[Any, object]:
+    """Those of some keys, not yet read where the others are not."""
+    return of.some(keys) if isinstance(of, Later) else {key: of[key] for key in keys}
+
+
 @dataclass(frozen=True)
 class Series(Lazy):
     """A curve for drawing; never stored, never reviewed."""
@@ -252,6 +289,9 @@ class Field:
     beforehand: bool = False  # may be filled in before anything was read: a row with no more is not yet taken
     example: str = ""  # text of one; "" one follows from the kind, the words and the limits
     family: str = ""  # fields of one family share their words
+    by: str = ""  # field of the record that names the instrument it was read with
+    gauge: Literal["", "supply", "cylinder"] = ""  # of a tester: which of its two
+    ahead: bool = False  # a date still to come, not the day of a record
 
     @property
     def wordy(self) -> bool:

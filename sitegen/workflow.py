@@ -18,22 +18,23 @@ from sitegen.crossing import closure, planning
 from sitegen.crossing.planning import Planning
 from sitegen.page import counts
 from sitegen.page.addresses import Addresses
+from sitegen.page.due import DAY, DueList
 from sitegen.page.view import mark
 from sitegen.pages import notes
 from sitegen.problems import as_text, counted, errors, shown
+from sitegen.program import calibrated
 from sitegen.program.folder import load
-from sitegen.program.model import Effect, Exclusion, Folder, Left, Program, Where
+from sitegen.program.model import Effect, Exclusion, Folder, InstrumentRule, Left, Program, Where
 from sitegen.progress import Tell, untold
 from sitegen.reasons import APART
 from sitegen.regular import read_regular, there
-from sitegen.results import alike, committed, package, reviewed, run, stated, taken
+from sitegen.results import alike, committed, package, reviewed, run, shadows, stated, taken
 from sitegen.results import files as result_files
-from sitegen.results.keeping import Later
 from sitegen.results.run import CONCLUDED, Analysis, Evidence, analyse, gather, lent_file, stand_of, unread
 from sitegen.shelves import NONE, Shelves, digest, key_of
 from sitegen.tables import worksheets
 from sitegen.unchanged import Outcome
-from sitegen.vocabulary import Measure, Problem
+from sitegen.vocabulary import Later, Measure, Problem
 
 if TYPE_CHECKING:
     from sitegen.pages.frame import Stood
@@ -142,6 +143,7 @@ def examine(path: Path, tell: Tell = untold, shelves: Shelves = NONE, helpers: H
         found = {each.program.id: [*each.problems] for each in evidence}
         for each in evidence:
             found[each.program.id] += registry.unanswerable(each.program, each.readings)
+            found[each.program.id] += shadows.undated(each.program, registry.STREAMS, each.readings)
             found[each.program.id] += taken.problems(each.program, shelves)
             found[each.program.id] += reviewed.problems(each.program, each.readings, shelves)
         _find_not_lent(evidence, found)
@@ -180,6 +182,19 @@ def ahead(examination: Examination, today: str) -> list[Problem]:
             expected, step = "days that have been", "correct the days, or the clock of this machine"
             found.append(Problem(file, 0, 0, "date-ahead", what, expected, "", step, "", "warning"))
     return found
+
+
+def due(examination: Examination, within: int | None = None, as_of: str = "") -> DueList | None:
+    """Calibrations due within so many days of a day: by default what the programs say, as of the newest record.
+
+    None where no day is known.
+    """
+    folder, days = examination.folder, [as_of] if as_of else [each.as_of for each in examination.evidence]
+    if folder is None or not any(days):
+        return None
+    rules = [each.program.instruments for each in examination.evidence] or [InstrumentRule()]
+    ahead = int(max(each.due_within for each in rules) // DAY) if within is None else within
+    return DueList(max(days), ahead, calibrated.due(folder.definitions, max(days), ahead))
 
 
 def proposals(examination: Examination) -> list[str]:

@@ -24,7 +24,8 @@ def folder(tmp_path: Path) -> Path:
     Both have their leak-down tables only: the values compared rest on nothing else.
     """
     home = tmp_path / "programs"
-    shutil.copytree(EXAMPLES, home, ignore=shutil.ignore_patterns("pump-rings-2025", "logs", "traces"))
+    others = shutil.ignore_patterns("pump-rings-2025", "pump-rings-hours", "logs", "traces")
+    shutil.copytree(EXAMPLES, home, ignore=others)
     own = home / "one-of-each"
     shutil.copytree(home / LENDER / "records", own / "records")
     path = home / LENDER / "program.yaml"
@@ -54,7 +55,7 @@ def _primary(home: Path) -> dict[str, object]:
 def test_lent_scatter(folder: Path) -> None:
     """Estimate, degrees of freedom and interval by hand from the build means of both programs."""
     found = _primary(folder)
-    measures = findings(EXAMPLES, committed=True).measures
+    measures = findings(EXAMPLES / LENDER, committed=True).measures
     rows = measures.query("measure == 'leakdown.crankcase' and phase == 'pulls' and at == '' and program == @LENDER")
     means = {
         (coating, engine): fmean(map(math.log, part["value"]))

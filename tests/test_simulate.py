@@ -194,7 +194,7 @@ def made() -> tuple[sim.Truth, dict[str, bytes]]:
 
 def test_committed_tables_are_the_simulator_s(made: tuple[sim.Truth, dict[str, bytes]]) -> None:
     _, files = made
-    found = {path.relative_to(PROGRAMS).as_posix() for path in PROGRAMS.glob("pump-rings-*/records/*")}
+    found = {path.relative_to(PROGRAMS).as_posix() for path in PROGRAMS.glob("pump-rings-20*/records/*")}
     assert found == set(files)
     different = [name for name, data in files.items() if (PROGRAMS / name).read_bytes() != data]
     assert different == [], "run `python -m simulate` from the tests folder"
@@ -202,7 +202,7 @@ def test_committed_tables_are_the_simulator_s(made: tuple[sim.Truth, dict[str, b
 
 def test_committed_traces_are_the_simulator_s() -> None:
     files = programs.traces()
-    found = {path.relative_to(PROGRAMS).as_posix() for path in PROGRAMS.glob("pump-rings-*/traces/*/*")}
+    found = {path.relative_to(PROGRAMS).as_posix() for path in PROGRAMS.glob("pump-rings-20*/traces/*/*")}
     assert found == set(files)
     different = [name for name, data in files.items() if (PROGRAMS / name).read_bytes() != data]
     assert different == [], "run `python -m simulate` from the tests folder"
@@ -217,7 +217,7 @@ def test_committed_pictures_are_the_simulator_s() -> None:
     from PIL import Image
 
     made = programs.pictures()
-    folders = PROGRAMS.glob("pump-rings-*/images/*")
+    folders = PROGRAMS.glob("pump-rings-20*/images/*")
     assert {path.relative_to(PROGRAMS).as_posix() for path in folders} == set(made)
     assert sum(map(len, made.values())) < 3_000_000
     for name, data in made.items():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from sitegen.crossing import comparing, deciding, next_step, ruling, without
+from sitegen.crossing import comparing, deciding, followed, next_step, ruling, without
 from sitegen.declarations import Step
 from sitegen.program.model import Program
 from sitegen.vocabulary import Book, Measure, Readings, Result, Verdict
@@ -40,4 +40,6 @@ def step(measures: Iterable[Measure]) -> Step:
         needs=tuple(sorted(named)),
         scope="program",
         revision=6,
+        undecided={deciding.RULE.rstrip(":"): deciding.CANNOT},
+        follow=followed.followed,
     )

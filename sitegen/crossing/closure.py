@@ -440,4 +440,5 @@ STEP = Step(
     gives=(FACE, REST, FLANKS, GAP, WEIGHED, UNLISTED, MORE, SHORT, BORES, BORES_SHORT),
     run=run,
     needs=(MASS_LOSS, VOLUME, DEPTH, FROM_GAP, THICKNESS, FROM_SOURCE, IRON, *BORE_WEAR, KM.id),
+    undecided={f"closure.{each}": closure.OPEN for each in ("ring", "gap", "oil", "bores")},
 )

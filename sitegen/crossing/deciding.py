@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from sitegen.crossing import comparing, subjects
+from sitegen.crossing import comparing, ended, subjects
 from sitegen.crossing.subjects import Entries
 from sitegen.methods import contrasts, outliers, power
 from sitegen.methods import criteria as method
@@ -201,6 +201,11 @@ def _sense(criterion: Criterion) -> Sense:
     return "at-least" if criterion.sense == "at-least" else "at-most"
 
 
+def place(criterion: Criterion, unit: Verdict) -> str:
+    """The cylinder or build an answer rests on, as `deciding` of a verdict."""
+    return f"{criterion.measure}@{unit.key.engine}" + (f"/{unit.key.cylinder}" if unit.key.cylinder else "")
+
+
 def _summary(
     criterion: Criterion,
     coating: str,
@@ -214,8 +219,7 @@ def _summary(
     typical: bool = False,
 ) -> Verdict:
     """The answer for one coating, on its own interval or on that of the cylinder or build that decided."""
-    told = "" if unit is None else f"{criterion.measure}@{unit.key.engine}"
-    told += f"/{unit.key.cylinder}" if unit is not None and unit.key.cylinder else ""
+    told = "" if unit is None else place(criterion, unit)
     number, low, high = found if unit is None else (unit.found, unit.low, unit.high)
     return Verdict(
         f"{RULE}{criterion.id}",
@@ -287,18 +291,21 @@ def _each(
         if each.word == CANNOT and criterion.scope == "every-cylinder":
             yield from _readings_needed(criterion, unit, measure, over)
     word = method.every([each.word for each in told], len(lacking))
-    failing = worst_first(criterion, [each for each in told if each.word == method.FAILS])
-    decider = failing[0] if failing else None
-    open_ = worst_first(criterion, [each for each in told if each.word == CANNOT])
-    open_.sort(key=lambda each: each.reason == "no-interval")
+    found = decider(criterion, told, word)
     reason = ""
     if word == CANNOT:
-        decider = open_[0] if open_ else None
-        reason = open_[0].reason if open_ else _why_lacking(lacking)
-    if word == method.HOLDS:
-        decider = _nearest(criterion, told)
-    yield _summary(criterion, coating, word, reason, decider, over)
+        reason = _why_lacking(lacking) if found is None else found.reason
+    yield _summary(criterion, coating, word, reason, found, over)
     yield from _worst(criterion, units)
+
+
+def decider(criterion: Criterion, told: Sequence[Verdict], word: str) -> Verdict | None:
+    """The cylinder or build that makes the word of all; None where the word is open and none of them is."""
+    if word == method.HOLDS:
+        return _nearest(criterion, told)
+    own = worst_first(criterion, [each for each in told if each.word == word])
+    own.sort(key=lambda each: each.reason == "no-interval")
+    return own[0] if own else None
 
 
 def worst_first(criterion: Criterion, told: Sequence[Verdict]) -> list[Verdict]:
@@ -575,7 +582,7 @@ def _against_reference(
     if row is None:
         return
     if row.verdict == "refused" or row.low is None or row.high is None:
-        yield _summary(criterion, coating, CANNOT, row.reason)
+        yield _summary(criterion, coating, CANNOT, row.reason or ended.RANKED_ONLY)
         return
     none = 1.0 if row.scale == "ratio" else 0.0
     wide = _over_looks(_Unit(Key(), row.estimate, row.low, row.high, row.df), at, ratio=row.scale == "ratio")

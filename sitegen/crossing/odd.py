@@ -196,4 +196,5 @@ def step(measures: Iterable[Measure]) -> Step:
         needs=tuple(sorted(named)),
         scope="program",
         revision=3,
+        undecided={RULE: OPEN},
     )

@@ -336,6 +336,22 @@ def pooled_repeats(groups: Sequence[Sequence[float]]) -> Scatter:
     return Scatter(math.sqrt(total / df), df)
 
 
+def alike(first: Scatter, second: Scatter) -> bool:
+    """Whether two scatters may be one: no F test at 5 %, two-sided, tells them apart."""
+    from scipy.special import fdtr  # imports scipy
+
+    if first.sd <= 0 or second.sd <= 0:
+        return first.sd == second.sd
+    share = float(fdtr(first.df, second.df, (first.sd / second.sd) ** 2))
+    return 0.025 <= share <= 0.975
+
+
+def together(first: Scatter, second: Scatter) -> Scatter:
+    """Two scatters pooled by their degrees of freedom."""
+    df = first.df + second.df
+    return Scatter(math.sqrt((first.df * first.sd**2 + second.df * second.sd**2) / df), df)
+
+
 def repeats_disagree(areas: Sequence[float], scatter: Scatter, looked_at: int) -> bool:
     """Whether a repeat lies further from the others of its check than repeats do.
 

@@ -3,6 +3,11 @@
 Over any stretch of running, W = M2·c2 + sum(drawn·c) + sum(drained·c) - M1·c1 - sum(filled·c_fresh) + lost·c_lost:
 linear in the concentrations, so that errors and bounds of each sample travel with its own coefficient. Lost oil carries
 no metal where it evaporates and all of it where it leaves as droplets: three cases bound what cannot be known.
+
+Fuel in the oil. What is weighed is oil with the fuel in it, and what a laboratory reports is a share of that mixture:
+the metal in a sump, a sample or a drain is mixture times content, fuel or not. But the oil lost is the oil alone,
+M1(1 - f1) + added - sum(drawn(1 - f)) - M2(1 - f2), and where it left as droplets each kilogram of oil took 1/(1 - f)
+kg of the mixture with it, hence content/(1 - f). Fuel that boils off takes no metal along.
 """
 
 from __future__ import annotations
@@ -23,9 +28,11 @@ LEFT_SCATTER = 0.1  # of what one drain leaves beside the next, as a share of it
 # 2 Phi(1.96 k / (1 + u)) - 1 over u from -0.5 to 0.5 is then 0.951.
 _SCATTER = 1.14 * LEFT_SCATTER
 FILLED, ADDED, LOST, DRAWN = "fresh oil filled", "fresh oil topped up", "lost with droplets", "drawn with samples"
+FUEL = "fuel taken up"
 DRAINED, START, END = "drained", "in the engine at the start", "in the engine at the end"
 FILTERS = "held by filters"
-TERMS = (START, FILLED, ADDED, LOST, DRAWN, DRAINED, FILTERS, END)  # of a balance, in the order told
+TERMS = (START, FILLED, ADDED, FUEL, LOST, DRAWN, DRAINED, FILTERS, END)  # of a balance, in the order told
+OUT = frozenset({"sample", "drain"})  # kinds of move by which oil leaves
 Z = 1.959963984540054  # 97.5 % point of the normal distribution
 
 
@@ -43,6 +50,17 @@ class Content:
 
 
 @dataclass(frozen=True)
+class Fuel:
+    """Fuel in what was drawn or drained, as a share of its mass [-], by the sample that tells it."""
+
+    sample: str
+    share: float
+    se: float = 0.0
+    half: float = 0.0  # of a report of less than a limit: it lies anywhere within share ± half
+    known: bool = True  # False: no precision is stated, so no interval follows
+
+
+@dataclass(frozen=True)
 class Move:
     """Something done to the oil, in the order it was done."""
 
@@ -50,6 +68,12 @@ class Move:
     mass: float  # kg
     hours: float  # running time [h]
     sample: str = ""  # id, of a sample
+    fuel: Fuel | None = None  # in what left; None: not known
+
+    @property
+    def oil(self) -> float:
+        """What of it is oil [kg]."""
+        return self.mass * (1.0 - self.fuel.share) if self.fuel is not None else self.mass
 
 
 @dataclass(frozen=True)
@@ -59,11 +83,24 @@ class Fill:
     moves: tuple[Move, ...]
     begin: float  # kg in the engine after filling, old oil included
     left_before: float  # kg of old oil in it
-    lost: float | None  # kg over the fill; None: not drained and weighed yet
+    lost: float | None  # kg over the fill, of oil alone where `fuelled`; None: not drained and weighed yet
     lost_se: float
     hours: float  # from fill to drain, or to the last move [h]
     at: tuple[float, ...] = ()  # kg in the engine before each move
     stays: float = 0.0  # kg of it that its drain left
+    fuelled: bool = False  # what fuel is in all that left is known, and not counted as oil
+    fuel_before: float = 0.0  # share of fuel in what it began with [-], brought by old oil
+    fuel_se: float = 0.0  # part of `lost_se` that fuel brings [kg]
+    half: float = 0.0  # kg by which `lost` may lie off besides: reports of fuel of less than a limit
+    sure: bool = True  # False: how well the fuel is known is not stated
+
+    @property
+    def apparent(self) -> float | None:
+        """What it lost if fuel is taken for oil [kg]."""
+        if self.lost is None:
+            return None
+        into, out = _in_and_out(self.moves, self.begin, 0.0, fuelled=False)
+        return into - out - self.stays
 
 
 def fills(moves: Sequence[Move], left: float | None, mass_error: float) -> list[Fill]:
@@ -76,7 +113,9 @@ def fills(moves: Sequence[Move], left: float | None, mass_error: float) -> list[
     the engine: the same before a smaller fill as before a larger one (common practice, no source).
 
     Returns: what each fill lost, its uncertainty [kg] of the masses and of what drains left. What one drain left is the
-    same as what the next leaves but for a tenth of it (from memory), so it hardly counts from the second fill on.
+    same as what the next leaves but for a tenth of it (from memory), so it hardly counts from the second fill on. Fuel
+    is taken off where it is known of all that left the fill, and of the old oil in it; else it counts as oil. Reports
+    of one laboratory may err alike or each for itself: the wider of both.
 
     Refuses: `no-fill` where the first move is none; `fill-without-drain` where a fill follows on one that was not
     drained; `drained-too-much` where more left than was in.
@@ -95,11 +134,12 @@ def fills(moves: Sequence[Move], left: float | None, mass_error: float) -> list[
     stays = [(left or 0.0) * charge if _drained(group) else 0.0 for group in groups]
     made = _filled(groups, stays, mass_error)
     for fill in made:
-        into = fill.begin + sum(move.mass for move in fill.moves if move.kind == "top-up")
-        out = sum(move.mass for move in fill.moves if move.kind in {"sample", "drain"})
+        into, out = _in_and_out(fill.moves, fill.begin, fill.fuel_before, fuelled=fill.fuelled)
         weighing = mass_error * math.sqrt(sum(move.mass**2 for move in fill.moves))
-        slack = Z * weighing + (LEFT_LIMIT + 1.0) * fill.stays
-        if fill.lost is not None and (fill.lost < -slack or out > into * (1 + 3 * mass_error)):
+        slack = Z * math.hypot(weighing, fill.fuel_se) + fill.half + (LEFT_LIMIT + 1.0) * fill.stays
+        if fill.lost is not None and (
+            fill.lost < -slack or out > into * (1 + 3 * mass_error) + 3 * fill.fuel_se + fill.half
+        ):
             raise Refused("drained-too-much")
     return made
 
@@ -108,15 +148,26 @@ def _drained(group: Sequence[Move]) -> bool:
     return any(move.kind == "drain" for move in group)
 
 
+def _in_and_out(moves: Sequence[Move], begin: float, fuel: float, *, fuelled: bool) -> tuple[float, float]:
+    """What came in and what left [kg], of oil alone where its fuel is known; begin: with a share of `fuel` [-]."""
+    into = begin * (1.0 - fuel) + sum(move.mass for move in moves if move.kind == "top-up")
+    return into, sum(move.oil if fuelled else move.mass for move in moves if move.kind in OUT)
+
+
 def _filled(groups: Sequence[Sequence[Move]], stays: Sequence[float], mass_error: float) -> list[Fill]:
     """Fills from their moves and what each drain left [kg]."""
     made: list[Fill] = []
     old, charge = 0.0, max(group[0].mass for group in groups)
+    before: Fuel | None = Fuel("", 0.0)  # in the old oil
     for number, (group, stay) in enumerate(zip(groups, stays, strict=True)):
         begin = old + group[0].mass
-        into = sum(move.mass for move in group if move.kind == "top-up")
-        out = sum(move.mass for move in group if move.kind in {"sample", "drain"})
-        lost = begin + into - out - stay if _drained(group) else None
+        left = [move for move in group if move.kind in OUT]
+        fuelled = _drained(group) and before is not None and all(move.fuel is not None for move in left)
+        fuel = old * before.share / begin if fuelled and before is not None and begin > 0 else 0.0
+        into, out = _in_and_out(group, begin, fuel, fuelled=fuelled)
+        last = left[-1].fuel if fuelled else None
+        remains = stay * (1.0 - last.share) if last is not None else stay
+        lost = into - out - remains if _drained(group) else None
         drained = [
             sum(move.mass for move in each if move.kind == "drain") for each in groups[max(number - 1, 0) : number + 1]
         ]
@@ -126,12 +177,36 @@ def _filled(groups: Sequence[Sequence[Move]], stays: Sequence[float], mass_error
         old_error = (
             LEFT_LIMIT / math.sqrt(3) * stay if number == 0 else math.hypot(math.sqrt(2) * _SCATTER * stay, more)
         )
-        lost_se = math.hypot(mass_error * math.sqrt(sum(move.mass**2 for move in group)), old_error)
+        fuel_se, half, sure = _fuel_errors(left, stay, old, before) if fuelled else (0.0, 0.0, True)
+        weighing = mass_error * math.sqrt(sum(move.mass**2 for move in group))
+        lost_se = math.hypot(weighing, old_error, fuel_se)
         hours = group[-1].hours - group[0].hours
-        inside = _inside(group, begin, lost or 0.0, hours)
-        made.append(Fill(tuple(group), begin, old, lost, lost_se, hours, inside, stay))
+        inside = _inside(group, begin, lost or 0.0, hours, fuel, fuelled=fuelled)
+        made.append(
+            Fill(
+                tuple(group), begin, old, lost, lost_se, hours, inside, stay, fuelled, fuel, fuel_se, half, sure
+            )
+        )  # fmt: skip
         old = stay
+        before = next((move.fuel for move in reversed(left) if move.kind == "drain"), None) if stay else Fuel("", 0.0)
     return made
+
+
+def _fuel_errors(left: Sequence[Move], stay: float, old: float, before: Fuel | None) -> tuple[float, float, bool]:
+    """Error of the oil lost by that of its fuel, the bounds it may lie within besides [kg], and whether both are known.
+
+    Parameters: what left the fill, each with its fuel; what its drain left and the old oil it began with [kg]; the
+    fuel in that old oil.
+    """
+    parts = [(move.fuel, move.mass) for move in left]
+    parts += [(left[-1].fuel, stay), (before, -old)]
+    oil: dict[Fuel, float] = {}
+    for fuel, mass in parts:
+        if fuel is not None and mass:
+            oil[fuel] = oil.get(fuel, 0.0) + mass
+    errors = [mass * fuel.se for fuel, mass in oil.items()]
+    half = sum(abs(mass) * fuel.half for fuel, mass in oil.items())
+    return max(math.hypot(*errors), abs(sum(errors))), half, all(fuel.known for fuel in oil)
 
 
 def _shifted(found: Sequence[Fill], mass_error: float) -> Iterator[list[Fill]]:
@@ -154,15 +229,30 @@ def _shifted(found: Sequence[Fill], mass_error: float) -> Iterator[list[Fill]]:
             yield _filled(groups, other, mass_error)
 
 
-def _inside(group: Sequence[Move], begin: float, lost: float, hours: float) -> tuple[float, ...]:
-    """Oil in the engine before each move [kg]: what a fill lost, it lost evenly over its hours."""
-    inside, now, before = [], begin, group[0].hours
+def _fuel_moved(found: Sequence[Fill], mass_error: float) -> Iterator[list[Fill]]:
+    """The fills with the fuel of one sample after the other more by its standard uncertainty, or up to its bound."""
+    stays = [fill.stays for fill in found]
+    for fuel in dict.fromkeys(move.fuel for fill in found if fill.fuelled for move in fill.moves):
+        if fuel is not None and fuel.se + fuel.half > 0:
+            other = replace(fuel, share=fuel.share + math.hypot(fuel.se, fuel.half))
+            groups = [
+                [replace(move, fuel=other) if move.fuel == fuel else move for move in fill.moves] for fill in found
+            ]
+            yield _filled(groups, stays, mass_error)
+
+
+def _inside(
+    group: Sequence[Move], begin: float, lost: float, hours: float, fuel: float, *, fuelled: bool
+) -> tuple[float, ...]:
+    """Oil in the engine before each move, with the fuel in it [kg]: what a fill lost, it lost evenly over its hours."""
+    inside, now, before = [], begin * (1.0 - fuel), group[0].hours
     for place, move in enumerate(group):
         now -= lost * (move.hours - before) / hours if hours > 0 else 0.0
-        inside.append(now)
+        fuel = move.fuel.share if fuelled and move.fuel is not None else fuel
+        inside.append(now / (1.0 - fuel))
         before = move.hours
         if place:
-            now += move.mass if move.kind == "top-up" else -move.mass
+            now += move.mass if move.kind == "top-up" else -(move.oil if fuelled else move.mass)
     return tuple(inside)
 
 
@@ -231,7 +321,8 @@ def balance(
 
     The sum runs over the stretches between neighbouring samples that hold the element, each in its own case of lost
     oil; what one stretch ends with the next begins with. Errors of masses travel by moving each in turn (GUM, JCGM
-    100:2008, 5.1.3 note 2). Refuses: `no-sample` where `last` holds no such element.
+    100:2008, 5.1.3 note 2), those of fuel too, alike or each for itself, whichever is wider. Refuses: `no-sample` where
+    `last` holds no such element.
     """
     guess = {
         name: each.value if each.value is not None else (each.low + each.high) / 2 for name, each in contents.items()
@@ -242,9 +333,13 @@ def balance(
         sums = _walk(other, guess, fresh, first, last).sums
         for case in CASES:
             masses[case] += (sums[case].total(guess) - walked.sums[case].total(guess)) ** 2
+    reached = found[: walked.fills]
+    fuels = [_walk(other, guess, fresh, first, last).sums for other in _fuel_moved(reached, mass_error)]
     for case in CASES:
         masses[case] += (walked.sums[case].fresh * fresh_se) ** 2
-    return _result(walked, contents, masses)
+        moved = [sums[case].total(guess) - walked.sums[case].total(guess) for sums in fuels]
+        masses[case] += max(math.fsum(each**2 for each in moved), math.fsum(moved) ** 2)
+    return _result(walked, contents, masses, sure=all(fill.sure for fill in reached))
 
 
 def _with_filters(walked: _Walk, retained: Sequence[tuple[float, float]]) -> _Walk:
@@ -295,37 +390,56 @@ def _walk(found: Sequence[Fill], guess: Mapping[str, float], fresh: float, first
         if started:  # old oil in it carries on what it held: counted in and out, it is in no term
             end(sums, -1.0, FILLED, fill.moves[0].mass, "")
         rate = (fill.lost or 0.0) / fill.hours if fill.hours > 0 else 0.0
-        since = opened
+        since, rich, level = opened, _rich(fill), fill.begin
         for place, move in enumerate(fill.moves):
             inside, lost = fill.at[place], rate * (move.hours - since)
             if started and move.kind == "top-up":
                 end(sums, -1.0, ADDED, move.mass, "")
+            level += move.mass if move.kind == "top-up" else 0.0
             if move.kind == "sample" and move.sample not in guess and started:
                 end(sums, 1.0, DRAWN, move.mass, here)  # not known: taken as in the one before
             if move.kind == "drain" and started:
+                gone = lost * rich.get(here, 1.0)
                 for case in ("mean", "end"):
-                    sums[case].add(here, lost, fresh)
-                term(LOST, lost, lost * content(here))
+                    sums[case].add(here, gone, fresh)
+                term(LOST, gone, gone * content(here))
                 end(sums, 1.0, DRAINED, move.mass, here)
+                if fill.fuelled:
+                    term(FUEL, inside - level + gone, 0.0)
+            if move.kind == "drain":
+                since, level = move.hours, inside - move.mass
             if move.kind != "sample" or move.sample not in guess:
+                level -= move.mass if move.kind == "sample" else 0.0
                 continue
             sample = move.sample
             if started:
                 lost_known = lost_known and (fill.lost is not None or move.hours <= opened)
-                sums["end"].add(sample, lost, fresh)
-                for name, share in [*((name, share / 2) for name, share in _mixed(here, fill)), (sample, 0.5)]:
+                sums["end"].add(sample, lost * rich.get(sample, 1.0), fresh)
+                began = rich.get(here, 1.0 / (1.0 - fill.fuel_before))
+                ends = [(name, share / 2 * began) for name, share in _mixed(here, fill)]
+                for name, share in [*ends, (sample, 0.5 * rich.get(sample, 1.0))]:
                     sums["mean"].add(name, share * lost, fresh)
                     term(LOST, share * lost, share * lost * content(name))
+                    level -= share * lost
+                if fill.fuelled:
+                    term(FUEL, inside - level, 0.0)
             if sample == last and started:
                 end(sums, 1.0, END, inside, sample)
                 return _Walk(sums, terms, move.hours - begun, lost_known, number + 1, begun, move.hours)
             if started:
                 end(sums, 1.0, DRAWN, move.mass, sample)
-            here, since = sample, move.hours
+            here, since, level = sample, move.hours, inside - move.mass
             if sample == first:
                 started, begun = True, move.hours
                 end(sums, -1.0, START, inside - move.mass, sample)
     raise Refused("no-sample")
+
+
+def _rich(fill: Fill) -> dict[str, float]:
+    """Mixture that a kilogram of oil takes along as droplets, by the sample that tells its fuel [kg]."""
+    if not fill.fuelled:
+        return {}
+    return {move.sample: 1.0 / (1.0 - move.fuel.share) for move in fill.moves if move.sample and move.fuel is not None}
 
 
 def _mixed(here: str, fill: Fill) -> list[tuple[str, float]]:
@@ -336,11 +450,11 @@ def _mixed(here: str, fill: Fill) -> list[tuple[str, float]]:
     return [(here, share), ("", 1 - share)]
 
 
-def _result(walked: _Walk, contents: Mapping[str, Content], masses: Mapping[Case, float]) -> Balance:
+def _result(walked: _Walk, contents: Mapping[str, Content], masses: Mapping[Case, float], *, sure: bool) -> Balance:
     cases: dict[Case, float] = {}
     lows, highs, errors, commons = [], [], [], []
     names: set[str] = set()
-    known, bounded = True, False
+    known, bounded = sure, False
     for case, form in walked.sums.items():
         least = most = middle = form.constant
         own = masses[case]

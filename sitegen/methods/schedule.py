@@ -187,7 +187,7 @@ def _unseen(revs: Floats, running: NDArray[np.bool_]) -> NDArray[np.bool_]:
     return np.asarray(inside & (running[before] | running[behind]))
 
 
-def _stretches(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
+def stretches(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
     """First and last place of each stretch of True."""
     edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(int)))
     return [(int(begin), int(end) - 1) for begin, end in zip(edges[::2], edges[1::2], strict=True)]
@@ -201,7 +201,7 @@ def _between(
     if len(ran) == 0:
         return ()
     inside = slice(ran[0], ran[-1] + 1)
-    spans = [(float(at[inside][begin]), float(at[inside][end] + width)) for begin, end in _stretches(there[inside])]
+    spans = [(float(at[inside][begin]), float(at[inside][end] + width)) for begin, end in stretches(there[inside])]
     return tuple(span for span in spans if span[1] - span[0] >= STOP)
 
 
@@ -215,7 +215,7 @@ def _strays(
     limit: float,
 ) -> list[Stray]:
     found = []
-    for begin, end in _stretches(counted & (np.abs(off) > limit)):
+    for begin, end in stretches(counted & (np.abs(off) > limit)):
         if at[end] + width - at[begin] >= STRAY:
             own = off[begin : end + 1]
             most = float(own[np.nanargmax(np.abs(own))])

@@ -60,6 +60,7 @@ class Addresses:
     coatings: Mapping[str, str]
     sheets: Mapping[str, str]  # program: its decision sheet
     reviews: Mapping[str, str]  # program: where it is gone through
+    instruments: Mapping[str, str]  # program
     home: str = "index.html"
     methods: str = "methods.html"
 
@@ -70,7 +71,7 @@ class Addresses:
     @classmethod
     def of(cls, folder: Folder) -> Addresses:
         names = slugs(sorted([*(each.id for each in folder.programs), *(each.id for each in folder.left)]))
-        engines, cylinders, data, plans, sheets, reviews = {}, {}, {}, {}, {}, {}
+        engines, cylinders, data, plans, sheets, reviews, instruments = {}, {}, {}, {}, {}, {}, {}
         programs = {each.id: f"programs/{names[each.id]}/index.html" for each in folder.left}
         for program in folder.programs:
             base = f"programs/{names[program.id]}"
@@ -79,13 +80,14 @@ class Addresses:
             plans[program.id] = f"{base}/plan.html"
             sheets[program.id] = f"{base}/decision.html"
             reviews[program.id] = f"{base}/review.html"
-            taken = ("index", "data", "plan", "decision", "review")
+            instruments[program.id] = f"{base}/instruments.html"
+            taken = ("index", "data", "plan", "decision", "review", "instruments")
             for build, name in slugs((build.id for build in program.builds), taken).items():
                 engines[program.id, build] = f"{base}/{name}/index.html"
                 for place in program.build(build).places:
                     cylinders[program.id, build, place.cylinder] = f"{base}/{name}/cylinder-{place.cylinder}.html"
         coatings = {each: f"coatings/{name}.html" for each, name in slugs(folder.definitions.coatings).items()}
-        return cls(programs, engines, cylinders, data, plans, coatings, sheets, reviews)
+        return cls(programs, engines, cylinders, data, plans, coatings, sheets, reviews, instruments)
 
     def of_program(self, program: str) -> Addresses:
         """Those of one program's pages, of the first page of each program, and of what all share."""
@@ -97,6 +99,7 @@ class Addresses:
             plans={program: self.plans[program]},
             sheets={program: self.sheets[program]},
             reviews={program: self.reviews[program]},
+            instruments={program: self.instruments[program]},
         )
 
     def method(self, measure: str) -> str:

@@ -20,6 +20,8 @@ from sitegen import reasons
 from sitegen.page import counts, words
 from sitegen.page.addresses import Addresses, relative, slug
 from sitegen.page.blocks import Cell
+from sitegen.program.calibrated import Doubt
+from sitegen.program.doubted import Doubted
 from sitegen.program.model import Build, Coating, Effect, Folder, Phase, Program, Restated, Reviewed, Standing
 from sitegen.shelves import Shelves, digest, key_of
 from sitegen.tables.rows import Recorded, given, rows_of
@@ -71,6 +73,8 @@ class Analysis(Protocol):
     @property
     def restated(self) -> Sequence[Restated] | None: ...
     @property
+    def doubted(self) -> Sequence[Doubted]: ...
+    @property
     def taken(self) -> Sequence[Standing]: ...
     @property
     def reviewed(self) -> Sequence[Reviewed]: ...
@@ -93,7 +97,7 @@ class Asked(NamedTuple):
 
     what: Literal[
         "values", "count", "places", "statuses", "codes", "verdicts", "comparisons", "curves", "readings", "present",
-        "aside", "days", "days by build", "problems", "git", "stand", "all",
+        "aside", "days", "days by build", "doubted", "problems", "git", "stand", "all",
     ]  # fmt: skip
     name: str = ""  # of the measure, the stream, the rule ("": every) or the curve; or what git is asked for
     build: str = ""
@@ -319,6 +323,17 @@ class Desk:
         return self._analysis.taken
 
     @property
+    def doubted(self) -> Sequence[Doubted]:
+        """Instruments that were found off, and what that does."""
+        self._asked.add(Asked("doubted", build=EVERY))
+        return self._analysis.doubted
+
+    def doubted_of(self, build: str) -> Sequence[tuple[Doubt, int]]:
+        """Instruments that were found off, each with the readings of a build that are in doubt for it."""
+        self._asked.add(Asked("doubted", build=build))
+        return [(each.doubt, each.builds[build]) for each in self._analysis.doubted if build in each.builds]
+
+    @property
     def problems(self) -> Sequence[Problem]:
         self._asked.add(Asked("problems"))
         return self._analysis.problems
@@ -519,6 +534,8 @@ class Desk:
                 return own.days
             case "days by build":
                 return self.days_by_build
+            case "doubted":
+                return own.doubted if every else self.doubted_of(asked.build)
             case "problems":
                 return own.problems
             case "git":

@@ -383,3 +383,12 @@ def day(iso: str, *, year: bool = True) -> str:
         return iso
     text = f"{int(parts[2])} {_MONTHS[int(parts[1]) - 1]}"
     return f"{text} {int(parts[0])}" if year else text
+
+
+def days(first: str, last: str) -> str:
+    """From one day to another, the year once where it is the same.
+
+    >>> days("2026-02-09", "2026-11-18"), days("2025-02-09", "2026-02-09"), days("2026-02-09", "2026-02-09")
+    ('9 February to 18 November 2026', '9 February 2025 to 9 February 2026', '9 February 2026')
+    """
+    return from_to(day(first, year=first[:4] != last[:4] or first == last), day(last))

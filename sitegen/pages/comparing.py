@@ -13,7 +13,8 @@ from sitegen.methods.looks import false_alarm
 from sitegen.page import words
 from sitegen.page.blocks import Axis, Block, Cell, Column, Row, Strip, Table, Text
 from sitegen.page.view import View
-from sitegen.pages import differences
+from sitegen.pages import differences, operators
+from sitegen.reasons import IN_DOUBT
 from sitegen.vocabulary import Comparison
 
 if TYPE_CHECKING:
@@ -113,7 +114,8 @@ def in_short(view: View) -> str:
     text = differences.short(view, (asked or rows)[0])
     if "provisional" in rows[0].flags:
         text = f"So far, {_lower(text)}"
-    return f"{text} {differences.briefly(view, rows[0])}" if asked else text
+    text = f"{text} {differences.briefly(view, rows[0])}" if asked else text
+    return f"{text} {operators.briefly(view, [*asked, *rows])}".strip()
 
 
 def _lead(view: View, rows: Sequence[Comparison]) -> str:
@@ -241,7 +243,7 @@ def _drawn(name: str, view: View, rows: Sequence[Comparison], reading: str) -> T
         Column("Measure"), Column(f"Less or more than {reference}"),
         Column("Difference, 95\N{NO-BREAK SPACE}% interval"), Column(words.sentence(reference)), Column("Builds"),
     )  # fmt: skip
-    return Table(name, columns, made, reading, stack=True, axis=axis)
+    return Table(name, columns, made, reading, note=operators.note(view, rows), stack=True, axis=axis)
 
 
 LEAST_SHARE, MOST_SHARE = -1.0, 1.5  # of the reference: what lies beyond is cut at the edge of the axis
@@ -541,7 +543,7 @@ OWN_FLAGS = frozenset(
     {
         "provisional", "mean-of-fewer", "build-without-value", "other-distance-left-out",
         "one-lot", "order-one-sided", "whole-builds-left-out", "position-taken-out",
-        "unpaired-builds-left-out", "shared-block-left-out", "blocks-used-again",
+        "unpaired-builds-left-out", "shared-block-left-out", "blocks-used-again", IN_DOUBT,
     }
 )  # fmt: skip
 

@@ -10,6 +10,7 @@ from sitegen.declarations import Stream
 from sitegen.page import counts, words
 from sitegen.page.blocks import Cell, Column, Row, Table
 from sitegen.page.view import View
+from sitegen.pages import instruments, operators
 from sitegen.pages.contexts import Part, PartsPage
 from sitegen.pages.folding import folded
 from sitegen.pages.frame import Site, crumbs, window_title
@@ -31,6 +32,9 @@ def page(site: Site, program: Program) -> PartsPage:
         Part(setter.id("left-out"), "What was left out, and why", [_left_out(site, view)]),
         Part(setter.id("streams"), "What was read", [_by_stream(site, view)]),
     ]
+    if blocks := instruments.in_short(site, view):
+        parts.append(Part(setter.id("instruments"), "Instruments", blocks))
+    parts += site.parts(view, setter, "data", "main")
     if program.id in site.results:
         parts.append(Part(setter.id("results"), "The results as tables", [_results(site, view)]))
     rest = [_files(view, stream, setter.id(f"files-{stream.name}")) for stream in _read(site, view)]
@@ -365,4 +369,4 @@ def _by_engine(site: Site, view: View) -> Table:
         Column("Build"),
         *(Column(words.sentence(stream.title), "", True) for stream in streams),
     ]
-    return Table("by-engine", columns, rows, "Readings used, of those recorded.")
+    return Table("by-engine", columns, rows, "Readings used, of those recorded.", note=operators.of_program(view))

@@ -165,7 +165,7 @@ class Site:
         own.append(("Methods", self.addresses.methods))
         if program is not None:
             own += [("Plan", self.addresses.plans[program.id])] if program.id in self.plans else []
-            own.append(("Data", self.addresses.data[program.id]))
+            own += [("Data", self.addresses.data[program.id]), ("Instruments", self.addresses.instruments[program.id])]
             own += [] if self.folder.blind else [("Decision sheet", self.addresses.sheets[program.id])]
             review = self.addresses.reviews[program.id]
             own.append(("Review", review if page == review or not place else f"{review}#{place}"))

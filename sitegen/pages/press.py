@@ -15,7 +15,20 @@ from typing import Any
 
 from sitegen.page.addresses import Addresses
 from sitegen.page.view import Asked
-from sitegen.pages import coating, cylinder, data, engine, home, methods, notes, plan, program, review, sheet
+from sitegen.pages import (
+    coating,
+    cylinder,
+    data,
+    engine,
+    home,
+    instruments,
+    methods,
+    notes,
+    plan,
+    program,
+    review,
+    sheet,
+)
 from sitegen.pages.contexts import AnyPage
 from sitegen.pages.frame import Site, Stood
 from sitegen.program.model import Build, Coating, Folder, Program
@@ -70,6 +83,7 @@ def tasks(site: Site, press: Press) -> Iterator[Task]:
         if not folder.blind:
             yield Task(at.sheets[own.id], site, sheet.page, (own,), whole, asks)
         yield Task(at.data[own.id], site, data.page, (own,), whole, asks)
+        yield Task(at.instruments[own.id], site, instruments.page, (own,), whole, asks)
         yield Task(at.reviews[own.id], site, review.page, (own,), whole, asks)
         if own.id in site.plans:
             yield Task(at.plans[own.id], site, plan.page, (own,), (*whole, of_plan), asks)

@@ -11,7 +11,7 @@ from sitegen.page import words
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text
 from sitegen.page.view import View
-from sitegen.pages import builds, closure, comparing, criteria, decision, odd, plans, stated, ties
+from sitegen.pages import builds, closure, comparing, criteria, decision, doubted, odd, plans, stated, ties
 from sitegen.pages.contexts import Part, ProgramPage, Said
 from sitegen.pages.folding import folded
 from sitegen.pages.frame import Site, crumbs, window_title
@@ -116,9 +116,9 @@ def _sentence(view: View, program: Program, every: list[Record]) -> list[Cell]:
     """The finding that answers the question, and what drives the word of the rule where it stands against it."""
     if view.folder.blind:
         return [Cell(f"{plans.states_sentence(view)} {BLIND}".strip())]
-    found = comparing.in_short(view)
+    found, doubt = comparing.in_short(view), doubted.in_short(view)
     if found:
-        return [Cell(" ".join(filter(None, (found, decision.but(view)))))]
+        return [Cell(" ".join(filter(None, (found, decision.but(view))))), *doubt]
     if not program.builds:
         return [Cell("Nothing has been built yet.")]
     lacking = len(every) - complete(every)
@@ -130,7 +130,7 @@ def _sentence(view: View, program: Program, every: list[Record]) -> list[Cell]:
             else f"none of {len(every)} planned records"
         )
         text += f" {words.sentence(out)} {'are' if lacking > 1 else 'is'} {'not ' if lacking < len(every) else ''}in."
-    return [Cell(text)]
+    return [Cell(text), *doubt]
 
 
 def _in_full(view: View) -> list[Block]:

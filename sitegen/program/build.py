@@ -11,7 +11,7 @@ from pathlib import Path, PurePosixPath
 
 from sitegen import units
 from sitegen.problems import Collector, listed, nearest, shown
-from sitegen.program import described, logs, records, words
+from sitegen.program import described, limits, logs, records, words
 from sitegen.program.convert import instance
 from sitegen.program.definitions import CYLINDERS, HOME, MOST_CYLINDERS
 from sitegen.program.files import Files
@@ -25,14 +25,17 @@ from sitegen.program.model import (
     DecisionRule,
     Definitions,
     Departure,
+    Ended,
     EngineType,
     Exclusion,
     GradeScale,
+    InstrumentRule,
     LeakdownRule,
     OilRule,
     OilSource,
     Phase,
     Place,
+    PowerRule,
     Program,
     ReviewRule,
     RunRule,
@@ -181,10 +184,13 @@ def build(
         invented=root.flag("invented"),
         version=root.text("version"),
         run=instance(RunRule, root.get("run")) if root.has("run") else None,
+        limits=limits.of(root.get("limits")),
         inspection=_grades(root.get("inspection")),
         oil=_oil_rule(root.get("oil"), compared),
         wear=instance(WearRule, root.get("wear")) if root.has("wear") else None,
         closure=instance(ClosureRule, root.get("closure")),
+        power=_power(root.get("power")),
+        instruments=instance(InstrumentRule, root.get("instruments")),
         ties=_ties(root, order, names),
         sampled=_sampled(root, builds, names.records),
         strange=strange,
@@ -341,6 +347,20 @@ def _oil_rule(node: Node, compared: Sequence[str]) -> OilRule:
     return instance(OilRule, node, sources=tuple(sources))
 
 
+def _power(node: Node) -> PowerRule:
+    """Bands of speed follow each other, six at most."""
+    rule = instance(PowerRule, node)
+    places = node.get("bands").own_items()
+    for band, place in zip(rule.bands, places, strict=False):
+        if 0 < band.high <= band.low:
+            place.add("range-reversed", f"{place.subject} ends before its beginning", expected="`from` below `to`")
+    for before, band, place in zip(rule.bands, rule.bands[1:], places[1:], strict=False):
+        if band.low < before.high:
+            place.add("bands-overlap", f"{place.subject} begins before the band ahead of it ends",
+                      expected="bands by speed, none inside another")  # fmt: skip
+    return rule
+
+
 def _ties(root: Node, order: Sequence[str], known: _Known) -> tuple[Tie, ...]:
     """Pairs of measures that ought to agree; an id names one of them."""
     ties: dict[str, Tie] = {}
@@ -432,6 +452,7 @@ def _phases(root: Node, streams: Collection[str] | None) -> tuple[Phase, ...]:
             schedule=tuple(_step(each) for each in node.items("schedule")),
             records=node.references("records", streams, "kind of record", "this version"),
             only=node.references("only", build_ids, "build", HERE),
+            limits=limits.of(node.get("limits")),
         )
         for order, (name, node) in enumerate(root.ids("phases", "among the phases").items())
     )
@@ -514,6 +535,7 @@ def _builds(
                 places=_places(node, engine_type.cylinders, definitions, compared),
                 assemblies=_assemblies(node, mine, {each.phase for each in departures if each.kind == "skipped"}),
                 departures=departures,
+                ended=_ended(node.get("ended"), mine, {each.phase for each in departures if each.kind == "skipped"}),
                 oil=node.reference("oil", oils, "oil", HOME),
                 built=place,
             )
@@ -588,6 +610,32 @@ def _departures(node: Node, phases: Sequence[Phase], mine: Sequence[Phase]) -> t
             due=each.date("due"),
         )
     return tuple(made.values())
+
+
+def _ended(node: Node, mine: Sequence[Phase], skipped: Collection[str]) -> Ended | None:
+    """That a build ended early, held against the hours its phases plan."""
+    if node.value is None:
+        return None
+    made = instance(Ended, node)
+    begun = 0.0
+    for phase in (each for each in mine if each.kind == "durability"):
+        if made.at and phase.id not in skipped and made.at <= begun:
+            node.add(
+                "ended-before-phase",
+                f'{node.subject} is after {made.at / 3600:g} h, and "{phase.id}" begins at {begun / 3600:g} h',
+                expected="a later hour",
+                next_step=f'or write under departures that "{phase.id}" is skipped',
+            )
+        begun += phase.seconds
+    if not begun:
+        node.add("ended-without-hours", f"{node.subject} is stated, and no phase of kind durability has a schedule")
+    elif made.at > begun:
+        node.get("at").add(
+            "ended-after-planned",
+            f"{node.get('at').subject} is {made.at / 3600:g} h, after the {begun / 3600:g} h that are planned",
+            expected="an hour before them; a build that ran all its hours did not end early",
+        )
+    return made
 
 
 def _assemblies(node: Node, mine: Sequence[Phase], skipped: Collection[str]) -> tuple[Assembly, ...]:

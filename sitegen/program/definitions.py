@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from sitegen import units
 from sitegen.problems import counted, shown
-from sitegen.program import words
+from sitegen.program import calibrations, words
 from sitegen.program.convert import instance
 from sitegen.program.model import (
-    Calibration,
     Coating,
     Definitions,
     EngineType,
@@ -36,7 +35,12 @@ TOOL_READS = {
     "barometer": "pressure difference",
     "thermometer": "temperature difference",
     "microscope": "length",
+    "torque-cell": "torque",
+    "thermocouple": "temperature difference",
+    "roughness-standard": "length",
 }
+TOOL_SHOWS = {"pressure difference": "absolute pressure", "temperature difference": "temperature"}  # limit -> reading
+PRESSURE, PERCENT = "gauge pressure", "ratio"
 
 # What may limit the use of an oil, and the kind of quantity; "": a bare number in the unit of its test.
 CONDITIONS = {
@@ -74,13 +78,8 @@ def build(root: Node) -> Definitions:
             name: instance(Coating, entry, id=name, order=n, layers=_layers(entry)) for n, (name, entry) in coatings
         },
         engine_types={name: _engine_type(name, entry) for name, entry in root.entries("engine_types")},
-        testers={
-            name: instance(Tester, entry, id=name, calibrations=_calibrations(entry))
-            for name, entry in root.entries("testers")
-        },
-        reference_orifices={
-            name: instance(ReferenceOrifice, entry, id=name) for name, entry in root.entries("reference_orifices")
-        },
+        testers={name: _tester(name, entry) for name, entry in root.entries("testers")},
+        reference_orifices={name: _orifice(name, entry) for name, entry in root.entries("reference_orifices")},
         tools={name: _tool(name, entry) for name, entry in root.entries("tools")},
         oils={name: instance(Oil, entry, id=name, limits=_limits(entry)) for name, entry in root.entries("oils")},
         meters={name: _meter(name, entry) for name, entry in root.entries("meters")},
@@ -128,13 +127,27 @@ def _engine_type(name: str, entry: Node) -> EngineType:
     return engine
 
 
-def _calibrations(entry: Node) -> tuple[Calibration, ...]:
-    found = [(each, instance(Calibration, each)) for each in entry.items("calibrations")]
-    for node, (on, due) in ((node, (each.on, each.due)) for node, each in found):
-        if on and due and due <= on:
-            told = f"the calibration of {on} is due on {due}"
-            node.get("due").add("dates-reversed", told, expected=f"a day after {on}")
-    return tuple(each for _, each in found)
+def _tester(name: str, entry: Node) -> Tester:
+    """A tester. Its gauges are checked in gauge pressure; that of the cylinder on a percent scale in per cent."""
+    limit = entry.quantity("gauge_class", "pressure difference")
+    percent = entry.text("scale") == "percent"
+    kinds = dict.fromkeys(("", "supply", "cylinder"), PRESSURE) | (
+        {"": PERCENT, "cylinder": PERCENT} if percent else {}
+    )
+
+    def most(node: Node, kind: str) -> calibrations.Most | None:
+        if kind == PRESSURE and (percent or node.value is None):
+            return None if limit is None else (limit, 0.0)
+        found = node.own_quantity(PERCENT if percent else "pressure difference")
+        return None if found is None else (found, 0.0)
+
+    dated = calibrations.of(entry, calibrations.Reads(kinds, calibrations.signed, most))
+    return instance(Tester, entry, id=name, calibrations=dated)
+
+
+def _orifice(name: str, entry: Node) -> ReferenceOrifice:
+    calibrations.there(entry)
+    return instance(ReferenceOrifice, entry, id=name)
 
 
 def _tool(name: str, entry: Node) -> Tool:
@@ -144,7 +157,9 @@ def _tool(name: str, entry: Node) -> Tool:
         place = entry.get("readability")
         told = f"{place.subject} is more than twice the limit of error: rounding alone errs more"
         place.add("readability-coarse", told, expected="a step of at most twice the limit")
-    own = {"limit": limit or 0.0, "readability": step or 0.0, "calibrations": _calibrations(entry)}
+    reads = reads or "length"
+    checked = calibrations.of(entry, calibrations.plain(TOOL_SHOWS.get(reads, reads), reads, limit or 0.0))
+    own = {"limit": limit or 0.0, "readability": step or 0.0, "calibrations": checked}
     return instance(Tool, entry, id=name, **own)
 
 
@@ -176,7 +191,18 @@ def _meter(name: str, entry: Node) -> Meter:
     low, high = _flow(within.get("low"), scale), _flow(within.get("high"), scale)
     if low is not None and high is not None and low >= high:
         within.add("range-reversed", f"{within.subject} ends below its beginning", expected="low below high")
-    return instance(Meter, entry, id=name, low=low, high=high, calibrations=_calibrations(entry))
+
+    def most(node: Node, _: str) -> calibrations.Most | None:
+        if not isinstance(node.value, str):
+            return None
+        if "%" in node.value:
+            share = node.own_quantity(PERCENT)
+            return None if share is None else (0.0, share)
+        flow = _flow(node, scale)
+        return None if flow is None else (flow, 0.0)
+
+    reads = calibrations.Reads({"": "flow"}, lambda node, _: _flow(node, scale), most)
+    return instance(Meter, entry, id=name, low=low, high=high, calibrations=calibrations.of(entry, reads))
 
 
 def _flow(node: Node, scale: str) -> float | None:

@@ -100,8 +100,21 @@ class EngineType:
     flywheel: Literal["at the last cylinder", "at the first cylinder"] = "at the last cylinder"
     rod: Length | None = None  # m, centre to centre
     fuel: str = ""
+    fuel_viscosity: Annotated[float, Quantity("kinematic viscosity")] | None = None  # m2/s, of a liquid fuel at 40 degC
     rated_speed: Annotated[float, Quantity("speed")] | None = None  # rad/s
     oil_charge: Annotated[float, Quantity("mass")] | None = None  # kg
+
+
+@dataclass(frozen=True)
+class CheckPoint:
+    """What an instrument showed at one value of a standard, in the SI unit of what it reads."""
+
+    at: float  # what the standard gave
+    found: float | None = None  # shown before anything was touched; None: not recorded
+    left: float | None = None  # shown after adjustment; None: nothing was adjusted there
+    gauge: Literal["supply", "cylinder", ""] = ""  # of a tester: which gauge; "" both, or of any other the only one
+    tolerance: float = 0.0  # most it may be off, same unit
+    said: str = ""  # `at` as written, with its unit
 
 
 @dataclass(frozen=True)
@@ -109,6 +122,9 @@ class Calibration:
     on: Day
     due: Day
     note: str = ""
+    by: str = ""
+    certificate: str = ""
+    checks: tuple[CheckPoint, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -123,6 +139,8 @@ class Tester:
     scale: Literal["pressure", "percent"] = "pressure"
     percent_linear: bool | None = None  # whether a percent scale is linear in gauge pressure; None: not stated
     calibrations: tuple[Calibration, ...] = ()
+    since: Annotated[Day, Under(("from",))] = ""  # first day it was there; "" not stated
+    until: Day = ""  # last day it was; "" still there
 
 
 @dataclass(frozen=True)
@@ -133,21 +151,25 @@ class ReferenceOrifice:
     title: str
     diameter: Length  # m
     tolerance: Annotated[float, Quantity("length", zero=True)] = 0.0  # m, limit of error
+    since: Annotated[Day, Under(("from",))] = ""  # first day it was there; "" not stated
+    until: Day = ""  # last day it was; "" still there
 
 
 @dataclass(frozen=True)
 class Tool:
-    """What build-sheet numbers, the air of the cell and the temperatures of gas and metal are read with."""
+    """What build sheets, torque, the air of the cell and temperatures are read with, and what checks another tool."""
 
     id: str
     title: str
     kind: Literal[
         "balance", "feeler", "ring-gauge", "bore-gauge", "micrometer", "tension-gauge", "profilometer", "barometer",
-        "thermometer", "microscope",
+        "thermometer", "microscope", "torque-cell", "thermocouple", "roughness-standard",
     ]  # fmt: skip
-    limit: float  # limit of error in the SI unit of what it reads: kg, m, N, Pa or K
+    limit: float  # limit of error in the SI unit of what it reads: kg, m, N, Pa, K or N m
     calibrations: tuple[Calibration, ...] = ()
     readability: float = 0.0  # step of its display, in the same unit; 0: not stated
+    since: Annotated[Day, Under(("from",))] = ""  # first day it was there; "" not stated
+    until: Day = ""  # last day it was; "" still there
 
 
 @dataclass(frozen=True)
@@ -175,6 +197,8 @@ class Meter:
     low: float | None = None  # m3/s on its own scale: below it nothing is sure
     high: float | None = None  # m3/s on its own scale
     calibrations: tuple[Calibration, ...] = ()
+    since: Annotated[Day, Under(("from",))] = ""  # first day it was there; "" not stated
+    until: Day = ""  # last day it was; "" still there
 
 
 @dataclass(frozen=True)
@@ -212,6 +236,7 @@ class Laboratory:
     precision: Annotated[Mapping[str, Precision], ELEMENTS] = field(
         default_factory=dict
     )  # intermediate precision by element
+    fuel_precision: Precision | None = None  # the same of the fuel it finds by chromatography
     detection: Annotated[Mapping[str, MassFraction], ELEMENTS] = field(
         default_factory=dict
     )  # element -> limit of detection, mass fraction [-]
@@ -231,11 +256,27 @@ class Definitions:
     words: Words = field(default_factory=dict)
 
     def limit_of(self, kind: str) -> float | None:
-        """Largest limit of error of the tools of a kind, since no record says which of them was read; None: none."""
-        return max((tool.limit for tool in self.tools.values() if tool.kind == kind), default=None)
+        """Largest limit of error of the tools of a kind, since no record says which of them was read; None: none.
+
+        A thermocouple is a thermometer too.
+        """
+        kinds = {kind, "thermocouple"} if kind == "thermometer" else {kind}
+        return max((tool.limit for tool in self.tools.values() if tool.kind in kinds), default=None)
 
 
 # ---- program.yaml ---------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Window:
+    """Range in which a number has to lie; None: no such end is stated."""
+
+    low: float | None = None
+    high: float | None = None
+
+    def holds(self, value: float, slack: float = 0.0) -> bool:
+        return (self.low is None or value >= self.low - slack) and (self.high is None or value <= self.high + slack)
+
 
 PhaseKind = Literal["static-check", "run", "pulls", "teardown", "durability"]
 
@@ -269,6 +310,12 @@ class Phase:
     records: tuple[str, ...] = ()  # streams planned in this phase
     condition: Literal["cold", "warm", ""] = ""  # metal temperature state its leak-down belongs to
     only: tuple[str, ...] = ()  # build ids; empty: every build
+    limits: Mapping[str, Window] = field(default_factory=dict)  # channel without its cylinder -> SI
+
+    @property
+    def seconds(self) -> float:
+        """Planned running time [s]."""
+        return self.repeat * sum(step.time for step in self.schedule)
 
     @property
     def fires(self) -> bool:
@@ -306,6 +353,20 @@ class Departure:
 
 
 @dataclass(frozen=True)
+class Ended:
+    """That a build stood for good before its planned hours were run."""
+
+    at: Annotated[float, Quantity("time")]  # s run in phases of kind durability
+    cause: str = ""  # "" where none is known: then it is not compared
+    by_measure: bool = False  # what is compared over the hours ended it: leak, blow-by, oil, wear
+
+    @property
+    def known(self) -> bool:
+        """Whether a cause is stated."""
+        return bool(self.cause)
+
+
+@dataclass(frozen=True)
 class Build:
     """One assembly of one engine: the unit of replication. Elsewhere `engine` in a key is this id."""
 
@@ -318,6 +379,7 @@ class Build:
     places: tuple[Place, ...]  # by cylinder
     assemblies: tuple[Assembly, ...]
     departures: tuple[Departure, ...] = ()
+    ended: Ended | None = None  # early; None: it was not, or not yet
     oil: str = ""
     operator: str = ""
     cell: str = ""
@@ -432,17 +494,6 @@ class SeatingRule:
     fit_through: str = ""  # last phase of the seating fit; "" the last fired one before any durability run
 
 
-@dataclass(frozen=True)
-class Window:
-    """Range in which a number has to lie; None: no such end is stated."""
-
-    low: float | None = None
-    high: float | None = None
-
-    def holds(self, value: float, slack: float = 0.0) -> bool:
-        return (self.low is None or value >= self.low - slack) and (self.high is None or value <= self.high + slack)
-
-
 EVERY = ("*",)  # of a rule: what it asks where it names no criteria
 
 
@@ -482,6 +533,7 @@ class LeakdownRule:
     approached: tuple[str, ...] = ()  # how the position may be reached
     turns: Window | None = None  # of the crankshaft since the last test
     wait: Annotated[Window, Quantity("time", zero=True)] | None = None  # s, from opening the supply
+    allowed: Annotated[tuple[float, float], Quantity("area")] | None = None  # m2 that a cylinder may leak
 
 
 @dataclass(frozen=True)
@@ -510,6 +562,31 @@ class ClosureRule:
     bore_iron: Annotated[float | None, Quantity("ratio", share=True), Under(("bores", "iron"))] = (
         None  # share [-] of the mass of the bores
     )
+
+
+@dataclass(frozen=True)
+class SpeedBand:
+    low: Annotated[float, Quantity("speed"), Under(("from",))]  # rad/s
+    high: Annotated[float, Quantity("speed"), Under(("to",))]  # rad/s
+
+
+@dataclass(frozen=True)
+class PowerRule:
+    """The standard whose reference air pulls are brought to, the bands of speed they are told in, what is expected."""
+
+    standard: Literal["", "SAE J1349", "SAE J607", "ISO 1585", "ISO 3046-1"] = ""  # "": as observed
+    ignition: Literal["spark", "compression"] = "spark"
+    charging: Literal["none", "boosted", "charge-cooled"] = "none"
+    efficiency: Annotated[float, Quantity("ratio", share=True)] = 0.8  # mechanical [-]; ISO 3046-1
+    fuel: Density | None = None  # kg per m3 displaced and cycle; ISO 1585, compression ignition
+    coolant: Annotated[float | None, Quantity("temperature")] = None  # K, of the charge cooler; ISO 3046-1
+    bands: tuple[SpeedBand, ...] = ()
+    inertia: Annotated[float | None, Quantity("moment of inertia", zero=True)] = None  # kg m2, of all that turns
+    compensated: bool | None = None  # whether the bench has added what speeds the masses up; None: not stated
+    sequence: tuple[str, ...] = ()  # variants planned, one a day, in their order
+    pulls: int = 4  # planned a day, the first of them for warming up
+    pull_scatter: Annotated[float | None, Quantity("ratio")] = None  # sd [-] expected between pulls of a day
+    day_scatter: Annotated[float | None, Quantity("ratio", zero=True)] = None  # sd [-] expected between days
 
 
 @dataclass(frozen=True)
@@ -551,6 +628,14 @@ class WanderRule:
 
 
 @dataclass(frozen=True)
+class ColdStart:
+    """When a start is a cold one, and how long after it nothing is judged."""
+
+    below: Annotated[float, Quantity("temperature")]  # K, of the oil, else of the coolant
+    apart: Annotated[float, Quantity("time")] = 0.0  # s
+
+
+@dataclass(frozen=True)
 class RunRule:
     """How near to its schedule a run has to stay to count as planned."""
 
@@ -560,6 +645,14 @@ class RunRule:
     visits: Annotated[VisitBands, Under(("reference_points",))] = VisitBands()
     windows: WindowRule = WindowRule()
     wander: WanderRule | None = None
+    cold_start: ColdStart | None = None  # None: cold starts are not told from others
+
+
+@dataclass(frozen=True)
+class InstrumentRule:
+    """How a program looks after its instruments."""
+
+    due_within: Annotated[float, Quantity("time")] = 60 * 86400.0  # s before its day that a calibration is told as due
 
 
 @dataclass(frozen=True)
@@ -607,6 +700,7 @@ class OilRule:
     left_after_drain: Annotated[float, Quantity("ratio", zero=True)] | None = (
         None  # share of the charge that a drain leaves in the engine [-]
     )
+    analysed_within: Annotated[float, Quantity("time")] | None = None  # s from the drawing of a sample
     sources: tuple[OilSource, ...] = ()
 
 
@@ -827,6 +921,7 @@ class Program:
     records: tuple[RecordSource, ...] = ()
     logs: tuple[LogSource, ...] = ()
     run: RunRule | None = None  # None: runs are not held against their schedule
+    limits: Mapping[str, Window] = field(default_factory=dict)  # of channels in every phase; those of a phase go before
     exclusions: tuple[Exclusion, ...] = ()
     accepted: tuple[Accepted, ...] = ()  # of reviews; what they leave out is among the exclusions
     review: ReviewRule | None = None
@@ -847,6 +942,8 @@ class Program:
     oil: OilRule = OilRule()
     wear: WearRule | None = None  # None: what presses the rings is not stated
     closure: ClosureRule = ClosureRule()
+    power: PowerRule = PowerRule()
+    instruments: InstrumentRule = InstrumentRule()
     ties: tuple[Tie, ...] = ()
     sampled: Mapping[str, Mapping[str, tuple[int, ...]]] = field(default_factory=dict)  # stream -> build -> cylinders
     strange: Mapping[str, str] = field(default_factory=dict)  # measures of streams this version lacks -> unit as stated
@@ -863,6 +960,11 @@ class Program:
         """Phases this build runs or has still to run, in plan order."""
         skipped = {each.phase for each in build.departures if each.kind == "skipped"}
         return tuple(p for p in self.phases if p.id not in skipped and (not p.only or build.id in p.only))
+
+    def planned_hours(self, build: Build) -> float:
+        """Seconds that a build was to run in phases of kind durability, those skipped later counted."""
+        own = (p for p in self.phases if p.kind == "durability" and (not p.only or build.id in p.only))
+        return sum(phase.seconds for phase in own)
 
     def planned(self) -> list[tuple[Build, Phase, str]]:
         """Every planned record: build, phase, stream."""

@@ -150,7 +150,7 @@ class Node:
         """A quantity in SI; None where it is missing or wrong. It must be above zero, or not below with `zero`."""
         return self.get(key).own_quantity(dimension, zero=zero)
 
-    def own_quantity(self, dimension: str, *, zero: bool = False) -> float | None:
+    def own_quantity(self, dimension: str, *, zero: bool = False, signed: bool = False) -> float | None:
         if not isinstance(self.value, str):
             return None
         try:
@@ -160,7 +160,7 @@ class Node:
                 self.at, error.code, f"{self.subject}: {error.what}", expected=error.expected, nearest=error.nearest
             )
             return None
-        if number < 0 or (number == 0 and not zero):
+        if not signed and (number < 0 or (number == 0 and not zero)):
             self.problems.add(
                 self.at,
                 "out-of-range",

@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import fields, is_dataclass, replace
 from typing import Any
 
-from sitegen.program.model import Build, Definitions, Program, Where
+from sitegen.program.model import Build, Definitions, InstrumentRule, Program, Where
 from sitegen.vocabulary import Problem
 
 
@@ -18,7 +18,7 @@ def by_steps(program: Program) -> Program:
     """Without wording, places in its file, and how its records are written."""
     return replace(
         _unworded(program), folder="", records=(), logs=(), exclusions=(), accepted=(), review=None,
-        reviews=(), decisions=(), passed_over=(),
+        reviews=(), decisions=(), passed_over=(), instruments=InstrumentRule(),
         criteria=_unplaced(program.criteria), decide=_unplaced(program.decide), definitions=_wordless(program),
     )  # fmt: skip
 
@@ -39,7 +39,7 @@ def by_readers(program: Program) -> tuple[Program, list[Where]]:
     seen = replace(
         _unworded(program), definitions=_wordless(program), accepted=(), review=None, reviews=(), criteria=(),
         decide=None, decisions=(), ties=(),
-        also=(), covariates=(), lent=(),
+        also=(), covariates=(), lent=(), instruments=InstrumentRule(),
         records=_placing(program.records, numbered), logs=_placing(program.logs, numbered),
         exclusions=_placing(program.exclusions, numbered),
         passed_over=tuple(Problem(each.file) for each in program.passed_over),
@@ -84,6 +84,7 @@ def _unnoted(build: Build) -> Build:
         build, note="",
         assemblies=tuple(replace(each, note="") for each in build.assemblies),
         departures=tuple(replace(each, why="") for each in build.departures),
+        ended=build.ended and replace(build.ended, cause=build.ended.cause and "known"),
     )  # fmt: skip
 
 

@@ -7,19 +7,16 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import astuple, dataclass, fields
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
-from sitegen.vocabulary import Comparison, Key, Problem, Readings, Result, Series, Value, Verdict
+from sitegen.vocabulary import Comparison, Key, Later, Problem, Readings, Result, Series, Value, Verdict
 
 if TYPE_CHECKING:
     import pandas as pd
-
-Name = TypeVar("Name")
-Thing = TypeVar("Thing")
 
 
 def names_in(folder: Path) -> list[str]:
@@ -43,37 +40,6 @@ class Read:
     opened: Mapping[str, str]  # file, relative to the programs folder -> sha256, of every file that was opened
     digests: Mapping[str, str]  # build -> hash of what it recorded; "": of all
     days: tuple[str, ...]
-
-
-class Later(Mapping[Name, Thing]):
-    """Logs, traces or plans by their key, made when somebody first asks for one."""
-
-    def __init__(self, keys: Iterable[Name], load: Callable[[Name], Thing]) -> None:
-        self._keys = dict.fromkeys(keys)
-        self._load = load
-
-    def __getitem__(self, key: Name) -> Thing:
-        if key not in self._keys:
-            raise KeyError(key)
-        return self._load(key)
-
-    def __contains__(self, key: object) -> bool:
-        return key in self._keys
-
-    def __iter__(self) -> Iterator[Name]:
-        return iter(self._keys)
-
-    def __len__(self) -> int:
-        return len(self._keys)
-
-    def some(self, keys: Iterable[Name]) -> Later[Name, Thing]:
-        """Those of some keys."""
-        return Later(keys, self._load)
-
-
-def some(of: Mapping[Any, object], keys: Iterable[Any]) -> Mapping[Any, object]:
-    """Those of some keys, not yet read where the others are not."""
-    return of.some(keys) if isinstance(of, Later) else {key: of[key] for key in keys}
 
 
 def pack_read(read: Read) -> bytes:

@@ -16,11 +16,13 @@ from sitegen.declarations import Step, Stream, in_order
 from sitegen.logs.join import Log
 from sitegen.program import described
 from sitegen.program import seen as seen_as
+from sitegen.program.doubted import Doubted
 from sitegen.program.model import Effect, Program, Restated, Reviewed, Standing
 from sitegen.reasons import RESTORABLE
 from sitegen.regular import hash_or_none, hashes_of, opened, unchanged, unmoved
 from sitegen.results import keeping
-from sitegen.results.keeping import Kept, Later, Read, some
+from sitegen.results.keeping import Kept, Read
+from sitegen.results.shadows import Shadow, comparisons_between, shadows, told, values_between, verdicts_between
 from sitegen.rounding import stored
 from sitegen.shelves import NONE, Shelves, digest, key_of
 from sitegen.tables.ids import unknown_objections
@@ -30,6 +32,7 @@ from sitegen.vocabulary import (
     Change,
     Comparison,
     Key,
+    Later,
     Lazy,
     Problem,
     Readings,
@@ -38,6 +41,7 @@ from sitegen.vocabulary import (
     Series,
     Value,
     Verdict,
+    some,
 )
 
 if TYPE_CHECKING:
@@ -99,6 +103,7 @@ class Analysis(Lazy):
     inputs: Mapping[str, str]
     days: tuple[str, ...] = ()  # ISO date of each dated record that is used, in order
     digests: Mapping[str, Mapping[str, str]] = field(default_factory=dict)  # stream -> build -> hash of its readings
+    doubted: tuple[Doubted, ...] = ()  # instruments found off, and what that does to the results
     files: Mapping[str, bytes] = field(default_factory=dict)  # the results as stored, once they are made
     results_id: str = ""  # short hash of these files, shown in every footer
     stand: str = ""  # hash of all the results follow from; "": nobody reckoned it
@@ -217,7 +222,7 @@ def _days(stream: Stream, readings: Readings) -> list[str]:
     """The day of each record that is used. No clock is asked, so the results stay what they are."""
     days = [log.start[:10] for log in readings.logs.values() if isinstance(log, Log) and log.start]
     for each in stream.fields:
-        if each.kind == "date" and each.name in readings.frame:
+        if each.kind == "date" and not each.ahead and each.name in readings.frame:
             days += readings.frame.loc[readings.frame["use"] == "", each.name].dropna().astype(str).tolist()
     return days
 
@@ -262,26 +267,40 @@ def analyse(
 
     Steps of scope "engine" run once a build, and helpers share the builds; the result does not depend on it.
     """
-    seen = seen_as.by_steps(evidence.program)
-    found = _run(_Ground(seen, evidence.digests, shelves, helpers), evidence.readings, in_order(steps))
-    values, verdicts = found.values, found.verdicts
-    values = {**values, **_missing(seen, streams, values)}
-    values |= _with_what_was_left_out(seen, evidence, streams, in_order(steps), shelves)
+    seen, ordered = seen_as.by_steps(evidence.program), in_order(steps)
+    doubts = shadows(evidence.program, streams, evidence.readings)
+    ground = _Ground(seen, evidence.digests, shelves, helpers, again=bool(doubts))
+    found = _run(ground, evidence.readings, ordered)
+    missing = _missing(seen, streams, found.values)
+    left_out = _with_what_was_left_out(seen, evidence, streams, ordered, shelves)
+    found.values |= left_out
+    wider, doubted = found, []
+    for each in doubts:
+        other = _run(_Beside(ground, each), each.readings, ordered)
+        beside = replace(evidence, readings=each.readings, digests=each.digests(evidence.digests))
+        moved = [
+            one for one in streams if any({*step.reads} & {*each.builds} for step in _leading_to(ordered, one.recorded))
+        ]
+        other.values |= {**left_out, **_with_what_was_left_out(seen, beside, moved, ordered, shelves)}
+        wider = _between(seen, wider, other, ordered)
+        doubted.append(_told(each, found, _between(seen, found, other, ordered)))
+    values = {**wider.values, **missing}
     return Analysis(
         program=evidence.program,
         readings=evidence.readings,
         values=dict(sorted(values.items(), key=lambda item: item[0])),
-        verdicts=tuple(sorted(verdicts, key=lambda verdict: (verdict.rule, verdict.key))),
-        comparisons=tuple(found.comparisons),
+        verdicts=tuple(sorted(wider.verdicts, key=lambda verdict: (verdict.rule, verdict.key))),
+        comparisons=tuple(wider.comparisons),
         series=tuple(found.series),
         problems=evidence.problems,
         inputs=evidence.inputs,
         days=evidence.days,
         digests=evidence.digests,
+        doubted=tuple(doubted),
     )
 
 
-CONCLUDED = ("values", "verdicts", "comparisons", "series")  # what an analysis holds of results
+CONCLUDED = ("values", "verdicts", "comparisons", "series", "doubted")  # what an analysis holds of results
 
 
 def stand_of(evidence: Evidence) -> str:
@@ -300,6 +319,22 @@ class _Found:
     series: list[Series]
 
 
+def _between(program: Program, own: _Found, other: _Found, steps: Sequence[Step]) -> _Found:
+    """Results that reach as far as those with a doubt in them."""
+    return _Found(
+        values_between(own.values, other.values),
+        verdicts_between(program, own.verdicts, other.verdicts, steps),
+        comparisons_between(own.comparisons, other.comparisons),
+        own.series,
+    )
+
+
+def _told(shadow: Shadow, own: _Found, wider: _Found) -> Doubted:
+    return told(
+        shadow, (own.values, wider.values), (own.comparisons, wider.comparisons), (own.verdicts, wider.verdicts)
+    )
+
+
 class _Ground:
     """What a run of the steps stands on: the program as steps see it, hashes of what was recorded and given so far."""
 
@@ -310,16 +345,25 @@ class _Ground:
         shelves: Shelves,
         helpers: Helpers | None = None,
         given: Given | None = None,
+        *,
+        again: bool = False,
     ) -> None:
+        self.settled: dict[tuple[str, str], Kept] | None = {} if again else None  # by step and build, to be run beside
         self.program = program
         self.shelves = shelves
         self.helpers = helpers
-        self._recorded = digests
+        self.recorded = digests
         self._program = digest(program) if shelves.open else ""
         self._given = {measure: dict(hashes) for measure, hashes in (given or {}).items()}
 
     def settle(self, step: Step, engine: str, readings: Mapping[str, Readings], known: Rows) -> Kept:
         """What a step gives; as kept where all it sees is what it was."""
+        kept = self._settled(step, engine, readings, known)
+        if self.settled is not None:
+            self.settled[step.name, engine] = kept
+        return kept
+
+    def _settled(self, step: Step, engine: str, readings: Mapping[str, Readings], known: Rows) -> Kept:
         if not self.shelves.open:
             return Kept(_run_step(self.program, engine, step, readings, known), {})
         key = self._key(step, engine)
@@ -335,7 +379,7 @@ class _Ground:
         builds = (engine, "") if engine else None
         return key_of(
             "step", step.name, step.revision, self._program, engine,
-            [self._recorded.get(stream, {}).get(engine, "") for stream in step.reads],
+            [self.recorded.get(stream, {}).get(engine, "") for stream in step.reads],
             [_some(self._given.get(measure, {}), builds) for measure in step.needs],
         )  # fmt: skip
 
@@ -361,7 +405,7 @@ class _Ground:
             for engine in sorted(waiting, key=lambda each: -_weight(recorded[each]))
         ]  # fmt: skip
         if len(shares) > 1:
-            self.helpers.run(self.program, digest(self._recorded), shares)
+            self.helpers.run(self.program, digest(self.recorded), shares)
 
     def _finished(self, steps: Sequence[Step], engine: str) -> bool:
         for step in steps:
@@ -370,6 +414,41 @@ class _Ground:
                 return False
             self.learn(kept)
         return True
+
+
+class _Beside(_Ground):
+    """What a run stands on that has a doubt in its readings: steps that see nothing of it give what they gave."""
+
+    def __init__(self, ground: _Ground, shadow: Shadow) -> None:
+        super().__init__(ground.program, shadow.digests(ground.recorded), ground.shelves)
+        self._own = ground.settled or {}
+        self._shadow = shadow
+        self._moved: dict[str, set[str]] = {}  # measure -> builds whose values are not what they were
+
+    def settle(self, step: Step, engine: str, readings: Mapping[str, Readings], known: Rows) -> Kept:
+        own = self._own[step.name, engine]
+        if not self._sees(step, engine):
+            self.learn(own)
+            return own
+        kept = super().settle(step, engine, readings, known)
+        before, after = _by_build(own.results), _by_build(kept.results)
+        for measure, build in before.keys() | after.keys():
+            if before.get((measure, build)) != after.get((measure, build)):
+                self._moved.setdefault(measure, set()).add(build)
+        return kept
+
+    def _sees(self, step: Step, engine: str) -> bool:
+        recorded = [self._shadow.builds.get(stream, frozenset()) for stream in step.reads]
+        given = [self._moved.get(measure, set()) for measure in step.needs]
+        return any(own & {engine, ""} if engine else own for own in (*recorded, *given))
+
+
+def _by_build(results: Iterable[Result]) -> dict[tuple[str, str], list[Value]]:
+    found: dict[tuple[str, str], list[Value]] = {}
+    for each in results:
+        if isinstance(each, Value):
+            found.setdefault((each.measure, each.key.engine), []).append(each)
+    return found
 
 
 def _weight(recorded: Mapping[str, Readings]) -> int:

@@ -38,6 +38,7 @@ _USUAL: Mapping[str, tuple[str, ...]] = {
     "oil": ("run", "pulls", "durability"),
     "surfaces": ("first", "teardown"),
     "layers": ("first",),
+    "gaugestudy": ("first",),
     "inspection": ("teardown",),
 }
 

@@ -8,19 +8,20 @@ test_oil_attribution.py).
 Truth is made without the code under test, in closed form between two moves. Oil falls evenly, M = M0 - q t, while metal
 is made at the rate w. Where the oil evaporates the metal stays: m = m0 + w t. Where it leaves as droplets,
 dm/dt = w - q m/M, so m = M (m0/M0 + (w/q) ln(M0/M)). With no oil lost the three cases of the balance are one, and
-nothing but the errors of laboratory and scales stands between the interval and the truth.
+nothing but the errors of laboratory and scales stands between the interval and the truth. With fuel in it, M is the
+oil alone, what is drawn and reported is the mixture, and its share of fuel follows a course of its own.
 """
 
 from __future__ import annotations
 
 import argparse
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from sitegen.methods import oil_attribution
-from sitegen.methods.oil_ledger import Balance, Content, Fill, Move, balance, fills
+from sitegen.methods.oil_ledger import Balance, Content, Fill, Fuel, Move, balance, fills
 
 NOMINAL = 0.944  # 95 % less what 10 000 draws cannot tell apart
 FRESH = 1.0  # mg/kg
@@ -39,6 +40,9 @@ class Case:
     scale: float = 0.01  # standard uncertainty of a mass, as a share of it
     change: bool = False  # of oil, at half time
     limit: float = 0.0  # below which reports say no more than that [mg/kg]
+    fuel: tuple[float, ...] = ()  # share in the oil at each of SAMPLES
+    fuel_own: float = 0.0  # standard deviation of one report of it
+    fuel_shared: float = 0.0  # and of what all reports of it share
 
 
 CASES = (
@@ -53,6 +57,26 @@ CASES = (
     Case("change of oil, evaporated, good laboratory", lost=0.02, own=0.05, change=True),
     Case("change of oil, droplets", lost=0.02, droplets=True, change=True),
     Case("below a limit", limit=6.0),
+    Case("fuel", lost=0.02, fuel=(0.01, 0.02, 0.03, 0.04), fuel_own=0.002, scale=0.003),
+    Case("fuel, nothing lost", fuel=(0.01, 0.02, 0.03, 0.04), fuel_own=0.004, own=0.05, scale=0.003),
+    Case("fuel, reports alike", lost=0.02, fuel=(0.02, 0.04, 0.06, 0.08), fuel_shared=0.004, scale=0.0),
+    Case(
+        "fuel boiling off, droplets",
+        lost=0.02,
+        droplets=True,
+        fuel=(0.03, 0.06, 0.03, 0.01),
+        fuel_own=0.003,
+        scale=0.003,
+    ),
+    Case(
+        "fuel, droplets, change of oil",
+        lost=0.02,
+        droplets=True,
+        fuel=(0.02, 0.04, 0.06, 0.03),
+        fuel_own=0.003,
+        scale=0.003,
+        change=True,
+    ),
 )
 WEAR = ((0.0, 10.0, 4.0), (10.0, 40.0, 1.0))  # from [h], to [h], mg/h: running in, then steady
 SAMPLES = (2.0, 10.0, 25.0, 40.0)
@@ -65,7 +89,7 @@ class History:
     fills: list[Fill]
     contents: dict[str, Content]
     made: dict[str, float]  # sample -> metal made up to it [mg]
-    lost: list[float]  # by fill [kg]
+    lost: list[float]  # oil alone, by fill [kg]
 
 
 def _run(case: Case, oil: float, metal: float, hours: float, wear: float) -> tuple[float, float]:
@@ -81,7 +105,9 @@ def history(rng: np.random.Generator, case: Case) -> History:
     scale = case.scale
     left = LEFT * (1 + rng.uniform(-0.5, 0.5))  # of this engine; from drain to drain it varies by a tenth
     bias = rng.normal(0.0, case.shared) if case.shared else 0.0
-    oil, metal, now, made = 4.0, 4.0 * FRESH, 0.0, 0.0
+    alike = rng.normal(0.0, case.fuel_shared) if case.fuel_shared else 0.0
+    oil, metal, now, made, share = 4.0, 4.0 * FRESH, 0.0, 0.0, 0.0
+    fuel: Fuel | None = None
     moves, contents, made_at, lost = [_move("fill", 4.0, 0.0, scale, rng)], {}, {}, [0.0]
 
     def on(until: float) -> None:
@@ -98,13 +124,18 @@ def history(rng: np.random.Generator, case: Case) -> History:
     def drain() -> None:
         nonlocal oil, metal
         stays = left * 4.0 * (1 + 0.1 * rng.standard_normal())
-        moves.append(_move("drain", oil - stays, now, scale, rng))
-        oil, metal = stays, metal * stays / oil
+        whole = oil / (1 - share)  # with its fuel
+        moves.append(replace(_move("drain", whole - stays, now, scale, rng), fuel=fuel))
+        oil, metal = stays * (1 - share), metal * stays / whole
 
-    for at in SAMPLES:
+    for number, at in enumerate(SAMPLES):
         on(at)
         name = f"s{at:g}"
-        held = metal / oil
+        if case.fuel:
+            share = case.fuel[number]
+            read = share + alike + case.fuel_own * rng.standard_normal()
+            fuel = Fuel(name, read, math.hypot(case.fuel_own, case.fuel_shared))
+        held = metal / oil * (1 - share)
         read = held + bias + case.own * rng.standard_normal()
         common = "batch" if case.shared else ""
         if read < case.limit:
@@ -112,8 +143,8 @@ def history(rng: np.random.Generator, case: Case) -> History:
         else:
             contents[name] = Content(read, read, read, case.own, case.shared, common)
         made_at[name] = made
-        moves.append(_move("sample", 0.1, now, scale, rng, name))
-        oil, metal = oil - 0.1, metal - 0.1 * held
+        moves.append(replace(_move("sample", 0.1, now, scale, rng, name), fuel=fuel))
+        oil, metal = oil - 0.1 * (1 - share), metal - 0.1 * held
         if at == 10.0:
             moves.append(_move("top-up", 0.3, now, scale, rng))
             oil, metal = oil + 0.3, metal + 0.3 * FRESH
@@ -137,6 +168,7 @@ class Held:
     total: float  # metal made since the first fill
     between: float  # metal made between the first sample and the last
     lost: float  # oil of the last fill
+    apparent: float  # the same, fuel taken for oil
 
 
 def _within(found: Balance, truth: float) -> bool:
@@ -145,7 +177,7 @@ def _within(found: Balance, truth: float) -> bool:
 
 def ledger(case: Case, draws: int, seed: int = 61) -> Held:
     rng = np.random.default_rng([seed, CASES.index(case)])
-    held = np.zeros((draws, 3))
+    held = np.zeros((draws, 4))
     for draw in range(draws):
         known = history(rng, case)
         first, last = f"s{SAMPLES[0]:g}", f"s{SAMPLES[-1]:g}"
@@ -155,7 +187,10 @@ def ledger(case: Case, draws: int, seed: int = 61) -> Held:
         held[draw] = (
             _within(total, known.made[last]),
             _within(part, known.made[last] - known.made[first]),
-            abs((fill.lost or math.nan) - known.lost[-1]) <= 1.959963984540054 * fill.lost_se,
+            *(
+                abs((each or math.nan) - known.lost[-1]) <= 1.959963984540054 * fill.lost_se
+                for each in (fill.lost, fill.apparent)
+            ),
         )
     return Held(*(float(share) for share in held.mean(axis=0)))
 
@@ -191,10 +226,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--draws", type=int, default=10000)
     draws = parser.parse_args().draws
-    print(f"{'case':44} {'in all':>8} {'between':>8} {'oil lost':>8}")
+    print(f"{'case':44} {'in all':>8} {'between':>8} {'oil lost':>8} {'with fuel as oil':>16}")
     for case in CASES:
         held = ledger(case, draws)
-        print(f"{case.name:44} {held.total:8.4f} {held.between:8.4f} {held.lost:8.4f}")
+        print(f"{case.name:44} {held.total:8.4f} {held.between:8.4f} {held.lost:8.4f} {held.apparent:16.4f}")
     for made in MADE:
         print({name: round(share, 4) for name, share in sources(made, max(draws // 10, 100)).items()})
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from sitegen.program.folder import load
-from sitegen.program.model import Assembly, Departure, Place, Program, Subject, Window
+from sitegen.program.model import Assembly, Departure, Ended, Place, Program, Subject, Window
 
 TESTS = Path(__file__).parent.parent
 STREAMS = ("buildsheet", "inspection", "leakdown")
@@ -78,7 +78,7 @@ def test_program_values(full: Program) -> None:
     assert full.leakdown.approached == ("running-direction", "turned-back-half-turn")
     assert (full.leakdown.oil, full.invented, full.version) == ("wet", True, "2026-3")
     assert (full.allocation_scheme, full.allocation_seed) == ("by block", 7)
-    assert [each.kind for each in full.phases] == ["static-check", "pulls", "teardown"]
+    assert [each.kind for each in full.phases] == ["static-check", "pulls", "durability", "teardown"]
     first, second = full.phases[1].schedule
     assert (first.time, first.reference_point) == (180, True)
     assert first.torque == pytest.approx(108.4654, rel=1e-6)  # 80 lbf ft of 1.355818 N m, NIST SP 811
@@ -102,6 +102,8 @@ def test_builds(full: Program, plain: Program) -> None:
     assert (first.operator, first.cell, first.oil) == ("M. A.", "3", "gas-40")
     assert first.assemblies == (Assembly("a1", "cold-build", "pulls"), Assembly("a2", "teardown", "teardown", "opened"))
     assert first.departures == (Departure("teardown", "due", "rig in use", "2026-12-07"),)
+    assert (first.ended, second.ended) == (None, Ended(12.5 * 3600, "no fuel", by_measure=False))
+    assert full.planned_hours(second) == 25 * 3600
     assert first.places == tuple(Place(n, "nitrided", "N-204") for n in (1, 2, 3, 4))
     assert [each.coating for each in second.places] == ["graded-crn", "graded-crn", "nitrided", "nitrided"]
     assert plain.builds[1].assemblies == (Assembly("a1", "cold-build", "teardown"),)

@@ -22,6 +22,7 @@ from sitegen.program.yamlfile import parse
 Rule = Any
 PLACES: Mapping[type, tuple[str, ...]] = {  # class of the model -> where the schema describes it
     model.Coating: ("definitions", "coatings", "<>"),
+    model.Ended: ("program", "builds", "-", "ended"),
     model.Layer: ("definitions", "coatings", "<>", "layers", "<>"),
     model.EngineType: ("definitions", "engine_types", "<>"),
     model.Tester: ("definitions", "testers", "<>"),
@@ -43,6 +44,7 @@ PLACES: Mapping[type, tuple[str, ...]] = {  # class of the model -> where the sc
     model.VisitBands: ("program", "run", "reference_points"),
     model.WearRule: ("program", "wear"),
     model.ClosureRule: ("program", "closure"),
+    model.InstrumentRule: ("program", "instruments"),
     model.OilRule: ("program", "oil"),
     model.OilSource: ("program", "oil", "sources", "-"),
     model.Tie: ("program", "ties", "-"),

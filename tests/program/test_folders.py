@@ -17,7 +17,7 @@ from sitegen.problems import as_json, as_text, errors
 from sitegen.program.folder import load
 
 MEASURES = {"leakdown.crankcase": "mm2", "leakdown.percent": "%", "seating.to_lose": "mm2"}
-STREAMS = ("buildsheet", "events", "inspection", "layers", "leakdown", "oil", "runlog", "surfaces")
+STREAMS = ("buildsheet", "events", "gaugestudy", "inspection", "layers", "leakdown", "oil", "runlog", "surfaces")
 
 
 def report(folder: Path) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from simulate import programs
+from simulate import hours, programs
 
 
 def main() -> None:
@@ -18,12 +18,14 @@ def main() -> None:
     given = parser.parse_args()
     if given.truth:
         truth, _ = programs.example(given.seed)
-        print(programs.table_of(truth))
+        print(f"{programs.table_of(truth)}\n\n{hours.table_of(given.seed)}")
     elif given.large:
         builds, cylinders = given.large
         programs.write_large(given.folder, builds, cylinders, given.seed)
     else:
         programs.write(given.folder, given.seed)
+        _, files = hours.example(given.seed)
+        programs.save(given.folder, {**files, **hours.run_logs(given.seed)})
 
 
 if __name__ == "__main__":

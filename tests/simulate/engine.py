@@ -131,11 +131,14 @@ class CylinderTruth:
     face_wear: float = 0.0  # um up to the pulls
     face_wear_rate: float = 0.0  # um/h
     off_curve: float = 0.75  # of the curve, before the engine was ever fired: assembly oil seals
+    onset: float = math.inf  # h of durability running at which it scuffs
+    jump: float = 0.0  # mm2 it leaks more from then on
 
     def ring_area(self, check: Check) -> float:
         """Leak area to the crankcase [mm2] at a check, without any scatter."""
         start = self.start if check.assembly == 1 else self.refitted_start
         area = self.plateau + (start - self.plateau) * math.exp(-check.km / self.scale) + self.growth * check.hours
+        area += self.jump * (check.hours > self.onset)
         return area if check.fired else area * self.off_curve
 
     def to_lose(self, check: Check) -> float:

@@ -11,6 +11,7 @@ import io
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date, timedelta
 
 from simulate import sheets
 from simulate.engine import Chance, EngineTruth
@@ -50,6 +51,8 @@ class OilPlan:
     missing: Sequence[str] = ()  # phases without a sample
     not_detected: Sequence[str] = ()  # elements entered as ND where below the limit, else <
     not_measured: Sequence[str] = ()
+    kept: str = ""  # where the second bottles are kept; "": custody was not written down
+    unsealed: Sequence[str] = ()  # phases whose sample nobody says was sealed
 
 
 @dataclass
@@ -66,6 +69,8 @@ class Drawn:
     mass: float  # kg
     reported: Mapping[str, str]  # element -> cell
     condition: Mapping[str, float]
+    hours: float | None = None  # since the cold build; None: at the end of its phase
+    custody: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -107,7 +112,7 @@ def run(seed: int, engine: EngineTruth, plan: OilPlan, dates: Mapping[str, str])
         oil += mass
         for symbol in METALS:
             metal[symbol] += mass * fresh[symbol]
-        events.append((engine.engine, phase, kind, at, _weighed(chance, mass)))
+        events.append((engine.engine, phase, kind, at, weighed(chance, mass)))
 
     def take(mass: float) -> None:
         nonlocal oil
@@ -120,7 +125,7 @@ def run(seed: int, engine: EngineTruth, plan: OilPlan, dates: Mapping[str, str])
         nonlocal lost, since
         mass = oil - LEFT * chance.spread(0.03) * CHARGE
         take(mass)
-        events.append((engine.engine, phase, "drain", None, _weighed(chance, mass)))
+        events.append((engine.engine, phase, "drain", None, weighed(chance, mass)))
         consumed.append((phase, 1000 * lost / (hours - since)))
         lost, since = 0.0, hours
 
@@ -134,9 +139,9 @@ def run(seed: int, engine: EngineTruth, plan: OilPlan, dates: Mapping[str, str])
         steps = round(HOURS[phase] * 120)
         step = HOURS[phase] / steps
         for number in range(steps):
-            for symbol, worn in _worn(engine, phase, hours, hours + step, spread).items():
-                metal[symbol] += worn
-                made[symbol] += worn
+            for symbol, mass in worn(engine, phase, hours, hours + step, spread).items():
+                metal[symbol] += mass
+                made[symbol] += mass
             gone = rate * step
             for symbol in METALS:  # droplets: the metal goes with the oil
                 metal[symbol] *= 1 - gone / oil
@@ -145,21 +150,27 @@ def run(seed: int, engine: EngineTruth, plan: OilPlan, dates: Mapping[str, str])
                 fill("top-up", phase, 0.35, hours)
         mass = round(0.1 * chance.spread(0.05), 3)
         readings = {symbol: metal[symbol] / oil for symbol in METALS}
-        cells = _reported(chance, readings, bias, plan)
+        cells = reported(chance, readings, bias, plan)
         name = f"{engine.engine}-{phase}"
         minutes = plan.late.get(phase, round(chance.between(2.2, 4.8), 1))
-        thick = 14.3 * (1 + 0.0012 * max(hours - since, 0.0))
-        condition = {
-            "viscosity_40": round(132.0 * (thick / 14.3) ** 1.35, 1), "viscosity_100": round(thick, 2),
-            "acid_number": round(1.1 + 0.012 * (hours - since), 2),
-            "base_number": round(5.4 - 0.018 * (hours - since), 1),
-            "oxidation": round(1.0 + 0.09 * (hours - since), 0), "nitration": round(1.0 + 0.11 * (hours - since), 0),
-        }  # fmt: skip
+        condition = condition_of(hours - since)
         truth[phase] = dict(made)
         if phase not in plan.missing:
             place = plan.places.get(phase, "dipstick")
             samples.append(
-                Drawn(engine.engine, phase, name, minutes, place, plan.batch, dates[phase], mass, cells, condition)
+                Drawn(
+                    engine.engine,
+                    phase,
+                    name,
+                    minutes,
+                    place,
+                    plan.batch,
+                    dates[phase],
+                    mass,
+                    cells,
+                    condition,
+                    _custody(plan, phase, dates),
+                )
             )
             take(mass)
         if phase in {"pulls", "durability"}:
@@ -167,34 +178,57 @@ def run(seed: int, engine: EngineTruth, plan: OilPlan, dates: Mapping[str, str])
     return Record(samples, events, OilTruth(truth, consumed))
 
 
-def _worn(engine: EngineTruth, phase: str, begin: float, end: float, spread: Mapping[str, float]) -> dict[str, float]:
+def condition_of(on_fill: float) -> dict[str, float]:
+    """What a laboratory finds of oil that was in use for so many hours."""
+    thick = 14.3 * (1 + 0.0012 * max(on_fill, 0.0))
+    return {
+        "viscosity_40": round(132.0 * (thick / 14.3) ** 1.35, 1), "viscosity_100": round(thick, 2),
+        "acid_number": round(1.1 + 0.012 * on_fill, 2), "base_number": round(5.4 - 0.018 * on_fill, 1),
+        "oxidation": round(1.0 + 0.09 * on_fill, 0), "nitration": round(1.0 + 0.11 * on_fill, 0),
+    }  # fmt: skip
+
+
+def _custody(plan: OilPlan, phase: str, dates: Mapping[str, str]) -> dict[str, str]:
+    """From the sump to the laboratory: all bottles of a build are sent two days after its last sample."""
+    if not plan.kept:
+        return {}
+    last = date.fromisoformat(max(dates[each] for each in plan.phases))
+    days = {"sent": 2, "received": 5, "analysed": 8}
+    until = date.fromisoformat(dates[phase]) + timedelta(days=270)
+    return {
+        "sealed": "" if phase in plan.unsealed else "yes",
+        **{name: (last + timedelta(days=after)).isoformat() for name, after in days.items()},
+        "retained_until": until.isoformat(), "kept": plan.kept,
+    }  # fmt: skip
+
+
+def worn(engine: EngineTruth, phase: str, begin: float, end: float, spread: Mapping[str, float]) -> dict[str, float]:
     """Metal worn off between two running times [mg]."""
 
     def fades(scale: float) -> float:
         return math.exp(-begin / scale) - math.exp(-end / scale)
 
-    worn = {
+    lost = {
         symbol: spread[symbol] * (first * fades(FADE) + rate * (end - begin)) for symbol, (first, rate) in PARTS.items()
     }
-    worn["Si"] = SEALANT * fades(FADE)
-    worn["Mo"] = 0.0
+    lost["Si"] = SEALANT * fades(FADE)
+    lost["Mo"] = 0.0
     for cylinder in engine.cylinders:
         density, shares = COATINGS[cylinder.coating]
         early = sheets.wear_of(cylinder, 0.0)["top"]  # um by the end of the pulls
         later = sheets.wear_of(cylinder, 40.0)["top"] - early
         depth = early * fades(FADE_RING) + (later * (end - begin) / 40.0 if phase == "durability" else 0.0)
         for symbol, share in shares.items():
-            worn[symbol] = worn.get(symbol, 0.0) + depth * 1e-6 * FACE * density * share * 1e6
-    return worn
+            lost[symbol] = lost.get(symbol, 0.0) + depth * 1e-6 * FACE * density * share * 1e6
+    return lost
 
 
-def _weighed(chance: Chance, mass: float) -> float:
+def weighed(chance: Chance, mass: float) -> float:
+    """A mass as the scales show it [kg]."""
     return round(mass * (1 + chance.normal(0.002)), 3)
 
 
-def _reported(
-    chance: Chance, readings: Mapping[str, float], bias: Mapping[str, float], plan: OilPlan
-) -> dict[str, str]:
+def reported(chance: Chance, readings: Mapping[str, float], bias: Mapping[str, float], plan: OilPlan) -> dict[str, str]:
     """What the report says of each element [mg/kg]."""
     cells = {}
     for symbol, true in readings.items():
@@ -220,13 +254,18 @@ CONDITION = {
 def wide(samples: Sequence[Drawn]) -> bytes:
     """A table with a column for each element."""
     condition = [f"{name} [{unit}]" if unit else name for name, unit in CONDITION.items()]
+    custody = dict.fromkeys(name for s in samples for name in s.custody)
     head = ["sample", "engine", "phase", "date", "since_shutdown [min]", "draw_point", "batch", "mass [g]",
-            *(f"{symbol} [mg/kg]" for symbol in METALS), *condition]  # fmt: skip
+            *(f"{symbol} [mg/kg]" for symbol in METALS), *condition, *custody]  # fmt: skip
     rows = [
         [s.name, s.engine, s.phase, s.date, f"{s.minutes:g}", s.place, s.batch, f"{1000 * s.mass:.0f}",
-         *(s.reported[symbol] for symbol in METALS), *(f"{s.condition[name]:g}" for name in CONDITION)]
+         *(s.reported[symbol] for symbol in METALS), *(f"{s.condition[name]:g}" for name in CONDITION),
+         *(s.custody.get(name, "") for name in custody)]
         for s in samples
     ]  # fmt: skip
+    if any(s.hours is not None for s in samples):
+        head.append("hours [h]")
+        rows = [[*row, "" if s.hours is None else f"{s.hours:.2f}"] for row, s in zip(rows, samples, strict=True)]
     return _bytes([head, *rows])
 
 

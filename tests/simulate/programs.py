@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from statistics import fmean
 
-from simulate import eventlog, inspection, layers, logfiles, logs, oil, sheets, surfaces, tables
+from simulate import eventlog, gaugestudy, inspection, layers, logfiles, logs, oil, pulls, sheets, surfaces, tables
 from simulate.engine import (
     GRADED,
     HARD,
@@ -78,6 +78,10 @@ class Plan:
     tester: Tester = T1_2026
     testers: Mapping[str, Tester] = field(default_factory=dict)  # phase -> another one
     refit_after: str = ""
+    refit: str = "refit"  # the phase in which it is
+    turned: Mapping[str, float] = field(default_factory=dict)  # phase -> revolutions, where not as in `RUNNING`
+    lasted: Mapping[str, float] = field(default_factory=lambda: {"durability": 40.0})  # phase -> h of durability
+    sheets: Sequence[str] = ("cold-build", "teardown")  # phases in which rings were measured
     sheet_phases: Mapping[str, Mapping[str, str]] = field(default_factory=dict)  # sheet form: file -> header -> phase
     ambient: float = 0.0  # kPa, where one value stands for the whole build; the room is then at 21 degC
     metal: float = 60.0  # degC of the cylinders 16 min after shutdown
@@ -245,11 +249,11 @@ def checks_of(plan: Plan) -> tuple[Check, ...]:
     for phase in plan.phases:
         if phase == "teardown":
             continue
-        if phase == "refit":
-            km, hours, assembly = 0.0, 0.0, 2
-        km += RUNNING.get(phase, 0.0) * STROKE_KM
-        hours += 40.0 if phase == "durability" else 0.0
-        fired = phase not in {"cold-build", "refit"}
+        if phase == plan.refit:
+            km, assembly = 0.0, 2
+        km += plan.turned.get(phase, RUNNING.get(phase, 0.0)) * STROKE_KM
+        hours += plan.lasted.get(phase, 0.0)
+        fired = phase not in {"cold-build", plan.refit}
         checks.append(Check(phase, km, fired, hours, assembly, plan.testers.get(phase, plan.tester)))
     return tuple(checks)
 
@@ -398,10 +402,11 @@ def sheet_rows(
 ) -> list[sheets.SheetRow]:
     """Build-sheet lines of the cold build and, where it was taken apart, of the teardown."""
     chance = Chance(seed, plan.name, "tools")
-    hours = max(check.hours for check in checks_of(plan))
+    hours = 0.0
     rows = []
-    for phase in ("cold-build", "teardown"):
-        if phase not in plan.phases:
+    for phase in plan.phases:
+        hours += plan.lasted.get(phase, 0.0)
+        if phase not in plan.sheets:
             continue
         for number, rings in fitted.items():
             wear = sheets.wear_of(truth.cylinder(number), hours)
@@ -505,8 +510,18 @@ def example(seed: int = SEED, scatter: Scatter = Scatter()) -> tuple[Truth, dict
     written_down = {
         "pump-rings-2026/records/events.csv": eventlog.EVENTS_2026.encode(),
         "pump-rings-2026/records/layers.csv": layers.record(seed),
+        "pump-rings-2026/records/gauge-study.csv": _gauge_study(seed),
+        "pump-rings-2026/records/pulls.csv": pulls.record(seed),
     }
     return truth, {**files, **more, **written_down, **oil_tables(seed)}
+
+
+def _gauge_study(seed: int) -> bytes:
+    """Three cylinders of B2 before it ran, read beside holes by the operators of the program."""
+    plan = next(each for each in PLANS_2026 if each.name == "B2")
+    truth, _ = truth_of(seed, plan, Scatter())
+    check = next(each for each in checks_of(plan) if each.phase == "cold-build")
+    return gaugestudy.record(seed, gaugestudy.Setup("B2", check, truth.cylinders[:3], check.tester, "2026-03-17"))
 
 
 def oil_records(seed: int = SEED) -> dict[str, oil.Record]:
@@ -537,9 +552,9 @@ def oil_tables(seed: int = SEED) -> dict[str, bytes]:
 
 
 OIL: Mapping[str, OilPlan] = {
-    "B1": OilPlan((), "B1-1"),
-    "B2": OilPlan((), "B2-1", late={"run-in-25": 26.0}),
-    "B4": OilPlan((), "B4-1", places={"pulls": "drain-plug"}, not_detected=("Pb", "Sn")),
+    "B1": OilPlan((), "B1-1", kept="oil store, shelf 1"),
+    "B2": OilPlan((), "B2-1", late={"run-in-25": 26.0}, kept="oil store, shelf 1", unsealed=("run-in-60",)),
+    "B4": OilPlan((), "B4-1", places={"pulls": "drain-plug"}, not_detected=("Pb", "Sn"), kept="oil store, shelf 2"),
     "B5": OilPlan((), "B5-1", missing=("run-in-25",), not_measured=("Al",)),
 }
 

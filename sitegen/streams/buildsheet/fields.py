@@ -13,8 +13,8 @@ from sitegen.vocabulary import Field
 BUOYANCY = ("ignored", "corrected")
 
 
-def _length(name: str, title: str, low: float, high: float, told: str = "") -> Field:
-    return Field(name, title, "number", "m", "length", low=low, high=high, help=told)
+def _length(name: str, title: str, low: float, high: float, told: str = "", by: str = "") -> Field:
+    return Field(name, title, "number", "m", "length", low=low, high=high, help=told, by=by)
 
 
 FIELDS: tuple[Field, ...] = (
@@ -31,14 +31,14 @@ FIELDS: tuple[Field, ...] = (
         beforehand=True,
     ),
     Field("repeat", "Repeat", "integer", low=1, high=99, beforehand=True),
-    _length("gap_gauge", "End gap in the ring gauge", 1e-5, 5e-3, "Closed in a gauge of the nominal bore."),
-    _length("gap_bore", "End gap in the bore", 1e-5, 5e-3, "In its own cylinder, where the ring works."),
+    _length("gap_gauge", "End gap in the ring gauge", 1e-5, 5e-3, "Closed in a gauge of the nominal bore.", "tool_gap"),
+    _length("gap_bore", "End gap in the bore", 1e-5, 5e-3, "In its own cylinder, where the ring works.", "tool_gap"),
     Field(
         "gap_angle", "Gap angle", "number", "rad", "angle", low=-2 * pi, high=2 * pi, help="From the crankshaft's axis."
     ),
     Field("joint", "Joint", "word", words=("straight", "lapped", "angled"), help="Shape of the ring's ends."),
     _length("chamfer", "End chamfer", 0, 1e-3, "Of each end at the running face."),
-    Field("mass", "Mass", "number", "kg", "mass", low=1e-4, high=1.0, help="Cleaned and dry."),
+    Field("mass", "Mass", "number", "kg", "mass", low=1e-4, high=1.0, help="Cleaned and dry.", by="tool_mass"),
     Field(
         "cleaning",
         "Cleaning before weighing",
@@ -49,13 +49,13 @@ FIELDS: tuple[Field, ...] = (
     Field(
         "buoyancy", "Buoyancy of air", "word", words=BUOYANCY, help="Whether the masses written are corrected for it."
     ),
-    Field("tension", "Tension", "number", "N", "force", low=0.1, high=500, help="Tangential."),
+    Field("tension", "Tension", "number", "N", "force", low=0.1, high=500, help="Tangential.", by="tool_tension"),
     _length("radial_thickness", "Radial thickness", 1e-4, 2e-2),
     _length(
         "land_diameter", "Diameter of the land below", 1e-2, 1.0, "Of the land below that ring: its clearance leaks."
     ),
     _length("groove_width", "Groove width", 1e-4, 2e-2, "Axial."),
-    _length("bore", "Bore", 1e-2, 1.0),
+    _length("bore", "Bore", 1e-2, 1.0, by="tool_bore"),
     _length("bore_height", "Height in the bore", 0, 2.0, "Below the deck."),
     Field(
         "bore_angle",

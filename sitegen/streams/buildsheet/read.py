@@ -66,9 +66,8 @@ def _tools(program: Program, sheet: Sheet) -> None:
 
 
 def _calibrated(program: Program, sheet: Sheet) -> None:
-    dated = {name: tool.calibrations for name, tool in program.definitions.tools.items()}
     for field in _TOOLS:
-        in_force(sheet, field, dated)
+        in_force(sheet, field, program.definitions.tools)
 
 
 def _repeats(program: Program, sheet: Sheet) -> None:

@@ -46,6 +46,7 @@ FIELDS: tuple[Field, ...] = (
         low=0,
         high=0.1,
         help="Of a reading by eye: as the meter's scale shows it, converted to nothing.",
+        by="meter",
     ),
     Field("behaviour", "Behaviour", "word", words=BEHAVIOUR, help="Of a reading by eye: how float or ball stood."),
     Field(

@@ -9,13 +9,18 @@ import numpy as np
 from sitegen.problems import listed
 from sitegen.program.model import Program, RecordSource
 from sitegen.streams.events.fields import BEHAVIOUR, CHECK, FIELDS, OF_METERS, SEEN, TIGHT
+from sitegen.tables.checks import there
 from sitegen.tables.reading import Sheet, read_stream
 from sitegen.vocabulary import Readings
 
 
 def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
     """Readings of all event logs; see `tables.reading.read_stream`."""
-    return read_stream(program, sources, FIELDS, (_whole_checks, _whole_readings, _crankcase, _others, _runs))
+    return read_stream(program, sources, FIELDS, (_there, _whole_checks, _whole_readings, _crankcase, _others, _runs))
+
+
+def _there(program: Program, sheet: Sheet) -> None:
+    there(sheet, "meter", program.definitions.meters)
 
 
 def _whole_checks(program: Program, sheet: Sheet) -> None:

@@ -13,8 +13,8 @@ from sitegen.vocabulary import Field
 CRATER, SECTION = "crater", "section"
 
 
-def _length(name: str, title: str, low: float, high: float, told: str) -> Field:
-    return Field(name, title, "number", "m", "length", low=low, high=high, help=told)
+def _length(name: str, title: str, low: float, high: float, told: str, by: str = "") -> Field:
+    return Field(name, title, "number", "m", "length", low=low, high=high, help=told, by=by)
 
 
 FIELDS: tuple[Field, ...] = (
@@ -36,9 +36,9 @@ FIELDS: tuple[Field, ...] = (
     _length("face_radius", "Radius of the face", 1e-3, 1.0,
             "Of a crater on a convex face: its radius along the diameters read, half the bore around the ring; left "
             "out, it is flat."),
-    _length("outer", "Outer diameter", 1e-5, 1e-2, "Of a crater: where the layer begins."),
-    _length("inner", "Inner diameter", 1e-6, 1e-2, "Of a crater: where the layer ends."),
-    _length("thickness", "Thickness", 5e-8, 5e-4, "Of a section: thickness of the layer."),
+    _length("outer", "Outer diameter", 1e-5, 1e-2, "Of a crater: where the layer begins.", "instrument"),
+    _length("inner", "Inner diameter", 1e-6, 1e-2, "Of a crater: where the layer ends.", "instrument"),
+    _length("thickness", "Thickness", 5e-8, 5e-4, "Of a section: thickness of the layer.", "instrument"),
     Field("instrument", "Instrument", "id", refers="tool", help="The microscope the lengths were read with.",
           example="microscope-1"),
     Field("date", "Date", "date"),

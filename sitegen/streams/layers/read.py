@@ -123,7 +123,7 @@ def _instruments(program: Program, sheet: Sheet) -> None:
     expected = f"a tool of kind microscope: {', '.join(fitting) or 'none is defined'}"
     sheet.set_aside(named.notna() & ~named.isin(fitting), "wrong-tool", "instrument", "the tool named reads no layer",
                     expected)  # fmt: skip
-    in_force(sheet, "instrument", {name: tool.calibrations for name, tool in tools.items()})
+    in_force(sheet, "instrument", tools)
 
 
 def _repeats(program: Program, sheet: Sheet) -> None:

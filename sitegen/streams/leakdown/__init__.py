@@ -7,10 +7,12 @@ from sitegen.streams.leakdown.area import AREAS
 from sitegen.streams.leakdown.blank import blank
 from sitegen.streams.leakdown.fields import FIELDS
 from sitegen.streams.leakdown.measures import AREA, CRANKCASE, PERCENT
+from sitegen.streams.leakdown.operators import STEP as OPERATORS
 from sitegen.streams.leakdown.read import read
 from sitegen.streams.leakdown.seating import CHANGES, ELSEWHERES, RESIDUALS, SEATING, UNEXPLAINED_BY_GAPS
 from sitegen.streams.leakdown.sections import OF_BUILD, OF_CYLINDER, SECTIONS
 from sitegen.streams.leakdown.sections.engine import unusual
+from sitegen.streams.leakdown.shadow import shadow
 from sitegen.streams.leakdown.shares import SHARES
 from sitegen.streams.leakdown.smallest import smallest
 from sitegen.streams.leakdown.states import LONGEST, STATES
@@ -23,7 +25,19 @@ STREAM = Stream(
     fields=FIELDS,
     read=read,
     entry=table_entry("Table of leak-down tests", "One table of leak-down tests", "leakdown", "seating"),
-    steps=(TESTERS, AREAS, SHARES, CHANGES, RESIDUALS, ELSEWHERES, SEATING, LONGEST, STATES, UNEXPLAINED_BY_GAPS),
+    steps=(
+        TESTERS,
+        OPERATORS,
+        AREAS,
+        SHARES,
+        CHANGES,
+        RESIDUALS,
+        ELSEWHERES,
+        SEATING,
+        LONGEST,
+        STATES,
+        UNEXPLAINED_BY_GAPS,
+    ),
     sections=SECTIONS,
     of_build=OF_BUILD,
     of_cylinder=OF_CYLINDER,
@@ -45,4 +59,5 @@ STREAM = Stream(
     ),
     smallest=smallest,
     blank=blank,
+    shadow=shadow,
 )

@@ -17,6 +17,7 @@ from sitegen.streams.leakdown.fields import Reading
 from sitegen.streams.leakdown.measures import (
     AREA,
     BUILD,
+    BY_OPERATOR,
     CRANKCASE,
     GAUGE,
     OCCASION,
@@ -101,11 +102,13 @@ def _area(program: Program, check: Check, book: Book) -> tuple[method.Area, Scal
     else:
         flags.add("no-repeats")
     room = _of_room(program, check)
-    scale = replace(scale, common=math.hypot(scale.common, room))
+    another = book.get(BY_OPERATOR.id, Key(at=check.tester))
+    by_operator = 0.0 if another is None or another.value is None else another.value / 100
+    scale = replace(scale, common=math.hypot(scale.common, room), operator=by_operator)
     area = _worked_out(check, tester, scale, scatter)
     if scale.gauge != (1.0, 1.0) and area.value is not None:
         bore = nominal(tester, scale.occasion)
-        bore = replace(bore, common=math.hypot(bore.common, room))
+        bore = replace(bore, common=math.hypot(bore.common, room), operator=by_operator)
         if _relative(_worked_out(check, tester, bore, scatter), bore) < _relative(area, scale):
             flags.add("wider-than-nominal")
     return area, scale, frozenset(flags)
@@ -266,6 +269,7 @@ AREAS = Step(
     gives=(PERCENT, AREA, CRANKCASE, GAUGE, BUILD, SUPPLY_RATIO),
     run=run_areas,
     reads=("leakdown",),
-    needs=(REFERENCE.id, REFERENCE_GAUGE.id, OCCASION.id, REPEAT.id),
+    needs=(REFERENCE.id, REFERENCE_GAUGE.id, OCCASION.id, REPEAT.id, BY_OPERATOR.id),
     revision=3,
+    undecided={KIND_OF_LEAK: "cannot tell"},
 )

@@ -154,7 +154,8 @@ def condition(program: Program, state: str, row: Reading) -> str:
     """What sets a reading apart from the program's condition; "" where nothing does."""
     rule = program.leakdown
     apart = []
-    off = row.supply - rule.supply
+    # in doubt, a reading stays in the condition that stood on the gauge: `shadow.AS_READ`
+    off = getattr(row, "supply_as_read", row.supply) - rule.supply
     if abs(off) > rule.supply_band:  # readings of one second supply pressure belong together: binned by the band
         step = 2 * max(rule.supply_band, 1.0)
         apart.append(f"supply:{(rule.supply + step * round(off / step)) / 1000:.0f}-kpa")

@@ -7,12 +7,16 @@ from sitegen.vocabulary import Measure
 # measures of others, named by their ids: no stream imports another
 KM = "exposure.km"
 FLOOR = "gaps.floor"
+OTHER_OPERATOR = "gauge.other_operator"
+OPERATOR_SCATTER = "gauge.operator"
+STUDY_REPEATS = "gauge.repeat_cylinders"
 
 PERCENT = Measure(
     id="leakdown.percent",
     title="leak",
     unit="%",
     better="less",
+    operators="leakdown.operators",
     compare="ratio",
     method="Drop between the two gauges as a share of the supply, mean of the repeats. Kept as read.",
     formula="100 · (supply − cylinder) / supply, both gauge pressures",
@@ -49,6 +53,7 @@ AREA = Measure(
     title="leak area",
     unit="mm²",
     better="less",
+    operators="leakdown.operators",
     compare="ratio",
     method="Area of the sharp orifice that would leak as much as the cylinder, by all paths together. The tester's "
     "orifice and the ambient pressure are taken out; a reference orifice read on the tester corrects its scale.",
@@ -57,15 +62,16 @@ AREA = Measure(
     limits="Not comparable across supply pressures or temperatures: a slit of a few µm is laminar. Near the supply "
     "pressure the gauge class decides: a drop inside it reads as below detection. The interval holds the gauges, the "
     "repeats, the bore of the orifice that the scale rests on, and what an occasion does to the tester (1.96 times 2 % "
-    "where no reference orifice was read on three occasions; common practice, no source), and barometer and "
-    "thermometer at their limits, where the definitions state them. What an occasion does to the "
-    "engine beyond that is in changes and in what decides a state or a criterion.",
+    "where no reference orifice was read on three occasions; common practice, no source), barometer and thermometer at "
+    "their limits, where the definitions state them, and what another operator does, where a gauge study tells it. "
+    "What an occasion does to the engine beyond that is in changes and in what decides a state or a criterion.",
 )
 CRANKCASE = Measure(
     id="leakdown.crankcase",
     title="leak area to the crankcase",
     unit="mm²",
     better="less",
+    operators="leakdown.operators",
     compare="ratio",
     offered=True,
     shared="leakdown.gauge",
@@ -170,10 +176,38 @@ REPEAT = Measure(
     title="scatter between repeats",
     unit="%",
     better="less",
-    method="How much repeats of one check differ, pooled over all cylinders and checks, as a standard deviation.",
+    method="How much repeats of one check differ, pooled over all cylinders and checks, as a standard deviation; with "
+    "those of the cylinders of gauge studies, unless these differ from them beyond chance (F test, 5 %).",
     formula="square root of the pooled relative variance",
     source="one-way analysis of variance",
     limits="A repeat means pressure off, engine turned over twice, dead centre found again.",
+    interval="",
+)
+BY_OPERATOR = Measure(
+    id="leakdown.other_operator",
+    title="what another operator can move a leak area read with a tester",
+    unit="%",
+    better="less",
+    method="As the newest gauge study of the tester says; in the interval of every leak area read with it, where "
+    "several operators read with it in this program.",
+    formula="see what another operator can move a leak area",
+    source="gauge study",
+    limits="Not given without a gauge study of three operators, nor where one operator took all readings: what he does "
+    "is then alike in all of them.",
+    interval="",
+)
+APART = Measure(
+    id="leakdown.operators",
+    title="what operators may put into a difference of builds",
+    unit="%",
+    better="less",
+    method="Given for a phase at which operator and build cannot be told apart, since no chain of operators who read "
+    "more than one build links all builds. A difference of leak areas between builds may then hold this much, on "
+    "either side, of the operators alone.",
+    formula="2 · √2 · upper limit of the scatter of operators",
+    source="rank of builds and operators together, below builds + operators − 1 (exact); the factor is two scatters of "
+    "a difference of two operators",
+    limits="No figure without a gauge study of three operators.",
     interval="",
 )
 SUPPLY_RATIO = Measure(
@@ -267,6 +301,7 @@ START = Measure(
     title="leak area at the start of seating",
     unit="mm²",
     better="",
+    operators="leakdown.operators",
     compare="ratio",
     method="Where the seating curve begins, carried back to no distance.",
     formula="S of the seating curve",
@@ -280,6 +315,7 @@ PLATEAU = Measure(
     title="leak area when seated",
     unit="mm²",
     better="less",
+    operators="leakdown.operators",
     compare="ratio",
     method="Where the seating curve levels off.",
     formula="P of the seating curve",
@@ -293,6 +329,7 @@ TO_LOSE = Measure(
     title="leak still to lose",
     unit="mm²",
     better="less",
+    operators="leakdown.operators",
     compare="difference",
     offered=True,
     method="How much leak area the seating curve still has to lose at a check.",

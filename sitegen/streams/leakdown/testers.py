@@ -12,7 +12,7 @@ from sitegen.methods.intervals import NORMAL_95, student_95
 from sitegen.program.model import Program, Tester
 from sitegen.streams.leakdown.checks import Air, Check, air_of, checks, reference_rows
 from sitegen.streams.leakdown.fields import Reading
-from sitegen.streams.leakdown.measures import OCCASION, REFERENCE, REFERENCE_GAUGE, REPEAT
+from sitegen.streams.leakdown.measures import OCCASION, REFERENCE, REFERENCE_GAUGE, REPEAT, STUDY_REPEATS
 from sitegen.tables.rows import rows_in
 from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Value, refused
 
@@ -24,12 +24,12 @@ MOST_ASSUMED = NORMAL_95 * method.OCCASION  # relative half-width of an occasion
 
 def run(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
     """Scale and scatter of each tester over the whole program, from its reference-orifice readings and from repeats."""
-    del engine, book
+    del engine
     every = rows_in(readings["leakdown"], Reading)
     read = reference_rows(every)
     for tester in sorted(set(readings["leakdown"].frame["tester"].dropna())):
         yield from _tester(program, tester, [row for row in read if row.tester == tester])
-    yield _repeat_scatter(list(checks(program, every)))
+    yield _repeat_scatter(list(checks(program, every)), book)
 
 
 def _tester(program: Program, tester_id: str, rows: Sequence[Reading]) -> Iterable[Value]:
@@ -112,13 +112,26 @@ def factor_of(
     return found, bore, tuple(sorted({orifice.id for orifice in orifices}))
 
 
-def _repeat_scatter(found: Sequence[Check]) -> Value:
+def _repeat_scatter(found: Sequence[Check], book: Book) -> Value:
+    """Of the program's own checks, together with the cylinders of the gauge studies that count."""
     groups = [[air.ratio() for air in check.airs if not math.isnan(air.cylinder)] for check in found]
+    studied = [method.Scatter(each.value / 100, each.df) for each in book.of(STUDY_REPEATS)
+               if each.value and each.df and "study-superseded" not in each.flags]  # fmt: skip
     try:
-        scatter = method.pooled_repeats([group for group in groups if len(group) > 1])
+        own = method.pooled_repeats([group for group in groups if len(group) > 1])
     except Refused as why:
-        return refused(REPEAT.id, Key(), why)
-    return Value(REPEAT.id, Key(), 100 * scatter.sd, df=scatter.df, n=sum(map(len, groups)), of="repeat")
+        if not studied:
+            return refused(REPEAT.id, Key(), why)
+        own, studied = studied[0], studied[1:]
+    scatter, flags = own, frozenset[str]()
+    for each in studied:
+        if method.alike(own, each):
+            scatter = method.together(scatter, each)
+        else:
+            flags = frozenset({"study-repeats-differ"})
+    return Value(
+        REPEAT.id, Key(), 100 * scatter.sd, df=scatter.df, n=sum(map(len, groups)), of="repeat", flags=flags
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -129,12 +142,13 @@ class Scale:
     gauge: tuple[float, float]  # see `methods.leakdown.TesterFactor.gauge`; ones where the nominal bore is used
     common: float  # half-width at 95 % of what all readings of the tester share, gauges apart
     occasion: float  # half-width at 95 % of what the readings of one occasion share
+    operator: float = 0.0  # half-width at 95 % of what another operator would have read
     flags: frozenset[str] = frozenset()
 
     @property
     def shared(self) -> float:
-        """Half-width at 95 % of what the readings of one tester on one occasion share [-]."""
-        return math.hypot(self.common, self.occasion)
+        """Half-width at 95 % of what the readings of one tester, occasion and operator share [-]."""
+        return math.hypot(self.common, self.occasion, self.operator)
 
     @property
     def gauge_share(self) -> float:
@@ -181,7 +195,7 @@ def scale_of(program: Program, tester_id: str, book: Book) -> Scale:
     ends = (1.0, 1.0)
     if gauge is not None and gauge.low is not None and gauge.high is not None:
         ends = (gauge.low / found.value, gauge.high / found.value)
-    return Scale(found.value, ends, common, occasion, frozenset(flags | ({FEW} & found.flags)))
+    return Scale(found.value, ends, common, occasion, flags=frozenset(flags | ({FEW} & found.flags)))
 
 
 TESTERS = Step(
@@ -189,6 +203,7 @@ TESTERS = Step(
     gives=(REFERENCE, REFERENCE_GAUGE, OCCASION, REPEAT),
     run=run,
     reads=("leakdown",),
+    needs=(STUDY_REPEATS,),
     scope="program",
     revision=2,
 )

@@ -19,6 +19,11 @@ def _number(name: str, title: str, most: float, told: str = "") -> Field:
     return Field(name, title, "number", low=0, high=most, help=told)
 
 
+CUSTODY = ("sealed", "sent", "received", "analysed", "retained_until", "kept")  # of a sample, once it is drawn
+CHROMATOGRAPHY = "chromatography"  # the one method whose fuel enters the balance of oil
+FUEL_METHODS = (CHROMATOGRAPHY, "viscosity", "flash-point", "other")
+
+
 def _share(name: str, title: str) -> Field:
     return Field(name, title, "number", "%", "ratio", low=0, high=100)
 
@@ -112,7 +117,15 @@ FIELDS: tuple[Field, ...] = (
     _number("base_number", "Base number", 100, "In mg KOH/g."),
     _number("oxidation", "Oxidation", 500, "In A/cm."),
     _number("nitration", "Nitration", 500, "In A/cm."),
-    _share("fuel", "Fuel"),
+    Field("fuel", "Fuel", "bounded", "%", "ratio", low=0, high=100, help="Mass of fuel in the oil, of it all."),
+    Field(
+        "fuel_method",
+        "Fuel found by",
+        "word",
+        words=FUEL_METHODS,
+        help="Only what chromatography found is taken off the oil lost; all else hints.",
+        beforehand=True,
+    ),
     _share("soot", "Soot"),
     _share("water", "Water"),
     Field(
@@ -124,6 +137,12 @@ FIELDS: tuple[Field, ...] = (
     ),
     Field("date", "Date", "date"),
     Field("by", "By", "text", beforehand=True),
+    Field("sealed", "Sealed", "yes-no", help="Whether the bottle was sealed when it was drawn."),
+    Field("sent", "Sent", "date", help="Day the sample left for the laboratory."),
+    Field("received", "Received", "date", help="Day the laboratory had it."),
+    Field("analysed", "Analysed", "date", help="Day it was analysed."),
+    Field("retained_until", "Retained until", "date", help="Until when the second bottle is kept.", ahead=True),
+    Field("kept", "Kept at", "text", help="Where the second bottle is kept.", example="shelf 2"),
     Field("remark", "Remark", "text"),
 )
 
@@ -154,9 +173,17 @@ class Reading(Recorded):
     oxidation: float
     nitration: float
     fuel: float
+    fuel_mark: str
+    fuel_method: Written
     soot: float
     water: float
     particles: Written
     date: Written
     by: Written
+    sealed: Written
+    sent: Written
+    received: Written
+    analysed: Written
+    retained_until: Written
+    kept: Written
     remark: Written

@@ -14,7 +14,8 @@ from sitegen.methods import elements
 from sitegen.problems import listed, nearest, shown
 from sitegen.program.model import Program, RecordSource
 from sitegen.reader.headers import parted
-from sitegen.streams.oil.fields import CONDITION, DRAIN, FIELDS, FILL, FILTER, SAMPLE, TOP_UP, Reading
+from sitegen.streams.oil.custody import OUT_OF_ORDER, WAS, custody_of
+from sitegen.streams.oil.fields import CONDITION, CUSTODY, DRAIN, FIELDS, FILL, FILTER, SAMPLE, TOP_UP, Reading
 from sitegen.streams.oil.samples import RANK, mass_of
 from sitegen.tables.checks import same_again
 from sitegen.tables.reading import Sheet, read_stream
@@ -24,6 +25,7 @@ from sitegen.vocabulary import Problem, Readings
 if TYPE_CHECKING:
     import pandas as pd
 
+MARKED = ("concentration", "fuel", *elements.ALL)  # fields that may stand as a bound
 # A laboratory's blank correction may take a report a little below zero: by no more than this [-], from memory.
 BLANK = 2e-6
 THOUSANDFOLD = 300.0  # times its neighbours: per cent entered for mg/kg is 10 000, g/kg 1 000
@@ -32,7 +34,8 @@ _SYMBOL = re.compile("[A-Z][a-z]?")
 
 def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
     """Readings of all oil records; see `tables.reading.read_stream`."""
-    checks = (_what, _told, _elements, _amounts, _negative, _samples, _filled, _drained, _methods, _thousandfold)
+    checks = (_what, _told, _elements, _amounts, _negative, _samples, _custody, _filled, _drained, _methods,
+              _thousandfold)  # fmt: skip
     found = read_stream(program, sources, FIELDS, checks)
     strange = list(_strange(found))
     return replace(found, problems=tuple(sorted({*found.problems, *strange}))) if strange else found
@@ -64,7 +67,8 @@ def _what(program: Program, sheet: Sheet) -> None:
     frame = sheet.frame
     sample = frame["what"] == SAMPLE
     filtered = (frame["what"] == FILTER) & frame["metal"].notna()
-    for name in ("sample", "element", "concentration", "draw_point", "since_shutdown", *elements.ALL, *CONDITION):
+    own = ("sample", "element", "concentration", "draw_point", "since_shutdown")
+    for name in (*own, *elements.ALL, *CONDITION, *CUSTODY[:-1]):
         filled = frame[name].notna() & ~(filtered & (name == "element"))
         what = f'"{name}" is entered for what is no sample'
         sheet.set_aside(~sample & filled, "oil-not-of-sample", name, what, "an empty cell, or a sample")
@@ -95,8 +99,8 @@ def _told(program: Program, sheet: Sheet) -> None:
     """A sample of which nothing is told was not drawn: neither a figure, nor a mark, nor how it was drawn."""
     del program
     frame = sheet.frame
-    marks = [frame[f"{name}_mark"] != "" for name in ("concentration", *elements.ALL)]
-    told = ["concentration", *elements.ALL, *CONDITION, "particles", "mass", "volume", "since_shutdown"]
+    marks = [frame[f"{name}_mark"] != "" for name in MARKED]
+    told = [*CUSTODY[:-2], "concentration", *elements.ALL, *CONDITION, "particles", "mass", "volume", "since_shutdown"]
     nothing = ~(frame[told].notna().any(axis=1) | np.logical_or.reduce(marks))
     what = "nothing is told of the sample"
     sheet.set_aside((frame["what"] == SAMPLE) & nothing, "no-figure", "", what, "what was found, or its mass")
@@ -181,9 +185,27 @@ def _samples(program: Program, sheet: Sheet) -> None:
     sheet.set_aside(mask, "sample-twice", "sample", what, "an id of its own for each sample")
     again = frame[["sample", "element"]]
     found = frame[["concentration", *elements.ALL, *CONDITION]].notna().any(axis=1)
-    found |= np.logical_or.reduce([frame[f"{name}_mark"] != "" for name in ("concentration", *elements.ALL)])
+    found |= np.logical_or.reduce([frame[f"{name}_mark"] != "" for name in MARKED])
     for rows in (found, ~found):  # once as it was drawn, and once as it was analysed
         same_again(sheet, again, (frame["what"] == SAMPLE) & rows, "sample", "the same sample is entered before, in")
+
+
+def _custody(program: Program, sheet: Sheet) -> None:
+    """Days of a sample that contradict each other are told, each where it stands; the sample is used all the same."""
+    del program
+    own: dict[object, list[tuple[int, Reading]]] = {}
+    for at, row in enumerate(rows_of(sheet.frame, Reading)):
+        if not sheet.use[at] and row.what == SAMPLE and given(row.sample):
+            own.setdefault(row.sample, []).append((at, row))
+    for name, rows in own.items():
+        found = custody_of(row for _, row in rows)
+        for late, early in found.disorder():
+            at = next(at for at, row in rows if given(getattr(row, late)))
+            ends = [f"{WAS[each]} {'on ' * (each != 'retained_until')}{getattr(found, each)}" for each in (late, early)]
+            what = f"sample {name} was {ends[0]}, before it was {ends[1]}"
+            expected = f"a day from {getattr(found, early)} on"
+            step = "correct the day that is wrong; the sample is used as it stands"
+            sheet.tell(at, OUT_OF_ORDER, late, what, expected, next_step=step)
 
 
 def _filled(program: Program, sheet: Sheet) -> None:
@@ -222,6 +244,7 @@ def _drained(program: Program, sheet: Sheet) -> None:
     frame = sheet.frame
     charge: dict[object, float] = {}  # the largest fill so far: what a drain leaves is a share of it
     held, out, once = dict[object, float](), dict[object, float](), set[object]()
+    fuel = dict[object, float]()  # share of what is in the engine that is fuel, by whatever method it was found
     too_much: dict[int, tuple[float, float]] = {}
     rows = [(at, row) for at, row in enumerate(rows_of(frame, Reading)) if not sheet.use[at] and row.phase in order]
     for at, row in sorted(rows, key=lambda pair: _when(pair[1], order)):
@@ -231,11 +254,15 @@ def _drained(program: Program, sheet: Sheet) -> None:
         if row.what == FILL:
             held[row.engine] = mass + (program.oil.left_after_drain or 0.0) * charge.get(row.engine, 0.0)
             out[row.engine], charge[row.engine] = 0.0, max(mass, charge.get(row.engine, 0.0))
-        elif row.engine not in held:
+            fuel[row.engine] = 0.0
+        elif row.what == TOP_UP and row.engine in held:
+            held[row.engine] += mass
+        if row.what in {FILL, TOP_UP} or row.engine not in held:
             continue  # no fill, no balance
-        elif row.what == TOP_UP:
-            held[row.engine] = held.get(row.engine, 0.0) + mass
-        elif row.what != SAMPLE or row.sample not in once:
+        if row.what == SAMPLE and given(row.fuel):
+            fuel[row.engine] = float(row.fuel) / 100
+        mass *= 1.0 - fuel.get(row.engine, 0.0)
+        if row.what != SAMPLE or row.sample not in once:
             once |= {row.sample} if row.what == SAMPLE else set()
             before = held.get(row.engine, 0.0) - out.get(row.engine, 0.0)
             if out.get(row.engine, 0.0) + mass > held.get(row.engine, 0.0) * (1 + 3 * program.oil.mass_error) + 1e-9:

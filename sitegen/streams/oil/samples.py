@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 from sitegen.methods import elements, oil_precision
-from sitegen.methods.oil_ledger import Content, Fill, Move, fills
+from sitegen.methods.oil_ledger import OUT, Content, Fill, Fuel, Move, fills
 from sitegen.program.model import Build, Laboratory, Oil, OilRule, Program
-from sitegen.streams.oil.fields import CONDITION, DRAIN, FILL, FILTER, SAMPLE, TOP_UP, Reading
+from sitegen.streams.oil.custody import custody_of
+from sitegen.streams.oil.fields import CHROMATOGRAPHY, CONDITION, DRAIN, FILL, FILTER, SAMPLE, TOP_UP, Reading
 from sitegen.tables.rows import given, rows_in
 from sitegen.vocabulary import Readings, Refused
 
 MG_KG = 1e6  # mass fraction [-] to mg/kg
+BEFORE_DRAIN = 0.5  # h: a sample drawn no earlier tells the fuel in what is drained (common practice, no source)
 RANK = {SAMPLE: 0, FILTER: 1, DRAIN: 2, FILL: 3, TOP_UP: 4}  # of what is done at one instant
 
 
@@ -31,6 +33,21 @@ class Sample:
     flags: frozenset[str]
     mass: float  # kg, 0 where not known
     date: str = ""  # ISO
+    fuel: tuple[float | None, str] | None = None  # share [-] (of "<" the limit), mark; None: nothing is said of it
+    fuel_method: str = ""
+
+    @property
+    def weighed_fuel(self) -> Fuel | None:
+        """Its fuel as the balance takes it: what chromatography found, with its error; None: it does not tell."""
+        if self.fuel is None or self.fuel_method != CHROMATOGRAPHY:
+            return None
+        share, mark = self.fuel
+        if share is None or mark not in {"", "<"}:
+            return None
+        own = self.laboratory.fuel_precision if self.laboratory is not None else None
+        se = 0.0 if own is None else float((own.at_zero**2 + (own.share * share) ** 2) ** 0.5)
+        half = share / 2 if mark else 0.0
+        return Fuel(self.id, share - half, se, half, known=own is not None)
 
 
 @dataclass(frozen=True)
@@ -75,7 +92,8 @@ def oiling(program: Program, build: Build, readings: Readings, ended: Mapping[st
     samples = [sample for _, sample in made]
     named = tuple(_placed(sample, [other for other in samples if other.phase == sample.phase]) for sample in samples)
     keyed: list[tuple[_Place, Move, str]] = [
-        (key, Move("sample", sample.mass, sample.hours, sample.id), sample.phase) for key, sample in made
+        (key, Move("sample", sample.mass, sample.hours, sample.id, sample.weighed_fuel), sample.phase)
+        for key, sample in made
     ]
     density = program.definitions.oils[build.oil].density if build.oil in program.definitions.oils else None
     retained: dict[str, list[tuple[float, float]]] = {}
@@ -85,8 +103,24 @@ def oiling(program: Program, build: Build, readings: Readings, ended: Mapping[st
         kind = {FILL: "fill", TOP_UP: "top-up", DRAIN: "drain", FILTER: "sample"}[row.what]
         keyed.append((key, Move(kind, mass_of(row, density), key[0]), row.phase))  # type: ignore[arg-type]
     keyed.sort(key=lambda each: each[0])
+    keyed = list(_with_fuel(keyed))
     phases = {n: phase for n, (_, _, phase) in enumerate(keyed)}
     return Oiling(named, tuple(move for _, move, _ in keyed), phases, retained)
+
+
+def _with_fuel(keyed: Iterable[tuple[_Place, Move, str]]) -> Iterator[tuple[_Place, Move, str]]:
+    """What is drained holds the fuel of the sample drawn last, what leaves with a filter that of the sample before."""
+    last: Move | None = None
+    for key, move, phase in keyed:
+        if move.kind == "fill":
+            last = None
+        elif move.sample:
+            last = move
+        near = last is not None and (move.kind == "sample" or move.hours - last.hours <= BEFORE_DRAIN)
+        if last is not None and near and move.kind in OUT and not move.sample:
+            yield key, replace(move, fuel=last.fuel), phase
+        else:
+            yield key, move, phase
 
 
 def _starts(program: Program, build: Build, ended: Mapping[str, float]) -> dict[str, float]:
@@ -135,6 +169,12 @@ def _sample(program: Program, name: str, rows: Sequence[Reading], hours: float) 
         for what in CONDITION:
             if given(getattr(row, what)):
                 condition[what] = float(getattr(row, what))
+    fuels = [(row.fuel, row.fuel_mark) for row in rows if given(row.fuel) or row.fuel_mark in {"<", "ND", "-"}]
+    fuel = None
+    if fuels:
+        value, mark = fuels[0]
+        fuel = (float(value) / 100 if given(value) else None, mark if isinstance(mark, str) else "")
+        condition = {name: each for name, each in condition.items() if name != "fuel" or not fuel[1]}
     first = rows[0]
     density = None
     laboratories = program.definitions.laboratories
@@ -148,9 +188,11 @@ def _sample(program: Program, name: str, rows: Sequence[Reading], hours: float) 
         batch=next((str(row.batch) for row in rows if given(row.batch)), ""),
         reported=reported,
         condition=condition,
-        flags=frozenset(flag for row in rows for flag in drawn(program.oil, row)),
+        flags=frozenset(flag for row in rows for flag in drawn(program.oil, row)) | custody_of(rows).flags(program.oil),
         mass=max(mass_of(row, density) for row in rows),
         date=next((str(row.date) for row in rows if given(row.date)), ""),
+        fuel=fuel,
+        fuel_method=next((str(row.fuel_method) for row in rows if given(row.fuel_method)), ""),
     )
 
 

@@ -11,11 +11,14 @@ from sitegen.methods.oil_attribution import Share
 from sitegen.methods.oil_ledger import Balance, Fill, Z, balance
 from sitegen.program.model import Build, Oil, Program
 from sitegen.rounding import interval
+from sitegen.streams.oil.lost import CST, consumption, fuel, fuel_in, fuel_shown, fuel_unknown, hinted
 from sitegen.streams.oil.measures import (
+    APPARENT,
     CONCENTRATION,
     CONSUMPTION,
     DEPTH,
     FROM,
+    FUEL_HINT,
     INDEX,
     MASS,
     NEXT,
@@ -35,7 +38,6 @@ TIMES = "oil-times"  # series: when each sample was drawn
 LEDGER = "oil-ledger"  # series: the terms of the balance in all
 TOTAL = "total"
 CONDITION = "oil-condition"  # rule of the verdicts on the condition of the oil
-CST = 1e6  # m2/s to mm2/s
 FEWEST = 3  # builds: two that agree by luck would promise what they cannot hold
 AT_LEAST = ("base_number",)  # condition that is used up, not piled up
 
@@ -50,8 +52,10 @@ def run_samples(program: Program, engine: str, readings: Mapping[str, Readings],
         for symbol in sample.reported:
             yield _concentration(sample, symbol, key)
         yield from _viscosity(oil, sample, key)
+        yield from fuel(sample, key)
+        yield from hinted(build, oil, sample, key)
         for name, measure in READ.items():
-            if name in sample.condition:
+            if name in sample.condition and name != "fuel":
                 yield Value(measure.id, key, sample.condition[name], n=1, of="sample")
         yield from _judged(oil, sample, key)
     if found.samples:
@@ -165,67 +169,25 @@ def run_balance(program: Program, engine: str, readings: Mapping[str, Readings],
     if not found.moves:
         return
     known = [symbol for symbol in MASS if any(symbol in sample.reported for sample in found.samples)]
+    shown = fuel_shown(build, program.definitions.oils.get(build.oil), found)
     try:
         fills = fills_of(program, found)
-    except Refused as why:
+    except Refused as told:
+        why = Refused("fuel-not-known") if told.code == "drained-too-much" and shown else told
         last = found.phases[len(found.moves) - 1]
         yield refused(CONSUMPTION.id, build.key(phase=last), why)
         for symbol in known:
             yield refused(MASS[symbol].id, build.key(phase=found.samples[-1].phase, at=TOTAL), why)
         return
-    yield from _consumption(build, found, fills, _by_phase(book, ENERGY, engine), ended)
+    yield from consumption(build, found, fills, _by_phase(book, ENERGY, engine), ended, shown)
+    yield from fuel_in(build, found, fills)
     phases = [phase.id for phase in program.phases_of(build) if phase.id in ended]
     by_km = _by_phase(book, KM, engine)
     axis = _Axis([ended[phase] for phase in phases], [by_km.get(phase, 0.0) for phase in phases])
     totals: dict[str, tuple[Sample, Balance]] = {}
     for symbol in known:
-        yield from _metal(program, build, found, fills, symbol, axis, totals)
+        yield from _metal(program, build, found, fills, symbol, axis, totals, shown)
     yield from _sources(program, build, totals)
-
-
-def _consumption(
-    build: Build, found: Oiling, fills: Sequence[Fill], energy: Mapping[str, float], ended: Mapping[str, float]
-) -> Iterator[Value]:
-    place = 0
-    order = list(ended)
-    for fill in fills:
-        place += len(fill.moves)
-        end = found.phases[place - 1]
-        key = build.key(phase=end)
-        if fill.lost is None or fill.hours <= 0:
-            yield refused(CONSUMPTION.id, key, Refused("not-drained"))
-            continue
-        for measure, by in ((CONSUMPTION, fill.hours), (SPECIFIC, _energy(energy, order, ended, fill, end))):
-            if by is None or by <= 0:
-                continue
-            value, se = 1e3 * fill.lost / by, 1e3 * fill.lost_se / by
-            flags = frozenset() if _weighed(fill) else frozenset({"sample-mass-unknown"})
-            if se == 0:
-                yield Value(measure.id, key, value, n=len(fill.moves), flags=flags)
-                continue
-            yield Value(measure.id, key, value, value - Z * se, value + Z * se, se, n=len(fill.moves), flags=flags)
-
-
-def _weighed(fill: Fill) -> bool:
-    return all(move.mass > 0 for move in fill.moves)
-
-
-def _energy(
-    energy: Mapping[str, float],
-    order: Sequence[str],
-    ended: Mapping[str, float],
-    fill: Fill,
-    end: str,
-) -> float | None:
-    """Brake energy delivered on a fill [kWh]; None where it did not live from the end of a phase to that of another."""
-    starts = [0.0, *(ended[phase] for phase in order)]
-    opened, closed = fill.moves[0].hours, fill.moves[-1].hours
-    if end not in energy or abs(ended[end] - closed) > 1e-6 or not any(abs(opened - each) < 1e-6 for each in starts):
-        return None
-    before = [phase for phase in order if ended[phase] <= opened + 1e-6]
-    if before and before[-1] not in energy:
-        return None
-    return energy[end] - (energy[before[-1]] if before and opened > 0 else 0.0)
 
 
 def _metal(
@@ -236,6 +198,7 @@ def _metal(
     symbol: str,
     axis: _Axis,
     totals: dict[str, tuple[Sample, Balance]],
+    shown: frozenset[str],
 ) -> Iterator[Result]:
     """Metal made between samples and in all, by the hour and the kilometre, and what the run-in made of it."""
     import pandas as pd
@@ -252,6 +215,8 @@ def _metal(
     care = frozenset() if all(sample.mass > 0 for sample in found.samples) else frozenset({"sample-mass-unknown"})
     fresh_se = fresh_error(oil, symbol, next((s.laboratory for s in samples if s.laboratory is not None), None))
     care |= frozenset() if fresh_se is not None else frozenset({"fresh-error-unknown"})
+    care |= {"fuel-unknown"} if any(fuel_unknown(fill, shown) for fill in fills) else frozenset()
+    care |= frozenset() if all(fill.sure for fill in fills) else frozenset({"fuel-error-unknown"})
 
     def between(first: str, last: str) -> Balance:
         held = found.retained.get(symbol, ())
@@ -446,19 +411,19 @@ def run_next(program: Program, engine: str, readings: Mapping[str, Readings], bo
 
 SAMPLES = Step(
     name="oil-samples",
-    gives=(*CONCENTRATION.values(), INDEX, THICKER, *READ.values()),
+    gives=(*CONCENTRATION.values(), INDEX, THICKER, FUEL_HINT, *READ.values()),
     run=run_samples,
     reads=(OIL,),
     needs=(HOURS,),
-    revision=2,
+    revision=3,
 )
 BALANCE = Step(
     name="oil-balance",
-    gives=(*MASS.values(), PER_HOUR, PER_KM, RUN_IN, FROM, DEPTH, CONSUMPTION, SPECIFIC),
+    gives=(*MASS.values(), PER_HOUR, PER_KM, RUN_IN, FROM, DEPTH, CONSUMPTION, SPECIFIC, APPARENT),
     run=run_balance,
     reads=(OIL,),
     needs=(HOURS, KM, ENERGY),
-    revision=3,
+    revision=4,
 )
 NEXT_BUILD = Step(
     name="oil-next-build",

@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 from sitegen.declarations import Entry, Stream
+from sitegen.streams.runlog.alarms.limits import STEP as LIMITS
+from sitegen.streams.runlog.alarms.sections import OF_CYLINDER
+from sitegen.streams.runlog.alarms.starts import STEP as STARTS
+from sitegen.streams.runlog.alarms.watch import STEP as WATCH
 from sitegen.streams.runlog.blowby import STEP as BLOWBY
 from sitegen.streams.runlog.hours.sections import SECTIONS as OVER_HOURS
 from sitegen.streams.runlog.hours.steps import STEPS as HOURS
+from sitegen.streams.runlog.hours.whole import STEPS as WHOLE
 from sitegen.streams.runlog.measures import PISTON_SPEED
 from sitegen.streams.runlog.read import again, read
 from sitegen.streams.runlog.sections import OF_BUILD, SECTIONS, unusual
+from sitegen.streams.runlog.shadow import read_with, shadow
 from sitegen.streams.runlog.steps import LEVELS, SCHEDULE
 
 STREAM = Stream(
@@ -20,13 +26,16 @@ STREAM = Stream(
     entry=Entry(
         "Run log",
         "One log file of one phase of one build, and how it is read. Several files may make up a phase.",
-        ("run",),
+        ("run", "limits"),
     ),
     again=again,
-    steps=(SCHEDULE, LEVELS, BLOWBY, *HOURS),
+    read_with=read_with,
+    shadow=shadow,
+    steps=(SCHEDULE, LEVELS, BLOWBY, *HOURS, *WHOLE, STARTS, LIMITS, WATCH),
     sections=(*SECTIONS, *OVER_HOURS),
     unusual=unusual,
     of_build=OF_BUILD,
+    of_cylinder=OF_CYLINDER,
     recorded=(PISTON_SPEED.id,),
     whole=True,
     cautions=(

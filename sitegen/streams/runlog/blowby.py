@@ -116,7 +116,7 @@ def run(program: Program, engine: str, readings: Mapping[str, Readings], book: B
             flags |= {"oil-not-logged"}
         if GAS & set(log.stated):
             flags |= {"gas-stated"}
-        windows, room = _windows(program, phase, log), of_room(program, log)
+        windows, room = windows_as_run(program, phase, log), of_room(program, log)
         visits = tuple(_visits(phase, log, windows))
         found.append(Run(phase, log, flowing, begun, quiet, flags, room, windows, visits))
         yield from _two(program, own, log, flowing)
@@ -212,7 +212,7 @@ def _first(log: Log, *channels: str) -> np.ndarray | None:
     return next((found for channel in channels if (found := column(log, channel)) is not None), None)
 
 
-def _windows(program: Program, phase: Phase, log: Log) -> tuple[tuple[int, float, float], ...]:
+def windows_as_run(program: Program, phase: Phase, log: Log) -> tuple[tuple[int, float, float], ...]:
     """The planned parts of a phase as they were run."""
     speed = column(log, "speed")
     planned = parts(phase)

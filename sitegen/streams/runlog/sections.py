@@ -16,6 +16,7 @@ from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text, number_of
 from sitegen.page.view import View
 from sitegen.program.model import Build, Phase
+from sitegen.streams.runlog.alarms import sections as alarms
 from sitegen.streams.runlog.judged import NOT_RUN, base
 from sitegen.streams.runlog.measures import (
     APART,
@@ -53,6 +54,7 @@ ALONG = "Time in each run, min"
 TITLES = {
     "speed": ("Speed", "rpm", 30 / math.pi, 0.0),
     "torque": ("Torque", "N m", 1.0, 0.0),
+    "demand": ("Demand", "%", 100.0, 0.0),
     "blowby": ("Blow-by, as the meter reads", "L/min", 60e3, 0.0),
     "blowby_2": ("Blow-by, second meter, as it reads", "L/min", 60e3, 0.0),
     "blowby_temperature": ("Gas temperature at the meter", "°C", 1.0, -273.15),
@@ -250,6 +252,7 @@ def _events(view: View, logs: Sequence[tuple[Phase, Log]], begins: Sequence[floa
     """Stops, holes, excursions and entries of the event log in their order: when [min], in which run, what it was."""
     found = []
     events = {each.key.phase: each.frame for each in view.series("run.events")}
+    suspected = [each for each in alarms.events(view) if each.alarm]
     for run, ((phase, _), begin) in enumerate(zip(logs, begins, strict=True)):
         told = [
             (row.begin, f"{_happened(row)} for {words.with_unit(words.number((row.end - row.begin) / 60, 1), 'min')}")
@@ -259,6 +262,9 @@ def _events(view: View, logs: Sequence[tuple[Phase, Log]], begins: Sequence[floa
             (event.at, _EVENTS.get(event.what) or event.what.replace("-", " "))
             for event in _noted(view, phase)
             if not (event.what == "stop" and _logged_stop(events.get(phase.id), event.at))
+        ]
+        told += [
+            (60.0 * each.minute, f"possible scuffing, {each.signals}") for each in suspected if each.phase == phase
         ]
         found += [
             (round(begin + at / 60, 2), run,
@@ -464,7 +470,8 @@ def schedule_table(view: View) -> Sequence[Block]:
     if not rows:
         return ()
     ran = words.with_unit(words.number(sum(log.running_seconds for _, log in _logs(view)) / 60, 0), "min")
-    reading = f"{words.sentence(words.counted(len(rows), 'run'))}, {ran} in all."
+    started = alarms.starts(view)
+    reading = f"{words.sentence(words.counted(len(rows), 'run'))}, {ran} in all{f'; {started}' if started else ''}."
     columns = (
         Column("Phase"), Column("Planned", "min", numeric=True), Column("Run", "min", numeric=True),
         Column("Held", "%", numeric=True, measure=HELD.id), Column("Stops"),
@@ -547,7 +554,10 @@ def _levels(view: View) -> list[Block]:
 
 
 def unusual(view: View) -> Iterator[Unusual]:
-    """Runs that were not held, stops and excursions that the event log does not tell, holes, channels not sound."""
+    """Runs that were not held, stops and excursions that the event log does not tell, holes, channels not sound, and
+    what came up in the hours between checks.
+    """
+    yield from alarms.unusual(view)
     titles = {phase.id: phase.title for phase in view.phases}
     off = [each.key.phase for each in view.verdicts(PLANNED, engine=view.the_build) if each.word != "held"]
     if off:
@@ -775,6 +785,7 @@ SECTIONS = (
     Section("other-channels", "Other channels", 46, "engine", other_channels, place="rest"),
     Section("planned-and-run", "Planned and run", 46, "engine", schedule_table, place="rest"),
     Section("blow-by", "Blow-by", 47, "engine", blowby, "half", "All levels, both meters"),
+    *alarms.SECTIONS,
     Section("runs-by-build", "Runs and blow-by", 45, "program", by_build, place="rest"),
 )
 OF_BUILD = (OfBuild("Blow-by", "L/min", 30, blowby_of_build, LAST.id),)

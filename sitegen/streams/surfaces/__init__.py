@@ -7,7 +7,7 @@ from sitegen.streams.surfaces.blank import blank
 from sitegen.streams.surfaces.fields import FIELDS
 from sitegen.streams.surfaces.left import LEFT
 from sitegen.streams.surfaces.measures import RK
-from sitegen.streams.surfaces.read import again, read
+from sitegen.streams.surfaces.read import again, read, shadow
 from sitegen.streams.surfaces.sections import OF_CYLINDER, SECTIONS
 from sitegen.streams.surfaces.smallest import by_repeats, smallest
 from sitegen.streams.surfaces.steps import BORES, FACES, RATES
@@ -27,6 +27,7 @@ STREAM = Stream(
     smallest=smallest,
     by_repeats=by_repeats,
     blank=blank,
+    shadow=shadow,
     cautions=(
         "Solvents for cleaning bores and rings burn and harm skin and lungs: ventilation, gloves, eye protection, no "
         "flame.",

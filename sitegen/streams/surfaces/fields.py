@@ -21,8 +21,8 @@ LINES = ("least-squares", "secant")  # of the Rk family
 STATED = ("ra", "rz", "rk", "rpk", "rvk")  # results of the instrument that are held against ours
 
 
-def _length(name: str, title: str, low: float, high: float, told: str = "") -> Field:
-    return Field(name, title, "number", "m", "length", low=low, high=high, help=told)
+def _length(name: str, title: str, low: float, high: float, told: str = "", by: str = "") -> Field:
+    return Field(name, title, "number", "m", "length", low=low, high=high, help=told, by=by)
 
 
 FIELDS: tuple[Field, ...] = (
@@ -34,6 +34,7 @@ FIELDS: tuple[Field, ...] = (
         required=True,
         help="The trace file, written from the program's folder.",
         example="traces/b1-2-thrust.csv",
+        by="instrument",
     ),
     Field("engine", "Build", "id", refers="engine", required=True, help="Id of the build."),
     Field("cylinder", "Cylinder", "integer", refers="cylinder", required=True),
@@ -96,7 +97,10 @@ FIELDS: tuple[Field, ...] = (
     Field("x_unit", "Unit of x", "text", help="Where the trace does not say it.", example="mm"),
     Field("z_unit", "Unit of z", "text", example="um"),
     _length("step", "Step", 1e-9, 1e-3, "Between points of a trace that holds heights only."),
-    *(_length(f"stated_{name}", f"Stated R{name[1:]}", 0, 1e-3, "Result of the instrument.") for name in STATED),
+    *(
+        _length(f"stated_{name}", f"Stated R{name[1:]}", 0, 1e-3, "Result of the instrument.", "instrument")
+        for name in STATED
+    ),
     Field(
         "stated_line",
         "Line of the stated Rk family",

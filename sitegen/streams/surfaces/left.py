@@ -128,4 +128,5 @@ LEFT = Step(
     gives=(*OF_LAYER, measures.COATING_LEFT, measures.NOMINAL_LEFT),
     run=run_left,
     needs=(measures.FACE_DEPTH.id, THICKNESS),
+    undecided={RULE: WORDS[2]},
 )

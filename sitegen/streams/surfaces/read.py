@@ -10,19 +10,21 @@ from pathlib import Path
 import numpy as np
 
 from sitegen.problems import shown
+from sitegen.program.calibrated import Doubt
 from sitegen.program.inside import PathFault, file_inside, nearest_inside
 from sitegen.program.model import Program, RecordSource
 from sitegen.reader.blocked import Blocked
 from sitegen.streams.surfaces import evaluate
 from sitegen.streams.surfaces.evaluate import evaluation_of, is_short
-from sitegen.streams.surfaces.fields import FIELDS, RINGS, Reading
+from sitegen.streams.surfaces.fields import FIELDS, RINGS, STATED, Reading
 from sitegen.streams.surfaces.naming import is_proposed
 from sitegen.tables.checks import in_force, same_again
 from sitegen.tables.reading import Sheet, read_stream
 from sitegen.tables.rows import Written, given, rows_of
+from sitegen.tables.shadows import gain
 from sitegen.traces.points import Asked
 from sitegen.traces.reading import Trace, read_trace
-from sitegen.vocabulary import Problem, Readings
+from sitegen.vocabulary import Later, Problem, Readings
 
 
 def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
@@ -55,6 +57,25 @@ def again(program: Program, readings: Readings, engine: str) -> Readings:
         if row.reading in readings.traces
     }
     return Readings(readings.frame, traces=traces)
+
+
+def shadow(program: Program, readings: Readings, doubt: Doubt, rows: Sequence[int]) -> Readings:
+    """Heights of these traces, and what the instrument made of them, over the gain found on its roughness standard."""
+    del program
+    names = {str(readings.cells("reading")[n]) for n in rows}
+    factor = gain(doubt)
+    frame = readings.frame.copy()
+    for name in STATED:
+        frame.loc[frame.index[list(rows)], f"stated_{name}"] /= factor
+
+    def trace(name: str) -> object:
+        own = readings.traces[name]
+        if name not in names or not isinstance(own, Trace):
+            return own
+        return replace(own, z=own.z / factor, stated={key: each / factor for key, each in own.stated.items()})
+
+    traces = Later(readings.traces, trace) if readings.traces else {}
+    return readings.but(frame=frame, rows=None, columns=None, traces=traces)
 
 
 def _asked(row: Reading) -> Asked:
@@ -94,7 +115,7 @@ def _instruments(program: Program, sheet: Sheet) -> None:
 
 
 def _calibrated(program: Program, sheet: Sheet) -> None:
-    in_force(sheet, "instrument", {name: tool.calibrations for name, tool in program.definitions.tools.items()})
+    in_force(sheet, "instrument", program.definitions.tools)
 
 
 def _repeats(program: Program, sheet: Sheet) -> None:

@@ -1,0 +1,97 @@
+"""What is concluded of the hours between checks, declared once."""
+
+from __future__ import annotations
+
+from sitegen.methods import coincidence
+from sitegen.vocabulary import Measure
+
+WATCHED = Measure(
+    id="watch.hours",
+    title="time watched for channels that turn together",
+    unit="h",
+    better="more",
+    method="Time in which blow-by and one more of spread of exhaust temperatures, oil pressure and torque at equal "
+    "demand were compared with the hours before: while the run kept to its schedule, from hour 17 of running, in a "
+    "shorter form from hour 6.",
+    formula="minutes in which blow-by and one more have a size of deviation",
+    source="definition",
+    limits="A channel that is not sound, or stands still for half an hour, does not watch. Torque watches only where "
+    "the demand was logged: a brake that holds the torque hides what the engine lacks. Fewer than two live channels: "
+    "not watched.",
+    interval="",
+)
+SIZE = Measure(
+    id="watch.size",
+    title="size of a deviation while watched",
+    unit="1",
+    better="less",
+    method="How far a channel went in the harmful direction, in its own usual scatter: the mean of three minutes less "
+    "that of the hour that ended six minutes before, each minute less its median at the same minute of the schedule "
+    "over the five cycles before, over the scatter of such differences in the last ten hours. Above 4 a channel is "
+    f"flagged; blow-by and one more within {coincidence.WITHIN} min are the alarm.",
+    formula="z = d / s, s = 1.4826 · median of the absolute deviations of d",
+    source="simulated: tests/methods/coincidence_rates.py; 1.4826 is the robust standard deviation of a normal spread",
+    limits=f"False alarms: fewer than {coincidence.STATED} in 100 h watched, simulated with slow wander, a daily cycle "
+    "and samples with heavy tails; a log of a row a minute with heavy tails and no wander gave 0.3. One channel alone "
+    "is flagged once or twice in 100 h of nothing. A jump of 4.2 is found in about eight of ten, one of 3.3 in half. "
+    "Told afterwards: the cell's trips protect the engine, and an inspection decides.",
+    interval="",
+)
+BEYOND = Measure(
+    id="limit.beyond",
+    title="time beyond a limit of a channel",
+    unit="%",
+    better="less",
+    method="Share of the recorded running time in which the mean of a second lay beyond a limit the program states. "
+    "Left out: the first 15 s after each start, and what the program sets apart after a cold one.",
+    formula="time beyond / running time recorded",
+    source="definition; the 15 s are common practice, no source",
+    limits="Of long logs bins are wider than a second, and of a row a minute nothing is known between: a shorter "
+    "excursion shows in the single samples only, by which the word is decided.",
+    interval="",
+)
+LONGEST = Measure(
+    id="limit.longest",
+    title="longest time beyond a limit of a channel",
+    unit="s",
+    better="less",
+    method="Longest stretch of running in which the mean of a second lay beyond the limit.",
+    formula="end less beginning",
+    source=BEYOND.source,
+    limits=BEYOND.limits,
+    interval="",
+)
+FIRST = Measure(
+    id="limit.first",
+    title="first time beyond a limit of a channel",
+    unit="min",
+    better="",
+    method="Time since the run of the phase began at which a sample first lay beyond the limit.",
+    formula="reading",
+    source=BEYOND.source,
+    limits=BEYOND.limits,
+    interval="",
+)
+STARTS = Measure(
+    id="run.starts",
+    title="starts of the engine",
+    unit="1",
+    better="",
+    method="How often the engine began to run after a standstill of ten seconds or more, or as the log began.",
+    formula="count",
+    source="definition",
+    limits="A log that begins with the engine running does not show its start; it is not counted.",
+    interval="",
+)
+COLD = Measure(
+    id="run.cold_starts",
+    title="cold starts",
+    unit="1",
+    better="less",
+    method="Starts at which the oil, or the coolant where no oil temperature was logged, was below the temperature the "
+    "program states.",
+    formula="count",
+    source="definition",
+    limits="By the last sample before the start. Where a start has none it is counted among the starts only.",
+    interval="",
+)
