@@ -66,10 +66,10 @@ CHANNELS: Mapping[str, Channel] = MappingProxyType(
             Channel("peak_pressure", "Peak pressure", ("absolute pressure", "gauge pressure"), "Pa", 0.0, 5e7, True,
                     help="Highest pressure of the cycle in one cylinder, absolute or gauge as its unit says; kept "
                     "absolute, a gauge reading as if made at 101.325 kPa."),
-            Channel("hours", "Engine hours", ("time",), "s", 0.0, 3.6e9,
-                    help="Running time as the engine's own counter shows it."),
             Channel("demand", "Demand", ("ratio",), "1", -0.05, 1.2,
                     help="What the engine is asked for, as a share of all: throttle, rack or fuelling."),
+            Channel("hours", "Engine hours", ("time",), "s", 0.0, 3.6e9,
+                    help="Running time as the engine's own counter shows it."),
         )
     }
 )  # fmt: skip

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from sitegen.declarations import Step
 from sitegen.methods import oil_hours
+from sitegen.methods.intervals import NORMAL_95
 from sitegen.methods.oil_ledger import Fill, balance
 from sitegen.program.model import Build, Program
 from sitegen.streams.oil.lost import placed
@@ -86,15 +87,20 @@ def run(program: Program, engine: str, readings: Mapping[str, Readings], book: B
     if not long or not known:
         return
     yield from _lost(build, known)
-    rows = [("lost", fill.moves[0].hours, fill.moves[-1].hours, 1e3 * (fill.lost or 0.0) / fill.hours,
-             1e3 * fill.lost_se / fill.hours) for fill in known]  # fmt: skip
+    rows = [_row(fill) for fill in known]
     for symbol in FOLLOWED:
         made = list(_made(program, build, found, fills, own, symbol))
-        rows += [(symbol, begin, end, value.value or 0.0, value.se or 0.0) for value, begin, end in made]
+        rows += [(symbol, begin, end, value.value or 0.0, value.low, value.high) for value, begin, end in made]
         yield from (value for value, _, _ in made)
         yield from _change(build, symbol, made)
-    frame = pd.DataFrame(rows, columns=["what", "begin", "end", "rate", "se"])
+    frame = pd.DataFrame(rows, columns=["what", "begin", "end", "rate", "low", "high"])
     yield Series(FILLS, build.key(), {"begin": "h", "end": "h"}, frame)
+
+
+def _row(fill: Fill) -> tuple[str, float, float, float, float | None, float | None]:
+    """Oil lost on a fill, for the page."""
+    rate, half = (1e3 * each / fill.hours for each in (fill.lost or 0.0, NORMAL_95 * fill.lost_se))
+    return "lost", fill.moves[0].hours, fill.moves[-1].hours, rate, rate - half, rate + half
 
 
 def _lost(build: Build, known: Sequence[Fill]) -> Iterator[Value]:

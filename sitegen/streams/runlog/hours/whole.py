@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import fmean
 
@@ -105,14 +105,15 @@ class Whole:
 
     run: float  # h, of all its long phases
     levels: Levels  # of blow-by, since its rings were last fitted
-    phase: str  # the last of them
+    drawn: Sequence[tuple[float, float]]  # hour and level of every window
 
 
 def whole(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Whole:
     """The levels of blow-by over all hours. Refuses as the levels of each phase do, and "no-log" without any."""
     build = program.build(engine)
     rows: list[Levels] = []
-    run, side, day, fitted, last = 0.0, 0, None, None, ""
+    drawn: list[tuple[float, float]] = []
+    run, side, day, fitted = 0.0, 0, None, None
     for _, phase, found in by_phase._found(program, engine, readings, book):
         if isinstance(found, Refused):
             raise found
@@ -126,12 +127,12 @@ def whole(program: Program, engine: str, readings: Mapping[str, Readings], book:
         away = start - day if rows or math.isnan(start) else 0.0
         rows.append(Levels(own.hour + run, own.clock + away, own.level, own.side + side))
         side = int(rows[-1].side.max())
+        drawn += zip(rows[-1].hour.tolist(), own.level.tolist(), strict=True)
         run += found.run
-        last = phase.id
     if not rows:
         raise Refused("no-log")
     parts = ([getattr(each, name) for each in rows] for name in ("hour", "clock", "level", "side"))
-    return Whole(run, Levels(*(np.concatenate(part) for part in parts)), last)
+    return Whole(run, Levels(*(np.concatenate(part) for part in parts)), drawn)
 
 
 def _filled(readings: Mapping[str, Readings], engine: str, phase: Phase) -> bool:
@@ -206,7 +207,7 @@ def run_whole(program: Program, engine: str, readings: Mapping[str, Readings], b
     except Refused as why:
         yield from (refused(each.id, key, why) for each in (SLOPE, LEVEL))
         return
-    yield Series(LEVELS, key, {"hour": "h"}, pd.DataFrame({"hour": found.levels.hour, "level": found.levels.level}))
+    yield Series(LEVELS, key, {"hour": "h"}, pd.DataFrame(found.drawn, columns=["hour", "level"]))
     yield from _slope(key, found, bench)
     last = book.get(LAST.id, Key())
     if last is not None and last.value is not None:
