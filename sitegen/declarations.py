@@ -13,6 +13,8 @@ from sitegen.program.calibrated import Doubt
 from sitegen.program.model import Build, Phase, Program, RecordSource
 from sitegen.vocabulary import Book, Field, Measure, Readings, Result, Value, Verdict
 
+_Words = Sequence[Verdict]
+
 
 @dataclass(frozen=True)
 class Step:
@@ -26,7 +28,8 @@ class Step:
     revision: int = 1  # of its methods: raised by whoever makes the same records give other values or words
     scope: Literal["engine", "program"] = "engine"
     undecided: Mapping[str, str] = field(default_factory=dict)  # rule of its verdicts -> the word that leaves it open
-    follow: Callable[[Program, Sequence[Verdict]], Iterable[Verdict]] | None = None  # words from words, once more
+    # words that follow from words, once more where an instrument was off: as read, with its error, and of both together
+    follow: Callable[[Program, _Words, _Words, _Words], Iterable[Verdict]] | None = None
 
 
 def in_order(steps: Sequence[Step]) -> list[Step]:
@@ -58,7 +61,7 @@ class Section:
     anchor: str
     title: str
     order: int
-    page: Literal["program", "engine", "cylinder", "coating"]
+    page: Literal["program", "engine", "cylinder", "coating", "data"]
     build: Callable[[View], Sequence[Block]]
     place: Literal["main", "side", "half", "rest"] = "main"
     more: str = ""  # of a half: what waits behind the fold

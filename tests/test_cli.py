@@ -249,3 +249,33 @@ def test_a_disk_that_fails_on_the_way_is_told_by_the_file(
     said = capsys.readouterr().err
     assert told in said
     assert ("Traceback" in said) == (status == 3)
+
+
+def test_check_lists_what_is_due(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """As of the newest record, or of another day, in text and for other programs; none of it fails a check."""
+    programs = plain(tmp_path)
+
+    def said(*options: str) -> str:
+        assert main(["check", str(programs), *options]) == 0
+        return capsys.readouterr().out
+
+    assert "alibration" not in said()  # no record is dated, and no day was given
+    overdue = "  T1 (cell tester): overdue since 2027-01-12, by 19 days"
+    assert said("--as-of", "2027-01-31").endswith(f"Calibrations due within 60 days of 2027-01-31:\n{overdue}\n")
+    assert "alibration" not in said("--as-of", "2026-11-12")  # 61 days before
+    asked = said("--as-of", "2026-11-12", "--due-within", "1")
+    assert asked.endswith("No calibration is due within 1 day of 2026-11-12.\n")
+    due = json.loads(said("--as-of", "2026-11-13", "--format", "json"))["due"]
+    assert (due["as_of"], due["within"]) == ("2026-11-13", 60)
+    assert due["instruments"] == [
+        {"due": "2027-01-12", "instrument": "T1", "title": "cell tester", "on": "2026-01-12", "days": 60}
+    ]
+    rule = programs / "pump" / "program.yaml"
+    rule.write_text(rule.read_text("utf-8") + "\ninstruments: {due_within: 61 d}\n", "utf-8")
+    assert "due on 2027-01-12, in 61 days" in said("--as-of", "2026-11-12")
+
+
+@pytest.mark.parametrize("options", [["--as-of", "2026-02-30"], ["--as-of", "soon"], ["--due-within", "-1"]])
+def test_a_day_that_is_none_is_wrong_use(options: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", "programs", *options]) == 2
+    assert "is not a" in capsys.readouterr().err

@@ -57,7 +57,9 @@ def small(to: Path, without: str = "") -> Path:
     shutil.copytree(
         PROGRAMS,
         to,
-        ignore=shutil.ignore_patterns("pump-rings-2025", "results", "logs", "images", ".git*", "3-*", "b[2-7]"),
+        ignore=shutil.ignore_patterns(
+            "pump-rings-2025", "pump-rings-hours", "results", "logs", "images", ".git*", "3-*", "b[2-7]"
+        ),
     )
     home = to / PROGRAM
     stated: dict[str, Any] = yaml.load((home / "program.yaml").read_bytes(), yaml.CSafeLoader)

@@ -15,7 +15,7 @@ from typing import Literal
 
 import numpy as np
 
-from sitegen.crossing import allocation, subjects
+from sitegen.crossing import allocation, ended, subjects
 from sitegen.crossing.subjects import Entries, Role
 from sitegen.methods import contrasts, design, dunnett, intraclass, randomisation
 from sitegen.methods.intervals import NORMAL_95, normal_two_sided
@@ -66,7 +66,7 @@ def _subject(
     except Refused as why:
         return [replace(row, verdict="refused", reason=why.code) for row in blank.values()]
     rows, _ = answered(program, measure, laid, blank, over)
-    return [rows[candidate] for candidate in program.candidates]
+    return [ended.judged(program, measure, laid.kept, rows[candidate]) for candidate in program.candidates]
 
 
 def blank_rows(
@@ -106,7 +106,7 @@ class Laid:
 
 def laid_out(program: Program, measure: Measure, subject: Subject, book: Book) -> Laid:
     """Raises Refused where nothing can be compared."""
-    whole = subjects.entries(program, measure, subject, book)
+    whole = ended.compared(program, measure, subjects.entries(program, measure, subject, book))
     kept, shorter = subjects.of_like_distance(program, measure, whole, book)
     return Laid(kept, whole, shorter, subjects.covariates(program, kept, book))
 

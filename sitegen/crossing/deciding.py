@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from sitegen.crossing import comparing, subjects
+from sitegen.crossing import comparing, ended, subjects
 from sitegen.crossing.subjects import Entries
 from sitegen.methods import contrasts, outliers, power
 from sitegen.methods import criteria as method
@@ -582,7 +582,7 @@ def _against_reference(
     if row is None:
         return
     if row.verdict == "refused" or row.low is None or row.high is None:
-        yield _summary(criterion, coating, CANNOT, row.reason)
+        yield _summary(criterion, coating, CANNOT, row.reason or ended.RANKED_ONLY)
         return
     none = 1.0 if row.scale == "ratio" else 0.0
     wide = _over_looks(_Unit(Key(), row.estimate, row.low, row.high, row.df), at, ratio=row.scale == "ratio")

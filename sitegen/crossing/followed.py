@@ -12,8 +12,11 @@ from sitegen.reasons import DIFFERS
 from sitegen.vocabulary import Verdict
 
 
-def followed(program: Program, told: Sequence[Verdict]) -> Iterable[Verdict]:
+def followed(
+    program: Program, own: Sequence[Verdict], other: Sequence[Verdict], told: Sequence[Verdict]
+) -> Iterable[Verdict]:
     """Answers of criteria about every cylinder or build, the word of the rule and the next step, where they changed."""
+    del own, other
     named = {(each.rule, each.key): each for each in told}
     for criterion in program.criteria:
         for each in _answers(criterion, told):

@@ -98,25 +98,25 @@ def repeatability(days: Sequence[Day]) -> Spread:
 
 
 def of_days(days: Sequence[Day]) -> Spread:
-    """Scatter of the means of days of one variant, pooled over variants. Refuses `few-days`."""
+    """Scatter of the means of days of one variant, pooled over variants. Refuses `few-pull-days`."""
     variants: dict[str, list[float]] = {}
     for day in days:
         variants.setdefault(day.variant, []).append(day.log_mean)
     df = sum(len(group) - 1 for group in variants.values())
     if not df:
-        raise Refused("few-days")
+        raise Refused("few-pull-days")
     squares = sum((each - fmean(group)) ** 2 for group in variants.values() for each in group)
     return Spread(math.sqrt(squares / df), df)
 
 
 def level(days: Sequence[Day], scatter: Spread | None) -> tuple[float, float | None, float | None]:
-    """Torque [N m] of one variant over its days, and its interval. Refuses `few-days`.
+    """Torque [N m] of one variant over its days, and its interval. Refuses `few-pull-days`.
 
     scatter of days, pooled over the builds of a program: two days of one build know theirs on one degree of freedom.
     None: no interval.
     """
     if not days:
-        raise Refused("few-days")
+        raise Refused("few-pull-days")
     middle = fmean(day.log_mean for day in days)
     if scatter is None:
         return math.exp(middle), None, None
@@ -125,7 +125,7 @@ def level(days: Sequence[Day], scatter: Spread | None) -> tuple[float, float | N
 
 
 def drift(days: Sequence[Day]) -> Change:
-    """Relative change of torque from one kept pull to the next, days as units. Refuses `few-days`, `few-pulls`."""
+    """Relative change of torque from one kept pull to the next, days as units. Refuses `few-pull-days`, `few-pulls`."""
     slopes = []
     for day in days:
         n = len(day.kept)
@@ -134,7 +134,7 @@ def drift(days: Sequence[Day]) -> Change:
         at = np.arange(n) - (n - 1) / 2
         slopes.append(float(at @ np.log(np.asarray(day.kept)) / (at @ at)))
     if len(slopes) < LEAST_DAYS:
-        raise Refused("few-days")
+        raise Refused("few-pull-days")
     df = len(slopes) - 1
     middle = fmean(slopes)
     half = student_95(df) * math.sqrt(sum((each - middle) ** 2 for each in slopes) / df / len(slopes))
@@ -142,12 +142,12 @@ def drift(days: Sequence[Day]) -> Change:
 
 
 def alternated(variants: Sequence[str]) -> None:
-    """Refuses a sequence of days that tells no gain: `few-days`, `two-variants-only`, `not-alternated`."""
+    """Refuses a sequence of days that tells no gain: `few-pull-days`, `two-variants-only`, `not-alternated`."""
     own = list(dict.fromkeys(variants))
     if len(own) != 2:
         raise Refused("two-variants-only")
     if min(variants.count(each) for each in own) < LEAST_DAYS:
-        raise Refused("few-days")
+        raise Refused("few-pull-days")
     runs = 1
     for before, after in pairwise(variants):
         runs = runs + 1 if before == after else 1

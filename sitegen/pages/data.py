@@ -34,6 +34,7 @@ def page(site: Site, program: Program) -> PartsPage:
     ]
     if blocks := instruments.in_short(site, view):
         parts.append(Part(setter.id("instruments"), "Instruments", blocks))
+    parts += site.parts(view, setter, "data", "main")
     if program.id in site.results:
         parts.append(Part(setter.id("results"), "The results as tables", [_results(site, view)]))
     rest = [_files(view, stream, setter.id(f"files-{stream.name}")) for stream in _read(site, view)]

@@ -22,7 +22,9 @@ PROCEDURES = {
     "paired": "one difference in each block (t)",
     "borrowed": "scatter borrowed from the coatings that were built again; no test",
     "lent": "scatter lent by the builds of other programs; no test",
+    "ranks": "exact ranks, since what is compared ended a build: it stands behind all that ran on",
 }
+RANKS = "ranks"
 SCOPES = {
     "engines-to-come": "engines to come",
     "these-engines": "these engines and this lot only",
@@ -103,13 +105,37 @@ def half_width(row: Comparison) -> float:
 
 def estimate(view: View, row: Comparison) -> str:
     """The estimate with its direction; the bounds where values below detection leave no estimate."""
+    if row.procedure == RANKS:
+        return f"{_side(view, row)} by rank" if row.verdict != "cannot tell" else "no order by rank"
     if row.estimate is None:
         return interval(view, row)
     return directed(view, row, row.estimate, half_width(row))
 
 
+def _side(view: View, row: Comparison) -> str:
+    """Less or more, of a row that tells better or worse."""
+    better = view.measures[row.measure].better
+    return "less" if (row.verdict == "better") == (better == "less") else "more"
+
+
+def _ranked(view: View, row: Comparison) -> str:
+    """What ranks tell, as a sentence."""
+    coating, reference = rings(view, row.coating), rings(view, row.reference)
+    start = f"{when}, " if (when := after(view, row)) else ""
+    told = f"({interval(view, row)}; {rests_on(row)}), a build that it ended standing behind all that ran on"
+    if row.verdict == "cannot tell":
+        why = f": {view.why(row.reason)}" if row.reason else ""
+        what = f"it cannot be told by ranks whether {subject(view, row)} differs between {coating} and {reference}"
+        return words.sentence(f"{start}{what} {told}{why}.")
+    return words.sentence(
+        f"{start}{subject(view, row)} is {_side(view, row)} with {coating} than with {reference} by ranks {told}."
+    )
+
+
 def interval(view: View, row: Comparison) -> str:
     """The 95 % interval: "15 to 32 % less", "from 3 % less to 12 % more"."""
+    if row.procedure == RANKS:
+        return f"exact p {words.number(row.p)}, at least {words.number(row.least_p)}"
     if row.low is None or row.high is None:
         return "no interval"
     half = half_width(row)
@@ -258,6 +284,8 @@ def worth_finding(view: View, row: Comparison) -> str:
 
 def short(view: View, row: Comparison) -> str:
     """The finding alone: "After four pulls, the leak area is 18 % less (5 to 30 %; three builds each) with ..."."""
+    if row.procedure == RANKS:
+        return _ranked(view, row)
     coating, reference = rings(view, row.coating), rings(view, row.reference)
     when = after(view, row)
     start = f"{when}, " if when else ""
@@ -295,6 +323,8 @@ def sentence(view: View, row: Comparison) -> str:
             f"{what} with {coating} {f'{when} ' if when else ''}is not set against {reference}, because "
             f"{view.why(row.reason)}."
         )
+    if row.procedure == RANKS:
+        return _ranked(view, row)
     where = " in these engines" if row.scope == "these-engines" else ""
     told = f"95\N{NO-BREAK SPACE}% interval {interval(view, row)}; {rests_on(row)}"
     left_out = without(view, row)

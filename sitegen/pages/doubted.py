@@ -8,17 +8,21 @@ from collections.abc import Iterator, Sequence
 from sitegen.crossing import deciding, ruling
 from sitegen.declarations import Unusual
 from sitegen.page import words
+from sitegen.page.blocks import Cell
 from sitegen.page.view import STATE, View
 from sitegen.program.calibrated import Doubt
 from sitegen.program.doubted import Doubted
 from sitegen.vocabulary import COMPARED, Change
 
+ANCHOR = "in-doubt"  # on the page of instruments
 ORDER = 12  # of a line on the page of a build: before readings set aside
 
 
-def in_short(view: View) -> str:
-    """What stands against the answers of a program: two sentences an instrument; "" where none moves with one."""
-    return " ".join(_told(each) for each in view.the_desk.doubted if each.answers)
+def in_short(view: View) -> list[Cell]:
+    """What stands against the answers of a program: two sentences an instrument, with where it is shown."""
+    href = view.href(view.addresses.instruments[view.program.id])
+    told = [_told(each) for each in view.the_desk.doubted if each.answers]
+    return [Cell(f" {' '.join(told)} "), Cell("What was found", href=f"{href}#{ANCHOR}")] if told else []
 
 
 def _told(one: Doubted) -> str:
@@ -75,4 +79,4 @@ def unusual(view: View) -> Iterator[Unusual]:
     """A line for each instrument whose readings of a build are in doubt."""
     for doubt, count in view.the_desk.doubted_of(view.the_build.id):
         text = f"{words.sentence(words.counted(count, 'reading'))} with {doubt.instrument} in doubt"
-        yield Unusual(text, "", ORDER, f": {found(doubt)}, and intervals reach further")
+        yield Unusual(text, ANCHOR, ORDER, f": {found(doubt)}, and intervals reach further")

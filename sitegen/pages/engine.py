@@ -6,7 +6,7 @@ from sitegen.page import words
 from sitegen.page.addresses import Link, place_of
 from sitegen.page.blocks import Block, Cell, Column, Figure, Plans, Row, Table, Text
 from sitegen.page.view import View
-from sitegen.pages import closure, odd, plans, unusual
+from sitegen.pages import closure, hours, odd, plans, unusual
 from sitegen.pages.contexts import EnginePage, Half, Part
 from sitegen.pages.folding import folded
 from sitegen.pages.frame import Site, crumbs, shows_plan, window_title
@@ -22,6 +22,7 @@ def page(site: Site, program: Program, build: Build) -> EnginePage:
     side = site.parts(view, setter, "engine", "side")
     halves = [_half(part) for part in site.parts(view, setter, "engine", "half")]
     rest = site.parts(view, setter, "engine", "rest")
+    rest += map(folded, site.shows("engine", setter.id(hours.ANCHOR), hours.TITLE, hours.engine(view)))
     rest += map(folded, site.shows("engine", setter.id(closure.ANCHOR), closure.TITLE, closure.engine(view)))
     rest.append(folded(Part(setter.id(unusual.BUILD), "Build", _facts(view, build))))
     if not shows_plan(parts[:1]):

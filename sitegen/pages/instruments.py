@@ -23,7 +23,11 @@ from sitegen.tables.shadows import read_with
 
 TITLE = "Instruments"
 NAMED = frozenset({"tester", "reference", "tool", "meter"})  # what a field may refer to that is an instrument
-_BY_KIND = {"barometer": "air pressure", "thermometer": "temperature", "thermocouple": "temperature"}
+_COUNTS = "its limit of error counts wherever a record gives {}: none says what read it"
+_UNNAMED = {
+    "barometer": _COUNTS.format("air pressure"), "thermometer": _COUNTS.format("a temperature"),
+    "thermocouple": _COUNTS.format("a temperature"), "roughness-standard": "profilometers are checked on it",
+}  # fmt: skip
 _SHOWN = {  # what it reads -> unit shown, how many in one of SI, zero; the same two of its errors
     "gauge pressure": ("kPa", 1e-3, 0.0, "kPa", 1e-3), "absolute pressure": ("kPa", 1e-3, 0.0, "Pa", 1.0),
     "ratio": ("%", 100.0, 0.0, "%", 100.0), "flow": ("L/min", 6e4, 0.0, "L/min", 6e4),
@@ -57,7 +61,7 @@ def page(site: Site, program: Program) -> PartsPage:
     parts = [
         Part(setter.id(anchor), title, blocks)
         for anchor, title, blocks in (
-            ("in-doubt", "Found off", _in_doubt(known)),
+            (doubted.ANCHOR, "Found off", _in_doubt(known)),
             ("to-know", "What to know", _open(known)),
         )
         if blocks
@@ -417,7 +421,7 @@ def _points(known: _Known) -> list[Block]:
                     Row((
                         Cell(one.title, note=f"{one.id}{f', {point.gauge} gauge' if point.gauge else ''}"),
                         Cell(words.day(calibration.on)), Cell(_value(kind, point, point.at)), found, left,
-                        Cell(_most(kind, point)),
+                        Cell(_most(kind, point).removeprefix("allowed ")),
                     ))
                 )  # fmt: skip
     columns = (Column("Instrument"), Column("On"), Column("Standard"), Column("As found"), Column("As left"),
@@ -438,8 +442,7 @@ def _not_named(known: _Known) -> list[Block]:
     rows = []
     for name, one in known.every.items():
         if name not in known.uses:
-            read = _BY_KIND.get(one.kind, "") if isinstance(one, Tool) else ""
-            why = f"its limit of error counts wherever a record gives {read}: none says what read it" if read else ""
+            why = _UNNAMED.get(one.kind, "") if isinstance(one, Tool) else ""
             rows.append(Row((Cell(one.title, note=name), Cell(why or "never used in this program"))))
     reading = f"{words.sentence(words.counted(len(rows), 'instrument'))} defined, and named by no record."
     return [Table("instruments-not-named", (Column("Instrument"), Column("So")), rows, reading)] if rows else []

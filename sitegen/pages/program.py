@@ -11,7 +11,7 @@ from sitegen.page import words
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text
 from sitegen.page.view import View
-from sitegen.pages import builds, closure, comparing, criteria, decision, doubted, odd, plans, stated, ties
+from sitegen.pages import builds, closure, comparing, criteria, decision, doubted, hours, odd, plans, stated, ties
 from sitegen.pages.contexts import Part, ProgramPage, Said
 from sitegen.pages.folding import folded
 from sitegen.pages.frame import Site, crumbs, window_title
@@ -40,6 +40,7 @@ def page(site: Site, program: Program) -> ProgramPage:
     found = [*comparing.answer(view, site.plans.get(program.id)), *comparing.untested(view)]
     rest = [
         *part(odd.ANCHOR, odd.TITLE, odd.blocks(view)),
+        *part(hours.ANCHOR, hours.TITLE, hours.program(view)),
         *part(closure.ANCHOR, closure.TITLE, closure.program(view)),
         *part("planned", "Planned and present", _matrix(site, view, every)),
         *part("without", "Without each build", comparing.resting(view)),
@@ -118,7 +119,7 @@ def _sentence(view: View, program: Program, every: list[Record]) -> list[Cell]:
         return [Cell(f"{plans.states_sentence(view)} {BLIND}".strip())]
     found, doubt = comparing.in_short(view), doubted.in_short(view)
     if found:
-        return [Cell(" ".join(filter(None, (found, decision.but(view), doubt))))]
+        return [Cell(" ".join(filter(None, (found, decision.but(view))))), *doubt]
     if not program.builds:
         return [Cell("Nothing has been built yet.")]
     lacking = len(every) - complete(every)
@@ -130,7 +131,7 @@ def _sentence(view: View, program: Program, every: list[Record]) -> list[Cell]:
             else f"none of {len(every)} planned records"
         )
         text += f" {words.sentence(out)} {'are' if lacking > 1 else 'is'} {'not ' if lacking < len(every) else ''}in."
-    return [Cell(f"{text} {doubt}".strip())]
+    return [Cell(text), *doubt]
 
 
 def _in_full(view: View) -> list[Block]:

@@ -8,7 +8,7 @@ from sitegen.declarations import Stream, Unusual
 from sitegen.page import counts, words
 from sitegen.page.blocks import Cell
 from sitegen.page.view import View
-from sitegen.pages import closure, doubted, odd
+from sitegen.pages import closure, doubted, hours, odd
 from sitegen.pages.contexts import Line
 from sitegen.pages.present import Record, records
 
@@ -20,7 +20,7 @@ def lines(view: View, streams: Sequence[Stream], shown: Sequence[str]) -> list[L
     found: list[tuple[str, Unusual]] = [("cylinders", each) for each in odd.unusual(view)]
     found += [("wear", each) for each in closure.unusual(view)]
     found += [("instruments", each) for each in doubted.unusual(view)]
-    found += [("schedule", each) for each in _departures(view)]
+    found += [("schedule", each) for each in (*hours.unusual(view), *_departures(view))]
     planned = records(view.the_desk, list(streams), view.the_build)
     for stream in streams:
         own: list[Unusual] = [
@@ -38,6 +38,8 @@ def lines(view: View, streams: Sequence[Stream], shown: Sequence[str]) -> list[L
 def _href(view: View, anchor: str, shown: Sequence[str]) -> str:
     if anchor == MISSING:
         return view.href_program(anchor="planned")
+    if anchor == doubted.ANCHOR:
+        return f"{view.href(view.addresses.instruments[view.program.id])}#{anchor}"
     if anchor == NOT_USED:
         return view.href_data(NOT_USED)
     return f"#{anchor}" if anchor in shown else ""

@@ -81,7 +81,8 @@ def _checks(node: Node, reads: Reads) -> tuple[CheckPoint, ...]:
             node.add("tolerance-missing", told, expected=expected, next_step='add "tolerance", such as 1.5 %')
         at, found, left = (_value(each.get(key), reads, kind) for key in ("at", "found", "left"))
         if at is not None and most is not None and (found is not None or left is not None):
-            points.append(CheckPoint(at, found, left, gauge, most[0] + most[1] * abs(at)))  # type: ignore[arg-type]
+            allowed, said = most[0] + most[1] * abs(at), each.get("at").own_text()
+            points.append(CheckPoint(at, found, left, gauge, allowed, said))  # type: ignore[arg-type] # a word
     return tuple(points)
 
 

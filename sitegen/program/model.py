@@ -114,6 +114,7 @@ class CheckPoint:
     left: float | None = None  # shown after adjustment; None: nothing was adjusted there
     gauge: Literal["supply", "cylinder", ""] = ""  # of a tester: which gauge; "" both, or of any other the only one
     tolerance: float = 0.0  # most it may be off, same unit
+    said: str = ""  # `at` as written, with its unit
 
 
 @dataclass(frozen=True)

@@ -169,14 +169,14 @@ def comparison_between(own: Comparison, other: Comparison | None) -> Comparison:
 
 
 def verdict_between(own: Verdict, other: Verdict | None, undecided: Mapping[str, str]) -> Verdict:
-    """A word that its shadow says too, and by the same way; else the one that leaves the rule open.
+    """A word that its shadow says too; else the one that leaves the rule open.
 
     A rule without such a word keeps its own, which follows from the number beside it, with the reason.
     """
     if own == other:
         return own
     open_ = _undecided(own.rule, undecided)
-    if other is not None and (own.word, own.route) == (other.word, other.route):
+    if other is not None and own.word == other.word:
         return _wider(own, other)
     if own.word == open_:
         return _wider(own, other)
@@ -187,12 +187,12 @@ def verdict_between(own: Verdict, other: Verdict | None, undecided: Mapping[str,
 
 
 def _wider(own: Verdict, other: Verdict | None) -> Verdict:
-    """With an interval that holds both; of two rows, or with another limit, it stays that of its own row."""
-    if other is None or own.deciding != other.deciding or own.limit != other.limit:
+    """With an interval that holds both; none where the other is not known, its own where that is of another thing."""
+    if other is None:
+        return replace(own, low=None, high=None)
+    if own.deciding != other.deciding and own.limit != other.limit:
         return own
-    low = own.low if own.low is None else other.low if other.low is None else min(own.low, other.low)
-    high = own.high if own.high is None else other.high if other.high is None else max(own.high, other.high)
-    return replace(own, low=low, high=high)
+    return replace(own, low=_least(own.low, other.low), high=_most(own.high, other.high))
 
 
 def _undecided(rule: str, undecided: Mapping[str, str]) -> str:
@@ -231,7 +231,9 @@ def verdicts_between(
     made = [verdict_between(each, theirs.get((each.rule, each.key)), undecided) for each in own]
     if made == list(own):
         return made
-    again = {(each.rule, each.key): each for step in steps if step.follow for each in step.follow(program, made)}
+    again = {
+        (each.rule, each.key): each for step in steps if step.follow for each in step.follow(program, own, other, made)
+    }
     return [again.get((each.rule, each.key), each) for each in made]
 
 

@@ -10,7 +10,7 @@ from sitegen.declarations import Blank, Stream
 from sitegen.page.addresses import slug, slugs
 from sitegen.pages.site import check_theme, environment, theirs, themed
 from sitegen.program.model import Build, Phase, Program
-from sitegen.sheets import paper, running
+from sitegen.sheets import calibrating, paper, running
 from sitegen.sheets.columns import Columns, Written, choose, in_units_of, instrument, written
 from sitegen.sheets.contexts import AnySheetPage, BuildLines, Packet, PacketLine, Sheet, SheetList, TableLinks
 from sitegen.sheets.entries import entries
@@ -50,7 +50,7 @@ def make(
         own = [phase for phase in program.phases_of(build) if not phases or phase.id in phases]
         if (found := maker.build(build, own)) is not None:
             lines.append(found)
-    return maker.finished(lines)
+    return maker.finished(lines, whole=not builds and not phases)
 
 
 class _Maker:
@@ -216,8 +216,19 @@ class _Maker:
             },
         )
 
-    def finished(self, builds: Sequence[BuildLines]) -> Sheets:
-        """Every file, with the list that leads to them."""
+    def _calibrations(self) -> list[tuple[str, str]]:
+        """A file for each instrument that is calibrated, and the entries to paste; text and link."""
+        program, every = self._program, calibrating.there(self._program.definitions)
+        files = slugs((each.id for each in every), taken=("index",))
+        for one in every:
+            sheet, path = calibrating.sheet(one, program.title), f"{calibrating.FOLDER}/{files[one.id]}.html"
+            self._put(Packet(path, sheet.of, program.title, self._style, [sheet], program.invented))
+        self._count += len(every)
+        self._pages[calibrating.ENTRIES] = calibrating.entries(every).encode()
+        return [(one.id, f"{calibrating.FOLDER}/{files[one.id]}.html") for one in every]
+
+    def finished(self, builds: Sequence[BuildLines], whole: bool) -> Sheets:
+        """Every file, with the list that leads to them; of a `whole` program calibrations of its instruments too."""
         files: dict[str, bytes] = {}
         pasted: list[tuple[str, str]] = []
         for table in self._tables:
@@ -229,6 +240,7 @@ class _Maker:
             pasted.append((f"for the .{ending} tables", name))
         self._put(
             SheetList(
+                calibrations=self._calibrations() if whole else (),
                 path="index.html",
                 title=f"Field sheets: {self._program.title}",
                 program=self._program.title,

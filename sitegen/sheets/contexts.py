@@ -126,6 +126,7 @@ class SheetList:
     style: str
     builds: Sequence[BuildLines]
     entries: Sequence[tuple[str, str]] = field(default_factory=tuple)  # text and link
+    calibrations: Sequence[tuple[str, str]] = ()  # the same of sheets, an instrument each
     invented: bool = False
 
 

@@ -145,10 +145,12 @@ def labels(
         Blankspace("Weight", "g"),
         Blankspace("By"),
     ]
+    custody = {"sample": ("Sealed", "Sent on"), "retain": ("Keep until", "Kept at")}
     made = []
     for sample, phase in samples:
         lines = [f"{program.title}, {build.id} ({build.block})", phase.title, *([oil.title] if oil else [])]
-        made += [Label(sample, what, lines, asked) for what in ("sample", "retain")]
+        for what, more in custody.items():
+            made.append(Label(sample, what, lines, [*asked, *map(Blankspace, more)]))
     return Sheet(
         "labels", "Labels of oil samples", facts, cautions(told), steps, labels=made, of=f"{build.id}, all phases"
     )

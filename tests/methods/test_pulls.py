@@ -80,7 +80,12 @@ def test_a_known_gain_is_found_as_often_as_promised() -> None:
 
 @pytest.mark.parametrize(
     ("variants", "code"),
-    [("AAABBB", "not-alternated"), ("ABAB", "few-days"), ("ABCABC", "two-variants-only"), ("AA", "two-variants-only")],
+    [
+        ("AAABBB", "not-alternated"),
+        ("ABAB", "few-pull-days"),
+        ("ABCABC", "two-variants-only"),
+        ("AA", "two-variants-only"),
+    ],
 )
 def test_what_tells_no_gain_is_refused(variants: str, code: str) -> None:
     chance = np.random.default_rng(1)
@@ -102,7 +107,7 @@ def test_levels_spreads_and_drift_by_hand() -> None:
     rising = [Day("A", (1.0, *(100 * 1.01**n for n in range(4)))) for _ in range(3)]
     assert pulls.drift(rising).value == pytest.approx(math.log(1.01))
     for few in (pulls.drift, pulls.of_days, lambda none: pulls.level(none, None)):
-        with pytest.raises(Refused, match="few-"):
+        with pytest.raises(Refused, match="few-pull"):
             few([])
     with pytest.raises(Refused, match="few-pulls"):
         pulls.repeatability([Day("A", (1.0, 2.0))])

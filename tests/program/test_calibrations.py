@@ -70,16 +70,18 @@ def test_points_are_read_in_what_the_tool_shows() -> None:
     assert (balance.since, balance.until) == ("2025-01-10", "2026-12-31")
     (one,) = balance.calibrations
     assert (one.by, one.certificate) == ("metrology room", "17")
-    assert one.checks[0] == CheckPoint(pytest.approx(2e-5), pytest.approx(2.01e-5), None, "", pytest.approx(3e-7))
+    assert one.checks[0] == CheckPoint(
+        pytest.approx(2e-5), pytest.approx(2.01e-5), None, "", pytest.approx(3e-7), "20 mg"
+    )
     assert one.checks[1].found == pytest.approx(-2e-7)
 
     def only(tool: str) -> CheckPoint:
         return made.tools[tool].calibrations[0].checks[0]
 
-    assert only("cell-1") == CheckPoint(100.0, None, 100.1, "", 0.4)
+    assert only("cell-1") == CheckPoint(100.0, None, 100.1, "", 0.4, "100 N m")
     # a barometer and a thermometer show what has a zero of its own; they err by a difference
-    assert only("wire-1") == CheckPoint(273.15, pytest.approx(272.65), None, "", 1.5)
-    assert only("air-1") == CheckPoint(100000.0, pytest.approx(100100.0), None, "", 200.0)
+    assert only("wire-1") == CheckPoint(273.15, pytest.approx(272.65), None, "", 1.5, "0 degC")
+    assert only("air-1") == CheckPoint(100000.0, pytest.approx(100100.0), None, "", 200.0, "1000 hPa absolute")
     assert only("rough-1").tolerance == pytest.approx(2e-8)
 
 
@@ -205,3 +207,31 @@ def test_a_thermocouple_counts_among_the_thermometers() -> None:
     made, _ = read(TOOLS)
     assert made.limit_of("thermometer") == 1.5
     assert made.limit_of("torque-cell") == 0.4
+
+
+# ---- what is due ----------------------------------------------------------------------------------------------------
+
+NAMED = """
+meters:
+  M1: {title: meter, principle: float, scale: actual, calibrations: [{on: 2026-01-19, due: 2027-01-19}]}
+  M2: {title: no calibration, principle: float, scale: actual}
+tools:
+  G1: {title: overdue, kind: feeler, limit: 1 um, calibrations: [{on: 2025-01-10, due: 2026-01-10}]}
+  G2: {title: done again, kind: feeler, limit: 1 um, calibrations: [{on: 2026-03-01, due: 2028-03-01}, {on: 2025-01-10, due: 2026-01-10}]}
+  G3: {title: withdrawn, kind: feeler, limit: 1 um, until: 2026-02-01, calibrations: [{on: 2025-01-10, due: 2026-01-10}]}
+"""  # noqa: E501 # an instrument a line
+
+
+def test_overdue_ones_first_then_the_next_due() -> None:
+    made, problems = read(NAMED)
+    assert problems == []
+
+    def due(day: str, within: int) -> list[tuple[str, int]]:
+        return [(each.instrument, each.days) for each in calibrated.due(made, day, within)]
+
+    # 10 days of November, 31 of December, 19 of January; 10 January to 20 November is day 10 to day 324 of the year
+    assert due("2026-11-20", 60) == [("G1", -314), ("M1", 60)]
+    assert due("2026-11-19", 60) == [("G1", -313)]
+    assert due("2026-01-10", 0) == [("G1", 0), ("G3", 0)]
+    assert due("2026-02-01", 0) == [("G1", -22)]  # G3 has gone
+    assert due("2027-01-20", 0) == [("G1", -375), ("M1", -1)]

@@ -137,7 +137,11 @@ def test_no_gain_is_told_from_none_where_there_is_none(folder: Path, tmp_path: P
     ("rows", "reason", "told"),
     [
         ([row for n, v in enumerate("AAABBB", start=4) for row in day(n, v)], "not-alternated", "take turns by day"),
-        ([row for n, v in enumerate("ABAB", start=4) for row in day(n, v)], "few-days", "fewer days than it takes"),
+        (
+            [row for n, v in enumerate("ABAB", start=4) for row in day(n, v)],
+            "few-pull-days",
+            "fewer days of pulls than it takes",
+        ),
     ],
 )
 def test_days_that_tell_no_gain_are_refused(

@@ -11,6 +11,7 @@ import io
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date, timedelta
 
 from simulate import sheets
 from simulate.engine import Chance, EngineTruth
@@ -50,6 +51,8 @@ class OilPlan:
     missing: Sequence[str] = ()  # phases without a sample
     not_detected: Sequence[str] = ()  # elements entered as ND where below the limit, else <
     not_measured: Sequence[str] = ()
+    kept: str = ""  # where the second bottles are kept; "": custody was not written down
+    unsealed: Sequence[str] = ()  # phases whose sample nobody says was sealed
 
 
 @dataclass
@@ -67,6 +70,7 @@ class Drawn:
     reported: Mapping[str, str]  # element -> cell
     condition: Mapping[str, float]
     hours: float | None = None  # since the cold build; None: at the end of its phase
+    custody: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -154,7 +158,19 @@ def run(seed: int, engine: EngineTruth, plan: OilPlan, dates: Mapping[str, str])
         if phase not in plan.missing:
             place = plan.places.get(phase, "dipstick")
             samples.append(
-                Drawn(engine.engine, phase, name, minutes, place, plan.batch, dates[phase], mass, cells, condition)
+                Drawn(
+                    engine.engine,
+                    phase,
+                    name,
+                    minutes,
+                    place,
+                    plan.batch,
+                    dates[phase],
+                    mass,
+                    cells,
+                    condition,
+                    _custody(plan, phase, dates),
+                )
             )
             take(mass)
         if phase in {"pulls", "durability"}:
@@ -169,6 +185,20 @@ def condition_of(on_fill: float) -> dict[str, float]:
         "viscosity_40": round(132.0 * (thick / 14.3) ** 1.35, 1), "viscosity_100": round(thick, 2),
         "acid_number": round(1.1 + 0.012 * on_fill, 2), "base_number": round(5.4 - 0.018 * on_fill, 1),
         "oxidation": round(1.0 + 0.09 * on_fill, 0), "nitration": round(1.0 + 0.11 * on_fill, 0),
+    }  # fmt: skip
+
+
+def _custody(plan: OilPlan, phase: str, dates: Mapping[str, str]) -> dict[str, str]:
+    """From the sump to the laboratory: all bottles of a build are sent two days after its last sample."""
+    if not plan.kept:
+        return {}
+    last = date.fromisoformat(max(dates[each] for each in plan.phases))
+    days = {"sent": 2, "received": 5, "analysed": 8}
+    until = date.fromisoformat(dates[phase]) + timedelta(days=270)
+    return {
+        "sealed": "" if phase in plan.unsealed else "yes",
+        **{name: (last + timedelta(days=after)).isoformat() for name, after in days.items()},
+        "retained_until": until.isoformat(), "kept": plan.kept,
     }  # fmt: skip
 
 
@@ -224,11 +254,13 @@ CONDITION = {
 def wide(samples: Sequence[Drawn]) -> bytes:
     """A table with a column for each element."""
     condition = [f"{name} [{unit}]" if unit else name for name, unit in CONDITION.items()]
+    custody = dict.fromkeys(name for s in samples for name in s.custody)
     head = ["sample", "engine", "phase", "date", "since_shutdown [min]", "draw_point", "batch", "mass [g]",
-            *(f"{symbol} [mg/kg]" for symbol in METALS), *condition]  # fmt: skip
+            *(f"{symbol} [mg/kg]" for symbol in METALS), *condition, *custody]  # fmt: skip
     rows = [
         [s.name, s.engine, s.phase, s.date, f"{s.minutes:g}", s.place, s.batch, f"{1000 * s.mass:.0f}",
-         *(s.reported[symbol] for symbol in METALS), *(f"{s.condition[name]:g}" for name in CONDITION)]
+         *(s.reported[symbol] for symbol in METALS), *(f"{s.condition[name]:g}" for name in CONDITION),
+         *(s.custody.get(name, "") for name in custody)]
         for s in samples
     ]  # fmt: skip
     if any(s.hours is not None for s in samples):

@@ -552,9 +552,9 @@ def oil_tables(seed: int = SEED) -> dict[str, bytes]:
 
 
 OIL: Mapping[str, OilPlan] = {
-    "B1": OilPlan((), "B1-1"),
-    "B2": OilPlan((), "B2-1", late={"run-in-25": 26.0}),
-    "B4": OilPlan((), "B4-1", places={"pulls": "drain-plug"}, not_detected=("Pb", "Sn")),
+    "B1": OilPlan((), "B1-1", kept="oil store, shelf 1"),
+    "B2": OilPlan((), "B2-1", late={"run-in-25": 26.0}, kept="oil store, shelf 1", unsealed=("run-in-60",)),
+    "B4": OilPlan((), "B4-1", places={"pulls": "drain-plug"}, not_detected=("Pb", "Sn"), kept="oil store, shelf 2"),
     "B5": OilPlan((), "B5-1", missing=("run-in-25",), not_measured=("Al",)),
 }
 

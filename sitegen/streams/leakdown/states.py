@@ -11,6 +11,7 @@ from sitegen.declarations import Step
 from sitegen.methods import seating as method
 from sitegen.methods.leakdown import Scatter
 from sitegen.program.model import Assembly, Build, Phase, Program
+from sitegen.reasons import DIFFERS
 from sitegen.rounding import interval
 from sitegen.streams.leakdown.measures import (
     CHANGE,
@@ -328,6 +329,44 @@ def _as_change(value: Value) -> method.Change | None:
     return method.Change(value.value, value.low, value.high, word)
 
 
+# ---- in doubt -------------------------------------------------------------------------------------------------------
+
+
+def followed(
+    program: Program, own: Sequence[Verdict], other: Sequence[Verdict], made: Sequence[Verdict]
+) -> Iterable[Verdict]:
+    """States by what is left of their criteria where an instrument was off; words as read, with the error, of both."""
+    del program
+    named = {(each.rule, each.key): each for each in made}
+    before, beside = ({(each.rule, each.key): each.word for each in run} for run in (own, other))
+    for each in made:
+        rule, comma, earlier = each.rule.partition(",")
+        where = each.rule, each.key
+        if rule != STATE_RULE or named[where].reason == "no-fired-check":
+            continue
+        parts = {part: named.get((part + comma + earlier, each.key)) for part in (LEVEL_RULE, TO_LOSE_RULE, FALL_RULE)}
+        level, lose, fall = parts.values()
+        if level is None or lose is None or _follows(each, level, lose, fall):
+            continue
+        if {before[where], beside.get(where)} & {"above the limit", "not seated"} and level.word == _MET["no"]:
+            yield replace(level, rule=each.rule, word="above the limit", route="level", reason=DIFFERS)
+        else:
+            yield replace(each, word=_MET["cannot tell"], reason=DIFFERS)
+
+
+def _follows(state: Verdict, level: Verdict, lose: Verdict, fall: Verdict | None) -> bool:
+    """Whether a state still follows from its criteria."""
+    words = level.word, lose.word
+    grew = (fall is not None and fall.word == "met") or (lose.high is not None and lose.high < 0)
+    fell = fall is not None and fall.low is not None and fall.low > 0
+    return {
+        "seated": words == ("met", "met"),
+        "not seated": words == ("not met", "met") or grew,
+        "still seating": lose.word == "not met" or fell,
+        "above the limit": words == ("not met", "cannot tell"),
+    }.get(state.word, state.reason != DIFFERS)
+
+
 LONGEST = Step(name="seating-longest", gives=(SCALE_MOST,), run=run_longest, needs=(SCALE.id, BLOWBY), scope="program")
 STATES = Step(
     name="seating-states",
@@ -335,5 +374,6 @@ STATES = Step(
     run=run_states,
     needs=(CRANKCASE.id, KM, *TESTER, ELSEWHERE.id, CHANGE.id, TO_LOSE.id, PLATEAU.id, SCALE_MOST.id),
     revision=2,
+    follow=followed,
     undecided=dict.fromkeys((STATE_RULE, LEVEL_RULE, TO_LOSE_RULE, FALL_RULE), _MET["cannot tell"]),
 )

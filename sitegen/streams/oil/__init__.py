@@ -5,6 +5,7 @@ from __future__ import annotations
 from sitegen.declarations import Stream, table_entry
 from sitegen.streams.oil.blank import blank
 from sitegen.streams.oil.fields import FIELDS
+from sitegen.streams.oil.hours import STEP as OVER_HOURS
 from sitegen.streams.oil.measures import CONCENTRATION
 from sitegen.streams.oil.reach import REACH
 from sitegen.streams.oil.read import read
@@ -19,7 +20,7 @@ STREAM = Stream(
     fields=FIELDS,
     read=read,
     entry=table_entry("Oil records", "One table of oil samples, or of what was filled, topped up and drained", "oil"),
-    steps=(SAMPLES, BALANCE, NEXT_BUILD, REACH),
+    steps=(SAMPLES, BALANCE, NEXT_BUILD, REACH, OVER_HOURS),
     sections=SECTIONS,
     unusual=unusual,
     of_build=OF_BUILD,

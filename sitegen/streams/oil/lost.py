@@ -124,21 +124,21 @@ def fuel_unknown(fill: Fill, shown: frozenset[str]) -> bool:
 
 
 def fuel_in(build: Build, found: Oiling, fills: Sequence[Fill]) -> Iterator[Series]:
-    """Fuel that chromatography found in each sample, in the order drawn, and how much of it was in the engine then."""
+    """Fuel that chromatography found in each sample, its error, and how much was in the engine before and after it."""
     import pandas as pd
 
     by_id = {sample.id: sample for sample in found.samples}
     rows = [
         (number, by_id[move.sample].phase, by_id[move.sample].at, move.hours, 100 * move.fuel.share,
-         inside * move.fuel.share if fill.fuelled else float("nan"))
+         100 * move.fuel.se if move.fuel.known else float("nan"),
+         *((mass * move.fuel.share if fill.fuelled else float("nan")) for mass in (inside, inside - move.mass)))
         for number, fill in enumerate(fills)
         for move, inside in zip(fill.moves, fill.at, strict=True)
         if move.sample and move.fuel is not None and not move.fuel.half
     ]  # fmt: skip
     if rows:
-        columns = ["fill", "phase", "at", "hours", "share", "mass"]
-        frame = pd.DataFrame(rows, columns=columns)
-        yield Series(FUEL_IN, build.key(), {"hours": "h", "share": "%", "mass": "kg"}, frame)
+        units = {"hours": "h", "share": "%", "error": "%", "mass": "kg", "after": "kg"}
+        yield Series(FUEL_IN, build.key(), units, pd.DataFrame(rows, columns=["fill", "phase", "at", *units]))
 
 
 def _weighed(fill: Fill) -> bool:

@@ -12,8 +12,11 @@ from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, ChartRow, Column, Datum, Figure, Panel, Row, Table, Text, number_of
 from sitegen.page.view import View
 from sitegen.program.model import Build
+from sitegen.streams.oil import custody_page
 from sitegen.streams.oil.fields import DRAIN, FILL, SAMPLE, TOP_UP, Reading
+from sitegen.streams.oil.fuel_page import apparent_note, fuel, told
 from sitegen.streams.oil.measures import (
+    APPARENT,
     CONCENTRATION,
     CONSUMPTION,
     DEPTH,
@@ -37,6 +40,7 @@ from sitegen.streams.oil.steps import AT_LEAST, CONDITION, LEDGER, TIMES, TOTAL
 from sitegen.tables.rows import Written
 from sitegen.vocabulary import Value, numbers
 
+CUSTODY = "Samples, from the sump to the laboratory"
 DRAWN = 2  # metals told and drawn first on the page of a build
 HIDES = 0.5  # share of what a sample holds that fresh oil brings: from here on concentration is no sign of wear
 PARTICLES = (
@@ -68,7 +72,7 @@ def engine_oil(view: View) -> Sequence[Block]:
         blocks += [Text((Cell(text),), "note") for text in _hidden(view)]
     if not any(_told(value) for value in totals.values()):
         blocks += _over_hours(view)
-    blocks += [*_stretches(view, totals), *_samples(view, rows), *_consumption(view), *_condition(view)]
+    blocks += [*_stretches(view, totals), *_samples(view, rows), *_consumption(view), *fuel(view), *_condition(view)]
     if len(build.coatings) > 1:
         blocks.append(Text((Cell(SHARED),), "note"))
     return blocks
@@ -176,7 +180,8 @@ def _figure(view: View, totals: Mapping[str, Value]) -> list[Block]:
         return []
     data = {"phases": labels, "means": means}
     panel = Panel("", data, {"unit": "mg"}, coating, label="Metal made, by phase", axis=MADE)
-    open_ = " Open: drawn late or elsewhere, or resting on a bound." if any(row["open"] for row in means) else ""
+    why = "drawn late or elsewhere, analysed late, or resting on a bound"
+    open_ = f" Open: {why}." if any(row["open"] for row in means) else ""
     falls = [number_of(a["value"]) <= number_of(b["high"] or b["value"]) for a, b in pairwise(means)
              if a["line"] == b["line"] and number_of(b["value"]) < number_of(a["value"])]  # fmt: skip
     within = f": {'no' if all(falls) else 'not every'} line falls by more than they allow" if falls else ""
@@ -527,12 +532,11 @@ def _consumption(view: View) -> list[Block]:
     rows = []
     for value in found:
         phase = view.program.phase(value.key.phase).title
-        by_energy = view.value(SPECIFIC.id, value.key.phase, cylinder=0)
-        sure = value.value is not None and value.low is not None and value.low > 0
-        note = view.why(value.reason) if value.reason else ""
-        unsure = value.value is not None and not sure
+        by_energy, by_weight = (view.value(m.id, value.key.phase, cylinder=0) for m in (SPECIFIC, APPARENT))
+        note = view.why(value.reason) if value.reason else apparent_note(view, value, by_weight)
+        unsure = value.status == "ok" and not told(value)
         used, relative = ("cannot tell" if unsure else view.text(each) for each in (value, by_energy))
-        rows.append(Row((Cell(f"drained after {phase}" if value.value is not None else phase),
+        rows.append(Row((Cell(f"drained after {phase}" if value.status == "ok" else phase),
                          Cell(used, note=note), Cell(relative))))  # fmt: skip
     columns = (Column("Fill"), Column("Oil consumption", "g/h", numeric=True, measure=CONSUMPTION.id),
                Column("By energy", "g/kWh", numeric=True, measure=SPECIFIC.id))  # fmt: skip
@@ -541,14 +545,14 @@ def _consumption(view: View) -> list[Block]:
 
 def _used(view: View) -> str:
     """What the engine used of its oil, or that it ran too short a time to tell."""
-    found = _in_order(view, [v for v in view.values(CONSUMPTION.id, engine=view.the_build) if v.value is not None])
-    told = [
+    found = _in_order(view, [v for v in view.values(CONSUMPTION.id, engine=view.the_build) if v.status == "ok"])
+    used = [
         f"{view.text(value, unit=True)} on the fill drained after {view.program.phase(value.key.phase).title}"
         for value in found
-        if (value.low or 0.0) > 0
+        if told(value)
     ]
-    if told:
-        return f"Oil used: {words.listed(told)}."
+    if used:
+        return f"Oil used: {words.listed(used)}."
     return "Oil consumption is too small to tell from none in so short a time." if found else ""
 
 
@@ -566,8 +570,9 @@ def unusual(view: View) -> Iterator[Unusual]:
                     odd.setdefault(flag, {})[titles[value.key.phase]] = None
     for flag, phases in odd.items():
         yield Unusual(f"Oil sample {flag.replace('-', ' ')}", "oil", 31, f": {words.listed(phases)}")
-    found = [v for v in view.values(CONSUMPTION.id, engine=build) if v.value is not None]
-    if found and not any((v.low or 0.0) > 0 for v in found):
+    yield from custody_page.unusual(view)
+    found = [v for v in view.values(CONSUMPTION.id, engine=build) if v.status == "ok"]
+    if found and not any(told(v) for v in found):
         yield Unusual("Oil consumption cannot be told", "oil", 60)
 
 
@@ -776,7 +781,7 @@ def _next(view: View) -> list[Block]:
 def _sure(view: View, build: Build) -> Value | None:
     """The latest consumption that is told from none."""
     used = _in_order(view, [v for v in view.values(CONSUMPTION.id, engine=build) if v.value is not None])
-    return used[-1] if used and used[-1].low is not None and used[-1].low > 0 else None
+    return used[-1] if used and told(used[-1]) else None
 
 
 def used_of_build(view: View) -> Cell:
@@ -793,6 +798,8 @@ def iron_of_build(view: View) -> Cell:
 
 SECTIONS = (
     Section("oil", "Oil", 51, "engine", engine_oil, "half", "Balance of each metal, parts, samples, condition"),
+    Section("custody", CUSTODY, 52, "engine", custody_page.of_build, "rest"),
+    Section("oil-kept", "Oil samples past their day", 50, "data", custody_page.over),
     Section("oil", "Oil", 46, "program", by_build, place="rest"),
     Section("oil", "Oil", 30, "coating", by_build, place="rest"),
 )

@@ -147,8 +147,9 @@ def _figure(view: View, phase: Phase, name: str) -> list[Block]:
     if len(path) < 2:
         return []
     bands: list[ChartRow] = [
-        {"at": band.low / RPM, "to": band.high / RPM, "label": "", "minor": bool(n % 2)}
+        {"at": band.low / RPM, "to": band.high / RPM, "label": "", "minor": True}
         for n, band in enumerate(view.program.power.bands)
+        if n % 2 == 0
     ]
     air = bool(frame["corrected"].all())
     speeds, torques = frame["speed"], frame["torque"]

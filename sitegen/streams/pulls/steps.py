@@ -206,7 +206,7 @@ def _gains(
 def _smallest(key: Key, order: Sequence[str], book: Book) -> Value:
     scatter = _scatter(book)
     if scatter is None:
-        return refused(SMALLEST.id, key, Refused("few-days"))
+        return refused(SMALLEST.id, key, Refused("few-pull-days"))
     try:
         smallest = method.smallest_gain(order, scatter.sd)
     except Refused as why:

@@ -11,6 +11,7 @@ from sitegen.streams.runlog.alarms.watch import STEP as WATCH
 from sitegen.streams.runlog.blowby import STEP as BLOWBY
 from sitegen.streams.runlog.hours.sections import SECTIONS as OVER_HOURS
 from sitegen.streams.runlog.hours.steps import STEPS as HOURS
+from sitegen.streams.runlog.hours.whole import STEPS as WHOLE
 from sitegen.streams.runlog.measures import PISTON_SPEED
 from sitegen.streams.runlog.read import again, read
 from sitegen.streams.runlog.sections import OF_BUILD, SECTIONS, unusual
@@ -31,7 +32,7 @@ STREAM = Stream(
     again=again,
     read_with=read_with,
     shadow=shadow,
-    steps=(SCHEDULE, LEVELS, BLOWBY, *HOURS, STARTS, LIMITS, WATCH, BREATHER),
+    steps=(SCHEDULE, LEVELS, BLOWBY, *HOURS, *WHOLE, STARTS, LIMITS, WATCH, BREATHER),
     sections=(*SECTIONS, *OVER_HOURS),
     unusual=unusual,
     of_build=OF_BUILD,
