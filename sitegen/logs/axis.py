@@ -19,6 +19,7 @@ Floats = npt.NDArray[np.float64]
 Places = npt.NDArray[np.int64]
 
 DAY = 86400.0  # s
+HOUR = 3600.0  # s, by which clocks are set at the end of summer time
 GAP = 5.0  # usual steps, of the log and of the rows about it, that make a gap
 LONG = 60.0  # s: a step this long is a gap whatever the rows about it do ...
 RARE = 30.0  # ... where it is as many usual steps
@@ -90,6 +91,7 @@ class Clock:
     rows: int = 0  # rows with an instant
     repeated: tuple[int, int] = (0, 0)  # rows with the instant of the row before: count, line of the first
     restarts: tuple[int, int] = (0, 0)  # count, line of the first
+    set_back: tuple[int, int] = (0, 0)  # times the clock was set back by an hour: count, line of the first
     midnights: int = 0
     untimed: tuple[int, int] = (0, 0)  # rows with samples but without an instant: count, line of the first
     faults: dict[str, tuple[int, int, str]] = field(default_factory=dict)  # code -> count, line and cell of the first
@@ -210,6 +212,9 @@ class Clock:
                 shifts[place] = old + step - new
                 news.append(place)
                 self.restarts = _counted(self.restarts, 1, line(place))
+            elif self._dated and 0 < new + HOUR - old <= GAP * step:
+                shifts[place] = HOUR
+                self.set_back = _counted(self.set_back, 1, line(place))
             else:
                 self._backwards(old, new, line(place))
         if len(back) > _MOST_BACK:
@@ -218,6 +223,13 @@ class Clock:
         total = self._shift + np.cumsum(shifts)
         self._shift = float(total[-1])
         return raw + total, np.array(news, dtype=np.int64)
+
+    def set_forward(self) -> list[float]:
+        """Instants [s as written] after which just an hour is missing, as where a clock is set forward."""
+        if not self._dated or self.origin is None:
+            return []
+        step = self.track.step
+        return [self.origin + begin for begin, end in self.gaps if abs(end - begin - HOUR - step) <= step / 2]
 
     def _backwards(self, old: float, new: float, line: int) -> None:
         if self._dated:

@@ -65,7 +65,8 @@ def join(files: Sequence[LogFile]) -> tuple[Log | None, list[Problem]]:
     Elapsed time that goes on from file to file is kept; where it starts again at zero, one file begins a usual step
     after the one before, for the pause is not known. Where a file begins so soon that there is no gap, what lies
     between counts as if it had been logged. Files that cannot be used are left out. Overlapping files, copies,
-    and stamps beside elapsed time are errors, and there is no log then.
+    and stamps beside elapsed time are errors, and there is no log then. Dated files at the same time with no channel in
+    common are those of loggers side by side.
     """
     usable = [each for each in files if each.usable]
     if not usable:
@@ -80,6 +81,8 @@ def join(files: Sequence[LogFile]) -> tuple[Log | None, list[Problem]]:
         return None, problems
     ordered = sorted(usable, key=lambda each: (each.start, each.file)) if all(stamped) else usable
     problems += _copies(ordered)
+    if all(stamped) and not problems and len(loggers := _loggers(ordered)) > 1:
+        return _side_by_side(loggers)
     offsets = [0.0]
     for before, each in pairwise(ordered):
         offset, overlap = _begin(before, each, offsets[-1])
@@ -90,6 +93,72 @@ def join(files: Sequence[LogFile]) -> tuple[Log | None, list[Problem]]:
     if problems:
         return None, problems
     return _joined(ordered, offsets), []
+
+
+def _loggers(files: Sequence[LogFile]) -> list[list[LogFile]]:
+    """Files by logger, where some at the same time share no channel; else all of them as one."""
+    found: list[list[LogFile]] = []
+    for each in files:
+        own = next((group for group in found if set(group[0].facts) & set(each.facts)), None)
+        if own is None:
+            found.append([each])
+        else:
+            own.append(each)
+    return found if any(_begin(a, b, 0.0)[1] > 0 for a, b in pairwise(files)) else [list(files)]
+
+
+def _side_by_side(loggers: Sequence[Sequence[LogFile]]) -> tuple[Log | None, list[Problem]]:
+    """The logs of several loggers on one axis, their clocks taken to agree: which is told."""
+    made: list[Log] = []
+    for group in loggers:
+        log, problems = join(group)
+        if log is None:
+            return None, problems
+        made.append(log)
+    main = next((each for each in made if "speed" in each.facts), made[0])
+    first = min(datetime.fromisoformat(each.start) for each in made)
+    shifts = [(datetime.fromisoformat(each.start) - first).total_seconds() for each in made]
+    seconds = max(shift + each.seconds for each, shift in zip(made, shifts, strict=True))
+    width = max(each.width for each in made)
+    while seconds / width >= bins.MOST:
+        width *= 2
+    whole = _merged([bins.regrouped(log.bins, shift, width) for log, shift in zip(made, shifts, strict=True)], width)
+    energy = main.energy
+    if not math.isfinite(energy) and {"speed", "torque"} <= set(whole.columns):
+        energy = float(np.nansum(whole["speed"].to_numpy() * whole["torque"].to_numpy()) * width)
+    named = " and ".join(group[0].file for group in loggers)
+    what = f"{named} were logged at the same time, each its own channels"
+    told = Problem(
+        main.files[0].file, 0, 0, "loggers-side-by-side", what, "clocks that agree",
+        next_step="see that the loggers' clocks agree; they are taken to", level="warning",
+    )  # fmt: skip
+    ordered = [(file, shift + offset) for log, shift in zip(made, shifts, strict=True)
+               for file, offset in zip(log.files, log.offsets, strict=True)]  # fmt: skip
+    return replace(
+        main, files=tuple(file for file, _ in ordered), offsets=tuple(offset for _, offset in ordered), bins=whole,
+        width=width, start=min(each.start for each in made), seconds=seconds, energy=energy,
+        gaps=tuple((begin + shifts[made.index(main)], end + shifts[made.index(main)]) for begin, end in main.gaps),
+        facts={name: of for each in made for name, of in each.facts.items()},
+        meters={name: meter for each in made for name, meter in each.meters.items()},
+        stated={name: of for each in made for name, of in each.stated.items()},
+        drawn={name: title for each in made for name, title in each.drawn.items()},
+        rows=sum(each.rows for each in made), used=sum(each.used for each in made),
+        problems=tuple(problem for each in made for problem in each.problems),
+    ), [told]  # fmt: skip
+
+
+def _merged(frames: Sequence[pd.DataFrame], width: float) -> pd.DataFrame:
+    """Bins of several logs on one row of bins; of a channel that several state, that of the first."""
+    import pandas as pd
+
+    places = [np.rint(frame["t"].to_numpy() / width).astype(np.int64) for frame in frames]
+    count = int(max(place[-1] for place in places)) + 1
+    made = {"t": np.arange(count) * width}
+    for frame, place in zip(frames, places, strict=True):
+        for name in (each for each in frame.columns if each not in made):
+            made[name] = np.full(count, np.nan)
+            made[name][place] = frame[name].to_numpy()
+    return pd.DataFrame(made, copy=False)
 
 
 def _begin(before: LogFile, each: LogFile, at: float) -> tuple[float, float]:

@@ -35,7 +35,7 @@ from sitegen.reader.find import find
 from sitegen.reader.numbers import Complaint, numbers
 from sitegen.reader.pieces import STEP, Piece, opening, pieces
 from sitegen.reader.records import cut
-from sitegen.reader.stamps import FAULTS
+from sitegen.reader.stamps import FAULTS, iso
 from sitegen.reader.table import stated_of
 from sitegen.reasons import READING
 from sitegen.tables.ids import counted as counts
@@ -502,6 +502,16 @@ class _Reader:
                 said = "the elapsed time starts again at zero; it goes on from here, and the pause is not known"
                 tell(clock.restarts[1], "time-restarts", said + _alike(clock.restarts[0], "place"),
                      "a file of its own for each run", clock.axis.header)  # fmt: skip
+            if clock.set_back[0]:
+                said = "the time goes back by an hour: the clock was set back there, and the record goes on"
+                tell(clock.set_back[1], "clock-set-back", said + _alike(clock.set_back[0], "place"),
+                     "a clock that is not set during a run", clock.axis.header,
+                     "see whether it is so, or leave out what was logged before")  # fmt: skip
+            for instant in clock.set_forward():
+                said = f"just an hour is missing after {iso(instant)}: a clock set forward, or an hour not recorded"
+                tell(0, "clock-set-forward", f"{said}; it counts as not recorded",
+                     "a clock that is not set during a run", clock.axis.header,
+                     "where the clock was set, log elapsed time, or stamps with their zone")  # fmt: skip
             if clock.repeated[0]:
                 said = f"the time is that of the {counts(self._file)} before, and both count"
                 tell(clock.repeated[1], "time-repeated", said + _alike(clock.repeated[0], counts(self._file)),

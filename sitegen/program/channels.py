@@ -68,6 +68,8 @@ CHANNELS: Mapping[str, Channel] = MappingProxyType(
                     "absolute, a gauge reading as if made at 101.325 kPa."),
             Channel("demand", "Demand", ("ratio",), "1", -0.05, 1.2,
                     help="What the engine is asked for, as a share of all: throttle, rack or fuelling."),
+            Channel("hours", "Engine hours", ("time",), "s", 0.0, 3.6e9,
+                    help="Running time as the engine's own counter shows it."),
         )
     }
 )  # fmt: skip

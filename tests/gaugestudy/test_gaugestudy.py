@@ -328,6 +328,17 @@ def test_what_is_said_of_a_comparison(folder: Folder) -> None:
     assert of_pages.briefly(view, [row]) == of_pages.note(view, [row]) == of_pages.of_program(view) == ""
 
 
+def test_what_two_readings_show_is_known_for_the_plan(folder: Folder) -> None:
+    plan = program(folder.path)
+    assert STREAM.by_repeats is not None
+    known = list(values(folder, study()).values())
+    assert list(STREAM.by_repeats(plan, known)) == []  # nothing of leak areas is known
+    leak = Value("leakdown.crankcase", plan.builds[0].key(1, "durability"), 0.3)
+    (found,) = STREAM.by_repeats(plan, [*known, leak])
+    # 0.35 mm² asked for; 1.96 √2 √(3² + 2) % of it, on the logarithm
+    assert found.value == pytest.approx(0.35 * math.expm1(1.96 * math.sqrt(2) * math.sqrt(11) / 100), rel=1e-4)
+
+
 def test_the_sheet_is_balanced_drawn_by_lot_and_drawn_again_alike(folder: Folder) -> None:
     plan = program(folder.path)
     assert STREAM.blank is not None
@@ -342,6 +353,7 @@ def test_the_sheet_is_balanced_drawn_by_lot_and_drawn_again_alike(folder: Folder
     assert len(orders) == 3
     assert len({tuple(each) for each in orders.values()}) == 3
     reader, coupler = first.tables
-    assert not {"cylinder", "reference", "standard", "repeat"} & {*reader.known, *reader.asked}
+    told_to_reader = {*reader.known, *reader.asked, *(name for row in reader.rows for name in row)}
+    assert not {"cylinder", "reference", "standard", "repeat"} & told_to_reader
     assert {"cylinder", "label"} <= set(coupler.known)
     assert "seed “pump/B1/cold-build”" in first.steps[0]

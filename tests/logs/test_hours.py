@@ -238,3 +238,80 @@ def test_a_run_that_ended_early_is_drawn_on_and_said_so(tmp_path: Path) -> None:
     assert value(analysis, "hours.lost").value == 50
     analysis, _ = found(program(tmp_path / "far", made, planned=310))
     assert value(analysis, "hours.blowby_planned").reason == "too-far-ahead"
+
+
+def test_meters_of_two_loggers_are_laid_side_by_side(tmp_path: Path) -> None:
+    """Speed and load each two minutes from one, blow-by and oil each ten from the other."""
+    made = rows(Made())
+    own = program(tmp_path, {"B1": [made], "B2": [rows(Made(seed=2))]})
+    log, slow = own / "logs" / "b1-1.csv", own / "logs" / "b1-slow.csv"
+    cells = [row.split(",") for row in made]
+    log.write_text("\n".join(["Stamp,n,Md", *(",".join(row[:3]) for row in cells)]) + "\n")
+    slow.write_text("\n".join(["Stamp,Q,T oil,p oil", *(",".join([row[0], *row[3:]]) for row in cells[::5])]) + "\n")
+    path = own / "program.yaml"
+    text = path.read_text(encoding="utf-8")
+    entry = text[text.index("    - file: logs/b1-1.csv") : text.index("    - file: logs/b2-1.csv")]
+    lines = entry.splitlines(keepends=True)
+    fast = "".join(line for line in lines if not any(f" {name}: " in line for name in ("blowby", "oil_temperature", "oil_pressure", "constants")))  # fmt: skip  # noqa: E501
+    other = "".join(line for line in lines if not any(f" {name}: " in line for name in ("speed", "torque")))
+    path.write_text(text.replace(entry, fast + other.replace("b1-1.csv", "b1-slow.csv")), encoding="utf-8")
+    analysis, problems = found(own)
+    assert [(each.code, each.level) for each in problems if each.code.startswith("log")] == [
+        ("loggers-side-by-side", "warning")
+    ]
+    assert value(analysis, "hours.windows").value == 150
+    low, high = ends(value(analysis, "hours.blowby_slope"))
+    assert low < 4.0 / 1.03 < high
+
+
+def shifted(told: list[str], begin: float, by: float) -> list[str]:
+    """The rows from an hour on with their stamps moved [h]."""
+    made = []
+    for number, row in enumerate(told):
+        hour = number * EVERY / 3600
+        made.append(f"{_stamp(hour + by)},{row.partition(',')[2]}" if hour >= begin else row)
+    return made
+
+
+@pytest.mark.parametrize(("by", "code"), [(-1.0, "clock-set-back"), (1.0, "clock-set-forward")])
+def test_a_clock_that_was_set_during_the_run(tmp_path: Path, by: float, code: str) -> None:
+    own = program(tmp_path, {"B1": [shifted(rows(Made(daily=0.0)), 75.0, by)], "B2": [rows(Made(seed=2))]})
+    analysis, problems = found(own)
+    assert [(each.code, each.level) for each in problems if each.code.startswith("clock")] == [(code, "warning")]
+    assert value(analysis, "hours.windows").value == pytest.approx(150, abs=1)
+    slope = value(analysis, "hours.blowby_slope")
+    assert slope.n == 5
+    low, high = ends(slope)
+    assert low < 4.0 / 1.03 < high
+
+
+@pytest.mark.parametrize("stood", [True, False])
+def test_a_month_without_data(tmp_path: Path, stood: bool) -> None:
+    """Where the engine stood before and after, its hours are known; else nothing says how long it ran."""
+    made = shifted(rows(Made(daily=0.0)), 75.0, 720.0)
+    if stood:
+        at = 75 * 3600 // EVERY
+        made[at:at] = [f"{_stamp(hour)},0,0,0,40,0" for hour in (75.01, 794.99)]
+    analysis, problems = found(program(tmp_path, {"B1": [made], "B2": [rows(Made(seed=2))]}))
+    assert [each.code for each in problems if each.level == "error"] == []
+    assert "log-pause" in [each.code for each in problems]
+    assert value(analysis, "hours.windows").value == pytest.approx(150, abs=1)
+    slope = value(analysis, "hours.blowby_slope")
+    assert (slope.n, slope.reason) == ((8, "") if stood else (0, "hours-not-known"))
+
+
+@pytest.mark.parametrize(("pace", "told"), [(1.0, False), (1.1, True)])
+def test_a_counter_of_the_engine(tmp_path: Path, pace: float, told: bool) -> None:
+    own = program(tmp_path, {"B1": [rows(Made())], "B2": [rows(Made(seed=2))]})
+    log = own / "logs" / "b1-1.csv"
+    head, *made = log.read_text(encoding="utf-8").splitlines()
+    counted = [f"{row},{1234 + pace * EVERY / 3600 * number:.1f}" for number, row in enumerate(made)]
+    log.write_text("\n".join([f"{head},Hours", *counted]) + "\n", encoding="utf-8")
+    path = own / "program.yaml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("      channels:\n", "      channels:\n        hours: {header: Hours, unit: h}\n", 1),
+                    encoding="utf-8")  # fmt: skip
+    analysis, problems = found(own)
+    assert ("hours-disagree" in [each.code for each in problems]) == told
+    low, high = ends(value(analysis, "hours.blowby_slope"))
+    assert low < 4.0 / 1.03 / pace < high

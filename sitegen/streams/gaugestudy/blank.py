@@ -35,11 +35,12 @@ def blank(program: Program, build: Build, phase: Phase) -> Blank:
             for n, (row, label) in enumerate(zip(own, labels, strict=True), start=1)
         ]  # fmt: skip
     shown = ("operator", "order", "label")
+    seen = [{name: row[name] for name in shown} for row in rows]  # who reads is not told what it is
     return Blank(
         rows=rows,
         once=("tester", "date", "ambient"),
         tables=(
-            PaperTable("Readings, for whoever reads", shown, ("supply", "pressure", "anew", "remark"), rows),
+            PaperTable("Readings, for whoever reads", shown, ("supply", "pressure", "anew", "remark"), seen),
             PaperTable("Labels, for whoever couples the hose: kept from whoever reads",
                        (*shown, "repeat", "cylinder", "reference", "standard"), (), rows),
         ),

@@ -13,22 +13,23 @@ from sitegen.streams.gaugestudy.measures import GAUGE
 from sitegen.streams.gaugestudy.steps import SUPERSEDED
 from sitegen.vocabulary import Value
 
+AREA = "leakdown.crankcase"  # of another stream: no stream imports another
+
 
 def by_study(program: Program, values: Iterable[Value]) -> Iterable[Smallest]:
-    """The difference between two readings that no scatter of the gauge explains, of the newest study of each tester."""
-    for value in values:
+    """The difference [mm²] that no scatter of the gauge explains, at the level asked for; by each tester's study."""
+    every, level = list(values), program.seating.level
+    if not level or not any(value.measure == AREA for value in every):
+        return
+    for value in every:
         if value.measure != GAUGE.id or not value.value or SUPERSEDED in value.flags:
             continue
         study, _, tester = value.key.at.rpartition("/")
-        title = program.definitions.testers[tester].title
-        least = 100 * math.expm1(NORMAL_95 * math.sqrt(2) * value.value / 100)
-        worth = program.worth_finding
-        asked = 100 * worth if worth is not None and program.primary_measure.startswith("leakdown.") else None
+        because = f"one reading scatters by {number(value.value, 1)} % in the study {study}"
         yield Smallest(
-            GAUGE.id,
-            "difference between two readings of a cylinder, each by any operator",
-            least,
-            f"{title}: one reading scatters by {number(value.value, 1)} % in the study {study}",
+            AREA,
+            f"difference between two readings of a leak of {level:g} mm², each by any operator",
+            level * math.expm1(NORMAL_95 * math.sqrt(2) * value.value / 100),
+            f"{program.definitions.testers[tester].title}: {because}",
             "difference",
-            None if asked is None else (asked, asked),
         )

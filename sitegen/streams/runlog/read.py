@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
+
+import numpy as np
 
 from sitegen.logs.join import Log, join
 from sitegen.logs.reading import LogFile, read_log
@@ -13,9 +16,11 @@ from sitegen.problems import counted
 from sitegen.program.model import Program, RecordSource
 from sitegen.reader.records import SEPARATORS
 from sitegen.streams.runlog import whose
-from sitegen.streams.runlog.judged import strange
+from sitegen.streams.runlog.judged import column, strange
 from sitegen.vocabulary import Problem, Readings
 
+PAUSE = 7 * 86400.0  # s without a sample that are told; common practice, no source
+COUNTER_STEP, COUNTER_OFF = 1.0, 0.02  # h, and share, by which a counter may differ from the time run; practice
 COLUMNS = ("reading", "file", "row", "use", "engine", "phase", "rows", "seconds")
 
 
@@ -99,10 +104,33 @@ def _implausible(program: Program, log: Log) -> Iterator[Problem]:
             step = "see whether the entry names the right column, else take the channel out of it"
             yield Problem(first.file, 1, 0, "channel-empty", what, "samples", next_step=step, column_name=channel,
                           level="warning")  # fmt: skip
+    yield from _time(log)
     for channel, found in strange(log, program.build(first.engine).engine_type).items():
         code = f"channel-{found.word or 'flat'}"
         step = "see whether the entry names the right column and unit, and whether the sensor was connected"
         yield Problem(first.file, 1, 0, code, found.what, found.expected, next_step=step, column_name=channel,
+                      level="warning")  # fmt: skip
+
+
+def _time(log: Log) -> Iterator[Problem]:
+    """Pauses of a week and more, and an engine's counter that disagrees with the time it ran."""
+    first = log.files[0].file
+    for begin, end in log.gaps:
+        if end - begin >= PAUSE:
+            days, at = (f"{each / 3600:.0f}" for each in ((end - begin) / 24, begin))
+            what = f"{days} days are without a sample, from {at} h of the log on"
+            step = "see whether a file is missing; a level after so long a pause is one of its own"
+            yield Problem(first, 1, 0, "log-pause", what, "samples, or a phase of its own", next_step=step,
+                          level="warning")  # fmt: skip
+    counter = column(log, "hours")
+    known = np.zeros(0) if counter is None else counter[np.isfinite(counter)]
+    if len(known) < 2 or not math.isfinite(log.running_seconds):
+        return
+    by_counter, ran = float(known[-1] - known[0]) / 3600, log.running_seconds / 3600
+    if abs(by_counter - ran) > max(COUNTER_STEP, COUNTER_OFF * ran):
+        what = f"the engine's counter goes on by {by_counter:.1f} h, the log shows it running for {ran:.1f} h"
+        step = "see whether the log lacks hours, or the counter's column or unit is another"
+        yield Problem(first, 1, 0, "hours-disagree", what, "the same of both", column_name="hours", next_step=step,
                       level="warning")  # fmt: skip
 
 

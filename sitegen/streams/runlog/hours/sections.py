@@ -55,9 +55,9 @@ def over_the_hours(view: View) -> Sequence[Block]:
             for channel in channels
         ]  # fmt: skip
         first = next((at for at, channel in enumerate(channels) if channel == "blowby"), 0)
-        caption = f"Mark: {'one window' if len(rows) <= MOST_POINTS * len(channels) else 'mean of windows'}."
-        caption += " Line: what is told of it." if lines else ""
-        caption += " Upright: meter or oil changed." if any(row.hour == row.hour for row in marks) else ""
+        several = len(rows) > MOST_POINTS * len(channels)
+        caption = f"Grey: levels {'of several windows' if several else 'by window'}."
+        caption += " Straight: the line told of them." if lines else ""
         own = CHANNELS[base(channels[first])[0]]
         name = f"over-the-hours-{view.the_build.id}-{phase.id}"
         shown = panels[first]
@@ -75,13 +75,12 @@ def _panel(view: View, channel: str, rows: Sequence[Level], lines: Sequence[Leve
     coating = view.the_build.coatings[0] if len(view.the_build.coatings) == 1 else ""
     end = max(row.hour for row in rows)
     places = kind.unit
-    points: list[ChartRow] = [
-        {"at": round(hour, 2), "value": float(f"{level:.5g}"), "coating": coating} for hour, level in _thinned(rows)
-    ]
     path: list[ChartRow] = [
-        {"at": round(row.hour, 2), "value": float(f"{row.level:.5g}"), "line": f"side {row.side:g}", "coating": coating}
-        for row in lines
-    ]
+        {"at": round(row.hour, 2), "value": float(f"{row.level:.5g}"), "line": f"{name} {row.side:g}", "grey": grey,
+         "coating": coating}
+        for name, grey, drawn in (("levels", True, list(_thinned(rows))), ("slope", False, lines))
+        for row in drawn
+    ]  # fmt: skip
     half = MARKED * end
     bands: list[ChartRow] = [
         {"at": max(row.hour - half, 0.0), "to": min(row.hour + half, end), "label": row.what}
@@ -90,18 +89,21 @@ def _panel(view: View, channel: str, rows: Sequence[Level], lines: Sequence[Leve
     ]
     least = min(row.level for row in rows)
     signals: ChartRow = {"from": 0.0, "to": math.ceil(end), "least": least, "along": "h"}
-    return Panel(title, {"points": points, "path": path, "bands": bands}, signals, coating=coating,
+    return Panel(title, {"path": path, "bands": bands}, signals, coating=coating,
                  label=f"{title} over the hours of the run", axis=f"{title}, {places}", along="Hours run")  # fmt: skip
 
 
-def _thinned(rows: Sequence[Level]) -> Iterator[tuple[float, float]]:
-    """Hour and level, of many windows means of neighbours on one side."""
+def _thinned(rows: Sequence[Level]) -> Iterator[Level]:
+    """The windows; of many, means of neighbours on one side."""
     size = -(-len(rows) // MOST_POINTS)
     for side in dict.fromkeys(row.side for row in rows):
         own = [row for row in rows if row.side == side]
         for at in range(0, len(own), size):
-            part = own[at : at + size]
-            yield sum(row.hour for row in part) / len(part), sum(row.level for row in part) / len(part)
+            part, made = own[at : at + size], Level()
+            made.hour = sum(row.hour for row in part) / len(part)
+            made.level = sum(row.level for row in part) / len(part)
+            made.side = side
+            yield made
 
 
 def _title(channel: str) -> str:

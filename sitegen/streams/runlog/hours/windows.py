@@ -17,12 +17,12 @@ from sitegen.program.model import Build, Phase, Program, VisitBands, WindowRule
 from sitegen.streams.runlog.blowby import METERS, corrected, smoothed
 from sitegen.streams.runlog.hours.measures import CHANNELS
 from sitegen.streams.runlog.judged import IDLE, base, column, running
+from sitegen.streams.runlog.read import PAUSE
 from sitegen.streams.runlog.steps import parts
 from sitegen.vocabulary import Readings, Refused
 
 LONG = 20 * 3600.0  # s planned from which on a run is looked at over its hours; common practice, no source
 FEW_SAMPLES = 5  # of a channel in a window
-PAUSE = 7 * 86400.0  # s: a longer pause is like a change of meter and fill; common practice, no source
 UNKNOWN = 0.02  # share of the hours run that may be missing from the record
 SHORT_SIDE = 0.1  # share of all windows below which a side has too few for a level of its own
 OF_METER, OF_OIL, OF_PAUSE = "meter changed", "oil changed", "paused"
@@ -233,7 +233,7 @@ def _of_log(log: Log) -> Iterator[Change]:
             yield Change(offset, OF_METER)
         meter = own
     for begin, end in log.gaps:
-        if end - begin >= PAUSE:
+        if end - begin >= PAUSE:  # as after a change of meter and fill
             yield Change(end, OF_PAUSE)
 
 
