@@ -17,6 +17,7 @@ OIL, HOURS = "oil", "exposure.hours"
 FILLS = "oil-fills"  # series: oil lost by fill; and metal made, with the element as its name
 FOLLOWED = ("Fe", "Cr")
 THESE = "these-hours-only"
+FEWEST = 2  # fills, below which nobody asks for a change
 _FILLS = "Fills of the sump that ended in phases of kind durability; what ran in before is left out. "
 RATE = Measure(
     id="oil.hours_rate",
@@ -109,6 +110,8 @@ def _lost(build: Build, known: Sequence[Fill]) -> Iterator[Value]:
     found = oil_hours.rate(lost, se, hours)
     flags = frozenset({THESE}) if found.these_only else frozenset()
     yield Value(RATE.id, build.key(), found.value, found.low, found.high, n=found.n, flags=flags)
+    if len(known) < FEWEST:
+        return
     middle = [(fill.moves[0].hours + fill.moves[-1].hours) / 2 for fill in known]
     rates, errors = ([a / b for a, b in zip(each, hours, strict=True)] for each in (lost, se))
     try:

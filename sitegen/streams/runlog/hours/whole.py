@@ -95,6 +95,7 @@ LEVEL = Measure(
     interval="",
     compare="ratio",
     to_the_end=True,
+    of_program=True,
 )
 LEVELS = "hours.whole_levels"  # series
 
