@@ -114,8 +114,12 @@ def in_short(view: View) -> str:
     text = differences.short(view, (asked or rows)[0])
     if "provisional" in rows[0].flags:
         text = f"So far, {_lower(text)}"
-    text = f"{text} {differences.briefly(view, rows[0])}" if asked else text
-    return f"{text} {operators.briefly(view, _between([*asked, *rows]))}".strip()
+    return f"{text} {differences.briefly(view, rows[0])}" if asked else text
+
+
+def apart(view: View) -> str:
+    """That operator and build cannot be told apart in what `in_short` says; "" where they can."""
+    return operators.briefly(view, _between([row for row in (*answering(view), *primary(view)) if row.estimate]))
 
 
 def _lead(view: View, rows: Sequence[Comparison]) -> str:
