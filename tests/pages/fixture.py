@@ -68,6 +68,7 @@ class FixtureAnalysis:
     looks: int = 1
     changes: Sequence[Change] | None = None
     written: str = ""
+    doubted: Sequence[Doubted] = ()
     taken: Sequence[Standing] = ()
     reviewed: Sequence[Reviewed] = ()
     effects: Sequence[Effect] = ()
