@@ -91,11 +91,12 @@ def _tables(view: View) -> list[Table | None]:
     def first(blocks: Sequence[Block]) -> Table | None:
         return next((each for each in blocks if isinstance(each, Table) and each.rows), None)
 
+    compared, taken = first(comparing.table(view)), first(decision.taken(view))
     return [
         first(decision.blocks(view)),
         criteria.table(view),
-        first(comparing.table(view)),
-        replace(taken, reading="") if (taken := first(decision.taken(view))) is not None else None,
+        None if compared is None else replace(compared, note=""),  # what operators may put into it leads the sheet
+        None if taken is None else replace(taken, reading=""),
     ]
 
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from sitegen.declarations import Entry, Stream
+from sitegen.streams.runlog.alarms.breather import STEP as BREATHER
 from sitegen.streams.runlog.alarms.limits import STEP as LIMITS
 from sitegen.streams.runlog.alarms.sections import OF_CYLINDER
 from sitegen.streams.runlog.alarms.starts import STEP as STARTS
 from sitegen.streams.runlog.alarms.watch import STEP as WATCH
 from sitegen.streams.runlog.blowby import STEP as BLOWBY
 from sitegen.streams.runlog.hours.sections import SECTIONS as OVER_HOURS
+from sitegen.streams.runlog.hours.smallest import by_repeats, smallest
 from sitegen.streams.runlog.hours.steps import STEPS as HOURS
 from sitegen.streams.runlog.hours.whole import STEPS as WHOLE
 from sitegen.streams.runlog.measures import PISTON_SPEED
@@ -31,13 +33,15 @@ STREAM = Stream(
     again=again,
     read_with=read_with,
     shadow=shadow,
-    steps=(SCHEDULE, LEVELS, BLOWBY, *HOURS, *WHOLE, STARTS, LIMITS, WATCH),
+    steps=(SCHEDULE, LEVELS, BLOWBY, *HOURS, *WHOLE, STARTS, LIMITS, WATCH, BREATHER),
     sections=(*SECTIONS, *OVER_HOURS),
     unusual=unusual,
     of_build=OF_BUILD,
     of_cylinder=OF_CYLINDER,
     recorded=(PISTON_SPEED.id,),
     whole=True,
+    smallest=smallest,
+    by_repeats=by_repeats,
     cautions=(
         "Guards are on and the over-speed trip is tested; nobody stands in the plane of rotating parts.",
         "Exhaust is extracted, carbon monoxide and fuel-gas alarms are on, blow-by is vented outdoors.",

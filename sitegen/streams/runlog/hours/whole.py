@@ -115,7 +115,7 @@ def whole(program: Program, engine: str, readings: Mapping[str, Readings], book:
     rows: list[Levels] = []
     drawn: list[tuple[float, float]] = []
     run, side, day, fitted = 0.0, 0, None, None
-    for _, phase, found in by_phase._found(program, engine, readings, book):
+    for _, phase, found in by_phase.found_hours(program, engine, readings, book):
         if isinstance(found, Refused):
             raise found
         own = by_phase._believed(program, found, METERS[0], answers(readings, engine, phase.id))
