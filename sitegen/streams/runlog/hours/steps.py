@@ -139,7 +139,7 @@ def run_slopes(program: Program, engine: str, readings: Mapping[str, Readings], 
             bench = book.get(BENCH.id, build.key(phase=phase.id, at=channel))
             time = stated_wander(program) if bench is None else bench.value
             try:
-                found = _believed(program, hours, channel, answered)
+                found = believed(program, hours, channel, answered)
             except Refused as why:
                 for measure in (kind.slope, kind.least, kind.ahead):
                     yield refused(measure.id, key, why)
@@ -168,7 +168,7 @@ def _ends(channel: str, found: Levels, line: long_run.Slope) -> Iterator[tuple[s
             yield channel, side, hour, start + line.value / long_run.PER * hour
 
 
-def _believed(program: Program, hours: Hours, channel: str, answered: Mapping[str, bool]) -> Levels:
+def believed(program: Program, hours: Hours, channel: str, answered: Mapping[str, bool]) -> Levels:
     """Levels of a channel that can be believed."""
     if channel in METERS:
         answer = answered.get(hours.log.meters.get(channel, ""))
