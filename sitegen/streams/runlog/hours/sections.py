@@ -78,7 +78,7 @@ def _panel(view: View, channel: str, rows: Sequence[Level], lines: Sequence[Leve
     path: list[ChartRow] = [
         {"at": round(row.hour, 2), "value": float(f"{row.level:.5g}"), "line": f"{name} {row.side:g}", "grey": grey,
          "coating": coating}
-        for name, grey, drawn in (("levels", True, list(_thinned(rows))), ("slope", False, lines))
+        for name, grey, drawn in (("levels", True, list(thinned(rows))), ("slope", False, lines))
         for row in drawn
     ]  # fmt: skip
     half = MARKED * end
@@ -93,7 +93,7 @@ def _panel(view: View, channel: str, rows: Sequence[Level], lines: Sequence[Leve
                  label=f"{title} over the hours of the run", axis=f"{title}, {places}", along="Hours run")  # fmt: skip
 
 
-def _thinned(rows: Sequence[Level]) -> Iterator[Level]:
+def thinned(rows: Sequence[Level]) -> Iterator[Level]:
     """The windows; of many, means of neighbours on one side."""
     size = -(-len(rows) // MOST_POINTS)
     for side in dict.fromkeys(row.side for row in rows):
