@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from sitegen.declarations import Entry, Stream
+from sitegen.streams.runlog.alarms.breather import STEP as BREATHER
 from sitegen.streams.runlog.alarms.limits import STEP as LIMITS
 from sitegen.streams.runlog.alarms.sections import OF_CYLINDER
 from sitegen.streams.runlog.alarms.starts import STEP as STARTS
@@ -32,7 +33,7 @@ STREAM = Stream(
     again=again,
     read_with=read_with,
     shadow=shadow,
-    steps=(SCHEDULE, LEVELS, BLOWBY, *HOURS, *WHOLE, STARTS, LIMITS, WATCH),
+    steps=(SCHEDULE, LEVELS, BLOWBY, *HOURS, *WHOLE, STARTS, LIMITS, WATCH, BREATHER),
     sections=(*SECTIONS, *OVER_HOURS),
     unusual=unusual,
     of_build=OF_BUILD,

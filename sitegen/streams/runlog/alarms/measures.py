@@ -95,3 +95,28 @@ COLD = Measure(
     limits="By the last sample before the start. Where a start has none it is counted among the starts only.",
     interval="",
 )
+NARROWS = Measure(
+    id="breather.slope",
+    title="crankcase pressure at equal blow-by, change in 100 h",
+    unit="%/100 h",
+    better="",
+    method="Blow-by has to leave through the breather, so that the pressure in the crankcase goes as a power of it. "
+    "The power comes from points of the schedule with different blow-by in one cycle; what the pressure does besides, "
+    "from cycle to cycle, is of the breather alone. Rising at equal blow-by: it narrows. Pressure and blow-by rising "
+    "along one curve: more gas past the rings.",
+    formula="slope of ln p − n · ln Q over the hours run",
+    source="orifice: pressure as the square of the flow; filter mat: in proportion (textbooks on flow). The slope as "
+    "for other channels over the hours",
+    limits="Of the flow as its meter reads. No answer where the blow-by of the points differs by less than a fifth, "
+    "the pressure does not lie above ambient, or a slope over the hours cannot be told.",
+)
+POWER = Measure(
+    id="breather.power",
+    title="power of blow-by that the crankcase pressure goes with",
+    unit="1",
+    better="",
+    method="Least squares over points of the schedule with different blow-by, a constant for each cycle.",
+    formula="n of p = k · Q^n",
+    source=NARROWS.source,
+    limits="1 of a filter mat, 2 of a narrow passage; a pressure gauge that is off moves it.",
+)

@@ -12,15 +12,17 @@ from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text
 from sitegen.page.view import View
 from sitegen.program.limits import in_phase
 from sitegen.program.model import Phase, Window
+from sitegen.streams.runlog.alarms.breather import NARROWER, NONE, RINGS, WIDER
+from sitegen.streams.runlog.alarms.breather import RULE as OF_BREATHER
 from sitegen.streams.runlog.alarms.limits import RULE as WITHIN
-from sitegen.streams.runlog.alarms.measures import BEYOND, COLD, FIRST, LONGEST, SIZE, STARTS, WATCHED
+from sitegen.streams.runlog.alarms.measures import BEYOND, COLD, FIRST, LONGEST, NARROWS, SIZE, STARTS, WATCHED
 from sitegen.streams.runlog.alarms.watch import ALARM, NOT, SPREAD
 from sitegen.streams.runlog.alarms.watch import RULE as TOGETHER
 from sitegen.streams.runlog.measures import MEANS
 from sitegen.tables.rows import Recorded, Written, given
 from sitegen.vocabulary import Value, Verdict
 
-WATCH, LIMITS = "watched", "limits-of-channels"  # anchors
+WATCH, LIMITS, BREATHER = "watched", "limits-of-channels", "breather"  # anchors
 SIGNALS = {
     coincidence.FIRST: "blow-by",
     SPREAD: "spread of exhaust temperatures",
@@ -240,6 +242,29 @@ def _limits(view: View, verdict: Verdict) -> str:
     return f"at least {low}" if high is None else f"{low} to {high}"
 
 
+# ---- crankcase pressure against blow-by -----------------------------------------------------------------------------
+
+SAID = {
+    NARROWER: "the crankcase pressure rises at equal blow-by: the breather narrows",
+    WIDER: "the crankcase pressure falls at equal blow-by: the breather opens, or the crankcase leaks",
+    RINGS: "crankcase pressure and blow-by rise along one curve: more gas past the rings, the breather as before",
+    NONE: "neither breather nor rings show a change",
+}
+
+
+def breather(view: View) -> Sequence[Block]:
+    """Whether the breather or the rings moved the crankcase pressure, a sentence a run."""
+    told = []
+    for each in view.verdicts(OF_BREATHER, engine=view.the_build):
+        title = words.sentence(view.program.phase(each.key.phase).title)
+        value = view.value(NARROWS.id, each.key.phase, cylinder=0)
+        if each.word in SAID and value is not None:
+            told.append(f"{title}: {SAID[each.word]} ({view.text(value, unit=True)} at equal blow-by).")
+        else:
+            told.append(f"{title}: breather and rings cannot be told apart, because {view.why(each.reason)}.")
+    return (Text((Cell(" ".join(told)),), "reading"),) if told else ()
+
+
 # ---- starts, and what is out of the ordinary ------------------------------------------------------------------------
 
 
@@ -268,6 +293,10 @@ def unusual(view: View) -> Iterator[Unusual]:
     for phase in dict.fromkeys(each.key.phase for each in broken):
         names = dict.fromkeys(_name(each) for each in broken if each.key.phase == phase)
         yield Unusual(f"Beyond its limit, {view.program.phase(phase).title}: {words.listed(names)}", LIMITS, 14)
+    for verdict in view.verdicts(OF_BREATHER, engine=view.the_build):
+        if verdict.word in {NARROWER, WIDER, RINGS}:
+            title = view.program.phase(verdict.key.phase).title
+            yield Unusual(f"{words.sentence(verdict.word)}, {title}", BREATHER, 23)
     alone = [each for each in found if not each.alarm]
     for phase in dict.fromkeys(each.phase.id for each in alone):
         own = [each for each in alone if each.phase.id == phase]
@@ -283,5 +312,6 @@ def unusual(view: View) -> Iterator[Unusual]:
 SECTIONS = (
     Section(WATCH, "Channels that turn together", 46, "engine", watched, place="rest"),
     Section(LIMITS, "Limits of channels", 46, "engine", channel_limits, place="rest"),
+    Section(BREATHER, "Breather or rings", 46, "engine", breather, place="rest"),
 )
 OF_CYLINDER = (OfCylinder("In the long run", 60, alarm_of_cylinder),)

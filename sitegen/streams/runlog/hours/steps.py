@@ -40,7 +40,7 @@ REACHED = 0.99  # share of the planned hours from which on they count as run
 LEVELS, MARKS, LINES = "hours.levels", "hours.changes", "hours.lines"  # series
 
 
-def _found(
+def found_hours(
     program: Program, engine: str, readings: Mapping[str, Readings], book: Book
 ) -> Iterator[tuple[Build, Phase, Hours | Refused]]:
     """Each long run of a build that has a log."""
@@ -74,7 +74,7 @@ def run_windows(program: Program, engine: str, readings: Mapping[str, Readings],
     """Windows that count and that are lost, the levels for the page, and the memory of each channel."""
     import pandas as pd
 
-    for build, phase, hours in _found(program, engine, readings, book):
+    for build, phase, hours in found_hours(program, engine, readings, book):
         key = build.key(phase=phase.id)
         if isinstance(hours, Refused):
             yield refused(WINDOWS.id, key, hours)
@@ -129,7 +129,7 @@ def run_slopes(program: Program, engine: str, readings: Mapping[str, Readings], 
     """Slope per 100 h of each channel, the least the run can show, and the level at the planned hours."""
     import pandas as pd
 
-    for build, phase, hours in _found(program, engine, readings, book):
+    for build, phase, hours in found_hours(program, engine, readings, book):
         if isinstance(hours, Refused):
             continue
         answered = answers(readings, engine, phase.id)
@@ -139,7 +139,7 @@ def run_slopes(program: Program, engine: str, readings: Mapping[str, Readings], 
             bench = book.get(BENCH.id, build.key(phase=phase.id, at=channel))
             time = stated_wander(program) if bench is None else bench.value
             try:
-                found = _believed(program, hours, channel, answered)
+                found = believed(program, hours, channel, answered)
             except Refused as why:
                 for measure in (kind.slope, kind.least, kind.ahead):
                     yield refused(measure.id, key, why)
@@ -168,7 +168,7 @@ def _ends(channel: str, found: Levels, line: long_run.Slope) -> Iterator[tuple[s
             yield channel, side, hour, start + line.value / long_run.PER * hour
 
 
-def _believed(program: Program, hours: Hours, channel: str, answered: Mapping[str, bool]) -> Levels:
+def believed(program: Program, hours: Hours, channel: str, answered: Mapping[str, bool]) -> Levels:
     """Levels of a channel that can be believed."""
     if channel in METERS:
         answer = answered.get(hours.log.meters.get(channel, ""))

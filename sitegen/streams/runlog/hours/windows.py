@@ -72,6 +72,10 @@ class Hours:
     def counted(self) -> list[Window]:
         return [each for each in self.windows if not each.off]
 
+    def hour_at(self, at: np.ndarray) -> np.ndarray:
+        """Running hours at instants of the log [s]."""
+        return np.asarray(np.interp(at, self.log.bins["t"].to_numpy(), _hours(self.log, running(self.log))))
+
     @property
     def lost(self) -> Counter[str]:
         """Why windows do not count, and how many each."""
