@@ -52,6 +52,7 @@ READING: dict[str, str] = {
     "oil-not-of-sample": "something of a sample is entered for what is none",
     "sample-unnamed": "the sample has no id",
     "sample-twice": "another sample bears the same id",
+    "oil-hours-backwards": "its running hours lie before those of an earlier phase",
     "oil-hours-missing": "a top-up does not say when it was made",
     "element-missing": "a concentration is not clearly that of one element",
     "oil-amount-twice": "mass and volume are both entered",

@@ -87,6 +87,7 @@ class Measure:
     odd: Literal["less", "more", ""] = ""  # sense in which a cylinder lies that has not run in; "": shows no such thing
     grows: bool = False  # with the distance run: builds that ran very different distances are not compared in it
     to_the_end: bool = False  # one figure a build over its hours: a build that ended early is compared by it too
+    of_program: bool = False  # it rests on the other builds of its program: no history over programs
     of_coating: bool = False  # that there is a value tells which coating it is of: not for blinded reviewers
     digits: int = 0  # significant ones kept of a value without an interval; 0: as many as of any (`rounding.OF_VALUE`)
     of_primary: bool = False  # of the primary comparison: where that is a difference, in the unit of its measure

@@ -50,7 +50,14 @@ def _faults(
             "no phase, and the assembly in at, such as a1",
             "",
         )
-    if not curve and measure.compare and not criterion.phase:
+    if measure.to_the_end and criterion.phase:
+        yield (
+            "criterion-phase",
+            f"{name} asks for {measure.id} at {criterion.phase}, but it belongs to all hours of a build",
+            "no phase",
+            "",
+        )
+    if not curve and not measure.to_the_end and measure.compare and not criterion.phase:
         yield "criterion-phase", f"{name} does not say at which phase {measure.id} is judged", "a phase", ""
     there = places(program, measure)
     if measure.only_at and not criterion.at:

@@ -68,7 +68,7 @@ def histories(analyses: Iterable[Analysed], measures: Mapping[str, Measure]) -> 
     for role in ("primary", "criterion", "exploratory"):
         for analysis in every:
             for row in analysis.comparisons:
-                if row.role == role:
+                if row.role == role and not (row.measure in measures and measures[row.measure].of_program):
                     subjects.setdefault(Subject(row.measure, row.phase, row.at))
     coatings = dict.fromkeys(coating for analysis in every for coating in analysis.program.coatings)
     found: dict[str, tuple[History, ...]] = {}

@@ -13,8 +13,10 @@ D. C. Montgomery, Design and analysis of gauge R&R studies (2005), ch. 3 (from m
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
+from itertools import islice
 from statistics import fmean, stdev
 
 import numpy as np
@@ -172,28 +174,34 @@ def balanced(
 ) -> tuple[list[Hashable], list[Hashable], Floats]:
     """Objects, operators and y (objects, operators, repeats) of readings (object, operator, value), in their order.
 
-    Raises Refused "gauge-unbalanced" where an operator read an object less often than another: see `lacking`.
+    Raises Refused "gauge-unbalanced" where an operator read an object less often than another: see `short_of`.
     """
     objects, operators = (list(dict.fromkeys(row[at] for row in readings)) for at in (0, 1))
-    if lacking([row[:2] for row in readings]):
+    if short_of([row[:2] for row in readings]):
         raise Refused("gauge-unbalanced")
-    cells = [[[v for a, b, v in readings if (a, b) == (i, j)] for j in operators] for i in objects]
-    return objects, operators, np.array(cells, dtype=float)
+    cells: dict[tuple[Hashable, Hashable], list[float]] = {}
+    for one, who, value in readings:
+        cells.setdefault((one, who), []).append(value)
+    return objects, operators, np.array([[cells[i, j] for j in operators] for i in objects], dtype=float)
 
 
-def lacking(places: Sequence[tuple[Hashable, Hashable]]) -> list[tuple[Hashable, Hashable, int]]:
-    """Object, operator and how many readings are missing, up to the most that any operator took of any object.
+def short_of(places: Sequence[tuple[Hashable, Hashable]]) -> int:
+    """How many readings [-] are missing until every operator read every object as often as any was read by one."""
+    objects, operators = ({place[at] for place in places} for at in (0, 1))
+    return len(objects) * len(operators) * max(Counter(places).values(), default=0) - len(places)
 
-    >>> lacking([("c1", "A"), ("c1", "A"), ("c1", "B"), ("c1", "B"), ("c2", "A"), ("c2", "A"), ("c2", "B")])
+
+def lacking(places: Sequence[tuple[Hashable, Hashable]], most: int) -> list[tuple[Hashable, Hashable, int]]:
+    """Object, operator and how many readings of theirs are missing; at most so many such pairs.
+
+    >>> lacking([("c1", "A"), ("c1", "A"), ("c1", "B"), ("c1", "B"), ("c2", "A"), ("c2", "A"), ("c2", "B")], 8)
     [('c2', 'B', 1)]
     """
-    counts: dict[tuple[Hashable, Hashable], int] = {}
-    for place in places:
-        counts[place] = counts.get(place, 0) + 1
+    counts = Counter(places)
+    often = max(counts.values(), default=0)
     objects, operators = (dict.fromkeys(place[at] for place in places) for at in (0, 1))
-    most = max(counts.values(), default=0)
-    every = [(i, j, most - counts.get((i, j), 0)) for i in objects for j in operators]
-    return [each for each in every if each[2]]
+    every = ((i, j, often - counts[i, j]) for i in objects for j in operators)
+    return list(islice((each for each in every if each[2]), most))
 
 
 def groups(pairs: Iterable[tuple[Hashable, Hashable]]) -> int:

@@ -31,6 +31,9 @@ STANDSTILL = 10.0  # s a stop must last to show the zero
 JUMP = 15.0  # robust standard deviations of the steps from sample to sample
 JUMP_BACK = 3  # samples within which a jump goes back
 JUMPS = 3  # so many, and the channel jumps
+LEAST_PAIRS = 20  # steps at one value, from which how often it repeats itself is told
+LONGER = 4  # times the next longest at the same value: a display of few digits stands for long where the middle lies
+LEAST_TURNS = 10  # of a slow channel: fewer, and it may just have come to rest
 _UNLIKELY = 1e-6  # chance of a run of equal values somewhere in the log, below which it is not chance
 
 
@@ -146,10 +149,11 @@ def _spans(runs: NDArray[np.int64], clock: _Clock, word: Word, shortest: float) 
 def _stuck(values: Floats, still: Flags, turning: Flags, zero: Flags, clock: _Clock, *, slow: bool) -> list[Span]:
     """Runs of one value, too long for a channel that repeats itself as often as this one does elsewhere.
 
-    How often it repeats itself is told from all its steps, runs counted no longer than what makes them suspect: a
+    How often it repeats itself is told from all its steps, and from those at the same value elsewhere, since a display
+    of few digits repeats what lies in the middle of its step; runs counted no longer than what makes them suspect: a
     meter stuck for most of a log does not pass for one that hardly ever moves. A slow channel with a coarse step
-    repeats itself for minutes: of one that need not move a run must also be ten times as long as those that hold a
-    quarter of its samples.
+    repeats itself for minutes: one that need not move is judged only where it turns round at times, and a run of it
+    must also be ten times as long as those that hold a quarter of its samples.
     """
     pairs = turning[1:] & turning[:-1] & ~zero[1:]
     same = np.r_[False, (values[1:] == values[:-1]) & still[1:] & still[:-1] & pairs]
@@ -158,18 +162,42 @@ def _stuck(values: Floats, still: Flags, turning: Flags, zero: Flags, clock: _Cl
     least = max(STUCK_STEPS, math.ceil(STUCK_FOR / clock.step))
     if not (lengths >= STUCK_STEPS).any():
         return []
-    changes = int(pairs.sum()) - int(lengths.sum())
-    repeats = int(np.minimum(lengths, least).sum())
-    often = repeats / (repeats + changes) if changes else 0.0  # nothing else to go by
-    needed = math.log(_UNLIKELY / len(values)) / math.log(often) if often > 0 else 0.0
+    if slow and _turns(values[turning]) < LEAST_TURNS:
+        return []
+    capped = np.minimum(lengths, least)
+    changed = pairs & ~same[1:]
+    often = _share(int(capped.sum()), int(changed.sum()), 1)
+    longest = 0.0
     if slow:
         ordered = np.sort(lengths)
-        needed = max(needed, 10.0 * float(ordered[np.searchsorted(np.cumsum(ordered), ordered.sum() / 4)]))
-    return [
-        clock.span(int(a) - 1, int(b), "stuck")
-        for (a, b), n in zip(runs, lengths, strict=True)
-        if n >= max(needed, STUCK_STEPS) and clock.at[b - 1] - clock.at[a - 1] >= STUCK_FOR
-    ]
+        longest = 10.0 * float(ordered[np.searchsorted(np.cumsum(ordered), ordered.sum() / 4)])
+    held = values[runs[:, 0]]
+    spans = []
+    for (a, b), n in zip(runs, lengths, strict=True):
+        if n < max(STUCK_STEPS, longest) or clock.at[b - 1] - clock.at[a - 1] < STUCK_FOR:
+            continue
+        value = values[int(a)]
+        elsewhere = int(capped[held == value].sum()) - int(min(n, least))
+        here = _share(elsewhere, int((changed & (values[:-1] == value)).sum()), LEAST_PAIRS)
+        share = max(often, here)
+        others = np.sort(lengths[held == value])[:-1]
+        if len(others) and n < LONGER * others[-1] and others[-1] >= STUCK_STEPS:
+            continue
+        if n >= (math.log(_UNLIKELY / len(values)) / math.log(share) if share > 0 else 0.0):
+            spans.append(clock.span(int(a) - 1, int(b), "stuck"))
+    return spans
+
+
+def _share(repeats: int, changes: int, least: int) -> float:
+    """Share of the steps that repeat a value; 0 where there are fewer than `least`, or nothing but repeats."""
+    return repeats / (repeats + changes) if changes and repeats + changes >= least else 0.0
+
+
+def _turns(values: Floats) -> int:
+    """How often a channel turns round: one that only creeps up to where it stays never shows a scatter."""
+    steps = np.sign(np.diff(values[np.isfinite(values)]))
+    steps = steps[steps != 0]
+    return int(np.count_nonzero(steps[1:] != steps[:-1]))
 
 
 def _clipped(

@@ -114,8 +114,12 @@ def in_short(view: View) -> str:
     text = differences.short(view, (asked or rows)[0])
     if "provisional" in rows[0].flags:
         text = f"So far, {_lower(text)}"
-    text = f"{text} {differences.briefly(view, rows[0])}" if asked else text
-    return f"{text} {operators.briefly(view, [*asked, *rows])}".strip()
+    return f"{text} {differences.briefly(view, rows[0])}" if asked else text
+
+
+def apart(view: View) -> str:
+    """That operator and build cannot be told apart in what `in_short` says; "" where they can."""
+    return operators.briefly(view, _between([row for row in (*answering(view), *primary(view)) if row.estimate]))
 
 
 def _lead(view: View, rows: Sequence[Comparison]) -> str:
@@ -197,6 +201,11 @@ def builds_range(low: float, high: float | None) -> str:
 # ---- the table ------------------------------------------------------------------------------------------------------
 
 
+def _between(rows: Sequence[Comparison]) -> list[Comparison]:
+    """Those of whole builds: inside an engine operator and build are the same on both sides."""
+    return [row for row in rows if row.procedure not in INSIDE]
+
+
 def table(view: View, coatings: Sequence[str] | None = None) -> list[Block]:
     """A row a candidate and measure, every interval on one axis in per cent of the reference; of some coatings only.
 
@@ -243,7 +252,7 @@ def _drawn(name: str, view: View, rows: Sequence[Comparison], reading: str) -> T
         Column("Measure"), Column(f"Less or more than {reference}"),
         Column("Difference, 95\N{NO-BREAK SPACE}% interval"), Column(words.sentence(reference)), Column("Builds"),
     )  # fmt: skip
-    return Table(name, columns, made, reading, note=operators.note(view, rows), stack=True, axis=axis)
+    return Table(name, columns, made, reading, note=operators.note(view, _between(rows)), stack=True, axis=axis)
 
 
 LEAST_SHARE, MOST_SHARE = -1.0, 1.5  # of the reference: what lies beyond is cut at the edge of the axis

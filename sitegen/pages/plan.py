@@ -417,6 +417,8 @@ def _shown(plan: Planning) -> str:
 
 def _suffices(plan: Planning, each: Smallest) -> str:
     """Whether the instrument shows what is expected, what the reference lies at, or what came so far; or why not."""
+    if math.isinf(each.value):
+        return "no: whatever there is"
     level = plan.levels.get(each.measure)
     unit = plan.units.get(each.measure, "")
     if each.expected is not None:
@@ -445,6 +447,8 @@ def _suffices(plan: Planning, each: Smallest) -> str:
 
 
 def _least(plan: Planning, each: Smallest) -> str:
+    if math.isinf(each.value):
+        return "none"
     unit = plan.units.get(each.measure, "")
     return words.with_unit(words.number(each.value, words.decimals_alone(each.value, 2)), unit)
 

@@ -119,7 +119,7 @@ def _sentence(view: View, program: Program, every: list[Record]) -> list[Cell]:
         return [Cell(f"{plans.states_sentence(view)} {BLIND}".strip())]
     found, doubt = comparing.in_short(view), doubted.in_short(view)
     if found:
-        return [Cell(" ".join(filter(None, (found, decision.but(view))))), *doubt]
+        return [Cell(" ".join(filter(None, (found, comparing.apart(view), decision.but(view))))), *doubt]
     if not program.builds:
         return [Cell("Nothing has been built yet.")]
     lacking = len(every) - complete(every)

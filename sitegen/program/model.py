@@ -227,6 +227,11 @@ class Precision:
 
 
 @dataclass(frozen=True)
+class FuelPrecision(Precision):
+    """The same of the fuel it finds by chromatography."""
+
+
+@dataclass(frozen=True)
 class Laboratory:
     """Where oil samples are analysed."""
 
@@ -236,7 +241,7 @@ class Laboratory:
     precision: Annotated[Mapping[str, Precision], ELEMENTS] = field(
         default_factory=dict
     )  # intermediate precision by element
-    fuel_precision: Precision | None = None  # the same of the fuel it finds by chromatography
+    fuel_precision: FuelPrecision | None = None
     detection: Annotated[Mapping[str, MassFraction], ELEMENTS] = field(
         default_factory=dict
     )  # element -> limit of detection, mass fraction [-]

@@ -99,11 +99,11 @@ class Analysis(Lazy):
     verdicts: tuple[Verdict, ...]
     comparisons: tuple[Comparison, ...]  # the primary first; rounded
     series: tuple[Series, ...]
+    doubted: tuple[Doubted, ...]  # instruments found off, and what that does to the results
     problems: tuple[Problem, ...]
     inputs: Mapping[str, str]
     days: tuple[str, ...] = ()  # ISO date of each dated record that is used, in order
     digests: Mapping[str, Mapping[str, str]] = field(default_factory=dict)  # stream -> build -> hash of its readings
-    doubted: tuple[Doubted, ...] = ()  # instruments found off, and what that does to the results
     files: Mapping[str, bytes] = field(default_factory=dict)  # the results as stored, once they are made
     results_id: str = ""  # short hash of these files, shown in every footer
     stand: str = ""  # hash of all the results follow from; "": nobody reckoned it

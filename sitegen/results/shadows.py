@@ -11,6 +11,7 @@ import math
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TypeVar
 
 from sitegen.declarations import Step, Stream
@@ -19,6 +20,7 @@ from sitegen.program.doubted import Doubted
 from sitegen.program.model import Program
 from sitegen.reasons import DIFFERS, IN_DOUBT
 from sitegen.shelves import digest
+from sitegen.tables.rows import given
 from sitegen.tables.shadows import read_with, shifted
 from sitegen.vocabulary import COMPARED, Change, Comparison, Key, Problem, Readings, Value, Verdict
 
@@ -57,53 +59,78 @@ class Shadow:
 def shadows(program: Program, streams: Iterable[Stream], readings: Mapping[str, Readings]) -> list[Shadow]:
     """One of each doubt that falls on a reading; none in a program whose instruments were found good."""
     every = [doubt for own in in_doubt(program.definitions).values() for doubt in own]
-    made = [_shadow(program, [*streams], readings, doubt) for doubt in every] if every else []
+    read = _Read(program, streams, readings) if every else None
+    made = [_shadow(read, doubt) for doubt in every if read is not None]
     return [each for each in made if each.builds or each.undated]
 
 
-def _shadow(program: Program, streams: Sequence[Stream], readings: Mapping[str, Readings], doubt: Doubt) -> Shadow:
-    other, builds = dict(readings), dict[str, frozenset[str]]()
+class _Read:
+    """What was read with which instrument, and when."""
+
+    def __init__(self, program: Program, streams: Iterable[Stream], readings: Mapping[str, Readings]) -> None:
+        self.program, self.streams, self.readings = program, [*streams], readings
+
+    def rows(self, stream: Stream, instrument: str) -> Sequence[tuple[int, str]]:
+        """Rows of a stream with their days."""
+        own = self.readings[stream.name]
+        if stream.read_with is not None:
+            return stream.read_with(self.program, own, instrument)
+        return read_with(stream.fields, own, instrument)
+
+    def undated(self, stream: Stream, doubt: Doubt) -> list[int]:
+        """Rows that count, bear no day, and may be in doubt by the days of all other records of their build."""
+        own = self.readings[stream.name]
+        rows = [n for n, day in self.rows(stream, doubt.instrument) if not day]
+        counts, engines = (own.cells(name) if rows else () for name in ("use", "engine"))
+        return [n for n in rows if counts[n] == "" and self._perhaps(engines[n], doubt)]
+
+    def _perhaps(self, build: object, doubt: Doubt) -> bool:
+        first, last = self._span.get(build, ("", "~"))
+        return doubt.after < last and (not doubt.until or first <= doubt.until)
+
+    @cached_property
+    def _span(self) -> Mapping[object, tuple[str, str]]:
+        """First and last day of the records of each build."""
+        found: dict[object, tuple[str, str]] = {}
+        for own in self.readings.values():
+            for build, day in zip(own.cells("engine"), own.cells("date"), strict=False):
+                if isinstance(build, str) and given(day):
+                    first, last = found.get(build, (str(day), str(day)))
+                    found[build] = min(first, str(day)), max(last, str(day))
+        return found
+
+
+def _shadow(read: _Read, doubt: Doubt) -> Shadow:
+    other, builds = dict(read.readings), dict[str, frozenset[str]]()
     undated, days, whose = 0, list[str](), list[str]()
-    for stream in streams:
-        own = readings[stream.name]
-        read = _read_with(program, stream, own, doubt.instrument)
-        counts = own.cells("use") if read else ()
-        undated += sum(not day and counts[n] == "" for n, day in read)
-        rows = [(n, day) for n, day in read if day and doubt.holds(day)]
-        engines = own.cells("engine") if rows else ()
+    for stream in read.streams:
+        own = read.readings[stream.name]
+        undated += len(read.undated(stream, doubt))
+        rows = [(n, day) for n, day in read.rows(stream, doubt.instrument) if day and doubt.holds(day)]
         if not rows:
             continue
+        counts, engines = own.cells("use"), own.cells("engine")
         days += [day for n, day in rows if counts[n] == ""]
         whose += [engines[n] for n, _ in rows if counts[n] == "" and isinstance(engines[n], str)]
         builds[stream.name] = frozenset(engines[n] if isinstance(engines[n], str) else EVERY for n, _ in rows)
         places = [n for n, _ in rows]
         if stream.shadow is not None:
-            other[stream.name] = stream.shadow(program, own, doubt, places)
+            other[stream.name] = stream.shadow(read.program, own, doubt, places)
         else:
             other[stream.name] = shifted(stream.fields, own, doubt, places)
     ends = min(days, default=""), max(days, default="")
     return Shadow(doubt, other, builds, len(days), ends, dict(sorted(Counter(whose).items())), undated)
 
 
-def _read_with(program: Program, stream: Stream, own: Readings, instrument: str) -> Sequence[tuple[int, str]]:
-    if stream.read_with is not None:
-        return stream.read_with(program, own, instrument)
-    return read_with(stream.fields, own, instrument)
-
-
 def undated(program: Program, streams: Iterable[Stream], readings: Mapping[str, Readings]) -> list[Problem]:
-    """A warning for each stream with readings on no known day of an instrument of which some are in doubt."""
-    return [
-        _undated(instrument, stream, readings[stream.name], rows)
-        for instrument in in_doubt(program.definitions)
-        for stream in streams
-        if (rows := [n for n, day in _used(program, stream, readings[stream.name], instrument) if not day])
+    """A warning for each stream with readings on no known day that may be in doubt with their instrument."""
+    read, known = _Read(program, streams, readings), in_doubt(program.definitions)
+    found = [
+        (instrument, stream, sorted({n for doubt in own for n in read.undated(stream, doubt)}))
+        for instrument, own in known.items()
+        for stream in read.streams
     ]
-
-
-def _used(program: Program, stream: Stream, own: Readings, instrument: str) -> list[tuple[int, str]]:
-    read = _read_with(program, stream, own, instrument)
-    return [(n, day) for n, day in read if own.cells("use")[n] == ""] if read else []
+    return [_undated(instrument, stream, readings[stream.name], rows) for instrument, stream, rows in found if rows]
 
 
 def _undated(instrument: str, stream: Stream, own: Readings, rows: Sequence[int]) -> Problem:

@@ -122,7 +122,7 @@ def _sections(answers: Answers) -> list[tuple[str, list[str]]]:
                 *_scale(tester.linear),
                 "    # orifice_tolerance: 0.0005 in",
                 "    # calibrations:                 # a reading outside every calibration is set aside",
-                "    #   - {on: 2026-01-12, due: 2027-01-12}",
+                "    #   - {on: 2026-01-12, due: 2027-01-12, checks: [{at: 80 psig, found: 80.1 psig}]}",
             ]
         made.append(("testers", body))
     return made

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,54 +18,47 @@ if TYPE_CHECKING:
 Instrument = Tester | Meter | Tool | ReferenceOrifice
 
 
-def in_force(sheet: Sheet, name: str, instruments: Mapping[str, Instrument]) -> None:
-    """Set aside readings dated outside every calibration of the instrument that field `name` says, or its own days.
+LAPSED, ABSENT = "past-calibration", "instrument-not-there"
+_EXPECTED = {
+    LAPSED: "a date between a calibration and its due date",
+    ABSENT: "a day it was there, or another instrument",
+}
 
-    An instrument without calibrations on record, and a reading without a date, are not judged.
+
+def wrong_day(one: Instrument, day: str) -> tuple[str, str, str] | None:
+    """Why an instrument cannot have read right on a day: code, what, what was expected; None where nothing says so.
+
+    An instrument without calibrations on record is not judged by them.
     """
-    there(sheet, name, instruments)
-
-    def lapsed(one: Instrument, day: str) -> bool:
-        dated = () if isinstance(one, ReferenceOrifice) else one.calibrations
-        return bool(dated) and not any(each.on <= day <= each.due for each in dated)
-
-    def what(one: Instrument, day: str) -> str:
-        return f"on {day} no calibration of {one.id} was in force"
-
-    _judge(sheet, name, instruments, lapsed, "past-calibration", what, "a date between a calibration and its due date")
-
-
-def there(sheet: Sheet, name: str, instruments: Mapping[str, Instrument]) -> None:
-    """Set aside readings dated before the instrument was first there, or after it was withdrawn."""
-
-    def absent(one: Instrument, day: str) -> bool:
-        return day < one.since or (bool(one.until) and day > one.until)
-
-    def what(one: Instrument, day: str) -> str:
-        ends = f"first there on {one.since}" if day < one.since else f"withdrawn after {one.until}"
-        return f"on {day} {one.id} was not there: {ends}"
-
-    expected = "a day it was there, or another instrument"
-    _judge(sheet, name, instruments, absent, "instrument-not-there", what, expected)
+    code, what = ABSENT, f"on {day} {one.id} was not there: "
+    if day < one.since:
+        return code, f"{what}first there on {one.since}", _EXPECTED[code]
+    if one.until and day > one.until:
+        return code, f"{what}withdrawn after {one.until}", _EXPECTED[code]
+    dated = () if isinstance(one, ReferenceOrifice) else one.calibrations
+    if dated and not any(each.on <= day <= each.due for each in dated):
+        return LAPSED, f"on {day} no calibration of {one.id} was in force", _EXPECTED[LAPSED]
+    return None
 
 
-def _judge(
-    sheet: Sheet,
-    name: str,
-    instruments: Mapping[str, Instrument],
-    wrong: Callable[[Instrument, str], bool],
-    code: str,
-    what: Callable[[Instrument, str], str],
-    expected: str,
+def in_force(
+    sheet: Sheet, name: str, instruments: Mapping[str, Instrument], codes: Sequence[str] = (ABSENT, LAPSED)
 ) -> None:
+    """Set aside readings on a day that is wrong for the instrument that field `name` says; see `wrong_day`.
+
+    A reading without a date is not judged.
+    """
     frame = sheet.frame
     pairs = list(zip(frame[name].tolist(), frame["date"].tolist(), strict=True))
-    known = {
-        (instrument, day): isinstance(day, str) and one is not None and wrong(one, day)
-        for instrument, day in set(pairs) for one in (instruments.get(str(instrument)),)
-    }  # fmt: skip
-    mask = np.array([known[pair] for pair in pairs], dtype=bool)
-    sheet.set_aside(mask, code, name, lambda at: what(instruments[str(pairs[at][0])], str(pairs[at][1])), expected)
+    wrong = {
+        (instrument, day): wrong_day(one, day)
+        for instrument, day in set(pairs)
+        if isinstance(day, str) and (one := instruments.get(str(instrument))) is not None
+    }
+    for code in codes:
+        told = [found if (found := wrong.get(pair)) is not None and found[0] == code else None for pair in pairs]
+        what = [each[1] if each else "" for each in told]
+        sheet.set_aside([each is not None for each in told], code, name, what.__getitem__, _EXPECTED[code])
 
 
 def same_again(sheet: Sheet, state: pd.DataFrame, among: npt.ArrayLike, name: str, why: str) -> None:

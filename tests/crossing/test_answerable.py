@@ -49,6 +49,8 @@ def faults(tmp_path: Path, measure: str, limit: str, *more: str) -> list[str]:
          "such as a1. Nearest ."),
         ("seating.scale", "3 km", ("at: a7",), "criterion-at: criterion \"tried\" asks for seating.scale at \"a7\", "
          "where there is none. Expected a1. Nearest ."),
+        ("hours.whole_slope", "9 % per 100 h", ("phase: durability",), "criterion-phase: criterion \"tried\" asks for "
+         "hours.whole_slope at durability, but it belongs to all hours of a build. Expected no phase. Nearest ."),
         ("leakdown.crankcase", "0.4 mm2", (), "criterion-phase: criterion \"tried\" does not say at which phase "
          "leakdown.crankcase is judged. Expected a phase. Nearest ."),
         ("inspection.band_width", "1 mm", ("phase: teardown",), "criterion-at: criterion \"tried\" does not say where: "
@@ -68,6 +70,8 @@ def test_what_exists_is_said(tmp_path: Path, measure: str, limit: str, more: tup
         ("seating.to_lose", "0.1 mm2", ("phase: run-in-60",)),
         ("leakdown.crankcase", "0.4 mm2", ("phase: pulls", "at: wet")),
         ("oil.iron", "90 mg/kg", ("phase: durability",)),
+        ("hours.whole_slope", "9 % per 100 h", ()),
+        ("oil.hours_rate", "25 g/h", ()),
     ],
 )
 def test_what_can_be_answered_passes(tmp_path: Path, measure: str, limit: str, more: tuple[str, ...]) -> None:
@@ -89,7 +93,10 @@ def test_every_result_of_the_examples_could_be_asked_for(analysed: Analysed) -> 
             assert key.at or not measure.only_at, (name, key)
             places = answerable.places(analysis.program, measure)
             assert not places or key.at.partition("/")[0] in places, (name, key)
-            assert bool(key.phase) != (measure.only_at == "assembly") or not measure.compare, (name, key)
+            assert bool(key.phase) != (measure.only_at == "assembly" or measure.to_the_end) or not measure.compare, (
+                name,
+                key,
+            )
             needed = answerable.streams_of(name, steps)
             if key.phase and needed:
                 assert answerable.holds(analysis.program, key.phase, needed, analysis.readings), (name, key)

@@ -68,7 +68,7 @@ def test_the_usual_move_of_builds_alike(builds: int, usual: float) -> None:
 def test_the_files_give_the_unit_of_what_is_compared(measure: Measure, unit: str) -> None:
     of = case(HELD, NUMBERS, measure)
     again = {(value.measure, value.key): value for value in without.answers(of.program, MEASURES, of.book)}
-    analysis = Analysis(of.program, {}, {**of.rows, **again}, (), tuple(of.every()), (), (), {})
+    analysis = Analysis(of.program, {}, {**of.rows, **again}, (), tuple(of.every()), (), (), (), {})
     known = {**MEASURES, **{each.id: each for each in without.GIVES}}
     named = [dict(zip(MEASURE_COLUMNS, row, strict=True)) for row in measure_rows(analysis, known)]
     units = {each["measure"]: each["unit"] for each in named}

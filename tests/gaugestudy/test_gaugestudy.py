@@ -134,6 +134,14 @@ def test_operators_split_by_coating_are_refused(folder: Folder) -> None:
     assert first_value.reason == "operators-split-by-coating"
 
 
+def test_a_large_muddle_is_told_at_once(folder: Folder) -> None:
+    """Every row another study's worth: no table of objects by operators is laid out."""
+    rows = "".join(f"G1,by{n},T1,,,,,L{n},1,yes,1,yes,80,70,,\n" for n in range(4000))
+    (said,) = told(read(folder, rows))
+    assert "of L0 one reading by by1" in said
+    assert f"{4000 * 4000 - 4000 - 8} more are missing" in said
+
+
 # ---- what a study gives ---------------------------------------------------------------------------------------------
 
 
@@ -287,10 +295,10 @@ def test_another_operator_widens_an_area_and_no_study_leaves_it(folder: Folder) 
 # ---- pages and sheets -----------------------------------------------------------------------------------------------
 
 
-def view_of(folder: Folder, rows: str) -> View:
+def view_of(folder: Folder, rows: str, *more: Value) -> View:
     plan = program(folder.path)
     readings = read(folder, rows)
-    known = {(each.measure, each.key): each for each in values(folder, rows).values()}
+    known = {(each.measure, each.key): each for each in (*values(folder, rows).values(), *more)}
     analysis = FixtureAnalysis(plan, {"gaugestudy": readings}, known, (), (), {})
     whole = ProgramFolder("/nowhere", plan.definitions, (plan,))
     return View(whole, registry.measures(), Addresses.of(whole), "programs/pump/index.html", Desk(analysis))
@@ -322,10 +330,35 @@ def test_cylinders_that_are_too_alike_ask_for_leak_standards(folder: Folder) -> 
     assert "add leak standards" in sentences(folder, rows)
 
 
-def test_what_is_said_of_a_comparison(folder: Folder) -> None:
-    view = view_of(folder, study())
+@pytest.mark.parametrize(
+    ("value", "flags", "short", "long"),
+    [
+        (8.28, frozenset(), "Operator and build cannot be told apart: up to ±8 % may be the operators’.",
+         "Leak area to the crankcase: operator and build cannot be told apart; differences may hold ±8 % of the "
+         "operators alone."),
+        (None, frozenset(), "Operator and build cannot be told apart.",
+         "Leak area to the crankcase: operator and build cannot be told apart; no gauge study tells how far operators "
+         "differ."),
+        (8.28, frozenset({"operators-by-coating"}),
+         "Operator and coating cannot be told apart: up to ±8 % may be the operators’.",
+         "Leak area to the crankcase: operator and coating cannot be told apart; differences may hold ±8 % of the "
+         "operators alone."),
+    ],
+)  # fmt: skip
+def test_what_is_said_of_a_comparison(
+    folder: Folder, value: float | None, flags: frozenset[str], short: str, long: str
+) -> None:
     row = Comparison("leakdown.crankcase", "durability", "", "graded", "nitrided", "primary", "ratio", verdict="less")
-    assert of_pages.briefly(view, [row]) == of_pages.note(view, [row]) == of_pages.of_program(view) == ""
+    bare = view_of(folder, study())
+    assert of_pages.briefly(bare, [row]) == of_pages.note(bare, [row]) == of_pages.of_program(bare) == ""
+    told_apart = Value("leakdown.operators", Key(phase="durability"), value, flags=flags)
+    if value is None:
+        told_apart = replace(told_apart, status="refused", reason="no-gauge-study")
+    view = view_of(folder, study(), told_apart)
+    assert of_pages.briefly(view, [row]).replace("\N{NO-BREAK SPACE}", " ") == short
+    assert of_pages.note(view, [row]).replace("\N{NO-BREAK SPACE}", " ") == long
+    other = replace(row, measure="seating.scale")  # a distance: a scale of the area cancels
+    assert of_pages.briefly(view, [other]) == ""
 
 
 def test_what_two_readings_show_is_known_for_the_plan(folder: Folder) -> None:
@@ -345,7 +378,7 @@ def test_the_sheet_is_balanced_drawn_by_lot_and_drawn_again_alike(folder: Folder
     first, again = (STREAM.blank(plan, plan.builds[0], plan.phases[0]) for _ in range(2))
     assert first.rows == again.rows
     places = [(row.get("cylinder") or row.get("reference") or row["standard"], row["operator"]) for row in first.rows]
-    assert gauge_study.lacking(places) == []
+    assert gauge_study.short_of(places) == 0
     assert len({row["label"] for row in first.rows}) == len(first.rows)
     orders: dict[str, list[str]] = {}
     for what, operator in places:

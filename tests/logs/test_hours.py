@@ -16,6 +16,7 @@ from methods.steady_coverage import wander
 from sitegen import registry, workflow
 from sitegen.declarations import Step
 from sitegen.results.run import Analysis, analyse, gather
+from sitegen.streams.runlog.hours.smallest import smallest
 from sitegen.vocabulary import Problem, Value
 
 START = datetime.datetime(2026, 3, 2, 6, tzinfo=datetime.UTC)
@@ -315,3 +316,48 @@ def test_a_counter_of_the_engine(tmp_path: Path, pace: float, told: bool) -> Non
     assert ("hours-disagree" in [each.code for each in problems]) == told
     low, high = ends(value(analysis, "hours.blowby_slope"))
     assert low < 4.0 / 1.03 / pace < high
+
+
+@pytest.mark.parametrize(
+    ("planned", "time", "least", "because"),
+    [
+        (40.0, "1 h", math.inf, "less than four days round the clock cannot tell a slope from a daily cycle; by itself "
+         "a wander of 1 % over 1 h, as stated, hides those below 8.6 % per 100 h"),
+        (100.0, "1 h", 2.2, "a wander of 1 % over 1 h, as stated"),
+        (300.0, "3 h", 0.7, "a wander of 1 % over 3 h, as stated"),
+        (100.0, "10 h", math.inf, "a wander of 1 % over 10 h, as stated, which asks for 300 h at least"),
+    ],
+)  # fmt: skip
+def test_the_least_slope_is_told_before_the_run(
+    tmp_path: Path, planned: float, time: str, least: float, because: str
+) -> None:
+    """Figures of the house's methods, 10.5."""
+    run = f"  wander: {{time_constant: {time}, blowby: 1 %, hourly: 0.5 %}}"
+    read, _ = workflow.programs(program(tmp_path, {"B1": [rows(Made(1))]}, planned, run=run))
+    assert read is not None
+    (told,) = smallest(read.programs[0])
+    assert told.value == pytest.approx(least, abs=0.051)
+    assert told.because.replace("\N{NO-BREAK SPACE}", " ") == because
+
+
+def test_a_criterion_may_name_a_slope_and_a_level_at_the_planned_hours(tmp_path: Path) -> None:
+    """Both as an end rule: the slope of B1 is 4 % per 100 h, that of B2 none."""
+    criterion = "".join(
+        f"    - {{id: {name}, title: {name}, measure: {measure}, phase: long, at_most: {limit}, scope: every build, "
+        "coatings: [nitrided, graded-crn], end_rule: true}\n"
+        for name, measure, limit in (
+            ("steep", "hours.blowby_slope", "2 % per 100 h"), ("high", "hours.blowby_planned", "33 L/min")
+        )
+    )  # fmt: skip
+    made = {"B1": [rows(Made(slope=6.0))], "B2": [rows(Made(slope=0.0, seed=2))]}
+    own = program(tmp_path, made, criterion=criterion)
+    read, problems = workflow.programs(own)
+    assert read is not None
+    assert read.programs, problems
+    analysis = analyse(gather(read.programs[0], registry.STREAMS), registry.STREAMS, registry.steps())
+    words = {
+        (each.rule, each.key.coating): each.word for each in analysis.verdicts if each.rule.startswith("criterion")
+    }
+    assert words["criterion:steep", "nitrided"] == "fails"
+    assert words["criterion:steep", "graded-crn"] == "holds"
+    assert words["criterion:high", "graded-crn"] == "holds"

@@ -130,8 +130,8 @@ def test_restart_at_zero(folder: Folder) -> None:
     ("text", "time", "said"),
     [
         ("Time,n\n0,1\n1,1\n2,1\n60,1\n61,1\n40,1\n", SECONDS, "from 61 s to 40 s"),
-        ("Stamp,n\n2026-10-25 02:59:59,1\n2026-10-25 02:00:00,1\n", CLOCK,
-         "from 2026-10-25T02:59:59 to 2026-10-25T02:00:00"),
+        ("Stamp,n\n2026-10-25 02:59:59,1\n2026-10-25 01:30:00,1\n", CLOCK,
+         "from 2026-10-25T02:59:59 to 2026-10-25T01:30:00"),
         ("Stamp,n\n08:30:10,1\n08:30:11,1\n08:30:09,1\n", CLOCK, "from 08:30:11 to 08:30:09"),
     ],
 )  # fmt: skip
@@ -141,6 +141,17 @@ def test_time_runs_backwards(folder: Folder, text: str, time: LogTime, said: str
     assert codes(found) == ["time-backwards"]
     assert found.problems[0].line == text.count("\n")
     assert f"the time runs backwards, {said}" in found.problems[0].what
+
+
+def test_a_clock_set_back_by_an_hour(folder: Folder) -> None:
+    """The end of summer time in the middle of a log, and an hour too much: what is no change of the clock stays one."""
+    found = folder.read("Stamp,n\n2026-10-25 02:59:58,1\n2026-10-25 02:59:59,1\n2026-10-25 02:00:00,1\n", time=CLOCK)
+    assert (found.usable, found.seconds, found.gaps) == (True, 2.0, ())
+    assert told(found) == [
+        'pump/run.csv:4: warning: column "Stamp": the time goes back by an hour: the clock was set back there, and the '
+        "record goes on. Expected a clock that is not set during a run. Next: see whether it is so, or leave out what "
+        "was logged before."
+    ]
 
 
 def test_gap_is_not_integrated(folder: Folder) -> None:

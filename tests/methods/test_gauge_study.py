@@ -102,7 +102,10 @@ def test_what_cannot_be_analysed_is_refused() -> None:
     assert np.array_equal(again[::-1, ::-1, ::-1], y)
     with pytest.raises(Refused, match="gauge-unbalanced"):
         gauge_study.balanced(rows[:-1])
-    assert gauge_study.lacking([row[:2] for row in rows[:-3]]) == [(3, 1, 1), (3, 2, 2)]
+    places = [row[:2] for row in rows[:-3]]
+    assert gauge_study.lacking(places, 9) == [(3, 1, 1), (3, 2, 2)]
+    assert gauge_study.lacking(places, 1) == [(3, 1, 1)]
+    assert gauge_study.short_of(places) == 3
     assert not gauge_study.analysis(y[:, :2]).tells_operators
     with pytest.raises(Refused, match="one-operator"):
         gauge_study.testers(y[:, :1], y[:, :1])

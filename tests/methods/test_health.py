@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from methods.steady_coverage import Floats, wander
+from scipy.signal import lfilter
 
 from sitegen.methods.health import WORDS, Health, health
 
@@ -142,3 +143,38 @@ def test_zero_and_standstill_are_not_below_the_range() -> None:
     flow, moving = blowby()
     flow[~moving] = 0.5  # the same at both stops
     assert health(flow, 1.0, 0.01, low=2.0, moving=moving).words == ()
+
+
+def _wandering(chance: np.random.Generator, count: int, sd: float, kept: float) -> np.ndarray:
+    fresh = chance.normal(0, sd * np.sqrt(1 - kept**2), count)
+    return np.asarray(lfilter([1.0], [1.0, -kept], fresh))
+
+
+@pytest.mark.parametrize("kept", [0.0, 0.5, 0.8])
+def test_a_display_of_few_digits_is_not_called_stuck(kept: float) -> None:
+    """A held torque shown in whole newton metres, a row in ten seconds, for 25 h: fewer than one log in a hundred."""
+    chance = np.random.default_rng(17)
+    called = 0
+    for _ in range(200):
+        count = 9000
+        held = np.where(np.arange(count) % 360 < 330, 140.0, 60.0)
+        shown = np.round(held + _wandering(chance, count, 0.45, kept))
+        called += "stuck" in health(shown, 10.0, 1.0, moving=np.ones(count, dtype=bool)).words
+    assert called <= 2
+
+
+def test_one_that_stuck_among_few_digits_is_found() -> None:
+    chance = np.random.default_rng(3)
+    shown = np.round(140 + _wandering(chance, 9000, 0.45, 0.5))
+    shown[4000:4400] = shown[4000]
+    found = health(shown, 10.0, 1.0, moving=np.ones(9000, dtype=bool))
+    (span,) = [each for each in found.spans if each.word == "stuck"]
+    assert span.start <= 40_000
+    assert span.end >= 43_990
+
+
+def test_a_temperature_that_comes_to_rest_is_not_stuck() -> None:
+    """First-order lag to 43.1 °C shown in whole degrees, a row in ten seconds."""
+    at = np.arange(0, 3600, 10.0)
+    shown = np.round(43.1 - 13 * np.exp(-at / 300))
+    assert health(shown, 10.0, 1.0).words == ()

@@ -19,6 +19,7 @@ from house import ROOT
 from sitegen.cli import main
 
 Rows = dict[tuple[str, str], dict[str, str]]
+PRECISION = "fuel_precision: {at_zero: 0.1 %, share: 5 %}"
 HEAD = "Build,Phase,What,Sample,Hours,Mass,Iron,V40,Fuel,Found by,Lab\n"
 TABLE = """B1,cold-build,fill,,0,4.0,,,,,
 B1,pulls,sample,s1,20,0.1,12,118,3.0,chromatography,lab-1
@@ -44,7 +45,7 @@ ENTRY = """  oil:
 """
 
 
-def folder(home: Path, table: str, precision: str = "fuel_precision: {at_zero: 0.1 %, share: 5 %}") -> Path:
+def folder(home: Path, table: str, precision: str = PRECISION) -> Path:
     """The accepted example of oil as a diesel engine, nothing left by its drain."""
     made = Path(shutil.copytree(ROOT / "tests" / "accepted" / "oil", home / "programs"))
     path = made / "definitions.yaml"
@@ -58,9 +59,7 @@ def folder(home: Path, table: str, precision: str = "fuel_precision: {at_zero: 0
     return made
 
 
-def published(
-    home: Path, table: str, precision: str = "fuel_precision: {at_zero: 0.1 %, share: 5 %}"
-) -> tuple[Rows, str]:
+def published(home: Path, table: str, precision: str = PRECISION) -> tuple[Rows, str]:
     """Rows of the results by measure and place, and the text of the page of the build."""
     programs = folder(home, table, precision)
     assert main(["publish", str(programs), "--to", str(home / "site")]) == 0

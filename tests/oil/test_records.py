@@ -189,6 +189,15 @@ def test_rows_that_cannot_be_used(folder: Folder, row: str, code: str, said: str
     assert uses(found)[2] == code
 
 
+def test_hours_that_run_backwards_from_phase_to_phase(folder: Folder) -> None:
+    topped = ",B1,run-in-15,top-up,30,0.3,,,,\n"
+    found = read(folder, FILLED + topped + ",B1,durability,top-up,20,0.3,,,,\n")
+    assert "20 h come before the 30 h of an earlier phase" in set_aside(found, 4)
+    assert uses(found) == ["", "", "oil-hours-backwards"]
+    same = FILLED + topped + topped.replace("30", "20") + ",B1,durability,top-up,30,0.3,,,,\n"
+    assert uses(read(folder, same)) == ["", "", "", ""]  # within a phase any order of the table will do
+
+
 def test_a_volume_needs_a_density(folder: Folder) -> None:
     head = HEAD.replace("mass [kg]", "volume [L]")
     assert uses(read(folder, FILLED + FIRST, head)) == ["", ""]  # that of the oil of the build stands in

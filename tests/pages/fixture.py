@@ -16,6 +16,7 @@ from sitegen.declarations import Section, Step, Stream
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, ChartRow, Column, Disc, Figure, Panel, Plan, Plans, Row, Table, Text
 from sitegen.page.view import View
+from sitegen.program.doubted import Doubted
 from sitegen.program.model import (
     Assembly,
     Build,
@@ -67,6 +68,7 @@ class FixtureAnalysis:
     looks: int = 1
     changes: Sequence[Change] | None = None
     written: str = ""
+    doubted: Sequence[Doubted] = ()
     taken: Sequence[Standing] = ()
     reviewed: Sequence[Reviewed] = ()
     effects: Sequence[Effect] = ()

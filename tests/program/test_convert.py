@@ -33,6 +33,7 @@ PLACES: Mapping[type, tuple[str, ...]] = {  # class of the model -> where the sc
     model.Meter: ("definitions", "meters", "<>"),
     model.Laboratory: ("definitions", "laboratories", "<>"),
     model.Precision: ("definitions", "laboratories", "<>", "precision", "<>"),
+    model.FuelPrecision: ("definitions", "laboratories", "<>", "fuel_precision"),
     model.Phase: ("program", "phases", "-"),
     model.ScheduleStep: ("program", "phases", "-", "schedule", "-"),
     model.Build: ("program", "builds", "-"),

@@ -169,7 +169,7 @@ def run(seed: int, engine: EngineTruth, plan: OilPlan, dates: Mapping[str, str])
                     mass,
                     cells,
                     condition,
-                    _custody(plan, phase, dates),
+                    custody=_custody(plan, phase, dates),
                 )
             )
             take(mass)

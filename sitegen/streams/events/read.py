@@ -9,7 +9,7 @@ import numpy as np
 from sitegen.problems import listed
 from sitegen.program.model import Program, RecordSource
 from sitegen.streams.events.fields import BEHAVIOUR, CHECK, FIELDS, OF_METERS, SEEN, TIGHT
-from sitegen.tables.checks import there
+from sitegen.tables.checks import ABSENT, in_force
 from sitegen.tables.reading import Sheet, read_stream
 from sitegen.vocabulary import Readings
 
@@ -20,7 +20,7 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
 
 
 def _there(program: Program, sheet: Sheet) -> None:
-    there(sheet, "meter", program.definitions.meters)
+    in_force(sheet, "meter", program.definitions.meters, (ABSENT,))
 
 
 def _whole_checks(program: Program, sheet: Sheet) -> None:

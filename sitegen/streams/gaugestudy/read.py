@@ -4,20 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-
-from sitegen.methods.gauge_study import MANY
+from sitegen.methods.gauge_study import MANY, lacking
 from sitegen.page.words import counted, listed
 from sitegen.program.model import Program, RecordSource
 from sitegen.streams.gaugestudy.fields import FIELDS, Reading
-from sitegen.streams.gaugestudy.studies import Study, split_by_coating, studies
+from sitegen.streams.gaugestudy.studies import Study, Thing, split_by_coating, studies
 from sitegen.tables.checks import in_force, same_again
 from sitegen.tables.reading import Sheet, read_stream
 from sitegen.tables.rows import rows_of
 from sitegen.vocabulary import Readings
 
 _ALL = "every object read equally often by every operator"
-MOST_NAMED = 8  # cells of an unbalanced study that are named
+MOST_NAMED = 8  # pairs of object and operator of an unbalanced study that are named
 
 
 def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
@@ -73,9 +71,9 @@ def _repeats(program: Program, sheet: Sheet) -> None:
 def _studies(program: Program, sheet: Sheet) -> None:
     """Tell of each study what keeps it from being analysed, or what it cannot tell; its readings stay in use."""
     rows = [row for at, row in enumerate(rows_of(sheet.frame, Reading)) if not sheet.use[at]]
-    names = sheet.frame["reading"].tolist()
+    place = {name: at for at, name in reversed(list(enumerate(sheet.frame["reading"].tolist())))}
     for study in studies(rows):
-        at = names.index(study.rows[0].reading)
+        at = place[study.rows[0].reading]
         if split_by_coating(program, study):
             what = (
                 f"in the study {study.name} each operator read one coating only: operator and coating cannot be told "
@@ -83,7 +81,7 @@ def _studies(program: Program, sheet: Sheet) -> None:
             )
             step = "let every operator read every object; until then the study is not analysed"
             sheet.tell(at, "operators-split-by-coating", "operator", what, _ALL, next_step=step)
-        elif study.lacking:
+        elif study.short_of:
             what = f"the study {study.name} with {study.tester} is not balanced: {missing(study)}"
             step = "take what is missing, or take the object out; until then the study is not analysed"
             sheet.tell(at, "gauge-unbalanced", "repeat", what, _ALL, next_step=step)
@@ -98,9 +96,9 @@ def _studies(program: Program, sheet: Sheet) -> None:
 
 def missing(study: Study) -> str:
     """What is missing to a balanced study: "of B2 cylinder 1 one reading by K. L. is missing"."""
-    cells = study.lacking
-    said = [f"of {what.told} {counted(n, 'reading')} by {who}" for what, who, n in cells[:MOST_NAMED]]
-    if len(cells) > MOST_NAMED:
-        said.append(f"{len(cells) - MOST_NAMED} more")
-    total = int(np.sum([n for _, _, n in cells]))
+    cells = lacking(study.places, MOST_NAMED)
+    said = [f"of {what.told} {counted(n, 'reading')} by {who}" for what, who, n in cells if isinstance(what, Thing)]
+    total = study.short_of
+    if (more := total - sum(n for *_, n in cells)) > 0:
+        said.append(f"{more} more")
     return f"{listed(said)} {'is' if total == 1 else 'are'} missing"

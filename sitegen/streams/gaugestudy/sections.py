@@ -108,7 +108,7 @@ def _places(value: float) -> int:
 def _told(view: View, study: Study) -> Iterator[str]:
     """What the figures are worth, what they were not taken under, and what they enter."""
     repeat, share, groups, tolerance = (_of(view, each.id, study.at) for each in (REPEAT, SHARE, CATEGORIES, TOLERANCE))
-    if study.lacking:
+    if study.short_of:
         yield f"{words.sentence(missing(study))}."
     if share is not None and share.value is not None and groups is not None and groups.value is not None:
         yield (
@@ -138,7 +138,7 @@ def _groups(value: Value) -> str:
 
 def _testers(view: View) -> Iterator[str]:
     for value in view.values(BETWEEN.id):
-        study, _, pair = value.key.at.partition("/")
+        study, _, pair = value.key.at.rpartition("/")
         first, _, second = pair.partition(":")
         if value.value is None:
             yield f"{first} and {second} in the study {study}: {view.why(value.reason)}."

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from itertools import combinations
 
 import numpy as np
 
@@ -29,6 +30,7 @@ from sitegen.streams.gaugestudy.measures import (
 )
 from sitegen.streams.gaugestudy.studies import (
     Study,
+    Thing,
     area_of,
     blind_told,
     order_told,
@@ -95,9 +97,10 @@ def _values(program: Program, study: Study, found: method.Analysis) -> Iterator[
         return Value(measure.id, key, scale * each.sd, *ends, df=df, n=n, of="reading", flags=own)
 
     yield value(REPEAT, found.of_repeats, df=found.error.df)
-    groups = [[area_of(program, row) for row in study.rows if (thing(row), row.operator) == where]
-              for where in dict.fromkeys((thing(row), row.operator) for row in study.rows)
-              if where[0].kind == "cylinder"]  # fmt: skip
+    cells: dict[tuple[Thing, str], list[float]] = {}
+    for row in study.rows:
+        cells.setdefault((thing(row), row.operator), []).append(area_of(program, row))
+    groups = [own for (what, _), own in cells.items() if what.kind == "cylinder"]
     if groups:
         scatter = pooled_repeats(groups)
         yield value(CYLINDERS, method.of_one(scatter.sd, int(scatter.df)), df=scatter.df, n=sum(map(len, groups)))
@@ -115,17 +118,20 @@ def _values(program: Program, study: Study, found: method.Analysis) -> Iterator[
 
 def _between(found: Sequence[Study], logs: Mapping[str, method.Floats]) -> Iterator[Value]:
     """Every pair of testers that the same operators read the same objects with in one study."""
-    for n, first in enumerate(found):
-        for second in found[n + 1 :]:
-            if first.name != second.name or first.at not in logs or second.at not in logs:
-                continue
+    named: dict[str, list[Study]] = {}
+    for study in found:
+        if study.at in logs:
+            named.setdefault(study.name, []).append(study)
+    for own in named.values():
+        for first, second in combinations(own, 2):
             key = Key(at=f"{first.name}/{first.tester}:{second.tester}")
             same = set(first.things) == set(second.things) and set(first.operators) == set(second.operators)
             if not same:
                 yield refused(BETWEEN.id, key, Refused("testers-read-other-objects"))
                 continue
-            objects = [second.things.index(each) for each in first.things]
-            operators = [second.operators.index(each) for each in first.operators]
+            rows, columns = ({each: at for at, each in enumerate(of)} for of in (second.things, second.operators))
+            objects = [rows[each] for each in first.things]
+            operators = [columns[each] for each in first.operators]
             try:
                 off = method.testers(logs[first.at], logs[second.at][np.ix_(objects, operators)])
             except Refused as why:

@@ -57,10 +57,14 @@ class Study:
         return max((row.date for row in self.rows if isinstance(row.date, str)), default="")
 
     @property
-    def lacking(self) -> list[tuple[Thing, str, int]]:
-        """Object, operator and how many readings are missing to a balanced study."""
-        found = method.lacking([(thing(row), row.operator) for row in self.rows])
-        return [(what, str(who), n) for what, who, n in found if isinstance(what, Thing)]
+    def places(self) -> list[tuple[Thing, str]]:
+        """Object and operator of each reading."""
+        return [(thing(row), row.operator) for row in self.rows]
+
+    @property
+    def short_of(self) -> int:
+        """How many readings are missing to a balanced study."""
+        return method.short_of(self.places)
 
 
 def thing(row: Reading) -> Thing:
@@ -126,10 +130,10 @@ def order_told(study: Study) -> str:
     """
     if not all(given(row.order) for row in study.rows):
         return "order-not-recorded"
-    orders = []
-    for operator in study.operators:
-        own = sorted((row for row in study.rows if row.operator == operator), key=lambda row: row.order)
-        orders.append([thing(row) for row in own])
+    by_operator: dict[str, list[Thing]] = {}
+    for row in sorted(study.rows, key=lambda row: row.order):
+        by_operator.setdefault(row.operator, []).append(thing(row))
+    orders = list(by_operator.values())
     runs = all(_in_runs(each) for each in orders)
     alike = len({tuple(each) for each in orders}) < len(orders)
     return "order-not-random" if runs or alike else ""

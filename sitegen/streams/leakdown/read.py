@@ -13,7 +13,7 @@ from sitegen.streams.leakdown.checks import temperature_states
 from sitegen.streams.leakdown.doubts import gauges, references, supplies
 from sitegen.streams.leakdown.fields import FIELDS, PATHS, Reading
 from sitegen.streams.leakdown.protocol import ASKED, not_recorded, outside, unlike
-from sitegen.tables.checks import in_force, same_again, there
+from sitegen.tables.checks import in_force, same_again
 from sitegen.tables.reading import Sheet, read_stream
 from sitegen.tables.rows import given, rows_of
 from sitegen.vocabulary import Readings
@@ -161,7 +161,7 @@ def _shares(program: Program, sheet: Sheet) -> None:
 
 def _calibrated(program: Program, sheet: Sheet) -> None:
     in_force(sheet, "tester", program.definitions.testers)
-    there(sheet, "reference", program.definitions.reference_orifices)
+    in_force(sheet, "reference", program.definitions.reference_orifices)
 
 
 def _repeats(program: Program, sheet: Sheet) -> None:

@@ -9,7 +9,7 @@ from sitegen.methods import oil_hours
 from sitegen.methods.intervals import NORMAL_95
 from sitegen.methods.oil_ledger import Fill, balance
 from sitegen.program.model import Build, Program
-from sitegen.streams.oil.lost import placed
+from sitegen.streams.oil.lost import fuel_shown, fuel_unknown, placed
 from sitegen.streams.oil.samples import MG_KG, Oiling, contents, fills_of, fresh_error, oiling
 from sitegen.vocabulary import Book, Measure, Readings, Refused, Result, Series, Value, refused
 
@@ -17,6 +17,7 @@ OIL, HOURS = "oil", "exposure.hours"
 FILLS = "oil-fills"  # series: oil lost by fill; and metal made, with the element as its name
 FOLLOWED = ("Fe", "Cr")
 THESE = "these-hours-only"
+FEWEST = 2  # fills, below which nobody asks for a change
 _FILLS = "Fills of the sump that ended in phases of kind durability; what ran in before is left out. "
 RATE = Measure(
     id="oil.hours_rate",
@@ -86,7 +87,9 @@ def run(program: Program, engine: str, readings: Mapping[str, Readings], book: B
     known = [fill for fill, _, _ in own if fill.lost is not None and fill.hours > 0]
     if not long or not known:
         return
-    yield from _lost(build, known)
+    shown = fuel_shown(build, program.definitions.oils.get(build.oil), found)
+    care = {"fuel-unknown"} if any(fuel_unknown(fill, shown) for fill in known) else set[str]()
+    yield from _lost(build, known, frozenset(care))
     rows = [_row(fill) for fill in known]
     for symbol in FOLLOWED:
         made = list(_made(program, build, found, fills, own, symbol))
@@ -99,16 +102,25 @@ def run(program: Program, engine: str, readings: Mapping[str, Readings], book: B
 
 def _row(fill: Fill) -> tuple[str, float, float, float, float | None, float | None]:
     """Oil lost on a fill, for the page."""
-    rate, half = (1e3 * each / fill.hours for each in (fill.lost or 0.0, NORMAL_95 * fill.lost_se))
-    return "lost", fill.moves[0].hours, fill.moves[-1].hours, rate, rate - half, rate + half
+    rate, half = (1e3 * each / fill.hours for each in (fill.lost or 0.0, NORMAL_95 * fill.lost_se + fill.half))
+    ends = (rate - half, rate + half) if fill.sure else (None, None)
+    return "lost", fill.moves[0].hours, fill.moves[-1].hours, rate, *ends
 
 
-def _lost(build: Build, known: Sequence[Fill]) -> Iterator[Value]:
-    lost, se, hours = ([1e3 * (fill.lost or 0.0) for fill in known], [1e3 * fill.lost_se for fill in known],
-                       [fill.hours for fill in known])  # fmt: skip
+def _lost(build: Build, known: Sequence[Fill], care: frozenset[str]) -> Iterator[Value]:
+    """Rate and trend; bounds of fuel count as errors, and fuel whose error is not stated leaves no interval."""
+    lost = [1e3 * (fill.lost or 0.0) for fill in known]
+    se = [1e3 * (fill.lost_se + fill.half) for fill in known]
+    hours = [fill.hours for fill in known]
     found = oil_hours.rate(lost, se, hours)
-    flags = frozenset({THESE}) if found.these_only else frozenset()
+    flags = care | (frozenset({THESE}) if found.these_only else frozenset())
+    if not all(fill.sure for fill in known):
+        yield Value(RATE.id, build.key(), found.value, n=found.n, flags=flags | {"fuel-error-unknown"})
+        yield refused(TREND.id, build.key(), Refused("fuel-error-unknown"))
+        return
     yield Value(RATE.id, build.key(), found.value, found.low, found.high, n=found.n, flags=flags)
+    if len(known) < FEWEST:
+        return
     middle = [(fill.moves[0].hours + fill.moves[-1].hours) / 2 for fill in known]
     rates, errors = ([a / b for a, b in zip(each, hours, strict=True)] for each in (lost, se))
     try:

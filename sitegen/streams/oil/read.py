@@ -34,7 +34,7 @@ _SYMBOL = re.compile("[A-Z][a-z]?")
 
 def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
     """Readings of all oil records; see `tables.reading.read_stream`."""
-    checks = (_what, _told, _elements, _amounts, _negative, _samples, _custody, _filled, _drained, _methods,
+    checks = (_what, _told, _backwards, _elements, _amounts, _negative, _samples, _custody, _filled, _drained, _methods,
               _thousandfold)  # fmt: skip
     found = read_stream(program, sources, FIELDS, checks)
     strange = list(_strange(found))
@@ -82,6 +82,32 @@ def _what(program: Program, sheet: Sheet) -> None:
     late = (frame["what"] == TOP_UP) & frame["hours"].isna() & frame["on_fill"].isna()
     what = "a top-up does not say at how many hours it was made"
     sheet.set_aside(late, "oil-hours-missing", "hours", what, "hours since the cold build, or on the fill")
+
+
+def _backwards(program: Program, sheet: Sheet) -> None:
+    """Running hours never fall from a phase to a later one."""
+    frame, order = sheet.frame, {phase.id: phase.order for phase in program.phases}
+    places = [
+        at for at in np.flatnonzero(frame["hours"].notna() & sheet.open).tolist() if frame["phase"].iloc[at] in order
+    ]
+    most: dict[object, float] = {}  # hours of the phases before, by engine
+    before: dict[int, float] = {}  # place -> hours it falls below
+    own: dict[object, tuple[int, float]] = {}
+    for at in sorted(places, key=lambda at: order[frame["phase"].iloc[at]]):
+        engine, phase, hours = (frame[name].iloc[at] for name in ("engine", "phase", "hours"))
+        if own.get(engine, (order[phase], 0.0))[0] != order[phase]:
+            most[engine] = max(most.get(engine, 0.0), own[engine][1])
+            own.pop(engine)
+        if hours < most.get(engine, 0.0):
+            before[at] = most[engine]
+        else:
+            own[engine] = order[phase], max(hours, own.get(engine, (0, 0.0))[1])
+    mask = np.array([at in before for at in range(len(frame))], dtype=bool)
+
+    def what(at: int) -> str:
+        return f"{frame['hours'].iloc[at] / 3600:g} h come before the {before[at] / 3600:g} h of an earlier phase"
+
+    sheet.set_aside(mask, "oil-hours-backwards", "hours", what, "running hours since the cold build, which never fall")
 
 
 def _named(sheet: Sheet, sample: pd.Series[bool]) -> None:

@@ -10,6 +10,7 @@ from sitegen.streams.runlog.alarms.starts import STEP as STARTS
 from sitegen.streams.runlog.alarms.watch import STEP as WATCH
 from sitegen.streams.runlog.blowby import STEP as BLOWBY
 from sitegen.streams.runlog.hours.sections import SECTIONS as OVER_HOURS
+from sitegen.streams.runlog.hours.smallest import by_repeats, smallest
 from sitegen.streams.runlog.hours.steps import STEPS as HOURS
 from sitegen.streams.runlog.hours.whole import STEPS as WHOLE
 from sitegen.streams.runlog.measures import PISTON_SPEED
@@ -39,6 +40,8 @@ STREAM = Stream(
     of_cylinder=OF_CYLINDER,
     recorded=(PISTON_SPEED.id,),
     whole=True,
+    smallest=smallest,
+    by_repeats=by_repeats,
     cautions=(
         "Guards are on and the over-speed trip is tested; nobody stands in the plane of rotating parts.",
         "Exhaust is extracted, carbon monoxide and fuel-gas alarms are on, blow-by is vented outdoors.",

@@ -17,11 +17,12 @@ from sitegen.program.model import Program, RecordSource
 from sitegen.reader.records import SEPARATORS
 from sitegen.streams.runlog import whose
 from sitegen.streams.runlog.judged import column, strange
+from sitegen.tables.checks import wrong_day
 from sitegen.vocabulary import Problem, Readings
 
 PAUSE = 7 * 86400.0  # s without a sample that are told; common practice, no source
 COUNTER_STEP, COUNTER_OFF = 1.0, 0.02  # h, and share, by which a counter may differ from the time run; practice
-COLUMNS = ("reading", "file", "row", "use", "engine", "phase", "rows", "seconds")
+COLUMNS = ("reading", "file", "row", "use", "engine", "phase", "rows", "seconds", "begun")
 
 
 def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
@@ -54,6 +55,7 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
                         source.phase,
                         found.rows,
                         found.seconds,
+                        found.start[:10],
                     ),
                     strict=True,
                 )
@@ -87,7 +89,7 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
             logs[key] = log
             problems += more
             if log is not None:
-                problems += _implausible(program, log)
+                problems += [*_implausible(program, log), *_wrong_days(program, log)]
             parts[key] = [replace(each, bins=None) for each in parts[key]]
     problems += whose.problems(program, [part for own in parts.values() for part in own])
     frame = pd.DataFrame(rows, columns=list(COLUMNS))
@@ -110,6 +112,18 @@ def _implausible(program: Program, log: Log) -> Iterator[Problem]:
         step = "see whether the entry names the right column and unit, and whether the sensor was connected"
         yield Problem(first.file, 1, 0, code, found.what, found.expected, next_step=step, column_name=channel,
                       level="warning")  # fmt: skip
+
+
+def _wrong_days(program: Program, log: Log) -> Iterator[Problem]:
+    """Meters whose calibration was not in force on the day a log begins, or that were not there; it stays in use."""
+    day = log.start[:10]
+    for channel, meter in log.meters.items():
+        one = program.definitions.meters.get(meter)
+        if day and one is not None and (found := wrong_day(one, day)) is not None:
+            code, what, expected = found
+            step = "correct the entry, or keep in mind that nobody vouches for its flow"
+            yield Problem(log.files[0].file, 1, 0, code, what, expected, next_step=step, column_name=channel,
+                          level="warning")  # fmt: skip
 
 
 def _time(log: Log) -> Iterator[Problem]:

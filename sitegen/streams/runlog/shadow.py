@@ -13,16 +13,16 @@ from sitegen.vocabulary import Later, Readings
 
 
 def read_with(program: Program, readings: Readings, instrument: str) -> list[tuple[int, str]]:
-    """Rows of the logs that hold a flow of a meter, with the day they begin; "" where they bear no date."""
-    if instrument not in program.definitions.meters:
-        return []
-    logs = {key: log for key, log in readings.logs.items() if _flows(log, instrument)}
-    places = zip(readings.cells("engine"), readings.cells("phase"), readings.cells("use"), strict=True)
-    return [
-        (n, log.start[:10])
-        for n, (engine, phase, use) in enumerate(places)
-        if use == "" and isinstance(log := logs.get((engine, phase)), Log)
-    ]
+    """Rows of the logs of phases in which a meter was logged, with the day these begin; "" where they bear no date.
+
+    No log is read again for that.
+    """
+    named = {(log.engine, log.phase) for log in program.logs if any(each.meter == instrument for each in log.channels)}
+    columns = (readings.cells(name) for name in ("engine", "phase", "use", "begun"))
+    rows = [(n, (engine, phase), day) for n, (engine, phase, use, day) in enumerate(zip(*columns, strict=True))
+            if use == "" and (engine, phase) in named]  # fmt: skip
+    begun = {where: min(day for _, other, day in rows if other == where) for _, where, _ in rows}
+    return [(n, begun[where]) for n, where, _ in rows]
 
 
 def _flows(log: object, instrument: str) -> list[str]:
