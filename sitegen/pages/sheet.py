@@ -29,7 +29,7 @@ SIGNATURES, MOST_SIGNED = 2, 4  # lines to sign: one a candidate, at least and a
 ROOM, FRAME, TABLE, AXIS, SPARE = 279.4 - 2 * 10, 57.0, 11.4, 5.0, 9.0
 LINE, TITLE_LINE, LEAD_LINE, PADDING, SIGNED = 3.3, 6.6, 4.9, 0.9, 8.0  # mm
 LETTERS, TITLE_LETTERS, LEAD_LETTERS = 148, 70, 92  # across the page, of each size
-MOST_LETTERS = 420  # of one text
+MOST_LETTERS, MOST_LINES = 420, 6  # of one text; of one cell
 COLUMNS = {  # shares of the width, as report.css has them
     "by-the-rule": (0.17, 0.27, 0.2, 0.36),
     "criteria": (0.27, 0.22, 0.15, 0.11, 0.25),
@@ -167,13 +167,18 @@ def _first(table: Table, count: int) -> Table:
 
 def _on_paper(table: Table) -> Table:
     """Without links, and without texts that would fill the page alone."""
+    most = [min(MOST_LETTERS, int(MOST_LINES * LETTERS * share)) for share in COLUMNS[table.name]]
     rows = [
-        replace(row, anchor="", cells=[replace(cell, href="", text=_clipped(cell.text)) for cell in row.cells])
+        replace(row, anchor="", cells=[_in_lines(cell, letters) for cell, letters in zip(row.cells, most, strict=True)])
         for row in table.rows
     ]
     columns = [replace(column, measure="") for column in table.columns]
     return replace(table, columns=columns, rows=rows, reading=_clipped(table.reading), wide=False)
 
 
-def _clipped(text: str) -> str:
-    return text if len(text) <= MOST_LETTERS else f"{text[: MOST_LETTERS - 2].rpartition(' ')[0]} …"
+def _in_lines(cell: Cell, most: int) -> Cell:
+    return replace(cell, href="", text=_clipped(cell.text, most), note=_clipped(cell.note, most))
+
+
+def _clipped(text: str, most: int = MOST_LETTERS) -> str:
+    return text if len(text) <= most else f"{text[: most - 2].rpartition(' ')[0]} …"
