@@ -237,7 +237,8 @@ def _found(known: _Known, doubt: Doubt) -> str:
     one, day = known.calibrated[doubt.instrument], doubt.after if doubt.left else doubt.until
     at, error = max(doubt.errors, key=lambda each: abs(each[1]))
     checked = [point for each in one.calibrations if each.on == day for point in each.checks]
-    point = next(point for point in checked if point.at == at and point.gauge in {"", doubt.gauge})
+    own = [point for point in checked if not doubt.gauge or point.gauge in {"", doubt.gauge}]
+    point = next(point for point in own if point.at == at)
     kind = reads(one, doubt.gauge)
     gauge = f"{doubt.gauge} gauge " if doubt.gauge else ""
     how = "left" if doubt.left else "found"
@@ -253,7 +254,7 @@ def _since(doubt: Doubt) -> str:
 
 def _readings(each: Doubted) -> str:
     builds = f" of {words.counted(len(each.builds), 'build')}" if each.builds else ""
-    return f"{words.number(each.readings, 0)} {words.plural(each.readings, 'reading')}{builds}"
+    return f"{words.counted(each.readings, 'reading')}{builds}"
 
 
 def _builds(each: Doubted) -> tuple[str, str]:

@@ -19,6 +19,7 @@ class Reads:
     kinds: Mapping[str, str]  # which gauge, "" where the key is left out -> what it reads
     value: Callable[[Node, str], float | None]  # place, what it reads -> SI
     most: Callable[[Node, str], Most | None]  # tolerance as written, which may be nothing; what it reads
+    meant: str = ""  # the gauge that is meant where none is said; "" both, or the only one
 
 
 def plain(reads: str, differs: str, limit: float) -> Reads:
@@ -82,7 +83,7 @@ def _checks(node: Node, reads: Reads) -> tuple[CheckPoint, ...]:
         at, found, left = (_value(each.get(key), reads, kind) for key in ("at", "found", "left"))
         if at is not None and most is not None and (found is not None or left is not None):
             allowed, said = most[0] + most[1] * abs(at), each.get("at").own_text()
-            points.append(CheckPoint(at, found, left, gauge, allowed, said))  # type: ignore[arg-type] # a word
+            points.append(CheckPoint(at, found, left, gauge or reads.meant, allowed, said))  # type: ignore[arg-type] # a word
     return tuple(points)
 
 

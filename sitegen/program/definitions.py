@@ -141,7 +141,7 @@ def _tester(name: str, entry: Node) -> Tester:
         found = node.own_quantity(PERCENT if percent else "pressure difference")
         return None if found is None else (found, 0.0)
 
-    dated = calibrations.of(entry, calibrations.Reads(kinds, calibrations.signed, most))
+    dated = calibrations.of(entry, calibrations.Reads(kinds, calibrations.signed, most, "cylinder" if percent else ""))
     return instance(Tester, entry, id=name, calibrations=dated)
 
 

@@ -136,7 +136,11 @@ meters:
     first, second = (made.meters[name].calibrations[0].checks[0] for name in ("M1", "M2"))
     assert first.tolerance == pytest.approx(0.6 * LPM)
     assert second.tolerance == pytest.approx(2 * LPM)
-    assert list(calibrated.in_doubt(made)) == ["T2", "M1"]
+    doubts = calibrated.in_doubt(made)
+    assert list(doubts) == ["T2", "M1"]
+    # per cent are of the cylinder's gauge, whose error says nothing of the supply's
+    assert [(each.gauge, each.left) for each in doubts["T2"]] == [("cylinder", False), ("cylinder", True)]
+    assert doubts["T2"][0].errors == ((0.2, pytest.approx(-0.02)),)
 
 
 def point(at: float, found: float | None = None, left: float | None = None, gauge: str = "") -> CheckPoint:
