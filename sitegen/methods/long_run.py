@@ -168,9 +168,8 @@ def slope(levels: Levels, time: float | None) -> Slope:
         raise Refused("daily-cycle", hours=_clocked(levels))
     if time is None:
         raise Refused("bench-not-known")
-    level = levels.level if days is not None else _without_day(levels)
     parts = _by_day(levels, days) if days is not None else _blocks(levels)
-    return _line(levels, level, parts, time, by_day=days is not None)
+    return _line(levels, parts, time, by_day=days is not None)
 
 
 def at_hours(line: Slope, hours: float) -> tuple[float, float, float]:
@@ -245,14 +244,21 @@ def _design(levels: Levels) -> Floats:
     return np.column_stack([*sides, levels.hour])
 
 
-def _without_day(levels: Levels) -> Floats:
-    """Levels less the sine and cosine of a day, fitted beside side levels and slope, where four days tell them."""
+def _daily(levels: Levels) -> tuple[Floats, Floats]:
+    """Sine and cosine of a day by window, and what levels are multiplied with to find their share; none where fewer
+    than four days tell them. Fitted beside side levels and slope.
+    """
     if not np.isfinite(levels.clock).all() or _clocked(levels) < DAYS * DAY:
-        return levels.level
+        return np.zeros((len(levels.level), 0)), np.zeros((0, len(levels.level)))
     turn = 2 * math.pi * levels.clock / DAY
     daily = np.column_stack([np.sin(turn), np.cos(turn)])
-    found = np.linalg.lstsq(np.column_stack([_design(levels), daily]), levels.level, rcond=None)[0]
-    return np.asarray(levels.level - daily @ found[-2:])
+    return daily, np.linalg.pinv(np.column_stack([_design(levels), daily]))[-2:]
+
+
+def _without_day(levels: Levels) -> Floats:
+    """Levels less their daily cycle."""
+    daily, found = _daily(levels)
+    return np.asarray(levels.level - daily @ (found @ levels.level))
 
 
 def _without_jumps(level: Floats, side: Places) -> Floats:
@@ -294,10 +300,16 @@ def _ends(levels: Levels, which: NDArray[np.bool_], step: float) -> tuple[float,
     return float(levels.clock[which].min()) - step / 2, float(levels.clock[which].max()) + step / 2
 
 
-def _line(levels: Levels, level: Floats, parts: Sequence[_Part], time: float, *, by_day: bool) -> Slope:
+def _line(levels: Levels, parts: Sequence[_Part], time: float, *, by_day: bool) -> Slope:
     sides = np.array([part.side for part in parts])
-    hour = np.array([float(levels.hour[part.which].mean()) for part in parts])
-    mean = np.array([float(level[part.which].mean()) for part in parts])
+    means = np.stack([part.which / part.which.sum() for part in parts])
+    hour = means @ levels.hour
+    level = levels.level
+    if not by_day:
+        daily, share = _daily(levels)
+        level = level - daily @ (share @ level)
+        means = means - (means @ daily) @ share  # so that `shared` knows what was taken off with the cycle
+    mean = means @ levels.level
     length = np.array([part.end - part.begin for part in parts])
     apart = DAY if by_day else float(length.min())
     if apart < SHORTEST * time:
@@ -313,7 +325,7 @@ def _line(levels: Levels, level: Floats, parts: Sequence[_Part], time: float, *,
     found = pick @ mean
     left = (mean - design @ found) * root
     s2 = float(left @ left) / df
-    shared = _together(parts, time)
+    shared = means @ _wandering(levels.clock, time) @ means.T
     rest = (np.eye(len(parts)) - design @ pick) * root[:, None]
     expected = float(np.trace(rest @ shared @ rest.T)) / df  # of s2, in the same unit as `shared`
     true = pick @ shared @ pick.T / expected  # covariance of the coefficients over what s2 shows
@@ -340,15 +352,8 @@ def _line(levels: Levels, level: Floats, parts: Sequence[_Part], time: float, *,
     )  # fmt: skip
 
 
-def _together(parts: Sequence[_Part], time: float) -> Floats:
-    """Covariance of the means of blocks of a wander of unit variance and so slow; identity where it has no time."""
+def _wandering(clock: Floats, time: float) -> Floats:
+    """Covariance of levels at instants [h] under a wander of unit variance and so slow [h]; independent of none."""
     if time <= 0:
-        return np.diag([1 / (part.end - part.begin) for part in parts])
-    begin, end = (np.array([getattr(part, which) for part in parts]) / time for which in ("begin", "end"))
-    length = end - begin
-    own = 2 * (length + np.expm1(-length)) / length**2
-    gap = np.maximum(begin[None, :] - end[:, None], begin[:, None] - end[None, :])
-    later = np.expm1(-length)[:, None] * np.expm1(-length)[None, :] / (length[:, None] * length[None, :])
-    found = later * np.exp(-np.clip(gap, 0.0, 700.0))
-    found[np.diag_indices(len(parts))] = own
-    return np.asarray(found)
+        return np.eye(len(clock))
+    return np.asarray(np.exp(-np.minimum(np.abs(clock[:, None] - clock[None, :]) / time, 700.0)))

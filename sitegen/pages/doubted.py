@@ -19,7 +19,7 @@ ORDER = 12  # of a line on the page of a build: before readings set aside
 
 
 def in_short(view: View) -> list[Cell]:
-    """What stands against the answers of a program: two sentences an instrument, with where it is shown."""
+    """What stands against the answers of a program: a sentence an instrument, with where it is shown."""
     href = view.href(view.addresses.instruments[view.program.id])
     told = [_told(each) for each in view.the_desk.doubted if each.answers]
     return [Cell(f" {' '.join(told)} "), Cell("What was found", href=f"{href}#{ANCHOR}")] if told else []
@@ -29,9 +29,8 @@ def _told(one: Doubted) -> str:
     many = words.sentence(words.counted(one.readings, "reading"))
     are = words.plural(one.readings, "is", "are")
     opened = _opened(one.words)
-    which = f", which leaves {words.listed(opened)} open" if opened else "; no answer differs"
-    told = f"{many} with {one.doubt.instrument} ({words.days(*one.days)}) {are} in doubt: {found(one.doubt)}."
-    return f"{told} Intervals allow for it{which}."
+    told = f"{many} with {one.doubt.instrument} {are} in doubt"
+    return f"{told}, which leaves {words.listed(opened)} open." if opened else f"{told}; no answer differs."
 
 
 def found(doubt: Doubt) -> str:

@@ -94,9 +94,9 @@ def engine(view: View) -> list[Block]:
     used = [n for n in range(len(columns)) if any(row[n].text != words.DASH for row in cells)]
     note = "Each row from the one before: blow-by as mean of its windows, oil and metal by the fill that ended there, "
     note += "leak and rings as mean of the cylinders after it. Hours of the long runs, without the run-in."
-    name = f"over-the-hours-{view.the_build.id}"
+    name = f"streams-over-the-hours-{view.the_build.id}"
     table = Table(
-        f"{name}-all", [columns[n] for n in used], [Row([row[n] for n in used]) for row in cells], _reading(view),
+        f"{name}-table", [columns[n] for n in used], [Row([row[n] for n in used]) for row in cells], _reading(view),
         note=note, stack=True,
     )  # fmt: skip
     panels = [panel for panel in _panels(view, course) if panel is not None]
@@ -269,7 +269,7 @@ def program(view: View) -> list[Block]:
     )  # fmt: skip
     note = "A build that ended early is compared by the slope to its own end or at the last hour all builds reached; "
     note += "one ended by what is compared ranks behind all that ran on; none is left out but for want of a cause."
-    return [Table("over-the-hours", columns, rows, _of_program(view), note=note, stack=True)]
+    return [Table("builds-over-the-hours", columns, rows, _of_program(view), note=note, stack=True)]
 
 
 def _of_build(view: View) -> Iterator[Cell]:

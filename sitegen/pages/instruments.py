@@ -166,8 +166,9 @@ def _use(site: Site, view: View, instrument: str, days: Days) -> Use:
             continue
         engines, phases, uses = (readings.cells(name) for name in ("engine", "phase", "use"))
         if stream.fields:
-            rows = [(n, day) for n, day in read_with(stream.fields, readings, instrument)]
-            names = [each.name for each in stream.fields if each.refers == "reference"]
+            rows = read_with(stream.fields, readings, instrument)
+            by = {each.by for each in stream.fields}
+            names = [each.name for each in stream.fields if each.refers in NAMED and each.name not in by]
             dates = readings.cells("date")
             rows += [
                 (n, str(dates[n])[:10] if given(dates[n]) else "")
@@ -175,7 +176,11 @@ def _use(site: Site, view: View, instrument: str, days: Days) -> Use:
             ]  # fmt: skip
         else:
             named = _logged(view.program, instrument) if meter else set()
-            rows = [(n, "") for n, where in enumerate(zip(engines, phases, strict=True)) if where in named]
+            rows = [
+                (n, str(day)[:10] if given(day) else "")
+                for n, (*where, day) in enumerate(zip(engines, phases, readings.cells("begun"), strict=True))
+                if tuple(where) in named
+            ]
         for n, day in rows:
             where = (str(engines[n]) if given(engines[n]) else "", str(phases[n]))
             if uses[n] != "":

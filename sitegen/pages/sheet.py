@@ -29,7 +29,7 @@ SIGNATURES, MOST_SIGNED = 2, 4  # lines to sign: one a candidate, at least and a
 ROOM, FRAME, TABLE, AXIS, SPARE = 279.4 - 2 * 10, 57.0, 11.4, 5.0, 9.0
 LINE, TITLE_LINE, LEAD_LINE, PADDING, SIGNED = 3.3, 6.6, 4.9, 0.9, 8.0  # mm
 LETTERS, TITLE_LETTERS, LEAD_LETTERS = 148, 70, 92  # across the page, of each size
-MOST_LETTERS = 420  # of one text
+MOST_LETTERS, MOST_LINES = 420, 6  # of one text; of one cell
 COLUMNS = {  # shares of the width, as report.css has them
     "by-the-rule": (0.17, 0.27, 0.2, 0.36),
     "criteria": (0.27, 0.22, 0.15, 0.11, 0.25),
@@ -91,11 +91,12 @@ def _tables(view: View) -> list[Table | None]:
     def first(blocks: Sequence[Block]) -> Table | None:
         return next((each for each in blocks if isinstance(each, Table) and each.rows), None)
 
+    compared, taken = first(comparing.table(view)), first(decision.taken(view))
     return [
         first(decision.blocks(view)),
         criteria.table(view),
-        first(comparing.table(view)),
-        replace(taken, reading="") if (taken := first(decision.taken(view))) is not None else None,
+        None if compared is None else replace(compared, note=""),  # what operators may put into it leads the sheet
+        None if taken is None else replace(taken, reading=""),
     ]
 
 
@@ -166,13 +167,18 @@ def _first(table: Table, count: int) -> Table:
 
 def _on_paper(table: Table) -> Table:
     """Without links, and without texts that would fill the page alone."""
+    most = [min(MOST_LETTERS, int(MOST_LINES * LETTERS * share)) for share in COLUMNS[table.name]]
     rows = [
-        replace(row, anchor="", cells=[replace(cell, href="", text=_clipped(cell.text)) for cell in row.cells])
+        replace(row, anchor="", cells=[_in_lines(cell, letters) for cell, letters in zip(row.cells, most, strict=True)])
         for row in table.rows
     ]
     columns = [replace(column, measure="") for column in table.columns]
     return replace(table, columns=columns, rows=rows, reading=_clipped(table.reading), wide=False)
 
 
-def _clipped(text: str) -> str:
-    return text if len(text) <= MOST_LETTERS else f"{text[: MOST_LETTERS - 2].rpartition(' ')[0]} …"
+def _in_lines(cell: Cell, most: int) -> Cell:
+    return replace(cell, href="", text=_clipped(cell.text, most), note=_clipped(cell.note, most))
+
+
+def _clipped(text: str, most: int = MOST_LETTERS) -> str:
+    return text if len(text) <= most else f"{text[: most - 2].rpartition(' ')[0]} …"

@@ -57,26 +57,27 @@ def test_too_short_for_any_slope(hours: float, time: float) -> None:
 
 
 def test_without_wander_it_is_the_line_of_a_library() -> None:
-    """scipy.stats.linregress through the means of five blocks; 120 h, whose sine of a day is taken off first."""
-    found = long_run.slope(levels(120, rise=8.0), 0.0)
+    """scipy.stats.linregress through the means of ten days of eight hours, of which no daily cycle is taken off."""
+    found = long_run.slope(levels(80, rise=8.0, pause=16.0), 0.0)
     hour, mean, _ = zip(*found.block, strict=True)
     line = stats.linregress(hour, mean)
     assert found.value == pytest.approx(100 * line.slope, rel=1e-9)
     assert found.se == pytest.approx(100 * line.stderr, rel=1e-6)
-    assert found.high - found.value == pytest.approx(stats.t.ppf(0.975, 3) * found.se, rel=1e-9)
+    assert found.high - found.value == pytest.approx(stats.t.ppf(0.975, 8) * found.se, rel=1e-9)
     assert found.end_se == pytest.approx(
         line.stderr * math.sqrt(np.var(hour) + (found.hour - np.mean(hour)) ** 2), rel=1e-6
     )  # textbook error of a line: s² (1/n + (x - mean)²/Sxx)
 
 
-def test_what_neighbouring_blocks_share() -> None:
-    """Variance of the mean of a wander over a block: the sum of all covariances, on a fine grid."""
-    part = [long_run._Part(np.ones(1, bool), begin, begin + 20.0, 0) for begin in (0.0, 20.0)]
-    found = long_run._together(part, 5.0)
-    t = (np.arange(2000) + 0.5) / 50  # h, both blocks
-    covariance = np.exp(-np.abs(t[:, None] - t[None, :]) / 5.0)
-    fine = covariance.reshape(2, 1000, 2, 1000).mean(axis=(1, 3))
-    assert np.allclose(found, fine, rtol=1e-4)
+def test_a_daily_cycle_is_taken_off_and_its_cost_is_counted() -> None:
+    """The same run with a sine of a day on it has the same line; its error is wider than of the block means alone."""
+    run = levels(100, rise=8.0)
+    turned = Levels(run.hour, run.clock, run.level + 4 * np.sin(2 * math.pi * run.clock / 24 + 1), run.side)
+    plain, daily = long_run.slope(run, 0.0), long_run.slope(turned, 0.0)
+    assert daily.value == pytest.approx(plain.value, rel=1e-9)
+    assert daily.se == pytest.approx(plain.se, rel=1e-9)
+    hour, mean, _ = zip(*plain.block, strict=True)
+    assert plain.se > 100.01 * stats.linregress(hour, mean).stderr
 
 
 @pytest.mark.parametrize(

@@ -179,7 +179,7 @@ def oil_of(seed: int, build: Long, engine: EngineTruth) -> oil.Record:
         samples.append(
             oil.Drawn(
                 build.name, phase, f"{build.name}-{where}", minutes, "dipstick", f"{build.name}-1", date, mass, cells,
-                oil.condition_of(on_fill), hours if where == "75" else None,
+                oil.condition_of(on_fill), hours=hours if where == "75" else None,
             )
         )  # fmt: skip
         truth[where] = dict(made)

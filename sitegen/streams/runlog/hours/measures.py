@@ -51,8 +51,8 @@ BENCH = Measure(
     title="slow time constant taken",
     unit="h",
     better="",
-    method="The slow time constant a slope rests on: as the program states it, else the mean of those of the other "
-    "builds in runs of the kind.",
+    method="The slow time constant a slope rests on, where the program states none: the mean of those of the other "
+    "builds in the same phase.",
     formula="mean over the other builds",
     source="the log under test does not protect: by its own time constant intervals hold in 58 to 92 % (simulated)",
     interval="",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 from sitegen.declarations import Section
 from sitegen.page import words
@@ -12,13 +13,14 @@ from sitegen.page.view import View
 from sitegen.program.model import Phase
 from sitegen.streams.runlog.hours.measures import BENCH, CHANNELS, LOST, WINDOWS, Channel
 from sitegen.streams.runlog.hours.steps import EXTRAPOLATED, LEVELS, LINES, MARKS
+from sitegen.streams.runlog.hours.whole import LEAST as WHOLE_LEAST
+from sitegen.streams.runlog.hours.whole import SLOPE as WHOLE
 from sitegen.streams.runlog.judged import base
 from sitegen.tables.rows import rows_of
 from sitegen.vocabulary import Value
 
 MOST_POINTS = 200  # of a channel in a figure
 MARKED = 0.004  # share of the axis, half of the band that marks a change
-CYCLE, NOT_KNOWN, SHORT, DAYS = "daily-cycle", "bench-not-known", "run-short", "few-days"  # reasons
 
 
 class Level:
@@ -38,62 +40,91 @@ class Mark:
     many: float
 
 
+@dataclass(frozen=True)
+class Run:
+    """One long run on the axis of all of them."""
+
+    phase: Phase
+    begin: float  # h run before, in long runs
+    levels: Sequence[Level]
+    lines: Sequence[Level]
+    marks: Sequence[Mark]
+
+    def of(self, channel: str) -> list[Level]:
+        return [row for row in self.levels if row.channel == channel]
+
+    @property
+    def hours(self) -> float:
+        """By its last window."""
+        return max(row.hour for row in self.levels)
+
+    @property
+    def changes(self) -> list[Mark]:
+        return [row for row in self.marks if row.hour == row.hour]
+
+
 def over_the_hours(view: View) -> Sequence[Block]:
-    """One long run after the other."""
-    blocks: list[Block] = []
-    for series in view.series(LEVELS):
-        phase = view.program.phase(series.key.phase)
-        rows = rows_of(series.frame, Level)
-        channels = list(dict.fromkeys(row.channel for row in rows))
-        if not channels:
-            continue
-        marks = [row for each in view.series(MARKS) if each.key.phase == phase.id for row in rows_of(each.frame, Mark)]
-        lines = [row for each in view.series(LINES) if each.key.phase == phase.id for row in rows_of(each.frame, Level)]
-        panels = [
-            _panel(view, channel, [row for row in rows if row.channel == channel],
-                   [row for row in lines if row.channel == channel], marks)
-            for channel in channels
-        ]  # fmt: skip
-        first = next((at for at, channel in enumerate(channels) if channel == "blowby"), 0)
-        several = len(rows) > MOST_POINTS * len(channels)
-        caption = f"Grey: levels {'of several windows' if several else 'by window'}."
-        caption += " Straight: the line told of them." if lines else ""
-        own = CHANNELS[base(channels[first])[0]]
-        name = f"over-the-hours-{view.the_build.id}-{phase.id}"
-        shown = panels[first]
-        blocks.append(Figure(name, "curves", (shown,), _reading(view, phase), caption, measure=own.slope.id))
-        blocks.append(_table(view, phase, channels))
-        if len(panels) > 1:
-            rest = tuple(panel for panel in panels if panel is not shown)
-            blocks.append(Figure(f"{name}-more", "curves", rest, "", caption, one_scale=False))
-        blocks.append(Text((Cell(_lost(view, phase, marks)),), "note"))
-    return blocks
+    """The long runs of a build one behind the other: the level of blow-by, then of all channels, and what is told."""
+    runs = _runs(view)
+    if not runs:
+        return ()
+    channels = list(dict.fromkeys(row.channel for run in runs for row in run.levels))
+    first = "blowby" if "blowby" in channels else channels[0]
+    several = len(runs[-1].of(first)) > MOST_POINTS
+    caption = f"Grey: levels {'of several windows' if several else 'by window'}."
+    caption += " Straight: the line told of them." if any(run.lines for run in runs) else ""
+    name = f"over-the-hours-{view.the_build.id}"
+    measure = CHANNELS[base(first)[0]].slope.id
+    blocks: list[Block] = [
+        Text((Cell(_reading(view, runs)),), "reading"),
+        Figure(name, "curves", (_panel(view, first, runs),), "", caption, measure=measure),
+        _table(view, runs, channels),
+    ]
+    rest = tuple(_panel(view, channel, runs) for channel in channels if channel != first)
+    if rest:
+        blocks.append(Figure(f"{name}-more", "curves", rest, "", caption, one_scale=False))
+    lost = " ".join(filter(None, (_lost(view, run, alone=len(runs) == 1) for run in runs)))
+    return (*blocks, Text((Cell(lost),), "note"))
 
 
-def _panel(view: View, channel: str, rows: Sequence[Level], lines: Sequence[Level], marks: Sequence[Mark]) -> Panel:
+def _runs(view: View) -> list[Run]:
+    found: list[Run] = []
+    own = {each.key.phase: rows_of(each.frame, Level) for each in view.series(LEVELS)}
+    marks = {each.key.phase: rows_of(each.frame, Mark) for each in view.series(MARKS)}
+    lines = {each.key.phase: rows_of(each.frame, Level) for each in view.series(LINES)}
+    for phase in (each for each in view.phases if own.get(each.id)):
+        begin = found[-1].begin + math.ceil(found[-1].hours) if found else 0.0
+        found.append(Run(phase, begin, own[phase.id], lines.get(phase.id, []), marks.get(phase.id, [])))
+    return found
+
+
+def _panel(view: View, channel: str, runs: Sequence[Run]) -> Panel:
     kind, title = CHANNELS[base(channel)[0]], _title(channel)
     coating = view.the_build.coatings[0] if len(view.the_build.coatings) == 1 else ""
-    end = max(row.hour for row in rows)
-    places = kind.unit
+    end = math.ceil(runs[-1].begin + runs[-1].hours)
     path: list[ChartRow] = [
-        {"at": round(row.hour, 2), "value": float(f"{row.level:.5g}"), "line": f"{name} {row.side:g}", "grey": grey,
-         "coating": coating}
-        for name, grey, drawn in (("levels", True, list(_thinned(rows))), ("slope", False, lines))
+        {"at": round(run.begin + row.hour, 2), "value": float(f"{row.level:.5g}"), "grey": grey, "coating": coating,
+         "line": f"{name} {run.begin:g} {row.side:g}"}
+        for run in runs
+        for name, grey, drawn in (
+            ("levels", True, list(thinned(run.of(channel)))),
+            ("slope", False, [row for row in run.lines if row.channel == channel]),
+        )
         for row in drawn
     ]  # fmt: skip
     half = MARKED * end
     bands: list[ChartRow] = [
-        {"at": max(row.hour - half, 0.0), "to": min(row.hour + half, end), "label": row.what}
-        for row in marks
-        if row.hour == row.hour
+        {"at": max(run.begin + row.hour - half, 0.0), "to": min(run.begin + row.hour + half, end), "label": row.what}
+        for run in runs
+        for row in run.changes
     ]
-    least = min(row.level for row in rows)
-    signals: ChartRow = {"from": 0.0, "to": math.ceil(end), "least": least, "along": "h"}
+    signals: ChartRow = {"from": 0.0, "to": end, "along": "h"}
     return Panel(title, {"path": path, "bands": bands}, signals, coating=coating,
-                 label=f"{title} over the hours of the run", axis=f"{title}, {places}", along="Hours run")  # fmt: skip
+                 label=f"{title} over the hours of the long runs", axis=f"{title}, {kind.unit}",
+                 along="Hours run")  # fmt: skip
 
 
-def _thinned(rows: Sequence[Level]) -> Iterator[Level]:
+def thinned(rows: Sequence[Level]) -> Iterator[Level]:
     """The windows; of many, means of neighbours on one side."""
     size = -(-len(rows) // MOST_POINTS)
     for side in dict.fromkeys(row.side for row in rows):
@@ -112,37 +143,44 @@ def _title(channel: str) -> str:
     return f"{title}, cylinder {cylinder}" if cylinder else title
 
 
-def _reading(view: View, phase: Phase) -> str:
+def _reading(view: View, runs: Sequence[Run]) -> str:
     """What is told of blow-by, then which other channels changed."""
-    told = [each for kind in CHANNELS.values() for each in _values(view, kind.slope.id, phase)]
-    blowby = view.value(CHANNELS["blowby"].slope.id, phase.id, cylinder=0)
-    parts = [_of_blowby(view, phase, blowby)] if blowby is not None else []
-    moved = [each for each in told if each is not blowby and _sure(each)]
-    if moved:
-        named = (f"{_lower(_of(each))} {_rate(each, CHANNELS[_kind(each)])}" for each in moved)
-        parts.append(f"{'Beside it' if blowby is not None else 'These'} changed: {words.listed(named)}.")
-    elif any(each.value is not None for each in told if each is not blowby):
-        parts.append("No other channel changed by more than its wander explains.")
-    return " ".join(filter(None, parts))
-
-
-def _of_blowby(view: View, phase: Phase, slope: Value) -> str:
     kind = CHANNELS["blowby"]
-    hours = words.with_unit(words.number(_run(view, phase), 0), "h")
+    phase = runs[0].phase.id if len(runs) == 1 else ""
+    names = (kind.slope.id, kind.least.id) if phase else (WHOLE.id, WHOLE_LEAST.id)
+    slope, least = (view.value(name, phase, cylinder=0) for name in names)
+    parts = [_of_blowby(view, runs, slope, least)] if slope is not None else []
+    told = [each for run in runs for name in CHANNELS for each in _values(view, CHANNELS[name].slope.id, run.phase)]
+    others = [each for each in told if each.measure != kind.slope.id]
+    moved = [each for each in others if _sure(each)]
+    if moved:
+        named = (f"{_of(each)}{_when(view, each, runs)} {_rate(each, CHANNELS[_kind(each)])}" for each in moved)
+        parts.append(f"{'Beside it' if slope is not None else 'These'} changed: {words.listed(named)}.")
+    elif any(each.value is not None for each in others):
+        parts.append("No other channel changed by more than its wander explains.")
+    return " ".join(filter(None, parts)) or "No level of blow-by is told."
+
+
+def _when(view: View, value: Value, runs: Sequence[Run]) -> str:
+    """In which of several runs."""
+    return f" ({view.program.phase(value.key.phase).title})" if len(runs) > 1 else ""
+
+
+def _of_blowby(view: View, runs: Sequence[Run], slope: Value, least: Value | None) -> str:
+    kind = CHANNELS["blowby"]
+    hours = words.with_unit(words.number(math.ceil(runs[-1].begin + runs[-1].hours), 0), "h")
     if slope.value is None:
-        least = view.value(kind.least.id, phase.id, cylinder=0)
         by_itself = ""
         if least is not None and least.value is not None:
             amount = words.with_unit(words.number(least.value, words.decimals_alone(least.value, 2)), "%")
-            by_itself = f" By its wander alone it could show none below {amount} per 100 h."
-        return f"This run of {hours} tells no slope of blow-by, and none is drawn: {view.why(slope.reason)}.{by_itself}"
+            by_itself = f" By their wander alone they could show none below {amount} per 100 h."
+        return f"These {hours} tell no slope of blow-by, and none is drawn: {view.why(slope.reason)}.{by_itself}"
     if not _sure(slope):
-        return (
-            f"Over {hours} blow-by changed by no more than its wander explains: {_ends(slope)} per 100 h."
-            f"{_planned(view, phase)}"
-        )
-    word = "rose" if slope.value > 0 else "fell"
-    return f"Over {hours} blow-by {word} by {_rate(slope, kind, signed=False)}.{_planned(view, phase)}"
+        told = f"Over {hours} blow-by changed by no more than its wander explains: {_ends(slope)} per 100 h."
+    else:
+        word = "rose" if slope.value > 0 else "fell"
+        told = f"Over {hours} blow-by {word} by {_rate(slope, kind, signed=False)}."
+    return told + (_planned(view, runs[0].phase) if len(runs) == 1 else "")
 
 
 def _planned(view: View, phase: Phase) -> str:
@@ -152,12 +190,6 @@ def _planned(view: View, phase: Phase) -> str:
         return ""
     hours = words.with_unit(words.number(phase.repeat * sum(step.time for step in phase.schedule) / 3600, 0), "h")
     return f" Drawn on to the {hours} planned, a window would lie at {view.text(value, unit=True)}."
-
-
-def _run(view: View, phase: Phase) -> float:
-    """Hours run in a phase, by its windows' last."""
-    rows = [row for each in view.series(LEVELS) if each.key.phase == phase.id for row in rows_of(each.frame, Level)]
-    return max((row.hour for row in rows), default=0.0)
 
 
 def _values(view: View, measure: str, phase: Phase) -> list[Value]:
@@ -171,10 +203,6 @@ def _kind(value: Value) -> str:
 def _of(value: Value) -> str:
     title = CHANNELS[_kind(value)].title
     return f"{title} of cylinder {value.key.cylinder}" if value.key.cylinder else title
-
-
-def _lower(title: str) -> str:
-    return title[0].lower() + title[1:]
 
 
 def _sure(value: Value) -> bool:
@@ -198,51 +226,59 @@ def _ends(value: Value) -> str:
     return words.with_unit(words.span(value.low, value.high), "%")
 
 
-def _table(view: View, phase: Phase, channels: Sequence[str]) -> Table:
+def _table(view: View, runs: Sequence[Run], channels: Sequence[str]) -> Table:
     """Every channel: slope, the least that could be told, the level at the planned hours, or why there is none."""
     rows = []
-    for channel in channels:
-        kind, (_, cylinder) = CHANNELS[base(channel)[0]], base(channel)
-        slope, least, ahead = (
-            view.value(measure.id, phase.id, cylinder=cylinder) for measure in (kind.slope, kind.least, kind.ahead)
-        )
-        bench = view.value(BENCH.id, phase.id, channel, cylinder=0)
-        told = slope is not None and slope.value is not None
-        unit, why = kind.slope.unit, "" if slope is None or told else view.why(slope.reason)
-        rows.append(
-            Row(
-                (
-                    Cell(_title(channel)),
-                    Cell(view.text(slope) if told else "none", note=why),
-                    Cell(view.text(least)),
-                    Cell(unit),
-                    Cell(view.text(ahead, unit=True) if ahead is not None and ahead.value is not None else words.DASH),
-                    Cell(view.text(bench)),
-                )
+    for run in runs:
+        for channel in (each for each in channels if run.of(each)):
+            kind, cylinder = CHANNELS[base(channel)[0]], base(channel)[1]
+            slope, least, ahead = (
+                view.value(measure.id, run.phase.id, cylinder=cylinder)
+                for measure in (kind.slope, kind.least, kind.ahead)
             )
-        )
+            told = slope is not None and slope.value is not None
+            why = "" if slope is None or told else view.why(slope.reason)
+            least_told = least is not None and least.value is not None
+            there = ahead is not None and ahead.value is not None
+            cells = (
+                Cell(_title(channel)),
+                Cell(view.text(slope) if told else "none", note=why),
+                Cell(view.text(least) if least_told else words.DASH),
+                Cell(kind.slope.unit),
+                Cell(view.text(ahead, unit=True) if there else words.DASH),
+                Cell(_bench(view, run.phase, channel)),
+            )
+            rows.append(Row(cells if len(runs) == 1 else (Cell(run.phase.title), *cells)))
     columns = (
         Column("Channel"), Column("Slope", numeric=True), Column("Least it can show", numeric=True), Column("Unit"),
         Column("At the planned hours", numeric=True), Column("Bench wanders over", "h", numeric=True, measure=BENCH.id),
     )  # fmt: skip
-    return Table(f"slopes-{view.the_build.id}-{phase.id}", columns, rows, wide=True)
+    phase = () if len(runs) == 1 else (Column("Phase"),)
+    return Table(f"slopes-{view.the_build.id}", (*phase, *columns), rows, wide=True)
 
 
-def _lost(view: View, phase: Phase, marks: Sequence[Mark]) -> str:
+def _bench(view: View, phase: Phase, channel: str) -> str:
+    """The slow time constant a slope rests on: stated, or of the other builds."""
+    stated = None if view.program.run is None else view.program.run.wander
+    if stated is not None:
+        return words.number(stated.time / 3600)
+    found = view.value(BENCH.id, phase.id, channel, cylinder=0)
+    return words.DASH if found is None or found.value is None else words.number(found.value, 1)
+
+
+def _lost(view: View, run: Run, *, alone: bool) -> str:
     """How many windows count, and why the others do not."""
-    counted = view.value(WINDOWS.id, phase.id, cylinder=0)
-    lost = view.value(LOST.id, phase.id, cylinder=0)
+    counted, lost = (view.value(each.id, run.phase.id, cylinder=0) for each in (WINDOWS, LOST))
     if counted is None or counted.value is None:
         return ""
     there = int(counted.value)
-    text = f"{words.sentence(words.counted(there, 'window'))} {words.plural(there, 'counts', 'count')}"
-    why = [f"{row.what}: {words.number(row.many, 0)}" for row in marks if row.hour != row.hour]
+    text = f"{words.counted(there, 'window')} {words.plural(there, 'counts', 'count')}"
+    text = words.sentence(text) if alone else f"{words.sentence(run.phase.title)}: {text}"
+    why = [f"{row.what}: {words.number(row.many, 0)}" for row in run.marks if row.hour != row.hour]
     if lost is not None and lost.value:
         text += f"; lost {words.number(lost.value, 0)} ({', '.join(why)})"
-    changes = [
-        f"{row.what} at {words.with_unit(words.number(row.hour, 0), 'h')}" for row in marks if row.hour == row.hour
-    ]
+    changes = [f"{row.what} at {words.with_unit(words.number(row.hour, 0), 'h')}" for row in run.changes]
     return f"{text}.{f' On record: {words.listed(changes)}.' if changes else ''}"
 
 
-SECTIONS = (Section("hours", "Over the hours", 48, "engine", over_the_hours, "half", "All channels"),)
+SECTIONS = (Section("over-the-hours", "Over the hours", 48, "engine", over_the_hours, "half", "All channels"),)

@@ -98,14 +98,12 @@ def run_windows(program: Program, engine: str, readings: Mapping[str, Readings],
 
 
 def run_bench(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
-    """The slow time constant each build's slopes rest on: stated, else that of the other builds, never its own."""
+    """The slow time constant each build's slopes rest on: that of the other builds, never its own."""
     del engine, readings
-    stated = None if program.run is None or program.run.wander is None else program.run.wander.time / 3600
+    if stated_wander(program) is not None:
+        return
     every = list(book.of(MEMORY.id))
     for own in every:
-        if stated is not None:
-            yield Value(BENCH.id, own.key, stated, flags=frozenset({STATED}))
-            continue
         others = [
             each.value
             for each in every
@@ -117,6 +115,11 @@ def run_bench(program: Program, engine: str, readings: Mapping[str, Readings], b
             yield Value(BENCH.id, own.key, fmean(others), n=len(others), of="build")
         else:
             yield refused(BENCH.id, own.key, Refused("bench-not-known"))
+
+
+def stated_wander(program: Program) -> float | None:
+    """Slow time constant [h] the program states; it stands for what logs would tell."""
+    return None if program.run is None or program.run.wander is None else program.run.wander.time / 3600
 
 
 # ---- the slopes -----------------------------------------------------------------------------------------------------
@@ -134,22 +137,23 @@ def run_slopes(program: Program, engine: str, readings: Mapping[str, Readings], 
         for channel in channels_of(hours.log):
             kind, key = CHANNELS[base(channel)[0]], _at(build, phase, channel)
             bench = book.get(BENCH.id, build.key(phase=phase.id, at=channel))
+            time = stated_wander(program) if bench is None else bench.value
             try:
-                found = _believed(program, hours, channel, answered)
+                found = believed(program, hours, channel, answered)
             except Refused as why:
                 for measure in (kind.slope, kind.least, kind.ahead):
                     yield refused(measure.id, key, why)
                 continue
             yield _least(program, kind, key, hours, found)
             try:
-                line = long_run.slope(found, None if bench is None else bench.value)
+                line = long_run.slope(found, time)
                 share = _share(kind, found)
             except Refused as why:
                 yield refused(kind.slope.id, key, why)
                 yield refused(kind.ahead.id, key, why)
                 continue
             drawn += _ends(channel, found, line)
-            yield from _told(kind, key, hours, line, share, frozenset() if bench is None else bench.flags)
+            yield from _told(kind, key, hours, line, share, frozenset() if bench is not None else frozenset({STATED}))
         if drawn:
             frame = pd.DataFrame(drawn, columns=["channel", "side", "hour", "level"])
             yield Series(LINES, build.key(phase=phase.id), {"hour": "h"}, frame)
@@ -164,7 +168,7 @@ def _ends(channel: str, found: Levels, line: long_run.Slope) -> Iterator[tuple[s
             yield channel, side, hour, start + line.value / long_run.PER * hour
 
 
-def _believed(program: Program, hours: Hours, channel: str, answered: Mapping[str, bool]) -> Levels:
+def believed(program: Program, hours: Hours, channel: str, answered: Mapping[str, bool]) -> Levels:
     """Levels of a channel that can be believed."""
     if channel in METERS:
         answer = answered.get(hours.log.meters.get(channel, ""))

@@ -118,7 +118,7 @@ def whole(program: Program, engine: str, readings: Mapping[str, Readings], book:
     for _, phase, found in by_phase.found_hours(program, engine, readings, book):
         if isinstance(found, Refused):
             raise found
-        own = by_phase._believed(program, found, METERS[0], answers(readings, engine, phase.id))
+        own = by_phase.believed(program, found, METERS[0], answers(readings, engine, phase.id))
         assembly = build.assembly_of(phase, program)
         if assembly is not fitted:
             rows, fitted, day = [], assembly, None
