@@ -102,8 +102,7 @@ def test_from_the_record_to_the_answer(tmp_path: Path, capsys: pytest.CaptureFix
         assert float(row["high"]) > 1.08 * float(before["high"])
         assert IN_DOUBT in row["flags"].split()
     assert "in doubt" not in good[2]
-    said = "Eight readings with T1 (4 May 2026) are in doubt: its cylinder gauge was found off on 1 December 2026."
-    assert f"{said} Intervals allow for it, which leaves one answer to a criterion open." in bad[2]
+    assert "Eight readings with T1 are in doubt, which leaves one answer to a criterion open." in bad[2]
     assert "in-doubt" not in "".join(",".join(row.values()) for row in good[3])
     capsys.readouterr()
 
