@@ -25,7 +25,7 @@ FLAG = 4.0  # sizes beyond which a channel is flagged
 WITHIN = 10  # min between two flags that coincide
 NEW = 3  # min whose mean is looked at
 APART = 6  # min from the end of the hour it is held against to now
-LASTS = 6  # min after a turn for the better, of most of which it has to last to become usual
+LASTS = 30  # min after a turn for the better, of most of which it has to last to become usual
 EVENT = 60  # min without a flag after which the next is another event
 FEWEST_LIVE = 2  # channels, one of them blow-by
 STATED = 0.15  # alarms in 100 h watched where nothing happens, at most
@@ -80,8 +80,7 @@ def watch(
     absolute deviation of d over the 10 h before. Flagged: z above 4 in the harmful direction. Alarm: blow-by and one
     more flagged within 10 min. Watched on held minutes from hour 17 of running; from hour 6 by the short form: two
     cycles, 30 min, 3 h. A stretch of which half is missing gives nothing. A channel that turned for the better, and
-    stayed so, is not watched until that lies in all cycles before: its usual level follows some cycles later, and that
-    looks like a turn for the worse.
+    stayed so, is not watched while its usual level follows, some cycles later: that looks like a turn for the worse.
     """
     hours = np.cumsum(held) / 60
     sizes: dict[str, Floats] = {}
@@ -90,7 +89,7 @@ def watch(
         kept = np.where(held, np.asarray(values, dtype=float) * harmful[name], np.nan)
         whole = size(kept, minute, cycle, LONG, hours >= LONG.armed)
         early = size(kept, minute, cycle, SHORT, (hours >= SHORT.armed) & ~np.isfinite(whole))
-        sizes[name] = _own_usual(np.where(np.isfinite(whole), whole, early), cycle)
+        sizes[name] = _own_usual(np.where(np.isfinite(whole), whole, early), cycle, np.isfinite(whole))
         if name == FIRST:
             by_short = ~np.isfinite(whole)
     others = [np.isfinite(each) for name, each in sizes.items() if name != FIRST]
@@ -105,16 +104,23 @@ def size(x: Floats, minute: Whole, cycle: Whole, form: Form, asked: Flags) -> Fl
     return d / _scatter(d, form.scatter, asked)
 
 
-def _own_usual(z: Floats, cycle: Whole) -> Floats:
-    """Sizes without those in which an earlier turn for the better, that lasted, is on its way into what is usual."""
-    place = np.arange(len(z))
+def _own_usual(z: Floats, cycle: Whole, long: Flags) -> Floats:
+    """Sizes without those in which an earlier turn for the better, that lasted, becomes what is usual.
+
+    `long` (n,) tells which are of the long form: its median follows once three of five cycles hold the turn, that of
+    the short form with the next.
+    """
     with np.errstate(invalid="ignore"):
-        better = np.concatenate([np.zeros(1), np.cumsum(z < -FLAG / 2)])
-        lasts = better[np.minimum(place + 1 + LASTS, len(z))] - better[place + 1] >= 2 * LASTS / 3
-        last = np.maximum.accumulate(np.where((z < -FLAG) & lasts, place, -1))
-    turned = np.asarray(cycle)[np.maximum(last, 0)] + LONG.cycles + 1  # from this cycle on it lies in all before
-    until = np.searchsorted(cycle, turned) + LONG.before + APART
-    return np.where((last >= 0) & (place > last + LASTS) & (place < until), np.nan, z)
+        lower = np.concatenate([np.zeros(1), np.cumsum(z < -FLAG / 2)])
+        turned = np.flatnonzero(z < -FLAG)
+    made = z.copy()
+    for at in turned[lower[np.minimum(turned + LASTS, len(z))] - lower[turned] >= 2 * LASTS / 3].tolist():
+        for own, first in ((long, LONG.cycles // 2 + 1), (~long, 1)):
+            form = LONG if first > 1 else SHORT
+            begin = int(np.searchsorted(cycle, cycle[at] + first))
+            end = int(np.searchsorted(cycle, cycle[at] + 4)) + form.before + APART
+            made[begin:end][own[begin:end]] = np.nan
+    return made
 
 
 def usual(x: Floats, minute: Whole, cycle: Whole, cycles: int) -> Floats:

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import os
 import resource
 import subprocess
@@ -105,6 +106,25 @@ def read(reader: str, path: Path) -> LogFile | None:
     return found
 
 
+def figures(path: Path) -> tuple[int, int]:
+    """Bytes of the numbers that both figures of the run draw, and how many channels lack their least or their most."""
+    from sitegen.logs.join import join
+    from sitegen.streams.runlog.sections import COARSE, FINE, SHOWN, drawn, thinned
+
+    found = read("log", path)
+    log = None if found is None else join([found])[0]
+    if log is None:
+        raise SystemExit("the log was not joined")
+    size = lost = 0
+    for channel in log.channels:
+        points = thinned(log, channel, FINE if channel in SHOWN else COARSE)
+        known = log.facts[channel]
+        ends = min(point[2] for point in points), max(point[3] for point in points)
+        lost += not (math.isclose(ends[0], known.low) and math.isclose(ends[1], known.high))
+        size += len(json.dumps([list(each) for each in zip(*drawn(points, 1.0, 0.0), strict=True)]))
+    return size, lost
+
+
 def measure(reader: str, path: Path, small: Path) -> None:
     """In a process of its own: seconds on the clock and of the processors, and memory [bytes], as JSON."""
     read(reader, small)
@@ -143,6 +163,8 @@ def main(hours: float, rounds: int, folder: Path) -> None:
     print(f"time     {own[0] / min(each[0] for each in bare):.2f} of the faster reader (budget {MOST_TIME})")
     print(f"work     {own[1] / min(each[1] for each in bare):.2f} of the processors' time of the thriftier reader")
     print(f"memory   {own[2] / 1e6:.0f} MB (budget {MOST_MEMORY / 1e6:.0f})")
+    drawn, lost = figures(path)
+    print(f"figures  {drawn / 1e3:.0f} kB of numbers (budget {MOST_FIGURE / 1e3:.0f}), {lost} of the extremes lost")
 
 
 if __name__ == "__main__":

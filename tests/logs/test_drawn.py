@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from sitegen.logs.join import Log
-from sitegen.streams.runlog.sections import _thinned
+from sitegen.streams.runlog.sections import thinned
 
 
 def log_of(value: np.ndarray, width: float = 2.0) -> Log:
@@ -32,7 +32,7 @@ def test_stretches_are_even_and_lose_no_extreme(count: int, most: int) -> None:
     value = 150 + 20 * np.cos(np.arange(2.0 * count) ** 2)
     value[::2] = np.nan  # bins without a sample
     log = log_of(value)
-    points = _thinned(log, "speed", most)
+    points = thinned(log, "speed", most)
     parts = np.array_split(np.arange(1, 2 * count, 2), min(most, count))
     assert len(points) == len(parts)
     for (t, mean, low, high), part in zip(points, parts, strict=True):
@@ -43,4 +43,4 @@ def test_stretches_are_even_and_lose_no_extreme(count: int, most: int) -> None:
 
 
 def test_a_channel_without_a_sample_draws_nothing() -> None:
-    assert _thinned(log_of(np.full(7, np.nan)), "speed", 40) == []
+    assert thinned(log_of(np.full(7, np.nan)), "speed", 40) == []

@@ -72,7 +72,6 @@ class FixtureAnalysis:
     taken: Sequence[Standing] = ()
     reviewed: Sequence[Reviewed] = ()
     effects: Sequence[Effect] = ()
-    doubted: Sequence[Doubted] = ()
     restated: Sequence[Restated] | None = ()
     days: Sequence[str] = ("2026-03-02", "2026-05-14")
     as_of: str = "2026-05-14"

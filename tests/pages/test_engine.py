@@ -95,7 +95,7 @@ def test_what_the_records_of_each_build_hold_is_found(examples: Published, build
     text = "\n".join(told).replace("\N{NARROW NO-BREAK SPACE}", " ").replace("\N{NO-BREAK SPACE}", " ")
     assert [each for each in expected if each not in text] == []
     assert len(told) == len(set(told)) <= 8
-    assert len(text.split()) <= 100
+    assert len(text.split()) <= 120  # an instrument found off is a line of nearly twenty words
 
 
 def test_where_nothing_is_it_is_said(pages: dict[str, str]) -> None:

@@ -178,13 +178,13 @@ def _figure(view: View, name: str, logs: Sequence[tuple[Phase, Log]], channels: 
         for run, ((_, log), begin) in enumerate(zip(logs, begins, strict=True)):
             if channel not in log.facts:
                 continue
-            points = _thinned(log, channel, max(40, round(most * log.seconds / 60 / at)) if at else most)
+            points = thinned(log, channel, max(40, round(most * log.seconds / 60 / at)) if at else most)
             if points:
                 fine = log.seconds / len(points)
                 finest, coarsest = min(finest, fine), max(coarsest, fine)
             path += [
                 {"at": begin + t / 60, "value": v, "low": lo, "high": hi, "run": run, "series": title}
-                for t, v, lo, hi in _drawn(points, factor, offset)
+                for t, v, lo, hi in drawn(points, factor, offset)
             ]
         data = {"path": path, "bands": bands, "runs": runs, "events": marks}
         free = unit == "°C" or base(channel)[0] == LIES or any(channel in log.drawn for _, log in logs)
@@ -202,7 +202,7 @@ def _figure(view: View, name: str, logs: Sequence[tuple[Phase, Log]], channels: 
     return Figure(name, "run", panels, "", caption, table, one_scale=False, events=[each for _, _, each in events])
 
 
-def _thinned(log: Log, channel: str, most: int) -> list[tuple[float, float, float, float]]:
+def thinned(log: Log, channel: str, most: int) -> list[tuple[float, float, float, float]]:
     """Time [s], mean, least and most of stretches of the log: at most so many, none of the extremes lost."""
     value = log.bins[channel].to_numpy()
     low, high = log.bins[f"{channel}.low"].to_numpy(), log.bins[f"{channel}.high"].to_numpy()
@@ -231,7 +231,7 @@ def _of_samples(which: np.ufunc, ends: np.ndarray, means: np.ndarray) -> list[fl
     return [float(each) for each in np.where(np.isfinite(found), found, line)]
 
 
-def _drawn(
+def drawn(
     points: Sequence[tuple[float, float, float, float]], factor: float, offset: float
 ) -> list[tuple[float, float, float | None, float | None]]:
     """The points in the unit shown, with the digits an eye can tell; extremes hidden by the line are left out."""

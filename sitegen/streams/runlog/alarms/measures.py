@@ -31,10 +31,11 @@ SIZE = Measure(
     f"flagged; blow-by and one more within {coincidence.WITHIN} min are the alarm.",
     formula="z = d / s, s = 1.4826 · median of the absolute deviations of d",
     source="simulated: tests/methods/coincidence_rates.py; 1.4826 is the robust standard deviation of a normal spread",
-    limits=f"False alarms: fewer than {coincidence.STATED} in 100 h watched, simulated with slow wander, a daily cycle "
-    "and samples with heavy tails; a log of a row a minute with heavy tails and no wander gave 0.3. One channel alone "
-    "is flagged once or twice in 100 h of nothing. A jump of 4.2 is found in about eight of ten, one of 3.3 in half. "
-    "Told afterwards: the cell's trips protect the engine, and an inspection decides.",
+    limits=f"False alarms: fewer than {coincidence.STATED} in 100 h watched, simulated with samples of heavy tails, a "
+    "slow wander of each channel and a daily cycle. Where one cause moves all channels the harmful way at once they "
+    "were 0.4, in the short form 0.7; of a row a minute with heavy tails and no wander 0.3 to 2. One channel alone is "
+    "flagged once or twice in 100 h of nothing. A jump of 4.2 is found in about eight of ten, one of 3.3 in half. Told "
+    "afterwards: the cell's trips protect the engine, and an inspection decides.",
     interval="",
 )
 BEYOND = Measure(

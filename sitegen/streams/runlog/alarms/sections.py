@@ -97,8 +97,9 @@ def watched(view: View) -> Sequence[Block]:
     )  # fmt: skip
     note = (
         f"Size: deviation in the channel's own scatter, above {coincidence.FLAG:g} a signal. Blow-by and one more "
-        f"within {coincidence.WITHIN} min are the alarm; false ones are fewer than {coincidence.STATED} in 100 h. One "
-        "signal alone comes up once or twice in 100 h of nothing."
+        f"within {coincidence.WITHIN} min are the alarm; false ones are fewer than {coincidence.STATED} in 100 h, "
+        "0.4 where one cause, such as the room, moves all channels at once. One signal alone comes up once or twice in "
+        "100 h of nothing."
     )
     return (Table("watched", columns, rows, reading, note=note, wide=True),)
 

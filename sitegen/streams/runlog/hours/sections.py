@@ -107,7 +107,7 @@ def _panel(view: View, channel: str, runs: Sequence[Run]) -> Panel:
          "line": f"{name} {run.begin:g} {row.side:g}"}
         for run in runs
         for name, grey, drawn in (
-            ("levels", True, list(_thinned(run.of(channel)))),
+            ("levels", True, list(thinned(run.of(channel)))),
             ("slope", False, [row for row in run.lines if row.channel == channel]),
         )
         for row in drawn
@@ -124,7 +124,7 @@ def _panel(view: View, channel: str, runs: Sequence[Run]) -> Panel:
                  along="Hours run")  # fmt: skip
 
 
-def _thinned(rows: Sequence[Level]) -> Iterator[Level]:
+def thinned(rows: Sequence[Level]) -> Iterator[Level]:
     """The windows; of many, means of neighbours on one side."""
     size = -(-len(rows) // MOST_POINTS)
     for side in dict.fromkeys(row.side for row in rows):

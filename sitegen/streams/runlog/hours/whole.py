@@ -17,6 +17,7 @@ import numpy as np
 from sitegen.declarations import Step
 from sitegen.methods import long_run
 from sitegen.methods.ended import level_at
+from sitegen.methods.intervals import student_95
 from sitegen.methods.long_run import Levels
 from sitegen.program.model import Build, Phase, Program
 from sitegen.streams.runlog.blowby import METERS
@@ -74,6 +75,8 @@ SLOPE = replace(
     id="hours.whole_slope",
     title="slope of blow-by to the end of a build",
     method=_ALL + _BLOWBY.slope.method,
+    source="B. Schmeiser, Operations Research 30 (1982) 556; from three sides on with two degrees of freedom fewer: "
+    "coverage of two to four runs simulated, 95 to 98 %",
     to_the_end=True,
 )
 LEAST = replace(
@@ -168,6 +171,7 @@ def run_memory(program: Program, engine: str, readings: Mapping[str, Readings], 
         yield refused(MEMORY.id, build.key(), why)
 
 
+SIDES, TAKEN_OFF = 3, 2  # sides from which on degrees of freedom are taken off, and how many
 DISAGREE = 0.02  # share of the hours by which stated and logged ones may differ; common practice, no source
 
 
@@ -219,6 +223,14 @@ def run_whole(program: Program, engine: str, readings: Mapping[str, Readings], b
             yield refused(LEVEL.id, key, why)
 
 
+def free(line: long_run.Slope, sides: int) -> int:
+    """Degrees of freedom of a slope over several runs: with four sides those of the line hold 93 to 94 % (simulated).
+
+    From three sides on two are taken off, which then holds 95 to 98 %: tests/methods/test_joined_runs.py.
+    """
+    return max(line.df - TAKEN_OFF, 1) if sides >= SIDES else line.df
+
+
 def _slope(key: Key, found: Whole, bench: Value) -> Iterator[Value]:
     mean = float(found.levels.level.mean())
     if mean <= 0:
@@ -237,8 +249,10 @@ def _slope(key: Key, found: Whole, bench: Value) -> Iterator[Value]:
     except Refused as why:
         yield refused(SLOPE.id, key, why)
         return
-    value, low, high, se = (100 * each / mean for each in (line.value, line.low, line.high, line.se))
-    yield Value(SLOPE.id, key, value, low, high, se, float(line.df), n=line.blocks, flags=bench.flags)
+    df = free(line, len(np.unique(found.levels.side)))
+    value, se = 100 * line.value / mean, 100 * line.se / mean
+    half = student_95(df) * se
+    yield Value(SLOPE.id, key, value, value - half, value + half, se, float(df), n=line.blocks, flags=bench.flags)
 
 
 STEPS = (
