@@ -35,7 +35,6 @@ DAY = 24.0  # h
 DAYS = 4  # whole ones, from which on a daily cycle is told from a slope
 DAYS_OF_SHIFTS = 5
 NIGHT = 4.0  # h at a standstill that part two days of a bench that runs by day; common practice, no source
-HELD_TIGHT = 0.25  # windows' usual distances within which a pause is none
 PER = 100.0  # h, of a slope
 LEAST = 420.0  # 100 h times 4.2: a line through five blocks finds so many of its standard errors four times in five
 _ARM = 6  # windows on either side of a jump
