@@ -106,22 +106,24 @@ def read(reader: str, path: Path) -> LogFile | None:
     return found
 
 
-def figures(path: Path) -> tuple[int, int]:
-    """Bytes of the numbers that both figures of the run draw, and how many channels lack their least or their most."""
+def figures(path: Path) -> tuple[dict[str, int], int]:
+    """Bytes of the numbers that the figures of the run draw, as pages hold them, and how many extremes are lost."""
     from sitegen.logs.join import join
-    from sitegen.streams.runlog.sections import COARSE, FINE, SHOWN, drawn, thinned
+    from sitegen.pages.charts import packed
+    from sitegen.streams.runlog.sections import FINE, SHOWN, coarse, drawn, thinned
 
     found = read("log", path)
     log = None if found is None else join([found])[0]
     if log is None:
         raise SystemExit("the log was not joined")
-    size = lost = 0
+    size, lost = {"the run": 0, "other channels": 0}, 0
     for channel in log.channels:
-        points = thinned(log, channel, FINE if channel in SHOWN else COARSE)
+        points = thinned(log, channel, FINE if channel in SHOWN else coarse(len(log.channels) - len(SHOWN)))
         known = log.facts[channel]
         ends = min(point[2] for point in points), max(point[3] for point in points)
-        lost += not (math.isclose(ends[0], known.low) and math.isclose(ends[1], known.high))
-        size += len(json.dumps([list(each) for each in zip(*drawn(points, 1.0, 0.0), strict=True)]))
+        lost += sum(not math.isclose(*each) for each in zip(ends, (known.low, known.high), strict=True))
+        rows = [{"at": round(t / 60, 4), "v": v, "lo": lo, "hi": hi} for t, v, lo, hi in drawn(points, 1.0, 0.0)]
+        size["the run" if channel in SHOWN else "other channels"] += len(json.dumps(packed({"data": {"path": rows}})))
     return size, lost
 
 
@@ -163,8 +165,9 @@ def main(hours: float, rounds: int, folder: Path) -> None:
     print(f"time     {own[0] / min(each[0] for each in bare):.2f} of the faster reader (budget {MOST_TIME})")
     print(f"work     {own[1] / min(each[1] for each in bare):.2f} of the processors' time of the thriftier reader")
     print(f"memory   {own[2] / 1e6:.0f} MB (budget {MOST_MEMORY / 1e6:.0f})")
-    drawn, lost = figures(path)
-    print(f"figures  {drawn / 1e3:.0f} kB of numbers (budget {MOST_FIGURE / 1e3:.0f}), {lost} of the extremes lost")
+    size, lost = figures(path)
+    told = ", ".join(f"{name} {each / 1e3:.0f} kB" for name, each in size.items())
+    print(f"figures  {told} (budget {MOST_FIGURE / 1e3:.0f}); {lost} of the extremes lost")
 
 
 if __name__ == "__main__":

@@ -143,8 +143,17 @@ def other_channels(view: View) -> Sequence[Block]:
     table = _channel_table(view, logs)
     if not channels:
         return (replace(table, reading=reading),)
-    figure = _figure(view, "other-channels", logs, channels, COARSE)
+    figure = _figure(view, "other-channels", logs, channels, coarse(len(channels)))
     return (replace(figure, reading=reading, table=table),)
+
+
+def coarse(channels: int) -> int:
+    """Points of each of so many channels in one figure: of more than ten fewer, so that a page stays light.
+
+    >>> coarse(9), coarse(26)
+    (240, 92)
+    """
+    return COARSE * 10 // max(channels, 10)
 
 
 def _channels(logs: Sequence[tuple[Phase, Log]]) -> list[str]:

@@ -15,7 +15,7 @@ from sitegen.program.model import Phase, Program
 from sitegen.streams.runlog.alarms.measures import NARROWS, POWER
 from sitegen.streams.runlog.blowby import METERS
 from sitegen.streams.runlog.hours.measures import BENCH
-from sitegen.streams.runlog.hours.steps import READS, found_hours
+from sitegen.streams.runlog.hours.steps import READS, found_hours, stated_wander
 from sitegen.streams.runlog.hours.windows import Hours
 from sitegen.streams.runlog.judged import IDLE, channel_word, column
 from sitegen.streams.runlog.steps import parts
@@ -34,7 +34,10 @@ def run(program: Program, engine: str, readings: Mapping[str, Readings], book: B
         key = build.key(phase=phase.id)
         times = [book.get(BENCH.id, key._replace(at=channel)) for channel in PAIR]
         known = [each.value for each in times if each is not None and each.value is not None]
-        yield from _told(key, phase, hours, max(known) if len(known) == len(PAIR) else None)
+        time = stated_wander(program)
+        if time is None and len(known) == len(PAIR):
+            time = max(known)
+        yield from _told(key, phase, hours, time)
 
 
 def _told(key: Key, phase: Phase, hours: Hours, time: float | None) -> Iterator[Result]:
