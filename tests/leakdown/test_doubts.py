@@ -11,7 +11,7 @@ from methods.coverage import PSI, gauges
 from tables.house import Folder, program
 
 from sitegen.streams.leakdown import STREAM
-from sitegen.streams.leakdown.measures import AREA, OCCASION, REFERENCE, REFERENCE_GAUGE, REPEAT
+from sitegen.streams.leakdown.measures import AREA, REFERENCE
 from sitegen.vocabulary import Book, Key, Readings, Value
 
 KPA = 1000.0
@@ -43,7 +43,7 @@ def found(folder: Path, text: str) -> tuple[Readings, list[str], dict[tuple[str,
     readings = Folder(folder).leak(text)
     told = [problem.code for problem in readings.problems]
     rows: dict[tuple[str, Key], Value] = {}
-    book = Book(rows, (each.id for each in (REFERENCE, REFERENCE_GAUGE, OCCASION, REPEAT)))
+    book = Book(rows, {need for step in STREAM.steps for need in step.needs})
     steps = {step.name: step for step in STREAM.steps}
     values: dict[tuple[str, int], Value] = {}
     for name, engine in (("leak-testers", ""), ("leak-areas", "B1")):
