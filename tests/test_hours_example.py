@@ -54,7 +54,7 @@ def text(page: Path) -> str:
 def test_the_slow_rise_of_blow_by_lies_in_its_interval(measures: pd.DataFrame) -> None:
     found = one(measures, "hours.whole_slope", "C1")
     assert number(found, "low") < 100 * 100 * BUILDS["C1"].drift < number(found, "high")
-    assert number(found, "low") > 0  # it is seen at all
+    assert number(found, "value") > 2  # four changes of oil and wander leave it wide: whether it rises is not sure
     assert number(one(measures, "hours.last_common", ""), "value") == pytest.approx(46.2, abs=0.02)
 
 
@@ -107,7 +107,7 @@ def test_all_streams_stand_on_one_axis(home: Path) -> None:
     site = home / "site" / "programs" / hours.FOLDER
     page = text(site / "c1" / "index.html")
     section = page[page.index("All streams over the hours") :]
-    assert "Blow-by rises by" in section
+    assert "Blow-by neither clearly rises nor falls: −" in section
     assert "whether that changes cannot be told: too few fills were weighed" in section
     for end in ("25.0", "50.0", "75.0", "100.0"):
         assert f" {end} " in section

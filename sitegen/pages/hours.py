@@ -221,7 +221,7 @@ def _reading(view: View) -> str:
 def _changed(slope: Value) -> str:
     """ "rose by 5.4 % per 100 h (1.9 to 8.9)"; "may have fallen or risen" where the interval holds both."""
     value, low, high = slope.value or 0.0, slope.low or 0.0, slope.high or 0.0
-    places = words.decimals_for((high - low) / 2)
+    places = words.apart((value, low, high), 0.0, words.decimals_for((high - low) / 2))
     if low < 0 < high:
         return (
             f"neither clearly rises nor falls: {words.number(low, places)} to {words.number(high, places)} % per 100 h"

@@ -220,7 +220,6 @@ _SHORTER = {  # unit, decimals, scale: no digit more than is needed over so many
     "crankcase_pressure": ("Pa gauge", 0, (1000.0, 0.0)),
     "oil_temperature": ("degC", 0, logfiles.SAME),
     "coolant_temperature": ("degC", 0, logfiles.SAME),
-    "blowby_temperature": ("degC", 0, logfiles.SAME),
     "ambient_pressure": ("hPa absolute", 0, (10.0, 0.0)),
 }
 COLUMNS = tuple(
