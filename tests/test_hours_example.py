@@ -11,7 +11,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 from house import PROGRAMS, once
-from simulate import hours
+from simulate import hours, programs
 
 from sitegen import findings
 from sitegen.cli import main
@@ -68,8 +68,8 @@ def test_oil_lost_and_iron_made_lie_in_their_intervals(measures: pd.DataFrame, n
     found = one(measures, "oil.hours_rate", name)
     assert number(found, "low") < hours.LOST[name] < number(found, "high")
     assert ("these-hours-only" in str(found["flags"])) is (name != "C1")  # it alone has four equal fills
-    engine, _ = hours.truth_of(hours.programs.SEED, BUILDS[name])
-    made = hours.oil_of(hours.programs.SEED, BUILDS[name], engine).truth.made
+    engine, _ = hours.truth_of(programs.SEED, BUILDS[name])
+    made = hours.oil_of(programs.SEED, BUILDS[name], engine).truth.made
     rows = measures[(measures["measure"] == "oil.hours_metal") & (measures["engine"] == name)]
     rows = rows[rows["at"].str.startswith("Fe")]
     assert len(rows) == len(made) - 1

@@ -8,7 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 from simulate import engine as sim
-from simulate import hours
+from simulate import hours, oil, programs
+from simulate.logs import Draws
 from test_simulate import document
 
 PROGRAMS = Path(__file__).parent.parent / "programs"
@@ -56,7 +57,7 @@ def test_blow_by_drifts_by_six_per_cent_in_a_hundred_hours(runs: dict[tuple[str,
 
 def test_wander_has_the_size_and_the_memory_stated() -> None:
     # of an exponential memory neighbours an hour apart share exp(-1) of their variance (exact); 2 000 h of it
-    drawn = hours.Draws("wander of the hours").wander(720_000, hours.WANDER, hours.WANDER_TIME / hours.ROW)
+    drawn = Draws("wander of the hours").wander(720_000, hours.WANDER, hours.WANDER_TIME / hours.ROW)
     hourly = drawn[:: 3600 // hours.ROW]
     assert float(drawn.std()) == pytest.approx(hours.WANDER, rel=0.06)
     assert float(np.corrcoef(hourly[1:], hourly[:-1])[0, 1]) == pytest.approx(math.exp(-1), abs=0.06)
@@ -73,7 +74,7 @@ def test_a_cylinder_scuffs_at_the_known_minute_and_the_engine_stands_soon_after(
     assert after / before - 1 == pytest.approx(0.065 - 0.0134, abs=0.004)
     assert float(ran.hours[-1]) == pytest.approx(68.5, abs=0.003)
     assert all(math.isinf(each.truth.onset) for key, each in runs.items() if key != ("C2", "hours-100"))
-    engine, _ = hours.truth_of(hours.programs.SEED, hours.LONG[1])
+    engine, _ = hours.truth_of(programs.SEED, hours.LONG[1])
     check = sim.Check("hours-100", 1e3, hours=68.5)
     most = max(engine.cylinders, key=lambda each: each.ring_area(check) - each.plateau)
     assert most.cylinder == 3
@@ -82,13 +83,13 @@ def test_a_cylinder_scuffs_at_the_known_minute_and_the_engine_stands_soon_after(
 def test_the_oil_that_is_weighed_closes() -> None:
     """Filled less drained and drawn is what was lost and what drains left, by the weights written down alone."""
     for build in hours.LONG:
-        engine, _ = hours.truth_of(hours.programs.SEED, build)
-        record = hours.oil_of(hours.programs.SEED, build, engine)
+        engine, _ = hours.truth_of(programs.SEED, build)
+        record = hours.oil_of(programs.SEED, build, engine)
         sign = {"fill": 1, "top-up": 1, "drain": -1}
         left = sum(sign[what] * mass for _, _, what, _, mass in record.events) - sum(s.mass for s in record.samples)
         run_in = sum(step.seconds for step in hours.SCHEDULES["run-in"]) / 3600
         lost = hours.LOST[build.name] * (build.ended + run_in) / 1000
-        assert left - lost == pytest.approx(hours.oil.LEFT * hours.oil.CHARGE, abs=0.1)
+        assert left - lost == pytest.approx(oil.LEFT * oil.CHARGE, abs=0.1)
 
 
 def test_an_engine_that_ended_early_has_no_hours_after(runs: dict[tuple[str, str], hours.Run]) -> None:

@@ -165,8 +165,8 @@ def main(hours: float, rounds: int, folder: Path) -> None:
     print(f"time     {own[0] / min(each[0] for each in bare):.2f} of the faster reader (budget {MOST_TIME})")
     print(f"work     {own[1] / min(each[1] for each in bare):.2f} of the processors' time of the thriftier reader")
     print(f"memory   {own[2] / 1e6:.0f} MB (budget {MOST_MEMORY / 1e6:.0f})")
-    size, lost = figures(path)
-    told = ", ".join(f"{name} {each / 1e3:.0f} kB" for name, each in size.items())
+    drawn, lost = figures(path)
+    told = ", ".join(f"{name} {each / 1e3:.0f} kB" for name, each in drawn.items())
     print(f"figures  {told} (budget {MOST_FIGURE / 1e3:.0f}); {lost} of the extremes lost")
 
 

@@ -70,7 +70,8 @@ def test_a_build_that_never_had_a_figure_still_ranks() -> None:
 def test_three_and_three_are_told_that_they_cannot_speak() -> None:
     six = {name: FOUR[name] for name in list(FOUR)[:6]}
     row = compared(of({"B1": BY_LEAK}, six), {name: FIGURES[name] for name in six})
-    assert (row.verdict, row.reason, row.least_p) == ("cannot tell", "ranks-cannot-speak", pytest.approx(0.1))
+    assert (row.verdict, row.reason) == ("cannot tell", "ranks-cannot-speak")
+    assert row.least_p == pytest.approx(0.1)
 
 
 def test_an_end_without_a_cause_is_not_compared_and_said() -> None:

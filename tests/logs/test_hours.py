@@ -202,7 +202,7 @@ def test_a_meter_that_was_changed(tmp_path: Path) -> None:
         ("event", [every], {"events": "B1,long,70,meter-change"}),
         ("entry", [every[:cut], every[cut:]], {"meter": "M2"}),
     ):
-        analysis, _ = found(program(tmp_path / name, {"B1": logs, **other}, **more))
+        analysis, _ = found(program(tmp_path / name, {"B1": logs, **other}, **more))  # type: ignore[arg-type] # texts alone
         slope = value(analysis, "hours.blowby_slope")
         low, high = ends(slope)
         assert low < 4.0 / 1.06 < high, name

@@ -9,6 +9,7 @@ import pytest
 from house import ROOT
 
 from sitegen import registry, workflow
+from sitegen.logs.join import Log
 from sitegen.results.run import gather
 
 TIME = "time: {column: Time, unit: s}"
@@ -43,7 +44,7 @@ def test_a_log_of_a_wrong_day(instead: str, told: str | None, tmp_path: Path) ->
     assert made is not None, problems
     found = gather(made.programs[0], [each for each in registry.STREAMS if each.name == "runlog"])
     readings = found.readings["runlog"]
-    days = {log.start[:10] for log in readings.logs.values()}
+    days = {log.start[:10] for log in readings.logs.values() if isinstance(log, Log)}
     assert days == {"2026-05-14"}
     warned = [each for each in readings.problems if each.code in {"past-calibration", "instrument-not-there"}]
     assert [each.what for each in warned] == ([f"on 2026-05-14 {told}"] if told else [])

@@ -89,7 +89,7 @@ def made(case: Run, rng: np.random.Generator) -> long_run.Levels:
         level += case.day_sd * rng.standard_normal(int(nights[-1]) + 1)[nights.astype(int)]
     side = sum((hour > share * case.hours).astype(int) for share in case.swaps) + np.zeros(case.hours, dtype=int)
     level += np.array([0.0, 3.0, -2.0, 1.0])[side]
-    levels = long_run.Levels(hour, clock, level, side.astype(np.int64))
+    levels = long_run.Levels(hour, clock, np.asarray(level, dtype=np.float64), side.astype(np.int64))
     return levels.kept(rng.random(case.hours) >= case.lost)
 
 

@@ -20,7 +20,9 @@ from sitegen.vocabulary import Refused
 def levels(hours: int, seed: int = 1, rise: float = 0.0, pause: float = 0.0) -> Levels:
     hour = np.arange(hours) + 0.5
     noise = np.random.default_rng(seed).standard_normal(hours)
-    return Levels(hour, hour + pause * (hour // 8), 50 + rise / 100 * hour + noise, np.zeros(hours, dtype=np.int64))
+    level = np.asarray(50 + rise / 100 * hour + noise, dtype=np.float64)
+    clock = np.asarray(hour + pause * (hour // 8), dtype=np.float64)
+    return Levels(np.asarray(hour, dtype=np.float64), clock, level, np.zeros(hours, dtype=np.int64))
 
 
 @pytest.mark.parametrize("case", one_of(cover.CASES, lambda case: case == cover.Run(300, 10.0), attrgetter("name")))

@@ -81,5 +81,5 @@ def test_a_change_lies_in_its_interval(count: int, own: float) -> None:
     random = np.random.default_rng(count)
     at = 25.0 * np.arange(count) + 12.5
     rates = 2 + 0.003 * at + random.normal(0, 0.08, (DRAWS, count)) + random.normal(0, own, (DRAWS, count))
-    found = [oil_hours.trend(each, at, [0.08] * count, oil_hours.METAL) for each in rates]
+    found = [oil_hours.trend(each.tolist(), at.tolist(), [0.08] * count, oil_hours.METAL) for each in rates]
     assert np.mean([each.low <= 0.003 <= each.high for each in found]) >= 0.944

@@ -70,9 +70,10 @@ def test_points_are_read_in_what_the_tool_shows() -> None:
     assert (balance.since, balance.until) == ("2025-01-10", "2026-12-31")
     (one,) = balance.calibrations
     assert (one.by, one.certificate) == ("metrology room", "17")
-    assert one.checks[0] == CheckPoint(
-        pytest.approx(2e-5), pytest.approx(2.01e-5), None, "", pytest.approx(3e-7), "20 mg"
-    )
+    assert one.checks[0].said == "20 mg"
+    assert one.checks[0].at == pytest.approx(2e-5)
+    assert one.checks[0].found == pytest.approx(2.01e-5)
+    assert one.checks[0].tolerance == pytest.approx(3e-7)
     assert one.checks[1].found == pytest.approx(-2e-7)
 
     def only(tool: str) -> CheckPoint:
@@ -80,8 +81,10 @@ def test_points_are_read_in_what_the_tool_shows() -> None:
 
     assert only("cell-1") == CheckPoint(100.0, None, 100.1, "", 0.4, "100 N m")
     # a barometer and a thermometer show what has a zero of its own; they err by a difference
-    assert only("wire-1") == CheckPoint(273.15, pytest.approx(272.65), None, "", 1.5, "0 degC")
-    assert only("air-1") == CheckPoint(100000.0, pytest.approx(100100.0), None, "", 200.0, "1000 hPa absolute")
+    wire, air = only("wire-1"), only("air-1")
+    assert (wire.at, wire.tolerance, air.at, air.tolerance) == (273.15, 1.5, 1e5, 200.0)
+    assert wire.found == pytest.approx(272.65)
+    assert air.found == pytest.approx(100100.0)
     assert only("rough-1").tolerance == pytest.approx(2e-8)
 
 
@@ -140,7 +143,9 @@ meters:
     assert list(doubts) == ["T2", "M1"]
     # per cent are of the cylinder's gauge, whose error says nothing of the supply's
     assert [(each.gauge, each.left) for each in doubts["T2"]] == [("cylinder", False), ("cylinder", True)]
-    assert doubts["T2"][0].errors == ((0.2, pytest.approx(-0.02)),)
+    ((at, off),) = doubts["T2"][0].errors
+    assert at == 0.2
+    assert off == pytest.approx(-0.02)
 
 
 def point(at: float, found: float | None = None, left: float | None = None, gauge: str = "") -> CheckPoint:

@@ -17,6 +17,7 @@ from second import generator
 
 from sitegen import registry, workflow
 from sitegen.cli import main
+from sitegen.declarations import Step
 from sitegen.logs.join import Log
 from sitegen.program.calibrated import Doubt
 from sitegen.reasons import DIFFERS, IN_DOUBT
@@ -332,7 +333,7 @@ def test_steps_that_see_nothing_of_it_are_not_run_again(tmp_path: Path, monkeypa
     ran: list[tuple[str, str]] = []
     really = run._run_step
 
-    def noted(program_: object, engine: str, step: run.Step, *more: object) -> object:
+    def noted(program_: object, engine: str, step: Step, *more: object) -> object:
         ran.append((step.name, engine))
         return really(program_, engine, step, *more)  # type: ignore[arg-type]
 

@@ -101,7 +101,7 @@ def test_one_is_broken_and_mended(work: Work, capsys: pytest.CaptureFixture[str]
 
 
 def test_the_notice_says_which_day_the_pages_speak_of_and_stands_once() -> None:
-    addresses = Addresses({"p": "programs/p/index.html"}, {}, {}, {}, {}, {}, {}, {})
+    addresses = Addresses({"p": "programs/p/index.html"}, {}, {}, {}, {}, {}, {}, {}, {})
     page = b'<body><main id="main"><h1>P</h1></main><footer><p data-as-of="2026-08-14">x</p></footer></body>'
     files = {"programs/p/index.html": page, "programs/p/results/measures.csv": b"a"}
     one = Left("p", (Problem("p/program.yaml"),))

@@ -381,7 +381,10 @@ def run_logs(seed: int = programs.SEED) -> dict[str, bytes]:
     """The logs by path below the programs folder."""
     plain, stamped = LogForm(COLUMNS), LogForm(COLUMNS, time="iso", time_headers=("Stamp",))
     clocks = {build.name for build in LONG if build.stamped}
-    return {name: logfiles.written(ran, stamped if ran.truth.engine in clocks else plain) for name, ran in runs(seed)}
+    return {
+        name: logfiles.written(ran, stamped if ran.truth.engine in clocks else plain)  # type: ignore[arg-type] # alike
+        for name, ran in runs(seed)
+    }
 
 
 # ---- what was written down ------------------------------------------------------------------------------------------
