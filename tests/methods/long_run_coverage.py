@@ -74,7 +74,7 @@ CASES = (
 
 def made(case: Run, rng: np.random.Generator) -> long_run.Levels:
     """Levels by hour of one run."""
-    hour = np.arange(case.hours) + 0.5
+    hour = np.asarray(np.arange(case.hours) + 0.5, dtype=np.float64)
     nights = np.floor(hour / case.shift) if case.night else np.zeros(case.hours)
     clock = hour + case.night * nights
     count = FINE * math.ceil(clock[-1] + 1)
@@ -87,9 +87,9 @@ def made(case: Run, rng: np.random.Generator) -> long_run.Levels:
         level += case.daily * (np.sin(phase) + 0.3 * np.sin(2 * phase + 1) + 0.2 * np.sin(3 * phase + 2))
     if case.night:
         level += case.day_sd * rng.standard_normal(int(nights[-1]) + 1)[nights.astype(int)]
-    side = sum((hour > share * case.hours).astype(int) for share in case.swaps) + np.zeros(case.hours, dtype=int)
+    side = sum((hour > share * case.hours).astype(int) for share in case.swaps) + np.zeros(case.hours, dtype=np.int64)
     level += np.array([0.0, 3.0, -2.0, 1.0])[side]
-    levels = long_run.Levels(hour, clock, np.asarray(level, dtype=np.float64), side.astype(np.int64))
+    levels = long_run.Levels(hour, np.asarray(clock, dtype=np.float64), np.asarray(level, dtype=np.float64), side)
     return levels.kept(rng.random(case.hours) >= case.lost)
 
 
