@@ -43,6 +43,11 @@ PLACES: Mapping[type, tuple[str, ...]] = {  # class of the model -> where the sc
     model.LeakdownRule: ("program", "leakdown"),
     model.RunRule: ("program", "run"),
     model.VisitBands: ("program", "run", "reference_points"),
+    model.WindowRule: ("program", "run", "windows"),
+    model.WanderRule: ("program", "run", "wander"),
+    model.ColdStart: ("program", "run", "cold_start"),
+    model.PowerRule: ("program", "power"),
+    model.SpeedBand: ("program", "power", "bands", "-"),
     model.WearRule: ("program", "wear"),
     model.ClosureRule: ("program", "closure"),
     model.InstrumentRule: ("program", "instruments"),
@@ -52,6 +57,11 @@ PLACES: Mapping[type, tuple[str, ...]] = {  # class of the model -> where the sc
     model.RecordSource: ("program", "records", "leakdown", "-"),
     model.LogSource: ("program", "records", "runlog", "-"),
 }
+LIMITED = (
+    "crankcase_pressure", "oil_pressure", "oil_temperature", "coolant_temperature", "intake_temperature",
+    "exhaust_temperature",
+)  # fmt: skip
+ENDS = ("low", "high")
 # Quantities that are read by hand: in another unit than SI, in one of two forms, or by what a table of the code says.
 STEP = "program.phases.-.schedule.-"
 BY_HAND = {
@@ -59,6 +69,7 @@ BY_HAND = {
     *("program.seating.to_lose", "program.seating.level", "program.compare.worth_finding"),
     *(f"{STEP}.{what}{end}" for what in ("speed", "torque") for end in ("", ".from", ".to")),
     *(f"{STEP}.{channel}.{end}" for channel in WINDOWS for end in ("from", "to")),
+    *(f"program.{where}limits.{channel}.{end}" for where in ("", "phases.-.") for channel in LIMITED for end in ENDS),
     *(f"program.records.runlog.-.constants.{channel}" for channel in STATED),  # by the channel each stands for
 }
 
