@@ -131,12 +131,12 @@ class _Known:
         told = [f"The records name {words.counted(len(self.uses), 'instrument')}."]
         if self.off:
             named = words.listed(f"{name} ({self.every[name].title})" for name in self.off)
-            told.append(f"{named} {words.plural(len(self.off), 'was', 'were')} found off.")
+            told.append(f"Found off: {named}.")
         due = sorted(self.due.values())
         if due:
-            told.append(f"{'; '.join(f'{each.instrument} is {when(each)}' for each in due)}.")
+            told.append(f"Calibrations: {'; '.join(f'{each.instrument} {when(each)}' for each in due)}.")
         elif any(each.calibrations for each in self.calibrated.values()) and self.as_of:
-            told.append("None is due.")
+            told.append("No calibration is due.")
         if none:
             told.append(f"Of {words.count(len(none))} no calibration is on record.")
         return " ".join(told)
@@ -289,7 +289,7 @@ def _open(known: _Known) -> list[Block]:
     columns = (Column("Instrument"), Column("What"), Column("Calibrated"), Column("Used for"))
     if rows:
         return [Table("instruments-to-know", columns, rows, stack=True)]
-    return [Text((Cell("None is due, and what was recorded of them leaves nothing open."),))] if known.uses else []
+    return [Text((Cell("No calibration is due, and what was recorded of them leaves nothing open."),))] if known.uses else []
 
 
 def _newest(one: Calibrated | ReferenceOrifice) -> Calibration | None:

@@ -61,7 +61,7 @@ def test_readings_are_counted_as_their_files_hold_them(examples: Published) -> N
 
 def test_what_was_found_off_stands_first(examples: Published) -> None:
     page = (examples.site / "programs" / "pump-rings-2026" / "instruments.html").read_text("utf-8")
-    told = r"balance-1 \(analytical balance\) was found off\. T1 is due on 12 January 2027, in \d+ days\."
+    told = r"Found off: balance-1 \(analytical balance\)\. Calibrations: T1 due on 12 January 2027, in \d+ days\."
     assert re.search(told, lead(page))
     ((name, found, readings, does),) = cells(page, "found-off")
     assert name == "analytical balance balance-1"
@@ -90,12 +90,12 @@ def test_overdue_unknown_and_not_recorded(tmp_path: Path) -> None:
         "(one reading)"
     )
     assert calibrated == "20 May 2026 next due 10 June 2026"
-    assert lead(page) == "The records name one instrument. T1 is due on 10 June 2026, in eleven days."
+    assert lead(page) == "The records name one instrument. Calibrations: T1 due on 10 June 2026, in eleven days."
 
 
 def test_nothing_to_see_to(tmp_path: Path) -> None:
     page = published(tmp_path, "      - {on: 2026-01-12, due: 2027-01-12, checks: [{at: 80 psig, found: 80.1 psig}]}\n")
-    assert lead(page) == "The records name one instrument. None is due."
+    assert lead(page) == "The records name one instrument. No calibration is due."
     assert "leaves nothing open" in page
     assert 'id="found-off"' not in page
     assert cells(page, "calibration-points") == [
