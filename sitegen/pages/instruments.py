@@ -289,7 +289,8 @@ def _open(known: _Known) -> list[Block]:
     columns = (Column("Instrument"), Column("What"), Column("Calibrated"), Column("Used for"))
     if rows:
         return [Table("instruments-to-know", columns, rows, stack=True)]
-    return [Text((Cell("No calibration is due, and what was recorded of them leaves nothing open."),))] if known.uses else []
+    text = "No calibration is due, and what was recorded of them leaves nothing open."
+    return [Text((Cell(text),))] if known.uses else []
 
 
 def _newest(one: Calibrated | ReferenceOrifice) -> Calibration | None:
