@@ -132,3 +132,21 @@ def test_torque_watches_where_the_demand_is_the_same(tmp_path: Path, demanded: f
     headers = HEADERS | {"demand": ("Demand", "%", 60.0)}
     change = both(jump("Blow-by", 0.1), jump("Brake torque", -0.05), jump("Demand", demanded - 1))
     assert words(concluded(laid(tmp_path, change, headers=headers), "watch"), RULE)[""] == word
+
+
+def test_a_stop_begins_the_watch_anew(tmp_path: Path) -> None:
+    """An oil change at 30 h: other blow-by and less oil pressure from then on are no turn; six hours are not watched."""
+
+    def stopped(columns: Columns) -> None:
+        part = slice(round(AT * 360), round(AT * 360) + 120)
+        for header in ("Speed", "Brake torque", "Blow-by", "Oil pressure"):
+            columns[header][part] = 0.0
+
+    after = AT + 1 / 3
+    found = concluded(
+        laid(tmp_path, both(jump("Blow-by", 0.1, after), jump("Oil pressure", -0.1, after), stopped)), "watch"
+    )
+    assert words(found, RULE) == {"": "nothing"}
+    hours = values(found, "watch.hours")[""]
+    assert isinstance(hours, float)
+    assert 25 <= hours <= 28  # of 40 h, six before and six after the stop not

@@ -12,7 +12,7 @@ WATCHED = Measure(
     better="more",
     method="Time in which blow-by and one more of spread of exhaust temperatures, oil pressure and torque at equal "
     "demand were compared with the hours before: while the run kept to its schedule, from hour 17 of running, in a "
-    "shorter form from hour 6.",
+    "shorter form from hour 6, counted anew after a stop of ten minutes.",
     formula="minutes in which blow-by and one more have a size of deviation",
     source="definition",
     limits="A channel that is not sound, or stands still for half an hour, does not watch. Torque watches only where "

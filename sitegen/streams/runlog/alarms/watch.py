@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +30,7 @@ CYLINDERS = 3  # fewest whose middle one means something
 MINUTE = 60.0  # s
 HOUR = 3600.0  # s, of a cycle where a long step is run once
 ASLEEP = 30  # min of one value in which a channel is not live; common practice, no source
+STOP = 10  # min of standstill from which a run begins anew; common practice, no source
 EQUAL = 0.01  # share of full demand within which it is the same; common practice, no source
 
 
@@ -43,6 +44,7 @@ class Minutes:
     cycle: NDArray[np.int64]
     held: Flags
     hottest: NDArray[np.int64]  # cylinder by minute; 0: none
+    rest: Flags  # the engine stood still
 
 
 def run(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
@@ -59,8 +61,34 @@ def run(program: Program, engine: str, readings: Mapping[str, Readings], book: B
             yield refused(WATCHED.id, key, why)
             yield Verdict(RULE, key, NOT, reason=why.code)
             continue
-        found = coincidence.watch({name: own.channels[name] for name in live}, HARMFUL, own.minute, own.cycle, own.held)
-        yield from _told(build, phase, own, found)
+        yield from _told(build, phase, own, _watch(own, live))
+
+
+def _watch(own: Minutes, live: Sequence[str]) -> coincidence.Watch:
+    """The watch begins anew after a stop: what was done to oil, engine or bench moves a level and is no turn."""
+    each = []
+    for begin, end in _stretches(own.rest):
+        part = slice(begin, end)
+        found = coincidence.watch(
+            {name: own.channels[name][part] for name in live}, HARMFUL, own.minute[part], own.cycle[part],
+            own.held[part],
+        )  # fmt: skip
+        events = tuple(replace(event, minute=begin + event.minute) for event in found.events)
+        each.append(replace(found, events=events))
+    return coincidence.Watch(
+        sum(one.hours for one in each), sum(one.short for one in each), tuple(e for one in each for e in one.events), {}
+    )
+
+
+def _stretches(rest: Flags) -> Iterator[tuple[int, int]]:
+    """Minutes between stops: first and last, the last exclusive."""
+    edges = np.flatnonzero(np.diff(np.r_[False, rest, False].astype(np.int8))).reshape(-1, 2)
+    begin = 0
+    for stop, start in edges.tolist():
+        if start - stop >= STOP:
+            yield begin, stop
+            begin = start
+    yield begin, len(rest)
 
 
 def _live(own: Minutes) -> list[str]:
@@ -117,7 +145,8 @@ def _minutes(program: Program, phase: Phase, log: Log, answered: Mapping[str, bo
     made = {name: _awake(values) for name, values in channels.items()}
     if "torque" in made:
         made["torque"] = _at_equal_demand(made["torque"], _mean(log, "demand", number), minutes, cycle[first], held)
-    return Minutes(made, dead, minutes, cycle[first], held, hottest)
+    rest = np.bincount(number, running(log)) == 0
+    return Minutes(made, dead, minutes, cycle[first], held, hottest, rest)
 
 
 def _schedule(log: Log, phase: Phase) -> tuple[NDArray[np.int64], NDArray[np.int64], Flags]:
