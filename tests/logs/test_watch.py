@@ -135,7 +135,7 @@ def test_torque_watches_where_the_demand_is_the_same(tmp_path: Path, demanded: f
 
 
 def test_a_stop_begins_the_watch_anew(tmp_path: Path) -> None:
-    """An oil change at 30 h: other blow-by and less oil pressure from then on are no turn; six hours are not watched."""
+    """An oil change at 30 h: other blow-by and oil pressure from then on are no turn; six hours are not watched."""
 
     def stopped(columns: Columns) -> None:
         part = slice(round(AT * 360), round(AT * 360) + 120)
