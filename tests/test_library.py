@@ -17,7 +17,7 @@ import sitegen
 from sitegen import Findings, InputError, findings, workflow
 from sitegen.results import files
 
-NAMES = ("pump-rings-2025", "pump-rings-2026")
+NAMES = ("pump-rings-2025", "pump-rings-2026", "pump-rings-hours")
 TABLES = {"measures": "measures.csv", "comparisons": "comparisons.csv", "verdicts": "verdicts.csv"}
 
 

@@ -58,7 +58,7 @@ def test_the_state_shows_the_interval_that_decides_beside_its_limit(browser: Bro
         page = found.go(published, CYLINDER)
         assert page.locator("h1").inner_text() == "B1 cylinder 1: seated"
         section = page.locator("section[aria-labelledby=state]")
-        assert "The interval that decides its state, 0.292 to 0.346, lies within the limit" in section.inner_text()
+        assert "The interval that decides its state, 0.291 to 0.346, lies within the limit" in section.inner_text()
         spans = section.locator("svg.interval .span")
         assert spans.count() == 2  # by its readings, and the one that decides
         drawn = section.locator("svg.interval .other").first.get_attribute("d")

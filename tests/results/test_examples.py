@@ -351,7 +351,7 @@ def test_criteria_of_the_examples(concluded: dict[str, Conclusion]) -> None:
         (program, verdict.rule.partition(":")[2], verdict.key.coating): (verdict.word, verdict.reason)
         for program, each in concluded.items()
         for verdict in each.analysis.verdicts
-        if verdict.rule.startswith("criterion:") and not verdict.key.engine
+        if verdict.rule.startswith("criterion:") and not verdict.key.engine and program != "pump-rings-hours"
     }
     assert words == {
         ("pump-rings-2025", "level-at-40-h", "hard-crn"): ("holds", ""),

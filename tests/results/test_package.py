@@ -20,7 +20,7 @@ from sitegen.results import files, package
 @pytest.fixture
 def described(examples: Published) -> list[Path]:
     found = sorted(examples.site.rglob(package.NAME))
-    assert len(found) == 2
+    assert len(found) == 3
     return found
 
 

@@ -24,7 +24,9 @@ WORDS = {  # by the way the word follows from the numbers: held, not held, open
     "odd": ("odd", "not odd", "cannot tell"),
 }
 CLOSURE = ("closure.ring", "closure.gap", "closure.oil", "closure.bores")
-UNTOLD = ("inspection.", "channel", "worst-seen", "decision", "next-step")  # words of what was seen, without a number
+UNTOLD = (  # words of what was seen, or of several numbers
+    "inspection.", "channel", "worst-seen", "decision", "next-step", "crankcase pressure against",
+)  # fmt: skip
 NOT_YET = {
     "to-come",
     "cylinders-missing",

@@ -187,7 +187,7 @@ def test_a_filled_workbook_reads_back(sheets: Path, tmp_path: Path, build: str) 
 
 
 # Streams that ask for more than an id: a row with nothing else in it says nothing.
-ASKING = {"leakdown", "buildsheet", "inspection", "events", "surfaces", "oil"}
+ASKING = {"leakdown", "buildsheet", "inspection", "events", "surfaces", "oil", "pulls"}
 WAYS = {
     "semicolons and decimal commas": ({"separator": ";", "decimal": ","}, "utf-8-sig"),
     "UTF-8 without a mark": ({}, "utf-8"),

@@ -516,7 +516,7 @@ def test_a_table_whose_name_is_taken_gets_another(tmp_path: Path) -> None:
     [
         (["pump-rings-2026", "--build", "B33"], '--build: the program has no build B33. Did you mean "B3"?'),
         (["pump-rings-2026", "--phase", "pull"], '--phase: the program has no phase pull. Did you mean "pulls"?'),
-        (["."], "Give the folder of one: pump-rings-2025, pump-rings-2026."),
+        (["."], "Give the folder of one: pump-rings-2025, pump-rings-2026, pump-rings-hours."),
     ],
 )
 def test_wrong_use(arguments: list[str], said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -38,6 +38,7 @@ HEIGHTS = (0.012, 0.05, 0.09)  # one each of the rows of a bore
 SEEN = {"place": "back of the gap", "inspector": "M. A.", "band_share": 0.5, "band_width": 6e-4, "grade": 1.0,
         "scuffing": "none", "spalling": "none", "sticking": "none", "deposits": "none"}  # fmt: skip
 DRAWN = {"since_shutdown": 180.0, "draw_point": "dipstick", "mass": 0.1}
+PULL = {"torque": 160.0, "barometer": 100.4e3, "inlet": 297.15, "humidity": 0.45, "inlet_at": "filter"}
 TRACED = {"instrument": "profilometer 1", "tip": 2e-6, "cutoff": 8e-4, "unswept_to": 1.4e-3, "swept_from": 1.8e-3,
           "flank": 2e-4}  # fmt: skip
 
@@ -86,6 +87,8 @@ def said(stream: str, row: dict[str, str], phase: str, number: int) -> dict[str,
         ring = row.get("part") == "top-ring"
         skip = ({"flank"} if not ring else set()) | ({"unswept_to", "swept_from"} if not band else set())
         return {name: value for name, value in TRACED.items() if name not in skip}
+    if stream == "pulls":
+        return PULL if row.get("pull") else {}
     return {}  # nothing out of the ordinary happened
 
 

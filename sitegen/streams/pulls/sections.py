@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from sitegen.declarations import Section
 from sitegen.page import words
-from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text
+from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text, number_of
 from sitegen.page.view import View
 from sitegen.program.model import Phase
 from sitegen.streams.pulls.fields import RPM, Reading
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 OVER = ":over:"
 _POINTS = 60  # drawn of one pull at most
+_SHOWN = (("at", 0), ("value", 1))
 
 
 def engine_pulls(view: View) -> Sequence[Block]:
@@ -164,7 +165,14 @@ def _figure(view: View, phase: Phase, name: str) -> list[Block]:
     )
     left = "" if air else " Pulls without their correction are drawn as read."
     caption = f"Every pull{' at reference air' if air else ''}; grey: the first of a day, in no mean.{left}"
-    return [Figure(f"pulls-over-speed-{name}", "curves", (panel,), caption=caption, measure=TORQUE.id, layout="wide")]
+    columns = (Column("Pull"), Column("Speed", "rpm", numeric=True), Column("Full-load torque", "N·m", numeric=True))
+    rows = [
+        Row([Cell(str(row["series"])), *(Cell(words.number(number_of(row[at]), places)) for at, places in _SHOWN)])
+        for row in path
+    ]
+    figure = f"pulls-over-speed-{name}"
+    table = Table(figure, columns, rows)
+    return [Figure(figure, "curves", (panel,), "", caption, table, TORQUE.id, layout="wide")]
 
 
 def _line(day: str, pull: str, own: pd.DataFrame) -> list[ChartRow]:

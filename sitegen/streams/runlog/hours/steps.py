@@ -170,6 +170,8 @@ def _ends(channel: str, found: Levels, line: long_run.Slope) -> Iterator[tuple[s
 
 def believed(program: Program, hours: Hours, channel: str, answered: Mapping[str, bool]) -> Levels:
     """Levels of a channel that can be believed."""
+    if channel not in hours.log.channels:
+        raise Refused("no-channel")
     if channel in METERS:
         answer = answered.get(hours.log.meters.get(channel, ""))
         if answer is False:
