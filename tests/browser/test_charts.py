@@ -239,8 +239,8 @@ def test_a_strange_choice_changes_nothing(browser: Browser, published: Path) -> 
 def test_a_panel_grows_to_the_whole_width_and_back(browser: Browser, published: Path) -> None:
     with opened(browser) as found:
         page = found.go(published, COATING)
-        chart = page.locator(f"{PANELS} .chart").nth(1)
-        button = page.locator(f"{PANELS} .panel").nth(1).locator("button.larger")
+        panel = page.locator(f"{PANELS} .panel", has_text="Seating distance")
+        chart, button = panel.locator(".chart"), panel.locator("button.larger")
         before, words = chart.locator("svg").bounding_box(), set(chart.locator("text").all_text_contents())
         button.click()
         large = chart.locator("svg").bounding_box()
@@ -259,7 +259,7 @@ def test_a_panel_grows_to_the_whole_width_and_back(browser: Browser, published: 
         assert page.evaluate("() => document.activeElement.className") == "larger"
         page.keyboard.press("Enter")
         assert chart.locator("svg").bounding_box() == large
-        page.locator(f"{PANELS} .panel").nth(0).locator("button.larger").click()  # one at a time
+        page.locator(f"{PANELS} .panel").last.locator("button.larger").click()  # one at a time
         assert str(button.get_attribute("aria-label")).startswith("Larger: ")
         assert page.locator(".panel.large").count() == 1
         assert found.said == []
