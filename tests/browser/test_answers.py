@@ -257,8 +257,9 @@ def test_a_coating_page_leads_with_its_comparison_its_criteria_and_the_limits(
         assert "limit 0.03 a cylinder lies off the axis" in last.inner_text()  # it would press the builds together
         assert last.locator("svg text", has_text="limit").count() == 0
         folds = page.locator("main .folds > details > summary").all_inner_texts()
+        titles = ["Leak area and seating", "Ring mass lost", "Surfaces", "Inspection", "Oil"]
         assert [each.partition(":")[0].strip() for each in folds] == [
-            "Leak area and seating", "Ring mass lost", "Surfaces", "Inspection", "Oil",
+            *titles, *(each for each in titles if each != "Surfaces"),
         ]  # fmt: skip
         assert all(":" in each for each in folds)
         assert "B5 and B6 were not traced" in " ".join(folds)

@@ -613,9 +613,19 @@ def _condition(view: View) -> list[Block]:
 # ---- program and coating ----------------------------------------------------------------------------------------
 
 
+def _of_iron(made: Sequence[float]) -> str:
+    """Iron made by each build, where nothing is put down to ring faces."""
+    if not made:
+        return ""
+    least, most = (words.number(each, 0) for each in (min(made), max(made)))
+    amount = f"{words.from_to(least, most)} mg" if least != most else f"{least} mg"
+    return f"{words.sentence(words.counted(len(made), 'build'))} made {amount} of iron up to the last sample."
+
+
 def by_build(view: View) -> Sequence[Block]:
     """Metal and consumption of every build, and what oil can show beside the balance."""
     rows = []
+    irons: list[float] = []
     mixed = False
     told: dict[tuple[str, str], list[tuple[float, float]]] = {}  # wear, half its interval
     for build in view.builds:
@@ -626,6 +636,7 @@ def by_build(view: View) -> Sequence[Block]:
         last = _sure(view, build)
         phase = next(iter(totals.values())).key.phase
         iron, chromium = (totals.get(symbol) for symbol in ("Fe", "Cr"))
+        irons += [iron.value] if iron is not None and iron.value is not None else []
         faces = next(iter(view.values(DEPTH.id, engine=build, at="")), None)
         share = next(iter(view.values(RUN_IN.id, engine=build, at="Fe")), None)
         if faces is not None and faces.value is not None and len(build.coatings) == 1:
@@ -648,7 +659,7 @@ def by_build(view: View) -> Sequence[Block]:
         Column("Oil consumption", "g/h", numeric=True, measure=CONSUMPTION.id),
     )  # fmt: skip
     name = "oil-by-build" if view.coating is None else f"{view.program.id}-oil-by-build"
-    text = "" if mixed else _by_coating(view, told)
+    text = "" if mixed else _by_coating(view, told) or _of_iron(irons)
     note = SHARED if mixed else (
         "Builds that ran to different phases do not compare. Coatings hold different shares of chromium, so that "
         f"chromium alone does not rank them; the wear of the faces allows for it. {PARTICLES}"
