@@ -44,8 +44,12 @@ def page(site: Site, own: Program, style: str = "") -> DecisionPage:
     view = site.view(path, own.id)
     setter = site.setter(path)
     said = program.said(view, own, records(site.desks[own.id], list(site.streams)))
-    said = replace(said, sentence=[each for each in said.sentence if not each.href])  # paper leads nowhere
-    said = replace(said, rule=_clipped(said.rule) if own.decide is not None else NO_RULE, blocks=())
+    said = replace(
+        said,
+        sentence=[each for each in said.sentence if not each.href],  # paper leads nowhere
+        rule=_clipped(said.rule) if own.decide is not None else NO_RULE,
+        blocks=(),
+    )
     question = _clipped(own.question or own.title)
     signed = [_clipped(view.coating_title(each)) for each in own.candidates[:MOST_SIGNED]]
     tables = [

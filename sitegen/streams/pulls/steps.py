@@ -129,7 +129,7 @@ def run(program: Program, engine: str, readings: Mapping[str, Readings], book: B
         yield from _levels(program, key, pulled, whole, bands, book)
         held = _held(program.power, pulled, whole, air=True)
         yield from _drift(key, held)
-        yield from _gains(program, key, pulled, whole, bands, book)
+        yield from _gains(program, key, pulled, held, bands, book)
         yield from _curve(key, program.power, pulled)
 
 
@@ -179,7 +179,7 @@ def _drift(key: Key, held: Held) -> Iterator[Value]:
 
 
 def _gains(
-    program: Program, key: Key, pulled: Sequence[Pulled], whole: Band, bands: Sequence[Band], book: Book
+    program: Program, key: Key, pulled: Sequence[Pulled], held: Held, bands: Sequence[Band], book: Book
 ) -> Iterator[Value]:
     """Where variants were pulled in turn: what they can show first, then what they show."""
     variants = list(dict.fromkeys(pull.variant for pull in pulled))
@@ -187,12 +187,11 @@ def _gains(
         return
     first, other = sorted(variants)[:2]
     at = f"{other or '-'}:over:{first or '-'}"
-    held = _held(program.power, pulled, whole, air=True)
     order = [day.variant for day in held.days]
     yield _smallest(key._replace(at=at), order, book)
-    for place, band in (("", whole), *((f",{place_of(band)}", band) for band in bands)):
+    by_band = ((f",{place_of(band)}", _held(program.power, pulled, band, air=True)) for band in bands)
+    for place, days in (("", held), *by_band):
         own = key._replace(at=at + place)
-        days = _held(program.power, pulled, band, air=True)
         try:
             found = method.gain(days.days, other, len(bands) if place else 1)
         except Refused as why:
