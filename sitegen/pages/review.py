@@ -322,6 +322,7 @@ def _readings(site: Site, view: View) -> dict[Place, list[list[str]]]:
         frame = view.the_desk.rows(stream.name, "", 0)
         fields = [each for each in stream.fields if each.name in frame and _tells(each)]
         others = [each.name for each in stream.fields if each.kind in {"word", "text"} and each.name in frame]
+        what = [each.name for each in stream.fields if each.kind == "word" and each.required]  # such as a stop
         names = {"reading", "file", "engine", "phase", "use", *(each.name for each in fields), *others}
         columns = {name: frame[name].tolist() for name in names}
         cylinders = frame["cylinder"].tolist() if "cylinder" in frame else [0] * len(frame)
@@ -331,9 +332,10 @@ def _readings(site: Site, view: View) -> dict[Place, list[list[str]]]:
             if not isinstance(engine, str):
                 continue
             own = ((each, columns[each.name][n]) for each in fields)
+            said = {name: text for name in others if isinstance(text := columns[name][n], str) and text}
             told = list(_numbers(own, str(columns["file"][n]), written))[:MOST_NUMBERS]
             told = (
-                told or [text for name in others if isinstance(text := columns[name][n], str) and text][:MOST_NUMBERS]
+                [*(said[name] for name in what if name in said), *told] if told else list(said.values())[:MOST_NUMBERS]
             )
             phase = phases.get(str(columns["phase"][n]), "")
             left = "left out" if columns["use"][n] else ""
