@@ -16,7 +16,7 @@ from sitegen.page.addresses import place_of
 from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text
 from sitegen.page.view import View
 from sitegen.pages.contexts import Part, ReviewPage
-from sitegen.pages.frame import Site, crumbs, window_title
+from sitegen.pages.frame import Site, parts_page
 from sitegen.program.model import Effect, Moved, Program, Reviewed, ReviewItem
 from sitegen.reader.headers import parted
 from sitegen.vocabulary import Field
@@ -51,21 +51,8 @@ def page(site: Site, program: Program) -> ReviewPage:
         )
         if blocks
     ]
-    return ReviewPage(
-        setter=setter,
-        path=path,
-        title=window_title(TITLE, program.title),
-        crumbs=crumbs(site, path, [(program.title, site.addresses.programs[program.id]), (TITLE, path)]),
-        others=site.others(path, program),
-        previous=None,
-        next=None,
-        assets=site.marking(path),
-        foot=site.foot(path, program),
-        heading=f"{TITLE} of {program.title}",
-        reading=_headline(program, said),
-        parts=parts,
-        subjects=_subjects(site, view),
-    )
+    whole = vars(parts_page(site, program, path, TITLE, setter, _headline(program, said), parts))
+    return ReviewPage(**{**whole, "assets": site.marking(path), "subjects": _subjects(site, view)})
 
 
 # ---- what was said --------------------------------------------------------------------------------------------------
