@@ -23,7 +23,7 @@ LEAST_RATE = 50.0  # samples/s of a run down
 _SLACK = 0.98  # of that rate: a logger's clock
 LEAST_SAMPLES = 10  # within the window: three numbers are fitted to them
 _DISTINCT = 60  # different speeds in a window that are enough whatever the rate: a heavy flywheel read to 1 rpm
-_PARTS = 6  # of a window, whose means have to fall
+_RISE = 0.2  # share of the window by which a speed may come back: more is a pull, and less the ripple of a cycle
 MOST_SPEEDS = 6  # more of them, and Bonferroni's share leaves none a chance
 PER_KELVIN = 0.0115  # change of hydrodynamic friction [1/K]: half of viscosity's 2.3 % per K at 90 degC; from memory
 
@@ -79,7 +79,8 @@ def deceleration(time: Floats, speed: Floats, at: float, window: float) -> float
         rate = min(rate, different / lasts)
     if rate < _SLACK * LEAST_RATE or different < LEAST_SAMPLES:
         raise Refused("sampled-too-slowly")
-    if np.any(np.diff([float(part.mean()) for part in np.array_split(y, _PARTS)]) >= 0):
+    steady = np.median([y[:-2], y[1:-1], y[2:]], axis=0)  # one odd sample is no rise
+    if float(np.max(steady - np.minimum.accumulate(steady))) > _RISE * window:
         raise Refused("speed-rises")
     u = (x - x.mean()) / lasts
     c, b, a = np.linalg.lstsq(np.vander(u, 3, increasing=True), y - at, rcond=None)[0]

@@ -55,7 +55,8 @@ def record(seed: int) -> bytes:
                     oil = min(max(warmed + chance.normal(OIL), warmed - 0.9), warmed + 0.9)
                     share = here + chance.normal(OF_POINT) - OF_OIL * (oil - STATED)
                     torque = truth(build, rpm) * math.exp(share) * SWEPT / (4 * math.pi)
-                    cells = (build, "pulls", "motored", date, str(run), f"{rpm + chance.normal(2):.0f}", f"{torque:.2f}",
-                             f"{oil:.1f}", f"{84 + chance.normal(0.5):.0f}", "in", "open", "torque-1", CREW[build])  # fmt: skip
-                    lines.append(",".join(cells))
+                    speed, coolant = rpm + chance.normal(2), 84 + chance.normal(0.5)
+                    of_run = (build, "pulls", "motored", date, str(run))
+                    read = (f"{speed:.0f}", f"{torque:.2f}", f"{oil:.1f}", f"{coolant:.0f}")
+                    lines.append(",".join((*of_run, *read, "in", "open", "torque-1", CREW[build])))
     return ("\n".join(lines) + "\n").encode()

@@ -15,7 +15,20 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from statistics import fmean
 
-from simulate import eventlog, friction, gaugestudy, inspection, layers, logfiles, logs, oil, pulls, sheets, surfaces, tables
+from simulate import (
+    eventlog,
+    friction,
+    gaugestudy,
+    inspection,
+    layers,
+    logfiles,
+    logs,
+    oil,
+    pulls,
+    sheets,
+    surfaces,
+    tables,
+)
 from simulate.engine import (
     GRADED,
     HARD,

@@ -102,10 +102,10 @@ def _columns(points: Points, file: str, row: Reading) -> tuple[int, int]:
 
 def _in_si(points: Points, at: int, stated: str, what: str, file: str) -> Floats:
     """A column in s or rad/s."""
-    written = unit_of(points.headers[at], points.units[at])
+    written = unit_of(points.headers[at], points.units[at]).strip().strip("[]()")
     for text in (written, stated):
         try:
-            scale, offset = units.converter(text.strip().strip("[]()"), what)
+            scale, offset = units.converter(text, what)
         except units.UnitError:
             continue
         return np.asarray(points.columns[at]) * scale + offset

@@ -22,6 +22,7 @@ from sitegen.tables.rows import given, rows_in
 from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Value, refused
 
 KPA = 1e3  # Pa
+_ALIKE = 1e-9  # scatter [-] that is rounding
 ALL = "all"  # in the place of a day, of the mean over all speeds; a build has that without a place
 
 
@@ -183,11 +184,11 @@ def _of_runs(key: Key, logs: Sequence[float], why: Refused, ran: _Ran, *, left: 
         return refused(DAY.id, key, why)
     n, middle = len(logs), fmean(logs)
     value = math.exp(middle) / KPA
-    sd = math.sqrt(math.fsum((each - middle) ** 2 for each in logs) / (n - 1)) if n > 1 else None
+    sd = math.sqrt(math.fsum((each - middle) ** 2 for each in logs) / (n - 1)) if n > 1 else math.nan
+    se = None if n < 2 else 0.0 if sd < _ALIKE else value * sd / math.sqrt(n)
     return Value(
-        DAY.id, key, value, se=None if sd is None else value * sd / math.sqrt(n), df=None if sd is None else n - 1,
-        se_common=value * ran.common / NORMAL_95 if ran.common else None, common=ran.of, n=n, of="repeat",
-        flags=frozenset(ran.flags | ({"runs-left-out"} if left else set())),
+        DAY.id, key, value, se=se, se_common=value * ran.common / NORMAL_95 if ran.common else None, common=ran.of,
+        n=n, of="repeat", flags=frozenset(ran.flags | ({"runs-left-out"} if left else set())),
     )  # fmt: skip
 
 
@@ -293,6 +294,9 @@ def run_scatter(program: Program, engine: str, readings: Mapping[str, Readings],
         except Refused as why:
             yield refused(DAYS.id, key, why)
             continue
+        if found.sd < _ALIKE:
+            yield refused(DAYS.id, key, Refused("repeats-all-alike"))
+            continue
         yield Value(DAYS.id, key, 100 * found.sd, df=found.df, n=len(days), of="day")
         if speed == ALL and program.friction.days > 1:
             least = math.expm1(method.smallest(program.friction.days, found.sd))
@@ -300,14 +304,15 @@ def run_scatter(program: Program, engine: str, readings: Mapping[str, Readings],
 
 
 def _of_runs_pooled(key: Key, values: Sequence[Value]) -> Value:
-    repeated = [(value, value.df) for value in values if value.df and value.se is not None and value.value]
-    df = math.fsum(each for _, each in repeated)
+    repeated = [value for value in values if value.se is not None]
+    df = sum(value.n - 1 for value in repeated)
     if not df:
         return refused(REPEAT.id, key, Refused("one-run-a-day"))
-    squares = math.fsum(
-        each * value.n * ((value.se or 0.0) / (value.value or math.inf)) ** 2 for value, each in repeated
-    )
-    return Value(REPEAT.id, key, 100 * math.sqrt(squares / df), df=df, n=len(repeated), of="day")
+    parts = [(value.n - 1) * value.n * ((value.se or 0.0) / (value.value or math.inf)) ** 2 for value in repeated]
+    sd = math.sqrt(math.fsum(parts) / df)
+    if not sd:
+        return refused(REPEAT.id, key, Refused("repeats-all-alike"))
+    return Value(REPEAT.id, key, 100 * sd, df=df, n=len(repeated), of="day")
 
 
 OF_DAYS = Step(name="friction-days", gives=(DAY,), run=run_days, reads=("friction",))
