@@ -10,7 +10,7 @@ from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text, number_of
 from sitegen.page.view import View
 from sitegen.program.model import Build, Phase
-from sitegen.streams.friction.fields import COAST, RPM, Reading
+from sitegen.streams.friction.fields import COAST, Reading
 from sitegen.streams.friction.measures import BETWEEN, CHANGE, MEASURES, SMALLEST
 from sitegen.streams.friction.steps import speed_of
 from sitegen.tables.rows import rows_of
@@ -67,9 +67,9 @@ def _can(view: View, way: str) -> list[str]:
     least = view.value(BETWEEN.id, at=way, engine="")
     if least is None or least.value is None:
         return []
-    days = words.counted(least.n, "day")
+    days = words.sentence(words.counted(least.n, "day"))
     size = words.with_unit(words.number(least.value, 1), "%")
-    return [f"{words.sentence(days)} of each of two builds find a difference of {size} four times in five."]
+    return [f"{days} each tell two builds {size} apart four times in five."]
 
 
 def _variant(text: str) -> str:
@@ -110,16 +110,10 @@ def _level_told(view: View, way: str, levels: Sequence[Value]) -> list[str]:
     value = whole[0]
     if value.status != "ok":
         return [f"No friction {_HOW[way]} is told: {view.why(value.reason)}."]
-    rule = view.program.friction
-    speeds = words.listed([f"{speed / RPM:.0f}" for speed in rule.speeds])
     none = ""
     if value.low is None:
         none = "; one day has no interval" if value.n == 1 else "; its days have no scatter to tell an interval by"
-    degrees = words.number((rule.oil_temperature or 0.0) - 273.15, 0)
-    return [
-        f"Friction {_HOW[way]}, oil at {degrees} °C, is {view.text(value, unit=True)} over {speeds} rpm, "
-        f"{words.counted(value.n, 'day')}{none}."
-    ]
+    return [f"Friction {_HOW[way]} is {view.text(value, unit=True)} over {words.counted(value.n, 'day')}{none}."]
 
 
 def _variants(levels: Sequence[Value]) -> list[str]:
@@ -150,7 +144,8 @@ def _table(view: View, phase: Phase, way: str, name: str, levels: Sequence[Value
     if whole:
         other, first = _pair(whole)
         heads.append(Column(f"{other} over {first}", "%", numeric=True, measure=CHANGE.id))
-    note = "Means of days; 95 % intervals over days."
+    degrees = words.number((view.program.friction.oil_temperature or 0.0) - 273.15, 0)
+    note = f"Means of days with the oil at {degrees} °C; 95 % intervals over days."
     if whole and len(rows) > 2:
         note += " Changes at a speed share their error among the speeds."
     return Table(f"friction-{name}", heads, rows, note=note, wide=True)
@@ -232,9 +227,9 @@ def _builds(view: View, way: str, found: Sequence[tuple[Build, Value]]) -> list[
     counts = Counter(pure.values())
     once = [coating for coating, count in counts.items() if count == 1]
     told = _can(view, way)
-    told.append(
-        f"{words.sentence(words.counted(len({build.id for build, _ in found}), 'build'))} measured {_HOW[way]}."
-    )
+    many = len({build.id for build, _ in found})
+    done = "ran down" if way == COAST else "were driven" if many > 1 else "was driven"
+    told.append(f"{words.sentence(words.counted(many, 'build'))} {done}.")
     if len(counts) > 1 and once:
         named = words.listed([view.coating_title(each) for each in once])
         each = " each" if len(once) > 1 else ""
