@@ -28,6 +28,7 @@ from sitegen.program.model import (
     Ended,
     EngineType,
     Exclusion,
+    FrictionRule,
     GradeScale,
     InstrumentRule,
     LeakdownRule,
@@ -190,6 +191,7 @@ def build(
         wear=instance(WearRule, root.get("wear")) if root.has("wear") else None,
         closure=instance(ClosureRule, root.get("closure")),
         power=_power(root.get("power")),
+        friction=_friction(root.get("friction")),
         instruments=instance(InstrumentRule, root.get("instruments")),
         ties=_ties(root, order, names),
         sampled=_sampled(root, builds, names.records),
@@ -358,6 +360,17 @@ def _power(node: Node) -> PowerRule:
         if band.low < before.high:
             place.add("bands-overlap", f"{place.subject} begins before the band ahead of it ends",
                       expected="bands by speed, none inside another")  # fmt: skip
+    return rule
+
+
+def _friction(node: Node) -> FrictionRule:
+    """Speeds one above the other; six at most."""
+    rule = instance(FrictionRule, node)
+    places = node.get("speeds").own_items()
+    for before, speed, place in zip(rule.speeds, rule.speeds[1:], places[1:], strict=False):
+        if speed - before < 2 * rule.speed_band:
+            place.add("speeds-not-apart", f"{place.subject} does not lie above the speed ahead of it by twice the "
+                      "`speed_band`", expected="speeds one above the other, apart by more")  # fmt: skip
     return rule
 
 
