@@ -595,6 +595,25 @@ class PowerRule:
 
 
 @dataclass(frozen=True)
+class Against:
+    """A measure of the rig and one of the engine, held against each other over coatings; stated before the data."""
+
+    id: str
+    title: str
+    rig: Subject  # of no phase
+    engine: Subject
+
+
+@dataclass(frozen=True)
+class RigRule:
+    """What is planned and expected of specimens on the bench rig, and what of engines their order is held against."""
+
+    specimens: int | None = None  # planned of each coating
+    scatter: Annotated[float | None, Quantity("ratio")] = None  # sd [-] expected between specimens of a coating
+    against: tuple[Against, ...] = ()
+
+
+@dataclass(frozen=True)
 class Tie:
     """Two measures that ought to agree within engines; stated before the data."""
 
@@ -948,6 +967,7 @@ class Program:
     wear: WearRule | None = None  # None: what presses the rings is not stated
     closure: ClosureRule = ClosureRule()
     power: PowerRule = PowerRule()
+    rig: RigRule = RigRule()
     instruments: InstrumentRule = InstrumentRule()
     ties: tuple[Tie, ...] = ()
     sampled: Mapping[str, Mapping[str, tuple[int, ...]]] = field(default_factory=dict)  # stream -> build -> cylinders
