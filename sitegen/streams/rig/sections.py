@@ -66,8 +66,14 @@ def of_coating(view: View) -> Sequence[Block]:
         return []
     columns = [Column("On the rig"), Column("Conditions"), Column("Mean", numeric=True),
                Column("Over the reference’s", "1", numeric=True), Column("Specimens", numeric=True)]  # fmt: skip
-    most = words.counted(max(int(row.cells[4].text) for row in rows), "specimen")
-    reading = f"On the bench rig {most} at most. {_NO_CLAIM}"
+    first = _ordered([value for value in view.values(MU_LEVEL.id) if value.key.coating == coating])
+    reading = _NO_CLAIM
+    if first and first[0].value is not None:
+        over = _find(view, MU_RATIO.id, coating, first[0].key.at)
+        specimens = words.counted(first[0].n, "specimen")
+        told = f"{view.text(over)} of the reference’s" if over is not None else f"{view.text(first[0])}, the reference"
+        where = place(first[0].key.at).partition(",")[0]
+        reading = f"Friction on the rig at {where} {told}, {specimens}. {_NO_CLAIM}"
     return [Table(f"rig-{view.program.id}", columns, rows, reading, wide=True)]
 
 
@@ -129,7 +135,8 @@ def _told(view: View) -> Iterator[str]:
             worst = max(least, key=lambda each: each.value or 0.0)
             yield (
                 f"{words.sentence(words.counted(worst.n, 'specimen'))} of a coating find a ratio of {what} of "
-                f"{words.number(worst.value or 0.0, 2)} or more, or its inverse, four times in five."
+                f"{words.number(worst.value or 1.0, 2)} or more, or of {words.number(1 / (worst.value or 1.0), 2)} or "
+                "less, four times in five."
             )
         told = [_one(view, each, what) for each in ranked]
         yield f"{words.sentence(words.listed(told))}{where}."
