@@ -133,10 +133,11 @@ def _told(view: View) -> Iterator[str]:
         where = f" ({place(at).partition(',')[0]})" if what == "friction" else ""
         if least:
             worst = max(least, key=lambda each: each.value or 0.0)
+            size = worst.value or 1.0
             yield (
-                f"{words.sentence(words.counted(worst.n, 'specimen'))} of a coating find a ratio of {what} of "
-                f"{words.number(worst.value or 1.0, 2)} or more, or of {words.number(1 / (worst.value or 1.0), 2)} or "
-                "less, four times in five."
+                f"{words.sentence(words.counted(worst.n, 'specimen'))} show {what} ratios from "
+                f"{words.number(size, 2)} on. "
+                f"Ratios so far from 1, upwards or down to {words.number(1 / size, 2)}, are found four times in five."
             )
         told = [_one(view, each, what) for each in ranked]
         yield f"{words.sentence(words.listed(told))}{where}."
