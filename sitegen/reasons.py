@@ -81,6 +81,16 @@ READING: dict[str, str] = {
     "zero-pressure": "a cylinder gauge at zero is one not read, or an open valve",
     "object-missing": "nothing says what was read",
     "object-twice": "more than one object is entered",
+    "rig-condition-missing": "a condition that ASTM G181 asks for is not entered",
+    "rig-conditions-differ": "its record and its file of forces state different conditions",
+    "rig-dry-with-oil": "it is said to have run dry, and an oil is named",
+    "rig-forces-missing": "its file of forces is not there",
+    "rig-forces-not-usable": "its file of forces cannot be trusted",
+    "rig-forces-twice": "forces are entered, and a file of forces is named",
+    "rig-no-load": "its load is entered as zero",
+    "rig-no-time": "nothing says when its strokes were run",
+    "rig-nothing": "neither forces nor wear are entered",
+    "rig-other-specimen": "its file of forces is of another specimen",
     "not-set-up-anew": "the gauge was read again without setting up anew, which is no repeat",
 }
 
@@ -89,6 +99,22 @@ DIFFERS = "in-doubt-differs"  # reason of a word that such a doubt leaves open
 
 # Why a value or a verdict is refused, missing or not to be relied on.
 ANSWER: dict[str, str] = {
+    "bench-other-oil": "rig and engine ran on different oils",
+    "bench-ran-dry": "the rig ran dry and the engine on oil, conditions that are not alike",
+    "few-coatings-to-rank": "fewer than three coatings have both values",
+    "friction-not-positive": "the steady friction is not above zero: signs of the forces may be exchanged",
+    "offset-above-friction": "the zero of the force cell reaches the friction, so that a mean magnitude hides it",
+    "offset-not-known": "mean magnitudes were recorded without the zero of the force cell",
+    "one-specimen": "one specimen of a coating tells no scatter",
+    "rig-no-density": "a mass lost has no density of what wore",
+    "rig-no-sliding": "nothing says how long it slid",
+    "rig-one-way": "only one way of the stroke was recorded, which reads wrong by the zero of the force cell",
+    "rig-wear-none": "no wear is seen",
+    "rig-wear-steps": "it ran load steps, so that its wear belongs to no one load",
+    "run-in-few-blocks": "the record holds fewer than six blocks of ten time constants of its noise",
+    "run-in-not-declared": "no time constant of running-in was declared before the run",
+    "run-in-within-a-block": "it was over within one block of strokes",
+    "times-not-rising": "the times of its strokes do not rise",
     "no-reading": "no usable reading was taken",
     "no-standard": "the program names no standard to correct by",
     "no-barometer": "no barometer was read",
@@ -343,6 +369,10 @@ ANSWER: dict[str, str] = {
 
 # With what care a value is to be taken (`flags`).
 FLAGS: dict[str, str] = {
+    "rig-liners-differ": "liner lot or honing differ as well as the coating",
+    "rig-oil-hours-differ": "the oils were of different age",
+    "rig-ran-dry": "it ran without oil",
+    "rig-still-moves": "the friction still changed by up to 2 %",
     "operators-by-coating": "no operator read two coatings, so that operator and coating cannot be told apart",
     "study-superseded": "a later study of this tester counts instead",
     "variance-negative": "the variance came out negative and is given as 0",

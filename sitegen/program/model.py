@@ -621,6 +621,25 @@ class FrictionRule:
 
 
 @dataclass(frozen=True)
+class Against:
+    """A measure of the rig and one of the engine, held against each other over coatings; stated before the data."""
+
+    id: str
+    title: str
+    rig: Subject  # of no phase
+    engine: Subject
+
+
+@dataclass(frozen=True)
+class RigRule:
+    """What is planned and expected of specimens on the bench rig, and what of engines their order is held against."""
+
+    specimens: int | None = None  # planned of each coating
+    scatter: Annotated[float | None, Quantity("ratio")] = None  # sd [-] expected between specimens of a coating
+    against: tuple[Against, ...] = ()
+
+
+@dataclass(frozen=True)
 class Tie:
     """Two measures that ought to agree within engines; stated before the data."""
 
@@ -975,6 +994,7 @@ class Program:
     closure: ClosureRule = ClosureRule()
     power: PowerRule = PowerRule()
     friction: FrictionRule = FrictionRule()
+    rig: RigRule = RigRule()
     instruments: InstrumentRule = InstrumentRule()
     ties: tuple[Tie, ...] = ()
     sampled: Mapping[str, Mapping[str, tuple[int, ...]]] = field(default_factory=dict)  # stream -> build -> cylinders

@@ -25,6 +25,7 @@ from simulate import (
     logs,
     oil,
     pulls,
+    rig,
     sheets,
     surfaces,
     tables,
@@ -526,6 +527,7 @@ def example(seed: int = SEED, scatter: Scatter = Scatter()) -> tuple[Truth, dict
         "pump-rings-2026/records/gauge-study.csv": _gauge_study(seed),
         "pump-rings-2026/records/pulls.csv": pulls.record(seed),
         "pump-rings-2026/records/friction.csv": friction.record(seed),
+        **{f"pump-rings-2026/{name}": content for name, content in rig.records(seed).items()},
     }
     return truth, {**files, **more, **written_down, **oil_tables(seed)}
 
