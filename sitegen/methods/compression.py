@@ -10,15 +10,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from statistics import fmean
 
 import numpy as np
 
 from sitegen.vocabulary import Refused
 
-# Largest over least cranking speed at which cylinders are set beside each other [-]. By the simulated cylinder of
-# tests/simulate/compression.py a tenth of speed moves the pressure by 0.5 to 1.5 %, less than equal cylinders scatter.
-SPEED_APART = 1.10
-FILLED = 5  # strokes from which one more raises the pressure by less than 1 %, by the same cylinder
+# Largest over least mean cranking speed at which cylinders are set beside each other [-]. By the simulated cylinder of
+# tests/simulate/compression.py a twentieth of speed moves the pressure by 0.7 to 1.6 %, half of equal ones' scatter.
+SPEED_APART = 1.05
+FILLED = 6  # strokes from which one more raises the pressure by less than 1 %, by the same cylinder
 WARMTH_APART = 15.0  # K between two checks; common practice, no source
 EQUAL = 0.03  # scatter of equal cylinders of one engine [-]; common practice, no source
 WORN = 0.90  # lowest over highest below which false alarms are told [-]
@@ -34,13 +35,14 @@ class Cranked:
     oil: float = math.nan  # temperature [K]
 
 
-def alike(readings: Iterable[Cranked]) -> None:
-    """Whether readings may be set beside each other.
+def alike(groups: Iterable[Sequence[Cranked]]) -> None:
+    """Whether the readings of cylinders or checks, a group each, may be set beside each other.
 
     Refuses: `cranking-not-recorded`, `cranking-differs`, `throttle-differs`, `strokes-differ`, `warmth-differs`.
     """
-    every = list(readings)
-    speeds = [each.speed for each in every]
+    groups = list(groups)
+    every = [each for group in groups for each in group]
+    speeds = [fmean(each.speed for each in group) for group in groups]
     if any(math.isnan(speed) for speed in speeds):
         raise Refused("cranking-not-recorded")
     if max(speeds) > SPEED_APART * min(speeds):

@@ -25,7 +25,7 @@ LEAST_SAMPLES = 20  # of the part that is used
 # Samples in one time constant as found, at least: 50 in an isothermal one (100 Hz for the 0.5 s of 50 cm3 behind
 # 0.5 mm2), and a gas that its walls do not warm falls up to 1.4 times as fast.
 A_TIME_CONSTANT = 35
-LEFT = 1 / 3  # of the gauge pressure at the start at which the part that is used ends
+LEFT = 0.5  # of the gauge pressure at the start at which the part that is used ends
 _RISEN = 5.0  # standard errors of a block's mean by which a pressure has to rise to be told
 _BLOCKS = 6
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(20)
@@ -78,7 +78,7 @@ class Curve:
 
 
 def curve(times: Floats, gauge: Floats, ambient: float) -> Curve:
-    """What is used of a record: from time zero, when the cylinder was closed, down to a third of its gauge pressure.
+    """What is used of a record: from time zero, when the cylinder was closed, down to half of its gauge pressure.
 
     Parameters: times [s] in order, gauge pressures [Pa], ambient pressure [Pa abs].
 

@@ -6,8 +6,8 @@ from sitegen.vocabulary import Measure
 
 _NEVER = "Never a measure of seating: it enters no state of a cylinder and compares no coatings."
 _BESIDE = (
-    "Set beside each other only where cranking speeds were recorded and lie within a tenth, throttle and strokes were "
-    "alike and the oil equally warm: a tenth of speed moves a simulated cylinder by 0.5 to 1.5 %"
+    "Set beside each other only where cranking speeds were recorded and lie within 5 %, throttle and strokes were "
+    "alike and the oil equally warm: 5 % of speed move a simulated cylinder by 0.7 to 1.6 %"
 )
 _SPREAD = (
     "The interval holds the scatter of repeats alone, not the 3 % by which equal cylinders differ (common practice, no "
@@ -72,8 +72,8 @@ WET = Measure(
     "scatter of repeats; means of repeats need less.",
     formula="100 · ln(wet / dry)",
     source="interval: Student's t on the pooled repeats and not less than 2, times s·√(1/n + 1/n)",
-    limits="The oil takes room: 5 mL in a chamber of 65 mL below a swept 600 mL raise the pressure by about 9 % with "
-    f"nothing sealed (exponent 1.3), so a rise is no proof of rings. {_NEVER}",
+    limits="The oil takes room: 5 mL in a chamber of 65 mL below a swept 600 mL raise the pressure by about 10 % with "
+    f"nothing sealed, so a rise is no proof of rings. {_NEVER}",
 )
 CHANGE = Measure(
     id="compression.change",

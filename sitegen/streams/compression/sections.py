@@ -28,9 +28,10 @@ def engine_compression(view: View) -> Sequence[Block]:
 def _check(view: View, phase: Phase) -> Table:
     build = view.the_build
     oiled = view.values(PRESSURE.id, engine=build, phase=phase.id, at="wet")
-    changed = view.values(CHANGE.id, engine=build, phase=phase.id)
+    since = view.values(CHANGE.id, engine=build, phase=phase.id)
+    changed = since if any(value.value is not None for value in since) else []
     columns = [Column("Cylinder"), Column("Dry", "kPa", numeric=True, measure=PRESSURE.id),
-               Column("Over the best", numeric=True, measure=TO_BEST.id)]  # fmt: skip
+               Column("Of the best", numeric=True, measure=TO_BEST.id)]  # fmt: skip
     columns += [Column("With oil", "kPa", numeric=True, measure=PRESSURE.id),
                 Column("Change with oil", "%", numeric=True, measure=WET.id)] if oiled else []  # fmt: skip
     columns += [Column("Since the first check", "%", numeric=True, measure=CHANGE.id)] if changed else []
@@ -84,6 +85,9 @@ def _note(view: View, phase: Phase, oiled: Sequence[Value]) -> str:
             f"{_share(alarms[0])} of engines with {words.count(alarms[0].n)} of them, with nothing wrong."
         )
     told += _with_oil(view, phase, oiled)
+    since = view.values(CHANGE.id, engine=view.the_build, phase=phase.id)
+    if since and all(value.value is None for value in since):
+        told.append(f"Not set beside the first check: {view.why(since[0].reason)}.")
     rows = view.records("compression", Reading, phase=phase.id, used=True)
     speeds = [row.cranking_speed * 30 / 3.141592653589793 for row in rows if given(row.cranking_speed)]
     if speeds:

@@ -78,7 +78,7 @@ def _beside(
         return
     keys = [build.key(cylinder, phase) for cylinder in dry]
     try:
-        method.alike(_cranked(row) for rows in dry.values() for row in rows)
+        method.alike([_cranked(row) for row in rows] for rows in dry.values())
     except Refused as why:
         yield from (refused(TO_BEST.id, key, why) for key in keys)
         yield refused(LOWEST.id, whole, why)
@@ -107,7 +107,7 @@ def _change(
 ) -> Value:
     """100 ln of the ratio of two means, where both were cranked alike; `air`: brought to the same ambient pressure."""
     try:
-        method.alike(_cranked(row) for row in (*before, *after))
+        method.alike([_cranked(row) for row in rows] for rows in (before, after))
     except Refused as why:
         return refused(measure.id, key, why)
     flags = set() if scatter is not None else {"no-repeats"}

@@ -9,8 +9,8 @@ REPEATS = 2
 _STEPS = (  # common practice, no source
     "Piston at top dead centre, crankshaft locked; charge to the supply pressure of the leak-down, wait, close the "
     "valve nearest to the cylinder: that is time zero.",
-    "Log at least 35 samples in a time constant: 100 a second or more for a chamber of 50 mL, until a third of the "
-    "gauge pressure is left.",
+    "Log at least 35 samples in a time constant: 100 a second or more for a chamber of 50 mL, until half of the gauge "
+    "pressure is left.",
     "Volumes of the closed cylinder and of the hose up to the valve, each by filling them or from drawings, with what "
     "they may be off by.",
     "A repeat: vented, engine turned over twice, dead centre found again, charged anew.",

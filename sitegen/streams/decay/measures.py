@@ -14,7 +14,7 @@ _FLOW = (
 )
 _SOURCE = "discharge of a vessel through an ideal nozzle (any text on gas dynamics), air as ideal gas, R 287"
 _USED = (
-    "Used are samples from the closing of the supply down to a third of the gauge pressure then, 20 at least and 35 "
+    "Used are samples from the closing of the supply down to half of the gauge pressure then, 20 at least and 35 "
     "in a time constant."
 )
 

@@ -11,9 +11,9 @@ from sitegen.page.view import View
 from sitegen.program.model import Phase
 from sitegen.streams.decay.measures import AREA, BY_GAS, CONSTANT, OVER, RATE, TO_LEAST
 from sitegen.streams.decay.steps import LEAKDOWN
-from sitegen.vocabulary import Value
+from sitegen.vocabulary import Value, numbers
 
-_POINTS = 60  # drawn of one decay at most
+_POINTS = 25  # drawn of one decay at most
 _ENDS = ("isothermal", "adiabatic")
 
 
@@ -53,22 +53,21 @@ def _reading(view: View, phase: Phase) -> str:
 
 def _table(view: View, phase: Phase) -> Table:
     build = view.the_build
+    areas = view.values(AREA.id, engine=build, phase=phase.id)
+    by_volume = any(value.value is None for value in areas)  # what is left where the volume is not known
     columns = (
         Column("Cylinder"), Column("Isothermal", "mm²", numeric=True, measure=BY_GAS.id, group="By decay"),
         Column("Adiabatic", "mm²", numeric=True, measure=BY_GAS.id, group="By decay"),
         Column("With their errors", "mm²", numeric=True, measure=AREA.id, group="By decay"),
         Column("By leak-down", "mm²", numeric=True, measure=LEAKDOWN if LEAKDOWN in view.measures else ""),
         Column("Intervals"), Column("Over the tightest", numeric=True, measure=TO_LEAST.id),
-        Column("Area over volume", "mm²/L", numeric=True, measure=RATE.id),
-        Column("Time constant", "s", numeric=True, measure=CONSTANT.id),
+        *((Column("Area over volume", "mm²/L", numeric=True, measure=RATE.id),) if by_volume else ()),
     )  # fmt: skip
     rows = []
     for place in build.places:
         number = place.cylinder
         for at in sorted({v.key.at for v in view.values(RATE.id, engine=build, phase=phase.id, cylinder=number)}):
-            area, rate, least, constant = (
-                view.value(each.id, phase.id, at, cylinder=number) for each in (AREA, RATE, TO_LEAST, CONSTANT)
-            )
+            area, rate, least = (view.value(each.id, phase.id, at, cylinder=number) for each in (AREA, RATE, TO_LEAST))
             gases = [view.value(BY_GAS.id, phase.id, ",".join(filter(None, (name, at))), cylinder=number)
                      for name in _ENDS]  # fmt: skip
             leak = view.value(LEAKDOWN, phase.id, cylinder=number) if at == "" else None
@@ -78,7 +77,7 @@ def _table(view: View, phase: Phase) -> Table:
             rows.append(Row((
                 Cell(named, href=view.href_cylinder(build, number), coating=place.coating),
                 *(view.cell(value) for value in gases), _ends(view, area), view.cell(leak), Cell(word),
-                *(view.cell(value) for value in (least, rate, constant)),
+                *(view.cell(value) for value in ((least, rate) if by_volume else (least,))),
             )))  # fmt: skip
     name = f"decay-{build.id}-{phase.id}"
     return Table(name, columns, rows, _reading(view, phase), note=_note(view, phase), wide=True)
@@ -98,6 +97,9 @@ def _note(view: View, phase: Phase) -> str:
         "Isothermal and adiabatic: how much heat the walls give the gas is not known, and the truth lies between. By "
         "all paths, as the leak-down area is."
     ]
+    constants = numbers(view.values(CONSTANT.id, engine=view.the_build, phase=phase.id))
+    if constants:
+        told.append(f"Time constants {words.with_unit(words.span(min(constants), max(constants), 2), 's')}.")
     told += [f"{words.sentence(view.why(code))}." for code in sorted(flags) if code != "ambient-assumed"]
     return " ".join(told)
 

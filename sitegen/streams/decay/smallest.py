@@ -10,7 +10,7 @@ from sitegen.program.model import Program
 from sitegen.streams.decay.measures import AREA, REPEAT, TO_LEAST
 from sitegen.vocabulary import Value
 
-_OPEN = 1.34  # isothermal over adiabatic area, 80 psig to a third [-]
+_OPEN = 1.34  # isothermal over adiabatic area, 80 psig to a half [-]
 
 
 def smallest(program: Program) -> Iterable[Smallest]:
