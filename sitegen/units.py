@@ -123,7 +123,7 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
             Dimension("energy", "J", _ENERGY, ("kJ", "MJ", "kWh")),
             Dimension("density", "kg/m3", Vector(length=-3, mass=1), ("kg/L", "kg/m3", "g/cm3")),
             Dimension("hardness", "HV", Vector(hardness=1), ("HV",)),
-            Dimension("voltage", "V", _VOLTAGE, ("V", "mV")),
+            Dimension("voltage", "V", _VOLTAGE, ("V",)),
             Dimension("angle", "rad", Vector(angle=1), ("deg", "rad", "turn")),
             Dimension("ratio", "1", _NONE, ("%", "1", "ppm")),
             Dimension("mass fraction", "1", _NONE, ("mg/kg", "ppm", "%")),
@@ -227,7 +227,6 @@ _SIMPLE: Mapping[str, tuple[Vector, float]] = MappingProxyType(
         "cfm": (_FLOW, (12 * _INCH) ** 3 / 60),
         "HV": (Vector(hardness=1), 1.0),
         "V": (_VOLTAGE, 1.0),
-        "mV": (_VOLTAGE, 1e-3),
         "cSt": (Vector(length=2, time=-1), 1e-6),
         **dict.fromkeys(("%", "percent"), (_NONE, 1e-2)),
         "1": (_NONE, 1.0),
@@ -297,7 +296,7 @@ _FOREIGN: Mapping[str, str] = MappingProxyType(
         **dict.fromkeys(("degBe", "degBé", "degAPI"), "density by a hydrometer"),
         **dict.fromkeys(("degBx", "degBrix", "degOe"), "sugar in water"),
         **dict.fromkeys(("Hz", "kHz", "MHz"), "frequency"),
-        "kV": "voltage",  # "(V)" and "(A)" may be a bank or a side
+        **dict.fromkeys(("mV", "kV"), "voltage"),  # "(V)" and "(A)" may be a bank or a side
         **dict.fromkeys(("mA", "Ah"), "electric current"),
         **dict.fromkeys(("Ohm", "kOhm", "Ω"), "electric resistance"),
         **dict.fromkeys(("dB", "dBA", "dB(A)"), "sound"),

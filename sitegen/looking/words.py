@@ -22,7 +22,8 @@ FIELDS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "supply": ("upstream pressure", "p supply", "speisedruck", "pression d'alimentation",
                    "presión de alimentación"),
         "pressure": ("cylinder pressure", "p cylinder", "downstream pressure", "zylinderdruck", "pression cylindre",
-                     "presión del cilindro"),
+                     "presión del cilindro",
+                     "compression", "compression pressure", "kompression", "kompressionsdruck"),
         "percent": ("leak", "leakage", "loss", "leak down", "leakdown", "leak as read", "verlust", "leckage", "fuite",
                     "fuga", "pérdida"),
         "crank": ("crank position", "piston position"),
@@ -101,6 +102,15 @@ FIELDS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "face_radius": ("radius of curvature", "radius of ring face"),
         "thickness": ("layer thickness", "coating thickness", "schichtdicke", "épaisseur de la couche", "espesor"),
         "instrument": ("microscope", "mikroskop"),
+        "strokes": ("compression strokes", "hübe", "kompressionshübe"),
+        "cranking_speed": ("cranking rpm", "starter speed", "anlassdrehzahl", "starterdrehzahl"),
+        "throttle": ("throttle position", "drosselklappe"),
+        "battery": ("battery voltage", "batterie", "batteriespannung"),
+        "oil_temperature": ("öltemperatur",),
+        "oil_added": ("oil put in", "ölmenge", "öl zugegeben"),
+        "volume": ("cylinder volume", "chamber volume", "volumen", "brennraum"),
+        "hose_volume": ("volume of hose", "schlauchvolumen"),
+        "volume_limit": ("error of volume", "volumenfehler"),
     }
 )  # fmt: skip
 
