@@ -185,18 +185,18 @@ def _tension_reading(lost: Sequence[Value]) -> str:
     """Which rings are seen to have lost tension, and how little is not seen."""
     bounded = [value for value in lost if value.low is not None and value.high is not None]
     if not bounded:
-        return "Ring tension: no gauge was recorded, so that nothing tells how small a loss would be seen."
+        return "No tension gauge was recorded, so that nothing tells how small a loss would be seen."
     halves = [((value.high or 0.0) - (value.low or 0.0)) / 2 for value in bounded]
     limit = words.with_unit(words.span(min(halves), max(halves), 1), "%")
     seen = [value for value in bounded if (value.low or 0.0) > 0 or (value.high or 0.0) < 0]
     if not seen:
-        return f"Ring tension: a loss is not seen; one of less than {limit} would not be."
+        return f"No loss of tension is seen; one of less than {limit} would not be."
     said = [f"cylinder {value.key.cylinder} {value.key.at} ring" for value in seen]
     named = (
         words.listed(said) if len(said) < 4 else f"{words.count(len(said))} of {words.counted(len(bounded), 'ring')}"
     )
-    rest = f"; of the others it is not seen, less than {limit}" if len(seen) < len(bounded) else ""
-    return f"Ring tension: a change is seen at {named}{rest}."
+    rest = f"; at the others none is, below {limit}" if len(seen) < len(bounded) else ""
+    return f"A change of tension is seen at {named}{rest}."
 
 
 def _weighed(view: View) -> str:

@@ -22,6 +22,7 @@ STREAM = Stream(
     sections=SECTIONS,
     of_cylinder=OF_CYLINDER,
     recorded=(PRESSURE.id,),
+    of_coatings=False,
     smallest=smallest,
     by_repeats=by_repeats,
     blank=blank,

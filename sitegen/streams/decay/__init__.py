@@ -5,7 +5,7 @@ from __future__ import annotations
 from sitegen.declarations import Stream, table_entry
 from sitegen.streams.decay.blank import blank
 from sitegen.streams.decay.fields import FIELDS
-from sitegen.streams.decay.measures import RATE
+from sitegen.streams.decay.measures import AREA
 from sitegen.streams.decay.read import read
 from sitegen.streams.decay.sections import OF_CYLINDER, SECTIONS
 from sitegen.streams.decay.smallest import by_repeats, smallest
@@ -21,7 +21,7 @@ STREAM = Stream(
     steps=(SCATTER, STEP),
     sections=SECTIONS,
     of_cylinder=OF_CYLINDER,
-    recorded=(RATE.id,),
+    recorded=(AREA.id,),
     smallest=smallest,
     by_repeats=by_repeats,
     blank=blank,

@@ -23,6 +23,7 @@ AREA = Measure(
     title="leak area by pressure decay",
     unit="mm²",
     better="less",
+    compare="ratio",
     method=f"From how fast a cylinder that was charged and closed loses its pressure, by all paths. {_GAS}, and the "
     "interval reaches from the one to the other; the value is their middle.",
     formula=_FLOW,

@@ -29,5 +29,5 @@ def by_repeats(program: Program, values: Iterable[Value]) -> Iterable[Smallest]:
     for value in values:
         if value.measure == REPEAT.id and value.value:
             because = f"decays of one cylinder scatter by {value.value:.2g} % between repeats"
-            yield Smallest(TO_LEAST.id, "ratio of two cylinders, one decay each",
-                           math.exp(2 * math.sqrt(2) * value.value / 100), because)  # fmt: skip
+            yield Smallest(TO_LEAST.id, "excess of one cylinder over another, one decay each",
+                           math.expm1(2 * math.sqrt(2) * value.value / 100), because, "difference")  # fmt: skip

@@ -164,7 +164,7 @@ class _Found:
         """Middle, least and most of the rate, or of the area, with their errors."""
         least, most = (volume * self.rates[name] for name in ("adiabatic", "isothermal"))
         reach = math.hypot(self.half, more)
-        return (least + most) / 2, least * math.exp(-reach), most * math.exp(reach)
+        return (least + most) / 2, least * math.exp(-reach), most * method.LATE * math.exp(reach)
 
     def area(self) -> tuple[float, float, float] | None:
         """The same of the area [m2]; None without a volume."""
