@@ -191,3 +191,41 @@ def test_the_example_recovers_its_truth(analysed: Analysed) -> None:
             assert (over.low or math.inf) <= 1 <= (over.high or 0.0)
             looked += 1
     assert looked == 8
+
+
+def test_the_interval_holds_from_the_file_on(folder: Path, tmp_path: Path) -> None:
+    """Leaks, volumes, walls, a sensor that errs within its limit: of 16 cylinders the interval holds 16."""
+    chance = np.random.default_rng(17)
+    definitions = folder / "definitions.yaml"
+    text = definitions.read_text(encoding="utf-8")
+    gauge = "  s1: {title: sensor, kind: pressure-gauge, limit: 2 kPa}\n"
+    definitions.write_text(text.replace("tools:\n", f"tools:\n{gauge}"), encoding="utf-8")
+    lines, truth = ["engine,cylinder,phase,repeat,time [s],pressure [kPa gauge]"], {}
+    for engine, cylinder, phase in [
+        (b, n, p) for b in ("B1", "B2") for n in range(1, 5) for p in ("cold-build", "pulls")
+    ]:
+        area, volume = 1e-6 * chance.uniform(0.2, 0.5), 75e-6 + 3e-6 * chance.uniform(-1, 1)
+        off, walls = 2.0 * chance.uniform(-1, 1), chance.uniform(0, 3)
+        truth[engine, str(cylinder), phase] = 1e6 * area
+        for repeat in (1, 2):
+            shaken = area * math.exp(chance.normal(0, 0.015))
+            closed = simulated.Closed(flow.Leak(shaken), volume, 101_325.0 + 80 * PSI, walls=walls)
+            times = [n / 100 for n in range(110)]
+            for time, pressure in zip(times, simulated.pressures(closed, times, 2e-3), strict=True):
+                read = (pressure - 101_325.0) / 1e3 + off + chance.normal(0, 0.3)
+                lines.append(f"{engine},{cylinder},{phase},{repeat},{time},{read:.1f}")
+    (folder / "pump" / "records" / "decay.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    program = folder / "pump" / "program.yaml"
+    entry = VOLUMES.replace(
+        "45 cm3, hose_volume: 5 cm3", "60 mL, hose_volume: 15 mL, volume_limit: 3 mL, instrument: s1"
+    )
+    text = program.read_text(encoding="utf-8").rstrip()
+    program.write_text(f"{text}\n  decay:\n    - file: records/decay.csv\n{entry}", encoding="utf-8")
+    assert cli.main(["publish", str(folder), "--to", str(tmp_path / "site"), "--no-cache"]) == 0
+    with (folder / "pump" / "results" / "measures.csv").open(encoding="utf-8", newline="") as file:
+        areas = {
+            (r["engine"], r["cylinder"], r["phase"]): r for r in csv.DictReader(file) if r["measure"] == "decay.area"
+        }
+    held = [float(areas[at]["low"]) <= area <= float(areas[at]["high"]) for at, area in truth.items()]
+    assert (sum(held), len(held)) == (16, 16)
+    assert all(float(row["high"]) < 2 * float(row["low"]) for row in areas.values())  # and is no barn door

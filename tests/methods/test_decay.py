@@ -148,7 +148,7 @@ def coverage(draws: int, walls: tuple[float, float], slit: float = 0.0, seed: in
         closed = simulated.Closed(leak, volume, start, walls=float(chance.uniform(*walls)))
         constant = volume / (area * 0.0404184 * 287 * math.sqrt(293.15))
         times = np.arange(0, 1.6 * constant, constant / 60)
-        p = np.array(list(simulated.pressures(closed, times.tolist(), constant / 120)))
+        p = np.array(list(simulated.pressures(closed, times.tolist(), min(constant / 120, 2e-3))))
         read = 100 * np.round((p - STANDARD + chance.normal(0, 250, len(p))) / 100)
         half = p - STANDARD > method.LEFT * (p[0] - STANDARD)
         truth = float(np.mean([leak.area(float(each)) for each in p[half]]))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from sitegen.declarations import OfCylinder, Section
+from sitegen.methods.compression import EQUAL as SCATTER
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text
 from sitegen.page.view import View
@@ -22,7 +23,23 @@ def engine_compression(view: View) -> Sequence[Block]:
     """A sentence and a table each check, with what equal cylinders would show beside the ratio."""
     of = [phase for phase in view.phases if view.values(PRESSURE.id, engine=view.the_build, phase=phase.id)]
     blocks = [_check(view, phase) for phase in of]
-    return [*blocks, Text((Cell(NEVER),), "note")] if blocks else []
+    return [*blocks, Text((Cell(f"{_alarms(view)}{NEVER}"),), "note")] if blocks else []
+
+
+def _alarms(view: View) -> str:
+    """How often engines with nothing wrong fall below 0.90; the same at every check with as many cylinders."""
+    alarms = view.values(EQUAL.id, engine=view.the_build, cylinder=0, at=BELOW)
+    told = [
+        f"{_share(each)} of engines with {words.count(each.n)} of them"
+        for each in {value.n: value for value in alarms}.values()
+    ]
+    if not told:
+        return ""
+    limit, scatter = BELOW.partition(":")[2], words.with_unit(words.number(100 * SCATTER, 0), "%")
+    return (
+        f"Equal cylinders scatter by {scatter} (common practice, no source): below {limit} fall {words.listed(told)}, "
+        "with nothing wrong. "
+    )
 
 
 def _check(view: View, phase: Phase) -> Table:
@@ -75,16 +92,8 @@ def _share(value: Value) -> str:
 
 
 def _note(view: View, phase: Phase, oiled: Sequence[Value]) -> str:
-    """The false alarms at 0.90, what oil did beyond scatter, how it was cranked."""
-    told = []
-    alarms = view.values(EQUAL.id, engine=view.the_build, cylinder=0, phase=phase.id, at=BELOW)
-    if alarms:
-        limit = BELOW.partition(":")[2]
-        told.append(
-            f"Equal cylinders scatter by {words.with_unit('3', '%')} (common practice, no source): below {limit} fall "
-            f"{_share(alarms[0])} of engines with {words.count(alarms[0].n)} of them, with nothing wrong."
-        )
-    told += _with_oil(view, phase, oiled)
+    """What oil did beyond scatter, why nothing is set beside the first check, how it was cranked."""
+    told = _with_oil(view, phase, oiled)
     since = view.values(CHANGE.id, engine=view.the_build, phase=phase.id)
     if since and all(value.value is None for value in since):
         told.append(f"Not set beside the first check: {view.why(since[0].reason)}.")
