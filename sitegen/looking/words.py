@@ -116,6 +116,8 @@ CHANNELS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "coolant_temperature": ("t coolant", "t jacket water"),
         "intake_temperature": ("t intake", "inlet temperature", "intake air temperature"),
         "ambient_pressure": ("barometer", "barometric pressure", "atmospheric pressure", "p room", "luftdruck"),
+        "air_temperature": ("inlet air", "air ahead of filter", "lufttemperatur", "ansauglufttemperatur", "t luft"),
+        "air_humidity": ("relative humidity", "rh", "luftfeuchte", "relative feuchte", "humidité de l'air"),
         "blowby_temperature": ("gas at meter", "t blow-by"),
         "blowby_pressure": ("pressure at meter", "p blow-by"),
         "exhaust_temperature": ("t exh", "t exhaust", "egt"),

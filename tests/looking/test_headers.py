@@ -80,7 +80,7 @@ NEITHER = {
     "runlog": (
         "Temp. Raum [°C]", "Temp. Halle [°C]", "Temp. salle [°C]", "Temperatura de la sala [°C]", "Speisedruck [bar]",
         "Kraftstofftemperatur soll [°C]", "T 7 [°C]", "p 3 [bar]", "Druck Bremse [bar]", "Pression air comprimé [bar]",
-        "Temp. [°C]", "Leistung [kW]", "Lambda", "Feuchte [%]", "Air temperature [°C]",
+        "Temp. [°C]", "Leistung [kW]", "Lambda", "Feuchte [%]", "Room temperature [°C]",
     ),
     "leakdown": ("Drehzahl [1/min]", "Öltemperatur [°C]", "Stellung", "Lauf"),
     "oil": ("TBN", "PQ", "Temp. [°C]", "Prüfer"),

@@ -199,9 +199,26 @@ def _notes(view: View, phase: Phase, levels: Sequence[Value]) -> list[str]:
     wheres = {str(row.inlet_at) for row in view.records("pulls", Reading, phase=phase.id) if given(row.inlet_at)}
     if wheres:
         notes.append(f"Inlet temperature taken at: {words.listed(sorted(wheres))}.")
+    notes += _from_logs(view, phase)
     if len(view.the_build.coatings) > 1:
         notes.append("Torque belongs to the whole engine: where it holds several coatings, it says nothing about any.")
     return notes
+
+
+def _from_logs(view: View, phase: Phase) -> list[str]:
+    """Which pulls were found in logs, and which were broken off there."""
+    rows = [row for row in view.records("pulls", Reading, phase=phase.id) if given(row.log) and given(row.speed)]
+    told = []
+    for date in sorted({row.date for row in rows}):
+        found = {row.pull for row in rows if row.date == date and row.use == ""}
+        off = sum(row.date == date and row.use != "" for row in rows)
+        logs = words.listed(sorted({str(row.log).rpartition("/")[2] for row in rows if row.date == date}))
+        more = f"; {words.counted(off, 'sweep')} more {'is' if off == 1 else 'are'} left out" if off else ""
+        pulls = words.sentence(words.counted(len(found), "pull"))
+        told.append(
+            f"{pulls} of {words.day(date)} {'was' if len(found) == 1 else 'were'} found in the log {logs}{more}."
+        )
+    return told
 
 
 SECTIONS = (Section("pulls", "Power pulls", 46, "engine", engine_pulls, place="rest"),)

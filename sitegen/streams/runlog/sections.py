@@ -60,6 +60,8 @@ TITLES = {
     "blowby_temperature": ("Gas temperature at the meter", "°C", 1.0, -273.15),
     "blowby_pressure": ("Gas pressure at the meter", "kPa absolute", 1e-3, 0.0),
     "ambient_pressure": ("Ambient pressure", "kPa absolute", 1e-3, 0.0),
+    "air_temperature": ("Air temperature", "°C", 1.0, -273.15),
+    "air_humidity": ("Air humidity", "%", 100.0, 0.0),
     "intake_temperature": ("Intake temperature", "°C", 1.0, -273.15),
     "hours": ("Engine hours", "h", 1 / 3600, 0.0),
 }
