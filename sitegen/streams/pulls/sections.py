@@ -83,7 +83,8 @@ def _level_told(view: View, levels: Sequence[Value]) -> list[str]:
     standard = view.program.power.standard
     days = words.counted(value.n, "day")
     one = "; its days have no scatter to tell an interval by" if value.low is None else ""
-    return [f"Full-load torque {view.text(value, unit=True)} by {standard}, {days}{one}."]
+    by = f"by {standard}" if standard else "as observed, in an engine that no air changes"
+    return [f"Full-load torque {view.text(value, unit=True)} {by}, {days}{one}."]
 
 
 def _bands(levels: Sequence[Value]) -> list[str]:
@@ -117,7 +118,13 @@ def _table(view: View, phase: Phase, name: str, levels: Sequence[Value], gains: 
         group = _variant(variant) if variant else ""
         heads += [
             Column("As observed", "N·m", numeric=True, measure=OBSERVED.id, group=group),
-            Column("At reference air", "N·m", numeric=True, measure=TORQUE.id, group=group),
+            Column(
+                "At reference air" if view.program.power.standard else "Compared",
+                "N·m",
+                numeric=True,
+                measure=TORQUE.id,
+                group=group,
+            ),
         ]
     if at_gain:
         other, _, first = at_gain.partition(OVER)
@@ -164,7 +171,8 @@ def _figure(view: View, phase: Phase, name: str) -> list[Block]:
         along="Speed, rpm",
     )
     left = "" if air else " Pulls without their correction are drawn as read."
-    caption = f"Every pull{' at reference air' if air else ''}; grey: the first of a day, in no mean.{left}"
+    reference = " at reference air" if air and view.program.power.standard else ""
+    caption = f"Every pull{reference}; grey: the first of a day, in no mean.{left}"
     columns = (Column("Pull"), Column("Speed", "rpm", numeric=True), Column("Full-load torque", "N·m", numeric=True))
     rows = [
         Row([Cell(str(row["series"])), *(Cell(words.number(number_of(row[at]), places)) for at, places in _SHOWN)])
