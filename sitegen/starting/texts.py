@@ -199,7 +199,7 @@ def program(answers: Answers, streams: Sequence[Stream], schema: str) -> str:
         "",
         *(
             [
-                "# Full-load pulls are told at the reference air of one standard, in bands of speed; inertia is for sweeps:",
+                "# Full-load pulls are told at the reference air of one standard, by band; inertia is for sweeps:",
                 "# power:",
                 "#   standard: ISO 3046-1        # or SAE J1349, SAE J607, ISO 1585",
                 "#   bands: [{from: 1200 rpm, to: 1700 rpm}, {from: 1700 rpm, to: 2200 rpm}]",
