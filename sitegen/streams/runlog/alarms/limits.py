@@ -80,7 +80,7 @@ def _by_window(
 def _words(
     log: Log, hours: Hours, channel: str, limits: Window, good: NDArray[np.bool_]
 ) -> tuple[list[tuple[float, float, str]], str]:
-    """Hours run at the ends of each window, with its word; the word of what was run outside of all, "" where nothing."""
+    """Hours run at the ends of each window, with its word; the word of what was run outside of all, "" for nothing."""
     t, mean = log.bins["t"].to_numpy(), column(log, channel)
     known = good & np.isfinite(mean if mean is not None else np.full(len(t), np.nan))
     beyond, ran = _touched(log, channel, limits, known), running(log)
