@@ -80,8 +80,8 @@ WINDOWS_BEYOND = Measure(
     better="less",
     method="Of a long run each window answers by itself: it fails where a sample in it lay beyond the limit, holds "
     "where nearly all of its running time was recorded and none did, and cannot be told else. Windows are those of "
-    "the run over its hours, lost ones included, since a limit holds off the point of the schedule too. Running time outside "
-    "of all windows is one more answer.",
+    "the run over its hours, lost ones included, since a limit holds off the point of the schedule too. Running time "
+    "outside of all windows is one more answer.",
     formula="count of windows that fail, of those that answer",
     source="definition",
     limits=BEYOND.limits,
