@@ -214,7 +214,7 @@ def _figure(view: View, name: str, logs: Sequence[tuple[Phase, Log]], channels: 
         closer = closer or bool(finer)
     paces = " to ".join(dict.fromkeys(words.number(each, 0) for each in (finest, coarsest)))
     shaded = " Shaded: reference points of the schedule." if bands else ""
-    finer_told = f" Closer, of {words.with_unit(words.number(FINER, 0), 's')} throughout." if closer else ""
+    finer_told = f" Closer: means of {words.with_unit(words.number(FINER, 0), 's')} throughout." if closer else ""
     caption = (
         f"Line: means of {words.with_unit(paces, 's')} of the log, as fine as any part of it is shown here; "
         f"grey: least to most within them.{finer_told}{shaded}"
