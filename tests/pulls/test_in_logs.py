@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from pulls.test_stream import factor, page, results, true_torque
 from sitegen import cli
 from sitegen.logs.sweeps import find_sweeps
+from sitegen.methods.pulls import over_band
 from sitegen.methods.sweeps import Planned, rises
 from sitegen.program.model import Address, LogChannel, LogSource, LogTime, Where
 
@@ -295,6 +296,42 @@ def test_a_schedule_says_which_ramps_are_pulls(tmp_path: Path) -> None:
     assert words() == ["", "", ""]
     assert words(Planned(*band, 25.0, None)) == ["", "", "pull-not-planned"]
     assert words(Planned(*band, 50.0, 145.0)) == ["", "", "pull-part-load"]
+
+
+@pytest.mark.parametrize(
+    ("rate", "seconds", "noise", "even"),
+    [
+        (1.0, 60.0, 2.0, 1.0),
+        (1.0, 20.0, 2.0, 1.0),
+        (50.0, 4.0, 5.0, 1.0),
+        (2.0, 300.0, 4.0, 1.0),
+        (10.0, 30.0, 1.5, 0.6),
+    ],
+)
+def test_pulls_of_any_rate_come_back(tmp_path: Path, rate: float, seconds: float, noise: float, even: float) -> None:
+    """Four to 300 s, one to fifty samples a second, and a sweep that gains pace: mean torque within 0.25 % of the truth.
+
+    The scatter of the samples alone is 0.1 to 0.2 % of such a mean.
+    """
+    chance, step = np.random.default_rng(5), 1 / rate
+    speed: list[float] = []
+    torque: list[float] = []
+    for _ in range(6):
+        share = np.arange(0, seconds, step) / seconds
+        own = 1050 + 1300 * (even * share + (1 - even) * share**2)
+        taken = INERTIA * np.gradient(own, step) * math.pi / 30
+        speed += [900.0] * round(30 * rate) + own.tolist() + np.linspace(2350, 900, round(8 * rate)).tolist()
+        torque += [20.0] * round(30 * rate) + [true_torque(n) - a for n, a in zip(own, taken, strict=True)]
+        torque += [-15.0] * round(8 * rate)
+    rows = zip(np.arange(len(speed)) * step, speed + chance.normal(0, noise, len(speed)),
+               torque + chance.normal(0, noise / 2, len(speed)), strict=True)  # fmt: skip
+    path = tmp_path / "log.csv"
+    path.write_text("t,n,T\n" + "".join(f"{a:.3f},{b:.1f},{c:.2f}\n" for a, b, c in rows), encoding="utf-8")
+    band = (1200 * math.pi / 30, 2200 * math.pi / 30)
+    pulls = [each.rise for each in find_sweeps(_source("log.csv"), path, "log.csv", band, 1.9e-4).pulls]
+    assert len(pulls) == 6
+    found = [over_band(each.speeds.tolist(), (each.torques + INERTIA * each.rates).tolist(), *band) for each in pulls]
+    assert np.mean(found) == pytest.approx(mean_of(1200, 2200), rel=2.5e-3)
 
 
 def test_rises_are_parted_by_falls() -> None:
