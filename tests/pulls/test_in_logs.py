@@ -309,7 +309,7 @@ def test_a_schedule_says_which_ramps_are_pulls(tmp_path: Path) -> None:
     ],
 )
 def test_pulls_of_any_rate_come_back(tmp_path: Path, rate: float, seconds: float, noise: float, even: float) -> None:
-    """Four to 300 s, one to fifty samples a second, and a sweep that gains pace: mean torque within 0.25 % of the truth.
+    """Four to 300 s, one to fifty samples a second, and a sweep that gains pace: mean torque within 0.25 % of the true.
 
     The scatter of the samples alone is 0.1 to 0.2 % of such a mean.
     """
