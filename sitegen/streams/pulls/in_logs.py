@@ -12,7 +12,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from sitegen.logs.sweeps import Sweeps, Swept, find_sweeps
+from sitegen.logs.sweeps import MOST, Sweeps, Swept, find_sweeps
 from sitegen.methods.brake import displacement
 from sitegen.methods.sweeps import Planned
 from sitegen.problems import counted, nearest, shown
@@ -131,14 +131,14 @@ class InLogs:
                 self._points += _points(rows[at], number, swept)
         for file in files:
             if (told := next((at for at in sorted(used) if sources[at].file == file), None)) is not None:
-                self._beside(sheet, told, rows[told], file, found[file])
+                self._beside(sheet, told, rows[told], read[file], found[file])
         for at in sorted(rows.keys() - used):
             file, row = sources[at].file, rows[at]
             own = found[file]
             sheet.set_aside(_only(sheet, at), "no-pull-in-log", "log", _none(row, read[file], own, dates[file]),
                             "a full-load sweep through all bands of speed on that day")  # fmt: skip
 
-    def _beside(self, sheet: Sheet, at: int, row: Reading, file: str, own: Sequence[Found]) -> None:
+    def _beside(self, sheet: Sheet, at: int, row: Reading, of: Sweeps, own: Sequence[Found]) -> None:
         """What else the day's log holds: pulls that were broken off keep a row, other rises of speed are counted."""
         others = [swept for _, swept in own if swept.rise.word]
         for n, swept in enumerate((each for each in others if each.rise.word in _OWN_ROW), 1):
@@ -156,8 +156,9 @@ class InLogs:
                 }
             )
         pulls = len(own) - len(others)
-        note = f"{file.rpartition('/')[2]}: {counted(pulls, 'pull')} found on {row.date}"
-        self._notes.setdefault(sheet.place(at)[0], []).append(note + _counts(others))
+        note = f"{of.log.file.rpartition('/')[2]}: {counted(pulls, 'pull')} found on {row.date}{_counts(others)}"
+        more = f"; of all its rises only the first {MOST} were looked at" if of.more else ""
+        self._notes.setdefault(sheet.place(at)[0], []).append(note + more)
 
     def put_in(self, readings: Readings) -> Readings:
         """The readings with a row for each speed of each pull that was found."""
