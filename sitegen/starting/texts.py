@@ -43,7 +43,6 @@ _USUAL: Mapping[str, tuple[str, ...]] = {
     "gaugestudy": ("first",),
     "compression": ("first", "pulls"),
     "decay": ("first", "pulls"),
-    "pulls": ("pulls",),
     "inspection": ("teardown",),
 }
 
