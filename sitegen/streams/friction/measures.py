@@ -55,8 +55,9 @@ COAST = Measure(
     better="less",
     compare="ratio",
     scale="log",
-    method="The same of an engine that runs down: torque is inertia times the rate at which the speed falls, of a "
-    f"parabola over the window about each speed. {_DAYS}; the interval is over days and holds the uncertainty of the "
+    method="Mean effective pressure of the torque that slows an engine running down, its oil at the stated temperature: "
+    "inertia times the rate at which the speed falls, of a parabola over the window about each speed. "
+    f"{_DAYS}; the interval is over days and holds the uncertainty of the "
     "inertia, which cancels between builds of one cell.",
     formula="T = −I dω/dt; " + _FORMULA,
     source="Newton's second law. Simulated, by how steeply friction rises with speed: a parabola over ±200 rpm reads "
@@ -64,7 +65,7 @@ COAST = Measure(
     "0.2 to 1.2 % too little over ±200 rpm, 0.5 to 2.7 % over ±300; at 10 samples a second runs scatter two to six "
     "times as far",
     limits="What the bench itself drags is in it, and makes ratios smaller than those of the engines. "
-    f"{_LOAD} {_WHOLE} One day has no interval. {_NOT_OFFERED}",
+    f"{_LOAD} {_WHOLE} One day has no interval. The ways that are not offered stand with {MOTORED.title}.",
 )
 CHANGE = Measure(
     id="friction.change",
