@@ -55,8 +55,8 @@ COAST = Measure(
     better="less",
     compare="ratio",
     scale="log",
-    method="Mean effective pressure of the torque that slows an engine running down, its oil at the stated temperature: "
-    "inertia times the rate at which the speed falls, of a parabola over the window about each speed. "
+    method="Mean effective pressure of the torque that slows an engine running down, its oil at the stated "
+    "temperature: inertia times the rate at which the speed falls, of a parabola over the window about each speed. "
     f"{_DAYS}; the interval is over days and holds the uncertainty of the "
     "inertia, which cancels between builds of one cell.",
     formula="T = −I dω/dt; " + _FORMULA,
