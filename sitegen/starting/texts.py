@@ -39,6 +39,7 @@ _USUAL: Mapping[str, tuple[str, ...]] = {
     "surfaces": ("first", "teardown"),
     "layers": ("first",),
     "gaugestudy": ("first",),
+    "rig": ("first",),
     "inspection": ("teardown",),
 }
 
