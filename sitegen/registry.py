@@ -10,6 +10,7 @@ from sitegen.program import described
 from sitegen.program.model import Program
 from sitegen.streams.buildsheet import STREAM as BUILDSHEET
 from sitegen.streams.events import STREAM as EVENTS
+from sitegen.streams.friction import STREAM as FRICTION
 from sitegen.streams.gaugestudy import STREAM as GAUGESTUDY
 from sitegen.streams.inspection import STREAM as INSPECTION
 from sitegen.streams.layers import STREAM as LAYERS
@@ -21,7 +22,7 @@ from sitegen.streams.runlog import STREAM as RUNLOG
 from sitegen.streams.surfaces import STREAM as SURFACES
 from sitegen.vocabulary import Measure, Problem, Readings, Result
 
-_ALL = (BUILDSHEET, EVENTS, GAUGESTUDY, INSPECTION, LAYERS, LEAKDOWN, OIL, PULLS, RIG, RUNLOG, SURFACES)
+_ALL = (BUILDSHEET, EVENTS, FRICTION, GAUGESTUDY, INSPECTION, LAYERS, LEAKDOWN, OIL, PULLS, RIG, RUNLOG, SURFACES)
 STREAMS: tuple[Stream, ...] = tuple(sorted(_ALL, key=lambda stream: stream.order))
 CROSSING: tuple[Step, ...] = (exposure.STEP, closure.STEP, wear_rates.STEP)
 

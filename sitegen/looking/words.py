@@ -119,6 +119,16 @@ FIELDS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "face_radius": ("radius of curvature", "radius of ring face"),
         "thickness": ("layer thickness", "coating thickness", "schichtdicke", "épaisseur de la couche", "espesor"),
         "instrument": ("microscope", "mikroskop"),
+        "run": ("run no", "lauf", "lauf nr"),
+        "speed": ("rpm", "revs", "drehzahl", "motordrehzahl"),
+        "torque": ("motoring torque", "drag torque", "drehmoment", "schleppmoment"),
+        "run_down": ("file of run down", "trace of speed", "auslaufdatei"),
+        "inertia": ("moment of inertia", "trägheitsmoment", "massenträgheitsmoment"),
+        "oil_temperature": ("oil gallery", "gallery oil", "t oil", "öltemperatur", "t öl"),
+        "coolant_temperature": ("t coolant", "kühlmitteltemperatur"),
+        "plugs": ("spark plugs", "zündkerzen"),
+        "throttle": ("throttle valve", "drosselklappe"),
+        "variant": ("variante",),
     }
 )  # fmt: skip
 

@@ -13,7 +13,7 @@ from sitegen.page.view import View
 from sitegen.pages import instruments, operators
 from sitegen.pages.contexts import Part, PartsPage
 from sitegen.pages.folding import folded
-from sitegen.pages.frame import Site, crumbs, window_title
+from sitegen.pages.frame import Site, parts_page
 from sitegen.pages.notes import CODE
 from sitegen.program.model import Program
 from sitegen.vocabulary import Problem
@@ -40,23 +40,10 @@ def page(site: Site, program: Program) -> PartsPage:
     rest = [_files(view, stream, setter.id(f"files-{stream.name}")) for stream in _read(site, view)]
     if program.builds:
         rest.append(folded(Part(setter.id("engines"), "By build", [_by_engine(site, view)])))
-    return PartsPage(
-        setter=setter,
-        path=path,
-        title=window_title("Data", program.title),
-        crumbs=crumbs(site, path, [(program.title, site.addresses.programs[program.id]), ("Data", path)]),
-        others=site.others(path, program),
-        previous=None,
-        next=None,
-        assets=site.links(path),
-        foot=site.foot(path, program),
-        heading=f"Data of {program.title}",
-        reading=f"{words.number(used, 0)} of {words.number(total, 0)} readings are used."
-        if total
-        else "No reading is in yet.",
-        parts=parts,
-        rest=rest,
+    reading = (
+        f"{words.number(used, 0)} of {words.number(total, 0)} readings are used." if total else "No reading is in yet."
     )
+    return parts_page(site, program, path, "Data", setter, reading, parts, rest)
 
 
 def _totals(view: View) -> tuple[int, int]:

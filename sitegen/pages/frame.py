@@ -13,7 +13,7 @@ from sitegen.page.blocks import Block, Figure, Plans
 from sitegen.page.counts import MANY
 from sitegen.page.view import Desk, View
 from sitegen.pages.bare import bare
-from sitegen.pages.contexts import Around, Assets, Foot, Part
+from sitegen.pages.contexts import Around, Assets, Foot, Part, PartsPage
 from sitegen.pages.folding import folded
 from sitegen.pages.gallery import Gallery
 from sitegen.pages.setting import Setter, inside, measures_of
@@ -205,6 +205,28 @@ def crumbs(site: Site, page: str, trail: Sequence[tuple[str, str]]) -> list[Link
 def window_title(*steps: str) -> str:
     """Title of the browser's window, the special before the general."""
     return PAGE_TITLE_JOINER.join(dict.fromkeys(step for step in steps if step))
+
+
+def parts_page(
+    site: Site, program: Program, path: str, name: str, setter: Setter, reading: str, parts: Sequence[Part],
+    rest: Sequence[Part] = (),
+) -> PartsPage:  # fmt: skip
+    """A page of one program that is its parts."""
+    return PartsPage(
+        setter=setter,
+        path=path,
+        title=window_title(name, program.title),
+        crumbs=crumbs(site, path, [(program.title, site.addresses.programs[program.id]), (name, path)]),
+        others=site.others(path, program),
+        previous=None,
+        next=None,
+        assets=site.links(path, parts),
+        foot=site.foot(path, program),
+        heading=f"{name} of {program.title}",
+        reading=reading,
+        parts=parts,
+        rest=rest,
+    )
 
 
 def engine_types(program: Program) -> str:

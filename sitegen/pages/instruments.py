@@ -12,7 +12,7 @@ from sitegen.page.view import View
 from sitegen.pages import doubted
 from sitegen.pages.contexts import Part, PartsPage
 from sitegen.pages.folding import folded
-from sitegen.pages.frame import Site, crumbs, window_title
+from sitegen.pages.frame import Site, parts_page
 from sitegen.program import calibrated
 from sitegen.program.calibrated import Calibrated, Doubt, Due
 from sitegen.program.definitions import TOOL_READS
@@ -76,21 +76,7 @@ def page(site: Site, program: Program) -> PartsPage:
         )
         if blocks
     ]
-    return PartsPage(
-        setter=setter,
-        path=path,
-        title=window_title(TITLE, program.title),
-        crumbs=crumbs(site, path, [(program.title, site.addresses.programs[program.id]), (TITLE, path)]),
-        others=site.others(path, program),
-        previous=None,
-        next=None,
-        assets=site.links(path),
-        foot=site.foot(path, program),
-        heading=f"{TITLE} of {program.title}",
-        reading=known.said(),
-        parts=parts,
-        rest=rest,
-    )
+    return parts_page(site, program, path, TITLE, setter, known.said(), parts, rest)
 
 
 def in_short(site: Site, view: View) -> list[Block]:

@@ -13,7 +13,7 @@ from sitegen.page.blocks import Cell, ChartRow, Column, Figure, Panel, Row, Tabl
 from sitegen.pages import differences
 from sitegen.pages.contexts import Part, PartsPage
 from sitegen.pages.folding import folded
-from sitegen.pages.frame import Site, crumbs, window_title
+from sitegen.pages.frame import Site, parts_page
 from sitegen.program.model import Program
 from sitegen.rounding import interval
 
@@ -469,21 +469,8 @@ def page(site: Site, program: Program) -> PartsPage:
     parts = [Part(setter.id(heading), heading, [drawn(plan) or table if heading == CURVE else table])
              for heading, table in tables(plan, view.the_desk.days_by_build) if heading != SMALLEST]  # fmt: skip
     parts.append(Part(setter.id(CAUTIONS), CAUTIONS, [Text((Cell(CAUTION),), role="caution")]))
-    return PartsPage(
-        setter=setter,
-        path=path,
-        title=window_title("Plan", program.title),
-        crumbs=crumbs(site, path, [(program.title, site.addresses.programs[program.id]), ("Plan", path)]),
-        others=site.others(path, program),
-        previous=None,
-        next=None,
-        assets=site.links(path, parts),
-        foot=site.foot(path, program),
-        heading=f"Plan of {program.title}",
-        reading=reading(plan),
-        parts=parts,
-        rest=[folded(Part(setter.id(SMALLEST), SMALLEST, [smallest(plan)]), _shown(plan))] if plan.smallest else [],
-    )
+    rest = [folded(Part(setter.id(SMALLEST), SMALLEST, [smallest(plan)]), _shown(plan))] if plan.smallest else []
+    return parts_page(site, program, path, "Plan", setter, reading(plan), parts, rest)
 
 
 # ---- as text and JSON -----------------------------------------------------------------------------------------------

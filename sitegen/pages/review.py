@@ -16,7 +16,7 @@ from sitegen.page.addresses import place_of
 from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text
 from sitegen.page.view import View
 from sitegen.pages.contexts import Part, ReviewPage
-from sitegen.pages.frame import Site, crumbs, window_title
+from sitegen.pages.frame import Site, parts_page
 from sitegen.program.model import Effect, Moved, Program, Reviewed, ReviewItem
 from sitegen.reader.headers import parted
 from sitegen.vocabulary import Field
@@ -51,21 +51,8 @@ def page(site: Site, program: Program) -> ReviewPage:
         )
         if blocks
     ]
-    return ReviewPage(
-        setter=setter,
-        path=path,
-        title=window_title(TITLE, program.title),
-        crumbs=crumbs(site, path, [(program.title, site.addresses.programs[program.id]), (TITLE, path)]),
-        others=site.others(path, program),
-        previous=None,
-        next=None,
-        assets=site.marking(path),
-        foot=site.foot(path, program),
-        heading=f"{TITLE} of {program.title}",
-        reading=_headline(program, said),
-        parts=parts,
-        subjects=_subjects(site, view),
-    )
+    whole = vars(parts_page(site, program, path, TITLE, setter, _headline(program, said), parts))
+    return ReviewPage(**{**whole, "assets": site.marking(path), "subjects": _subjects(site, view)})
 
 
 # ---- what was said --------------------------------------------------------------------------------------------------
@@ -322,6 +309,7 @@ def _readings(site: Site, view: View) -> dict[Place, list[list[str]]]:
         frame = view.the_desk.rows(stream.name, "", 0)
         fields = [each for each in stream.fields if each.name in frame and _tells(each)]
         others = [each.name for each in stream.fields if each.kind in {"word", "text"} and each.name in frame]
+        what = [each.name for each in stream.fields if each.kind == "word" and each.required]  # such as a stop
         names = {"reading", "file", "engine", "phase", "use", *(each.name for each in fields), *others}
         columns = {name: frame[name].tolist() for name in names}
         cylinders = frame["cylinder"].tolist() if "cylinder" in frame else [0] * len(frame)
@@ -331,9 +319,10 @@ def _readings(site: Site, view: View) -> dict[Place, list[list[str]]]:
             if not isinstance(engine, str):
                 continue
             own = ((each, columns[each.name][n]) for each in fields)
+            said = {name: text for name in others if isinstance(text := columns[name][n], str) and text}
             told = list(_numbers(own, str(columns["file"][n]), written))[:MOST_NUMBERS]
             told = (
-                told or [text for name in others if isinstance(text := columns[name][n], str) and text][:MOST_NUMBERS]
+                [*(said[name] for name in what if name in said), *told] if told else list(said.values())[:MOST_NUMBERS]
             )
             phase = phases.get(str(columns["phase"][n]), "")
             left = "left out" if columns["use"][n] else ""

@@ -29,6 +29,7 @@ from sitegen.program.model import (
     Ended,
     EngineType,
     Exclusion,
+    FrictionRule,
     GradeScale,
     InstrumentRule,
     LeakdownRule,
@@ -193,6 +194,7 @@ def build(
         closure=instance(ClosureRule, root.get("closure")),
         power=_power(root.get("power")),
         rig=_rig(root.get("rig"), order, names),
+        friction=_friction(root.get("friction")),
         instruments=instance(InstrumentRule, root.get("instruments")),
         ties=_ties(root, order, names),
         sampled=_sampled(root, builds, names.records),
@@ -380,6 +382,17 @@ def _rig(node: Node, order: Sequence[str], known: _Known) -> RigRule:
                 )
         pairs[name] = instance(Against, each, id=name, rig=bench, engine=engine)
     return instance(RigRule, node, against=tuple(pairs.values()))
+
+
+def _friction(node: Node) -> FrictionRule:
+    """Speeds one above the other; six at most."""
+    rule = instance(FrictionRule, node)
+    places = node.get("speeds").own_items()
+    for before, speed, place in zip(rule.speeds, rule.speeds[1:], places[1:], strict=False):
+        if speed - before < 2 * rule.speed_band:
+            place.add("speeds-not-apart", f"{place.subject} does not lie above the speed ahead of it by twice the "
+                      "`speed_band`", expected="speeds one above the other, apart by more")  # fmt: skip
+    return rule
 
 
 def _ties(root: Node, order: Sequence[str], known: _Known) -> tuple[Tie, ...]:

@@ -123,7 +123,10 @@ def _prepared(sheet: Worksheet, table: EmptyTable, heading: Heading, cells: str)
             return
         rule = DataValidation("list", formula1=f'"{listed}"', allow_blank=True)
     elif what.kind in {"number", "integer"} and what.low is not None and what.high is not None:
-        low, high = (_in_unit(end, what, heading.unit) for end in (what.low, what.high))
+        try:
+            low, high = (_in_unit(end, what, heading.unit) for end in (what.low, what.high))
+        except units.UnitError:  # of a header of the user's, which `check` refuses
+            return
         rule = DataValidation(
             "whole" if what.kind == "integer" else "decimal",
             operator="between",

@@ -15,7 +15,7 @@ import pytest
 from fuzz import markup, texts
 from fuzz.breaking import MAKERS, Broken, case
 from fuzz.corpus import CORPUS
-from fuzz.folders import Files, base
+from fuzz.folders import Files, base, with_records
 from fuzz.trial import tried
 from sitegen import units
 from sitegen.program import channels
@@ -86,6 +86,14 @@ def test_about_half_of_the_cases_are_analysed() -> None:
 @pytest.mark.parametrize("name", CORPUS)
 def test_what_once_broke_it(name: str) -> None:
     assert tried(CORPUS[name][1]()).wrong == ""
+
+
+def test_a_header_whose_unit_is_none_is_printed() -> None:
+    """Limits of the cells of the empty table were sought in it."""
+    table = b'engine,phase,what,since_shutdown [mi"n]\nB1,pulls,sample,3\n'
+    files = with_records({**base("oil"), "pump/records/a.csv": table}, "oil", {"file": "records/a.csv"})
+    outcome = tried(Broken("table csv", files), publish=True)
+    assert (outcome.status, outcome.wrong) == (1, "")
 
 
 @pytest.mark.parametrize("where", ["pump/records/leakdown.csv", "pump/program.yaml", "definitions.yaml"])

@@ -47,6 +47,7 @@ PLACES: Mapping[type, tuple[str, ...]] = {  # class of the model -> where the sc
     model.WanderRule: ("program", "run", "wander"),
     model.ColdStart: ("program", "run", "cold_start"),
     model.PowerRule: ("program", "power"),
+    model.FrictionRule: ("program", "friction"),
     model.SpeedBand: ("program", "power", "bands", "-"),
     model.RigRule: ("program", "rig"),
     model.Against: ("program", "rig", "against", "-"),

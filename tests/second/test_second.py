@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from second import generator, rates, running, running_rates
+from second import generator, hours, hours_rates, rates, running, running_rates
 from second.generator import Scenario
 
 PROGRAMS = 2
@@ -133,3 +133,11 @@ def test_what_is_concluded_of_oil_and_logs_is_mostly_true() -> None:
         assert held["holds"] >= 0.7 * sum(held.values()), what
     assert not [name for name, outcome in found if name.startswith("meter") and outcome != "sound"]
     assert found["level of blow-by", "beyond"] <= 6  # of 64, with a wander of 2 %
+
+
+def test_slopes_of_long_runs_logged_once_a_minute_are_mostly_true() -> None:
+    found = hours_rates.one(hours.Scenario("short of five days", hours=104, wanders=0.003), 0)
+    slopes = {outcome: count for (what, outcome), count in found.items() if what == "slope of blow-by"}
+    assert slopes.get("holds", 0) >= 3, slopes
+    assert not found["direction of the slope", "told, wrong"]
+    assert found["direction of the slope", "told, right"]

@@ -15,7 +15,21 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from statistics import fmean
 
-from simulate import eventlog, gaugestudy, inspection, layers, logfiles, logs, oil, pulls, rig, sheets, surfaces, tables
+from simulate import (
+    eventlog,
+    friction,
+    gaugestudy,
+    inspection,
+    layers,
+    logfiles,
+    logs,
+    oil,
+    pulls,
+    rig,
+    sheets,
+    surfaces,
+    tables,
+)
 from simulate.engine import (
     GRADED,
     HARD,
@@ -513,6 +527,7 @@ def example(seed: int = SEED, scatter: Scatter = Scatter()) -> tuple[Truth, dict
         "pump-rings-2026/records/gauge-study.csv": _gauge_study(seed),
         "pump-rings-2026/records/pulls.csv": pulls.record(seed),
         **{f"pump-rings-2026/{name}": content for name, content in rig.records(seed).items()},
+        "pump-rings-2026/records/friction.csv": friction.record(seed),
     }
     return truth, {**files, **more, **written_down, **oil_tables(seed)}
 

@@ -40,8 +40,8 @@ _POINTS = (("at", 0), ("value", 4))
 
 def of_program(view: View) -> Sequence[Block]:
     """The series: the sentence, coatings by place, specimens, curves, map, and engines beside it."""
-    if not view.records("rig", Reading, used=True) or not any(view.values(each.id) for each in (MU, WEAR)):
-        return []  # of blinded reviewers: all of it is of a coating
+    if view.folder.blind or not view.records("rig", Reading, used=True):
+        return []  # all of it is of a coating
     told = list(_told(view))
     blocks: list[Block] = [Text((Cell(" ".join(told)),), "reading")]
     blocks += [table for table in (_coatings(view, _FRICTION, "friction"), _coatings(view, _WEAR, "wear")) if table]

@@ -47,14 +47,18 @@ from sitegen.vocabulary import Value, numbers
 
 
 def _distance_sentence(view: View) -> str:
-    """Seating distances by coating."""
+    """Seating distances by coating, or why there is none."""
     clauses = []
     for coating in view.program.coatings:
         known = [scale.value for scale in _scales(view, coating) if scale.value is not None]
         if known:
             least, most = words.number(min(known), 1), words.number(max(known), 1)
             clauses.append(f"{view.coating_title(coating)} {words.from_to(least, most)}")
-    return f"{words.sentence(words.with_unit(words.listed(clauses), 'km'))}." if clauses else ""
+    if clauses:
+        return f"{words.sentence(words.with_unit(words.listed(clauses), 'km'))}."
+    scales = [scale for coating in view.program.coatings for scale in _scales(view, coating)]
+    why = dict.fromkeys(_scale_note(view, scale, ()) for scale in scales)
+    return f"No distance can be told: {words.listed(why)}." if why else ""
 
 
 def _state_sentence(view: View) -> list[Cell]:

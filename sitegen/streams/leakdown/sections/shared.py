@@ -189,7 +189,7 @@ def checks_of(view: View, build: Build, assembly: Assembly, coating: str) -> Che
         elif not known:
             why.append((phase.title, "has no value", "have no value"))
         elif phase.id not in fitted and phase.order > fit_through(view.program):
-            why.append(("", _past_the_end(view, phase), ""))
+            why.append((phase.title, *_past_the_end(view)))
         elif phase.id not in fitted:
             why.append(("", f"{phase.title} is not {'warm' if phase.condition == 'cold' else 'cold'} as the first", ""))
         elif "other-tester" in flags:
@@ -225,17 +225,15 @@ def _gathered(why: Sequence[tuple[str, str, str]]) -> list[str]:
     ]
 
 
-def _past_the_end(view: View, phase: Phase) -> str:
-    """Why a check after the last phase of the curve is not in it, and what would let it in."""
+def _past_the_end(view: View) -> tuple[str, str]:
+    """Why checks after the last phase of the curve are not in it, and what would let them in: of one, of several."""
     if last := view.program.seating.fit_through:
-        return (
-            f"{phase.title} comes after {view.program.phase(last).title}, where “fit_through” of the program file ends "
-            "the curve"
-        )
-    return (
-        f"{phase.title} does not come before the durability runs, where a curve ends unless “fit_through” of the "
-        "program file lets it go on"
+        where = f"after {view.program.phase(last).title}, where “fit_through” of the program file ends the curve"
+        return f"comes {where}", f"come {where}"
+    where = (
+        "not come before the durability runs, where a curve ends unless “fit_through” of the program file lets it go on"
     )
+    return f"does {where}", f"do {where}"
 
 
 def scale_of(view: View, build: Build, assembly: Assembly, coating: str) -> Value | None:

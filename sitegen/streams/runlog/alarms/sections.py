@@ -254,16 +254,19 @@ SAID = {
 
 
 def breather(view: View) -> Sequence[Block]:
-    """Whether the breather or the rings moved the crankcase pressure, a sentence a run."""
-    told = []
-    for each in view.verdicts(OF_BREATHER, engine=view.the_build):
-        title = words.sentence(view.program.phase(each.key.phase).title)
+    """Whether the breather or the rings moved the crankcase pressure, a sentence for all runs that say the same."""
+    told: dict[str, list[str]] = {}
+    found = view.verdicts(OF_BREATHER, engine=view.the_build)
+    for each in sorted(found, key=lambda each: view.program.phase(each.key.phase).order):
+        title = view.program.phase(each.key.phase).title
         value = view.value(NARROWS.id, each.key.phase, cylinder=0)
         if each.word in SAID and value is not None:
-            told.append(f"{title}: {SAID[each.word]} ({view.text(value, unit=True)} at equal blow-by).")
+            said = f"{SAID[each.word]} ({view.text(value, unit=True)} at equal blow-by)"
         else:
-            told.append(f"{title}: breather and rings cannot be told apart, because {view.why(each.reason)}.")
-    return (Text((Cell(" ".join(told)),), "reading"),) if told else ()
+            said = f"breather and rings cannot be told apart, because {view.why(each.reason)}"
+        told.setdefault(said, []).append(title)
+    lines = [f"{words.sentence(words.listed(titles))}: {said}." for said, titles in told.items()]
+    return (Text((Cell(" ".join(lines)),), "reading"),) if told else ()
 
 
 # ---- starts, and what is out of the ordinary ------------------------------------------------------------------------

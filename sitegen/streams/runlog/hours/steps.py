@@ -230,7 +230,7 @@ def _told(
 
 
 STEPS = (
-    Step("hours-windows", (WINDOWS, LOST, MEMORY), run_windows, reads=READS, needs=(HOURS,)),
+    Step("hours-windows", (WINDOWS, LOST, MEMORY), run_windows, reads=READS, needs=(HOURS,), revision=2),
     Step("hours-bench", (BENCH,), run_bench, needs=(MEMORY.id,), scope="program"),
     Step(
         "hours-slopes",
@@ -238,5 +238,6 @@ STEPS = (
         run_slopes,
         reads=READS,
         needs=(HOURS, BENCH.id),
+        revision=2,
     ),
 )

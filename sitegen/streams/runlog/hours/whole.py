@@ -256,7 +256,7 @@ def _slope(key: Key, found: Whole, bench: Value) -> Iterator[Value]:
 
 
 STEPS = (
-    Step("hours-whole-memory", (HOURS, MEMORY), run_memory, reads=by_phase.READS, needs=(by_phase.HOURS,)),
+    Step("hours-whole-memory", (HOURS, MEMORY), run_memory, reads=by_phase.READS, needs=(by_phase.HOURS,), revision=2),
     Step("hours-whole-bench", (BENCH, LAST), run_bench, needs=(HOURS.id, MEMORY.id), scope="program"),
     Step(
         "hours-whole",
@@ -264,5 +264,6 @@ STEPS = (
         run_whole,
         reads=by_phase.READS,
         needs=(by_phase.HOURS, BENCH.id, LAST.id),
+        revision=2,
     ),
 )

@@ -22,7 +22,7 @@ from sitegen.streams.runlog.steps import parts
 from sitegen.vocabulary import Readings, Refused
 
 LONG = 20 * 3600.0  # s planned from which on a run is looked at over its hours; common practice, no source
-FEW_SAMPLES = 5  # of a channel in a window
+FEW_SAMPLES = 3  # of a channel in a window
 UNKNOWN = 0.02  # share of the hours run that may be missing from the record
 SHORT_SIDE = 0.1  # share of all windows below which a side has too few for a level of its own
 OF_METER, OF_OIL, OF_PAUSE = "meter changed", "oil changed", "paused"
@@ -173,12 +173,13 @@ def _cut(
 def _judged(log: Log, windows: Sequence[Window], bands: VisitBands, inlet: float | None) -> Iterator[Window]:
     """The windows, with the bins that are within the bands about the medians over all of them."""
     values = {name: smoothed(found, log.width) for name in CONDITIONS if (found := column(log, name)) is not None}
-    means = {
-        name: np.array([float(np.nanmean(own[each.used])) if np.isfinite(own[each.used]).any() else math.nan
+    # medians: of a log of a row a minute the line to the next step is a good part of a visit
+    medians = {
+        name: np.array([float(np.nanmedian(own[each.used])) if np.isfinite(own[each.used]).any() else math.nan
                         for each in windows])
         for name, own in values.items()
     }  # fmt: skip
-    middle = {name: float(np.nanmedian(own)) for name, own in means.items() if np.isfinite(own).any()}
+    middle = {name: float(np.nanmedian(own)) for name, own in medians.items() if np.isfinite(own).any()}
     limits = {
         "speed": bands.speed * middle.get("speed", math.nan),
         "torque": bands.torque * abs(middle.get("torque", math.nan)),
