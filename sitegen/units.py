@@ -112,6 +112,7 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
             Dimension("temperature difference", "K", Vector(temperature=1), ("K", "degC", "degF")),
             Dimension("time", "s", _TIME, ("s", "min", "h", "d")),
             Dimension("speed", "rad/s", _SPEED, ("rpm", "rev/s", "rad/s")),
+            Dimension("frequency", "Hz", Vector(time=-1), ("Hz",)),
             Dimension("torque", "N m", _TORQUE, ("N m", "lb-ft", "lb-in")),
             Dimension("angular acceleration", "rad/s2", _SPEED.times(_TIME, -1), ("rpm/s", "rad/s2")),
             Dimension("moment of inertia", "kg m2", Vector(length=2, mass=1), ("kg m2",)),
@@ -171,6 +172,7 @@ _SIMPLE: Mapping[str, tuple[Vector, float]] = MappingProxyType(
         **dict.fromkeys(("min", "min.", "mins", "minute", "minutes", "Min", "Min."), (_TIME, 60.0)),
         **dict.fromkeys(("h", "hr", "hr.", "hrs", "hour", "hours", "Std", "Std."), (_TIME, 3600.0)),
         **dict.fromkeys(("d", "day", "days"), (_TIME, 86400.0)),
+        "Hz": (Vector(time=-1), 1.0),
         "K": (Vector(temperature=1), 1.0),
         **dict.fromkeys(_CELSIUS, (Vector(temperature=1), 1.0)),  # the zero point: `_OFFSETS`
         **dict.fromkeys(_FAHRENHEIT, (Vector(temperature=1), 1 / 1.8)),
@@ -295,7 +297,7 @@ _FOREIGN: Mapping[str, str] = MappingProxyType(
         "degE": "viscosity by Engler",
         **dict.fromkeys(("degBe", "degBé", "degAPI"), "density by a hydrometer"),
         **dict.fromkeys(("degBx", "degBrix", "degOe"), "sugar in water"),
-        **dict.fromkeys(("Hz", "kHz", "MHz"), "frequency"),
+        **dict.fromkeys(("kHz", "MHz"), "frequency"),
         **dict.fromkeys(("mV", "kV"), "voltage"),  # "(V)" and "(A)" may be a bank or a side
         **dict.fromkeys(("mA", "Ah"), "electric current"),
         **dict.fromkeys(("Ohm", "kOhm", "Ω"), "electric resistance"),

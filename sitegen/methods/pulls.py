@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from statistics import fmean
+from typing import Protocol
 
 import numpy as np
 
@@ -22,6 +23,15 @@ MOST_BANDS = 6  # more of them, and Bonferroni's share leaves none a chance
 LEAST_DAYS = 3  # of each variant
 COVERED = 0.02  # share of a band that may be missing at either end
 IN_A_ROW = 2  # days of one variant: ABAB or ABBA, so that a drift does not pass for a gain
+
+
+class OfDay(Protocol):
+    """What one day gave of one variant: its days are compared, whatever was measured on them."""
+
+    @property
+    def variant(self) -> str: ...
+    @property
+    def log_mean(self) -> float: ...  # natural logarithm of the mean of the day
 
 
 @dataclass(frozen=True)
@@ -97,7 +107,7 @@ def repeatability(days: Sequence[Day]) -> Spread:
     return Spread(math.sqrt(sum((each - fmean(group)) ** 2 for group in groups for each in group) / df), df)
 
 
-def of_days(days: Sequence[Day]) -> Spread:
+def of_days(days: Sequence[OfDay]) -> Spread:
     """Scatter of the means of days of one variant, pooled over variants. Refuses `few-pull-days`."""
     variants: dict[str, list[float]] = {}
     for day in days:
@@ -163,7 +173,7 @@ def _design(variants: Sequence[str], other: str) -> np.ndarray:
     return x
 
 
-def gain(days: Sequence[Day], other: str, bands: int = 1) -> Change:
+def gain(days: Sequence[OfDay], other: str, bands: int = 1) -> Change:
     """Torque of the variant `other` over that of the one it alternates with: ratio less one [-]; days in their order.
 
     Means of days on a level, a step and a straight line in their order; t on days − 3; Bonferroni over `bands`. False

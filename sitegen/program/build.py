@@ -17,6 +17,7 @@ from sitegen.program.definitions import CYLINDERS, HOME, MOST_CYLINDERS
 from sitegen.program.files import Files
 from sitegen.program.model import (
     Accepted,
+    Against,
     Assembly,
     Build,
     ClosureRule,
@@ -28,6 +29,7 @@ from sitegen.program.model import (
     Ended,
     EngineType,
     Exclusion,
+    FrictionRule,
     GradeScale,
     InstrumentRule,
     LeakdownRule,
@@ -38,6 +40,7 @@ from sitegen.program.model import (
     PowerRule,
     Program,
     ReviewRule,
+    RigRule,
     RunRule,
     ScheduleStep,
     SeatingRule,
@@ -190,6 +193,8 @@ def build(
         wear=instance(WearRule, root.get("wear")) if root.has("wear") else None,
         closure=instance(ClosureRule, root.get("closure")),
         power=_power(root.get("power")),
+        friction=_friction(root.get("friction")),
+        rig=_rig(root.get("rig"), order, names),
         instruments=instance(InstrumentRule, root.get("instruments")),
         ties=_ties(root, order, names),
         sampled=_sampled(root, builds, names.records),
@@ -361,6 +366,35 @@ def _power(node: Node) -> PowerRule:
             place.add("bands-overlap", f"{place.subject} begins before the band ahead of it ends",
                       expected="bands by speed, none inside another")  # fmt: skip
     return rule
+
+
+def _friction(node: Node) -> FrictionRule:
+    """Speeds one above the other; six at most."""
+    rule = instance(FrictionRule, node)
+    places = node.get("speeds").own_items()
+    for before, speed, place in zip(rule.speeds, rule.speeds[1:], places[1:], strict=False):
+        if speed - before < 2 * rule.speed_band:
+            place.add("speeds-not-apart", f"{place.subject} does not lie above the speed ahead of it by twice the "
+                      "`speed_band`", expected="speeds one above the other, apart by more")  # fmt: skip
+    return rule
+
+
+def _rig(node: Node, order: Sequence[str], known: _Known) -> RigRule:
+    """Pairs of a measure of the rig and one of the engine; an id names one of them."""
+    pairs: dict[str, Against] = {}
+    for each in node.items("against"):
+        name = each.text("id")
+        if name in pairs:
+            each.get("id").add("id-twice", f'{each.get("id").subject} "{shown(name)}" is taken', expected="another id")
+        bench, engine = (_subject(each.get(which), order, known) for which in ("rig", "engine"))
+        for which, subject, of_rig in (("rig", bench, True), ("engine", engine, False)):
+            if subject.measure and subject.measure.startswith("rig.") is not of_rig:
+                wanted = "a measure of the rig, such as rig.mu_level" if of_rig else "a measure of engines"
+                each.get(which).add(
+                    "not-against", f"{each.get(which).subject} names {subject.measure}", expected=wanted
+                )
+        pairs[name] = instance(Against, each, id=name, rig=bench, engine=engine)
+    return instance(RigRule, node, against=tuple(pairs.values()))
 
 
 def _ties(root: Node, order: Sequence[str], known: _Known) -> tuple[Tie, ...]:

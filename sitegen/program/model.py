@@ -5,6 +5,7 @@ Built by `program.build` from the YAML document after the schema check; nothing 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Annotated, Any, Final, Literal, TypeVar
@@ -103,6 +104,11 @@ class EngineType:
     fuel_viscosity: Annotated[float, Quantity("kinematic viscosity")] | None = None  # m2/s, of a liquid fuel at 40 degC
     rated_speed: Annotated[float, Quantity("speed")] | None = None  # rad/s
     oil_charge: Annotated[float, Quantity("mass")] | None = None  # kg
+
+    @property
+    def swept_volume(self) -> float:
+        """Volume [m3] that all pistons displace."""
+        return math.pi / 4 * self.bore**2 * self.stroke * self.cylinders
 
 
 @dataclass(frozen=True)
@@ -595,6 +601,45 @@ class PowerRule:
 
 
 @dataclass(frozen=True)
+class FrictionRule:
+    """The state in which an engine is driven or runs down, and what is expected of it."""
+
+    speeds: tuple[Annotated[float, Quantity("speed")], ...] = ()  # rad/s, at which friction is told
+    speed_band: Annotated[float, Quantity("speed")] = 10 * math.pi / 30  # rad/s, about each of them
+    oil_temperature: Annotated[float, Quantity("temperature")] | None = None  # K, in the gallery; None: not stated
+    oil_band: Annotated[float, Quantity("temperature difference")] = 1.0  # K
+    plugs: Literal["", "in", "out"] = ""  # "": not stated
+    throttle: Literal["", "open", "closed"] = ""
+    window: Annotated[float, Quantity("speed")] = 200 * math.pi / 30  # rad/s, to either side, of a run down
+    inertia: Annotated[float, Quantity("moment of inertia")] | None = None  # kg m2, of all that runs down
+    inertia_error: Annotated[float, Quantity("moment of inertia", zero=True)] | None = None  # kg m2, standard
+    days: int = 3  # planned a build, or of each variant
+    runs: int = 3  # planned a day
+    run_scatter: Annotated[float, Quantity("ratio")] | None = None  # sd [-] expected between runs of a day
+    day_scatter: Annotated[float, Quantity("ratio", zero=True)] | None = None  # sd [-] expected between days
+    oil_scatter: Annotated[float, Quantity("temperature difference", zero=True)] = 0.0  # K, sd expected between days
+
+
+@dataclass(frozen=True)
+class Against:
+    """A measure of the rig and one of the engine, held against each other over coatings; stated before the data."""
+
+    id: str
+    title: str
+    rig: Subject  # of no phase
+    engine: Subject
+
+
+@dataclass(frozen=True)
+class RigRule:
+    """What is planned and expected of specimens on the bench rig, and what of engines their order is held against."""
+
+    specimens: int | None = None  # planned of each coating
+    scatter: Annotated[float | None, Quantity("ratio")] = None  # sd [-] expected between specimens of a coating
+    against: tuple[Against, ...] = ()
+
+
+@dataclass(frozen=True)
 class Tie:
     """Two measures that ought to agree within engines; stated before the data."""
 
@@ -948,6 +993,8 @@ class Program:
     wear: WearRule | None = None  # None: what presses the rings is not stated
     closure: ClosureRule = ClosureRule()
     power: PowerRule = PowerRule()
+    friction: FrictionRule = FrictionRule()
+    rig: RigRule = RigRule()
     instruments: InstrumentRule = InstrumentRule()
     ties: tuple[Tie, ...] = ()
     sampled: Mapping[str, Mapping[str, tuple[int, ...]]] = field(default_factory=dict)  # stream -> build -> cylinders

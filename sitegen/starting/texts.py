@@ -36,6 +36,8 @@ _USUAL: Mapping[str, tuple[str, ...]] = {
     "runlog": ("run", "pulls", "durability"),
     "events": ("run", "pulls", "durability"),
     "oil": ("run", "pulls", "durability"),
+    "pulls": ("pulls",),
+    "friction": ("pulls",),
     "surfaces": ("first", "teardown"),
     "layers": ("first",),
     "gaugestudy": ("first",),

@@ -140,7 +140,7 @@ def test_no_gain_is_told_from_none_where_there_is_none(folder: Path, tmp_path: P
         (
             [row for n, v in enumerate("ABAB", start=4) for row in day(n, v)],
             "few-pull-days",
-            "fewer days of pulls than it takes",
+            "fewer days than it takes",
         ),
     ],
 )

@@ -19,6 +19,7 @@ from simulate import (
     compression,
     decay,
     eventlog,
+    friction,
     gaugestudy,
     inspection,
     layers,
@@ -26,6 +27,7 @@ from simulate import (
     logs,
     oil,
     pulls,
+    rig,
     sheets,
     surfaces,
     tables,
@@ -526,6 +528,8 @@ def example(seed: int = SEED, scatter: Scatter = Scatter()) -> tuple[Truth, dict
         "pump-rings-2026/records/layers.csv": layers.record(seed),
         "pump-rings-2026/records/gauge-study.csv": _gauge_study(seed),
         "pump-rings-2026/records/pulls.csv": pulls.record(seed),
+        "pump-rings-2026/records/friction.csv": friction.record(seed),
+        **{f"pump-rings-2026/{name}": content for name, content in rig.records(seed).items()},
         **_beside_leakdown(seed),
     }
     return truth, {**files, **more, **written_down, **oil_tables(seed)}
