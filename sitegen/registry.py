@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from sitegen.crossing import answerable, answers, closure, exposure, odd, ties, wear_rates
+from sitegen.crossing import answerable, answers, bench, closure, exposure, odd, ties, wear_rates
 from sitegen.declarations import Step, Stream
 from sitegen.program import described
 from sitegen.program.model import Program
 from sitegen.streams.buildsheet import STREAM as BUILDSHEET
+from sitegen.streams.compression import STREAM as COMPRESSION
+from sitegen.streams.decay import STREAM as DECAY
 from sitegen.streams.events import STREAM as EVENTS
 from sitegen.streams.friction import STREAM as FRICTION
 from sitegen.streams.gaugestudy import STREAM as GAUGESTUDY
@@ -17,11 +19,15 @@ from sitegen.streams.layers import STREAM as LAYERS
 from sitegen.streams.leakdown import STREAM as LEAKDOWN
 from sitegen.streams.oil import STREAM as OIL
 from sitegen.streams.pulls import STREAM as PULLS
+from sitegen.streams.rig import STREAM as RIG
 from sitegen.streams.runlog import STREAM as RUNLOG
 from sitegen.streams.surfaces import STREAM as SURFACES
 from sitegen.vocabulary import Measure, Problem, Readings, Result
 
-_ALL = (BUILDSHEET, EVENTS, FRICTION, GAUGESTUDY, INSPECTION, LAYERS, LEAKDOWN, OIL, PULLS, RUNLOG, SURFACES)
+_ALL = (
+    BUILDSHEET, COMPRESSION, DECAY, EVENTS, FRICTION, GAUGESTUDY, INSPECTION, LAYERS, LEAKDOWN, OIL, PULLS, RIG, RUNLOG,
+    SURFACES,
+)  # fmt: skip
 STREAMS: tuple[Stream, ...] = tuple(sorted(_ALL, key=lambda stream: stream.order))
 CROSSING: tuple[Step, ...] = (exposure.STEP, closure.STEP, wear_rates.STEP)
 
@@ -34,7 +40,8 @@ def steps() -> tuple[Step, ...]:
     """Every step of the house, in no particular order."""
     yielding = _yielding()
     given = [measure for step in yielding for measure in step.gives]
-    return (*yielding, odd.step(given), ties.step(given), answers.step(given), *_in_place_of(yielding, given))
+    crossing = (each.step(given) for each in (bench, odd, ties, answers))
+    return (*yielding, *crossing, *_in_place_of(yielding, given))
 
 
 def methods() -> Mapping[str, int]:
@@ -67,7 +74,7 @@ def _not_here(measure: str, unit: str = "1") -> Measure:
 
 def measures(programs: Iterable[Program] = ()) -> Mapping[str, Measure]:
     """Every measure by its id; with what stands for those these programs name and no stream listed here gives."""
-    crossing = odd.step(()), ties.step(()), answers.step(())
+    crossing = bench.step(()), odd.step(()), ties.step(()), answers.step(())
     known = {measure.id: measure for step in (*_yielding(), *crossing) for measure in step.gives}
     strange = {name: unit for program in programs for name, unit in program.strange.items()}
     return {**known, **{name: _not_here(name, unit) for name, unit in strange.items() if name not in known}}

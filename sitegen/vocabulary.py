@@ -60,7 +60,10 @@ Status = Literal["ok", "below", "missing", "refused", "excluded"]
 OnlyAt = Literal[
     "", "ring", "assembly", "source of metal", "element", "inspected place", "trace", "reference point", "path",
 ]  # fmt: skip
-Of = Literal["reading", "cylinder", "build", "pull", "sample", "repeat", "check", "inspector", "place", "day", ""]
+Of = Literal[
+    "reading", "cylinder", "build", "pull", "sample", "repeat", "check", "inspector", "place", "day", "specimen",
+    "coating", "",
+]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -282,7 +285,9 @@ class Field:
     unit: str = ""  # SI unit of the numbers read; "" for kinds without
     dimension: str = ""  # key of `units.DIMENSIONS`, e.g. "gauge pressure"
     words: tuple[str, ...] = ()  # allowed words of a "word" field
-    refers: Literal["", "engine", "phase", "cylinder", "tester", "reference", "tool", "meter", "laboratory"] = ""  # id
+    refers: Literal[
+        "", "engine", "phase", "cylinder", "coating", "oil", "tester", "reference", "tool", "meter", "laboratory"
+    ] = ""  # whose id it is
     required: bool = False
     low: float | None = None  # readings outside [low, high] are set aside
     high: float | None = None

@@ -201,6 +201,8 @@ def _ids(program: Program | None, refers: str) -> list[str] | None:
         "tool": list(given.tools),
         "meter": list(given.meters),
         "laboratory": list(given.laboratories),
+        "coating": list(given.coatings),
+        "oil": list(given.oils),
     }.get(refers)
 
 

@@ -1,4 +1,4 @@
-"""Viscosity index of an oil from its kinematic viscosities at 40 and 100 degC (ASTM D2270).
+"""Viscosity index of an oil (ASTM D2270) and its viscosity at any temperature (ASTM D341), from 40 and 100 degC.
 
 L and H, the viscosities at 40 degC of oils of index 0 and 100 with the same viscosity at 100 degC, are tabulated in the
 standard (table 1, between which it interpolates linearly) and given by its equations 1 and 2 above 70 mm2/s.
@@ -105,3 +105,33 @@ def viscosity_index(at_40: float, at_100: float) -> float:
         return 100 * (low - at_40) / (low - high)  # equation 3, procedure A
     power = (math.log10(high) - math.log10(at_40)) / math.log10(at_100)  # equation 6, procedure B
     return float((10**power - 1) / 0.00715 + 100)  # equation 5
+
+
+_LEAST_TOLD = 0.21  # mm2/s: least the equation is stated for
+
+
+def at_temperature(at_40: float, at_100: float, kelvin: float) -> float:
+    """Kinematic viscosity [mm2/s] at a temperature [K], from those at 40 and 100 degC [mm2/s].
+
+    Notes: a straight line of log log Z over log T; for mineral oils within a few per cent between cloud point and
+    boiling point. Refuses: `viscosities-reversed` where the oil is not thinner when hot, `viscosity-too-low` below 0.21
+    mm2/s.
+
+    References: ASTM D341-20, equations 1 to 3 (constants as public manuals print them).
+
+    >>> round(at_temperature(32.0, 5.4, 353.15), 1)
+    8.5
+    """
+    if at_40 <= at_100:
+        raise Refused("viscosities-reversed")
+    cold, hot = (math.log10(math.log10(_z(each))) for each in (at_40, at_100))
+    slope = (cold - hot) / math.log10(373.15 / 313.15)
+    z = 10**10 ** (cold - slope * math.log10(kelvin / 313.15)) - 0.7
+    found = z - math.exp(-0.7487 - 3.295 * z + 0.6119 * z**2 - 0.3193 * z**3)  # equation 3
+    if found < _LEAST_TOLD:
+        raise Refused("viscosity-too-low")
+    return float(found)
+
+
+def _z(viscosity: float) -> float:
+    return viscosity + 0.7 + math.exp(-1.47 - 1.84 * viscosity - 0.51 * viscosity**2)  # equation 2

@@ -17,6 +17,7 @@ from sitegen.program.definitions import CYLINDERS, HOME, MOST_CYLINDERS
 from sitegen.program.files import Files
 from sitegen.program.model import (
     Accepted,
+    Against,
     Assembly,
     Build,
     ClosureRule,
@@ -39,6 +40,7 @@ from sitegen.program.model import (
     PowerRule,
     Program,
     ReviewRule,
+    RigRule,
     RunRule,
     ScheduleStep,
     SeatingRule,
@@ -192,6 +194,7 @@ def build(
         closure=instance(ClosureRule, root.get("closure")),
         power=_power(root.get("power")),
         friction=_friction(root.get("friction")),
+        rig=_rig(root.get("rig"), order, names),
         instruments=instance(InstrumentRule, root.get("instruments")),
         ties=_ties(root, order, names),
         sampled=_sampled(root, builds, names.records),
@@ -211,7 +214,9 @@ def _measure(node: Node, known: _Known, *, compared: bool = False) -> str:
     if known.strange(name):
         return name
     if compared and known.comparable is not None and name in (known.measures or ()):
-        return node.reference("measure", known.comparable, "measure", "this version that coatings are compared in")
+        return node.reference(
+            "measure", sorted(known.comparable), "measure", "this version that coatings are compared in"
+        )
     return node.reference("measure", known.measures, "measure", "this version")
 
 
@@ -352,6 +357,10 @@ def _oil_rule(node: Node, compared: Sequence[str]) -> OilRule:
 def _power(node: Node) -> PowerRule:
     """Bands of speed follow each other, six at most."""
     rule = instance(PowerRule, node)
+    if rule.governed and rule.standard:
+        place = node.get("standard")
+        place.add("governed-and-corrected", f"{place.subject} corrects a torque that `governed` says no air changes",
+                  expected="one of the two")  # fmt: skip
     places = node.get("bands").own_items()
     for band, place in zip(rule.bands, places, strict=False):
         if 0 < band.high <= band.low:
@@ -372,6 +381,24 @@ def _friction(node: Node) -> FrictionRule:
             place.add("speeds-not-apart", f"{place.subject} does not lie above the speed ahead of it by twice the "
                       "`speed_band`", expected="speeds one above the other, apart by more")  # fmt: skip
     return rule
+
+
+def _rig(node: Node, order: Sequence[str], known: _Known) -> RigRule:
+    """Pairs of a measure of the rig and one of the engine; an id names one of them."""
+    pairs: dict[str, Against] = {}
+    for each in node.items("against"):
+        name = each.text("id")
+        if name in pairs:
+            each.get("id").add("id-twice", f'{each.get("id").subject} "{shown(name)}" is taken', expected="another id")
+        bench, engine = (_subject(each.get(which), order, known) for which in ("rig", "engine"))
+        for which, subject, of_rig in (("rig", bench, True), ("engine", engine, False)):
+            if subject.measure and subject.measure.startswith("rig.") is not of_rig:
+                wanted = "a measure of the rig, such as rig.mu_level" if of_rig else "a measure of engines"
+                each.get(which).add(
+                    "not-against", f"{each.get(which).subject} names {subject.measure}", expected=wanted
+                )
+        pairs[name] = instance(Against, each, id=name, rig=bench, engine=engine)
+    return instance(RigRule, node, against=tuple(pairs.values()))
 
 
 def _ties(root: Node, order: Sequence[str], known: _Known) -> tuple[Tie, ...]:

@@ -213,6 +213,8 @@ class _Maker:
                 "reference": list(definitions.reference_orifices),
                 "tool": list(definitions.tools),
                 "meter": list(definitions.meters),
+                "coating": list(definitions.coatings),
+                "oil": list(definitions.oils),
             },
         )
 

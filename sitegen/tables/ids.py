@@ -33,6 +33,8 @@ def unknown(
         "tool": list(program.definitions.tools),
         "meter": list(program.definitions.meters),
         "laboratory": list(program.definitions.laboratories),
+        "coating": list(program.definitions.coatings),
+        "oil": list(program.definitions.oils),
     }
     builds = {build.id: build for build in program.builds}
     engines = part.arrays.get("engine", np.full(len(part.lines), None, dtype=object))

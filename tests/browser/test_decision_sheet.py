@@ -8,6 +8,7 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
+from typing import Literal
 
 import pytest
 from browser.opened import accessible, opened
@@ -107,6 +108,31 @@ def test_a_program_prints_on_two_pages_and_the_first_stands_alone(
         assert second.removeprefix("2 / 2 ").startswith("Leak area by phase")
         for word in ("Builds and cylinders", "The rest, each with its result", "Before any field work"):
             assert word in second
+
+
+ZERO_LINES = """() => [...document.querySelectorAll(".axis[style]")].flatMap(table => {
+    const cell = table.querySelector("tbody .draw");
+    if (!cell || !cell.offsetParent) return [];
+    const drawn = cell.querySelector("svg").getScreenCTM(), box = cell.getBoundingClientRect();
+    const at = getComputedStyle(cell).backgroundPositionX;
+    const line = at.endsWith("%") ? parseFloat(at) / 100 * (box.width - 1) : parseFloat(at);
+    const share = parseFloat(getComputedStyle(table).getPropertyValue("--line"));
+    return [Math.abs(box.left + line - drawn.e - share * 320 * drawn.a)];
+})"""  # how far the upright line of each table stands from its place on the axis [px]
+
+
+@pytest.mark.parametrize("media", ["print", "screen"])
+@pytest.mark.parametrize("name", ["index.html", "decision.html"])
+def test_the_upright_line_stands_where_its_axis_says(
+    browser: Browser, published: Path, name: str, media: Literal["print", "screen"]
+) -> None:
+    with opened(browser) as found:
+        page = found.go(published, f"programs/{EXAMPLES[1]}/{name}")
+        page.emulate_media(media=media)
+        page.set_viewport_size({"width": 1280, "height": 900})
+        off = page.evaluate(ZERO_LINES)
+    assert len(off) >= 2
+    assert max(off) < 1
 
 
 @pytest.mark.parametrize("paper", PAPERS)

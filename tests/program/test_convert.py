@@ -49,6 +49,8 @@ PLACES: Mapping[type, tuple[str, ...]] = {  # class of the model -> where the sc
     model.PowerRule: ("program", "power"),
     model.FrictionRule: ("program", "friction"),
     model.SpeedBand: ("program", "power", "bands", "-"),
+    model.RigRule: ("program", "rig"),
+    model.Against: ("program", "rig", "against", "-"),
     model.WearRule: ("program", "wear"),
     model.ClosureRule: ("program", "closure"),
     model.InstrumentRule: ("program", "instruments"),
