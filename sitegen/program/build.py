@@ -193,8 +193,8 @@ def build(
         wear=instance(WearRule, root.get("wear")) if root.has("wear") else None,
         closure=instance(ClosureRule, root.get("closure")),
         power=_power(root.get("power")),
-        rig=_rig(root.get("rig"), order, names),
         friction=_friction(root.get("friction")),
+        rig=_rig(root.get("rig"), order, names),
         instruments=instance(InstrumentRule, root.get("instruments")),
         ties=_ties(root, order, names),
         sampled=_sampled(root, builds, names.records),
@@ -355,6 +355,10 @@ def _oil_rule(node: Node, compared: Sequence[str]) -> OilRule:
 def _power(node: Node) -> PowerRule:
     """Bands of speed follow each other, six at most."""
     rule = instance(PowerRule, node)
+    if rule.governed and rule.standard:
+        place = node.get("standard")
+        place.add("governed-and-corrected", f"{place.subject} corrects a torque that `governed` says no air changes",
+                  expected="one of the two")  # fmt: skip
     places = node.get("bands").own_items()
     for band, place in zip(rule.bands, places, strict=False):
         if 0 < band.high <= band.low:
@@ -363,6 +367,17 @@ def _power(node: Node) -> PowerRule:
         if band.low < before.high:
             place.add("bands-overlap", f"{place.subject} begins before the band ahead of it ends",
                       expected="bands by speed, none inside another")  # fmt: skip
+    return rule
+
+
+def _friction(node: Node) -> FrictionRule:
+    """Speeds one above the other; six at most."""
+    rule = instance(FrictionRule, node)
+    places = node.get("speeds").own_items()
+    for before, speed, place in zip(rule.speeds, rule.speeds[1:], places[1:], strict=False):
+        if speed - before < 2 * rule.speed_band:
+            place.add("speeds-not-apart", f"{place.subject} does not lie above the speed ahead of it by twice the "
+                      "`speed_band`", expected="speeds one above the other, apart by more")  # fmt: skip
     return rule
 
 
@@ -382,17 +397,6 @@ def _rig(node: Node, order: Sequence[str], known: _Known) -> RigRule:
                 )
         pairs[name] = instance(Against, each, id=name, rig=bench, engine=engine)
     return instance(RigRule, node, against=tuple(pairs.values()))
-
-
-def _friction(node: Node) -> FrictionRule:
-    """Speeds one above the other; six at most."""
-    rule = instance(FrictionRule, node)
-    places = node.get("speeds").own_items()
-    for before, speed, place in zip(rule.speeds, rule.speeds[1:], places[1:], strict=False):
-        if speed - before < 2 * rule.speed_band:
-            place.add("speeds-not-apart", f"{place.subject} does not lie above the speed ahead of it by twice the "
-                      "`speed_band`", expected="speeds one above the other, apart by more")  # fmt: skip
-    return rule
 
 
 def _ties(root: Node, order: Sequence[str], known: _Known) -> tuple[Tie, ...]:

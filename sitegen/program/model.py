@@ -163,13 +163,13 @@ class ReferenceOrifice:
 
 @dataclass(frozen=True)
 class Tool:
-    """What build sheets, torque, the air of the cell and temperatures are read with, and what checks another tool."""
+    """What build sheets, torque, pressures, the air of the cell and temperatures are read with, or checks a tool."""
 
     id: str
     title: str
     kind: Literal[
         "balance", "feeler", "ring-gauge", "bore-gauge", "micrometer", "tension-gauge", "profilometer", "barometer",
-        "thermometer", "microscope", "torque-cell", "thermocouple", "roughness-standard",
+        "thermometer", "microscope", "torque-cell", "thermocouple", "roughness-standard", "pressure-gauge",
     ]  # fmt: skip
     limit: float  # limit of error in the SI unit of what it reads: kg, m, N, Pa, K or N m
     calibrations: tuple[Calibration, ...] = ()
@@ -588,6 +588,7 @@ class PowerRule:
     standard: Literal["", "SAE J1349", "SAE J607", "ISO 1585", "ISO 3046-1"] = ""  # "": as observed
     ignition: Literal["spark", "compression"] = "spark"
     charging: Literal["none", "boosted", "charge-cooled"] = "none"
+    governed: bool = False  # full-load torque is the same in any air: nothing is corrected
     efficiency: Annotated[float, Quantity("ratio", share=True)] = 0.8  # mechanical [-]; ISO 3046-1
     fuel: Density | None = None  # kg per m3 displaced and cycle; ISO 1585, compression ignition
     coolant: Annotated[float | None, Quantity("temperature")] = None  # K, of the charge cooler; ISO 3046-1
@@ -598,25 +599,6 @@ class PowerRule:
     pulls: int = 4  # planned a day, the first of them for warming up
     pull_scatter: Annotated[float | None, Quantity("ratio")] = None  # sd [-] expected between pulls of a day
     day_scatter: Annotated[float | None, Quantity("ratio", zero=True)] = None  # sd [-] expected between days
-
-
-@dataclass(frozen=True)
-class Against:
-    """A measure of the rig and one of the engine, held against each other over coatings; stated before the data."""
-
-    id: str
-    title: str
-    rig: Subject  # of no phase
-    engine: Subject
-
-
-@dataclass(frozen=True)
-class RigRule:
-    """What is planned and expected of specimens on the bench rig, and what of engines their order is held against."""
-
-    specimens: int | None = None  # planned of each coating
-    scatter: Annotated[float | None, Quantity("ratio")] = None  # sd [-] expected between specimens of a coating
-    against: tuple[Against, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -637,6 +619,25 @@ class FrictionRule:
     run_scatter: Annotated[float, Quantity("ratio")] | None = None  # sd [-] expected between runs of a day
     day_scatter: Annotated[float, Quantity("ratio", zero=True)] | None = None  # sd [-] expected between days
     oil_scatter: Annotated[float, Quantity("temperature difference", zero=True)] = 0.0  # K, sd expected between days
+
+
+@dataclass(frozen=True)
+class Against:
+    """A measure of the rig and one of the engine, held against each other over coatings; stated before the data."""
+
+    id: str
+    title: str
+    rig: Subject  # of no phase
+    engine: Subject
+
+
+@dataclass(frozen=True)
+class RigRule:
+    """What is planned and expected of specimens on the bench rig, and what of engines their order is held against."""
+
+    specimens: int | None = None  # planned of each coating
+    scatter: Annotated[float | None, Quantity("ratio")] = None  # sd [-] expected between specimens of a coating
+    against: tuple[Against, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -993,8 +994,8 @@ class Program:
     wear: WearRule | None = None  # None: what presses the rings is not stated
     closure: ClosureRule = ClosureRule()
     power: PowerRule = PowerRule()
-    rig: RigRule = RigRule()
     friction: FrictionRule = FrictionRule()
+    rig: RigRule = RigRule()
     instruments: InstrumentRule = InstrumentRule()
     ties: tuple[Tie, ...] = ()
     sampled: Mapping[str, Mapping[str, tuple[int, ...]]] = field(default_factory=dict)  # stream -> build -> cylinders
