@@ -41,7 +41,6 @@ _USUAL: Mapping[str, tuple[str, ...]] = {
     "surfaces": ("first", "teardown"),
     "layers": ("first",),
     "gaugestudy": ("first",),
-    "rig": ("first",),
     "compression": ("first", "pulls"),
     "decay": ("first", "pulls"),
     "inspection": ("teardown",),

@@ -157,6 +157,13 @@ def test_a_gauge_is_a_pressure_gauge(folder: Path, capsys: pytest.CaptureFixture
     assert "a tool of kind pressure-gauge" in " ".join(capsys.readouterr().out.split())
 
 
+def test_strokes_in_words_are_told(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    head, table = HEAD.replace(",strokes", ""), [[*row[:5], *row[6:]] for row in rows(EQUAL)]
+    written(folder, table, head, "      constants: {strokes: seven}\n")
+    assert cli.main(["check", str(folder)]) == 1
+    assert 'the constant strokes: "seven" is no whole number' in " ".join(capsys.readouterr().out.split())
+
+
 def test_it_can_answer_nothing_and_changes_no_state(folder: Path, tmp_path: Path) -> None:
     """No coating is compared in it, no primary may name it, and states are what they were without it."""
     assert not [each for each in registry.comparable() if each.startswith("compression.")]

@@ -20,8 +20,8 @@ NEVER = "Cranking pressure tells no seating: no state of a cylinder rests on it.
 
 
 def engine_compression(view: View) -> Sequence[Block]:
-    """A sentence and a table each check, with what equal cylinders would show beside the ratio."""
-    of = [phase for phase in view.phases if view.values(PRESSURE.id, engine=view.the_build, phase=phase.id)]
+    """A sentence and a table each check, the newest first, with what equal cylinders would show beside the ratio."""
+    of = [phase for phase in reversed(view.phases) if view.values(PRESSURE.id, engine=view.the_build, phase=phase.id)]
     blocks = [_check(view, phase) for phase in of]
     return [*blocks, Text((Cell(f"{_alarms(view)}{NEVER}"),), "note")] if blocks else []
 

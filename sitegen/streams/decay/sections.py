@@ -18,9 +18,9 @@ _ENDS = ("isothermal", "adiabatic")
 
 
 def engine_decay(view: View) -> Sequence[Block]:
-    """A sentence, a table and the curves of each check with decays."""
+    """A sentence, a table and the curves of each check with decays, the newest first."""
     blocks: list[Block] = []
-    for phase in view.phases:
+    for phase in reversed(view.phases):
         if view.values(RATE.id, engine=view.the_build, phase=phase.id):
             blocks += [_table(view, phase), *_figure(view, phase)]
     return blocks
@@ -148,4 +148,4 @@ def of_cylinder(view: View) -> Cell | None:
 
 
 SECTIONS = (Section("decay", "Pressure decay", 15, "engine", engine_decay, place="rest"),)
-OF_CYLINDER = (OfCylinder("Leak by decay", 32, of_cylinder),)
+OF_CYLINDER = (OfCylinder("Leak by decay, all paths", 32, of_cylinder),)
