@@ -70,10 +70,13 @@ def of_coating(view: View) -> Sequence[Block]:
     reading = _NO_CLAIM
     if first and first[0].value is not None:
         over = _find(view, MU_RATIO.id, coating, first[0].key.at)
-        specimens = words.counted(first[0].n, "specimen")
-        told = f"{view.text(over)} of the reference’s" if over is not None else f"{view.text(first[0])}, the reference"
-        where = place(first[0].key.at).partition(",")[0]
-        reading = f"Friction on the rig at {where} {told}, {specimens}. {_NO_CLAIM}"
+        told = f"{view.text(first[0])}, the reference"
+        if over is not None:
+            told = f"{view.text(over)} of the reference’s"
+            if over.low is not None and over.high is not None and over.low <= 1 <= over.high:
+                told = f"not told from the reference’s, ratio {view.text(over)}"
+        specimens, where = words.counted(first[0].n, "specimen"), place(first[0].key.at).partition(",")[0]
+        reading = f"Friction at {where} {told}, {specimens}. {_NO_CLAIM}"
     return [Table(f"rig-{view.program.id}", columns, rows, reading, wide=True)]
 
 
