@@ -101,17 +101,39 @@
   function payloadOf(el) {
     var payload = JSON.parse(document.querySelector('script[data-for="' + el.id + '"]').textContent);
     for (var name in payload.data) { payload.data[name] = unpacked(payload.data[name]); }
-    if (payload.kind === "run") { // values come in whole grains of the last digit, each from the one before
-      var last = 0, grains = payload.signals.grains;
-      (payload.data.path || []).forEach(function (row) {
-        last += row.v;
-        var told = row.lo || row.hi;
-        row.lo = told ? (last - row.lo) / grains : null;
-        row.hi = told ? (last + row.hi) / grains : null;
-        row.v = last / grains;
-      });
-    }
+    if (payload.kind === "run") { inNumbers(payload.data.path || [], payload.signals.grains); }
     return payload;
+  }
+
+  // Values over time come in whole grains of the last digit, each from the one before.
+  function inNumbers(rows, grains) {
+    var last = 0;
+    rows.forEach(function (row) {
+      last += row.v;
+      var told = row.lo || row.hi;
+      row.lo = told ? (last - row.lo) / grains : null;
+      row.hi = told ? (last + row.hi) / grains : null;
+      row.v = last / grains;
+    });
+  }
+
+  // Finer rows of a channel stand in a script beside the page, which is loaded when somebody looks closer.
+  window.sitegenFiner = function (told) {
+    var el = document.getElementById(told.panel), rows = unpacked(told.data.path), entry = drawn.get(el);
+    inNumbers(rows, told.grains);
+    if (!entry) { return; }
+    var fine = new Set(rows.map(function (row) { return row.g; }));
+    entry.finer = (entry.payload.data.path || []).filter(function (row) { return !fine.has(row.g); }).concat(rows)
+      .sort(function (a, b) { return a.g - b.g || a.at - b.at; });
+    paint(el, entry.width);
+  };
+
+  function askFiner(el, entry) {
+    if (!el.dataset.finer || entry.asked) { return; }
+    entry.asked = document.createElement("script");
+    entry.asked.src = el.dataset.finer;
+    entry.asked.onerror = function () { el.closest("figure").querySelector(".refused").textContent = "Not shown finer: " + el.dataset.finer + " is not there."; };
+    document.head.appendChild(entry.asked);
   }
 
   function paint(el, wide) {
@@ -128,7 +150,13 @@
     }
     var size = { narrow: narrow, width: Math.max(60, width - pad.left - pad.right), height: Math.round(payload.height * (entry.tall ? LARGER : 1)), left: pad.left };
     var signals = Object.assign({}, payload.signals, size);
-    if (payload.kind === "run") { overTime(el, entry, rows, signals, pad); }
+    if (payload.kind === "run") {
+      if (closer.has(figure)) {
+        askFiner(el, entry);
+        if (entry.finer) { rows.path = entry.finer.filter(function (row) { return !without || !without.has(row.q); }); }
+      }
+      overTime(el, entry, rows, signals, pad);
+    }
     var svg = window.sitegenPaint(payload.kind, rows, signals, pad);
     entry.width = wide;
     entry.zoom = zoom;

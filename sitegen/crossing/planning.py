@@ -90,6 +90,7 @@ class Planning:
     without: tuple[str, ...]  # measures compared for which no scatter is known
     curves: tuple[Curve, ...] = ()
     seen: Mapping[str, tuple[float, int]] = field(default_factory=dict)  # of the reference: median so far, of so many
+    of_engines: frozenset[str] = frozenset()  # measures of whole engines, compared where engines hold several coatings
 
 
 def plan(
@@ -157,6 +158,7 @@ def plan(
         without=tuple(dict.fromkeys(each.measure for each in wanted if each not in known)),
         curves=tuple(curves),
         seen=_seen(program, {each.measure for _, each in smallest}, so_far),
+        of_engines=frozenset(row.measure for row in rows if row.reason == "whole-engine-in-mixed"),
     )
 
 

@@ -129,14 +129,21 @@ class LogFile:
         return tuple(self.facts)
 
 
-def read_log(source: LogSource, path: Path, file: str = "") -> LogFile:
+Tap = Callable[
+    [Mapping[str, tuple[Floats, Floats]]], None
+]  # gets instants [s] and samples in SI of each block, by channel
+
+
+def read_log(source: LogSource, path: Path, file: str = "", tap: Tap | None = None) -> LogFile:
     """The log at `path`; `file` is its name in messages, left out: from the programs folder, as the entry says.
+
+    `tap` is handed all samples as they are read: bins are too coarse for some.
 
     Never raises for what the file holds: what is wrong is among the problems, and where its time or its columns cannot
     be trusted `usable` is false and there are no bins.
     """
     name = file or (PurePosixPath(source.where.file).parent / source.file).as_posix()
-    reader = _Reader(source, name)
+    reader = _Reader(source, name, tap)
     try:
         reader.read(path)
         return reader.result()
@@ -147,8 +154,8 @@ def read_log(source: LogSource, path: Path, file: str = "") -> LogFile:
 class _Reader:
     """Takes the blocks of one file and keeps what is to be kept of them."""
 
-    def __init__(self, source: LogSource, file: str) -> None:
-        self._source, self._file = source, file
+    def __init__(self, source: LogSource, file: str, tap: Tap | None = None) -> None:
+        self._source, self._file, self._tap = source, file, tap
         self._decimal = "."  # of a text: as found, or as the entry says
         self._layout: Layout | None = None
         self._clocks: list[Clock] = []
@@ -217,6 +224,7 @@ class _Reader:
             self._origin = float(min(begins)) if begins else None
         used = np.zeros(block.rows, dtype=bool)
         speed = torque = None
+        tapped: dict[str, tuple[Floats, Floats]] = {}
         for clock, raw in zip(self._clocks, written, strict=True):
             clock.origin = self._origin
             columns = clock.axis.columns
@@ -240,12 +248,16 @@ class _Reader:
                 if samples is None:
                     continue
                 t, x, breaks = samples
+                if self._tap is not None:
+                    tapped[column.name] = t, x * column.scale + column.offset
                 if column.name in {"speed", "torque"}:
                     si = x * column.scale + column.offset
                     if column.name == "speed":
                         speed = t, si, breaks
                     else:
                         torque = t, si, breaks
+        if self._tap is not None:
+            self._tap(tapped)
         self._used += int(np.count_nonzero(used))
         self._sums.feed(speed, torque, speed is not None and torque is not None and speed[0] is torque[0])
 

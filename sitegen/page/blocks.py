@@ -143,6 +143,7 @@ class Panel:
     label: str = ""  # what a screen reader is told
     axis: str = ""  # title and unit of the value axis: "Leak area, mm²"; it stands in the drawing and in what is saved
     along: str = ""  # the same of the other axis, where that is a quantity
+    finer: Sequence[ChartRow] = ()  # rows of "path" for whoever looks closer, in a script beside the page
 
 
 @dataclass(frozen=True)

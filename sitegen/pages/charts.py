@@ -180,6 +180,13 @@ def packed(payload: Drawn) -> Drawn:
     return {**payload, "data": sets}
 
 
+def finer(panel: Panel, rows: Drawn) -> Drawn:
+    """The finer rows of a panel over time, packed as those of its payload are."""
+    series = next((row["q"] for row in rows["data"]["path"]), -1)
+    path, grains = _grains([{**row, "series": series} for row in panel.finer])
+    return packed({"data": {"path": path}, "grains": grains})
+
+
 def _column(values: list[Any], field: str) -> object:
     if field in {"at", "x"} and len(values) > 20:
         even = _even(values)

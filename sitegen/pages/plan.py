@@ -343,6 +343,11 @@ def _worth(plan: Planning, each: Reach) -> str:
 def _reach_reading(plan: Planning) -> str:
     if not plan.reaches and not plan.without:
         return "With so many builds no coating can be set against the reference."
+    if not plan.reaches and plan.program.primary_measure in plan.of_engines:
+        return (
+            "What is compared first belongs to whole engines, and engines here hold several coatings: no number of "
+            "such builds sets a coating against the reference in it."
+        )
     if not plan.reaches:
         return (
             "How far builds scatter is not known yet: type it in (--scatter), or look again when two builds of a "

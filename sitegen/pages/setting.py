@@ -68,6 +68,7 @@ class DrawnPanel:
     label: str
     rows: charts.Drawn
     height: int  # px, drawing with its labels: kept free before it is drawn
+    finer: str = ""  # address of the script with its finer rows
 
 
 @dataclass(frozen=True)
@@ -162,6 +163,7 @@ def _inside(middle: float, text: str) -> float:
 MOST_CELLS = 600  # of a table; of one with more, a page shows the first rows
 SHOWN_ROWS = 24
 ROWS = "sitegenRows"  # what the script of further rows calls, in tables.js
+FINER = "sitegenFiner"  # what that of finer rows of a chart calls, in report.js
 
 
 def _sparse(ticks: Sequence[tuple[float, float, str]], named: int) -> list[tuple[float, float, str]]:
@@ -196,7 +198,7 @@ class Setter:
         self._gallery = gallery
         self._coatings = coatings
         self._orders = {each.id: each.order for each in coatings.values()}
-        self.later: dict[str, str] = {}  # path -> script with the rows of a long table that the page does not show
+        self.later: dict[str, str] = {}  # path -> script with rows of a long table or chart that the page does not hold
         self._taken: set[str] = {"main"}
         self._labels: dict[str, int] = {}
 
@@ -223,10 +225,13 @@ class Setter:
 
     def keep(self, id: str, rows: str) -> str:
         """The address of a script with further rows of a table, loaded when a reader asks for them."""
+        told = json.dumps({"page": self._page, "table": id, "rows": rows}, ensure_ascii=False)
+        return self._later(id, f"{ROWS}({told});\n")
+
+    def _later(self, id: str, script: str) -> str:
         folder, name = posixpath.split(self._page)
         path = posixpath.join(folder, "rows", f"{name.removesuffix('.html')}-{id}.js")
-        told = json.dumps({"page": self._page, "table": id, "rows": rows}, ensure_ascii=False)
-        self.later[path] = f"{ROWS}({told});\n"
+        self.later[path] = script
         return relative(path, self._page)
 
     def how(self, measure: str) -> Link | None:
@@ -270,16 +275,22 @@ class Setter:
         """The charts of a figure; `id` is that of the figure."""
         return [
             DrawnPanel(
-                self.id(f"{id}-panel-{n}"),
+                name := self.id(f"{id}-panel-{n}"),
                 panel,
                 panel.label or f"{panel.title or figure.reading or figure.name}. The data are in the table below.",
                 charts.packed(rows),
                 round(rows["height"] + rows["pad"]["top"] + rows["pad"]["bottom"]),
+                self._finer(name, panel, rows) if panel.finer else "",
             )
             for n, (panel, rows) in enumerate(
                 zip(figure.panels, charts.payloads(figure, self._orders), strict=True), start=1
             )
         ]
+
+    def _finer(self, id: str, panel: Panel, rows: charts.Drawn) -> str:
+        """The address of a script with the finer rows of a panel, loaded when a reader looks closer."""
+        told = json.dumps({"panel": id, **charts.finer(panel, rows)}, ensure_ascii=False, separators=(",", ":"))
+        return self._later(id, f"{FINER}({told});\n")
 
     def choices(self, figure: Figure) -> list[Choice]:
         """What a reader may hide; none where there is nothing to choose."""

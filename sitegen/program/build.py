@@ -357,6 +357,10 @@ def _oil_rule(node: Node, compared: Sequence[str]) -> OilRule:
 def _power(node: Node) -> PowerRule:
     """Bands of speed follow each other, six at most."""
     rule = instance(PowerRule, node)
+    if rule.governed and rule.standard:
+        place = node.get("standard")
+        place.add("governed-and-corrected", f"{place.subject} corrects a torque that `governed` says no air changes",
+                  expected="one of the two")  # fmt: skip
     places = node.get("bands").own_items()
     for band, place in zip(rule.bands, places, strict=False):
         if 0 < band.high <= band.low:

@@ -57,6 +57,11 @@ CHANNELS: Mapping[str, Channel] = MappingProxyType(
                     help="Air or mixture before the intake valves."),
             Channel("ambient_pressure", "Ambient pressure", ("absolute pressure",), "Pa", 5e4, 1.1e5,
                     help="Absolute pressure of the air in the room."),
+            Channel("air_temperature", "Air temperature", ("temperature",), "K", 213.15, 343.15,
+                    help="Air that the engine breathes, ahead of filter and compressor: full-load pulls are brought to "
+                    "reference air by it."),
+            Channel("air_humidity", "Air humidity", ("ratio",), "1", 0.0, 1.05,
+                    help="Relative, of that air."),
             Channel("blowby_temperature", "Blow-by temperature", ("temperature",), "K", 213.15, 523.15,
                     help="Gas at the blow-by meter."),
             Channel("blowby_pressure", "Blow-by pressure", ("absolute pressure",), "Pa", 5e4, 3e5,
@@ -75,7 +80,14 @@ CHANNELS: Mapping[str, Channel] = MappingProxyType(
 )  # fmt: skip
 
 # what may be stated for a whole log where it was not logged: conditions that change little through a run
-STATED = ("ambient_pressure", "intake_temperature", "blowby_temperature", "blowby_pressure")
+STATED = (
+    "ambient_pressure",
+    "air_temperature",
+    "air_humidity",
+    "intake_temperature",
+    "blowby_temperature",
+    "blowby_pressure",
+)
 MOST_DRAWN = 40  # channels of one's own in a log
 
 

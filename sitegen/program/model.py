@@ -588,6 +588,7 @@ class PowerRule:
     standard: Literal["", "SAE J1349", "SAE J607", "ISO 1585", "ISO 3046-1"] = ""  # "": as observed
     ignition: Literal["spark", "compression"] = "spark"
     charging: Literal["none", "boosted", "charge-cooled"] = "none"
+    governed: bool = False  # full-load torque is the same in any air: nothing is corrected
     efficiency: Annotated[float, Quantity("ratio", share=True)] = 0.8  # mechanical [-]; ISO 3046-1
     fuel: Density | None = None  # kg per m3 displaced and cycle; ISO 1585, compression ignition
     coolant: Annotated[float | None, Quantity("temperature")] = None  # K, of the charge cooler; ISO 3046-1

@@ -200,6 +200,19 @@ def program(answers: Answers, streams: Sequence[Stream], schema: str) -> str:
         "  # locked: true                # only with the lock the engine's maker provides",
         "  # turns: 2                    # of the crankshaft between tests, at least; wait: {from: 20 s}",
         "",
+        *(
+            [
+                "# Full-load pulls are told at the reference air of one standard, by band; inertia is for sweeps:",
+                "# power:",
+                "#   standard: ISO 3046-1        # or SAE J1349, SAE J607, ISO 1585",
+                "#   bands: [{from: 1200 rpm, to: 1700 rpm}, {from: 1700 rpm, to: 2200 rpm}]",
+                "#   inertia: 1.2 kg m2",
+                "#   compensated: false          # true where the bench adds what speeds its masses up",
+                "",
+            ]
+            if "pulls" in answers.records
+            else []
+        ),
         "# How near to its schedule a logged run has to stay:",
         "# run: {speed_band: 50 rpm, torque_band: 10 N m, held: 90 %}",
     ]

@@ -6,7 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from logs.long_run import STEP, Columns, concluded, laid, values, words
+from logs.long_run import PHASE, STEP, Columns, concluded, laid, values, words
+from sitegen.results.run import Analysis
+from sitegen.streams.runlog.alarms.limits import BY_WINDOW
 
 RULE = "channel within its limits"
 LIMITS = "limits: {oil_pressure: {low: 200 kPa gauge}, exhaust_temperature: {high: 600 degC}}\n"
@@ -97,3 +99,50 @@ def test_without_that_rule_all_that_follows_a_start_counts_but_its_first_seconds
     assert values(found, "run.starts") == {}
     assert words(found, RULE)["oil_pressure"] == "fails"
     assert values(found, "limit.first")["oil_pressure"] == pytest.approx(70.2, abs=0.2)
+
+
+def by_window(found: Analysis, channel: str) -> tuple[list[tuple[float, float, str]], str]:
+    frame = next(each.frame for each in found.series if each.id == BY_WINDOW and each.key.phase == PHASE)
+    own = frame[frame["channel"] == channel]
+    windows = own[own["begin"].notna()]
+    rows = list(zip(windows["begin"], windows["end"], windows["word"], strict=True))
+    return rows, own[own["begin"].isna()]["word"].iloc[0]
+
+
+def test_each_window_of_a_long_run_answers_for_itself(tmp_path: Path) -> None:
+    """Oil pressure dips in hour 10, one cylinder is too hot from hour 31 on, and the sensor of another is off in 20."""
+
+    def change(columns: Columns) -> None:
+        hour = 3600 // STEP
+        columns["Oil pressure"][round(10.4 * hour) : round(10.5 * hour)] = 150.0
+        columns["Exhaust 2"][31 * hour :] += 100.0
+        columns["Exhaust 3"][20 * hour : 21 * hour] = float("nan")
+
+    found = concluded(laid(tmp_path, change, rules=LIMITS), "run-limits")
+    rows, outside = by_window(found, "oil_pressure")
+    assert len(rows) == 40
+    assert [word for _, _, word in rows].count("fails") == 1
+    (at,) = ((begin, end) for begin, end, word in rows if word == "fails")
+    assert at[0] <= 10.4 < at[1]
+    assert outside == "holds"
+    assert values(found, "limit.windows")["oil_pressure"] == 1.0
+    hot, _ = by_window(found, "exhaust_temperature_2")
+    assert {word for begin, _, word in hot if begin >= 31} == {"fails"}
+    assert {word for _, end, word in hot if end <= 31} == {"holds"}
+    assert values(found, "limit.since")["exhaust_temperature:2"] == pytest.approx(31, abs=1.01)
+    assert "oil_pressure" not in values(found, "limit.since")
+    lost, _ = by_window(found, "exhaust_temperature_3")
+    assert 1 <= [word for _, _, word in lost].count("cannot tell") <= 2
+
+
+def test_what_is_run_outside_of_windows_answers_too(tmp_path: Path) -> None:
+    """Settling after the start belongs to no window: a dip in it fails there, and the phase as a whole."""
+
+    def change(columns: Columns) -> None:
+        columns["Oil pressure"][20:30] = 150.0
+
+    found = concluded(laid(tmp_path, change, rules=LIMITS), "run-limits")
+    rows, outside = by_window(found, "oil_pressure")
+    assert outside == "fails"
+    assert {word for _, _, word in rows} == {"holds"}
+    assert words(found, RULE)["oil_pressure"] == "fails"

@@ -59,8 +59,14 @@ STATED = {
     },
     "buildsheet": {"Masse [g]": "mass", "Gewicht [g]": "mass", "Bohrung [mm]": "bore",
                    "Tangentialkraft [N]": "tension"},
+    "pulls": {
+        "Drehzahl [1/min]": "speed", "Drehmoment [Nm]": "torque", "Torque (lb-ft)": "torque",
+        "Luftdruck [hPa]": "barometer", "Baro (inHg)": "barometer", "Ansauglufttemperatur [°C]": "inlet",
+        "Air inlet (°F)": "inlet", "rel. Feuchte [%]": "humidity", "RH (%)": "humidity", "Lauf": "pull",
+        "Ölsorte": "variant", "Massenträgheit [kg m²]": "inertia", "Hochlauf [rpm/s]": "ramp", "Motor": "engine",
+    },
 }  # fmt: skip
-WHOLE = {"repeat", "cylinder"}
+WHOLE = {"repeat", "cylinder", "pull"}
 
 OPEN = {
     "runlog": {
@@ -77,10 +83,11 @@ OPEN = {
 }  # fmt: skip
 
 NEITHER = {
+    "pulls": ("Torque [kJ]", "Drehmoment [kWh]"),
     "runlog": (
         "Temp. Raum [°C]", "Temp. Halle [°C]", "Temp. salle [°C]", "Temperatura de la sala [°C]", "Speisedruck [bar]",
         "Kraftstofftemperatur soll [°C]", "T 7 [°C]", "p 3 [bar]", "Druck Bremse [bar]", "Pression air comprimé [bar]",
-        "Temp. [°C]", "Leistung [kW]", "Lambda", "Feuchte [%]", "Air temperature [°C]",
+        "Temp. [°C]", "Leistung [kW]", "Lambda", "Feuchte [%]", "Room temperature [°C]",
     ),
     "leakdown": ("Drehzahl [1/min]", "Öltemperatur [°C]", "Stellung", "Lauf"),
     "oil": ("TBN", "PQ", "Temp. [°C]", "Prüfer"),

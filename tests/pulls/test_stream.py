@@ -228,9 +228,53 @@ def test_another_standard_and_a_unit_of_energy_are_refused(folder: Path, capsys:
     cli.main(["check", str(folder)])
     assert "two standards never stand in one chart" in " ".join(capsys.readouterr().out.split())
     table = folder / "pump" / "records" / "pulls.csv"
-    table.write_text(table.read_text(encoding="utf-8").replace("torque [N m]", "torque [kJ]"), encoding="utf-8")
+    text = table.read_text(encoding="utf-8")
+    for unit in ("J", "kJ", "kWh"):
+        table.write_text(text.replace("torque [N m]", f"torque [{unit}]"), encoding="utf-8")
+        assert cli.main(["check", str(folder)]) == 1
+        assert f'"{unit}" is a unit of energy, not of torque' in " ".join(capsys.readouterr().out.split())
+
+
+def test_foot_pounds_are_a_torque_whichever_way_they_are_written(folder: Path, tmp_path: Path) -> None:
+    """ft·lbf is a unit of energy too, and the same number; under the header of torque it is read as one."""
+    found = results(written(folder, day(4), head=HEAD.replace("N m", "ft·lbf")), tmp_path)
+    of_metre = float(found["power.observed", ""]["value"])
+    assert of_metre == pytest.approx(1.3558179 * true_torque(1700) / factor((98.2, 27.0, 55.0)), rel=0.02)
+
+
+@pytest.mark.parametrize(
+    ("air", "entry", "told"),
+    [
+        ((96.0, 41.0, 55.0), "", "As observed only: the air lies outside what the standard corrects"),
+        ((98.2, 27.0, 55.0), "barometer_at: sea-level", "As observed only: the barometer is reduced to the level of"),
+        ((98.2, 27.0, 55.0), "ramp: 300 rpm/s", "neither their inertia nor a compensation is stated"),
+        ((98.2, 27.0, 55.0), "corrected_to: sae-j1349", "the bench has corrected it to another standard"),
+    ],
+)
+def test_what_cannot_be_corrected_is_said_on_the_pages(
+    folder: Path, tmp_path: Path, air: Air, entry: str, told: str
+) -> None:  # fmt: skip
+    constants = f"      constants: {{{entry}}}\n" if entry else ""
+    found = results(written(folder, day(4, air=air), entry=constants), tmp_path)
+    assert found["power.torque", ""]["status"] in {"refused", "missing"}
+    data = (tmp_path / "site" / "programs" / "pump" / "data.html").read_text(encoding="utf-8")
+    assert told in page(tmp_path) or told in " ".join(re.sub(r"<[^>]+>", " ", data).split())
+
+
+def test_a_governed_engine_is_compared_as_observed(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:  # fmt: skip
+    """No air changes its torque: none is asked for; a standard beside it contradicts that."""
+    rows, head = _without("barometer [kPa absolute]")
+    rule = ISO_1585.replace("standard: ISO 1585", "governed: true")
+    found = results(written(folder, rows, rule, head=head), tmp_path)
+    assert found["power.torque", ""]["value"] == found["power.observed", ""]["value"] != ""
+    assert "as observed, in an engine that no air changes" in page(tmp_path)
+    program = folder / "pump" / "program.yaml"
+    text = program.read_text(encoding="utf-8").replace("governed: true", "governed: true\n  standard: ISO 1585")
+    program.write_text(text, encoding="utf-8")
     assert cli.main(["check", str(folder)]) == 1
-    assert '"kJ" is a unit of energy, not of torque' in " ".join(capsys.readouterr().out.split())
+    assert "corrects a torque that `governed` says no air changes" in " ".join(capsys.readouterr().out.split())
 
 
 @pytest.mark.parametrize(

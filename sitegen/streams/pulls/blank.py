@@ -6,7 +6,7 @@ from sitegen.declarations import Blank, PaperTable
 from sitegen.program.model import Build, Phase, Program
 from sitegen.streams.pulls.fields import RPM
 
-_ONCE = ("date", "variant", "barometer", "inlet_at", "fuel_lot", "ramp", "compensated")
+_ONCE = ("date", "log", "variant", "barometer", "inlet_at", "fuel_lot", "ramp", "compensated")
 _STEPS = (
     "Warm up to the same oil and coolant temperature; the first pull of a day warms the rest and is in no mean.",
     "Barometer, inlet temperature and humidity at each pull, read at the cell: a weather report is reduced to the "

@@ -30,13 +30,17 @@ FIELDS: tuple[Field, ...] = (
     Field("engine", "Build", "id", refers="engine", required=True, help="Id of the build."),
     Field("phase", "Phase", "id", refers="phase", required=True, help="The phase it was pulled in."),
     Field("date", "Date", "date", required=True, help="Day of the pull: the pulls of one day are one replicate."),
-    Field("pull", "Pull", "integer", low=1, high=999, required=True, beforehand=True,
-          help="Number of the pull that day, in the order they were run; the first warms up and is in no mean."),
+    Field("log", "Log", "text", example="logs/B1_pulls.csv",
+          help="Run log that holds the pulls of the day, a file named under `runlog`: they are found in it, and the "
+          "row states what it does not, such as the variant, inertia or the air."),
+    Field("pull", "Pull", "integer", low=1, high=999, beforehand=True,
+          help="Number of the pull that day, in the order they were run; the first warms up and is in no mean. With a "
+          "log: the one of it that the row speaks of; left out, all that no other row speaks of."),
     Field("variant", "Variant", "text", beforehand=True, example="oil A",
           help="What was changed between days and is to be compared within one build, such as the oil."),
-    Field("speed", "Speed", "number", "rad/s", "speed", low=1, high=3000, required=True, beforehand=True),
-    Field("torque", "Torque", "number", "N m", "torque", low=0, high=1e5, required=True, help="At full load.",
-          by="instrument"),
+    Field("speed", "Speed", "number", "rad/s", "speed", low=1, high=3000, beforehand=True,
+          help="Left out, with torque, where a log is named."),
+    Field("torque", "Torque", "number", "N m", "torque", low=0, high=1e5, help="At full load.", by="instrument"),
     Field("corrected_to", "Corrected to", "word", words=(AS_READ, *map(word_of, STANDARDS)), beforehand=True,
           help="Where the bench has corrected already: to which standard. Left out: as read."),
     Field("ramp", "Ramp", "number", "rad/s2", "angular acceleration", low=0, high=2000,
@@ -66,6 +70,7 @@ class Reading(Recorded):
 
     __slots__ = ()
     date: str
+    log: Written
     pull: float
     variant: Written
     speed: float

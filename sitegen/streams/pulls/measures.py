@@ -18,7 +18,8 @@ TORQUE = Measure(
     "over days, whose scatter is pooled over the builds of the program.",
     formula="mean over days of the mean over pulls of ∫T dn / (n₂ − n₁); T times the factor of the standard",
     source="SAE J1349 (1990), SAE J607, ISO 1585, ISO 3046-1, one in a program; days as units: simulation",
-    limits=f"Builds whose days scatter more than the others' get too narrow an interval. {_WHOLE} An error of the "
+    limits="Of an engine that is stated to be governed it is the torque as observed. Builds whose days scatter more "
+    f"than the others' get too narrow an interval. {_WHOLE} An error of the "
     "torque cell, of the barometer or of the inertia is in every pull alike and not in the interval. The best pull of "
     "several is never told: best of eight beats best of three by 0.22 % where nothing differs.",
 )

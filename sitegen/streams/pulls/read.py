@@ -8,6 +8,7 @@ import numpy as np
 
 from sitegen.program.model import Program, RecordSource
 from sitegen.streams.pulls.fields import AS_READ, FIELDS, word_of
+from sitegen.streams.pulls.in_logs import InLogs
 from sitegen.tables.checks import fitting, in_force, same_again
 from sitegen.tables.reading import Sheet, read_stream
 from sitegen.vocabulary import Readings
@@ -17,7 +18,21 @@ _FAR = 0.35  # share by which the torque of one speed may lie off the median of 
 
 def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
     """Readings of all records of pulls; see `tables.reading.read_stream`."""
-    return read_stream(program, sources, FIELDS, (_running, _standards, _instruments, _again, _one_day, _plausible))
+    logs = InLogs()
+    checks = (_whole, _running, _standards, _instruments, _again, _one_day, _plausible, logs.read)
+    return logs.put_in(read_stream(program, sources, FIELDS, checks))
+
+
+def _whole(program: Program, sheet: Sheet) -> None:
+    """Torque at a speed of a pull, or the log that holds it; not both."""
+    del program
+    log = sheet.frame["log"].notna()
+    for name in ("pull", "speed", "torque"):
+        sheet.set_aside(~log & sheet.frame[name].isna(), "required-empty", name, f"nothing is entered for {name}",
+                        f"{name}, or the log that holds it")  # fmt: skip
+    both = log & (sheet.frame["speed"].notna() | sheet.frame["torque"].notna())
+    sheet.set_aside(both, "pull-both-ways", "log", "a log is named and a torque or speed entered as well",
+                    "one of the two")  # fmt: skip
 
 
 def _running(program: Program, sheet: Sheet) -> None:
@@ -44,9 +59,12 @@ def _instruments(program: Program, sheet: Sheet) -> None:
 
 def _again(program: Program, sheet: Sheet) -> None:
     del program
-    state = sheet.frame[["engine", "phase", "date", "pull", "speed"]]
+    log = sheet.frame["log"].notna().to_numpy()
+    state = ["engine", "phase", "date", "pull"]
     why = "the same speed of the same pull was read already, in"
-    same_again(sheet, state, sheet.open, "speed", why)
+    same_again(sheet, sheet.frame[[*state, "speed"]], sheet.open & ~log, "speed", why)
+    why = "the same pulls of the same log are spoken of already, in"
+    same_again(sheet, sheet.frame[[*state, "log"]].fillna({"pull": 0}), sheet.open & log, "log", why)
 
 
 def _one_day(program: Program, sheet: Sheet) -> None:
@@ -65,7 +83,7 @@ def _one_day(program: Program, sheet: Sheet) -> None:
 def _plausible(program: Program, sheet: Sheet) -> None:
     """Tell a torque far off the others of its pull: most often a slip of the pen."""
     del program
-    frame = sheet.frame[sheet.open]
+    frame = sheet.frame[sheet.open & sheet.frame["log"].isna().to_numpy()]
     for _, pull in frame.groupby(["engine", "phase", "date", "pull"], sort=False):
         middle = float(pull["torque"].median())
         for at in pull.index[(pull["torque"] - middle).abs() > _FAR * middle].tolist():

@@ -83,7 +83,8 @@ def _level_told(view: View, levels: Sequence[Value]) -> list[str]:
     standard = view.program.power.standard
     days = words.counted(value.n, "day")
     one = "; its days have no scatter to tell an interval by" if value.low is None else ""
-    return [f"Full-load torque {view.text(value, unit=True)} by {standard}, {days}{one}."]
+    by = f"by {standard}" if standard else "as observed, in an engine that no air changes"
+    return [f"Full-load torque {view.text(value, unit=True)} {by}, {days}{one}."]
 
 
 def _bands(levels: Sequence[Value]) -> list[str]:
@@ -117,7 +118,13 @@ def _table(view: View, phase: Phase, name: str, levels: Sequence[Value], gains: 
         group = _variant(variant) if variant else ""
         heads += [
             Column("As observed", "N·m", numeric=True, measure=OBSERVED.id, group=group),
-            Column("At reference air", "N·m", numeric=True, measure=TORQUE.id, group=group),
+            Column(
+                "At reference air" if view.program.power.standard else "Compared",
+                "N·m",
+                numeric=True,
+                measure=TORQUE.id,
+                group=group,
+            ),
         ]
     if at_gain:
         other, _, first = at_gain.partition(OVER)
@@ -164,7 +171,8 @@ def _figure(view: View, phase: Phase, name: str) -> list[Block]:
         along="Speed, rpm",
     )
     left = "" if air else " Pulls without their correction are drawn as read."
-    caption = f"Every pull{' at reference air' if air else ''}; grey: the first of a day, in no mean.{left}"
+    reference = " at reference air" if air and view.program.power.standard else ""
+    caption = f"Every pull{reference}; grey: the first of a day, in no mean.{left}"
     columns = (Column("Pull"), Column("Speed", "rpm", numeric=True), Column("Full-load torque", "N·m", numeric=True))
     rows = [
         Row([Cell(str(row["series"])), *(Cell(words.number(number_of(row[at]), places)) for at, places in _SHOWN)])
@@ -199,9 +207,26 @@ def _notes(view: View, phase: Phase, levels: Sequence[Value]) -> list[str]:
     wheres = {str(row.inlet_at) for row in view.records("pulls", Reading, phase=phase.id) if given(row.inlet_at)}
     if wheres:
         notes.append(f"Inlet temperature taken at: {words.listed(sorted(wheres))}.")
+    notes += _from_logs(view, phase)
     if len(view.the_build.coatings) > 1:
         notes.append("Torque belongs to the whole engine: where it holds several coatings, it says nothing about any.")
     return notes
+
+
+def _from_logs(view: View, phase: Phase) -> list[str]:
+    """Which pulls were found in logs, and which were broken off there."""
+    rows = [row for row in view.records("pulls", Reading, phase=phase.id) if given(row.log) and given(row.speed)]
+    told = []
+    for date in sorted({row.date for row in rows}):
+        found = {row.pull for row in rows if row.date == date and row.use == ""}
+        off = sum(row.date == date and row.use != "" for row in rows)
+        logs = words.listed(sorted({str(row.log).rpartition("/")[2] for row in rows if row.date == date}))
+        more = f"; {words.counted(off, 'sweep')} more {'is' if off == 1 else 'are'} left out" if off else ""
+        pulls = words.sentence(words.counted(len(found), "pull"))
+        told.append(
+            f"{pulls} of {words.day(date)} {'was' if len(found) == 1 else 'were'} found in the log {logs}{more}."
+        )
+    return told
 
 
 SECTIONS = (Section("pulls", "Power pulls", 46, "engine", engine_pulls, place="rest"),)

@@ -42,7 +42,7 @@ def pulls_of(rows: Iterable[Reading]) -> list[Pulled]:
     """Pulls by day and number."""
     found: dict[tuple[str, int], list[Reading]] = {}
     for row in rows:
-        if row.use == "":
+        if row.use == "" and given(row.speed):  # one that names a log has its pulls in rows of their own
             found.setdefault((row.date, int(row.pull)), []).append(row)
     return [
         Pulled(day, number, str(own[0].variant) if given(own[0].variant) else "", own)
@@ -73,6 +73,8 @@ def corrected(rule: PowerRule, row: Reading) -> float:
     if rule.standard and row.corrected_to == word_of(rule.standard):
         return row.torque
     torque = observed(rule, row)
+    if rule.governed:
+        return torque
     if not rule.standard:
         raise Refused("no-standard")
     if not given(row.barometer):

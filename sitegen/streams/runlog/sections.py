@@ -47,6 +47,7 @@ OFF = "reference-point-off"  # reason of a visit that does not count, told with 
 NEAR = 120.0  # s between a stop in the log and the same in the event log, whose clock is a person's
 HIDDEN = 0.02  # share of a panel's height that least and most have to lie apart to be seen beside the line
 SHOWN = ("speed", "torque", "blowby", "oil_temperature")  # what a run is looked at first by
+FINER = 60.0  # s of the log a point, where a reader looks closer at a run of which the page holds fewer
 FINE, COARSE = 1200, 240  # points of a channel in one figure; least and most of what lies between are kept
 HAPPENED = {"stop": "stopped", "hole": "not recorded"}
 LIES = "crankcase_pressure"  # told against ambient: may truly lie below zero
@@ -60,6 +61,8 @@ TITLES = {
     "blowby_temperature": ("Gas temperature at the meter", "°C", 1.0, -273.15),
     "blowby_pressure": ("Gas pressure at the meter", "kPa absolute", 1e-3, 0.0),
     "ambient_pressure": ("Ambient pressure", "kPa absolute", 1e-3, 0.0),
+    "air_temperature": ("Air temperature", "°C", 1.0, -273.15),
+    "air_humidity": ("Air humidity", "%", 100.0, 0.0),
     "intake_temperature": ("Intake temperature", "°C", 1.0, -273.15),
     "hours": ("Engine hours", "h", 1 / 3600, 0.0),
 }
@@ -180,16 +183,23 @@ def _figure(view: View, name: str, logs: Sequence[tuple[Phase, Log]], channels: 
     events, bands = _events(view, logs, begins), _bands(view, logs, begins)
     marks: list[ChartRow] = [{"at": each, "run": run} for each, run, _ in events]
     panels = []
+    closer = False
     finest, coarsest = math.inf, 0.0
     for channel in channels:
         title, unit, factor, offset = _of_logs(logs, channel)
         path: list[ChartRow] = []
+        finer: list[ChartRow] = []
         for run, ((_, log), begin) in enumerate(zip(logs, begins, strict=True)):
             if channel not in log.facts:
                 continue
             points = thinned(log, channel, max(40, round(most * log.seconds / 60 / at)) if at else most)
             if points:
                 fine = log.seconds / len(points)
+                if fine > FINER * 1.5:
+                    finer += [
+                        {"at": begin + t / 60, "value": v, "low": lo, "high": hi, "run": run}
+                        for t, v, lo, hi in drawn(thinned(log, channel, round(log.seconds / FINER)), factor, offset)
+                    ]
                 finest, coarsest = min(finest, fine), max(coarsest, fine)
             path += [
                 {"at": begin + t / 60, "value": v, "low": lo, "high": hi, "run": run, "series": title}
@@ -200,12 +210,14 @@ def _figure(view: View, name: str, logs: Sequence[tuple[Phase, Log]], channels: 
         signals = {"from": 0.0, "to": at, "floor": None if free else 0.0}
         label = f"{title} over the time of the runs"
         axis = f"{title}, {unit}" if unit else title
-        panels.append(Panel(title, data, signals, note=unit, label=label, axis=axis, along=ALONG))
+        panels.append(Panel(title, data, signals, note=unit, label=label, axis=axis, along=ALONG, finer=finer))
+        closer = closer or bool(finer)
     paces = " to ".join(dict.fromkeys(words.number(each, 0) for each in (finest, coarsest)))
     shaded = " Shaded: reference points of the schedule." if bands else ""
+    finer_told = f" Closer: means of {words.with_unit(words.number(FINER, 0), 's')} throughout." if closer else ""
     caption = (
         f"Line: means of {words.with_unit(paces, 's')} of the log, as fine as any part of it is shown here; "
-        f"grey: least to most within them.{shaded}"
+        f"grey: least to most within them.{finer_told}{shaded}"
     )
     table = replace(_channel_table(view, logs, channels), name=f"{name}-channels")
     return Figure(name, "run", panels, "", caption, table, one_scale=False, events=[each for _, _, each in events])

@@ -73,6 +73,31 @@ FIRST = Measure(
     limits=BEYOND.limits,
     interval="",
 )
+WINDOWS_BEYOND = Measure(
+    id="limit.windows",
+    title="windows beyond a limit of a channel",
+    unit="1",
+    better="less",
+    method="Of a long run each window answers by itself: it fails where a sample in it lay beyond the limit, holds "
+    "where nearly all of its running time was recorded and none did, and cannot be told else. Windows are those of "
+    "the run over its hours, lost ones included, since a limit holds off the point of the schedule too. Running time "
+    "outside of all windows is one more answer.",
+    formula="count of windows that fail, of those that answer",
+    source="definition",
+    limits=BEYOND.limits,
+    interval="",
+)
+SINCE = Measure(
+    id="limit.since",
+    title="hours run from which every window lies beyond a limit",
+    unit="h",
+    better="more",
+    method="Beginning of the windows at the end of a run that fail one after the other, two at least.",
+    formula="hours run at the first of them",
+    source="definition",
+    limits="A run that goes on may come back within its limit.",
+    interval="",
+)
 STARTS = Measure(
     id="run.starts",
     title="starts of the engine",

@@ -14,12 +14,25 @@ from sitegen.program.limits import in_phase
 from sitegen.program.model import Phase, Window
 from sitegen.streams.runlog.alarms.breather import NARROWER, NONE, RINGS, WIDER
 from sitegen.streams.runlog.alarms.breather import RULE as OF_BREATHER
+from sitegen.streams.runlog.alarms.limits import BY_WINDOW, FAILS, HOLDS
 from sitegen.streams.runlog.alarms.limits import RULE as WITHIN
-from sitegen.streams.runlog.alarms.measures import BEYOND, COLD, FIRST, LONGEST, NARROWS, SIZE, STARTS, WATCHED
+from sitegen.streams.runlog.alarms.measures import (
+    BEYOND,
+    COLD,
+    FIRST,
+    LONGEST,
+    NARROWS,
+    SINCE,
+    SIZE,
+    STARTS,
+    WATCHED,
+    WINDOWS_BEYOND,
+)
 from sitegen.streams.runlog.alarms.watch import ALARM, NOT, SPREAD
 from sitegen.streams.runlog.alarms.watch import RULE as TOGETHER
+from sitegen.streams.runlog.judged import base
 from sitegen.streams.runlog.measures import MEANS
-from sitegen.tables.rows import Recorded, Written, given
+from sitegen.tables.rows import Recorded, Written, given, rows_of
 from sitegen.vocabulary import Value, Verdict
 
 WATCH, LIMITS, BREATHER = "watched", "limits-of-channels", "breather"  # anchors
@@ -30,6 +43,8 @@ SIGNALS = {
     "torque": "torque at equal demand",
 }
 INTAKE = ("intake temperature", "°C", 1.0, -273.15)
+_SPANS = 6  # of failing windows that are told by their hours
+_TOGETHER = 0.5  # h between two windows of one span: settling and the other points of a schedule
 FINDING = "scuffing"  # of an inspection: what an alarm suspects
 
 
@@ -200,7 +215,64 @@ def channel_limits(view: View) -> Sequence[Block]:
         Column("Longest", "s", numeric=True, measure=LONGEST.id),
         Column("First at", "min", numeric=True, measure=FIRST.id),
     )  # fmt: skip
-    return (Table("limits-of-channels", columns, rows, _limits_reading(view, judged), wide=True),)
+    return (Table("limits-of-channels", columns, rows, _limits_reading(view, judged), wide=True), *_by_window(view))
+
+
+class OfWindow:
+    """A window of a channel, or without hours what was run outside of all."""
+
+    channel: str
+    begin: float
+    end: float
+    word: str
+
+
+def _by_window(view: View) -> Iterator[Block]:
+    """Of each long run the windows by their answers, and in which hours they fail."""
+    rows, told = [], []
+    for series in view.series(BY_WINDOW):
+        own = rows_of(series.frame, OfWindow)
+        phase = view.program.phase(series.key.phase)
+        for channel in dict.fromkeys(row.channel for row in own):
+            name, cylinder = base(channel)
+            windows = [row for row in own if row.channel == channel and given(row.begin)]
+            outside = next(row.word for row in own if row.channel == channel and not given(row.begin))
+            broken = [row for row in windows if row.word == FAILS]
+            held = sum(row.word == HOLDS for row in windows)
+            since = view.value(SINCE.id, phase.id, name, cylinder=cylinder)
+            from_on = view.text(since, unit=True) if since is not None and since.value is not None else ""
+            title = words.sentence(_titled(name, cylinder))
+            rows.append(
+                Row((Cell(phase.title), Cell(title), Cell(str(held)), Cell(str(len(broken))),
+                     Cell(str(len(windows) - held - len(broken))), Cell(_when(broken), note=from_on and f"each from "
+                     f"{from_on} on"), Cell(outside or words.DASH, word=bool(outside))))
+            )  # fmt: skip
+            if from_on:
+                told.append(f"{title} lies beyond its limit in every window from {from_on} on.")
+    if rows:
+        columns = (
+            Column("Run"), Column("Channel"), Column("Hold", numeric=True, group="windows"),
+            Column("Fail", numeric=True, group="windows", measure=WINDOWS_BEYOND.id),
+            Column("Cannot tell", numeric=True, group="windows"), Column("Failing, hours run"),
+            Column("Outside of windows"),
+        )  # fmt: skip
+        yield Table("limits-by-window", columns, rows, " ".join(told), wide=True)
+
+
+def _when(broken: Sequence[OfWindow]) -> str:
+    """Hours run of windows, those one behind the other together: "41–45, 60–61 and 3 more"."""
+    spans: list[list[float]] = []
+    for row in broken:
+        if spans and row.begin - spans[-1][1] < max(row.end - row.begin, _TOGETHER):
+            spans[-1][1] = row.end
+        else:
+            spans.append([row.begin, row.end])
+    told = [words.from_to(*(words.number(end, 1) for end in span)) for span in spans[:_SPANS]]
+    more = ""
+    if len(spans) > _SPANS:
+        left = sum(row.begin > spans[_SPANS - 1][1] for row in broken)
+        more = f" and {words.counted(left, 'window')} more"
+    return ", ".join(told) + more or words.DASH
 
 
 def _limits_reading(view: View, judged: Sequence[Verdict]) -> str:
@@ -226,8 +298,12 @@ def _limits_reading(view: View, judged: Sequence[Verdict]) -> str:
 
 
 def _name(verdict: Verdict) -> str:
-    title = INTAKE[0] if verdict.key.at not in MEANS else MEANS[verdict.key.at][0].title
-    return f"{title}, cylinder {verdict.key.cylinder}" if verdict.key.cylinder else title
+    return _titled(verdict.key.at, verdict.key.cylinder)
+
+
+def _titled(name: str, cylinder: int) -> str:
+    title = INTAKE[0] if name not in MEANS else MEANS[name][0].title
+    return f"{title}, cylinder {cylinder}" if cylinder else title
 
 
 def _limits(view: View, verdict: Verdict) -> str:
