@@ -21,7 +21,8 @@ Flags = NDArray[np.bool_]
 Whole = NDArray[np.int64]
 
 FIRST = "blowby"  # the channel without which there is no alarm
-FLAG = 4.0  # sizes beyond which a channel is flagged
+FLAG = 4.0  # size beyond which a channel is flagged
+TOGETHER = 0.5  # correlation of sizes above which one cause, such as the room, moves blow-by and the others alike
 WITHIN = 10  # min between two flags that coincide
 NEW = 3  # min whose mean is looked at
 APART = 6  # min from the end of the hour it is held against to now
@@ -41,10 +42,11 @@ class Form:
     before: int  # min, of the stretch that the last minutes are held against
     scatter: int  # min, over which the usual size of a difference is found
     armed: float  # h of running from which it watches
+    alarm: float  # size that each of two channels goes beyond in the alarm where one cause moves all alike
 
 
-LONG = Form(5, 60, 600, 17.0)
-SHORT = Form(2, 30, 180, 6.0)
+LONG = Form(5, 60, 600, 17.0, 4.5)
+SHORT = Form(2, 30, 180, 6.0, 5.0)
 
 
 @dataclass(frozen=True)
@@ -52,7 +54,7 @@ class Event:
     """Channels flagged close together. Minutes are places in the record."""
 
     minute: int  # of the alarm, or of the first flag where there is none
-    alarm: bool  # blow-by and one more within `WITHIN` minutes
+    alarm: bool  # blow-by and one more beyond the size of the alarm within `WITHIN` minutes
     sizes: Mapping[str, float]  # channel -> most of its sizes in the event, in the harmful direction
 
 
@@ -64,6 +66,7 @@ class Watch:
     short: float  # of them by the short form alone
     events: tuple[Event, ...]
     sizes: Mapping[str, Floats]  # channel -> size by minute, not a number where it was not armed
+    alike: bool = False  # one cause moves the channels: the alarm takes more
 
 
 def watch(
@@ -75,26 +78,35 @@ def watch(
     worse, -1 a fall; minute (n,) [-] of the schedule, cycle (n,) [-] which time it is run, rising; held (n,) [-] the
     engine kept to its schedule. One row a minute of the record, without holes.
 
-    Notes: e is the value less the median at the same minute of the schedule over the five cycles before; d the mean of
-    e over the last 3 min less that over the hour that ended 6 min ago; size z = d/s, s = 1.4826 times the median
-    absolute deviation of d over the 10 h before. Flagged: z above 4 in the harmful direction. Alarm: blow-by and one
-    more flagged within 10 min. Watched on held minutes from hour 17 of running; from hour 6 by the short form: two
-    cycles, 30 min, 3 h. A stretch of which half is missing gives nothing. A channel that turned for the better, and
-    stayed so, is not watched while its usual level follows, some cycles later: that looks like a turn for the worse.
+    Notes: e is the value less the median at the same minute of the schedule over the five cycles before; d the mean
+    of e over the last 3 min less that over the hour that ended 6 min ago; size z = d/s, s = 1.4826 times the median
+    absolute deviation of d over the 10 h before. Flagged: z above 4 in the harmful direction. Alarm: blow-by and
+    one more flagged within 10 min; where sizes of blow-by and the others correlate by more than 0.5, as of one
+    cause, both above 4.5 (in the short form 5): else such a cause would alarm three times as often. Watched on held
+    minutes from hour 17 of running; from hour 6 by the short form: two cycles, 30 min, 3 h. A stretch of which half
+    is missing gives nothing. A channel that turned for the better, and stayed so, is not watched while its usual
+    level follows, some cycles later: that looks like a turn for the worse.
     """
     hours = np.cumsum(held) / 60
     sizes: dict[str, Floats] = {}
+    least: dict[str, Floats] = {}
     by_short = np.zeros(len(held), dtype=bool)
     for name, values in channels.items():
         kept = np.where(held, np.asarray(values, dtype=float) * harmful[name], np.nan)
         whole = size(kept, minute, cycle, LONG, hours >= LONG.armed)
         early = size(kept, minute, cycle, SHORT, (hours >= SHORT.armed) & ~np.isfinite(whole))
         sizes[name] = _own_usual(np.where(np.isfinite(whole), whole, early), cycle, np.isfinite(whole))
+        least[name] = np.where(np.isfinite(whole), LONG.alarm, SHORT.alarm)
         if name == FIRST:
             by_short = ~np.isfinite(whole)
     others = [np.isfinite(each) for name, each in sizes.items() if name != FIRST]
     armed = np.isfinite(sizes[FIRST]) & np.any(others, axis=0) if others else np.zeros(len(held), dtype=bool)
-    return Watch(float(armed.sum()) / 60, float((armed & by_short).sum()) / 60, tuple(_events(sizes)), sizes)
+    alike = _together(sizes)
+    with np.errstate(invalid="ignore"):
+        alarming = {name: each > (least[name] if alike else FLAG) for name, each in sizes.items()}
+    return Watch(
+        float(armed.sum()) / 60, float((armed & by_short).sum()) / 60, tuple(_events(sizes, alarming)), sizes, alike
+    )
 
 
 def size(x: Floats, minute: Whole, cycle: Whole, form: Form, asked: Flags) -> Floats:
@@ -173,7 +185,19 @@ def _scatter(d: Floats, count: int, asked: Flags) -> Floats:
     return np.where(found > 0, found, np.nan)
 
 
-def _events(sizes: Mapping[str, Floats]) -> Sequence[Event]:
+def _together(sizes: Mapping[str, Floats]) -> bool:
+    """Whether blow-by and the others move as of one cause, what is flagged left out: by the median of correlations."""
+    found = []
+    for name, other in sizes.items():
+        with np.errstate(invalid="ignore"):
+            both = (np.abs(sizes[FIRST]) < FLAG) & (np.abs(other) < FLAG)
+        if name != FIRST and both.sum() > EVENT:
+            pair = np.corrcoef(sizes[FIRST][both], other[both])
+            found.append(float(pair[0, 1]))
+    return bool(found) and float(np.median(found)) > TOGETHER
+
+
+def _events(sizes: Mapping[str, Floats], alarming: Mapping[str, Flags]) -> Sequence[Event]:
     with np.errstate(invalid="ignore"):
         flags = {name: each > FLAG for name, each in sizes.items()}
     every = np.flatnonzero(np.any(list(flags.values()), axis=0))
@@ -183,15 +207,15 @@ def _events(sizes: Mapping[str, Floats]) -> Sequence[Event]:
     made = []
     for part in parts:
         begin, end = int(part[0]), int(part[-1]) + 1
-        own = {name: begin + np.flatnonzero(each[begin:end]) for name, each in flags.items() if each[begin:end].any()}
-        alarm = _coincide(own)
+        own = [name for name, each in flags.items() if each[begin:end].any()]
+        alarm = _coincide({name: begin + np.flatnonzero(alarming[name][begin:end]) for name in own})
         found = {name: float(np.nanmax(sizes[name][begin:end])) for name in own}
         made.append(Event(begin if alarm is None else alarm, alarm is not None, found))
     return made
 
 
 def _coincide(flags: Mapping[str, Whole]) -> int | None:
-    """The first minute at which blow-by and one more have been flagged within `WITHIN` minutes; None: never."""
+    """The first minute at which blow-by and one more have alarmed within `WITHIN` minutes; None: never."""
     found: list[int] = []
     first = flags.get(FIRST, np.zeros(0, dtype=np.int64))
     for name, other in flags.items():

@@ -80,11 +80,12 @@ QUIET = (
     Case(True, time=1.0, length=18),
     Case(True, time=1.0, excursions=10.0),
     *(Case(spot=5, time=time) for time in (0.3, 1.0)),
+    *(Case(True, time=time, shared=True) for time in (0.3, 1.0, 3.0)),
+    *(Case(True, time=1.0, wander=wander, shared=True) for wander in (0.005, 0.01)),
+    Case(True, time=1.0, length=18, shared=True),
 )
 # outside the claim, and how many false alarms there are then
 BEYOND = (
-    *(Case(True, time=time, shared=True) for time in (0.3, 1.0, 3.0)),
-    Case(True, time=1.0, length=18, shared=True),
     *(Case(spot=spot) for spot in (5, 3)),
     Case(True, time=1.0, excursions=10.0, gated=False),
 )

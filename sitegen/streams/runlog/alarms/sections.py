@@ -28,7 +28,7 @@ from sitegen.streams.runlog.alarms.measures import (
     WATCHED,
     WINDOWS_BEYOND,
 )
-from sitegen.streams.runlog.alarms.watch import ALARM, NOT, SPREAD
+from sitegen.streams.runlog.alarms.watch import ALARM, ALIKE, NOT, SPREAD
 from sitegen.streams.runlog.alarms.watch import RULE as TOGETHER
 from sitegen.streams.runlog.judged import base
 from sitegen.streams.runlog.measures import MEANS
@@ -112,9 +112,9 @@ def watched(view: View) -> Sequence[Block]:
     )  # fmt: skip
     note = (
         f"Size: deviation in the channel's own scatter, above {coincidence.FLAG:g} a signal. Blow-by and one more "
-        f"within {coincidence.WITHIN} min are the alarm; false ones are fewer than {coincidence.STATED} in 100 h, "
-        "0.4 where one cause, such as the room, moves all channels at once. One signal alone comes up once or twice in "
-        "100 h of nothing."
+        f"within {coincidence.WITHIN} min are the alarm, above {coincidence.LONG.alarm:g} each where one cause, such "
+        f"as the room, moves the channels alike; false ones are fewer than {coincidence.STATED} in 100 h. One signal "
+        "alone comes up once or twice in 100 h of nothing."
     )
     return (Table("watched", columns, rows, reading, note=note, wide=True),)
 
@@ -128,6 +128,8 @@ def _reading(view: View, verdict: Verdict, found: Sequence[Event]) -> str:
     alarms = [each for each in found if each.alarm]
     alone = len(found) - len(alarms)
     parts = [f"{title}: watched for {hours}"]
+    if value is not None and ALIKE in value.flags:
+        parts.append(view.why(ALIKE))
     for each in alarms:
         of = f", cylinder {each.cylinder} the hottest" if each.cylinder else ""
         parts.append(f"possible scuffing at {each.when} ({each.signals}{of}): inspect")

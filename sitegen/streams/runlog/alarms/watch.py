@@ -23,6 +23,7 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 RULE = "channels that turn together"  # of the verdict on a phase, and on the minute of an alarm
+ALIKE = "moved-alike"  # flag of the hours watched
 ALARM, LOOK, QUIET_RUN, NOT = "possible scuffing", "look here", "nothing", "not watched"
 SPREAD = "spread"  # of the exhaust temperatures: the hottest cylinder over the one in the middle
 HARMFUL = {coincidence.FIRST: 1, SPREAD: 1, "oil_pressure": -1, "torque": -1}
@@ -76,7 +77,11 @@ def _watch(own: Minutes, live: Sequence[str]) -> coincidence.Watch:
         events = tuple(replace(event, minute=begin + event.minute) for event in found.events)
         each.append(replace(found, events=events))
     return coincidence.Watch(
-        sum(one.hours for one in each), sum(one.short for one in each), tuple(e for one in each for e in one.events), {}
+        sum(one.hours for one in each),
+        sum(one.short for one in each),
+        tuple(e for one in each for e in one.events),
+        {},
+        any(one.alike for one in each),
     )
 
 
@@ -102,6 +107,7 @@ def _live(own: Minutes) -> list[str]:
 def _told(build: Build, phase: Phase, own: Minutes, found: coincidence.Watch) -> Iterator[Result]:
     key = build.key(phase=phase.id)
     flags = frozenset(f"channel-{word}" for words in own.dead.values() for word in words.split(", "))
+    flags |= {ALIKE} if found.alike else frozenset()
     if not found.hours:
         yield refused(WATCHED.id, key, Refused("never-armed"))
         yield Verdict(RULE, key, NOT, reason="never-armed")
@@ -246,4 +252,4 @@ def _at_equal_demand(
         return np.where(np.isnan(before) | (np.abs(demand - before) <= EQUAL), torque, np.nan)
 
 
-STEP = Step("watch", (WATCHED, SIZE), run, reads=("runlog", "events"))
+STEP = Step("watch", (WATCHED, SIZE), run, reads=("runlog", "events"), revision=2)
