@@ -103,9 +103,11 @@ def _channel(
         title=f"least slope of {title} a run can show",
         unit=of,
         better="less",
-        method=f"Slope of the {title} that a run of these hours finds four times in five, by the wander it had itself.",
-        formula="420 · √((24 · s² · τ + 12 · w²) / T³), s and τ of the wander, w from hour to hour, T hours; 1.6 times "
-        "as much across one change of meter or oil, 2.4 across more",
+        method=f"Slope of the {title} that a run of these hours finds four times in five: by the error of its slope "
+        "where one is told, else by the wander it had itself.",
+        formula="(shift of the noncentral t for 80 %) · error of the slope; else 420 · √((24 · s² · τ + 12 · w²) / "
+        "T³), s and τ of the wander, w from hour to hour, T hours; 1.6 times as much across one change of meter or "
+        "oil, 2.4 across more",
         source="variance of a line through correlated values; power by the noncentral t distribution",
         limits="A daily cycle in a run of less than four days counts as wander.",
         interval="",

@@ -156,9 +156,18 @@ def _reading(view: View, runs: Sequence[Run]) -> str:
     if moved:
         named = (f"{_of(each)}{_when(view, each, runs)} {_rate(each, CHANNELS[_kind(each)])}" for each in moved)
         parts.append(f"{'Beside it' if slope is not None else 'These'} changed: {words.listed(named)}.")
-    elif any(each.value is not None for each in others):
-        parts.append("No other channel changed by more than its wander explains.")
+    told_of = {_of(each) for each in others if each.value is not None}
+    untold = list(dict.fromkeys(name for each in others if (name := _of(each)) not in told_of))
+    if told_of and not moved:
+        which = "Of the other channels that can be told none" if untold else "No other channel"
+        parts.append(f"{which} changed by more than its wander explains.")
+    if untold:
+        which = words.listed(untold) if len(untold) <= NAMED else words.counted(len(untold), "channel")
+        parts.append(f"Of {which} it cannot be told.")
     return " ".join(filter(None, parts)) or "No level of blow-by is told."
+
+
+NAMED = 3  # channels named in a sentence; of more the table tells
 
 
 def _when(view: View, value: Value, runs: Sequence[Run]) -> str:

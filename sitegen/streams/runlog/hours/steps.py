@@ -15,6 +15,7 @@ import numpy as np
 from sitegen.declarations import Step
 from sitegen.methods import long_run
 from sitegen.methods.long_run import Levels
+from sitegen.methods.power import shift
 from sitegen.program.model import Build, Phase, Program
 from sitegen.streams.runlog.blowby import METERS, quiet_of
 from sitegen.streams.runlog.hours.measures import BENCH, CHANNELS, LOST, MEMORY, WINDOWS, Channel
@@ -144,11 +145,11 @@ def run_slopes(program: Program, engine: str, readings: Mapping[str, Readings], 
                 for measure in (kind.slope, kind.least, kind.ahead):
                     yield refused(measure.id, key, why)
                 continue
-            yield _least(program, kind, key, hours, found)
             try:
                 line = long_run.slope(found, time)
                 share = _share(kind, found)
             except Refused as why:
+                yield _least(program, kind, key, hours, found)
                 yield refused(kind.slope.id, key, why)
                 yield refused(kind.ahead.id, key, why)
                 continue
@@ -216,10 +217,11 @@ def _least(program: Program, kind: Channel, key: Key, hours: Hours, found: Level
 def _told(
     kind: Channel, key: Key, hours: Hours, line: long_run.Slope, share: float, taken: frozenset[str]
 ) -> Iterator[Value]:
-    """The slope, and the level at the planned hours."""
+    """The slope, the least such a run shows by what it scattered, and the level at the planned hours."""
     flags = taken | frozenset({BY_DAY} if line.by_day else ())
     value, low, high, se = (each * share for each in (line.value, line.low, line.high, line.se))
     yield Value(kind.slope.id, key, value, low, high, se, float(line.df), n=line.blocks, flags=flags)
+    yield Value(kind.least.id, key, shift(line.df) * se, n=line.blocks)
     try:
         level, low, high = long_run.at_hours(line, hours.to_run)
     except Refused as why:
@@ -238,6 +240,6 @@ STEPS = (
         run_slopes,
         reads=READS,
         needs=(HOURS, BENCH.id),
-        revision=2,
+        revision=3,
     ),
 )

@@ -19,6 +19,7 @@ from sitegen.methods import long_run
 from sitegen.methods.ended import level_at
 from sitegen.methods.intervals import student_95
 from sitegen.methods.long_run import Levels
+from sitegen.methods.power import shift
 from sitegen.program.model import Build, Phase, Program
 from sitegen.streams.runlog.blowby import METERS
 from sitegen.streams.runlog.hours import steps as by_phase
@@ -236,23 +237,29 @@ def _slope(key: Key, found: Whole, bench: Value) -> Iterator[Value]:
     if mean <= 0:
         yield refused(SLOPE.id, key, Refused("not-positive"))
         return
-    try:
-        own = long_run.memory(found.levels)
-        sides = len(np.unique(found.levels.side))
-        hours = float(found.levels.hour[-1] - found.levels.hour[0])
-        least = long_run.least_slope(hours, long_run.Memory(0.0, own.least), sides)
-        yield Value(LEAST.id, key, 100 * least / mean, n=len(found.levels.level))
-    except Refused as why:
-        yield refused(LEAST.id, key, why)
+    sides = len(np.unique(found.levels.side))
     try:
         line = long_run.slope(found.levels, bench.value)
     except Refused as why:
         yield refused(SLOPE.id, key, why)
+        yield _least(key, found, sides, mean)
         return
-    df = free(line, len(np.unique(found.levels.side)))
+    df = free(line, sides)
     value, se = 100 * line.value / mean, 100 * line.se / mean
     half = student_95(df) * se
     yield Value(SLOPE.id, key, value, value - half, value + half, se, float(df), n=line.blocks, flags=bench.flags)
+    yield Value(LEAST.id, key, shift(df) * se, n=line.blocks)
+
+
+def _least(key: Key, found: Whole, sides: int, mean: float) -> Value:
+    """Where no slope is told: by the wander the run had itself."""
+    try:
+        own = long_run.memory(found.levels)
+        hours = float(found.levels.hour[-1] - found.levels.hour[0])
+        least = long_run.least_slope(hours, long_run.Memory(0.0, own.least), sides)
+    except Refused as why:
+        return refused(LEAST.id, key, why)
+    return Value(LEAST.id, key, 100 * least / mean, n=len(found.levels.level))
 
 
 STEPS = (
@@ -264,6 +271,6 @@ STEPS = (
         run_whole,
         reads=by_phase.READS,
         needs=(by_phase.HOURS, BENCH.id, LAST.id),
-        revision=2,
+        revision=3,
     ),
 )
