@@ -41,6 +41,7 @@ _USUAL: Mapping[str, tuple[str, ...]] = {
     "surfaces": ("first", "teardown"),
     "layers": ("first",),
     "gaugestudy": ("first",),
+    "rig": ("first",),
     "compression": ("first", "pulls"),
     "decay": ("first", "pulls"),
     "inspection": ("teardown",),

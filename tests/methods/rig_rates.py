@@ -1,6 +1,6 @@
 """Rates of the methods for the rig, simulated: `PYTHONPATH=tests python -m methods.rig_rates` (minutes).
 
-Claims. Running-in 92 to 94 %, steady friction 93 to 95 %, ratios 95 % where both scatter alike.
+Claims. Running-in 92 to 94 %, steady friction 93 to 94 %, ratios 95 % where both scatter alike.
 """
 
 from __future__ import annotations

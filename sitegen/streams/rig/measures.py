@@ -17,7 +17,7 @@ MU = Measure(
     "steady part past four declared time constants of running-in, mean by five batches with their scatter.",
     "(F→ − F←) / (2·N)",
     "ASTM G181 for the conditions; B. Schmeiser, Operations Research 30 (1982) 556 (batches); in simulations the "
-    "interval holds 93 to 95 times in a hundred",
+    "interval holds 93 to 94 times in a hundred",
     f"Of this specimen. Of mean magnitudes without a zero below them nothing is told but the raw mean. {_BENCH}",
     of_coating=True,
 )  # fmt: skip
