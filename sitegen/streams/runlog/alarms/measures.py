@@ -34,10 +34,11 @@ SIZE = Measure(
     formula="z = d / s, s = 1.4826 · median of the absolute deviations of d",
     source="simulated: tests/methods/coincidence_rates.py; 1.4826 is the robust standard deviation of a normal spread",
     limits=f"False alarms: fewer than {coincidence.STATED} in 100 h watched, simulated with samples of heavy tails, a "
-    "slow wander of each channel or one that moves all the harmful way at once, and a daily cycle; 0.16 where "
-    "such a wander of all is within their noise, of a row a minute with heavy tails and no wander 0.3 "
-    "to 2. One channel alone is flagged once or twice in 100 h of nothing. A jump of 4.2 is found in about eight of ten, one of 3.3 in half; fewer where one cause moves the channels alike. Told "
-    "afterwards: the cell's trips protect the engine, and an inspection decides.",
+    "slow wander of each channel or one that moves all the harmful way at once, and a daily cycle; 0.16 where such a "
+    "wander of all is within their noise, of a row a minute with heavy tails and no wander 0.3 to 2. One channel alone "
+    "is flagged once or twice in 100 h of nothing. A jump of 4.2 is found in about eight of ten, one of 3.3 in half; "
+    "fewer where one cause moves the channels alike. Told afterwards: the cell's trips protect the engine, and an "
+    "inspection decides.",
     interval="",
 )
 BEYOND = Measure(
