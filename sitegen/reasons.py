@@ -155,7 +155,7 @@ ANSWER: dict[str, str] = {
     "few-pull-days": "there are fewer days than it takes",
     "two-variants-only": "a gain is told between two variants that take turns",
     "not-alternated": "the variants did not take turns by day, so that a drift passes for a gain",
-    "moved-alike": "its channels moved alike, as of one cause such as the room, so that the alarm took more of both",
+    "moved-alike": "channels moved alike, as of one cause such as the room, so that their alarm took more of both",
     "one-day": "one day, whose own state is not told from the engine's",
     "pulls-not-corrected": "pulls whose air or inertia was not recorded are left out",
     "no-reference-speeds": "the program names no speeds to tell it at",

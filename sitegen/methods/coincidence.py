@@ -66,7 +66,7 @@ class Watch:
     short: float  # of them by the short form alone
     events: tuple[Event, ...]
     sizes: Mapping[str, Floats]  # channel -> size by minute, not a number where it was not armed
-    alike: bool = False  # one cause moves the channels: the alarm takes more
+    alike: frozenset[str] = frozenset()  # channels that one cause moves with blow-by: their alarm takes more
 
 
 def watch(
@@ -101,12 +101,9 @@ def watch(
             by_short = ~np.isfinite(whole)
     others = [np.isfinite(each) for name, each in sizes.items() if name != FIRST]
     armed = np.isfinite(sizes[FIRST]) & np.any(others, axis=0) if others else np.zeros(len(held), dtype=bool)
-    alike = _together(sizes)
-    with np.errstate(invalid="ignore"):
-        alarming = {name: each > (least[name] if alike else FLAG) for name, each in sizes.items()}
-    return Watch(
-        float(armed.sum()) / 60, float((armed & by_short).sum()) / 60, tuple(_events(sizes, alarming)), sizes, alike
-    )
+    alike = _alike(sizes)
+    events = tuple(_events(sizes, least, alike))
+    return Watch(float(armed.sum()) / 60, float((armed & by_short).sum()) / 60, events, sizes, alike)
 
 
 def size(x: Floats, minute: Whole, cycle: Whole, form: Form, asked: Flags) -> Floats:
@@ -185,21 +182,22 @@ def _scatter(d: Floats, count: int, asked: Flags) -> Floats:
     return np.where(found > 0, found, np.nan)
 
 
-def _together(sizes: Mapping[str, Floats]) -> bool:
-    """Whether blow-by and the others move as of one cause, what is flagged left out: by the median of correlations."""
-    found = []
+def _alike(sizes: Mapping[str, Floats]) -> frozenset[str]:
+    """Channels that move with blow-by as of one cause, by the correlation of what is not flagged."""
+    found = set()
     for name, other in sizes.items():
         with np.errstate(invalid="ignore"):
             both = (np.abs(sizes[FIRST]) < FLAG) & (np.abs(other) < FLAG)
         if name != FIRST and both.sum() > EVENT:
             pair = np.corrcoef(sizes[FIRST][both], other[both])
-            found.append(float(pair[0, 1]))
-    return bool(found) and float(np.median(found)) > TOGETHER
+            found |= {name} if pair[0, 1] > TOGETHER else set()
+    return frozenset(found)
 
 
-def _events(sizes: Mapping[str, Floats], alarming: Mapping[str, Flags]) -> Sequence[Event]:
+def _events(sizes: Mapping[str, Floats], least: Mapping[str, Floats], alike: frozenset[str]) -> Sequence[Event]:
     with np.errstate(invalid="ignore"):
         flags = {name: each > FLAG for name, each in sizes.items()}
+        more = {name: each > least[name] for name, each in sizes.items()}
     every = np.flatnonzero(np.any(list(flags.values()), axis=0))
     if not len(every):
         return ()
@@ -207,20 +205,19 @@ def _events(sizes: Mapping[str, Floats], alarming: Mapping[str, Flags]) -> Seque
     made = []
     for part in parts:
         begin, end = int(part[0]), int(part[-1]) + 1
-        own = [name for name, each in flags.items() if each[begin:end].any()]
-        alarm = _coincide({name: begin + np.flatnonzero(alarming[name][begin:end]) for name in own})
-        found = {name: float(np.nanmax(sizes[name][begin:end])) for name in own}
-        made.append(Event(begin if alarm is None else alarm, alarm is not None, found))
+        own = slice(begin, end)
+        pairs = [(more if name in alike else flags, name) for name in sizes if name != FIRST]
+        alarm = _coincide([(by[FIRST][own], by[name][own]) for by, name in pairs])
+        found = {name: float(np.nanmax(sizes[name][own])) for name, each in flags.items() if each[own].any()}
+        made.append(Event(begin if alarm is None else begin + alarm, alarm is not None, found))
     return made
 
 
-def _coincide(flags: Mapping[str, Whole]) -> int | None:
-    """The first minute at which blow-by and one more have alarmed within `WITHIN` minutes; None: never."""
+def _coincide(pairs: Sequence[tuple[Flags, Flags]]) -> int | None:
+    """The first minute at which blow-by and one more have been flagged within `WITHIN` minutes; None: never."""
     found: list[int] = []
-    first = flags.get(FIRST, np.zeros(0, dtype=np.int64))
-    for name, other in flags.items():
-        if name == FIRST or not len(first):
-            continue
+    for each in pairs:
+        first, other = (np.flatnonzero(flags) for flags in each)
         apart = np.abs(first[:, None] - other[None, :]) <= WITHIN
         if apart.any():
             found.append(int(np.maximum(first[:, None], other[None, :])[apart].min()))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from logs.long_run import HEADERS, STEP, Columns, concluded, laid, values, words
@@ -37,6 +38,21 @@ def test_nothing_happens_and_nothing_is_said(tmp_path: Path) -> None:
     hours = values(found, "watch.hours")[""]
     assert isinstance(hours, float)
     assert 33 <= hours <= 34.5  # of 40 h, the first six not
+
+
+def test_channels_that_move_alike_are_said_to(tmp_path: Path) -> None:
+    """The room moves two of them over half an hour or so, to the worse and back."""
+    size = round(1800 / STEP)
+    slow = np.convolve(np.random.default_rng(4).standard_normal(round(40 * 3600 / STEP)), np.ones(size), "same")
+    slow *= 0.02 / slow.std()
+
+    def change(columns: Columns) -> None:
+        columns["Blow-by"] *= 1 + slow
+        columns["Oil pressure"] *= 1 - slow
+
+    found = concluded(laid(tmp_path, change), "watch")
+    told = [value.flags for (name, key), value in found.values.items() if name == "watch.hours" and key.engine == "A1"]
+    assert any("moved-alike" in each for each in told)
 
 
 @pytest.mark.parametrize(

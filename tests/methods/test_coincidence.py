@@ -86,6 +86,29 @@ def test_armed_from_hour_six_and_from_hour_seventeen() -> None:
     assert np.isnan(found.sizes[FIRST][:359]).all()
 
 
+def test_where_one_cause_moves_the_channels_alike_both_have_to_go_further() -> None:
+    """Without it two signals of 4.2 are the alarm; with a wander that all share, only those beyond 4.5."""
+    common = np.convolve(noise(9), np.ones(30) / 30**0.5, "same")
+    channels = {name: noise(number) for number, name in enumerate(HARMFUL)}
+    assert not watch(channels, HARMFUL, MINUTE, CYCLE, HELD).alike
+    shared = {name: each + 2 * HARMFUL[name] * common for name, each in channels.items()}
+    quiet = watch(shared, HARMFUL, MINUTE, CYCLE, HELD)
+    assert quiet.alike
+    alarms: list[tuple[float, bool]] = []
+    for by in np.arange(4, 60, 1.0):
+        moved = {name: each + by * sign * (AT >= 1500) * (name != "spread")
+                 for (name, each), sign in zip(shared.items(), HARMFUL.values(), strict=True)}  # fmt: skip
+        found = watch(moved, HARMFUL, MINUTE, CYCLE, HELD)
+        for event in found.events:
+            least = min(
+                max((event.sizes.get(name, 0.0) for name in found.alike), default=9.0), event.sizes.get(FIRST, 0.0)
+            )
+            assert least > LONG.alarm or not event.alarm or "spread" not in found.alike
+            alarms.append((least, event.alarm))
+    assert any(alarm for _, alarm in alarms)
+    assert any(4.0 < least <= LONG.alarm for least, _ in alarms)
+
+
 def test_minutes_not_held_are_not_watched() -> None:
     held = HELD.copy()
     held[1500:1530] = False

@@ -29,15 +29,16 @@ SIZE = Measure(
     "that of the hour that ended six minutes before, each minute less its median at the same minute of the schedule "
     "over the five cycles before, over the scatter of such differences in the last ten hours. Above 4 a channel is "
     f"flagged; blow-by and one more within {coincidence.WITHIN} min are the alarm. Where the sizes of blow-by and the "
-    f"others correlate by more than {coincidence.TOGETHER:g}, one cause, such as the room, moves them alike: both then "
+    f"other correlate by more than {coincidence.TOGETHER:g}, one cause, such as the room, moves them alike: both then "
     f"have to go beyond {coincidence.LONG.alarm:g}, in the short form {coincidence.SHORT.alarm:g}.",
     formula="z = d / s, s = 1.4826 · median of the absolute deviations of d",
     source="simulated: tests/methods/coincidence_rates.py; 1.4826 is the robust standard deviation of a normal spread",
     limits=f"False alarms: fewer than {coincidence.STATED} in 100 h watched, simulated with samples of heavy tails, a "
-    "slow wander of each channel or one that moves all the harmful way at once, and a daily cycle; of a row a minute "
-    "with heavy tails and no wander 0.3 to 2. One channel alone is flagged once or twice in 100 h of nothing. A jump "
-    "of 4.2 is found in about eight of ten, one of 3.3 in half; fewer where one cause moves the channels alike. Told "
-    "afterwards: the cell's trips protect the engine, and an inspection decides.",
+    "slow wander of each channel or one that moves all the harmful way at once, and a daily cycle; 0.16 where such a "
+    "wander of all is within their noise, of a row a minute with heavy tails and no wander 0.3 to 2. One channel alone "
+    "is flagged once or twice in 100 h of nothing. A jump of 4.2 is found in about eight of ten, one of 3.3 in half; "
+    "fewer where one cause moves the channels alike. Told afterwards: the cell's trips protect the engine, and an "
+    "inspection decides.",
     interval="",
 )
 BEYOND = Measure(

@@ -81,7 +81,7 @@ def _watch(own: Minutes, live: Sequence[str]) -> coincidence.Watch:
         sum(one.short for one in each),
         tuple(e for one in each for e in one.events),
         {},
-        any(one.alike for one in each),
+        frozenset(name for one in each for name in one.alike),
     )
 
 
