@@ -170,6 +170,7 @@ class Stream:
     unusual: Callable[[View], Iterable[Unusual]] | None = None  # of one build
     recorded: tuple[str, ...] = ()  # measures a planned record of this stream yields for every cylinder
     whole: bool = False  # they belong to the whole engine instead
+    of_coatings: bool = True  # pages of coatings show what it records
     cautions: tuple[str, ...] = ()
     smallest: Callable[[Program], Iterable[Smallest]] | None = None  # what its instruments can show at all
     by_repeats: Callable[[Program, Iterable[Value]], Iterable[Smallest]] | None = None  # the same, from values so far

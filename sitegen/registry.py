@@ -9,6 +9,8 @@ from sitegen.declarations import Step, Stream
 from sitegen.program import described
 from sitegen.program.model import Program
 from sitegen.streams.buildsheet import STREAM as BUILDSHEET
+from sitegen.streams.compression import STREAM as COMPRESSION
+from sitegen.streams.decay import STREAM as DECAY
 from sitegen.streams.events import STREAM as EVENTS
 from sitegen.streams.friction import STREAM as FRICTION
 from sitegen.streams.gaugestudy import STREAM as GAUGESTUDY
@@ -22,7 +24,10 @@ from sitegen.streams.runlog import STREAM as RUNLOG
 from sitegen.streams.surfaces import STREAM as SURFACES
 from sitegen.vocabulary import Measure, Problem, Readings, Result
 
-_ALL = (BUILDSHEET, EVENTS, FRICTION, GAUGESTUDY, INSPECTION, LAYERS, LEAKDOWN, OIL, PULLS, RIG, RUNLOG, SURFACES)
+_ALL = (
+    BUILDSHEET, COMPRESSION, DECAY, EVENTS, FRICTION, GAUGESTUDY, INSPECTION, LAYERS, LEAKDOWN, OIL, PULLS, RIG, RUNLOG,
+    SURFACES,
+)  # fmt: skip
 STREAMS: tuple[Stream, ...] = tuple(sorted(_ALL, key=lambda stream: stream.order))
 CROSSING: tuple[Step, ...] = (exposure.STEP, closure.STEP, wear_rates.STEP)
 

@@ -24,7 +24,7 @@ LONGEST_UNIT = 60  # characters
 
 
 class Vector(NamedTuple):
-    """Exponents of length, mass, time, temperature, angle and Vickers hardness.
+    """Exponents of length, mass, time, temperature, angle, Vickers hardness and electric current.
 
     Angle counts as a dimension of its own: it tells speed (rad/s) from frequency and torque (J/rad) from energy.
     """
@@ -35,6 +35,7 @@ class Vector(NamedTuple):
     temperature: int = 0
     angle: int = 0
     hardness: int = 0
+    current: int = 0
 
     def times(self, other: Vector, power: int = 1) -> Vector:
         return Vector(*(mine + power * theirs for mine, theirs in zip(self, other, strict=True)))
@@ -90,6 +91,7 @@ _TORQUE = Vector(2, 1, -2, angle=-1)
 _VOLUME = Vector(length=3)
 _FLOW = Vector(length=3, time=-1)
 _SPEED = Vector(time=-1, angle=1)
+_VOLTAGE = Vector(2, 1, -3, current=-1)
 
 _GAUGE = ("psig", "kPa gauge", "bar gauge", "inH2O gauge")
 _ABSOLUTE = ("psia", "kPa absolute", "bar absolute", "inHg absolute")
@@ -122,6 +124,7 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
             Dimension("energy", "J", _ENERGY, ("kJ", "MJ", "kWh")),
             Dimension("density", "kg/m3", Vector(length=-3, mass=1), ("kg/L", "kg/m3", "g/cm3")),
             Dimension("hardness", "HV", Vector(hardness=1), ("HV",)),
+            Dimension("voltage", "V", _VOLTAGE, ("V",)),
             Dimension("angle", "rad", Vector(angle=1), ("deg", "rad", "turn")),
             Dimension("ratio", "1", _NONE, ("%", "1", "ppm")),
             Dimension("mass fraction", "1", _NONE, ("mg/kg", "ppm", "%")),
@@ -225,6 +228,7 @@ _SIMPLE: Mapping[str, tuple[Vector, float]] = MappingProxyType(
         "gal": (_VOLUME, _GALLON),
         "cfm": (_FLOW, (12 * _INCH) ** 3 / 60),
         "HV": (Vector(hardness=1), 1.0),
+        "V": (_VOLTAGE, 1.0),
         "cSt": (Vector(length=2, time=-1), 1e-6),
         **dict.fromkeys(("%", "percent"), (_NONE, 1e-2)),
         "1": (_NONE, 1.0),

@@ -22,7 +22,8 @@ FIELDS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "supply": ("upstream pressure", "p supply", "speisedruck", "pression d'alimentation",
                    "presión de alimentación"),
         "pressure": ("cylinder pressure", "p cylinder", "downstream pressure", "zylinderdruck", "pression cylindre",
-                     "presión del cilindro"),
+                     "presión del cilindro",
+                     "compression", "compression pressure", "kompression", "kompressionsdruck"),
         "percent": ("leak", "leakage", "loss", "leak down", "leakdown", "leak as read", "verlust", "leckage", "fuite",
                     "fuga", "pérdida"),
         "crank": ("crank position", "piston position"),
@@ -140,7 +141,14 @@ FIELDS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "oil_temperature": ("oil gallery", "gallery oil", "t oil", "öltemperatur", "t öl"),
         "coolant_temperature": ("t coolant", "kühlmitteltemperatur"),
         "plugs": ("spark plugs", "zündkerzen"),
-        "throttle": ("throttle valve", "drosselklappe"),
+        "throttle": ("throttle valve", "throttle position", "drosselklappe"),
+        "strokes": ("compression strokes", "hübe", "kompressionshübe"),
+        "cranking_speed": ("cranking rpm", "starter speed", "anlassdrehzahl", "starterdrehzahl"),
+        "battery": ("battery voltage", "batterie", "batteriespannung"),
+        "oil_added": ("oil put in", "ölmenge", "öl zugegeben"),
+        "volume": ("cylinder volume", "chamber volume", "volumen", "brennraum"),
+        "hose_volume": ("volume of hose", "schlauchvolumen"),
+        "volume_limit": ("error of volume", "volumenfehler"),
     }
 )  # fmt: skip
 

@@ -25,8 +25,10 @@ Floats = NDArray[np.float64]
 BLOCK = 10  # noise time constants in a block, so that blocks scatter as good as independently
 MOST_BLOCKS = 60  # of a run: more tell nothing more of its e-fold
 RUN_INS = 4  # declared e-folds after which 2 % of the drop are left
+SPANS = 2  # upper limits of its e-fold that a record has to reach: a shorter one tells an end only where it misleads
 STILL = 0.02  # share of its mean by which a steady part may still change and be told
 BANDS = 6  # of a map at most
+_SAID = {"few-visits": "run-in-few-blocks", "settling-open-below": "run-in-within-a-block"}
 _DIGITS = 1e-9  # share within which two numbers are equal
 # Coatings -> chance that their ranks show a true correlation of 0.9 at 5 % by `ties.rank_agreement`; of fewer coatings
 # not even the same order does. Simulated: tests/methods/rig_rates.py.
@@ -114,7 +116,8 @@ def run_in(values: Floats, dt: float) -> RunIn:
     D. Intervals are what keeps the sum of squares below its cut (`settling.settle_time`).
 
     Refuses: `run-in-few-blocks` where fewer than six blocks fit; `run-in-within-a-block` where t_s is below a block;
-    `few-visits`, `level-not-positive`, `no-change-beyond-scatter` and open ends as `settling.settle_time`.
+    `settling-open-above` where the record does not reach twice the upper limit of t_s, or as
+    `settling.settle_time`; `level-not-positive`, `no-change-beyond-scatter`.
     """
     size = max(math.ceil(len(values) / MOST_BLOCKS), 1)
     rest = values - _fitted(values, dt, size).tail(np.arange(len(values), dtype=np.float64) * dt)
@@ -122,6 +125,8 @@ def run_in(values: Floats, dt: float) -> RunIn:
     found = _fitted(values, dt, max(size, needed))
     if found.fold < max(size, needed) * dt:
         raise Refused("run-in-within-a-block")
+    if SPANS * found.high > len(values) * dt:
+        raise Refused("settling-open-above")
     return found
 
 
@@ -134,7 +139,10 @@ def _fitted(values: Floats, dt: float, size: int) -> RunIn:
     full = 2 * there.sum(axis=1) >= size
     means = np.where(there, parts, 0.0).sum(axis=1) / np.maximum(there.sum(axis=1), 1)
     middles = (np.arange(count, dtype=np.float64) + 0.5) * size * dt
-    fit = settling.settle_time(middles, np.where(full, means, np.nan), 0.02)
+    try:
+        fit = settling.settle_time(middles, np.where(full, means, np.nan), 0.02)
+    except Refused as why:
+        raise Refused(_SAID.get(why.code, why.code)) from None
     level = fit.levels[0].value
     half = min(size * dt / (2 * fit.scale), 500.0)
     drop = level * (fit.start - 1) * half / math.sinh(half)  # `start` is that of the middles drawn back to nought

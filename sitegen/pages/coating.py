@@ -153,7 +153,7 @@ def _recorded(view: View, stream: Stream) -> Table | None:
     coating = view.coating.id if view.coating else ""
     shown = [
         m
-        for m in stream.recorded
+        for m in (stream.recorded if stream.of_coatings else ())
         if any(v.status == "ok" and v.key.cylinder and v.key.coating == coating for v in view.values(m, at=""))
     ]
     if not shown:

@@ -15,7 +15,7 @@ from sitegen.pages.folding import folded
 from sitegen.pages.frame import Site, parts_page
 from sitegen.program import calibrated
 from sitegen.program.calibrated import Calibrated, Doubt, Due
-from sitegen.program.definitions import TOOL_READS
+from sitegen.program.definitions import TOOL_READS, TOOL_SHOWS
 from sitegen.program.doubted import Doubted
 from sitegen.program.model import Calibration, CheckPoint, Meter, Program, ReferenceOrifice, Tester, Tool
 from sitegen.tables.rows import given
@@ -454,8 +454,7 @@ def reads(one: Calibrated, gauge: str = "") -> str:
         return "flow"
     if isinstance(one, Tester):
         return "ratio" if one.scale == "percent" and gauge != "supply" else "gauge pressure"
-    kind = TOOL_READS[one.kind]
-    return {"pressure difference": "absolute pressure", "temperature difference": "temperature"}.get(kind, kind)
+    return TOOL_SHOWS.get(one.kind) or TOOL_READS[one.kind]
 
 
 def _value(kind: str, point: CheckPoint, value: float) -> str:

@@ -214,7 +214,9 @@ def _measure(node: Node, known: _Known, *, compared: bool = False) -> str:
     if known.strange(name):
         return name
     if compared and known.comparable is not None and name in (known.measures or ()):
-        return node.reference("measure", known.comparable, "measure", "this version that coatings are compared in")
+        return node.reference(
+            "measure", sorted(known.comparable), "measure", "this version that coatings are compared in"
+        )
     return node.reference("measure", known.measures, "measure", "this version")
 
 

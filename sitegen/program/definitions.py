@@ -38,8 +38,12 @@ TOOL_READS = {
     "torque-cell": "torque",
     "thermocouple": "temperature difference",
     "roughness-standard": "length",
+    "pressure-gauge": "pressure difference",
 }
-TOOL_SHOWS = {"pressure difference": "absolute pressure", "temperature difference": "temperature"}  # limit -> reading
+TOOL_SHOWS = {  # kind -> what it shows, where that is not what its limit is
+    "barometer": "absolute pressure", "pressure-gauge": "gauge pressure",
+    "thermometer": "temperature", "thermocouple": "temperature",
+}  # fmt: skip
 PRESSURE, PERCENT = "gauge pressure", "ratio"
 
 # What may limit the use of an oil, and the kind of quantity; "": a bare number in the unit of its test.
@@ -158,7 +162,7 @@ def _tool(name: str, entry: Node) -> Tool:
         told = f"{place.subject} is more than twice the limit of error: rounding alone errs more"
         place.add("readability-coarse", told, expected="a step of at most twice the limit")
     reads = reads or "length"
-    checked = calibrations.of(entry, calibrations.plain(TOOL_SHOWS.get(reads, reads), reads, limit or 0.0))
+    checked = calibrations.of(entry, calibrations.plain(TOOL_SHOWS.get(entry.text("kind"), reads), reads, limit or 0.0))
     own = {"limit": limit or 0.0, "readability": step or 0.0, "calibrations": checked}
     return instance(Tool, entry, id=name, **own)
 

@@ -19,7 +19,7 @@ from sitegen.units import DIMENSIONS
 
 FILES = ("program", "definitions")
 MOST_EXPLAINED = 5  # keys of one name that are explained; of more the places alone are listed
-MOST_LISTED = 12  # places of keys that are alike
+MOST_LISTED = 16  # places of keys that are alike
 _ITEM = "-"  # step of a path: one entry of a list
 _WORDS = {
     "id": "an id: letters, digits and hyphens",

@@ -163,13 +163,13 @@ class ReferenceOrifice:
 
 @dataclass(frozen=True)
 class Tool:
-    """What build sheets, torque, the air of the cell and temperatures are read with, and what checks another tool."""
+    """What build sheets, torque, pressures, the air of the cell and temperatures are read with, or checks a tool."""
 
     id: str
     title: str
     kind: Literal[
         "balance", "feeler", "ring-gauge", "bore-gauge", "micrometer", "tension-gauge", "profilometer", "barometer",
-        "thermometer", "microscope", "torque-cell", "thermocouple", "roughness-standard",
+        "thermometer", "microscope", "torque-cell", "thermocouple", "roughness-standard", "pressure-gauge",
     ]  # fmt: skip
     limit: float  # limit of error in the SI unit of what it reads: kg, m, N, Pa, K or N m
     calibrations: tuple[Calibration, ...] = ()

@@ -32,6 +32,7 @@ _CAUTIONS = {  # common practice, no source
     "tension-gauge": ("A ring under tension springs: eye protection.",),
 }
 _CAUTIONS["thermometer"] = _CAUTIONS["thermocouple"]
+_CAUTIONS["pressure-gauge"] = _AIR
 _STEPS = (
     "Read every point before anything is touched, zero too: that is as found, and without it nobody can tell what the "
     "readings since the last check are worth.",

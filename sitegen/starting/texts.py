@@ -41,6 +41,8 @@ _USUAL: Mapping[str, tuple[str, ...]] = {
     "surfaces": ("first", "teardown"),
     "layers": ("first",),
     "gaugestudy": ("first",),
+    "compression": ("first", "pulls"),
+    "decay": ("first", "pulls"),
     "inspection": ("teardown",),
 }
 

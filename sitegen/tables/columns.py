@@ -332,7 +332,9 @@ def constant(what: Field, text: str) -> Any:
         scale = 100.0 if what.unit == "%" else 1.0
         value = units.parse(text, what.dimension) * scale
     elif what.kind == "integer":
-        value = float(int(text))
+        if not text.strip().isdecimal():
+            raise ValueError(f'"{shown(text)}" is no whole number')
+        value = float(text)
     elif what.kind == "word":
         return word(what, text)
     elif what.kind == "yes-no":

@@ -1,7 +1,11 @@
-"""Rates of the methods for the rig, simulated: `PYTHONPATH=tests python -m methods.rig_rates` (minutes)."""
+"""Rates of the methods for the rig, simulated: `PYTHONPATH=tests python -m methods.rig_rates` (minutes).
+
+Claims. Running-in 92 to 94 %, steady friction 93 to 95 %, ratios 95 % where both scatter alike.
+"""
 
 from __future__ import annotations
 
+import argparse
 import math
 from collections.abc import Iterator
 
@@ -130,5 +134,9 @@ def figures(runs: int) -> Iterator[str]:
 
 
 if __name__ == "__main__":
-    for line in figures(1000):
+    parser = argparse.ArgumentParser(
+        prog="python -m methods.rig_rates", description="Rates of the methods for the rig."
+    )
+    parser.add_argument("--draws", default=1000, type=int, help="runs of each case (%(default)s)")
+    for line in figures(parser.parse_args().draws):
         print(line, flush=True)

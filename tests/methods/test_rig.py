@@ -129,9 +129,8 @@ def test_run_in_is_not_found_where_there_is_none_to_find() -> None:
         rig.run_in(flat, 1.0)
     with pytest.raises(Refused, match="run-in-few-blocks"):
         rig.run_in(flat[:5], 1.0)
-    early = rates.noisy(chance, 3600, 4.0)[:240]  # less than one time constant
-    with pytest.raises(Refused, match=r"settling-open-above|no-change-beyond-scatter"):
-        rig.run_in(early, 1.0)
+    early = [rates.noisy(chance, 3600, 0.0, sd=0.001)[:60] for _ in range(20)]  # a fifth of a time constant
+    assert sum(rates.found_in(values) is not None for values in early) <= 1
 
 
 def test_a_steady_part_that_moves_by_more_than_two_per_cent_is_refused() -> None:

@@ -20,7 +20,7 @@ def of(text: str) -> list[str]:
 
 SI = of("""m, km, cm, mm, um, nm, metre, kg, g, mg, ug, s, ms, us, min, h, d, second, minute, hour, day, K, degC, deg C,
     rad, deg, degree, N, kN, mN, Pa, hPa, kPa, MPa, bar, mbar, mmHg, J, kJ, MJ, GJ, W, kW, MW, L, l, dL, mL, ml, litre,
-    N m, %, 1, min-1, 1/min, Hz""")
+    N m, V, %, 1, min-1, 1/min, Hz""")
 UCUM = of("Cel, [degF], /min")
 NIST = of("""meter, liter, atm, psi, inHg, inH2O, mmH2O, lbf, ozf, kgf, in, inch, ft, foot, mi, mile, mil, lb, oz, qt,
     gal, hp, BTU, Wh, kWh, cSt, Torr, ppm, rev, turn, degF, deg F, lbf ft, lbf in, kgf m""")

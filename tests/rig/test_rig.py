@@ -128,7 +128,9 @@ def test_a_coating_and_an_oil_have_to_be_there(folder: Folder) -> None:
         ("time [s],class,forward [N m],back [N]\n1,mid,6,-6\n2,mid,6,-6\n", "rig-unit"),
         ("Load: 60 mm\ntime [s],class,forward [N],back [N]\n1,mid,6,-6\n2,mid,6,-6\n", "rig-condition"),
         ("Load: 60\ntime [s],class,forward [N],back [N]\n1,mid,6,-6\n2,mid,6,-6\n", "rig-condition"),
+        ("Load: 60000 kN\ntime [s],class,forward [N],back [N]\n1,mid,6,-6\n2,mid,6,-6\n", "rig-condition"),
         ("a,b\n1,2\n3,4\n", "rig-no-table"),
+        ("time [s],forward [N],back [N]\n1,1e400,-6\n2,6,-6\n", "rig-rows-bad"),
         ("nothing\n", "rig-no-table"),
         ("time [s],class,forward [N],back [N]\n1,mid,6,-6\n2,midd,6,-6\n3,x,6,-6\n", "rig-rows-bad"),
     ],
@@ -172,6 +174,19 @@ def test_one_signed_force_with_its_way_is_paired(folder: Folder) -> None:
     assert section.rows[3] == pytest.approx({"count": 6.0, "forward": 8.6, "back": -4.6})
     found = values(folder, row("S1"))
     assert found["rig.mu", "nitrided", f"S1/{AT}/mid"].reason in {"channel-flat", "record-short"}
+
+
+def test_columns_parted_by_blanks(folder: Folder) -> None:
+    lines = [
+        "Load: 60 N",
+        "",
+        "  t [s]   hin [N]  her [N]",
+        *(f"  {n}   6.0{n % 10}   -6.00" for n in range(1, 90)),
+    ]
+    put(folder, "s1.txt", "\n".join(lines))
+    (section,) = read_forces(folder.path / "s1.txt", "pump/s1.txt").sections
+    assert (len(section.rows), section.stroke_class) == (89, "")
+    assert section.rows[4] == pytest.approx({"time": 5.0, "forward": 6.05, "back": -6.0})
 
 
 def test_a_long_file_stays_short_in_memory(folder: Folder, monkeypatch: pytest.MonkeyPatch) -> None:

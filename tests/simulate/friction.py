@@ -21,7 +21,6 @@ OIL = 0.35  # K, its scatter from run to run
 SWEPT = math.pi / 4 * 0.0875**2 * 0.100 * 4  # m3
 STARTS = {"B1": "2026-02-09", "B4": "2026-02-23"}  # of the cold build
 DAYS = (4, 7, 8)  # after it: between the pulls and the 40 h
-COLD = {("B4", 7, 1): 3.4}  # build, day, run: the oil was not up to its temperature yet, K
 CREW = {"B1": "M. A.", "B4": "J. Ö."}
 HEAD = (
     "engine", "phase", "method", "date", "run", "speed [rpm]", "torque [N m]", "oil_temperature [degC]",
@@ -50,9 +49,8 @@ def record(seed: int) -> bytes:
             moved = chance.normal(OF_DAY)
             for run in range(1, RUNS + 1):
                 here = moved + chance.normal(OF_RUN)
-                warmed = STATED - COLD.get((build, day, run), 0.0)
                 for rpm in SPEEDS:
-                    oil = min(max(warmed + chance.normal(OIL), warmed - 0.9), warmed + 0.9)
+                    oil = STATED + min(max(chance.normal(OIL), -0.9), 0.9)
                     share = here + chance.normal(OF_POINT) - OF_OIL * (oil - STATED)
                     torque = truth(build, rpm) * math.exp(share) * SWEPT / (4 * math.pi)
                     speed, coolant = rpm + chance.normal(2), 84 + chance.normal(0.5)

@@ -16,6 +16,8 @@ from pathlib import Path
 from statistics import fmean
 
 from simulate import (
+    compression,
+    decay,
     eventlog,
     friction,
     gaugestudy,
@@ -528,6 +530,7 @@ def example(seed: int = SEED, scatter: Scatter = Scatter()) -> tuple[Truth, dict
         "pump-rings-2026/records/pulls.csv": pulls.record(seed),
         "pump-rings-2026/records/friction.csv": friction.record(seed),
         **{f"pump-rings-2026/{name}": content for name, content in rig.records(seed).items()},
+        **_beside_leakdown(seed),
     }
     return truth, {**files, **more, **written_down, **oil_tables(seed)}
 
@@ -538,6 +541,36 @@ def _gauge_study(seed: int) -> bytes:
     truth, _ = truth_of(seed, plan, Scatter())
     check = next(each for each in checks_of(plan) if each.phase == "cold-build")
     return gaugestudy.record(seed, gaugestudy.Setup("B2", check, truth.cylinders[:3], check.tester, "2026-03-17"))
+
+
+BESIDE = ("B1", "B4")  # builds with compression tests and pressure decays
+
+
+def compression_tests(seed: int = SEED) -> list[compression.Tested]:
+    """Before the first start and after the pulls; of B4 cold nobody wrote down how fast it was cranked."""
+    found = []
+    for plan in PLANS_2026:
+        if plan.name in BESIDE:
+            truth, _ = truth_of(seed, plan, Scatter())
+            for check in checks_of(plan):
+                if check.phase in {"cold-build", "pulls"}:
+                    warm = 60.0 if check.fired else 21.0
+                    found.append(compression.Tested(
+                        plan.name, check, truth.cylinders, plan.date(check.phase), warm,
+                        speeds=check.fired or plan.name != "B4", wet=check.fired and plan.name == "B1",
+                    ))  # fmt: skip
+    return found
+
+
+def _beside_leakdown(seed: int) -> dict[str, bytes]:
+    """Compression tests and pressure decays, by path below the programs folder."""
+    tests = compression_tests(seed)
+    files = {"pump-rings-2026/records/compression.csv": compression.record(seed, tests)}
+    for each in tests:
+        if each.check.fired:
+            name = f"pump-rings-2026/records/decay-{each.build.lower()}.csv"
+            files[name] = decay.record(seed, each.build, each.check, each.cylinders, each.day)
+    return files
 
 
 def oil_records(seed: int = SEED) -> dict[str, oil.Record]:

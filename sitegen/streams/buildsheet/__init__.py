@@ -9,7 +9,7 @@ from sitegen.streams.buildsheet.measures import MASS
 from sitegen.streams.buildsheet.read import read
 from sitegen.streams.buildsheet.sections import OF_BUILD, OF_CYLINDER, SECTIONS, unusual
 from sitegen.streams.buildsheet.smallest import smallest
-from sitegen.streams.buildsheet.steps import GAP_FLOOR, MEASURED, WEAR, WEIGHINGS
+from sitegen.streams.buildsheet.steps import GAP_FLOOR, MEASURED, TENSIONS, WEAR, WEIGHINGS
 
 STREAM = Stream(
     name="buildsheet",
@@ -18,7 +18,7 @@ STREAM = Stream(
     fields=FIELDS,
     read=read,
     entry=table_entry("Table of build sheets", "One table of build sheets"),
-    steps=(WEIGHINGS, MEASURED, GAP_FLOOR, WEAR),
+    steps=(WEIGHINGS, MEASURED, GAP_FLOOR, WEAR, TENSIONS),
     sections=SECTIONS,
     unusual=unusual,
     of_build=OF_BUILD,

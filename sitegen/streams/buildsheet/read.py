@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from sitegen.program.model import Program, RecordSource
 from sitegen.streams.buildsheet.fields import FIELDS
-from sitegen.tables.checks import in_force, same_again
+from sitegen.tables.checks import fitting, in_force, same_again
 from sitegen.tables.reading import Sheet, read_stream
 from sitegen.vocabulary import Readings
 
@@ -56,13 +56,8 @@ def _subject(program: Program, sheet: Sheet) -> None:
 
 def _tools(program: Program, sheet: Sheet) -> None:
     """A balance reads no gap."""
-    tools = program.definitions.tools
     for field, kinds in _TOOLS.items():
-        fitting = [name for name, tool in tools.items() if tool.kind in kinds]
-        named = sheet.frame[field]
-        wrong = named.notna() & ~named.isin(fitting)
-        expected = f"a tool of kind {' or '.join(kinds)}: {', '.join(fitting) or 'none is defined'}"
-        sheet.set_aside(wrong, "wrong-tool", field, "the tool named cannot have read this", expected)
+        fitting(sheet, field, program.definitions.tools, kinds)
 
 
 def _calibrated(program: Program, sheet: Sheet) -> None:

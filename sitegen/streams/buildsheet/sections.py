@@ -22,13 +22,14 @@ from sitegen.streams.buildsheet.measures import (
     MASS_LOSS,
     SCATTER,
     TENSION,
+    TENSION_LOSS,
 )
 from sitegen.tables.rows import Written
 from sitegen.vocabulary import Value, numbers
 
 RINGS = ("top", "second", "oil")
 RATES = ("wear.mass_per_km", "wear.mass_per_hour")  # measures of what crosses streams
-_BY_RING = (GAP, GAP_GAUGE, CLEARANCE, MASS, TENSION)
+_BY_RING = (GAP, GAP_GAUGE, CLEARANCE, MASS, TENSION, TENSION_LOSS)
 
 
 def engine_sheet(view: View) -> Sequence[Block]:
@@ -156,6 +157,46 @@ def _drawn(losses: Sequence[Value]) -> Table:
         rows.append(Row((Cell(f"cylinder {v.key.cylinder}"), Cell("", strip=strip), Cell(words.value_text(v)))))
     columns = (Column("Cylinder"), Column("Top ring mass lost"), Column("mg", numeric=True))
     return Table(f"ring-mass-{losses[0].key.engine}", columns, rows, stack=True, axis=axis)
+
+
+def ring_tension(view: View) -> Sequence[Block]:
+    """What rings lost of their tension, a row a cylinder, where it was measured twice."""
+    build = view.the_build
+    lost = [value for value in view.values(TENSION_LOSS.id, engine=build) if value.value is not None]
+    if not lost:
+        return ()
+    rings = [ring for ring in RINGS if any(value.key.at == ring for value in lost)]
+    by_place = {(value.key.cylinder, value.key.at): value for value in lost}
+    rows = [
+        Row((Cell(f"cylinder {place.cylinder}", href=view.href_cylinder(build, place.cylinder), coating=place.coating),
+             *(view.cell(by_place.get((place.cylinder, ring))) for ring in rings)))
+        for place in build.places
+    ]  # fmt: skip
+    columns = [Column("Cylinder")]
+    columns += [Column(f"{words.sentence(ring)} ring", "%", numeric=True, measure=TENSION_LOSS.id) for ring in rings]
+    note = (
+        "Share of the tangential force before the first start; bounds by the limits of error of both readings. Each "
+        "ring by itself: of a dozen that lost nothing, one passes its bounds by chance in about half of the builds."
+    )
+    return (Table(f"ring-tension-{build.id}", columns, rows, _tension_reading(lost), note=note),)
+
+
+def _tension_reading(lost: Sequence[Value]) -> str:
+    """Which rings are seen to have lost tension, and how little is not seen."""
+    bounded = [value for value in lost if value.low is not None and value.high is not None]
+    if not bounded:
+        return "No tension gauge was recorded, so that nothing tells how small a loss would be seen."
+    halves = [((value.high or 0.0) - (value.low or 0.0)) / 2 for value in bounded]
+    limit = words.with_unit(words.span(min(halves), max(halves), 1), "%")
+    seen = [value for value in bounded if (value.low or 0.0) > 0 or (value.high or 0.0) < 0]
+    if not seen:
+        return f"No loss of tension is seen; one of less than {limit} would not be."
+    said = [f"cylinder {value.key.cylinder} {value.key.at} ring" for value in seen]
+    named = (
+        words.listed(said) if len(said) < 4 else f"{words.count(len(said))} of {words.counted(len(bounded), 'ring')}"
+    )
+    rest = f"; at the others none is, below {limit}" if len(seen) < len(bounded) else ""
+    return f"A change of tension is seen at {named}{rest}."
 
 
 def _weighed(view: View) -> str:
@@ -341,6 +382,7 @@ OF_CYLINDER = (
 SECTIONS = (
     Section("build-sheet", "Build sheet", 40, "engine", engine_sheet, place="rest"),
     Section("ring-mass", "Ring mass", 48, "engine", ring_mass, "half", "Bounds, weighing and cleaning"),
+    Section("ring-tension", "Ring tension", 41, "engine", ring_tension, place="rest"),
     Section("build-sheet", "Build sheet", 25, "cylinder", cylinder_sheet, place="rest"),
     Section("wear", "Ring mass lost", 40, "program", wear_by_coating, place="rest"),
     Section("wear", "Ring mass lost", 20, "coating", wear_by_coating, place="rest"),

@@ -23,6 +23,7 @@ from sitegen.streams.buildsheet.measures import (
     MASS_LOSS,
     SCATTER,
     TENSION,
+    TENSION_LOSS,
     THICKNESS,
 )
 from sitegen.tables.rows import given, rows_in
@@ -160,18 +161,8 @@ def run_wear(program: Program, engine: str, readings: Mapping[str, Readings], bo
     """What each ring lost between its first and its last sheet."""
     build = program.build(engine)
     told = _buoyancy(readings)
-    order = {phase.id: phase.order for phase in program.phases}
     for measure, loss in ((MASS, MASS_LOSS), (GAP_GAUGE, FACE_WEAR)):
-        places: dict[tuple[int, str], list[Value]] = {}
-        for value in book.of(measure.id):
-            if value.value is not None:
-                places.setdefault((value.key.cylinder, value.key.at), []).append(value)
-        for (cylinder, ring), values in places.items():
-            ordered = sorted(values, key=lambda value: order[value.key.phase])
-            first, last = ordered[0], ordered[-1]
-            if first.key.phase == last.key.phase:
-                continue
-            key = build.key(cylinder, last.key.phase, ring)
+        for key, first, last in _before_after(program, build, book, measure):
             if loss is MASS_LOSS:
                 ways = {way for each in (first, last) for way in told.get(each.key._replace(coating=""), ())}
                 found = _mass_loss(key, first, last, corrected_once=len(ways) > 1)
@@ -179,6 +170,31 @@ def run_wear(program: Program, engine: str, readings: Mapping[str, Readings], bo
                 yield replace(found, flags=found.flags | {"balance-alone"}) if alone else found
             else:
                 yield _face_wear(build, book, key, first, last)
+
+
+def _before_after(program: Program, build: Build, book: Book, measure: Measure) -> Iterator[tuple[Key, Value, Value]]:
+    """First and last value of each ring that was measured in two phases or more, with the key of what it lost."""
+    order = {phase.id: phase.order for phase in program.phases}
+    places: dict[tuple[int, str], list[Value]] = {}
+    for value in book.of(measure.id):
+        if value.value is not None:
+            places.setdefault((value.key.cylinder, value.key.at), []).append(value)
+    for (cylinder, ring), values in places.items():
+        ordered = sorted(values, key=lambda value: order[value.key.phase])
+        first, last = ordered[0], ordered[-1]
+        if first.key.phase != last.key.phase:
+            yield build.key(cylinder, last.key.phase, ring), first, last
+
+
+def run_tension(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:
+    """What each ring lost of its tension, within what the gauges can see."""
+    del readings
+    build = program.build(engine)
+    for key, first, last in _before_after(program, build, book, TENSION):
+        before, halves = first.value or 0.0, [_half(first), _half(last)]
+        known = [half for half in halves if half is not None]
+        together = [math.hypot(*known)] if len(known) == len(halves) else [None]
+        yield _difference(TENSION_LOSS, key, 100 * (1 - (last.value or 0.0) / before), together, 100 / before)
 
 
 def _mass_loss(key: Key, first: Value, last: Value, *, corrected_once: bool) -> Value:
@@ -273,6 +289,7 @@ def _difference(measure: Measure, key: Key, lost: float, halves: Sequence[float 
     return Value(measure.id, key, lost, low=lost - half, high=lost + half, n=2, of="reading")
 
 
+TENSIONS = Step(name="ring-tension", gives=(TENSION_LOSS,), run=run_tension, reads=("buildsheet",), needs=(TENSION.id,))
 WEIGHINGS = Step(name="weighings", gives=(SCATTER,), run=run_scatter, reads=("buildsheet",), scope="program")
 MEASURED = Step(
     name="build-sheet",

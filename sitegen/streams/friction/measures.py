@@ -45,7 +45,7 @@ MOTORED = Measure(
     "the interval is over days, whose scatter is pooled over the builds, and holds the limit of the torque cell, which "
     "cancels between builds of one torque cell.",
     formula=_FORMULA,
-    source="definition; days as units: simulation, 94 to 96 % against 20 to 66 % with runs as units",
+    source="definition; simulated: intervals by days hold in 94 to 97 of 100 cases, those by runs in 23 to 78",
     limits=f"{_LOAD} {_WHOLE} One day has no interval. {_NOT_OFFERED}",
 )
 COAST = Measure(
@@ -55,14 +55,17 @@ COAST = Measure(
     better="less",
     compare="ratio",
     scale="log",
-    method="The same of an engine that runs down: torque is inertia times the rate at which the speed falls, of a "
-    f"parabola over the window about each speed. {_DAYS}; the interval is over days and holds the uncertainty of the "
+    method="Mean effective pressure of the torque that slows an engine running down, its oil at the stated "
+    "temperature: inertia times the rate at which the speed falls, of a parabola over the window about each speed. "
+    f"{_DAYS}; the interval is over days and holds the uncertainty of the "
     "inertia, which cancels between builds of one cell.",
     formula="T = −I dω/dt; " + _FORMULA,
-    source="Newton's second law. Simulated: a parabola over ±200 rpm at 50 samples a second reads 0.1 % too much, "
-    "over ±300 rpm 0.3 %, a straight line 0.3 to 0.5 % too little; at 10 samples a second runs scatter by up to 1.8 %",
+    source="Newton's second law. Simulated, by how steeply friction rises with speed: a parabola over ±200 rpm reads "
+    "0.1 to 0.6 % too much (runs of 50 samples a second scatter by 0.2 %), over ±300 rpm 0.3 to 1.2 %; a straight line "
+    "0.2 to 1.2 % too little over ±200 rpm, 0.5 to 2.7 % over ±300; at 10 samples a second runs scatter two to six "
+    "times as far",
     limits="What the bench itself drags is in it, and makes ratios smaller than those of the engines. "
-    f"{_LOAD} {_WHOLE} One day has no interval. {_NOT_OFFERED}",
+    f"{_LOAD} {_WHOLE} One day has no interval. The ways that are not offered stand with {MOTORED.title}.",
 )
 CHANGE = Measure(
     id="friction.change",
@@ -72,7 +75,7 @@ CHANGE = Measure(
     method="Means of days of two variants that alternate in one build (ABAB or ABBA), with a straight drift over the "
     "days taken out; t on the days less three. At each speed by Bonferroni over the speeds.",
     formula="ln FMEP = level + step of the variant + slope · order of the day",
-    source="simulation: 4.5 to 5.5 % false changes at any drift",
+    source="simulation: 5.0 to 5.3 % false changes, whatever the drift",
     limits=f"At least three days of each. Another coating is a rebuild: builds are compared, not days. {_WHOLE}",
 )
 SMALLEST = Measure(

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from sitegen.declarations import Section
 from sitegen.page import words
-from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text, number_of
+from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text
 from sitegen.page.view import View
 from sitegen.program.model import Build, Phase
 from sitegen.streams.friction.fields import COAST, Reading
@@ -23,7 +23,6 @@ _LOAD = (
 )
 _MIXED = "Friction belongs to the whole engine: where it holds several coatings, it says nothing about any."
 _HOW = {"motored": "when driven", COAST: "by run down"}
-_SHOWN = (("at", 0), ("value", 1))
 
 
 class _Run:
@@ -34,6 +33,7 @@ class _Run:
     run: float
     speed: float  # rpm
     fmep: float  # kPa
+    off: float  # %, the mean of all runs at its speed
 
 
 def engine_friction(view: View) -> Sequence[Block]:
@@ -152,35 +152,33 @@ def _table(view: View, phase: Phase, way: str, name: str, levels: Sequence[Value
 
 
 def _figure(view: View, phase: Phase, way: str, name: str) -> list[Block]:
-    """Every run over speed."""
+    """Every run over speed, off the mean of all runs there: how days lie apart."""
     frames = [each.frame for each in view.series("friction.runs") if each.key.phase == phase.id]
-    build = view.the_build
-    path: list[ChartRow] = [
-        {"at": row.speed, "value": row.fmep, "line": f"{row.day}/{row.run}", "grey": False,
-         "series": f"{words.day(row.day)}, run {row.run:.0f}"}
-        for frame in frames[:1]
-        for row in rows_of(frame[frame["method"] == way], _Run)
-    ]  # fmt: skip
-    speeds = sorted({number_of(row["at"]) for row in path})
+    runs = [row for frame in frames for row in rows_of(frame[frame["method"] == way], _Run)]
+    speeds = sorted({row.speed for row in runs})
     if len(speeds) < 2:
         return []
-    least = min(number_of(row["value"]) for row in path)
+    build = view.the_build
+    path: list[ChartRow] = [
+        {"at": row.speed, "value": row.off, "line": f"{row.day}/{row.run}", "grey": False, "series": words.day(row.day)}
+        for row in runs
+    ]
     panel = Panel(
-        "", {"path": path}, {"from": speeds[0], "to": speeds[-1], "least": 0.98 * least},
+        "", {"path": path, "levels": [{"value": 0.0}]}, {"from": speeds[0], "to": speeds[-1]},
         build.coatings[0] if len(build.coatings) == 1 else "",
-        label="Friction over speed, every run", axis="Mean effective pressure, kPa", along="Speed, rpm",
+        label="Every run, off the mean of all runs", axis="Off the mean of all runs, %", along="Speed, rpm",
     )  # fmt: skip
     columns = (
-        Column("Run"),
-        Column("Speed", "rpm", numeric=True),
-        Column("Mean effective pressure", "kPa", numeric=True),
-    )
+        Column("Day"), Column("Run", numeric=True), Column("Speed", "rpm", numeric=True),
+        Column("Mean effective pressure", "kPa", numeric=True), Column("Off the mean", "%", numeric=True),
+    )  # fmt: skip
     rows = [
-        Row([Cell(str(row["series"])), *(Cell(words.number(number_of(row[at]), places)) for at, places in _SHOWN)])
-        for row in path
-    ]
-    figure = f"friction-over-speed-{name}"
-    caption = "Every run that is used; those of one day make one number."
+        Row([Cell(words.day(row.day)), Cell(f"{row.run:.0f}"), Cell(words.number(row.speed, 0)),
+             Cell(words.number(row.fmep, 1)), Cell(words.signed(row.off, 1))])
+        for row in runs
+    ]  # fmt: skip
+    figure = f"friction-runs-{name}"
+    caption = "Every run that is used, off the mean of all at its speed; the runs of one day make one number."
     return [
         Figure(figure, "curves", (panel,), "", caption, Table(figure, columns, rows), MEASURES[way].id, layout="wide")
     ]

@@ -94,7 +94,10 @@ def run_days(program: Program, engine: str, readings: Mapping[str, Readings], bo
 
             names = ["method", "day", "run", "variant", "speed", "fmep"]
             frame = pd.DataFrame(sorted(drawn), columns=names)
-            yield Series("friction.runs", build.key(phase=phase.id), {"speed": "rpm", "fmep": "kPa"}, frame)
+            middle = frame.groupby(["method", "speed"])["fmep"].transform("mean")
+            frame["off"] = 100 * (frame["fmep"] / middle - 1)
+            units = {"speed": "rpm", "fmep": "kPa", "off": "%"}
+            yield Series("friction.runs", build.key(phase=phase.id), units, frame)
 
 
 def _ran(

@@ -9,7 +9,7 @@ import numpy as np
 from sitegen.program.model import Program, RecordSource
 from sitegen.streams.pulls.fields import AS_READ, FIELDS, word_of
 from sitegen.streams.pulls.in_logs import InLogs
-from sitegen.tables.checks import in_force, same_again
+from sitegen.tables.checks import fitting, in_force, same_again
 from sitegen.tables.reading import Sheet, read_stream
 from sitegen.vocabulary import Readings
 
@@ -53,11 +53,7 @@ def _standards(program: Program, sheet: Sheet) -> None:
 
 def _instruments(program: Program, sheet: Sheet) -> None:
     tools = program.definitions.tools
-    fitting = [name for name, tool in tools.items() if tool.kind == "torque-cell"]
-    named = sheet.frame["instrument"]
-    expected = f"a tool of kind torque-cell: {', '.join(fitting) or 'none is defined'}"
-    sheet.set_aside(named.notna() & ~named.isin(fitting), "wrong-tool", "instrument", "the tool named reads no torque",
-                    expected)  # fmt: skip
+    fitting(sheet, "instrument", tools, ("torque-cell",))
     in_force(sheet, "instrument", tools)
 
 

@@ -7,6 +7,7 @@ which may say other conditions (a load step) and name its columns anew; what it 
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -55,6 +56,7 @@ _NAMES: Mapping[str, str] = MappingProxyType(
         for name in names
     }
 )  # fmt: skip  # words of the trade for what a column or a line above it says; common practice, no source
+_BEFORE_UNIT = re.compile(r"(?<=\S)[ \t]+(?=[\[(])")  # where blanks part columns, one may also part header and unit
 _WORDED = frozenset({"stroke_class", "way"})  # columns of words
 _WORDS: Mapping[str, str] = MappingProxyType(
     {
@@ -194,7 +196,8 @@ class _Reader:
         below = says_units([cell for cell in cut(lines[-1], self._separator) if cell.strip()])
         heads = lines[-2 if below and len(lines) > 1 else -1]
         unit_cells = [bare(plain(cell)) for cell in cut(lines[-1], self._separator)] if heads is not lines[-1] else []
-        columns = self._of_heads([plain(cell) for cell in cut(heads, self._separator)], unit_cells, number)
+        joined = _BEFORE_UNIT.sub("\xa0", heads) if self._separator == "blanks" else heads
+        columns = self._of_heads([plain(cell) for cell in cut(joined, self._separator)], unit_cells, number)
         if columns is None and self._columns is None:
             return False
         own = self._pairs(lines[: -2 if unit_cells else -1] if columns is not None else lines)
@@ -261,6 +264,10 @@ class _Reader:
                 raise refusal(self._file, line, "rig-condition", f'"{told}": {fault.what}',
                               fault.expected or f"a {_OF[of].dimension} with its unit", "correct it in the file",
                               nearest=fault.nearest) from None  # fmt: skip
+            if not _within(_OF[of], found[of]):
+                raise refusal(self._file, self._above[0][0], "rig-condition",
+                              f'"{shown(f"{key}: {text}")}" is outside its limits', f"a {_OF[of].dimension} a rig has",
+                              "correct it in the file")  # fmt: skip
         return found
 
     # ---- rows ----
@@ -275,7 +282,7 @@ class _Reader:
             if name in _WORDED or at >= len(cells):
                 continue
             value = self._number(cells[at])
-            if value is not None:
+            if value is not None and _within(_OF[name], value * scale + offset):
                 row[name] = value * scale + offset
         words = {
             name: _WORDS.get(cells[at].casefold(), "?") if at < len(cells) else "?"
@@ -342,6 +349,11 @@ class _Reader:
                 each.rows.append(_mean(each.part))
             if each.rows:
                 yield Section(each.said, where, each.rows, each.line, each.every)
+
+
+def _within(field: Field, value: float) -> bool:
+    """Whether a value lies inside the limits of its field."""
+    return (field.low is None or value >= field.low) and (field.high is None or value <= field.high)
 
 
 def _word(name: str) -> str:

@@ -40,8 +40,8 @@ _POINTS = (("at", 0), ("value", 4))
 
 def of_program(view: View) -> Sequence[Block]:
     """The series: the sentence, coatings by place, specimens, curves, map, and engines beside it."""
-    if not view.records("rig", Reading, used=True):
-        return []
+    if view.folder.blind or not view.records("rig", Reading, used=True):
+        return []  # all of it is of a coating
     told = list(_told(view))
     blocks: list[Block] = [Text((Cell(" ".join(told)),), "reading")]
     blocks += [table for table in (_coatings(view, _FRICTION, "friction"), _coatings(view, _WEAR, "wear")) if table]
@@ -70,10 +70,13 @@ def of_coating(view: View) -> Sequence[Block]:
     reading = _NO_CLAIM
     if first and first[0].value is not None:
         over = _find(view, MU_RATIO.id, coating, first[0].key.at)
-        specimens = words.counted(first[0].n, "specimen")
-        told = f"{view.text(over)} of the reference’s" if over is not None else f"{view.text(first[0])}, the reference"
-        where = place(first[0].key.at).partition(",")[0]
-        reading = f"Friction on the rig at {where} {told}, {specimens}. {_NO_CLAIM}"
+        told = f"{view.text(first[0])}, the reference"
+        if over is not None:
+            told = f"{view.text(over)} of the reference’s"
+            if over.low is not None and over.high is not None and over.low <= 1 <= over.high:
+                told = f"not told from the reference’s, ratio {view.text(over)}"
+        specimens, where = words.counted(first[0].n, "specimen"), place(first[0].key.at).partition(",")[0]
+        reading = f"Friction at {where} {told}, {specimens}. {_NO_CLAIM}"
     return [Table(f"rig-{view.program.id}", columns, rows, reading, wide=True)]
 
 
@@ -176,7 +179,9 @@ def _notes(view: View) -> Iterator[str]:
 
 def _coatings(view: View, of: Sequence[object], what: str) -> Table | None:
     level, ratio, smallest = _FRICTION if of is _FRICTION else _WEAR
-    levels = [value for value in _ordered(view.values(level.id)) if value.value is not None]
+    order = {name: n for n, name in enumerate((view.program.reference, *view.program.candidates))}
+    own = sorted(view.values(level.id), key=lambda value: order.get(value.key.coating, len(order)))
+    levels = [value for value in _ordered(own) if value.value is not None]
     if not levels:
         return None
     rows = []
@@ -206,8 +211,10 @@ def _specimens(view: View) -> Table | None:
         note = f"as read {view.text(raw, interval=False)}" if raw is not None else ""
         cell = view.cell(value)
         told = Cell(cell.text, note="; ".join(filter(None, [cell.note, note])))
+        fold = folds.get(value.key)
+        none = fold is not None and fold.reason == "no-change-beyond-scatter"
         rows.append(Row([Cell(name), view.coating_cell(value.key.coating), Cell(place(at)), told,
-                         view.cell(folds.get(value.key))]))  # fmt: skip
+                         Cell("none seen") if none else view.cell(fold)]))  # fmt: skip
     if not rows and not view.values(WEAR.id):
         return None
     for value in sorted(view.values(WEAR.id), key=_by_name):
