@@ -460,10 +460,10 @@
     made.path = [];
     (rows.path || []).forEach(function (row, i) {
       var last = i ? rows.path[i - 1] : null;
-      if (last && last.g === row.g) {
+      if (last && last.l === row.l) {
         [from, to].forEach(function (edge) {
           if (last.at < edge && row.at > edge) {
-            made.path.push({ g: row.g, at: edge, v: last.v + (row.v - last.v) * (edge - last.at) / (row.at - last.at) });
+            made.path.push({ g: row.g, l: row.l, at: edge, v: last.v + (row.v - last.v) * (edge - last.at) / (row.at - last.at) });
           }
         });
       }

@@ -163,10 +163,11 @@ class _Laid:
             engines, phases, uses = (readings.cells(name) for name in ("engine", "phase", "use"))
             numbers = readings.cells("cylinder") or [0] * len(engines)
             for engine, phase, number, use in zip(engines, phases, numbers, uses, strict=False):
-                if given(number):
+                if given(number) or use == "":  # of an event, no cylinder is the whole engine
                     where = str(engine), str(phase), stream
                     cylinders = found.setdefault(where[0], {}).setdefault(where, {})
-                    cylinders[int(number)] = cylinders.get(int(number), False) or use == ""
+                    place = int(number) if given(number) else 0
+                    cylinders[place] = cylinders.get(place, False) or use == ""
         return found
 
     @cached_property

@@ -33,7 +33,8 @@ Rows of `run`, one channel over time; panels are stacked on one axis, runs one a
 which the page's script lays out, since they depend on the stretch looked at. Signals `from` and `to` are the ends of
 the axis, `floor` is what the channel cannot be below:
 
-    path      at [min], value, low, high (least and most about that instant), run (place of its run), series
+    path      at [min], value, low, high (least and most about that instant), run (place of its run), piece (of the
+              record: the line breaks between two), series
     bands     at, to, run: reference points
     runs      at, to, label
     events    at, run: numbered in their order; `Figure.events` says what they are
@@ -666,12 +667,15 @@ def _lay_run(
     }  # fmt: skip
 
 
+PIECES = 10_000  # of a run: more gaps are not drawn apart
+
+
 def _grains(path: Sequence[Drawn]) -> tuple[list[Drawn], int]:
     """Points in whole grains of the last digit: the step from the point before, and how far least and most lie from it
     (both 0: not told); and how many grains are one. A page holds thousands of them.
 
-    >>> _grains([{"at": 0.1, "value": 2.5, "low": 2.1, "high": 2.5, "run": 0, "series": -1}])
-    ([{'at': 0.1, 'v': 25, 'lo': 4, 'hi': 0, 'g': 0, 'q': -1}], 10)
+    >>> _grains([{"at": 0.1, "value": 2.5, "low": 2.1, "high": 2.5, "run": 0, "piece": 0, "series": -1}])
+    ([{'at': 0.1, 'v': 25, 'lo': 4, 'hi': 0, 'g': 0, 'l': 0, 'q': -1}], 10)
     """
     told = [row[name] for row in path for name in ("value", "low", "high") if row[name] is not None]
     digits = 0
@@ -684,7 +688,7 @@ def _grains(path: Sequence[Drawn]) -> tuple[list[Drawn], int]:
         value = round(r["value"] * unit)
         low, high = (value if end is None else round(end * unit) for end in (r["low"], r["high"]))
         rows.append({"at": round(r["at"], 4), "v": value - last, "lo": value - low, "hi": high - value,
-                     "g": int(r["run"]), "q": r["series"]})  # fmt: skip
+                     "g": int(r["run"]), "l": PIECES * int(r["run"]) + int(r["piece"]), "q": r["series"]})  # fmt: skip
         last = value
     return rows, unit
 
@@ -845,7 +849,7 @@ KINDS: Mapping[str, Kind] = {
     "run": Kind(
         "run",
         {
-            "path": {"at": _NEEDED, "value": _NEEDED, "low": None, "high": None, "run": 0, "series": ""},
+            "path": {"at": _NEEDED, "value": _NEEDED, "low": None, "high": None, "run": 0, "piece": 0, "series": ""},
             "bands": {"at": _NEEDED, "to": _NEEDED, "run": 0},
             "runs": {"at": _NEEDED, "to": _NEEDED, "label": _NEEDED},
             "events": {"at": _NEEDED, "run": 0},

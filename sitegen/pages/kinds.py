@@ -317,7 +317,7 @@ def _run() -> Spec:
         _data("bands").mark_rect(color=_GHOST, y=_expr("height"), y2=_expr("height + 3")).encode(x=x(), x2="to:Q"),
         _data("spread").mark_rule(color=_GHOST, strokeWidth=1).encode(x=x(), y=y("lo"), y2="hi:Q"),
         _data("path").mark_line(strokeWidth=1.3, color=_INK, strokeJoin="round").encode(
-            x=x(), y=y(), detail="g:N"
+            x=x(), y=y(), detail="l:N"
         ),
         _data("events").mark_rule(
             color=_INK, y=_expr("-up"), y2=_expr("height + down"), strokeDash=[2, 3],

@@ -27,7 +27,9 @@ class Record:
 def records(desk: Desk, streams: list[Stream], of: Build | None = None) -> list[Record]:
     """Every planned record of a program, or of one build, with its word, in plan order."""
     by_name = {stream.name: stream for stream in streams}
-    by_cylinder = {stream.name: any(field.name == "cylinder" for field in stream.fields) for stream in streams}
+    by_cylinder = {
+        stream.name: not stream.whole and any(field.name == "cylinder" for field in stream.fields) for stream in streams
+    }
     present = desk.present(of.id if of is not None else "")
     return [
         Record(build.id, phase.id, stream, "missing", "not read by this version")

@@ -146,3 +146,21 @@ def test_what_is_run_outside_of_windows_answers_too(tmp_path: Path) -> None:
     assert outside == "fails"
     assert {word for _, _, word in rows} == {"holds"}
     assert words(found, RULE)["oil_pressure"] == "fails"
+
+
+def test_a_stop_in_a_log_of_a_row_a_minute_breaks_no_limit(tmp_path: Path) -> None:
+    """The line to the first row of standing is nothing that was read; a row of running beyond the limit is."""
+
+    def slow(columns: Columns) -> None:
+        for name in columns:
+            columns[name] = columns[name][::6]
+        columns["Speed"][90:100] = columns["Oil pressure"][90:100] = 0.0
+
+    def low_too(columns: Columns) -> None:
+        slow(columns)
+        columns["Oil pressure"][89] = 150.0
+
+    said = words(concluded(laid(tmp_path / "stop", slow, 3.0, rules=LIMITS), "run-limits"), RULE)
+    assert said["oil_pressure"] == "holds"
+    said = words(concluded(laid(tmp_path / "low", low_too, 3.0, rules=LIMITS), "run-limits"), RULE)
+    assert said["oil_pressure"] == "fails"

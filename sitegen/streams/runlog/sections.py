@@ -44,6 +44,7 @@ KM = "exposure.km"  # measure of what crosses streams
 GAPS = "gaps.floor"  # measure of the build sheets
 UNSURE = "unverified"  # flag of levels whose meter never moved or stood still: no number for a reader
 OFF = "reference-point-off"  # reason of a visit that does not count, told with what was off
+NAMED = 3  # stretches without record that a sentence names
 NEAR = 120.0  # s between a stop in the log and the same in the event log, whose clock is a person's
 HIDDEN = 0.02  # share of a panel's height that least and most have to lie apart to be seen beside the line
 SHOWN = ("speed", "torque", "blowby", "oil_temperature")  # what a run is looked at first by
@@ -93,6 +94,7 @@ class Event(Recorded):
     __slots__ = ()
     at: float
     what: str
+    lasted: float
 
 
 class Stretch:
@@ -196,14 +198,15 @@ def _figure(view: View, name: str, logs: Sequence[tuple[Phase, Log]], channels: 
             if points:
                 fine = log.seconds / len(points)
                 if fine > FINER * 1.5:
+                    close = thinned(log, channel, round(log.seconds / FINER))
                     finer += [
-                        {"at": begin + t / 60, "value": v, "low": lo, "high": hi, "run": run}
-                        for t, v, lo, hi in drawn(thinned(log, channel, round(log.seconds / FINER)), factor, offset)
+                        {"at": begin + t / 60, "value": v, "low": lo, "high": hi, "run": run, "piece": piece}
+                        for (t, v, lo, hi), piece in zip(drawn(close, factor, offset), pieces(log, close), strict=True)
                     ]
                 finest, coarsest = min(finest, fine), max(coarsest, fine)
             path += [
-                {"at": begin + t / 60, "value": v, "low": lo, "high": hi, "run": run, "series": title}
-                for t, v, lo, hi in drawn(points, factor, offset)
+                {"at": begin + t / 60, "value": v, "low": lo, "high": hi, "run": run, "piece": piece, "series": title}
+                for (t, v, lo, hi), piece in zip(drawn(points, factor, offset), pieces(log, points), strict=True)
             ]
         data = {"path": path, "bands": bands, "runs": runs, "events": marks}
         free = unit == "°C" or base(channel)[0] == LIES or any(channel in log.drawn for _, log in logs)
@@ -244,6 +247,13 @@ def thinned(log: Log, channel: str, most: int) -> list[tuple[float, float, float
             strict=True,
         )
     return points
+
+
+def pieces(log: Log, points: Sequence[tuple[float, float, float, float]]) -> list[int]:
+    """In which unbroken piece of the record each point lies: a gap wider than points lie apart breaks the line."""
+    wide = log.seconds / max(len(points), 1)
+    gaps = [begin for begin, end in log.gaps if end - begin > wide]
+    return [int(at) for at in np.searchsorted(gaps, [t for t, *_ in points])]
 
 
 def _of_samples(which: np.ufunc, ends: np.ndarray, means: np.ndarray) -> list[float]:
@@ -331,11 +341,11 @@ def _unexplained(view: View) -> list[str]:
     found = []
     for series in view.series("run.events"):
         phase = view.program.phase(series.key.phase)
-        noted = [row.at for row in _noted(view, phase)]
+        noted = [(row.at, row.at + (row.lasted if row.lasted == row.lasted else 0.0)) for row in _noted(view, phase)]
         found += [
             f"{phase.title}, at {words.with_unit(words.number(row.begin / 60, 1), 'min')}"
             for row in rows_of(series.frame, Stretch)
-            if row.kind == "stop" and not any(row.begin - NEAR <= at <= row.end + NEAR for at in noted)
+            if row.kind == "stop" and not any(row.begin - NEAR <= to and at <= row.end + NEAR for at, to in noted)
         ]
     return found
 
@@ -425,7 +435,8 @@ def _reading(view: View) -> str:
         for value in stopped
     ]
     if holes := _holes(view):
-        parts.append(f"Not recorded, so that nothing says whether the engine ran: {'; '.join(holes)}.")
+        more = f"; and {words.count(len(holes) - NAMED)} more" if len(holes) > NAMED else ""
+        parts.append(f"Not recorded, so that nothing says whether the engine ran: {'; '.join(holes[:NAMED])}{more}.")
     if unexplained := _unexplained(view):
         parts.append(f"The event log says nothing of {words.plural(len(unexplained), 'this stop', 'these stops')}: "
                      f"{'; '.join(unexplained)}.")  # fmt: skip
