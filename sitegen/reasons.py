@@ -302,7 +302,8 @@ ANSWER: dict[str, str] = {
     "daily-cycle": "less than four days round the clock cannot tell a slope from a daily cycle",
     "bench-not-known": "neither the program nor the log of another build says how slowly the bench wanders",
     "run-short": "the run is too short beside the time over which the bench wanders",
-    "hours-not-known": "parts of the run were not recorded, so that nothing says how long the engine ran",
+    "hours-not-known": "parts of the run were not recorded, so that nothing says how long the engine ran: an event "
+    "“stop” with how long it lasted, rows at standstill, or the engine's counter of hours would",
     "too-far-ahead": "the run ended before half of the hours planned",
     "oil-temperature-may-explain": "the oil temperature of the visits differed so much that it may be what settled",
     "no-meter": "the log does not say which meter the flow was read with",

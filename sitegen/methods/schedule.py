@@ -73,6 +73,7 @@ def held(
     bands: Bands,
     idle: float,
     others: Mapping[str, np.ndarray] | None = None,
+    step: float = 0.0,
 ) -> Held:
     """Hold a record against its plan.
 
@@ -80,7 +81,8 @@ def held(
     the channels that parts may have windows for, NaN where there is no sample; `idle` the speed below which the engine
     does not run [rad/s]. The plan is followed in running time, so that a stop moves what comes after it and does not
     put it out of band. Of a hole in the record nothing says whether the engine ran: it is taken to have run, or to have
-    stood, in all of them, whichever fits the plan better. The first `SETTLING` seconds of a part, and those after a
+    stood, in all of them, whichever fits the plan better; but a row before a hole stands for its usual `step` [s], else
+    each stop of a slow log moves the plan by one. The first `SETTLING` seconds of a part, and those after a
     start, count neither way. A bin without a sample, or that was never run, is time not held. A window is asked where
     its channel was logged.
 
@@ -93,11 +95,13 @@ def held(
         raise Refused("no-speed")
     running = np.nan_to_num(revs, nan=0.0) > idle
     unseen = _unseen(revs, running)
+    seen = np.maximum.accumulate(np.where(np.isfinite(revs), np.arange(len(revs)), 0))
+    last_row = unseen & running[seen] & (at - at[seen] < step - 1e-9)
     channels = {} if torque is None else {"torque": np.asarray(torque, dtype=float)}
     channels |= {name: np.asarray(values, dtype=float) for name, values in (others or {}).items()}
     best: Held | None = None
     for ran_unseen in (False, True) if unseen.any() else (False,):
-        found = _followed(at, width, revs, channels, parts, bands, running, unseen, ran_unseen)
+        found = _followed(at, width, revs, channels, parts, bands, running, unseen, last_row | (unseen & ran_unseen))
         if best is None or found.share > best.share:
             best = found
     assert best is not None  # noqa: S101 - the loop runs once at least
@@ -113,10 +117,10 @@ def _followed(
     bands: Bands,
     running: NDArray[np.bool_],
     unseen: NDArray[np.bool_],
-    ran_unseen: bool,
+    ran_unseen: NDArray[np.bool_],
 ) -> Held:
-    """The record against its plan, the engine taken to have run, or to have stood, where there is no sample."""
-    going = running | (unseen & ran_unseen)
+    """The record against its plan, the engine taken to have run where `ran_unseen`, to have stood in other holes."""
+    going = running | ran_unseen
     elapsed = (np.cumsum(going) - going) * width  # running time at the beginning of each bin
     ends = np.cumsum([part.time for part in parts])
     begins = ends - [part.time for part in parts]

@@ -80,14 +80,17 @@ def open_parquet(pq: Any, stream: Any) -> Any:
 
 
 def unpacked(column: Any) -> list[Any]:
-    """Values of a column or a piece of it, each of a dictionary made once."""
+    """Values of a column or a piece of it, each of a dictionary made once. Raises `pa.ArrowInvalid` on a broken one."""
     import pyarrow as pa
 
     made: list[Any] = []
     for chunk in column.chunks if isinstance(column, pa.ChunkedArray) else [column]:
         if pa.types.is_dictionary(chunk.type):
             words = chunk.dictionary.to_pylist()
-            made += [None if at is None else words[at] for at in chunk.indices.to_pylist()]
+            places = chunk.indices.to_pylist()
+            if any(at is not None and not 0 <= at < len(words) for at in places):
+                raise pa.ArrowInvalid("a row names a text that its dictionary does not hold")
+            made += [None if at is None else words[at] for at in places]
         else:
             made += chunk.to_pylist()
     return made

@@ -122,7 +122,7 @@ def program_file(engines: dict[str, Engine], scenario: Scenario) -> str:
         "blowby_pressure: {header: p, unit: kPa absolute}, blowby_temperature: {header: T, unit: degC}}}"
         for name in engines
     ]
-    if scenario.swapped:
+    if scenario.swapped or scenario.night:
         lines.append("  events: [{file: records/events.csv}]")
     return "\n".join([*lines, ""])
 
@@ -135,9 +135,15 @@ def write(folder: Path, scenario: Scenario, rng: np.random.Generator) -> dict[st
     }  # fmt: skip
     texts = {"definitions.yaml": DEFINITIONS, "made/program.yaml": program_file(engines, scenario)}
     texts |= {f"made/logs/{name}.csv": log(engine, scenario, rng) for name, engine in engines.items()}
-    if swapped:
-        rows = [f"{name},{PHASE},{60 * engine.clock[60 * swapped]:.0f},oil-change" for name, engine in engines.items()]
-        texts["made/records/events.csv"] = "\n".join(["engine,phase,at [min],what", *rows, ""])
+    rows = [
+        f"{name},{PHASE},{60 * engine.clock[60 * swapped]:.0f},oil-change,"
+        for name, engine in engines.items() if swapped
+    ] + [
+        f"{name},{PHASE},{60 * (16 * day + 8 * (day - 1)):.0f},stop,{scenario.night}"
+        for name in engines for day in range(1, scenario.hours // 16) if scenario.night
+    ]  # fmt: skip
+    if rows:
+        texts["made/records/events.csv"] = "\n".join(["engine,phase,at [min],what,lasted [h]", *rows, ""])
     for path, text in texts.items():
         (folder / path).parent.mkdir(parents=True, exist_ok=True)
         (folder / path).write_text(text, encoding="utf-8", newline="\n")

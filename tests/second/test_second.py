@@ -135,6 +135,12 @@ def test_what_is_concluded_of_oil_and_logs_is_mostly_true() -> None:
     assert found["level of blow-by", "beyond"] <= 6  # of 64, with a wander of 2 %
 
 
+def test_nights_that_are_written_down_leave_no_hours_open() -> None:
+    found = hours_rates.one(hours.Scenario("nights", hours=96, night=8, wanders=0.002), 0)
+    slopes = {outcome: count for (what, outcome), count in found.items() if what == "slope of blow-by"}
+    assert slopes.get("holds", 0) >= 3, slopes
+
+
 def test_slopes_of_long_runs_logged_once_a_minute_are_mostly_true() -> None:
     found = hours_rates.one(hours.Scenario("short of five days", hours=104, wanders=0.003), 0)
     slopes = {outcome: count for (what, outcome), count in found.items() if what == "slope of blow-by"}

@@ -228,12 +228,29 @@ def _figure(view: View, name: str, logs: Sequence[tuple[Phase, Log]], channels: 
 
 def thinned(log: Log, channel: str, most: int) -> list[tuple[float, float, float, float]]:
     """Time [s], mean, least and most of stretches of the log: at most so many, none of the extremes lost."""
-    value = log.bins[channel].to_numpy()
-    low, high = log.bins[f"{channel}.low"].to_numpy(), log.bins[f"{channel}.high"].to_numpy()
-    t = log.bins["t"].to_numpy()
+    value, t = log.bins[channel].to_numpy(), log.bins["t"].to_numpy()
     known = np.flatnonzero(np.isfinite(value))
     if len(known) == 0:
         return []
+    parts = np.split(known, np.searchsorted(t[known], _breaks(log, most)))
+    return [
+        point
+        for part in parts
+        if len(part)
+        for point in _thinned(log, channel, part, max(1, round(most * len(part) / len(known))))
+    ]
+
+
+def _breaks(log: Log, most: int) -> list[float]:
+    """Instants [s] at which the record breaks off for longer than so many points lie apart."""
+    wide = log.seconds / max(most, 1)
+    return [begin for begin, end in log.gaps if end - begin > wide]
+
+
+def _thinned(log: Log, channel: str, known: np.ndarray, most: int) -> list[tuple[float, float, float, float]]:
+    """The same of some bins, all with a value."""
+    value, t = log.bins[channel].to_numpy(), log.bins["t"].to_numpy()
+    low, high = log.bins[f"{channel}.low"].to_numpy(), log.bins[f"{channel}.high"].to_numpy()
     count = min(most, len(known))
     size, more = divmod(len(known), count)  # stretches are of two lengths, the longer first: a block of rows of each
     longer = more * (size + 1)
@@ -251,9 +268,7 @@ def thinned(log: Log, channel: str, most: int) -> list[tuple[float, float, float
 
 def pieces(log: Log, points: Sequence[tuple[float, float, float, float]]) -> list[int]:
     """In which unbroken piece of the record each point lies: a gap wider than points lie apart breaks the line."""
-    wide = log.seconds / max(len(points), 1)
-    gaps = [begin for begin, end in log.gaps if end - begin > wide]
-    return [int(at) for at in np.searchsorted(gaps, [t for t, *_ in points])]
+    return [int(at) for at in np.searchsorted(_breaks(log, len(points)), [t for t, *_ in points])]
 
 
 def _of_samples(which: np.ufunc, ends: np.ndarray, means: np.ndarray) -> list[float]:

@@ -27,6 +27,7 @@ from sitegen.streams.runlog.hours.windows import (
     in_seconds,
     levels,
     long_runs,
+    stops_on_record,
 )
 from sitegen.streams.runlog.judged import base, channel_word
 from sitegen.streams.runlog.steps import QUIET, answers, runs
@@ -51,7 +52,8 @@ def found_hours(
             continue
         told = list(changes_on_record(readings, engine, phase.id, _begun(program, build, phase, book)))
         try:
-            yield build, phase, hours_of(program, phase, log, in_seconds(log, told))
+            stood = stops_on_record(readings, engine, phase.id)
+            yield build, phase, hours_of(program, phase, log, in_seconds(log, told), stood)
         except Refused as why:
             yield build, phase, why
 

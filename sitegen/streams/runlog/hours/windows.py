@@ -23,6 +23,7 @@ from sitegen.vocabulary import Readings, Refused
 
 LONG = 20 * 3600.0  # s planned from which on a run is looked at over its hours; common practice, no source
 FEW_SAMPLES = 3  # of a channel in a window
+BY_HAND = 120.0  # s by which the clock of who wrote a stop down may be off
 UNKNOWN = 0.02  # share of the hours run that may be missing from the record
 SHORT_SIDE = 0.1  # share of all windows below which a side has too few for a level of its own
 OF_METER, OF_OIL, OF_PAUSE = "meter changed", "oil changed", "paused"
@@ -98,12 +99,17 @@ def planned_seconds(phase: Phase) -> float:
     return phase.repeat * sum(step.time for step in phase.schedule)
 
 
-def hours_of(program: Program, phase: Phase, log: Log, changes: Sequence[Change]) -> Hours:
-    """The windows of a run. Refuses "no-schedule", "no-speed" and "no-steady-step"."""
+def hours_of(
+    program: Program, phase: Phase, log: Log, changes: Sequence[Change], stood: Sequence[tuple[float, float]] = ()
+) -> Hours:
+    """The windows of a run; `stood` are stretches [s of the log] in which it is on record that the engine stood.
+
+    Refuses "no-schedule", "no-speed" and "no-steady-step".
+    """
     planned = parts(phase)
     t = log.bins["t"].to_numpy()
     bands = schedule.Bands(math.inf, math.inf)
-    held = schedule.held(t, log.width, column(log, "speed"), column(log, "torque"), planned, bands, IDLE)
+    held = schedule.held(t, log.width, column(log, "speed"), column(log, "torque"), planned, bands, IDLE, step=log.step)
     rule = program.run
     cutting = WindowRule() if rule is None else rule.windows
     point = _point(planned)
@@ -118,7 +124,7 @@ def hours_of(program: Program, phase: Phase, log: Log, changes: Sequence[Change]
             found += _cut(t, ran, hour, log.width, planned[place].time, cutting, (begin, end))
     bands_ = VisitBands() if rule is None else rule.visits
     judged = _judged(log, found, bands_, cutting.inlet)
-    holes = sum(end - begin for begin, end in held.holes)
+    holes = sum(_left_open(hole, stood) for hole in held.holes)
     total = float(hour[-1]) if len(hour) else 0.0
     changes = [
         Change(each.at, each.what, float(np.interp(each.at, t, hour)))
@@ -128,6 +134,23 @@ def hours_of(program: Program, phase: Phase, log: Log, changes: Sequence[Change]
     return Hours(
         log, tuple(judged), count, total, planned_seconds(phase) / 3600, known, _clocked(log), tuple(changes)
     )  # fmt: skip
+
+
+def _left_open(hole: tuple[float, float], stood: Sequence[tuple[float, float]]) -> float:
+    """Seconds of a hole in the record in which nothing says that the engine stood."""
+    begin, end = hole
+    covered = sum(max(min(end, to + BY_HAND) - max(begin, at - BY_HAND), 0.0) for at, to in stood)
+    return max(end - begin - covered, 0.0)
+
+
+def stops_on_record(readings: Mapping[str, Readings], engine: str, phase: str) -> list[tuple[float, float]]:
+    """Stops of the event log that say how long they lasted [s of the log]."""
+    events = readings["events"].frame
+    own = events[
+        (events["engine"] == engine) & (events["phase"] == phase) & (events["use"] == "") & (events["what"] == "stop")
+    ]
+    return [(float(at), float(at + lasted)) for at, lasted in zip(own["at"], own["lasted"], strict=True)
+            if at == at and lasted == lasted]  # fmt: skip
 
 
 def _point(planned: Sequence[schedule.Part]) -> frozenset[int]:
