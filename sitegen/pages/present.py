@@ -73,6 +73,8 @@ def _record(build: Build, phase: Phase, stream: str, cylinders: Mapping[int, boo
     def record(word: str, detail: str = "") -> Record:
         return Record(build.id, phase.id, stream, word, detail)
 
+    if of:  # a row of no cylinder, such as one of a reference orifice, is no record of cylinders
+        cylinders = {number: counts for number, counts in cylinders.items() if number}
     if not cylinders:
         if build.is_due(phase.id):
             due = next(each.due for each in build.departures if each.phase == phase.id and each.kind == "due")
@@ -81,6 +83,6 @@ def _record(build: Build, phase: Phase, stream: str, cylinders: Mapping[int, boo
     used = sum(cylinders.values())
     if not used:
         return record("set aside")
-    if of and 0 not in cylinders and used < of:
+    if of and used < of:
         return record("partly in", f"{used} of {of} cylinders")
     return record("in")

@@ -161,8 +161,8 @@ def _reading(view: View, runs: Sequence[Run]) -> str:
     if told_of and not moved:
         which = "Of the other channels that can be told none" if untold else "No other channel"
         parts.append(f"{which} changed by more than its wander explains.")
-    if untold:
-        which = words.listed(untold) if len(untold) <= NAMED else words.counted(len(untold), "channel")
+    if untold and (told_of or (slope is not None and slope.value is not None)):
+        which = words.listed(untold) if len(untold) <= NAMED else words.counted(len(untold), "other channel")
         parts.append(f"Of {which} it cannot be told.")
     return " ".join(filter(None, parts)) or "No level of blow-by is told."
 
