@@ -67,7 +67,7 @@ _MARKS: Mapping[Complaint, tuple[str, str, str]] = MappingProxyType(
         "dot-decimal": (
             'the numbers have a decimal point ("{cell}")',
             "the decimal mark that is announced, a comma",
-            'take `decimal: ","` out of the record entry',
+            'correct this cell; or, where they are all so, take `decimal: ","` out of the record entry',
         ),
         "dot-twice": (
             'the dot stands between groups of digits ("{cell}"), so the same sign in other numbers of the column may '

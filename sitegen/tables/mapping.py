@@ -40,7 +40,7 @@ _ANNOUNCE: Mapping[Complaint, tuple[str, str, str]] = {
     "dot-decimal": (
         'the numbers have a decimal point ("{cell}")',
         "the decimal mark that is announced, a comma",
-        'take `decimal: ","` out of the record entry',
+        'correct this cell; or, where they are all so, take `decimal: ","` out of the record entry',
     ),
     "dot-twice": (
         'the dot stands between groups of digits ("{cell}")',

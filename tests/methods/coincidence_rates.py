@@ -8,9 +8,8 @@ methods.steady_coverage), a sine of the day, and independent noise: of samples t
 wander of each channel its own, or one that all share.
 
 Claim: fewer than 0.15 alarms in 100 h watched where nothing happens and each channel wanders on its own, or all as of one
-cause by more than their noise. Jumps are told in
-the sizes z that they make, of blow-by and one more channel, at a random minute, for good. 3 000 h a case, alarms in 100 h
-(their count), one channel flagged, any flagged:
+cause by more than their noise. Jumps are told in the sizes z that they make, of blow-by and one more channel, at a random
+minute, for good. 3 000 h a case, alarms in 100 h (their count), one channel flagged, any flagged:
 
     normal noise 0.00 (0), 0.7-1.0, 3.2; heavy tails 0.13 (4), 2.0-2.5, 8.1
     heavy tails and wander of 2 % over 0.3, 1, 3, 10 h: 0.03, 0.00, 0.07, 0.00 (3 in all), 0.4-1.5, 2.4-4.5

@@ -243,7 +243,7 @@ REFUSED: dict[str, tuple[str | bytes, dict[str, Any], list[str]]] = {
         "Next: see whether the separator is right, and fill up the rows."]),
     "decimal point though a comma is announced": (table(";"), {"decimal": ","}, [
         f'{FILE}:2: column "{name}": the numbers have a decimal point ("{cell}"). Expected the decimal mark that is announced, a comma. '
-        'Next: take `decimal: ","` out of the record entry.' for name, cell in (("pressure [psig]", "72.5"), ("supply [psig]", "80.0"))]),
+        'Next: correct this cell; or, where they are all so, take `decimal: ","` out of the record entry.' for name, cell in (("pressure [psig]", "72.5"), ("supply [psig]", "80.0"))]),
     "no header": (table(header=ROWS[0]), {}, [
         f"{ENTRY}nothing in {FILE} says {name} ({title}). Expected a column or a constant for it. "
         f"Next: add `{name}` to `columns` or `constants`, or a header `{name}` to the table."
