@@ -200,6 +200,7 @@ def test_a_meter_that_was_changed(tmp_path: Path) -> None:
     cut = 70 * 3600 // EVERY + 1
     for name, logs, more in (
         ("event", [every], {"events": "B1,long,70,meter-change"}),
+        ("twice", [every], {"events": "B1,long,70,meter-change\nB1,long,70.4,meter-change"}),
         ("entry", [every[:cut], every[cut:]], {"meter": "M2"}),
     ):
         analysis, _ = found(program(tmp_path / name, {"B1": logs, **other}, **more))  # type: ignore[arg-type] # texts alone

@@ -24,6 +24,7 @@ from sitegen.vocabulary import Readings, Refused
 LONG = 20 * 3600.0  # s planned from which on a run is looked at over its hours; common practice, no source
 FEW_SAMPLES = 3  # of a channel in a window
 BY_HAND = 120.0  # s by which the clock of who wrote a stop down may be off
+TWICE = 1.0  # h run within which an event and a fill tell of the same change
 UNKNOWN = 0.02  # share of the hours run that may be missing from the record
 SHORT_SIDE = 0.1  # share of all windows below which a side has too few for a level of its own
 OF_METER, OF_OIL, OF_PAUSE = "meter changed", "oil changed", "paused"
@@ -130,6 +131,10 @@ def hours_of(
         Change(each.at, each.what, float(np.interp(each.at, t, hour)))
         for each in sorted([*changes, *_of_log(log)], key=lambda each: each.at)
     ]
+    changes = [
+        each for n, each in enumerate(changes)
+        if not any(each.what == one.what and each.hour - one.hour <= TWICE for one in changes[:n])
+    ]  # fmt: skip
     known = COUNTER in log.bins or holes <= UNKNOWN * max(3600 * total, 1.0)
     return Hours(
         log, tuple(judged), count, total, planned_seconds(phase) / 3600, known, _clocked(log), tuple(changes)
