@@ -18,6 +18,7 @@ from sitegen.program.model import Program
 from sitegen.rounding import interval
 
 if TYPE_CHECKING:
+    from sitegen.crossing.allocation import Lots
     from sitegen.crossing.planning import Curve, Planning, Point, Reach
 
 MOST = 60
@@ -130,6 +131,24 @@ def _coatings(plan: Planning, build: Sequence[str]) -> str:
 
 
 def _lots_reading(plan: Planning) -> str:
+    return " ".join(filter(None, (_how_drawn(plan), _cannot_compare(plan.actual or plan.drawn or ()))))
+
+
+def _cannot_compare(lots: Lots) -> str:
+    """What is wrong with lots that put the coatings of every engine on the same cylinders; "" with others.
+
+    >>> _cannot_compare((("a", "b"), ("b", "a"))), _cannot_compare((("a", "b"), ("a", "b")))[:16]
+    ('', 'But every engine')
+    """
+    if len(lots) < 2 or len(set(lots)) > 1 or len(set(lots[0])) < 2:
+        return ""
+    return (
+        "But every engine holds its coatings on the same cylinders, so that place and coating cannot be told apart: "
+        "before anything is built, draw once more from the next seed."
+    )
+
+
+def _how_drawn(plan: Planning) -> str:
     if plan.drawn is None:
         if plan.seed is None:
             return "No seed is recorded, so no lots can be drawn or checked."
