@@ -167,7 +167,7 @@ def leak(drop: float, orifice: float) -> float:
 
 
 def test_what_the_instruments_can_show(capsys: pytest.CaptureFixture[str]) -> None:
-    """Balance: two weighings within 0.5 mg. Feeler: two readings within 0.02 mm over 2·pi. Testers: two gauges that
+    """Balance: two weighings within 0.5 mg. Feeler: two readings within 0.02 mm over 2·pi. Tension: two within 0.4 N in quadrature. Testers: two gauges that
     err evenly within their class differ by at most 1.553 classes in 95 of 100 (triangular distribution). Traces of a
     ring face: two within 0.02 um; of a bore: t of 8 degrees of freedom, 2.306 in any table, times 0.1 um."""
     found = {(each["stream"], each["what"], each["because"][:4]): each["least"] for each in
@@ -177,6 +177,7 @@ def test_what_the_instruments_can_show(capsys: pytest.CaptureFixture[str]) -> No
     expected = {
         ("buildsheet", "mass a ring must lose", "anal"): 1.0,
         ("buildsheet", "face wear that opens the gap enough", "feel"): 40 / (2 * math.pi),
+        ("buildsheet", "tension a ring must lose", "tape"): 0.4 * math.sqrt(2),
         ("surfaces", "wear of a ring face", "styl"): 0.04,
         ("surfaces", "wear of a bore by aligned curves", "styl"): 2.306 * 0.1,
     }
