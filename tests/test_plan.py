@@ -167,9 +167,10 @@ def leak(drop: float, orifice: float) -> float:
 
 
 def test_what_the_instruments_can_show(capsys: pytest.CaptureFixture[str]) -> None:
-    """Balance: two weighings within 0.5 mg. Feeler: two readings within 0.02 mm over 2·pi. Tension: two within 0.4 N in quadrature. Testers: two gauges that
-    err evenly within their class differ by at most 1.553 classes in 95 of 100 (triangular distribution). Traces of a
-    ring face: two within 0.02 um; of a bore: t of 8 degrees of freedom, 2.306 in any table, times 0.1 um."""
+    """Balance: two weighings within 0.5 mg. Feeler: two readings within 0.02 mm over 2·pi. Tension: two within 0.4 N in
+    quadrature. Testers: two gauges that err evenly within their class differ by at most 1.553 classes in 95 of 100
+    (triangular distribution). Traces of a ring face: two within 0.02 um; of a bore: t of 8 degrees of freedom, 2.306
+    in any table, times 0.1 um."""
     found = {(each["stream"], each["what"], each["because"][:4]): each["least"] for each in
              numbers(capsys, P2026)["instruments"] if "by its repeats" not in each["what"] and
              each["stream"] in {"buildsheet", "leakdown", "surfaces"}}  # fmt: skip
