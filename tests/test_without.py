@@ -175,7 +175,7 @@ def house_without(stream: str, to: Path) -> Path:
     lines = path.read_text(encoding="utf-8").splitlines(keepends=True)
     (imported,) = [line for line in lines if f"sitegen.streams.{stream} " in line]
     name = imported.split()[-1]
-    lines = [re.sub(rf"\b{name}, |, {name}\b", "", line) for line in lines if line != imported]
+    lines = [re.sub(rf"\b{name},( |$)|, {name}\b", "", line) for line in lines if line != imported]
     assert not any(re.search(rf"\b{name}\b", line) for line in lines)
     path.write_text("".join(lines), encoding="utf-8")
     return to

@@ -356,4 +356,5 @@ def _by_engine(site: Site, view: View) -> Table:
         Column("Build"),
         *(Column(words.sentence(stream.title), "", True) for stream in streams),
     ]
-    return Table("by-engine", columns, rows, "Readings used, of those recorded.", note=operators.of_program(view))
+    note = operators.of_program(view)
+    return Table("by-engine", columns, rows, "Readings used, of those recorded.", note=note, wide=True)

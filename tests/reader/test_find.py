@@ -141,7 +141,7 @@ def test_bad_cells_move_nothing(bad: str) -> None:
     for name, _, lines in entries():
         found = find(lines[:9000])
         rows = [at for at, line in enumerate(lines[:9000]) if at >= found.begin.value - 1 and line.strip()]
-        if len(rows) < 12:
+        if len(rows) <= 12:  # a third of them cut short is another matter: see the table of compression tests
             continue
         sign = {"tab": "\t", "semicolon": ";", "comma": ",", "bar": "|", "blanks": " "}[found.separator.value]
         spoilt = list(lines[:9000])

@@ -108,9 +108,9 @@ TENSION_LOSS = Measure(
     formula="100 · (Ft(before) − Ft(after)) / Ft(before)",
     source="difference of two readings; limits of error of both as √(a² + b²): ±0.4 N twice is ±0.57 N",
     interval="bounds",
-    limits="Bounds of two limits that are hard ends, evenly spread and independent, hold 91 times in a hundred; limits "
-    "that are twice a standard deviation, 95. An error that the gauge makes alike both times cancels. How the tape "
-    "lies and how the ring is oiled is in no bounds.",
+    limits="Bounds of two limits that are never passed, evenly spread and independent, hold 91 times in a hundred; "
+    "limits that are twice a standard deviation, 95. An error that the gauge makes alike both times cancels. How "
+    "the tape lies and how the ring is oiled is in no bounds.",
     only_at="ring",
 )
 FLOOR = Measure(

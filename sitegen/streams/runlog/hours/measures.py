@@ -87,7 +87,7 @@ def _channel(
         title=f"slope of {title}",
         unit=of,
         better=better,
-        method=f"Change of the {title} with the hours of a long run{how}. {POINT} A line through five equal blocks of "
+        method=f"Change of its level with the hours of a long run{how}. {POINT} A line through five equal blocks of "
         "the run; where the bench stands still at night, through its days.",
         formula="weighted line through block means, Student's t on blocks less parameters; widened by what "
         "neighbouring blocks share of the wander",
@@ -103,8 +103,8 @@ def _channel(
         title=f"least slope of {title} a run can show",
         unit=of,
         better="less",
-        method=f"Slope of the {title} that a run of these hours finds four times in five: by the error of its slope "
-        "where one is told, else by the wander it had itself.",
+        method="Slope that a run of these hours finds four times in five: by the error of its slope where one is told, "
+        "else by the wander it had itself.",
         formula="(shift of the noncentral t for 80 %) · error of the slope; else 420 · √((24 · s² · τ + 12 · w²) / "
         "T³), s and τ of the wander, w from hour to hour, T hours; 1.6 times as much across one change of meter or "
         "oil, 2.4 across more",
@@ -117,8 +117,8 @@ def _channel(
         title=f"{title} at the planned hours",
         unit=unit,
         better=better,
-        method=f"Level of the {title} in a window at the end of the hours planned{how}, by the line. Where the run "
-        "ended before, it is extrapolated, at most to twice the hours run.",
+        method=f"Level in a window at the end of the hours planned{how}, by the line. Where the run ended before, it "
+        "is extrapolated, at most to twice the hours run.",
         formula="line at the planned hours ± √((t · its error)² + (1.96 · scatter of windows)²)",
         source="N. R. Draper and H. Smith, Applied Regression Analysis (1998), 1.3 (prediction)",
         limits="Supposes that the line goes on as it did. A daily cycle is taken out of it. None where there is no "
