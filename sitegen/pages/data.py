@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 
 from sitegen import reasons
 from sitegen.declarations import Stream
@@ -347,14 +347,17 @@ def _by_engine(site: Site, view: View) -> Table:
     streams = [stream for stream in site.streams if stream.name in view.analysis.readings]
     rows = []
     for build in view.program.builds:
-        cells = [Cell(build.id, href=view.href_engine(build))]
-        for stream in streams:
-            own = view.readings(stream.name, engine=build)["use"]
-            cells.append(Cell(f"{int((own == '').sum())} of {len(own)}" if len(own) else words.DASH))
-        rows.append(Row(cells))
-    columns: Sequence[Column] = [
-        Column("Build"),
-        *(Column(words.sentence(stream.title), "", True) for stream in streams),
-    ]
+        uses = {each.title: list(view.readings(each.name, engine=build)["use"]) for each in streams}
+        told = [
+            f"{title} {len(own)}" if own.count("") == len(own) else f"{title} {own.count('')} of {len(own)}"
+            for title, own in uses.items()
+            if own
+        ]
+        every = [use for own in uses.values() for use in own]
+        rows.append(Row((Cell(build.id, href=view.href_engine(build)), Cell(str(every.count(""))),
+                         Cell(str(len(every))), Cell(", ".join(told) or words.DASH))))  # fmt: skip
+    columns = (
+        Column("Build"), Column("Used", numeric=True), Column("Recorded", numeric=True), Column("By kind of record"),
+    )  # fmt: skip
     note = operators.of_program(view)
-    return Table("by-engine", columns, rows, "Readings used, of those recorded.", note=note, wide=True)
+    return Table("by-engine", columns, rows, "Readings used, of those recorded.", note=note)
