@@ -39,6 +39,11 @@ class Previewed:
         self.file(name).write_text(text.replace(old, new, 1), encoding="utf-8")
 
 
+def _heed_ctrl_c() -> None:
+    """A run in the background of a shell ignores it, and its children with it."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 @contextmanager
 def running(tmp_path: Path, *command: str) -> Iterator[Previewed]:
     folder = plain(tmp_path)
@@ -47,6 +52,7 @@ def running(tmp_path: Path, *command: str) -> Iterator[Previewed]:
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
+        preexec_fn=_heed_ctrl_c,
     )
     assert process.stdout is not None
     line = process.stdout.readline()
