@@ -74,19 +74,14 @@ def _pair(program: Program, pair: Against, book: Book) -> Iterator[Value]:
     engines, builds = _in_engines(program, pair, book)
     _conditions(program, pair, builds)
     both = [name for name in (program.reference, *program.candidates) if name in bench and name in engines]
-    for measure, found, n, of in (
-        (
-            RIG,
-            {name: value for name, (value, _) in bench.items()},
-            {name: n for name, (_, n) in bench.items()},
-            "specimen",
-        ),
-        (ENGINE, engines, {name: len(own) for name, own in builds.items()}, "build"),
-    ):
-        least = found.get(program.reference, 0.0)
-        for name in both if least > 0 else ():
-            own = Key(coating=name, at=pair.id)
-            yield Value(measure.id, own, found[name] / least, n=n[name], of="specimen" if of == "specimen" else "build")
+    on_rig, in_engine = bench.get(program.reference, (0.0, 0))[0], engines.get(program.reference, 0.0)
+    for name in both:
+        own = Key(coating=name, at=pair.id)
+        if on_rig > 0:
+            value, n = bench[name]
+            yield Value(RIG.id, own, value / on_rig, n=n, of="specimen")
+        if in_engine > 0:
+            yield Value(ENGINE.id, own, engines[name] / in_engine, n=len(builds[name]), of="build")
     if len(both) < LEAST_COATINGS:
         raise Refused("few-coatings-to-rank")
     ranked = rank_agreement([bench[name][0] for name in both], [engines[name] for name in both], [""] * len(both))

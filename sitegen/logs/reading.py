@@ -248,13 +248,12 @@ class _Reader:
                 if samples is None:
                     continue
                 t, x, breaks = samples
-                if self._tap is not None:
-                    tapped[column.name] = t, x * column.scale + column.offset
-                if column.name in {"speed", "torque"}:
+                if self._tap is not None or column.name in {"speed", "torque"}:
                     si = x * column.scale + column.offset
+                    tapped[column.name] = t, si
                     if column.name == "speed":
                         speed = t, si, breaks
-                    else:
+                    elif column.name == "torque":
                         torque = t, si, breaks
         if self._tap is not None:
             self._tap(tapped)
