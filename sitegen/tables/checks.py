@@ -61,13 +61,15 @@ def in_force(
         sheet.set_aside([each is not None for each in told], code, name, what.__getitem__, _EXPECTED[code])
 
 
-def fitting(sheet: Sheet, name: str, tools: Mapping[str, Tool], kinds: Sequence[str]) -> None:
+def fitting(
+    sheet: Sheet, name: str, tools: Mapping[str, Tool], kinds: Sequence[str],
+    what: str = "the tool named cannot have read this",
+) -> None:  # fmt: skip
     """Set aside readings whose tool, as field `name` says, is of none of these kinds."""
     known = [tool.id for tool in tools.values() if tool.kind in kinds]
     named = sheet.frame[name]
     expected = f"a tool of kind {' or '.join(kinds)}: {', '.join(known) or 'none is defined'}"
-    sheet.set_aside(named.notna() & ~named.isin(known), "wrong-tool", name, "the tool named cannot have read this",
-                    expected)  # fmt: skip
+    sheet.set_aside(named.notna() & ~named.isin(known), "wrong-tool", name, what, expected)
 
 
 def same_again(sheet: Sheet, state: pd.DataFrame, among: npt.ArrayLike, name: str, why: str) -> None:

@@ -17,7 +17,7 @@ from sitegen.program.model import Program, RecordSource
 from sitegen.reader.blocked import Blocked
 from sitegen.streams.friction.fields import COAST, FIELDS, MOTORED, RPM, Reading
 from sitegen.streams.friction.rundown import RunDown, read_run_down
-from sitegen.tables.checks import in_force, same_again
+from sitegen.tables.checks import fitting, in_force, same_again
 from sitegen.tables.reading import Sheet, read_stream
 from sitegen.tables.rows import rows_of
 from sitegen.vocabulary import Problem, Readings, Refused
@@ -110,11 +110,7 @@ def _states(program: Program, sheet: Sheet) -> None:
 
 def _instruments(program: Program, sheet: Sheet) -> None:
     tools = program.definitions.tools
-    fitting = [name for name, tool in tools.items() if tool.kind == "torque-cell"]
-    named = sheet.frame["instrument"]
-    expected = f"a tool of kind torque-cell: {', '.join(fitting) or 'none is defined'}"
-    sheet.set_aside(named.notna() & ~named.isin(fitting), "wrong-tool", "instrument", "the tool named reads no torque",
-                    expected)  # fmt: skip
+    fitting(sheet, "instrument", tools, ("torque-cell",), "the tool named reads no torque")
     in_force(sheet, "instrument", tools)
 
 

@@ -10,7 +10,7 @@ from sitegen.methods import layers
 from sitegen.problems import listed, nearest, shown
 from sitegen.program.model import Program, RecordSource
 from sitegen.streams.layers.fields import CRATER, FIELDS, Reading
-from sitegen.tables.checks import in_force, same_again
+from sitegen.tables.checks import fitting, in_force, same_again
 from sitegen.tables.reading import Sheet, read_stream
 from sitegen.tables.rows import given, rows_of
 from sitegen.vocabulary import Readings
@@ -118,11 +118,7 @@ def _plausible(program: Program, sheet: Sheet) -> None:
 
 def _instruments(program: Program, sheet: Sheet) -> None:
     tools = program.definitions.tools
-    fitting = [name for name, tool in tools.items() if tool.kind == "microscope"]
-    named = sheet.frame["instrument"]
-    expected = f"a tool of kind microscope: {', '.join(fitting) or 'none is defined'}"
-    sheet.set_aside(named.notna() & ~named.isin(fitting), "wrong-tool", "instrument", "the tool named reads no layer",
-                    expected)  # fmt: skip
+    fitting(sheet, "instrument", tools, ("microscope",), "the tool named reads no layer")
     in_force(sheet, "instrument", tools)
 
 

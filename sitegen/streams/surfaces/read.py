@@ -18,7 +18,7 @@ from sitegen.streams.surfaces import evaluate
 from sitegen.streams.surfaces.evaluate import evaluation_of, is_short
 from sitegen.streams.surfaces.fields import FIELDS, RINGS, STATED, Reading
 from sitegen.streams.surfaces.naming import is_proposed
-from sitegen.tables.checks import in_force, same_again
+from sitegen.tables.checks import fitting, in_force, same_again
 from sitegen.tables.reading import Sheet, read_stream
 from sitegen.tables.rows import Written, given, rows_of
 from sitegen.tables.shadows import gain
@@ -106,12 +106,7 @@ def _places(program: Program, sheet: Sheet) -> None:
 
 
 def _instruments(program: Program, sheet: Sheet) -> None:
-    fitting = [name for name, tool in program.definitions.tools.items() if tool.kind == "profilometer"]
-    named = sheet.frame["instrument"]
-    expected = f"a tool of kind profilometer: {', '.join(fitting) or 'none is defined'}"
-    sheet.set_aside(
-        named.notna() & ~named.isin(fitting), "wrong-tool", "instrument", "the tool named traces no surface", expected
-    )
+    fitting(sheet, "instrument", program.definitions.tools, ("profilometer",), "the tool named traces no surface")
 
 
 def _calibrated(program: Program, sheet: Sheet) -> None:
