@@ -132,6 +132,25 @@ def number_of(datum: Datum) -> float:
 
 
 @dataclass(frozen=True)
+class Track:
+    """A channel over time as a run chart draws it, by column: there are too many points for a row each.
+
+    Values are whole grains of the last digit, each as the step from the one before; of a stretch whose least and most
+    lie too near to the line to be seen, both are 0.
+    """
+
+    at: Sequence[float]  # min
+    steps: Sequence[int]
+    below: Sequence[int]  # how far the least of the stretch lies below the value
+    above: Sequence[int]
+    run: Sequence[int]
+    piece: Sequence[int]  # unbroken piece of the record
+    grains: int  # that are one
+    least: float  # of all that is drawn
+    most: float
+
+
+@dataclass(frozen=True)
 class Panel:
     """One chart of a figure: data rows by name and signal values for one chart kind."""
 
@@ -143,7 +162,8 @@ class Panel:
     label: str = ""  # what a screen reader is told
     axis: str = ""  # title and unit of the value axis: "Leak area, mm²"; it stands in the drawing and in what is saved
     along: str = ""  # the same of the other axis, where that is a quantity
-    finer: Sequence[ChartRow] = ()  # rows of "path" for whoever looks closer, in a script beside the page
+    path: Track | None = None  # of a run chart
+    finer: Track | None = None  # the same for whoever looks closer, in a script beside the page
 
 
 @dataclass(frozen=True)

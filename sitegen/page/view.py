@@ -23,7 +23,7 @@ from sitegen.page.blocks import Cell
 from sitegen.program.calibrated import Doubt
 from sitegen.program.doubted import Doubted
 from sitegen.program.model import Build, Coating, Effect, Folder, Phase, Program, Restated, Reviewed, Standing
-from sitegen.shelves import Shelves, digest, key_of
+from sitegen.shelves import NONE, Shelves, digest, key_of
 from sitegen.tables.rows import Recorded, given, rows_of
 from sitegen.vocabulary import Change, Comparison, Key, Measure, Problem, Readings, Series, Value, Verdict
 
@@ -219,6 +219,7 @@ class Desk:
         self._asked: set[Asked] = set()
         self._stands: dict[Asked, str] = {}
         self._taken_up = 0
+        self._shelves = NONE
 
     def seen(self, program: Program) -> Desk:
         """The same desk, the program seen another way."""
@@ -456,10 +457,24 @@ class Desk:
         self._asked.add(Asked("verdicts", STATE, build, cylinder))
         return self._laid.states.get((build, cylinder))
 
-    def logs(self, stream: str, build: str) -> Mapping[tuple[str, str], object]:
-        """Logs of a build by build and phase."""
+    def of_record(
+        self, stream: str, build: str, about: tuple[object, ...], make: Callable[[Readings], T],
+        pack: Callable[[T], bytes], unpack: Callable[[bytes], T],
+    ) -> T:  # fmt: skip
+        """What `make` gives, which is about nothing but what a build recorded in a stream, and `about`.
+
+        It lies on the shelves, so that logs and traces are read again only where they are others.
+        """
         self._asked.add(Asked("readings", stream, build))
-        return self._analysis.readings[stream].logs
+        readings, recorded = self._analysis.readings[stream], self._analysis.digests.get(stream, {}).get(build)
+        if recorded is None:
+            return make(readings)
+        key = key_of("page", "of record", stream, build, recorded, about)
+        found = self._shelves.find(key, unpack)
+        if found is None:
+            found = make(readings)
+            self._shelves.put(key, found, pack)
+        return found
 
     def rows(self, stream: str, build: str, cylinder: int) -> pd.DataFrame:
         """Readings of one stream for a build (cylinder 0: all of its cylinders), in the order of the record."""
@@ -484,6 +499,7 @@ class Desk:
 
     def take_up(self, shelves: Shelves) -> None:
         """What answers rest on, where that was reckoned for the same results: else all of them are looked at."""
+        self._shelves = shelves
         kept = shelves.find(self._key, lambda told: {Asked(*asked): sha for *asked, sha in json.loads(told)})
         self._stands |= kept or {}
         self._taken_up = len(self._stands)

@@ -57,11 +57,12 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import groupby, pairwise
+from itertools import chain, compress, count, groupby, islice, pairwise
+from operator import ne
 from typing import Any
 
 from sitegen.page.axes import decimals, tick_step
-from sitegen.page.blocks import Datum, Figure, Panel, number_of
+from sitegen.page.blocks import Datum, Figure, Panel, Track, number_of
 from sitegen.page.counts import MANY
 
 Drawn = dict[str, Any]  # a row of a set with its defaults, or what is laid out of rows: what the script reads
@@ -134,7 +135,7 @@ def payloads(figure: Figure, orders: Orders) -> list[Drawn]:
     most = 12.0 if figure.kind == "dots" else 1.6  # of dots the interval is the news: where the next build may lie
     ends = [_ends(filled, most)] * len(filled) if figure.one_scale else [_ends([rows], most) for rows in filled]
     laid = [
-        kind.lay(kind.name, rows, {**own, **panel.signals}, panel, orders)
+        kind.lay(kind.name, rows, {**own, **panel.signals, "series": numbers.get(panel.title, -1)}, panel, orders)
         for panel, rows, own in zip(figure.panels, filled, ends, strict=True)
     ]
     for each, of in zip(laid, figure.panels, strict=True):
@@ -154,6 +155,8 @@ def series(figure: Figure) -> list[tuple[str, str]]:
     """What a reader may hide: name, and coating where all its coloured rows have the same; none where there is one."""
     coatings: dict[str, set[str]] = {}
     for panel in figure.panels:
+        if panel.path is not None:
+            coatings.setdefault(panel.title, set())
         for kind, rows in panel.data.items():
             for name, coating in dict.fromkeys((row.get("series", ""), row.get("coating")) for row in rows):
                 if name:
@@ -173,19 +176,22 @@ def packed(payload: Drawn) -> Drawn:
     >>> packed({"data": {"limits": [{"v": 1, "s": "a"}, {"v": 2, "s": "a"}], "band": []}})
     {'data': {'limits': {'n': 2, 'of': {'v': [1, 2], 's': 'a'}}}}
     """
-    sets = {
-        name: {"n": len(rows), "of": {field: _column([row[field] for row in rows], field) for field in rows[0]}}
-        for name, rows in payload["data"].items()
-        if rows
-    }
+    sets = {}
+    for name, rows in payload["data"].items():
+        by_column = isinstance(rows, dict)
+        many = len(rows["at"]) if by_column else len(rows)
+        if many:
+            named = rows if by_column else {key: [row[key] for row in rows] for key in rows[0]}
+            sets[name] = {"n": many, "of": {key: _column(own, key) for key, own in named.items()}}
     return {**payload, "data": sets}
 
 
 def finer(panel: Panel, rows: Drawn) -> Drawn:
-    """The finer rows of a panel over time, packed as those of its payload are."""
-    series = next((row["q"] for row in rows["data"]["path"]), -1)
-    path, grains = _grains([{**row, "series": series} for row in panel.finer])
-    return packed({"data": {"path": path}, "grains": grains})
+    """The finer path of a panel over time, packed as that of its payload is."""
+    if panel.finer is None:
+        raise ChartError(f"{panel.title}: there is nothing finer to look at")
+    path = columns(panel.finer, rows["data"]["path"]["q"][0])
+    return packed({"data": {"path": path}, "grains": panel.finer.grains})
 
 
 def _column(values: list[Any], field: str) -> object:
@@ -193,11 +199,11 @@ def _column(values: list[Any], field: str) -> object:
         even = _even(values)
         if 3 * len(even) < len(values):
             return {"a": [each for piece in even for each in piece]}
-    runs = [[value, len(list(same))] for value, same in groupby(values)]
-    if len(runs) == 1 and not isinstance(values[0], list):
+    runs = 1 + sum(map(ne, values, islice(values, 1, None)))
+    if runs == 1 and not isinstance(values[0], list):
         return values[0]
-    if 3 * len(runs) < len(values):
-        return {"r": [each for run in runs for each in run]}
+    if 3 * runs < len(values):
+        return {"r": [each for value, same in groupby(values) for each in (value, len(list(same)))]}
     return values
 
 
@@ -208,8 +214,9 @@ def _even(values: list[float]) -> list[tuple[float, float, int]]:
     [(0.0, 0.3, 4), (1.0, 1.5, 2)]
     """
     pieces, first = [], 0
-    for at in range(1, len(values) + 1):
-        if at == len(values) or (at > first + 1 and abs(values[at] - 2 * values[at - 1] + values[at - 2]) > EVEN):
+    bent = (abs(c - 2 * b + a) > EVEN for a, b, c in zip(values, values[1:], values[2:], strict=False))
+    for at in chain(compress(count(2), bent), (len(values),)):
+        if at > first + 1 or at == len(values):
             pieces.append((values[first], values[at - 1], at - first))
             first = at
     return pieces
@@ -641,24 +648,24 @@ def _lay_run(
     kind: str, rows: Mapping[str, list[Drawn]], signals: Mapping[str, Datum], panel: Panel, orders: Orders
 ) -> Drawn:
     del orders
-    path, floor = rows["path"], signals.get("floor")
-    seen = [row[name] for row in path for name in ("low", "high", "value") if row[name] is not None]
-    most = max(seen, default=1.0) if any(seen) else 1.0  # a channel that stood at zero has an axis too
-    top, bottom, step = _span(min(seen, default=0.0), most, floor is not None, steps=LOW)
+    path, floor = panel.path, signals.get("floor")
+    if path is None:
+        raise ChartError(f"{panel.title}: a run chart without a path")
+    most = path.most if path.least or path.most else 1.0  # a channel that stood at zero has an axis too
+    top, bottom, step = _span(path.least, most, floor is not None, steps=LOW)
     begin, end = number_of(signals["from"]), number_of(signals["to"])
     if end <= begin:
         end = begin + 1.0  # a log of a single moment still has an axis
-    grains, unit = _grains(path)
     return {
         "kind": kind,
         "data": {
-            "path": grains,
+            "path": columns(path, int(number_of(signals["series"]))),
             "bands": [{"at": r["at"], "to": r["to"], "g": int(r["run"])} for r in rows["bands"]],
             "runs": [{"at": r["at"], "to": r["to"], "s": r["label"]} for r in rows["runs"]],
             "events": [{"at": r["at"], "g": int(r["run"]), "n": n} for n, r in enumerate(rows["events"], 1)],
         },
         "signals": {
-            "from": begin, "to": end, "floor": floor, "grains": unit, "top": top, "bottom": bottom,
+            "from": begin, "to": end, "floor": floor, "grains": path.grains, "top": top, "bottom": bottom,
             **_ticks(top, bottom, step),
         },
         "pad": {"top": 24, "bottom": 8, "left": _left(top, bottom, step), "wide": 16, "narrow": 16},
@@ -670,27 +677,13 @@ def _lay_run(
 PIECES = 10_000  # of a run: more gaps are not drawn apart
 
 
-def _grains(path: Sequence[Drawn]) -> tuple[list[Drawn], int]:
-    """Points in whole grains of the last digit: the step from the point before, and how far least and most lie from it
-    (both 0: not told); and how many grains are one. A page holds thousands of them.
-
-    >>> _grains([{"at": 0.1, "value": 2.5, "low": 2.1, "high": 2.5, "run": 0, "piece": 0, "series": -1}])
-    ([{'at': 0.1, 'v': 25, 'lo': 4, 'hi': 0, 'g': 0, 'l': 0, 'q': -1}], 10)
-    """
-    told = [row[name] for row in path for name in ("value", "low", "high") if row[name] is not None]
-    digits = 0
-    for each in told:
-        while digits < 6 and round(each, digits) != each:
-            digits += 1
-    unit = 10**digits
-    rows, last = [], 0
-    for r in path:
-        value = round(r["value"] * unit)
-        low, high = (value if end is None else round(end * unit) for end in (r["low"], r["high"]))
-        rows.append({"at": round(r["at"], 4), "v": value - last, "lo": value - low, "hi": high - value,
-                     "g": int(r["run"]), "l": PIECES * int(r["run"]) + int(r["piece"]), "q": r["series"]})  # fmt: skip
-        last = value
-    return rows, unit
+def columns(path: Track, series: int) -> Drawn:
+    """A path as the script takes it; `series` is the number of what a reader may hide."""
+    pieces = [PIECES * run + piece for run, piece in zip(path.run, path.piece, strict=True)]
+    return {
+        "at": [*path.at], "v": [*path.steps], "lo": [*path.below], "hi": [*path.above], "g": [*path.run], "l": pieces,
+        "q": [series] * len(path.at),
+    }  # fmt: skip
 
 
 # ---- columns of marks -----------------------------------------------------------------------------------------------
@@ -849,7 +842,6 @@ KINDS: Mapping[str, Kind] = {
     "run": Kind(
         "run",
         {
-            "path": {"at": _NEEDED, "value": _NEEDED, "low": None, "high": None, "run": 0, "piece": 0, "series": ""},
             "bands": {"at": _NEEDED, "to": _NEEDED, "run": 0},
             "runs": {"at": _NEEDED, "to": _NEEDED, "label": _NEEDED},
             "events": {"at": _NEEDED, "run": 0},

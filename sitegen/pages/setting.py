@@ -280,7 +280,7 @@ class Setter:
                 panel.label or f"{panel.title or figure.reading or figure.name}. The data are in the table below.",
                 charts.packed(rows),
                 round(rows["height"] + rows["pad"]["top"] + rows["pad"]["bottom"]),
-                self._finer(name, panel, rows) if panel.finer else "",
+                self._finer(name, panel, rows) if panel.finer is not None else "",
             )
             for n, (panel, rows) in enumerate(
                 zip(figure.panels, charts.payloads(figure, self._orders), strict=True), start=1

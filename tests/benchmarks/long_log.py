@@ -109,8 +109,8 @@ def read(reader: str, path: Path) -> LogFile | None:
 def figures(path: Path) -> tuple[dict[str, int], int]:
     """Bytes of the numbers that the figures of the run draw, as pages hold them, and how many extremes are lost."""
     from sitegen.logs.join import join
-    from sitegen.pages.charts import packed
-    from sitegen.streams.runlog.sections import FINE, SHOWN, coarse, drawn, thinned
+    from sitegen.pages.charts import columns, packed
+    from sitegen.streams.runlog.drawing import FINE, SHOWN, coarse, line, thinned
 
     found = read("log", path)
     log = None if found is None else join([found])[0]
@@ -118,11 +118,11 @@ def figures(path: Path) -> tuple[dict[str, int], int]:
         raise SystemExit("the log was not joined")
     size, lost = {"the run": 0, "other channels": 0}, 0
     for channel in log.channels:
-        points = thinned(log, channel, FINE if channel in SHOWN else coarse(len(log.channels) - len(SHOWN)))
-        known = log.facts[channel]
-        ends = min(point[2] for point in points), max(point[3] for point in points)
+        most = FINE if channel in SHOWN else coarse(len(log.channels) - len(SHOWN))
+        points, known = thinned(log, channel, most), log.facts[channel]
+        ends = float(points.low.min()), float(points.high.max())
         lost += sum(not math.isclose(*each) for each in zip(ends, (known.low, known.high), strict=True))
-        rows = [{"at": round(t / 60, 4), "v": v, "lo": lo, "hi": hi} for t, v, lo, hi in drawn(points, 1.0, 0.0)]
+        rows = columns(line([log], channel, most).path, 0)
         size["the run" if channel in SHOWN else "other channels"] += len(json.dumps(packed({"data": {"path": rows}})))
     return size, lost
 

@@ -1,22 +1,31 @@
-"""What the run logs say on the pages. Formats what the steps concluded; computes nothing but what is drawn."""
+"""What the run logs say on the pages. Formats what the steps concluded; what is drawn is in `drawing`."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from itertools import accumulate
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from sitegen.declarations import OfBuild, Section, Unusual
-from sitegen.logs.join import Log
 from sitegen.methods.intervals import NORMAL_95
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text, number_of
 from sitegen.page.view import View
 from sitegen.program.model import Build, Phase
 from sitegen.streams.runlog.alarms import sections as alarms
+from sitegen.streams.runlog.drawing import (
+    FINER,
+    LONG_RUN,
+    OTHERS,
+    RUNS,
+    Drawing,
+    Line,
+    Sketch,
+    drawing,
+    unit_of,
+)
 from sitegen.streams.runlog.judged import NOT_RUN, base
 from sitegen.streams.runlog.measures import (
     APART,
@@ -25,7 +34,6 @@ from sitegen.streams.runlog.measures import (
     HELD,
     LAST,
     LEVEL,
-    MEANS,
     PER_LITRE,
     PISTON_SPEED,
     REFERENCE,
@@ -46,43 +54,9 @@ UNSURE = "unverified"  # flag of levels whose meter never moved or stood still: 
 OFF = "reference-point-off"  # reason of a visit that does not count, told with what was off
 NAMED = 3  # stretches without record that a sentence names
 NEAR = 120.0  # s between a stop in the log and the same in the event log, whose clock is a person's
-HIDDEN = 0.02  # share of a panel's height that least and most have to lie apart to be seen beside the line
-SHOWN = ("speed", "torque", "blowby", "oil_temperature")  # what a run is looked at first by
-FINER = 60.0  # s of the log a point, where a reader looks closer at a run of which the page holds fewer
-FINE, COARSE = 1200, 240  # points of a channel in one figure; least and most of what lies between are kept
 HAPPENED = {"stop": "stopped", "hole": "not recorded"}
 LIES = "crankcase_pressure"  # told against ambient: may truly lie below zero
 ALONG = "Time in each run, min"
-TITLES = {
-    "speed": ("Speed", "rpm", 30 / math.pi, 0.0),
-    "torque": ("Torque", "N m", 1.0, 0.0),
-    "demand": ("Demand", "%", 100.0, 0.0),
-    "blowby": ("Blow-by, as the meter reads", "L/min", 60e3, 0.0),
-    "blowby_2": ("Blow-by, second meter, as it reads", "L/min", 60e3, 0.0),
-    "blowby_temperature": ("Gas temperature at the meter", "°C", 1.0, -273.15),
-    "blowby_pressure": ("Gas pressure at the meter", "kPa absolute", 1e-3, 0.0),
-    "ambient_pressure": ("Ambient pressure", "kPa absolute", 1e-3, 0.0),
-    "air_temperature": ("Air temperature", "°C", 1.0, -273.15),
-    "air_humidity": ("Air humidity", "%", 100.0, 0.0),
-    "intake_temperature": ("Intake temperature", "°C", 1.0, -273.15),
-    "hours": ("Engine hours", "h", 1 / 3600, 0.0),
-}
-
-
-def _title(channel: str) -> tuple[str, str, float, float]:
-    """Title, unit, and what turns SI into it."""
-    name, cylinder = base(channel)
-    if name in TITLES:
-        return TITLES[name]
-    measure, factor, offset = MEANS[name]
-    title = measure.title[0].upper() + measure.title[1:]
-    return (f"{title}, cylinder {cylinder}" if cylinder else title), measure.unit, factor, offset
-
-
-def _of_logs(logs: Sequence[tuple[Phase, Log]], channel: str) -> tuple[str, str, float, float]:
-    """The same, and of a channel of one's own what its entry says."""
-    own = next((log.drawn[channel] for _, log in logs if channel in log.drawn), None)
-    return _title(channel) if own is None else (own[0], "" if own[1] == "1" else own[1], 1.0, 0.0)
 
 
 # ---- engine ---------------------------------------------------------------------------------------------------------
@@ -125,181 +99,77 @@ def run_charts(view: View) -> Sequence[Block]:
     """What the engine did over the time of its runs, a panel a channel; durability apart, whose hours would press the
     rest together.
     """
-    logs = _logs(view)
-    short = [each for each in logs if each[0].kind != "durability"]
-    figures = [
-        _figure(view, name, own, [each for each in SHOWN if each in _channels(own)], FINE)
-        for name, own in (("runs", short), ("durability-run", [each for each in logs if each not in short]))
-        if own
-    ]
+    drawn = drawing(view)
+    short = {phase.id: drawn.sketches[phase.id] for phase in _run(view, drawn) if phase.kind != "durability"}
+    long = {phase: own for phase, own in drawn.sketches.items() if phase not in short}
+    figures = [_figure(view, name, own, drawn.lines[name]) for name, own in ((RUNS, short), (LONG_RUN, long)) if own]
     return [replace(each, reading=_reading(view) if each is figures[0] else "") for each in figures]
 
 
 def other_channels(view: View) -> Sequence[Block]:
     """The channels beside those, with the table of all."""
-    logs = _logs(view)
-    channels = [each for each in _channels(logs) if each not in SHOWN]
-    if not logs:
+    drawn = drawing(view)
+    if not drawn.sketches:
         return ()
+    lines = drawn.lines[OTHERS]
     odd = sum(each.word not in {"sound", NOT_RUN} for each in view.verdicts(CHANNEL, engine=view.the_build))
     as_they = words.plural(odd, "is not to be believed as it is", "are not to be believed as they are")
     heard = f"{words.count(odd)} of all {as_they}"
-    reading = f"{words.sentence(words.counted(len(channels), 'more channel'))}; {heard if odd else 'all sound'}."
-    table = _channel_table(view, logs)
-    if not channels:
+    reading = f"{words.sentence(words.counted(len(lines), 'more channel'))}; {heard if odd else 'all sound'}."
+    table = _channel_table(view, drawn.sketches)
+    if not lines:
         return (replace(table, reading=reading),)
-    figure = _figure(view, "other-channels", logs, channels, coarse(len(channels)))
-    return (replace(figure, reading=reading, table=table),)
+    return (replace(_figure(view, OTHERS, drawn.sketches, lines), reading=reading, table=table),)
 
 
-def coarse(channels: int) -> int:
-    """Points of each of so many channels in one figure: of more than ten fewer, so that a page stays light.
-
-    >>> coarse(9), coarse(26)
-    (240, 92)
-    """
-    return COARSE * 10 // max(channels, 10)
+def _run(view: View, drawn: Drawing) -> list[Phase]:
+    """Phases with a log."""
+    return [phase for phase in view.phases if phase.id in drawn.sketches]
 
 
-def _channels(logs: Sequence[tuple[Phase, Log]]) -> list[str]:
-    return list(dict.fromkeys(channel for _, log in logs for channel in log.channels))
-
-
-def _logs(view: View) -> list[tuple[Phase, Log]]:
-    logs = view.the_desk.logs("runlog", view.the_build.id)
-    found = [(phase, logs.get((view.the_build.id, phase.id))) for phase in view.phases]
-    return [(phase, log) for phase, log in found if isinstance(log, Log)]
-
-
-def _figure(view: View, name: str, logs: Sequence[tuple[Phase, Log]], channels: Sequence[str], most: int) -> Figure:
-    """Stacked panels on one axis of time, of at most so many points a channel over all runs."""
-    begins, at = [], 0.0
-    for _, log in logs:
-        begins.append(at)
-        at += log.seconds / 60
-    ends = [*begins[1:], at]
-    runs: list[ChartRow] = [
-        {"at": round(begin, 2), "to": round(end, 2), "label": phase.title}
-        for (phase, _), begin, end in zip(logs, begins, ends, strict=True)
+def _figure(view: View, name: str, runs: Mapping[str, Sketch], lines: Mapping[str, Line]) -> Figure:
+    """Stacked panels on one axis of time."""
+    begins = [0.0, *accumulate(own.seconds / 60 for own in runs.values())]
+    at = begins.pop()
+    titles = {phase.id: phase.title for phase in view.phases}
+    labels: list[ChartRow] = [
+        {"at": round(begin, 2), "to": round(end, 2), "label": titles[phase]}
+        for phase, begin, end in zip(runs, begins, [*begins[1:], at], strict=True)
     ]
-    events, bands = _events(view, logs, begins), _bands(view, logs, begins)
+    begun = dict(zip(runs, begins, strict=True))
+    events, bands = _events(view, begun), _bands(view, begun)
     marks: list[ChartRow] = [{"at": each, "run": run} for each, run, _ in events]
     panels = []
-    closer = False
-    finest, coarsest = math.inf, 0.0
-    for channel in channels:
-        title, unit, factor, offset = _of_logs(logs, channel)
-        path: list[ChartRow] = []
-        finer: list[ChartRow] = []
-        for run, ((_, log), begin) in enumerate(zip(logs, begins, strict=True)):
-            if channel not in log.facts:
-                continue
-            points = thinned(log, channel, max(40, round(most * log.seconds / 60 / at)) if at else most)
-            if points:
-                fine = log.seconds / len(points)
-                if fine > FINER * 1.5:
-                    close = thinned(log, channel, round(log.seconds / FINER))
-                    finer += [
-                        {"at": begin + t / 60, "value": v, "low": lo, "high": hi, "run": run, "piece": piece}
-                        for (t, v, lo, hi), piece in zip(drawn(close, factor, offset), pieces(log, close), strict=True)
-                    ]
-                finest, coarsest = min(finest, fine), max(coarsest, fine)
-            path += [
-                {"at": begin + t / 60, "value": v, "low": lo, "high": hi, "run": run, "piece": piece, "series": title}
-                for (t, v, lo, hi), piece in zip(drawn(points, factor, offset), pieces(log, points), strict=True)
-            ]
-        data = {"path": path, "bands": bands, "runs": runs, "events": marks}
-        free = unit == "°C" or base(channel)[0] == LIES or any(channel in log.drawn for _, log in logs)
+    for channel, line in lines.items():
+        own = next((sketch for sketch in runs.values() if channel in sketch.drawn), None)
+        title, unit, *_ = unit_of(channel) if own is None else own.unit(channel)
+        data = {"bands": bands, "runs": labels, "events": marks}
+        free = unit == "°C" or base(channel)[0] == LIES or own is not None
         signals = {"from": 0.0, "to": at, "floor": None if free else 0.0}
         label = f"{title} over the time of the runs"
         axis = f"{title}, {unit}" if unit else title
-        panels.append(Panel(title, data, signals, note=unit, label=label, axis=axis, along=ALONG, finer=finer))
-        closer = closer or bool(finer)
-    paces = " to ".join(dict.fromkeys(words.number(each, 0) for each in (finest, coarsest)))
+        panels.append(Panel(title, data, signals, note=unit, label=label, axis=axis, along=ALONG, path=line.path,
+                            finer=line.finer))  # fmt: skip
+    apart = [pace for line in lines.values() for pace in line.paces]
+    ends = (min(apart, default=math.inf), max(apart, default=0.0))
+    paces = " to ".join(dict.fromkeys(words.number(each, 0) for each in ends))
     shaded = " Shaded: reference points of the schedule." if bands else ""
+    closer = any(line.finer is not None for line in lines.values())
     finer_told = f" Closer: means of {words.with_unit(words.number(FINER, 0), 's')} throughout." if closer else ""
     caption = (
         f"Line: means of {words.with_unit(paces, 's')} of the log, as fine as any part of it is shown here; "
         f"grey: least to most within them.{finer_told}{shaded}"
     )
-    table = replace(_channel_table(view, logs, channels), name=f"{name}-channels")
+    table = replace(_channel_table(view, runs, [*lines]), name=f"{name}-channels")
     return Figure(name, "run", panels, "", caption, table, one_scale=False, events=[each for _, _, each in events])
 
 
-def thinned(log: Log, channel: str, most: int) -> list[tuple[float, float, float, float]]:
-    """Time [s], mean, least and most of stretches of the log: at most so many, none of the extremes lost."""
-    value, t = log.bins[channel].to_numpy(), log.bins["t"].to_numpy()
-    known = np.flatnonzero(np.isfinite(value))
-    if len(known) == 0:
-        return []
-    parts = np.split(known, np.searchsorted(t[known], _breaks(log, most)))
-    return [
-        point
-        for part in parts
-        if len(part)
-        for point in _thinned(log, channel, part, max(1, round(most * len(part) / len(known))))
-    ]
-
-
-def _breaks(log: Log, most: int) -> list[float]:
-    """Instants [s] at which the record breaks off for longer than so many points lie apart."""
-    wide = log.seconds / max(most, 1)
-    return [begin for begin, end in log.gaps if end - begin > wide]
-
-
-def _thinned(log: Log, channel: str, known: np.ndarray, most: int) -> list[tuple[float, float, float, float]]:
-    """The same of some bins, all with a value."""
-    value, t = log.bins[channel].to_numpy(), log.bins["t"].to_numpy()
-    low, high = log.bins[f"{channel}.low"].to_numpy(), log.bins[f"{channel}.high"].to_numpy()
-    count = min(most, len(known))
-    size, more = divmod(len(known), count)  # stretches are of two lengths, the longer first: a block of rows of each
-    longer = more * (size + 1)
-    points: list[tuple[float, float, float, float]] = []
-    for rows in (known[:longer].reshape(more, size + 1), known[longer:].reshape(count - more, size)):
-        points += zip(
-            (t[rows].mean(axis=1) + log.width / 2).tolist(),
-            value[rows].mean(axis=1).tolist(),
-            _of_samples(np.fmin, low[rows], value[rows]),
-            _of_samples(np.fmax, high[rows], value[rows]),
-            strict=True,
-        )
-    return points
-
-
-def pieces(log: Log, points: Sequence[tuple[float, float, float, float]]) -> list[int]:
-    """In which unbroken piece of the record each point lies: a gap wider than points lie apart breaks the line."""
-    return [int(at) for at in np.searchsorted(_breaks(log, len(points)), [t for t, *_ in points])]
-
-
-def _of_samples(which: np.ufunc, ends: np.ndarray, means: np.ndarray) -> list[float]:
-    """Least or most of the samples of each row; of a row between samples, of the line between them."""
-    found, line = (np.asarray(which.reduce(each, axis=1), dtype=float) for each in (ends, means))
-    return [float(each) for each in np.where(np.isfinite(found), found, line)]
-
-
-def drawn(
-    points: Sequence[tuple[float, float, float, float]], factor: float, offset: float
-) -> list[tuple[float, float, float | None, float | None]]:
-    """The points in the unit shown, with the digits an eye can tell; extremes hidden by the line are left out."""
-    if not points:
-        return []
-    span = max(p[3] for p in points) - min(p[2] for p in points)
-    wide = abs(span * factor) or 1.0
-    digits = 3 - math.floor(math.log10(wide))
-    made: list[tuple[float, float, float | None, float | None]] = []
-    for t, value, low, high in points:
-        v, lo = round(value * factor + offset, digits), round(low * factor + offset, digits)
-        hi = round(high * factor + offset, digits)
-        made.append((t, v, lo, hi) if hi - lo > HIDDEN * wide else (t, v, None, None))
-    return made
-
-
-def _events(view: View, logs: Sequence[tuple[Phase, Log]], begins: Sequence[float]) -> list[tuple[float, int, str]]:
+def _events(view: View, begins: Mapping[str, float]) -> list[tuple[float, int, str]]:
     """Stops, holes, excursions and entries of the event log in their order: when [min], in which run, what it was."""
     found = []
     events = {each.key.phase: each.frame for each in view.series("run.events")}
     suspected = [each for each in alarms.events(view) if each.alarm]
-    for run, ((phase, _), begin) in enumerate(zip(logs, begins, strict=True)):
+    for run, (phase, begin) in enumerate(_from(view, begins)):
         told = [
             (row.begin, f"{_happened(row)} for {words.with_unit(words.number((row.end - row.begin) / 60, 1), 'min')}")
             for row in (rows_of(events[phase.id], Stretch) if phase.id in events else ())
@@ -325,17 +195,22 @@ _EVENTS = {"meter-reading": "reading by eye", "other": "noted, see events"}
 
 
 def _happened(row: Stretch) -> str:
-    return HAPPENED.get(row.kind) or f"{_lower(_title(str(row.channel))[0])} left its schedule"
+    return HAPPENED.get(row.kind) or f"{_lower(unit_of(str(row.channel))[0])} left its schedule"
 
 
-def _bands(view: View, logs: Sequence[tuple[Phase, Log]], begins: Sequence[float]) -> list[ChartRow]:
+def _bands(view: View, begins: Mapping[str, float]) -> list[ChartRow]:
     """Reference points as bands [min]."""
     points = {each.key.phase: each.frame for each in view.series("blowby.points")}
     return [
         {"at": round(begin + row.begin / 60, 2), "to": round(begin + row.end / 60, 2), "run": run}
-        for run, ((phase, _), begin) in enumerate(zip(logs, begins, strict=True))
+        for run, (phase, begin) in enumerate(_from(view, begins))
         for row in (rows_of(points[phase.id], Visit) if phase.id in points else ())
     ]
+
+
+def _from(view: View, begins: Mapping[str, float]) -> list[tuple[Phase, float]]:
+    """Phases that are drawn, in their order, and when each begins [min]."""
+    return [(phase, begins[phase.id]) for phase in view.phases if phase.id in begins]
 
 
 def _noted(view: View, phase: Phase) -> list[Event]:
@@ -377,43 +252,20 @@ def _holes(view: View) -> list[str]:
     return found
 
 
-def _channel_table(view: View, logs: Sequence[tuple[Phase, Log]], only: Sequence[str] = ()) -> Table:
+def _channel_table(view: View, runs: Mapping[str, Sketch], only: Sequence[str] = ()) -> Table:
     rows = []
-    for phase, log in logs:
-        for channel in (each for each in log.channels if not only or each in only):
-            title, unit, factor, offset = _of_logs(((phase, log),), channel)
-            values = log.bins[channel].to_numpy()
-            values = values[np.isfinite(values)] * factor + offset
-            known = log.facts[channel]  # of the samples, whose ends a mean over a second would hide
-            verdict = next(
-                (
-                    v
-                    for v in view.verdicts(CHANNEL, engine=view.the_build)
-                    if v.key.phase == phase.id and v.key.at == channel
-                ),
-                None,
-            )
-            ends = (
-                [
-                    words.number(float(x))
-                    for x in (values.mean(), *sorted(end * factor + offset for end in (known.low, known.high)))
-                ]
-                if len(values)
-                else [words.DASH] * 3
-            )
-            rows.append(
-                Row(
-                    (
-                        Cell(phase.title),
-                        Cell(title),
-                        *(Cell(end) for end in ends),
-                        Cell(unit),
-                        Cell(verdict.word if verdict else "drawn only" if channel in log.drawn else ""),
-                    )
-                )
-            )
+    looks = {(each.key.phase, each.key.at): each.word for each in view.verdicts(CHANNEL, engine=view.the_build)}
+    for phase, log in ((phase, runs[phase.id]) for phase in view.phases if phase.id in runs):
+        for channel, told in ((each, own) for each, own in log.channels.items() if not only or each in only):
+            title, unit, factor, offset = log.unit(channel)
+            ends = [words.DASH] * 3
+            if told[0] is not None:  # ends of the samples, which a mean over a second would hide
+                mean, *both = (each * factor + offset for each in told if each is not None)
+                ends = [words.number(each) for each in (mean, *sorted(both))]
+            word = looks.get((phase.id, channel), "drawn only" if channel in log.drawn else "")
+            rows.append(Row((Cell(phase.title), Cell(title), *map(Cell, ends), Cell(unit), Cell(word))))
         for channel, known_as in (each for each in log.stated.items() if not only or each[0] in only):
-            title, unit, factor, offset = _title(channel)
+            title, unit, factor, offset = unit_of(channel)
             least, most = (words.number(end * factor + offset) for end in (min(known_as), max(known_as)))
             rows.append(
                 Row((Cell(phase.title), Cell(title), Cell(words.from_to(least, most)), Cell(words.DASH),
@@ -463,7 +315,7 @@ def _reading(view: View) -> str:
     if odd:
         found: dict[str, dict[str, None]] = {}
         for each in odd:
-            found.setdefault(_lower(_title(each.key.at)[0]), {})[each.word] = None
+            found.setdefault(_lower(unit_of(each.key.at)[0]), {})[each.word] = None
         named = words.listed(f"{name} ({words.listed(said)})" for name, said in found.items())
         are = words.plural(len(found), "it is", "they are")
         parts.append(f"Not to be believed as {are}: {named}.")
@@ -492,7 +344,8 @@ def _times(n: int) -> str:
 def schedule_table(view: View) -> Sequence[Block]:
     """Planned against run, phase by phase."""
     rows = []
-    for phase, log in _logs(view):
+    drawn = drawing(view)
+    for phase, log in ((phase, drawn.sketches[phase.id]) for phase in _run(view, drawn)):
         held = view.value(HELD.id, phase.id, cylinder=0)
         word = next((v.word for v in view.verdicts(PLANNED, engine=view.the_build) if v.key.phase == phase.id), "")
         planned = phase.repeat * sum(step.time for step in phase.schedule) / 60
@@ -516,7 +369,7 @@ def schedule_table(view: View) -> Sequence[Block]:
         )
     if not rows:
         return ()
-    ran = words.with_unit(words.number(sum(log.running_seconds for _, log in _logs(view)) / 60, 0), "min")
+    ran = words.with_unit(words.number(sum(log.running_seconds for log in drawn.sketches.values()) / 60, 0), "min")
     started = alarms.starts(view)
     reading = f"{words.sentence(words.counted(len(rows), 'run'))}, {ran} in all{f'; {started}' if started else ''}."
     columns = (
@@ -531,7 +384,7 @@ def schedule_table(view: View) -> Sequence[Block]:
 def blowby(view: View) -> Sequence[Block]:
     """Blow-by at each reference point, the seating distance by it, and two meters against each other."""
     rows = []
-    for phase, _ in _logs(view):
+    for phase in _run(view, drawing(view)):
         levels = [v for v in view.values(LEVEL.id, engine=view.the_build, cylinder=0, phase=phase.id) if v.key.at]
         last = view.value(LAST.id, phase.id, cylinder=0)
         if not levels and last is None:
@@ -616,7 +469,7 @@ def unusual(view: View) -> Iterator[Unusual]:
         for row in rows_of(series.frame, Stretch):
             if any(row.begin - NEAR <= at <= row.end + NEAR for at in noted):
                 continue
-            channel = f"{_lower(_title(str(row.channel))[0])} left its band" if row.kind == "excursion" else row.kind
+            channel = f"{_lower(unit_of(str(row.channel))[0])} left its band" if row.kind == "excursion" else row.kind
             found.setdefault({"hole": "not recorded", "stop": "stopped"}.get(channel, channel), row.begin)
         for what, begin in found.items():
             when = words.with_unit(words.number(begin / 60, 1), "min")
@@ -624,7 +477,7 @@ def unusual(view: View) -> Iterator[Unusual]:
     judged: dict[str, dict[str, None]] = {}
     for each in view.verdicts(CHANNEL, engine=view.the_build):
         if each.word != "sound":
-            judged.setdefault(_title(each.key.at)[0], {})[each.word] = None
+            judged.setdefault(unit_of(each.key.at)[0], {})[each.word] = None
     for name, said in judged.items():
         yield Unusual(f"{name}: {words.listed(said)}", "runs", 22)
 
@@ -639,7 +492,7 @@ def _not_held(view: View, phase: Phase) -> list[str]:
             names = row.off.split(", ") if isinstance(row.off, str) and row.off else []
             told = []
             for name in names:
-                title, unit, factor, offset = _title(name)
+                title, unit, factor, offset = unit_of(name)
                 seen, usual = (
                     words.number(each * factor + offset, 0 if name == "speed" else 1)
                     for each in (getattr(row, name), getattr(row, f"{name}_middle"))
