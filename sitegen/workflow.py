@@ -105,14 +105,14 @@ def _by_place(told: tuple[Where, str]) -> tuple[str, int]:
     return told[0].file, told[0].line
 
 
-def programs(path: Path) -> tuple[Folder | None, list[Problem]]:
+def programs(path: Path, shelves: Shelves = NONE) -> tuple[Folder | None, list[Problem]]:
     """The program files of a folder, or of one program's folder, without their records; those with errors apart.
 
     None where what they share is broken.
     """
     units = {name: measure.unit for name, measure in registry.measures().items()}
     streams = [stream.name for stream in registry.STREAMS]
-    folder, problems = load(path, measures=units, streams=streams, comparable=registry.comparable())
+    folder, problems = load(path, measures=units, streams=streams, comparable=registry.comparable(), shelves=shelves)
     if folder is None:
         return None, problems
     whole, left = [], [*folder.left]
@@ -129,7 +129,7 @@ def examine(path: Path, tell: Tell = untold, shelves: Shelves = NONE, helpers: H
 
     `tell` hears what is being read; what has not changed is taken from the shelves, and helpers share the rest.
     """
-    folder, problems = programs(path)
+    folder, problems = programs(path, shelves)
     if helpers is not None and (folder is None or not _begun(folder, shelves, helpers)):
         shelves, helpers = helpers.alone, None
     units = {name: measure.unit for name, measure in registry.measures().items()}
@@ -516,7 +516,7 @@ def render(
         return _blind(examination, conclusions, measures, theme)
     # worked out where a page asks for them
     unnamed = [each.but(results_id=mark(each.program.id)) if each.results_id else each for each in analyses]
-    every = cache(lambda: histories(unnamed, measures))
+    every = cache(lambda: histories(unnamed, measures, examination.shelves))
     known = Later((name for each in analyses for name in each.program.coatings), lambda name: every()[name])
     plans = Later(
         (each.program.id for each in analyses),

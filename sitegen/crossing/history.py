@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import json
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from statistics import fmean
-from typing import Protocol
+from typing import Any, Protocol, TypeVar
 
 from sitegen.crossing import subjects
 from sitegen.methods import prediction
 from sitegen.program.model import Program, Subject
+from sitegen.shelves import NONE, Shelves, key_of
 from sitegen.vocabulary import Comparison, Key, Measure, Refused, Value
 
 OWN_SCALE = "own-scale"  # reason of a cylinder that is not in the common fit of its build
@@ -27,6 +30,8 @@ class Analysed(Protocol):
     def comparisons(self) -> Sequence[Comparison]: ...
     @property
     def results_id(self) -> str: ...
+    @property
+    def stand(self) -> str: ...
 
 
 @dataclass(frozen=True)
@@ -61,35 +66,79 @@ class History:
     lacking: tuple[tuple[str, str], ...] = ()  # program and build: a cylinder has no value there
 
 
-def histories(analyses: Iterable[Analysed], measures: Mapping[str, Measure]) -> dict[str, tuple[History, ...]]:
-    """By coating, the history of everything any program of the folder compares."""
+def histories(
+    analyses: Iterable[Analysed], measures: Mapping[str, Measure], shelves: Shelves = NONE
+) -> dict[str, tuple[History, ...]]:
+    """By coating, the history of everything any program of the folder compares.
+
+    What one program tells of it lies on the shelves: else a record of one would have all of them worked out.
+    """
     every = list(analyses)
-    subjects: dict[Subject, None] = {}
-    for role in ("primary", "criterion", "exploratory"):
-        for analysis in every:
-            for row in analysis.comparisons:
-                if row.role == role and not (row.measure in measures and measures[row.measure].of_program):
-                    subjects.setdefault(Subject(row.measure, row.phase, row.at))
-    coatings = dict.fromkeys(coating for analysis in every for coating in analysis.program.coatings)
-    found: dict[str, tuple[History, ...]] = {}
-    laid = [(each, _laid(each)) for each in every]
-    for coating in coatings:
-        made = [_history(coating, subject, laid, measures[subject.measure]) for subject in subjects]
-        found[coating] = tuple(each for each in made if each.points)
+    compared = [_kept(shelves, each, ("compared",), partial(_compared, each)) for each in every]
+    wanted: dict[Subject, None] = {}
+    for of in ("primary", "criterion", "exploratory"):
+        for role, measure, *place in (row for own in compared for row in own):
+            if role == of and not (measure in measures and measures[measure].of_program):
+                wanted.setdefault(Subject(measure, *place))
+    coatings = [*dict.fromkeys(coating for analysis in every for coating in analysis.program.coatings)]
+    sought = [(coating, subject, measures[subject.measure]) for coating in coatings for subject in wanted]
+    told = [_kept(shelves, each, ("history", sought), partial(_of_program, each, sought)) for each in every]
+    found: dict[str, list[History]] = {coating: [] for coating in coatings}
+    for number, (coating, subject, of_subject) in enumerate(sought):
+        by_program = {each.program.id: own[number] for each, own in zip(every, told, strict=True)}
+        made = _history(coating, subject, by_program, of_subject)
+        found[coating] += [made] if made.points else []
+    return {coating: tuple(own) for coating, own in found.items()}
+
+
+Compared = list[list[str]]  # role, measure, phase and place
+OfProgram = list[tuple[list[Point], list[str]]]  # builds with a value, and those that lack one
+Told = TypeVar("Told", Compared, OfProgram)
+
+
+def _kept(shelves: Shelves, analysis: Analysed, about: tuple[object, ...], make: Callable[[], Told]) -> Told:
+    if not analysis.stand or not shelves.open:
+        return make()
+    key = key_of("step", about, analysis.stand, analysis.results_id)
+    found: Told | None = shelves.find(key, _unpacked)
+    if found is None:
+        found = make()
+        shelves.put(key, found, _packed)
     return found
 
 
-def _history(coating: str, subject: Subject, analyses: Sequence[tuple[Analysed, Laid]], measure: Measure) -> History:
-    every, lacking = [], []
-    for analysis, laid in analyses:
-        made, without = _points(coating, subject, analysis, laid, measure)
-        every += made
-        lacking += [(analysis.program.id, build) for build in without]
+def _packed(told: Compared | OfProgram) -> bytes:
+    return json.dumps(told, default=lambda point: {**vars(point), "flags": sorted(point.flags)}).encode()
+
+
+def _unpacked(content: bytes) -> Any:
+    return json.loads(content, object_hook=_point)
+
+
+def _point(told: dict[str, Any]) -> Point:
+    return Point(**{**told, "flags": frozenset(told["flags"]), "without": tuple(told["without"])})
+
+
+def _compared(analysis: Analysed) -> Compared:
+    rows = dict.fromkeys((row.role, row.measure, row.phase, row.at) for row in analysis.comparisons)
+    return [[*row] for row in rows]
+
+
+def _of_program(analysis: Analysed, sought: Sequence[tuple[str, Subject, Measure]]) -> OfProgram:
+    laid = _laid(analysis)
+    return [_points(coating, subject, analysis, laid, measure) for coating, subject, measure in sought]
+
+
+def _history(
+    coating: str, subject: Subject, by_program: Mapping[str, tuple[Sequence[Point], Sequence[str]]], measure: Measure
+) -> History:
+    every = [point for points, _ in by_program.values() for point in points]
+    lacking = tuple((program, build) for program, (_, without) in by_program.items() for build in without)
     ran = {at: point.km for at, point in enumerate(every) if point.km}
     kept = subjects.alike(ran)
     apart = tuple(point for at, point in enumerate(every) if at in ran and at not in kept)
     points = tuple(point for point in every if point not in apart)
-    return replace(_judged(coating, subject, points, measure), apart=apart, lacking=tuple(lacking))
+    return replace(_judged(coating, subject, points, measure), apart=apart, lacking=lacking)
 
 
 def _judged(coating: str, subject: Subject, points: tuple[Point, ...], measure: Measure) -> History:

@@ -7,6 +7,7 @@ build and its cylinders see the program without the notes of other builds, all o
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
 from functools import partial
@@ -236,9 +237,18 @@ def _unpacked(content: bytes) -> _Page:
     )  # fmt: skip
 
 
-def filled(content: bytes, marks: Mapping[str, str]) -> bytes:
-    """A page with what stands for its marks, in text and in data for scripts."""
-    for mark, text in marks.items():
-        content = content.replace(mark.encode(), text.encode())
-        content = content.replace(json.dumps(mark)[1:-1].encode(), json.dumps(text)[1:-1].encode())
-    return content
+# as `page.view.mark` makes them, in text and in data for scripts
+_MARKS = re.compile(rb"\xee\x80[\x80-\x84][0-9a-f]{6}"), re.compile(rb"\\ue00[0-4][0-9a-f]{6}")
+
+
+def filling(marks: Mapping[str, str]) -> Callable[[bytes], bytes]:
+    """What puts into a page what its marks stand for."""
+    texts = {mark.encode(): text.encode() for mark, text in marks.items()}
+    texts |= {json.dumps(mark)[1:-1].encode(): json.dumps(text)[1:-1].encode() for mark, text in marks.items()}
+
+    def filled(content: bytes) -> bytes:
+        for each in _MARKS:
+            content = each.sub(lambda found: texts.get(found[0], found[0]), content)
+        return content
+
+    return filled

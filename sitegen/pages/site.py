@@ -22,7 +22,7 @@ from sitegen.pages.contexts import AnyPage, Assets, Foot, Part, PartsPage
 from sitegen.pages.frame import Site, Stood
 from sitegen.pages.gallery import Gallery
 from sitegen.pages.marks import tone, tone_of
-from sitegen.pages.press import Press, Print, Task, filled, last, noted, tasks, tasks_of
+from sitegen.pages.press import Press, Print, Task, filling, last, noted, tasks, tasks_of
 from sitegen.pages.setting import Setter
 from sitegen.pages.styles import COLOURS, SHAPES, style
 from sitegen.program.model import Folder, Program
@@ -102,8 +102,9 @@ def build_site(
     marks = {mark: text for desk in site.desks.values() for mark, text in desk.filled().items()}
     for name, text in site.noted.items():
         marks |= zip(site.desks[name].notes, text, strict=True)
+    fill = filling(marks)
     for path, content in pages.items():
-        files[path], *later = _LATER.split(filled(content, marks))
+        files[path], *later = _LATER.split(fill(content))
         files |= {name.decode(): rows for name, rows in zip(later[::2], later[1::2], strict=True)}
     for name, own in site.results.items():
         files |= {site.addresses.result(name, file): own[file] for file in own if file != "provenance.json"}

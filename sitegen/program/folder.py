@@ -11,6 +11,7 @@ from sitegen.program import build, definitions, mappings, reviews, schema, yamlf
 from sitegen.program.model import Definitions, Folder, Left, Program
 from sitegen.program.node import Node, id_fault
 from sitegen.program.yamlfile import Document
+from sitegen.shelves import NONE, Shelves
 from sitegen.vocabulary import Problem
 
 DEFINITIONS = "definitions.yaml"
@@ -24,6 +25,7 @@ def load(
     measures: Mapping[str, str] | None = None,
     streams: Collection[str] | None = None,
     comparable: Collection[str] | None = None,
+    shelves: Shelves = NONE,
 ) -> tuple[Folder | None, list[Problem]]:
     """Read and check a programs folder, or the folder of one program with the definitions beside it.
 
@@ -58,12 +60,12 @@ def load(
                 expected=f"folders that hold a {PROGRAM}",
             )
         )
-    shared, lender = _definitions(home, problems)
+    shared, lender = _definitions(home, problems, shelves)
     stopped = shared is None or bool(errors(problems))
     made, left = [], [Left(name, tuple(found)) for name, found in misnamed.items()]
     for folder in folders:
         own: list[Problem] = []
-        program = _program(folder, shared, lender, own, measures, streams, comparable)
+        program = _program(folder, shared, lender, own, measures, streams, comparable, shelves)
         if program is None or errors(own):
             left.append(Left(folder.name, tuple(in_order(errors(own)))))
         else:
@@ -139,7 +141,7 @@ def _circles(programs: Sequence[Program]) -> list[Problem]:
     return found
 
 
-def _definitions(home: Path, problems: list[Problem]) -> tuple[Definitions | None, Document | None]:
+def _definitions(home: Path, problems: list[Problem], shelves: Shelves) -> tuple[Definitions | None, Document | None]:
     """The definitions, and their document, which may lend mappings."""
     collector = Collector(DEFINITIONS)
     made = document = None
@@ -149,7 +151,7 @@ def _definitions(home: Path, problems: list[Problem]) -> tuple[Definitions | Non
         )
     else:
         document = yamlfile.read(home / DEFINITIONS, collector)
-        if document is not None and schema.check(document, "definitions", collector):
+        if document is not None and schema.check(document, "definitions", collector, shelves):
             made = definitions.build(Node.root(document, collector))
     problems += collector.found
     return made, document
@@ -163,6 +165,7 @@ def _program(
     measures: Mapping[str, str] | None,
     streams: Collection[str] | None,
     comparable: Collection[str] | None,
+    shelves: Shelves,
 ) -> Program | None:
     collector = Collector(f"{shown(folder.name)}/{PROGRAM}")
     fault = id_fault(folder.name)
@@ -178,7 +181,7 @@ def _program(
     document = yamlfile.read(folder / PROGRAM, collector, folder.parent)
     document = document and mappings.expanded(document, collector, lender)
     made = None
-    if document is not None and schema.check(document, "program", collector):
+    if document is not None and schema.check(document, "program", collector, shelves):
         made = build.build(document, folder, shared, collector, measures, streams, comparable)
     problems += collector.found
     if made is not None and not errors(collector.found):

@@ -16,6 +16,7 @@ from sitegen import places
 from sitegen.problems import Collector, listed, nearest, shown
 from sitegen.program.yamlfile import Document, Path
 from sitegen.program.yamltext import flow
+from sitegen.shelves import NONE, Shelves, key_of
 from sitegen.units import DIMENSIONS
 
 if TYPE_CHECKING:
@@ -94,9 +95,15 @@ def example(rule: Any) -> Any:
     return {own_name(rule): example(rule["additionalProperties"])}
 
 
-def check(document: Document, name: str, problems: Collector) -> bool:
-    """Add what a schema finds in a document; False where there is too much of it to go on checking."""
+def check(document: Document, name: str, problems: Collector, shelves: Shelves = NONE) -> bool:
+    """Add what a schema finds in a document; False where there is too much of it to go on checking.
+
+    That nothing was found is kept: schemas and their library take as long to load as a document to check.
+    """
     before = len(problems.found)
+    key = key_of("read", "schema", name, document.data) if shelves.open else ""
+    if key and shelves.find(key, json.loads):
+        return True
     for error in validator(name).iter_errors(document.data):
         _tell(document, error, problems)
         if error.validator in {"maxItems", "maxProperties"}:
@@ -109,6 +116,8 @@ def check(document: Document, name: str, problems: Collector) -> bool:
                 next_step="mend these first",
             )
             return False
+    if key and len(problems.found) == before:
+        shelves.put(key, True, lambda _: b"true")
     return True
 
 

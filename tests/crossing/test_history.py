@@ -24,6 +24,7 @@ class Analysed:
     values: Mapping[tuple[str, Key], Value]
     comparisons: Sequence[Comparison]
     results_id: str
+    stand: str = ""
 
 
 def analysed(made: Case, name: str = "probe", results: str = "abc1234") -> Analysed:
