@@ -177,6 +177,7 @@ def _block(batch: pa.RecordBatch, header: Sequence[str], layout: Layout, line: i
     made: Columns = {}
     texts: Columns = {}
     odd: dict[int, Odd] = {}
+    filled = np.zeros(batch.num_rows, dtype=bool)  # by what is written, whether or not it is a number
     for at in sorted({*layout.numeric, *layout.textual}):
         alike = [place for place, name in enumerate(batch.schema.names) if name == header[at]]
         column = batch.column(alike[header[:at].count(header[at])])
@@ -184,20 +185,19 @@ def _block(batch: pa.RecordBatch, header: Sequence[str], layout: Layout, line: i
             column = column.cast(column.type.value_type)
         if at in layout.textual:
             texts[at] = _texts(column)
+            filled |= _written(texts[at])
         elif _is_number(column.type):
             values = column.cast(pa.float64(), safe=False).to_numpy(zero_copy_only=False).astype(float)
+            filled |= ~np.isnan(values)
             made[at], told = _finite(values, lines)
             if told.counts:
                 odd[at] = told
         else:
-            made[at], told = as_numbers(_texts(column), lines, ".")
+            cells = _texts(column)
+            filled |= _written(cells)
+            made[at], told = as_numbers(cells, lines, ".")
             if told.counts:
                 odd[at] = told
-    filled = np.zeros(batch.num_rows, dtype=bool)
-    for values in made.values():
-        filled |= ~np.isnan(values)
-    for cells in texts.values():
-        filled |= cells != ""
     if filled.all():
         return Block(line, batch.num_rows, batch.num_rows, made, texts, odd)
     return Block(
@@ -232,6 +232,10 @@ def _texts(column: pa.Array) -> np.ndarray:
         column = column.cast(pa.time64("us"), safe=False)
     made = ["" if value is None else value if isinstance(value, str) else _iso(value) for value in unpacked(column)]
     return np.array(made, dtype=object)
+
+
+def _written(cells: np.ndarray) -> np.ndarray:
+    return np.array([bool(cell.strip()) for cell in cells], dtype=bool)
 
 
 def _iso(value: object) -> str:

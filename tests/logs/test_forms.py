@@ -145,6 +145,18 @@ def test_parquet_with_stamps_texts_and_nulls(folder: Folder) -> None:
     assert means(found, "torque") == [2.0, None, 6.0]
 
 
+def test_a_row_of_parquet_with_something_written_in_it_is_a_row(folder: Folder) -> None:
+    """Texts that are no number, and infinity, are told and set aside; a row with nothing in it is none."""
+    columns: dict[str, Any] = {
+        "Time": ["nan", "1", "2", None, "  ", "5"],
+        "n": ["twelve", "900", "910", None, "", "950"],
+        "Md": pa.array([None, 1.0, float("inf"), None, None, 3.0]),
+    }
+    found = folder.read(parquet(folder.path, **columns), "speed", "torque", name="run.parquet")
+    assert (found.rows, found.used, found.idle) == (4, 3, 2)
+    assert codes(found) == ["not-a-number", "not-finite", "not-finite"]
+
+
 def test_parquet_of_no_numbers(folder: Folder) -> None:
     found = folder.read(parquet(folder.path, Time=[0.0], n=[True]), name="run.parquet")
     assert told(found) == ['pump/run.parquet: column "n": the column holds bool, not numbers. Expected numbers.']
