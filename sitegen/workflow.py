@@ -28,13 +28,13 @@ from sitegen.program.model import Effect, Exclusion, Folder, InstrumentRule, Lef
 from sitegen.progress import Tell, untold
 from sitegen.reasons import APART
 from sitegen.regular import read_regular, there
-from sitegen.results import alike, committed, package, reviewed, run, shadows, stated, taken
+from sitegen.results import alike, committed, keeping, package, reviewed, run, shadows, stated, taken
 from sitegen.results import files as result_files
 from sitegen.results.run import CONCLUDED, Analysis, Evidence, analyse, gather, lent_file, stand_of, unread
 from sitegen.shelves import NONE, Shelves, digest, key_of
 from sitegen.tables import worksheets
 from sitegen.unchanged import Outcome
-from sitegen.vocabulary import Later, Measure, Problem
+from sitegen.vocabulary import Comparison, Later, Measure, Problem
 
 if TYPE_CHECKING:
     from sitegen.pages.frame import Stood
@@ -286,14 +286,30 @@ def analysed(evidence: Evidence, shelves: Shelves, helpers: Helpers | None = Non
         for before in (lying, analysis.files):  # what will lie there once it is published
             new = {name: content for name, content in analysis.files.items() if content != before.get(name)}
             shelves.put(_results_key(stand, before), new, _packed_texts)
+        _comparisons(stand, analysis.files, shelves, lambda: analysis)
     else:
         found: dict[str, bytes] = {**lying, **kept}
         analysis = Analysis.later(
-            {name: partial(lambda name: getattr(whole(), name), name) for name in CONCLUDED},
+            {
+                **{name: partial(lambda name: getattr(whole(), name), name) for name in CONCLUDED},
+                "comparisons": lambda: _comparisons(stand, found, shelves, whole),
+            },
             program=evidence.program, readings=evidence.readings, problems=evidence.problems, inputs=evidence.inputs,
             days=evidence.days, digests=evidence.digests, files=found, results_id=result_files.results_id(found),
         )  # fmt: skip
     return analysis.but(stand=digest((stand, hashes(analysis.files))))
+
+
+def _comparisons(
+    stand: str, files: Mapping[str, bytes], shelves: Shelves, whole: Callable[[], Analysis]
+) -> tuple[Comparison, ...]:
+    """Coatings compared, kept by themselves: pages of coatings look at those of every program, and at nothing else."""
+    key = key_of("comparisons", stand, hashes(files))
+    found = shelves.find(key, lambda content: keeping.unpack_results(content).results)
+    if found is None:
+        found = whole().comparisons
+        shelves.put(key, found, lambda own: keeping.pack_results(keeping.Kept(own, {})))
+    return tuple(each for each in found if isinstance(each, Comparison))
 
 
 def _results_key(stand: str, lying: Mapping[str, bytes]) -> str:
