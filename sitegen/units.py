@@ -389,17 +389,23 @@ def unit(text: str) -> Unit:
 
     Raises UnitError when it is not known.
     """
+    found = _known(text)
     plain = _plain(text[: LONGEST_UNIT + 1])
     if not plain:
         raise UnitError("bare-number", "there is no unit")
-    found = _understood(plain) if len(text) <= LONGEST_UNIT else None
     if found is None and (kind := foreign(text)):
         raise UnitError("unknown-unit", f'"{shown(text.strip())}" is a unit of {kind}')
     if found is None:
         raise UnitError(
             "unknown-unit", f'"{shown(text.strip())}" is not a known unit', near=nearest(plain, spellings())
         )
-    return replace(found, text=text)
+    return found
+
+
+def _known(text: str) -> Unit | None:
+    plain = _plain(text[: LONGEST_UNIT + 1])
+    found = _understood(plain) if plain and len(text) <= LONGEST_UNIT else None
+    return found and replace(found, text=text)
 
 
 def _understood(plain: str) -> Unit | None:
@@ -619,6 +625,7 @@ def agree(written: str, stated: str, *, difference: bool = False, flow: bool = F
     return same or (flow and theirs.reference != mine.reference)
 
 
+@lru_cache(maxsize=4096)  # every header is asked; saying what is near to one that is none takes most of the time
 def is_unit(text: str) -> bool:
     """Whether a text is a unit known here.
 
@@ -626,10 +633,9 @@ def is_unit(text: str) -> bool:
     (True, False)
     """
     try:
-        unit(text)
+        return _known(text) is not None
     except UnitError:
         return False
-    return True
 
 
 def from_si(value: float, unit_text: str, dimension: str = "") -> float:

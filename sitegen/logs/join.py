@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -22,6 +22,7 @@ from sitegen.vocabulary import Problem
 if TYPE_CHECKING:
     import pandas as pd
 
+T = TypeVar("T")
 _ZERO = 5.0  # usual steps within which an elapsed time that starts again starts
 _TELLING = 10  # different values of a channel with which two logs that are alike in everything are copies
 
@@ -52,6 +53,13 @@ class Log:
     @property
     def channels(self) -> tuple[str, ...]:
         return tuple(self.facts)
+
+    def once(self, what: Hashable, make: Callable[[], T]) -> T:
+        """What is worked out of this log alone (and of `what`), once: several steps ask for the same."""
+        known: dict[Hashable, T] = self.__dict__.setdefault("_known", {})  # no field: it is no part of what was logged
+        if what not in known:
+            known[what] = make()
+        return known[what]
 
     def sampled(self, channel: str) -> npt.NDArray[np.bool_]:
         """Bins in which a channel has samples of its own; elsewhere its mean lies on a line between two of them."""

@@ -63,7 +63,7 @@ class Point:
     off: tuple[str, ...]  # conditions that were not those of the reference point
     km: float  # slid since the cold build at its middle; not a number where that is not known
     level: float  # L/min at reference conditions; not a number where nothing was read
-    used: np.ndarray  # bins the level is of
+    used: np.ndarray  # places of the bins the level is of
 
     @property
     def counts(self) -> bool:
@@ -125,7 +125,8 @@ def run(program: Program, engine: str, readings: Mapping[str, Readings], book: B
     curve: list[tuple[Run, Point]] = []
     for each in found:
         own = build.key(phase=each.phase.id)
-        points = [_point(build, each, visit, middles[visit.asked], bands) for visit in each.visits]
+        slid = _slid(build, each) if each.visits else np.empty(0)
+        points = [_point(each, slid, visit, middles[visit.asked], bands) for visit in each.visits]
         yield from _levels(own, build, points, each)
         yield _drawn(own, points, middles)
         if build.assembly_of(each.phase, program) is build.assemblies[0] and each.phase.kind == "run":
@@ -265,42 +266,48 @@ def _middles(visits: Sequence[Visit]) -> Mapping[tuple[float, float | None], Map
     return middles
 
 
-def _point(build: Build, ran: Run, visit: Visit, middle: Mapping[str, float], bands: VisitBands) -> Point:
-    """What was read at a visit while its conditions were those of the reference point."""
+def _point(ran: Run, slid: np.ndarray, visit: Visit, middle: Mapping[str, float], bands: VisitBands) -> Point:
+    """What was read at a visit while its conditions were those of the reference point; `slid` [km] by bin."""
     log = ran.log
-    t = log.bins["t"].to_numpy()
-    later = (t >= visit.begin) & (t < visit.end)
+    begin, end = np.searchsorted(log.bins["t"].to_numpy(), (visit.begin, visit.end))
     limits = {
         "speed": bands.speed * middle.get("speed", math.nan),
         "torque": bands.torque * abs(middle.get("torque", math.nan)),
         "oil_temperature": bands.oil,
     }
-    inside = later & log.sampled(METERS[0]) & np.isfinite(ran.corrected)
+    inside = log.sampled(METERS[0])[begin:end] & np.isfinite(ran.corrected[begin:end])
     read = int(inside.sum())
     near = {
-        channel: np.abs(smoothed(np.where(later, values, np.nan), log.width) - middle[channel]) <= limits[channel]
+        channel: np.abs(smoothed(values[begin:end], log.width) - middle[channel]) <= limits[channel]
         for channel in visit.found
         if (values := column(log, channel)) is not None
     }
-    used = inside & np.all([inside, *near.values()], axis=0)
+    used = np.all([inside, *near.values()], axis=0)
     off: tuple[str, ...] = ()
     if 2 * used.sum() < max(read, 1) and read:
         off = tuple(channel for channel in near if abs(visit.found[channel] - middle[channel]) > limits[channel])
         off = off or tuple(channel for channel, good in near.items() if 2 * (good & inside).sum() < read) or tuple(near)
         used = inside
-    speed = np.nan_to_num(log.bins["speed"].to_numpy(), nan=0.0)
-    slid = ran.begun + np.cumsum(2 * build.engine_type.stroke * speed / (2 * math.pi) * log.width / 1000)
+    own = begin + np.flatnonzero(used)
     if not read:
-        return Point(visit, off, math.nan, math.nan, used)
-    return Point(visit, off, float(slid[used].mean()), float(ran.corrected[used].mean()), used)
+        return Point(visit, off, math.nan, math.nan, own)
+    return Point(visit, off, float(slid[own].mean()), float(ran.corrected[own].mean()), own)
+
+
+def _slid(build: Build, ran: Run) -> np.ndarray:
+    """Distance slid since the cold build [km], by bin."""
+    speed = np.nan_to_num(ran.log.bins["speed"].to_numpy(), nan=0.0)
+    each = 2 * build.engine_type.stroke * speed / (2 * math.pi) * ran.log.width / 1000
+    return np.asarray(ran.begun + np.cumsum(each))
 
 
 def smoothed(values: np.ndarray, width: float) -> np.ndarray:
     """Running means, what is missing left out."""
     kernel = np.ones(max(round(SMOOTHED / width) | 1, 1))
+    middle = slice(len(kernel) // 2, len(kernel) // 2 + len(values))
     there = np.isfinite(values)
-    count = np.convolve(there, kernel, mode="same")
-    total = np.convolve(np.where(there, values, 0.0), kernel, mode="same")
+    count = np.convolve(there, kernel)[middle]
+    total = np.convolve(np.where(there, values, 0.0), kernel)[middle]
     return np.asarray(np.where(count > 0, total / np.maximum(count, 1), np.nan))
 
 

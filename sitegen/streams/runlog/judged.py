@@ -94,6 +94,10 @@ def channel_word(log: Log, channel: str) -> str:
     on the steps of its converter: of these only one that never moves, or stands for most of the run, is told; and of
     one that follows the speed, that it does not. All by the samples: a log of a row a minute has sixty an hour.
     """
+    return log.once(("word", channel), lambda: _word(log, channel))
+
+
+def _word(log: Log, channel: str) -> str:
     own = samples(log, channel)
     if "speed" in log.bins and not running(log).any():
         return NOT_RUN

@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
@@ -14,6 +15,7 @@ from sitegen.logs.join import Log
 from sitegen.methods import schedule
 from sitegen.methods.long_run import Levels
 from sitegen.program.model import Build, Phase, Program, VisitBands, WindowRule
+from sitegen.shelves import digest
 from sitegen.streams.runlog.blowby import METERS, corrected, smoothed
 from sitegen.streams.runlog.hours.measures import CHANNELS
 from sitegen.streams.runlog.judged import IDLE, base, column, running
@@ -107,25 +109,12 @@ def hours_of(
 
     Refuses "no-schedule", "no-speed" and "no-steady-step".
     """
-    planned = parts(phase)
-    t = log.bins["t"].to_numpy()
-    bands = schedule.Bands(math.inf, math.inf)
-    held = schedule.held(t, log.width, column(log, "speed"), column(log, "torque"), planned, bands, IDLE, step=log.step)
+    planned = tuple(parts(phase))
     rule = program.run
-    cutting = WindowRule() if rule is None else rule.windows
-    point = _point(planned)
-    ran = running(log)
-    hour = _hours(log, ran)
-    found: list[Window] = []
-    count = 0
-    for place in point:
-        count += _pieces(planned[place].time, cutting)[0]
-    for place, begin, end in held.windows:
-        if place in point:
-            found += _cut(t, ran, hour, log.width, planned[place].time, cutting, (begin, end))
-    bands_ = VisitBands() if rule is None else rule.visits
-    judged = _judged(log, found, bands_, cutting.inlet)
-    holes = sum(_left_open(hole, stood) for hole in held.holes)
+    cutting, bands = (WindowRule(), VisitBands()) if rule is None else (rule.windows, rule.visits)
+    cut = log.once(("windows", digest((planned, cutting, bands))), lambda: _windows(log, planned, cutting, bands))
+    t, hour = log.bins["t"].to_numpy(), cut.hour
+    holes = sum(_left_open(hole, stood) for hole in cut.holes)
     total = float(hour[-1]) if len(hour) else 0.0
     changes = [
         Change(each.at, each.what, float(np.interp(each.at, t, hour)))
@@ -137,8 +126,31 @@ def hours_of(
     ]  # fmt: skip
     known = COUNTER in log.bins or holes <= UNKNOWN * max(3600 * total, 1.0)
     return Hours(
-        log, tuple(judged), count, total, planned_seconds(phase) / 3600, known, _clocked(log), tuple(changes)
+        log, cut.windows, cut.planned, total, planned_seconds(phase) / 3600, known, _clocked(log), tuple(changes)
     )  # fmt: skip
+
+
+class _Cut(NamedTuple):
+    """What follows of the windows from the log and the schedule alone."""
+
+    windows: tuple[Window, ...]
+    planned: int
+    holes: Sequence[tuple[float, float]]
+    hour: np.ndarray
+
+
+def _windows(log: Log, planned: Sequence[schedule.Part], cutting: WindowRule, bands: VisitBands) -> _Cut:
+    t, ran = log.bins["t"].to_numpy(), running(log)
+    wide = schedule.Bands(math.inf, math.inf)
+    held = schedule.held(t, log.width, column(log, "speed"), column(log, "torque"), planned, wide, IDLE, step=log.step)
+    point = _point(planned)
+    hour = _hours(log, ran)
+    found: list[Window] = []
+    for place, begin, end in held.windows:
+        if place in point:
+            found += _cut(t, ran, hour, log.width, planned[place].time, cutting, (begin, end))
+    count = sum(_pieces(planned[place].time, cutting)[0] for place in point)
+    return _Cut(tuple(_judged(log, found, bands, cutting.inlet)), count, held.holes, hour)
 
 
 def _left_open(hole: tuple[float, float], stood: Sequence[tuple[float, float]]) -> float:
