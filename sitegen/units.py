@@ -478,6 +478,7 @@ def _fitting(known: Unit, dimension: Dimension) -> Unit:
     return known
 
 
+@lru_cache(maxsize=1024)  # asked for every number that is shown
 def converter(unit_text: str, dimension: str) -> tuple[float, float]:
     """Scale and offset that bring numbers in a unit to SI: `scale * numbers + offset`, also for whole columns.
 
