@@ -130,19 +130,11 @@ def floor(
     return Floor(value, max(value - half, 0.0), value + half)
 
 
-def gap_opening(wear: float, bore: float, thickness: float) -> float:
-    """Opening of the free gap [m] for a radial face wear [m], ring of radial thickness [m] in a bore [m].
-
-    2 pi w R/(R - t/2): the neutral fibre keeps its length. In the bore the gap opens by the bore's wear as well.
-    """
-    radius = bore / 2
-    return 2 * math.pi * wear * radius / (radius - thickness / 2)
-
-
 def face_wear(opening: float, bore: float, thickness: float) -> float:
-    """Radial face wear [m] that opened the gap by so much [m] in a ring gauge: the inverse of `gap_opening`.
+    """Radial face wear [m] that opened the gap by so much [m] in a ring gauge; ring of radial thickness [m].
 
-    A feeler of +-0.02 mm is blind below +-3 um of wear.
+    opening = 2 pi wear R/(R - t/2): the neutral fibre keeps its length. In the bore the gap opens by the bore's wear as
+    well. A feeler of +-0.02 mm is blind below +-3 um of wear.
     """
     radius = bore / 2
     return opening * (radius - thickness / 2) / (2 * math.pi * radius)

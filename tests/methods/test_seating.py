@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 from methods.gauges_in_seating import coverage
+from methods.one_curve import exponential_approach
 
 from sitegen.methods import seating
 from sitegen.methods.leakdown import Scatter
@@ -29,7 +30,7 @@ BOD_X = [1.0, 2.0, 3.0, 5.0, 7.0, 10.0]
 
 
 def test_loblolly_as_r_prints_it() -> None:
-    found = seating.exponential_approach(AGE, HEIGHT)
+    found = exponential_approach(AGE, HEIGHT)
     assert found.plateau == pytest.approx(94.1282, abs=5e-5)
     assert found.plateau_se == pytest.approx(8.4030, abs=5e-5)
     assert found.start == pytest.approx(-8.2508, abs=5e-5)
@@ -42,7 +43,7 @@ def test_loblolly_as_r_prints_it() -> None:
 
 def test_misra1a_certified() -> None:
     # the method takes no starting values, so this is the answer from both of NIST's
-    found = seating.exponential_approach(MISRA_X, MISRA_Y, start=0.0)
+    found = exponential_approach(MISRA_X, MISRA_Y, start=0.0)
     assert found.plateau == pytest.approx(2.3894212918e2, rel=1e-8)
     assert 1 / found.scale == pytest.approx(5.5015643181e-4, rel=1e-8)
     assert found.plateau_se == pytest.approx(2.7070075241, rel=1e-7)
@@ -54,7 +55,7 @@ def test_misra1a_certified() -> None:
 
 def test_boxbod_certified() -> None:
     # from (1, 1) many programs stall here; a search over all scales has nowhere to stall
-    found = seating.exponential_approach(BOD_X, BOD_Y, start=0.0)
+    found = exponential_approach(BOD_X, BOD_Y, start=0.0)
     assert found.plateau == pytest.approx(2.1380940889e2, rel=1e-8)
     assert 1 / found.scale == pytest.approx(5.4723748542e-1, rel=1e-8)
     assert found.plateau_se == pytest.approx(1.2354515176e1, rel=1e-7)
@@ -73,13 +74,13 @@ def test_boxbod_certified() -> None:
 )
 def test_curves_without_a_scale_give_no_number(y: list[float], code: str) -> None:
     with pytest.raises(Refused) as why:
-        seating.exponential_approach([0.0, 1.0, 2.0, 3.0, 4.0, 5.0], y)
+        exponential_approach([0.0, 1.0, 2.0, 3.0, 4.0, 5.0], y)
     assert why.value.code == code
 
 
 def test_too_few_points_for_a_curve() -> None:
     with pytest.raises(Refused, match="few-points"):
-        seating.exponential_approach([1.0, 2.0, 3.0], [3.0, 2.0, 1.5])
+        exponential_approach([1.0, 2.0, 3.0], [3.0, 2.0, 1.5])
 
 
 # ---- the shared fit --------------------------------------------------------------------------------------------------

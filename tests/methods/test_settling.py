@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 from house import one_of
 from methods import steady_coverage as cover
+from methods.one_curve import exponential_approach
 
-from sitegen.methods import seating, settling
+from sitegen.methods import settling
 from sitegen.vocabulary import Refused
 
 T = np.arange(2.0, 122.0, 5.0)
@@ -45,7 +46,7 @@ def test_published_asymptotic_regression() -> None:
 @pytest.mark.parametrize("scale", [5.0, 10.0, 15.0, 40.0])
 def test_same_curve_as_the_fit_checked_by_nist(scale: float) -> None:
     flow = curve(scale) + 0.02 * np.random.default_rng(3).standard_normal(len(T))
-    other = seating.exponential_approach(list(T), list(flow))
+    other = exponential_approach(list(T), list(flow))
     found = settling.settle_time(T, flow, 0.05)
     assert found.scale == pytest.approx(other.scale, rel=1e-5)
     assert found.levels[0].value == pytest.approx(other.plateau, rel=1e-6)

@@ -263,11 +263,6 @@ def last_value(view: View, measure: str, build: Build, cylinder: int, assembly: 
     return max(values, key=lambda v: view.program.phase(v.key.phase).order) if values else None
 
 
-def the(title: str) -> str:
-    """A phase inside a sentence."""
-    return f"the {title}"
-
-
 def why_open(view: View, build: Build, reason: str, cylinders: Sequence[int]) -> str:
     """Why the state of some cylinders of a build cannot be told, with the numbers it rests on."""
     if reason in {"checks-close", "fell-between", "grew-between"}:
