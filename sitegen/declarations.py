@@ -24,6 +24,7 @@ class Step:
     gives: tuple[Measure, ...]
     run: Callable[[Program, str, Mapping[str, Readings], Book], Iterable[Result]]  # program, engine id or ""
     reads: tuple[str, ...] = ()  # streams
+    sees: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # of some of them, the only columns it is shown
     needs: tuple[str, ...] = ()  # measures of other steps
     revision: int = 1  # of its methods: raised by whoever makes the same records give other values or words
     scope: Literal["engine", "program"] = "engine"

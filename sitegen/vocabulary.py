@@ -387,16 +387,20 @@ class Book:
 
 
 class ReadingsBook(Mapping[str, Readings]):
-    """The readings of the streams a step named; any other raises."""
+    """The readings of the streams a step named; any other raises. Of some it is shown but some columns."""
 
-    def __init__(self, readings: Mapping[str, Readings], reads: Iterable[str]) -> None:
+    def __init__(
+        self, readings: Mapping[str, Readings], reads: Iterable[str], sees: Mapping[str, Sequence[str]] | None = None
+    ) -> None:
         self._readings = readings
         self._reads = tuple(reads)
+        self._sees = sees or {}
 
     def __getitem__(self, stream: str) -> Readings:
         if stream not in self._reads:
             raise LookupError(f"stream {stream} is read but not declared in reads")
-        return self._readings[stream]
+        found = self._readings[stream]
+        return Readings(found.frame[[*self._sees[stream]]]) if stream in self._sees else found
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._reads)

@@ -13,7 +13,7 @@ import pytest
 from house import PROGRAMS, once
 from simulate import hours, programs
 
-from sitegen import findings
+from sitegen import findings, workflow
 from sitegen.cli import main
 
 BUILDS = {build.name: build for build in hours.LONG}
@@ -115,3 +115,24 @@ def test_all_streams_stand_on_one_axis(home: Path) -> None:
     page = text(site / "c3" / "index.html")
     assert "these hours only" in page
     assert page.index("C3 ended at 46.2 h of 100 h") < page.index("All streams over the hours")  # out of the ordinary
+
+
+def test_a_sample_more_or_less_reads_no_log_again(home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Steps over the hours see when the sump was filled, and nothing else of the oil; pages take what is drawn."""
+    programs = tmp_path / "programs"
+    shutil.copytree(home / "programs", programs)
+    samples = programs / hours.FOLDER / "records/oil-samples.csv"
+    changed = samples.read_text().replace(",3.9,1.5,", ",3.8,1.5,", 1)
+    assert changed != samples.read_text()
+    samples.write_text(changed)
+
+    def never(*_: object) -> None:
+        raise AssertionError("a log was read")
+
+    with monkeypatch.context() as patched:
+        patched.setattr("sitegen.streams.runlog.read.read_log", never)
+        assert main(["publish", str(programs), "--to", str(tmp_path / "site"), "--workers", "1"]) == 0
+    (anew,) = workflow.conclude(workflow.examine(programs))
+    lying = {name: (programs / hours.FOLDER / "results" / name).read_bytes() for name in anew.files}
+    assert lying == anew.files
+    assert lying["measures.csv"] != (home / "programs" / hours.FOLDER / "results/measures.csv").read_bytes()

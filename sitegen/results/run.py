@@ -366,7 +366,7 @@ class _Ground:
     def _settled(self, step: Step, engine: str, readings: Mapping[str, Readings], known: Rows) -> Kept:
         if not self.shelves.open:
             return Kept(_run_step(self.program, engine, step, readings, known), {})
-        key = self._key(step, engine)
+        key = self._key(step, engine, readings)
         kept = self.shelves.find(key, keeping.unpack_results)
         if kept is None:
             results = _run_step(self.program, engine, step, readings, known)
@@ -375,11 +375,15 @@ class _Ground:
         self.learn(kept)
         return kept
 
-    def _key(self, step: Step, engine: str) -> str:
+    def _key(self, step: Step, engine: str, readings: Mapping[str, Readings]) -> str:
         builds = (engine, "") if engine else None
         return key_of(
             "step", step.name, step.revision, self._program, engine,
-            [self.recorded.get(stream, {}).get(engine, "") for stream in step.reads],
+            [
+                [readings[stream].cells(name) for name in step.sees[stream]]
+                if stream in step.sees else self.recorded.get(stream, {}).get(engine, "")
+                for stream in step.reads
+            ],
             [_some(self._given.get(measure, {}), builds) for measure in step.needs],
         )  # fmt: skip
 
@@ -395,7 +399,7 @@ class _Ground:
         if self.helpers is None or not self.shelves.open:
             return
         needs = {need for step in steps for need in step.needs}
-        waiting = [engine for engine in known if not self._finished(steps, engine)]
+        waiting = [engine for engine in known if not self._finished(steps, engine, recorded[engine])]
         shares = [
             Share(
                 engine, [step.name for step in steps],
@@ -407,9 +411,9 @@ class _Ground:
         if len(shares) > 1:
             self.helpers.run(self.program, digest(self.recorded), shares)
 
-    def _finished(self, steps: Sequence[Step], engine: str) -> bool:
+    def _finished(self, steps: Sequence[Step], engine: str, readings: Mapping[str, Readings]) -> bool:
         for step in steps:
-            kept = self.shelves.find(self._key(step, engine), keeping.unpack_results)
+            kept = self.shelves.find(self._key(step, engine, readings), keeping.unpack_results)
             if kept is None:
                 return False
             self.learn(kept)
@@ -566,7 +570,7 @@ def _run_engine(
 
 
 def _run_step(program: Program, engine: str, step: Step, readings: Mapping[str, Readings], known: Rows) -> list[Result]:
-    given = step.run(program, engine, ReadingsBook(readings, step.reads), Book(known, step.needs))
+    given = step.run(program, engine, ReadingsBook(readings, step.reads, step.sees), Book(known, step.needs))
     digits = {measure.id: measure.digits for measure in step.gives if measure.digits}
     return [stored(result, digits) for result in given]
 

@@ -15,7 +15,7 @@ from sitegen.program.model import Phase, Program
 from sitegen.streams.runlog.alarms.measures import NARROWS, POWER
 from sitegen.streams.runlog.blowby import METERS
 from sitegen.streams.runlog.hours.measures import BENCH
-from sitegen.streams.runlog.hours.steps import READS, found_hours, stated_wander
+from sitegen.streams.runlog.hours.steps import READS, SEES, found_hours, stated_wander
 from sitegen.streams.runlog.hours.windows import Hours
 from sitegen.streams.runlog.judged import IDLE, channel_word, column
 from sitegen.streams.runlog.steps import parts
@@ -110,4 +110,4 @@ def _mean(log: Log, channel: str, own: slice) -> float:
     return float(values.mean()) if len(values) else math.nan
 
 
-STEP = Step("breather", (NARROWS, POWER), run, reads=READS, needs=("exposure.hours", BENCH.id))
+STEP = Step("breather", (NARROWS, POWER), run, reads=READS, sees=SEES, needs=("exposure.hours", BENCH.id))

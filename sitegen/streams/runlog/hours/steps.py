@@ -35,6 +35,9 @@ from sitegen.vocabulary import Book, Key, Readings, Refused, Result, Series, Val
 
 HOURS = "exposure.hours"
 READS = ("runlog", "events", "oil")
+SEES = {
+    "oil": ("engine", "phase", "use", "what", "hours")
+}  # when it was filled: what a sample holds moves nothing here
 STATED = "wander-stated"
 EXTRAPOLATED = "extrapolated"
 BY_DAY = "by-day"
@@ -234,13 +237,14 @@ def _told(
 
 
 STEPS = (
-    Step("hours-windows", (WINDOWS, LOST, MEMORY), run_windows, reads=READS, needs=(HOURS,), revision=2),
+    Step("hours-windows", (WINDOWS, LOST, MEMORY), run_windows, reads=READS, sees=SEES, needs=(HOURS,), revision=2),
     Step("hours-bench", (BENCH,), run_bench, needs=(MEMORY.id,), scope="program"),
     Step(
         "hours-slopes",
         tuple(measure for each in CHANNELS.values() for measure in (each.slope, each.least, each.ahead)),
         run_slopes,
         reads=READS,
+        sees=SEES,
         needs=(HOURS, BENCH.id),
         revision=3,
     ),

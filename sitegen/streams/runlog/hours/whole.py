@@ -263,13 +263,22 @@ def _least(key: Key, found: Whole, sides: int, mean: float) -> Value:
 
 
 STEPS = (
-    Step("hours-whole-memory", (HOURS, MEMORY), run_memory, reads=by_phase.READS, needs=(by_phase.HOURS,), revision=2),
+    Step(
+        "hours-whole-memory",
+        (HOURS, MEMORY),
+        run_memory,
+        reads=by_phase.READS,
+        sees=by_phase.SEES,
+        needs=(by_phase.HOURS,),
+        revision=2,
+    ),
     Step("hours-whole-bench", (BENCH, LAST), run_bench, needs=(HOURS.id, MEMORY.id), scope="program"),
     Step(
         "hours-whole",
         (SLOPE, LEAST, LEVEL),
         run_whole,
         reads=by_phase.READS,
+        sees=by_phase.SEES,
         needs=(by_phase.HOURS, BENCH.id, LAST.id),
         revision=3,
     ),
