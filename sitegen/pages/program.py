@@ -30,7 +30,7 @@ def page(site: Site, program: Program) -> ProgramPage:
     def part(anchor: str, title: str, blocks: Sequence[Block]) -> list[Part]:
         return site.shows("program", setter.id(anchor), title, blocks)
 
-    asked = criteria.table(view)
+    asked = stated.criteria_table(view)
     lead = part("criteria", criteria.TITLE, [asked] if asked else [])
     lead += part(comparing.ANCHOR, comparing.TITLE, comparing.table(view))
     lead += part("decisions", "Decisions", decision.taken(view))

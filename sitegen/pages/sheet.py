@@ -14,7 +14,7 @@ from textwrap import wrap
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, Row, Table
 from sitegen.page.view import View
-from sitegen.pages import comparing, criteria, decision, program
+from sitegen.pages import comparing, criteria, decision, program, stated
 from sitegen.pages.contexts import Assets, DecisionPage, Said, SheetTable
 from sitegen.pages.frame import Site, crumbs, window_title
 from sitegen.pages.present import records
@@ -96,11 +96,14 @@ def _tables(view: View) -> list[Table | None]:
     def first(blocks: Sequence[Block]) -> Table | None:
         return next((each for each in blocks if isinstance(each, Table) and each.rows), None)
 
-    compared, taken = first(comparing.table(view)), first(decision.taken(view))
+    asked, compared, taken = stated.criteria_table(view), first(comparing.table(view)), first(decision.taken(view))
+    unknown = "" if view.program.invented else stated.note(view)
+    since = " ".join(stated.of_program(view))
     return [
         first(decision.blocks(view)),
-        criteria.table(view),
-        None if compared is None else replace(compared, note=""),  # what operators may put into it leads the sheet
+        None if asked is None else replace(asked, reading=f"{asked.reading} {unknown}".strip()),
+        # What operators may put into it leads the sheet.
+        None if compared is None else replace(compared, reading=f"{compared.reading} {since}".strip(), note=""),
         None if taken is None else replace(taken, reading=""),
     ]
 

@@ -16,7 +16,7 @@ from sitegen.crossing import next_step, ruling
 from sitegen.page.addresses import Addresses
 from sitegen.page.blocks import Table
 from sitegen.page.view import Desk, View
-from sitegen.pages import criteria, decision
+from sitegen.pages import decision, stated
 from sitegen.program.model import (
     Criterion,
     Decision,
@@ -227,7 +227,7 @@ def test_home_tells_what_drives_each_word_and_what_is_due_first() -> None:
 @pytest.mark.parametrize("words", [*product(("holds", "fails", "cannot tell yet"), repeat=2)])
 def test_the_verdict_names_as_many_criteria_as_the_table_below_it(words: tuple[str, str]) -> None:
     view = page(answer(EACH, words[0], **LEAKS), answer(LESS, words[1], limit=0.31, found=0.25), decide=rule(stop=()))
-    table = criteria.table(view)
+    table = stated.criteria_table(view)
     assert table is not None
     open_ = {"1", "2"} - {row.cells[0].text[0] for row in table.rows if row.cells[-1].text == "holds"}
     fails = {row.cells[0].text[0] for row in table.rows if row.cells[-1].text == "fails"}
