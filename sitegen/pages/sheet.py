@@ -46,7 +46,10 @@ def page(site: Site, own: Program, style: str = "") -> DecisionPage:
     said = program.said(view, own, records(site.desks[own.id], list(site.streams)))
     said = replace(
         said,
-        sentence=[each for each in said.sentence if not each.href],  # paper leads nowhere
+        sentence=[
+            *(each for each in said.sentence if not each.href),  # paper leads nowhere
+            *(replace(each, href="") for each in program.failed(view, site.streams)),
+        ],
         rule=_clipped(said.rule) if own.decide is not None else NO_RULE,
         blocks=(),
     )
