@@ -11,7 +11,7 @@ from sitegen.page.blocks import Block, Cell
 from sitegen.page.view import View
 from sitegen.program.calibrated import Doubt
 from sitegen.program.model import Build, Phase, Program, RecordSource
-from sitegen.vocabulary import Book, Field, Measure, Readings, Result, Value, Verdict
+from sitegen.vocabulary import Book, Field, Measure, Problem, Readings, Result, Value, Verdict
 
 _Words = Sequence[Verdict]
 
@@ -178,6 +178,8 @@ class Stream:
     smallest: Callable[[Program], Iterable[Smallest]] | None = None  # what its instruments can show at all
     by_repeats: Callable[[Program, Iterable[Value]], Iterable[Smallest]] | None = None  # the same, from values so far
     blank: Callable[[Program, Build, Phase], Blank] | None = None  # empty record; None: from the fields
+    # what speaks against its readings in those of other streams, by their columns; they stay in use
+    against: Callable[[Program, Mapping[str, Readings]], Iterable[Problem]] | None = None
     again: Callable[[Program, Readings, str], Readings] | None = None  # logs and traces of one build, read once more
     entry: Entry | None = None  # of its schema; every stream of the registry has one
     # rows an instrument read, with their days, and the readings with the error of a doubt in these rows; None: by `by`
