@@ -414,8 +414,8 @@ def _checked(options: argparse.Namespace, today: str) -> tuple[str, int, int]:
         clauses = filter(None, (examination.not_used, examination.not_taken))
         said += [f"{clause[:1].upper()}{clause[1:]}." for clause in clauses]
         said += examination.not_read
-        if due is not None and (due.found or options.due_within is not None):
-            said.append(due.as_text())
+        if due is not None and (told := due.as_text(asked=options.due_within is not None)):
+            said.append(told)
         said += [f"\n{proposal}" for proposal in workflow.proposals(examination)]
     if options.format == "text" and problems.errors(found):
         from sitegen import registry

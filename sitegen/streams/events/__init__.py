@@ -6,8 +6,8 @@ from sitegen.declarations import Stream, table_entry
 from sitegen.streams.events.blank import blank
 from sitegen.streams.events.fields import FIELDS
 from sitegen.streams.events.read import read
-from sitegen.streams.events.times import against
 from sitegen.streams.events.sections import SECTIONS, unusual
+from sitegen.streams.events.times import against
 
 STREAM = Stream(
     name="events",
