@@ -242,6 +242,6 @@ STEPS = (
         run_slopes,
         reads=READS,
         needs=(HOURS, BENCH.id),
-        revision=3,
+        revision=4,
     ),
 )

@@ -271,6 +271,6 @@ STEPS = (
         run_whole,
         reads=by_phase.READS,
         needs=(by_phase.HOURS, BENCH.id, LAST.id),
-        revision=3,
+        revision=4,
     ),
 )
