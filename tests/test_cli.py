@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from house import Published, fewer, plain, spoiled
+from house import PROGRAMS, Published, fewer, plain, spoiled
 
 from sitegen import cli
 from sitegen.cli import _parser, main
@@ -302,6 +302,32 @@ def test_what_is_due_is_one_list_everywhere(examples: Published, capsys: pytest.
         assert (since in told) == (program == "2025")
     other = text("programs/pump-rings-hours/instruments.html")
     assert "T1 due" in other or "One calibration is, of instruments that no record here names." in other
+
+
+def test_measures_are_listed_for_who_writes_criteria(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What the example programs name is among them, with a unit that a criterion may be written in."""
+    assert main(["measures", "--format", "json"]) == 0
+    listed = {each["id"]: each for each in json.loads(capsys.readouterr().out)["measures"]}
+    named = {
+        name for path in PROGRAMS.glob("*/program.yaml")
+        for name in re.findall(r"\bmeasure: ([a-z_]+\.[a-z_]+)", path.read_text("utf-8"))
+    }  # fmt: skip
+    assert len(named) > 5
+    assert named <= set(listed)
+    assert main(["measures", "Leak", "crankcase", "--compared"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    rows = [line.split() for line in lines[: lines.index("")]]
+    assert [row[0] for row in rows] == ["leakdown.crankcase", "leakdown.unexplained"]
+    programs = plain(tmp_path)
+    rule = programs / "pump" / "program.yaml"
+    text = rule.read_text("utf-8")
+    old = "at_most: 0.35 mm2"
+    assert old in text
+    rule.write_text(text.replace(old, f"at_most: 0.35 {rows[0][1]}"), "utf-8")  # the unit as listed
+    assert main(["check", str(programs)]) == 0
+    capsys.readouterr()
+    assert main(["measures", "no-such-word"]) == 2
+    assert 'No measure holds "no-such-word".' in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("options", [["--as-of", "2026-02-30"], ["--as-of", "soon"], ["--due-within", "-1"]])
