@@ -111,12 +111,15 @@ def failed(view: View, streams: Sequence[Stream]) -> list[Cell]:
     ]
     if not found:
         return []
-    cells = [Cell(" Beyond limits of their runs: " if len(found) > 1 else " Beyond a limit of its run: ")]
+    cells = [
+        Cell(
+            " Beyond a limit of its run: " if len(found) == len(found[0][1]) == 1 else " Beyond limits of their runs: "
+        )
+    ]
     for n, (build, own) in enumerate(found[:MOST_FAILED]):
         cells += [Cell("; ")] if n else []
         cells.append(Cell(build.id, href=view.href_engine(build, own[0].anchor)))
-        others = f", and in {words.counted(len(own) - 1, 'other run')}" if len(own) > 1 else ""
-        cells.append(Cell(f", {own[0].text}{others}"))
+        cells.append(Cell(f", {own[0].text}" if len(own) == 1 else f" in {words.counted(len(own), 'run')}"))
     more = len(found) - MOST_FAILED
     return [*cells, Cell(f"; {words.counted(more, 'build')} more." if more > 0 else ".")]
 
