@@ -101,14 +101,18 @@ def _tables(view: View) -> list[Table | None]:
 
     asked, compared, taken = stated.criteria_table(view), first(comparing.table(view)), first(decision.taken(view))
     unknown = "" if view.program.invented else stated.note(view)
-    since = " ".join(stated.of_program(view))
+    said = " ".join([*stated.of_program(view), *filter(None, [unknown])])  # beside the criteria, where there are any
     return [
         first(decision.blocks(view)),
-        None if asked is None else replace(asked, reading=f"{asked.reading} {unknown}".strip()),
-        # What operators may put into it leads the sheet.
-        None if compared is None else replace(compared, reading=f"{compared.reading} {since}".strip(), note=""),
+        None if asked is None else replace(asked, reading=f"{asked.reading} {said}".strip()),
+        None if compared is None else _of_sheet(compared, "" if asked is not None else said),
         None if taken is None else replace(taken, reading=""),
     ]
+
+
+def _of_sheet(compared: Table, said: str) -> Table:
+    """Comparisons without what operators may put into them: that leads the sheet."""
+    return replace(compared, reading=f"{compared.reading} {said}".strip(), note="")
 
 
 # ---- what fits on the page ------------------------------------------------------------------------------------------
