@@ -76,6 +76,7 @@ def _parser(questions: bool = True) -> argparse.ArgumentParser:
     _add_start(verbs, questions)
     _add_look(verbs)
     _add_key(verbs)
+    _add_measures(verbs)
     _add_sheets(verbs)
 
     check = _verb(
@@ -322,6 +323,36 @@ def _key(options: argparse.Namespace) -> int:
     return FINE
 
 
+def _add_measures(verbs: Verbs) -> None:
+    measures = _verb(
+        verbs,
+        "measures",
+        "list the measures that criteria and comparisons may name, with their units",
+        "List every measure by its id, with its unit and what it is: what stands under `measure` in criteria and "
+        "comparisons. Words leave those that hold all of them in id, title or method.",
+        "sitegen measures                   all of them, a line each",
+        "sitegen measures leak crankcase    those with both words",
+        "sitegen measures --compared        those coatings can be compared in",
+        "sitegen measures --format json     for other programs, with the method of each",
+    )
+    measures.add_argument("words", metavar="WORD", nargs="*", help="a word of id, title or method")
+    measures.add_argument("--compared", action="store_true", help="only those coatings can be compared in")
+    measures.add_argument("--format", choices=("text", "json"), default="text", help="how they are listed (text)")
+    measures.set_defaults(verb=_measures)
+
+
+def _measures(options: argparse.Namespace) -> int:
+    from sitegen import measured, registry
+
+    every = [each for each in registry.measures().values() if each.compare or not options.compared]
+    found = measured.found(every, options.words)
+    if not found:
+        print(f'No measure holds "{" ".join(options.words)}". `sitegen measures` lists all.', file=sys.stderr)
+        return USE
+    print(measured.as_json(found) if options.format == "json" else measured.as_text(found))
+    return FINE
+
+
 def _start(options: argparse.Namespace) -> int:
     from sitegen.problems import Collector, as_text
     from sitegen.starting import answers, asking, begin
@@ -414,8 +445,8 @@ def _checked(options: argparse.Namespace, today: str) -> tuple[str, int, int]:
         clauses = filter(None, (examination.not_used, examination.not_taken))
         said += [f"{clause[:1].upper()}{clause[1:]}." for clause in clauses]
         said += examination.not_read
-        if due is not None and (due.found or options.due_within is not None):
-            said.append(due.as_text())
+        if due is not None and (told := due.as_text(asked=options.due_within is not None)):
+            said.append(told)
         said += [f"\n{proposal}" for proposal in workflow.proposals(examination)]
     if options.format == "text" and problems.errors(found):
         from sitegen import registry

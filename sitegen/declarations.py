@@ -11,7 +11,7 @@ from sitegen.page.blocks import Block, Cell
 from sitegen.page.view import View
 from sitegen.program.calibrated import Doubt
 from sitegen.program.model import Build, Phase, Program, RecordSource
-from sitegen.vocabulary import Book, Field, Measure, Readings, Result, Value, Verdict
+from sitegen.vocabulary import Book, Field, Measure, Problem, Readings, Result, Value, Verdict
 
 _Words = Sequence[Verdict]
 
@@ -169,6 +169,9 @@ class Stream:
     of_build: tuple[OfBuild, ...] = ()
     of_cylinder: tuple[OfCylinder, ...] = ()
     unusual: Callable[[View], Iterable[Unusual]] | None = None  # of one build
+    failed: Callable[[View], Iterable[Unusual]] | None = (
+        None  # of one build: limits stated beforehand, among the others
+    )
     recorded: tuple[str, ...] = ()  # measures a planned record of this stream yields for every cylinder
     whole: bool = False  # they belong to the whole engine instead
     of_coatings: bool = True  # pages of coatings show what it records
@@ -176,6 +179,8 @@ class Stream:
     smallest: Callable[[Program], Iterable[Smallest]] | None = None  # what its instruments can show at all
     by_repeats: Callable[[Program, Iterable[Value]], Iterable[Smallest]] | None = None  # the same, from values so far
     blank: Callable[[Program, Build, Phase], Blank] | None = None  # empty record; None: from the fields
+    # what speaks against its readings in those of other streams, by their columns; they stay in use
+    against: Callable[[Program, Mapping[str, Readings]], Iterable[Problem]] | None = None
     again: Callable[[Program, Readings, str], Readings] | None = None  # logs and traces of one build, read once more
     entry: Entry | None = None  # of its schema; every stream of the registry has one
     # rows an instrument read, with their days, and the readings with the error of a doubt in these rows; None: by `by`

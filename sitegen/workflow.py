@@ -17,14 +17,14 @@ from sitegen import registry
 from sitegen.crossing import closure, planning
 from sitegen.crossing.planning import Planning
 from sitegen.page import counts
+from sitegen.page import due as dues
 from sitegen.page.addresses import Addresses
-from sitegen.page.due import DAY, DueList
+from sitegen.page.due import DueList
 from sitegen.page.view import mark
 from sitegen.pages import notes
 from sitegen.problems import as_text, counted, errors, shown
-from sitegen.program import calibrated
 from sitegen.program.folder import load
-from sitegen.program.model import Effect, Exclusion, Folder, InstrumentRule, Left, Program, Where
+from sitegen.program.model import Effect, Exclusion, Folder, Left, Program, Where
 from sitegen.progress import Tell, untold
 from sitegen.reasons import APART
 from sitegen.regular import read_regular, there
@@ -185,16 +185,12 @@ def ahead(examination: Examination, today: str) -> list[Problem]:
 
 
 def due(examination: Examination, within: int | None = None, as_of: str = "") -> DueList | None:
-    """Calibrations due within so many days of a day: by default what the programs say, as of the newest record.
-
-    None where no day is known.
+    """What is due, calibrations within so many days of a day: by default what the programs say, as of the newest
+    record. None without a folder.
     """
-    folder, days = examination.folder, [as_of] if as_of else [each.as_of for each in examination.evidence]
-    if folder is None or not any(days):
-        return None
-    rules = [each.program.instruments for each in examination.evidence] or [InstrumentRule()]
-    ahead = int(max(each.due_within for each in rules) // DAY) if within is None else within
-    return DueList(max(days), ahead, calibrated.due(folder.definitions, max(days), ahead))
+    whole = examination.whole
+    days = [each.as_of for each in whole.evidence]
+    return dues.due(whole.folder, days, within, as_of) if whole.folder is not None else None
 
 
 def proposals(examination: Examination) -> list[str]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from house import fewer, plain, spoiled
+from house import PROGRAMS, Published, fewer, plain, spoiled
 
 from sitegen import cli
 from sitegen.cli import _parser, main
@@ -261,7 +261,7 @@ def test_check_lists_what_is_due(tmp_path: Path, capsys: pytest.CaptureFixture[s
 
     assert "alibration" not in said()  # no record is dated, and no day was given
     overdue = "  T1 (cell tester): overdue since 2027-01-12, by 19 days"
-    assert said("--as-of", "2027-01-31").endswith(f"Calibrations due within 60 days of 2027-01-31:\n{overdue}\n")
+    assert said("--as-of", "2027-01-31").endswith(f"One calibration due within 60 days of 2027-01-31.\n{overdue}\n")
     assert "alibration" not in said("--as-of", "2026-11-12")  # 61 days before
     asked = said("--as-of", "2026-11-12", "--due-within", "1")
     assert asked.endswith("No calibration is due within 1 day of 2026-11-12.\n")
@@ -273,6 +273,61 @@ def test_check_lists_what_is_due(tmp_path: Path, capsys: pytest.CaptureFixture[s
     rule = programs / "pump" / "program.yaml"
     rule.write_text(rule.read_text("utf-8") + "\ninstruments: {due_within: 61 d}\n", "utf-8")
     assert "due on 2027-01-12, in 61 days" in said("--as-of", "2026-11-12")
+
+
+def test_what_is_due_is_one_list_everywhere(examples: Published, capsys: pytest.CaptureFixture[str]) -> None:
+    """Check, first page and pages of instruments count the same, by the same day, in the same order."""
+    assert main(["check", str(examples.programs), "--due-within", "60"]) == 0
+    said = capsys.readouterr().out
+    count = "Four phases to come, one calibration due within 60 days of 2026-11-18."
+    order = ["B3, 40 h (pump-rings-2026): 2026-12-01", "B3, teardown (pump-rings-2026): 2026-12-03",
+             "B7, 40 h (pump-rings-2026): 2026-12-07", "B7, teardown (pump-rings-2026): 2026-12-14",
+             "T1 (cell tester, 0.040 in): due on 2027-01-12, in 55 days"]  # fmt: skip
+    assert "\n".join([count, *(f"  {each}" for each in order)]) in said
+
+    def text(page: str) -> str:
+        plain = re.sub("<[^>]+>", " ", (examples.site / page).read_text("utf-8").replace("\N{NO-BREAK SPACE}", " "))
+        return " ".join(plain.split())
+
+    home = text("index.html")
+    assert count.replace("2026-11-18", "18 November 2026") in home
+    shown = ["B3, 40 h", "B3, teardown", "B7, 40 h", "B7, teardown", "T1, calibration"]
+    places = [home.index(each, home.index("Four phases to come")) for each in shown]
+    assert places == sorted(places)
+    assert "Due next: 40 h of B3, on 1 December 2026, and three more" in text("programs/pump-rings-2026/index.html")
+    for program in ("2025", "2026"):  # both name the tester; the older one by the same day
+        told = text(f"programs/pump-rings-{program}/instruments.html")
+        assert "Calibrations: T1 due on 12 January 2027, in 55 days." in told
+        since = "Counted from 18 November 2026, the day of the newest record of all programs."
+        assert (since in told) == (program == "2025")
+    other = text("programs/pump-rings-hours/instruments.html")
+    assert "T1 due" in other or "One calibration is, of instruments that no record here names." in other
+
+
+def test_measures_are_listed_for_who_writes_criteria(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What the example programs name is among them, with a unit that a criterion may be written in."""
+    assert main(["measures", "--format", "json"]) == 0
+    listed = {each["id"]: each for each in json.loads(capsys.readouterr().out)["measures"]}
+    named = {
+        name for path in PROGRAMS.glob("*/program.yaml")
+        for name in re.findall(r"\bmeasure: ([a-z_]+\.[a-z_]+)", path.read_text("utf-8"))
+    }  # fmt: skip
+    assert len(named) > 5
+    assert named <= set(listed)
+    assert main(["measures", "Leak", "crankcase", "--compared"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    rows = [line.split() for line in lines[: lines.index("")]]
+    assert [row[0] for row in rows] == ["leakdown.crankcase", "leakdown.unexplained"]
+    programs = plain(tmp_path)
+    rule = programs / "pump" / "program.yaml"
+    text = rule.read_text("utf-8")
+    old = "at_most: 0.35 mm2"
+    assert old in text
+    rule.write_text(text.replace(old, f"at_most: 0.35 {rows[0][1]}"), "utf-8")  # the unit as listed
+    assert main(["check", str(programs)]) == 0
+    capsys.readouterr()
+    assert main(["measures", "no-such-word"]) == 2
+    assert 'No measure holds "no-such-word".' in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("options", [["--as-of", "2026-02-30"], ["--as-of", "soon"], ["--due-within", "-1"]])

@@ -167,7 +167,7 @@
   }
 
   // ---- channels over time, stacked: runs one after the other with a gap between, names and circles on the first panel ----
-  var GAP = 22, NAME = 16; // px
+  var GAP = 22, NAME = 16, APART = 25; // px; the last of circles, from middle to middle
   function scaleOf(least, most, floor) { // as _span and _ticks in charts.py
     if (0 <= least && least < 0.4 * most || floor !== null && -0.1 * most <= least && least < 0) { least = 0; }
     var s = stepOf(Math.max(most - least, Math.abs(most) * 1e-6, 1e-12), 3.3);
@@ -212,7 +212,8 @@
     if (el === all[all.length - 1]) { timesOf(rows, runs, part, px, moved, signals); pad.bottom += 42; } else { rows.along = []; }
     if (el !== all[0]) { return; }
     rows.circles = spread(rows.events, part[0], scale, signals.width, figure);
-    var base = rows.circles.length ? 54 : 32, lanes = [];
+    var rank = Math.max.apply(null, [0].concat(rows.circles.map(function (each) { return each.lane; })));
+    var base = rows.circles.length ? 54 + APART * rank : 32, lanes = [];
     signals.mid = 36;
     rows.names = runs.map(function (run) {
       var wide = window.sitegenWidth(run.s, 13, 600), at = Math.max(0, px(Math.max(run.at, part[0]), run.g));
@@ -243,16 +244,34 @@
     });
   }
 
-  // Circles stand over their instant, or as near as they can beside each other.
+  // Circles stand over their instant, or about the middle of theirs beside each other: clear of one another, in as many
+  // rows as that takes.
   function spread(events, from, scale, width, figure) {
-    var told = figure.querySelectorAll(".events li"), size = 20;
+    var told = figure.querySelectorAll(".events li"), least = -6, most = width + 6;
     var made = events.map(function (row) {
-      return { at: row.at, px: (row.at - from) * scale, s: String(row.n), t: told[row.n - 1] ? told[row.n - 1].textContent : "" };
+      return { at: row.at, px: (row.at - from) * scale, s: String(row.n), wide: row.n > 9, t: told[row.n - 1] ? told[row.n - 1].textContent : "" };
     }).sort(function (a, b) { return a.at - b.at; });
-    made.forEach(function (each, i) { if (i) { each.px = Math.max(each.px, made[i - 1].px + size); } });
-    for (var i = made.length - 1, most = width + 6; i >= 0; i -= 1) { made[i].px = Math.min(made[i].px, most); most = made[i].px - size; }
+    var count = Math.ceil(made.length / (1 + Math.floor((most - least) / APART))) || 1;
+    made.forEach(function (each, i) { each.lane = i % count; });
+    for (var lane = 0; lane < count; lane += 1) { aside(made.filter(function (each) { return each.lane === lane; }), least, most); }
     made.forEach(function (each) { each.over = from + each.px / scale; });
     return made;
+  }
+
+  function aside(row, least, most) { // nearest to where they belong: those that would touch share their middle
+    var groups = [];
+    row.forEach(function (each, i) {
+      groups.push({ sum: each.px - i * APART, of: [each] });
+      for (var n = groups.length - 1; n && groups[n].sum / groups[n].of.length < groups[n - 1].sum / groups[n - 1].of.length; n -= 1) {
+        groups[n - 1].sum += groups[n].sum;
+        groups[n - 1].of = groups[n - 1].of.concat(groups.pop().of);
+      }
+    });
+    var i = 0, room = Math.max(least, most - (row.length - 1) * APART);
+    groups.forEach(function (group) {
+      var at = Math.min(Math.max(group.sum / group.of.length, least), room);
+      group.of.forEach(function (each) { each.px = at + i * APART; i += 1; });
+    });
   }
 
   function folded(el) { return !el.clientWidth || !!el.checkVisibility && !el.checkVisibility(); }

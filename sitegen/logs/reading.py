@@ -436,7 +436,8 @@ class _Reader:
             share = min(1.0, _JUDGED / (sum(odd.cells.values()) + marked))
             cells = [cell for cell, count in odd.cells.items() for _ in range(max(1, round(count * share)))]
             cells += [f"0{self._decimal}5"] * round(marked * share)
-            read = numbers(np.array(cells, dtype=object), self._decimal)
+            others = int(sum(count for column, count in self._decimals.items() if column != at))
+            read = numbers(np.array(cells, dtype=object), self._decimal, elsewhere=others)
             if read.complaint:
                 what, expected, step = _MARKS[read.complaint]
                 line = odd.first["not-a-number"][0]

@@ -84,14 +84,23 @@ def engine_torque(read: float, inertia: float | None, rate: float, compensated: 
     return read + inertia * rate
 
 
+def covers(speeds: Sequence[float], low: float, high: float) -> bool:
+    """Whether a pull with these speeds runs through a band, with some room at both ends.
+
+    >>> covers([120.0, 150.0, 181.0], 120.0, 180.0), covers([120.0, 150.0, 170.0], 120.0, 180.0)
+    (True, False)
+    """
+    x, room = np.sort(np.asarray(speeds, dtype=float)), COVERED * (high - low)
+    inside = (x >= low - room) & (x <= high + room)
+    return bool(len(x) > 1 and x[0] <= low + room and x[-1] >= high - room and inside.any())
+
+
 def over_band(speeds: Sequence[float], torques: Sequence[float], low: float, high: float) -> float:
     """Mean torque [N m] over a band of speed, by trapezoids. Refuses `band-not-covered`."""
+    if not covers(speeds, low, high):
+        raise Refused("band-not-covered")
     at = np.argsort(np.asarray(speeds, dtype=float), kind="stable")
     x, y = np.asarray(speeds, dtype=float)[at], np.asarray(torques, dtype=float)[at]
-    room = COVERED * (high - low)
-    inside = (x >= low - room) & (x <= high + room)
-    if len(x) < 2 or x[0] > low + room or x[-1] < high - room or not inside.any():
-        raise Refused("band-not-covered")
     ends = np.clip(np.array([low, high]), x[0], x[-1])
     grid = np.union1d(x[(x > ends[0]) & (x < ends[1])], ends)
     level = np.interp(grid, x, y)

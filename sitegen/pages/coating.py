@@ -10,7 +10,7 @@ from sitegen.page import words
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text
 from sitegen.page.view import View
-from sitegen.pages import comparing, criteria, history, left
+from sitegen.pages import comparing, history, left, stated
 from sitegen.pages.contexts import Chapter, CoatingPage, Fact, Part
 from sitegen.pages.frame import Site, crumbs, window_title
 from sitegen.pages.setting import Setter
@@ -83,7 +83,7 @@ def _compared(views: Sequence[View]) -> list[Block]:
 
 
 def _criteria(views: Sequence[View]) -> list[Block]:
-    found = [(view, criteria.table(view, [view.the_coating.id])) for view in views]
+    found = [(view, stated.criteria_table(view, [view.the_coating.id])) for view in views]
     return [block for view, table in found if table is not None for block in _of(view, [table], len(views))]
 
 

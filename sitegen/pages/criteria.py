@@ -29,8 +29,13 @@ def caption(program: Program, late: str = "") -> str:
     return f"{when}, {late}" if late else when
 
 
-def table(view: View, coatings: Sequence[str] | None = None) -> Table | None:
-    """Every answer on one axis, the share of its limit; of some coatings only, where named. None without criteria."""
+def table(
+    view: View, changed: Callable[[Criterion], Sequence[str]], late: str, coatings: Sequence[str] | None = None
+) -> Table | None:
+    """Every answer on one axis, the share of its limit; of some coatings only, where named. None without criteria.
+
+    `changed` says how a criterion stood before, `late` what had come in by the day they were stated.
+    """
     rows = [(each, coating, _summary(view, each, coating)) for each in view.program.criteria
             for coating in each.coatings if coatings is None or coating in coatings]  # fmt: skip
     if not rows:
@@ -45,18 +50,19 @@ def table(view: View, coatings: Sequence[str] | None = None) -> Table | None:
     ticks = [(1.0, "limit"), *((n / 2, f"{50 * n}\N{NO-BREAK SPACE}%") for n in range(math.floor(2 * end + 1e-9) + 1)
                                if n != 2)]  # fmt: skip
     axis = Axis(1, 0.0, end, ticks, 1.0)
-    made = [_row(view, *row, placed[n], axis) for n, row in enumerate(rows)]
+    made = [_row(view, *row, placed[n], axis, changed) for n, row in enumerate(rows)]
     many = any(each.scope != "mean-of-builds" and each.sense in SENSES for each, _, _ in rows)
-    said, when = _reading(view, coatings)
+    said, when = _reading(view, coatings, late)
     note = " ".join(filter(None, (WORST if many else "", "" if said else when)))
     return Table("criteria", columns, made, f"{said} {when}".strip() if said else "", note=note, stack=True, axis=axis)
 
 
-def _reading(view: View, coatings: Sequence[str] | None) -> tuple[str, str]:
+def _reading(view: View, coatings: Sequence[str] | None, late: str) -> tuple[str, str]:
     """The answers by coating, left to the verdict where a rule leads the page, and when the criteria were stated."""
     led = coatings is None and view.program.decide is not None
     day = view.program.criteria_stated
-    return "" if led else standing(view, coatings), f"Stated {words.day(day)}." if day else ""
+    when = f"Stated {words.day(day)}{f', {late}' if late else ''}." if day else ""
+    return "" if led else standing(view, coatings), when
 
 
 def standing(view: View, coatings: Sequence[str] | None = None) -> str:
@@ -120,8 +126,9 @@ def _shares(
 
 
 def _row(
-    view: View, criterion: Criterion, coating: str, summary: Verdict | None, shares: Sequence[float], axis: Axis
-) -> Row:
+    view: View, criterion: Criterion, coating: str, summary: Verdict | None, shares: Sequence[float], axis: Axis,
+    changed: Callable[[Criterion], Sequence[str]],
+) -> Row:  # fmt: skip
     units = view.verdicts(f"criterion:{criterion.id}", coating=coating, phase=criterion.phase)
     units = [each for each in units if each.key.engine and each.found is not None]
     word = summary.word if summary else "not decided here"
@@ -142,9 +149,10 @@ def _row(
             "", strip=Strip(low, value, high, word == CANNOT, coating, label, others, who, clear=axis.place(1.0))
         )
     ended = view.program.decide is not None and criterion.id in view.program.decide.stop  # the rule says so then
-    notes = [view.coating_title(coating) if len(criterion.coatings) > 1 else "",
-             "ends the program when it fails" if criterion.end_rule and not ended else ""]  # fmt: skip
     first = view.coating is not None or coating == criterion.coatings[0]  # on the page of a coating, its only row
+    before = [each.removeprefix("It ").removesuffix(".") for each in changed(criterion)] if first else []
+    notes = [view.coating_title(coating) if len(criterion.coatings) > 1 else "",
+             "ends the program when it fails" if criterion.end_rule and not ended else "", *before]  # fmt: skip
     title = Cell(
         f"{number(view, criterion)} {criterion.title if first else 'the same'}",
         note="; ".join(filter(None, notes)),

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from sitegen.crossing import next_step as next_steps
 from sitegen.crossing import ruling
-from sitegen.page import words
+from sitegen.page import due, words
 from sitegen.page.blocks import Block, Cell, Column, Row, Table
 from sitegen.page.view import View
 from sitegen.pages import comparing, criteria, differences, stated
@@ -29,18 +29,14 @@ def words_of(view: View) -> list[tuple[str, str]]:
 
 
 def next_due(view: View) -> str:
-    """What is due first: "Due next: 40 h of B3, on 1 December 2026"; "" where nothing has a day."""
-    waiting = sorted(
-        (each.due, build.id, each.phase)
-        for build in view.program.builds
-        for each in build.departures
-        if each.kind == "due" and each.due
-    )
-    if not waiting:
+    """What is due first: "Due next: 40 h of B3, on 1 December 2026, and three more"; "" where nothing has a day."""
+    waiting = due.waiting([view.program])
+    if not waiting or not waiting[0].due:
         return ""
-    day, build, phase = waiting[0]
-    start = "Was due" if day < view.the_desk.newest else "Due next"
-    return f"{start}: {view.program.phase(phase).title} of {build}, on {words.day(day)}"
+    first, *others = waiting
+    start = "Was due" if first.due < view.the_desk.newest else "Due next"
+    more = f", and {words.count(len(others))} more" if others else ""
+    return f"{start}: {first.phase.title} of {first.build.id}, on {words.day(first.due)}{more}"
 
 
 def status(view: View) -> str:

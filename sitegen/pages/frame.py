@@ -11,6 +11,7 @@ from sitegen.page import words
 from sitegen.page.addresses import Addresses, Link, relative
 from sitegen.page.blocks import Block, Figure, Plans
 from sitegen.page.counts import MANY
+from sitegen.page.due import DueList, due
 from sitegen.page.view import Desk, View
 from sitegen.pages.bare import bare
 from sitegen.pages.contexts import Around, Assets, Foot, Part, PartsPage
@@ -150,6 +151,10 @@ class Site:
         """As of which day its pages speak: that of the newest record."""
         day = self.desks[program.id].as_of
         return f"records until {day}" if day else "no dated record"
+
+    def due(self) -> DueList:
+        """What is due over all programs: the same list on every page, and in a check."""
+        return due(self.folder, [self.desks[program.id].newest for program in self.folder.programs])
 
     def _stand(self, program: Program) -> str:
         results = self.desks[program.id].results

@@ -7,6 +7,7 @@ from dataclasses import replace
 from sitegen.page import words
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Axis, Block, Cell, Column, Row, Table
+from sitegen.page.due import overdue
 from sitegen.page.view import View
 from sitegen.pages import comparing, criteria, decision, differences, left, plans, stated
 from sitegen.pages.contexts import PartsPage
@@ -23,7 +24,7 @@ def page(site: Site) -> PartsPage:
     parts = site.shows(
         "home", setter.id("programs"), "Programs", [*left.sentences(site, path), *_programs(site, views)]
     )
-    parts += site.shows("home", setter.id("due"), "Due next", _due(views))
+    parts += site.shows("home", setter.id("due"), "Due next", _due(site, views))
     reading = words.counted(len(programs), "program")
     others = [Link("Methods", site.view(path).href_methods())]
     if not site.folder.blind:
@@ -122,22 +123,22 @@ def _next(site: Site, view: View) -> Cell:
                 note=words.sentence(note))  # fmt: skip
 
 
-def _due(views: list[View]) -> list[Block]:
-    """What is to come, over all programs, by date."""
-    rows = [
-        (each.due, view.program, build.id, view.program.phase(each.phase).title, view)
-        for view in views
-        for build in view.program.builds
-        for each in build.departures
-        if each.kind == "due"
-    ]
-    rows.sort(key=lambda row: (row[0] or "9", row[2], row[3]))
+def _due(site: Site, views: list[View]) -> list[Block]:
+    """What is due, over all programs: phases to come, then calibrations, by date."""
+    of = {view.program.id: view for view in views}
+    due = site.due()
     made = [
-        Row((Cell(words.day(due) if due else "no date"), Cell(f"{build}, {phase}", href=view.href_engine(build)),
-             Cell(program.title)))
-        for due, program, build, phase, view in rows
+        Row((Cell(words.day(each.due) if each.due else "no date"),
+             Cell(each.what, href=of[each.program.id].href_engine(each.build)), Cell(each.program.title)))
+        for each in due.phases
     ]  # fmt: skip
-    return [Table("due-next", (Column("Date"), Column("What"), Column("Program")), made, stack=True)] if made else []
+    made += [
+        Row((Cell(words.day(each.due), note=overdue(each)), Cell(f"{each.instrument}, calibration", note=each.title),
+             Cell(words.DASH)))
+        for each in due.found
+    ]  # fmt: skip
+    columns = (Column("Date"), Column("What"), Column("Program"))
+    return [Table("due-next", columns, made, due.counted(), stack=True)] if made else []
 
 
 # ---- coatings -------------------------------------------------------------------------------------------------------

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text
-from sitegen.page.due import DAY, when
+from sitegen.page.due import when
 from sitegen.page.view import View
 from sitegen.pages import doubted
 from sitegen.pages.contexts import Part, PartsPage
@@ -101,10 +101,11 @@ class _Known:
         self.every: dict[str, Calibrated | ReferenceOrifice] = {**self.calibrated, **own.reference_orifices}
         days = _days_of_phases(site, view)
         found = {name: use for name in self.every if (use := _use(site, view, name, days)).count or use.aside}
-        self.as_of = view.the_desk.newest
-        ahead = view.program.instruments.due_within / DAY
-        due = calibrated.due(own, self.as_of, ahead) if self.as_of else []
-        self.due: dict[str, Due] = {each.instrument: each for each in due if each.instrument in found}
+        every = site.due()
+        self.as_of = every.as_of
+        self.counted_from = "" if every.as_of == view.the_desk.newest or not every.found else every.as_of
+        self.due: dict[str, Due] = {each.instrument: each for each in every.found if each.instrument in found}
+        self.due_elsewhere = len(every.found) - len(self.due)
         self.doubted = [each for each in view.the_desk.doubted if each.readings]
         self.off = {each.doubt.instrument: None for each in self.doubted}
         self.uses = dict(sorted(found.items(), key=lambda each: (each[0] not in self.off, each[0] not in self.due)))
@@ -118,10 +119,22 @@ class _Known:
         if self.off:
             named = words.listed(f"{name} ({self.every[name].title})" for name in self.off)
             told.append(f"Found off: {named}.")
-        due = sorted(self.due.values())
-        if due:
-            told.append(f"Calibrations: {'; '.join(f'{each.instrument} {when(each)}' for each in due)}.")
-        elif any(each.calibrations for each in self.calibrated.values()) and self.as_of:
+        named = "; ".join(f"{each.instrument} {when(each)}" for each in self.due.values())
+        more = f"{words.count(self.due_elsewhere)} more that no record here names"
+        if self.due:
+            told.append(f"Calibrations: {named}{f'; and {more}' if self.due_elsewhere else ''}.")
+        elif self.due_elsewhere:
+            count = words.sentence(words.counted(self.due_elsewhere, "calibration"))
+            verb = words.plural(self.due_elsewhere, "is", "are")
+            told.append(f"No calibration of these is due. {count} {verb}, of instruments that no record here names.")
+        if self.counted_from:
+            told.append(f"Counted from {words.day(self.counted_from)}, the day of the newest record of all programs.")
+        if (
+            not self.due
+            and not self.due_elsewhere
+            and any(each.calibrations for each in self.calibrated.values())
+            and self.as_of
+        ):
             told.append("No calibration is due.")
         if none:
             told.append(f"Of {words.count(len(none))} no calibration is on record.")

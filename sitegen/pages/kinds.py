@@ -311,7 +311,7 @@ def _run() -> Spec:
         return alt.X(f"{field}:Q", scale=alt.Scale(domain=_expr("[from, to]"), nice=False, zero=False), axis=None)
 
     y = _value_axis
-    middle = _expr("-mid")
+    middle = _expr("-mid - 25 * datum.lane")  # as far apart as report.js sets them beside each other
     parts = [
         _data("bands").mark_rect(color=_FAINT, y=_expr("-up"), y2=_expr("height + down")).encode(x=x(), x2="to:Q"),
         _data("bands").mark_rect(color=_GHOST, y=_expr("height"), y2=_expr("height + 3")).encode(x=x(), x2="to:Q"),
@@ -326,8 +326,8 @@ def _run() -> Spec:
             x=x("over"), x2="at:Q"
         ),
         _data("circles").mark_point(
-            shape="circle", size=270, strokeWidth=1.2, opacity=1, stroke=_INK, fill=_PAPER, y=middle,
-            tooltip=_expr("datum.t"),
+            shape="circle", size=_expr("datum.wide ? 380 : 270"), strokeWidth=1.2, opacity=1, stroke=_INK, fill=_PAPER,
+            y=middle, tooltip=_expr("datum.t"),
         ).encode(x=x("over")),
         _data("circles").mark_text(
             align="center", baseline="middle", y=middle, text=_expr("datum.s"), color=_INK, fontWeight=600,

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import partial
 
 from markupsafe import Markup
 
+from sitegen.declarations import Stream
 from sitegen.page import words
 from sitegen.page.addresses import Link
 from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text
@@ -30,7 +32,7 @@ def page(site: Site, program: Program) -> ProgramPage:
     def part(anchor: str, title: str, blocks: Sequence[Block]) -> list[Part]:
         return site.shows("program", setter.id(anchor), title, blocks)
 
-    asked = criteria.table(view)
+    asked = stated.criteria_table(view)
     lead = part("criteria", criteria.TITLE, [asked] if asked else [])
     lead += part(comparing.ANCHOR, comparing.TITLE, comparing.table(view))
     lead += part("decisions", "Decisions", decision.taken(view))
@@ -67,6 +69,7 @@ def page(site: Site, program: Program) -> ProgramPage:
     before = programs[place - 1] if place else None
     after = programs[place + 1] if place + 1 < len(programs) else None
     verdict = said(view, program, every)
+    verdict = replace(verdict, sentence=[*verdict.sentence, *failed(view, site.streams)])
     setter.id("notes")
     there = site.noted.get(program.id, ("", ""))
     noted, about = (Markup(mark if text else "") for mark, text in zip(view.the_desk.notes, there, strict=True))  # noqa: S704
@@ -94,6 +97,31 @@ def page(site: Site, program: Program) -> ProgramPage:
 def said(view: View, program: Program, every: list[Record]) -> Said:
     """The verdict: the word of the rule, the finding, the rule, a row a candidate."""
     return Said(decision.status(view), _sentence(view, program, every), decision.rule(view), decision.blocks(view))
+
+
+MOST_FAILED = 3  # builds named as beyond a limit; the rest are counted
+
+
+def failed(view: View, streams: Sequence[Stream]) -> list[Cell]:
+    """A sentence that names builds which passed a limit stated beforehand, each linked to where it is shown."""
+    found = [
+        (build, own)
+        for build in view.program.builds
+        if (own := [one for each in streams if each.failed is not None for one in each.failed(view.of_build(build))])
+    ]
+    if not found:
+        return []
+    cells = [
+        Cell(
+            " Beyond a limit of its run: " if len(found) == len(found[0][1]) == 1 else " Beyond limits of their runs: "
+        )
+    ]
+    for n, (build, own) in enumerate(found[:MOST_FAILED]):
+        cells += [Cell("; ")] if n else []
+        cells.append(Cell(build.id, href=view.href_engine(build, own[0].anchor)))
+        cells.append(Cell(f", {own[0].text}" if len(own) == 1 else f" in {words.counted(len(own), 'run')}"))
+    more = len(found) - MOST_FAILED
+    return [*cells, Cell(f"; {words.counted(more, 'build')} more." if more > 0 else ".")]
 
 
 def _meta(site: Site, view: View, every: list[Record]) -> list[Cell]:

@@ -14,7 +14,7 @@ from textwrap import wrap
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, Row, Table
 from sitegen.page.view import View
-from sitegen.pages import comparing, criteria, decision, program
+from sitegen.pages import comparing, criteria, decision, program, stated
 from sitegen.pages.contexts import Assets, DecisionPage, Said, SheetTable
 from sitegen.pages.frame import Site, crumbs, window_title
 from sitegen.pages.present import records
@@ -46,7 +46,10 @@ def page(site: Site, own: Program, style: str = "") -> DecisionPage:
     said = program.said(view, own, records(site.desks[own.id], list(site.streams)))
     said = replace(
         said,
-        sentence=[each for each in said.sentence if not each.href],  # paper leads nowhere
+        sentence=[
+            *(each for each in said.sentence if not each.href),  # paper leads nowhere
+            *(replace(each, href="") for each in program.failed(view, site.streams)),
+        ],
         rule=_clipped(said.rule) if own.decide is not None else NO_RULE,
         blocks=(),
     )
@@ -96,13 +99,20 @@ def _tables(view: View) -> list[Table | None]:
     def first(blocks: Sequence[Block]) -> Table | None:
         return next((each for each in blocks if isinstance(each, Table) and each.rows), None)
 
-    compared, taken = first(comparing.table(view)), first(decision.taken(view))
+    asked, compared, taken = stated.criteria_table(view), first(comparing.table(view)), first(decision.taken(view))
+    unknown = "" if view.program.invented else stated.note(view)
+    said = " ".join([*stated.of_program(view), *filter(None, [unknown])])  # beside the criteria, where there are any
     return [
         first(decision.blocks(view)),
-        criteria.table(view),
-        None if compared is None else replace(compared, note=""),  # what operators may put into it leads the sheet
+        None if asked is None else replace(asked, reading=f"{asked.reading} {said}".strip()),
+        None if compared is None else _of_sheet(compared, "" if asked is not None else said),
         None if taken is None else replace(taken, reading=""),
     ]
+
+
+def _of_sheet(compared: Table, said: str) -> Table:
+    """Comparisons without what operators may put into them: that leads the sheet."""
+    return replace(compared, reading=f"{compared.reading} {said}".strip(), note="")
 
 
 # ---- what fits on the page ------------------------------------------------------------------------------------------

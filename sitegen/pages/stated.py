@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 
 from sitegen.page import words
+from sitegen.page.blocks import Table
 from sitegen.page.view import View
 from sitegen.pages import criteria
 from sitegen.program.model import EVERY, Criterion, DecisionRule, Restated, Subject
@@ -44,6 +46,13 @@ def of_criterion(view: View, criterion: Criterion) -> list[str]:
         else:
             told.append(_came_or_went("It", each))
     return told
+
+
+def criteria_table(view: View, coatings: Sequence[str] | None = None) -> Table | None:
+    """The answers to the criteria, each beside how it stood before, and what had come in by the day they were stated:
+    the day in the program file is what somebody claims.
+    """
+    return criteria.table(view, partial(of_criterion, view), late(view), coatings)
 
 
 def of_program(view: View) -> list[str]:

@@ -538,7 +538,8 @@ class _Finder:
         day = [spot for (first, _), spot in found.items() if first > 12]
         month = [spot for (_, second), spot in found.items() if second > 12]
         if bool(day) == bool(month):
-            return Fact("", "open", rivals=("day first", "month first"), against=(*day[:1], *month[:1]))
+            rivals, of = ("day first", "month first"), len(day) + len(month)
+            return Fact("", "open", len(day), of, rivals, (*day[:1], *month[:1]))
         word, shown = ("day first", day) if day else ("month first", month)
         why = f'dates with the {word}, as "{shown[0].text}" in {self.word} {shown[0].line} shows'
         return Fact(word, "file", len(shown), len(found), why=why)

@@ -37,6 +37,7 @@ PLAIN = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?", re.ASCII)
 _COMMA_GROUPS = re.compile(r"[+-]?\d{1,3}(?:,\d{3})+(?:\.\d*)?", re.ASCII)
 _DOT_GROUPS = re.compile(r"[+-]?\d{1,3}(?:\.\d{3}){2,}(?:,\d*)?|[+-]?\d{1,3}(?:\.\d{3})+,\d*", re.ASCII)
+_THREE_BEHIND = re.compile(r"[+-]?\d{1,3}[.,]\d{3}", re.ASCII)
 _DOTS = re.compile(r"[+-]?\d+(?:\.\d*){2,}", re.ASCII)
 _BLANK_GROUPS = re.compile("[+-]?\\d{1,3}(?:[ \u00a0\u2009\u202f']\\d{3})+(?:[.,]\\d*)?", re.ASCII)
 _BLANKS = str.maketrans({"\u00a0": " ", "\u2009": " ", "\u202f": " ", "\u2019": "'"})
@@ -52,11 +53,37 @@ class Numbers:
     at: int = 0  # position of the first cell the complaint is about
 
 
-def numbers(cells: Cells, decimal: str = ".", thousands: str = "") -> Numbers:
+SURE = 3  # figures of other columns with the announced mark, by which a single cell with another is a slip
+
+
+def bearing(column: np.ndarray, decimal: str) -> int:
+    """How many figures of a column show which mark stands before their decimals.
+
+    >>> bearing(np.array(["72,4", "80", "tdc"], dtype=object), ","), bearing(np.array([72.4, 80.0]), ",")
+    (1, 1)
+    """
+    if column.dtype == object:
+        return sum(decimal in cell and not _number(cell, decimal, "")[1] for cell in column.tolist())
+    return int(np.count_nonzero(np.isfinite(column) & (column != np.floor(column))))
+
+
+def other_mark(cell: str, decimal: str) -> bool:
+    """Whether a cell is a number with the decimal mark that is not the announced one.
+
+    >>> other_mark("72.4", ","), other_mark("72,4", "."), other_mark("72", ",")
+    (True, True, False)
+    """
+    pattern, mark = (_DECIMAL_COMMA, ",") if decimal == "." else (PLAIN, ".")
+    text = cell.strip().replace("\u2212", "-")
+    return len(text) <= LONGEST and mark in text and bool(pattern.fullmatch(text))
+
+
+def numbers(cells: Cells, decimal: str = ".", thousands: str = "", elsewhere: int = 0) -> Numbers:
     """Values of a column of text.
 
     Empty cells give nan without a fault. Overflow stars, infinities and what is no number give nan and a fault. The
-    whole column is complained of where its marks contradict what was announced.
+    whole column is complained of where its marks contradict what was announced; `elsewhere`: figures of other columns
+    that bear the announced mark, beside which a single cell is no more than a slip.
 
     >>> numbers(np.array(["1.5", "", "*.***"], dtype=object)).faults.tolist()
     ['', '', 'overflow']
@@ -69,7 +96,7 @@ def numbers(cells: Cells, decimal: str = ".", thousands: str = "") -> Numbers:
     faults = np.array([read[cell][1] for cell in listed], dtype=object)
     odd = [cell for cell, (_, fault) in read.items() if fault == "not-a-number"]
     good = [cell for cell, (_, fault) in read.items() if not fault]
-    complaint, culprit = _complaint(odd, good, decimal, thousands, listed) if odd else ("", "")
+    complaint, culprit = _complaint(odd, good, decimal, thousands, listed, elsewhere) if odd else ("", "")
     return Numbers(values, faults, complaint, listed.index(culprit) if complaint else 0)
 
 
@@ -106,7 +133,7 @@ def _kind(text: str) -> str:
 
 
 def _complaint(
-    odd: Sequence[str], good: Sequence[str], decimal: str, thousands: str, cells: Sequence[str]
+    odd: Sequence[str], good: Sequence[str], decimal: str, thousands: str, cells: Sequence[str], elsewhere: int
 ) -> tuple[Complaint, str]:
     """What the unreadable cells of a column have in common, and the first of them."""
     texts = {
@@ -128,7 +155,7 @@ def _complaint(
                 return "comma-thousands", culprit
             commas = {cell for cell, text in texts.items() if _DECIMAL_COMMA.fullmatch(text)}
             grouped = {cell for cell, text in texts.items() if _COMMA_GROUPS.fullmatch(text)}
-            if commas | grouped and _outweighs(commas | grouped, marked, cells):
+            if commas | grouped and _outweighs(commas | grouped, marked, cells, elsewhere):
                 culprit = next(cell for cell in texts if cell in commas | grouped)
                 if grouped - commas:
                     return "comma-thousands", culprit
@@ -140,16 +167,22 @@ def _complaint(
                 return "groups-broken", culprit
         elif culprit := first(_DOT_GROUPS):
             return "dot-twice", culprit
-        elif dots and _outweighs(dots, marked, cells):
+        elif dots and _outweighs(dots, marked, cells, elsewhere):
             return "dot-decimal", next(cell for cell in texts if cell in dots)
     if not thousands and (culprit := first(_BLANK_GROUPS)):
         return "blank-thousands", culprit
     return "", ""
 
 
-def _outweighs(other: set[str], announced: set[str], cells: Sequence[str]) -> bool:
-    """True where at least as many cells bear the other mark as bear the announced one: no slip of one hand."""
-    return sum(cell in other for cell in cells) >= sum(cell in announced for cell in cells)
+def _outweighs(other: set[str], announced: set[str], cells: Sequence[str], elsewhere: int) -> bool:
+    """True where at least as many cells bear the other mark as bear the announced one: no slip of one hand. In a column
+    of few figures a single cell is one where the rest of the file bears the announced mark, unless its mark may part
+    thousands.
+    """
+    count = sum(cell in other for cell in cells)
+    if count == 1 and elsewhere >= SURE and not any(_THREE_BEHIND.fullmatch(cell.strip()) for cell in other):
+        return False
+    return count >= sum(cell in announced for cell in cells)
 
 
 _YEAR_FIRST = re.compile(r"(\d{4})([-./])(\d{1,2})\2(\d{1,2})(?:[T ]\d{1,2}:\d{2}.*)?", re.ASCII)

@@ -156,6 +156,9 @@ def gather(program: Program, streams: Sequence[Stream], shelves: Shelves = NONE)
         problems.extend(seen_as.placed(each, places) for each in read.readings.problems)
         days += read.days
     problems.extend(unknown_objections(program, readings))
+    for stream in streams:
+        if stream.against is not None:
+            problems.extend(stream.against(program, readings))
     for own in readings.values():
         inputs |= own.inputs
     return Evidence(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from types import MappingProxyType
 
 import numpy as np
 import numpy.typing as npt
@@ -15,8 +16,9 @@ from sitegen.reader.blocked import Blocked
 from sitegen.reader.find import MARK_NAMES
 from sitegen.reader.grid import Odd
 from sitegen.reader.headers import plain
+from sitegen.reader.layout import Fact
 from sitegen.reader.neutral import meant
-from sitegen.reader.numbers import Cells, Complaint, dates, has_short_year, numbers
+from sitegen.reader.numbers import Cells, Complaint, bearing, dates, has_short_year, numbers, other_mark
 from sitegen.reader.table import Table
 from sitegen.tables.columns import YES_NO, Plan, Use, expected, word
 from sitegen.vocabulary import Problem
@@ -61,6 +63,7 @@ _ANNOUNCE: Mapping[Complaint, tuple[str, str, str]] = {
 }
 
 
+_NO_ORDER = Fact("")
 ASIDE = "correct the record, or leave it set aside"
 SAY = "or say in the record entry what it stands for"
 
@@ -110,7 +113,8 @@ def readings(table: Table, plan: Plan, source: RecordSource, file: str) -> Part:
     lines, short = table.lines, table.short
     if plan.cells:
         return _sure(_of_sheet(table, plan, source, file, columns), table, plan, file)
-    convert = _Converter(source, file, lines, short, table.cells)
+    bear = {at: bearing(columns[at], source.decimal) for at in figures}
+    convert = _Converter(source, file, lines, short, table.cells, bear, table.layout.date_order)
     arrays = {use.field.name: convert(use, columns[use.at], table.odd.get(use.at, {})) for use in plan.uses}
     return _sure(_part(table, plan, convert, arrays, lines, short), table, plan, file)
 
@@ -148,7 +152,7 @@ def _of_sheet(table: Table, plan: Plan, source: RecordSource, file: str, columns
     phases = _objects([phase for _, phase in plan.cells] * len(table))[entered]
     headers = _objects([use.header for use, _ in plan.cells] * len(table))[entered].tolist()
     what = plan.cells[0][0]
-    convert = _Converter(source, file, lines, short, table.cells)
+    convert = _Converter(source, file, lines, short, table.cells, order=table.layout.date_order)
     rows = np.repeat(np.arange(len(table)), across)[entered].tolist()
     at_cells = np.array([use.at for use, _ in plan.cells] * len(table))[entered].tolist()
 
@@ -204,7 +208,10 @@ class _Converter:
         lines: npt.NDArray[np.int64],
         short: npt.NDArray[np.bool_],
         cells: bool = False,  # numbers stand in cells of a workbook or a column file
+        bear: Mapping[int, int] = MappingProxyType({}),  # by column, figures that bear the announced mark
+        order: Fact[str] = _NO_ORDER,  # of day and month, as the file shows it
     ) -> None:
+        self._bear, self._order = bear, order
         self._source = source
         self._cells = cells
         self._file = file
@@ -255,7 +262,8 @@ class _Converter:
     def _numbers(self, use: Use, column: np.ndarray) -> np.ndarray:
         what = use.field
         if column.dtype == object:
-            read = numbers(column, self._source.decimal, self._source.thousands)
+            others = sum(self._bear.values()) - self._bear.get(use.at, 0)
+            read = numbers(column, self._source.decimal, self._source.thousands, others)
             if read.complaint:
                 said, wanted, next_step = _ANNOUNCE[read.complaint]
                 if self._cells:
@@ -270,8 +278,13 @@ class _Converter:
         self._unknown(use, column, words, f"is {_FAULTS['not-a-number']}", "not-a-number")
         for at, code in odd.items():
             if at not in words:
-                said = f"{self._cell(column, at)} is {_FAULTS[code]}"
-                self.faults.append(Fault(at, code, what.name, said, expected(what)))
+                said, wanted = f"{self._cell(column, at)} is {_FAULTS[code]}", expected(what)
+                decimal = self._source.decimal
+                if code == "not-a-number" and not self._cells and other_mark(column[at], decimal):
+                    mark, other = MARK_NAMES[decimal], MARK_NAMES["," if decimal == "." else "."]
+                    said = f"{self._cell(column, at)} has a decimal {other}, the file a {mark}"
+                    wanted = f"a number with a decimal {mark}"
+                self.faults.append(Fault(at, code, what.name, said, wanted))
         with np.errstate(over="ignore", invalid="ignore"):
             values = raw * use.scale + use.offset
         for at in np.flatnonzero(np.isinf(values)).tolist():
@@ -297,7 +310,9 @@ class _Converter:
 
     def _dates(self, use: Use, column: Cells) -> Cells:
         read = dates(column, self._source.date_order)
-        if read.unannounced:
+        if read.unannounced and (told := _two_orders(self._order, use.at)) is not None:
+            self.problems.append(Problem(self._file, told[0], 0, "date-order", *told[1:], use.header))
+        elif read.unannounced:
             self._blocks(
                 use,
                 read.at,
@@ -350,6 +365,23 @@ class _Converter:
     def _cell(self, column: np.ndarray, at: int) -> str:
         cell = column[at]
         return f'"{shown(cell.strip())}"' if isinstance(cell, str) else f'"{cell:.12g}"'
+
+
+def _two_orders(found: Fact[str], column: int) -> tuple[int, str, str, str, str] | None:
+    """Where dates of a column can only have the day first and others only the month: line of the rarer kind, what is
+    said, expected and nearest, and the next step. Which of them is the slip is for a person to say.
+    """
+    if found.by != "open" or len(found.against) < len(found.rivals) or {spot.at for spot in found.against} != {column}:
+        return None
+    day, month = found.against
+    rare, usual = (day, month) if 2 * found.agree < found.of else (month, day)
+    orders = {day: "the day", month: "the month"}
+    what = (
+        f'"{shown(rare.text)}" can only have {orders[rare]} first, "{shown(usual.text)}" in line {usual.line} only '
+        f"{orders[usual]}"
+    )
+    step = "correct the wrong ones, or write `date_order: day first` or `date_order: month first` in the record entry: "
+    return rare.line, what, "dates in one order", "", f"{step}what does not fit is then set aside"
 
 
 def in_rows(lines: npt.NDArray[np.int64], places: Sequence[int]) -> str:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import math
 import re
 from pathlib import Path
 
 import pytest
 from browser.opened import opened
+from house import fewer, once
 from playwright.sync_api import Browser, Locator
+
+from sitegen.cli import main
 
 ENGINE = "programs/pump-rings-2026/b2/index.html"
 FIGURE = "figure[data-name=runs]"
@@ -166,3 +170,43 @@ def test_events_are_numbered_circles_with_a_list(browser: Browser, published: Pa
         assert (
             page.locator("table[data-name=events] tbody tr").count() == 3
         )  # and the check of the crankcase, before it ran
+
+
+def test_circles_of_events_that_lie_close_stand_clear_of_each_other(
+    browser: Browser, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    """Forty within a minute at the end of a run: in rows, none over another, none cut, each number once."""
+
+    def make(to: Path) -> None:
+        folder = fewer(to)
+        rows = "".join(f"A1,run-in-60,{34 + n / 60:.3f},other\n" for n in range(40))
+        (folder / "pump-rings-2025" / "records" / "crowded.csv").write_text(
+            f"engine,phase,at [min],what\n{rows}", "utf-8"
+        )
+        program = folder / "pump-rings-2025" / "program.yaml"
+        text = program.read_text("utf-8")
+        assert text.count("\nrecords:\n") == 1
+        entry = "\nrecords:\n  events:\n    - {file: records/crowded.csv}\n"
+        assert "\n  events:\n" not in text
+        program.write_text(text.replace("\nrecords:\n", entry), "utf-8")
+        assert main(["publish", str(folder), "--to", str(to / "site")]) == 0
+
+    site = once(tmp_path_factory, "crowded-events", make) / "site"
+    for width in (390, 1280):
+        with opened(browser, width=width) as found:
+            page = found.go(site, "programs/pump-rings-2025/a1/index.html")
+            first = page.locator("figure:has(.events li) .chart").first
+            told = page.locator("figure:has(.events li)").first.locator(".events li").count()
+            assert told >= 40
+            numbers = first.locator("svg text[font-weight='600'][text-anchor=middle]")
+            assert sorted(map(int, numbers.all_text_contents())) == list(range(1, told + 1))
+            middles = [
+                (box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+                for box in (each.bounding_box() for each in numbers.all())
+                if box is not None
+            ]
+            nearest = min(math.dist(a, b) for n, a in enumerate(middles) for b in middles[:n])
+            assert nearest >= 23  # circles of two figures are 22 px across
+            drawn = first.bounding_box()
+            assert drawn is not None
+            assert all(drawn["x"] <= x <= drawn["x"] + drawn["width"] and y >= drawn["y"] + 9 for x, y in middles)

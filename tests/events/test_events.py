@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -132,3 +133,43 @@ def test_blow_by_of_a_leaking_crankcase_is_read_with_care(tmp_path: Path) -> Non
         "run-in-25": {"crankcase-leaks"},
         "run-in-60": {"crankcase-leaks"},
     }
+
+
+def noted(tmp_path: Path, day: str, *rows: str) -> list[str]:
+    """What is told of events in a run of 50.5 h that began on 11 August 2026 at 7:00, with the day they bear."""
+    folder = copied(tmp_path) / "pump-rings-hours"
+    shutil.rmtree(folder.parent / "pump-rings-2026")
+    shutil.rmtree(folder.parent / "pump-rings-2025")
+    text = (folder / "program.yaml").read_text(encoding="utf-8")
+    for log in (folder / "logs").iterdir():
+        if log.name != "c1-hours-100.csv":
+            log.unlink()
+    lines = [line for line in text.splitlines() if '"logs/c2-' not in line and '"logs/c3-' not in line]
+    (folder / "program.yaml").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    events = "engine,phase,at [min],what,date\n" + "".join(f"{row},{day}\n" for row in rows)
+    (folder / "records" / "events.csv").write_text(events, encoding="utf-8")
+    found, problems = workflow.programs(folder)
+    assert found is not None, problems
+    assert found.programs, problems
+    streams = [each for each in registry.STREAMS if each.name in {"runlog", "events"}]
+    evidence = gather(found.programs[0], streams)
+    assert set(evidence.readings["events"].cells("use")) == {""}  # told, and in use
+    return [each.partition("records/")[2] for each in told(list(evidence.problems)) if "events.csv" in each]
+
+
+def test_an_event_after_the_end_of_its_run_is_told(tmp_path: Path) -> None:
+    rows = ("C1,hours-100,3030,stop", "C1,hours-100,3600,stop", "C1,cold-build,,other")
+    assert noted(tmp_path, "", *rows) == [
+        'events.csv:3: warning: column "at [min]": the stop is at 60.00 h, and the log of hours-100 ends at 50.51 h. '
+        "Expected a time within the run. Next: correct the time or the phase, or see whether a log is missing.",
+    ]
+
+
+def test_an_event_whose_day_is_not_that_of_its_time_is_told(tmp_path: Path) -> None:
+    """1020 min after 7:00 is midnight: by a clock an hour off it is one day or the other."""
+    rows = ("C1,hours-100,900,stop", "C1,hours-100,1010,stop", "C1,hours-100,1090,stop", "C1,hours-100,,top-up")
+    assert noted(tmp_path, "2026-08-11", *rows) == [
+        'events.csv:4: warning: column "date": the stop is dated 2026-08-11; by the log, which begins on 2026-08-11 at '
+        "07:00, 18.17 h of its run are on 2026-08-12. Expected 2026-08-12, or another time. Next: correct the date, "
+        "the time or the phase.",
+    ]

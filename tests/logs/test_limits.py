@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import re
+import shutil
 from pathlib import Path
 
 import pytest
 
 from logs.long_run import PHASE, STEP, Columns, concluded, laid, values, words
+from sitegen.cli import main
 from sitegen.results.run import Analysis
 from sitegen.streams.runlog.alarms.limits import BY_WINDOW
 
@@ -40,6 +43,40 @@ def test_time_beyond_the_longest_and_the_first(tmp_path: Path) -> None:
     assert values(found, "limit.beyond")["oil_pressure"] == pytest.approx(100 * 300 / (3 * 3600 - 15), rel=0.02)
     assert values(found, "limit.longest")["oil_pressure"] == pytest.approx(300, abs=STEP)
     assert values(found, "limit.first")["oil_pressure"] == pytest.approx(60, abs=0.2)
+
+
+def test_the_pages_of_who_decides_name_a_failed_limit(tmp_path: Path) -> None:
+    """With the way to where it is shown; the decision sheet, which leads nowhere, names it too."""
+    limits, site = f"    {LIMITS}", tmp_path / "site"
+    folder = laid(tmp_path, low_pressure, 3.0, phase=limits)
+    assert main(["publish", str(folder), "--to", str(site)]) == 0
+    (home,) = (site / "programs").glob("*/index.html")
+    told = [" ".join((home.parent / name).read_text("utf-8").replace("\N{NO-BREAK SPACE}", " ").split())
+            for name in ("index.html", "decision.html")]  # fmt: skip
+    page, sheet = told
+    link = re.search(r'Beyond a limit of its run: <a href="([^"]+)">(\w+)</a>, [^<]*: oil pressure\.', page)
+    assert link is not None
+    path, _, anchor = link[1].partition("#")
+    assert f'id="{anchor}"' in (home.parent / path).read_text("utf-8")
+    assert re.search(rf"Beyond a limit of its run: {link[2]}, [^<]*: oil pressure\.", sheet)
+    shutil.rmtree(folder)
+
+    def hot(columns: Columns) -> None:
+        low_pressure(columns)
+        for n in (1, 3):
+            columns[f"Exhaust {n}"][500] = 640.0
+
+    assert main(["publish", str(laid(tmp_path, hot, 3.0, phase=limits)), "--to", str(site)]) == 0
+    both = " ".join(home.read_text("utf-8").replace("\N{NO-BREAK SPACE}", " ").split())
+    assert "oil pressure and exhaust temperature, cylinders 1 and 3." in both
+    shutil.rmtree(folder)
+    assert main(["publish", str(laid(tmp_path, low_pressure, 3.0, rules=LIMITS)), "--to", str(site)]) == 0
+    several = " ".join(home.read_text("utf-8").replace("\N{NO-BREAK SPACE}", " ").split())
+    assert "Beyond limits of their runs: " in several
+    assert re.search(r'Beyond limits of their runs: <a href="[^"]+">A1</a> in five runs; ', several)
+    shutil.rmtree(folder)
+    assert main(["publish", str(laid(tmp_path, hours=3.0, phase=limits)), "--to", str(site)]) == 0
+    assert "Beyond" not in home.read_text("utf-8")
 
 
 def test_a_single_sample_beyond_breaks_the_limit(tmp_path: Path) -> None:

@@ -401,6 +401,17 @@ def test_decimal_comma_nobody_announced(folder: Folder) -> None:
     assert found.notes == ("a decimal comma, in 4 of 4 figures looked at",)
 
 
+def test_a_single_cell_with_the_other_mark_is_missing(folder: Folder) -> None:
+    """In a channel of whole numbers too, where no other cell of it shows the mark: the rest of the file tells."""
+    found = folder.read("Time;n;Md\n0,5;900,5;100\n1,5;1000,5;101.5\n2,5;1000,5;102\n", "speed", "torque")
+    (message,) = told(found)
+    assert message.startswith('pump/run.csv:3: warning: column "Md": ')
+    assert "101.5" in message
+    assert found.usable
+    two = folder.read("Time;n;Md\n0,5;900,5;100\n1,5;1000,5;101.5\n2,5;1000,5;102.5\n", "speed", "torque")
+    assert not two.usable
+
+
 def test_points_that_may_part_thousands(folder: Folder) -> None:
     """Open, and only where a channel rests on it."""
     text = "Time;n;Md\n0;900;1.234\n1;1000;1.235\n"

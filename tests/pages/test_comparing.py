@@ -19,7 +19,7 @@ from sitegen.page import words
 from sitegen.page.addresses import Addresses
 from sitegen.page.blocks import Cell, Figure, Strip, Table, Text
 from sitegen.page.view import Desk, View
-from sitegen.pages import builds, comparing, criteria, differences, history, home
+from sitegen.pages import builds, comparing, criteria, differences, history, home, stated
 from sitegen.pages.setting import Setter
 from sitegen.program.model import Build, Criterion, Folder, Program, Subject
 from sitegen.vocabulary import Comparison, Key, Measure, Value, Verdict
@@ -551,7 +551,7 @@ def asked(sense: str = "at-most", scope: str = "every-cylinder", limit: float | 
 def line(of: Program, verdicts: Sequence[Verdict], values: Sequence[Value] = (), **more: Any) -> tuple[Any, Any]:
     """The one criterion: its limit and scope, and what is told of its answer."""
     view = view_of(of, (), verdicts, values, **more)
-    table, (full, *_) = criteria.table(view), criteria.in_full(view, lambda _: (), "")
+    table, (full, *_) = stated.criteria_table(view), criteria.in_full(view, lambda _: (), "")
     assert table is not None
     assert isinstance(full, Table)
     told = full.rows[0].cells[2].text.removesuffix(".").split(". ")
@@ -812,7 +812,7 @@ def test_answers_add_up_to_criteria_aloud() -> None:
     of = program(HELD, candidates=(C, D), criteria=(asked(), both))
     verdicts = [verdict("holds"), verdict("holds", rule="criterion:b"),
                 Verdict("criterion:b", Key(coating=D, phase=PHASE), "cannot tell yet")]  # fmt: skip
-    table = criteria.table(view_of(of, (), verdicts))
+    table = stated.criteria_table(view_of(of, (), verdicts))
     assert table is not None
     assert table.reading == ("Soft nitride: criteria 1 and 2 hold; hard nitride: criterion 2 cannot be told.")
     assert [(each.cells[0].text[:2], each.cells[0].note) for each in table.rows] == [

@@ -16,7 +16,7 @@ from sitegen.crossing import next_step, ruling
 from sitegen.page.addresses import Addresses
 from sitegen.page.blocks import Table
 from sitegen.page.view import Desk, View
-from sitegen.pages import criteria, decision
+from sitegen.pages import decision, stated
 from sitegen.program.model import (
     Criterion,
     Decision,
@@ -217,17 +217,17 @@ def test_home_tells_what_drives_each_word_and_what_is_due_first() -> None:
     third = replace(both, word="fails")
     assert plain(decision.but(page(unsure, third))).startswith("But criterion 2 fails")
     assert decision.but(page(*GOOD)) == ""
-    assert decision.next_due(view) == "Due next: four pulls of B2, on 1 December 2026"
+    assert decision.next_due(view) == "Due next: four pulls of B2, on 1 December 2026, and one more"
     late = replace(waits[1], departures=(Departure(PHASE, "due", due="2026-05-13"),))
     view = page(*GOOD, of=replace(of, builds=(waits[0], late, *waits[2:])))
-    assert decision.next_due(view) == "Was due: four pulls of B2, on 13 May 2026"
+    assert decision.next_due(view) == "Was due: four pulls of B2, on 13 May 2026, and one more"
     assert decision.next_due(page(*GOOD)) == ""
 
 
 @pytest.mark.parametrize("words", [*product(("holds", "fails", "cannot tell yet"), repeat=2)])
 def test_the_verdict_names_as_many_criteria_as_the_table_below_it(words: tuple[str, str]) -> None:
     view = page(answer(EACH, words[0], **LEAKS), answer(LESS, words[1], limit=0.31, found=0.25), decide=rule(stop=()))
-    table = criteria.table(view)
+    table = stated.criteria_table(view)
     assert table is not None
     open_ = {"1", "2"} - {row.cells[0].text[0] for row in table.rows if row.cells[-1].text == "holds"}
     fails = {row.cells[0].text[0] for row in table.rows if row.cells[-1].text == "fails"}

@@ -303,3 +303,23 @@ def test_the_plan_says_the_smallest_gain_before_any_pull(folder: Path, tmp_path:
     told = " ".join(re.sub(r"<[^>]+>", " ", text).replace("\u00a0", " ").split())
     assert "gain of one variant over another" in told.lower()
     assert "eight days in turn" in told.lower() or "8 days in turn" in told
+
+
+def test_bands_that_no_pull_runs_through_are_named_with_how_far_the_pulls_reach(folder: Path, tmp_path: Path) -> None:
+    """Nor does one that some pulls end in pass for whole; neither is put down to air that was not recorded."""
+    bands = ISO_1585.replace("to: 2200 rpm}]", "to: 2200 rpm}, {from: 2200 rpm, to: 2600 rpm}]")
+    rows = [row for n in (4, 5, 6) for row in day(n) if (row[2], row[3]) != ("2026-05-05", "2") or int(row[5]) < 2000]
+    found = results(written(folder, rows, bands), tmp_path)
+    assert found["power.torque", "2200-2600-rpm"]["reason"] == "band-not-covered"
+    text = page(tmp_path)
+    assert (min(SPEEDS), max(SPEEDS)) == (1200, 2200)
+    assert "No pull runs through 2 200–2 600 rpm: they reach from 1 200 to 2 200 rpm." in text
+    assert "Of twelve pulls some do not run through a band and are not in its mean: 1 700–2 200 rpm: one." in text
+    assert "So there is no torque over all bands." in text
+    assert "As observed only" not in text
+    assert "air or inertia was not recorded" not in text
+
+
+def test_bands_that_every_pull_runs_through_are_not_explained(folder: Path, tmp_path: Path) -> None:
+    results(written(folder, [row for n in (4, 5, 6) for row in day(n)]), tmp_path)
+    assert "through" not in page(tmp_path).partition("Power pulls")[2].partition("Inlet temperature")[0]

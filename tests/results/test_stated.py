@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import subprocess
 from dataclasses import replace
@@ -93,6 +94,12 @@ def published(programs: Path) -> tuple[str, str]:
     return home, page
 
 
+def sheet_of(programs: Path) -> str:
+    """Text of the decision sheet as published last, tags and double blanks taken out."""
+    page = (programs.parent / "site" / "programs" / "pump" / "decision.html").read_text("utf-8")
+    return " ".join(re.sub("<[^>]+>", " ", page).replace("\N{NO-BREAK SPACE}", " ").split())
+
+
 def test_a_change_before_the_first_reading_is_nobodys_business(programs: Path, tmp_path: Path) -> None:
     edit(programs, "at_most: 0.35 mm2", "at_most: 0.40 mm2")
     enter(programs, 4)  # limit and first readings in one commit: which came first is not known
@@ -113,6 +120,10 @@ def test_a_limit_moved_after_readings_came_in_is_told_for_as_long_as_it_is_true(
     home, page = published(programs)
     assert "It was at most 0.35 mm² until 12 February 2027, when 4 of 8 readings were in." in page
     assert "changed after readings had come in" in home
+    assert (
+        "1 Leak area after the pulls was at most 0.35 mm² until 12 February 2027, when 4 of 8 readings were in"
+        in sheet_of(programs)
+    )  # beside the criterion, on the page that is signed
     edit(programs, "at_most: 0.40 mm2", "at_most: 0.35 mm2")  # taking it back does not undo it
     commit(tmp_path, "2027-03-20")
     assert told(programs) == [("criterion:level", "2027-02-12", 4, 8), ("criterion:level", "2027-03-20", 8, 8)]
@@ -142,6 +153,9 @@ def test_the_primary_comparison_the_seating_limits_and_criteria_themselves(progr
         "It was first written down on 12 February 2027, when 4 of 6 readings were in.",
     ):
         assert sentence in page
+    sheet = sheet_of(programs)
+    assert "1 Leak of all was first written down on 12 February 2027, when 4 of 6 readings were in" in sheet
+    assert f"The primary comparison was the leak area to the crankcase after four pulls {until}" in sheet
 
 
 def test_the_rule_of_decision(programs: Path, tmp_path: Path) -> None:
@@ -281,10 +295,12 @@ def test_without_a_whole_history_the_page_says_so(
     enter(programs, 4)
     commit(tmp_path, "2027-01-10")
     assert "holds no whole history" not in published(programs)[1]
+    assert "holds no whole history" not in sheet_of(programs)
     git(tmp_path, "clone", "-q", "--depth", "1", tmp_path.as_uri(), str(tmp_path / "cut"))
     cut = tmp_path / "cut" / "programs"
     assert told(cut) is None
     assert "holds no whole history" in published(cut)[1]
+    assert "holds no whole history" in sheet_of(cut)
     monkeypatch.setattr("shutil.which", lambda _: None)
     assert told(programs) is None
 
@@ -305,6 +321,7 @@ def test_criteria_stated_after_the_newest_record_say_so(programs: Path) -> None:
     said = "after all 8 dated records had come in (until 4 May 2026)"
     assert f"Criteria, stated 30 June 2026, {said}" in page
     assert f"The criteria were stated {said}." in home
+    assert f"Stated 30 June 2026, {said}." in sheet_of(programs)
     edit(programs, "stated: 2026-06-30", "stated: 2026-05-01")  # on the day itself: which came first is not known
     home, page = published(programs)
     assert "Criteria, stated 1 May 2026, after 4 of 8 dated records had come in (until 4 March 2026)" in page

@@ -15,6 +15,7 @@ from tables.house import PLAIN, PSI, Folder, column, told
 
 ROWS = [["B1", "1", "cold-build", "T1", "80.0", "72.5", "tdc"], ["B1", "2", "cold-build", "T1", "80.0", "68.0", "tdc"]]
 HEADER = PLAIN.strip().split(",")
+FOUR = [*ROWS, *(["B1", str(n), *row[2:]] for n, row in zip((3, 4), ROWS, strict=True))]
 SUPPLY = [80 * PSI, 80 * PSI]
 PRESSURE = [72.5 * PSI, 68 * PSI]
 
@@ -371,9 +372,42 @@ def test_one_slip_of_the_pen_does_not_block_the_column(folder: Folder) -> None:
     found = folder.leak(table(";", rows=rows))
     assert column(found, "use") == ["", "", "not-a-number"]
     assert told(found) == [
-        f'{FILE}:4: warning: column "pressure [psig]": "71,5" is not a number. Expected a number. '
-        "Next: correct the record, or leave it set aside."
+        f'{FILE}:4: warning: column "pressure [psig]": "71,5" has a decimal comma, the file a point. Expected a number with a '
+        "decimal point. Next: correct the record, or leave it set aside."
     ]
+
+
+@pytest.mark.parametrize("how", [{}, {"decimal": ","}], ids=["found", "announced"])
+def test_a_single_cell_with_the_other_mark_sets_its_row_aside(how: dict[str, str], folder: Folder) -> None:
+    """In a column of few figures too, where as many cells have one mark as the other: the rest of the file tells."""
+    few = [*HEADER, "to_crankcase [%]"]
+    rows = [[*row, share] for row, share in zip(commas(FOUR), ("62.5", "", "", ""), strict=True)]
+    found = folder.leak(table(";", header=few, rows=rows), **how)
+    assert told(found) == [
+        f'{FILE}:2: warning: column "to_crankcase [%]": "62.5" has a decimal point, the file a comma. Expected a number '
+        "with a decimal comma. Next: correct the record, or leave it set aside."
+    ]
+    assert column(found, "use") == ["not-a-number", "", "", ""]
+    assert column(found, "pressure")[0] is not None  # the rest of the row is kept as read
+
+
+def test_several_cells_with_the_other_mark_are_no_slips(folder: Folder) -> None:
+    few = [*HEADER, "to_crankcase [%]"]
+    rows = [[*row, share] for row, share in zip(commas(FOUR), ("62.5", "61.5", "", ""), strict=True)]
+    (message,) = told(folder.leak(table(";", header=few, rows=rows), decimal=","))
+    assert message.startswith(f'{FILE}:2: column "to_crankcase [%]": the numbers have a decimal point ("62.5").')
+
+
+def test_dates_in_two_orders_are_both_named(folder: Folder) -> None:
+    days = ["14.05.2026", "15.05.2026", "05.17.2026", "04.05.2026"]
+    rows = [[*row, day] for row, day in zip(FOUR, days, strict=True)]
+    assert told(folder.leak(table(header=[*HEADER, "date"], rows=rows))) == [
+        f'{FILE}:4: column "date": "05.17.2026" can only have the month first, "14.05.2026" in line 2 only the day. '
+        "Expected dates in one order. Next: correct the wrong ones, or write `date_order: day first` or `date_order: "
+        "month first` in the record entry: what does not fit is then set aside."
+    ]
+    found = folder.leak(table(header=[*HEADER, "date"], rows=rows), date_order="day first")
+    assert column(found, "use") == ["", "", "no-such-date", ""]
 
 
 def test_true_and_false_are_no_numbers(folder: Folder) -> None:

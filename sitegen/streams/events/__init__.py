@@ -7,6 +7,7 @@ from sitegen.streams.events.blank import blank
 from sitegen.streams.events.fields import FIELDS
 from sitegen.streams.events.read import read
 from sitegen.streams.events.sections import SECTIONS, unusual
+from sitegen.streams.events.times import against
 
 STREAM = Stream(
     name="events",
@@ -14,6 +15,7 @@ STREAM = Stream(
     order=16,
     fields=FIELDS,
     read=read,
+    against=against,
     entry=table_entry("Event log", "One event log"),
     steps=(),
     sections=SECTIONS,

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from sitegen.declarations import Section
+from sitegen.methods.pulls import covers
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, ChartRow, Column, Figure, Panel, Row, Table, Text, number_of
 from sitegen.page.view import View
 from sitegen.program.model import Phase
 from sitegen.streams.pulls.fields import RPM, Reading
 from sitegen.streams.pulls.measures import DRIFT, GAIN, OBSERVED, SMALLEST, TORQUE
+from sitegen.streams.pulls.steps import place_of
 from sitegen.tables.rows import given
 from sitegen.vocabulary import Value
 
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 OVER = ":over:"
+NOT_COVERED = "band-not-covered"  # reason
 _POINTS = 60  # drawn of one pull at most
 _SHOWN = (("at", 0), ("value", 1))
 
@@ -38,7 +41,8 @@ def _phase(view: View, phase: Phase) -> list[Block]:
     gains = view.values(GAIN.id, engine=build, phase=phase.id)
     told = [*_gain_told(view, phase, gains), *_level_told(view, levels)]
     table = _table(view, phase, name, levels, gains)
-    notes = _notes(view, phase, levels)
+    short = _not_run_through(view, phase)
+    notes = [*_short_told(view, phase, short), *_notes(view, phase, levels, short)]
     return [
         Text((Cell(" ".join(told)),), "reading"),
         *([table] if table else []),
@@ -78,13 +82,21 @@ def _level_told(view: View, levels: Sequence[Value]) -> list[str]:
     whole = [value for value in levels if value.key.at == "" and value.status == "ok"]
     if not whole:
         refused = next((value for value in levels if value.status == "refused"), None)
-        return [f"As observed only: {view.why(refused.reason)}."] if refused is not None else []
+        if refused is None or refused.reason == NOT_COVERED:
+            return [f"No torque over all bands is told: {view.why(NOT_COVERED)}."] if refused is not None else []
+        return [f"As observed only: {view.why(refused.reason)}."]
     value = whole[0]
     standard = view.program.power.standard
     days = words.counted(value.n, "day")
     one = "; its days have no scatter to tell an interval by" if value.low is None else ""
     by = f"by {standard}" if standard else "as observed, in an engine that no air changes"
     return [f"Full-load torque {view.text(value, unit=True)} {by}, {days}{one}."]
+
+
+def _band(value: Value) -> str:
+    """The band of a level; "" of all of them."""
+    at = value.key.at.rpartition(",")[2]
+    return at if at.endswith("-rpm") else ""
 
 
 def _bands(levels: Sequence[Value]) -> list[str]:
@@ -104,7 +116,7 @@ def _table(view: View, phase: Phase, name: str, levels: Sequence[Value], gains: 
 
     rows = []
     for band in bands:
-        cells = [Cell("all bands" if not band else band.replace("-rpm", " rpm").replace("-", "\u2013"))]
+        cells = [Cell(_named(band) if band else "all bands")]
         for variant in variants or [""]:
             observed = view.value(OBSERVED.id, phase.id, place(variant, band), engine=view.the_build)
             own = view.value(TORQUE.id, phase.id, place(variant, band), engine=view.the_build)
@@ -194,10 +206,55 @@ def _line(day: str, pull: str, own: pd.DataFrame) -> list[ChartRow]:
     ]
 
 
-def _notes(view: View, phase: Phase, levels: Sequence[Value]) -> list[str]:
+def _pulls(view: View, phase: Phase) -> list[list[float]]:
+    """Speeds [rad/s] of each pull that counts."""
+    found: dict[tuple[str, float], list[float]] = {}
+    for row in view.records("pulls", Reading, phase=phase.id, used=True):
+        if given(row.speed):
+            found.setdefault((row.date, row.pull), []).append(row.speed)
+    return list(found.values())
+
+
+def _not_run_through(view: View, phase: Phase) -> dict[str, tuple[int, int]]:
+    """By place of a band, "" all of them: how many pulls do not run through it, of how many; where any does not."""
+    bands, pulls = view.program.power.bands, _pulls(view, phase)
+    asked = {place_of((band.low, band.high)): (band.low, band.high) for band in bands}
+    asked |= {"": (bands[0].low, bands[-1].high)} if bands else {}
+    short = {at: sum(not covers(speeds, *band) for speeds in pulls) for at, band in asked.items()}
+    return {at: (count, len(pulls)) for at, count in short.items() if count}
+
+
+def _short_told(view: View, phase: Phase, short: Mapping[str, tuple[int, int]]) -> list[str]:
+    """Which bands no pull runs through, or not every one, and how far the pulls reach."""
+    bands = [at for at in short if at]
+    none = [_named(at) for at in bands if short[at][0] == short[at][1]]
+    some = [f"{_named(at)}: {words.count(short[at][0])}" for at in bands if short[at][0] < short[at][1]]
+    speeds = _pulls(view, phase)
+    if not short or not speeds:
+        return []
+    reach = [words.number(end / RPM, 0) for end in (min(map(min, speeds)), max(map(max, speeds)))]
+    told = []
+    if none:
+        told.append(f"No pull runs through {words.listed(none)}: they reach from {reach[0]} to {reach[1]} rpm.")
+    if some:
+        told.append(f"Of {words.counted(len(speeds), 'pull')} some do not run through a band and are not in its mean: "
+                    f"{'; '.join(some)}.")  # fmt: skip
+    if "" in short and short[""][0] == short[""][1]:
+        told.append("So there is no torque over all bands." if told else
+                    f"No pull runs through all bands: they reach from {reach[0]} to {reach[1]} rpm.")  # fmt: skip
+    return told
+
+
+def _named(at: str) -> str:
+    """A band by its place: "1 200\u20131 500 rpm"."""
+    ends = at.removesuffix("-rpm").split("-")
+    return words.with_unit("\u2013".join(words.number(float(each), 0) for each in ends), "rpm")
+
+
+def _notes(view: View, phase: Phase, levels: Sequence[Value], short: Mapping[str, object]) -> list[str]:
     """What was left out, the drift, and that a mixed engine says nothing about a coating."""
     notes = []
-    if any("pulls-not-corrected" in value.flags for value in levels):
+    if any("pulls-not-corrected" in value.flags and _band(value) not in short for value in levels):
         notes.append("Pulls whose air or inertia was not recorded are not in the means.")
     drift = view.value(DRIFT.id, phase.id, engine=view.the_build)
     if drift is not None and drift.value is not None and drift.low is not None and drift.high is not None:

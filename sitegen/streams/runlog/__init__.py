@@ -5,7 +5,7 @@ from __future__ import annotations
 from sitegen.declarations import Entry, Stream
 from sitegen.streams.runlog.alarms.breather import STEP as BREATHER
 from sitegen.streams.runlog.alarms.limits import STEP as LIMITS
-from sitegen.streams.runlog.alarms.sections import OF_CYLINDER
+from sitegen.streams.runlog.alarms.sections import OF_CYLINDER, failed
 from sitegen.streams.runlog.alarms.starts import STEP as STARTS
 from sitegen.streams.runlog.alarms.watch import STEP as WATCH
 from sitegen.streams.runlog.blowby import STEP as BLOWBY
@@ -36,6 +36,7 @@ STREAM = Stream(
     steps=(SCHEDULE, LEVELS, BLOWBY, *HOURS, *WHOLE, STARTS, LIMITS, WATCH, BREATHER),
     sections=(*SECTIONS, *OVER_HOURS),
     unusual=unusual,
+    failed=failed,
     of_build=OF_BUILD,
     of_cylinder=OF_CYLINDER,
     recorded=(PISTON_SPEED.id,),

@@ -490,5 +490,5 @@ STEP = Step(
     run,
     reads=("runlog", "events"),
     needs=(KM,),
-    revision=3,
+    revision=4,
 )

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sitegen.logs.axis import GAP
 from sitegen.logs.join import Log
@@ -18,6 +19,9 @@ from sitegen.program.model import EngineType
 MOVES = frozenset({"blowby", "blowby_2", "torque"})  # channels that have to move while the engine runs
 STEADY = frozenset({"speed", "ambient_pressure", "blowby_pressure"})  # may well hold one value through a run
 TOLD = frozenset({"flat", "stuck", "zero", "below-range", "drifting-zero"})
+NOT_OF_TORQUE = frozenset({"drifting-zero"})  # a brake may hold the shaft of an engine that stands
+UNLOADED = 300.0  # s of no torque after a start or before a stop: warming up, cooling down; common practice, no source
+SLOWER = 0.9  # of the slowest twentieth of loaded running: an engine slower than that idles; common practice, no source
 FOLLOWS = frozenset({"oil_pressure", "peak_pressure"})  # channels that cannot keep one value while the speed changes
 CHANGED, UNMOVED = 0.2, 0.002  # shares of the speed's and of such a channel's middle value; common practice, no source
 NOT_RUN = "engine did not run"  # of every channel of a log in which the speed never rises
@@ -49,6 +53,19 @@ def running(log: Log) -> np.ndarray:
     return np.ones(len(log.bins), dtype=bool) if speed is None else np.nan_to_num(speed, nan=0.0) > IDLE
 
 
+def on_a_line_to_standing(log: Log) -> NDArray[np.bool_]:
+    """Bins without a sample of the speed, of which one neighbour was read at a standstill."""
+    speed = column(log, "speed")
+    if speed is None:
+        return np.zeros(len(log.bins), dtype=bool)
+    there = np.flatnonzero(log.sampled("speed"))
+    after = np.searchsorted(there, np.arange(len(speed)))
+    stands = np.concatenate([[False], speed[there] <= IDLE, [False]])
+    found = stands[after] | stands[after + 1]
+    found[there] = False
+    return np.asarray(found)
+
+
 def base(channel: str) -> tuple[str, int]:
     """Channel without its cylinder, and the cylinder (0: of the engine).
 
@@ -69,6 +86,8 @@ class Samples:
     spread: np.ndarray  # greatest less least of them
     at: np.ndarray  # s of the log
     moving: np.ndarray  # whether the engine turned
+    untold: np.ndarray  # whether that is not known: no speed, or the line between one of running and a standstill
+    speed: np.ndarray  # rad/s
     step: float  # s, usual, from one to the next
 
 
@@ -80,17 +99,41 @@ def samples(log: Log, channel: str, values: np.ndarray | None = None) -> Samples
     step = float(np.median(apart)) if len(apart) else log.width
     holes = np.flatnonzero(apart > GAP * step) + 1
     low, high = (log.bins[f"{channel}{end}"].to_numpy(dtype=float)[there] for end in (".low", ".high"))
+    known = column(log, "speed")
+    speed = np.full(len(log.bins), np.nan) if known is None else known
+    untold = np.zeros(len(speed), dtype=bool) if known is None else ~np.isfinite(speed) | on_a_line_to_standing(log)
     value = (log.bins[channel].to_numpy(dtype=float) if values is None else values)[there]
     return Samples(
         np.insert(value, holes, np.nan), np.insert(high - low, holes, 0.0), np.insert(at, holes, at[holes - 1] + step),
-        np.insert(running(log)[there], holes, False), step,
+        np.insert(running(log)[there], holes, False), np.insert(untold[there], holes, False),
+        np.insert(speed[there], holes, np.nan), step,
     )  # fmt: skip
+
+
+def _unloaded(own: Samples, step: float) -> np.ndarray:
+    """Samples of no torque that an engine without load gives: warming up after a start or cooling down before a stop,
+    and where it idles. A torque that is nothing for most of the running is none of these; `step`: its resolution.
+    """
+    nothing = own.moving & (np.abs(own.value) + own.spread <= step)
+    loaded = own.moving & np.isfinite(own.value) & ~nothing
+    found = np.zeros(len(nothing), dtype=bool)
+    if not loaded.any() or nothing.sum() > MOSTLY * (nothing | loaded).sum():
+        return found
+    idles = SLOWER * float(np.nanquantile(own.speed[loaded], 0.05))
+    stands = np.r_[True, own.untold | (np.isfinite(own.speed) & ~own.moving), True]
+    edges = np.flatnonzero(np.diff(np.r_[False, nothing, False].astype(np.int8))).reshape(-1, 2)
+    for begin, end in edges.tolist():
+        lasts = own.at[end - 1] - own.at[begin] + own.step
+        beside = (stands[begin] or stands[end + 1]) and lasts <= UNLOADED
+        found[begin:end] = beside or float(np.nanmedian(own.speed[begin:end])) < idles
+    return found
 
 
 def channel_word(log: Log, channel: str) -> str:
     """What is wrong with a channel while the engine runs; "sound" where nothing is.
 
-    A channel that has to move is held to all it can show. A temperature or a pressure may well stand still for minutes
+    A channel that has to move is held to all it can show, where it is known whether the engine turned; torque only
+    while it is loaded (`_unloaded`). A temperature or a pressure may well stand still for minutes
     on the steps of its converter: of these only one that never moves, or stands for most of the run, is told; and of
     one that follows the speed, that it does not. All by the samples: a log of a row a minute has sixty an hour.
     """
@@ -102,11 +145,15 @@ def _word(log: Log, channel: str) -> str:
     if "speed" in log.bins and not running(log).any():
         return NOT_RUN
     if channel in MOVES:
+        own = replace(own, value=np.where(own.untold, np.nan, own.value))
         known = own.value[np.isfinite(own.value)]
         steps = np.abs(np.diff(known))
         resolution = float(steps[steps > 0].min()) if (steps > 0).any() else None
+        if channel == "torque":
+            own = replace(own, value=np.where(_unloaded(own, resolution or 0.0), np.nan, own.value))
         found = health.health(own.value, own.step, resolution, moving=own.moving, at=own.at, spread=own.spread).words
-        return ", ".join(word for word in found if word in TOLD) or "sound"
+        told = TOLD - NOT_OF_TORQUE if channel == "torque" else TOLD
+        return ", ".join(word for word in found if word in told) or "sound"
     moving = own.moving & np.isfinite(own.value)
     value, spread = own.value[moving], own.spread[moving]
     if len(value) * own.step < LONG_ENOUGH or len(value) < health.STUCK_STEPS or channel in STEADY:

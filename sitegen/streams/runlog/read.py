@@ -22,7 +22,10 @@ from sitegen.vocabulary import Problem, Readings
 
 PAUSE = 7 * 86400.0  # s without a sample that are told; common practice, no source
 COUNTER_STEP, COUNTER_OFF = 1.0, 0.02  # h, and share, by which a counter may differ from the time run; practice
-COLUMNS = ("reading", "file", "row", "use", "engine", "phase", "rows", "seconds", "begun")
+COLUMNS = (
+    "reading", "file", "row", "use", "engine", "phase", "rows", "seconds", "begun",
+    "clock", "span",  # of the whole phase: stamp of its first instant, "" not known; s from there to its last
+)  # fmt: skip
 
 
 def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
@@ -56,6 +59,8 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
                         found.rows,
                         found.seconds,
                         found.start[:10],
+                        "",
+                        math.nan,
                     ),
                     strict=True,
                 )
@@ -92,6 +97,10 @@ def read(program: Program, sources: Sequence[RecordSource]) -> Readings:
                 problems += [*_implausible(program, log), *_wrong_days(program, log)]
             parts[key] = [replace(each, bins=None) for each in parts[key]]
     problems += whose.problems(program, [part for own in parts.values() for part in own])
+    for row in rows:
+        own = logs.get((str(row["engine"]), str(row["phase"])))
+        if own is not None:
+            row |= {"clock": own.start, "span": own.seconds}
     frame = pd.DataFrame(rows, columns=list(COLUMNS))
     found_logs = {key: log for key in parts if (log := logs.get(key)) is not None}
     return Readings(frame, problems, files, found_logs)

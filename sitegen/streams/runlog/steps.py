@@ -175,5 +175,5 @@ LEVELS = Step(
     (BMEP, PISTON_SPEED, *(measure for measure, _, _ in MEANS.values())),
     run_levels,
     reads=("runlog", "events"),
-    revision=4,
+    revision=5,
 )

@@ -110,4 +110,4 @@ def _mean(log: Log, channel: str, own: slice) -> float:
     return float(values.mean()) if len(values) else math.nan
 
 
-STEP = Step("breather", (NARROWS, POWER), run, reads=READS, sees=SEES, needs=("exposure.hours", BENCH.id))
+STEP = Step("breather", (NARROWS, POWER), run, reads=READS, sees=SEES, needs=("exposure.hours", BENCH.id), revision=2)

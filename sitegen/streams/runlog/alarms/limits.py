@@ -160,4 +160,4 @@ def _word(log: Log, channel: str, known: NDArray[np.bool_], good: NDArray[np.boo
     )
 
 
-STEP = Step("run-limits", (BEYOND, LONGEST, FIRST, WINDOWS_BEYOND, SINCE), run, reads=("runlog",), revision=2)
+STEP = Step("run-limits", (BEYOND, LONGEST, FIRST, WINDOWS_BEYOND, SINCE), run, reads=("runlog",), revision=3)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sitegen.declarations import OfCylinder, Section, Unusual
 from sitegen.methods import coincidence
@@ -363,6 +363,21 @@ def starts(view: View) -> str:
     return f"{text}, {words.count(known)} from cold at least" if known else f"{text}, how many from cold is not known"
 
 
+def failed(view: View) -> Iterator[Unusual]:
+    """Runs of a build in which channels lay beyond their limits: "25 h run: oil pressure"."""
+    broken = [each for each in view.verdicts(WITHIN, engine=view.the_build) if each.word == FAILS]
+    for phase in dict.fromkeys(each.key.phase for each in broken):
+        of: dict[str, list[int]] = {}
+        for each in broken:
+            if each.key.phase == phase:
+                of.setdefault(each.key.at, []).append(each.key.cylinder)
+        names = [
+            f"{_titled(at, 0)}, cylinders {words.numbers_listed(sorted(own))}" if len(own) > 1 else _titled(at, own[0])
+            for at, own in of.items()
+        ]
+        yield Unusual(f"{view.program.phase(phase).title}: {words.listed(names)}", LIMITS, 14)
+
+
 def unusual(view: View) -> Iterator[Unusual]:
     """Alarms first, then limits passed, then signals that came alone."""
     found = events(view)
@@ -371,10 +386,8 @@ def unusual(view: View) -> Iterator[Unusual]:
             of = f", cylinder {each.cylinder} the hottest" if each.cylinder else ""
             yield Unusual(f"Possible scuffing, {each.phase.title} at {each.when}: inspect", WATCH, 4,
                           f": {each.signals}{of}")  # fmt: skip
-    broken = [each for each in view.verdicts(WITHIN, engine=view.the_build) if each.word == "fails"]
-    for phase in dict.fromkeys(each.key.phase for each in broken):
-        names = dict.fromkeys(_name(each) for each in broken if each.key.phase == phase)
-        yield Unusual(f"Beyond its limit, {view.program.phase(phase).title}: {words.listed(names)}", LIMITS, 14)
+    for one in failed(view):
+        yield replace(one, text=f"Beyond its limit, {one.text}")
     for verdict in view.verdicts(OF_BREATHER, engine=view.the_build):
         if verdict.word in {NARROWER, WIDER, RINGS}:
             title = view.program.phase(verdict.key.phase).title

@@ -13,7 +13,7 @@ from sitegen.logs.join import Log
 from sitegen.methods.schedule import SETTLING, STOP
 from sitegen.program.model import ColdStart, Program
 from sitegen.streams.runlog.alarms.measures import COLD, STARTS
-from sitegen.streams.runlog.judged import IDLE, column, running
+from sitegen.streams.runlog.judged import column, on_a_line_to_standing, running
 from sitegen.streams.runlog.steps import runs
 from sitegen.vocabulary import Book, Readings, Refused, Result, Value, refused
 
@@ -59,7 +59,7 @@ def judged(log: Log, rule: ColdStart | None) -> NDArray[np.bool_]:
     """Bins of running that are judged: not the first seconds after a start, nor what is set apart after a cold one, nor
     the line that a slow log draws from its last row of running to the first of standing.
     """
-    good = running(log) & ~_on_a_line_to_standing(log)
+    good = running(log) & ~on_a_line_to_standing(log)
     ran = running(log)
     begins = np.flatnonzero(ran & ~np.concatenate([[False], ran[:-1]]))
     cold = {each.at for each in starts(log, rule) if each.cold}
@@ -67,19 +67,6 @@ def judged(log: Log, rule: ColdStart | None) -> NDArray[np.bool_]:
         apart = max(SETTLING, rule.apart if rule is not None and begin in cold else 0.0)
         good[begin : begin + round(apart / log.width)] = False
     return good
-
-
-def _on_a_line_to_standing(log: Log) -> NDArray[np.bool_]:
-    """Bins without a sample of the speed, of which one neighbour was read at a standstill."""
-    speed = column(log, "speed")
-    if speed is None:
-        return np.zeros(len(log.bins), dtype=bool)
-    there = np.flatnonzero(log.sampled("speed"))
-    after = np.searchsorted(there, np.arange(len(speed)))
-    stands = np.concatenate([[False], speed[there] <= IDLE, [False]])
-    found = stands[after] | stands[after + 1]
-    found[there] = False
-    return np.asarray(found)
 
 
 def run(program: Program, engine: str, readings: Mapping[str, Readings], book: Book) -> Iterable[Result]:

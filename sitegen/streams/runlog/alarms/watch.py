@@ -252,4 +252,4 @@ def _at_equal_demand(
         return np.where(np.isnan(before) | (np.abs(demand - before) <= EQUAL), torque, np.nan)
 
 
-STEP = Step("watch", (WATCHED, SIZE), run, reads=("runlog", "events"), revision=2)
+STEP = Step("watch", (WATCHED, SIZE), run, reads=("runlog", "events"), revision=3)

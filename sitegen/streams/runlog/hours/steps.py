@@ -246,6 +246,6 @@ STEPS = (
         reads=READS,
         sees=SEES,
         needs=(HOURS, BENCH.id),
-        revision=3,
+        revision=4,
     ),
 )

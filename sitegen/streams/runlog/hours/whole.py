@@ -280,6 +280,6 @@ STEPS = (
         reads=by_phase.READS,
         sees=by_phase.SEES,
         needs=(by_phase.HOURS, BENCH.id, LAST.id),
-        revision=3,
+        revision=4,
     ),
 )
