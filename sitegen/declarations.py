@@ -169,9 +169,8 @@ class Stream:
     of_build: tuple[OfBuild, ...] = ()
     of_cylinder: tuple[OfCylinder, ...] = ()
     unusual: Callable[[View], Iterable[Unusual]] | None = None  # of one build
-    failed: Callable[[View], Iterable[Unusual]] | None = (
-        None  # of one build: limits stated beforehand, among the others
-    )
+    # of one build: limits stated beforehand that it passed, which are among the unusual too
+    failed: Callable[[View], Iterable[Unusual]] | None = None
     recorded: tuple[str, ...] = ()  # measures a planned record of this stream yields for every cylinder
     whole: bool = False  # they belong to the whole engine instead
     of_coatings: bool = True  # pages of coatings show what it records
