@@ -1,4 +1,4 @@
-"""What a change costs beside a whole publish: `python benchmarks/changes.py`, from `tests`.
+"""What a change costs beside a whole publish: `python -m benchmarks.changes`, from `tests`.
 
 A copy of both examples (or `--folder DIR`) is published whole with nothing kept, then after one change each: a note, a
 record of inspection, one of oil, one reading of leak-down; then unchanged, and checked unchanged. Every run is a
