@@ -116,5 +116,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    sys.path.insert(0, str(TESTS))
     main()
