@@ -294,7 +294,7 @@ def test_what_is_due_is_one_list_everywhere(examples: Published, capsys: pytest.
     shown = ["B3, 40 h", "B3, teardown", "B7, 40 h", "B7, teardown", "T1, calibration"]
     places = [home.index(each, home.index("Four phases to come")) for each in shown]
     assert places == sorted(places)
-    assert "Due next: 40 h of B3, on 1 December 2026, and three more" in text("programs/pump-rings-2026/index.html")
+    assert "Due next, of four: 40 h of B3, on 1 December 2026" in text("programs/pump-rings-2026/index.html")
     for program in ("2025", "2026"):  # both name the tester; the older one by the same day
         told = text(f"programs/pump-rings-{program}/instruments.html")
         assert "Calibrations: T1 due on 12 January 2027, in 55 days." in told

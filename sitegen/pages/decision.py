@@ -29,14 +29,14 @@ def words_of(view: View) -> list[tuple[str, str]]:
 
 
 def next_due(view: View) -> str:
-    """What is due first: "Due next: 40 h of B3, on 1 December 2026, and three more"; "" where nothing has a day."""
+    """What is due first: "Due next, of four: 40 h of B3, on 1 December 2026"; "" where nothing has a day."""
     waiting = due.waiting([view.program])
     if not waiting or not waiting[0].due:
         return ""
-    first, *others = waiting
+    first = waiting[0]
     start = "Was due" if first.due < view.the_desk.newest else "Due next"
-    more = f", and {words.count(len(others))} more" if others else ""
-    return f"{start}: {first.phase.title} of {first.build.id}, on {words.day(first.due)}{more}"
+    of = f", of {words.count(len(waiting))}" if len(waiting) > 1 else ""
+    return f"{start}{of}: {first.phase.title} of {first.build.id}, on {words.day(first.due)}"
 
 
 def status(view: View) -> str:

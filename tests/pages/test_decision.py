@@ -217,10 +217,10 @@ def test_home_tells_what_drives_each_word_and_what_is_due_first() -> None:
     third = replace(both, word="fails")
     assert plain(decision.but(page(unsure, third))).startswith("But criterion 2 fails")
     assert decision.but(page(*GOOD)) == ""
-    assert decision.next_due(view) == "Due next: four pulls of B2, on 1 December 2026, and one more"
+    assert decision.next_due(view) == "Due next, of two: four pulls of B2, on 1 December 2026"
     late = replace(waits[1], departures=(Departure(PHASE, "due", due="2026-05-13"),))
     view = page(*GOOD, of=replace(of, builds=(waits[0], late, *waits[2:])))
-    assert decision.next_due(view) == "Was due: four pulls of B2, on 13 May 2026, and one more"
+    assert decision.next_due(view) == "Was due, of two: four pulls of B2, on 13 May 2026"
     assert decision.next_due(page(*GOOD)) == ""
 
 
