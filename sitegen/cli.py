@@ -129,9 +129,7 @@ def _parser(questions: bool = True) -> argparse.ArgumentParser:
     )
     publish.add_argument("--theme", type=Path, metavar="DIR", help="folder whose templates and styles replace ours")
     publish.add_argument("--no-cache", action="store_true", help="work everything out anew, and keep nothing of it")
-    publish.add_argument(
-        "--workers", type=_count, metavar="N", help="processes that share the work (as many as help here; 1: none)"
-    )
+    publish.add_argument("--workers", type=_count, metavar="N", help="processes that share the work (1)")
     publish.add_argument(
         "--cluster", default="", metavar="ADDRESS", help="workers of a running Dask scheduler share it instead"
     )

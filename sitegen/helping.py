@@ -8,6 +8,7 @@ by whoever asked, with the same bytes and the same messages.
 
 from __future__ import annotations
 
+import gc
 import hashlib
 import importlib
 import logging
@@ -37,8 +38,6 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 # before the first task
 HEAVY = ("sitegen.workflow", "sitegen.pages.site", "pandas", "scipy.special", "scipy.stats", "jinja2")
-BUILDS_EACH = 5  # builds of programs of which nothing is kept, from which one more process helps
-MOST = 8  # processes that are taken without being asked for
 _TURNS = 2  # tasks of pages that each helper gets: in one turn the last would be waited for too long
 _PATIENCE = 5  # s in which a cluster answers
 
@@ -202,8 +201,9 @@ def do(place: Place, task: Task) -> str:
     return ""
 
 
-def ready() -> None:
-    """Load what tasks need."""
+def ready(*seldom: int) -> None:
+    """Load what tasks need; garbage is looked for as `seldom` as by whoever asks."""
+    gc.set_threshold(*seldom or gc.get_threshold())
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # of a terminal: whoever asked decides
     for name in HEAVY:
         importlib.import_module(name)
@@ -240,7 +240,7 @@ class Pool:
         context = multiprocessing.get_context(way)
         if way == "forkserver":
             context.set_forkserver_preload([*HEAVY])
-        pool = ProcessPoolExecutor(self.count, mp_context=context, initializer=ready)
+        pool = ProcessPoolExecutor(self.count, mp_context=context, initializer=ready, initargs=gc.get_threshold())
         with suppress(OSError, RuntimeError):  # no more processes may be started: nobody helps
             for _ in range(self.count):
                 pool.submit(os.getpid)
@@ -285,8 +285,8 @@ class Pool:
 class Helpers:
     """Shares work among a crew; see `workflow.Helpers`."""
 
-    def __init__(self, hire: Callable[[int], Crew | None], alone: Shelves, theme: Path | None = None) -> None:
-        self._hire = hire  # of how many builds nothing is kept -> who helps
+    def __init__(self, crew: Crew, alone: Shelves, theme: Path | None = None) -> None:
+        self._hired: Crew = crew
         self.alone = alone  # what is kept where nobody helps
         self._crew: Crew | None = None
         self._place = Place("", "", "", "")
@@ -295,11 +295,11 @@ class Helpers:
         self._planned: tuple[str, ...] = ()
         self.undone: list[str] = []  # why tasks were not done
 
-    def begin(self, folder: Folder, shelves: Shelves, fresh: int) -> bool:
+    def begin(self, folder: Folder, shelves: Shelves) -> bool:
         """See to who helps. Raises ClusterError."""
-        self._crew = self._hire(fresh) if shelves.folder is not None else None
-        if self._crew is None or shelves.folder is None:
+        if shelves.folder is None:
             return False
+        self._crew = self._hired
         self._place = Place.of(Path(folder.path), shelves.folder)
         self._crew.see(self._place)
         return True
@@ -462,10 +462,9 @@ def helped(
 ) -> Iterator[tuple[Shelves, Helpers | None]]:
     """Shelves and who helps; where nothing may be kept, shelves for this run alone.
 
-    Without a number of workers as many are taken as help. Raises ClusterError.
+    Without a number of workers there is one. Raises ClusterError.
     """
-    most = workers if workers is not None else min(_processors(), MOST)
-    if most == 1 and not cluster:
+    if workers in {None, 1} and not cluster:
         yield kept, None
         return
     with ExitStack() as stack:
@@ -473,25 +472,13 @@ def helped(
         if folder is None or not (ours(folder, make=True) and os.access(folder, os.W_OK)):
             own = tempfile.TemporaryDirectory(prefix="sitegen-", dir=_shared_folder() if cluster else None)
             folder = Path(stack.enter_context(own))
-        crews: list[Pool | Cluster] = [Cluster(cluster)] if cluster else [Pool(most)] if workers is not None else []
-        stack.callback(lambda: [crew.close(sys.exc_info()[0] is not None) for crew in crews])
-
-        def hire(fresh: int) -> Pool | Cluster | None:
-            count = min(most, fresh // BUILDS_EACH)
-            if not crews and count > 1:
-                crews.append(Pool(count))
-            return crews[0] if crews else None
-
+        crew = Cluster(cluster) if cluster else Pool(workers or 1)
+        stack.callback(lambda: crew.close(sys.exc_info()[0] is not None))
         shelves = Shelves(folder, memory=True)
-        yield shelves, Helpers(hire, shelves if folder == kept.folder else kept, theme)
+        yield shelves, Helpers(crew, shelves if folder == kept.folder else kept, theme)
 
 
 def _shared_folder() -> Path:
     folder = cache_folder()
     folder.mkdir(parents=True, exist_ok=True)
     return folder
-
-
-def _processors() -> int:
-    """Of this machine that this process may use."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1

@@ -51,7 +51,7 @@ class Helpers(run.Helpers, Protocol):
 
     @property
     def alone(self) -> Shelves: ...
-    def begin(self, folder: Folder, shelves: Shelves, fresh: int) -> bool: ...
+    def begin(self, folder: Folder, shelves: Shelves) -> bool: ...
     def pages_of(self, analyses: Iterable[Analysis], planned: Iterable[str]) -> PageHelpers: ...
 
 
@@ -157,9 +157,7 @@ def examine(path: Path, tell: Tell = untold, shelves: Shelves = NONE, helpers: H
 def _begun(folder: Folder, shelves: Shelves, helpers: Helpers) -> bool:
     """Have helpers read what is not kept. False where they are none."""
     wanted = {program.id: unread(program, registry.STREAMS, shelves) for program in folder.programs}
-    whole = len(registry.STREAMS)
-    fresh = sum(len(each.builds) for each in folder.programs if len(wanted[each.id]) == whole)
-    if not helpers.begin(folder, shelves, fresh):
+    if not helpers.begin(folder, shelves):
         return False
     helpers.read([(program, stream) for program in folder.programs for stream in wanted[program.id]])
     return True
