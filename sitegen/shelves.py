@@ -78,6 +78,14 @@ class Shelves:
             with contextlib.suppress(TypeError):  # what cannot be written is made anew each time
                 keep(path, pack(value))
 
+    def kept(self, key: str, make: Callable[[], T], pack: Callable[[T], bytes], unpack: Callable[[bytes], T]) -> T:
+        """What was kept under a key, else what `make` gives, which is kept then."""
+        found = self.find(key, unpack)
+        if found is None:
+            found = make()
+            self.put(key, found, pack)
+        return found
+
     def tidy(self) -> None:
         """At the end of a run: forget what was not asked for in a while."""
         self._run += 1

@@ -34,7 +34,7 @@ from sitegen.results.run import CONCLUDED, Analysis, Evidence, analyse, gather, 
 from sitegen.shelves import NONE, Shelves, digest, key_of
 from sitegen.tables import worksheets
 from sitegen.unchanged import Outcome
-from sitegen.vocabulary import Comparison, Later, Measure, Problem
+from sitegen.vocabulary import Comparison, Later, Measure, Problem, Result
 
 if TYPE_CHECKING:
     from sitegen.pages.frame import Stood
@@ -298,11 +298,11 @@ def _comparisons(
     stand: str, files: Mapping[str, bytes], shelves: Shelves, whole: Callable[[], Analysis]
 ) -> tuple[Comparison, ...]:
     """Coatings compared, kept by themselves: pages of coatings look at those of every program, and at nothing else."""
-    key = key_of("comparisons", stand, hashes(files))
-    found = shelves.find(key, lambda content: keeping.unpack_results(content).results)
-    if found is None:
-        found = whole().comparisons
-        shelves.put(key, found, lambda own: keeping.pack_results(keeping.Kept(own, {})))
+    found: Sequence[Result] = shelves.kept(
+        key_of("comparisons", stand, hashes(files)), lambda: whole().comparisons,
+        lambda own: keeping.pack_results(keeping.Kept(own, {})),
+        lambda content: keeping.unpack_results(content).results,
+    )  # fmt: skip
     return tuple(each for each in found if isinstance(each, Comparison))
 
 

@@ -99,12 +99,7 @@ Told = TypeVar("Told", Compared, OfProgram)
 def _kept(shelves: Shelves, analysis: Analysed, about: tuple[object, ...], make: Callable[[], Told]) -> Told:
     if not analysis.stand or not shelves.open:
         return make()
-    key = key_of("step", about, analysis.stand, analysis.results_id)
-    found: Told | None = shelves.find(key, _unpacked)
-    if found is None:
-        found = make()
-        shelves.put(key, found, _packed)
-    return found
+    return shelves.kept(key_of("step", about, analysis.stand, analysis.results_id), make, _packed, _unpacked)
 
 
 def _packed(told: Compared | OfProgram) -> bytes:

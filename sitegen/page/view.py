@@ -470,11 +470,7 @@ class Desk:
         if recorded is None:
             return make(readings)
         key = key_of("page", "of record", stream, build, recorded, about)
-        found = self._shelves.find(key, unpack)
-        if found is None:
-            found = make(readings)
-            self._shelves.put(key, found, pack)
-        return found
+        return self._shelves.kept(key, lambda: make(readings), pack, unpack)
 
     def rows(self, stream: str, build: str, cylinder: int) -> pd.DataFrame:
         """Readings of one stream for a build (cylinder 0: all of its cylinders), in the order of the record."""

@@ -163,11 +163,9 @@ class Press:
         if not self._shelves.open:
             return ""
         key = key_of("stand", self._base, *rests_on)
-        found = self._shelves.find(key, lambda content: str(json.loads(content)))
-        if found is None:
-            found = digest(make())
-            self._shelves.put(key, found, lambda own: json.dumps(own).encode())
-        return found
+        return self._shelves.kept(
+            key, lambda: digest(make()), lambda own: json.dumps(own).encode(), lambda told: str(json.loads(told))
+        )
 
     def page(self, task: Task) -> bytes:
         """The page of a task, with marks for what is filled in last; `shown` of its site learns what it shows."""
