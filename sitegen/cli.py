@@ -129,7 +129,7 @@ def _parser(questions: bool = True) -> argparse.ArgumentParser:
     )
     publish.add_argument("--theme", type=Path, metavar="DIR", help="folder whose templates and styles replace ours")
     publish.add_argument("--no-cache", action="store_true", help="work everything out anew, and keep nothing of it")
-    publish.add_argument("--workers", type=_count, metavar="N", help="processes that share the work (1)")
+    publish.add_argument("--workers", type=_count, metavar="N", help="processes that share the work (as helps)")
     publish.add_argument(
         "--cluster", default="", metavar="ADDRESS", help="workers of a running Dask scheduler share it instead"
     )
@@ -418,13 +418,13 @@ def _check(options: argparse.Namespace) -> int:
 
 def _checked(options: argparse.Namespace, today: str) -> tuple[str, int, int]:
     """What a check says, its exit status and that with --strict."""
-    from sitegen import problems, shelves, workflow
+    from sitegen import copies, problems, shelves, workflow
     from sitegen.results import files
 
     # what is to be held against the committed results is worked out anew
     kept = shelves.NONE if options.recompute else shelves.of_user()
     said: list[str] = []
-    examination = workflow.examine(options.folder, shelves=kept)
+    examination = workflow.examine(options.folder, shelves=kept, processes=copies.processes())
     found = [*examination.problems, *workflow.ahead(examination, today)]
     if examination.folder is not None:
         for program in examination.folder.programs:
@@ -506,7 +506,7 @@ def _published(options: argparse.Namespace, still: Callable[[], Sequence[str]]) 
 
     kept = shelves.NONE if options.no_cache else shelves.of_user()
     try:
-        with helping.helped(options.workers, options.cluster, kept, options.theme) as (kept, helpers):
+        with helping.helped(options.cluster, kept, options.theme) as (kept, helpers):
             return _published_by(options, still, kept, helpers)
     except helping.ClusterError as problem:
         print(problem, file=sys.stderr)
@@ -514,6 +514,13 @@ def _published(options: argparse.Namespace, still: Callable[[], Sequence[str]]) 
         return None
     finally:
         kept.tidy()
+
+
+def _processes(options: argparse.Namespace) -> int:
+    """How many processes of this machine share the work."""
+    from sitegen import copies
+
+    return 1 if options.cluster else options.workers or copies.processes()
 
 
 def _published_by(
@@ -526,7 +533,7 @@ def _published_by(
     from sitegen.publish import CannotPublish
 
     with Line(sys.stderr) as tell:
-        examination = workflow.examine(options.folder, tell, kept, helpers)
+        examination = workflow.examine(options.folder, tell, kept, helpers, _processes(options))
     try:
         outcome = None
         if not (options.strict and examination.problems):
@@ -549,10 +556,10 @@ def _published_by(
 def _plan(options: argparse.Namespace) -> int:
     import json
 
-    from sitegen import problems, registry, workflow
+    from sitegen import copies, problems, registry, workflow
     from sitegen.pages import plan as told
 
-    examination = workflow.examine(options.program)
+    examination = workflow.examine(options.program, processes=copies.processes())
     if examination.blocked or examination.folder is None:
         print(problems.as_text(examination.problems), file=sys.stderr)
         return INPUT
@@ -729,7 +736,6 @@ def _add_preview(verbs: Verbs) -> None:
         "--port", type=_port, default=PREVIEW_PORT, metavar="N", help=f"port; 0: any that is free ({PREVIEW_PORT})"
     )
     preview.add_argument("--theme", type=Path, metavar="DIR", help="folder whose templates and styles replace ours")
-    preview.add_argument("--workers", type=_count, default=1, metavar="N", help="processes that share the work (1)")
     preview.set_defaults(verb=_preview)
 
 
@@ -747,7 +753,7 @@ def _preview(options: argparse.Namespace) -> int:
         print(f"{options.folder}: there is no such folder.", file=sys.stderr)
         return USE
     try:
-        preview(options.folder, options.theme, options.port, options.workers)
+        preview(options.folder, options.theme, options.port)
     except PortTaken as problem:
         print(problem, file=sys.stderr)
         return USE

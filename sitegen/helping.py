@@ -1,4 +1,4 @@
-"""Other processes, here or on a cluster, that share the work of a publish.
+"""Workers of a cluster that share the work of a publish; processes of this machine do it as `copies` says.
 
 A task is paths and keys: whoever gets it reads the program itself, takes up from the shelves what others did, works
 out the rest and puts it there, where whoever asked finds it. No result travels back. A helper that dies, or that does
@@ -8,23 +8,19 @@ by whoever asked, with the same bytes and the same messages.
 
 from __future__ import annotations
 
-import gc
 import hashlib
-import importlib
 import logging
 import os
-import signal
 import sys
 import tempfile
-import threading
 import uuid
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import BrokenExecutor, CancelledError, ProcessPoolExecutor
+from concurrent.futures import CancelledError
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from sitegen.cache import cache_folder, ours
 from sitegen.shelves import Shelves, code, digest
@@ -36,8 +32,6 @@ if TYPE_CHECKING:
     from sitegen.vocabulary import Readings
 
 T = TypeVar("T")
-# before the first task
-HEAVY = ("sitegen.workflow", "sitegen.pages.site", "pandas", "scipy.special", "scipy.stats", "jinja2")
 _TURNS = 2  # tasks of pages that each helper gets: in one turn the last would be waited for too long
 _PATIENCE = 5  # s in which a cluster answers
 
@@ -201,112 +195,32 @@ def do(place: Place, task: Task) -> str:
     return ""
 
 
-def ready(*seldom: int) -> None:
-    """Load what tasks need; garbage is looked for as `seldom` as by whoever asks."""
-    gc.set_threshold(*seldom or gc.get_threshold())
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # of a terminal: whoever asked decides
-    for name in HEAVY:
-        importlib.import_module(name)
-    code(pages=True)
-
-
 # ---- who helps ------------------------------------------------------------------------------------------------------
 
 
-class Crew(Protocol):
-    """Those who take tasks."""
-
-    @property
-    def count(self) -> int: ...
-    def see(self, place: Place) -> None: ...
-    def submit(self, place: Place, task: Task) -> Callable[[], str | None]: ...
-
-
-class Pool:
-    """Processes of this machine. Started in a thread of its own, since that takes as long as loading the libraries."""
-
-    def __init__(self, count: int) -> None:
-        self.count = count
-        self._pool: ProcessPoolExecutor | None = None
-        self._closed = False
-        self._started = threading.Thread(target=self._start, daemon=True)
-        self._started.start()
-
-    def _start(self) -> None:
-        import multiprocessing
-
-        way = "forkserver" if "forkserver" in multiprocessing.get_all_start_methods() else "spawn"
-        # never fork: this process may hold threads of numerical libraries
-        context = multiprocessing.get_context(way)
-        if way == "forkserver":
-            context.set_forkserver_preload([*HEAVY])
-        pool = ProcessPoolExecutor(self.count, mp_context=context, initializer=ready, initargs=gc.get_threshold())
-        with suppress(OSError, RuntimeError):  # no more processes may be started: nobody helps
-            for _ in range(self.count):
-                pool.submit(os.getpid)
-            self._pool = pool
-
-    def see(self, place: Place) -> None:
-        """Processes of this machine see what this one sees."""
-
-    def submit(self, place: Place, task: Task) -> Callable[[], str | None]:
-        """Hand out a task; what is returned waits for its end. None: nobody is there any more."""
-        self._started.join()
-        try:
-            if self._pool is None:
-                return lambda: None
-            future = self._pool.submit(do, place, task)
-        except (BrokenExecutor, RuntimeError):
-            return lambda: None
-
-        def wait() -> str | None:
-            try:
-                return future.result()
-            except (BrokenExecutor, OSError):
-                if self._closed:
-                    raise
-                return None
-
-        return wait
-
-    def close(self, now: bool) -> None:
-        """End the processes; `now`: without waiting for what they do."""
-        self._started.join()
-        self._closed = True
-        if self._pool is None:
-            return
-        processes = list((self._pool._processes or {}).values())
-        self._pool.shutdown(wait=not now, cancel_futures=True)
-        if now:
-            for process in processes:
-                process.terminate()
-
-
 class Helpers:
-    """Shares work among a crew; see `workflow.Helpers`."""
+    """Shares work among the workers of a cluster; see `workflow.Helpers`."""
 
-    def __init__(self, crew: Crew, alone: Shelves, theme: Path | None = None) -> None:
-        self._hired: Crew = crew
-        self.alone = alone  # what is kept where nobody helps
-        self._crew: Crew | None = None
+    def __init__(self, cluster: Cluster, theme: Path | None = None) -> None:
+        self._cluster = cluster
         self._place = Place("", "", "", "")
         self._theme = theme
         self._analyses: Mapping[str, Analysis] = {}
         self._planned: tuple[str, ...] = ()
         self.undone: list[str] = []  # why tasks were not done
 
-    def begin(self, folder: Folder, shelves: Shelves) -> bool:
-        """See to who helps. Raises ClusterError."""
+    def begin(self, folder: Folder, shelves: Shelves) -> None:
+        """See to it that all see what is seen here. Raises ClusterError."""
         if shelves.folder is None:
-            return False
-        self._crew = self._hired
+            raise LookupError("what helpers made is found on shelves that lie in a folder")
         self._place = Place.of(Path(folder.path), shelves.folder)
-        self._crew.see(self._place)
-        return True
+        self._cluster.see(self._place)
 
     def read(self, wanted: Sequence[tuple[Program, Stream]]) -> None:
         """Have readings put on the shelves."""
-        size = {(program.id, stream.name): _size(program, stream) for program, stream in wanted}
+        from sitegen.results.run import size_of
+
+        size = {(program.id, stream.name): size_of(program, stream) for program, stream in wanted}
         size = {each: bytes for each, bytes in size.items() if bytes}
         self._do(ReadTask(*each) for each in sorted(size, key=lambda each: -size[each]))  # the longest first
 
@@ -321,7 +235,7 @@ class Helpers:
 
     def pages(self, builds: Mapping[str, Sequence[str]]) -> Callable[[], None]:
         """Have pages put on the shelves; what is returned waits for the last."""
-        each = max(1, -(-sum(map(len, builds.values())) // (_TURNS * self._count)))
+        each = max(1, -(-sum(map(len, builds.values())) // (_TURNS * self._cluster.count)))
         tasks = [task for name, own in builds.items() for task in self._of(name, own, each)]
         waiting = self._handed(tasks)
         return lambda: self._wait(waiting)
@@ -337,31 +251,14 @@ class Helpers:
         return [PagesTask(name, lent, stand, told, tuple(builds[part::parts]), theme, self._planned)
                 for part in range(parts)]  # fmt: skip
 
-    @property
-    def _count(self) -> int:
-        return self._crew.count if self._crew is not None else 1
-
     def _do(self, tasks: Iterable[Task]) -> None:
         self._wait(self._handed(tasks))
 
     def _handed(self, tasks: Iterable[Task]) -> list[Callable[[], str | None]]:
-        return [self._crew.submit(self._place, task) for task in tasks] if self._crew is not None else []
+        return [self._cluster.submit(self._place, task) for task in tasks]
 
     def _wait(self, waiting: Iterable[Callable[[], str | None]]) -> None:
         self.undone += [told for told in [wait() for wait in waiting] if told]
-
-
-def _size(program: Program, stream: Stream) -> int:
-    """Bytes of the files of a stream, as far as the program names them; traces count by their number."""
-    sources = (
-        program.logs if stream.name == "runlog" else [each for each in program.records if each.stream == stream.name]
-    )
-    root = Path(program.folder)
-    found = 0
-    for source in sources:
-        with suppress(OSError):
-            found += (root / source.file).stat().st_size * (100 if stream.again and stream.fields else 1)
-    return found
 
 
 class Cluster:
@@ -457,25 +354,22 @@ def _first_line(fault: BaseException) -> str:
 
 
 @contextmanager
-def helped(
-    workers: int | None, cluster: str, kept: Shelves, theme: Path | None
-) -> Iterator[tuple[Shelves, Helpers | None]]:
-    """Shelves and who helps; where nothing may be kept, shelves for this run alone.
+def helped(cluster: str, kept: Shelves, theme: Path | None) -> Iterator[tuple[Shelves, Helpers | None]]:
+    """Shelves, and who helps where a cluster is named; where nothing may be kept, shelves for this run alone.
 
-    Without a number of workers there is one. Raises ClusterError.
+    Raises ClusterError.
     """
-    if workers in {None, 1} and not cluster:
+    if not cluster:
         yield kept, None
         return
     with ExitStack() as stack:
         folder = kept.folder
         if folder is None or not (ours(folder, make=True) and os.access(folder, os.W_OK)):
-            own = tempfile.TemporaryDirectory(prefix="sitegen-", dir=_shared_folder() if cluster else None)
+            own = tempfile.TemporaryDirectory(prefix="sitegen-", dir=_shared_folder())
             folder = Path(stack.enter_context(own))
-        crew = Cluster(cluster) if cluster else Pool(workers or 1)
-        stack.callback(lambda: crew.close(sys.exc_info()[0] is not None))
-        shelves = Shelves(folder, memory=True)
-        yield shelves, Helpers(crew, shelves if folder == kept.folder else kept, theme)
+        workers = Cluster(cluster)
+        stack.callback(lambda: workers.close(sys.exc_info()[0] is not None))
+        yield Shelves(folder, memory=True), Helpers(workers, theme)
 
 
 def _shared_folder() -> Path:

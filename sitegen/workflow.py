@@ -30,7 +30,7 @@ from sitegen.reasons import APART
 from sitegen.regular import read_regular, there
 from sitegen.results import alike, committed, keeping, package, reviewed, run, shadows, stated, taken
 from sitegen.results import files as result_files
-from sitegen.results.run import CONCLUDED, Analysis, Evidence, analyse, gather, lent_file, stand_of, unread
+from sitegen.results.run import CONCLUDED, Analysis, Evidence, analyse, gather, gather_each, lent_file, stand_of, unread
 from sitegen.shelves import NONE, Shelves, digest, key_of
 from sitegen.tables import worksheets
 from sitegen.unchanged import Outcome
@@ -49,9 +49,7 @@ UNREAD = frozenset({"stream-not-here", "objection-unknown"})  # and about kinds 
 class Helpers(run.Helpers, Protocol):
     """Others who share the work of a publish; see `helping`."""
 
-    @property
-    def alone(self) -> Shelves: ...
-    def begin(self, folder: Folder, shelves: Shelves) -> bool: ...
+    def begin(self, folder: Folder, shelves: Shelves) -> None: ...
     def pages_of(self, analyses: Iterable[Analysis], planned: Iterable[str]) -> PageHelpers: ...
 
 
@@ -64,6 +62,7 @@ class Examination:
     problems: tuple[Problem, ...]
     shelves: Shelves = NONE  # where what follows from it is kept
     helpers: Helpers | None = None
+    processes: int = 1  # that share the work on this machine
 
     @property
     def blocked(self) -> bool:
@@ -124,22 +123,25 @@ def programs(path: Path, shelves: Shelves = NONE) -> tuple[Folder | None, list[P
     return replace(folder, programs=whole, left=tuple(sorted(left, key=lambda each: each.id))), problems
 
 
-def examine(path: Path, tell: Tell = untold, shelves: Shelves = NONE, helpers: Helpers | None = None) -> Examination:
+def examine(
+    path: Path, tell: Tell = untold, shelves: Shelves = NONE, helpers: Helpers | None = None, processes: int = 1
+) -> Examination:
     """Read a programs folder, or one program's folder, with all its records. What the user can mend never raises.
 
-    `tell` hears what is being read; what has not changed is taken from the shelves, and helpers share the rest.
+    `tell` hears what is being done; what has not changed is taken from the shelves, and helpers or so many processes
+    share the rest.
     """
     folder, problems = programs(path, shelves)
-    if helpers is not None and (folder is None or not _begun(folder, shelves, helpers)):
-        shelves, helpers = helpers.alone, None
+    if helpers is not None and folder is not None:
+        helpers.begin(folder, shelves)
+        streams = registry.STREAMS
+        helpers.read([(own, each) for own in folder.programs for each in unread(own, streams, shelves)])
     units = {name: measure.unit for name, measure in registry.measures().items()}
     evidence: tuple[Evidence, ...] = ()
     if folder is not None:
-        read = []
-        for count, program in enumerate(folder.programs, start=1):
-            tell(f"Reading {program.id} ({count} of {len(folder.programs)})")
-            read.append(_with_notes(gather(program, registry.STREAMS, shelves), notes.problems(folder, program, units)))
-        evidence = tuple(read)
+        tell(f"Reading the records of {counted(len(folder.programs), 'program')}")
+        read = gather_each(folder.programs, registry.STREAMS, shelves, processes)
+        evidence = tuple(_with_notes(each, notes.problems(folder, each.program, units)) for each in read)
         found = {each.program.id: [*each.problems] for each in evidence}
         for each in evidence:
             found[each.program.id] += registry.unanswerable(each.program, each.readings)
@@ -151,16 +153,7 @@ def examine(path: Path, tell: Tell = untold, shelves: Shelves = NONE, helpers: H
         left = [*folder.left, *(Left(name, tuple(sorted(errors(own)))) for name, own in found.items() if errors(own))]
         programs_whole = [each for each in folder.programs if not errors(found[each.id])]
         folder = replace(folder, programs=programs_whole, left=tuple(sorted(left, key=lambda each: each.id)))
-    return Examination(folder, evidence, tuple(sorted(problems)), shelves, helpers)
-
-
-def _begun(folder: Folder, shelves: Shelves, helpers: Helpers) -> bool:
-    """Have helpers read what is not kept. False where they are none."""
-    wanted = {program.id: unread(program, registry.STREAMS, shelves) for program in folder.programs}
-    if not helpers.begin(folder, shelves):
-        return False
-    helpers.read([(program, stream) for program in folder.programs for stream in wanted[program.id]])
-    return True
+    return Examination(folder, evidence, tuple(sorted(problems)), shelves, helpers, processes)
 
 
 def ahead(examination: Examination, today: str) -> list[Problem]:
@@ -249,7 +242,8 @@ def conclude(examination: Examination, tell: Tell = untold) -> tuple[Analysis, .
 
     def one(name: str) -> Analysis:
         tell(f"Working out {name} ({len(done) + 1} of {len(waiting)})")
-        return analysed(_with_lent(waiting[name], done), examination.shelves, examination.helpers)
+        return analysed(_with_lent(waiting[name], done), examination.shelves, examination.helpers,
+                        examination.processes)  # fmt: skip
 
     # while helpers work on one program, what belongs to a whole program is worked out here for the next
     several = examination.helpers is not None and len(waiting) > 1
@@ -267,10 +261,12 @@ def conclude(examination: Examination, tell: Tell = untold) -> tuple[Analysis, .
     return tuple(done[each.program.id] for each in evidence)
 
 
-def analysed(evidence: Evidence, shelves: Shelves, helpers: Helpers | None = None) -> Analysis:
+def analysed(evidence: Evidence, shelves: Shelves, helpers: Helpers | None = None, processes: int = 1) -> Analysis:
     """The analysis of one program that has what others lend."""
     lying = result_files.lying(evidence.program)
-    whole = cache(lambda: _with_files(analyse(evidence, registry.STREAMS, registry.steps(), helpers, shelves), lying))
+    whole = cache(
+        lambda: _with_files(analyse(evidence, registry.STREAMS, registry.steps(), helpers, shelves, processes), lying)
+    )
     if not shelves.open:
         return whole()
     stand = stand_of(evidence)
@@ -538,6 +534,7 @@ def render(
         examination.folder, analyses, registry.STREAMS, measures, theme, known, plans,
         {each.analysis.program.id: _with_description(each, measures) for each in conclusions}, sheet,
         examination.shelves, helpers.pages_of(analyses, plans) if helpers is not None else None, before, told,
+        examination.processes,
     )  # fmt: skip
     return Rendered(conclusions, site, told)
 

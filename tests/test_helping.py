@@ -1,11 +1,11 @@
-"""Processes and clusters that help: the same bytes as alone, whoever dies; a clear word where they cannot be used."""
+"""Clusters that help: the same bytes as alone, whoever dies; a clear word where they cannot be used."""
 
 from __future__ import annotations
 
 import os
 import signal
 import socket
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -45,60 +45,6 @@ def alone(programs: Path) -> Bytes:
     return made(programs)
 
 
-@pytest.mark.parametrize("keeps", [True, False])
-def test_two_processes_do_the_work_of_builds(
-    programs: Path, alone: Bytes, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, keeps: bool
-) -> None:
-    """With shelves and without: the same bytes, and no step and no page of a build is left to this process."""
-    left: list[str] = []
-    step, page = run._run_step, Press._made
-
-    def noted_step(program: Program, engine: str, step_: Any, *of: Any) -> list[Result]:
-        if len(program.builds) > 1 and engine:  # a single build: what a phase would have had with a reading left out
-            left.append(f"{step_.name} of {engine}")
-        return step(program, engine, step_, *of)
-
-    def noted_page(self: Press, task: Task) -> Any:
-        if task.build:
-            left.append(task.path)
-        return page(self, task)
-
-    monkeypatch.setattr(run, "_run_step", noted_step)
-    monkeypatch.setattr(Press, "_made", noted_page)
-    with helping.helped(2, "", Shelves(tmp_path) if keeps else NONE, None) as (kept, helpers):
-        assert helpers is not None
-        assert kept.folder is not None
-        assert (kept.folder == tmp_path) is keeps
-        assert kept.folder.stat().st_mode & 0o077 == 0 or keeps
-        assert made(programs, kept, helpers) == alone
-        assert helpers.undone == []
-        of_the_run = kept.folder
-    assert left == []
-    assert of_the_run.exists() is keeps
-
-
-def test_a_process_that_is_killed_changes_nothing(
-    programs: Path, alone: Bytes, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Killed as soon as the first steps are handed out, in the middle of its first task."""
-    killed: list[int] = []
-    hand = helping.Helpers.run
-
-    def and_kill(self: helping.Helpers, program: Program, stand: str, shares: Sequence[run.Share]) -> None:
-        if not killed:
-            crew = self._crew
-            assert isinstance(crew, helping.Pool)
-            assert crew._pool is not None
-            killed.append(next(iter(crew._pool._processes or {})))
-            os.kill(killed[0], signal.SIGKILL)
-        hand(self, program, stand, shares)
-
-    monkeypatch.setattr(helping.Helpers, "run", and_kill)
-    with helping.helped(2, "", NONE, None) as (kept, helpers):
-        assert made(programs, kept, helpers) == alone
-    assert killed
-
-
 def test_who_sees_other_files_or_has_another_version_does_nothing(tmp_path: Path) -> None:
     programs = plain(tmp_path)
     seen = helping.Place.of(programs, tmp_path / "kept")
@@ -108,13 +54,6 @@ def test_who_sees_other_files_or_has_another_version_does_nothing(tmp_path: Path
     (programs / "definitions.yaml").write_bytes((programs / "definitions.yaml").read_bytes() + b"\n# later\n")
     assert "not the program files that were asked about" in helping.do(seen, task)
     assert not (tmp_path / "kept").exists()
-
-
-def test_none_is_taken_for_little_work(tmp_path: Path) -> None:
-    """Nor where all is kept."""
-    with helping.helped(None, "", Shelves(tmp_path / "kept"), None) as (kept, helpers):
-        examination = workflow.examine(plain(tmp_path), shelves=kept, helpers=helpers)
-        assert examination.helpers is None
 
 
 # ---- a cluster ------------------------------------------------------------------------------------------------------
@@ -154,6 +93,34 @@ def test_a_cluster_publishes_the_examples_as_one_process_does(
     assert undone[-1] == []
     assert tree(tmp_path / "site") == tree(examples.site)
     assert tree(programs) == tree(examples.programs)
+
+
+def test_a_cluster_does_the_work_of_builds(programs: Path, alone: Bytes, monkeypatch: pytest.MonkeyPatch) -> None:
+    """No step and no page of a build is left to this process."""
+    left: list[str] = []
+    step, page = run._run_step, Press._made
+
+    def noted_step(program: Program, engine: str, step_: Any, *of: Any) -> list[Result]:
+        if len(program.builds) > 1 and engine:  # a single build: what a phase would have had with a reading left out
+            left.append(f"{step_.name} of {engine}")
+        return step(program, engine, step_, *of)
+
+    def noted_page(self: Press, task: Task) -> Any:
+        if task.build:
+            left.append(task.path)
+        return page(self, task)
+
+    monkeypatch.setattr(run, "_run_step", noted_step)
+    monkeypatch.setattr(Press, "_made", noted_page)
+    with cluster() as two, helping.helped(two.scheduler_address, NONE, None) as (kept, helpers):
+        assert helpers is not None
+        assert kept.folder is not None
+        assert kept.folder.stat().st_mode & 0o077 == 0
+        assert made(programs, kept, helpers) == alone
+        assert helpers.undone == []
+        of_the_run = kept.folder
+    assert left == []
+    assert not of_the_run.exists()
 
 
 def test_a_cluster_that_is_not_there(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -228,6 +195,6 @@ def test_a_worker_of_a_cluster_that_is_killed_changes_nothing(
             hand(self, *of)
 
         monkeypatch.setattr(helping.Helpers, "run", and_kill)
-        with helping.helped(None, two.scheduler_address, Shelves(tmp_path), None) as (kept, helpers):
+        with helping.helped(two.scheduler_address, Shelves(tmp_path), None) as (kept, helpers):
             assert made(programs, kept, helpers) == alone
     assert killed

@@ -516,6 +516,10 @@ class Desk:
             self._stands[asked] = digest(self._answer(asked))
         return self._stands[asked]
 
+    def learn(self, asked: Asked, stand: str) -> None:
+        """The same, as somebody else reckoned it today."""
+        self._stands.setdefault(asked, stand)
+
     def _answer(self, asked: Asked) -> object:
         own, every = self._analysis, asked.build == EVERY
         match asked.what:

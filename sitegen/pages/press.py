@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
 
+from sitegen.copies import shared
 from sitegen.page.addresses import Addresses
 from sitegen.page.view import Asked
 from sitegen.pages import (
@@ -38,6 +39,7 @@ from sitegen.regular import hashes_of, opened, unchanged
 from sitegen.shelves import Shelves, digest, key_of
 
 Print = Callable[[AnyPage | str], bytes]
+_WORTH_WHILE = 8  # pages: fewer are made before they are shared
 
 
 @dataclass(frozen=True)
@@ -146,11 +148,12 @@ def _nowhere(folder: Folder) -> Folder:
 
 
 class Press:
-    """Prints pages, or takes them as kept; afterwards `made` are those that were printed."""
+    """Prints pages, or takes them as kept; `made` are those that were printed."""
 
     def __init__(self, print_page: Print, shelves: Shelves, *base: object) -> None:
         self._print, self._shelves = print_page, shelves
         self._base = digest(base) if shelves.open else ""
+        self._ahead: dict[str, _Page] = {}  # by path
         self.made: list[str] = []
 
     @property
@@ -169,10 +172,10 @@ class Press:
 
     def page(self, task: Task) -> bytes:
         """The page of a task, with marks for what is filled in last; `shown` of its site learns what it shows."""
-        if not self._shelves.open:
+        found = self._ahead.pop(task.path, None) or self.kept(task)
+        if found is None:
             self.made.append(task.path)
-            return self._print(task.make(task.site, *task.of))
-        found = self.kept(task) or self._made(task)
+            found = self._made(task)
         for measure, kind, title in found.shown:
             task.site.shown.setdefault(measure, {})[kind, title] = None
         return found.content
@@ -180,10 +183,42 @@ class Press:
     def ahead(self, task: Task) -> None:
         """Put the page of a task on the shelves, where `page` will find it."""
         if self.kept(task) is None:
+            self.made.append(task.path)
             self._made(task)
+
+    def share(self, ordered: Iterable[Task], processes: int) -> None:
+        """Have processes make the pages that are not kept, those of one build together, where that is worth while."""
+        groups: dict[tuple[str, ...], list[Task]] = {}
+        for task in ordered:
+            kept = self.kept(task)
+            if kept is not None:
+                self._ahead[task.path] = kept
+            else:
+                groups.setdefault((*task.asks, task.build) if task.build else (task.path,), []).append(task)
+        own = sorted(groups.values(), key=lambda group: bool(group[0].build))  # pages of a whole program take longest
+        if sum(map(len, own)) < _WORTH_WHILE:
+            return
+        for group, pages in zip(own, shared(self._of_group, own, processes), strict=True):
+            for task, (page, files) in zip(group, pages, strict=True):
+                for (name, asked), stand in page.asked.items():
+                    task.site.desks[name].learn(asked, stand)
+                task.site.gallery.files |= files
+                self._ahead[task.path] = page
+                self.made.append(task.path)
+
+    def _of_group(self, group: Sequence[Task]) -> list[tuple[_Page, dict[str, bytes]]]:
+        """Pages with the files that go with them."""
+        made = []
+        for task in group:
+            page, files = self._made(task), task.site.gallery.files
+            names = [each for name in page.hung.values() for each in (name, *name.split(" "))]
+            made.append((page, {name: files[name] for name in names if name in files}))
+        return made
 
     def kept(self, task: Task) -> _Page | None:
         """The page where all it shows is what it was."""
+        if not self._shelves.open:
+            return None
         found = self._shelves.find(self._key(task), _unpacked)
         return found if found is not None and self._holds(task, found) else None
 
@@ -206,14 +241,16 @@ class Press:
             desk.asked()
         with opened() as files:
             content = self._print(task.make(site, *task.of))
-        self.made.append(task.path)
+        hung, shown = site.gallery.asked(), [(what, *each) for what, where in site.shown.items() for each in where]
+        if not self._shelves.open:
+            return _Page(content, {}, {}, hung, shown)
         asked = {name: desk.asked() for name, desk in desks.items()}
         page = _Page(
             content,
             {(name, each): desks[name].stand_of(each) for name, own in asked.items() for each in own},
             hashes_of(files, Path(site.folder.path)),
-            site.gallery.asked(),
-            [(measure, kind, title) for measure, where in site.shown.items() for kind, title in where],
+            hung,
+            shown,
         )
         self._shelves.put(self._key(task), page, _packed)
         return page

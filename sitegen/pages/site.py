@@ -59,6 +59,7 @@ def build_site(
     helpers: Helpers | None = None,
     before: Mapping[str, bytes] | None = None,
     told: Told | None = None,
+    processes: int = 1,
 ) -> dict[str, bytes]:
     """Every file of the site: path from its root, with forward slashes, to content.
 
@@ -82,10 +83,11 @@ def build_site(
     for program, task in noted(site):
         about, _, notes = press.page(task).decode().partition("\n")
         site.noted[program.id] = notes, about
-    ordered: Iterable[Task] = tasks(site, press)
+    ordered = list(tasks(site, press))
     if helpers is not None and shelves.open:
-        ordered = list(ordered)
         _share(ordered, press, helpers)
+    elif processes > 1:
+        press.share(ordered, processes)
     pages = {task.path: press.page(task) for task in ordered}
     pages[addresses.methods] = press.page(last(site, press))
     for desk in site.desks.values():

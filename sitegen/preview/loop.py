@@ -9,7 +9,6 @@ from collections.abc import Callable
 from pathlib import Path
 
 from sitegen import problems, workflow
-from sitegen.helping import Helpers, helped
 from sitegen.preview.server import LOOPBACK, Board, Server
 from sitegen.preview.watching import Stamp, stamp
 from sitegen.problems import counted
@@ -20,9 +19,7 @@ _PAUSE = 0.05  # s between two looks at the files
 _SETTLE = 0.05  # s a file has to stay as it is: editors write in several steps
 
 
-def preview(
-    folder: Path, theme: Path | None, port: int, workers: int, ready: Callable[[int], None] | None = None
-) -> None:
+def preview(folder: Path, theme: Path | None, port: int, ready: Callable[[int], None] | None = None) -> None:
     """Serve the site of `folder` until interrupted (KeyboardInterrupt). Writes no file.
 
     `ready` is told the port once it answers. Raises server.PortTaken.
@@ -36,14 +33,14 @@ def preview(
         ready(server.port)
     made: Stamp | None = None
     try:
-        with helped(workers, "", Shelves(of_user().folder, memory=True), theme) as (kept, helpers):
-            while True:
-                now = _settled(folder, theme) if made is None or stamp(folder, theme) != made else made
-                if now != made:
-                    made = now
-                    _make(folder, theme, board, kept, helpers)
-                    kept.tidy()
-                time.sleep(_PAUSE)
+        kept = Shelves(of_user().folder, memory=True)
+        while True:
+            now = _settled(folder, theme) if made is None or stamp(folder, theme) != made else made
+            if now != made:
+                made = now
+                _make(folder, theme, board, kept)
+                kept.tidy()
+            time.sleep(_PAUSE)
     finally:
         server.stop()
 
@@ -59,13 +56,13 @@ def _settled(folder: Path, theme: Path | None) -> Stamp:
         before = now
 
 
-def _make(folder: Path, theme: Path | None, board: Board, kept: Shelves = NONE, helpers: Helpers | None = None) -> None:
+def _make(folder: Path, theme: Path | None, board: Board, kept: Shelves = NONE) -> None:
     from sitegen.pages.site import ThemeError
 
     began = time.monotonic()
     try:
         with Line(sys.stderr) as tell:
-            examination = workflow.examine(folder, tell, kept, helpers)
+            examination = workflow.examine(folder, tell, kept)
             before = board.shown.site
             stopped = workflow.nothing_stands(examination, before)
             if not stopped:

@@ -5,19 +5,21 @@ Missing, refused and excluded rows and the rounding are made here, once, for eve
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence, Set
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence, Set
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import cache, partial
 from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
+from sitegen.copies import shared
 from sitegen.declarations import Step, Stream, in_order
 from sitegen.logs.join import Log
 from sitegen.program import described
 from sitegen.program import seen as seen_as
 from sitegen.program.doubted import Doubted
-from sitegen.program.model import Effect, Program, Restated, Reviewed, Standing
+from sitegen.program.model import Effect, Program, Restated, Reviewed, Standing, Where
 from sitegen.reasons import RESTORABLE
 from sitegen.regular import hash_or_none, hashes_of, opened, unchanged, unmoved
 from sitegen.results import keeping
@@ -128,60 +130,107 @@ def unread(program: Program, streams: Sequence[Stream], shelves: Shelves) -> lis
     """Streams whose readings of the program do not lie on the shelves."""
     seen, _ = seen_as.by_readers(program)
     base = _base(seen)
-    return [stream for stream in streams if _kept(seen, stream, _key(stream, base), shelves) is None]
+    return [stream for stream in streams if _kept(seen, stream, base, shelves) is None]
 
 
 def read_one(program: Program, stream: Stream, shelves: Shelves) -> None:
     """Put what a stream reads on the shelves."""
     seen, _ = seen_as.by_readers(program)
-    _read(seen, stream, _base(seen), shelves)
+    base = _base(seen)
+    if _kept(seen, stream, base, shelves) is None:
+        _read(seen, stream, base, shelves)
 
 
 def gather(program: Program, streams: Sequence[Stream], shelves: Shelves = NONE) -> Evidence:
-    """Read every record of the program. Problems are returned, never raised.
+    """Read every record of the program; see `gather_each`."""
+    return gather_each([program], streams, shelves)[0]
+
+
+class _Wanted(NamedTuple):
+    """What a stream has to read."""
+
+    program: Program  # as readers see it
+    stream: Stream
+    base: Sequence[object]
+
+
+def gather_each(
+    programs: Sequence[Program], streams: Sequence[Stream], shelves: Shelves = NONE, processes: int = 1
+) -> list[Evidence]:
+    """Read every record of some programs. Problems are returned, never raised.
 
     Of a kind of record that the format describes and none of the streams reads there are no readings.
     """
-    inputs = input_hashes(program)  # first: what changes while it is read no longer has this hash in the end
+    inputs = [input_hashes(each) for each in programs]  # first: what changes while it is read has another in the end
+    seen = [seen_as.by_readers(each) for each in programs]
+    bases = [_base(own) if shelves.open else () for own, _ in seen]
+    wanted = [_Wanted(own, stream, base) for (own, _), base in zip(seen, bases, strict=True) for stream in streams]
+    read = iter(_read_each(wanted, shelves, processes))
+    return [
+        _gathered(program, streams, [next(read) for _ in streams], own, places)
+        for program, own, (_, places) in zip(programs, inputs, seen, strict=True)
+    ]  # fmt: skip
+
+
+def _gathered(
+    program: Program, streams: Sequence[Stream], read: Sequence[Read], inputs: dict[str, str], places: Sequence[Where]
+) -> Evidence:
     absent = described.absent([stream.name for stream in streams])
     readings = {name: _none(kind.fields) for name, kind in absent.items()}
     problems: list[Problem] = [*program.passed_over]
     days: list[str] = []
-    digests: dict[str, Mapping[str, str]] = {}
-    seen, places = seen_as.by_readers(program)
-    base = _base(seen) if shelves.open else ()
-    for stream in streams:
-        read = _read(seen, stream, base, shelves)
-        readings[stream.name], digests[stream.name] = read.readings, read.digests
-        problems.extend(seen_as.placed(each, places) for each in read.readings.problems)
-        days += read.days
+    for stream, own in zip(streams, read, strict=True):
+        readings[stream.name] = own.readings
+        problems.extend(seen_as.placed(each, places) for each in own.readings.problems)
+        days += own.days
     problems.extend(unknown_objections(program, readings))
     for stream in streams:
         if stream.against is not None:
             problems.extend(stream.against(program, readings))
-    for own in readings.values():
-        inputs |= own.inputs
+    for each in readings.values():
+        inputs |= each.inputs
+    digests = {stream.name: own.digests for stream, own in zip(streams, read, strict=True)}
     return Evidence(
         program, readings, tuple(sorted(problems)), dict(sorted(inputs.items())), tuple(sorted(days)), digests
     )
 
 
+def _read_each(wanted: Sequence[_Wanted], shelves: Shelves, processes: int) -> list[Read]:
+    """What streams read; as kept where all the files they opened are what they were."""
+    found = [_kept(*each, shelves) for each in wanted]
+    missing = [place for place, kept in enumerate(found) if kept is None]
+    if processes > 1:
+        missing.sort(key=lambda place: -size_of(*wanted[place][:2]))
+    made = shared(lambda place: _read(*wanted[place], shelves), missing, processes)
+    anew = dict(zip(missing, made, strict=True))
+    return [kept if kept is not None else anew[place] for place, kept in enumerate(found)]
+
+
 def _read(program: Program, stream: Stream, base: Sequence[object], shelves: Shelves) -> Read:
-    """What a stream reads; as kept where all the files it opened are what they were."""
+    """What a stream reads, put on the shelves."""
     sources = [source for source in program.records if source.stream == stream.name]
     if not shelves.open:
         readings = stream.read(program, sources)
         return Read(readings, {}, {}, tuple(_days(stream, readings)))
-    key, root = _key(stream, base), Path(program.folder).parent
-    kept = _kept(program, stream, key, shelves)
-    if kept is not None:
-        return kept
     with opened() as files:
         readings = stream.read(program, sources)
+    root = Path(program.folder).parent
     read = Read(readings, hashes_of(files, root), _digests(readings), tuple(_days(stream, readings)))
     if all(unmoved(path, state) for path, state in files.items()):
-        shelves.put(key, read, keeping.pack_read)
+        shelves.put(_key(stream, base), read, keeping.pack_read)
     return read
+
+
+def size_of(program: Program, stream: Stream) -> int:
+    """Bytes of the files of a stream, as far as the program names them; traces count by their number."""
+    logs = stream.name == "runlog"
+    sources = program.logs if logs else [each for each in program.records if each.stream == stream.name]
+    root = Path(program.folder)
+    found = 0
+    for source in sources:
+        with suppress(OSError):
+            found += (root / source.file).stat().st_size * (100 if stream.again and stream.fields else 1)
+    return found
 
 
 def _base(seen: Program) -> tuple[object, ...]:
@@ -192,10 +241,12 @@ def _key(stream: Stream, base: Sequence[object]) -> str:
     return key_of("read", stream.name, *base)
 
 
-def _kept(program: Program, stream: Stream, key: str, shelves: Shelves) -> Read | None:
+def _kept(program: Program, stream: Stream, base: Sequence[object], shelves: Shelves) -> Read | None:
     """Readings as kept, where all the files they were read from are what they were."""
+    if not shelves.open:
+        return None
     again = partial(stream.again or _nothing, program)
-    kept = shelves.find(key, lambda content: keeping.unpack_read(content, again))
+    kept = shelves.find(_key(stream, base), lambda content: keeping.unpack_read(content, again))
     root = Path(program.folder).parent
     return kept if kept is not None and unchanged(kept.opened, root) else None
 
@@ -265,14 +316,16 @@ def analyse(
     steps: Sequence[Step],
     helpers: Helpers | None = None,
     shelves: Shelves = NONE,
+    processes: int = 1,
 ) -> Analysis:
     """Run the steps on what was recorded.
 
-    Steps of scope "engine" run once a build, and helpers share the builds; the result does not depend on it.
+    Steps of scope "engine" run once a build, and helpers or processes share the builds; the result does not depend on
+    it.
     """
     seen, ordered = seen_as.by_steps(evidence.program), in_order(steps)
     doubts = shadows(evidence.program, streams, evidence.readings)
-    ground = _Ground(seen, evidence.digests, shelves, helpers, again=bool(doubts))
+    ground = _Ground(seen, evidence.digests, shelves, helpers, processes=processes, again=bool(doubts))
     found = _run(ground, evidence.readings, ordered)
     missing = _missing(seen, streams, found.values)
     left_out = _with_what_was_left_out(seen, evidence, streams, ordered, shelves)
@@ -349,12 +402,14 @@ class _Ground:
         helpers: Helpers | None = None,
         given: Given | None = None,
         *,
+        processes: int = 1,
         again: bool = False,
     ) -> None:
         self.settled: dict[tuple[str, str], Kept] | None = {} if again else None  # by step and build, to be run beside
         self.program = program
         self.shelves = shelves
         self.helpers = helpers
+        self.processes = processes
         self.recorded = digests
         self._program = digest(program) if shelves.open else ""
         self._given = {measure: dict(hashes) for measure, hashes in (given or {}).items()}
@@ -362,8 +417,7 @@ class _Ground:
     def settle(self, step: Step, engine: str, readings: Mapping[str, Readings], known: Rows) -> Kept:
         """What a step gives; as kept where all it sees is what it was."""
         kept = self._settled(step, engine, readings, known)
-        if self.settled is not None:
-            self.settled[step.name, engine] = kept
+        self.learn(step, engine, kept)
         return kept
 
     def _settled(self, step: Step, engine: str, readings: Mapping[str, Readings], known: Rows) -> Kept:
@@ -375,7 +429,6 @@ class _Ground:
             results = _run_step(self.program, engine, step, readings, known)
             kept = Kept(results, _given(results))
             self.shelves.put(key, kept, keeping.pack_results)
-        self.learn(kept)
         return kept
 
     def _key(self, step: Step, engine: str, readings: Mapping[str, Readings]) -> str:
@@ -390,8 +443,10 @@ class _Ground:
             [_some(self._given.get(measure, {}), builds) for measure in step.needs],
         )  # fmt: skip
 
-    def learn(self, kept: Kept) -> None:
-        """What was given."""
+    def learn(self, step: Step, engine: str, kept: Kept) -> None:
+        """What a step gave."""
+        if self.settled is not None:
+            self.settled[step.name, engine] = kept
         for measure, hashes in kept.given.items():
             self._given.setdefault(measure, {}).update(hashes)
 
@@ -402,25 +457,28 @@ class _Ground:
         if self.helpers is None or not self.shelves.open:
             return
         needs = {need for step in steps for need in step.needs}
-        waiting = [engine for engine in known if not self._finished(steps, engine, recorded[engine])]
+        waiting = [engine for engine in known if self.kept(steps, engine, recorded[engine]) is None]
         shares = [
             Share(
                 engine, [step.name for step in steps],
                 {need: _some(self._given[need], (engine, "")) for need in sorted(needs & {*self._given})},
                 [value for value in known[engine].values() if value.measure in needs],
             )
-            for engine in sorted(waiting, key=lambda each: -_weight(recorded[each]))
+            for engine in _heaviest_first(waiting, recorded)
         ]  # fmt: skip
         if len(shares) > 1:
             self.helpers.run(self.program, digest(self.recorded), shares)
 
-    def _finished(self, steps: Sequence[Step], engine: str, readings: Mapping[str, Readings]) -> bool:
-        for step in steps:
+    def kept(self, steps: Sequence[Step], engine: str, readings: Mapping[str, Readings]) -> list[Kept] | None:
+        """What steps give of a build, where all of it is kept."""
+        found = []
+        for step in steps if self.shelves.open else ():
             kept = self.shelves.find(self._key(step, engine, readings), keeping.unpack_results)
             if kept is None:
-                return False
-            self.learn(kept)
-        return True
+                return None
+            self.learn(step, engine, kept)
+            found.append(kept)
+        return found or None
 
 
 class _Beside(_Ground):
@@ -435,7 +493,7 @@ class _Beside(_Ground):
     def settle(self, step: Step, engine: str, readings: Mapping[str, Readings], known: Rows) -> Kept:
         own = self._own[step.name, engine]
         if not self._sees(step, engine):
-            self.learn(own)
+            self.learn(step, engine, own)
             return own
         kept = super().settle(step, engine, readings, known)
         before, after = _by_build(own.results), _by_build(kept.results)
@@ -458,8 +516,11 @@ def _by_build(results: Iterable[Result]) -> dict[tuple[str, str], list[Value]]:
     return found
 
 
-def _weight(recorded: Mapping[str, Readings]) -> int:
-    return sum(len(each.traces) + len(each.logs) for each in recorded.values())
+def _heaviest_first(engines: Iterable[str], recorded: Mapping[str, Mapping[str, Readings]]) -> list[str]:
+    """Builds in order of how many logs and traces they have."""
+    return sorted(
+        engines, key=lambda engine: -sum(len(each.traces) + len(each.logs) for each in recorded[engine].values())
+    )
 
 
 def _some(given: Mapping[str, str], builds: Sequence[str] | None) -> dict[str, str]:
@@ -519,9 +580,8 @@ def _run(ground: _Ground, recorded: Mapping[str, Readings], ordered: Sequence[St
                 for own_known in known.values():
                     own_known[where] = value
         ground.hand_out(_reachable(ordered, done), own, known)
-        for build in program.builds:
-            for kept in _run_engine(ground, steps, build.id, own[build.id], known[build.id]):
-                keep(kept.results, steps)
+        for kept in _run_engines(ground, steps, own, known):
+            keep((result for each in kept for result in each.results), steps)
         done |= {measure.id for step in steps for measure in step.gives}
     return found
 
@@ -558,6 +618,28 @@ def run_share(
         if (part.logs or part.traces) and digests.get(stream, {}).get(share.engine) != _digest(part):
             raise ValueError(f"{stream}: the files of {share.engine} changed")
     _run_engine(ground, own, share.engine, readings, {(each.measure, each.key): each for each in share.known})
+
+
+def _run_engines(
+    ground: _Ground,
+    steps: Sequence[Step],
+    recorded: Mapping[str, Mapping[str, Readings]],
+    known: Mapping[str, Rows],
+) -> Iterator[list[Kept]]:
+    """What steps give of each build; processes share what is not kept."""
+    if ground.processes == 1:
+        yield from (_run_engine(ground, steps, engine, recorded[engine], known[engine]) for engine in known)
+        return
+    found = {engine: ground.kept(steps, engine, recorded[engine]) for engine in known}
+    waiting = _heaviest_first((engine for engine, kept in found.items() if kept is None), recorded)
+    made = shared(
+        lambda engine: _run_engine(ground, steps, engine, recorded[engine], known[engine]), waiting, ground.processes
+    )
+    found |= dict(zip(waiting, made, strict=True))
+    for engine, gave in found.items():
+        for step, kept in zip(steps, gave or (), strict=True):
+            ground.learn(step, engine, kept)
+        yield gave or []
 
 
 def _run_engine(
