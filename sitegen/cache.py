@@ -33,9 +33,12 @@ _LONG = 86400.0  # s after which nobody writes it any more
 # is no secret: what is kept is believed because nobody else can write there, and where others can, nothing is kept.
 
 
-def kept(path: Path) -> bytes | None:
-    """What was kept under a path; None where there is nothing whole, or others could have put it there."""
-    if not ours(path.parent):
+def kept(path: Path, alone: set[Path] | None = None) -> bytes | None:
+    """What was kept under a path; None where there is nothing whole, or others could have put it there.
+
+    `alone` remembers folders that are ours alone, so that each is looked at once: nobody else can change that.
+    """
+    if not ours(path.parent, alone=alone):
         return None
     try:
         with Tree(path.parent) as folder:
@@ -45,9 +48,12 @@ def kept(path: Path) -> bytes | None:
     return content if hashlib.sha256(content).hexdigest().encode() == digest else None
 
 
-def keep(path: Path, content: bytes, most: int | None = None) -> None:
-    """Keep some bytes, where the disk lets us and nobody else can write; of the files beside, the `most` latest."""
-    if not ours(path.parent, make=True):
+def keep(path: Path, content: bytes, most: int | None = None, alone: set[Path] | None = None) -> None:
+    """Keep some bytes, where the disk lets us and nobody else can write; of the files beside, the `most` latest.
+
+    Whoever remembers which folders are `alone` tidies up there too.
+    """
+    if not ours(path.parent, make=True, alone=alone):
         return
     fresh, whole = f"{_FRESH}{secrets.token_hex(8)}", content + b"\n//" + hashlib.sha256(content).hexdigest().encode()
     try:
@@ -59,24 +65,40 @@ def keep(path: Path, content: bytes, most: int | None = None) -> None:
                 with contextlib.suppress(OSError):
                     folder.unlink(fresh)
                 raise
-            names = folder.names()
-            ages = {name: folder.status(name).st_mtime for name in names if most or name.startswith(_FRESH)}
-            left = [name for name in ages if name.startswith(_FRESH) and ages[name] < time.time() - _LONG]
-            beside = sorted((name for name in ages if not name.startswith(_FRESH)), key=ages.__getitem__)
-            for name in (*left, *beside[:-most]) if most else left:
-                folder.unlink(name)
-    except FileNotFoundError:
-        pass  # others of ours tidy up at the same time
+            if alone is None:
+                _tidy(folder, most)
+    except FileNotFoundError:  # somebody takes it all away, or others of ours tidy up at the same time
+        if alone is not None:
+            alone.clear()
     except OSError as problem:
         _say(f"{path.parent}: {(problem.strerror or str(problem)).lower()}")
 
 
-def ours(folder: Path, make: bool = False) -> bool:
+def forgotten(name: str, age: float) -> bool:
+    """Whether a file, last written at this time [s], was on its way when whoever wrote it died."""
+    return name.startswith(_FRESH) and age < time.time() - _LONG
+
+
+def _tidy(folder: Tree, most: int | None) -> None:
+    """Take away what nobody writes any more and, of whole files, all but the latest."""
+    ages = {name: folder.status(name).st_mtime for name in folder.names() if most or name.startswith(_FRESH)}
+    left = [name for name, age in ages.items() if forgotten(name, age)]
+    beside = sorted((name for name in ages if not name.startswith(_FRESH)), key=ages.__getitem__)
+    for name in (*left, *beside[:-most]) if most else left:
+        folder.unlink(name)
+
+
+def ours(folder: Path, make: bool = False, alone: set[Path] | None = None) -> bool:
     """Whether a folder of the cache, and those around it up to the whole cache, are ours alone; said once if not."""
+    if alone is not None and folder in alone:
+        return True
     top = cache_folder()
     chain = [folder, *folder.parents]
     around = chain[: chain.index(top) + 1] if top in chain else [folder]
-    return all(_private(each, make) for each in reversed(around))
+    found = all(_private(each, make) for each in reversed(around))
+    if found and alone is not None:
+        alone.add(folder)
+    return found
 
 
 def _private(folder: Path, make: bool) -> bool:

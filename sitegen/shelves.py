@@ -24,7 +24,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from sitegen import places
-from sitegen.cache import cache_folder, keep, kept, ours
+from sitegen.cache import cache_folder, forgotten, keep, kept, ours
 from sitegen.vocabulary import Comparison, Key, Value, Verdict
 
 if TYPE_CHECKING:
@@ -44,6 +44,7 @@ class Shelves:
         self.folder = folder
         self._memory: dict[str, tuple[int, object]] | None = {} if memory else None
         self._run = 0
+        self._alone: set[Path] = set()  # folders that are ours alone
 
     def __reduce__(self) -> tuple[type[Shelves], tuple[Path | None]]:
         return Shelves, (self.folder,)  # in another process: what lies on the disk
@@ -59,7 +60,7 @@ class Shelves:
             found = self._memory[key][1]
             self._memory[key] = self._run, found
             return cast("T", found)
-        content = kept(path) if (path := self._path(key)) is not None else None
+        content = kept(path, self._alone) if (path := self._path(key)) is not None else None
         if content is None or path is None:
             return None
         try:
@@ -76,7 +77,7 @@ class Shelves:
         self._remember(key, value)
         if (path := self._path(key)) is not None:
             with contextlib.suppress(TypeError):  # what cannot be written is made anew each time
-                keep(path, pack(value))
+                keep(path, pack(value), alone=self._alone)
 
     def kept(self, key: str, make: Callable[[], T], pack: Callable[[T], bytes], unpack: Callable[[bytes], T]) -> T:
         """What was kept under a key, else what `make` gives, which is kept then."""
@@ -119,11 +120,10 @@ def _shorten(folder: Path) -> None:
             if part.is_dir(follow_symlinks=False):
                 found += _of(part.path)
     over = sum(size for _, size, _ in found) - MOST_BYTES
-    for _, size, path in sorted(found):
-        if over <= 0:
-            return
-        Path(path).unlink(missing_ok=True)
-        over -= size
+    for age, size, path in sorted(found):
+        if over > 0 or forgotten(Path(path).name, age):
+            Path(path).unlink(missing_ok=True)
+            over -= size
 
 
 def _of(part: str) -> list[tuple[float, int, str]]:

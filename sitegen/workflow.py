@@ -296,7 +296,7 @@ def _comparisons(
     """Coatings compared, kept by themselves: pages of coatings look at those of every program, and at nothing else."""
     found: Sequence[Result] = shelves.kept(
         key_of("comparisons", stand, hashes(files)), lambda: whole().comparisons,
-        lambda own: keeping.pack_results(keeping.Kept(own, {})),
+        lambda own: keeping.pack_results(own)[1](),
         lambda content: keeping.unpack_results(content).results,
     )  # fmt: skip
     return tuple(each for each in found if isinstance(each, Comparison))

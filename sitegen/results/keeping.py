@@ -13,6 +13,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from sitegen.shelves import digest
 from sitegen.vocabulary import Comparison, Key, Later, Problem, Readings, Result, Series, Value, Verdict
 
 if TYPE_CHECKING:
@@ -81,16 +82,25 @@ class Kept:
     given: Mapping[str, Mapping[str, str]]  # measure -> build -> hash of its values
 
 
-def pack_results(kept: Kept) -> bytes:
-    """As kept. Raises TypeError for what no result of ours holds."""
-    return _json([[_listed(each) for each in kept.results], kept.given])
+def pack_results(results: Sequence[Result]) -> tuple[Kept, Callable[[], bytes]]:
+    """What a step gave, and how it is written. Writing raises TypeError for what no result of ours holds."""
+    told = [each if isinstance(each, Series) else _listed(each) for each in results]
+    rows: dict[str, dict[str, list[object]]] = {}
+    for each, row in zip(results, told, strict=True):
+        if isinstance(each, Value):
+            rows.setdefault(each.measure, {}).setdefault(each.key.engine, []).append(row)
+    given = {measure: {build: digest(own) for build, own in builds.items()} for measure, builds in rows.items()}
+    kept = Kept(results, given)
+    return kept, lambda: _json([[_curve(each) if isinstance(each, Series) else each for each in told], given])
 
 
-def _listed(result: Result) -> list[object]:
-    if isinstance(result, Series):
-        return ["Series", result.id, result.key, result.units, _columns(result.frame)]
+def _listed(result: Value | Verdict | Comparison) -> list[object]:
     told = [getattr(result, name) for name in _FIELDS[type(result)]]
     return [type(result).__name__, *(sorted(each) if isinstance(each, frozenset) else each for each in told)]
+
+
+def _curve(series: Series) -> list[object]:
+    return ["Series", series.id, series.key, series.units, _columns(series.frame)]
 
 
 _FIELDS = {kind: tuple(each.name for each in fields(kind)) for kind in _KINDS.values()}

@@ -427,8 +427,8 @@ class _Ground:
         kept = self.shelves.find(key, keeping.unpack_results)
         if kept is None:
             results = _run_step(self.program, engine, step, readings, known)
-            kept = Kept(results, _given(results))
-            self.shelves.put(key, kept, keeping.pack_results)
+            kept, pack = keeping.pack_results(results)
+            self.shelves.put(key, kept, lambda _: pack())
         return kept
 
     def _key(self, step: Step, engine: str, readings: Mapping[str, Readings]) -> str:
@@ -525,15 +525,6 @@ def _heaviest_first(engines: Iterable[str], recorded: Mapping[str, Mapping[str, 
 
 def _some(given: Mapping[str, str], builds: Sequence[str] | None) -> dict[str, str]:
     return {build: sha for build, sha in sorted(given.items()) if builds is None or build in builds}
-
-
-def _given(results: Sequence[Result]) -> dict[str, dict[str, str]]:
-    """Hash of the values of each measure, a build each."""
-    rows: dict[str, dict[str, list[Value]]] = {}
-    for each in results:
-        if isinstance(each, Value):
-            rows.setdefault(each.measure, {}).setdefault(each.key.engine, []).append(each)
-    return {measure: {build: digest(own) for build, own in builds.items()} for measure, builds in rows.items()}
 
 
 def bare(recorded: Mapping[str, Readings]) -> dict[str, Readings]:

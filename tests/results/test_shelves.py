@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import re
+import time
 from pathlib import Path
 
 import pytest
@@ -164,6 +165,16 @@ def test_memory_forgets_what_nobody_asks_for() -> None:
     assert kept.find("left", int) is None
 
 
+def test_what_was_never_finished_is_taken_away_after_a_day(tmp_path: Path) -> None:
+    kept = Shelves(tmp_path)
+    kept.put("ab1", 1, lambda _: b"1")
+    for name, age in (("old", 2 * 86400), ("fresh", 60)):
+        (tmp_path / "ab" / f".new-{name}").write_bytes(b"1")
+        os.utime(tmp_path / "ab" / f".new-{name}", (time.time() - age,) * 2)
+    kept.tidy()
+    assert sorted(each.name for each in (tmp_path / "ab").iterdir()) == [".new-fresh", "ab1"]
+
+
 def test_results_come_back_as_they_were() -> None:
     key = Key("B1", 2, "nitrided", "pulls", "vs:cold")
     results: list[Result] = [
@@ -171,5 +182,6 @@ def test_results_come_back_as_they_were() -> None:
         Verdict("seating", key, "seated", limit=0.35, adjusted_over=2),
         Comparison("a.b", "pulls", "", "graded", "nitrided", "primary", "ratio", estimate=0.9, flags=frozenset()),
     ]
-    kept = keeping.Kept(results, {"a.b": {"B1": "0"}})
-    assert keeping.unpack_results(keeping.pack_results(kept)) == kept
+    kept, pack = keeping.pack_results(results)
+    assert [*kept.given["a.b"]] == ["B1"]
+    assert keeping.unpack_results(pack()) == kept
