@@ -364,7 +364,7 @@ class Book:
     def __init__(self, rows: Mapping[tuple[str, Key], Value], needs: Iterable[str]) -> None:
         self._rows = rows
         self._needs = frozenset(needs)
-        self._by_measure: dict[str, list[Value]] = {}  # of those that were asked for: steps ask once a build
+        self._by_measure: dict[str, list[Value]] | None = None  # of those it needs, once it asks for all of one
 
     def _declared(self, measure: str) -> None:
         if measure not in self._needs:
@@ -381,8 +381,11 @@ class Book:
     def of(self, measure: str) -> Iterator[Value]:
         """All values of one measure that this step may see, in the order they were given."""
         self._declared(measure)
-        if measure not in self._by_measure:
-            self._by_measure[measure] = [value for (name, _), value in self._rows.items() if name == measure]
+        if self._by_measure is None:
+            self._by_measure = {name: [] for name in self._needs}
+            for (name, _), value in self._rows.items():
+                if name in self._by_measure:
+                    self._by_measure[name].append(value)
         return iter(self._by_measure[measure])
 
 
