@@ -497,11 +497,13 @@ def render(
     sheet: bool = False,
     before: Mapping[str, bytes] | None = None,
     blind: bool = False,
+    drawings: Callable[[], bytes] | None = None,
 ) -> Rendered:
     """Results and pages of an examined folder, in memory, with `sheet` decision sheets to be sent.
 
     Of programs with errors the pages stay that `before`, the site there was, holds. There must be a folder. `blind`:
     the pages are for reviewers who are not to know the coatings, and raise blinding.NotBlindError where they name one.
+    `drawings` gives the script of the charts, where somebody began with it.
 
     Raises pages.site.ThemeError.
     """
@@ -534,7 +536,7 @@ def render(
         examination.folder, analyses, registry.STREAMS, measures, theme, known, plans,
         {each.analysis.program.id: _with_description(each, measures) for each in conclusions}, sheet,
         examination.shelves, helpers.pages_of(analyses, plans) if helpers is not None else None, before, told,
-        examination.processes,
+        examination.processes, drawings,
     )  # fmt: skip
     return Rendered(conclusions, site, told)
 
@@ -578,6 +580,7 @@ def publish(
     sheet: bool = False,
     still: Callable[[], Sequence[str]] = tuple,
     blind: bool = False,
+    drawings: Callable[[], bytes] | None = None,
 ) -> Outcome | None:
     """Write the results into the program folders, then the site; returns the closing line and what lies there now.
 
@@ -599,7 +602,7 @@ def publish(
     before = before if open_site(before) else {}
     if nothing_stands(examination, before):
         return None
-    rendered = render(examination, theme, tell, sheet, before, blind)
+    rendered = render(examination, theme, tell, sheet, before, blind, drawings)
     left = examination.folder.left if examination.folder is not None else ()
     new = not there(target / disk.MANIFEST)
     conclusions, site = rendered.conclusions, rendered.site

@@ -1,6 +1,6 @@
 """The script every page with charts loads: the compiled drawings and what paints them.
 
-Compiling costs half a second, so the drawings are kept in the user's cache folder under a name that holds their source
+Compiling costs a second, so the drawings are kept in the user's cache folder under a name that holds their source
 and the library versions; without a cache they are made each time.
 """
 
@@ -23,14 +23,23 @@ def chart_script(cache: Path | None = None) -> bytes:
 
     `cache` is the folder to keep the drawings in; by default the user's own.
     """
-    folder = cache_folder() if cache is None else cache
-    path = folder / f"drawings-{_key()}.js"
+    path = _place(cache)
     drawings = kept(path)
     if drawings is None:
         drawings = _drawings()
         keep(path, drawings)
     painter = (places.theme() / "painter.js").read_bytes().replace(b"\r\n", b"\n")
     return drawings + painter
+
+
+def there() -> bool:
+    """Whether the drawings seem to lie in the user's cache folder."""
+    return _place(None).is_file()
+
+
+def _place(cache: Path | None) -> Path:
+    folder = cache_folder() if cache is None else cache
+    return folder / f"drawings-{_key()}.js"
 
 
 def _key() -> str:

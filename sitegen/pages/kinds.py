@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 
 import altair as alt
+from altair.utils.schemapi import debug_mode
 
 from sitegen.pages.compiled import Spec
 from sitegen.pages.styles import DASHES, SHAPES
@@ -56,21 +57,21 @@ def _finished(layers: Sequence[alt.Chart], extra: Mapping[str, object], height: 
             align="right", x=_expr("width"), y=_expr("height + 38"), text=_expr("datum.s"), color=_INK
         ),
     ]
-    chart = (
-        alt.layer(*layers, *titles)
-        .properties(width=400, height=height, background="transparent", padding=0)
-        .properties(autosize=alt.AutoSizeParams(type="none"))
-        .add_params(*_params(extra))
-        .configure(aria=False)
-        .configure_mark(invalid="show")  # rows are checked before they come here: no filter for each layer
-        .configure_view(stroke=None)
-        .configure_axis(
+    config = alt.Config(
+        aria=False,
+        mark=alt.MarkConfig(invalid="show"),  # rows are checked before they come here: no filter for each layer
+        view=alt.ViewConfig(stroke=None),
+        axis=alt.AxisConfig(
             domain=False, ticks=False, title=None, labelColor=_SOFT, labelFont=_SANS, labelFontSize=13, labelPadding=6,
             gridColor=_RULE, labelAngle=0,
-        )
-        .configure_text(font=_SANS, fontSize=13, color=_SOFT)
+        ),
+        text=alt.MarkConfig(font=_SANS, fontSize=13, color=_SOFT),
     )  # fmt: skip
-    return dict(chart.to_dict())
+    chart = alt.layer(
+        *layers, *titles, width=400, height=height, background="transparent", padding=0, config=config,
+        autosize=alt.AutoSizeParams(type="none"),
+    ).add_params(*_params(extra))  # fmt: skip
+    return dict(chart.to_dict(validate=False))
 
 
 def _value_axis(field: str = "v") -> alt.Y:
@@ -386,7 +387,10 @@ def _curves() -> Spec:
 
 
 def drawings() -> dict[str, Spec]:
-    """Vega-Lite specification of every kind, by name."""
+    """Vega-Lite specification of every kind, by name.
+
+    Altair would hold every part against its schema whenever it copies one, which takes half of the time; a test does.
+    """
     made: dict[str, Callable[[], Spec]] = {
         "slope": lambda: _phased(190, history=False),
         "history": lambda: _phased(240, history=True),
@@ -395,4 +399,5 @@ def drawings() -> dict[str, Spec]:
         "run": _run,
         "curves": _curves,
     }
-    return {name: make() for name, make in made.items()}
+    with debug_mode(False):
+        return {name: make() for name, make in made.items()}
