@@ -14,7 +14,6 @@ import contextlib
 import hashlib
 import json
 import os
-import stat
 import sys
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
@@ -73,11 +72,13 @@ def stamps(folder: Path, site: Path) -> Stamps:
     """
     home, found = _home(folder), {}
     with contextlib.suppress(OSError):
-        for path in _below(home, site.resolve()):
-            status = path.lstat()
-            state = status.st_size, status.st_mtime_ns, status.st_ctime_ns, status.st_ino
-            found[path.relative_to(home).as_posix()] = () if stat.S_ISDIR(status.st_mode) else state
+        for name, file in _below(home, site.resolve()):
+            found[name] = () if file is None else _state(file.stat(follow_symlinks=False))
     return found
+
+
+def _state(status: os.stat_result) -> tuple[int, ...]:
+    return status.st_size, status.st_mtime_ns, status.st_ctime_ns, status.st_ino
 
 
 def moved(before: Stamps, now: Stamps) -> list[str]:
@@ -203,31 +204,31 @@ def _tree(root: Path, skipped: Path | None) -> Iterable[tuple[str, str]]:
 
     Raises OSError where a folder is a link to another place, a file cannot be read, or is no plain file of this folder.
     """
-    for path in _below(root, skipped):
-        within = root if path.is_symlink() else None
+    for name, file in _below(root, skipped):
         # an empty folder may be told of too
-        yield path.relative_to(root).as_posix(), "" if path.is_dir() else sha256_of(path, within)
+        yield name, "" if file is None else sha256_of(Path(file.path), root if file.is_symlink() else None)
 
 
-def _below(root: Path, skipped: Path | None) -> Iterable[Path]:
-    """Files below a folder, each followed by its folder. Raises OSError where a folder is a link."""
-    for folder, names, files in os.walk(root, onerror=_raised):
-        here = Path(folder)
-        if any((here / name).is_symlink() for name in names):
-            raise NotRegularError("a folder is a link", here)
-        names[:] = sorted(
-            name
-            for name in names
-            if name not in {".git", "__pycache__"}
-            and here / name != skipped
-            and not (name == _RESULTS and skipped is not None and here.parent == root)
-        )
-        yield from (here / name for name in sorted(files))
-        yield here
-
-
-def _raised(error: OSError) -> None:
-    raise error
+def _below(root: Path, skipped: Path | None, inside: str = "") -> Iterable[tuple[str, os.DirEntry[str] | None]]:
+    """Files below a folder by their paths from there, then the folder itself, which is no file, then what lies in its
+    folders. Raises OSError where a folder is a link.
+    """
+    own = f"{root}/{inside}"
+    with os.scandir(own) as entries:
+        ordered = sorted(entries, key=lambda each: each.name)
+    folders = []
+    for each in ordered:
+        if not each.is_dir():
+            yield inside + each.name, each
+            continue
+        if each.is_symlink():
+            raise NotRegularError("a folder is a link", Path(own))
+        results = each.name == _RESULTS and skipped is not None and inside.count("/") == 1
+        if each.name not in {".git", "__pycache__"} and not results and Path(each.path) != skipped:
+            folders.append(f"{inside}{each.name}/")
+    yield inside[:-1] or ".", None
+    for folder in folders:
+        yield from _below(root, skipped, folder)
 
 
 def _libraries() -> list[str]:
