@@ -6,6 +6,9 @@ to do with as much text: every published page is written as Markdown, its headin
 as long as ours, and turned into HTML files by markdown-it-py with a frame around each. Every run is a process of its
 own with all its imports; the ways take turns, so that the load of the machine meets them all; medians are compared.
 
+With more than one worker, every round also publishes with one, and a calculation that shares nothing is timed in so
+many processes at once: where two "processors" are one core, that is the most that can be gained.
+
 Printed: seconds of processor and clock of each way, their ratios to the yardstick of the same run, peak memory, and the
 weight of the pages. Budgets: whole publish 1.0, unchanged 0.25, HTML and data of one page 300 kB. Compiled modules and
 drawings of an earlier publish are there in all ways, as they are on a machine in use.
@@ -30,6 +33,12 @@ from pathlib import Path
 
 TESTS = Path(__file__).resolve().parents[1]
 BUDGETS = {"whole": 1.0, "unchanged": 0.25}
+CALCULATION = """
+import json, time
+rows = [{"a": n, "b": str(n), "c": [n, n + 1]} for n in range(20_000)]
+for _ in range(20):
+    sorted(json.loads(json.dumps(rows)), key=lambda row: row["b"])
+"""
 
 YARDSTICK = """
 import sys
@@ -108,7 +117,7 @@ class Run:
     """One process, start to end."""
 
     clock: float  # s
-    processor: float  # s, of the process; not of its workers, which are no children of it
+    processor: float  # s, of the process and its copies
     memory: float  # MB, peak of the process
 
 
@@ -157,6 +166,18 @@ def median(runs: Sequence[Run]) -> Run:
     return Run(*(statistics.median(getattr(each, what) for each in runs) for what in ("clock", "processor", "memory")))
 
 
+def at_most(processes: int) -> float:
+    """How many times as much so many processes do of one calculation in the time that one takes for it."""
+
+    def taken(count: int) -> float:
+        before = time.perf_counter()
+        for each in [subprocess.Popen([sys.executable, "-S", "-c", CALCULATION]) for _ in range(count)]:
+            each.wait()
+        return time.perf_counter() - before
+
+    return processes * min(taken(1) for _ in range(3)) / min(taken(processes) for _ in range(3))
+
+
 def main() -> None:
     """Measure and print."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -195,8 +216,12 @@ def measure(folder: Path, work: Path, rounds: int, workers: int) -> None:
         to.write_text("\n\n".join(text.blocks) + "\n", encoding="utf-8")
 
     taken: dict[str, list[Run]] = {"yardstick": [], "whole": [], "unchanged": []}
+    taken |= {"by one": []} if workers > 1 else {}
     for n in range(rounds):
         taken["yardstick"].append(run(sys.executable, "-c", YARDSTICK, work / "markdown", work / f"md-{n}", work=work))
+        if workers > 1:
+            fresh(cache, first)
+            taken["by one"].append(publish(folder, work / f"one-{n}", 1, work))
         fresh(cache, first)
         taken["whole"].append(publish(folder, work / f"site-{n}", workers, work))
         taken["unchanged"].append(publish(folder, work / f"site-{n}", workers, work))
@@ -212,6 +237,9 @@ def measure(folder: Path, work: Path, rounds: int, workers: int) -> None:
             f"{way:12}{each.clock:7.2f} s{each.processor:9.2f} s{each.memory:6.0f} MB"
             f"{each.clock / yard.clock:8.2f}{each.processor / yard.processor:11.2f}{budget}"
         )
+    if workers > 1:
+        gain = middle["by one"].clock / middle["whole"].clock
+        print(f"{workers} workers: {gain:.2f} times as fast as one; at most {at_most(workers):.2f} on this machine now")
     sizes = sorted(page.stat().st_size for page in pages)
     markdown = sum(each.stat().st_size for each in (work / "markdown").rglob("*.md"))
     heaviest = max(pages, key=lambda page: page.stat().st_size)
