@@ -18,7 +18,7 @@ from sitegen.problems import counted
 from sitegen.reader.headers import bare, joined, plain, says_units, with_unit
 from sitegen.reader.layout import NOTHING_STATED, By, Column, Fact, Kind, Layout, Marks, Spot, Stated
 from sitegen.reader.numbers import LONGEST, day_and_month, has_short_year, is_date
-from sitegen.reader.records import SEPARATORS, cut
+from sitegen.reader.records import NOTHING, SEPARATORS, cut
 from sitegen.reader.stamps import is_clock, is_stamp
 
 HEAD, SPREAD, TAIL = 400, 400, 20  # rows looked at
@@ -87,7 +87,7 @@ def kind_of(cell: str) -> Kind:
 
 def find(lines: Sequence[str], stated: Stated = NOTHING_STATED, encoding: str = "") -> Layout:
     """How a text is written. Of its lines some 800 are looked at."""
-    sample = _sample(len(lines), lambda at: bool(lines[at].strip(" \t,;|")))
+    sample = _sample(len(lines), lambda at: bool(lines[at].strip(NOTHING)))
     named = [stated.separator] if stated.separator else [word for word in _WORDS if _occurs(word, lines, sample)]
     forms = {at: lines[at].translate(FORM) for at in sample}
     ways = {
