@@ -96,11 +96,7 @@ class Tally:
             # a stretch of so many samples is the least that can last longer than the longest so far
             many = int(min(self._longest / widest * (1 - 1e-9), len(said))) + 1 if widest else 1
             if said.find(b"\1" * many, lead) >= 0:
-                at = np.flatnonzero(same)  # x[at] equals x[at + 1]
-                apart = np.flatnonzero(at[1:] - at[:-1] > 1)
-                starts = at[np.concatenate([[0], apart + 1])]
-                ends = at[np.concatenate([apart, [len(at) - 1]])] + 1
-                self._longest = max(self._longest, float((t[ends] - t[starts]).max()))
+                self._longest = max(self._longest, _longest(t, np.flatnonzero(same)))
             begin = float(t[len(said.rstrip(b"\1"))])
         self._last, self._since = float(x[-1]), begin
 
@@ -120,6 +116,14 @@ class Tally:
             self._lows / self.n,
             self._highs / self.n,
         )
+
+
+def _longest(t: Floats, at: npt.NDArray[np.int64]) -> float:
+    """The longest stretch [s] of samples each of which equals the one after it; `at`: their places."""
+    apart = np.flatnonzero(at[1:] - at[:-1] > 1)
+    starts = at[np.concatenate([[0], apart + 1])]
+    ends = at[np.concatenate([apart, [len(at) - 1]])] + 1
+    return float((t[ends] - t[starts]).max())
 
 
 def together(parts: list[ChannelFacts]) -> ChannelFacts:
