@@ -47,8 +47,7 @@ class Track:
         A gap is a step of more than 5 usual ones that is also more than 5 times as long as the steps about it, so that
         a log written at two rates has none; a step of more than 60 s is one already by 30 usual ones.
         """
-        before = np.nan if self.last is None else self.last
-        steps = np.diff(t, prepend=before)
+        steps = _steps(t, np.nan if self.last is None else self.last)
         self.last = float(t[-1]) if len(t) else self.last
         going = steps[steps > 0]
         if len(going):
@@ -64,6 +63,15 @@ class Track:
         return steps, np.union1d(wide, breaks).astype(np.int64) if len(breaks) else wide
 
 
+def _steps(t: Floats, before: float) -> Floats:
+    """The step before each of some instants; many times faster than `np.diff`, which puts `before` in front first."""
+    steps = np.empty(len(t))
+    if len(t):
+        steps[0] = t[0] - before
+        np.subtract(t[1:], t[:-1], out=steps[1:])
+    return steps
+
+
 def _weighted_median(values: list[float], weights: list[int]) -> float:
     order = np.argsort(values, kind="stable")
     sums = np.cumsum(np.asarray(weights)[order])
@@ -77,6 +85,7 @@ class Fed:
     t: Floats  # s since the start of the file
     kept: Places | None  # places of the rows that have an instant; None: all of them
     breaks: Places  # places of steps that are gaps or new starts
+    widest: float  # s, the longest step between two of them
 
 
 @dataclass
@@ -183,12 +192,12 @@ class Clock:
         for place in breaks.tolist():
             if place not in news:
                 self.gaps.append((float(t[place - 1] if place else last or 0.0), float(t[place])))
-        return Fed(t, kept, breaks)
+        return Fed(t, kept, breaks, float(steps[1:].max(initial=0.0)))
 
     def _forwards(self, raw: Floats, line: Callable[[int], int]) -> tuple[Floats, Places]:
         """Time that goes on over midnights and new starts, and the places of new starts."""
         before = raw[0] if self._before is None else self._before
-        steps = np.diff(raw, prepend=before)
+        steps = _steps(raw, before)
         self._before = float(raw[-1])
         back = np.flatnonzero(steps < 0)
         if not len(back):

@@ -114,8 +114,9 @@ class Bins:
     """All channels of a log by bin, in the units of their columns. Instants never run backwards in one channel."""
 
     width: float = NARROWEST  # s
+    ahead: float = 4.0  # how many times the bins of its first piece a log is about to fill
     used: int = 0  # bins up to the last with a sample
-    _size: int = 1 << 14  # bins there is room for; even
+    _size: int = 1 << 8  # bins there is room for; even
     channels: dict[str, Gathered] = field(default_factory=dict)
     _samples: dict[str, list[tuple[Floats, Floats]] | None] = field(default_factory=dict)
 
@@ -129,7 +130,8 @@ class Bins:
         place = ((t + _NEAR) / self.width).astype(np.int64)
         self.used = max(self.used, int(place[-1]) + 1)
         if self.used > self._size:
-            self._room(min(4 * self.used, MOST))
+            self._room(min(int(self.ahead * self.used) + 2, MOST))
+        self.ahead = 4.0
         starts = np.flatnonzero(place[1:] != place[:-1]) + 1
         starts = np.concatenate([[0], starts])
         counts = np.diff(starts, append=len(t)).astype(np.int32)
@@ -173,18 +175,24 @@ class Bins:
         import pandas as pd
 
         made: dict[str, np.ndarray] = {"t": np.arange(self.used) * self.width}
+        instants: list[int] = []
+        lines = _Lines(np.zeros(0), np.zeros(0, dtype=np.int64), np.zeros(0))
         for name, (scale, offset) in linear.items():
             own = self.channels.pop(name, None) or Gathered.none(self._size)
-            held = own.counts[: self.used] > 0
+            counts = own.counts[: self.used]
+            columns = [each[: self.used] for each in (own.sums, own.lows, own.highs)]
+            held = counts > 0
             with np.errstate(invalid="ignore"):  # a bin without a sample: 0 / 0
-                mean = own.sums[: self.used] / own.counts[: self.used]
-            columns = [
-                np.where(held, values * scale + offset, np.nan)
-                for values in (mean, own.lows[: self.used], own.highs[: self.used])
-            ]
+                columns[0] /= counts
+            for values in columns:  # where they lie: room for more would take longer to get than to fill
+                values *= scale
+                values += offset
+                values[~held] = np.nan
             if parts := self._samples.get(name):
-                t, x = (np.concatenate(each) for each in zip(*parts, strict=True))
-                _joined(columns[0], held, self.width, t, x * scale + offset)
+                t, x = zip(*parts, strict=True)
+                if [*map(id, t)] != instants:  # channels of one axis mostly share their very instants
+                    instants, lines = [*map(id, t)], _Lines.between(np.concatenate(t), held, self.width)
+                lines.join(columns[0], np.concatenate(x) * scale + offset)
             made[name], made[f"{name}.low"], made[f"{name}.high"] = columns
         return pd.DataFrame(made, copy=False)
 
@@ -197,16 +205,29 @@ class Bins:
             self._size = size
 
 
-def _joined(mean: Floats, held: npt.NDArray[np.bool_], width: float, t: Floats, x: Floats) -> None:
-    """Fills bins without a sample from the line between the samples on both sides, where these are near enough."""
-    step = float(np.median(np.diff(t))) if len(t) > 1 else 0.0
-    if step <= width:
-        return
-    middle = (np.arange(len(held)) + 0.5) * width
-    after = np.searchsorted(t, middle)
-    inside = ~held & (after > 0) & (after < len(t))
-    inside[inside] &= t[after[inside]] - t[after[inside] - 1] <= SLOW * step
-    mean[inside] = np.interp(middle[inside], t, x)
+@dataclass(frozen=True)
+class _Lines:
+    """Where bins without a sample lie between two samples that are near enough to be joined by a line."""
+
+    t: Floats  # s, of the samples
+    bins: npt.NDArray[np.int64]
+    middles: Floats  # s, of those bins
+
+    @classmethod
+    def between(cls, t: Floats, held: npt.NDArray[np.bool_], width: float) -> _Lines:
+        """Lines between samples at t [s]; `held` says which bins have one."""
+        step = float(np.median(np.diff(t))) if len(t) > 1 else 0.0
+        bins = np.flatnonzero(~held) if step > width else np.zeros(0, dtype=np.int64)
+        middles = (bins.astype(np.float64) + 0.5) * width
+        after = np.searchsorted(t, middles)
+        near = (after > 0) & (after < len(t))
+        near[near] &= t[after[near]] - t[after[near] - 1] <= SLOW * step
+        return cls(t, bins[near], middles[near])
+
+    def join(self, mean: Floats, x: Floats) -> None:
+        """Fills those bins from samples x."""
+        if len(self.bins):
+            mean[self.bins] = np.interp(self.middles, self.t, x)
 
 
 def regrouped(frame: pd.DataFrame, shift: float, width: float) -> pd.DataFrame:

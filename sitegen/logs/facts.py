@@ -45,10 +45,19 @@ class Tally:
     _last: float | None = None
     _since: float = 0.0  # s, since when the last value has stood
 
-    def feed(self, t: Floats, x: Floats, breaks: npt.NDArray[np.int64], low: float, high: float, total: float) -> None:
+    def feed(
+        self,
+        t: Floats,
+        x: Floats,
+        breaks: npt.NDArray[np.int64],
+        widest: float,
+        low: float,
+        high: float,
+        total: float,
+    ) -> None:
         """Samples x (n,) at t (n,) [s], n > 0, without nan; gaps lie before the places of `breaks`.
 
-        `low`, `high` and `total` are those of x, which the caller knows.
+        `widest` [s], the longest step of t, and `low`, `high` and `total` of x are what the caller knows.
         """
         count = len(x)
         self.n += count
@@ -63,14 +72,14 @@ class Tally:
             self._highs += int(np.count_nonzero(x == high))
         if len(self._values) < DISTINCT:
             self._different(x)
-        self._constant(t, x, breaks)
+        self._constant(t, x, breaks, widest)
 
     def _different(self, x: Floats) -> None:
         self._values.update(np.unique(x[:256]).tolist())
         if len(self._values) < DISTINCT:
             self._values.update(np.unique(x).tolist())
 
-    def _constant(self, t: Floats, x: Floats, breaks: np.ndarray) -> None:
+    def _constant(self, t: Floats, x: Floats, breaks: np.ndarray, widest: float) -> None:
         same = x[1:] == x[:-1]
         equal = int(np.count_nonzero(same))
         first = self._last is not None and float(x[0]) == self._last
@@ -80,25 +89,15 @@ class Tally:
         begin = self._since if going_on else float(t[0])
         if len(breaks):
             same[breaks[breaks > 0] - 1] = False  # nothing is known across a gap
-            equal = int(np.count_nonzero(same))
-        if not equal:
-            self._longest = max(self._longest, float(t[0]) - begin)
-            begin = float(t[-1]) if len(x) > 1 else begin
-        else:
-            at = np.flatnonzero(same)  # x[at] equals x[at + 1]
-            apart = np.flatnonzero(at[1:] - at[:-1] > 1)
-            starts = at[np.concatenate([[0], apart + 1])]
-            ends = at[np.concatenate([apart, [len(at) - 1]])] + 1
-            lengths = t[ends] - t[starts]
-            self._longest = max(self._longest, float(lengths.max()))
-            if starts[0] == 0:
-                self._longest = max(self._longest, float(t[ends[0]]) - begin)
-                begin = begin if ends[0] == len(x) - 1 else float(t[-1])
-            else:
-                self._longest = max(self._longest, float(t[0]) - begin)
-                begin = float(t[-1])
-            if starts[-1] > 0 and ends[-1] == len(x) - 1:
-                begin = float(t[starts[-1]])
+        said = same.tobytes()  # a 1 where a sample equals the one before
+        lead = len(said) - len(said.lstrip(b"\1"))
+        self._longest = max(self._longest, float(t[lead]) - begin)
+        if lead < len(said):
+            # a stretch of so many samples is the least that can last longer than the longest so far
+            many = int(min(self._longest / widest * (1 - 1e-9), len(said))) + 1 if widest else 1
+            if said.find(b"\1" * many, lead) >= 0:
+                self._longest = max(self._longest, _longest(t, np.flatnonzero(same)))
+            begin = float(t[len(said.rstrip(b"\1"))])
         self._last, self._since = float(x[-1]), begin
 
     def facts(self, scale: float, offset: float) -> ChannelFacts:
@@ -117,6 +116,14 @@ class Tally:
             self._lows / self.n,
             self._highs / self.n,
         )
+
+
+def _longest(t: Floats, at: npt.NDArray[np.int64]) -> float:
+    """The longest stretch [s] of samples each of which equals the one after it; `at`: their places."""
+    apart = np.flatnonzero(at[1:] - at[:-1] > 1)
+    starts = at[np.concatenate([[0], apart + 1])]
+    ends = at[np.concatenate([apart, [len(at) - 1]])] + 1
+    return float((t[ends] - t[starts]).max())
 
 
 def together(parts: list[ChannelFacts]) -> ChannelFacts:

@@ -14,7 +14,7 @@ from sitegen.program import channels
 from sitegen.program.model import Address, LogChannel, LogSource, LogTime, Where
 from sitegen.reader.blocked import Blocked, refusal
 from sitegen.reader.find import MARK_NAMES
-from sitegen.reader.headers import joined, parted, plain
+from sitegen.reader.headers import joined, known_in, parted, plain
 from sitegen.reader.layout import Layout as Written
 from sitegen.reader.numbers import numbers
 from sitegen.reader.place import TIMES, Misplaced, ending, labels, place
@@ -107,11 +107,7 @@ def known_headers(source: LogSource) -> Callable[[Sequence[str]], int]:
     names = wanted(source)
     if source.header_rows != 1:
         names |= {name.rpartition(" ")[2] for name in names}
-
-    def count(cells: Sequence[str]) -> int:
-        return sum(1 for cell in cells if plain(cell) in names or parted(cell)[0] in names)
-
-    return count
+    return known_in(names)
 
 
 def settled(source: LogSource, written: Written) -> LogSource:

@@ -203,7 +203,9 @@ class _Reader:
         if wrong := either(written, layout, file):
             raise Blocked(*wrong)
         parser = Parser(layout, self._separator, source.decimal, file, _has_arrow())
-        threads = 1 if path.stat().st_size <= 2 * STEP else 0
+        size = path.stat().st_size
+        threads = 1 if size <= 2 * STEP else 0
+        self._bins.ahead = 1.1 * max(size / STEP, 1.0)
         first = numbers[layout.begin] if layout.begin < len(numbers) else len(lines) + 1
         for block in _in_order(parser, pieces(path, file, begin.encoding, first - 1), threads, first):
             self.take(layout, block)
@@ -300,7 +302,7 @@ class _Reader:
         x: Floats = block.numbers[column.at]
         if fed.kept is not None:
             x = x[fed.kept]
-        t, breaks, tally = fed.t, fed.breaks, self._tallies[column.name]
+        t, breaks, widest, tally = fed.t, fed.breaks, fed.widest, self._tallies[column.name]
         part = shares.of(x)
         low, high, total = part.low, part.high, part.total
         if not (low >= column.low and high <= column.high):  # also where one is nan
@@ -313,11 +315,11 @@ class _Reader:
                 return None
             t, x = t[kept], x[kept]
             breaks = np.unique(np.searchsorted(kept, breaks))
-            breaks = breaks[breaks < len(kept)]
+            breaks, widest = breaks[breaks < len(kept)], float(np.diff(t).max(initial=0.0))
             part = self._bins.shares(t).of(x)
             low, high, total = part.low, part.high, part.total
         self._bins.add(column.name, part, t, x)
-        tally.feed(t, x, breaks, low, high, total)
+        tally.feed(t, x, breaks, widest, low, high, total)
         return t, x, breaks
 
     def _note_outside(self, column: Column, block: Block, fed: Fed, x: Floats, good: npt.NDArray[np.bool_]) -> None:

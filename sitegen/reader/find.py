@@ -9,15 +9,16 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
+from itertools import zip_longest
 
 from sitegen.problems import counted
 from sitegen.reader.headers import bare, joined, plain, says_units, with_unit
 from sitegen.reader.layout import NOTHING_STATED, By, Column, Fact, Kind, Layout, Marks, Spot, Stated
 from sitegen.reader.numbers import LONGEST, day_and_month, has_short_year, is_date
-from sitegen.reader.records import SEPARATORS, cut
+from sitegen.reader.records import NOTHING, SEPARATORS, cut
 from sitegen.reader.stamps import is_clock, is_stamp
 
 HEAD, SPREAD, TAIL = 400, 400, 20  # rows looked at
@@ -86,11 +87,14 @@ def kind_of(cell: str) -> Kind:
 
 def find(lines: Sequence[str], stated: Stated = NOTHING_STATED, encoding: str = "") -> Layout:
     """How a text is written. Of its lines some 800 are looked at."""
-    sample = _sample(len(lines), lambda at: bool(lines[at].strip(" \t,;|")))
+    sample = _sample(len(lines), lambda at: bool(lines[at].strip(NOTHING)))
     named = [stated.separator] if stated.separator else [word for word in _WORDS if _occurs(word, lines, sample)]
     forms = {at: lines[at].translate(FORM) for at in sample}
-    ways = {word: _Rows(_Cells(lines, word), sample, {at: cut(forms[at], word) for at in sample}) for word in named}
-    known = {word: _most_known(way, stated)[0] for word, way in ways.items()}
+    ways = {
+        word: _Rows(_Cells(lines, word), sample, {at: cut(forms[at], word) for at in sample}, stated.known)
+        for word in named
+    }
+    known = {word: way.most_known[0] for word, way in ways.items()}
     first = max(ways, key=lambda word: (known[word], ways[word].merit), default="")
     firm = [
         word for word in ways
@@ -114,7 +118,8 @@ def find(lines: Sequence[str], stated: Stated = NOTHING_STATED, encoding: str = 
             other = find(lines, replace(stated, separator="")).separator
             near = [other.value] if other.value != stated.separator and other.agree else []
     else:  # one column
-        best, rows, near = "comma", _Rows(_Cells(lines, ""), sample, {at: [forms[at]] for at in sample}), []
+        best, near = "comma", []
+        rows = _Rows(_Cells(lines, ""), sample, {at: [forms[at]] for at in sample}, stated.known)
     separator = Fact(
         best,
         "entry" if stated.separator else "open" if near else "file",
@@ -136,7 +141,8 @@ def find_cells(
     sample = _sample(len(rows), lambda at: any(map(str.strip, rows[at])))
     if numbers and numbers[0] == 0:
         stated = replace(stated, skip_rows=-1, header_rows=1)
-    seen = _Rows(dict(enumerate(rows)), sample, {at: [cell.translate(FORM) for cell in rows[at]] for at in sample})
+    forms = {at: [cell.translate(FORM) for cell in rows[at]] for at in sample}
+    seen = _Rows(dict(enumerate(rows)), sample, forms, stated.known)
     separator = Fact("", "file", seen.alike, len(sample))
     last = numbers[-1] if numbers else 0
     return _Finder(seen, stated, separator, lambda at: numbers[at], last, encoding, "row").layout()
@@ -214,6 +220,18 @@ class _Cells(dict[int, Sequence[str]]):
         return self[at]
 
 
+class _Kinds(dict[int, list[Kind]]):
+    """Kinds of the cells of rows by position, judged when they are asked for."""
+
+    def __init__(self, forms: Mapping[int, Sequence[str]]) -> None:
+        super().__init__()
+        self._forms = forms
+
+    def __missing__(self, at: int) -> list[Kind]:
+        self[at] = [*map(_kind, self._forms[at])]
+        return self[at]
+
+
 @dataclass
 class _Rows:
     """Rows looked at, cut one way, by their positions."""
@@ -221,27 +239,30 @@ class _Rows:
     cells: Mapping[int, Sequence[str]]
     sample: Sequence[int]
     forms: dict[int, list[str]]
+    known: Callable[[Sequence[str]], int] | None  # counts the headers among some cells that the entry names
     width: int = 0  # fields of most of the lower rows
     alike: int = 0  # rows that have as many
     steady: int = 0  # of the last rows, those in a row that are cut into as many fields, empty ones at the end too
     merit: float = 0.0  # how well this way of cutting makes rows alike and columns of one kind
-    kinds: dict[int, list[Kind]] = field(default_factory=dict)
+    ends: dict[int, int] = field(default_factory=dict)  # fields of each row, but for empty ones at its end
+    kinds: Mapping[int, Sequence[Kind]] = field(default_factory=dict)
     figures: list[int] = field(default_factory=list)  # columns of figures and moments, by their lower half
 
     def __post_init__(self) -> None:
-        half = self.sample[len(self.sample) // 2 :]  # of these most are body, whatever stands above
+        half = self.half
         for row in self.forms.values():
             row[:] = map(str.strip, row)
-        self.kinds = {at: [*map(_kind, row)] for at, row in self.forms.items()}
-        widths = Counter(len(_trimmed(self.forms[at])) or 1 for at in half)
+        self.ends = {at: _end(row) for at, row in self.forms.items()}
+        self.kinds = _Kinds(self.forms)
+        widths = Counter(self.ends[at] or 1 for at in half)
         self.width = max(widths.items(), key=lambda each: (each[1], each[0]))[0] if widths else 0
-        self.alike = sum(len(_trimmed(row)) == self.width for row in self.forms.values())
+        self.alike = sum(end == self.width for end in self.ends.values())
         lengths = [len(self.forms[at]) for at in reversed(self.sample)]
         self.steady = next((at for at, own in enumerate(lengths) if own != lengths[0]), len(lengths))
         kept = 0.0
-        alike = [self.kinds[at] for at in half if len(self.kinds[at]) >= self.width]
-        for at in range(self.width):
-            tally = Counter(kinds[at] for kinds in alike)
+        alike = [self.forms[at][: self.width] for at in half if len(self.forms[at]) >= self.width]
+        for at, column in enumerate(zip(*alike, strict=True)):
+            tally = _tally(Counter(column))
             blank, total = tally.pop("empty", 0), tally.total()
             top: Kind = max(tally, key=tally.__getitem__, default="text")
             kept += tally[top] / total * (0.4 if top == "text" else 1.0) if total else 0.4
@@ -252,25 +273,38 @@ class _Rows:
         share = max([*widths.values(), *whole.values()], default=0) / max(len(half), 1)
         self.merit = share * (0.4 + 0.6 * kept / self.width) if self.width > 1 else 0.0
 
+    @property
+    def half(self) -> Sequence[int]:
+        """The lower rows: of these most are body, whatever stands above."""
+        return self.sample[len(self.sample) // 2 :]
+
+    @cached_property
+    def most_known(self) -> tuple[int, int]:
+        """The most headers of the entry among the cells of one row, and the position of the first such row."""
+        if self.known is None:
+            return 0, -1
+        most, at = max(((self.known(self.cells[at]), -at) for at in self.sample[:_SEARCHED]), default=(0, 1))
+        return most, -at
+
     def cell(self, at: int, column: int) -> str:
         row = self.cells[at]
         return row[column].strip() if column < len(row) else ""
 
 
-def _trimmed(row: Sequence[str]) -> Sequence[str]:
+def _end(row: Sequence[str]) -> int:
+    """Fields of a row but for the empty ones at its end."""
     end = len(row)
-    while end and not row[end - 1].strip():
+    while end and not row[end - 1]:
         end -= 1
-    return row[:end]
+    return end
 
 
-def _most_known(rows: _Rows, stated: Stated) -> tuple[int, int]:
-    """The most headers of the entry among the cells of one row, and the position of the first such row."""
-    if stated.known is None:
-        return 0, -1
-    found = [(stated.known([plain(cell) for cell in rows.cells[at]]), -at) for at in rows.sample[:_SEARCHED]]
-    most, at = max(found, default=(0, 1))
-    return most, -at
+def _tally(forms: Mapping[str, int]) -> Counter[Kind]:
+    """How many cells of a column are of each kind, the first met first; `forms`: how many have each form."""
+    found: Counter[Kind] = Counter()
+    for form, count in forms.items():
+        found[_kind(form)] += count
+    return found
 
 
 # ---- where the table begins -----------------------------------------------------------------------------------------
@@ -296,8 +330,9 @@ class _Finder:
         headers = joined(head_rows) if heads else [""] * self.rows.width
         begin = self._begin(heads, unit_row)
         body = self.rows.sample[self.rows.sample.index(begin) :] if begin is not None else []
-        kinds = [self._kind(at, body) for at in range(len(headers))]
-        marks, either = self._marks(body, [at for at, kind in enumerate(kinds) if kind == "number"])
+        below_heads = _Body(self.rows.forms, body)
+        kinds = [below_heads.kind(at) for at in range(len(headers))]
+        marks, either = self._marks(below_heads, [at for at, kind in enumerate(kinds) if kind == "number"])
         below = [plain(cell) for cell in self.rows.cells[unit_row]] if unit_row is not None else []
         columns = []
         for at, header in enumerate(headers):
@@ -307,8 +342,8 @@ class _Finder:
             Fact(self.encoding),
             self.separator,
             marks,
-            self._date_order(body, [at for at, kind in enumerate(kinds) if kind in {"date", "stamp"}]),
-            self._missing(body, [at for at, kind in enumerate(kinds) if kind not in {"text", "empty"}]),
+            self._date_order(below_heads, [at for at, kind in enumerate(kinds) if kind in {"date", "stamp"}]),
+            self._missing(below_heads, [at for at, kind in enumerate(kinds) if kind not in {"text", "empty"}]),
             self._said_of_heads(heads),
             self._said_of_units(heads, unit_row),
             Fact(self.last + 1 if begin is None else self.line(begin)),
@@ -322,7 +357,7 @@ class _Finder:
         where = (
             f"{self.word}s {lines[0]} to {lines[-1]}" if len(lines) > 1 else f"{self.word} {lines[0]}" if lines else ""
         )
-        most, at = _most_known(self.rows, self.stated)
+        most, at = self.rows.most_known
         elsewhere: tuple[Spot, ...] = ()
         if heads and most and at not in heads and not self._knows(heads):
             elsewhere = (Spot(self.line(at), 0, ""),)
@@ -342,7 +377,7 @@ class _Finder:
     def _knows(self, heads: Sequence[int]) -> bool:
         """Whether the entry names a header of these rows."""
         known = self.stated.known
-        return known is not None and bool(known([plain(cell) for cell in self.rows.cells[heads[-1]]]))
+        return known is not None and bool(known(self.rows.cells[heads[-1]]))
 
     def _heads(self) -> list[int]:
         sample, stated = self.rows.sample, self.stated
@@ -352,7 +387,7 @@ class _Finder:
             if count is None and len(below) > 1 and self._groups(below[0], below[1]):
                 count = 2
             return [*below[: count or 1]]
-        most, at = _most_known(self.rows, stated)
+        most, at = self.rows.most_known
         last = at if most else self._last_head()
         if last is None:
             return []
@@ -386,10 +421,9 @@ class _Finder:
         if not sample:
             return None
         if not rows.figures:  # nothing but texts: the first row that is as wide as the others
-            return next((at for at in sample if len(_trimmed(rows.cells[at])) >= _MOST * rows.width), sample[0])
+            return next((at for at in sample if rows.ends[at] >= _MOST * rows.width), sample[0])
         sample = sample[: HEAD + 5]
-        within = {at for at in sample if self._is_body(at)}
-        begin = next((at for n, at in enumerate(sample) if at in within and _mostly(sample[n : n + 5], within)), None)
+        begin = next((at for n, at in enumerate(sample) if self._mostly_body(sample[n : n + 5])), None)
         above = [at for at in sample if begin is None or at < begin]
         named = [at for at in above if self._is_head(at)]
         if len(named) > 1 and self._is_unit_row(named[-1]):
@@ -400,15 +434,21 @@ class _Finder:
         ]  # fmt: skip
         return full[-1] if full else named[-1] if named else None  # rows below it without a figure are body
 
+    def _mostly_body(self, part: Sequence[int]) -> bool:
+        """Whether a row is one of the body, and most of the few below it are."""
+        if not self._is_body(part[0]):
+            return False
+        return len(part) < 5 or sum(map(self._is_body, part)) >= 0.8 * len(part)
+
     def _is_body(self, at: int) -> bool:
         """Whether a row holds figures where most rows do."""
         rows = self.rows
-        row, kinds = rows.cells[at], rows.kinds[at]
-        filled = [each for each in rows.figures if each < len(row) and row[each].strip()]
-        if len(_trimmed(row)) == 2 == rows.width and kinds[0] == "text":  # a key and its value
+        row, end, kinds = rows.forms[at], rows.ends[at], rows.kinds[at]
+        filled = [each for each in rows.figures if each < end and row[each]]
+        if end == 2 == rows.width and kinds[0] == "text":  # a key and its value
             return False
         good = sum(kinds[each] != "text" for each in filled)
-        return good >= max(1.0, 0.5 * len(filled)) and abs(len(_trimmed(row)) - rows.width) <= max(1, 0.4 * rows.width)
+        return good >= max(1.0, 0.5 * len(filled)) and abs(end - rows.width) <= max(1, 0.4 * rows.width)
 
     def _is_head(self, at: int) -> bool:
         """Whether a row has words above columns of figures, and is about as wide as the rows."""
@@ -427,7 +467,7 @@ class _Finder:
         rows = self.rows
         row = rows.forms[at]
         texts = [each for each, kind in enumerate(rows.kinds[at]) if kind == "text"]
-        half = [rows.forms[each] for each in rows.sample[len(rows.sample) // 2 :]]
+        half = [rows.forms[each] for each in rows.half]
         return any(each < len(other) and other[each] == row[each] for other in half if other != row for each in texts)
 
     def _is_unit_row(self, at: int) -> bool:
@@ -465,26 +505,11 @@ class _Finder:
 
     # ---- what stands in the rows ------------------------------------------------------------------------------------
 
-    def _kind(self, column: int, body: Sequence[int]) -> Kind:
-        rows = self.rows
-        tally = Counter(rows.kinds[at][column] for at in body if column < len(rows.kinds[at]))
-        tally.pop("empty", 0)
-        if not tally:
-            return "empty"
-        top = max(tally, key=tally.__getitem__)
-        return top if tally[top] >= _MOST * tally.total() else "text"
-
-    def _marks(self, body: Sequence[int], columns: Sequence[int]) -> tuple[Fact[Marks], dict[int, Spot]]:
+    def _marks(self, body: _Body, columns: Sequence[int]) -> tuple[Fact[Marks], dict[int, Spot]]:
         """Marks of figures, and by column the first figure that rival marks read as another number."""
         forms: Counter[str] = Counter()
-        first: dict[tuple[int, str], Spot] = {}
-        for at in body if self.separator.value else ():
-            for column in columns:
-                if column < len(self.rows.kinds[at]) and self.rows.kinds[at][column] == "number":
-                    form = self.rows.forms[at][column]
-                    forms[form] += 1
-                    if (column, form) not in first:
-                        first[column, form] = Spot(self.line(at), column, self.rows.cell(at, column))
+        for column in columns if self.separator.value else ():
+            forms.update({form: count for form, count in body.forms(column).items() if _kind(form) == "number"})
         stated = self.stated
         ways = [
             marks for marks in _FITS
@@ -508,29 +533,36 @@ class _Finder:
         }
         rivals = {marks: found for marks, found in rivals.items() if found}
         doubtful = {form for found in rivals.values() for form in found}
-        either: dict[int, Spot] = {}
-        for (column, form), spot in first.items():
-            if form in doubtful:
-                either.setdefault(column, spot)
+        either = {
+            column: self._first(body, column, doubtful) for column in columns if doubtful & body.forms(column).keys()
+        }
         total = forms.total()
-        against = sorted(spot for (_, form), spot in first.items() if form in wrong[best])[:3]
+        misfits = [(column, {form}) for column in columns for form in wrong[best] if form in body.forms(column)]
+        against = sorted(self._first(body, *each) for each in misfits)[:3]
         by: By = "entry" if stated.decimal else "open" if rivals else "file"
         why = f"{said_of(best, forms)}, in {total - cost[best]} of {counted(total, 'figure')} looked at"
         fact = Fact(best, by, total - cost[best], total, tuple(rivals), tuple(against), why if total else "no figures")
         return fact, either
 
-    def _date_order(self, body: Sequence[int], columns: Sequence[int]) -> Fact[str]:
+    def _first(self, body: _Body, column: int, forms: Collection[str]) -> Spot:
+        """The first cell of a column with one of these forms."""
+        at = body.first(column, forms)
+        return Spot(self.line(at), column, self.rows.cell(at, column))
+
+    def _date_order(self, body: _Body, columns: Sequence[int]) -> Fact[str]:
         found: dict[tuple[int, int], Spot] = {}
         short: list[Spot] = []  # dates of which any figure may be the year
-        for at in body:
-            kinds = self.rows.kinds[at]
-            for column in columns:
-                if column < len(kinds) and kinds[column] in {"date", "stamp"}:
-                    cell = self.rows.cell(at, column)
-                    if pair := day_and_month(cell):
-                        found.setdefault(pair, Spot(self.line(at), column, cell))
-                    elif has_short_year(cell):
-                        short.append(Spot(self.line(at), column, cell))
+        telling = {
+            form
+            for column in columns for form in body.forms(column)
+            if _kind(form) in {"date", "stamp"} and (day_and_month(form) or has_short_year(form))
+        }  # fmt: skip
+        for at, column in body.places(columns, telling):
+            cell = self.rows.cell(at, column)
+            if pair := day_and_month(cell):
+                found.setdefault(pair, Spot(self.line(at), column, cell))
+            elif has_short_year(cell):
+                short.append(Spot(self.line(at), column, cell))
         if short and not found and not self.stated.date_order:
             return Fact("", "open", rivals=("day first", "month first"), against=tuple(short[:1]))
         if self.stated.date_order or not found:
@@ -544,18 +576,43 @@ class _Finder:
         why = f'dates with the {word}, as "{shown[0].text}" in {self.word} {shown[0].line} shows'
         return Fact(word, "file", len(shown), len(found), why=why)
 
-    def _missing(self, body: Sequence[int], columns: Sequence[int]) -> Fact[frozenset[str]]:
-        rows = self.rows
-        found = {
-            rows.cell(at, column)
-            for at in body for column in columns
-            if column < len(rows.kinds[at]) and rows.kinds[at][column] == "empty" and rows.cell(at, column)
-        }  # fmt: skip
-        return Fact(frozenset(found))
+    def _missing(self, body: _Body, columns: Sequence[int]) -> Fact[frozenset[str]]:
+        marks = {form for column in columns for form in body.forms(column) if form and _kind(form) == "empty"}
+        return Fact(frozenset(self.rows.cell(*place) for place in body.places(columns, marks)))
 
 
-def _mostly(part: Sequence[int], body: set[int]) -> bool:
-    return sum(at in body for at in part) >= 0.8 * len(part) or (len(part) < 5 and bool(part) and part[0] in body)
+class _Body:
+    """Forms of the cells below the headers, by column: each of them is judged once."""
+
+    def __init__(self, forms: Mapping[int, Sequence[str]], body: Sequence[int]) -> None:
+        self._at = body
+        self._columns = [*zip_longest(*(forms[at] for at in body), fillvalue="")]
+        self._forms: dict[int, Counter[str]] = {}
+
+    def forms(self, column: int) -> Counter[str]:
+        """How many cells of a column have each form, the first met first."""
+        if column not in self._forms:
+            self._forms[column] = Counter(self._columns[column] if column < len(self._columns) else ())
+        return self._forms[column]
+
+    def kind(self, column: int) -> Kind:
+        """Of most of its cells."""
+        tally = _tally(self.forms(column))
+        tally.pop("empty", 0)
+        if not tally:
+            return "empty"
+        top = max(tally, key=tally.__getitem__)
+        return top if tally[top] >= _MOST * tally.total() else "text"
+
+    def first(self, column: int, forms: Collection[str]) -> int:
+        """Position of the first row that has one of these forms in a column."""
+        return next(at for at, form in zip(self._at, self._columns[column], strict=True) if form in forms)
+
+    def places(self, columns: Sequence[int], forms: Collection[str]) -> Iterator[tuple[int, int]]:
+        """Rows and columns with one of these forms, row by row."""
+        some = [column for column in columns if not self.forms(column).keys().isdisjoint(forms)]
+        for n, at in enumerate(self._at if some else ()):
+            yield from ((at, column) for column in some if self._columns[column][n] in forms)
 
 
 @lru_cache(maxsize=1 << 14)

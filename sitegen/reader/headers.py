@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Collection, Sequence
 from functools import lru_cache
 
 from sitegen import units
@@ -47,6 +47,22 @@ def parted(header: str) -> tuple[str, str]:
     if at < 0 or (text[at] == "[" and "]" in text[at:-1]):
         return text, ""
     return text[:at].rstrip(), plain(text[at + 1 : -1])
+
+
+def known_in(wanted: Collection[str]) -> Callable[[Sequence[str]], int]:
+    """A count of the cells that are one of some plain headers, with or without its unit.
+
+    >>> known_in({"Torque", "n [rpm]"})(["Torque [N m]", "n  [rpm]", "n", ""])
+    2
+    """
+    names = frozenset(wanted) - {""}
+
+    @lru_cache(maxsize=1 << 12)  # rows of figures are asked about as well, and say the same again and again
+    def is_one(cell: str) -> bool:
+        name = plain(cell)
+        return name in names or (name.endswith((")", "]")) and parted(name)[0] in names)
+
+    return lambda cells: sum(map(is_one, cells))
 
 
 def bare(cell: str) -> str:

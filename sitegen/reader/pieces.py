@@ -76,14 +76,13 @@ def _whole_lines(data: bytes) -> bytes:
 def _blocks(stream: BinaryIO, encoding: str, file: str) -> Iterator[Piece]:
     wide = encoding in {"utf-16", "utf-32"}
     decoder = codecs.getincrementaldecoder(encoding)("replace") if wide else None
-    carry, first = b"", True
+    carry, first, lines = b"", True, not wide
     while True:
-        raw = stream.read(STEP)
+        raw = stream.read(STEP + (_rest_of_line(stream) if lines else 0))
+        lines = lines and b"\n" in raw
         if first and not wide:
             raw = raw.removeprefix(codecs.BOM_UTF8)
         first, last = False, not raw
-        if raw and not wide and b"\n" in raw:  # whole lines from the start spare the copies further down
-            raw += stream.readline(LINE_LIMIT)
         data = decoder.decode(raw, last).removeprefix("\ufeff").encode("utf-8", "replace") if decoder else raw
         data = carry + data if carry else data
         held = b""
@@ -103,6 +102,15 @@ def _blocks(stream: BinaryIO, encoding: str, file: str) -> Iterator[Piece]:
             if carry.strip():
                 yield Piece(_in_utf8(carry, encoding) + b"\n", cut=True)
             return
+
+
+def _rest_of_line(stream: BinaryIO) -> int:
+    """Bytes from a step on to the end of the line there: a piece of whole lines spares the copies of parting."""
+    here = stream.tell()
+    stream.seek(here + STEP)
+    rest = len(stream.readline(LINE_LIMIT))
+    stream.seek(here)
+    return rest
 
 
 def _with_lf(data: bytes) -> bytes:

@@ -15,6 +15,9 @@ SEPARATORS: Mapping[str, str] = MappingProxyType(
 )
 _BLANKS = re.compile("[ \t]+")
 UNIT = "\x1f"  # unit separator of ASCII: `decode` lets no text with it through
+_WHITE = "".join(filter(str.isspace, map(chr, range(0x3001))))  # the white space of Unicode, the hard space among it
+NOTHING = "".join(SEPARATORS.values()) + UNIT + _WHITE
+"""What may stand in a line that says nothing: a line of it is blank, as it looks in any spreadsheet."""
 _UNMATCHED = "the quotes of this row do not match: "
 _QUOTES = (
     'a field in quotes from its first to its last character, quotes inside it doubled ("")',
@@ -42,8 +45,8 @@ class Records:
         return [row.count(mark) + 1 for row in self.rows]
 
     def blanks(self) -> list[bool]:
-        """Whether each record holds nothing but separators."""
-        ends = self.mark + " \t"
+        """Whether each record holds nothing but separators and white space."""
+        ends = self.mark + _WHITE
         return [not row.strip(ends) for row in self.rows]
 
     def begins(self, heads: Sequence[str]) -> list[int]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 import re
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -24,11 +25,13 @@ from sitegen.reader.find import find, find_cells
 from sitegen.reader.grid import CELL_LIMIT, COLUMN_LIMIT, Grid, Odd, letters
 from sitegen.reader.headers import bare, plain
 from sitegen.reader.layout import Layout, Stated
+from sitegen.reader.numbers import LONGEST, PLAIN
 from sitegen.reader.records import SEPARATORS, UNIT, Records, records
 
 Known = Callable[[Sequence[str]], int]
 """Counts how many of some header names a record entry can use."""
 
+_FEW = 4_000  # cells of a table that are cut and read as fast one by one
 _SHORT_AT_MOST = 0.5  # share of short rows above which the header does not describe the table
 _QUOTE = "put in quotes a text that holds the separator"
 _APART = {
@@ -76,12 +79,26 @@ class Table:
         """
         if not self._rows:
             return {at: np.zeros(0, dtype=np.float64 if at in numeric else object) for at in wanted}
+        if len(self._rows) * len(self.header) <= _FEW:
+            return self._few(wanted, frozenset(numeric), decimal)
         try:
             found = self._parsed(wanted, frozenset(numeric), decimal)
         except (ValueError, OverflowError):  # some cell is no plain number; its reader finds out which, and why
             return self._parsed(wanted, frozenset(), decimal)
         odd = any(np.isinf(found[at]).any() or self._says_true_or_false(at, found[at]) for at in numeric)
         return self._parsed(wanted, frozenset(), decimal) if odd else found
+
+    def _few(self, wanted: Collection[int], numeric: frozenset[int], decimal: str) -> dict[int, np.ndarray]:
+        """The same of a table so small that its reader would take longer to begin than to read."""
+        columns = [*zip(*(row.split(self._mark) for row in self._rows), strict=True)]
+        figures = {at: _plain_numbers(columns[at], decimal) for at in numeric}
+        found: dict[int, np.ndarray] = {at: each for at, each in figures.items() if each is not None}
+        if len(found) < len(numeric):
+            found = {}
+        for at in set(wanted) - found.keys():
+            found[at] = np.empty(len(self._rows), dtype=object)
+            found[at][:] = columns[at]
+        return found
 
     def _says_true_or_false(self, at: int, values: npt.NDArray[np.float64]) -> bool:
         """Whether the reader took a column of nothing but "true" and "false" for ones and zeros."""
@@ -111,6 +128,20 @@ class Table:
         if len(frame) != len(self._rows):
             raise AssertionError(f"{len(self._rows)} rows became {len(frame)}")
         return {at: frame[at].to_numpy() for at in wanted}
+
+
+def _plain_numbers(cells: Sequence[str], decimal: str) -> npt.NDArray[np.float64] | None:
+    """Numbers, nan where a cell is empty; None where one is no plain number."""
+    read = {"": math.nan}
+    for cell in {*cells} - {""}:
+        text = cell.strip(" \t")
+        if decimal == ",":
+            text = "" if "." in text else text.replace(",", ".")
+        if len(text) > LONGEST or not PLAIN.fullmatch(text):
+            return None
+        read[cell] = float(text)
+    values = np.array([read[cell] for cell in cells])
+    return None if np.isinf(values).any() else values
 
 
 def settled(source: RecordSource, layout: Layout) -> RecordSource:

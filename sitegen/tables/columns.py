@@ -11,7 +11,7 @@ from sitegen import units
 from sitegen.problems import nearest, shown
 from sitegen.program.model import Address, RecordSource, Where, Words
 from sitegen.reader.blocked import Blocked
-from sitegen.reader.headers import parted, plain
+from sitegen.reader.headers import known_in, parted, plain
 from sitegen.reader.numbers import dates
 from sitegen.reader.place import Misplaced, ending, labels, place
 from sitegen.reader.table import Table
@@ -77,12 +77,7 @@ def known_headers(source: RecordSource, fields: Sequence[Field]) -> Callable[[Se
     wanted = {plain(use.at.header) for use in source.columns.values()} | {plain(name) for name in source.sheet_phases}
     if not source.columns:
         wanted |= {each.name for each in fields}
-    wanted.discard("")  # of columns told by their place
-
-    def count(headers: Sequence[str]) -> int:
-        return sum(1 for name in headers if name and (name in wanted or parted(name)[0] in wanted))
-
-    return count
+    return known_in(wanted)
 
 
 class Planner:

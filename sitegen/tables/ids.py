@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import PurePosixPath
@@ -80,18 +81,9 @@ def _of_build(program: Program, build: Build, refers: str, value: str | float) -
 
 def _different(*columns: Any) -> list[tuple[Any, int, int]]:
     """Each different value (or row of values), with its first position and how often it stands there."""
-    import pandas as pd
-
-    size = len(columns[0])
-    codes = np.zeros(size, dtype=np.int64)
-    for column in columns:
-        code, values = pd.factorize(column, use_na_sentinel=False)
-        codes = codes * (len(values) + 1) + code
-    _, first, count = np.unique(codes, return_index=True, return_counts=True)
-    found = sorted(zip(first.tolist(), count.tolist(), strict=True))
-    if len(columns) == 1:
-        return [(columns[0][at], at, times) for at, times in found]
-    return [(tuple(column[at] for column in columns), at, times) for at, times in found]
+    rows = [*zip(*(column.tolist() for column in columns), strict=True)] if columns[1:] else columns[0].tolist()
+    count, first = Counter(rows), dict(zip(reversed(rows), range(len(rows) - 1, -1, -1), strict=True))
+    return [(value, first[value], times) for value, times in count.items()]
 
 
 def _stated(part: Part, name: str, source: RecordSource) -> bool:

@@ -329,14 +329,15 @@ def _waiting(sheet: Sheet, read: Sequence[_Read], fields: Sequence[Field]) -> No
     """
     found = [each.name for each in fields if not each.told_beforehand]
     judged = {"", "excluded", "same-file"}
+    blank = {name: sheet.frame[name].isna().to_numpy() for name in found}
     start = 0
     for each in read:
         part, end = each.part, start + len(each.part.lines)
         asked = [name for name in found if name in part.headers]
         if asked and not part.phases:
-            empty = sheet.frame[asked].iloc[start:end].isna().all(axis=1).to_numpy(copy=True)
+            empty = np.all([blank[name][start:end] for name in asked], axis=0)
             for name in part.marks:  # "ND" and "-" are no numbers, but say something
-                empty &= (sheet.frame[f"{name}_mark"].iloc[start:end] == "").to_numpy()
+                empty &= np.array([not mark for mark in part.marks[name].tolist()], dtype=bool)
             empty[[fault.at for fault in part.faults]] = False
             for at in (start + np.flatnonzero(empty)).tolist():
                 if sheet.use[at] not in judged:

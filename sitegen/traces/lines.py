@@ -21,7 +21,7 @@ from sitegen.reader.find import find, find_cells, kind_of, pairs
 from sitegen.reader.headers import says_units
 from sitegen.reader.layout import Layout, Stated
 from sitegen.reader.numbers import LONGEST, PLAIN
-from sitegen.reader.records import SEPARATORS, UNIT, cut
+from sitegen.reader.records import NOTHING, SEPARATORS, UNIT, cut
 from sitegen.traces.points import (
     HEIGHTS,
     LEAST_POINTS,
@@ -221,7 +221,7 @@ def _split(lines: Sequence[str], how: _How, whole: _Span) -> list[_Span]:
 
 
 def _filled(lines: Sequence[str], places: Sequence[int]) -> list[int]:
-    return [at for at in places if lines[at].strip(" \t,;|\x1f")]
+    return [at for at in places if lines[at].strip(NOTHING)]
 
 
 def _shape(line: str) -> str:

@@ -43,6 +43,7 @@ LATER = {  # seeds of long runs that once broke it
     8602: "a grade of 1e300, set aside, on the page of its cylinder",
     10105: "a Parquet log whose names of columns are no text",
     417178: "a source of metal without its elements",
+    904490: "a row of nothing but a hard space",
 }
 
 

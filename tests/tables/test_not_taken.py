@@ -15,7 +15,8 @@ from house import fewer
 from sitegen.cli import main
 from sitegen.program.model import Exclusion
 from sitegen.vocabulary import Readings
-from tables.house import Folder, column, told
+from tables.forms import parquet, text, workbook
+from tables.house import PLAIN, Folder, column, told
 
 LEAKDOWN = "engine,cylinder,phase,repeat,tester,crank,condition,supply [psig],pressure [psig],date,operator,remark\n"
 INSPECTION = "engine,phase,cylinder,part,place,inspector,scuffing,date,remark\n"
@@ -49,6 +50,23 @@ def test_a_row_without_a_reading_is_no_reading(folder: Folder) -> None:
     assert column(found, "use") == [""]
     assert column(found, "row") == [2]
     assert counted(found) == (1, 1, 0, 3)
+    assert told(found) == []
+
+
+@pytest.mark.parametrize("blank", ["\u00a0", "\u2009", "\u202f", "\u3000", " \u00a0 "])
+@pytest.mark.parametrize("form", ["comma", "semicolon", "tab", "workbook", "parquet"])
+def test_a_row_of_white_space_is_no_row(folder: Folder, blank: str, form: str) -> None:
+    """It is blank in any spreadsheet, whichever of its cells hold a hard space."""
+    full = ["B1", "1", "run-in-15", "T1", "80", "72", "tdc"]
+    cells = [PLAIN.strip().split(","), [""] * 6 + [blank], full, [blank] * 7, [blank] + [""] * 6]
+    if form in {"workbook", "parquet"}:
+        content, name = (workbook(cells), "leak.xlsx") if form == "workbook" else (parquet(cells), "leak.parquet")
+        found = folder.leak(content, name=name)
+    else:
+        found = folder.leak(text(cells, {"comma": ",", "semicolon": ";", "tab": "\t"}[form]))
+    assert column(found, "use") == [""]
+    assert column(found, "row") == [2 if form == "parquet" else 3]
+    assert counted(found) == (1, 1, 0, 0)
     assert told(found) == []
 
 

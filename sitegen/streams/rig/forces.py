@@ -22,7 +22,7 @@ from sitegen.reader.headers import bare, plain, says_units, with_unit
 from sitegen.reader.layout import Stated
 from sitegen.reader.numbers import LONGEST, PLAIN
 from sitegen.reader.pieces import opening, pieces
-from sitegen.reader.records import cut
+from sitegen.reader.records import NOTHING, cut
 from sitegen.regular import sha256_of
 from sitegen.streams.rig.fields import BACK, CONDITIONS, FIELDS, FORWARD, MID, REVERSAL
 from sitegen.vocabulary import Field
@@ -162,7 +162,7 @@ class _Reader:
         self._rows = self._bad = 0
 
     def take(self, number: int, line: str) -> None:
-        if not line.strip(" \t,;|"):
+        if not line.strip(NOTHING):
             return
         cells = [cell.strip() for cell in cut(line, self._separator)]
         while cells and not cells[-1]:
