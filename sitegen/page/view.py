@@ -113,6 +113,9 @@ class _Laid:
     def __init__(self, analysis: Analysis) -> None:
         self._analysis = analysis
         self._recorded: dict[str, tuple[dict[str, Sequence[Any]], dict[tuple[str, float], list[int]]]] = {}
+        self._by_cylinder: dict[tuple[str, str | None, int], list[Value]] = {}
+        self._statuses: dict[tuple[str, str], dict[str, tuple[bool, str]]] = {}
+        self._uses: dict[str, dict[str, list[tuple[str, int]]]] = {}
 
     @cached_property
     def values(self) -> Mapping[tuple[str, str, int, str, str], list[Value]]:
@@ -133,7 +136,22 @@ class _Laid:
     def of(self, measure: str, build: str | None = None, cylinder: int = -1) -> Sequence[Value]:
         """Of one measure, of a build or of all."""
         own = self._by_build.get((measure, build), [])
-        return own if cylinder < 0 else [value for value in own if value.key.cylinder == cylinder]
+        if cylinder < 0:
+            return own
+        where = measure, build, cylinder
+        if where not in self._by_cylinder:
+            self._by_cylinder[where] = [value for value in own if value.key.cylinder == cylinder]
+        return self._by_cylinder[where]
+
+    def statuses(self, measure: str, build: str) -> Mapping[str, tuple[bool, str]]:
+        """By phase: whether a build has a value of a measure there, and why there is none, where one was refused."""
+        if (measure, build) not in self._statuses:
+            found = self._statuses.setdefault((measure, build), {})
+            for value in self.of(measure, build):
+                known, why = found.get(value.key.phase, (False, ""))
+                why = why or (value.reason if value.status == "refused" else "")
+                found[value.key.phase] = known or value.status in {"ok", "below"}, why
+        return self._statuses[measure, build]
 
     def cells(self, stream: str, build: str, cylinder: int) -> list[tuple[str, list[object]]]:
         """What was recorded of one cylinder, by column."""
@@ -146,6 +164,15 @@ class _Laid:
         columns, found = self._recorded[stream]
         places = found.get((build, cylinder), ())
         return [(name, [column[place] for place in places]) for name, column in columns.items()]
+
+    def uses(self, stream: str) -> Mapping[str, list[tuple[str, int]]]:
+        """Use and cylinder of each reading, by build."""
+        if stream not in self._uses:
+            found = self._uses.setdefault(stream, {})
+            engines, uses, numbers = map(self._analysis.readings[stream].cells, ("engine", "use", "cylinder"))
+            for engine, use, number in zip(engines, uses, numbers or [0] * len(engines), strict=False):
+                found.setdefault(str(engine), []).append((use, int(number) if given(number) else 0))
+        return self._uses[stream]
 
     @cached_property
     def places(self) -> Mapping[str, frozenset[str]]:
@@ -169,6 +196,12 @@ class _Laid:
                     place = int(number) if given(number) else 0
                     cylinders[place] = cylinders.get(place, False) or use == ""
         return found
+
+    @cached_property
+    def files_used(self) -> tuple[int, int]:
+        """Record files with at least one reading that counts, and record files in all."""
+        files = [tally for readings in self._analysis.readings.values() for tally in readings.tally.values()]
+        return sum(1 for tally in files if tally["used"]), len(files)
 
     @cached_property
     def verdicts(self) -> Mapping[str, list[Verdict]]:
@@ -213,7 +246,6 @@ class Desk:
         self._analysis = analysis
         self._laid = _Laid(analysis)
         self.program = analysis.program
-        self._frames: dict[tuple[str, str, int], pd.DataFrame] = {}
         self._rows: dict[Hashable, Mapping[tuple[str, int], list[Any]]] = {}
         self._once: dict[Hashable, tuple[object, frozenset[Asked]]] = {}
         self._asked: set[Asked] = set()
@@ -291,8 +323,7 @@ class Desk:
     def files_used(self) -> tuple[int, int]:
         """Record files with at least one reading that counts, and record files in all."""
         self._asked.add(Asked("stand"))
-        files = [tally for readings in self._analysis.readings.values() for tally in readings.tally.values()]
-        return sum(1 for tally in files if tally["used"]), len(files)
+        return self._laid.files_used
 
     @property
     def restated(self) -> Sequence[Restated] | None:
@@ -385,12 +416,7 @@ class Desk:
     def statuses(self, measure: str, build: str) -> Mapping[str, tuple[bool, str]]:
         """By phase: whether a build has a value of a measure there, and why there is none, where one was refused."""
         self._asked.add(Asked("statuses", measure, build))
-        found: dict[str, tuple[bool, str]] = {}
-        for value in self._laid.of(measure, build):
-            known, why = found.get(value.key.phase, (False, ""))
-            why = why or (value.reason if value.status == "refused" else "")
-            found[value.key.phase] = known or value.status in {"ok", "below"}, why
-        return found
+        return self._laid.statuses(measure, build)
 
     @property
     def codes(self) -> Counter[str]:
@@ -420,8 +446,10 @@ class Desk:
 
     def value(self, measure: str, engine: str, cylinder: int, phase: str, at: str, coating: str) -> Value | None:
         self._asked.add(Asked("values", measure, engine, cylinder))
-        found = self._laid.values.get((measure, engine, cylinder, phase, at), [])
-        return next((value for value in found if not coating or value.key.coating == coating), None)
+        for value in self._laid.values.get((measure, engine, cylinder, phase, at), ()):
+            if not coating or value.key.coating == coating:
+                return value
+        return None
 
     def of(self, measure: str, engine: str | None = None, cylinder: int = -1) -> Sequence[Value]:
         self._asked.add(Asked("values", measure, EVERY if engine is None else engine, cylinder))
@@ -472,19 +500,15 @@ class Desk:
         key = key_of("page", "of record", stream, build, recorded, about)
         return self._shelves.kept(key, lambda: make(readings), pack, unpack)
 
-    def rows(self, stream: str, build: str, cylinder: int) -> pd.DataFrame:
-        """Readings of one stream for a build (cylinder 0: all of its cylinders), in the order of the record."""
-        self._asked.add(Asked("readings", stream, build or EVERY, cylinder if build and cylinder else -1))
-        if not build:
-            return self._analysis.readings[stream].frame
-        if (stream, build, cylinder) not in self._frames:
-            frame = self._analysis.readings[stream].frame
-            if cylinder:
-                frame = frame[frame["engine"] == build]
-            name, wanted = ("cylinder", cylinder) if cylinder else ("engine", build)
-            own = frame[frame[name] == wanted] if name in frame else frame.iloc[0:0]
-            self._frames[stream, build, cylinder] = own
-        return self._frames[stream, build, cylinder]
+    def frame(self, stream: str) -> pd.DataFrame:
+        """Readings of one stream, in the order of the record."""
+        self._asked.add(Asked("readings", stream, EVERY))
+        return self._analysis.readings[stream].frame
+
+    def uses(self, stream: str, build: str) -> Sequence[tuple[str, int]]:
+        """Of each reading of a build its use and its cylinder, 0 where it is of none, in the order of the record."""
+        self._asked.add(Asked("readings", stream, build))
+        return self._laid.uses(stream).get(build, [])
 
     def tuples(self, stream: str, kind: type[R], build: str, cylinder: int) -> list[R]:
         """The same rows as tuples; laid out once, since pages ask for them phase by phase."""
@@ -708,25 +732,6 @@ class View:
         return self.desk.state(build, self.cylinder if cylinder is None else cylinder)
 
     # ---- what was recorded ----
-
-    def readings(
-        self,
-        stream: str,
-        *,
-        engine: Build | str | None = None,
-        cylinder: int | None = None,
-        phase: str = "",
-        used: bool = False,
-    ) -> pd.DataFrame:
-        """Readings of a stream for this subject, in the order of the record; `used`: only those that count."""
-        if self.desk is None:
-            raise LookupError("this view is of the whole folder")
-        build = (self.build.id if self.build else "") if engine is None else _id(engine)
-        number = (self.cylinder if cylinder is None else cylinder) if build else 0
-        frame = self.desk.rows(stream, build, number)
-        if phase:
-            frame = frame[frame["phase"] == phase]
-        return frame[frame["use"] == ""] if used else frame
 
     def records(self, stream: str, kind: type[R], *, phase: str = "", used: bool = False) -> list[R]:
         """Readings of this subject row by row, in the order of the record; `kind` declares the fields looked at."""

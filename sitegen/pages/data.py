@@ -347,7 +347,7 @@ def _by_engine(site: Site, view: View) -> Table:
     streams = [stream for stream in site.streams if stream.name in view.analysis.readings]
     rows = []
     for build in view.program.builds:
-        uses = {each.title: list(view.readings(each.name, engine=build)["use"]) for each in streams}
+        uses = {each.title: [use for use, _ in view.the_desk.uses(each.name, build.id)] for each in streams}
         told = [
             f"{title} {len(own)}" if own.count("") == len(own) else f"{title} {own.count('')} of {len(own)}"
             for title, own in uses.items()

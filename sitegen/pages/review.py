@@ -306,7 +306,7 @@ def _readings(site: Site, view: View) -> dict[Place, list[list[str]]]:
     for stream in site.streams:
         if stream.name not in view.the_desk.streams or not stream.fields:
             continue
-        frame = view.the_desk.rows(stream.name, "", 0)
+        frame = view.the_desk.frame(stream.name)
         fields = [each for each in stream.fields if each.name in frame and _tells(each)]
         others = [each.name for each in stream.fields if each.kind in {"word", "text"} and each.name in frame]
         what = [each.name for each in stream.fields if each.kind == "word" and each.required]  # such as a stop

@@ -316,7 +316,7 @@ def told(problem: Exception) -> str:
 
 
 _PER_CENT, _OF_IT = (
-    re.compile(r"(?<=\d) %"),
+    re.compile(r" %(?<=\d %)"),  # the text first: looked for many times faster
     "\N{NO-BREAK SPACE}%",
 )  # a number and its sign are never parted, whoever wrote them
 

@@ -65,14 +65,13 @@ def _not_used(view: View, stream: Stream) -> Iterator[Unusual]:
     """Readings of a stream that are not used, by their reason."""
     if stream.name not in view.the_desk.streams:
         return
-    frame = view.readings(stream.name)
-    if "use" not in frame:
-        return
-    out = frame[frame["use"] != ""]
-    for use in dict.fromkeys(out["use"]):
-        rows = out[out["use"] == use]
-        numbers = sorted({int(each) for each in (rows["cylinder"].dropna() if "cylinder" in rows else ())})
+    out: dict[str, list[int]] = {}
+    for use, cylinder in view.the_desk.uses(stream.name, view.the_build.id):
+        if use:
+            out.setdefault(use, []).append(cylinder)
+    for use, cylinders in out.items():
+        numbers = sorted({*cylinders} - {0})
         of = f" of {words.plural(len(numbers), 'cylinder')} {words.numbers_listed(numbers)}" if numbers else ""
         what = "left out on objection" if use == counts.OBJECTED else "set aside"
-        yield Unusual(f"{words.sentence(words.counted(len(rows), 'reading'))}{of} {what}", NOT_USED, 35,
+        yield Unusual(f"{words.sentence(words.counted(len(cylinders), 'reading'))}{of} {what}", NOT_USED, 35,
                       "" if use == counts.OBJECTED else f": {view.why(use)}")  # fmt: skip

@@ -40,6 +40,7 @@ from sitegen.program.model import (
     Standing,
     Where,
 )
+from sitegen.tables.rows import Recorded
 from sitegen.vocabulary import Change, Comparison, Field, Key, Measure, Problem, Readings, Series, Value, Verdict
 
 NASTY = "</script><b>\"5 < 6\" & 'so'"
@@ -323,13 +324,17 @@ def _strip(view: View) -> Sequence[Block]:
     return (Plans(plans, "Largest since the run-in.", "Area of each disc: probe area.", small=True),)
 
 
+class Probe(Recorded):
+    """A reading of the probe."""
+
+    area: float
+
+
 def _readings(view: View) -> Sequence[Block]:
-    frame = view.readings("probe")
     rows = [
-        Row((Cell(r["phase"]), Cell(words.number(r["area"], 3)),
-             Cell(view.why(r["use"]) if r["use"] else "used", note=r["file"])),
-            here=bool(r["use"]), anchor=r["reading"])
-        for r in frame.to_dict("records")
+        Row((Cell(r.phase), Cell(words.number(r.area, 3)), Cell(view.why(r.use) if r.use else "used", note=r.file)),
+            here=bool(r.use), anchor=r.reading)
+        for r in view.records("probe", Probe)
     ]  # fmt: skip
     columns = (Column("Phase"), Column("Area", "mm²", True, AREA.id), Column("Use", measure="known.nowhere"))
     return (
