@@ -10,6 +10,7 @@ import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import astuple, dataclass, fields
 from functools import cache
+from operator import attrgetter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -95,14 +96,23 @@ def pack_results(results: Sequence[Result]) -> tuple[Kept, Callable[[], bytes]]:
 
 
 def _listed(result: Value | Verdict | Comparison) -> list[object]:
-    told = [getattr(result, name) for name in _FIELDS[type(result)]]
-    return [type(result).__name__, *(sorted(each) if isinstance(each, frozenset) else each for each in told)]
+    told = [type(result).__name__, *_TOLD[type(result)](result)]
+    at = _FLAGS.get(type(result))  # field by field takes five times as long
+    if at is not None:
+        told[at] = sorted(told[at])
+    return told
 
 
 def _curve(series: Series) -> list[object]:
     return ["Series", series.id, series.key, series.units, _columns(series.frame)]
 
 
+_TOLD: dict[type, Callable[[object], tuple[Any, ...]]] = {
+    kind: attrgetter(*(each.name for each in fields(kind))) for kind in _KINDS.values()
+}
+_FLAGS = {
+    kind: 1 + [each.name for each in fields(kind)].index("flags") for kind in _KINDS.values() if hasattr(kind, "flags")
+}
 _FIELDS = {kind: tuple(each.name for each in fields(kind)) for kind in _KINDS.values()}
 
 
