@@ -9,6 +9,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby, pairwise
 
+from markupsafe import Markup
+
 from sitegen.page.addresses import Link, relative, slug
 from sitegen.page.blocks import (
     Axis,
@@ -31,7 +33,7 @@ from sitegen.page.blocks import (
     number_of,
 )
 from sitegen.page.words import number
-from sitegen.pages import charts
+from sitegen.pages import charts, printed
 from sitegen.pages.gallery import Gallery, Scale, not_alike_lit, not_to_scale, scale_of
 from sitegen.pages.styles import Style, style
 from sitegen.program.model import Coating
@@ -222,6 +224,10 @@ class Setter:
         cells = len(table.rows) * len(table.columns)
         whole = cells <= MOST_CELLS or any(row.anchor for row in table.rows)
         return len(table.rows) if whole else min(SHOWN_ROWS, len(table.rows))
+
+    def rows(self, table: Table, axis: PlacedAxis | None, some: Sequence[Row], cell: Callable[[Cell], str]) -> Markup:
+        """Some rows of a table; `cell` prints what is more than text."""
+        return printed.rows(table, some, axis.column if axis is not None else None, cell, self.id)
 
     def keep(self, id: str, rows: str) -> str:
         """The address of a script with further rows of a table, loaded when a reader asks for them."""
