@@ -6,6 +6,7 @@ import json
 import posixpath
 import re
 from collections.abc import Mapping
+from functools import lru_cache
 from urllib.parse import unquote
 
 # Our templates write attributes in double quotes and escape quotes in text, so a pattern sees every one of them.
@@ -13,8 +14,9 @@ from urllib.parse import unquote
 _LINKS = re.compile(r' href="([^"]*)"'), re.compile(r' src="([^"]*)"')
 # Notes may lead out of the site; they say so. No page of ours writes this, and text cannot: its quotes are escaped.
 OUTWARD = "external noreferrer"
-_OUTWARD = re.compile(rf'<a rel="{OUTWARD}" href="(?:https?://|mailto:)[^"]*"', re.IGNORECASE)
+_OUTWARD = re.compile(rf'<a rel="{OUTWARD}" href="(?i:https?://|mailto:)[^"]*"')
 _OUTSIDE = re.compile(r"[a-z][a-z0-9+.-]*:|//", re.IGNORECASE)
+_SCHEME = re.compile(r"[a-z][a-z0-9+.-]*:")
 _LATER = re.compile(rb"sitegenRows\((.*)\);\n", re.DOTALL)  # rows of a page, which stand there when asked for
 _ID = re.compile(r' id="([^"]*)"')
 
@@ -61,7 +63,7 @@ def unlinked(path: str, content: bytes, files: Mapping[str, bytes]) -> bytes:
 
     def kept(link: re.Match[str]) -> str:
         target, mark, fragment = link[1].partition("#")
-        there = posixpath.normpath(posixpath.join(posixpath.dirname(path), unquote(target))) if target else path
+        there = _there(posixpath.dirname(path), target) if target else path
         if mark and there.endswith(".html") and there in files and there not in ids:
             ids[there] = set(_ID.findall(_spaced(files[there].decode())))
         fault = "" if _OUTSIDE.match(link[1]) else _fault(path, link[1].replace("&amp;", "&"), files, ids)
@@ -73,13 +75,18 @@ def unlinked(path: str, content: bytes, files: Mapping[str, bytes]) -> bytes:
     return text.encode()
 
 
+@lru_cache(maxsize=4096)  # pages of one folder lead to the same places
+def _there(folder: str, target: str) -> str:
+    return posixpath.normpath(posixpath.join(folder, unquote(target)))
+
+
 def _fault(page: str, link: str, files: Mapping[str, bytes], ids: Mapping[str, set[str]]) -> str:
     if link == "data:,":  # the icon that keeps a browser from asking for one
         return ""
-    if re.match(r"[a-z][a-z0-9+.-]*:", link) or link.startswith("//"):
+    if _SCHEME.match(link) or link.startswith("//"):
         return f"link {link!r} leads out of the site"
     target, _, fragment = link.partition("#")
-    path = posixpath.normpath(posixpath.join(posixpath.dirname(page), unquote(target))) if target else page
+    path = _there(posixpath.dirname(page), target) if target else page
     if path not in files:
         return f"link {link!r} leads to no file"
     if fragment and path.endswith(".html") and fragment not in ids.get(path, set()):
