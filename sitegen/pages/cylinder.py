@@ -49,8 +49,8 @@ def page(site: Site, program: Program, build: Build, cylinder: int) -> CylinderP
         (build.id, site.addresses.engines[program.id, build.id]),
         (f"Cylinder {cylinder}", path),
     ]
-    order = [(each, place.cylinder) for each in program.builds for place in each.places]
-    here = order.index((build, cylinder))
+    order = view.the_desk.once("order of cylinders", lambda: _order(program))
+    here = order.index((build.id, cylinder))
     return CylinderPage(
         setter=setter,
         path=path,
@@ -76,11 +76,15 @@ def page(site: Site, program: Program, build: Build, cylinder: int) -> CylinderP
     )
 
 
-def _link(view: View, build: Build, order: list[tuple[Build, int]], place: int) -> Link | None:
+def _order(program: Program) -> list[tuple[str, int]]:
+    return [(build.id, place.cylinder) for build in program.builds for place in build.places]
+
+
+def _link(view: View, build: Build, order: list[tuple[str, int]], place: int) -> Link | None:
     if not 0 <= place < len(order):
         return None
     other, number = order[place]
-    text = f"cylinder {number}" if other is build else f"{other.id} cylinder {number}"
+    text = f"cylinder {number}" if other == build.id else f"{other} cylinder {number}"
     return Link(text, view.href_cylinder(other, number))
 
 

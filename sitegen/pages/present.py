@@ -45,8 +45,7 @@ def records(desk: Desk, streams: list[Stream], of: Build | None = None) -> list[
                 len(desk.program.planned_cylinders(build, stream)) if by_cylinder.get(stream, False) else 0,
             ),
         )
-        for build, phase, stream in desk.program.planned()
-        if of is None or build.id == of.id
+        for build, phase, stream in desk.program.planned(of)
     ]
 
 

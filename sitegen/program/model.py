@@ -1019,11 +1019,11 @@ class Program:
         own = (p for p in self.phases if p.kind == "durability" and (not p.only or build.id in p.only))
         return sum(phase.seconds for phase in own)
 
-    def planned(self) -> list[tuple[Build, Phase, str]]:
-        """Every planned record: build, phase, stream."""
+    def planned(self, of: Build | None = None) -> list[tuple[Build, Phase, str]]:
+        """Every planned record, or those of one build: build, phase, stream."""
         return [
             (b, p, stream)
-            for b in self.builds
+            for b in (self.builds if of is None else (of,))
             for p in self.phases_of(b)
             for stream in p.records
             if self.planned_cylinders(b, stream)
