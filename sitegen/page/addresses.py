@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from sitegen.program.model import Folder
 
@@ -15,6 +16,7 @@ from sitegen.program.model import Folder
 _DEVICES = frozenset({"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(10))})
 
 
+@lru_cache(maxsize=4096)  # the same anchors stand on the pages of all builds and cylinders
 def slug(text: str) -> str:
     """A file name or anchor made of [a-z0-9-].
 

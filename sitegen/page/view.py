@@ -434,8 +434,10 @@ class Desk:
 
     def value(self, measure: str, engine: str, cylinder: int, phase: str, at: str, coating: str) -> Value | None:
         self._asked.add(Asked("values", measure, engine, cylinder))
-        found = self._laid.values.get((measure, engine, cylinder, phase, at), [])
-        return next((value for value in found if not coating or value.key.coating == coating), None)
+        for value in self._laid.values.get((measure, engine, cylinder, phase, at), ()):
+            if not coating or value.key.coating == coating:
+                return value
+        return None
 
     def of(self, measure: str, engine: str | None = None, cylinder: int = -1) -> Sequence[Value]:
         self._asked.add(Asked("values", measure, EVERY if engine is None else engine, cylinder))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from typing import NamedTuple
 
 from sitegen.page import words
 from sitegen.page.axes import about
@@ -62,16 +63,27 @@ from sitegen.streams.leakdown.sections.shared import (
 )
 from sitegen.streams.leakdown.shares import beside_rings
 from sitegen.streams.leakdown.states import APART_RULE, BETWEEN_RULE, FALL_RULE, LEVEL_RULE, TO_LOSE_RULE
-from sitegen.tables.rows import given, rows_of
+from sitegen.tables.rows import given
 from sitegen.vocabulary import Value, Verdict
 
 
-class Single:
+class Single(NamedTuple):
     """A single reading as an area, as its step worked it out."""
 
     reading: str
     phase: str
     area: float  # mm²
+
+
+def _singles(view: View) -> list[Single]:
+    """Single readings of this cylinder that are in the value of a check, as areas."""
+
+    def found() -> list[Single]:
+        frames = [each.frame for each in view.series("leakdown.readings")]
+        columns = ([frame[name].tolist() for name in Single._fields] for frame in frames)
+        return [Single(*row) for own in columns for row in zip(*own, strict=True)]
+
+    return view.the_desk.once(("singles", view.the_build.id, view.cylinder), found)
 
 
 def cylinder_history(view: View) -> Sequence[Block]:
@@ -139,11 +151,10 @@ def _reading_rows(view: View, coating: str) -> list[ChartRow]:
     places = {phase.id: x for x, phase in enumerate(checked_phases(view))}
     rows: list[ChartRow] = []
     own = f"cylinder {view.cylinder}"  # hidden together with its line
-    for series in view.series("leakdown.readings"):
-        for row in rows_of(series.frame, Single):
-            if row.phase in places:
-                tip = f"reading {row.reading}: {mm2(row.area)} mm²"
-                rows.append({"x": places[row.phase], "value": row.area, "coating": coating, "tip": tip, "series": own})
+    for row in _singles(view):
+        if row.phase in places:
+            tip = f"reading {row.reading}: {mm2(row.area)} mm²"
+            rows.append({"x": places[row.phase], "value": row.area, "coating": coating, "tip": tip, "series": own})
     for value in view.values(CRANKCASE.id, engine=view.the_build, cylinder=view.cylinder):
         if value.status == "excluded" and value.value is not None and value.key.phase in places:
             reading = value.key.at.removeprefix("with:")
@@ -531,7 +542,7 @@ def _path_reading(view: View, told: Sequence[tuple[Phase, Value, Value, float | 
 
 def _shares_told(view: View, phase: Phase) -> list[float]:
     """Share of the air past the rings [-] by each reading that says, of those in the value of a check."""
-    counted = {reading for series in view.series("leakdown.readings") for reading in series.frame["reading"]}
+    counted = {row.reading for row in _singles(view)}
     own = [row for row in view.records("leakdown", Reading) if row.phase == phase.id and row.reading in counted]
     return [row.to_crankcase / 100 for row in own if given(row.to_crankcase)]
 
@@ -544,7 +555,7 @@ def cylinder_readings(view: View) -> Sequence[Block]:
         view.records("leakdown", Reading), key=lambda row: (order.get(row.phase, len(order)), row.file, row.row)
     )
     titles = {phase.id: phase.title for phase in view.program.phases}
-    counted = {reading for series in view.series("leakdown.readings") for reading in series.frame["reading"]}
+    counted = {row.reading for row in _singles(view)}
     read = view.values(READ.id, engine=build, cylinder=number)
     leaks = {each.key.at: words.number(each.value, 1) for each in read if each.value is not None}
     rows = []
