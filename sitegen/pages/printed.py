@@ -1,18 +1,47 @@
-"""Rows of tables as HTML. They are most of a site, and templates take ten times as long over them."""
+"""What pages hold most of, rows of tables and small discs, as HTML: templates take ten times as long over it."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
 
 from markupsafe import Markup, escape
 
+from sitegen.page.addresses import Link
 from sitegen.page.blocks import Cell, Column, Row, Table
+
+if TYPE_CHECKING:
+    from sitegen.pages.setting import PlacedDisc
+
+
+def headings(table: Table, drawn: int | None, how: Callable[[str], Link | None]) -> Markup:
+    """Headings of the columns of a table; `drawn` is that of its strips, `how` where a measure is explained."""
+    told: list[str] = []
+    for n, column in enumerate(table.columns):
+        unit, link = escape(_unit(column)), how(column.measure)
+        title: str = escape(column.title)
+        told.append('<th scope="col"')
+        if column.numeric:
+            told.append(' class="n"')
+        if drawn is not None and n == drawn + 1:
+            told.append(' style="padding-left:1rem"')
+        if unit:
+            told.append(f' data-unit="{unit}"')
+        if column.group:
+            told.append(f' data-group="{escape(column.group)}"')
+        if link is not None:
+            title = f'<a class="to-method" href="{escape(link.href)}" title="How it is worked out">{title}</a>'
+        told.append(f">{title}")
+        if unit:
+            told.append(f'<br><span class="unit">{unit}</span>')
+        told.append("</th>")
+    return _safe(told)
 
 
 def rows(
     table: Table, some: Sequence[Row], drawn: int | None, cell: Callable[[Cell], str], id: Callable[[str], str]
 ) -> Markup:
-    """Some rows of a table; `drawn` is the column of its strips, `cell` prints what is more than text."""
+    """Some rows of a table; `cell` prints what is more than text."""
     opened = [_opened(table, n, column, n == drawn) for n, column in enumerate(table.columns)]
     closed = ["</th>", *["</td>"] * (len(opened) - 1)]
     told: list[str] = []
@@ -22,7 +51,7 @@ def rows(
         for begin, each, end in zip(opened, row.cells, closed, strict=True):
             told += begin, escape(each.text) if each.plain else cell(each), end
         told.append("</tr>\n")
-    return Markup("".join(told))  # noqa: S704 - of escaped texts and of what templates printed
+    return _safe(told)
 
 
 def _opened(table: Table, n: int, column: Column, drawn: bool) -> str:
@@ -31,5 +60,33 @@ def _opened(table: Table, n: int, column: Column, drawn: bool) -> str:
     name = f' class="{shown}"' if shown else ""
     if n == 0:
         return f'<th scope="row"{name}>'
-    unit = f", {column.unit}" if column.unit not in {"", "1"} else ""
-    return f'<td{name}{f" data-column={chr(34)}{escape(column.title + unit)}{chr(34)}" if table.stack else ""}>'
+    unit = _unit(column)
+    said = escape(f"{column.title}, {unit}" if unit else column.title)
+    return f'<td{name} data-column="{said}">' if table.stack else f"<td{name}>"
+
+
+def _unit(column: Column) -> str:
+    return "" if column.unit == "1" else column.unit
+
+
+def small_discs(discs: Sequence[PlacedDisc], tint: Callable[[str], str]) -> Markup:
+    """Cylinders of a small plan, each leading to its page; `tint` is the class of the colour of a coating."""
+    told: list[str] = []
+    for each in discs:
+        label, x, y = escape(each.label), each.x, each.y
+        href = escape(each.disc.href)
+        told.append(f'<a href="{href}" aria-label="{label}">\n' if href else f'<g role="img" aria-label="{label}">\n')
+        if each.me:
+            told.append(f'<circle class="me" cx="{x}" cy="{y}" r="{each.radius + 2}"/>')
+        told.append(f'<circle class="hit thinly" cx="{x}" cy="{y}" r="{each.radius}"/>\n')
+        if each.filled:
+            full = " full" if each.me else ""
+            told.append(f'<circle class="fill {tint(each.coating)}{full}" cx="{x}" cy="{y}" r="{each.filled}"/>')
+        own = " ink b" if each.me else ""
+        told.append(f'<text class="m{own}" x="{x}" y="{each.word_y}">{escape(each.disc.text)}</text>\n\n')
+        told.append("</a>\n" if href else "</g>\n")
+    return _safe(told)
+
+
+def _safe(told: Sequence[str]) -> Markup:
+    return Markup("".join(told))  # noqa: S704 - of escaped texts and of what templates printed

@@ -225,8 +225,12 @@ class Setter:
         whole = cells <= MOST_CELLS or any(row.anchor for row in table.rows)
         return len(table.rows) if whole else min(SHOWN_ROWS, len(table.rows))
 
+    def headings(self, table: Table, axis: PlacedAxis | None) -> Markup:
+        """Headings of the columns of a table, as HTML."""
+        return printed.headings(table, axis.column if axis is not None else None, self.how)
+
     def rows(self, table: Table, axis: PlacedAxis | None, some: Sequence[Row], cell: Callable[[Cell], str]) -> Markup:
-        """Some rows of a table; `cell` prints what is more than text."""
+        """Some rows of a table, as HTML; `cell` prints what is more than text."""
         return printed.rows(table, some, axis.column if axis is not None else None, cell, self.id)
 
     def keep(self, id: str, rows: str) -> str:
@@ -380,27 +384,32 @@ class Setter:
         for i, disc in enumerate(plan.discs):
             row, place = divmod(i, per_row)
             top = row * row_height
-            placed = _placed(
-                plan, disc, str(disc.cylinder), left + 2 + pitch * (place + 0.5), top + 21, most, 0, top + 56
-            )
             filled = round(most * math.sqrt(min(1.0, max(0.0, disc.share or 0.0))), 2)
-            discs.append(replace(placed, filled=filled))
+            x = left + 2 + pitch * (place + 0.5)
+            discs.append(_placed(plan, disc, str(disc.cylinder), x, top + 21, most, 0, top + 56, filled))
         return PlacedPlan(
             label=f"{plan.title}: block plan", note=self._note(plan), width=left + body + 8, height=rows * row_height,
             body_left=left, body_top=1, body_width=body, body_height=(rows - 1) * row_height + 40,
             flywheel_x=left + body + 5 if plan.flywheel == "right" else left - 5, flywheel_text_x=0, discs=discs,
         )  # fmt: skip
 
+    def small_discs(self, plan: PlacedPlan) -> Markup:
+        """The cylinders of a small plan, as HTML."""
+        return printed.small_discs(
+            plan.discs, lambda coating: f"coating-{self.look(coating).colour}" if coating else ""
+        )
+
     def _note(self, plan: Plan) -> str:
         return plan.note or (self._coatings[plan.coating].title if plan.coating else "")
 
 
 def _placed(
-    plan: Plan, disc: Disc, name: str, x: float, y: float, radius: float, name_y: float, word_y: float
-) -> PlacedDisc:
+    plan: Plan, disc: Disc, name: str, x: float, y: float, radius: float, name_y: float, word_y: float,
+    filled: float = 0.0,
+) -> PlacedDisc:  # fmt: skip
     label = disc.label or _disc_sentence(disc)
     coating, me = disc.coating or plan.coating, plan.me == disc.cylinder
-    return PlacedDisc(disc, name, label, coating, me, _px(x), _px(y), _px(radius), _px(name_y), _px(word_y))
+    return PlacedDisc(disc, name, label, coating, me, _px(x), _px(y), _px(radius), _px(name_y), _px(word_y), filled)
 
 
 def _px(length: float) -> float:
@@ -503,8 +512,11 @@ def _some(path: Sequence[ChartRow]) -> list[ChartRow]:
 
 def bare(table: Table) -> Table:
     """A figure's table as plain text: its links and keys stand on the page already, and would be most of its weight."""
-    rows = [replace(row, cells=[replace(cell, href="", coating="") for cell in row.cells]) for row in table.rows]
-    return replace(table, rows=rows)
+
+    def text(cell: Cell) -> Cell:
+        return replace(cell, href="", coating="") if cell.href or cell.coating else cell
+
+    return replace(table, rows=[replace(row, cells=[*map(text, row.cells)]) for row in table.rows])
 
 
 def _end(end: Datum) -> str:
