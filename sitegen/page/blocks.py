@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import ClassVar, Literal
+from dataclasses import dataclass, field, fields
+from typing import TYPE_CHECKING, ClassVar, Literal
 
 from sitegen.page import words
 
@@ -75,11 +75,24 @@ class Cell:
     box: Literal["", "solid", "dashed", "boxed"] = ""  # underlined or boxed in the coating's colour; no key is drawn
     folded: tuple[str, str] = ("", "")  # below the text: how much more there is, and what opens with it
 
+    if not TYPE_CHECKING:  # a site is made of cells, and most of them are but a text: the rest is that of the class
+
+        def __init__(self, text, *others, **named) -> None:
+            own = vars(self)
+            own["text"] = text
+            if others:
+                own.update(zip(_BESIDE_TEXT, others, strict=False))
+            if named:
+                own.update(named)
+
     @property
     def plain(self) -> bool:
         """True of nothing but text: printed without asking for the rest."""
         drawn = self.coating or self.strip or self.strong or self.box
         return not (self.href or self.word or self.note or self.folded[1] or drawn)
+
+
+_BESIDE_TEXT = [each.name for each in fields(Cell)][1:]
 
 
 @dataclass(frozen=True)

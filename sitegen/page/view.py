@@ -113,6 +113,8 @@ class _Laid:
     def __init__(self, analysis: Analysis) -> None:
         self._analysis = analysis
         self._recorded: dict[str, tuple[dict[str, Sequence[Any]], dict[tuple[str, float], list[int]]]] = {}
+        self._by_cylinder: dict[tuple[str, str | None, int], list[Value]] = {}
+        self._statuses: dict[tuple[str, str], dict[str, tuple[bool, str]]] = {}
         self._uses: dict[str, dict[str, list[tuple[str, int]]]] = {}
 
     @cached_property
@@ -134,7 +136,22 @@ class _Laid:
     def of(self, measure: str, build: str | None = None, cylinder: int = -1) -> Sequence[Value]:
         """Of one measure, of a build or of all."""
         own = self._by_build.get((measure, build), [])
-        return own if cylinder < 0 else [value for value in own if value.key.cylinder == cylinder]
+        if cylinder < 0:
+            return own
+        where = measure, build, cylinder
+        if where not in self._by_cylinder:
+            self._by_cylinder[where] = [value for value in own if value.key.cylinder == cylinder]
+        return self._by_cylinder[where]
+
+    def statuses(self, measure: str, build: str) -> Mapping[str, tuple[bool, str]]:
+        """By phase: whether a build has a value of a measure there, and why there is none, where one was refused."""
+        if (measure, build) not in self._statuses:
+            found = self._statuses.setdefault((measure, build), {})
+            for value in self.of(measure, build):
+                known, why = found.get(value.key.phase, (False, ""))
+                why = why or (value.reason if value.status == "refused" else "")
+                found[value.key.phase] = known or value.status in {"ok", "below"}, why
+        return self._statuses[measure, build]
 
     def cells(self, stream: str, build: str, cylinder: int) -> list[tuple[str, list[object]]]:
         """What was recorded of one cylinder, by column."""
@@ -399,12 +416,7 @@ class Desk:
     def statuses(self, measure: str, build: str) -> Mapping[str, tuple[bool, str]]:
         """By phase: whether a build has a value of a measure there, and why there is none, where one was refused."""
         self._asked.add(Asked("statuses", measure, build))
-        found: dict[str, tuple[bool, str]] = {}
-        for value in self._laid.of(measure, build):
-            known, why = found.get(value.key.phase, (False, ""))
-            why = why or (value.reason if value.status == "refused" else "")
-            found[value.key.phase] = known or value.status in {"ok", "below"}, why
-        return found
+        return self._laid.statuses(measure, build)
 
     @property
     def codes(self) -> Counter[str]:

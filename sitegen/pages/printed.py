@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from markupsafe import Markup, escape
@@ -18,8 +19,8 @@ def headings(table: Table, drawn: int | None, how: Callable[[str], Link | None])
     """Headings of the columns of a table; `drawn` is that of its strips, `how` where a measure is explained."""
     told: list[str] = []
     for n, column in enumerate(table.columns):
-        unit, link = escape(_unit(column)), how(column.measure)
-        title: str = escape(column.title)
+        unit, link = _text(_unit(column)), how(column.measure)
+        title = _text(column.title)
         told.append('<th scope="col"')
         if column.numeric:
             told.append(' class="n"')
@@ -28,9 +29,9 @@ def headings(table: Table, drawn: int | None, how: Callable[[str], Link | None])
         if unit:
             told.append(f' data-unit="{unit}"')
         if column.group:
-            told.append(f' data-group="{escape(column.group)}"')
+            told.append(f' data-group="{_text(column.group)}"')
         if link is not None:
-            title = f'<a class="to-method" href="{escape(link.href)}" title="How it is worked out">{title}</a>'
+            title = f'<a class="to-method" href="{_text(link.href)}" title="How it is worked out">{title}</a>'
         told.append(f">{title}")
         if unit:
             told.append(f'<br><span class="unit">{unit}</span>')
@@ -49,7 +50,7 @@ def rows(
         told.append(f'<tr id="{id(row.anchor)}"' if row.anchor else "<tr")
         told.append(' class="here">' if row.here else ">")
         for begin, each, end in zip(opened, row.cells, closed, strict=True):
-            told += begin, escape(each.text) if each.plain else cell(each), end
+            told += begin, _text(each.text) if each.plain else cell(each), end
         told.append("</tr>\n")
     return _safe(told)
 
@@ -61,8 +62,13 @@ def _opened(table: Table, n: int, column: Column, drawn: bool) -> str:
     if n == 0:
         return f'<th scope="row"{name}>'
     unit = _unit(column)
-    said = escape(f"{column.title}, {unit}" if unit else column.title)
+    said = _text(f"{column.title}, {unit}" if unit else column.title)
     return f'<td{name} data-column="{said}">' if table.stack else f"<td{name}>"
+
+
+@lru_cache(maxsize=16384)  # the same texts stand on the pages of a cylinder, its neighbours, its build
+def _text(text: str) -> str:
+    return str(escape(text))
 
 
 def _unit(column: Column) -> str:
@@ -73,8 +79,8 @@ def small_discs(discs: Sequence[PlacedDisc], tint: Callable[[str], str]) -> Mark
     """Cylinders of a small plan, each leading to its page; `tint` is the class of the colour of a coating."""
     told: list[str] = []
     for each in discs:
-        label, x, y = escape(each.label), each.x, each.y
-        href = escape(each.disc.href)
+        label, x, y = _text(each.label), each.x, each.y
+        href = _text(each.disc.href)
         told.append(f'<a href="{href}" aria-label="{label}">\n' if href else f'<g role="img" aria-label="{label}">\n')
         if each.me:
             told.append(f'<circle class="me" cx="{x}" cy="{y}" r="{each.radius + 2}"/>')
@@ -83,7 +89,7 @@ def small_discs(discs: Sequence[PlacedDisc], tint: Callable[[str], str]) -> Mark
             full = " full" if each.me else ""
             told.append(f'<circle class="fill {tint(each.coating)}{full}" cx="{x}" cy="{y}" r="{each.filled}"/>')
         own = " ink b" if each.me else ""
-        told.append(f'<text class="m{own}" x="{x}" y="{each.word_y}">{escape(each.disc.text)}</text>\n\n')
+        told.append(f'<text class="m{own}" x="{x}" y="{each.word_y}">{_text(each.disc.text)}</text>\n\n')
         told.append("</a>\n" if href else "</g>\n")
     return _safe(told)
 

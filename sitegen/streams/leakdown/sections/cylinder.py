@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 from sitegen.page import words
@@ -58,7 +59,7 @@ from sitegen.streams.leakdown.sections.shared import (
     SMALL,
     floor_of,
     state_after,
-    strip_of,
+    strips_of,
     why_open,
 )
 from sitegen.streams.leakdown.shares import beside_rings
@@ -97,7 +98,7 @@ def cylinder_history(view: View) -> Sequence[Block]:
     ends: list[tuple[float, ChartRow]] = []
     for other in others:
         own = line(view, build, other)
-        thin += [thin_row(view, p, f"cylinder {other}") for p in own]
+        thin += _thin(view, other)
         ends += [(own[-1].value.value or 0.0, thin[-1])] if own else []
     if thin:
         label = f"cyl. {', '.join(str(each) for each in others)}"
@@ -144,6 +145,15 @@ def cylinder_history(view: View) -> Sequence[Block]:
     reading = _history_reading(view, points, others)
     name = f"history-{build.id}-cylinder-{number}"
     return (Figure(name, "history", (panel,), reading, caption, table, measure=CRANKCASE.id),)
+
+
+def _thin(view: View, cylinder: int) -> Sequence[ChartRow]:
+    """The faint line of a neighbour, which stands on the pages of all others of its build."""
+    build = view.the_build
+    return view.the_desk.once(
+        ("thin", build.id, cylinder),
+        lambda: [thin_row(view, each, f"cylinder {cylinder}") for each in line(view, build, cylinder)],
+    )
 
 
 def _reading_rows(view: View, coating: str) -> list[ChartRow]:
@@ -397,9 +407,8 @@ def cylinder_neighbours(view: View) -> Sequence[Block]:
     build, number = view.the_build, view.cylinder
     if len(build.places) < 2:
         return ()
-    top = max((p.value.value or 0 for place in build.places for p in line(view, build, place.cylinder)), default=0)
-    strip = [strip_of(view, build, phase, top, number) for phase in checked_phases(view)]
-    strip = [plan for plan in strip if any(disc.share is not None for disc in plan.discs)]
+
+    strip = [replace(plan, me=number) for plan in strips_of(view, build)]
     return (Plans(strip, _rank_sentence(view), "Area of each disc: leak area. Values in mm².", small=True),)
 
 

@@ -53,7 +53,7 @@ from sitegen.streams.leakdown.sections.shared import (
     none_because,
     plan_of,
     state_after,
-    strip_of,
+    strips_of,
     to_lose_of,
     why_open,
 )
@@ -72,9 +72,7 @@ def engine_checks(view: View) -> Sequence[Block]:
     """Every check of every cylinder with its change, and drawn as the cylinders sit."""
     build = view.the_build
     lines = [line(view, build, place.cylinder) for place in build.places]
-    top = max((point.value.value or 0 for points in lines for point in points), default=0)
-    strip = [strip_of(view, build, phase, top) for phase in checked_phases(view)]
-    strip = [plan for plan in strip if any(disc.share is not None for disc in plan.discs)]
+    strip = strips_of(view, build)
     refused = _refused(view)
     if not strip and not refused:
         return ()

@@ -13,6 +13,7 @@ from sitegen.page.blocks import Cell, Disc, Plan
 from sitegen.page.view import View
 from sitegen.program.model import Assembly, Build, Phase
 from sitegen.streams.leakdown.history import (
+    checked_phases,
     last,
     line,
     mm2,
@@ -64,7 +65,18 @@ def plan_of(view: View, build: Build, me: int = 0) -> Plan:
     return Plan(build.id, discs, view.href_engine(build), note, one, me, flywheel(build))
 
 
-def strip_of(view: View, build: Build, phase: Phase, top: float, me: int = 0) -> Plan:
+def strips_of(view: View, build: Build) -> Sequence[Plan]:
+    """Small block plans of a build, one a phase in which it was checked: the same on its page and on its cylinders'."""
+
+    def found() -> list[Plan]:
+        top = max((p.value.value or 0 for place in build.places for p in line(view, build, place.cylinder)), default=0)
+        strip = [_strip(view, build, phase, top) for phase in checked_phases(view)]
+        return [plan for plan in strip if any(disc.share is not None for disc in plan.discs)]
+
+    return view.the_desk.once(("strips", build.id), found)  # links to cylinders are alike: their pages share a folder
+
+
+def _strip(view: View, build: Build, phase: Phase, top: float) -> Plan:
     """Small block plan of one phase; the area of a disc is the leak area over `top` [mm2]."""
     discs = []
     for place in build.places:
@@ -82,7 +94,7 @@ def strip_of(view: View, build: Build, phase: Phase, top: float, me: int = 0) ->
                 label=f"{phase.title}, cylinder {place.cylinder}: {text + ' mm²' if text else 'no value'}",
             )
         )
-    return Plan(phase.title, discs, me=me, flywheel=flywheel(build))
+    return Plan(phase.title, discs, flywheel=flywheel(build))
 
 
 def flywheel(build: Build) -> Literal["right", "left"]:
