@@ -16,7 +16,6 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 from decimal import Decimal
-from functools import cache
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
@@ -53,18 +52,19 @@ def place(
     >>> place(0.3812, 0.3514, 0.4124, se=0.0021), place(1.2345, None, None, df=8)  # a scatter known to a half
     (5, 2)
     """
-    widths = [abs(end - value) for end in (low, high) if end is not None and value is not None]
-    widths = [width for width in (*widths, *_own(se)) if math.isfinite(width) and width > 0]
-    if widths:
-        return OF_HALF_WIDTH - 1 - _leading(min(widths))
+    least = math.inf  # half-width that decides
+    if value is not None:
+        for end in (low, high):
+            if end is not None and 0 < abs(end - value) < least:
+                least = abs(end - value)
+    if se is not None and 0 < _NORMAL_95 * se < least:
+        least = _NORMAL_95 * se
+    if least < math.inf:
+        return OF_HALF_WIDTH - 1 - _leading(least)
     if value and df:
         return OF_SCATTER - 1 - _leading(_NORMAL_95 * abs(value) / math.sqrt(2 * df))
     numbers = [abs(n) for n in (value, low, high) if n is not None and math.isfinite(n) and n != 0]
     return (digits if value else OF_ERROR) - 1 - _leading(max(numbers)) if numbers else 0
-
-
-def _own(se: float | None) -> tuple[float, ...]:
-    return () if se is None else (_NORMAL_95 * se,)
 
 
 def _leading(number: float) -> int:
@@ -95,7 +95,9 @@ def _digits(number: float | None, significant: int = OF_ERROR) -> float | None:
     >>> _digits(0.0123456), _digits(98765.0), _digits(0.0), _digits(None)
     (0.0123, 98800.0, 0.0, None)
     """
-    if number is None or number == 0 or not math.isfinite(number):
+    if number is None:
+        return None
+    if number == 0 or not math.isfinite(number):
         return _cut(number, 0)
     return _cut(number, significant - 1 - _leading(abs(number)))
 
@@ -124,12 +126,13 @@ def stored(result: Result, digits: Mapping[str, int] = MappingProxyType({})) -> 
 def rounded(value: Value, digits: int = OF_VALUE) -> Value:
     """The value as it is stored and shown."""
     at = place(value.value, value.low, value.high, value.df, value.se, digits)
-    # field by field: `replace` takes four times as long, and there are tens of thousands
-    return Value(
-        value.measure, value.key, _cut(value.value, at), _cut(value.low, at), _cut(value.high, at),
-        _digits(value.se), _df(value.df), _digits(value.se_common), value.common, value.n, value.of, value.status,
-        value.flags, value.reason,
+    made = Value.__new__(Value)  # `replace` takes six times as long, and there are tens of thousands
+    vars(made).update(
+        vars(value),
+        value=_cut(value.value, at), low=_cut(value.low, at), high=_cut(value.high, at),
+        se=_digits(value.se), df=_df(value.df), se_common=_digits(value.se_common),
     )  # fmt: skip
+    return made
 
 
 def settled(row: Comparison) -> Comparison:
@@ -171,9 +174,13 @@ def aligned(*numbers: float | None) -> list[str]:
     >>> aligned(0.38, 0.351, math.inf, None), aligned(2610.0, 2500.0), aligned(0.00001)
     (['0.380', '0.351', 'inf', ''], ['2610', '2500'], ['0.00001'])
     """
-    finite = [number for number in numbers if number is not None and math.isfinite(number)]
-    decimals = max((_decimals(number) for number in finite), default=0)
-    return [_text(number, decimals) for number in numbers]
+    told = [short(number) for number in numbers]
+    decimals = [len(text.partition(".")[2]) for text in told]
+    most = max(decimals, default=0)
+    return [
+        text if has == most or number is None or not math.isfinite(number) else f"{number:.{most}f}"
+        for number, text, has in zip(numbers, told, decimals, strict=True)
+    ]
 
 
 def short(number: float | None) -> str:
@@ -182,19 +189,9 @@ def short(number: float | None) -> str:
     >>> short(0.0000123), short(98800.0), short(0.5), short(None), short(-math.inf)
     ('0.0000123', '98800', '0.5', '', '-inf')
     """
-    if number is None or not math.isfinite(number):
-        return _text(number, 0)
-    return _text(number, _decimals(number))
-
-
-@cache
-def _decimals(number: float) -> int:
-    return max(0, -int(Decimal(repr(number)).normalize().as_tuple().exponent))
-
-
-def _text(number: float | None, decimals: int) -> str:
     if number is None:
         return ""
-    if math.isinf(number):
-        return "inf" if number > 0 else "-inf"
-    return f"{number:.{decimals}f}"
+    text = repr(float(number))  # as many digits as it takes, of one without a fraction ".0"
+    if "e" in text:
+        return f"{number:.{max(0, -int(Decimal(text).normalize().as_tuple().exponent))}f}"
+    return text.removesuffix(".0")

@@ -7,9 +7,12 @@ an apostrophe, by which these programs themselves mark a text; `meant` takes it 
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 # A sign with figures and marks alone is a number; a single character, as the "-" of what was not found, runs nothing.
 _RUNS = re.compile(r"[=@\t\r].|[+-](?![0-9.,]+(?:[eE][+-]?[0-9]+)?\Z).", re.DOTALL)
+
+_SIGNS = frozenset("=@\t\r+-")
 
 
 def neutral(text: str) -> str:
@@ -19,6 +22,11 @@ def neutral(text: str) -> str:
     ("'=1+1", '-5.2', "'-5+1", '-', 'B1')
     """
     return f"'{text}" if _RUNS.match(text) else text
+
+
+def neutral_row(row: Sequence[str]) -> list[str]:
+    """The texts of a row, each as `neutral` gives it: few begin with a sign."""
+    return [neutral(text) if text[:1] in _SIGNS else text for text in row]
 
 
 def meant(cell: str) -> str:

@@ -16,7 +16,7 @@ from typing import Any
 
 from sitegen import releases
 from sitegen.program.model import Program
-from sitegen.reader.neutral import neutral
+from sitegen.reader.neutral import neutral_row
 from sitegen.regular import read_regular
 from sitegen.results import alike
 from sitegen.results.run import Analysis, input_hashes
@@ -139,7 +139,7 @@ def _csv(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> bytes:
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(columns)
-    writer.writerows([neutral(cell) for cell in row] for row in rows)
+    writer.writerows(map(neutral_row, rows))
     return text.getvalue().encode()
 
 
