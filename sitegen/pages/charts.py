@@ -241,9 +241,10 @@ def _filled(figure: Figure, kind: Kind, panel: Panel) -> dict[str, list[Drawn]]:
             for field in needed:
                 if field not in row:
                     raise ChartError(f"{figure.name}: a row of {name!r} lacks {field!r}")
-            whole: Drawn = empty.copy()
+            whole: Drawn = {**empty, **row}
             for field, given in row.items():
-                whole[field] = _plain(figure.name, name, field, given)
+                if given is not None and not isinstance(given, str):
+                    whole[field] = _plain(figure.name, name, field, given)
                 if field in {"label", "under"} and name != "phases":
                     whole[field] = shortened(str(whole[field]), LONGEST)
             filled[name].append(whole)
