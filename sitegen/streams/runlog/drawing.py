@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import fields
 from typing import NamedTuple
 
@@ -201,11 +201,18 @@ class Points(NamedTuple):
 
 def thinned(log: Log, channel: str, most: int) -> Points:
     """At most so many stretches of the log, none of its extremes lost."""
-    value, t = (log.bins[name].to_numpy(dtype=float) for name in (channel, "t"))
-    known = np.flatnonzero(np.isfinite(value))
-    parts = np.split(known, np.searchsorted(t[known], _breaks(log, most)))
-    found = [_thinned(log, channel, part, max(1, round(most * len(part) / len(known)))) for part in parts if len(part)]
-    return Points(*(np.concatenate([np.empty(0), *own]) for own in (zip(*found, strict=True) if found else [()] * 4)))
+    names = ("t", channel, f"{channel}.low", f"{channel}.high")
+    bins = Points(*(log.bins[name].to_numpy(dtype=float) for name in names))
+    known = np.flatnonzero(np.isfinite(bins.value))
+    parts = np.split(known, np.searchsorted(bins.t[known], _breaks(log, most)))
+    found = [
+        each
+        for part in parts
+        if len(part)
+        for each in _thinned(bins, part, max(1, round(most * len(part) / len(known))))
+    ]
+    points = Points(*(np.concatenate([np.empty(0), *own]) for own in (zip(*found, strict=True) if found else [()] * 4)))
+    return points._replace(t=points.t + log.width / 2)
 
 
 def _breaks(log: Log, most: int) -> list[float]:
@@ -214,26 +221,25 @@ def _breaks(log: Log, most: int) -> list[float]:
     return [begin for begin, end in log.gaps if end - begin > wide]
 
 
-def _thinned(log: Log, channel: str, known: npt.NDArray[np.intp], most: int) -> Points:
-    """The same of some bins, all with a value."""
-    names = ("t", channel, f"{channel}.low", f"{channel}.high")
-    t, value, low, high = (log.bins[name].to_numpy(dtype=float) for name in names)
+def _thinned(bins: Points, known: npt.NDArray[np.intp], most: int) -> Iterator[Points]:
+    """The same of some bins, all with a value, at the begin of their bins."""
     count = min(most, len(known))
     size, more = divmod(len(known), count)  # stretches are of two lengths, the longer first: a block of rows of each
     longer = more * (size + 1)
-    blocks = (known[:longer].reshape(more, size + 1), known[longer:].reshape(count - more, size))
-    return Points(
-        np.concatenate([t[rows].mean(axis=1) for rows in blocks if len(rows)]) + log.width / 2,
-        np.concatenate([value[rows].mean(axis=1) for rows in blocks if len(rows)]),
-        np.concatenate([_of_samples(np.fmin, low[rows], value[rows]) for rows in blocks if len(rows)]),
-        np.concatenate([_of_samples(np.fmax, high[rows], value[rows]) for rows in blocks if len(rows)]),
-    )
+    for rows in (known[:longer].reshape(more, size + 1), known[longer:].reshape(count - more, size)):
+        if len(rows):
+            means = bins.value[rows]
+            ends = _of_samples(np.fmin, bins.low[rows], means), _of_samples(np.fmax, bins.high[rows], means)
+            yield Points(bins.t[rows].mean(axis=1), means.mean(axis=1), *ends)
 
 
 def _of_samples(which: np.ufunc, ends: Floats, means: Floats) -> Floats:
     """Least or most of the samples of each row; of a row between samples, of the line between them."""
-    found, line = (np.asarray(which.reduce(each, axis=1), dtype=float) for each in (ends, means))
-    return np.asarray(np.where(np.isfinite(found), found, line))
+    found = np.asarray(which.reduce(ends, axis=1), dtype=float)
+    between = ~np.isfinite(found)
+    if between.any():
+        found[between] = which.reduce(means[between], axis=1)
+    return found
 
 
 def pieces(log: Log, points: Points) -> npt.NDArray[np.intp]:
