@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from sitegen.declarations import Stream
 from sitegen.page import words
 from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text
 from sitegen.page.due import when
@@ -20,6 +21,7 @@ from sitegen.program.doubted import Doubted
 from sitegen.program.model import Calibration, CheckPoint, Meter, Program, ReferenceOrifice, Tester, Tool
 from sitegen.tables.rows import given
 from sitegen.tables.shadows import read_with
+from sitegen.vocabulary import Readings
 
 TITLE = "Instruments"
 NAMED = frozenset({"tester", "reference", "tool", "meter"})  # what a field may refer to that is an instrument
@@ -99,8 +101,7 @@ class _Known:
         self.view = view
         self.calibrated = calibrated.every(own)
         self.every: dict[str, Calibrated | ReferenceOrifice] = {**self.calibrated, **own.reference_orifices}
-        days = _days_of_phases(site, view)
-        found = {name: use for name in self.every if (use := _use(site, view, name, days)).count or use.aside}
+        found = view.the_desk.once("use of instruments", lambda: _uses(site, view, self.every))
         every = site.due()
         self.as_of = every.as_of
         self.counted_from = "" if every.as_of == view.the_desk.newest or not every.found else every.as_of
@@ -156,13 +157,24 @@ def _days_of_phases(site: Site, view: View) -> Days:
     return found
 
 
-def _use(site: Site, view: View, instrument: str, days: Days) -> Use:
-    use = Use()
-    meter = instrument in view.folder.definitions.meters
+def _uses(site: Site, view: View, instruments: Iterable[str]) -> Mapping[str, Use]:
+    """Where each was used, of those that were."""
+    days = _days_of_phases(site, view)
+    recorded = []
     for stream in site.streams:
         readings = view.analysis.readings.get(stream.name)
-        if readings is None or readings.frame.empty:
-            continue
+        if readings is not None and readings.cells("use"):
+            names = {"engine", "phase", "use", "date", "begun", *(each.by for each in stream.fields)}
+            names |= {each.name for each in stream.fields if each.by or each.refers}
+            columns = {name: readings.cells(name) for name in readings.names if name in names}
+            recorded.append((stream, readings.but(columns=columns)))  # laid out once for all instruments
+    return {name: use for name in instruments if (use := _use(recorded, view, name, days)).count or use.aside}
+
+
+def _use(recorded: Sequence[tuple[Stream, Readings]], view: View, instrument: str, days: Days) -> Use:
+    use = Use()
+    meter = instrument in view.folder.definitions.meters
+    for stream, readings in recorded:
         engines, phases, uses = (readings.cells(name) for name in ("engine", "phase", "use"))
         if stream.fields:
             rows = read_with(stream.fields, readings, instrument)
