@@ -126,7 +126,7 @@ def stored(result: Result, digits: Mapping[str, int] = MappingProxyType({})) -> 
 def rounded(value: Value, digits: int = OF_VALUE) -> Value:
     """The value as it is stored and shown."""
     at = place(value.value, value.low, value.high, value.df, value.se, digits)
-    made = Value.__new__(Value)  # `replace` takes six times as long, and there are tens of thousands
+    made = Value.__new__(Value)  # `replace` takes five times as long, and there are tens of thousands
     vars(made).update(
         vars(value),
         value=_cut(value.value, at), low=_cut(value.low, at), high=_cut(value.high, at),

@@ -1,4 +1,4 @@
-"""What pages hold most of, rows of tables and small discs, as HTML: templates take ten times as long over it."""
+"""What pages hold most of, rows of tables and small discs, as HTML: templates take two to three times as long."""
 
 from __future__ import annotations
 
