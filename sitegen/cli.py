@@ -26,7 +26,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one verb and return the exit status."""
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy loads: our matrices are small, threads wait
     os.environ.pop("SOURCE_DATE_EPOCH", None)  # nothing of ours hangs on a clock; numpy fails where it is no number
-    gc.set_threshold(50_000, 20, 50)  # a publish makes millions of objects, hardly any in circles: look more seldom
+    gc.set_threshold(300_000, 50, 1000)  # a publish makes millions of objects, hardly any in circles: look more seldom
     given = sys.argv[1:] if arguments is None else arguments
     parser = _parser(questions="start" in given)
     try:
