@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from functools import partial
 from itertools import groupby
 from operator import itemgetter
 
 from sitegen import units
 from sitegen.declarations import Stream
 from sitegen.page import words
-from sitegen.page.addresses import place_of
+from sitegen.page.addresses import Addresses
 from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text
 from sitegen.page.view import View
 from sitegen.pages.contexts import Part, ReviewPage, ToReview
@@ -55,8 +56,8 @@ def page(site: Site, program: Program) -> ReviewPage:
         if blocks
     ]
     whole = vars(parts_page(site, program, path, TITLE, setter, _headline(program, said), parts))
-    of_builds, scripts = _readings_apart(program, _readings(site, view), setter)
-    builds = [_to_review(view, build, of_builds.get(build.id, 0)) for build in program.builds]
+    of_builds, scripts = _readings_apart(program, site.addresses, _readings(site, view), setter)
+    builds = [_to_review(site, view, build, of_builds.get(build.id, 0)) for build in program.builds]
     subjects = {
         "program": program.id,
         "results": site.desks[program.id].results,
@@ -284,20 +285,21 @@ def _reviews(reviews: Sequence[Reviewed]) -> list[Block]:
 # ---- what can be marked ---------------------------------------------------------------------------------------------
 
 
-def _to_review(view: View, build: Build, part: int) -> ToReview:
+def _to_review(site: Site, view: View, build: Build, part: int) -> ToReview:
     """A build with its cylinders and their states."""
+    anchor = partial(site.addresses.place, view.program.id, build.id)
     cylinders = []
     for place in build.places:
         state = view.the_desk.state(build.id, place.cylinder)
         cylinders.append(
-            ToReview(place_of(build.id, place.cylinder), str(place.cylinder), view.href_cylinder(build, place.cylinder),
+            ToReview(anchor(place.cylinder), str(place.cylinder), view.href_cylinder(build, place.cylinder),
                      state.word if state is not None else "")
         )  # fmt: skip
-    return ToReview(place_of(build.id), build.id, view.href_engine(build), part=part, cylinders=cylinders)
+    return ToReview(anchor(), build.id, view.href_engine(build), part=part, cylinders=cylinders)
 
 
 def _readings_apart(
-    program: Program, readings: Mapping[Place, Sequence[list[str]]], setter: Setter
+    program: Program, addresses: Addresses, readings: Mapping[Place, Sequence[list[str]]], setter: Setter
 ) -> tuple[dict[str, int], list[str]]:
     """Readings in scripts beside the page, some builds each, since of many builds they outweigh any page.
 
@@ -310,7 +312,7 @@ def _readings_apart(
     for build in program.builds:
         for place in ((build.id, 0), *((build.id, each.cylinder) for each in build.places)):
             if own := readings.get(place):
-                told[place_of(*place)] = [
+                told[addresses.place(program.id, *place)] = [
                     [group, [[id, text] for id, _, text in each]] for group, each in groupby(own, itemgetter(1))
                 ]
                 of_builds[build.id] = len(scripts) + 1
