@@ -521,10 +521,12 @@ def _published_by(
 ) -> Outcome | None:
     from sitegen import problems, workflow
     from sitegen.blinding import NotBlindError
+    from sitegen.pages import bundle
     from sitegen.pages.site import ThemeError
     from sitegen.progress import Line
     from sitegen.publish import CannotPublish
 
+    bundle.ahead()
     with Line(sys.stderr) as tell:
         examination = workflow.examine(options.folder, tell, kept, helpers)
     try:

@@ -1,12 +1,16 @@
 """The script every page with charts loads: the compiled drawings and what paints them.
 
 Compiling costs half a second, so the drawings are kept in the user's cache folder under a name that holds their source
-and the library versions; without a cache they are made each time.
+and the library versions; without a cache they are made each time. What compiles takes 150 MB and gives none of it back,
+so it is a process of its own.
 """
 
 from __future__ import annotations
 
 import hashlib
+import os
+import subprocess
+import sys
 from importlib.metadata import version
 from pathlib import Path
 
@@ -33,6 +37,27 @@ def chart_script(cache: Path | None = None) -> bytes:
     return drawings + painter
 
 
+def ahead() -> None:
+    """Have the drawings compiled while this process is small: then both together never take much memory."""
+    chart_script()
+
+
+_COMPILES = "import sys; from sitegen.pages import bundle; sys.stdout.buffer.write(bundle.compiled())"
+
+
+def _apart() -> bytes:
+    """The drawings as another process compiles them; empty where that does not come about, and this one has to."""
+    ours = os.pathsep.join(filter(None, sys.path))
+    try:
+        made = subprocess.run(  # noqa: S603 - ourselves; -P: with no modules of the folder this is run in
+            [sys.executable, "-P", "-c", _COMPILES], env={**os.environ, "PYTHONPATH": ours}, stdin=subprocess.DEVNULL,
+            capture_output=True, check=False,
+        )  # fmt: skip
+    except OSError:
+        return b""
+    return made.stdout if made.returncode == 0 else b""
+
+
 def _key() -> str:
     digest = hashlib.sha256()
     for source in _SOURCES:
@@ -52,6 +77,11 @@ def specifications() -> dict[str, dict[str, object]]:
 
 
 def _drawings() -> bytes:
+    return _apart() or compiled()
+
+
+def compiled() -> bytes:
+    """The drawings as a classic script."""
     from sitegen.pages.compiled import drawing
 
     parts = ",\n".join(f'"{name}":{drawing(spec)}' for name, spec in specifications().items())
