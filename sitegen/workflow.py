@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Protocol
 from sitegen import registry
 from sitegen.crossing import closure, planning
 from sitegen.crossing.planning import Planning
+from sitegen.memory import give_back
 from sitegen.page import counts
 from sitegen.page import due as dues
 from sitegen.page.addresses import Addresses
@@ -139,6 +140,7 @@ def examine(path: Path, tell: Tell = untold, shelves: Shelves = NONE, helpers: H
         for count, program in enumerate(folder.programs, start=1):
             tell(f"Reading {program.id} ({count} of {len(folder.programs)})")
             read.append(_with_notes(gather(program, registry.STREAMS, shelves), notes.problems(folder, program, units)))
+            give_back()
         evidence = tuple(read)
         found = {each.program.id: [*each.problems] for each in evidence}
         for each in evidence:
@@ -249,7 +251,9 @@ def conclude(examination: Examination, tell: Tell = untold) -> tuple[Analysis, .
 
     def one(name: str) -> Analysis:
         tell(f"Working out {name} ({len(done) + 1} of {len(waiting)})")
-        return analysed(_with_lent(waiting[name], done), examination.shelves, examination.helpers)
+        found = analysed(_with_lent(waiting[name], done), examination.shelves, examination.helpers)
+        give_back()
+        return found
 
     # while helpers work on one program, what belongs to a whole program is worked out here for the next
     several = examination.helpers is not None and len(waiting) > 1

@@ -185,6 +185,8 @@ class Bins:
             if parts := self._samples.get(name):
                 t, x = (np.concatenate(each) for each in zip(*parts, strict=True))
                 _joined(columns[0], held, self.width, t, x * scale + offset)
+            if all(np.array_equal(columns[0].view(np.int64), each.view(np.int64)) for each in columns[1:]):
+                columns[1:] = columns[:1] * 2  # where a bin is a sample: one array instead of three
             made[name], made[f"{name}.low"], made[f"{name}.high"] = columns
         return pd.DataFrame(made, copy=False)
 
