@@ -118,4 +118,5 @@ def _put_aside(rested: Sequence[Held]) -> None:
         return  # no room for it on the disk: it stays in memory
     for each in rested:
         each.rest()
-    give_back()
+    if new:
+        give_back()
