@@ -103,8 +103,9 @@ def build_site(
     for name, text in site.noted.items():
         marks |= zip(site.desks[name].notes, text, strict=True)
     fill = filling(marks)
-    for path, content in pages.items():
-        files[path], *later = _LATER.split(fill(content))
+    for path in pages:
+        files[path], *later = _LATER.split(fill(pages[path]))
+        pages[path] = b""  # all of them twice would be most of the memory that many builds take
         files |= {name.decode(): rows for name, rows in zip(later[::2], later[1::2], strict=True)}
     for name, own in site.results.items():
         files |= {site.addresses.result(name, file): own[file] for file in own if file != "provenance.json"}
