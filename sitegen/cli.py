@@ -9,7 +9,6 @@ import sys
 import textwrap
 import traceback
 from collections.abc import Callable, Sequence
-from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -527,7 +526,7 @@ def _processes(options: argparse.Namespace) -> int:
 def _published_by(
     options: argparse.Namespace, still: Callable[[], Sequence[str]], kept: Shelves, helpers: Helpers | None
 ) -> Outcome | None:
-    from sitegen import copies, problems, workflow
+    from sitegen import problems, workflow
     from sitegen.blinding import NotBlindError
     from sitegen.pages import bundle
     from sitegen.pages.site import ThemeError
@@ -535,13 +534,12 @@ def _published_by(
     from sitegen.publish import CannotPublish
 
     try:
-        outcome, processes = None, _processes(options)
-        with ExitStack() as stack, Line(sys.stderr) as tell:
-            drawings = None if bundle.there() else copies.begun(bundle.chart_script, stack, processes)
-            examination = workflow.examine(options.folder, tell, kept, helpers, processes)
+        outcome = None
+        with bundle.ahead(), Line(sys.stderr) as tell:
+            examination = workflow.examine(options.folder, tell, kept, helpers, _processes(options))
             if not (options.strict and examination.problems):
                 outcome = workflow.publish(
-                    examination, options.to, options.theme, tell, options.sheet, still, options.blind, drawings
+                    examination, options.to, options.theme, tell, options.sheet, still, options.blind
                 )
     except (CannotPublish, ThemeError, NotBlindError) as problem:
         print(problem, file=sys.stderr)

@@ -19,8 +19,7 @@ import threading
 import warnings
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, suppress
-from functools import cache
-from typing import IO, Any, NoReturn, TypeVar, cast
+from typing import IO, Any, NoReturn, TypeVar
 
 T = TypeVar("T")
 R = TypeVar("R")
@@ -66,20 +65,6 @@ def shared(work: Callable[[T], R], of: Sequence[T], processes: int) -> list[R]:
         for other in others:
             made.update(other.made())
     return [made[place] if place in made else work(each) for place, each in enumerate(of)]
-
-
-def begun(work: Callable[[], R], stack: ExitStack, processes: int) -> Callable[[], R]:
-    """What `work` gives, which a copy begins with at once while other things are done, until the stack is closed."""
-    if processes < 2 or not _can_be_copied():
-        return work
-    other = _Copy(lambda _: work(), _waiting(1, stack), stack)
-
-    def made() -> R:
-        for _, found in other.made():
-            return cast("R", found)
-        return work()
-
-    return cache(made)
 
 
 def _waiting(count: int, stack: ExitStack) -> IO[bytes]:

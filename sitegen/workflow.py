@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Protocol
 from sitegen import registry
 from sitegen.crossing import closure, planning
 from sitegen.crossing.planning import Planning
+from sitegen.memory import give_back
 from sitegen.page import counts
 from sitegen.page import due as dues
 from sitegen.page.addresses import Addresses
@@ -142,6 +143,7 @@ def examine(
         tell(f"Reading the records of {counted(len(folder.programs), 'program')}")
         read = gather_each(folder.programs, registry.STREAMS, shelves, processes)
         evidence = tuple(_with_notes(each, notes.problems(folder, each.program, units)) for each in read)
+        give_back()
         found = {each.program.id: [*each.problems] for each in evidence}
         for each in evidence:
             found[each.program.id] += registry.unanswerable(each.program, each.readings)
@@ -242,8 +244,10 @@ def conclude(examination: Examination, tell: Tell = untold) -> tuple[Analysis, .
 
     def one(name: str) -> Analysis:
         tell(f"Working out {name} ({len(done) + 1} of {len(waiting)})")
-        return analysed(_with_lent(waiting[name], done), examination.shelves, examination.helpers,
-                        examination.processes)  # fmt: skip
+        evidence, shelves = _with_lent(waiting[name], done), examination.shelves
+        found = analysed(evidence, shelves, examination.helpers, examination.processes)
+        give_back()
+        return found
 
     # while helpers work on one program, what belongs to a whole program is worked out here for the next
     several = examination.helpers is not None and len(waiting) > 1
@@ -497,13 +501,11 @@ def render(
     sheet: bool = False,
     before: Mapping[str, bytes] | None = None,
     blind: bool = False,
-    drawings: Callable[[], bytes] | None = None,
 ) -> Rendered:
     """Results and pages of an examined folder, in memory, with `sheet` decision sheets to be sent.
 
     Of programs with errors the pages stay that `before`, the site there was, holds. There must be a folder. `blind`:
     the pages are for reviewers who are not to know the coatings, and raise blinding.NotBlindError where they name one.
-    `drawings` gives the script of the charts, where somebody began with it.
 
     Raises pages.site.ThemeError.
     """
@@ -536,7 +538,7 @@ def render(
         examination.folder, analyses, registry.STREAMS, measures, theme, known, plans,
         {each.analysis.program.id: _with_description(each, measures) for each in conclusions}, sheet,
         examination.shelves, helpers.pages_of(analyses, plans) if helpers is not None else None, before, told,
-        examination.processes, drawings,
+        examination.processes,
     )  # fmt: skip
     return Rendered(conclusions, site, told)
 
@@ -580,7 +582,6 @@ def publish(
     sheet: bool = False,
     still: Callable[[], Sequence[str]] = tuple,
     blind: bool = False,
-    drawings: Callable[[], bytes] | None = None,
 ) -> Outcome | None:
     """Write the results into the program folders, then the site; returns the closing line and what lies there now.
 
@@ -602,7 +603,7 @@ def publish(
     before = before if open_site(before) else {}
     if nothing_stands(examination, before):
         return None
-    rendered = render(examination, theme, tell, sheet, before, blind, drawings)
+    rendered = render(examination, theme, tell, sheet, before, blind)
     left = examination.folder.left if examination.folder is not None else ()
     new = not there(target / disk.MANIFEST)
     conclusions, site = rendered.conclusions, rendered.site

@@ -13,7 +13,6 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable, Sequence
-from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
@@ -88,17 +87,6 @@ def with_a_thread() -> Any:
     thread = threading.Thread(target=time.sleep, args=(2,), daemon=True)
     thread.start()
     return copies.processes(), sorted({who == ASKED for _, who in copies.shared(slow_square, range(10), 4)})
-
-
-def begun() -> Any:
-    """A copy begins at once, and what it does not give is made here, once."""
-    with ExitStack() as stack:
-        made = copies.begun(os.getpid, stack, 2)
-        dead = copies.begun(lambda: os.getpid() if os.getpid() == ASKED else os.kill(os.getpid(), 9), stack, 2)
-        alone = copies.begun(os.getpid, stack, 1)
-        copies.begun(lambda: time.sleep(60), stack, 2)  # nobody asks for it
-        found = made() not in {0, ASKED}, made() == made(), dead() == ASKED, alone() == ASKED
-    return *found, _children()
 
 
 def stopped() -> Any:

@@ -45,10 +45,6 @@ def test_a_process_with_threads_is_not_copied() -> None:
     assert tried("with_a_thread") == [1, [True]]
 
 
-def test_one_thing_is_begun_while_others_are_done() -> None:
-    assert tried("begun") == [True, True, True, True, False]
-
-
 def test_stopped_by_the_keyboard_none_is_left() -> None:
     assert tried("stopped") == ["stopped", False]
 

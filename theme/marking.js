@@ -1,4 +1,5 @@
-/* Takes the marks of a review, keeps them while the browser lets it, and saves them as one file. Classic script. */
+/* Takes the marks of a review, keeps them while the browser lets it, and saves them as one file. Classic script.
+   Builds and cylinders are those of the list in the page; their readings stand in scripts beside it. */
 (function () {
   "use strict";
   var home = document.getElementById("marking"), data = document.getElementById("subjects");
@@ -8,9 +9,21 @@
   var ABOUT_CYLINDER = [["", "–"], ["agrees", "agrees with its state"], ["objects", "objects to its state"], ["open question", "open question"]];
   var ABOUT_BUILD = [["", "–"], ["agrees", "agrees"], ["objects", "objects"], ["open question", "open question"]];
   var ABOUT_READING = [["", "–"], ["agrees", "agrees"], ["objects", "objects"], ["read again", "read it again"], ["open question", "open question"]];
-  var marks = {}; // what it is about -> {says, cause, why, build, cylinder, reading}
+  var FOUND = 12; // builds and cylinders from which they can be searched
+  var marks = {}; // what it is about -> {says, cause, why, build, cylinder, reading, place: of a reading, as an anchor}
   var reviewer = "", unsaved = false, kept = true, at = 0;
   var fields = {};
+  var places = []; // {id, build, cylinder, name, state, href, part, count of marks}
+  home.querySelectorAll(".places > li").forEach(function (line) {
+    var build = "";
+    line.querySelectorAll("a").forEach(function (link, n) {
+      if (!n) { build = link.textContent; }
+      places.push({ id: link.id, build: build, cylinder: n ? +link.textContent : 0, name: build + (n ? " cylinder " + link.textContent : ""),
+        state: link.dataset.state || "", href: link.getAttribute("href"), part: +line.dataset.part, count: -1 });
+    });
+  });
+  var byPlace = {};
+  places.forEach(function (place, n) { byPlace[place.id] = n; });
 
   function make(name, attributes, children) {
     var el = document.createElement(name);
@@ -35,9 +48,35 @@
     return 0;
   }
 
+  // ---- readings: in scripts, some builds each ----
+  var readings = {}, placeOf = {}, loads = {}; // of a place -> [[group, [[id, text]]]]; of a reading -> place; of a part -> its script
+  window.sitegenReadings = function (told) {
+    Object.keys(told.places).forEach(function (id) {
+      readings[id] = told.places[id];
+      readings[id].forEach(function (group) { group[1].forEach(function (reading) { placeOf[reading[0]] = id; }); });
+    });
+    loads[told.part].whole = true;
+  };
+  // Calls `then` once the readings of a part are there, or cannot be had.
+  function load(part, then) {
+    var script = loads[part];
+    if (!part || (script && script.whole)) { then(); return; }
+    if (!script) {
+      script = loads[part] = make("script", { src: all.readings[part - 1], on: { error: function () { script.remove(); delete loads[part]; } } });
+      document.head.appendChild(script);
+    }
+    script.addEventListener("load", then);
+    script.addEventListener("error", then);
+  }
+  // Marks of readings that nobody knows the place of: those taken from a file.
+  function locate() {
+    var unknown = Object.keys(marks).some(function (key) { return marks[key].reading && !marks[key].place && !placeOf[marks[key].reading]; });
+    if (unknown) { all.readings.forEach(function (address, n) { load(n + 1, count); }); }
+  }
+
   function set(key, about, part, value) {
     var mark = marks[key] || { says: "", cause: "", why: "" };
-    ["build", "cylinder", "reading"].forEach(function (name) { mark[name] = about[name] || (name === "cylinder" ? 0 : ""); });
+    ["build", "cylinder", "reading", "place"].forEach(function (name) { mark[name] = about[name] || (name === "cylinder" ? 0 : ""); });
     mark[part] = value;
     if (mark.says || mark.why) { marks[key] = mark; } else { delete marks[key]; }
     changed();
@@ -101,6 +140,7 @@
     remember();
     show(at);
     count();
+    locate();
     tell("Went on with " + Object.keys(found).length + " marks" + (results && results !== all.results ? ", made on results " + results + "; these are " + all.results : "") + ".");
   }
   function keyOf(about) { return about.reading ? "r " + about.reading : "p " + about.build + " " + (about.cylinder || 0); }
@@ -119,51 +159,97 @@
     var why = make("input", { type: "text", maxlength: 2000, "aria-label": "In words: " + label, placeholder: "in words", value: mark.why || "", on: { input: function () { set(key, about, "why", why.value); } } });
     return [select, cause, why];
   }
-  function marked(place) {
-    var own = marks["p " + place.build + " " + place.cylinder] ? 1 : 0;
-    return place.readings.reduce(function (sum, reading) { return sum + (marks["r " + reading[0]] ? 1 : 0); }, own);
-  }
+  function label(place) { return place.name + (place.state ? ", " + place.state : "") + (place.count > 0 ? ": " + place.count + " marked" : ""); }
   function count() {
-    all.places.forEach(function (place, n) {
-      var own = marked(place);
-      fields.places[n].textContent = place.name + (place.state ? ", " + place.state : "") + (own ? ": " + own + " marked" : "");
-      fields.places[n].classList.toggle("marked", own > 0);
+    var found = places.map(function () { return 0; }), own = {};
+    places.forEach(function (place, n) { own[place.build + " " + place.cylinder] = n; });
+    Object.keys(marks).forEach(function (key) {
+      var mark = marks[key], n = mark.reading ? byPlace[mark.place || placeOf[mark.reading]] : own[mark.build + " " + mark.cylinder];
+      if (n !== undefined) { found[n] += 1; }
+    });
+    places.forEach(function (place, n) {
+      if (place.count === found[n]) { return; }
+      place.count = found[n];
+      fields.places[n].textContent = label(place);
+      fields.places[n].classList.toggle("marked", found[n] > 0);
     });
     var sum = Object.keys(marks).length;
     fields.sum.textContent = sum + (sum === 1 ? " mark" : " marks") + (unsaved ? ", not saved as a file" : "") + (kept ? "" : ". This browser keeps nothing: save before you close the page");
   }
-  function show(n) {
-    at = Math.max(0, Math.min(n, all.places.length - 1));
-    var place = all.places[at], about = { build: place.build, cylinder: place.cylinder };
-    fields.places.forEach(function (button, i) { button.setAttribute("aria-current", i === at ? "true" : "false"); });
+  function show(n, then) {
+    at = n;
+    var place = places[at], about = { build: place.build, cylinder: place.cylinder };
+    fields.places.forEach(function (button, i) {
+      button.setAttribute("aria-current", i === at ? "true" : "false");
+      button.tabIndex = i === at ? 0 : -1;
+    });
+    reach(fields.places[at]);
     fields.subject.textContent = "";
     var title = make("h3", { tabindex: "-1", text: place.name + (place.state ? ": " + place.state : "") });
     fields.subject.appendChild(title);
     var way = make("p", { class: "tools" }, [
       make("a", { href: place.href, text: "Its page" }),
-      make("button", { type: "button", text: "Before", on: { click: function () { go(at - 1); } } }),
-      make("button", { type: "button", text: "Next", on: { click: function () { go(at + 1); } } })
+      make("button", { type: "button", text: "Before", on: { click: function () { go(next(at, -1)); } } }),
+      make("button", { type: "button", text: "Next", on: { click: function () { go(next(at, 1)); } } })
     ]);
     fields.subject.appendChild(way);
     fields.subject.appendChild(make("p", { class: "mark whole" }, [make("span", { text: place.cylinder ? "The cylinder" : "The build" })].concat(
       choice(keyOf(about), about, place.cylinder ? ABOUT_CYLINDER : ABOUT_BUILD, place.name))));
-    var list = null, group = "";
-    place.readings.forEach(function (reading) {
-      if (!list || reading[1] !== group) {
-        group = reading[1];
-        fields.subject.appendChild(make("h4", { text: group }));
-        list = fields.subject.appendChild(make("ul", { class: "readings" }));
-      }
-      var of = { reading: reading[0] };
-      list.appendChild(make("li", { class: "mark" }, [make("span", { text: reading[2] }, [make("small", { text: " " + reading[0] })])].concat(
-        choice(keyOf(of), of, ABOUT_READING, reading[1] + ", " + reading[2] + ", " + reading[0]))));
+    var home = fields.subject.appendChild(make("div", {}));
+    load(place.part, function () {
+      if (fields.subject.contains(home) && !home.firstChild) { list(place, home); }
+      if (then) { then(); }
     });
-    if (!list) { fields.subject.appendChild(make("p", { class: "note", text: all.too_many ? "This program has " + all.too_many + " readings: object to single ones in the file, by the ids of the data page." : "No reading is of it alone." })); }
   }
+  function list(place, home) {
+    (readings[place.id] || []).forEach(function (group) {
+      home.appendChild(make("h4", { text: group[0] }));
+      home.appendChild(make("ul", { class: "readings" }, group[1].map(function (reading) {
+        var of = { reading: reading[0], place: place.id };
+        return make("li", { class: "mark" }, [make("span", { text: reading[1] }, [make("small", { text: " " + reading[0] })])].concat(
+          choice(keyOf(of), of, ABOUT_READING, group[0] + ", " + reading[1] + ", " + reading[0])));
+      })));
+    });
+    var missing = place.part && !(loads[place.part] || {}).whole ? all.readings[place.part - 1] + " is not there: its readings can be marked in the file, by the ids of the data page." : "";
+    if (!home.firstChild) { home.appendChild(make("p", { class: "note", text: missing || "No reading is of it alone." })); }
+  }
+
+  // ---- the list of builds and cylinders: by mouse, by arrow keys, by words ----
+  function seen(n) { return !fields.places[n].parentNode.hidden; }
+  // The next that the words leave, in one direction; where there is none, the one it is.
+  function next(from, step) {
+    for (var n = from + step; n >= 0 && n < places.length; n += step) { if (seen(n)) { return n; } }
+    return from;
+  }
+  function reach(button) { // within the list: the page stays where it is
+    var queue = fields.queue, top = button.offsetTop - queue.offsetTop;
+    if (top < queue.scrollTop) { queue.scrollTop = top; }
+    if (top + button.offsetHeight > queue.scrollTop + queue.clientHeight) { queue.scrollTop = top + button.offsetHeight - queue.clientHeight; }
+  }
+  function moved(event) {
+    var from = fields.places.indexOf(event.target), to = { ArrowDown: next(from, 1), ArrowUp: next(from, -1), Home: next(-1, 1), End: next(places.length, -1) }[event.key];
+    if (from < 0 || to === undefined) { return; }
+    event.preventDefault();
+    fields.places[to].focus();
+  }
+  function sift() {
+    var words = fields.find.value.toLowerCase().split(/\s+/).filter(Boolean), found = 0;
+    places.forEach(function (place, n) {
+      var text = label(place).toLowerCase(), fits = words.every(function (word) { return text.indexOf(word) >= 0; });
+      fields.places[n].parentNode.hidden = !fits;
+      found += fits ? 1 : 0;
+    });
+    fields.found.textContent = words.length ? found + " of " + places.length : "";
+    var first = seen(at) ? at : next(-1, 1); // where a key leads into the list
+    fields.places.forEach(function (button, n) { button.tabIndex = n === first ? 0 : -1; });
+  }
+
+  function hash() { return window.location.hash.slice(1).split("~"); } // after ~ stands what others keep there
   function go(n) {
     show(n);
-    var place = all.places[at];
-    try { window.history.replaceState(null, "", "#" + place.id); } catch (fault) { /* from a folder some browsers refuse */ }
+    var parts = hash();
+    parts[0] = places[at].id;
+    try { window.history.replaceState(null, "", "#" + parts.join("~")); } catch (fault) { /* from a folder some browsers refuse */ }
     fields.subject.querySelector("h3").focus();
   }
 
@@ -181,9 +267,14 @@
     } } });
     fields.sum = make("span", { role: "status" });
     fields.told = make("p", { class: "note", role: "status" });
-    fields.places = all.places.map(function (place, n) {
+    fields.places = places.map(function (place, n) {
       return make("button", { type: "button", on: { click: function () { go(n); } } });
     });
+    fields.queue = make("ol", { class: "queue", "aria-label": "Builds and cylinders", on: { keydown: moved } }, fields.places.map(function (button) { return make("li", {}, [button]); }));
+    fields.find = make("input", { type: "search", on: { input: sift, keydown: function (event) {
+      if (event.key === "Enter" && next(-1, 1) >= 0) { go(next(-1, 1)); }
+    } } });
+    fields.found = make("span", { role: "status" });
     fields.subject = make("div", { class: "subject" });
     home.appendChild(make("p", { class: "who" }, [
       make("label", { text: "Your name " }, [fields.name]),
@@ -192,21 +283,22 @@
     ]));
     home.appendChild(fields.told);
     home.appendChild(make("div", { class: "desk" }, [
-      make("ol", { class: "queue", "aria-label": "Builds and cylinders" }, fields.places.map(function (button) { return make("li", {}, [button]); })), fields.subject
+      make("div", {}, (places.length < FOUND ? [] : [make("p", { class: "find" }, [make("label", { text: "Find " }, [fields.find]), fields.found])]).concat([fields.queue])), fields.subject
     ]));
-    var wanted = all.places.map(function (place) { return place.id; }).indexOf(window.location.hash.slice(1));
-    show(wanted >= 0 ? wanted : 0);
+    var wanted = byPlace[hash()[0]];
     if (found) { unsaved = true; tell("Marks that this browser kept were taken up again: " + found + "."); }
     count();
-    if (wanted >= 0) { home.scrollIntoView(); }
+    locate();
+    function ready() { home.setAttribute("data-ready", "yes"); }
+    if (places.length) { show(wanted || 0, ready); } else { ready(); }
+    if (wanted !== undefined) { home.scrollIntoView(); }
     window.addEventListener("hashchange", function () {
-      var n = all.places.map(function (place) { return place.id; }).indexOf(window.location.hash.slice(1));
-      if (n >= 0) { show(n); home.scrollIntoView(); }
+      var n = byPlace[hash()[0]];
+      if (n !== undefined) { show(n); home.scrollIntoView(); }
     });
     window.addEventListener("beforeunload", function (event) {
       if (unsaved && Object.keys(marks).length) { event.preventDefault(); event.returnValue = ""; }
     });
-    home.setAttribute("data-ready", "yes");
   }
   begin();
 })();

@@ -193,6 +193,8 @@ class Bins:
                 if [*map(id, t)] != instants:  # channels of one axis mostly share their very instants
                     instants, lines = [*map(id, t)], _Lines.between(np.concatenate(t), held, self.width)
                 lines.join(columns[0], np.concatenate(x) * scale + offset)
+            if all(np.array_equal(columns[0].view(np.int64), each.view(np.int64)) for each in columns[1:]):
+                columns[1:] = columns[:1] * 2  # where a bin is a sample: one array instead of three
             made[name], made[f"{name}.low"], made[f"{name}.high"] = columns
         return pd.DataFrame(made, copy=False)
 

@@ -15,6 +15,7 @@ import numpy.typing as npt
 from sitegen.logs import bins, facts
 from sitegen.logs.axis import GAP
 from sitegen.logs.facts import ChannelFacts
+from sitegen.logs.held import Held
 from sitegen.logs.reading import LogFile
 from sitegen.logs.sums import RUNNING
 from sitegen.vocabulary import Problem
@@ -49,6 +50,17 @@ class Log:
     rows: int
     used: int
     problems: tuple[Problem, ...] = field(default=())
+
+    def __post_init__(self) -> None:
+        own = vars(self)  # bins are asked of what holds them, which need not have them in memory
+        own["_held"] = Held(own.pop("bins"))
+
+    if not TYPE_CHECKING:
+
+        def __getattr__(self, name: str) -> object:
+            if name == "bins" and "_held" in vars(self):
+                return vars(self)["_held"].frame
+            raise AttributeError(name)
 
     @property
     def channels(self) -> tuple[str, ...]:

@@ -104,18 +104,17 @@ class Addresses:
             instruments={program: self.instruments[program]},
         )
 
+    def place(self, program: str, build: str, cylinder: int = 0) -> str:
+        """Anchor of a cylinder, or of a build (0), on the page of review.
+
+        It has a dot, as no slug has, so that no name of a build meets another anchor of the page.
+        """
+        folder = self.engines[program, build].split("/")[-2]  # no two builds have the same
+        return f"place.{folder}.{cylinder}" if cylinder else f"place.{folder}"
+
     def method(self, measure: str) -> str:
         """Where the methods page says how a measure is worked out."""
         return f"{self.methods}#{slug(measure)}"
-
-
-def place_of(build: str, cylinder: int = 0) -> str:
-    """Anchor of a cylinder, or of a build (0), on the page of review.
-
-    >>> place_of("B6", 2), place_of("B6")
-    ('b6-2', 'b6')
-    """
-    return f"{slug(build)}-{cylinder}" if cylinder else slug(build)
 
 
 def relative(target: str, page: str) -> str:

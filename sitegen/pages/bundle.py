@@ -1,12 +1,18 @@
 """The script every page with charts loads: the compiled drawings and what paints them.
 
 Compiling costs a second, so the drawings are kept in the user's cache folder under a name that holds their source
-and the library versions; without a cache they are made each time.
+and the library versions; without a cache they are made each time. What compiles takes 150 MB and gives none of it back,
+so it is a process of its own.
 """
 
 from __future__ import annotations
 
 import hashlib
+import os
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from importlib.metadata import version
 from pathlib import Path
 
@@ -32,14 +38,46 @@ def chart_script(cache: Path | None = None) -> bytes:
     return drawings + painter
 
 
-def there() -> bool:
-    """Whether the drawings seem to lie in the user's cache folder."""
-    return _place(None).is_file()
-
-
 def _place(cache: Path | None) -> Path:
     folder = cache_folder() if cache is None else cache
     return folder / f"drawings-{_key()}.js"
+
+
+_COMPILES = "import sys; from sitegen.pages import bundle; sys.stdout.buffer.write(bundle.compiled())"
+_begun: list[subprocess.Popen[bytes]] = []  # processes that compile
+
+
+@contextmanager
+def ahead() -> Iterator[None]:
+    """Have the drawings compiled, where they are not kept, while other things are done."""
+    if not _place(None).is_file():
+        _begin()
+    try:
+        yield
+    finally:
+        while _begun:  # nobody asked for them
+            _begun[-1].kill()
+            _begun.pop().communicate()
+
+
+def _begin() -> None:
+    ours = os.pathsep.join(filter(None, sys.path))
+    with suppress(OSError):
+        _begun.append(subprocess.Popen(  # noqa: S603 - ourselves; -P: with no modules of the folder this is run in
+            [sys.executable, "-P", "-c", _COMPILES], env={**os.environ, "PYTHONPATH": ours},
+            stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
+        ))  # fmt: skip
+
+
+def _apart() -> bytes:
+    """The drawings as another process compiles them; empty where that does not come about, and this one has to."""
+    if not _begun:
+        _begin()
+    if not _begun:
+        return b""
+    process = _begun.pop()
+    made, _ = process.communicate()
+    return made if process.returncode == 0 else b""
 
 
 def _key() -> str:
@@ -61,6 +99,11 @@ def specifications() -> dict[str, dict[str, object]]:
 
 
 def _drawings() -> bytes:
+    return _apart() or compiled()
+
+
+def compiled() -> bytes:
+    """The drawings as a classic script."""
     from sitegen.pages.compiled import drawing
 
     parts = ",\n".join(f'"{name}":{drawing(spec)}' for name, spec in specifications().items())

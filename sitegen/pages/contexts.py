@@ -300,12 +300,25 @@ class MethodsPage(Page):
 METHODS_FIRST = (("glossary", "Words"), ("intervals", "What an interval says"))
 
 
+@dataclass(frozen=True)
+class ToReview:
+    """A build or a cylinder that can be marked: the script makes its list of these."""
+
+    id: str  # anchor that its own page leads to
+    name: str  # of a cylinder: its number
+    href: str
+    state: str = ""
+    part: int = 0  # of a build: which of the scripts beside the page has its readings; 0: none
+    cylinders: Sequence[ToReview] = ()
+
+
 @dataclass(frozen=True, kw_only=True)
 class ReviewPage(PartsPage):
     """Where results are gone through: what was said so far, and what a reviewer fills in, as data for the script."""
 
     template: ClassVar[str] = "review.html"
-    subjects: Mapping[str, object]  # what can be marked
+    builds: Sequence[ToReview]
+    subjects: Mapping[str, object]  # what the script needs beside them
 
 
 AnyPage = ReviewPage | ProgramPage | DecisionPage | EnginePage | CylinderPage | CoatingPage | PartsPage | MethodsPage

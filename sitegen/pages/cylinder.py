@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from sitegen.page import words
-from sitegen.page.addresses import Link, place_of
+from sitegen.page.addresses import Link
 from sitegen.page.blocks import Beside, Block, Cell, Fact, Facts, Figure, Plans, Text
 from sitegen.page.view import View
 from sitegen.pages import criteria, odd, plans
@@ -56,7 +56,7 @@ def page(site: Site, program: Program, build: Build, cylinder: int) -> CylinderP
         path=path,
         title=window_title(f"{build.id} cylinder {cylinder}", program.title),
         crumbs=crumbs(site, path, trail),
-        others=site.others(path, program, place_of(build.id, cylinder)),
+        others=site.others(path, program, site.addresses.place(program.id, build.id, cylinder)),
         around=site.around(path, program, build),
         previous=_link(view, build, order, here - 1),
         next=_link(view, build, order, here + 1),

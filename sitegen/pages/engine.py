@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from sitegen.page import words
-from sitegen.page.addresses import Link, place_of
+from sitegen.page.addresses import Link
 from sitegen.page.blocks import Block, Cell, Column, Figure, Plans, Row, Table, Text
 from sitegen.page.view import View
 from sitegen.pages import closure, hours, odd, plans, unusual
@@ -42,7 +42,7 @@ def page(site: Site, program: Program, build: Build) -> EnginePage:
         path=path,
         title=window_title(build.id, program.title),
         crumbs=crumbs(site, path, [(program.title, site.addresses.programs[program.id]), (build.id, path)]),
-        others=site.others(path, program, place_of(build.id)),
+        others=site.others(path, program, site.addresses.place(program.id, build.id)),
         around=site.around(path, program, build),
         previous=Link(before.id, view.href_engine(before)) if before else None,
         next=Link(after.id, view.href_engine(after)) if after else None,

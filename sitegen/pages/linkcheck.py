@@ -27,23 +27,34 @@ class DeadLinkError(ValueError):
 
 def check(files: Mapping[str, bytes]) -> None:
     """Raise DeadLinkError naming every broken link and doubled id of the site (path -> content)."""
-    pages = {path: _spaced(content.decode()) for path, content in files.items() if path.endswith(".html")}
     ids: dict[str, set[str]] = {}
+    links: list[tuple[str, list[str]]] = []  # no text is kept: together those of a large site weigh three times as much
     faults: list[str] = []
-    for path, text in pages.items():
+    for path, content in files.items():
+        if not path.endswith(".html"):
+            continue
+        text = _spaced(content.decode())
+        links.append((path, _led_to(text)))
         found = _ID.findall(text)
         ids[path] = set(found)
         if len(ids[path]) != len(found):
             doubled = sorted({each for each in found if found.count(each) > 1})
             faults.append(f"{path}: id {doubled[0]!r} is given more than once")
-    later = [json.loads(rows[1]) for rows in map(_LATER.fullmatch, files.values()) if rows]
-    for path, text in [*pages.items(), *((each["page"], _spaced(each["rows"])) for each in later)]:
-        inward = _OUTWARD.sub("<a", text)
-        links = dict.fromkeys(link for each in _LINKS for link in each.findall(inward))
-        found = [_fault(path, link.replace("&amp;", "&"), files, ids) for link in links]
-        faults.extend(f"{path}: {fault}" for fault in found if fault)
+    for rows in map(_LATER.fullmatch, files.values()):
+        if rows:
+            later = json.loads(rows[1])
+            links.append((later["page"], _led_to(_spaced(later["rows"]))))
+    for path, own in links:
+        told = [_fault(path, link.replace("&amp;", "&"), files, ids) for link in own]
+        faults.extend(f"{path}: {fault}" for fault in told if fault)
     if faults:
         raise DeadLinkError("\n".join(faults))
+
+
+def _led_to(text: str) -> list[str]:
+    """Links of a text, each once, but for those that lead out of the site and say so."""
+    inward = _OUTWARD.sub("<a", text)
+    return [*dict.fromkeys(link for each in _LINKS for link in each.findall(inward))]
 
 
 def _spaced(text: str) -> str:

@@ -8,21 +8,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from functools import partial
+from itertools import groupby
+from operator import itemgetter
 
 from sitegen import units
 from sitegen.declarations import Stream
 from sitegen.page import words
-from sitegen.page.addresses import place_of
+from sitegen.page.addresses import Addresses
 from sitegen.page.blocks import Block, Cell, Column, Row, Table, Text
 from sitegen.page.view import View
-from sitegen.pages.contexts import Part, ReviewPage
+from sitegen.pages.contexts import Part, ReviewPage, ToReview
 from sitegen.pages.frame import Site, parts_page
-from sitegen.program.model import Effect, Moved, Program, Reviewed, ReviewItem
+from sitegen.pages.setting import Setter
+from sitegen.program.model import Build, Effect, Moved, Program, Reviewed, ReviewItem
 from sitegen.reader.headers import parted
 from sitegen.vocabulary import Field
 
 TITLE = "Review"
-MOST_READINGS = 4000  # that can be marked one by one
+READINGS = 1000  # from which on a script of readings is full
 MOST_NUMBERS = 3  # told of a reading
 MOST_MOVED = 4  # told of an objection
 Place = tuple[str, int]  # build, cylinder; 0: the build
@@ -52,7 +56,15 @@ def page(site: Site, program: Program) -> ReviewPage:
         if blocks
     ]
     whole = vars(parts_page(site, program, path, TITLE, setter, _headline(program, said), parts))
-    return ReviewPage(**{**whole, "assets": site.marking(path), "subjects": _subjects(site, view)})
+    of_builds, scripts = _readings_apart(program, site.addresses, _readings(site, view), setter)
+    builds = [_to_review(site, view, build, of_builds.get(build.id, 0)) for build in program.builds]
+    subjects = {
+        "program": program.id,
+        "results": site.desks[program.id].results,
+        "causes": dict(program.review.causes) if program.review is not None else {},
+        "readings": scripts,
+    }
+    return ReviewPage(**{**whole, "assets": site.marking(path), "builds": builds, "subjects": subjects})
 
 
 # ---- what was said --------------------------------------------------------------------------------------------------
@@ -129,7 +141,7 @@ def _queue(view: View, said: _Said) -> Table:
                     Cell("; ".join(told) or "not reviewed", strong=not told),
                     Cell(str(objected) if objected else words.DASH),
                     Cell(moved or words.DASH),
-                ), anchor=f"queue-{place_of(*where)}")
+                ))
             )  # fmt: skip
     columns = (Column("Cylinder"), Column("State"), Column("Said"), Column("Readings objected to", numeric=True),
                Column("Moved since it was reviewed"))  # fmt: skip
@@ -273,30 +285,44 @@ def _reviews(reviews: Sequence[Reviewed]) -> list[Block]:
 # ---- what can be marked ---------------------------------------------------------------------------------------------
 
 
-def _subjects(site: Site, view: View) -> dict[str, object]:
-    """Everything the script needs: builds, cylinders, their states and their readings."""
-    program = view.program
-    readings = _readings(site, view)
-    count = sum(len(own) for own in readings.values())
-    if count > MOST_READINGS:  # then of cylinders and builds only: such a page would not open
-        readings = {}
-    places: list[dict[str, object]] = []
+def _to_review(site: Site, view: View, build: Build, part: int) -> ToReview:
+    """A build with its cylinders and their states."""
+    anchor = partial(site.addresses.place, view.program.id, build.id)
+    cylinders = []
+    for place in build.places:
+        state = view.the_desk.state(build.id, place.cylinder)
+        cylinders.append(
+            ToReview(anchor(place.cylinder), str(place.cylinder), view.href_cylinder(build, place.cylinder),
+                     state.word if state is not None else "")
+        )  # fmt: skip
+    return ToReview(anchor(), build.id, view.href_engine(build), part=part, cylinders=cylinders)
+
+
+def _readings_apart(
+    program: Program, addresses: Addresses, readings: Mapping[Place, Sequence[list[str]]], setter: Setter
+) -> tuple[dict[str, int], list[str]]:
+    """Readings in scripts beside the page, some builds each, since of many builds they outweigh any page.
+
+    Gives the number of its script by build, from 1 on, and the addresses of the scripts.
+    """
+    of_builds: dict[str, int] = {}
+    scripts: list[str] = []
+    told: dict[str, list[object]] = {}
+    count = 0
     for build in program.builds:
-        own: list[Place] = [(build.id, 0), *((build.id, place.cylinder) for place in build.places)]
-        for place in own:
-            state = view.the_desk.state(*place) if place[1] else None
-            places.append({
-                "id": place_of(*place), "build": place[0], "cylinder": place[1], "name": _name(place),
-                "state": state.word if state is not None else "", "href": _href(view, place),
-                "readings": readings.get(place, []),
-            })  # fmt: skip
-    return {
-        "program": program.id,
-        "results": site.desks[program.id].results,
-        "causes": dict(program.review.causes) if program.review is not None else {},
-        "places": places,
-        "too_many": count if count > MOST_READINGS else 0,
-    }
+        for place in ((build.id, 0), *((build.id, each.cylinder) for each in build.places)):
+            if own := readings.get(place):
+                told[addresses.place(program.id, *place)] = [
+                    [group, [[id, text] for id, _, text in each]] for group, each in groupby(own, itemgetter(1))
+                ]
+                of_builds[build.id] = len(scripts) + 1
+                count += len(own)
+        if count >= READINGS:
+            scripts.append(setter.keep_readings({"part": len(scripts) + 1, "places": told}))
+            told, count = {}, 0
+    if told:
+        scripts.append(setter.keep_readings({"part": len(scripts) + 1, "places": told}))
+    return of_builds, scripts
 
 
 def _readings(site: Site, view: View) -> dict[Place, list[list[str]]]:

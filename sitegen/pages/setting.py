@@ -165,6 +165,7 @@ def _inside(middle: float, text: str) -> float:
 MOST_CELLS = 600  # of a table; of one with more, a page shows the first rows
 SHOWN_ROWS = 24
 ROWS = "sitegenRows"  # what the script of further rows calls, in tables.js
+READINGS = "sitegenReadings"  # what that of readings of a review calls, in marking.js
 FINER = "sitegenFiner"  # what that of finer rows of a chart calls, in report.js
 
 
@@ -237,6 +238,11 @@ class Setter:
         """The address of a script with further rows of a table, loaded when a reader asks for them."""
         told = json.dumps({"page": self._page, "table": id, "rows": rows}, ensure_ascii=False)
         return self._later(id, f"{ROWS}({told});\n")
+
+    def keep_readings(self, told: Mapping[str, object]) -> str:
+        """The address of a script with readings that can be marked, loaded when a reader comes to one of them."""
+        text = json.dumps(told, ensure_ascii=False, separators=(",", ":"))
+        return self._later(self.id("readings"), f"{READINGS}({text});\n")
 
     def _later(self, id: str, script: str) -> str:
         folder, name = posixpath.split(self._page)

@@ -60,7 +60,6 @@ def build_site(
     before: Mapping[str, bytes] | None = None,
     told: Told | None = None,
     processes: int = 1,
-    drawings: Callable[[], bytes] | None = None,
 ) -> dict[str, bytes]:
     """Every file of the site: path from its root, with forward slashes, to content.
 
@@ -68,14 +67,13 @@ def build_site(
     `results` the files of each program's results folder: their tables go with the pages. With `sheets`, the decision
     sheet of each program stands once more in the folder `sheets`, as one file that can be sent.
     Of programs with errors the pages stay that `before`, the site there was, holds. `told` learns what became of pages.
-    `drawings` gives the script of the charts, where somebody began with it.
     `theme_dir` is a folder whose templates/,
     report.css, report.js and tables.js replace ours, file by file.
     Raises ThemeError for a theme folder that cannot be used, linkcheck.DeadLinkError for a link that leads nowhere and
     charts.ChartError for rows no chart can draw.
     """
     press, site, files, print_page = _set_up(
-        folder, analyses, streams, measures, theme_dir, histories, planned or {}, results, shelves, drawings
+        folder, analyses, streams, measures, theme_dir, histories, planned or {}, results, shelves
     )
     addresses = site.addresses
     stayed = {each: left.lying(each, addresses, before or {}, sheets) for each in folder.left}
@@ -107,8 +105,9 @@ def build_site(
     for name, text in site.noted.items():
         marks |= zip(site.desks[name].notes, text, strict=True)
     fill = filling(marks)
-    for path, content in pages.items():
-        files[path], *later = _LATER.split(fill(content))
+    for path in pages:
+        files[path], *later = _LATER.split(fill(pages[path]))
+        pages[path] = b""  # all of them twice would be most of the memory that many builds take
         files |= {name.decode(): rows for name, rows in zip(later[::2], later[1::2], strict=True)}
     for name, own in site.results.items():
         files |= {site.addresses.result(name, file): own[file] for file in own if file != "provenance.json"}
@@ -184,7 +183,6 @@ def _set_up(
     plans: Mapping[str, Planning],
     results: Mapping[str, Mapping[str, bytes]] | None,
     shelves: Shelves,
-    drawings: Callable[[], bytes] | None = None,
 ) -> tuple[Press, Site, dict[str, bytes], Print]:
     """What prints pages, what they are made from, the assets, and how one page is printed."""
     check_theme(theme_dir)
@@ -192,7 +190,7 @@ def _set_up(
     by_program = {analysis.program.id: Desk(analysis) for analysis in analyses}
     for desk in by_program.values() if shelves.open else ():
         desk.take_up(shelves)
-    files, assets = _assets(theme_dir, drawings or chart_script)
+    files, assets = _assets(theme_dir)
     site = Site(
         folder=folder,
         desks={each.id: by_program[each.id] for each in folder.programs if each.id in by_program},
@@ -355,14 +353,14 @@ def _environment(theme_dir: Path | None, own: tuple[str, ...]) -> Environment:
 # ---- assets ---------------------------------------------------------------------------------------------------------
 
 
-def _assets(theme_dir: Path | None, drawings: Callable[[], bytes]) -> tuple[dict[str, bytes], dict[str, str]]:
+def _assets(theme_dir: Path | None) -> tuple[dict[str, bytes], dict[str, str]]:
     """Asset files by their path, and that path by plain name. The name holds a hash, so no browser shows an old one."""
     style = _style(theme_dir)
     contents = {
         "report.css": style,
         "report.js": themed("report.js", theme_dir),
         "tables.js": themed("tables.js", theme_dir),
-        "drawings.js": drawings(),
+        "drawings.js": chart_script(),
         "marking.js": themed("marking.js", theme_dir),
         "saving.js": f"window.sitegenStyle={json.dumps(style.decode())};\n".encode() + themed("saving.js", theme_dir),
     }

@@ -19,7 +19,7 @@ def context(browser: Browser) -> BrowserContext:
     return browser.new_context(accept_downloads=True)
 
 
-def opened(context: BrowserContext, site: Path, place: str = "b6-2") -> Page:
+def opened(context: BrowserContext, site: Path, place: str = "place.b6.2") -> Page:
     page = context.new_page()
     page.goto((site / "programs" / "pump-rings-2026" / "review.html").as_uri() + f"#{place}")
     page.wait_for_selector("#marking[data-ready=yes]")
@@ -99,7 +99,7 @@ def test_a_saved_file_is_taken_up_where_the_browser_keeps_nothing(
     assert "This browser keeps nothing: save before you close the page" in page.locator(".who").inner_text()
     file = saved(page, tmp_path)
     page.close()
-    again = opened(context, examples.site, "b1-1")
+    again = opened(context, examples.site, "place.b1.1")
     assert again.locator(".queue .marked").count() == 0
     again.locator("#review-file").set_input_files(str(file))
     again.wait_for_selector(".queue .marked")
