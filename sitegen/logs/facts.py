@@ -46,14 +46,7 @@ class Tally:
     _since: float = 0.0  # s, since when the last value has stood
 
     def feed(
-        self,
-        t: Floats,
-        x: Floats,
-        breaks: npt.NDArray[np.int64],
-        widest: float,
-        low: float,
-        high: float,
-        total: float,
+        self, t: Floats, x: Floats, breaks: npt.NDArray[np.int64], widest: float, low: float, high: float, total: float
     ) -> None:
         """Samples x (n,) at t (n,) [s], n > 0, without nan; gaps lie before the places of `breaks`.
 

@@ -13,6 +13,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 from itertools import zip_longest
+from typing import TypeVar
 
 from sitegen.problems import counted
 from sitegen.reader.headers import bare, joined, plain, says_units, with_unit
@@ -21,6 +22,7 @@ from sitegen.reader.numbers import LONGEST, day_and_month, has_short_year, is_da
 from sitegen.reader.records import NOTHING, SEPARATORS, cut
 from sitegen.reader.stamps import is_clock, is_stamp
 
+T = TypeVar("T")
 HEAD, SPREAD, TAIL = 400, 400, 20  # rows looked at
 _SEARCHED = 60  # rows searched for headers the entry names
 _BLANK_LINES = 100_000  # lines searched for the first rows
@@ -91,7 +93,7 @@ def find(lines: Sequence[str], stated: Stated = NOTHING_STATED, encoding: str = 
     named = [stated.separator] if stated.separator else [word for word in _WORDS if _occurs(word, lines, sample)]
     forms = {at: lines[at].translate(FORM) for at in sample}
     ways = {
-        word: _Rows(_Cells(lines, word), sample, {at: cut(forms[at], word) for at in sample}, stated.known)
+        word: _Rows(_cells(lines, word), sample, {at: cut(forms[at], word) for at in sample}, stated.known)
         for word in named
     }
     known = {word: way.most_known[0] for word, way in ways.items()}
@@ -119,7 +121,7 @@ def find(lines: Sequence[str], stated: Stated = NOTHING_STATED, encoding: str = 
             near = [other.value] if other.value != stated.separator and other.agree else []
     else:  # one column
         best, near = "comma", []
-        rows = _Rows(_Cells(lines, ""), sample, {at: [forms[at]] for at in sample}, stated.known)
+        rows = _Rows(_cells(lines, ""), sample, {at: [forms[at]] for at in sample}, stated.known)
     separator = Fact(
         best,
         "entry" if stated.separator else "open" if near else "file",
@@ -207,29 +209,20 @@ def _first(found: Layout) -> int:
     return found.heads.value[0] if found.heads.value else found.begin.value
 
 
-class _Cells(dict[int, Sequence[str]]):
-    """Cells of lines by position, cut when they are asked for."""
+class _Asked(dict[int, Sequence[T]]):
+    """Something of lines by position, made when it is asked for."""
 
-    def __init__(self, lines: Sequence[str], separator: str) -> None:
+    def __init__(self, make: Callable[[int], Sequence[T]]) -> None:
         super().__init__()
-        self._lines, self._separator = lines, separator
+        self._make = make
 
-    def __missing__(self, at: int) -> Sequence[str]:
-        line = self._lines[at]
-        self[at] = cut(line, self._separator) if self._separator else [line]
+    def __missing__(self, at: int) -> Sequence[T]:
+        self[at] = self._make(at)
         return self[at]
 
 
-class _Kinds(dict[int, list[Kind]]):
-    """Kinds of the cells of rows by position, judged when they are asked for."""
-
-    def __init__(self, forms: Mapping[int, Sequence[str]]) -> None:
-        super().__init__()
-        self._forms = forms
-
-    def __missing__(self, at: int) -> list[Kind]:
-        self[at] = [*map(_kind, self._forms[at])]
-        return self[at]
+def _cells(lines: Sequence[str], separator: str) -> _Asked[str]:
+    return _Asked(lambda at: cut(lines[at], separator) if separator else [lines[at]])
 
 
 @dataclass
@@ -253,7 +246,7 @@ class _Rows:
         for row in self.forms.values():
             row[:] = map(str.strip, row)
         self.ends = {at: _end(row) for at, row in self.forms.items()}
-        self.kinds = _Kinds(self.forms)
+        self.kinds = _Asked(lambda at: [*map(_kind, self.forms[at])])
         widths = Counter(self.ends[at] or 1 for at in half)
         self.width = max(widths.items(), key=lambda each: (each[1], each[0]))[0] if widths else 0
         self.alike = sum(end == self.width for end in self.ends.values())

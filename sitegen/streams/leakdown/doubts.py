@@ -80,16 +80,20 @@ def gauges(program: Program, sheet: Sheet) -> None:
     """Tell where cylinder pressures are all so small a part of the supply that another unit is likelier."""
     del program
     frame = sheet.frame
-    for file in dict.fromkeys(frame["file"].tolist()):
-        own = (frame["file"] == file).to_numpy() & sheet.open & frame["cylinder"].notna().to_numpy()
-        read = np.flatnonzero(own & frame["pressure"].notna().to_numpy())
+    held = sheet.open & frame["cylinder"].notna().to_numpy() & frame["pressure"].notna().to_numpy()
+    of_supply = (frame["pressure"] / frame["supply"]).to_numpy(dtype=float)
+    files = frame["file"].tolist()
+    by_file: dict[str, list[int]] = {}
+    for at in np.flatnonzero(held).tolist():
+        by_file.setdefault(files[at], []).append(at)
+    for read in by_file.values():
         if len(read) < _ENOUGH:
             continue
-        shares = (frame["pressure"] / frame["supply"]).to_numpy(dtype=float)[read]
+        shares = of_supply[read]
         for told, by in (("psi, not kPa", _PSI / _KPA), ("bar, not psi", _BAR / _PSI), ("bar, not kPa", _BAR / _KPA)):
             if np.all(shares < _SMALL) and np.all((shares * by > _LIKELY) & (shares * by <= 1)):
                 sheet.tell(
-                    int(read[0]), "unit-doubtful", "pressure",
+                    read[0], "unit-doubtful", "pressure",
                     f"all {len(read)} cylinder pressures of this file are at most {100 * np.max(shares):.2g} % of the "
                     f"supply, as if the numbers were {told}",
                     "the unit the cylinder gauge shows", next_step="correct the unit in the header, or leave it",
