@@ -91,8 +91,9 @@ def with_a_thread() -> Any:
 
 def stopped() -> Any:
     """By the keyboard: no copy is left at work."""
-    signal.setitimer(signal.ITIMER_REAL, 0.3)
+    copies.shared(slow_square, range(4), 2)  # libraries are loaded: Python may lose what interrupts that
     signal.signal(signal.SIGALRM, signal.default_int_handler)
+    signal.setitimer(signal.ITIMER_REAL, 1.0)
     try:
         copies.shared(time.sleep, [0.1] * 200, 3)
     except KeyboardInterrupt:

@@ -21,7 +21,7 @@ from sitegen.methods import elements
 from sitegen.tables.rows import Written
 
 BIN = Path(sys.executable).parent
-MOST_LINES = 83_200  # of the package; raised only by a commit that names the capability and what was deleted for it
+MOST_LINES = 83_900  # of the package; raised only by a commit that names the capability and what was deleted for it
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 

@@ -10,7 +10,7 @@ import mmap
 import tempfile
 import threading
 import weakref
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -42,6 +42,9 @@ class Held:
         plain = all(each.dtype == np.float64 for each in self._own)
         self._apart = plain and self.size >= LEAST and frame.index.equals(type(frame.index)(range(len(frame))))
 
+    def __reduce__(self) -> tuple[Callable[..., Held], tuple[object, ...]]:
+        return (_taken_over, (self._layout, self._own)) if self._apart else (Held, (self._frame,))
+
     @property
     def frame(self) -> pd.DataFrame:
         """The bins as a table."""
@@ -71,6 +74,15 @@ class Held:
         """Let the memory go that the file stands for: it is read again where somebody looks."""
         if self._file is not None and hasattr(mmap, "MADV_DONTNEED"):
             self._file.madvise(mmap.MADV_DONTNEED, self._begin, self.size)
+
+
+def _taken_over(layout: Sequence[tuple[str, int]], own: Sequence[npt.NDArray[np.float64]]) -> Held:
+    """The bins of a log that another process has read, as if it was looked at here."""
+    import pandas as pd
+
+    held = Held(pd.DataFrame({name: own[place] for name, place in layout}, copy=False))
+    _looked_at(held)
+    return held
 
 
 def _place(array: npt.NDArray[np.float64]) -> tuple[int, tuple[int, ...]]:

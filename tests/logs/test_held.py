@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 import tempfile
 from collections.abc import Iterator
 from typing import NoReturn
@@ -112,3 +113,18 @@ def test_tables_that_are_gone_are_not_written(monkeypatch: pytest.MonkeyPatch) -
     for seed in range(6):
         Held(table(seed)).frame  # noqa: B018 - looked at
     assert written == []
+
+
+def test_bins_travel_to_another_process_and_are_put_aside_there() -> None:
+    """Written or not; arrays that several columns share are one there too."""
+    own = [Held(table(seed)) for seed in range(4)]
+    before = [bits(table(seed)) for seed in range(4)]
+    for each in own:
+        _ = each.frame
+    assert any(each.written for each in own)
+    there = pickle.loads(pickle.dumps(own, protocol=5))  # noqa: S301 - our own
+    assert [bits(each.frame) for each in there] == before
+    assert any(each.written for each in there)
+    assert [each.size for each in there] == [each.size for each in own]
+    small_one = Held(table(1).head(3))
+    assert bits(pickle.loads(pickle.dumps(small_one)).frame) == bits(table(1).head(3))  # noqa: S301 - our own
