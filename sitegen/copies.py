@@ -56,10 +56,13 @@ def shared(work: Callable[[T], R], of: Sequence[T], processes: int) -> list[R]:
         importlib.import_module(name)  # else every copy would load it
     made: dict[int, R] = {}
     with ExitStack() as stack:
-        waiting = _waiting(len(of), stack)
         gc.freeze()  # else looking for garbage would touch, and so copy, all of the memory
         stack.callback(gc.unfreeze)
-        others = [_Copy(lambda place: work(of[place]), waiting, stack) for _ in range(copies)]
+        try:
+            waiting = _waiting(len(of), stack)
+            others = [_Copy(lambda place: work(of[place]), waiting, stack) for _ in range(copies)]
+        except OSError:  # nowhere to put anything
+            return [work(each) for each in of]
         for place in _next(waiting):
             made[place] = work(of[place])
         for other in others:

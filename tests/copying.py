@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import os
+import resource
 import signal
 import sys
 import tempfile
@@ -14,7 +15,7 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 from sitegen import copies, workflow
 from sitegen.pages import press
@@ -87,6 +88,21 @@ def with_a_thread() -> Any:
     thread = threading.Thread(target=time.sleep, args=(2,), daemon=True)
     thread.start()
     return copies.processes(), sorted({who == ASKED for _, who in copies.shared(slow_square, range(10), 4)})
+
+
+def nowhere() -> Any:
+    """No temporary file can be made, and then one that can hold nothing."""
+
+    def none(*_: Any, **__: Any) -> NoReturn:
+        raise FileNotFoundError(2, "No usable temporary directory found")
+
+    real, tempfile.TemporaryFile = tempfile.TemporaryFile, none
+    alone = [square for square, _ in copies.shared(slow_square, range(20), 2)]
+    tempfile.TemporaryFile = real
+    resource.setrlimit(resource.RLIMIT_FSIZE, (100, resource.RLIM_INFINITY))
+    signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    full = copies.shared(lambda number: bytes(1000) * number, range(20), 2)
+    return alone == [number**2 for number in range(20)], full == [bytes(1000) * n for n in range(20)], _children()
 
 
 def stopped() -> Any:

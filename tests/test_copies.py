@@ -45,6 +45,10 @@ def test_a_process_with_threads_is_not_copied() -> None:
     assert tried("with_a_thread") == [1, [True]]
 
 
+def test_without_room_for_what_others_make_all_is_made_here() -> None:
+    assert tried("nowhere") == [True, True, False]
+
+
 def test_stopped_by_the_keyboard_none_is_left() -> None:
     assert tried("stopped") == ["stopped", False]
 

@@ -41,8 +41,8 @@ def read_once(monkeypatch: pytest.MonkeyPatch, analysed: Analysed) -> None:
     analyses = {each.analysis.program.id: each.analysis for each in analysed.conclusions}
     really = workflow.examine, workflow.conclude
 
-    def examine(path: Path, *more: Any) -> Examination:
-        return examples[path] if path in examples else really[0](path, *more)
+    def examine(path: Path, *more: Any, **also: Any) -> Examination:
+        return examples[path] if path in examples else really[0](path, *more, **also)
 
     def conclude(examination: Examination) -> tuple[Analysis, ...]:
         if not any(examination is each for each in examples.values()):

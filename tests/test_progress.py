@@ -75,7 +75,7 @@ def test_a_publish_tells_a_terminal_and_not_a_pipe(tmp_path: Path) -> None:
     assert done.returncode == 0
     said = told.decode()
     for words in (
-        "Reading pump (1 of 1)",
+        "Reading the records of 1 program",
         "Working out pump (1 of 1)",
         "Making the pages",
         "Writing",

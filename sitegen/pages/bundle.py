@@ -18,6 +18,7 @@ from pathlib import Path
 
 from sitegen import places
 from sitegen.cache import cache_folder, keep, kept
+from sitegen.regular import there
 
 # Only what the drawings depend on may stand here: a change of any of these files means compiling anew.
 _SOURCES = ("kinds.py", "styles.py", "compiled.py", "bundle.py")
@@ -50,7 +51,7 @@ _begun: list[subprocess.Popen[bytes]] = []  # processes that compile
 @contextmanager
 def ahead() -> Iterator[None]:
     """Have the drawings compiled, where they are not kept, while other things are done."""
-    if not _place(None).is_file():
+    if not there(_place(None)):
         _begin()
     try:
         yield
