@@ -69,8 +69,7 @@ class _Page:
 def tasks(site: Site, press: Press) -> Iterator[Task]:
     """Every page of the site but the last, in order."""
     at, folder, asks = site.addresses, site.folder, tuple(site.desks)
-    every = _everything(site, press.keyed)
-    of_programs = digest(_nowhere(replace(folder, left=()))) if press.keyed else ""
+    every, of_programs = press.everything(site), press.of_folder(replace(folder, left=()))
     yield Task(at.home, site, home.page, (), every, asks)
     stands = [desk.stand for desk in site.desks.values()]
     for each in folder.definitions.coatings.values() if not folder.blind else ():
@@ -113,13 +112,7 @@ def noted(site: Site) -> Iterator[tuple[Program, Task]]:
 def last(site: Site, press: Press) -> Task:
     """The page of methods, which says what the others show."""
     shown = [(measure, list(where)) for measure, where in site.shown.items()]
-    return Task(
-        site.addresses.methods, site, methods.page, (), (*_everything(site, press.keyed), shown), tuple(site.desks)
-    )
-
-
-def _everything(site: Site, keyed: bool) -> tuple[str, dict[str, Stood], Addresses, list[str]]:
-    return digest(_nowhere(site.folder)) if keyed else "", dict(site.stood), site.addresses, [*site.plans]
+    return Task(site.addresses.methods, site, methods.page, (), (*press.everything(site), shown), tuple(site.desks))
 
 
 def tasks_of(site: Site, own: Program, builds: Iterable[Build], keyed: bool) -> Iterator[Task]:
@@ -154,12 +147,25 @@ class Press:
         self._print, self._shelves = print_page, shelves
         self._base = digest(base) if shelves.open else ""
         self._ahead: dict[str, _Page] = {}  # by path
+        self._folder: tuple[Folder, str] | None = None
         self.made: list[str] = []
 
     @property
     def keyed(self) -> bool:
         """Whether pages are kept, so that tasks need what their keys cover."""
         return self._shelves.open
+
+    def everything(self, site: Site) -> tuple[str, dict[str, Stood], Addresses, list[str]]:
+        """What pages of the whole folder rest on."""
+        return self.of_folder(site.folder), dict(site.stood), site.addresses, [*site.plans]
+
+    def of_folder(self, folder: Folder) -> str:
+        """Hash of a folder wherever it lies; it takes as long as a page does, and is asked for again and again."""
+        if not self._shelves.open:
+            return ""
+        if self._folder is None or self._folder[0] != folder:
+            self._folder = folder, digest(_nowhere(folder))
+        return self._folder[1]
 
     def stand_of(self, make: Callable[[], object], *rests_on: object) -> str:
         """Hash of what a page shows and no desk knows; it is made where it was not for the same ground."""
