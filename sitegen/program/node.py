@@ -119,7 +119,9 @@ class Node:
         return schema.within(self.document, self.path)
 
     def own_text(self) -> str:
-        """Text of a single value; "" where it is none. A whole number counts as its digits."""
+        """Text of a single value; "" where it is none. A whole number counts as its digits, 2.0 as 2: so do schemas."""
+        if isinstance(self.value, float) and self.value.is_integer():
+            return str(int(self.value))
         if isinstance(self.value, bool) or not isinstance(self.value, str | int):
             return ""
         return str(self.value)
