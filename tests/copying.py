@@ -27,7 +27,7 @@ ASKED = os.getpid()
 
 def slow_square(number: int) -> tuple[int, int]:
     """With who worked it out."""
-    time.sleep(0.005)
+    time.sleep(0.01)
     return number**2, os.getpid()
 
 
@@ -77,11 +77,11 @@ def cannot_travel() -> Any:
 
     def work(number: int) -> Any:
         done.append(number)
-        time.sleep(0.005)
-        return (lambda: number) if number == 7 else number
+        time.sleep(0.01)
+        return (lambda: number) if number % 7 == 0 else number
 
-    made = copies.shared(work, range(40), 2)
-    return [each() if callable(each) else each for each in made], len(done) < 40
+    made = copies.shared(work, range(140), 2)
+    return [each() if callable(each) else each for each in made], len(done) < 140
 
 
 def with_a_thread() -> Any:

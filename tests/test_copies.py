@@ -38,7 +38,7 @@ def test_what_goes_wrong_is_told_by_whoever_asked() -> None:
 
 
 def test_what_cannot_travel_is_made_where_it_is_asked_for() -> None:
-    assert tried("cannot_travel") == [list(range(40)), True]
+    assert tried("cannot_travel") == [list(range(140)), True]
 
 
 def test_a_process_with_threads_is_not_copied() -> None:
