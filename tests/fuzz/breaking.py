@@ -65,8 +65,9 @@ def bytes_of(random: Random, content: bytes) -> bytes:
     return bytes(data)
 
 
-def _cells(random: Random, table: Table) -> int | None:
+def _cells(random: Random, table: Table, ending: str) -> int | None:
     """Break cells; the number of rows afterwards, None where what a row is may be asked."""
+    written = folders.legal if ending == ".xlsx" else lambda cell: cell  # a worksheet holds no control characters
     rows = table.cells
     sure = True
     for _ in range(random.choice([1, 1, 2, 3])):
@@ -99,7 +100,8 @@ def _cells(random: Random, table: Table) -> int | None:
         if len(rows) < 2:
             break
     asked = 3 if rows[0][:1] == ["Time"] else len(rows[0])  # what no entry names makes no row of a log
-    filled = sum(any(str("" if each is None else each).strip() for each in row[:asked]) for row in rows[1:])
+    told = [["" if each is None else str(written(each)).strip() for each in row[:asked]] for row in rows[1:]]
+    filled = sum(map(any, told))
     return filled if sure else None
 
 
@@ -112,7 +114,7 @@ def table(random: Random, ending: str, which: str = "") -> Broken:
         made.how = random.choice([{"separator": "semicolon", "decimal": ","}, {"separator": "tab"}])
     rows: int | None = None
     if random.random() < 0.8:
-        rows = _cells(random, made)
+        rows = _cells(random, made, ending)
     match ending:
         case ".csv":
             content = folders.as_csv(made, random.choice(["utf-8", "utf-8", "utf-8-sig", "latin-1", "utf-16"]))

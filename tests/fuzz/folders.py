@@ -132,7 +132,7 @@ def as_xlsx(table: Table) -> bytes:
     book = Workbook()
     sheet = book.worksheets[0]
     for row in table.cells:
-        sheet.append([_legal(cell) for cell in row])
+        sheet.append([legal(cell) for cell in row])
     for cell in (cell for row in sheet.iter_rows() for cell in row):
         if isinstance(cell.value, str):
             cell.data_type = "s"
@@ -141,7 +141,8 @@ def as_xlsx(table: Table) -> bytes:
     return out.getvalue()
 
 
-def _legal(cell: Any) -> Any:
+def legal(cell: Any) -> Any:
+    """A cell as a worksheet can hold it."""
     if isinstance(cell, str):
         return "".join(each for each in cell if each.isprintable())[:32_000]
     return str(cell) if isinstance(cell, float) and not abs(cell) < 1e300 else cell
