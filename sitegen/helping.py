@@ -20,7 +20,7 @@ from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 from sitegen.cache import cache_folder, ours
 from sitegen.shelves import Shelves, code, digest
@@ -31,7 +31,6 @@ if TYPE_CHECKING:
     from sitegen.results.run import Analysis, Evidence, Share
     from sitegen.vocabulary import Readings
 
-T = TypeVar("T")
 _TURNS = 2  # tasks of pages that each helper gets: in one turn the last would be waited for too long
 _PATIENCE = 5  # s in which a cluster answers
 

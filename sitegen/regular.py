@@ -70,7 +70,7 @@ def _opened(path: Path, at: int | None) -> io.BufferedReader:
         status = os.fstat(handle)
         _regular(status, path)
         if at is None and (noted := _noted.get()) is not None:  # what lies below a handle is no input
-            noted.setdefault(path, _state(status))
+            noted.setdefault(path, state(status))
         return os.fdopen(handle, "rb")
     except BaseException:
         os.close(handle)
@@ -139,13 +139,14 @@ def unchanged(hashes: Mapping[str, str], root: Path) -> bool:
     return all(hash_or_none(root / name) == sha for name, sha in hashes.items())
 
 
-def unmoved(path: Path, state: tuple[int, ...]) -> bool:
+def unmoved(path: Path, before: tuple[int, ...]) -> bool:
     """Whether a file is still what it was when it was opened, by its number, size and times."""
     try:
-        return _state(path.stat()) == state
+        return state(path.stat()) == before
     except OSError:
         return False
 
 
-def _state(status: os.stat_result) -> tuple[int, ...]:
+def state(status: os.stat_result) -> tuple[int, ...]:
+    """What of a file changes with it, without looking into it."""
     return status.st_dev, status.st_ino, status.st_size, status.st_mtime_ns, status.st_ctime_ns

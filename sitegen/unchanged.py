@@ -23,7 +23,7 @@ from typing import Any
 from sitegen import places, publish
 from sitegen.cache import cache_folder, keep, kept
 from sitegen.git import git
-from sitegen.regular import NotRegularError, sha256_of, there
+from sitegen.regular import NotRegularError, sha256_of, state, there
 
 _FORMAT = 2
 _RESULTS = "results"  # folder of what a publish writes beside each program file
@@ -73,12 +73,8 @@ def stamps(folder: Path, site: Path) -> Stamps:
     home, found = _home(folder), {}
     with contextlib.suppress(OSError):
         for name, file in _below(home, site.resolve()):
-            found[name] = () if file is None else _state(file.stat(follow_symlinks=False))
+            found[name] = () if file is None else state(file.stat(follow_symlinks=False))
     return found
-
-
-def _state(status: os.stat_result) -> tuple[int, ...]:
-    return status.st_size, status.st_mtime_ns, status.st_ctime_ns, status.st_ino
 
 
 def moved(before: Stamps, now: Stamps) -> list[str]:
